@@ -1,0 +1,213 @@
+"""All settings, read top to bottom. With no environment set everything works on one machine.
+
+Environment: GEARROOM_DATA_DIR, DATABASE_URL, CELERY_BROKER_URL, EMAIL_URL, GEARROOM_PUBLIC_URL,
+GEARROOM_ALLOWED_HOSTS, SECRET_KEY.
+"""
+
+from pathlib import Path
+
+import environ
+from django.core.management.utils import get_random_secret_key
+
+from gearroom.core.files import write_once
+
+env = environ.Env()
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+DATA_DIR = Path(env.str("GEARROOM_DATA_DIR", default=str(BASE_DIR / "var"))).resolve()
+DATA_DIR.mkdir(parents=True, exist_ok=True)
+
+DEBUG = False
+SECRET_KEY = env.str("SECRET_KEY", default="") or write_once(
+    DATA_DIR / "secret_key", get_random_secret_key
+)
+
+# The address printed on labels and in mails, for example https://gear.example.org. Empty: previews
+# only, real label sheets are refused.
+PUBLIC_URL = env.str("GEARROOM_PUBLIC_URL", default="").rstrip("/")
+ALLOWED_HOSTS = ["localhost", "127.0.0.1", "[::1]", *env.list("GEARROOM_ALLOWED_HOSTS", default=[])]
+CSRF_TRUSTED_ORIGINS = []
+if PUBLIC_URL:
+    ALLOWED_HOSTS.append(PUBLIC_URL.split("://", 1)[-1].split("/")[0].rsplit(":", 1)[0])
+    CSRF_TRUSTED_ORIGINS.append(PUBLIC_URL)
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "rest_framework",
+    "django_filters",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+    "django_htmx",
+    "gearroom.core",
+    "kits",
+    "labels",
+    "gearroom.site",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+]
+
+ROOT_URLCONF = "gearroom.urls"
+WSGI_APPLICATION = "gearroom.wsgi.application"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+        },
+    }
+]
+
+# ------------------------------------------------------------------------------------ database
+DATABASES = {
+    "default": env.db_url("DATABASE_URL", default=f"sqlite:///{DATA_DIR / 'gearroom.sqlite3'}")
+}
+ATOMIC_REQUESTS = False
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
+    # One writer at a time, taken at BEGIN so that two never deadlock on the way; REPLACE fires
+    # the append-only triggers; FULL because nothing may be lost to a power cut.
+    DATABASES["default"]["OPTIONS"] = {
+        "transaction_mode": "IMMEDIATE",
+        "timeout": 30,
+        "init_command": (
+            "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;"
+            "PRAGMA recursive_triggers=ON; PRAGMA temp_store=MEMORY;"
+        ),
+    }
+else:
+    DATABASES["default"]["CONN_MAX_AGE"] = 60
+    DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
+
+# --------------------------------------------------------------------------------------- tasks
+CELERY_BROKER_URL = env.str("CELERY_BROKER_URL", default="filesystem://")
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_ACKS_LATE = True
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_TIMEZONE = "UTC"
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+if CELERY_BROKER_URL.startswith("filesystem:"):
+    _queue = DATA_DIR / "queue"
+    for _folder in ("messages", "control"):
+        (_queue / _folder).mkdir(parents=True, exist_ok=True)
+    CELERY_BROKER_TRANSPORT_OPTIONS = {
+        "data_folder_in": str(_queue / "messages"),
+        "data_folder_out": str(_queue / "messages"),
+        "control_folder": str(_queue / "control"),
+    }
+
+# ---------------------------------------------------------------------------------------- mail
+EMAIL_OUTBOX_DIR = DATA_DIR / "outbox"
+if env.str("EMAIL_URL", default=""):
+    vars().update(env.email("EMAIL_URL"))
+else:
+    EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
+EMAIL_TIMEOUT = 20
+DEFAULT_FROM_EMAIL = env.str("GEARROOM_MAIL_FROM", default="Gearroom <gearroom@localhost>")
+
+# -------------------------------------------------------------------------------- people, pages
+AUTH_USER_MODEL = "core.User"
+PASSWORD_HASHERS = [
+    "django.contrib.auth.hashers.Argon2PasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {
+        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
+        "OPTIONS": {"min_length": 10},
+    },
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+LOGIN_URL = "/sign-in/"
+LOGIN_REDIRECT_URL = "/"
+
+LANGUAGE_CODE = "en-gb"
+USE_I18N = True
+USE_TZ = True
+TIME_ZONE = "UTC"
+
+STATIC_URL = "/static/"
+STATIC_ROOT = DATA_DIR / "static"
+WHITENOISE_USE_FINDERS = True
+WHITENOISE_AUTOREFRESH = False
+
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = PUBLIC_URL.startswith("https://")
+
+# --------------------------------------------------------------------------------- API, reading
+DATA_UPLOAD_MAX_MEMORY_SIZE = 26 * 1024 * 1024
+FILE_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "gearroom.core.api.authentication.TokenAuthentication",
+        "gearroom.core.api.authentication.SessionAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["gearroom.core.api.parsing.StrictJSONParser"],
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_PAGINATION_CLASS": "gearroom.core.api.paging.CursorPages",
+    "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
+    "DEFAULT_THROTTLE_CLASSES": ["gearroom.core.api.throttling.PerActor"],
+    "DEFAULT_THROTTLE_RATES": {"actor": "1200/min", "sign-in": "10/min"},
+    "EXCEPTION_HANDLER": "gearroom.core.api.problems.handle",
+    "UNAUTHENTICATED_USER": None,
+    "TEST_REQUEST_DEFAULT_FORMAT": "json",
+    "PAGE_SIZE": 50,
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Gearroom",
+    "DESCRIPTION": (
+        "First aid kits of an outdoor school: labels, scans, stock by batch and expiry. "
+        "This keeps stock and does arithmetic; it is not medical advice."
+    ),
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.0",
+    "COMPONENT_SPLIT_REQUEST": True,
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "REDOC_DIST": "SIDECAR",
+    "SCHEMA_PATH_PREFIX": r"/api/v1",
+}
+
+READING = {
+    "max_bytes": 25 * 1024 * 1024,
+    "max_pixels": 60_000_000,
+    "decode_seconds": 5.0,
+    "ladder_seconds": 1.0,
+    "max_resident_bytes": 700 * 1024 * 1024,
+    "processes": 1,
+}
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s: %(message)s"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["stderr"], "level": "WARNING"},
+}
