@@ -1,0 +1,184 @@
+"""The facts that rules judge, as small immutable values.
+
+Services load rows into these and rules answer with others; nothing here knows a database, a
+clock or a language. Quantities are whole base units of an item, dates are the room's local dates.
+"""
+
+from __future__ import annotations
+
+import enum
+from dataclasses import dataclass, field
+from datetime import date
+
+
+class Kind(enum.StrEnum):
+    """What kind of thing an item is."""
+
+    CONSUMABLE = "consumable"
+    MEDICINE = "medicine"
+    INSTRUMENT = "instrument"
+    TOOL = "tool"
+    DOCUMENT = "document"
+
+
+class Criticality(enum.StrEnum):
+    """How much a kit may do without a line."""
+
+    ROUTINE = "routine"
+    IMPORTANT = "important"
+    MUST_HAVE = "must-have"
+
+
+class Level(enum.StrEnum):
+    """How much is left of small stuff that nobody counts."""
+
+    FULL = "full"
+    LOW = "low"
+    EMPTY = "empty"
+
+
+class LivesIn(enum.StrEnum):
+    """Where a kit spends its days, which decides about frost and heat."""
+
+    STORE = "store"
+    VEHICLE = "vehicle"
+    HUT = "hut"
+
+
+@dataclass(frozen=True)
+class Thing:
+    """What the rules need to know of an item."""
+
+    id: int
+    name: str
+    kind: Kind = Kind.CONSUMABLE
+    needs_date: bool = True
+    sterile: bool = False
+    by_eye: bool = False
+    latex: bool = False
+    child: bool = False
+    min_temp_c: int | None = None
+    max_temp_c: int | None = None
+    opened_life_days: int | None = None
+    check_question: str = ""
+
+
+@dataclass(frozen=True)
+class Batch:
+    """A lot as it is known now. `expiry` is the last good day; None with `needs_date` on its
+    thing means that the date is not known."""
+
+    id: int
+    thing: Thing
+    number: str = ""
+    expiry: date | None = None
+    opened_on: date | None = None
+    recalled: bool = False
+    withheld: bool = False
+    check_due: date | None = None
+    check_passed: bool | None = None
+
+
+@dataclass(frozen=True)
+class Units:
+    """Some units of a batch in one place; `place` is a section's key in a kit, a shelf's id in a
+    store."""
+
+    batch: Batch
+    place: str
+    count: int
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a kit list. `instead` holds the ids of things that will do instead."""
+
+    id: int
+    section: str
+    thing: Thing
+    carry: int
+    never_below: int
+    criticality: Criticality = Criticality.ROUTINE
+    instead: frozenset[int] = frozenset()
+
+
+@dataclass(frozen=True)
+class KitState:
+    """A kit as it stands, with all that its readiness depends on.
+
+    `levels` maps (section, thing id) to a by-eye level; a by-eye line without one is not known
+    and counts as empty. `away` holds the keys of sections that are out on their own.
+    `hazards` is what its list serves. `signed_until` is the last day of the list's signature.
+    """
+
+    id: int
+    name: str
+    lines: tuple[Line, ...]
+    units: tuple[Units, ...]
+    levels: dict[tuple[str, int], Level] = field(default_factory=dict)
+    away: frozenset[str] = frozenset()
+    lives_in: LivesIn = LivesIn.STORE
+    serves_people: int = 0
+    serves_days: int = 0
+    hazards: frozenset[str] = frozenset()
+    signed_until: date | None = None
+    signed: bool = True
+    looked_inside_on: date | None = None
+    look_interval_days: int = 365
+    training: bool = False
+    laid_up: bool = False
+    lost: bool = False
+    waiting_to_be_sorted: bool = False
+    withheld: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class TripNeeds:
+    """What a trip asks of its kits together. Days are counted inclusive of both ends."""
+
+    people: int
+    first_day: date
+    last_day: date
+    hazards: frozenset[str] = frozenset()
+    children: bool = False
+    latex_free: bool = False
+
+    @property
+    def days(self) -> int:
+        """How many days the trip lasts, both ends counted."""
+        return (self.last_day - self.first_day).days + 1
+
+
+class Weight(enum.IntEnum):
+    """What a reason does to a verdict, worst last."""
+
+    NOTE = 1  # worth saying; the kit is fit
+    SHORT = 2  # not fit, but may go when a keeper or instructor taps a reason
+    STOPS = 3  # may not go
+
+
+@dataclass(frozen=True)
+class Reason:
+    """One reason of a verdict: a stable code, what it does, and the facts a sentence needs."""
+
+    code: str
+    weight: Weight
+    facts: dict[str, object] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The answer to "fit to go?" through one date, worst reason first."""
+
+    through: date
+    reasons: tuple[Reason, ...] = ()
+
+    @property
+    def fit(self) -> bool:
+        """Nothing but notes stands against it."""
+        return all(r.weight is Weight.NOTE for r in self.reasons)
+
+    @property
+    def may_go(self) -> bool:
+        """Nothing stops it; where it is not fit, only with a reason tapped by who may."""
+        return all(r.weight is not Weight.STOPS for r in self.reasons)
