@@ -1,0 +1,109 @@
+"""Who acts, and one act as a door received it. Services take these; they never see a request."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from gearroom.core import clock
+from gearroom.core.models import Membership, Person, Room, User
+from gearroom.core.problems import NotAllowed
+from gearroom.core.rules.roles import ANYONE, USE_CASES, Role, Scope
+
+
+@dataclass(frozen=True)
+class Actor:
+    """Who acts: a person with roles by room (None: everywhere) and, by token, a set of scopes.
+
+    `person` None is the program itself (a scheduled task), which may do everything.
+    """
+
+    person: Person | None
+    roles: Mapping[int | None, frozenset[Role]] = field(default_factory=dict)
+    scopes: frozenset[Scope] | None = None
+    user: User | None = None
+
+    @property
+    def everywhere(self) -> bool:
+        """Whether every room is theirs."""
+        return self.person is None or None in self.roles
+
+    @property
+    def room_ids(self) -> frozenset[int]:
+        """The rooms they belong to by name (see `everywhere`)."""
+        return frozenset(r for r in self.roles if r is not None)
+
+    def belongs_to(self, room_id: int | None) -> bool:
+        """Whether a room is one of theirs."""
+        return self.everywhere or room_id in self.roles
+
+    def may(self, use_case: str, room_id: int | None = None) -> bool:
+        """Whether they may do a use case in a room (None: something of the whole organisation,
+        for which a role in any room counts)."""
+        right = USE_CASES[use_case]
+        if self.person is None:
+            return True
+        if self.scopes is not None and right.scope not in self.scopes:
+            return False
+        if right.roles is ANYONE:
+            return True
+        held = (
+            frozenset().union(*self.roles.values())
+            if room_id is None
+            else self.roles.get(room_id, frozenset()) | self.roles.get(None, frozenset())
+        )
+        return bool(held & right.roles)
+
+    def require(self, use_case: str, room_id: int | None = None) -> None:
+        """Raise NotAllowed unless `may`."""
+        if self.may(use_case, room_id):
+            return
+        right = USE_CASES[use_case]
+        if self.scopes is not None and right.scope not in self.scopes:
+            raise NotAllowed(
+                "scope-missing",
+                f"This token lacks the scope “{right.scope}”. Make one that has it.",
+                scope=str(right.scope),
+            )
+        who = ", ".join(sorted(right.roles))
+        raise NotAllowed(
+            "role-missing",
+            f"This needs one of these roles here: {who}. Ask a keeper of the room.",
+            roles=sorted(right.roles),
+        )
+
+
+SYSTEM = Actor(person=None)
+
+
+def actor_of(user: User, scopes: frozenset[Scope] | None = None) -> Actor:
+    """The actor behind a signed-in user, with roles from the memberships."""
+    person = Person.objects.filter(user=user).first()
+    roles: dict[int | None, frozenset[Role]] = {}
+    for room_id, role in Membership.objects.filter(person=person).values_list("room_id", "role"):
+        roles[room_id] = roles.get(room_id, frozenset()) | {Role(role)}
+    return Actor(person=person or Person(name=user.username), roles=roles, scopes=scopes, user=user)
+
+
+@dataclass(frozen=True)
+class Act:
+    """One act: who, under which key, when it is said to have happened, and why.
+
+    `claimed_at` and `device_now` come from a device that may have been offline; `received_at` is
+    ours. `part` tells apart several entries written under one key.
+    """
+
+    actor: Actor
+    key: uuid.UUID = field(default_factory=uuid.uuid4)
+    received_at: datetime = field(default_factory=clock.now)
+    claimed_at: datetime | None = None
+    device_now: datetime | None = None
+    reason: str = ""
+    room: Room | None = None
+
+    @property
+    def person(self) -> Person | None:
+        """The person on record as having acted; None for the program itself."""
+        return self.actor.person

@@ -1,0 +1,101 @@
+"""Users sign in, people have kits. A person needs no user; a user always has a person."""
+
+from __future__ import annotations
+
+import zoneinfo
+
+from django.contrib.auth.models import AbstractUser
+from django.core.exceptions import ValidationError
+from django.db import models
+from django.db.models import Q
+from django.db.models.functions import Lower
+
+from gearroom.core.rules.roles import Role
+
+
+def valid_time_zone(name: str) -> None:
+    """Refuse a name that is not in the IANA time zone database."""
+    if name not in zoneinfo.available_timezones():
+        raise ValidationError(f"{name} is not an IANA time zone, such as Europe/London.")
+
+
+class User(AbstractUser):
+    """A sign-in. Names live on the person."""
+
+    first_name = None  # type: ignore[assignment]  # the person carries the name
+    last_name = None  # type: ignore[assignment]  # the person carries the name
+    REQUIRED_FIELDS: list[str] = []  # as Django declares it
+
+    class Meta(AbstractUser.Meta):  # type: ignore[name-defined]  # Django's own pattern
+        constraints = [models.UniqueConstraint(Lower("username"), name="user_name_once")]
+
+
+class Room(models.Model):
+    """A gear room: shelves, keepers and a time zone."""
+
+    name = models.CharField(max_length=80, unique=True)
+    slug = models.SlugField(max_length=40, unique=True)
+    time_zone = models.CharField(
+        max_length=64, default="Europe/London", validators=[valid_time_zone]
+    )
+    how_to_return = models.CharField(max_length=300, blank=True)
+    phone = models.CharField(max_length=40, blank=True)
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Person(models.Model):
+    """Anyone who can have a kit."""
+
+    name = models.CharField(max_length=120)
+    phone = models.CharField(max_length=40, blank=True)
+    email = models.EmailField(blank=True)
+    language = models.CharField(max_length=10, default="en-gb")
+    user = models.OneToOneField(
+        User, null=True, blank=True, on_delete=models.PROTECT, related_name="person"
+    )
+    home_room = models.ForeignKey(
+        Room, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    left_on = models.DateField(null=True, blank=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["name", "id"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Membership(models.Model):
+    """What a person is in a room; without a room, everywhere."""
+
+    person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="memberships")
+    room = models.ForeignKey(
+        Room, null=True, blank=True, on_delete=models.CASCADE, related_name="memberships"
+    )
+    role = models.CharField(max_length=20, choices=[(r.value, r.value) for r in Role])
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["person", "room", "role"],
+                condition=Q(room__isnull=False),
+                name="membership_once_in_a_room",
+            ),
+            models.UniqueConstraint(
+                fields=["person", "role"],
+                condition=Q(room__isnull=True),
+                name="membership_once_everywhere",
+            ),
+            models.CheckConstraint(
+                condition=Q(role__in=[r.value for r in Role]), name="membership_role_known"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person}: {self.role} in {self.room or 'every room'}"

@@ -1,0 +1,78 @@
+"""The small family of errors that services raise, each with the facts of what is wrong.
+
+One handler turns them into RFC 9457 problem+json; pages show the same sentence. `code` is the
+last part of the problem's type address and stays stable; `detail` says what to do next.
+"""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+
+class Problem(Exception):
+    """Something that keeps a request from being carried out."""
+
+    status: ClassVar[int] = 400
+
+    def __init__(self, code: str, detail: str, **facts: Any) -> None:
+        super().__init__(detail)
+        self.code = code
+        self.detail = detail
+        self.facts = facts
+
+
+class Invalid(Problem):
+    """The request itself is wrong; `errors` maps a field to its messages."""
+
+    status = 400
+
+    def __init__(
+        self, detail: str, *, field: str = "", code: str = "invalid-request", **facts: Any
+    ) -> None:
+        if field:
+            facts.setdefault("errors", {field: [detail]})
+        super().__init__(code, detail, **facts)
+
+
+class NotAllowed(Problem):
+    """Somebody known asks for what their roles do not give them."""
+
+    status = 403
+
+
+class NotFound(Problem):
+    """There is no such thing, or none that the asker may see."""
+
+    status = 404
+
+    def __init__(self, what: str, name: object = "", **facts: Any) -> None:
+        named = f" {name!s}" if name != "" else ""
+        super().__init__(
+            "not-found",
+            f"There is no {what}{named} in your rooms. Check the name or scan its label.",
+            **facts,
+        )
+
+
+class Refused(Problem):
+    """A request that the book does not allow as things stand."""
+
+    status = 409
+
+
+class Stale(Problem):
+    """The thing was changed since it was read."""
+
+    status = 412
+
+
+class TooLarge(Problem):
+    """More than the limit, which the detail names."""
+
+    status = 413
+
+
+class Unacceptable(Problem):
+    """Understood, but what it says cannot be right."""
+
+    status = 422

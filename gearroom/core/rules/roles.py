@@ -1,0 +1,107 @@
+"""Who may do what: the one table of roles and use cases.
+
+A right is looked up by use case. It is held in a room (a membership of that room) or everywhere
+(a membership without a room). `ANYONE` marks what needs no role: whoever can reach the program.
+Facts are never refused for want of a role (a kit handed in is handed in); those are `ANYONE`.
+"""
+
+from __future__ import annotations
+
+import enum
+from dataclasses import dataclass
+
+
+class Role(enum.StrEnum):
+    """What somebody is in a room, or everywhere."""
+
+    GUIDE = "guide"
+    INSTRUCTOR = "instructor"
+    KEEPER = "keeper"
+    ADVISER = "adviser"
+    ADMINISTRATOR = "administrator"
+    INTEGRATION = "integration"
+
+
+class Scope(enum.StrEnum):
+    """What a token may be used for."""
+
+    READ = "read"
+    CUSTODY = "custody"
+    STOCK = "stock"
+    LISTS = "lists"
+    LABELS = "labels"
+    PEOPLE = "people"
+    TRIPS = "trips"
+    ADMIN = "admin"
+
+
+@dataclass(frozen=True)
+class Right:
+    """Who may do one use case, and the scope that a token needs for it."""
+
+    scope: Scope
+    roles: frozenset[Role]
+
+
+ANYONE = frozenset(Role)
+_KEEPERS = frozenset({Role.KEEPER, Role.INSTRUCTOR, Role.ADMINISTRATOR})
+_GUIDES = _KEEPERS | {Role.GUIDE}
+_ADMIN = frozenset({Role.ADMINISTRATOR})
+
+USE_CASES: dict[str, Right] = {
+    # looking
+    "look": Right(Scope.READ, ANYONE),
+    "read_history": Right(Scope.READ, _KEEPERS | {Role.ADVISER, Role.GUIDE}),
+    # a kit's time with people
+    "identify": Right(Scope.READ, ANYONE),
+    "check_out": Right(Scope.CUSTODY, _GUIDES),
+    "check_out_short": Right(Scope.CUSTODY, _KEEPERS),
+    "check_in": Right(Scope.CUSTODY, ANYONE),
+    "pass": Right(Scope.CUSTODY, ANYONE),
+    "emergency": Right(Scope.CUSTODY, ANYONE),
+    "log_use": Right(Scope.CUSTODY, ANYONE),
+    "report_lost": Right(Scope.CUSTODY, ANYONE),
+    "withhold": Right(Scope.CUSTODY, ANYONE),
+    "release": Right(Scope.CUSTODY, _KEEPERS),
+    # sorting
+    "look_inside": Right(Scope.STOCK, _GUIDES),
+    "restock": Right(Scope.STOCK, _GUIDES),
+    "reseal": Right(Scope.STOCK, _GUIDES),
+    "count": Right(Scope.STOCK, _GUIDES),
+    "check_instrument": Right(Scope.STOCK, _GUIDES),
+    "take_expired_out": Right(Scope.STOCK, _GUIDES),
+    "borrow": Right(Scope.STOCK, _GUIDES),
+    # stock
+    "receive": Right(Scope.STOCK, _KEEPERS),
+    "move": Right(Scope.STOCK, _KEEPERS),
+    "dispose": Right(Scope.STOCK, _KEEPERS),
+    "open": Right(Scope.STOCK, _GUIDES),
+    "correct_lot": Right(Scope.STOCK, _KEEPERS),
+    "reverse": Right(Scope.STOCK, _KEEPERS),
+    "recall": Right(Scope.STOCK, _KEEPERS | {Role.ADVISER}),
+    "answer_recall": Right(Scope.CUSTODY, ANYONE),
+    # kits as such
+    "build": Right(Scope.STOCK, _KEEPERS),
+    "strip": Right(Scope.STOCK, _KEEPERS),
+    "lay_up": Right(Scope.STOCK, _KEEPERS),
+    "edit_kit": Right(Scope.LISTS, _KEEPERS),
+    "edit_item": Right(Scope.LISTS, _KEEPERS),
+    "edit_list": Right(Scope.LISTS, _KEEPERS | {Role.ADVISER}),
+    "sign_list": Right(Scope.LISTS, frozenset({Role.ADVISER})),
+    # trips
+    "reserve": Right(Scope.TRIPS, _KEEPERS | {Role.INTEGRATION}),
+    "edit_trip": Right(Scope.TRIPS, _KEEPERS | {Role.INTEGRATION}),
+    # labels
+    "print_labels": Right(Scope.LABELS, _GUIDES),
+    "bind_label": Right(Scope.LABELS, _GUIDES),
+    "cancel_label": Right(Scope.LABELS, _KEEPERS),
+    # people and the rest
+    "see_people": Right(Scope.READ, _GUIDES),
+    "edit_person": Right(Scope.PEOPLE, _KEEPERS),
+    "edit_member": Right(Scope.PEOPLE, _ADMIN),
+    "edit_room": Right(Scope.ADMIN, _ADMIN),
+    "own_tokens": Right(Scope.ADMIN, ANYONE),
+    "see_notices": Right(Scope.READ, _KEEPERS | {Role.ADVISER}),
+    "send_notice_again": Right(Scope.ADMIN, _KEEPERS),
+    "edit_webhook": Right(Scope.ADMIN, _ADMIN | {Role.INTEGRATION}),
+}
