@@ -1,0 +1,52 @@
+"""Tables of the gear room's business."""
+
+from kits.models.catalogue import Disposal, Item, PackCode, Substitute
+from kits.models.custody import AsFound, Checkout, Handover, Reservation, Trip
+from kits.models.kits import Kit, LevelFact, Seal, WithheldKind, Withholding
+from kits.models.labels import Label, LabelKind
+from kits.models.ledger import Entry, EntryKind, Holding, Movement
+from kits.models.lists import ListLine, ListSection, PackingList, PackingListVersion
+from kits.models.lots import InstrumentCheck, Lot, LotFact, Receipt
+from kits.models.notices import Notice
+from kits.models.places import DISPOSALS, INNER, Place, PlaceKind
+from kits.models.recalls import Certainty, Recall, RecallPlace, RecallScope
+
+__all__ = [
+    "DISPOSALS",
+    "INNER",
+    "AsFound",
+    "Certainty",
+    "Checkout",
+    "Disposal",
+    "Entry",
+    "EntryKind",
+    "Handover",
+    "Holding",
+    "InstrumentCheck",
+    "Item",
+    "Kit",
+    "Label",
+    "LabelKind",
+    "LevelFact",
+    "ListLine",
+    "ListSection",
+    "Lot",
+    "LotFact",
+    "Movement",
+    "Notice",
+    "PackCode",
+    "PackingList",
+    "PackingListVersion",
+    "Place",
+    "PlaceKind",
+    "Recall",
+    "RecallPlace",
+    "RecallScope",
+    "Receipt",
+    "Reservation",
+    "Seal",
+    "Substitute",
+    "Trip",
+    "WithheldKind",
+    "Withholding",
+]

@@ -1,0 +1,171 @@
+"""Trips, kits promised to them, and kits' time with people."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import F, Q
+from gearroom.core.append_only import append_only
+
+from gearroom.core.models import Person, Room
+from kits.models.kits import Kit
+from kits.models.ledger import Entry
+from kits.models.places import Place
+
+
+class Trip(models.Model):
+    """A trip as its source (a booking system, or `by-hand`) last told it."""
+
+    source = models.SlugField(max_length=40)
+    reference = models.CharField(max_length=80)
+    name = models.CharField(max_length=160)
+    room = models.ForeignKey(Room, null=True, on_delete=models.PROTECT, related_name="trips")
+    departs_at = models.DateTimeField()
+    returns_at = models.DateTimeField()
+    first_day = models.DateField()
+    last_day = models.DateField()
+    people = models.PositiveSmallIntegerField()
+    hazards = models.JSONField(default=list)
+    children = models.BooleanField(default=False)
+    latex_free = models.BooleanField(default=False)
+    leader = models.ForeignKey(
+        Person, null=True, blank=True, on_delete=models.PROTECT, related_name="leads"
+    )
+    leader_name = models.CharField(max_length=120, blank=True)
+    leader_phone = models.CharField(max_length=40, blank=True)
+    cancelled_at = models.DateTimeField(null=True, blank=True)
+    created_at = models.DateTimeField()
+    changed_at = models.DateTimeField()
+    revision = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["departs_at", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["source", "reference"], name="trip_once_a_source"),
+            models.CheckConstraint(
+                condition=Q(last_day__gte=F("first_day"), returns_at__gte=F("departs_at")),
+                name="trip_ends_after_it_begins",
+            ),
+            models.CheckConstraint(condition=Q(people__gte=1), name="trip_has_people"),
+        ]
+        indexes = [models.Index(fields=["room", "departs_at"]), models.Index(fields=["last_day"])]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Reservation(models.Model):
+    """A kit promised to a trip, and to whom of it, until released."""
+
+    kit = models.ForeignKey(Kit, on_delete=models.PROTECT, related_name="reservations")
+    trip = models.ForeignKey(Trip, on_delete=models.PROTECT, related_name="reservations")
+    person = models.ForeignKey(
+        Person, null=True, blank=True, on_delete=models.PROTECT, related_name="reservations"
+    )
+    made = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="reservations_made")
+    released = models.ForeignKey(
+        Entry,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="reservations_released",
+    )
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["kit", "trip"],
+                condition=Q(released__isnull=True),
+                name="kit_reserved_once_a_trip",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kit} for {self.trip}"
+
+
+class AsFound(models.TextChoices):
+    """What a kit handed back looked like."""
+
+    SEALED = "sealed-and-dry", "sealed and dry"
+    SORT_LATER = "sort-later", "sort later"
+    OPENED = "opened", "opened"
+
+
+class Checkout(models.Model):
+    """A kit's (or one sealed section's) time with a person: out, due, in.
+
+    `person` has it now, or had it last. `undone` is the entry that took the whole checkout back
+    as a mistake.
+    """
+
+    kit = models.ForeignKey(Kit, on_delete=models.PROTECT, related_name="checkouts")
+    section = models.ForeignKey(
+        Place, null=True, blank=True, on_delete=models.PROTECT, related_name="checkouts"
+    )
+    person = models.ForeignKey(
+        Person, null=True, blank=True, on_delete=models.PROTECT, related_name="checkouts"
+    )
+    trip = models.ForeignKey(
+        Trip, null=True, blank=True, on_delete=models.PROTECT, related_name="checkouts"
+    )
+    reservation = models.ForeignKey(
+        Reservation, null=True, blank=True, on_delete=models.PROTECT, related_name="checkouts"
+    )
+    out_at = models.DateTimeField()
+    due_at = models.DateTimeField()
+    in_at = models.DateTimeField(null=True, blank=True)
+    opened_by = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="checkouts_opened")
+    closed_by = models.ForeignKey(
+        Entry, null=True, blank=True, on_delete=models.PROTECT, related_name="checkouts_closed"
+    )
+    undone = models.ForeignKey(
+        Entry, null=True, blank=True, on_delete=models.PROTECT, related_name="checkouts_undone"
+    )
+    as_found = models.CharField(max_length=16, choices=AsFound, blank=True)
+    emergency = models.BooleanField(default=False)
+    short_reason = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["kit"],
+                condition=Q(in_at__isnull=True, section__isnull=True),
+                name="one_open_checkout_a_kit",
+            ),
+            models.UniqueConstraint(
+                fields=["section"],
+                condition=Q(in_at__isnull=True, section__isnull=False),
+                name="one_open_checkout_a_section",
+            ),
+            models.CheckConstraint(
+                condition=Q(in_at__isnull=True, closed_by__isnull=True, undone__isnull=True)
+                | Q(in_at__gte=F("out_at"))
+                & (Q(closed_by__isnull=False) | Q(undone__isnull=False)),
+                name="checkout_closed_by_an_entry",
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["due_at"], condition=Q(in_at__isnull=True), name="open_by_due"),
+            models.Index(fields=["kit", "-id"]),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kit} with {self.person}"
+
+
+@append_only
+class Handover(models.Model):
+    """Who had a kit from when on, within one checkout; the first is who took it out."""
+
+    checkout = models.ForeignKey(Checkout, on_delete=models.PROTECT, related_name="handovers")
+    person = models.ForeignKey(Person, null=True, on_delete=models.PROTECT, related_name="+")
+    since = models.DateTimeField()
+    entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="handovers")
+
+    class Meta:
+        ordering = ["id"]
+
+    def __str__(self) -> str:
+        return f"{self.person} from {self.since}"

@@ -1,0 +1,176 @@
+"""Kits, their seals, what is judged by eye in them, and why one may be kept back."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import F, Q
+from django.db.models.functions import Upper
+from gearroom.core.append_only import append_only
+
+from gearroom.core.models import Person, Room
+from kits.models.catalogue import Item
+from kits.models.ledger import Entry
+from kits.models.lists import PackingListVersion
+from kits.models.places import Place
+from kits.rules.facts import Level, LivesIn
+
+
+class Kit(models.Model):
+    """One physical kit following a version of a kit list.
+
+    `fit_until` and `may_go_until` are the last days through which it is fit, and may go with a
+    reason; None when it is not even today, 31 December 9999 when nothing in it ends. They are
+    rewritten with every entry that touches the kit and re-derived by `audit`.
+    """
+
+    name = models.CharField(max_length=40)
+    list_version = models.ForeignKey(
+        PackingListVersion, on_delete=models.PROTECT, related_name="kits"
+    )
+    home_room = models.ForeignKey(Room, on_delete=models.PROTECT, related_name="home_kits")
+    room = models.ForeignKey(Room, on_delete=models.PROTECT, related_name="kits")
+    lives_in = models.CharField(
+        max_length=10, choices=[(v.value, v.value) for v in LivesIn], default="store"
+    )
+    bag = models.CharField(max_length=80, blank=True)
+    bag_volume_ml = models.PositiveIntegerField(null=True, blank=True)
+    bag_mass_limit_g = models.PositiveIntegerField(null=True, blank=True)
+    responsible = models.ForeignKey(
+        Person, null=True, blank=True, on_delete=models.PROTECT, related_name="responsible_for"
+    )
+    deputy = models.ForeignKey(
+        Person, null=True, blank=True, on_delete=models.PROTECT, related_name="deputy_for"
+    )
+    training = models.BooleanField(default=False)
+    laid_up_since = models.DateTimeField(null=True, blank=True)
+    lost_since = models.DateTimeField(null=True, blank=True)
+    to_sort_since = models.DateTimeField(null=True, blank=True)
+    looked_inside_on = models.DateField(null=True, blank=True)
+    looked_inside_by = models.ForeignKey(
+        Person, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    look_interval_days = models.PositiveSmallIntegerField(default=365)
+    fit_until = models.DateField(null=True, blank=True)
+    may_go_until = models.DateField(null=True, blank=True)
+    retired_on = models.DateField(null=True, blank=True)
+    revision = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["name"]
+        constraints = [
+            models.UniqueConstraint(Upper("name"), name="kit_name_once"),
+            models.CheckConstraint(
+                condition=Q(fit_until__isnull=True) | Q(may_go_until__gte=F("fit_until")),
+                name="kit_may_go_at_least_while_fit",
+            ),
+            models.CheckConstraint(
+                condition=Q(responsible__isnull=True)
+                | Q(deputy__isnull=True)
+                | ~Q(responsible=F("deputy")),
+                name="kit_deputy_is_another",
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["fit_until"]),
+            models.Index(fields=["home_room", "name"]),
+            models.Index(fields=["room", "name"]),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Seal(models.Model):
+    """A numbered seal on a kit, or on one of its sections. Broken by any movement or report."""
+
+    kit = models.ForeignKey(Kit, on_delete=models.PROTECT, related_name="seals")
+    section = models.ForeignKey(
+        Place, null=True, blank=True, on_delete=models.PROTECT, related_name="seals"
+    )
+    number = models.CharField(max_length=40)
+    put_on = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="seals_put_on")
+    broken = models.ForeignKey(
+        Entry, null=True, blank=True, on_delete=models.PROTECT, related_name="seals_broken"
+    )
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["kit"],
+                condition=Q(broken__isnull=True, section__isnull=True),
+                name="one_seal_on_a_kit",
+            ),
+            models.UniqueConstraint(
+                fields=["section"],
+                condition=Q(broken__isnull=True, section__isnull=False),
+                name="one_seal_on_a_section",
+            ),
+            models.CheckConstraint(condition=~Q(number=""), name="seal_has_a_number"),
+        ]
+
+    def __str__(self) -> str:
+        return self.number
+
+
+@append_only
+class LevelFact(models.Model):
+    """How much of something judged by eye was seen in a section; the latest one counts."""
+
+    section = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="levels")
+    item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="levels")
+    entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="levels")
+    level = models.CharField(max_length=6, choices=[(v.value, v.value) for v in Level])
+
+    class Meta:
+        ordering = ["id"]
+        indexes = [models.Index(fields=["section", "item", "-id"])]
+
+    def __str__(self) -> str:
+        return f"{self.item_id}: {self.level}"
+
+
+class WithheldKind(models.TextChoices):
+    """Why a kit or a lot is not to be taken."""
+
+    RECALL = "recall", "recall"
+    FAILED_CHECK = "failed-check", "failed check"
+    DRYING = "drying", "drying"
+    SOMETHING_WRONG = "something-wrong", "something wrong"
+    KEEP_AS_IT_CAME_BACK = "keep-as-it-came-back", "keep as it came back"
+
+
+class Withholding(models.Model):
+    """A kit or a lot kept back, with the reason, until released."""
+
+    kit = models.ForeignKey(
+        Kit, null=True, blank=True, on_delete=models.PROTECT, related_name="withholdings"
+    )
+    lot = models.ForeignKey(
+        "kits.Lot", null=True, blank=True, on_delete=models.PROTECT, related_name="withholdings"
+    )
+    kind = models.CharField(max_length=24, choices=WithheldKind)
+    note = models.CharField(max_length=300, blank=True)
+    since = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="withheld")
+    released = models.ForeignKey(
+        Entry, null=True, blank=True, on_delete=models.PROTECT, related_name="released"
+    )
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(kit__isnull=False, lot__isnull=True)
+                | Q(kit__isnull=True, lot__isnull=False),
+                name="withholding_of_one_thing",
+            ),
+            models.UniqueConstraint(
+                fields=["kit", "kind"], condition=Q(released__isnull=True), name="kit_withheld_once"
+            ),
+            models.UniqueConstraint(
+                fields=["lot", "kind"], condition=Q(released__isnull=True), name="lot_withheld_once"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kit or self.lot}: {self.kind}"

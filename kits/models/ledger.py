@@ -1,0 +1,156 @@
+"""The stock book: entries (one act each), their legs, and the holdings that follow from them."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import F, Q
+from gearroom.core.append_only import append_only
+
+from gearroom.core.models import Person, Room
+from kits.models.places import Place
+
+
+class EntryKind(models.TextChoices):
+    """What kind of act an entry records."""
+
+    RECEIVE = "receive"
+    BUILD = "build"
+    STRIP = "strip"
+    CHECK_OUT = "check-out"
+    CHECK_IN = "check-in"
+    PASS = "pass"
+    EMERGENCY = "emergency"
+    USE = "use"
+    LOOK_INSIDE = "look-inside"
+    COUNT = "count"
+    RESTOCK = "restock"
+    RESEAL = "reseal"
+    CHECK = "check"
+    WITHHOLD = "withhold"
+    RELEASE = "release"
+    LAY_UP = "lay-up"
+    WAKE = "wake"
+    TAKE_OUT = "take-out"
+    DISPOSE = "dispose"
+    MOVE = "move"
+    ARRIVE = "arrive"
+    BORROW = "borrow"
+    OPEN = "open"
+    LOST = "lost"
+    FOUND = "found"
+    RECALL = "recall"
+    RECALL_ANSWER = "recall-answer"
+    RECALL_CLOSE = "recall-close"
+    CORRECT_LOT = "correct-lot"
+    REVERSE = "reverse"
+    RESERVE = "reserve"
+    UNRESERVE = "unreserve"
+    FOLLOW_LIST = "follow-list"
+    KIT = "kit"
+    LABEL = "label"
+
+
+@append_only
+class Entry(models.Model):
+    """One act. `occurred_at` is when it is said to have happened, `recorded_at` when we wrote it.
+
+    `clock_offset_s` is how far the claiming device's clock stood from ours, in seconds.
+    `irregular` lists the codes of rules that the reported fact broke; empty when none was.
+    `key` and `part` tell which request it came from.
+    """
+
+    kind = models.CharField(max_length=16, choices=EntryKind)
+    kit = models.ForeignKey("kits.Kit", null=True, on_delete=models.PROTECT, related_name="entries")
+    lot = models.ForeignKey("kits.Lot", null=True, on_delete=models.PROTECT, related_name="+")
+    room = models.ForeignKey(Room, null=True, on_delete=models.PROTECT, related_name="+")
+    trip = models.ForeignKey(
+        "kits.Trip", null=True, on_delete=models.PROTECT, related_name="entries"
+    )
+    checkout = models.ForeignKey(
+        "kits.Checkout", null=True, on_delete=models.PROTECT, related_name="entries"
+    )
+    person = models.ForeignKey(Person, null=True, on_delete=models.PROTECT, related_name="entries")
+    key = models.UUIDField()
+    part = models.PositiveSmallIntegerField(default=0)
+    occurred_at = models.DateTimeField()
+    recorded_at = models.DateTimeField()
+    clock_offset_s = models.IntegerField(default=0)
+    reason = models.CharField(max_length=500, blank=True)
+    incident = models.CharField(max_length=80, blank=True)
+    irregular = models.JSONField(default=list)
+    detail = models.JSONField(default=dict)
+    reverses = models.OneToOneField(
+        "self", null=True, on_delete=models.PROTECT, related_name="reversed_by"
+    )
+
+    class Meta:
+        ordering = ["id"]
+        verbose_name_plural = "entries"
+        constraints = [
+            models.UniqueConstraint(fields=["key", "part"], name="entry_key_once"),
+            models.CheckConstraint(
+                condition=Q(occurred_at__lte=F("recorded_at")), name="entry_not_in_the_future"
+            ),
+            models.CheckConstraint(
+                condition=Q(kind="reverse", reverses__isnull=False)
+                | (~Q(kind="reverse") & Q(reverses__isnull=True)),
+                name="entry_reverse_names_what",
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["kit", "-id"]),
+            models.Index(fields=["kind", "-id"]),
+            models.Index(fields=["room", "-id"]),
+            models.Index(fields=["recorded_at"]),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.pk}"
+
+
+@append_only
+class Movement(models.Model):
+    """One leg of an entry: units of a lot from a place to a place, rooms stamped as they were."""
+
+    entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="movements")
+    lot = models.ForeignKey("kits.Lot", on_delete=models.PROTECT, related_name="movements")
+    from_place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="movements_out")
+    to_place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="movements_in")
+    from_room = models.ForeignKey(Room, null=True, on_delete=models.PROTECT, related_name="+")
+    to_room = models.ForeignKey(Room, null=True, on_delete=models.PROTECT, related_name="+")
+    units = models.PositiveIntegerField()
+    lot_assumed = models.BooleanField(default=False)
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.CheckConstraint(condition=Q(units__gte=1), name="movement_of_a_unit"),
+            models.CheckConstraint(
+                condition=~Q(from_place=F("to_place")), name="movement_goes_somewhere"
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["lot", "from_place"]),
+            models.Index(fields=["lot", "to_place"]),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.units} of {self.lot_id}: {self.from_place_id} → {self.to_place_id}"
+
+
+class Holding(models.Model):
+    """How many units of a lot an inner place holds: what the movements add up to."""
+
+    lot = models.ForeignKey("kits.Lot", on_delete=models.PROTECT, related_name="holdings")
+    place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="holdings")
+    units = models.IntegerField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["lot", "place"], name="holding_once"),
+            models.CheckConstraint(condition=Q(units__gte=0), name="holding_never_below_zero"),
+        ]
+        indexes = [models.Index(fields=["place"])]
+
+    def __str__(self) -> str:
+        return f"{self.units} of {self.lot_id} in {self.place_id}"

@@ -1,0 +1,109 @@
+"""Places: where units are (inner) and where they came from or went to (outer)."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import Q
+
+from gearroom.core.models import Room
+
+
+class PlaceKind(models.TextChoices):
+    """Inner places keep holdings; outer ones do not."""
+
+    SHELF = "shelf", "shelf"
+    SECTION = "section", "kit section"
+    QUARANTINE = "quarantine", "quarantine"
+    TRANSIT = "transit", "in transit"
+    TRAINING = "training", "training"
+    SUPPLIER = "supplier", "supplier"
+    USED = "used", "used"
+    BIN = "bin", "bin"
+    SHARPS = "sharps", "sharps"
+    CLINICAL = "clinical", "clinical waste"
+    PHARMACY = "pharmacy", "pharmacy"
+    RETURNED = "returned", "returned to maker"
+    UNEXPLAINED = "unexplained", "unexplained"
+    RECLASSIFIED = "reclassified", "reclassified"
+
+
+INNER = (
+    PlaceKind.SHELF,
+    PlaceKind.SECTION,
+    PlaceKind.QUARANTINE,
+    PlaceKind.TRANSIT,
+    PlaceKind.TRAINING,
+)
+DISPOSALS = (
+    PlaceKind.BIN,
+    PlaceKind.SHARPS,
+    PlaceKind.CLINICAL,
+    PlaceKind.PHARMACY,
+    PlaceKind.RETURNED,
+)
+
+
+class Place(models.Model):
+    """A shelf, a kit's section, a room's quarantine, training box or incoming transit, or one of
+    the outer places, of which there is one each for the organisation."""
+
+    kind = models.CharField(max_length=12, choices=PlaceKind)
+    name = models.CharField(max_length=80)
+    room = models.ForeignKey(
+        Room, null=True, blank=True, on_delete=models.PROTECT, related_name="places"
+    )
+    kit = models.ForeignKey(
+        "kits.Kit", null=True, blank=True, on_delete=models.PROTECT, related_name="sections"
+    )
+    section_key = models.CharField(max_length=40, blank=True)
+    position = models.PositiveIntegerField(default=0)
+    closed_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["position", "name", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["room", "name"], condition=Q(kind="shelf"), name="shelf_name_once_in_a_room"
+            ),
+            models.UniqueConstraint(
+                fields=["room", "kind"],
+                condition=Q(kind__in=["quarantine", "transit", "training"]),
+                name="one_such_place_in_a_room",
+            ),
+            models.UniqueConstraint(
+                fields=["kit", "section_key"],
+                condition=Q(kind="section"),
+                name="section_key_once_in_a_kit",
+            ),
+            models.UniqueConstraint(
+                fields=["kind"],
+                condition=Q(room__isnull=True, kit__isnull=True),
+                name="outer_place_once",
+            ),
+            models.CheckConstraint(
+                condition=(
+                    Q(kind="section", kit__isnull=False, room__isnull=True) & ~Q(section_key="")
+                    | Q(
+                        kind__in=["shelf", "quarantine", "transit", "training"],
+                        room__isnull=False,
+                        kit__isnull=True,
+                        section_key="",
+                    )
+                    | Q(
+                        kind__in=[k.value for k in PlaceKind if k not in INNER],
+                        room__isnull=True,
+                        kit__isnull=True,
+                        section_key="",
+                    )
+                ),
+                name="place_belongs_where_its_kind_does",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def inner(self) -> bool:
+        """Whether it keeps holdings."""
+        return self.kind in INNER
