@@ -80,11 +80,11 @@ SYSTEM = Actor(person=None)
 
 def actor_of(user: User, scopes: frozenset[Scope] | None = None) -> Actor:
     """The actor behind a signed-in user, with roles from the memberships."""
-    person = Person.objects.filter(user=user).first()
     roles: dict[int | None, frozenset[Role]] = {}
-    for room_id, role in Membership.objects.filter(person=person).values_list("room_id", "role"):
+    held = Membership.objects.filter(person__user=user).values_list("room_id", "role")
+    for room_id, role in held:
         roles[room_id] = roles.get(room_id, frozenset()) | {Role(role)}
-    return Actor(person=person or Person(name=user.username), roles=roles, scopes=scopes, user=user)
+    return Actor(person=user.person, roles=roles, scopes=scopes, user=user)
 
 
 @dataclass(frozen=True)

@@ -63,7 +63,7 @@ class Migration(migrations.Migration):
                 ('key', models.UUIDField(primary_key=True, serialize=False)),
                 ('request_sha256', models.CharField(max_length=64)),
                 ('status', models.PositiveSmallIntegerField()),
-                ('body', models.JSONField()),
+                ('body', models.TextField()),
                 ('created_at', models.DateTimeField()),
                 ('user', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
             ],

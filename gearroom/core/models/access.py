@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
+from gearroom.core.append_only import append_only
 from gearroom.core.models.people import User
 
 
@@ -28,18 +29,20 @@ class Token(models.Model):
         return f"{self.name} ({self.prefix}…)"
 
 
+@append_only
 class KeptAnswer(models.Model):
     """The first answer to a keyed write, kept for ever.
 
     `request_sha256` is over the parsed request, so that the same act sent again by another route
-    of bytes is still the same act.
+    of bytes is still the same act. `body` is JSON as text: a JSON column would not keep the order
+    of its members, and a replay is byte for byte.
     """
 
     key = models.UUIDField(primary_key=True)
     user = models.ForeignKey(User, null=True, on_delete=models.PROTECT, related_name="+")
     request_sha256 = models.CharField(max_length=64)
     status = models.PositiveSmallIntegerField()
-    body = models.JSONField()
+    body = models.TextField()
     created_at = models.DateTimeField()
 
     class Meta:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import zoneinfo
 
+from typing import Any
+
 from django.contrib.auth.models import AbstractUser
 from django.core.exceptions import ValidationError
-from django.db import models
+from django.db import models, transaction
 from django.db.models import Q
 from django.db.models.functions import Lower
 
@@ -20,7 +22,11 @@ def valid_time_zone(name: str) -> None:
 
 
 class User(AbstractUser):
-    """A sign-in. Names live on the person."""
+    """A sign-in. Names live on the person, which every user has from its first save on.
+
+    Set `user.person` before that save to give a sign-in to somebody known; otherwise a person of
+    the user's name is made. A superuser's person is made an administrator everywhere.
+    """
 
     first_name = None  # type: ignore[assignment]  # the person carries the name
     last_name = None  # type: ignore[assignment]  # the person carries the name
@@ -28,6 +34,23 @@ class User(AbstractUser):
 
     class Meta(AbstractUser.Meta):  # type: ignore[name-defined]  # Django's own pattern
         constraints = [models.UniqueConstraint(Lower("username"), name="user_name_once")]
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        """Save, and see to it that a person is there."""
+        adding = self._state.adding
+        with transaction.atomic(using=kwargs.get("using")):
+            super().save(*args, **kwargs)
+            if not adding:
+                return
+            person = self._state.fields_cache.get("person") or Person(
+                name=self.username, email=self.email
+            )
+            person.user = self
+            person.save()
+            if self.is_superuser:
+                Membership.objects.get_or_create(
+                    person=person, room=None, role=Role.ADMINISTRATOR.value
+                )
 
 
 class Room(models.Model):
