@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
+from gearroom.core.problem_codes import title_of
+
 
 class Problem(Exception):
     """Something that keeps a request from being carried out."""
@@ -76,3 +78,16 @@ class Unacceptable(Problem):
     """Understood, but what it says cannot be right."""
 
     status = 422
+
+
+def document(problem: Problem, instance: str = "") -> dict[str, Any]:
+    """A problem as RFC 9457 has it: type, title, status, detail, instance, then the facts."""
+    return {
+        "type": f"/problems/{problem.code}/",
+        "title": title_of(problem.code),
+        "status": problem.status,
+        "detail": problem.detail,
+        **({"instance": instance} if instance else {}),
+        "code": problem.code,
+        **problem.facts,
+    }

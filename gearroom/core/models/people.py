@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import zoneinfo
-
 from typing import Any
 
 from django.contrib.auth.models import AbstractUser

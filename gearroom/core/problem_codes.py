@@ -1,0 +1,111 @@
+"""Every kind of problem: its title, and what to do next. The page at /problems/CODE/ shows these.
+
+`code` is the last part of a problem's type address (RFC 9457) and never changes its meaning.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+
+class Kind(NamedTuple):
+    """A kind of problem, as a person reads of it."""
+
+    status: int
+    title: str
+    what_to_do: str
+
+
+KINDS: dict[str, Kind] = {
+    # the request as such
+    "malformed-body": Kind(
+        400,
+        "The body could not be read",
+        "Send one JSON object (RFC 8259) in UTF-8: no member twice, no NaN or Infinity, no NUL.",
+    ),
+    "invalid-request": Kind(
+        400,
+        "The request says something that cannot be",
+        "“errors” names each field and what it should be. Unknown fields are refused, and a"
+        " number is not the text of a number.",
+    ),
+    "key-missing": Kind(
+        400,
+        "This write needs a key",
+        "Draw a UUID for each act and send it as the header Idempotency-Key. Send the same key"
+        " again when you resend the same act; the answer will be the first one.",
+    ),
+    "key-reused": Kind(
+        422,
+        "This key was used for something else",
+        "A key stands for one act. Draw a new UUID for a new act.",
+    ),
+    "in-flight": Kind(
+        409,
+        "The same act is being done at this moment",
+        "Wait as long as Retry-After says, then send it again unchanged.",
+    ),
+    "malformed-headers": Kind(
+        400, "A header could not be read", "Send it in the form that “detail” describes."
+    ),
+    "unsupported-media-type": Kind(
+        415, "The body is of a kind not taken here", "Send it as the schema says, mostly JSON."
+    ),
+    "not-acceptable": Kind(
+        406, "No such form of this is made", "Ask for one of the forms that the schema names."
+    ),
+    "method-not-allowed": Kind(
+        405, "This address does not take that method", "The header Allow lists those it takes."
+    ),
+    "too-large": Kind(413, "More than is taken at once", "“detail” names the limit."),
+    "too-many-requests": Kind(
+        429, "Too many requests", "Wait as long as Retry-After says, then go on."
+    ),
+    "changed-since": Kind(
+        412,
+        "It was changed since you read it",
+        "Read it again, look at what changed, and send your change with the new ETag.",
+    ),
+    # who asks
+    "not-signed-in": Kind(
+        401,
+        "Nobody is signed in",
+        "Send a token as Authorization: Bearer …, or sign in on the pages.",
+    ),
+    "token-refused": Kind(
+        401,
+        "This token is not valid",
+        "It is unknown, has expired or was revoked. Make a new one on the pages, or with"
+        " manage.py issue_token.",
+    ),
+    "not-allowed": Kind(403, "Not allowed", "Ask a keeper of the room."),
+    "scope-missing": Kind(
+        403, "This token is not for that", "Make a token that has the scope which “detail” names."
+    ),
+    "role-missing": Kind(
+        403, "This needs another role", "Ask somebody who has one of the roles in “roles”."
+    ),
+    # what is there
+    "not-found": Kind(
+        404,
+        "There is no such thing",
+        "Check the name or scan the label. What belongs to other rooms is not shown.",
+    ),
+    # ourselves
+    "busy": Kind(
+        503,
+        "The book is busy",
+        "Nothing was changed. Send the same request again, with the same key, in a few seconds.",
+    ),
+    "internal-error": Kind(
+        500,
+        "Something went wrong here",
+        "Nothing was changed. Send the same request again with the same key; if it stays, tell"
+        " whoever runs this installation the time it happened.",
+    ),
+}
+
+
+def title_of(code: str) -> str:
+    """The title of a kind of problem."""
+    return KINDS[code].title if code in KINDS else code.replace("-", " ").capitalize()

@@ -1,0 +1,116 @@
+"""Every act once, however often it is sent.
+
+A write comes with a key. The first time, it is done, and its answer is kept for ever in the very
+transaction that did it; any other time, that answer is given again. So whatever happens between
+(a lost answer, kill -9, a phone that was offline for a month), resending is safe.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import uuid
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+from django.db import IntegrityError, transaction
+from rest_framework.utils.encoders import JSONEncoder
+
+from gearroom.core import clock
+from gearroom.core.claims import AlreadyClaimed, transaction_claiming
+from gearroom.core.models import KeptAnswer, User
+from gearroom.core.problems import Problem, Refused, Unacceptable, document
+
+NEVER_KEPT = frozenset({401, 403, 413, 429})
+RETRY_AFTER_S = 2
+
+
+class Answer(NamedTuple):
+    """An answer: HTTP status, JSON body (a problem document from 400 on), and whether it was given
+    before."""
+
+    status: int
+    body: Any
+    replayed: bool
+
+
+def once(
+    *,
+    key: uuid.UUID,
+    user: User | None,
+    request: Any,
+    perform: Callable[[], tuple[int, Any]],
+    instance: str = "",
+    kept: Callable[[Any], Any] = lambda body: body,
+) -> Answer:
+    """Do an act, or give the answer that it got the first time.
+
+    `request` is the parsed request as JSON-like values, a picture as its SHA-256; `perform` does
+    the act and returns status (2xx) and JSON-like body. A Problem that it raises takes back its
+    writes and is the answer, kept too unless its status is 401, 403, 413 or 429, or 5xx.
+    `kept` makes of a body what may be kept of it (a secret may not).
+
+    Raises Refused 409 `in-flight` while the same key is being worked on elsewhere, Unacceptable
+    422 `key-reused` when the key stands for another request or another's.
+    """
+    digest = hashlib.sha256(_json(request, sort_keys=True).encode()).hexdigest()
+    try:
+        with transaction_claiming(key):
+            first = _first_answer(key, user, digest)
+            return first or _do(key, user, digest, perform, instance, kept)
+    except AlreadyClaimed:
+        raise Refused(
+            "in-flight",
+            f"This act is being done at this moment. Send it again in {RETRY_AFTER_S} seconds.",
+            retry_after=RETRY_AFTER_S,
+        ) from None
+    except IntegrityError:
+        # Two databases' worth of claims (a second machine, a moved data folder) meet at the key.
+        first = _first_answer(key, user, digest)
+        if first is None:
+            raise
+        return first
+
+
+def _first_answer(key: uuid.UUID, user: User | None, digest: str) -> Answer | None:
+    row = KeptAnswer.objects.filter(key=key).first()
+    if row is None:
+        return None
+    if row.request_sha256 != digest or row.user_id != (user.pk if user else None):
+        raise Unacceptable(
+            "key-reused",
+            "This Idempotency-Key was used for another request. Draw a new UUID for a new act.",
+        )
+    return Answer(row.status, json.loads(row.body), replayed=True)
+
+
+def _do(
+    key: uuid.UUID,
+    user: User | None,
+    digest: str,
+    perform: Callable[[], tuple[int, Any]],
+    instance: str,
+    kept: Callable[[Any], Any],
+) -> Answer:
+    try:
+        with transaction.atomic():
+            status, body = perform()
+    except Problem as problem:
+        if problem.status in NEVER_KEPT or problem.status >= 500:
+            raise
+        status, body = problem.status, document(problem, instance)
+    # What is sent now is read back from text too, so that it cannot differ from what is kept.
+    body = json.loads(_json(body))
+    KeptAnswer.objects.create(
+        key=key,
+        user=user,
+        request_sha256=digest,
+        status=status,
+        body=_json(kept(body)),
+        created_at=clock.now(),
+    )
+    return Answer(status, body, replayed=False)
+
+
+def _json(value: Any, *, sort_keys: bool = False) -> str:
+    return json.dumps(value, cls=JSONEncoder, sort_keys=sort_keys, separators=(",", ":"))
