@@ -9,6 +9,7 @@ from pathlib import Path
 import environ
 from django.core.management.utils import get_random_secret_key
 
+from gearroom.core.database import configuration
 from gearroom.core.files import write_once
 
 env = environ.Env()
@@ -79,24 +80,12 @@ TEMPLATES = [
 
 # ------------------------------------------------------------------------------------ database
 DATABASES = {
-    "default": env.db_url("DATABASE_URL", default=f"sqlite:///{DATA_DIR / 'gearroom.sqlite3'}")
+    "default": configuration(
+        env.str("DATABASE_URL", default=f"sqlite:///{DATA_DIR / 'gearroom.sqlite3'}")
+    )
 }
 ATOMIC_REQUESTS = False
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
-if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
-    # One writer at a time, taken at BEGIN so that two never deadlock on the way; REPLACE fires
-    # the append-only triggers; FULL because nothing may be lost to a power cut.
-    DATABASES["default"]["OPTIONS"] = {
-        "transaction_mode": "IMMEDIATE",
-        "timeout": 30,
-        "init_command": (
-            "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;"
-            "PRAGMA recursive_triggers=ON; PRAGMA temp_store=MEMORY;"
-        ),
-    }
-else:
-    DATABASES["default"]["CONN_MAX_AGE"] = 60
-    DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
 
 # --------------------------------------------------------------------------------------- tasks
 CELERY_BROKER_URL = env.str("CELERY_BROKER_URL", default="filesystem://")

@@ -1,0 +1,282 @@
+"""What every test can ask for.
+
+Every test that uses the database runs twice: on SQLite, and on a PostgreSQL that the session
+starts by itself where Debian's package is installed. `--engine sqlite` runs one of them only; a
+test for one engine says `@pytest.mark.parametrize("engine", ["sqlite"], indirect=True)`.
+
+The append-only tables refuse DELETE and TRUNCATE, so no test ever flushes. Choose:
+
+    db             (or the mark django_db) the worker's own copy of a migrated database, in a
+                   transaction that is rolled back
+    own_database   the address of a fresh copy, for other processes
+    open_database  that copy opened in this process: commits are real, threads see them
+    server         `manage.py serve` over that copy, started (make_server: not yet, with settings)
+    need("redis-server")   skips with the reason where the Debian package is missing
+
+With CI=true in the environment a skip is a failure. Long forms are marked `long` and run with
+`--long`.
+"""
+
+from __future__ import annotations
+
+import ctypes.util
+import os
+import shutil
+import subprocess
+from collections.abc import Callable, Iterator
+from itertools import count
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests import keeper
+from tests.program import Server, environment
+from tests.settings import FOLDER
+
+ENGINES = ("sqlite", "postgresql")
+CI = os.environ.get("CI") == "true"
+_KEEPER = pytest.StashKey[subprocess.Popen[bytes]]()
+_numbers = count(1)
+
+
+# ------------------------------------------------------------------------------------ the session
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--long", action="store_true", help="run the long forms of stress tests too")
+    parser.addoption("--engine", choices=ENGINES, help="run database tests on this engine only")
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_configure(config: pytest.Config) -> None:
+    if not hasattr(config, "workerinput"):
+        config.stash[_KEEPER] = keeper.start(Path(os.environ[FOLDER]))
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    if _KEEPER in config.stash:
+        keeper.stop(config.stash[_KEEPER])
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave out the long forms unless asked, and tests of the engine that was not chosen."""
+    chosen = config.getoption("--engine")
+    left_out = [
+        item
+        for item in items
+        if (item.get_closest_marker("long") and not config.getoption("--long"))
+        or (chosen and _engine_of(item) not in (None, chosen))
+    ]
+    if left_out:
+        config.hook.pytest_deselected(items=left_out)
+        items[:] = [item for item in items if item not in set(left_out)]
+
+
+def _engine_of(item: pytest.Item) -> str | None:
+    call = getattr(item, "callspec", None)
+    return call.params.get("engine") if call else None
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_pycollect_makeitem(collector: pytest.Collector, name: str, obj: object) -> None:
+    """A test marked django_db has its engine as a parameter, as one that asks for `db` has."""
+    if isinstance(collector, pytest.Module | pytest.Class) and collector.istestfunction(obj, name):
+        marks = [*getattr(obj, "pytestmark", []), *collector.iter_markers()]
+        if any(mark.name == "django_db" for mark in marks):
+            pytest.mark.usefixtures("engine")(obj)
+
+
+def _forbid_skip(report: pytest.TestReport | pytest.CollectReport) -> None:
+    if CI and report.outcome == "skipped" and not hasattr(report, "wasxfail"):
+        report.outcome = "failed"
+        report.longrepr = f"skips are forbidden in CI: {report.longrepr}"
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item, call: Any) -> Iterator[None]:
+    report = yield
+    _forbid_skip(report)
+    return report
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report(collector: pytest.Collector) -> Iterator[None]:
+    report = yield
+    _forbid_skip(report)
+    return report
+
+
+# ------------------------------------------------------------------------- what must be installed
+def _installed(package: str) -> str | None:
+    """Where a Debian package's program or library is on this machine, or None."""
+    match package:
+        case "postgresql":
+            folder = keeper.postgresql_programs()
+            return str(folder) if folder else None
+        case "redis-server":
+            return shutil.which("redis-server")
+        case "chromium":
+            names = ("chromium", "chromium-browser", "google-chrome")
+            return next(filter(None, map(shutil.which, names)), None)
+        case "libzbar0":
+            return ctypes.util.find_library("zbar")
+    raise ValueError(f"{package!r} is no package that tests may need")
+
+
+def need(package: str) -> str:
+    """Where its program or library is; skips (in CI: fails) where the package is missing."""
+    place = _installed(package)
+    if place is None:
+        pytest.skip(f"needs Debian's {package}: apt-get install {package}")
+    return place
+
+
+@pytest.fixture(scope="session", name="need")
+def _need() -> Callable[[str], str]:
+    return need
+
+
+# --------------------------------------------------------------------------------------- databases
+@pytest.fixture(scope="session")
+def session_folder() -> Path:
+    """The folder that all workers of this session share; it is deleted at the end."""
+    return Path(os.environ[FOLDER])
+
+
+class Engine:
+    """One kind of database: copies of the migrated template, and which one is open here."""
+
+    def __init__(self, name: str, folder: Path) -> None:
+        self.name = name
+        self.folder = folder
+        self.home: str | None = None
+
+    def copy(self) -> str:
+        """The address of a fresh copy of the migrated, empty database."""
+        template = keeper.ask(self.folder, want="template", engine=self.name)["name"]
+        name = f"copy_{os.getpid()}_{next(_numbers)}"
+        if self.name == "sqlite":
+            file = self.folder / f"{name}.sqlite3"
+            shutil.copyfile(template, file)
+            return f"sqlite:///{file}"
+        self._administer(f"CREATE DATABASE {name} TEMPLATE {template}")
+        return self._server().rsplit("/", 1)[0] + f"/{name}"
+
+    def drop(self, url: str) -> None:
+        if self.name == "sqlite":
+            for file in self.folder.glob(url.rsplit("/", 1)[1] + "*"):
+                file.unlink()
+        else:
+            self._administer(f"DROP DATABASE {url.rsplit('/', 1)[1]} WITH (FORCE)")
+
+    def open(self, url: str) -> None:
+        """Let Django's default database be this one, in every thread that has not opened it."""
+        from django.conf import settings
+        from django.db import connections
+
+        from gearroom.core.database import configuration
+
+        connections.close_all()
+        settings.DATABASES = {"default": configuration(url)}
+        connections.settings = connections.configure_settings(settings.DATABASES)
+        if hasattr(connections._connections, "default"):
+            del connections["default"]
+
+    def open_home(self) -> None:
+        """Open this worker's own copy, where transactions are rolled back."""
+        self.home = self.home or self.copy()
+        self.open(self.home)
+
+    def _server(self) -> str:
+        return str(keeper.ask(self.folder, want="postgresql")["url"])
+
+    def _administer(self, statement: str) -> None:
+        import psycopg
+
+        with psycopg.connect(self._server(), autocommit=True) as admin:
+            admin.execute(statement)
+
+
+@pytest.fixture(scope="session")
+def _engines(session_folder: Path) -> dict[str, Engine]:
+    return {name: Engine(name, session_folder) for name in ENGINES}
+
+
+@pytest.fixture(scope="session", params=ENGINES)
+def engine(request: pytest.FixtureRequest, _engines: dict[str, Engine]) -> str:
+    """The kind of database that this test runs on: "sqlite" or "postgresql"."""
+    if request.param == "postgresql":
+        need("postgresql")
+    name: str = request.param
+    _engines[name].open_home()
+    return name
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_test_environment: None) -> None:
+    """Nothing is created here: `engine` has opened this worker's copy."""
+
+
+@pytest.fixture
+def own_database(engine: str, _engines: dict[str, Engine]) -> Iterator[str]:
+    """The address (for DATABASE_URL) of a database of this test's own."""
+    url = _engines[engine].copy()
+    yield url
+    _engines[engine].drop(url)
+
+
+@pytest.fixture
+def open_database(
+    own_database: str,
+    engine: str,
+    _engines: dict[str, Engine],
+    django_db_blocker: Any,
+    request: pytest.FixtureRequest,
+) -> Iterator[str]:
+    """own_database opened in this process: commits are real; close connections in own threads."""
+    assert "db" not in request.fixturenames, "take either db or open_database"
+    kind = _engines[engine]
+    kind.open(own_database)
+    with django_db_blocker.unblock():
+        yield own_database
+    kind.open_home()
+
+
+# ----------------------------------------------------------------------------------------- servers
+@pytest.fixture
+def redis_url(need: Callable[[str], str], session_folder: Path) -> str:
+    """An empty database of a real Redis."""
+    need("redis-server")
+    return str(keeper.ask(session_folder, want="redis")["url"])
+
+
+@pytest.fixture
+def make_server(
+    own_database: str, engine: str, session_folder: Path, tmp_path: Path
+) -> Iterator[Callable[..., Server]]:
+    """make_server(NAME=value…): a server over own_database, to be started; always cleaned up.
+
+    On SQLite its broker is the file system, on PostgreSQL a real Redis. Several servers made by
+    one test share the database and each have a data folder of their own.
+    """
+    made: list[Server] = []
+
+    def make(**settings: str) -> Server:
+        folder = tmp_path / f"data-{len(made)}"
+        folder.mkdir()
+        if engine == "postgresql":
+            need("redis-server")
+            redis = keeper.ask(session_folder, want="redis")["url"]
+            settings = {"CELERY_BROKER_URL": redis, **settings}
+        env = environment(folder, DATABASE_URL=own_database, **settings)
+        made.append(Server(session_folder, folder, env))
+        return made[-1]
+
+    yield make
+    for server in made:
+        server.close()
+
+
+@pytest.fixture
+def server(make_server: Callable[..., Server]) -> Server:
+    """`manage.py serve` over own_database, answering at `server.url`."""
+    return make_server().start()
