@@ -82,11 +82,13 @@ class Batch:
 @dataclass(frozen=True)
 class Units:
     """Some units of a batch in one place; `place` is a section's key in a kit, a shelf's id in a
-    store."""
+    store. `training` marks units set aside for training: they never count, and go into no kit but
+    a training kit."""
 
     batch: Batch
     place: str
     count: int
+    training: bool = False
 
 
 @dataclass(frozen=True)
