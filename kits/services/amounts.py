@@ -1,0 +1,14 @@
+"""Numbers of units as a request gives them, checked once at the edge of the services."""
+
+from __future__ import annotations
+
+from gearroom.core.problems import Invalid
+from kits.rules import quantities
+
+
+def units(value: object, *, field: str = "units", least: int = 1) -> int:
+    """`value` as a number of base units. Raises Invalid that names `field`."""
+    try:
+        return quantities.units(value, least=least)
+    except quantities.QuantityError as error:
+        raise Invalid(str(error), field=field) from error

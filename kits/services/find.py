@@ -1,0 +1,219 @@
+"""Finding things by what a person has at hand: a name, a label's code, an id.
+
+A person finds only what is in their rooms; anything else is not there for them.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+
+from django.db.models import Q, QuerySet
+
+from gearroom.core.act import Actor
+from gearroom.core.models import Person, Room
+from gearroom.core.problems import Invalid, NotFound, Refused
+from kits.models import Item, Kit, Label, LabelKind, Lot, Place, PlaceKind, Trip
+from kits.rules import codes
+
+
+def label(code: str) -> Label:
+    """A label by its code, written in any way. Raises NotFound, or Refused (`label-cancelled`)."""
+    parsed = codes.parse(code)
+    found = (
+        Label.objects.select_related("kit", "place", "lot__item", "person", "replaced_by")
+        .filter(code=parsed or "")
+        .first()
+    )
+    if found is None:
+        raise NotFound("label", code)
+    if found.cancelled_at is not None:
+        instead = codes.shown(found.replaced_by.code) if found.replaced_by else ""
+        raise Refused(
+            "label-cancelled",
+            f"The label {codes.shown(found.code)} was cancelled"
+            + (f"; {instead} took its place." if instead else ".")
+            + " Take it off and bind a new one if the thing is in use.",
+            code=codes.shown(found.code),
+            replaced_by=instead,
+        )
+    return found
+
+
+def kits_of(actor: Actor) -> QuerySet[Kit]:
+    """The kits that somebody may see: at home or now in a room of theirs."""
+    kits = Kit.objects.select_related("room", "home_room", "list_version__packing_list")
+    if actor.everywhere:
+        return kits
+    return kits.filter(Q(home_room__in=actor.room_ids) | Q(room__in=actor.room_ids))
+
+
+def any_kit(ref: str) -> Kit:
+    """A kit by label code or name, in whatever room: for facts, which anyone may report."""
+    kits = Kit.objects.select_related("room", "home_room", "list_version__packing_list")
+    code = codes.parse(ref)
+    if code is not None:
+        found = label(code)
+        if found.kind != LabelKind.KIT:
+            raise Invalid(
+                f"The label {codes.shown(code)} is on a {found.kind}, not on a kit. "
+                "Scan the kit's own label.",
+                code="not-a-kit",
+                means=found.kind,
+            )
+        return kits.get(pk=found.kit_id)
+    kit = kits.filter(name__iexact=ref).first()
+    if kit is None:
+        raise NotFound("kit", ref)
+    return kit
+
+
+def kit(actor: Actor, ref: str) -> Kit:
+    """A kit of the actor's rooms, by label code or name."""
+    found = any_kit(ref)
+    if not (actor.belongs_to(found.home_room_id) or actor.belongs_to(found.room_id)):
+        raise NotFound("kit", ref)
+    return found
+
+
+def section(of_kit: Kit, key: str) -> Place:
+    """A kit's section by its key or name; with an empty key, the only or first one."""
+    sections = list(of_kit.sections.filter(kind=PlaceKind.SECTION))
+    if not key and sections:
+        return sections[0]
+    for place in sections:
+        if key.casefold() in (place.section_key.casefold(), place.name.casefold()):
+            return place
+    names = ", ".join(p.section_key for p in sections)
+    raise Invalid(f"{of_kit.name} has no section “{key}”. It has: {names}.", field="section")
+
+
+def _by_code(ref: int | str, kind: LabelKind) -> Label | None:
+    if isinstance(ref, int) or (code := codes.parse(ref)) is None:
+        return None
+    found = label(code)
+    if found.kind != kind:
+        raise Invalid(
+            f"The label {codes.shown(code)} is on a {found.kind}; a {kind} is wanted here.",
+            code="wrong-label",
+            means=found.kind,
+        )
+    return found
+
+
+def _pk(ref: int | str) -> int:
+    if isinstance(ref, int):
+        return ref
+    return int(ref) if ref.isascii() and ref.isdigit() and len(ref) < 19 else 0
+
+
+def lot(ref: int | str) -> Lot:
+    """A batch by id or by the code of its label. Batches are the organisation's, not a room's."""
+    found = _by_code(ref, LabelKind.LOT)
+    row = Lot.objects.select_related("item").filter(pk=found.lot_id if found else _pk(ref)).first()
+    if row is None:
+        raise NotFound("batch", ref)
+    return row
+
+
+def item(ref: int | str) -> Item:
+    """A thing by id or exact name."""
+    row = Item.objects.filter(pk=_pk(ref)).first() if _pk(ref) else None
+    if row is None and isinstance(ref, str):
+        row = Item.objects.filter(name__iexact=ref).first()
+    if row is None:
+        raise NotFound("thing", ref)
+    return row
+
+
+def places_of(actor: Actor) -> QuerySet[Place]:
+    """The inner places that somebody may see, with those of the kits they may see."""
+    places = Place.objects.select_related("room", "kit")
+    if actor.everywhere:
+        return places
+    return places.filter(
+        Q(room__in=actor.room_ids)
+        | Q(kit__home_room__in=actor.room_ids)
+        | Q(kit__room__in=actor.room_ids)
+    )
+
+
+def shelf(actor: Actor, ref: int | str) -> Place:
+    """A shelf of the actor's rooms by id or by the code of its label."""
+    found = _by_code(ref, LabelKind.SHELF)
+    row = (
+        places_of(actor)
+        .filter(kind=PlaceKind.SHELF, pk=found.place_id if found else _pk(ref))
+        .first()
+    )
+    if row is None:
+        raise NotFound("shelf", ref)
+    return row
+
+
+def place(actor: Actor, ref: int | str) -> Place:
+    """An inner place of the actor's rooms by id, or by a shelf's or section's label."""
+    pk = _pk(ref)
+    if isinstance(ref, str) and (code := codes.parse(ref)) is not None:
+        pk = label(code).place_id or 0
+    row = places_of(actor).filter(pk=pk).first()
+    if row is None or not row.inner:
+        raise NotFound("place", ref)
+    return row
+
+
+def person(ref: int | str) -> Person:
+    """A person by id or by the code of their tag."""
+    found = _by_code(ref, LabelKind.PERSON)
+    row = Person.objects.filter(pk=found.person_id if found else _pk(ref)).first()
+    if row is None:
+        raise NotFound("person", ref)
+    return row
+
+
+def room(actor: Actor, ref: int | str) -> Room:
+    """A room of the actor's by id, slug or name."""
+    pk = _pk(ref)
+    rooms = Room.objects.filter(
+        Q(pk=pk) if pk else Q(slug__iexact=str(ref)) | Q(name__iexact=str(ref))
+    )
+    row = rooms.first()
+    if row is None or not actor.belongs_to(row.pk):
+        raise NotFound("room", ref)
+    return row
+
+
+def trips_of(actor: Actor) -> QuerySet[Trip]:
+    """The trips that leave from rooms of the actor's, or from no room yet."""
+    trips = Trip.objects.select_related("room", "leader")
+    if actor.everywhere:
+        return trips
+    return trips.filter(Q(room__in=actor.room_ids) | Q(room__isnull=True))
+
+
+def trip(actor: Actor, ref: int | str) -> Trip:
+    """A trip by id or as `source:reference`."""
+    trips = trips_of(actor)
+    row = None
+    if isinstance(ref, str) and ":" in ref:
+        source, reference = ref.split(":", 1)
+        row = trips.filter(source=source, reference=reference).first()
+    elif _pk(ref):
+        row = trips.filter(pk=_pk(ref)).first()
+    if row is None:
+        raise NotFound("trip", ref)
+    return row
+
+
+def next_promise(of_kit: Kit, today: date) -> Trip | None:
+    """The next trip a kit is reserved for that has not ended, and that it is not out for."""
+    return (
+        Trip.objects.filter(
+            reservations__kit=of_kit,
+            reservations__released__isnull=True,
+            cancelled_at__isnull=True,
+            last_day__gte=today,
+        )
+        .exclude(checkouts__kit=of_kit, checkouts__undone__isnull=True)
+        .order_by("departs_at", "pk")
+        .first()
+    )

@@ -1,0 +1,238 @@
+"""Fit to go? Loads kits as the rules judge them, and keeps `fit_until` and `may_go_until`."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
+
+from django.db.models import Max, Prefetch
+
+from gearroom.core import clock
+from kits.models import (
+    Checkout,
+    Holding,
+    InstrumentCheck,
+    Item,
+    Kit,
+    LevelFact,
+    ListLine,
+    Lot,
+    PackingListVersion,
+    Place,
+    PlaceKind,
+    Substitute,
+    Trip,
+    Withholding,
+)
+from kits.rules.facts import (
+    Batch,
+    Criticality,
+    Kind,
+    KitState,
+    Level,
+    Line,
+    LivesIn,
+    Thing,
+    TripNeeds,
+    Units,
+    Verdict,
+)
+from kits.rules.readiness import judge, last_fit_day
+
+
+def thing_of(item: Item) -> Thing:
+    """An item as the rules see it."""
+    return Thing(
+        id=item.pk,
+        name=item.name,
+        kind=Kind(item.kind),
+        needs_date=item.needs_date,
+        sterile=item.sterile,
+        by_eye=item.by_eye,
+        latex=item.latex,
+        child=item.child,
+        min_temp_c=item.min_temp_c,
+        max_temp_c=item.max_temp_c,
+        opened_life_days=item.opened_life_days,
+        check_question=item.check_question,
+    )
+
+
+def batches(lots: Iterable[Lot]) -> dict[int, Batch]:
+    """Lots as the rules see them, by id, with their latest checks and whether they are kept back.
+
+    The lots must come with their items.
+    """
+    lots = list(lots)
+    ids = [lot.pk for lot in lots]
+    checked = [lot.pk for lot in lots if lot.item.kind == Kind.INSTRUMENT]
+    checks: dict[int, InstrumentCheck] = {}
+    if checked:
+        latest = InstrumentCheck.objects.filter(lot__in=checked).values("lot")
+        newest = [row["newest"] for row in latest.annotate(newest=Max("id")).order_by()]
+        checks = {c.lot_id: c for c in InstrumentCheck.objects.filter(pk__in=newest)}
+    kept_back = set(
+        Withholding.objects.filter(lot__in=ids, released__isnull=True).values_list(
+            "lot_id", flat=True
+        )
+    )
+    return {
+        lot.pk: Batch(
+            id=lot.pk,
+            thing=thing_of(lot.item),
+            number=lot.number or lot.serial,
+            expiry=lot.expiry,
+            opened_on=lot.opened_on,
+            recalled=lot.recall_id is not None,
+            withheld=lot.pk in kept_back,
+            check_due=checks[lot.pk].due_on if lot.pk in checks else None,
+            check_passed=checks[lot.pk].passed if lot.pk in checks else None,
+        )
+        for lot in lots
+    }
+
+
+def units_in(places: Iterable[int]) -> dict[int, list[tuple[Batch, int]]]:
+    """What inner places hold, by place id: batches with counts, soonest expiry first."""
+    holdings = list(
+        Holding.objects.filter(place__in=list(places), units__gt=0)
+        .select_related("lot__item")
+        .order_by("place", "lot__expiry", "lot")
+    )
+    known = batches({h.lot_id: h.lot for h in holdings}.values())
+    held: dict[int, list[tuple[Batch, int]]] = defaultdict(list)
+    for h in holdings:
+        held[h.place_id].append((known[h.lot_id], h.units))
+    return held
+
+
+def lines_of(version_ids: Iterable[int]) -> dict[int, tuple[Line, ...]]:
+    """The lines of kit list versions, by version id."""
+    rows = list(
+        ListLine.objects.filter(section__version__in=list(version_ids))
+        .select_related("item", "section")
+        .order_by("section__position", "section", "position", "id")
+    )
+    instead: dict[int, set[int]] = defaultdict(set)
+    for item_id, other in Substitute.objects.filter(
+        item__in={row.item_id for row in rows}
+    ).values_list("item_id", "instead_id"):
+        instead[item_id].add(other)
+    things = {row.item_id: thing_of(row.item) for row in rows}
+    lines: dict[int, list[Line]] = defaultdict(list)
+    for row in rows:
+        lines[row.section.version_id].append(
+            Line(
+                id=row.pk,
+                section=row.section.key,
+                thing=things[row.item_id],
+                carry=row.carry,
+                never_below=row.never_below,
+                criticality=Criticality(row.criticality),
+                instead=frozenset(instead[row.item_id]),
+            )
+        )
+    return {version: tuple(rows) for version, rows in lines.items()}
+
+
+def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
+    """Kits as the rules judge them, by id; the number of queries does not grow with the kits."""
+    kits = list(
+        Kit.objects.filter(pk__in=list(kit_ids))
+        .select_related("list_version", "home_room")
+        .prefetch_related(
+            Prefetch("sections", Place.objects.filter(kind=PlaceKind.SECTION)),
+            Prefetch("withholdings", Withholding.objects.filter(released__isnull=True)),
+        )
+    )
+    keys = {p.pk: p.section_key for kit in kits for p in kit.sections.all()}
+    held = units_in(keys)
+    lines = lines_of({kit.list_version_id for kit in kits})
+    levels = _levels(keys)
+    away = set(
+        Checkout.objects.filter(section__in=keys, in_at__isnull=True).values_list(
+            "section_id", flat=True
+        )
+    )
+    return {
+        kit.pk: KitState(
+            id=kit.pk,
+            name=kit.name,
+            lines=lines.get(kit.list_version_id, ()),
+            units=tuple(
+                Units(batch, p.section_key, count)
+                for p in kit.sections.all()
+                for batch, count in held.get(p.pk, ())
+            ),
+            levels={
+                (p.section_key, item): level
+                for p in kit.sections.all()
+                for item, level in levels.get(p.pk, {}).items()
+            },
+            away=frozenset(p.section_key for p in kit.sections.all() if p.pk in away),
+            lives_in=LivesIn(kit.lives_in),
+            serves_people=kit.list_version.people,
+            serves_days=kit.list_version.days,
+            hazards=frozenset(kit.list_version.hazards),
+            signed_until=kit.list_version.signed_until,
+            signed=kit.list_version.signed_by_id is not None,
+            looked_inside_on=kit.looked_inside_on,
+            look_interval_days=kit.look_interval_days,
+            training=kit.training,
+            laid_up=kit.laid_up_since is not None,
+            lost=kit.lost_since is not None,
+            waiting_to_be_sorted=kit.to_sort_since is not None,
+            withheld=tuple(w.kind for w in kit.withholdings.all()),
+        )
+        for kit in kits
+    }
+
+
+def _levels(places: Iterable[int]) -> dict[int, dict[int, Level]]:
+    latest = LevelFact.objects.filter(section__in=list(places)).values("section", "item")
+    newest = [row["newest"] for row in latest.annotate(newest=Max("id")).order_by()]
+    levels: dict[int, dict[int, Level]] = defaultdict(dict)
+    for fact in LevelFact.objects.filter(pk__in=newest):
+        levels[fact.section_id][fact.item_id] = Level(fact.level)
+    return levels
+
+
+def needs_of(trip: Trip) -> TripNeeds:
+    """A trip as the rules see it."""
+    return TripNeeds(
+        people=trip.people,
+        first_day=trip.first_day,
+        last_day=trip.last_day,
+        hazards=frozenset(trip.hazards),
+        children=trip.children,
+        latex_free=trip.latex_free,
+    )
+
+
+def today_of(kit: Kit) -> date:
+    """Today where the kit is at home."""
+    return clock.today(kit.home_room.time_zone)
+
+
+def verdict(kit: Kit, through: date) -> Verdict:
+    """Fit to go through a day?"""
+    return judge(states([kit.pk])[kit.pk], through=through, today=today_of(kit))
+
+
+def rewrite(kits: Mapping[int, Kit] | Sequence[int]) -> None:
+    """Store again how long each of these kits is fit and may go, and count the change."""
+    ids = list(kits)
+    if not ids:
+        return
+    judged = states(ids)
+    rows = list(Kit.objects.filter(pk__in=ids).select_related("home_room").order_by("pk"))
+    for kit in rows:
+        kit.fit_until, kit.may_go_until = last_fit_day(judged[kit.pk], today_of(kit))
+        kit.revision += 1
+    Kit.objects.bulk_update(rows, ["fit_until", "may_go_until", "revision"])
+
+
+def derive_again(version: PackingListVersion) -> None:
+    """Judge again every kit that follows a version, after its signature changed."""
+    rewrite(list(Kit.objects.filter(list_version=version).values_list("pk", flat=True)))

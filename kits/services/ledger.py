@@ -1,0 +1,258 @@
+"""The stock book being written: one act, one transaction, one entry (or a few) with its legs.
+
+A `Book` is open for the length of an act. What is written through it is all there afterwards or
+not at all; when it closes, every kit it locked has its `fit_until` rewritten. Only `Book.post`
+writes movements, and a kit that is moved into or out of must be locked. Locks are taken in one order: kits ascending, then (lot, place) ascending.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from types import TracebackType
+from typing import Any
+
+from django.db import connection, transaction
+from django.db.models import F
+
+from gearroom.core import clock
+from gearroom.core.act import Act
+from gearroom.core.models import Room
+from gearroom.core.problems import Refused
+from kits.models import (
+    Checkout,
+    Entry,
+    EntryKind,
+    Holding,
+    Kit,
+    Lot,
+    Movement,
+    Place,
+    PlaceKind,
+    Seal,
+    Trip,
+)
+from kits.rules.occurred import settle
+from kits.services import fitness
+
+
+@dataclass(frozen=True)
+class Leg:
+    """Units of a lot to go from one place to another. `assumed`: nobody said which lot it was."""
+
+    lot: Lot
+    source: Place
+    target: Place
+    units: int
+    assumed: bool = False
+
+
+class Book:
+    """One act being written. Use as a context manager; see the module's text."""
+
+    def __init__(self, act: Act) -> None:
+        self.act = act
+        self.entries: list[Entry] = []
+        self._kits: dict[int, Kit] = {}
+        self._atomic = transaction.atomic()
+
+    def __enter__(self) -> Book:
+        self._atomic.__enter__()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        try:
+            if error is None:
+                fitness.rewrite(self._kits)
+        except BaseException as failed:
+            self._atomic.__exit__(type(failed), failed, failed.__traceback__)
+            raise
+        self._atomic.__exit__(kind, error, trace)
+
+    def lock(self, *kit_ids: int) -> list[Kit]:
+        """The kits' rows, locked in ascending order and fresh; each is judged again at the end."""
+        for kit in (
+            Kit.objects.select_for_update(of=("self",))
+            .select_related("room", "home_room", "list_version")
+            .filter(pk__in=set(kit_ids))
+            .order_by("pk")
+        ):
+            self._kits[kit.pk] = kit
+        return [self._kits[pk] for pk in kit_ids]
+
+    def post(
+        self,
+        kind: EntryKind,
+        legs: Sequence[Leg] = (),
+        *,
+        kit: Kit | None = None,
+        lot: Lot | None = None,
+        room: Room | None = None,
+        trip: Trip | None = None,
+        checkout: Checkout | None = None,
+        incident: str = "",
+        reason: str = "",
+        irregular: Iterable[str] = (),
+        detail: dict[str, Any] | None = None,
+        reverses: Entry | None = None,
+    ) -> Entry:
+        """Write one entry with its legs, move the holdings, break the seals it goes through.
+
+        Raises Refused (`not-enough`) where a place does not hold what a leg takes from it.
+        """
+        now = clock.now()
+        occurred_at, offset_s = self._when(kit, reverses, now)
+        entry = Entry.objects.create(
+            kind=kind,
+            kit=kit,
+            lot=lot,
+            room=room or (kit.room if kit else None) or self.act.room,
+            trip=trip,
+            checkout=checkout,
+            person=self.act.person,
+            key=self.act.key,
+            part=len(self.entries),
+            occurred_at=occurred_at,
+            recorded_at=now,
+            clock_offset_s=offset_s,
+            reason=reason or self.act.reason,
+            incident=incident,
+            irregular=sorted(set(irregular)),
+            detail=detail or {},
+            reverses=reverses,
+        )
+        self.entries.append(entry)
+        if legs:
+            self._move(entry, legs)
+        return entry
+
+    def _when(self, kit: Kit | None, reverses: Entry | None, now: datetime) -> tuple[datetime, int]:
+        # A mistake is put right as of when it was made, so that what is known now of any day
+        # since is without it; what was known then keeps it, by `recorded_at`.
+        if reverses is not None:
+            return reverses.occurred_at, 0
+        last = None
+        if kit is not None and self.act.claimed_at is not None:
+            last = (
+                Entry.objects.filter(kit=kit)
+                .exclude(kind=EntryKind.REVERSE)
+                .order_by("-id")
+                .values_list("occurred_at", flat=True)
+                .first()
+            )
+        settled = settle(
+            claimed=self.act.claimed_at,
+            device_now=self.act.device_now,
+            received_at=min(self.act.received_at, now),
+            last_entry_at=last,
+        )
+        return settled.occurred_at, settled.offset_seconds
+
+    def _move(self, entry: Entry, legs: Sequence[Leg]) -> None:
+        change: dict[tuple[int, int], int] = defaultdict(int)
+        for leg in legs:
+            if leg.source.inner:
+                change[leg.lot.pk, leg.source.pk] -= leg.units
+            if leg.target.inner:
+                change[leg.lot.pk, leg.target.pk] += leg.units
+        for (lot_id, place_id), units in sorted(change.items()):
+            if units < 0:
+                self._take(lot_id, place_id, -units)
+            elif units > 0:
+                _add(lot_id, place_id, units)
+        unlocked = {p.kit_id for leg in legs for p in (leg.source, leg.target)} - {
+            None,
+            *self._kits,
+        }
+        if unlocked:
+            raise RuntimeError(f"kits {unlocked} are moved into or out of without a lock on them")
+        rooms = _rooms_of({p for leg in legs for p in (leg.source, leg.target)})
+        Movement.objects.bulk_create(
+            Movement(
+                entry=entry,
+                lot=leg.lot,
+                from_place=leg.source,
+                to_place=leg.target,
+                from_room_id=rooms[leg.source.pk],
+                to_room_id=rooms[leg.target.pk],
+                units=leg.units,
+                lot_assumed=leg.assumed,
+            )
+            for leg in legs
+        )
+        sections = [
+            p
+            for leg in legs
+            for p in (leg.source, leg.target)
+            if p.kind == PlaceKind.SECTION and p.kit_id
+        ]
+        if sections:
+            self.break_seals(entry, sections)
+
+    def _take(self, lot_id: int, place_id: int, units: int) -> None:
+        row = Holding.objects.filter(lot_id=lot_id, place_id=place_id)
+        if not row.filter(units__gte=units).update(units=F("units") - units):
+            held = row.values_list("units", flat=True).first() or 0
+            lot = Lot.objects.select_related("item").get(pk=lot_id)
+            place = Place.objects.get(pk=place_id)
+            raise Refused(
+                "not-enough",
+                f"The book has {held} of {lot.item.name}, batch {lot.number or 'without number'}, "
+                f"in {place.name}, and {units} would be taken. Count the place first if more "
+                "are there.",
+                lot=lot_id,
+                place=place_id,
+                held=held,
+                asked=units,
+            )
+
+    def break_seals(self, entry: Entry, sections: Iterable[Place]) -> None:
+        """Mark as broken every seal on these sections and on the kits they belong to."""
+        sections = list(sections)
+        still_on = Seal.objects.filter(broken__isnull=True)
+        still_on.filter(section__in=sections).update(broken=entry)
+        still_on.filter(section__isnull=True, kit__in={p.kit_id for p in sections}).update(
+            broken=entry
+        )
+
+
+def _add(lot_id: int, place_id: int, units: int) -> None:
+    # An increment may meet another's first row for the same lot and place, so it is one statement.
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "INSERT INTO kits_holding (lot_id, place_id, units) VALUES (%s, %s, %s) "
+            "ON CONFLICT (lot_id, place_id) "
+            "DO UPDATE SET units = kits_holding.units + excluded.units",
+            [lot_id, place_id, units],
+        )
+
+
+def _rooms_of(places: Iterable[Place]) -> dict[int, int | None]:
+    """The room each place is in now: its own, or the one its kit is in."""
+    places = list(places)
+    kit_rooms = dict(
+        Kit.objects.filter(pk__in={p.kit_id for p in places if p.kit_id}).values_list(
+            "pk", "room_id"
+        )
+    )
+    return {p.pk: kit_rooms[p.kit_id] if p.kit_id else p.room_id for p in places}
+
+
+def outer(kind: PlaceKind) -> Place:
+    """The organisation's one place of an outer kind."""
+    return Place.objects.get(kind=kind, room__isnull=True, kit__isnull=True)
+
+
+def room_place(room: Room, kind: PlaceKind) -> Place:
+    """A room's quarantine, training box or incoming transit, made when first needed."""
+    place, _ = Place.objects.get_or_create(
+        room=room, kind=kind, defaults={"name": f"{PlaceKind(kind).label}, {room.name}"}
+    )
+    return place

@@ -1,0 +1,180 @@
+"""Use: what was taken from a kit and used, against the trip it was out for.
+
+A tap that does not say which batch takes the oldest in the kit and is marked as assumed. More
+than the book holds is found and used: it comes in through *unexplained* and that is said.
+No data about casualties is kept; an incident reference is enough.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date
+
+from gearroom.core.act import Act
+from gearroom.core.problems import Invalid
+from kits.models import (
+    Checkout,
+    Entry,
+    EntryKind,
+    Holding,
+    Item,
+    Kit,
+    LevelFact,
+    Lot,
+    Place,
+    PlaceKind,
+)
+from kits.rules.facts import Level
+from kits.services import lots
+from kits.services.amounts import units
+from kits.services.ledger import Book, Leg, outer
+
+
+@dataclass(frozen=True)
+class UseLine:
+    """So many units of a thing; `lot` where somebody said which, `section` where it was."""
+
+    item: Item
+    units: int
+    lot: Lot | None = None
+    section: Place | None = None
+
+
+@dataclass(frozen=True)
+class LevelSeen:
+    """How much of something judged by eye is left in a section."""
+
+    section: Place
+    item: Item
+    level: Level
+
+
+@dataclass(frozen=True)
+class UsedLine:
+    """What was written: from where, which batch, and whether the book held it."""
+
+    item: Item
+    lot: Lot
+    section: Place
+    units: int
+    assumed: bool
+    found: int = 0
+
+
+@dataclass(frozen=True)
+class Used:
+    """One entry of use with what it wrote."""
+
+    entry: Entry
+    lines: Sequence[UsedLine] = field(default_factory=list)
+
+
+def log_use(
+    act: Act,
+    kit: Kit,
+    used: Sequence[UseLine],
+    *,
+    levels: Sequence[LevelSeen] = (),
+    incident: str = "",
+) -> Used:
+    """Write what was used from a kit, against its open checkout or else its last one."""
+    with Book(act) as book:
+        (kit,) = book.lock(kit.pk)
+        checkout = (
+            Checkout.objects.select_related("trip")
+            .filter(kit=kit, undone__isnull=True)
+            .order_by("-id")
+            .first()
+        )
+        done = write(book, kit, used, levels=levels, checkout=checkout, incident=incident)
+    return done
+
+
+def write(
+    book: Book,
+    kit: Kit,
+    used: Sequence[UseLine],
+    *,
+    levels: Sequence[LevelSeen] = (),
+    checkout: Checkout | None,
+    incident: str = "",
+) -> Used:
+    """Write use into an open book. The kit is locked already."""
+    sections = list(kit.sections.filter(kind=PlaceKind.SECTION))
+    held = {
+        (h.place_id, h.lot_id): h
+        for h in Holding.objects.filter(place__in=sections, units__gt=0).select_related("lot__item")
+    }
+    left = {where: h.units for where, h in held.items()}
+    lines: list[UsedLine] = []
+    for line in used:
+        count = units(line.units, field="used")
+        if line.item.by_eye:
+            raise Invalid(
+                f"{line.item.name} is judged by eye: say full, low or empty instead of a number.",
+                field="used",
+            )
+        for where in _order(line, sections, held):
+            take = min(count, left[where])
+            if take:
+                left[where] -= take
+                count -= take
+                place = next(p for p in sections if p.pk == where[0])
+                lines.append(UsedLine(line.item, held[where].lot, place, take, line.lot is None))
+        if count:
+            place = line.section or sections[0]
+            lot = line.lot or _likely_lot(line.item, sections)
+            lines.append(UsedLine(line.item, lot, place, count, line.lot is None, found=count))
+    unexplained, gone = outer(PlaceKind.UNEXPLAINED), outer(PlaceKind.USED)
+    legs = [
+        Leg(ln.lot, unexplained, ln.section, ln.found, assumed=ln.assumed)
+        for ln in lines
+        if ln.found
+    ]
+    legs += [Leg(ln.lot, ln.section, gone, ln.units, assumed=ln.assumed) for ln in lines]
+    entry = book.post(
+        EntryKind.USE,
+        legs,
+        kit=kit,
+        trip=checkout.trip if checkout else None,
+        checkout=checkout,
+        incident=incident,
+        irregular=["used-more-than-the-book-held"] if any(ln.found for ln in lines) else [],
+    )
+    LevelFact.objects.bulk_create(
+        LevelFact(section=seen.section, item=seen.item, entry=entry, level=seen.level)
+        for seen in levels
+    )
+    return Used(entry, lines)
+
+
+def _order(
+    line: UseLine, sections: Sequence[Place], held: dict[tuple[int, int], Holding]
+) -> list[tuple[int, int]]:
+    """The holdings a line takes from: the named batch, else the oldest; the named section first."""
+    rank = {p.pk: i for i, p in enumerate(sections)}
+    wanted = [
+        (where, h)
+        for where, h in held.items()
+        if (h.lot_id == line.lot.pk if line.lot else h.lot.item_id == line.item.pk)
+    ]
+    wanted.sort(
+        key=lambda pair: (
+            line.section is not None and pair[0][0] != line.section.pk,
+            pair[1].lot.expiry or date.max,
+            rank[pair[0][0]],
+            pair[0][1],
+        )
+    )
+    return [where for where, _ in wanted]
+
+
+def _likely_lot(item: Item, sections: Sequence[Place]) -> Lot:
+    """The batch last known of a thing in a kit; where there was none, one without a number."""
+    last = (
+        Lot.objects.filter(item=item, movements__to_place__in=sections)
+        .order_by("-movements__id")
+        .first()
+    )
+    return last or lots.known(item=item)
