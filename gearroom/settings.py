@@ -50,6 +50,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "gearroom.site.limits.BoundedBody",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -94,6 +95,11 @@ CELERY_TASK_ACKS_LATE = True
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_TIMEZONE = "UTC"
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_WORKER_ENABLE_REMOTE_CONTROL = False
+# In memory: an entry is an interval of seconds after which a sweep asks the database what is due,
+# so there is nothing to remember, and no file that a power cut could tear.
+CELERY_BEAT_SCHEDULER = "celery.beat:Scheduler"
+CELERY_BEAT_SCHEDULE = {}
 if CELERY_BROKER_URL.startswith("filesystem:"):
     _queue = DATA_DIR / "queue"
     for _folder in ("messages", "control"):
@@ -135,7 +141,6 @@ USE_TZ = True
 TIME_ZONE = "UTC"
 
 STATIC_URL = "/static/"
-STATIC_ROOT = DATA_DIR / "static"
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = False
 

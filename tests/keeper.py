@@ -76,7 +76,8 @@ def stop(keeper: subprocess.Popen[bytes]) -> None:
 
 def postgresql_programs() -> Path | None:
     """The folder of PostgreSQL's server programs (initdb, pg_ctl), the newest first, or None."""
-    places = ("/usr/lib/postgresql/*", "/opt/homebrew/opt/postgresql*", "/usr/local/opt/postgresql*")
+    brewed = ("/opt/homebrew/opt/postgresql*", "/usr/local/opt/postgresql*")
+    places = ("/usr/lib/postgresql/*", *brewed)
     found = sorted(
         (folder for place in places for folder in glob(f"{place}/bin")),
         key=lambda folder: [int(number) for number in re.findall(r"\d+", folder)],
