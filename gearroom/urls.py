@@ -1,9 +1,18 @@
 """Every address of the program: the API below /api/v1/, pages beside it."""
 
-from django.urls import URLPattern, URLResolver, path
+from django.urls import URLPattern, URLResolver, include, path
 
 from gearroom.site.web.health import health
 
 urlpatterns: list[URLPattern | URLResolver] = [
+    path("api/v1/", include("gearroom.core.api.urls")),
+    path("api/v1/", include("kits.api.urls")),
+    path("api/v1/", include("labels.api.urls")),
+    path("problems/", include("gearroom.core.web.urls")),
     path("health/", health, name="health"),
 ]
+
+handler400 = "gearroom.core.api.problems.bad_request"
+handler403 = "gearroom.core.api.problems.permission_denied"
+handler404 = "gearroom.core.api.problems.page_not_found"
+handler500 = "gearroom.core.api.problems.server_error"

@@ -61,6 +61,9 @@ KINDS: dict[str, Kind] = {
     "too-many-requests": Kind(
         429, "Too many requests", "Wait as long as Retry-After says, then go on."
     ),
+    "length-missing": Kind(
+        411, "The length of the body is not told", "Send a Content-Length, not chunks."
+    ),
     "changed-since": Kind(
         412,
         "It was changed since you read it",

@@ -1,0 +1,166 @@
+"""Every error of the API as RFC 9457 problem+json, whoever raised it."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterator
+from typing import Any
+
+from django.core.exceptions import (
+    PermissionDenied,
+    RequestDataTooBig,
+    SuspiciousOperation,
+    ValidationError,
+)
+from django.db import OperationalError
+from django.http import Http404, HttpRequest, HttpResponse, UnreadablePostError
+from django.views import defaults
+from rest_framework import exceptions
+from rest_framework.utils.encoders import JSONEncoder
+
+from gearroom.core.problems import Invalid, NotAllowed, Problem, TooLarge, document
+
+MEDIA_TYPE = "application/problem+json"
+
+
+class _Other(Problem):
+    """A problem whose status comes from elsewhere."""
+
+    def __init__(self, status: int, code: str, detail: str, **facts: Any) -> None:
+        super().__init__(code, detail, **facts)
+        self.status = status  # type: ignore[misc]  # set once, here
+
+
+def as_problem(error: Exception) -> Problem | None:
+    """The problem that an exception of Django or its REST framework stands for, or None."""
+    match error:
+        case Problem():
+            return error
+        case exceptions.ValidationError():
+            errors = dict(_flat(error.detail))
+            count = len(errors)
+            which = "one field" if count == 1 else f"{count} fields"
+            return Invalid(f"There is something wrong with {which}: see “errors”.", errors=errors)
+        case ValidationError():
+            fields = getattr(error, "error_dict", None)
+            errors = error.message_dict if fields else {"": error.messages}
+            return Invalid("There is something wrong: see “errors”.", errors=errors)
+        case exceptions.ParseError():
+            return Invalid(f"The body could not be read. {error.detail}", code="malformed-body")
+        case exceptions.AuthenticationFailed():
+            return _Other(
+                401,
+                "token-refused",
+                "This token is unknown, has expired or was revoked. Make a new one.",
+            )
+        case exceptions.NotAuthenticated():
+            return _Other(
+                401, "not-signed-in", "Send a token as “Authorization: Bearer …”, or sign in."
+            )
+        case exceptions.PermissionDenied() | PermissionDenied():
+            detail = str(getattr(error, "detail", "")) or "This is not allowed."
+            return NotAllowed("not-allowed", detail)
+        case exceptions.NotFound() | Http404():
+            return _not_found()
+        case exceptions.MethodNotAllowed():
+            return _Other(405, "method-not-allowed", f"{error.detail} See the header Allow.")
+        case exceptions.UnsupportedMediaType():
+            return _Other(
+                415, "unsupported-media-type", f"{error.detail} Send what the schema says."
+            )
+        case exceptions.NotAcceptable():
+            return _Other(406, "not-acceptable", str(error.detail))
+        case exceptions.Throttled():
+            wait = max(1, math.ceil(error.wait or 1))
+            return _Other(429, "too-many-requests", f"Go on in {wait} seconds.", retry_after=wait)
+        case RequestDataTooBig():
+            return TooLarge("too-large", "The body has more than is taken at once.")
+        case SuspiciousOperation() | UnreadablePostError():
+            return Invalid("The request could not be read.", code="malformed-body")
+        case OperationalError():
+            return _Other(
+                503,
+                "busy",
+                "The book is busy. Nothing was changed; send it again with the same key.",
+                retry_after=5,
+            )
+    return None
+
+
+def handle(error: Exception, context: dict[str, Any]) -> HttpResponse | None:
+    """Django REST framework's exception handler; None lets what is no problem go on as a 500."""
+    problem = as_problem(error)
+    if problem is None:
+        return None
+    request = context["request"]
+    response = respond(document(problem, request.path))
+    if challenge := getattr(error, "auth_header", None):
+        response["WWW-Authenticate"] = challenge
+    return response
+
+
+def respond(body: dict[str, Any]) -> HttpResponse:
+    """The HTTP answer that carries a problem document."""
+    response = HttpResponse(
+        json.dumps(body, cls=JSONEncoder, ensure_ascii=False).encode(),
+        status=body["status"],
+        content_type=MEDIA_TYPE,
+    )
+    if "retry_after" in body:
+        response["Retry-After"] = str(body["retry_after"])
+    return response
+
+
+def _flat(detail: Any, path: str = "") -> Iterator[tuple[str, list[str]]]:
+    """Nested messages by dotted path: {"lines": [{}, {"units": […]}]} is "lines.1.units"."""
+    if isinstance(detail, dict):
+        for name, inner in detail.items():
+            here = "" if name == "non_field_errors" else str(name)
+            yield from _flat(inner, f"{path}.{here}".strip("."))
+    elif any(isinstance(inner, dict | list) for inner in detail):
+        for index, inner in enumerate(detail):
+            if inner:
+                yield from _flat(inner, f"{path}.{index}".strip("."))
+    else:
+        yield path, [str(message) for message in detail]
+
+
+def _not_found() -> Problem:
+    return _Other(
+        404, "not-found", "There is nothing at this address. The addresses end with a slash."
+    )
+
+
+# ----------------------------------------------- what never reaches a view, below /api/ and beside
+def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """Django's handler400."""
+    if not request.path.startswith("/api/"):
+        return defaults.bad_request(request, exception)
+    return respond(document(as_problem(exception) or Invalid(str(exception)), request.path))
+
+
+def permission_denied(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """Django's handler403."""
+    if not request.path.startswith("/api/"):
+        return defaults.permission_denied(request, exception)
+    return respond(document(NotAllowed("not-allowed", "This is not allowed."), request.path))
+
+
+def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """Django's handler404."""
+    if not request.path.startswith("/api/"):
+        return defaults.page_not_found(request, exception)
+    return respond(document(_not_found(), request.path))
+
+
+def server_error(request: HttpRequest) -> HttpResponse:
+    """Django's handler500."""
+    if not request.path.startswith("/api/"):
+        return defaults.server_error(request)
+    problem = _Other(
+        500,
+        "internal-error",
+        "Something went wrong here. Nothing was changed; send it again with the same key.",
+    )
+    return respond(document(problem, request.path))

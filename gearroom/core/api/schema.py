@@ -1,0 +1,99 @@
+"""How doors describe themselves in the OpenAPI schema: from the same attributes that they obey."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.plumbing import get_doc
+from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
+
+from gearroom.core.api.problems import MEDIA_TYPE
+from gearroom.core.api.serializers import ProblemDocument, StrictSerializer
+
+_READ = {400: "The request is wrong", 404: "No such thing in your rooms", 429: "Too many requests"}
+_SIGNED_IN = {401: "Nobody is signed in", 403: "Not allowed"}
+_WRITE = {
+    409: "Not as things stand, or the same act is in flight",
+    411: "No Content-Length",
+    412: "Changed since it was read",
+    413: "Too large",
+    415: "Not a kind of body taken here",
+    422: "Cannot be right, or the key was used for something else",
+}
+
+
+class DoorSchema(AutoSchema):
+    """Reads `query`, `shows`, `body`, `answers` and `method` off a door."""
+
+    def _writes(self) -> bool:
+        return self.method not in ("GET", "HEAD", "OPTIONS")
+
+    def get_request_serializer(self) -> Any:
+        """The strict body of a write."""
+        return self.view.body if self._writes() else None
+
+    def get_response_serializers(self) -> Any:
+        """What it answers, and every problem it may answer instead."""
+        if self._writes():
+            answers = dict(self.view.answers)
+        else:
+            shows = self.view.shows
+            many = getattr(self.view, "many", False)
+            answers = {200: shows(many=True) if many and shows else shows}
+        problems = {
+            **_READ,
+            **({} if self.view.public else _SIGNED_IN),
+            **(_WRITE if self._writes() else {}),
+        }
+        for status, description in sorted(problems.items()):
+            answers[(status, MEDIA_TYPE)] = OpenApiResponse(ProblemDocument, description)
+        return answers
+
+    def get_override_parameters(self) -> list[Any]:
+        """Query parameters of a read; the key, and If-Match, of a write."""
+        if not self._writes():
+            return [self.view.query] if self.view.query else []
+        parameters = []
+        if self.view.key_header:
+            parameters.append(
+                OpenApiParameter(
+                    "Idempotency-Key",
+                    {"type": "string", "format": "uuid"},
+                    OpenApiParameter.HEADER,
+                    required=True,
+                    description="A UUID drawn for this act. Resent with the same key and content,"
+                    " the first answer is given again; other content is a 422.",
+                )
+            )
+        if self.method in ("PATCH", "PUT"):
+            parameters.append(
+                OpenApiParameter(
+                    "If-Match",
+                    str,
+                    OpenApiParameter.HEADER,
+                    description="The ETag of what was read; changed since, the answer is a 412.",
+                )
+            )
+        return parameters
+
+    def get_description(self) -> str:
+        """The docstring of what the door does for this method."""
+        does = ("perform",) if self._writes() else ("read", "rows")
+        for name in does:
+            own = next((c.__dict__[name] for c in type(self.view).__mro__ if name in c.__dict__), 0)
+            if own and not own.__module__.endswith("core.api.views") and (doc := get_doc(own)):
+                return doc
+        return get_doc(type(self.view))
+
+    def get_summary(self) -> str:
+        """Its first line."""
+        return self.get_description().partition("\n")[0].rstrip(".")
+
+    def _postprocess_serializer_schema(
+        self, schema: dict[str, Any], serializer: Any, direction: str
+    ) -> dict[str, Any]:
+        schema = super()._postprocess_serializer_schema(schema, serializer, direction)
+        if direction == "request" and isinstance(serializer, StrictSerializer):
+            schema["additionalProperties"] = False
+        return schema

@@ -1,0 +1,289 @@
+'''Doors: thin views that read a request strictly, call one service and show what came of it.
+
+    class CheckOutBody(ActBody):                       # occurred_at, device_now, reason come along
+        holder = serializers.IntegerField(min_value=1)
+        through = serializers.DateField(required=False)
+
+    class CheckOut(UseCaseView):
+        use_case = "check_out"                         # of core.rules.roles.USE_CASES
+        body = CheckOutBody
+        answers = {201: CheckoutShown}                 # for the schema
+
+        def perform(self, act, data):
+            """Take a kit out."""
+            checkout = custody.check_out(act, kit=self.kwargs["kit"], **data)
+            return 201, CheckoutShown(checkout).data
+
+    class Checkouts(ListView):                         # many rows, cursor pages
+        query = CheckoutQuery                          # a PageQuery with filters
+        shows = CheckoutShown
+
+        def rows(self, query):
+            """Who has what."""
+            return checkouts_seen_by(self.actor, **query)
+
+One class may read and write: `class Kit(ReadView, UseCaseView)` with `method = "patch"`. A write
+needs the header Idempotency-Key and goes through `once`; `perform` runs in its transaction, raises
+Problems, and checks rooms in the service. Roles are checked here without a room: whoever has the
+role nowhere is refused at the door.
+'''
+
+from __future__ import annotations
+
+import hashlib
+import uuid
+from collections.abc import Mapping
+from typing import Any, ClassVar
+
+from django.core.files.uploadedfile import UploadedFile
+from django.db.models import QuerySet
+from django.http import HttpResponse, HttpResponseBase
+from django.utils.cache import patch_vary_headers
+from rest_framework.negotiation import DefaultContentNegotiation
+from rest_framework.permissions import AllowAny, BasePermission, IsAuthenticated
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.serializers import BaseSerializer
+from rest_framework.views import APIView
+
+from gearroom.core.act import Act, Actor, actor_of
+from gearroom.core.api.etags import etag, require_match, unchanged
+from gearroom.core.api.paging import CursorPages
+from gearroom.core.api.problems import as_problem, respond
+from gearroom.core.api.schema import DoorSchema
+from gearroom.core.api.serializers import UUID_FORM, ActBody, PageQuery, QuerySerializer
+from gearroom.core.problems import Invalid, LengthMissing
+from gearroom.core.rules.roles import Scope
+from gearroom.core.services.once import Answer, once
+
+
+class AlwaysJSON(DefaultContentNegotiation):
+    """The API has one form, whatever Accept says (RFC 9110 §12.5.1 allows it)."""
+
+    def select_renderer(
+        self, request: Request, renderers: list[Any], format_suffix: str | None = None
+    ) -> tuple[Any, str]:
+        """The first renderer."""
+        return renderers[0], renderers[0].media_type
+
+
+class NoQuery(QuerySerializer):
+    """No query parameter at all."""
+
+
+class Door(APIView):
+    """What all doors have: the actor, strict query parameters, private answers."""
+
+    public: ClassVar[bool] = False
+    query: ClassVar[type[QuerySerializer] | None] = None
+    schema = DoorSchema()
+    content_negotiation_class = AlwaysJSON
+    actor: Actor | None
+    """Who asks; None on a public door when nobody is signed in."""
+
+    @classmethod
+    def as_view(cls, **initkwargs: Any) -> Any:
+        """The view; a missing slash is a 404 rather than a redirect that would lose the body."""
+        view = super().as_view(**initkwargs)
+        view.should_append_slash = False
+        return view
+
+    def get_permissions(self) -> list[BasePermission]:
+        """Signed in, unless the door is public."""
+        return [AllowAny() if self.public else IsAuthenticated()]
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        """Before the method: who asks, and whether the body can be read at all."""
+        super().initial(request, *args, **kwargs)
+        scopes = frozenset(map(Scope, request.auth.scopes)) if request.auth else None
+        self.actor = actor_of(request.user, scopes) if request.user else None
+        if "HTTP_TRANSFER_ENCODING" in request.META and not request.META.get("CONTENT_LENGTH"):
+            raise LengthMissing()
+
+    def options(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Which methods there are; the schema says the rest."""
+        return Response(status=204)
+
+    def finalize_response(
+        self, request: Request, response: HttpResponseBase, *args: Any, **kwargs: Any
+    ) -> HttpResponseBase:
+        """What is shown depends on who asks, so no shared cache may keep it."""
+        response = super().finalize_response(request, response, *args, **kwargs)
+        patch_vary_headers(response, ["Authorization", "Cookie"])
+        response.headers.setdefault("Cache-Control", "private, no-cache")
+        return response
+
+    def require(self, use_case: str) -> None:
+        """Raise NotAllowed unless whoever asks may do this somewhere."""
+        if self.actor is not None:
+            self.actor.require(use_case)
+
+    def read_query(self, kind: type[QuerySerializer] | None) -> dict[str, Any]:
+        """The query parameters as validated; unknown, repeated or wrong ones are a 400."""
+        found: dict[str, str] = {}
+        for name, values in self.request.query_params.lists():
+            if len(values) > 1:
+                raise Invalid("This parameter is there more than once.", field=name)
+            found[name] = values[0]
+        serializer = (kind or NoQuery)(data=found, context={"request": self.request})
+        serializer.is_valid(raise_exception=True)
+        return dict(serializer.validated_data)
+
+
+class ReadView(Door):
+    """GET of one thing, or of something worked out."""
+
+    reads_as: ClassVar[str] = "look"
+    shows: ClassVar[Any] = None
+
+    def get(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        """Read the query, show; 304 if the asker has it."""
+        self.require(self.reads_as)
+        body = self.read(self.read_query(self.query))
+        if isinstance(body, HttpResponseBase):
+            return body
+        tag = etag(body)
+        headers = {"ETag": tag}
+        if unchanged(request, tag):
+            return HttpResponse(status=304, headers=headers)
+        return Response(body, headers=headers)
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """The JSON-like body, or a whole response; raises Problems."""
+        raise NotImplementedError
+
+
+class ListView(Door):
+    """GET of many rows, a page at a time."""
+
+    many: ClassVar[bool] = True
+    reads_as: ClassVar[str] = "look"
+    query = PageQuery
+    shows: ClassVar[type[BaseSerializer[Any]]]
+    ordering: ClassVar[tuple[str, ...]] = ("-id",)
+    """Fields that together tell rows apart; the last one unique."""
+    pagination_class = CursorPages
+
+    def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """One page."""
+        self.require(self.reads_as)
+        query = self.read_query(self.query)
+        query.pop("cursor", None)
+        query.pop("page_size", None)
+        pages = self.pagination_class()
+        page = pages.paginate_queryset(self.rows(query), request, self)
+        return pages.get_paginated_response(self.show(page))
+
+    def rows(self, query: dict[str, Any]) -> QuerySet[Any]:
+        """The rows that whoever asks may see, filtered; `ordering` is put on afterwards."""
+        raise NotImplementedError
+
+    def show(self, page: list[Any]) -> Any:
+        """The rows of a page as JSON-like values."""
+        return self.shows(page, many=True, context={"actor": self.actor}).data
+
+
+class UseCaseView(Door):
+    """One use case behind one writing method: POST, unless `method` says patch or put."""
+
+    method: ClassVar[str] = "post"
+    use_case: ClassVar[str]
+    body: ClassVar[type[ActBody]] = ActBody
+    answers: ClassVar[Mapping[int, Any]] = {}
+    key_header: ClassVar[bool] = True
+
+    def __init_subclass__(cls, **kwargs: Any) -> None:
+        super().__init_subclass__(**kwargs)
+        if "perform" in cls.__dict__:
+            setattr(cls, cls.method, cls._write)
+
+    def _write(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        self.require(self.use_case)
+        self.read_query(None)
+        content = dict(request.data)
+        key = self.key(content)
+        answer = once(
+            key=key,
+            user=request.user,
+            request={
+                "method": request.method,
+                "path": request.path,
+                "if-match": request.META.get("HTTP_IF_MATCH"),
+                "body": {name: _fingerprint(value) for name, value in content.items()},
+            },
+            perform=lambda: self._perform(key, content),
+            instance=request.path,
+            kept=self.kept,
+        )
+        return self._respond(answer)
+
+    def key(self, content: dict[str, Any]) -> uuid.UUID:
+        """The key of this act: the header Idempotency-Key, bare or in quotes."""
+        text = self.request.META.get("HTTP_IDEMPOTENCY_KEY", "").strip().strip('"')
+        if not text:
+            raise Invalid(
+                "This write needs the header Idempotency-Key with a UUID drawn for it, such as "
+                f"{uuid.uuid4()}. Send the same one again when you resend the same act.",
+                code="key-missing",
+            )
+        if not UUID_FORM.fullmatch(text):
+            raise Invalid(
+                "Idempotency-Key has to be one UUID, such as 123e4567-e89b-42d3-a456-426614174000.",
+                code="malformed-headers",
+            )
+        return uuid.UUID(text)
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Do it: status and JSON-like body; raises Problems."""
+        raise NotImplementedError
+
+    def kept(self, body: Any) -> Any:
+        """What may be kept of an answer, for when it is asked for again."""
+        return body
+
+    def match(self, shown: Any) -> None:
+        """Raise Stale (412) if If-Match names something else than what is there now."""
+        require_match(self.request, shown)
+
+    def _perform(self, key: uuid.UUID, content: dict[str, Any]) -> tuple[int, Any]:
+        try:
+            serializer = self.body(
+                data=content, partial=self.method == "patch", context={"actor": self.actor}
+            )
+            serializer.is_valid(raise_exception=True)
+            data = dict(serializer.validated_data)
+            act = Act(
+                actor=self.actor,
+                key=key,
+                claimed_at=data.pop("occurred_at", None),
+                device_now=data.pop("device_now", None),
+                reason=data.pop("reason", ""),
+            )
+            return self.perform(act, data)
+        except Exception as error:
+            problem = as_problem(error)
+            if problem is None or problem is error:
+                raise
+            raise problem from error
+
+    def _respond(self, answer: Answer) -> HttpResponseBase:
+        if answer.status >= 400:
+            response: HttpResponseBase = respond(answer.body)
+        else:
+            response = Response(answer.body, status=answer.status)
+            if self.method != "post":
+                response["ETag"] = etag(answer.body)
+        if answer.replayed:
+            response["Idempotency-Replayed"] = "true"
+        return response
+
+
+def _fingerprint(value: Any) -> Any:
+    """A value as the kept request has it: an uploaded file is its SHA-256."""
+    if not isinstance(value, UploadedFile):
+        return value
+    digest = hashlib.sha256()
+    for chunk in value.chunks():
+        digest.update(chunk)
+    value.seek(0)
+    return {"sha256": digest.hexdigest()}

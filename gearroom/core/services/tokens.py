@@ -1,0 +1,91 @@
+"""Tokens, with which programs act as a user. The secret is shown once; only its SHA-256 is kept."""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from collections.abc import Iterable
+from contextlib import suppress
+from datetime import timedelta
+
+from django.db import OperationalError
+from django.db.models import Q, QuerySet
+
+from gearroom.core import clock
+from gearroom.core.act import Actor
+from gearroom.core.models import Token, User
+from gearroom.core.problems import Invalid, NotFound
+from gearroom.core.rules.roles import Scope
+
+PREFIX = "gr_"
+NOTE_USE_EVERY = timedelta(minutes=1)
+MAX_DAYS = 3650
+
+
+def make(
+    *, user: User, name: str, scopes: Iterable[Scope | str] = tuple(Scope), days: int | None = 365
+) -> tuple[Token, str]:
+    """A new token of a user, and its secret.
+
+    `scopes` are names of `Scope`; `days` from 1 to 3650 until it expires, or None: never.
+    """
+    known = {scope.value for scope in Scope}
+    wanted = list(dict.fromkeys(str(scope) for scope in scopes))
+    for scope in wanted:
+        if scope not in known:
+            raise Invalid(
+                f"There is no scope “{scope}”. Known: {', '.join(sorted(known))}.", field="scopes"
+            )
+    if not wanted:
+        raise Invalid("A token needs at least one scope.", field="scopes")
+    if days is not None and not 1 <= days <= MAX_DAYS:
+        raise Invalid(f"A token lasts from 1 to {MAX_DAYS} days.", field="days")
+    secret = PREFIX + secrets.token_urlsafe(32)
+    now = clock.now()
+    token = Token.objects.create(
+        user=user,
+        name=name,
+        prefix=secret[:9],
+        sha256=_sha256(secret),
+        scopes=wanted,
+        created_at=now,
+        expires_at=now + timedelta(days=days) if days is not None else None,
+    )
+    return token, secret
+
+
+def by_secret(secret: str) -> Token | None:
+    """The token of a secret if it may be used now; its use is noted at most once a minute."""
+    now = clock.now()
+    token = (
+        Token.objects.select_related("user__person")
+        .filter(Q(expires_at=None) | Q(expires_at__gt=now), sha256=_sha256(secret))
+        .filter(revoked_at=None, user__is_active=True)
+        .first()
+    )
+    if token and (token.last_used_at is None or token.last_used_at <= now - NOTE_USE_EVERY):
+        # A busy database is no reason to refuse somebody: the next use notes it.
+        with suppress(OperationalError):
+            Token.objects.filter(pk=token.pk).update(last_used_at=now)
+    return token
+
+
+def own(actor: Actor) -> QuerySet[Token]:
+    """The tokens of whoever asks."""
+    return Token.objects.filter(user=actor.user)
+
+
+def revoke(actor: Actor, token_id: int) -> Token:
+    """End one of one's own tokens at once; ended already, it stays as it was."""
+    actor.require("own_tokens")
+    token = own(actor).select_for_update().filter(pk=token_id).first()
+    if token is None:
+        raise NotFound("token", token_id)
+    if token.revoked_at is None:
+        token.revoked_at = clock.now()
+        token.save(update_fields=["revoked_at"])
+    return token
+
+
+def _sha256(secret: str) -> str:
+    return hashlib.sha256(secret.encode()).hexdigest()
