@@ -1,0 +1,20 @@
+"""Printing: labels, tags, cards and sheets as PDF, PNG and SVG.
+
+`Job` says how (address, organisation, language, preview); the functions take frozen dataclasses
+from `labels.rules.contents` and a sheet from `labels.rules.sheets`, and give bytes. Everything is
+read back from what was rendered before it is given.
+"""
+
+from labels.printing.jobs import Job, PublicAddressMissing
+from labels.printing.pictures import label_png, label_svg
+from labels.printing.readback import ReadBackFailed
+from labels.printing.sheet import sheet_pdf
+
+__all__ = [
+    "Job",
+    "PublicAddressMissing",
+    "ReadBackFailed",
+    "label_png",
+    "label_svg",
+    "sheet_pdf",
+]

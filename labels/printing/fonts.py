@@ -1,0 +1,75 @@
+"""The typeface that everything is printed in: Fira Sans Condensed, or two files of one's own.
+
+Fira Sans Condensed (SIL Open Font License) has Latin, Greek and Cyrillic letters and comes with a
+package, so nothing is copied here. For other scripts, name two TrueType files with outlines of
+type `glyf` (regular and bold); text is set left to right, letter by letter.
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+import fontpkg_fira_sans_condensed
+from PIL import ImageFont
+from reportlab.pdfbase.ttfonts import TTFError, TTFontFace
+
+from labels.rules.typesetting import Face, Typeface
+
+_HOUSE_FONT = Path(fontpkg_fira_sans_condensed.ROOT) / "files"
+
+
+class FontUnreadable(ValueError):
+    """A font file of the setting is missing or not a TrueType font."""
+
+
+@dataclass(frozen=True)
+class FontFiles:
+    """Paths of the two TrueType files that text is set in."""
+
+    regular: Path = _HOUSE_FONT / "FiraSansCondensed-Medium.ttf"
+    bold: Path = _HOUSE_FONT / "FiraSansCondensed-Bold.ttf"
+
+
+HOUSE_FONT = FontFiles()
+
+
+@lru_cache(maxsize=8)
+def typeface(files: FontFiles = HOUSE_FONT) -> Typeface:
+    """Return the measures of `files`. Raises FontUnreadable."""
+    return Typeface(_face(files.regular), _face(files.bold))
+
+
+def _face(path: Path) -> Face:
+    try:
+        outline = TTFontFace(str(path))
+        drawn = ImageFont.truetype(str(path), 1000, layout_engine=ImageFont.Layout.BASIC)
+    except (TTFError, OSError) as error:
+        raise FontUnreadable(
+            f"{path} cannot be read as a TrueType font: name a .ttf file with glyf outlines."
+        ) from error
+    glyphs = outline.charToGlyph
+    widths = {
+        code: outline.charWidths[code] / 1000 for code in glyphs if code in outline.charWidths
+    }
+    widths.setdefault(32, outline.defaultWidth / 1000)
+    if ord("?") not in widths:
+        raise FontUnreadable(f"{path} lacks the letters that every label needs.")
+    return Face(
+        name=path.stem,
+        widths=widths,
+        x_height=_drawn_height(drawn, "x"),
+        cap_height=_drawn_height(drawn, "H"),
+        ascent=outline.ascent / 1000,
+        descent=-outline.descent / 1000,
+    )
+
+
+def _drawn_height(font: ImageFont.FreeTypeFont, letter: str) -> float:
+    _, top, _, _ = font.getbbox(letter, anchor="ls")
+    return -top / 1000
+
+
+@lru_cache(maxsize=64)
+def raster_font(path: Path, em_px: int) -> ImageFont.FreeTypeFont:
+    """Return a font for drawing at `em_px` pixels an em."""
+    return ImageFont.truetype(str(path), em_px, layout_engine=ImageFont.Layout.BASIC)

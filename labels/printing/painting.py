@@ -1,0 +1,67 @@
+"""Drawing a layout into a PDF."""
+
+import math
+
+from labels.printing.pdf import GREY, PALE, WHITE, PdfFile
+from labels.rules.layout import Layout
+from labels.rules.sheets import Cell, Sheet
+from labels.rules.typesetting import Typeface
+from labels.rules.wording import PREVIEW_MARK
+
+_MARK_MM = 3.5
+
+
+def paint(file: PdfFile, layout: Layout, cell: Cell) -> None:
+    """Draw `layout` in `cell`; what would leave the cell is cut off."""
+    file.push(cell.left_mm, cell.top_mm)
+    file.clip(0, 0, layout.width_mm, layout.height_mm)
+    for band in layout.bands:
+        file.rectangle(band.left_mm, band.top_mm, band.width_mm, band.height_mm)
+    for line in layout.lines:
+        file.text(
+            line.box.left_mm,
+            line.baseline_mm,
+            line.text,
+            em_mm=line.em_mm,
+            bold=line.bold,
+            grey=WHITE if line.inverse else 0.0,
+        )
+    file.symbol(layout.symbol, *layout.first_module_mm, layout.module_mm)
+    if layout.hole:
+        centre, radius = layout.hole.centre_from_top_mm, layout.hole.diameter_mm / 2
+        file.circle(layout.width_mm / 2, centre, radius)
+        for dx, dy in ((0.0, radius * 0.4), (radius * 0.4, 0.0)):
+            x = layout.width_mm / 2
+            file.line(x - dx, centre - dy, x + dx, centre + dy, stroke_mm=0.2, grey=GREY)
+    file.pop()
+
+
+def paint_cutting_marks(file: PdfFile, sheet: Sheet) -> None:
+    """Draw where to cut: short lines in the margins, outside every cell."""
+    first, last = sheet.cell(1), sheet.cell(sheet.cells)
+    for column in range(sheet.columns):
+        left = sheet.cell(column + 1).left_mm
+        for x in (left, left + sheet.cell_width_mm):
+            _mark(file, x, first.top_mm, 0, -1)
+            _mark(file, x, last.bottom_mm, 0, 1)
+    for row in range(sheet.rows):
+        top = sheet.cell(row * sheet.columns + 1).top_mm
+        for y in (top, top + sheet.cell_height_mm):
+            _mark(file, first.left_mm, y, -1, 0)
+            _mark(file, last.right_mm, y, 1, 0)
+
+
+def _mark(file: PdfFile, x: float, y: float, dx: int, dy: int) -> None:
+    file.line(x + dx, y + dy, x + dx * _MARK_MM, y + dy * _MARK_MM, stroke_mm=0.15, grey=GREY)
+
+
+def paint_preview_mark(
+    file: PdfFile, width_mm: float, height_mm: float, typeface: Typeface
+) -> None:
+    """Write PREVIEW, pale, across the whole page (under what is drawn afterwards)."""
+    angle = math.atan2(height_mm, width_mm)
+    width = typeface.bold.width(PREVIEW_MARK)
+    em = min(0.8 * math.hypot(width_mm, height_mm) / width, 0.3 * min(width_mm, height_mm))
+    file.push_turned(width_mm / 2, height_mm / 2, math.cos(angle), -math.sin(angle))
+    file.text(-width * em / 2, em * 0.35, PREVIEW_MARK, em_mm=em, bold=True, grey=PALE)
+    file.pop()

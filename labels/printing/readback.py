@@ -1,0 +1,115 @@
+"""Reading back what was printed: every symbol, from the rendered page, before it is handed over.
+
+A sheet that scans wrong is worse than none, so a symbol that is missing, says something else, or
+was not asked for is an error.
+"""
+
+import threading
+from collections.abc import Iterable, Iterator, Sequence
+from pathlib import Path
+from typing import BinaryIO
+
+import numpy as np
+import numpy.typing as npt
+import pypdfium2
+import zxingcpp
+
+from labels.rules.sheets import Cell
+from labels.rules.symbols import MM_PER_INCH
+
+DPI = 300
+
+_PAGES_AT_ONCE = 50
+
+# PDFium is not thread-safe: one document at a time in a process.
+_pdfium = threading.Lock()
+
+_QR = zxingcpp.BarcodeFormats([zxingcpp.BarcodeFormat.QRCode])
+
+Grey = npt.NDArray[np.uint8]
+Expected = Sequence[tuple[Cell, str]]
+"""For one page: where a symbol's cell is (mm) and what the symbol there must say."""
+
+
+class ReadBackFailed(RuntimeError):
+    """A printed symbol does not read back as meant; nothing was handed over.
+
+    `wrong`: (page from 1, what was meant, what was read) for each; either may be empty.
+    """
+
+    def __init__(self, wrong: Sequence[tuple[int, str, str]]) -> None:
+        self.wrong = tuple(wrong)
+        page, meant, read = self.wrong[0]
+        super().__init__(
+            f"{len(self.wrong)} printed symbol(s) do not read back as meant; the first is on page"
+            f" {page}: meant {meant or 'nothing'!r}, read {read or 'nothing'!r}. Nothing was"
+            " printed: try again, and if it stays so report it with the size and the names."
+        )
+
+
+def check_pdf(source: BinaryIO | Path, expected: Iterable[Expected]) -> int:
+    """Render each page of the PDF `source` at 300 dpi and read every symbol on it.
+
+    `expected` has one entry a page. Returns the number of symbols read. Raises ReadBackFailed.
+    """
+    read = 0
+    with _pdfium:
+        for number, (image, symbols) in enumerate(
+            zip(_pages(source), expected, strict=True), start=1
+        ):
+            wrong = [(number, *pair) for pair in _differences(image, symbols, DPI)]
+            if wrong:
+                raise ReadBackFailed(wrong)
+            read += len(symbols)
+    return read
+
+
+def check_picture(image: Grey, payloads: Sequence[str]) -> None:
+    """Read the symbols of a whole picture; raise ReadBackFailed unless they are `payloads`."""
+    found = sorted(_read(image))
+    meant = sorted(payloads)
+    if found != meant:
+        raise ReadBackFailed([(1, " ".join(meant), " ".join(found))])
+
+
+def _pages(source: BinaryIO | Path) -> Iterator[Grey]:
+    """Yield each page as grey pixels; reopened now and then, as PDFium keeps what it has parsed."""
+    first, count = 0, 1
+    while first < count:
+        if not isinstance(source, Path):
+            source.seek(0)
+        document = pypdfium2.PdfDocument(source)
+        try:
+            count = len(document)
+            for number in range(first, min(first + _PAGES_AT_ONCE, count)):
+                page = document[number]
+                bitmap = page.render(scale=DPI / 72, grayscale=True)
+                pixels: Grey = bitmap.to_numpy()
+                yield pixels.reshape(bitmap.height, bitmap.width)
+                bitmap.close()
+                page.close()
+        finally:
+            document.close()
+        first += _PAGES_AT_ONCE
+
+
+def _differences(image: Grey, expected: Expected, dpi: int) -> Iterator[tuple[str, str]]:
+    scale = dpi / MM_PER_INCH
+    for cell, payload in expected:
+        top, left = max(0, round(cell.top_mm * scale)), max(0, round(cell.left_mm * scale))
+        bottom, right = round(cell.bottom_mm * scale), round(cell.right_mm * scale)
+        found = _read(np.ascontiguousarray(image[top:bottom, left:right]))
+        if found != ([payload] if payload else []):
+            yield payload, " ".join(found)
+
+
+def _read(image: Grey) -> list[str]:
+    """Return the texts of the QR symbols in a clean, upright picture."""
+    found = zxingcpp.read_barcodes(
+        image,
+        formats=_QR,
+        try_rotate=False,
+        try_downscale=False,
+        try_invert=False,
+    )
+    return [barcode.text for barcode in found]

@@ -1,0 +1,309 @@
+"""Sheets and rolls of labels as data: where each cell is, in millimetres from the top left corner.
+
+The sheets here are the grids that stationers sell by many names; ours say what they are. Any other
+is described by the same numbers and checked for fit before anything is printed on it.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+UNPRINTABLE_EDGE_MM = 4.2
+"""What a sheet printer leaves blank at each edge of the paper (a sixth of an inch)."""
+
+INSET_MM = 1.0
+"""Blank inside each cell's edge, since sheets are never fed quite straight."""
+
+A4_MM = (210.0, 297.0)
+A5_MM = (148.0, 210.0)
+LETTER_MM = (215.9, 279.4)
+
+
+class SheetError(ValueError):
+    """A sheet, a start cell or an offset that cannot be printed; `problems` says what to do."""
+
+    def __init__(self, problems: tuple[str, ...]) -> None:
+        self.problems = problems
+        super().__init__(" ".join(problems))
+
+
+@dataclass(frozen=True)
+class Hole:
+    """A hole to punch, at the middle of the cell's width, and the room around it kept blank."""
+
+    diameter_mm: float
+    centre_from_top_mm: float
+    clear_mm: float = 2.0
+
+    @property
+    def depth_mm(self) -> float:
+        """What the hole takes of the cell's height, from its top."""
+        return self.centre_from_top_mm + self.diameter_mm / 2 + self.clear_mm
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A rectangle on the page, in mm from its top left corner."""
+
+    left_mm: float
+    top_mm: float
+    width_mm: float
+    height_mm: float
+
+    @property
+    def right_mm(self) -> float:
+        return self.left_mm + self.width_mm
+
+    @property
+    def bottom_mm(self) -> float:
+        return self.top_mm + self.height_mm
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A page of equal cells in mm; on a `roll` each label is its own page.
+
+    `cut` sheets are plain paper or card: marks in the margin show where to cut.
+    """
+
+    key: str
+    name: str
+    page_width_mm: float
+    page_height_mm: float
+    columns: int
+    rows: int
+    cell_width_mm: float
+    cell_height_mm: float
+    left_mm: float = 0.0
+    top_mm: float = 0.0
+    pitch_x_mm: float = 0.0
+    pitch_y_mm: float = 0.0
+    roll: bool = False
+    cut: bool = False
+    hole: Hole | None = None
+
+    @property
+    def cells(self) -> int:
+        """Labels a page."""
+        return self.columns * self.rows
+
+    def cell(self, number: int) -> Cell:
+        """Return cell `number`, 1 to `cells`, counted along the rows from the top left."""
+        if not 1 <= number <= self.cells:
+            raise SheetError((f"{self.name} has cells 1 to {self.cells}, not {number}.",))
+        row, column = divmod(number - 1, self.columns)
+        return Cell(
+            self.left_mm + column * self.pitch_x_mm,
+            self.top_mm + row * self.pitch_y_mm,
+            self.cell_width_mm,
+            self.cell_height_mm,
+        )
+
+    @property
+    def inset_x_mm(self) -> float:
+        """Blank at the left and right of every cell: more where cells touch the paper's edge."""
+        right = self.page_width_mm - self.cell(self.cells).right_mm
+        return self._inset(min(self.left_mm, right))
+
+    @property
+    def inset_y_mm(self) -> float:
+        """Blank at the top and bottom of every cell."""
+        bottom = self.page_height_mm - self.cell(self.cells).bottom_mm
+        return self._inset(min(self.top_mm, bottom))
+
+    def _inset(self, margin_mm: float) -> float:
+        return INSET_MM if self.roll else max(INSET_MM, UNPRINTABLE_EDGE_MM - margin_mm)
+
+
+def grid(
+    key: str,
+    name: str,
+    page_mm: tuple[float, float],
+    columns: int,
+    rows: int,
+    cell_mm: tuple[float, float],
+    *,
+    gap_mm: tuple[float, float] = (0.0, 0.0),
+    cut: bool = False,
+    hole: Hole | None = None,
+) -> Sheet:
+    """Return a sheet whose grid stands in the middle of the page."""
+    width = columns * cell_mm[0] + (columns - 1) * gap_mm[0]
+    height = rows * cell_mm[1] + (rows - 1) * gap_mm[1]
+    return Sheet(
+        key=key,
+        name=name,
+        page_width_mm=page_mm[0],
+        page_height_mm=page_mm[1],
+        columns=columns,
+        rows=rows,
+        cell_width_mm=cell_mm[0],
+        cell_height_mm=cell_mm[1],
+        left_mm=(page_mm[0] - width) / 2,
+        top_mm=(page_mm[1] - height) / 2,
+        pitch_x_mm=cell_mm[0] + gap_mm[0],
+        pitch_y_mm=cell_mm[1] + gap_mm[1],
+        cut=cut,
+        hole=hole,
+    )
+
+
+def roll(key: str, width_mm: float, height_mm: float, hole: Hole | None = None) -> Sheet:
+    """Return single labels for a roll printer: each label a page of its own."""
+    return Sheet(
+        key=key,
+        name=f"Roll {width_mm:g} × {height_mm:g} mm",
+        page_width_mm=width_mm,
+        page_height_mm=height_mm,
+        columns=1,
+        rows=1,
+        cell_width_mm=width_mm,
+        cell_height_mm=height_mm,
+        pitch_x_mm=width_mm,
+        pitch_y_mm=height_mm,
+        roll=True,
+        hole=hole,
+    )
+
+
+TIE_ON_HOLE = Hole(diameter_mm=6.0, centre_from_top_mm=7.0)
+KEY_RING_HOLE = Hole(diameter_mm=5.0, centre_from_top_mm=5.5)
+
+SHEETS: dict[str, Sheet] = {
+    sheet.key: sheet
+    for sheet in (
+        grid("a4-3x7", "A4 3 × 7", A4_MM, 3, 7, (63.5, 38.1), gap_mm=(2.5, 0)),
+        grid("a4-3x8", "A4 3 × 8", A4_MM, 3, 8, (70.0, 37.0)),
+        grid("a4-4x10", "A4 4 × 10", A4_MM, 4, 10, (48.5, 25.4)),
+        grid("a4-5x13", "A4 5 × 13", A4_MM, 5, 13, (38.1, 21.2), gap_mm=(2.5, 0)),
+        grid("letter-2x5", "Letter 2 × 5", LETTER_MM, 2, 5, (101.6, 50.8), gap_mm=(4.76, 0)),
+        grid("letter-3x10", "Letter 3 × 10", LETTER_MM, 3, 10, (66.675, 25.4), gap_mm=(3.175, 0)),
+        roll("roll-62x29", 62.0, 29.0),
+        roll("roll-50x25", 50.0, 25.0),
+        roll("roll-25x25", 25.0, 25.0),
+        grid(
+            "tie-on-a4", "Tie-on tags, A4 card", A4_MM, 3, 3, (55, 90), cut=True, hole=TIE_ON_HOLE
+        ),
+        roll("tie-on-55x90", 55.0, 90.0, hole=TIE_ON_HOLE),
+        grid(
+            "key-ring-a4", "Key-ring tags, A4 card", A4_MM, 5, 4, (36, 62), cut=True,
+            hole=KEY_RING_HOLE,
+        ),
+    )
+}  # fmt: skip
+
+
+def problems(sheet: Sheet) -> tuple[str, ...]:
+    """Return what keeps `sheet` from being printed, each with what to do; empty when it fits."""
+    found: list[str] = []
+    lengths = {
+        "page width": sheet.page_width_mm,
+        "page height": sheet.page_height_mm,
+        "cell width": sheet.cell_width_mm,
+        "cell height": sheet.cell_height_mm,
+    }
+    for name, value in lengths.items():
+        if not 5 <= value <= 1000:
+            found.append(f"The {name} is {value:g} mm: give a length between 5 and 1000 mm.")
+    if not (1 <= sheet.columns <= 50 and 1 <= sheet.rows <= 50):
+        found.append("Give between 1 and 50 columns and between 1 and 50 rows.")
+    if sheet.left_mm < 0 or sheet.top_mm < 0:
+        found.append("Margins are measured from the paper's edge: they cannot be negative.")
+    if found:
+        return tuple(found)
+    if sheet.columns > 1 and sheet.pitch_x_mm < sheet.cell_width_mm - 1e-6:
+        found.append(
+            f"Cells overlap: the pitch across is {sheet.pitch_x_mm:g} mm, so the cells can be at"
+            f" most that wide, not {sheet.cell_width_mm:g} mm."
+        )
+    if sheet.rows > 1 and sheet.pitch_y_mm < sheet.cell_height_mm - 1e-6:
+        found.append(
+            f"Cells overlap: the pitch down is {sheet.pitch_y_mm:g} mm, so the cells can be at"
+            f" most that high, not {sheet.cell_height_mm:g} mm."
+        )
+    last = sheet.cell(sheet.cells)
+    over_x = last.right_mm - sheet.page_width_mm
+    over_y = last.bottom_mm - sheet.page_height_mm
+    if over_x > 1e-6:
+        found.append(
+            f"The last column reaches {over_x:.1f} mm over the page's right edge: lessen the left"
+            " margin, the pitch, the cell width or the number of columns."
+        )
+    if over_y > 1e-6:
+        found.append(
+            f"The last row reaches {over_y:.1f} mm over the page's bottom edge: lessen the top"
+            " margin, the pitch, the cell height or the number of rows."
+        )
+    if sheet.roll and sheet.cells != 1:
+        found.append("A roll has one label a page: give one column and one row.")
+    if sheet.hole and sheet.hole.depth_mm > sheet.cell_height_mm / 2:
+        found.append("The hole takes more than half of the cell: move it up or make it smaller.")
+    return tuple(found)
+
+
+def checked(sheet: Sheet) -> Sheet:
+    """Return `sheet`, or raise SheetError with everything that keeps it from being printed."""
+    found = problems(sheet)
+    if found:
+        raise SheetError(found)
+    return sheet
+
+
+def places(sheet: Sheet, start_cell: int = 1) -> Iterator[tuple[int, int]]:
+    """Yield (page, cell), pages from 0 and cells from 1, without end, from `start_cell` on."""
+    sheet.cell(start_cell)
+    page, cell = 0, start_cell
+    while True:
+        yield page, cell
+        cell += 1
+        if cell > sheet.cells:
+            page, cell = page + 1, 1
+
+
+@dataclass(frozen=True)
+class Offset:
+    """What a printer gets wrong, as measured on the test page, put right in the print.
+
+    `dx_mm`, `dy_mm`: move the print right and down. `scale_x`, `scale_y`: stretch it about the
+    page's top left corner (a printer that draws 100 mm as 99 mm needs 100 / 99).
+    """
+
+    dx_mm: float = 0.0
+    dy_mm: float = 0.0
+    scale_x: float = 1.0
+    scale_y: float = 1.0
+
+    def __post_init__(self) -> None:
+        if abs(self.dx_mm) > 10 or abs(self.dy_mm) > 10:
+            raise SheetError(
+                ("A printer is off by 10 mm at most: check the paper size in its settings.",)
+            )
+        if not (0.95 <= self.scale_x <= 1.05 and 0.95 <= self.scale_y <= 1.05):
+            raise SheetError(
+                ("The scale is between 0.95 and 1.05: print at 100 %, not “fit to page”.",)
+            )
+
+    @classmethod
+    def measured(cls, left_mm: float, top_mm: float, across_mm: float, down_mm: float) -> "Offset":
+        """Return the offset that puts right what was measured on the test page.
+
+        `left_mm` and `top_mm`: from the paper's edges to the corner of the cross, meant to be
+        `CROSS_MM`. `across_mm` and `down_mm`: the long rulers, meant to be `RULER_MM`.
+        """
+        if not (80 <= across_mm <= 120 and 80 <= down_mm <= 120):
+            raise SheetError(("The rulers are meant to be 100 mm long: measure them again.",))
+        # The printer draws p at k·p + b; drawing s·p + d instead, with s = 1/k and d = −b/k,
+        # lands on p. The cross, meant for 15 mm, was found at left = 15·k + b.
+        scale_x, scale_y = RULER_MM / across_mm, RULER_MM / down_mm
+        return cls(
+            dx_mm=round(CROSS_MM - left_mm * scale_x, 2),
+            dy_mm=round(CROSS_MM - top_mm * scale_y, 2),
+            scale_x=round(scale_x, 4),
+            scale_y=round(scale_y, 4),
+        )
+
+
+CROSS_MM = 15.0
+"""Where the test page's cross stands, from the left and the top edge of the paper."""
+
+RULER_MM = 100.0
+"""How long the test page's rulers are, from the cross."""
