@@ -143,6 +143,7 @@ class Migration(migrations.Migration):
                 ('look_interval_days', models.PositiveSmallIntegerField(default=365)),
                 ('fit_until', models.DateField(blank=True, null=True)),
                 ('may_go_until', models.DateField(blank=True, null=True)),
+                ('clear_until', models.DateField(default=datetime.date.max)),
                 ('retired_on', models.DateField(blank=True, null=True)),
                 ('revision', models.PositiveIntegerField(default=1)),
                 ('deputy', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='deputy_for', to='core.person')),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Upper
@@ -19,8 +21,10 @@ class Kit(models.Model):
     """One physical kit following a version of a kit list.
 
     `fit_until` and `may_go_until` are the last days through which it is fit, and may go with a
-    reason; None when it is not even today, 31 December 9999 when nothing in it ends. They are
-    rewritten with every entry that touches the kit and re-derived by `audit`.
+    reason; None for no day at all, 31 December 9999 when nothing in it ends. After `clear_until`
+    something inside is out of date and has to come out first, whatever the other two say (see
+    `kits.rules.readiness.FitDays`). All three are rewritten with every entry that touches the kit
+    and re-derived by `audit`.
     """
 
     name = models.CharField(max_length=40)
@@ -52,6 +56,7 @@ class Kit(models.Model):
     look_interval_days = models.PositiveSmallIntegerField(default=365)
     fit_until = models.DateField(null=True, blank=True)
     may_go_until = models.DateField(null=True, blank=True)
+    clear_until = models.DateField(default=date.max)
     retired_on = models.DateField(null=True, blank=True)
     revision = models.PositiveIntegerField(default=1)
 

@@ -31,6 +31,7 @@ from kits.models import (
 )
 from kits.rules.facts import Verdict
 from kits.services import find, fitness, keeping, notices, use, wording
+from kits.services.holders import kit_is_out, open_checkout
 from kits.services.ledger import Book
 
 
@@ -53,15 +54,6 @@ class HandedBack:
     as_found: AsFound
     use: use.Used | None = None
     irregular: Sequence[str] = field(default_factory=list)
-
-
-def open_checkout(kit: Kit, section: Place | None = None) -> Checkout | None:
-    """The checkout that has the kit (or the section) out now."""
-    return (
-        Checkout.objects.select_related("person", "trip")
-        .filter(kit=kit, section=section, in_at__isnull=True)
-        .first()
-    )
 
 
 def end_of_day(day: date, zone: str) -> datetime:
@@ -197,23 +189,6 @@ def check_out(
         elif irregular:
             notices.tell_keepers(entry, "irregular", kit=kit)
     return Taken(checkout, entry, verdict)
-
-
-def kit_is_out(held: Checkout) -> Refused:
-    """The refusal that says who has the kit and how to go on when it is here all the same."""
-    who = held.person.name if held.person else "somebody not named"
-    since = held.out_at.astimezone(ZoneInfo(held.kit.home_room.time_zone))
-    return Refused(
-        "kit-is-out",
-        f"{who} has {held.kit.name} since {since:%d %B, %H:%M}. If it is here, hand it back for "
-        "them first, then take it out.",
-        kit=held.kit.name,
-        person=held.person_id,
-        person_name=who,
-        phone=held.person.phone if held.person else "",
-        since=held.out_at.isoformat(),
-        checkout=held.pk,
-    )
 
 
 def _may_it_go(act: Act, kit: Kit, verdict: Verdict, short_reason: str) -> None:

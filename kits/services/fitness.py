@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable
 from datetime import date
 
 from django.db.models import Max, Prefetch
@@ -38,7 +38,7 @@ from kits.rules.facts import (
     Units,
     Verdict,
 )
-from kits.rules.readiness import judge, last_fit_day
+from kits.rules.readiness import FitDays, fit_days, judge
 
 
 def thing_of(item: Item) -> Thing:
@@ -215,22 +215,45 @@ def today_of(kit: Kit) -> date:
     return clock.today(kit.home_room.time_zone)
 
 
-def verdict(kit: Kit, through: date) -> Verdict:
-    """Fit to go through a day?"""
-    return judge(states([kit.pk])[kit.pk], through=through, today=today_of(kit))
+def verdict(kit: Kit, through: date, trip: Trip | None = None) -> Verdict:
+    """Fit to go through a day? For a trip, also whether it suits together with the trip's other
+    kits."""
+    together = {kit.pk}
+    if trip is not None:
+        together.update(
+            Kit.objects.filter(
+                reservations__trip=trip, reservations__released__isnull=True
+            ).values_list("pk", flat=True)
+        )
+    loaded = states(together)
+    state = loaded.pop(kit.pk)
+    return judge(
+        state,
+        through,
+        today_of(kit),
+        trip=needs_of(trip) if trip else None,
+        others=list(loaded.values()),
+    )
 
 
-def rewrite(kits: Mapping[int, Kit] | Sequence[int]) -> None:
+def rewrite(kit_ids: Iterable[int]) -> None:
     """Store again how long each of these kits is fit and may go, and count the change."""
-    ids = list(kits)
+    ids = list(kit_ids)
     if not ids:
         return
     judged = states(ids)
-    rows = list(Kit.objects.filter(pk__in=ids).select_related("home_room").order_by("pk"))
+    rows = list(Kit.objects.filter(pk__in=ids).order_by("pk"))
     for kit in rows:
-        kit.fit_until, kit.may_go_until = last_fit_day(judged[kit.pk], today_of(kit))
+        days = fit_days(judged[kit.pk])
+        kit.fit_until, kit.may_go_until = days.fit_until, days.may_go_until
+        kit.clear_until = days.clear_until
         kit.revision += 1
-    Kit.objects.bulk_update(rows, ["fit_until", "may_go_until", "revision"])
+    Kit.objects.bulk_update(rows, ["fit_until", "may_go_until", "clear_until", "revision"])
+
+
+def days_now(kit: Kit) -> tuple[date | None, date | None]:
+    """Until when a kit is fit and may go, as of today: None for not now, date.max for no limit."""
+    return FitDays(kit.fit_until, kit.may_go_until, kit.clear_until).on(today_of(kit))
 
 
 def derive_again(version: PackingListVersion) -> None:

@@ -2,7 +2,8 @@
 
 A `Book` is open for the length of an act. What is written through it is all there afterwards or
 not at all; when it closes, every kit it locked has its `fit_until` rewritten. Only `Book.post`
-writes movements, and a kit that is moved into or out of must be locked. Locks are taken in one order: kits ascending, then (lot, place) ascending.
+writes movements, and a kit that is moved into or out of must be locked. Locks are taken in one
+order: kits ascending, then (lot, place) ascending.
 """
 
 from __future__ import annotations
@@ -118,7 +119,7 @@ class Book:
             checkout=checkout,
             person=self.act.person,
             key=self.act.key,
-            part=len(self.entries),
+            part=Entry.objects.filter(key=self.act.key).count(),
             occurred_at=occurred_at,
             recorded_at=now,
             clock_offset_s=offset_s,

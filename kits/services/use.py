@@ -87,8 +87,7 @@ def log_use(
             .order_by("-id")
             .first()
         )
-        done = write(book, kit, used, levels=levels, checkout=checkout, incident=incident)
-    return done
+        return write(book, kit, used, levels=levels, checkout=checkout, incident=incident)
 
 
 def write(

@@ -1,0 +1,201 @@
+"""Counting a kit, a section or a shelf: what is found is written as found, even expired.
+
+A count is a fact. What the book had too much of goes to *unexplained*, what it had too little of
+comes from there, and the entry keeps what was counted, so that later questions (how sure are we
+of a recalled batch?) can start from it.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from gearroom.core.act import Act
+from gearroom.core.problems import Invalid
+from kits.models import Entry, EntryKind, Holding, Item, Kit, LevelFact, Lot, Place, PlaceKind
+from kits.rules.expiry import why_not
+from kits.rules.facts import Kind
+from kits.services import fitness, lots, notices
+from kits.services.amounts import units
+from kits.services.ledger import Book, Leg, outer
+from kits.services.use import LevelSeen
+
+
+@dataclass(frozen=True)
+class Found:
+    """So many units in a place: of a batch, or of a thing whose batch nobody looked at."""
+
+    place: Place
+    units: int
+    lot: Lot | None = None
+    item: Item | None = None
+
+
+@dataclass(frozen=True)
+class Difference:
+    """Where the count and the book differ: `found` − `booked` units of a batch in a place."""
+
+    place: Place
+    lot: Lot
+    booked: int
+    found: int
+    assumed: bool
+
+
+@dataclass(frozen=True)
+class Counted:
+    """The entry of a count and its differences."""
+
+    entry: Entry
+    differences: Sequence[Difference]
+
+
+def differences(
+    places: Sequence[Place], found: Sequence[Found], *, complete: bool = True
+) -> list[Difference]:
+    """What a count would change, without writing it.
+
+    `complete`: everything in the places was counted, so what is not named is not there. Raises
+    Invalid for a count of something outside the places, or given twice.
+    """
+    booked: dict[tuple[int, int], int] = {}
+    known: dict[int, Lot] = {}
+    for holding in Holding.objects.filter(place__in=places, units__gt=0).select_related(
+        "lot__item"
+    ):
+        booked[holding.place_id, holding.lot_id] = holding.units
+        known[holding.lot_id] = holding.lot
+    by_id = {p.pk: p for p in places}
+    counted: dict[tuple[int, int], tuple[int, bool]] = {}
+    for line in found:
+        if line.place.pk not in by_id:
+            raise Invalid(f"{line.place.name} is not among the places counted.", field="found")
+        count = units(line.units, field="found", least=0)
+        if line.lot is not None:
+            known[line.lot.pk] = line.lot
+            _once(counted, (line.place.pk, line.lot.pk), count, assumed=False)
+        elif line.item is not None:
+            spread = _spread(line.item, line.place, count, booked, known)
+            for lot, share in spread.items():
+                known[lot.pk] = lot
+                _once(counted, (line.place.pk, lot.pk), share, assumed=True)
+        else:
+            raise Invalid("Say which batch or which thing was counted.", field="found")
+    if complete:
+        for where in booked:
+            counted.setdefault(where, (0, False))
+    return [
+        Difference(by_id[place], known[lot], booked.get((place, lot), 0), count, assumed)
+        for (place, lot), (count, assumed) in sorted(counted.items())
+        if count != booked.get((place, lot), 0)
+    ]
+
+
+def _once(
+    counted: dict[tuple[int, int], tuple[int, bool]],
+    where: tuple[int, int],
+    count: int,
+    *,
+    assumed: bool,
+) -> None:
+    if where in counted:
+        raise Invalid(
+            "The same batch is counted twice in one place. Add the two numbers up.", field="found"
+        )
+    counted[where] = (count, assumed)
+
+
+def _spread(
+    item: Item, place: Place, count: int, booked: dict[tuple[int, int], int], known: dict[int, Lot]
+) -> dict[Lot, int]:
+    """Share a count of a thing over its batches there: the oldest are taken as the missing ones,
+    and what is over is taken as of the youngest."""
+    there = sorted(
+        (
+            known[lot]
+            for (where, lot) in booked
+            if where == place.pk and known[lot].item_id == item.pk
+        ),
+        key=lambda lot: (lot.expiry or date.max, lot.pk),
+        reverse=True,
+    )
+    if not there:
+        return {lots.known(item=item): count} if count else {}
+    shares = {}
+    for lot in there:
+        shares[lot] = min(count, booked[place.pk, lot.pk])
+        count -= shares[lot]
+    shares[there[0]] += count
+    return shares
+
+
+def count(
+    act: Act,
+    places: Sequence[Place],
+    found: Sequence[Found],
+    *,
+    complete: bool = True,
+    levels: Sequence[LevelSeen] = (),
+) -> Counted:
+    """Write down what was found in shelves, or in sections of one kit.
+
+    `levels` are things judged by eye. A medicine that is missing is told to the keepers at once.
+    """
+    kit_ids = {p.kit_id for p in places}
+    if not places or len(kit_ids) > 1:
+        raise Invalid("Count shelves, or the sections of one kit, at a time.", field="places")
+    kit_id = kit_ids.pop()
+    with Book(act) as book:
+        kit = book.lock(kit_id)[0] if kit_id else None
+        act.actor.require("count", kit.room_id if kit else places[0].room_id)
+        changed = differences(places, found, complete=complete)
+        unexplained = outer(PlaceKind.UNEXPLAINED)
+        legs = [
+            Leg(d.lot, unexplained, d.place, d.found - d.booked, assumed=d.assumed)
+            if d.found > d.booked
+            else Leg(d.lot, d.place, unexplained, d.booked - d.found, assumed=d.assumed)
+            for d in changed
+        ]
+        counted: dict[str, dict[str, int]] = defaultdict(dict)
+        for line in found:
+            if line.lot is not None:
+                counted[str(line.place.pk)][str(line.lot.pk)] = line.units
+        entry = book.post(
+            EntryKind.COUNT,
+            legs,
+            kit=kit,
+            room=None if kit else places[0].room,
+            irregular=_unfit_found(changed, kit),
+            detail={
+                "places": [p.pk for p in places],
+                "complete": complete and all(line.lot for line in found),
+                "counted": counted,
+            },
+        )
+        if kit is not None:
+            book.break_seals(entry, places)
+        LevelFact.objects.bulk_create(
+            LevelFact(section=s.section, item=s.item, entry=entry, level=s.level) for s in levels
+        )
+        missing = [d for d in changed if d.found < d.booked and d.lot.item.kind == Kind.MEDICINE]
+        if missing:
+            notices.tell_keepers(
+                entry,
+                "medicine-missing",
+                kit=kit,
+                room=None if kit else places[0].room,
+                facts={"missing": {d.lot.item.name: d.booked - d.found for d in missing}},
+            )
+    return Counted(entry, changed)
+
+
+def _unfit_found(changed: Sequence[Difference], kit: Kit | None) -> list[str]:
+    """The rules that what was found in a kit breaks: it stays written as found."""
+    if kit is None:
+        return []
+    more = {d.lot.pk: d.lot for d in changed if d.found > d.booked}
+    today = fitness.today_of(kit)
+    faults = (why_not(batch, today) for batch in fitness.batches(more.values()).values())
+    return sorted({f"found-{fault}" for fault in faults if fault})

@@ -1,0 +1,34 @@
+"""Who has a kit now."""
+
+from __future__ import annotations
+
+from zoneinfo import ZoneInfo
+
+from gearroom.core.problems import Refused
+from kits.models import Checkout, Kit, Place
+
+
+def open_checkout(kit: Kit, section: Place | None = None) -> Checkout | None:
+    """The checkout that has the kit (or the section) out now."""
+    return (
+        Checkout.objects.select_related("person", "trip")
+        .filter(kit=kit, section=section, in_at__isnull=True)
+        .first()
+    )
+
+
+def kit_is_out(held: Checkout) -> Refused:
+    """The refusal that says who has the kit and how to go on when it is here all the same."""
+    who = held.person.name if held.person else "somebody not named"
+    since = held.out_at.astimezone(ZoneInfo(held.kit.home_room.time_zone))
+    return Refused(
+        "kit-is-out",
+        f"{who} has {held.kit.name} since {since:%d %B, %H:%M}. If it is here, hand it back for "
+        "them first, then take it out.",
+        kit=held.kit.name,
+        person=held.person_id,
+        person_name=who,
+        phone=held.person.phone if held.person else "",
+        since=held.out_at.isoformat(),
+        checkout=held.pk,
+    )

@@ -1,0 +1,110 @@
+"""Keeping a kit back and letting it go again: drying, something wrong, laid up, lost."""
+
+from __future__ import annotations
+
+from gearroom.core.act import Act
+from gearroom.core.problems import Invalid, Refused
+from kits.models import Entry, EntryKind, Kit, WithheldKind, Withholding
+from kits.services import notices
+from kits.services.holders import kit_is_out, open_checkout
+from kits.services.ledger import Book
+
+
+def withhold(act: Act, kit: Kit, kind: WithheldKind, note: str = "") -> Entry:
+    """Keep a kit back. Anyone may say that something is wrong with it."""
+    if kind in (WithheldKind.RECALL, WithheldKind.FAILED_CHECK):
+        raise Invalid(
+            f"“{WithheldKind(kind).label}” follows from a recall or a check and is not set by hand. "
+            "Start the recall, or record the check.",
+            field="kind",
+        )
+    with Book(act) as book:
+        (kit,) = book.lock(kit.pk)
+        return withhold_kit(book, kit, kind, note)
+
+
+def withhold_kit(book: Book, kit: Kit, kind: WithheldKind, note: str) -> Entry:
+    """Write into an open book that a kit is kept back; said twice it is kept back once."""
+    entry = book.post(EntryKind.WITHHOLD, kit=kit, reason=note, detail={"kind": kind})
+    Withholding.objects.get_or_create(
+        kit=kit, kind=kind, released=None, defaults={"note": note, "since": entry}
+    )
+    if kind == WithheldKind.SOMETHING_WRONG:
+        notices.tell_keepers(entry, "something-wrong", kit=kit)
+    return entry
+
+
+def release(act: Act, kit: Kit, kind: WithheldKind) -> Entry:
+    """Let a kept-back kit go again. Raises Refused (`not-withheld`)."""
+    with Book(act) as book:
+        (kit,) = book.lock(kit.pk)
+        act.actor.require("release", kit.home_room_id)
+        kept = Withholding.objects.filter(kit=kit, kind=kind, released__isnull=True)
+        if not kept.exists():
+            raise Refused(
+                "not-withheld",
+                f"{kit.name} is not kept back for “{WithheldKind(kind).label}”. Nothing to "
+                "release.",
+            )
+        entry = book.post(EntryKind.RELEASE, kit=kit, detail={"kind": kind})
+        kept.update(released=entry)
+    return entry
+
+
+def lay_up(act: Act, kit: Kit) -> Entry:
+    """Put a kit away for the season: it keeps quiet and does not go out. Not while it is out."""
+    with Book(act) as book:
+        (kit,) = book.lock(kit.pk)
+        act.actor.require("lay_up", kit.home_room_id)
+        held = open_checkout(kit)
+        if held is not None:
+            raise kit_is_out(held)
+        if kit.laid_up_since is not None:
+            raise Refused("laid-up-already", f"{kit.name} is laid up already.")
+        entry = book.post(EntryKind.LAY_UP, kit=kit)
+        kit.laid_up_since = entry.occurred_at
+        kit.save(update_fields=["laid_up_since"])
+    return entry
+
+
+def wake(act: Act, kit: Kit) -> Entry:
+    """Take a laid-up kit into use again; it must be looked inside before it is fit."""
+    with Book(act) as book:
+        (kit,) = book.lock(kit.pk)
+        act.actor.require("lay_up", kit.home_room_id)
+        if kit.laid_up_since is None:
+            raise Refused("not-laid-up", f"{kit.name} is not laid up.")
+        entry = book.post(EntryKind.WAKE, kit=kit)
+        kit.laid_up_since = None
+        kit.to_sort_since = kit.to_sort_since or entry.occurred_at
+        kit.save(update_fields=["laid_up_since", "to_sort_since"])
+    return entry
+
+
+def mark_lost(act: Act, kit: Kit) -> Entry:
+    """Record that a kit cannot be found. Who had it stays on record; a later scan finds it."""
+    with Book(act) as book:
+        (kit,) = book.lock(kit.pk)
+        entry = book.post(EntryKind.LOST, kit=kit)
+        if kit.lost_since is None:
+            kit.lost_since = entry.occurred_at
+            kit.save(update_fields=["lost_since"])
+            notices.tell_keepers(entry, "lost", kit=kit)
+    return entry
+
+
+def find_again(act: Act, kit: Kit) -> Entry:
+    """Record that a lost kit was found; it waits to be looked inside."""
+    with Book(act) as book:
+        (kit,) = book.lock(kit.pk)
+        return mark_found(book, kit)
+
+
+def mark_found(book: Book, kit: Kit) -> Entry:
+    """Write into an open book that a kit was found."""
+    entry = book.post(EntryKind.FOUND, kit=kit)
+    if kit.lost_since is not None:
+        kit.lost_since = None
+        kit.to_sort_since = kit.to_sort_since or entry.occurred_at
+        kit.save(update_fields=["lost_since", "to_sort_since"])
+    return entry

@@ -1,0 +1,73 @@
+"""Writing down what somebody should be told, in the transaction of what it tells."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from gearroom.core import clock
+from gearroom.core.models import Person, Room
+from gearroom.core.rules.roles import Role
+from kits.models import Entry, Kit, Notice
+
+
+def tell(
+    people: Iterable[Person],
+    kind: str,
+    fact: str,
+    *,
+    entry: Entry | None = None,
+    kit: Kit | None = None,
+    room: Room | None = None,
+    facts: dict[str, Any] | None = None,
+) -> None:
+    """Leave each of these people a notice, once for the same (person, kind, fact)."""
+    Notice.objects.bulk_create(
+        (
+            Notice(
+                person=person,
+                kind=kind,
+                fact=fact,
+                entry=entry,
+                kit=kit,
+                room=room or (kit.home_room if kit else None),
+                facts=facts or {},
+                created_at=clock.now(),
+            )
+            for person in {p.pk: p for p in people}.values()
+        ),
+        ignore_conflicts=True,
+    )
+
+
+def keepers_of(room: Room) -> list[Person]:
+    """The keepers of a room; where it has none, its instructors."""
+    for role in (Role.KEEPER, Role.INSTRUCTOR, Role.ADMINISTRATOR):
+        people = list(
+            Person.objects.filter(memberships__room=room, memberships__role=role).distinct()
+        )
+        if people:
+            return people
+    return list(Person.objects.filter(memberships__room=None, memberships__role=Role.ADMINISTRATOR))
+
+
+def tell_keepers(
+    entry: Entry,
+    kind: str,
+    *,
+    kit: Kit | None = None,
+    room: Room | None = None,
+    facts: dict[str, Any] | None = None,
+) -> None:
+    """Tell a kit's responsible instructor and deputy and its room's keepers of one entry."""
+    where = room or (kit.home_room if kit else entry.room)
+    people = keepers_of(where) if where else []
+    people += [p for p in (kit.responsible, kit.deputy) if p] if kit else []
+    tell(people, kind, f"entry:{entry.pk}", entry=entry, kit=kit, room=where, facts=facts)
+
+
+def take_back(entry: Entry) -> int:
+    """Take back the unsent notices of an entry that was reversed; says how many."""
+    return Notice.objects.filter(
+        entry=entry, sent_at__isnull=True, taken_back_at__isnull=True
+    ).update(taken_back_at=clock.now())
