@@ -89,7 +89,7 @@ ATOMIC_REQUESTS = False
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 # --------------------------------------------------------------------------------------- tasks
-CELERY_BROKER_URL = env.str("CELERY_BROKER_URL", default="filesystem://")
+CELERY_BROKER_URL = env.str("CELERY_BROKER_URL", default="filesystem://localhost/")
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
