@@ -31,6 +31,7 @@ from kits.models import (
 )
 from kits.rules.facts import Verdict
 from kits.services import find, fitness, keeping, notices, use, wording
+from kits.services.derive import iso
 from kits.services.holders import kit_is_out, open_checkout
 from kits.services.ledger import Book
 
@@ -303,7 +304,7 @@ def _before(kit: Kit) -> dict[str, Any]:
     """What a hand-back changes on the kit, so that undoing it can put it back."""
     return {
         "room": kit.room_id,
-        "to_sort_since": kit.to_sort_since.isoformat() if kit.to_sort_since else None,
+        "to_sort_since": iso(kit.to_sort_since),
     }
 
 

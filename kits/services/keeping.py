@@ -6,6 +6,7 @@ from gearroom.core.act import Act
 from gearroom.core.problems import Invalid, Refused
 from kits.models import Entry, EntryKind, Kit, WithheldKind, Withholding
 from kits.services import notices
+from kits.services.derive import iso
 from kits.services.holders import kit_is_out, open_checkout
 from kits.services.ledger import Book
 
@@ -14,8 +15,8 @@ def withhold(act: Act, kit: Kit, kind: WithheldKind, note: str = "") -> Entry:
     """Keep a kit back. Anyone may say that something is wrong with it."""
     if kind in (WithheldKind.RECALL, WithheldKind.FAILED_CHECK):
         raise Invalid(
-            f"“{WithheldKind(kind).label}” follows from a recall or a check and is not set by hand. "
-            "Start the recall, or record the check.",
+            f"“{WithheldKind(kind).label}” follows from a recall or a check and is not set by "
+            "hand. Start the recall, or record the check.",
             field="kind",
         )
     with Book(act) as book:
@@ -85,7 +86,7 @@ def mark_lost(act: Act, kit: Kit) -> Entry:
     """Record that a kit cannot be found. Who had it stays on record; a later scan finds it."""
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
-        entry = book.post(EntryKind.LOST, kit=kit)
+        entry = book.post(EntryKind.LOST, kit=kit, detail={"lost_since": iso(kit.lost_since)})
         if kit.lost_since is None:
             kit.lost_since = entry.occurred_at
             kit.save(update_fields=["lost_since"])
@@ -102,7 +103,11 @@ def find_again(act: Act, kit: Kit) -> Entry:
 
 def mark_found(book: Book, kit: Kit) -> Entry:
     """Write into an open book that a kit was found."""
-    entry = book.post(EntryKind.FOUND, kit=kit)
+    entry = book.post(
+        EntryKind.FOUND,
+        kit=kit,
+        detail={"lost_since": iso(kit.lost_since), "to_sort_since": iso(kit.to_sort_since)},
+    )
     if kit.lost_since is not None:
         kit.lost_since = None
         kit.to_sort_since = kit.to_sort_since or entry.occurred_at

@@ -16,7 +16,7 @@ from types import TracebackType
 from typing import Any
 
 from django.db import connection, transaction
-from django.db.models import F
+from django.db.models import F, Max
 
 from gearroom.core import clock
 from gearroom.core.act import Act
@@ -109,7 +109,7 @@ class Book:
         Raises Refused (`not-enough`) where a place does not hold what a leg takes from it.
         """
         now = clock.now()
-        occurred_at, offset_s = self._when(kit, reverses, now)
+        occurred_at, offset_s = self._when(reverses, now)
         entry = Entry.objects.create(
             kind=kind,
             kit=kit,
@@ -140,14 +140,10 @@ class Book:
         if reverses is not None:
             return reverses.occurred_at, 0
         last = None
-        if kit is not None and self.act.claimed_at is not None:
-            last = (
-                Entry.objects.filter(kit=kit)
-                .exclude(kind=EntryKind.REVERSE)
-                .order_by("-id")
-                .values_list("occurred_at", flat=True)
-                .first()
-            )
+        if self._kits and self.act.claimed_at is not None:
+            last = Entry.objects.filter(kit__in=self._kits).aggregate(last=Max("occurred_at"))[
+                "last"
+            ]
         settled = settle(
             claimed=self.act.claimed_at,
             device_now=self.act.device_now,

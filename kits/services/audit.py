@@ -1,0 +1,186 @@
+"""Deriving everything again from the entries, and saying where the stored state differs.
+
+`findings` yields a row for each difference; an empty answer means that the book is in balance.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.db.models import Count, F, Q, Sum
+
+from gearroom.core import append_only
+from kits.models import (
+    INNER,
+    Checkout,
+    Entry,
+    EntryKind,
+    Handover,
+    Holding,
+    Kit,
+    Lot,
+    LotFact,
+    Movement,
+    Place,
+    PlaceKind,
+    Reservation,
+    Seal,
+)
+from kits.rules.readiness import fit_days
+from kits.services import derive, fitness
+
+KITS_AT_A_TIME = 500
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One difference: what it is about, in a sentence, with the rows' ids and both values."""
+
+    about: str
+    text: str
+    facts: dict[str, Any] = field(default_factory=dict)
+
+
+def findings() -> Iterator[Finding]:
+    """Every difference between what is stored and what the entries add up to."""
+    yield from _triggers()
+    yield from _holdings()
+    yield from _seals()
+    yield from _checkouts()
+    yield from _reservations()
+    yield from _lots()
+    yield from _kits()
+
+
+def _triggers() -> Iterator[Finding]:
+    for table in append_only.missing():
+        yield Finding("triggers", f"{table} lacks the triggers that keep it append-only.")
+
+
+def _holdings() -> Iterator[Finding]:
+    derived: dict[tuple[int, int], int] = defaultdict(int)
+    for sign, place in ((1, "to_place"), (-1, "from_place")):
+        for row in (
+            Movement.objects.filter(**{f"{place}__kind__in": INNER})
+            .values("lot", where=F(place))
+            .annotate(total=Sum("units"))
+            .order_by()
+        ):
+            derived[row["lot"], row["where"]] += sign * row["total"]
+    for holding in Holding.objects.select_related("place").iterator():
+        where = (holding.lot_id, holding.place_id)
+        expected = derived.pop(where, 0)
+        if not holding.place.inner:
+            yield Finding("holding", f"{holding.place} is an outer place and holds units.")
+        if holding.units != expected:
+            yield Finding(
+                "holding",
+                f"Batch {where[0]} in place {where[1]}: {holding.units} stored, {expected} by the "
+                "movements.",
+                {"stored": holding.units, "derived": expected},
+            )
+    for (lot, place), units in derived.items():
+        if units:
+            yield Finding(
+                "holding",
+                f"Batch {lot} in place {place}: nothing stored, {units} by the movements.",
+                {"stored": 0, "derived": units},
+            )
+
+
+def _seals() -> Iterator[Finding]:
+    whole = Seal.objects.filter(broken__isnull=True).select_related("kit")
+    for seal in whole:
+        places = (
+            [seal.section_id]
+            if seal.section_id
+            else list(seal.kit.sections.values_list("pk", flat=True))
+        )
+        through = (
+            Movement.objects.filter(
+                Q(from_place__in=places) | Q(to_place__in=places), entry__gt=seal.put_on_id
+            )
+            .exclude(entry__kind=EntryKind.REVERSE)
+            .exclude(entry__reversed_by__isnull=False)
+            .values_list("entry", flat=True)
+            .first()
+        )
+        if through is not None:
+            yield Finding(
+                "seal",
+                f"Seal {seal.number} on {seal.kit} is on record as whole, and entry {through} "
+                "moved something through it.",
+            )
+
+
+def _checkouts() -> Iterator[Finding]:
+    last_holder: dict[int, int | None] = {}
+    for handover in Handover.objects.filter(checkout__in_at__isnull=True).order_by("id"):
+        last_holder[handover.checkout_id] = handover.person_id
+    closing = {EntryKind.CHECK_IN, EntryKind.CHECK_OUT, EntryKind.EMERGENCY}
+    for checkout in Checkout.objects.select_related("closed_by", "kit"):
+        if checkout.in_at is None and last_holder.get(checkout.pk) != checkout.person_id:
+            yield Finding("checkout", f"{checkout.kit} is not with whom it was handed to last.")
+        if checkout.closed_by is not None and checkout.closed_by.kind not in closing:
+            yield Finding("checkout", f"{checkout.kit} was closed by an entry that closes nothing.")
+    returned = (
+        Entry.objects.filter(
+            kind=EntryKind.CHECK_IN, checkout__isnull=False, reversed_by__isnull=True
+        )
+        .exclude(checkout__closed_by=F("pk"))
+        .values_list("pk", "checkout")
+    )
+    for entry, checkout_id in returned:
+        yield Finding(
+            "checkout", f"Entry {entry} handed checkout {checkout_id} back, and it is open."
+        )
+
+
+def _reservations() -> Iterator[Finding]:
+    for row in Reservation.objects.exclude(made__kind=EntryKind.RESERVE):
+        yield Finding("reservation", f"Reservation {row.pk} was made by an entry that makes none.")
+    for row in Reservation.objects.filter(released__isnull=False).exclude(
+        released__kind__in=[EntryKind.UNRESERVE, EntryKind.RESERVE, EntryKind.KIT]
+    ):
+        yield Finding(
+            "reservation", f"Reservation {row.pk} was released by an entry of no such kind."
+        )
+
+
+def _lots() -> Iterator[Finding]:
+    believed: dict[int, LotFact] = {}
+    for fact in LotFact.objects.order_by("id").iterator():
+        believed[fact.lot_id] = fact
+    for lot in Lot.objects.filter(pk__in=believed).iterator():
+        fact = believed[lot.pk]
+        if (lot.number, lot.expiry) != (fact.number, fact.expiry):
+            yield Finding("lot", f"Batch {lot.pk} is not what was last written of it.")
+
+
+def _kits() -> Iterator[Finding]:
+    bare = Kit.objects.filter(retired_on__isnull=True).annotate(
+        count=Count("sections", filter=Q(sections__kind=PlaceKind.SECTION))
+    )
+    for kit in bare.filter(count=0):
+        yield Finding("kit", f"{kit} has no section.")
+    ids = list(Kit.objects.order_by("pk").values_list("pk", flat=True))
+    for start in range(0, len(ids), KITS_AT_A_TIME):
+        judged = fitness.states(ids[start : start + KITS_AT_A_TIME])
+        for kit in Kit.objects.filter(pk__in=judged).select_related("home_room"):
+            days = fit_days(judged[kit.pk])
+            stored = (kit.fit_until, kit.may_go_until, kit.clear_until)
+            derived = (days.fit_until, days.may_go_until, days.clear_until)
+            if stored != derived:
+                yield Finding(
+                    "kit",
+                    f"{kit}: fit, may go and clear until {stored} stored, {derived} by the rule.",
+                )
+            look = derive.last_look(kit)
+            if (kit.looked_inside_on, kit.looked_inside_by_id) != look:
+                yield Finding("kit", f"{kit}: the last look inside is not what entries say.")
+    for place in Place.objects.filter(kind=PlaceKind.SECTION, closed_on__isnull=False):
+        if place.holdings.filter(units__gt=0).exists():
+            yield Finding("kit", f"Section {place} is closed and holds units.")

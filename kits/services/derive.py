@@ -1,0 +1,39 @@
+"""State that follows from entries, worked out from them: for writing it again and for the audit."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+
+from gearroom.core import clock
+from kits.models import Entry, Kit
+
+
+def iso(instant: datetime | None) -> str | None:
+    """An instant as an entry's detail keeps it."""
+    return instant.isoformat() if instant else None
+
+
+def moment(text: str | None) -> datetime | None:
+    """An instant out of an entry's detail."""
+    return datetime.fromisoformat(text) if text else None
+
+
+def last_look(kit: Kit) -> tuple[date | None, int | None]:
+    """When the kit was last looked inside, as a local date, and by whom.
+
+    A look is an entry whose detail says `looked_inside` and that was not reversed.
+    """
+    entry = (
+        Entry.objects.filter(kit=kit, detail__looked_inside=True, reversed_by__isnull=True)
+        .order_by("-occurred_at", "-id")
+        .first()
+    )
+    if entry is None:
+        return None, None
+    return clock.local_date(entry.occurred_at, kit.home_room.time_zone), entry.person_id
+
+
+def rewrite_looks(kit: Kit) -> None:
+    """Store again when and by whom a kit was last looked inside."""
+    kit.looked_inside_on, kit.looked_inside_by_id = last_look(kit)
+    kit.save(update_fields=["looked_inside_on", "looked_inside_by"])

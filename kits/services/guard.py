@@ -1,0 +1,115 @@
+"""What is never put into a kit: asked before every movement from stock into one of its sections.
+
+A request is refused whole, with each fault named; nothing is moved. Only a count, which reports
+what is there, or taking a mistake back may leave such units in a kit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import date
+from typing import Any
+
+from django.db.models import Q
+
+from gearroom.core.problems import Refused
+from kits.models import Kit, ListLine, Lot, Place, PlaceKind
+from kits.rules.expiry import Fault, good_through, may_be_put_in
+from kits.rules.facts import Batch, Kind
+from kits.services import fitness, wording
+
+_CODES = {
+    Fault.RECALLED: "recalled",
+    Fault.CHECK_FAILED: "failed-check",
+    Fault.WITHHELD: "withheld",
+    Fault.EXPIRED: "expired",
+    Fault.OPENED_TOO_LONG: "expired",
+    Fault.UNSIGNED_MEDICINE: "unsigned-medicine",
+    Fault.DATE_NOT_KNOWN: "undated",
+    Fault.TRAINING_STOCK: "training-stock",
+}
+"""What a refusal is called, gravest first."""
+
+
+def faults(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> list[dict[str, Any]]:
+    """Why units of these lots from these places may not go into the kit today, gravest first.
+
+    A dict for each batch and fault: `code`, `lot` (id), `number`, `thing`, `text`. The lots must
+    come with their items.
+    """
+    today = fitness.today_of(kit)
+    known = fitness.batches({lot.pk: lot for lot, _ in pairs}.values())
+    signed_for = _signed_medicines(kit, known.values(), today)
+    found: dict[tuple[int, str], dict[str, Any]] = {}
+    for lot, source in pairs:
+        batch = known[lot.pk]
+        fault = may_be_put_in(
+            batch,
+            today,
+            list_signed=lot.item_id in signed_for,
+            training_stock=source.kind == PlaceKind.TRAINING and not kit.training,
+        )
+        if fault is Fault.WITHHELD and batch.check_passed is False:
+            fault = Fault.CHECK_FAILED
+        if fault is not None:
+            code = _CODES[fault]
+            found[lot.pk, code] = {
+                "code": code,
+                "lot": lot.pk,
+                "number": batch.number,
+                "thing": lot.item.name,
+                "text": _sentence(batch, fault, kit),
+            }
+    ranks = list(dict.fromkeys(_CODES.values()))
+    return sorted(found.values(), key=lambda f: (ranks.index(f["code"]), f["thing"], f["lot"]))
+
+
+def put_in_guard(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> None:
+    """Refuse units that are never put in: `pairs` are batches with the places they come from.
+
+    Raises Refused: `recalled`, `failed-check`, `withheld`, `expired`, `unsigned-medicine`,
+    `undated` or `training-stock`, the gravest where there are several; its `faults` has them all.
+    """
+    wrong = faults(kit, pairs)
+    if wrong:
+        raise Refused(
+            wrong[0]["code"], " ".join(f["text"] for f in wrong), kit=kit.name, faults=wrong
+        )
+
+
+def _signed_medicines(kit: Kit, batches: Iterable[Batch], today: date) -> set[int]:
+    """The ids of those medicines that the kit's list, signed today, asks for or takes instead."""
+    medicines = {b.thing.id for b in batches if b.thing.kind is Kind.MEDICINE}
+    version = kit.list_version
+    if not medicines or version.signed_until is None or version.signed_until < today:
+        return set()
+    lines = ListLine.objects.filter(section__version=version)
+    asked = lines.filter(
+        Q(item__in=medicines) | Q(item__substitutes__instead__in=medicines)
+    ).values_list("item", "item__substitutes__instead")
+    return medicines & {thing for pair in asked for thing in pair}
+
+
+def _sentence(batch: Batch, fault: Fault, kit: Kit) -> str:
+    name = f"{batch.thing.name}, batch {batch.number or 'without number'},"
+    match fault:
+        case Fault.RECALLED:
+            return f"{name} is recalled by its maker: put it into quarantine."
+        case Fault.CHECK_FAILED:
+            return f"{name} failed its check: have it seen to, then check it again."
+        case Fault.WITHHELD:
+            return f"{name} is kept back: take another batch, or release it first."
+        case Fault.UNSIGNED_MEDICINE:
+            return (
+                f"{name} is a medicine that no kit list of {kit.name} signed today asks for: have "
+                "the medical adviser sign a list with it."
+            )
+        case Fault.DATE_NOT_KNOWN:
+            return f"{name} has no date on record: read it off the pack and correct the batch."
+        case Fault.TRAINING_STOCK:
+            return f"{name} was set aside for training and goes into training kits only."
+        case _:
+            last = good_through(batch)
+            when = f" on {wording.day(last)}" if last else ""
+            opened = ", as an opened pack" if fault is Fault.OPENED_TOO_LONG else ""
+            return f"{name} went out of date{when}{opened}: throw it out and take another batch."

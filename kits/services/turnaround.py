@@ -1,0 +1,344 @@
+"""Sorting: from hand-back to fit. Look inside, restock, take out what is out of date, reseal."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date
+
+from gearroom.core.act import Act
+from gearroom.core.models import Room
+from gearroom.core.problems import Invalid, Refused
+from kits.models import (
+    Entry,
+    EntryKind,
+    Item,
+    Kit,
+    LevelFact,
+    Lot,
+    Place,
+    PlaceKind,
+    Seal,
+    WithheldKind,
+)
+from kits.rules.expiry import Fault
+from kits.rules.facts import Level, Units
+from kits.rules.inside import inside, must_come_out
+from kits.rules.picking import RestockList
+from kits.rules.picking import restock as restock_rule
+from kits.services import derive, find, fitness, guard
+from kits.services.amounts import units
+from kits.services.ledger import Book, Leg, outer, room_place
+from kits.services.use import LevelSeen
+
+
+# ------------------------------------------------------------------------------ looking inside
+def look_inside(act: Act, kit: Kit, *, levels: Sequence[LevelSeen] = (), note: str = "") -> Entry:
+    """Record that somebody opened the kit and found it as the book has it.
+
+    What was found otherwise is a count. Opening breaks the seals; the kit no longer waits to be
+    sorted.
+    """
+    with Book(act) as book:
+        (kit,) = book.lock(kit.pk)
+        act.actor.require("look_inside", kit.room_id)
+        entry = book.post(
+            EntryKind.LOOK_INSIDE,
+            kit=kit,
+            reason=note,
+            detail={"looked_inside": True, "to_sort_since": derive.iso(kit.to_sort_since)},
+        )
+        book.break_seals(entry, list(kit.sections.all()))
+        _levels(entry, levels)
+        _sorted_now(kit)
+    return entry
+
+
+def _levels(entry: Entry, levels: Sequence[LevelSeen]) -> None:
+    LevelFact.objects.bulk_create(
+        LevelFact(section=s.section, item=s.item, entry=entry, level=s.level) for s in levels
+    )
+
+
+def _sorted_now(kit: Kit) -> None:
+    kit.to_sort_since = None
+    kit.save(update_fields=["to_sort_since"])
+    derive.rewrite_looks(kit)
+
+
+# ----------------------------------------------------------------------------------- restocking
+@dataclass(frozen=True)
+class Restock:
+    """What to do to a kit, and through which day it then is good: worked out from the book."""
+
+    kit: Kit
+    through: date
+    list: RestockList
+    lots: dict[int, Lot]
+    shelves: dict[int, Place]
+    sections: dict[str, Place]
+
+
+def through_day(kit: Kit) -> date:
+    """The day a restocked kit should be good through: its next trip's last, or today."""
+    today = fitness.today_of(kit)
+    trip = find.next_promise(kit, today)
+    return trip.last_day if trip else today
+
+
+def restock_list(kit: Kit, *, through: date | None = None) -> Restock:
+    """What to take out, what to put in from which shelf of the room the kit is in, what is
+    missing."""
+    through = through or through_day(kit)
+    shelves = {p.pk: p for p in kit.room.places.filter(kind=PlaceKind.SHELF)}
+    on_shelves = [
+        Units(batch, str(place), count)
+        for place, rows in fitness.units_in(shelves).items()
+        for batch, count in rows
+    ]
+    state = fitness.states([kit.pk])[kit.pk]
+    listed = restock_rule(state, on_shelves, through=through, today=fitness.today_of(kit))
+    batch_ids = {x.batch.id for x in (*state.units, *on_shelves)}
+    return Restock(
+        kit=kit,
+        through=through,
+        list=listed,
+        lots=Lot.objects.select_related("item").in_bulk(batch_ids),
+        shelves=shelves,
+        sections={p.section_key: p for p in kit.sections.all()},
+    )
+
+
+@dataclass(frozen=True)
+class PutIn:
+    """So many units of a batch from a shelf into a section."""
+
+    lot: Lot
+    shelf: Place
+    section: Place
+    units: int
+
+
+@dataclass(frozen=True)
+class Differing:
+    """Where what was put in differs from the list: for a thing in a section, these instead of the
+    listed ones (none: it was left out)."""
+
+    item: Item
+    section: Place
+    instead: Sequence[PutIn] = field(default_factory=tuple)
+
+
+@dataclass(frozen=True)
+class Restocked:
+    """The entry, what went in and what came out."""
+
+    entry: Entry
+    put_in: Sequence[PutIn]
+    taken_out: Sequence[Leg]
+
+
+def restock(
+    act: Act,
+    kit: Kit,
+    *,
+    exceptions: Sequence[Differing] = (),
+    extra: Sequence[PutIn] = (),
+    as_listed: bool = True,
+    levels: Sequence[LevelSeen] | None = None,
+    through: date | None = None,
+) -> Restocked:
+    """Put in what the restock list says, but for the exceptions, and take out what must come out.
+
+    `extra` is put in beside the list; with `as_listed` false nothing else is. `levels` None means
+    that everything judged by eye was filled up. Raises Refused where something may not go in
+    (see `guard`) or is not on its shelf (`not-enough`).
+    """
+    with Book(act) as book:
+        (kit,) = book.lock(kit.pk)
+        act.actor.require("restock", kit.room_id)
+        _refuse_if_kept_as_it_came(kit)
+        plan = restock_list(kit, through=through)
+        differs = {(e.item.pk, e.section.pk): e for e in exceptions}
+        put_in = list(extra)
+        for pick in plan.list.put_in if as_listed else ():
+            section = plan.sections[pick.section]
+            if (pick.thing.id, section.pk) not in differs:
+                put_in.append(
+                    PutIn(
+                        plan.lots[pick.batch.id],
+                        plan.shelves[int(pick.place)],
+                        section,
+                        pick.count,
+                    )
+                )
+        for exception in exceptions:
+            put_in += [p for p in exception.instead if units(p.units, least=0, field="exceptions")]
+        guard.put_in_guard(kit, [(p.lot, p.shelf) for p in put_in])
+        out = out_legs(kit, plan.list.take_out, plan)
+        entry = book.post(
+            EntryKind.RESTOCK,
+            [*out, *(Leg(p.lot, p.shelf, p.section, p.units) for p in put_in)],
+            kit=kit,
+            detail={
+                "through": plan.through.isoformat(),
+                "to_sort_since": derive.iso(kit.to_sort_since),
+                "looked_inside": True,
+            },
+        )
+        book.break_seals(entry, list(kit.sections.all()))
+        _levels(entry, _filled_up(kit) if levels is None else levels)
+        _sorted_now(kit)
+    return Restocked(entry, put_in, out)
+
+
+def _refuse_if_kept_as_it_came(kit: Kit) -> None:
+    if kit.withholdings.filter(
+        kind=WithheldKind.KEEP_AS_IT_CAME_BACK, released__isnull=True
+    ).exists():
+        raise Refused(
+            "keep-as-it-came-back",
+            f"{kit.name} is kept as it came back. Release it before anything is put in or out.",
+        )
+
+
+def _filled_up(kit: Kit) -> list[LevelSeen]:
+    sections = {p.section_key: p for p in kit.sections.all()}
+    state = fitness.states([kit.pk])[kit.pk]
+    low = [
+        line
+        for line in state.lines
+        if line.thing.by_eye and state.levels.get((line.section, line.thing.id)) != Level.FULL
+    ]
+    items = Item.objects.in_bulk([line.thing.id for line in low])
+    return [LevelSeen(sections[ln.section], items[ln.thing.id], Level.FULL) for ln in low]
+
+
+# ------------------------------------------------------------------- taking out what must come out
+def to_come_out(kit: Kit) -> list[tuple[Units, Fault]]:
+    """The units inside a kit that may not stay there, each with why."""
+    state = fitness.states([kit.pk])[kit.pk]
+    today = fitness.today_of(kit)
+    return [
+        (x, fault) for x in inside(state) if (fault := must_come_out(state, x, today)) is not None
+    ]
+
+
+def out_legs(kit: Kit, rows: Sequence[tuple[Units, Fault]], plan: Restock) -> list[Leg]:
+    """Where each thing that comes out goes: recalled and kept-back things to quarantine, training
+    stock to the training box, the rest to its own bin."""
+    legs = []
+    for x, fault in rows:
+        lot = plan.lots[x.batch.id]
+        legs.append(Leg(lot, plan.sections[x.place], _destination(kit.room, lot, fault), x.count))
+    return legs
+
+
+def _destination(room: Room, lot: Lot, fault: Fault) -> Place:
+    if fault in (Fault.EXPIRED, Fault.OPENED_TOO_LONG):
+        return outer(PlaceKind(lot.item.disposal))
+    if fault is Fault.TRAINING_STOCK:
+        return room_place(room, PlaceKind.TRAINING)
+    return room_place(room, PlaceKind.QUARANTINE)
+
+
+def take_expired_out(act: Act, kit: Kit) -> Entry:
+    """Take out everything that may not stay inside, in one act. Raises Refused where there is
+    nothing to take out (`nothing-to-take-out`)."""
+    with Book(act) as book:
+        (kit,) = book.lock(kit.pk)
+        act.actor.require("take_expired_out", kit.room_id)
+        _refuse_if_kept_as_it_came(kit)
+        rows = to_come_out(kit)
+        if not rows:
+            raise Refused("nothing-to-take-out", f"Everything in {kit.name} may stay there today.")
+        return book.post(EntryKind.TAKE_OUT, out_legs(kit, rows, restock_list(kit)), kit=kit)
+
+
+# ------------------------------------------------------------------------------------- borrowing
+@dataclass(frozen=True)
+class Borrowed:
+    """So many units of a batch from a section of one kit into a section of another."""
+
+    lot: Lot
+    source: Place
+    target: Place
+    units: int
+
+
+def borrow(act: Act, giver: Kit, taker: Kit, lines: Sequence[Borrowed]) -> Entry:
+    """Move things from one kit to another; both are judged again. §4.5 holds for the taker."""
+    if giver.pk == taker.pk:
+        raise Invalid("A kit cannot borrow from itself. Choose another kit.", field="from")
+    with Book(act) as book:
+        giver, taker = book.lock(giver.pk, taker.pk)
+        act.actor.require("borrow", taker.room_id)
+        _refuse_if_kept_as_it_came(giver)
+        _refuse_if_kept_as_it_came(taker)
+        for line in lines:
+            if line.source.kit_id != giver.pk or line.target.kit_id != taker.pk:
+                raise Invalid(
+                    f"Give sections of {giver.name} to take from and of {taker.name} to put into.",
+                    field="lines",
+                )
+        guard.put_in_guard(taker, [(line.lot, line.source) for line in lines])
+        return book.post(
+            EntryKind.BORROW,
+            [Leg(ln.lot, ln.source, ln.target, units(ln.units, field="lines")) for ln in lines],
+            kit=taker,
+            detail={"from": giver.pk},
+        )
+
+
+# ------------------------------------------------------------------------------------- resealing
+def reseal(act: Act, kit: Kit, number: str, *, section: Place | None = None) -> Seal:
+    """Put a numbered seal on a kit, or on one of its sections. The kit no longer waits to be
+    sorted. Raises Refused (`seal-in-use`, `sealed-already`)."""
+    number = number.strip()
+    if not number or len(number) > 40:
+        raise Invalid(
+            "Give the number that is printed on the seal, up to 40 characters.", field="seal"
+        )
+    with Book(act) as book:
+        (kit,) = book.lock(kit.pk)
+        act.actor.require("reseal", kit.room_id)
+        in_use = Seal.objects.filter(number__iexact=number, broken__isnull=True).first()
+        if in_use is not None and (in_use.kit_id, in_use.section_id) == (
+            kit.pk,
+            section.pk if section else None,
+        ):
+            raise Refused("sealed-already", f"{kit.name} carries seal {number} already.")
+        if in_use is not None:
+            raise Refused(
+                "seal-in-use",
+                f"Seal {number} is on {in_use.kit.name}. Read the number again, or look at that "
+                "kit.",
+                kit=in_use.kit.name,
+            )
+        entry = book.post(
+            EntryKind.RESEAL,
+            kit=kit,
+            detail={"number": number, "to_sort_since": derive.iso(kit.to_sort_since)},
+        )
+        Seal.objects.filter(kit=kit, section=section, broken__isnull=True).update(broken=entry)
+        if section is None:
+            kit.to_sort_since = None
+            kit.save(update_fields=["to_sort_since"])
+        return Seal.objects.create(kit=kit, section=section, number=number, put_on=entry)
+
+
+def next_seal_number(room: Room) -> str:
+    """The number after the last one that was put on a kit in a room: the next on the strip, or
+    nothing where the last does not end in digits."""
+    last = (
+        Seal.objects.filter(put_on__room=room)
+        .order_by("-id")
+        .values_list("number", flat=True)
+        .first()
+    )
+    match = re.search(r"^(.*?)(\d+)$", last or "")
+    if match is None:
+        return ""
+    head, digits = match.groups()
+    return f"{head}{int(digits) + 1:0{len(digits)}d}"
