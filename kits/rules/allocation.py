@@ -17,7 +17,7 @@ never serve more claims of a rank and all above it.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 from kits.rules.facts import Criticality, Line
 
@@ -58,11 +58,12 @@ class Allocation:
                 likes = (0 if thing == line.thing.id else 2) + (place != line.section)
                 self._pools[i][likes].append(pool)
 
-    def meet_minimums(self, ranks: Iterable[Criticality] = BY_RANK) -> None:
+    def meet_minimums(self) -> None:
         """Give each line up to its *never below*, lines of the first rank first."""
-        for rank in ranks:
-            wanted = {i: x.never_below for i, x in enumerate(self.lines) if x.criticality is rank}
-            self._meet(wanted)
+        for rank in BY_RANK:
+            self._meet(
+                {i: x.never_below for i, x in enumerate(self.lines) if x.criticality is rank}
+            )
 
     def meet_all(self) -> None:
         """Give each line up to its *never below* by rank, then up to its *carry* by rank."""
@@ -76,12 +77,13 @@ class Allocation:
         found by augmenting paths."""
         short = {i: n for i, goal in wanted.items() if (n := goal - self.got(i)) > 0}
         for likes in range(4):
-            for i in short:
+            for i, lacking in short.items():
                 for pool in self._pools[i][likes]:
-                    given = min(short[i], self.free[pool])
+                    given = min(lacking, self.free[pool])
                     if given > 0:
                         self._give(i, pool, given)
-                        short[i] -= given
+                        lacking -= given
+                short[i] = lacking
         for i, lacking in short.items():
             while lacking > 0 and (found := self._augment(i, lacking)):
                 lacking -= found

@@ -26,7 +26,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from kits.rules.allocation import BY_RANK, Allocation
+from kits.rules.allocation import Allocation
 from kits.rules.expiry import Fault, date_known, good_through
 from kits.rules.facts import (
     Criticality,
@@ -155,10 +155,10 @@ def fit_days(kit: KitState) -> FitDays:
     if worst < Weight.STOPS:
         lapsing = [(last, reason.weight) for last, reason in _lapsing(kit)]
         stops = [last for last, weight in lapsing if weight is Weight.STOPS]
-        may_go_until = soonest([minimums_until(kit, BY_RANK[:1]), *stops])
-        if worst < Weight.SHORT and may_go_until is not None:
-            days = [minimums_until(kit, BY_RANK), *(last for last, _ in lapsing)]
-            fit_until = soonest([may_go_until, *days])
+        must_haves, all_lines = minimums_until(kit)
+        may_go_until = soonest([must_haves, *stops])
+        if worst < Weight.SHORT:
+            fit_until = soonest([all_lines, *(last for last, _ in lapsing)])
     clear_until = min((good_through(x.batch) or date.max for x in inside(kit)), default=date.max)
     return FitDays(fit_until, may_go_until, clear_until)
 
