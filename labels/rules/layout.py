@@ -37,10 +37,11 @@ class CellTooSmall(ValueError):
     def __init__(self, have_mm: tuple[float, float], needed_mm: tuple[float, float]) -> None:
         self.have_mm = have_mm
         self.needed_mm = needed_mm
+        width, height = needed_mm
         super().__init__(
             f"A cell of {have_mm[0]:g} × {have_mm[1]:g} mm is too small for this symbol with"
-            f" modules of 0.40 mm: choose one of at least {needed_mm[0]:.1f} × {needed_mm[1]:.1f} mm,"
-            " or a shorter public address."
+            f" modules of 0.40 mm: choose one of at least {width:.1f} × {height:.1f} mm, or a"
+            " shorter public address."
         )
 
 
