@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from drf_spectacular.openapi import AutoSchema
-from drf_spectacular.plumbing import get_doc
+from drf_spectacular.plumbing import get_doc, is_list_serializer
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
 
 from gearroom.core.api.problems import MEDIA_TYPE
@@ -28,6 +28,18 @@ class DoorSchema(AutoSchema):
 
     def _writes(self) -> bool:
         return self.method not in ("GET", "HEAD", "OPTIONS")
+
+    def _is_list_view(self, serializer: Any = None) -> bool:
+        if serializer is None or isinstance(serializer, dict):
+            return not self._writes() and getattr(self.view, "many", False)
+        return is_list_serializer(serializer)
+
+    def get_operation_id(self) -> str:
+        """The path's words and what is done: people_list, people_show, people_post."""
+        does = self.method.lower()
+        if not self._writes():
+            does = "list" if self._is_list_view() else "show"
+        return "_".join([*self._tokenize_path(), does]).replace("-", "_")
 
     def get_request_serializer(self) -> Any:
         """The strict body of a write."""

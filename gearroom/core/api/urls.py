@@ -1,9 +1,23 @@
-"""The API's addresses that are no room's business: its schema and pages, people, rooms, tokens."""
+"""The API's addresses that are no kit's business: its schema and pages, people, rooms, tokens."""
 
 from django.urls import path
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
 
+from gearroom.core.api import people, rooms, tokens
+
 urlpatterns = [
     path("schema/", SpectacularAPIView.as_view(permission_classes=[]), name="schema"),
     path("docs/", SpectacularSwaggerSplitView.as_view(permission_classes=[]), name="docs"),
+    path("rooms/", rooms.Rooms.as_view()),
+    path("rooms/<slug:room>/", rooms.OneRoom.as_view()),
+    path("people/", people.People.as_view()),
+    path("people/<int:id>/", people.OnePerson.as_view()),
+    path("people/<int:id>/left/", people.Left.as_view()),
+    path("people/<int:id>/back/", people.CameBack.as_view()),
+    path("people/<int:id>/sign-in/", people.SignIn.as_view()),
+    path("people/<int:id>/roles/", people.AddRole.as_view()),
+    path("people/<int:id>/roles/end/", people.EndRole.as_view()),
+    path("tokens/", tokens.Tokens.as_view()),
+    path("tokens/<int:id>/", tokens.OneToken.as_view()),
+    path("tokens/<int:id>/revoke/", tokens.Revoke.as_view()),
 ]

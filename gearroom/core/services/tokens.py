@@ -12,9 +12,9 @@ from django.db import OperationalError
 from django.db.models import Q, QuerySet
 
 from gearroom.core import clock
-from gearroom.core.act import Actor
+from gearroom.core.act import Act, Actor
 from gearroom.core.models import Token, User
-from gearroom.core.problems import Invalid, NotFound
+from gearroom.core.problems import Invalid, NotAllowed, NotFound
 from gearroom.core.rules.roles import Scope
 
 PREFIX = "gr_"
@@ -70,19 +70,49 @@ def by_secret(secret: str) -> Token | None:
     return token
 
 
+def make_own(
+    act: Act, *, name: str, scopes: Iterable[Scope], days: int | None
+) -> tuple[Token, str]:
+    """A token for whoever asks; one made with a token has no scope that the latter lacks."""
+    act.actor.require("own_tokens")
+    if act.actor.user is None:
+        raise NotAllowed("not-allowed", "Only somebody with a sign-in can have tokens.")
+    beyond = set(scopes) - (act.actor.scopes if act.actor.scopes is not None else set(Scope))
+    if beyond:
+        raise NotAllowed(
+            "scope-missing",
+            f"This token lacks the scope “{min(beyond)}”, so it cannot give it.",
+            scope=str(min(beyond)),
+        )
+    return make(user=act.actor.user, name=name, scopes=scopes, days=days)
+
+
 def own(actor: Actor) -> QuerySet[Token]:
     """The tokens of whoever asks."""
     return Token.objects.filter(user=actor.user)
 
 
-def revoke(actor: Actor, token_id: int) -> Token:
-    """End one of one's own tokens at once; ended already, it stays as it was."""
-    actor.require("own_tokens")
-    token = own(actor).select_for_update().filter(pk=token_id).first()
+def get(actor: Actor, token_id: int) -> Token:
+    """One of one's own tokens; raises NotFound for any other."""
+    token = own(actor).filter(pk=token_id).first()
     if token is None:
         raise NotFound("token", token_id)
+    return token
+
+
+def rename(act: Act, token: Token, name: str) -> Token:
+    """Give a token another name."""
+    act.actor.require("own_tokens")
+    token.name = name
+    token.save(update_fields=["name"])
+    return token
+
+
+def revoke(act: Act, token: Token) -> Token:
+    """End a token at once; one ended already stays as it was."""
+    act.actor.require("own_tokens")
     if token.revoked_at is None:
-        token.revoked_at = clock.now()
+        token.revoked_at = act.received_at
         token.save(update_fields=["revoked_at"])
     return token
 

@@ -1,0 +1,249 @@
+"""/api/v1/people/: whoever can have a kit, in the rooms that one belongs to."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import QuerySet
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+
+from gearroom.core.act import Act
+from gearroom.core.api.serializers import ActBody, PageQuery
+from gearroom.core.api.views import ListView, ReadView, UseCaseView
+from gearroom.core.models import Membership, Person
+from gearroom.core.rules.roles import Role
+from gearroom.core.services import people, rooms
+
+ROLES = [role.value for role in Role]
+LANGUAGE = {"regex": r"^[a-z]{2,3}(-[a-z0-9]{2,5})?$", "max_length": 10}
+
+
+class RoleShown(serializers.Serializer[Membership]):
+    """What somebody is, where; without a room: in every one."""
+
+    room = serializers.SlugField(source="room.slug", allow_null=True)
+    role = serializers.ChoiceField(choices=ROLES)
+
+
+class PersonShown(serializers.ModelSerializer[Person]):
+    """Somebody, with the roles that concern rooms of whoever asks."""
+
+    home_room = serializers.SlugField(source="home_room.slug", allow_null=True)
+    email = serializers.SerializerMethodField(
+        help_text="For keepers, and for themselves; else null."
+    )
+    username = serializers.CharField(
+        source="user.username", allow_null=True, help_text="Null without a sign-in."
+    )
+    roles = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Person
+        fields = [
+            "id",
+            "name",
+            "phone",
+            "email",
+            "language",
+            "home_room",
+            "username",
+            "roles",
+            "left_on",
+        ]
+
+    def get_email(self, person: Person) -> str | None:
+        """Who may edit somebody sees where to write to them."""
+        actor = self.context["actor"]
+        own = actor.person is not None and actor.person.pk == person.pk
+        return person.email if own or actor.may("edit_person", person.home_room_id) else None
+
+    @extend_schema_field(RoleShown(many=True))
+    def get_roles(self, person: Person) -> Any:
+        """As prefetched: only those that may be seen."""
+        return RoleShown(person.memberships.all(), many=True).data
+
+
+class PersonBody(ActBody):
+    """What is known of somebody."""
+
+    name = serializers.CharField(max_length=120)
+    phone = serializers.CharField(max_length=40, required=False, allow_blank=True)
+    email = serializers.EmailField(max_length=254, required=False, allow_blank=True)
+    language = serializers.RegexField(
+        **LANGUAGE, required=False, help_text="For mails, such as en-gb."
+    )
+    home_room = serializers.SlugField(max_length=40, required=False, allow_null=True)
+
+
+class PeopleQuery(PageQuery):
+    """Which people."""
+
+    search = serializers.CharField(required=False, max_length=120, help_text="Part of the name.")
+    room = serializers.SlugField(
+        required=False, max_length=40, help_text="With a role in this room, or at home there."
+    )
+    left = serializers.BooleanField(
+        required=False, default=False, help_text="Those who left, rather than those who are here."
+    )
+
+
+class LeftBody(ActBody):
+    """That somebody left."""
+
+    on = serializers.DateField(required=False, help_text="Today unless told; not in the future.")
+
+
+class SignInBody(ActBody):
+    """A sign-in."""
+
+    username = serializers.CharField(
+        required=False, max_length=150, help_text="Needed for the first one."
+    )
+
+
+class SignInMade(serializers.Serializer[Any]):
+    """A sign-in with its password."""
+
+    username = serializers.CharField()
+    password = serializers.CharField(
+        allow_null=True, help_text="Shown this once. Asked for again with the same key: null."
+    )
+
+
+class RoleBody(ActBody):
+    """A role in a room; with null, in every room."""
+
+    role = serializers.ChoiceField(choices=ROLES)
+    room = serializers.SlugField(max_length=40, allow_null=True)
+
+
+class _PersonDoor(UseCaseView):
+    """What is done about one person."""
+
+    use_case = "edit_person"
+    answers = {200: PersonShown}
+
+    def person(self) -> Person:
+        """The one that the address names; raises NotFound for one that may not be seen."""
+        return people.get(self.actor, self.kwargs["id"])
+
+    def shown(self, person: Person) -> Any:
+        """Them as they are now."""
+        fresh = people.seen_by(self.actor).filter(pk=person.pk).first() or person
+        return PersonShown(fresh, context={"actor": self.actor}).data
+
+    def fields(self, data: dict[str, Any]) -> dict[str, Any]:
+        """The room by its slug made a room of theirs."""
+        if data.get("home_room") is not None:
+            data["home_room"] = rooms.get(self.actor, data["home_room"])
+        return data
+
+
+class People(ListView, _PersonDoor):
+    """People."""
+
+    query = PeopleQuery
+    shows = PersonShown
+    reads_as = "see_people"
+    ordering = ("name", "id")
+    body = PersonBody
+    answers = {201: PersonShown}
+
+    def rows(self, query: dict[str, Any]) -> QuerySet[Person]:
+        """List the people of your rooms, by name."""
+        found = people.seen_by(self.actor).filter(left_on__isnull=not query["left"])
+        if "search" in query:
+            found = found.filter(name__icontains=query["search"])
+        if "room" in query:
+            found = people.of_room(found, rooms.get(self.actor, query["room"]))
+        return found
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Add somebody."""
+        return 201, self.shown(people.add(act, **self.fields(data)))
+
+
+class OnePerson(ReadView, _PersonDoor):
+    """One person."""
+
+    shows = PersonShown
+    reads_as = "see_people"
+    method = "patch"
+    use_case = "look"  # whoever it is may change their own; the service looks at the rest
+    body = PersonBody
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """Show somebody."""
+        return PersonShown(self.person(), context={"actor": self.actor}).data
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Change what is known of somebody."""
+        person = self.person()
+        self.match(self.shown(person))
+        return 200, self.shown(people.edit(act, person, **self.fields(data)))
+
+
+class Left(_PersonDoor):
+    """Somebody's leaving."""
+
+    body = LeftBody
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Say that somebody left: sign-in and tokens end at once."""
+        return 200, self.shown(people.left(act, self.person(), **data))
+
+
+class CameBack(_PersonDoor):
+    """Somebody's return."""
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Say that somebody is back: the sign-in works again."""
+        return 200, self.shown(people.came_back(act, self.person()))
+
+
+class SignIn(_PersonDoor):
+    """Somebody's sign-in."""
+
+    use_case = "edit_member"
+    body = SignInBody
+    answers = {201: SignInMade}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Give somebody a sign-in, or a new password.
+
+        The password is generated, in the answer this once and kept nowhere.
+        """
+        user, password = people.give_sign_in(act, self.person(), **data)
+        return 201, {"username": user.username, "password": password}
+
+    def kept(self, body: Any) -> Any:
+        """The answer less the password."""
+        return {**body, "password": None} if "password" in body else body
+
+
+class AddRole(_PersonDoor):
+    """A role given."""
+
+    use_case = "edit_member"
+    body = RoleBody
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Make somebody something in a room."""
+        person = self.person()
+        people.add_role(act, person, Role(data["role"]), self.room(data))
+        return 200, self.shown(person)
+
+    def room(self, data: dict[str, Any]) -> Any:
+        """The room that the body names, or None."""
+        return rooms.get(self.actor, data["room"]) if data["room"] is not None else None
+
+
+class EndRole(AddRole):
+    """A role taken."""
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Take a role from somebody."""
+        person = self.person()
+        people.end_role(act, person, Role(data["role"]), self.room(data))
+        return 200, self.shown(person)

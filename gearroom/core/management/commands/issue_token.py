@@ -1,0 +1,50 @@
+"""`manage.py issue_token USERNAME`: a new token, alone on standard output."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from gearroom.core.models import User
+from gearroom.core.problems import Problem
+from gearroom.core.rules.roles import Scope
+from gearroom.core.services import tokens
+
+
+class Command(BaseCommand):
+    """Prints the secret once; it can not be had again."""
+
+    help = "Make a token for a user and print it, alone, on standard output."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        """USERNAME, --scopes, --days, --name."""
+        parser.add_argument("username")
+        parser.add_argument(
+            "--scopes",
+            default=",".join(Scope),
+            help=f"comma-separated, of {', '.join(Scope)}; default: all",
+        )
+        parser.add_argument("--days", type=int, default=365, help="until it expires; default 365")
+        parser.add_argument("--name", default="issue_token", help="what it is for")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        """Make it, print it."""
+        user = User.objects.filter(username__iexact=options["username"]).first()
+        if user is None:
+            raise CommandError(
+                f"There is no user {options['username']}. Make one with manage.py createsuperuser,"
+                " or give somebody a sign-in."
+            )
+        if not user.is_active:
+            raise CommandError(f"{user} may not sign in any more, so a token would not work.")
+        try:
+            _, secret = tokens.make(
+                user=user,
+                name=options["name"],
+                scopes=options["scopes"].split(","),
+                days=options["days"],
+            )
+        except Problem as problem:
+            raise CommandError(problem.detail) from problem
+        self.stdout.write(secret)

@@ -1,0 +1,188 @@
+"""People: added, edited, come and gone; their roles; their sign-ins."""
+
+from __future__ import annotations
+
+import secrets
+from datetime import date
+from typing import Any
+
+from django.db.models import Prefetch, Q, QuerySet
+
+from gearroom.core import clock
+from gearroom.core.act import Act, Actor
+from gearroom.core.models import Membership, Person, Room, Token, User
+from gearroom.core.problems import Invalid, NotAllowed, NotFound, Refused
+from gearroom.core.rules.roles import Role
+from gearroom.core.services import rooms
+
+# What a generated password is drawn from: nothing that looks like something else.
+_LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
+
+
+def seen_by(actor: Actor) -> QuerySet[Person]:
+    """Whom somebody may see: who shares a room with them, and themselves; for keepers also people
+    who belong to no room yet. Roles in rooms that are not theirs are left out."""
+    people = Person.objects.select_related("home_room", "user")
+    roles = Membership.objects.select_related("room").order_by("room__name", "role")
+    if actor.everywhere:
+        return people.prefetch_related(Prefetch("memberships", roles))
+    mine = actor.room_ids
+    near = (
+        Q(home_room__in=mine)
+        | Q(memberships__room__in=mine)
+        | Q(pk__in=Membership.objects.filter(room=None).values("person"))
+    )
+    if actor.person is not None:
+        near |= Q(pk=actor.person.pk)
+    if actor.may("edit_person"):
+        near |= Q(memberships=None, home_room=None)
+    seen = people.filter(pk__in=Person.objects.filter(near).values("pk"))
+    return seen.prefetch_related(
+        Prefetch("memberships", roles.filter(Q(room=None) | Q(room__in=mine)))
+    )
+
+
+def of_room(people: QuerySet[Person], room: Room) -> QuerySet[Person]:
+    """Those of them who have a role in a room or are at home there."""
+    members = Membership.objects.filter(room=room).values("person")
+    return people.filter(Q(home_room=room) | Q(pk__in=members))
+
+
+def get(actor: Actor, person_id: int) -> Person:
+    """Somebody whom they may see; raises NotFound for anybody else, there or not."""
+    person = seen_by(actor).filter(pk=person_id).first()
+    if person is None:
+        raise NotFound("person", person_id)
+    return person
+
+
+def add(act: Act, *, name: str, home_room: Room | None = None, **fields: Any) -> Person:
+    """Somebody new, with phone, email and language if known; no sign-in."""
+    _require_edit(act.actor, home_room)
+    return Person.objects.create(name=name, home_room=home_room, **fields)
+
+
+def edit(act: Act, person: Person, **fields: Any) -> Person:
+    """Change name, phone, email, language or home room. One's own but the home room is one's own
+    to change."""
+    own = act.actor.person is not None and act.actor.person.pk == person.pk
+    if not own or "home_room" in fields:
+        _require_care_of(act.actor, person)
+    if "home_room" in fields:
+        _require_edit(act.actor, fields["home_room"])
+    for name, value in fields.items():
+        setattr(person, name, value)
+    person.save(update_fields=list(fields))
+    return person
+
+
+def left(act: Act, person: Person, on: date | None = None) -> Person:
+    """They left, today or on an earlier day: sign-in and tokens end at once, roles are kept."""
+    _require_care_of(act.actor, person)
+    today = clock.today(person.home_room.time_zone if person.home_room else "UTC")
+    if on is not None and on > today:
+        raise Invalid("Say so on the day they leave, not before.", field="on")
+    _not_the_last_administrator(person)
+    person.left_on = on or today
+    person.save(update_fields=["left_on"])
+    if person.user is not None:
+        User.objects.filter(pk=person.user.pk).update(is_active=False)
+        Token.objects.filter(user=person.user, revoked_at=None).update(revoked_at=act.received_at)
+    return person
+
+
+def came_back(act: Act, person: Person) -> Person:
+    """They are here again, next season: the sign-in works again, tokens are made anew."""
+    _require_care_of(act.actor, person)
+    person.left_on = None
+    person.save(update_fields=["left_on"])
+    if person.user is not None:
+        User.objects.filter(pk=person.user.pk).update(is_active=True)
+    return person
+
+
+def give_sign_in(act: Act, person: Person, username: str | None = None) -> tuple[User, str]:
+    """A sign-in with a generated password, or a new password for the sign-in they have.
+
+    Returns the user and the password, which is kept nowhere.
+    """
+    _require_rule_over(act.actor, person)
+    if person.left_on is not None:
+        raise Refused("person-left", f"{person} has left. Say first that they are back.")
+    password = "-".join("".join(secrets.choice(_LETTERS) for _ in range(5)) for _ in range(4))
+    user = person.user
+    if user is None:
+        if not username:
+            raise Invalid("A new sign-in needs a user name.", field="username")
+        if User.objects.filter(username__iexact=username).exists():
+            raise Refused("name-taken", f"The user name “{username}” is taken. Choose another.")
+        user = User(username=username, email=person.email)
+        user.person = person
+    elif username and username != user.username:
+        raise Refused("has-sign-in", f"{person} signs in as “{user.username}” already.")
+    user.set_password(password)
+    user.full_clean()
+    user.save()
+    return user, password
+
+
+def add_role(act: Act, person: Person, role: Role, room: Room | None) -> Membership:
+    """Make somebody something in a room, or everywhere. Being so already is no error."""
+    _require_administer(act.actor, room.pk if room else None)
+    found, _ = Membership.objects.get_or_create(person=person, room=room, role=role.value)
+    return found
+
+
+def end_role(act: Act, person: Person, role: Role, room: Room | None) -> None:
+    """Take a role from somebody. Raises NotFound if they do not have it."""
+    _require_administer(act.actor, room.pk if room else None)
+    held = Membership.objects.filter(person=person, room=room, role=role.value)
+    if not held.exists():
+        raise NotFound("such role of", person.name)
+    if room is None and role is Role.ADMINISTRATOR:
+        _not_the_last_administrator(person)
+    held.delete()
+
+
+def _require_edit(actor: Actor, home_room: Room | None) -> None:
+    if home_room is not None and not actor.belongs_to(home_room.pk):
+        raise NotFound("room", home_room.slug)
+    actor.require("edit_person", home_room.pk if home_room else None)
+
+
+def _require_care_of(actor: Actor, person: Person) -> None:
+    """A keeper of their home room; for somebody with a role everywhere, one everywhere."""
+    actor.require("edit_person", person.home_room_id)
+    if not actor.everywhere and person.memberships.filter(room=None).exists():
+        raise NotAllowed(
+            "role-missing", f"{person} has a role in every room. Ask an administrator of them all."
+        )
+
+
+def _require_administer(actor: Actor, room_id: int | None) -> None:
+    if room_id is None:
+        actor.require("edit_member")
+        rooms.require_administrator_everywhere(actor)
+    elif not actor.belongs_to(room_id):
+        raise NotFound("room")
+    else:
+        actor.require("edit_member", room_id)
+
+
+def _require_rule_over(actor: Actor, person: Person) -> None:
+    """An administrator wherever they have a role, so that nobody is made to lend theirs."""
+    actor.require("edit_member")
+    for room_id in Membership.objects.filter(person=person).values_list("room_id", flat=True):
+        _require_administer(actor, room_id)
+
+
+def _not_the_last_administrator(person: Person) -> None:
+    everywhere = Membership.objects.filter(
+        room=None, role=Role.ADMINISTRATOR.value, person__user__is_active=True
+    )
+    ours = everywhere.filter(person=person)
+    if ours.exists() and not everywhere.exclude(person=person).exists():
+        raise Refused(
+            "last-administrator",
+            f"{person} is the last administrator of every room. Make another one first.",
+        )
