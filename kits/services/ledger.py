@@ -29,6 +29,7 @@ from kits.models import (
     Holding,
     Kit,
     Lot,
+    LotFact,
     Movement,
     Place,
     PlaceKind,
@@ -134,7 +135,7 @@ class Book:
             self._move(entry, legs)
         return entry
 
-    def _when(self, kit: Kit | None, reverses: Entry | None, now: datetime) -> tuple[datetime, int]:
+    def _when(self, reverses: Entry | None, now: datetime) -> tuple[datetime, int]:
         # A mistake is put right as of when it was made, so that what is known now of any day
         # since is without it; what was known then keeps it, by `recorded_at`.
         if reverses is not None:
@@ -184,6 +185,7 @@ class Book:
             )
             for leg in legs
         )
+        _write_facts(entry, {leg.lot.pk for leg in legs})
         sections = [
             p
             for leg in legs
@@ -229,6 +231,20 @@ def _add(lot_id: int, place_id: int, units: int) -> None:
             "DO UPDATE SET units = kits_holding.units + excluded.units",
             [lot_id, place_id, units],
         )
+
+
+def _write_facts(entry: Entry, lot_ids: set[int]) -> None:
+    """Write what each batch is believed to be, where that is not what was last written of it: so
+    every batch that ever moved has its facts, from the entry that first moved it on."""
+    written = {
+        fact.lot_id: (fact.number, fact.expiry)
+        for fact in LotFact.objects.filter(lot__in=lot_ids).order_by("id")
+    }
+    LotFact.objects.bulk_create(
+        LotFact(lot=lot, entry=entry, number=lot.number, expiry=lot.expiry)
+        for lot in Lot.objects.filter(pk__in=lot_ids).order_by("pk")
+        if written.get(lot.pk) != (lot.number, lot.expiry)
+    )
 
 
 def _rooms_of(places: Iterable[Place]) -> dict[int, int | None]:

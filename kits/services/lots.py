@@ -1,0 +1,127 @@
+"""Batches: found or made by what identifies them.
+
+A batch is its thing, the maker's lot number and the expiry, the same in every room; an opened
+pack with a shortened life is a batch of its own, and an instrument's batch is one unit with its
+serial number. Its first fact is written by the entry that first moves it (see `ledger`).
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from datetime import date
+
+from django.db import IntegrityError, transaction
+from django.db.models import Q
+
+from gearroom.core import clock
+from gearroom.core.problems import Invalid, Refused
+from kits.models import Item, Lot, Recall, RecallScope
+from kits.rules.facts import Kind
+
+LONGEST = 40
+"""The most characters of a maker's lot number or serial; GS1 allows 20 of each."""
+
+
+def normal(number: str, *, field: str = "number") -> str:
+    """A maker's lot or serial number as it is kept and compared.
+
+    Compatibility forms made plain (NFKC), capitals, no space at the ends and one between words:
+    what one person types and another scans is the same batch. Raises Invalid.
+    """
+    text = " ".join(unicodedata.normalize("NFKC", number).upper().split())
+    if len(text) > LONGEST:
+        raise Invalid(
+            f"This has {len(text)} characters; a maker's number has {LONGEST} at most. Type what "
+            "stands after LOT or SN alone.",
+            field=field,
+        )
+    if not text.isprintable():
+        raise Invalid("This holds characters that cannot be printed.", field=field)
+    return text
+
+
+def known(
+    *,
+    item: Item,
+    number: str = "",
+    expiry: date | None = None,
+    serial: str = "",
+    opened_on: date | None = None,
+) -> Lot:
+    """The batch with this identity, made where it was not known yet.
+
+    An instrument is known by its serial alone: the number and expiry given must be those on
+    record, or left out. A new batch is marked recalled where an open recall matches it. Call it
+    in the transaction that moves it. Raises Invalid, Refused (`serial-known-otherwise`).
+    """
+    number, serial = normal(number), normal(serial, field="serial")
+    if (item.kind == Kind.INSTRUMENT) != bool(serial):
+        raise Invalid(
+            f"{item.name} is an instrument: give its serial number, each one is its own."
+            if not serial
+            else f"{item.name} is no instrument and has no serial number. Leave it out.",
+            field="serial",
+        )
+    identity = (
+        {"serial": serial}
+        if serial
+        else {"number": number, "expiry": expiry, "opened_on": opened_on}
+    )
+    there = Lot.objects.select_related("item").filter(item=item, **identity)
+    lot = there.first()
+    if lot is None:
+        try:
+            # A savepoint: where another act made the same batch meanwhile, this one goes on.
+            with transaction.atomic():
+                lot = Lot.objects.create(
+                    item=item,
+                    number=number,
+                    expiry=expiry,
+                    serial=serial,
+                    opened_on=opened_on,
+                    created_at=clock.now(),
+                )
+        except IntegrityError:
+            lot = there.get()
+        else:
+            # Asked after the row is there: a recall that starts at the same time locks the thing,
+            # so that one of the two sees the other.
+            lot.recall = recall_of(item, number)
+            if lot.recall is not None:
+                lot.save(update_fields=["recall"])
+    if serial and (number, expiry) not in ((lot.number, lot.expiry), ("", None)):
+        raise Refused(
+            "serial-known-otherwise",
+            f"{item.name} {serial} is on record with another lot number or date. Leave them out, "
+            "or correct the batch first.",
+            lot=lot.pk,
+            number=lot.number,
+            expiry=lot.expiry.isoformat() if lot.expiry else None,
+        )
+    return lot
+
+
+def matching(recall: Recall) -> Q:
+    """The batches that an open recall is about, as a condition on Lot.
+
+    While the maker names no number every batch of the thing is suspect; and a batch whose number
+    nobody knows is suspect whatever number is named, until it is read off the pack.
+    """
+    about = Q(item=recall.item_id)
+    return about & Q(number__in=["", recall.number]) if _by_number(recall) else about
+
+
+def _by_number(recall: Recall) -> bool:
+    return recall.scope == RecallScope.NUMBER
+
+
+def recall_of(item: Item, number: str) -> Recall | None:
+    """The open recall that a batch of a thing with this number falls under: one that names the
+    number, before one of every batch, before one that cannot be ruled out."""
+    open_recalls = [
+        recall
+        for recall in Recall.objects.filter(item=item, closed__isnull=True).order_by("id")
+        if not _by_number(recall) or number in ("", recall.number)
+    ]
+    order = {RecallScope.NUMBER: 0, RecallScope.ALL: 1, RecallScope.NOT_KNOWN: 2}
+    return min(open_recalls, key=lambda r: (order[RecallScope(r.scope)], r.pk), default=None)
