@@ -1,7 +1,7 @@
 """All settings, read top to bottom. With no environment set everything works on one machine.
 
 Environment: GEARROOM_DATA_DIR, DATABASE_URL, CELERY_BROKER_URL, EMAIL_URL, GEARROOM_PUBLIC_URL,
-GEARROOM_ALLOWED_HOSTS, SECRET_KEY.
+GEARROOM_ORGANISATION, GEARROOM_ALLOWED_HOSTS, SECRET_KEY.
 """
 
 from pathlib import Path
@@ -26,6 +26,8 @@ SECRET_KEY = env.str("SECRET_KEY", default="") or write_once(
 # The address printed on labels and in mails, for example https://gear.example.org. Empty: previews
 # only, real label sheets are refused.
 PUBLIC_URL = env.str("GEARROOM_PUBLIC_URL", default="").rstrip("/")
+# Whose gear it is, as labels and cards say it, for example Umberfell Outdoor School.
+ORGANISATION = env.str("GEARROOM_ORGANISATION", default="")
 ALLOWED_HOSTS = ["localhost", "127.0.0.1", "[::1]", *env.list("GEARROOM_ALLOWED_HOSTS", default=[])]
 CSRF_TRUSTED_ORIGINS = []
 if PUBLIC_URL:

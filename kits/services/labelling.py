@@ -31,6 +31,21 @@ Target = Kit | Place | Lot | Person
 MOST_BLANKS = 1000
 """Blanks made in one act."""
 
+SHOWN_WITH = (
+    "kit__home_room",
+    "kit__room",
+    "kit__list_version__packing_list",
+    "place__room",
+    "place__kit__home_room",
+    "place__kit__room",
+    "place__kit__list_version__packing_list",
+    "lot__item",
+    "person__home_room",
+    "room",
+    "replaced_by",
+)
+"""What is loaded along with labels that are to be shown."""
+
 _ROUNDS = 8
 
 
@@ -144,16 +159,7 @@ def live(target: Target) -> Label | None:
 
 def labels_of(actor: Actor) -> QuerySet[Label]:
     """The labels of somebody's rooms, by whose label it is or by where its kit is now."""
-    labels = Label.objects.select_related(
-        "kit__home_room",
-        "kit__room",
-        "place__room",
-        "place__kit__home_room",
-        "lot__item",
-        "person",
-        "room",
-        "replaced_by",
-    )
+    labels = Label.objects.select_related(*SHOWN_WITH)
     if actor.everywhere:
         return labels
     rooms = actor.room_ids

@@ -1,0 +1,101 @@
+"""What a stranger sees of a label: what it is, whose it is, how to return it; nothing more.
+
+The same goes for somebody who is signed in but has nothing to do with the room.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.conf import settings
+
+from gearroom.core.act import Actor
+from gearroom.core.models import Room
+from kits.models import Label, LabelKind
+from kits.rules import codes
+from kits.services import labelling
+
+_WHAT = {
+    LabelKind.SECTION: "A pouch of a first aid kit",
+    LabelKind.LOT: "Stock of a gear room",
+    LabelKind.SHELF: "A shelf of a gear room",
+    LabelKind.PERSON: "Somebody’s name tag",
+    LabelKind.BLANK: "A label that is not on anything yet",
+}
+
+
+@dataclass(frozen=True)
+class Facts:
+    """A label as a passer-by sees it. `yours`: whoever asks belongs to its room and may see more.
+
+    `code` as people see it. `whose` is the organisation and its gear room. `replaced_by`: the code
+    of the label that took the place of a cancelled one.
+    """
+
+    code: str
+    kind: str
+    what: str
+    whose: str
+    how_to_return: str
+    phone: str
+    yours: bool
+    cancelled: bool = False
+    replaced_by: str = ""
+
+
+def facts(code: str, actor: Actor | None) -> Facts | None:
+    """What a passer-by sees of the label with this code, written in any way; None if nobody here
+    made it. `actor` is None for whoever is not signed in."""
+    found = (
+        Label.objects.select_related(*labelling.SHOWN_WITH)
+        .filter(code=codes.parse(code) or "")
+        .first()
+    )
+    return facts_of(found, actor) if found else None
+
+
+def facts_of(label: Label, actor: Actor | None) -> Facts:
+    """What a passer-by sees of a label, which comes with what it is on."""
+    room = home_of(label)
+    after = labelling.successor(label) if label.cancelled_at else None
+    return Facts(
+        code=codes.shown(label.code),
+        kind=label.kind,
+        what=f"First aid kit {label.kit.name}" if label.kit else _WHAT[LabelKind(label.kind)],
+        whose=", ".join(filter(None, (settings.ORGANISATION, room.name if room else ""))),
+        how_to_return=room.how_to_return if room else "",
+        phone=room.phone if room else "",
+        yours=actor is not None and belongs(actor, label),
+        cancelled=label.cancelled_at is not None,
+        replaced_by=codes.shown(after.code) if after else "",
+    )
+
+
+def home_of(label: Label) -> Room | None:
+    """The room that a label, or what it is on, belongs to."""
+    kit = label.kit or (label.place.kit if label.place else None)
+    if kit is not None:
+        return kit.home_room
+    if label.place is not None:
+        return label.place.room
+    if label.person is not None:
+        return label.room or label.person.home_room
+    return label.room
+
+
+def belongs(actor: Actor, label: Label) -> bool:
+    """Whether somebody may know more of a label than a passer-by.
+
+    Kits: at home or now in a room of theirs. Batches and blanks belong to the organisation: one
+    room is enough. People: whoever may see people.
+    """
+    kit = label.kit or (label.place.kit if label.place else None)
+    if kit is not None:
+        return actor.belongs_to(kit.home_room_id) or actor.belongs_to(kit.room_id)
+    if label.place is not None:
+        return actor.belongs_to(label.place.room_id)
+    if label.person is not None:
+        return actor.may("see_people") or (
+            actor.person is not None and actor.person.pk == label.person_id
+        )
+    return actor.everywhere or bool(actor.roles)
