@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
+from django.utils.translation import gettext as _
+
 from gearroom.core.act import Act
 from gearroom.core.models import Room
 from gearroom.core.problems import Invalid, Refused
@@ -22,12 +24,11 @@ from kits.models import (
     Seal,
     WithheldKind,
 )
-from kits.rules.expiry import Fault
+from kits.rules.expiry import Fault, good_through
 from kits.rules.facts import Level, Units
-from kits.rules.inside import inside, must_come_out
-from kits.rules.picking import RestockList
+from kits.rules.picking import RestockList, Swap, TakeOut
 from kits.rules.picking import restock as restock_rule
-from kits.services import derive, find, fitness, guard
+from kits.services import derive, find, fitness, guard, wording
 from kits.services.amounts import units
 from kits.services.ledger import Book, Leg, outer, room_place
 from kits.services.use import LevelSeen
@@ -110,6 +111,32 @@ def restock_list(kit: Kit, *, through: date | None = None) -> Restock:
     )
 
 
+def swaps(plan: Restock) -> dict[int, str]:
+    """What settles a thing's shortage, by the thing's id: "put in 2 from shelf C2, good until
+    31 May 2027", or that it is not in stock."""
+    said: dict[int, str] = {}
+    for row in plan.list.put_in:
+        until = good_through(row.batch)
+        told = {
+            "count": row.count,
+            "thing": row.thing.name,
+            "shelf": plan.shelves[int(row.shelf)].name,
+            "until": wording.day(until) if until else "",
+        }
+        text = (
+            _("put in %(count)d from shelf %(shelf)s")
+            if row.instead_of is None
+            else _("put in %(count)d %(thing)s instead, from shelf %(shelf)s")
+        ) % told
+        if until:
+            text += _(", good until %(until)s") % told
+        wanted = row.line.thing.id
+        said[wanted] = f"{said[wanted]}; {text}" if wanted in said else text
+    for missing in plan.list.missing:
+        said.setdefault(missing.thing.id, _("none in stock here that lasts"))
+    return said
+
+
 @dataclass(frozen=True)
 class PutIn:
     """So many units of a batch from a shelf into a section."""
@@ -168,7 +195,7 @@ def restock(
                 put_in.append(
                     PutIn(
                         plan.lots[pick.batch.id],
-                        plan.shelves[int(pick.place)],
+                        plan.shelves[int(pick.shelf)],
                         section,
                         pick.count,
                     )
@@ -176,7 +203,7 @@ def restock(
         for exception in exceptions:
             put_in += [p for p in exception.instead if units(p.units, least=0, field="exceptions")]
         guard.put_in_guard(kit, [(p.lot, p.shelf) for p in put_in])
-        out = out_legs(kit, plan.list.take_out, plan)
+        out = _out_legs(plan, plan.list.take_out)
         entry = book.post(
             EntryKind.RESTOCK,
             [*out, *(Leg(p.lot, p.shelf, p.section, p.units) for p in put_in)],
@@ -216,30 +243,36 @@ def _filled_up(kit: Kit) -> list[LevelSeen]:
 
 
 # ------------------------------------------------------------------- taking out what must come out
-def to_come_out(kit: Kit) -> list[tuple[Units, Fault]]:
-    """The units inside a kit that may not stay there, each with why."""
-    state = fitness.states([kit.pk])[kit.pk]
-    today = fitness.today_of(kit)
+def must_come_out(plan: Restock) -> list[TakeOut]:
+    """What is inside and may not stay there."""
+    return [row for row in plan.list.take_out if isinstance(row.why, Fault)]
+
+
+def _out_legs(plan: Restock, rows: Sequence[TakeOut]) -> list[Leg]:
     return [
-        (x, fault) for x in inside(state) if (fault := must_come_out(state, x, today)) is not None
+        Leg(
+            plan.lots[row.batch.id],
+            plan.sections[row.section],
+            destination(plan, row),
+            row.count,
+        )
+        for row in rows
     ]
 
 
-def out_legs(kit: Kit, rows: Sequence[tuple[Units, Fault]], plan: Restock) -> list[Leg]:
-    """Where each thing that comes out goes: recalled and kept-back things to quarantine, training
-    stock to the training box, the rest to its own bin."""
-    legs = []
-    for x, fault in rows:
-        lot = plan.lots[x.batch.id]
-        legs.append(Leg(lot, plan.sections[x.place], _destination(kit.room, lot, fault), x.count))
-    return legs
-
-
-def _destination(room: Room, lot: Lot, fault: Fault) -> Place:
-    if fault in (Fault.EXPIRED, Fault.OPENED_TOO_LONG):
-        return outer(PlaceKind(lot.item.disposal))
-    if fault is Fault.TRAINING_STOCK:
+def destination(plan: Restock, row: TakeOut) -> Place:
+    """Out of date goes to its own bin, training stock to the training box, what was swapped while
+    still good back to a shelf, and recalled or kept-back things to quarantine."""
+    room = plan.kit.room
+    if row.why in (Fault.EXPIRED, Fault.OPENED_TOO_LONG):
+        return outer(PlaceKind(plan.lots[row.batch.id].item.disposal))
+    if row.why is Fault.TRAINING_STOCK:
         return room_place(room, PlaceKind.TRAINING)
+    if isinstance(row.why, Swap):
+        for put_in in plan.list.put_in:
+            if put_in.thing.id == row.batch.thing.id:
+                return plan.shelves[int(put_in.shelf)]
+        return next(iter(plan.shelves.values()))
     return room_place(room, PlaceKind.QUARANTINE)
 
 
@@ -250,10 +283,11 @@ def take_expired_out(act: Act, kit: Kit) -> Entry:
         (kit,) = book.lock(kit.pk)
         act.actor.require("take_expired_out", kit.room_id)
         _refuse_if_kept_as_it_came(kit)
-        rows = to_come_out(kit)
+        plan = restock_list(kit)
+        rows = must_come_out(plan)
         if not rows:
             raise Refused("nothing-to-take-out", f"Everything in {kit.name} may stay there today.")
-        return book.post(EntryKind.TAKE_OUT, out_legs(kit, rows, restock_list(kit)), kit=kit)
+        return book.post(EntryKind.TAKE_OUT, _out_legs(plan, rows), kit=kit)
 
 
 # ------------------------------------------------------------------------------------- borrowing

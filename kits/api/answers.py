@@ -1,0 +1,184 @@
+"""What the doors of kits answer: the shapes for the schema, and how a result becomes one."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+
+from gearroom.core.models import Person
+from kits.models import AsFound, Checkout, Entry, Trip
+from kits.rules.facts import Verdict
+from kits.services import wording
+from kits.services.use import Used
+
+
+class ReasonAnswer(serializers.Serializer[Any]):
+    code = serializers.CharField(help_text="Stable; what the reason is about.")
+    weight = serializers.ChoiceField(["note", "short", "stops"])
+    text = serializers.CharField(help_text="A sentence, with what settles it.")
+    facts = serializers.DictField()
+
+
+class VerdictAnswer(serializers.Serializer[Any]):
+    through = serializers.DateField()
+    fit = serializers.BooleanField()
+    may_go = serializers.BooleanField(help_text="Fit, or short and may go with a reason.")
+    reasons = ReasonAnswer(many=True)
+
+
+class PersonAnswer(serializers.Serializer[Any]):
+    id = serializers.IntegerField()
+    name = serializers.CharField()
+    phone = serializers.CharField()
+
+
+class TripAnswer(serializers.Serializer[Any]):
+    id = serializers.IntegerField()
+    source = serializers.CharField()
+    reference = serializers.CharField()
+    name = serializers.CharField()
+    first_day = serializers.DateField()
+    last_day = serializers.DateField()
+
+
+class CheckoutAnswer(serializers.Serializer[Any]):
+    id = serializers.IntegerField()
+    kit = serializers.CharField()
+    section = serializers.CharField(allow_null=True)
+    person = PersonAnswer(allow_null=True)
+    trip = TripAnswer(allow_null=True)
+    out_at = serializers.DateTimeField()
+    due_at = serializers.DateTimeField()
+    in_at = serializers.DateTimeField(allow_null=True)
+    as_found = serializers.ChoiceField([*AsFound.values, ""])
+    emergency = serializers.BooleanField()
+
+
+class EntryAnswer(serializers.Serializer[Any]):
+    id = serializers.IntegerField()
+    kind = serializers.CharField()
+    occurred_at = serializers.DateTimeField()
+    recorded_at = serializers.DateTimeField()
+    irregular = serializers.ListField(child=serializers.CharField())
+
+
+class TakenAnswer(serializers.Serializer[Any]):
+    checkout = CheckoutAnswer()
+    entry = EntryAnswer()
+    verdict = VerdictAnswer()
+
+
+class UsedLineAnswer(serializers.Serializer[Any]):
+    item = serializers.IntegerField()
+    name = serializers.CharField()
+    lot = serializers.IntegerField()
+    number = serializers.CharField()
+    section = serializers.CharField()
+    units = serializers.IntegerField()
+    lot_assumed = serializers.BooleanField()
+    found = serializers.IntegerField(help_text="How many of them the book did not hold.")
+
+
+class UsedAnswer(serializers.Serializer[Any]):
+    entry = EntryAnswer()
+    lines = UsedLineAnswer(many=True)
+
+
+class HandedBackAnswer(serializers.Serializer[Any]):
+    kit = serializers.CharField()
+    entry = EntryAnswer()
+    checkout = CheckoutAnswer(allow_null=True)
+    as_found = serializers.ChoiceField(AsFound.choices)
+    used = UsedAnswer(allow_null=True)
+
+
+class DoneAnswer(serializers.Serializer[Any]):
+    """An act of which there is nothing to say but that it is in the book."""
+
+    entry = EntryAnswer()
+
+
+def verdict(of: Verdict, swaps: dict[int, str] | None = None) -> dict[str, Any]:
+    """A verdict with its reasons as sentences."""
+    return {
+        "through": of.through.isoformat(),
+        "fit": of.fit,
+        "may_go": of.may_go,
+        "reasons": wording.reasons(of.reasons, swaps),
+    }
+
+
+def person(of: Person | None) -> dict[str, Any] | None:
+    """A person by name and phone."""
+    return {"id": of.pk, "name": of.name, "phone": of.phone} if of else None
+
+
+def trip(of: Trip | None) -> dict[str, Any] | None:
+    """A trip in short."""
+    if of is None:
+        return None
+    return {
+        "id": of.pk,
+        "source": of.source,
+        "reference": of.reference,
+        "name": of.name,
+        "first_day": of.first_day.isoformat(),
+        "last_day": of.last_day.isoformat(),
+    }
+
+
+def checkout(of: Checkout | None) -> dict[str, Any] | None:
+    """A kit's time with a person."""
+    if of is None:
+        return None
+    return {
+        "id": of.pk,
+        "kit": of.kit.name,
+        "section": of.section.section_key if of.section else None,
+        "person": person(of.person),
+        "trip": trip(of.trip),
+        "out_at": of.out_at.isoformat(),
+        "due_at": of.due_at.isoformat(),
+        "in_at": of.in_at.isoformat() if of.in_at else None,
+        "as_found": of.as_found,
+        "emergency": of.emergency,
+    }
+
+
+def entry(of: Entry) -> dict[str, Any]:
+    """An entry in short."""
+    return {
+        "id": of.pk,
+        "kind": of.kind,
+        "occurred_at": of.occurred_at.isoformat(),
+        "recorded_at": of.recorded_at.isoformat(),
+        "irregular": of.irregular,
+    }
+
+
+def used(of: Used | None) -> dict[str, Any] | None:
+    """What was written as used."""
+    if of is None:
+        return None
+    return {
+        "entry": entry(of.entry),
+        "lines": [
+            {
+                "item": line.item.pk,
+                "name": line.item.name,
+                "lot": line.lot.pk,
+                "number": line.lot.number,
+                "section": line.section.section_key,
+                "units": line.units,
+                "lot_assumed": line.assumed,
+                "found": line.found,
+            }
+            for line in of.lines
+        ],
+    }
+
+
+def done(of: Entry) -> dict[str, Any]:
+    """An act that is in the book."""
+    return {"entry": entry(of)}

@@ -1,0 +1,80 @@
+"""Parts of request bodies that several doors share, and how they become what services take."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+from rest_framework import serializers
+
+from gearroom.core.act import Act
+from gearroom.core.api.serializers import ActBody, StrictSerializer
+from gearroom.core.problems import Invalid
+from kits.models import Kit
+from kits.rules.facts import Level
+from kits.services import find
+from kits.services.use import LevelSeen, UseLine
+
+UNITS = {"min_value": 1, "max_value": 1_000_000}
+
+
+class HereBody(ActBody):
+    """An act that happens in a room, where that is not the kit's own."""
+
+    room = serializers.CharField(
+        required=False, max_length=80, help_text="The gear room it happens in: name or slug."
+    )
+
+
+class UseLineBody(StrictSerializer):
+    item = serializers.IntegerField(required=False, min_value=1)
+    lot = serializers.CharField(
+        required=False, max_length=40, help_text="The batch, by id or by its label's code."
+    )
+    units = serializers.IntegerField(**UNITS)
+    section = serializers.CharField(required=False, max_length=80)
+
+    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
+        if "item" not in data and "lot" not in data:
+            raise serializers.ValidationError("Say which thing (item) or which batch (lot).")
+        return data
+
+
+class LevelBody(StrictSerializer):
+    section = serializers.CharField(max_length=80)
+    item = serializers.IntegerField(min_value=1)
+    level = serializers.ChoiceField([level.value for level in Level])
+
+
+def here(act: Act, data: dict[str, Any]) -> Act:
+    """The act, placed in the room that the body names; takes `room` out of `data`."""
+    ref = data.pop("room", None)
+    if ref is None:
+        return act
+    return dataclasses.replace(act, room=find.room(act.actor, ref))
+
+
+def use_lines(kit: Kit, rows: list[dict[str, Any]]) -> list[UseLine]:
+    """Use as the service takes it."""
+    lines = []
+    for row in rows:
+        lot = find.lot(row["lot"]) if "lot" in row else None
+        item = find.item(row["item"]) if "item" in row else None
+        if lot is not None and item is not None and lot.item_id != item.pk:
+            raise Invalid(f"That batch is of {lot.item.name}, not of {item.name}.", field="used")
+        thing = lot.item if lot is not None else item
+        assert thing is not None  # the body asks for one of the two
+        section = find.section(kit, row["section"]) if "section" in row else None
+        lines.append(UseLine(thing, row["units"], lot=lot, section=section))
+    return lines
+
+
+def levels_seen(kit: Kit, rows: list[dict[str, Any]]) -> list[LevelSeen]:
+    """Levels judged by eye as the service takes them."""
+    seen = []
+    for row in rows:
+        item = find.item(row["item"])
+        if not item.by_eye:
+            raise Invalid(f"{item.name} is counted, not judged by eye.", field="levels")
+        seen.append(LevelSeen(find.section(kit, row["section"]), item, Level(row["level"])))
+    return seen

@@ -1,0 +1,200 @@
+"""Doors of a kit's time with people: out, passed on, back; kept back and let go."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+
+from gearroom.core.act import Act
+from gearroom.core.api.serializers import ActBody
+from gearroom.core.api.views import UseCaseView
+from kits.api import answers, bodies
+from kits.models import AsFound, WithheldKind
+from kits.services import custody, find, keeping, use
+
+
+class CheckOutBody(bodies.HereBody):
+    person = serializers.CharField(
+        required=False, max_length=40, help_text="Who takes it, by id or by the tag's code."
+    )
+    trip = serializers.CharField(
+        required=False, max_length=130, help_text="By id or as source:reference."
+    )
+    due_at = serializers.DateTimeField(required=False)
+    section = serializers.CharField(
+        required=False, max_length=80, help_text="Only this sealed section goes."
+    )
+    short_reason = serializers.CharField(
+        required=False, max_length=300, help_text="Why it may go although it is short."
+    )
+    emergency = serializers.BooleanField(
+        default=False, help_text="A rescue: it goes whatever stands against it, and is recorded."
+    )
+    already_gone = serializers.BooleanField(
+        default=False, help_text="A report of what happened, not a request: always recorded."
+    )
+
+
+class CheckOut(UseCaseView):
+    use_case = "identify"  # the service asks for more, but a rescue always goes
+    body = CheckOutBody
+    answers = {201: answers.TakenAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Take a kit out."""
+        act = bodies.here(act, data)
+        fact = data["emergency"] or data["already_gone"]
+        kit = find.any_kit(self.kwargs["kit"]) if fact else find.kit(act.actor, self.kwargs["kit"])
+        person = find.person(data.pop("person")) if "person" in data else None
+        trip = find.trip(act.actor, data.pop("trip")) if "trip" in data else None
+        section = find.section(kit, data.pop("section")) if "section" in data else None
+        taken = custody.check_out(act, kit, person=person, trip=trip, section=section, **data)
+        return 201, {
+            "checkout": answers.checkout(taken.checkout),
+            "entry": answers.entry(taken.entry),
+            "verdict": answers.verdict(taken.verdict),
+        }
+
+
+class CheckInBody(bodies.HereBody):
+    as_found = serializers.ChoiceField(AsFound.choices, default=AsFound.SORT_LATER)
+    section = serializers.CharField(required=False, max_length=80)
+    seal_seen = serializers.CharField(
+        required=False, max_length=40, help_text="The seal's number, or its last three characters."
+    )
+    used = bodies.UseLineBody(many=True, required=False)
+    levels = bodies.LevelBody(many=True, required=False)
+    sharps_or_blood = serializers.BooleanField(default=False)
+    wet = serializers.BooleanField(default=False)
+    wrong = serializers.CharField(required=False, max_length=300)
+    incident = serializers.CharField(
+        required=False, max_length=80, help_text="A reference; nothing about casualties."
+    )
+
+
+class CheckIn(UseCaseView):
+    use_case = "check_in"
+    body = CheckInBody
+    answers = {200: answers.HandedBackAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Hand a kit back, whoever brings it and wherever."""
+        act = bodies.here(act, data)
+        kit = find.any_kit(self.kwargs["kit"])
+        data["used"] = bodies.use_lines(kit, data.get("used", []))
+        data["levels"] = bodies.levels_seen(kit, data.get("levels", []))
+        data["section"] = find.section(kit, data["section"]) if "section" in data else None
+        data["as_found"] = AsFound(data["as_found"])
+        back = custody.check_in(act, kit, **data)
+        return 200, {
+            "kit": back.kit.name,
+            "entry": answers.entry(back.entry),
+            "checkout": answers.checkout(back.checkout),
+            "as_found": back.as_found,
+            "used": answers.used(back.use),
+        }
+
+
+class PassBody(ActBody):
+    person = serializers.CharField(max_length=40, help_text="By id or by the tag's code.")
+
+
+class Pass(UseCaseView):
+    use_case = "pass"
+    body = PassBody
+    answers = {200: answers.CheckoutAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Record that a kit was passed to another person on the way."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        held = custody.pass_on(act, kit, find.person(data["person"]))
+        return 200, answers.checkout(held)
+
+
+class UseBody(ActBody):
+    used = bodies.UseLineBody(many=True, allow_empty=False)
+    levels = bodies.LevelBody(many=True, required=False)
+    incident = serializers.CharField(required=False, max_length=80)
+
+
+class Use(UseCaseView):
+    use_case = "log_use"
+    body = UseBody
+    answers = {201: answers.UsedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Write what was used from a kit, against its trip."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        done = use.log_use(
+            act,
+            kit,
+            bodies.use_lines(kit, data["used"]),
+            levels=bodies.levels_seen(kit, data.get("levels", [])),
+            incident=data.get("incident", ""),
+        )
+        return 201, answers.used(done)
+
+
+class WithholdBody(ActBody):
+    kind = serializers.ChoiceField(WithheldKind.choices)
+    note = serializers.CharField(required=False, max_length=300)
+
+
+class Withhold(UseCaseView):
+    use_case = "withhold"
+    body = WithholdBody
+    answers = {201: answers.DoneAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Keep a kit back: drying, something wrong, keep as it came back."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        kind = WithheldKind(data["kind"])
+        return 201, answers.done(keeping.withhold(act, kit, kind, data.get("note", "")))
+
+
+class ReleaseBody(ActBody):
+    kind = serializers.ChoiceField(WithheldKind.choices)
+
+
+class Release(UseCaseView):
+    use_case = "release"
+    body = ReleaseBody
+    answers = {200: answers.DoneAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Let a kit that was kept back go again."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        return 200, answers.done(keeping.release(act, kit, WithheldKind(data["kind"])))
+
+
+class LayUpBody(ActBody):
+    wake = serializers.BooleanField(default=False, help_text="Take it into use again.")
+
+
+class LayUp(UseCaseView):
+    use_case = "lay_up"
+    body = LayUpBody
+    answers = {200: answers.DoneAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Put a kit away for the season, or wake it."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        entry = keeping.wake(act, kit) if data["wake"] else keeping.lay_up(act, kit)
+        return 200, answers.done(entry)
+
+
+class LostBody(ActBody):
+    found = serializers.BooleanField(default=False, help_text="It was found again.")
+
+
+class Lost(UseCaseView):
+    use_case = "report_lost"
+    body = LostBody
+    answers = {200: answers.DoneAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Record that a kit cannot be found, or was found."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        entry = keeping.find_again(act, kit) if data["found"] else keeping.mark_lost(act, kit)
+        return 200, answers.done(entry)

@@ -1,0 +1,176 @@
+"""Doors that only look: fit to go, what is and was inside, what happened."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Any
+
+from django.db.models import QuerySet
+from rest_framework import serializers
+
+from gearroom.core.api.serializers import PageQuery, QuerySerializer
+from gearroom.core.api.views import ListView, ReadView
+from gearroom.core.problems import Invalid
+from kits.api import answers
+from kits.models import Entry, Kit
+from kits.services import contents, find, fitness, turnaround
+
+
+class ReadinessQuery(QuerySerializer):
+    through = serializers.DateField(
+        required=False, help_text="The day; without it the trip's last, or today."
+    )
+    trip = serializers.CharField(required=False, max_length=130)
+
+
+class ReadinessAnswer(answers.VerdictAnswer):
+    kit = serializers.CharField()
+    trip = answers.TripAnswer(allow_null=True)
+    fit_until = serializers.DateField(allow_null=True)
+    may_go_until = serializers.DateField(allow_null=True)
+
+
+class Readiness(ReadView):
+    query = ReadinessQuery
+    shows = ReadinessAnswer
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """Fit to go through a day, or for a trip, with every reason and what settles it."""
+        assert self.actor is not None
+        kit = find.kit(self.actor, self.kwargs["kit"])
+        trip = find.trip(self.actor, query["trip"]) if "trip" in query else None
+        today = fitness.today_of(kit)
+        through = query.get("through") or (trip.last_day if trip else today)
+        if through < today:
+            raise Invalid(
+                "That day is past. Ask what was inside then with contents/?on=.", field="through"
+            )
+        verdict = fitness.verdict(kit, through, trip)
+        swaps = turnaround.swaps(turnaround.restock_list(kit, through=through))
+        fit, may_go = fitness.days_now(kit)
+        return {
+            "kit": kit.name,
+            "trip": answers.trip(trip),
+            "fit_until": fit.isoformat() if fit else None,
+            "may_go_until": may_go.isoformat() if may_go else None,
+            **answers.verdict(verdict, swaps),
+        }
+
+
+class ContentsQuery(QuerySerializer):
+    on = serializers.CharField(
+        required=False, max_length=40, help_text="A day, or a time with its offset; else now."
+    )
+    known_by = serializers.DateTimeField(
+        required=False, help_text="As it was known then; else as known today."
+    )
+
+
+class ContentAnswer(serializers.Serializer[Any]):
+    section = serializers.CharField()
+    item = serializers.IntegerField()
+    name = serializers.CharField()
+    lot = serializers.IntegerField()
+    number = serializers.CharField()
+    expiry = serializers.DateField(allow_null=True)
+    units = serializers.IntegerField()
+
+
+class ContentLevelAnswer(serializers.Serializer[Any]):
+    section = serializers.CharField()
+    item = serializers.IntegerField()
+    name = serializers.CharField()
+    level = serializers.CharField()
+
+
+class ContentsAnswer(serializers.Serializer[Any]):
+    kit = serializers.CharField()
+    on = serializers.DateTimeField()
+    known_by = serializers.DateTimeField()
+    seal = serializers.CharField(allow_blank=True)
+    holder = serializers.CharField(allow_blank=True)
+    lines = ContentAnswer(many=True)
+    levels = ContentLevelAnswer(many=True)
+
+
+class Contents(ReadView):
+    query = ContentsQuery
+    shows = ContentsAnswer
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """What is in a kit, or was on a day, as known now or as it was known then."""
+        assert self.actor is not None
+        kit = find.kit(self.actor, self.kwargs["kit"])
+        on = _day_or_instant(query["on"]) if "on" in query else None
+        found = contents.contents(kit, on=on, known_by=query.get("known_by"))
+        return contents_shown(kit, found)
+
+
+def contents_shown(kit: Kit, found: contents.Contents) -> dict[str, Any]:
+    """A kit's contents by section."""
+    return {
+        "kit": kit.name,
+        "on": found.on.isoformat(),
+        "known_by": found.known_by.isoformat(),
+        "seal": found.seal,
+        "holder": found.holder,
+        "lines": [
+            {
+                "section": line.section.section_key,
+                "item": line.lot.item_id,
+                "name": line.lot.item.name,
+                "lot": line.lot.pk,
+                "number": line.number,
+                "expiry": line.expiry.isoformat() if line.expiry else None,
+                "units": line.units,
+            }
+            for line in found.lines
+        ],
+        "levels": [
+            {
+                "section": place.section_key,
+                "item": item.pk,
+                "name": item.name,
+                "level": str(level),
+            }
+            for place, item, level in found.levels
+        ],
+    }
+
+
+def _day_or_instant(text: str) -> date | datetime:
+    try:
+        return date.fromisoformat(text) if len(text) == 10 else _instant(text)
+    except ValueError as error:
+        raise Invalid(
+            "Give a day, such as 2026-05-31, or a time with its offset, such as "
+            "2026-05-31T08:15:00+01:00.",
+            field="on",
+        ) from error
+
+
+def _instant(text: str) -> datetime:
+    instant = datetime.fromisoformat(text)
+    if instant.tzinfo is None:
+        raise ValueError("without an offset")
+    return instant
+
+
+class HistoryAnswer(answers.EntryAnswer):
+    person = serializers.CharField(source="person.name", default=None, allow_null=True)
+    trip = serializers.CharField(source="trip.name", default=None, allow_null=True)
+    reason = serializers.CharField(allow_blank=True)
+    detail = serializers.DictField()
+    reverses = serializers.IntegerField(source="reverses_id", allow_null=True)
+
+
+class History(ListView):
+    reads_as = "read_history"
+    query = PageQuery
+    shows = HistoryAnswer
+
+    def rows(self, query: dict[str, Any]) -> QuerySet[Entry]:
+        """Everything that happened to a kit, newest first."""
+        assert self.actor is not None
+        kit = find.kit(self.actor, self.kwargs["kit"])
+        return Entry.objects.filter(kit=kit).select_related("person", "trip")

@@ -1,0 +1,443 @@
+"""Doors of sorting: look inside, restock, take out what is out of date, borrow, reseal, count."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+
+from gearroom.core.act import Act
+from gearroom.core.api.serializers import ActBody, NoteField, QuerySerializer, StrictSerializer
+from gearroom.core.api.views import ReadView, UseCaseView
+from gearroom.core.problems import Invalid
+from kits.api import answers, bodies
+from kits.models import Kit, Place, PlaceKind
+from kits.rules.expiry import good_through
+from kits.services import counting, find, fitness, reversal, turnaround
+from kits.services.turnaround import Borrowed, Differing, PutIn, Restock
+
+
+# ------------------------------------------------------------------------------ looking inside
+class LookInsideBody(ActBody):
+    levels = bodies.LevelBody(many=True, required=False)
+    note = NoteField(required=False, max_length=300)
+
+
+class LookInside(UseCaseView):
+    use_case = "look_inside"
+    body = LookInsideBody
+    answers = {200: answers.DoneAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Record that a kit was opened and found as the book has it."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        levels = bodies.levels_seen(kit, data.get("levels", []))
+        entry = turnaround.look_inside(act, kit, levels=levels, note=data.get("note", ""))
+        return 200, answers.done(entry)
+
+
+# ----------------------------------------------------------------------------------- restocking
+class RestockQuery(QuerySerializer):
+    through = serializers.DateField(
+        required=False, help_text="Good through this day; else through the kit's next trip."
+    )
+
+
+class PutInAnswer(serializers.Serializer[Any]):
+    item = serializers.IntegerField()
+    name = serializers.CharField()
+    units = serializers.IntegerField()
+    lot = serializers.IntegerField()
+    number = serializers.CharField()
+    good_until = serializers.DateField(allow_null=True)
+    shelf = serializers.IntegerField()
+    shelf_name = serializers.CharField()
+    section = serializers.CharField()
+    instead_of = serializers.CharField(allow_null=True)
+
+
+class TakeOutAnswer(serializers.Serializer[Any]):
+    item = serializers.IntegerField()
+    name = serializers.CharField()
+    units = serializers.IntegerField()
+    lot = serializers.IntegerField()
+    number = serializers.CharField()
+    section = serializers.CharField()
+    why = serializers.CharField()
+    to = serializers.CharField()
+
+
+class FillUpAnswer(serializers.Serializer[Any]):
+    item = serializers.IntegerField()
+    name = serializers.CharField()
+    section = serializers.CharField()
+    level = serializers.CharField(allow_null=True)
+    shelf_name = serializers.CharField(allow_null=True)
+
+
+class MissingAnswer(serializers.Serializer[Any]):
+    item = serializers.IntegerField()
+    name = serializers.CharField()
+    units = serializers.IntegerField()
+    below_minimum = serializers.BooleanField()
+
+
+class RestockAnswer(serializers.Serializer[Any]):
+    kit = serializers.CharField()
+    through = serializers.DateField()
+    take_out = TakeOutAnswer(many=True)
+    put_in = PutInAnswer(many=True)
+    fill_up = FillUpAnswer(many=True)
+    missing = MissingAnswer(many=True)
+    next_seal = serializers.CharField(allow_blank=True)
+
+
+def restock_shown(plan: Restock) -> dict[str, Any]:
+    """A restock list, in the order of doing."""
+    return {
+        "kit": plan.kit.name,
+        "through": plan.through.isoformat(),
+        "take_out": [
+            {
+                "item": row.batch.thing.id,
+                "name": row.batch.thing.name,
+                "units": row.count,
+                "lot": row.batch.id,
+                "number": row.batch.number,
+                "section": row.section,
+                "why": str(row.why),
+                "to": turnaround.destination(plan, row).name,
+            }
+            for row in plan.list.take_out
+        ],
+        "put_in": [
+            {
+                "item": row.thing.id,
+                "name": row.thing.name,
+                "units": row.count,
+                "lot": row.batch.id,
+                "number": row.batch.number,
+                "good_until": until.isoformat() if (until := good_through(row.batch)) else None,
+                "shelf": int(row.shelf),
+                "shelf_name": plan.shelves[int(row.shelf)].name,
+                "section": row.section,
+                "instead_of": row.instead_of.name if row.instead_of else None,
+            }
+            for row in plan.list.put_in
+        ],
+        "fill_up": [
+            {
+                "item": row.thing.id,
+                "name": row.thing.name,
+                "section": row.section,
+                "level": row.level,
+                "shelf_name": plan.shelves[int(row.shelf)].name if row.shelf else None,
+            }
+            for row in plan.list.fill_up
+        ],
+        "missing": [
+            {
+                "item": row.thing.id,
+                "name": row.thing.name,
+                "units": row.count,
+                "below_minimum": row.below_minimum,
+            }
+            for row in plan.list.missing
+        ],
+        "next_seal": turnaround.next_seal_number(plan.kit.room),
+    }
+
+
+class PutInBody(StrictSerializer):
+    lot = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+    shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+    section = serializers.CharField(required=False, max_length=80)
+    units = serializers.IntegerField(**bodies.UNITS)
+
+
+class DifferingBody(StrictSerializer):
+    item = serializers.IntegerField(min_value=1)
+    section = serializers.CharField(max_length=80)
+    instead = PutInBody(
+        many=True, required=False, help_text="What went in; nothing where it was left out."
+    )
+
+
+class RestockBody(ActBody):
+    as_listed = serializers.BooleanField(default=True)
+    exceptions = DifferingBody(many=True, required=False)
+    extra = PutInBody(many=True, required=False)
+    levels = bodies.LevelBody(
+        many=True, required=False, help_text="Without it everything judged by eye was filled up."
+    )
+    through = serializers.DateField(required=False)
+
+
+class RestockedAnswer(serializers.Serializer[Any]):
+    entry = answers.EntryAnswer()
+    units_put_in = serializers.IntegerField()
+    units_taken_out = serializers.IntegerField()
+    verdict = answers.VerdictAnswer()
+
+
+class RestockDoor(ReadView, UseCaseView):
+    use_case = "restock"
+    query = RestockQuery
+    shows = RestockAnswer
+    body = RestockBody
+    answers = {201: RestockedAnswer}
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """What to take out, what to put in from which shelf, and what is not in stock."""
+        assert self.actor is not None
+        kit = find.kit(self.actor, self.kwargs["kit"])
+        return restock_shown(turnaround.restock_list(kit, through=query.get("through")))
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Put in what the list says, but for the exceptions."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        levels = data.get("levels")
+        done = turnaround.restock(
+            act,
+            kit,
+            as_listed=data["as_listed"],
+            exceptions=[
+                Differing(
+                    find.item(row["item"]),
+                    section := find.section(kit, row["section"]),
+                    [put_in(act, kit, p, section) for p in row.get("instead", [])],
+                )
+                for row in data.get("exceptions", [])
+            ],
+            extra=[put_in(act, kit, row, None) for row in data.get("extra", [])],
+            levels=None if levels is None else bodies.levels_seen(kit, levels),
+            through=data.get("through"),
+        )
+        through = data.get("through") or turnaround.through_day(kit)
+        return 201, {
+            "entry": answers.entry(done.entry),
+            "units_put_in": sum(p.units for p in done.put_in),
+            "units_taken_out": sum(leg.units for leg in done.taken_out),
+            "verdict": answers.verdict(fitness.verdict(kit, through)),
+        }
+
+
+def put_in(act: Act, kit: Kit, row: dict[str, Any], section: Place | None) -> PutIn:
+    """A batch from a shelf into a section, as the service takes it."""
+    if "section" in row or section is None:
+        section = find.section(kit, row.get("section", ""))
+    return PutIn(find.lot(row["lot"]), find.shelf(act.actor, row["shelf"]), section, row["units"])
+
+
+# ------------------------------------------------------------------------------------- the rest
+class TakeOut(UseCaseView):
+    use_case = "take_expired_out"
+    answers = {200: answers.DoneAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Take out everything that may not stay inside."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        return 200, answers.done(turnaround.take_expired_out(act, kit))
+
+
+class BorrowLineBody(StrictSerializer):
+    lot = serializers.CharField(max_length=40)
+    units = serializers.IntegerField(**bodies.UNITS)
+    from_section = serializers.CharField(required=False, max_length=80)
+    section = serializers.CharField(required=False, max_length=80)
+
+
+class BorrowBody(ActBody):
+    giver = serializers.CharField(max_length=40, help_text="The kit that gives, by name or code.")
+    lines = BorrowLineBody(many=True, allow_empty=False)
+
+
+class Borrow(UseCaseView):
+    use_case = "borrow"
+    body = BorrowBody
+    answers = {201: answers.DoneAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Move things from another kit into this one."""
+        taker = find.kit(act.actor, self.kwargs["kit"])
+        giver = find.kit(act.actor, data["giver"])
+        lines = [
+            Borrowed(
+                find.lot(row["lot"]),
+                find.section(giver, row.get("from_section", "")),
+                find.section(taker, row.get("section", "")),
+                row["units"],
+            )
+            for row in data["lines"]
+        ]
+        return 201, answers.done(turnaround.borrow(act, giver, taker, lines))
+
+
+class ResealBody(ActBody):
+    seal = serializers.CharField(max_length=40)
+    section = serializers.CharField(required=False, max_length=80)
+
+
+class ResealedAnswer(serializers.Serializer[Any]):
+    entry = answers.EntryAnswer()
+    seal = serializers.CharField()
+    fit_until = serializers.DateField(allow_null=True)
+    may_go_until = serializers.DateField(allow_null=True)
+
+
+class Reseal(UseCaseView):
+    use_case = "reseal"
+    body = ResealBody
+    answers = {201: ResealedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Put a numbered seal on; until when the kit then is fit, for its tag."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        section = find.section(kit, data["section"]) if "section" in data else None
+        seal = turnaround.reseal(act, kit, data["seal"], section=section)
+        fit, may_go = fitness.days_now(find.any_kit(kit.name))
+        return 201, {
+            "entry": answers.entry(seal.put_on),
+            "seal": seal.number,
+            "fit_until": fit.isoformat() if fit else None,
+            "may_go_until": may_go.isoformat() if may_go else None,
+        }
+
+
+# ------------------------------------------------------------------------------------- counting
+class FoundBody(StrictSerializer):
+    lot = serializers.CharField(required=False, max_length=40)
+    item = serializers.IntegerField(required=False, min_value=1)
+    section = serializers.CharField(required=False, max_length=80)
+    units = serializers.IntegerField(min_value=0, max_value=1_000_000)
+
+
+class CountKitBody(ActBody):
+    section = serializers.CharField(
+        required=False, max_length=80, help_text="Only this section; else the whole kit."
+    )
+    found = FoundBody(many=True)
+    complete = serializers.BooleanField(
+        default=True, help_text="All of it was counted: what is not named is not there."
+    )
+    levels = bodies.LevelBody(many=True, required=False)
+    preview = serializers.BooleanField(
+        default=False, help_text="Show the differences and write nothing."
+    )
+
+
+class CountShelfBody(ActBody):
+    shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+    found = FoundBody(many=True)
+    complete = serializers.BooleanField(default=True)
+    preview = serializers.BooleanField(default=False)
+
+
+class DifferenceAnswer(serializers.Serializer[Any]):
+    place = serializers.CharField()
+    item = serializers.IntegerField()
+    name = serializers.CharField()
+    lot = serializers.IntegerField()
+    number = serializers.CharField()
+    booked = serializers.IntegerField()
+    found = serializers.IntegerField()
+    lot_assumed = serializers.BooleanField()
+
+
+class CountedAnswer(serializers.Serializer[Any]):
+    entry = answers.EntryAnswer(allow_null=True)
+    differences = DifferenceAnswer(many=True)
+
+
+class CountKit(UseCaseView):
+    use_case = "count"
+    body = CountKitBody
+    answers = {200: CountedAnswer, 201: CountedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Write down what was found in a kit or one of its sections."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        if "section" in data:
+            places = [find.section(kit, data["section"])]
+        else:
+            places = list(kit.sections.filter(kind=PlaceKind.SECTION))
+        found = [
+            _found(row, find.section(kit, row["section"]) if "section" in row else places[0])
+            for row in data["found"]
+        ]
+        levels = bodies.levels_seen(kit, data.get("levels", []))
+        return _count(act, places, found, data, levels)
+
+
+class CountShelf(UseCaseView):
+    use_case = "count"
+    body = CountShelfBody
+    answers = {200: CountedAnswer, 201: CountedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Write down what was found on a shelf."""
+        shelf = find.shelf(act.actor, data["shelf"])
+        return _count(act, [shelf], [_found(row, shelf) for row in data["found"]], data, [])
+
+
+def _found(row: dict[str, Any], place: Place) -> counting.Found:
+    if ("lot" in row) == ("item" in row):
+        raise Invalid("Say which batch (lot) or which thing (item), one of the two.", field="found")
+    return counting.Found(
+        place,
+        row["units"],
+        lot=find.lot(row["lot"]) if "lot" in row else None,
+        item=find.item(row["item"]) if "item" in row else None,
+    )
+
+
+def _count(
+    act: Act,
+    places: list[Place],
+    found: list[counting.Found],
+    data: dict[str, Any],
+    levels: list[Any],
+) -> tuple[int, Any]:
+    if data["preview"]:
+        changed = counting.differences(places, found, complete=data["complete"])
+        return 200, {"entry": None, "differences": _differences(changed)}
+    done = counting.count(act, places, found, complete=data["complete"], levels=levels)
+    return 201, {
+        "entry": answers.entry(done.entry),
+        "differences": _differences(done.differences),
+    }
+
+
+def _differences(rows: Any) -> list[dict[str, Any]]:
+    return [
+        {
+            "place": d.place.name,
+            "item": d.lot.item_id,
+            "name": d.lot.item.name,
+            "lot": d.lot.pk,
+            "number": d.lot.number,
+            "booked": d.booked,
+            "found": d.found,
+            "lot_assumed": d.assumed,
+        }
+        for d in rows
+    ]
+
+
+# ------------------------------------------------------------------------------------- reversing
+class ReversedAnswer(serializers.Serializer[Any]):
+    entries = answers.EntryAnswer(many=True)
+    notices_taken_back = serializers.IntegerField()
+
+
+class Reverse(UseCaseView):
+    use_case = "reverse"
+    answers = {201: ReversedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Put a mistake right: reverse the act that an entry belongs to."""
+        done = reversal.reverse(act, self.kwargs["id"])
+        return 201, {
+            "entries": [answers.entry(e) for e in done.entries],
+            "notices_taken_back": done.notices_taken_back,
+        }
