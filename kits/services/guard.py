@@ -18,7 +18,7 @@ from kits.rules.expiry import Fault, good_through, may_be_put_in
 from kits.rules.facts import Batch, Kind
 from kits.services import fitness, wording
 
-_CODES = {
+CODES = {
     Fault.RECALLED: "recalled",
     Fault.CHECK_FAILED: "failed-check",
     Fault.WITHHELD: "withheld",
@@ -52,15 +52,15 @@ def faults(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> list[dict[str, Any]]
         if fault is Fault.WITHHELD and batch.check_passed is False:
             fault = Fault.CHECK_FAILED
         if fault is not None:
-            code = _CODES[fault]
+            code = CODES[fault]
             found[lot.pk, code] = {
                 "code": code,
                 "lot": lot.pk,
                 "number": batch.number,
                 "thing": lot.item.name,
-                "text": _sentence(batch, fault, kit),
+                "text": sentence(batch, fault, kit.name),
             }
-    ranks = list(dict.fromkeys(_CODES.values()))
+    ranks = list(dict.fromkeys(CODES.values()))
     return sorted(found.values(), key=lambda f: (ranks.index(f["code"]), f["thing"], f["lot"]))
 
 
@@ -90,7 +90,8 @@ def _signed_medicines(kit: Kit, batches: Iterable[Batch], today: date) -> set[in
     return medicines & {thing for pair in asked for thing in pair}
 
 
-def _sentence(batch: Batch, fault: Fault, kit: Kit) -> str:
+def sentence(batch: Batch, fault: Fault, kit_name: str = "the kit") -> str:
+    """What is wrong with a batch, and what to do with it."""
     name = f"{batch.thing.name}, batch {batch.number or 'without number'},"
     match fault:
         case Fault.RECALLED:
@@ -101,7 +102,7 @@ def _sentence(batch: Batch, fault: Fault, kit: Kit) -> str:
             return f"{name} is kept back: take another batch, or release it first."
         case Fault.UNSIGNED_MEDICINE:
             return (
-                f"{name} is a medicine that no kit list of {kit.name} signed today asks for: have "
+                f"{name} is a medicine that no kit list of {kit_name} signed today asks for: have "
                 "the medical adviser sign a list with it."
             )
         case Fault.DATE_NOT_KNOWN:

@@ -1,0 +1,341 @@
+"""Stock beside the kits: received, moved, sent to another room.
+
+That something arrived is a fact and is written down whatever it is; what must not be used goes to
+the room's quarantine instead of the shelf, and the entry says why.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from gearroom.core import clock
+from gearroom.core.act import Act
+from gearroom.core.models import Room
+from gearroom.core.problems import Invalid, NotFound, Refused
+from kits.models import (
+    Entry,
+    EntryKind,
+    Holding,
+    Item,
+    Kit,
+    Lot,
+    PackCode,
+    Place,
+    PlaceKind,
+    Receipt,
+)
+from kits.rules.expiry import WINDOW_YEARS, Fault, date_known, must_be_dated, why_not
+from kits.rules.facts import Kind
+from kits.services import fitness, guard, lots
+from kits.services.amounts import units as whole
+from kits.services.ledger import Book, Leg, outer, room_place
+
+
+@dataclass(frozen=True)
+class Remark:
+    """Something worth saying about what was done: a stable code and a sentence."""
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Received:
+    """What arrived, and where it was put: on its shelf, or in quarantine."""
+
+    entry: Entry
+    lot: Lot
+    place: Place
+    units: int
+    receipt: Receipt | None = None
+    remarks: tuple[Remark, ...] = ()
+
+
+# ------------------------------------------------------------------------------------- receiving
+def receive(
+    act: Act,
+    *,
+    shelf: Place,
+    item: Item | None = None,
+    units: int | None = None,
+    packs: int | None = None,
+    pack_code: str = "",
+    number: str = "",
+    expiry: date | None = None,
+    serial: str = "",
+    supplier: str = "",
+    price: Decimal | None = None,
+    currency: str = "",
+) -> Received:
+    """Take units of a batch from a supplier onto a shelf (or into a training box).
+
+    `units` are base units; or `packs` of what `pack_code`, a maker's GTIN, names; the code may
+    also stand in for the item. `price` is for all of it. Out of date, recalled or kept-back units
+    go to quarantine. Raises Invalid, NotFound (`pack_code`), Refused (`instrument-held`,
+    `serial-known-otherwise`).
+    """
+    if shelf.kind not in (PlaceKind.SHELF, PlaceKind.TRAINING) or shelf.room is None:
+        raise Invalid("Receive onto a shelf. Kits are filled from there.", field="shelf")
+    with Book(act) as book:
+        act.actor.require("receive", shelf.room_id)
+        pack = _pack(pack_code) if pack_code else None
+        thing = _thing(item, pack)
+        count = _count(units, packs, pack)
+        check_price(price, currency)
+        check_expiry(expiry, today_in(shelf.room))
+        lot = lots.known(item=thing, number=number, expiry=expiry, serial=serial)
+        one_of_its_own(lot, count)
+        place, irregular = landing(lot, shelf)
+        entry = book.post(
+            EntryKind.RECEIVE,
+            [Leg(lot, outer(PlaceKind.SUPPLIER), place, count)],
+            lot=lot,
+            room=shelf.room,
+            irregular=irregular,
+        )
+        receipt = Receipt.objects.create(
+            lot=lot, entry=entry, units=count, supplier=supplier, price=price, currency=currency
+        )
+    return Received(entry, lot, place, count, receipt, remarks(lot, place, irregular))
+
+
+def _pack(code: str) -> PackCode:
+    digits = code.strip()
+    gtin = digits.zfill(14) if digits.isascii() and digits.isdigit() else ""
+    pack = PackCode.objects.select_related("item").filter(gtin=gtin).first()
+    if pack is None:
+        raise NotFound("pack code", code)
+    return pack
+
+
+def _thing(item: Item | None, pack: PackCode | None) -> Item:
+    if item is None and pack is None:
+        raise Invalid("Say which thing arrived, or give the code of its pack.", field="item")
+    if item is not None and pack is not None and pack.item_id != item.pk:
+        raise Invalid(
+            f"The pack code {pack.gtin} is of {pack.item.name}, not of {item.name}.",
+            field="pack_code",
+        )
+    return item or pack.item  # type: ignore[union-attr]  # one of the two is there
+
+
+def _count(units: int | None, packs: int | None, pack: PackCode | None) -> int:
+    if (units is None) == (packs is None):
+        raise Invalid("Give either the units or the packs that arrived.", field="units")
+    if packs is None:
+        return whole(units)
+    if pack is None:
+        raise Invalid("How many units a pack holds is told by its code: give it.", field="packs")
+    return whole(whole(packs, field="packs") * pack.units_per_pack, field="packs")
+
+
+def check_price(price: Decimal | None, currency: str) -> None:
+    """Raise Invalid unless both are there or neither: an amount of 0 or more with at most two
+    decimals, and three capitals of ISO 4217."""
+    if price is None and not currency:
+        return
+    if price is None or not (len(currency) == 3 and currency.isascii() and currency.isupper()):
+        raise Invalid(
+            "Give a price and its currency, three letters such as GBP; or neither.",
+            field="price" if price is None else "currency",
+        )
+    if not price.is_finite() or not 0 <= price < 10**10 or price != round(price, 2):
+        raise Invalid("A price is 0 or more, with two decimals at most.", field="price")
+
+
+def check_expiry(expiry: date | None, today: date) -> None:
+    """Raise Invalid for a date that is a misprint or a misreading."""
+    if expiry is not None and abs(expiry.year - today.year) > WINDOW_YEARS:
+        raise Invalid(f"The year {expiry.year} is far off. Read the pack again.", field="expiry")
+
+
+def one_of_its_own(lot: Lot, count: int) -> None:
+    """Raise Invalid or Refused where an instrument would be there twice."""
+    if not lot.serial:
+        return
+    if count != 1:
+        raise Invalid("An instrument is one unit. Enter each with its serial.", field="units")
+    held = Holding.objects.select_related("place").filter(lot=lot, units__gt=0).first()
+    if held is not None:
+        raise Refused(
+            "instrument-held",
+            f"{lot.item.name} {lot.serial} is on record in {held.place.name}. Move it from there, "
+            "or read the serial again.",
+            lot=lot.pk,
+            place=held.place_id,
+        )
+
+
+def today_in(room: Room) -> date:
+    """Today where a room is."""
+    return clock.today(room.time_zone)
+
+
+_TO_QUARANTINE = {
+    Fault.RECALLED: "recalled",
+    Fault.WITHHELD: "withheld",
+    Fault.CHECK_FAILED: "withheld",
+    Fault.EXPIRED: "expired-on-arrival",
+    Fault.OPENED_TOO_LONG: "expired-on-arrival",
+}
+
+
+def landing(lot: Lot, shelf: Place) -> tuple[Place, list[str]]:
+    """Where units that arrive are put, with the codes of rules that this breaks: on the shelf,
+    or in its room's quarantine."""
+    assert shelf.room is not None  # shelves and training boxes are a room's
+    batch = fitness.batches([lot])[lot.pk]
+    fault = why_not(batch, today_in(shelf.room))
+    code = _TO_QUARANTINE.get(fault) if fault else None
+    if code is None:
+        return shelf, []
+    if code == "expired-on-arrival" and shelf.kind == PlaceKind.TRAINING:
+        return shelf, [code]
+    return room_place(shelf.room, PlaceKind.QUARANTINE), [code]
+
+
+_REMARKS = {
+    "recalled": "Its maker recalls it: it is in quarantine until it is returned or thrown out.",
+    "withheld": "It is kept back: it is in quarantine until it is released.",
+    "expired-on-arrival": "It is out of date: complain to the supplier.",
+    "more-arrived-than-sent": "More arrived than was sent: count the shelf it came from.",
+}
+
+
+def remarks(lot: Lot, place: Place, irregular: list[str]) -> tuple[Remark, ...]:
+    """What is worth saying about units that arrived."""
+    found = [Remark(code, _REMARKS[code]) for code in irregular]
+    batch = fitness.batches([lot])[lot.pk]
+    if must_be_dated(batch) and not date_known(batch):
+        found.append(
+            Remark(
+                "undated",
+                "Its date is not known, so it goes into no kit: read it off the pack and correct "
+                "the batch.",
+            )
+        )
+    if batch.thing.kind is Kind.INSTRUMENT and batch.check_passed is None:
+        found.append(Remark("not-checked", "It has no check on record: check it before it goes."))
+    if lot.item.retired_on is not None:
+        found.append(Remark("retired", "This thing is no longer to be bought."))
+    return tuple(found)
+
+
+# ---------------------------------------------------------------------------------------- moving
+def move(act: Act, *, lot: Lot, units: int, source: Place, target: Place) -> Entry:
+    """Move units within a room: between shelves, to the training box, into or out of quarantine;
+    out of a kit's section, or to another section of the same kit.
+
+    Raises Refused: `training-never-back`, `send-instead` (another room), `restock-instead` (into a
+    kit), one of the codes of `guard` for what may not leave quarantine, `not-enough`.
+    """
+    with Book(act) as book:
+        kit = lock_kit_of(book, source)
+        room = room_of(source, kit)
+        act.actor.require("move", room.pk)
+        count = whole(units)
+        _may_move(lot, source, target, room, kit)
+        return book.post(
+            EntryKind.MOVE, [Leg(lot, source, target, count)], kit=kit, lot=lot, room=room
+        )
+
+
+def lock_kit_of(book: Book, place: Place) -> Kit | None:
+    """The kit that a place is a section of, locked; None for other places."""
+    return book.lock(place.kit_id)[0] if place.kit_id else None
+
+
+def room_of(place: Place, kit: Kit | None) -> Room:
+    """The room that a place is in now. Raises Invalid for what is in none."""
+    room = kit.room if kit else place.room
+    if room is None or place.kind == PlaceKind.TRANSIT:
+        raise Invalid("Say in which shelf, box or section it is now.", field="place")
+    return room
+
+
+def _may_move(lot: Lot, source: Place, target: Place, room: Room, kit: Kit | None) -> None:
+    if source.pk == target.pk:
+        raise Invalid("It is there already. Choose another place.", field="to")
+    if not target.inner or target.kind == PlaceKind.TRANSIT:
+        raise Invalid(
+            "Move it to a shelf, the training box or quarantine; or throw it out.", field="to"
+        )
+    if target.kind == PlaceKind.SECTION:
+        if kit is None or target.kit_id != kit.pk:
+            raise Refused(
+                "restock-instead", "Into a kit things go by restocking or building it, checked."
+            )
+    elif target.room_id != room.pk:
+        raise Refused(
+            "send-instead", f"{target.name} is in another room. Send it there, then let it arrive."
+        )
+    if target.closed_on is not None:
+        raise Refused("place-closed", f"{target.name} is no longer in use. Choose another place.")
+    if source.kind == PlaceKind.TRAINING and target.kind != PlaceKind.QUARANTINE:
+        raise Refused(
+            "training-never-back",
+            "What was set aside for training never goes back into use. Throw it out when it is "
+            "worn.",
+        )
+    if target.kind in (PlaceKind.SHELF, PlaceKind.TRAINING):
+        _usable_there(lot, source, target, room)
+
+
+def _usable_there(lot: Lot, source: Place, target: Place, room: Room) -> None:
+    """Nothing recalled, kept back or out of date is put where it could be picked up."""
+    batch = fitness.batches([lot])[lot.pk]
+    fault = why_not(batch, today_in(room))
+    if fault is None or fault not in _TO_QUARANTINE:
+        return
+    if fault in (Fault.EXPIRED, Fault.OPENED_TOO_LONG) and (
+        source.kind == target.kind or target.kind == PlaceKind.TRAINING
+    ):
+        return
+    raise Refused(guard.CODES[fault], guard.sentence(batch, fault), lot=lot.pk)
+
+
+# ------------------------------------------------------------------------------ between two rooms
+def send(act: Act, *, lot: Lot, units: int, source: Place, room: Room) -> Entry:
+    """Send units from a shelf to another room; until they arrive they are in transit to it.
+
+    Raises Refused: `recalled` or the like, `not-enough`.
+    """
+    if source.kind != PlaceKind.SHELF or source.room is None:
+        raise Invalid("Send from a shelf.", field="place")
+    if source.room_id == room.pk:
+        raise Invalid(f"It is in {room.name} already. Move it instead.", field="room")
+    with Book(act) as book:
+        act.actor.require("move", source.room_id)
+        transit = room_place(room, PlaceKind.TRANSIT)
+        _usable_there(lot, source, source, source.room)
+        return book.post(
+            EntryKind.MOVE,
+            [Leg(lot, source, transit, whole(units))],
+            lot=lot,
+            room=source.room,
+            detail={"sent_to": room.pk},
+        )
+
+
+def arrive(act: Act, *, lot: Lot, units: int, shelf: Place) -> Received:
+    """Put what was sent onto a shelf of the room it was sent to.
+
+    More than is in transit is written as found. What must not be used goes to quarantine.
+    """
+    if shelf.kind != PlaceKind.SHELF or shelf.room is None:
+        raise Invalid("Let it arrive on a shelf.", field="shelf")
+    with Book(act) as book:
+        act.actor.require("move", shelf.room_id)
+        count = whole(units)
+        place, irregular = landing(lot, shelf)
+        transit = room_place(shelf.room, PlaceKind.TRANSIT)
+        held = Holding.objects.filter(lot=lot, place=transit).values_list("units", flat=True)
+        sent = min(count, held.first() or 0)
+        legs = [Leg(lot, transit, place, sent)] if sent else []
+        if sent < count:
+            legs.append(Leg(lot, outer(PlaceKind.UNEXPLAINED), place, count - sent))
+            irregular.append("more-arrived-than-sent")
+        entry = book.post(EntryKind.ARRIVE, legs, lot=lot, room=shelf.room, irregular=irregular)
+    return Received(entry, lot, place, count, None, remarks(lot, place, irregular))
