@@ -13,7 +13,7 @@ import uuid
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
-from django.db import IntegrityError, transaction
+from django.db import transaction
 from rest_framework.utils.encoders import JSONEncoder
 
 from gearroom.core import clock
@@ -48,7 +48,8 @@ def once(
     `request` is the parsed request as JSON-like values, a picture as its SHA-256; `perform` does
     the act and returns status (2xx) and JSON-like body. A Problem that it raises takes back its
     writes and is the answer, kept too unless its status is 401, 403, 413 or 429, or 5xx.
-    `kept` makes of a body what may be kept of it (a secret may not).
+    Whoever waited for the claim or came later sees the first one's row, so that nobody can lose at
+    the key's primary key. `kept` makes of a body what may be kept of it (a secret may not).
 
     Raises Refused 409 `in-flight` while the same key is being worked on elsewhere, Unacceptable
     422 `key-reused` when the key stands for another request or another's.
@@ -64,12 +65,6 @@ def once(
             f"This act is being done at this moment. Send it again in {RETRY_AFTER_S} seconds.",
             retry_after=RETRY_AFTER_S,
         ) from None
-    except IntegrityError:
-        # Two databases' worth of claims (a second machine, a moved data folder) meet at the key.
-        first = _first_answer(key, user, digest)
-        if first is None:
-            raise
-        return first
 
 
 def _first_answer(key: uuid.UUID, user: User | None, digest: str) -> Answer | None:
