@@ -5,7 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from django.conf import settings
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import HttpRequest, HttpResponse
+
+from gearroom.core.api.problems import respond
+from gearroom.core.problems import Problem, TooLarge, document
+
+
+class LengthRequired(Problem):
+    """A body whose length is not said beforehand."""
+
+    status = 411
 
 
 class BoundedBody:
@@ -19,33 +28,24 @@ class BoundedBody:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        limit = settings.DATA_UPLOAD_MAX_MEMORY_SIZE
-        if "HTTP_TRANSFER_ENCODING" in request.META:
-            return _problem(
-                411,
-                "length-required",
-                "Length required",
-                "Send the body in one piece with a Content-Length, not chunked.",
-            )
-        try:
-            length = int(request.META.get("CONTENT_LENGTH") or 0)
-        except ValueError:
-            length = limit + 1
-        if length > limit:
-            return _problem(
-                413,
-                "too-large",
-                "Too large",
-                f"The request is larger than {limit // 1024**2} MB. Send a smaller picture, "
-                "or fewer at once.",
-                limit_bytes=limit,
-            )
+        problem = _judge(request)
+        if problem is not None:
+            return respond(document(problem, request.path))
         return self.get_response(request)
 
 
-def _problem(status: int, code: str, title: str, detail: str, **facts: object) -> JsonResponse:
-    """An RFC 9457 problem, as the API's own handler writes them."""
-    content = {"type": f"/problems/{code}/", "title": title, "status": status, "detail": detail}
-    return JsonResponse(
-        {**content, **facts}, status=status, content_type="application/problem+json"
-    )
+def _judge(request: HttpRequest) -> Problem | None:
+    if "HTTP_TRANSFER_ENCODING" in request.META:
+        return LengthRequired(
+            "length-required", "Send the body in one piece with a Content-Length, not chunked."
+        )
+    limit = settings.DATA_UPLOAD_MAX_MEMORY_SIZE
+    length = str(request.META.get("CONTENT_LENGTH") or 0)
+    if not length.isdecimal() or int(length) > limit:
+        return TooLarge(
+            "too-large",
+            f"The request is larger than {limit // 1024**2} MB. Send a smaller picture, "
+            "or fewer at once.",
+            limit_bytes=limit,
+        )
+    return None

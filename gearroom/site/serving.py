@@ -24,7 +24,7 @@ from django.db.migrations.executor import MigrationExecutor
 from gearroom.site.supervise import Program, Supervisor
 
 LOCK_FILE = "serve.lock"
-HANDOVER_SECONDS = 10.0
+HANDOVER_SECONDS = 7.0
 # The key of the advisory lock that keeps two servers from migrating one PostgreSQL at a time.
 MIGRATION_LOCK = 0x67656172
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from django.db import DatabaseError, connection
+from django.db import Error, connection
 from django.http import HttpRequest, JsonResponse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
@@ -16,6 +16,6 @@ def health(request: HttpRequest) -> JsonResponse:
         with connection.cursor() as cursor:
             cursor.execute("SELECT 1")
             cursor.fetchone()
-    except DatabaseError:
+    except Error:
         return JsonResponse({"status": "the database does not answer"}, status=503)
     return JsonResponse({"status": "ok"})
