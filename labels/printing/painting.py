@@ -3,6 +3,7 @@
 import math
 
 from labels.printing.pdf import GREY, PALE, WHITE, PdfFile
+from labels.rules import typesetting
 from labels.rules.layout import Layout
 from labels.rules.sheets import Cell, Sheet
 from labels.rules.typesetting import Typeface
@@ -65,3 +66,29 @@ def paint_preview_mark(
     file.push_turned(width_mm / 2, height_mm / 2, math.cos(angle), -math.sin(angle))
     file.text(-width * em / 2, em * 0.35, PREVIEW_MARK, em_mm=em, bold=True, grey=PALE)
     file.pop()
+
+
+def one_line(
+    file: PdfFile,
+    typeface: Typeface,
+    text: str,
+    left_mm: float,
+    baseline_mm: float,
+    width_mm: float,
+    largest_mm: float,
+    *,
+    bold: bool = False,
+    at_right: bool = False,
+) -> None:
+    """Set `text` on one line of `width_mm`, smaller or shortened where it must be."""
+    face = typeface.face(bold)
+    em, lines = typesetting.fit_lines(
+        typesetting.printable(text, face),
+        face,
+        width_mm=width_mm,
+        largest_mm=largest_mm,
+        most_lines=1,
+    )
+    for line in lines:
+        left = left_mm + (width_mm - face.width(line) * em if at_right else 0.0)
+        file.text(left, baseline_mm, line, em_mm=em, bold=bold)

@@ -8,10 +8,11 @@ from typing import BinaryIO
 from labels.printing.jobs import Job
 from labels.printing.painting import paint, paint_cutting_marks, paint_preview_mark
 from labels.printing.readback import Expected
+from labels.rules.calibration import Offset
 from labels.rules.contents import Label
 from labels.rules.layout import Space
 from labels.rules.ordering import Order, ordered
-from labels.rules.sheets import Cell, Offset, Sheet, checked
+from labels.rules.sheets import Cell, Sheet, checked
 
 MOST_COPIES = 100
 

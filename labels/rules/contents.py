@@ -105,43 +105,43 @@ SMALL = (36.0, 20.0)
 MEDIUM = (46.0, 24.0)
 LARGE = (60.0, 33.0)
 
-_CODE = Field("code", ANY, largest_mm=5.0, bold=True, share=0.13, keep=9)
-_ORGANISATION = Field("organisation", LARGE, largest_mm=3.2, most_lines=2, keep=1)
+_CODE = Field("code", ANY, largest_mm=6.5, bold=True, share=0.13, keep=9)
+_ORGANISATION = Field("organisation", LARGE, largest_mm=4.5, most_lines=2, share=0.09, keep=1)
 
 FIELDS: dict[type, tuple[Field, ...]] = {
     KitLabel: (
-        Field("name", SMALL, largest_mm=11.0, most_lines=3, bold=True, share=0.3),
-        Field("room", MEDIUM, largest_mm=4.2, most_lines=2, keep=2),
+        Field("name", SMALL, largest_mm=16.0, most_lines=3, bold=True, share=0.3),
+        Field("room", MEDIUM, largest_mm=6.5, most_lines=2, share=0.13, keep=2),
         _ORGANISATION,
         _CODE,
     ),
     SectionLabel: (
-        Field("name", SMALL, largest_mm=9.0, most_lines=3, bold=True),
-        Field("kit", SMALL, largest_mm=5.0, most_lines=2),
+        Field("name", SMALL, largest_mm=12.0, most_lines=3, bold=True),
+        Field("kit", SMALL, largest_mm=7.5, most_lines=2, share=0.15),
         _ORGANISATION,
         _CODE,
     ),
     LotLabel: (
-        Field("item", SMALL, largest_mm=5.5, most_lines=3, bold=True, share=0.18),
+        Field("item", SMALL, largest_mm=8.0, most_lines=3, bold=True, share=0.18),
         Field("band", MEDIUM, largest_mm=15.0, bold=True, banner=True, cap_mm=6.0, keep=2),
-        Field("expiry", SMALL, largest_mm=3.6, most_lines=2, share=0.13, keep=3),
-        Field("lot", SMALL, largest_mm=3.6, most_lines=2, share=0.13, keep=4),
+        Field("expiry", SMALL, largest_mm=5.0, most_lines=2, share=0.12, keep=3),
+        Field("lot", SMALL, largest_mm=5.0, most_lines=2, share=0.12, keep=4),
         _CODE,
     ),
     ShelfLabel: (
-        Field("name", SMALL, largest_mm=14.0, most_lines=3, bold=True, share=0.3),
-        Field("room", MEDIUM, largest_mm=4.2, most_lines=2, keep=2),
+        Field("name", SMALL, largest_mm=18.0, most_lines=3, bold=True, share=0.3),
+        Field("room", MEDIUM, largest_mm=6.5, most_lines=2, share=0.13, keep=2),
         _CODE,
     ),
     PersonTag: (
-        Field("name", (34.0, 20.0), largest_mm=7.0, most_lines=3, bold=True),
-        Field("note", (34.0, 24.0), largest_mm=3.6, most_lines=2, keep=2),
-        Field("organisation", (34.0, 33.0), largest_mm=3.2, most_lines=2, keep=1),
+        Field("name", (34.0, 20.0), largest_mm=10.0, most_lines=3, bold=True),
+        Field("note", (34.0, 24.0), largest_mm=5.0, most_lines=2, keep=2),
+        Field("organisation", (34.0, 33.0), largest_mm=4.5, most_lines=2, keep=1),
         _CODE,
     ),
     BlankLabel: (_ORGANISATION, _CODE),
     KitTag: (
-        Field("name", SMALL, largest_mm=11.0, most_lines=3, bold=True, share=0.3),
+        Field("name", SMALL, largest_mm=16.0, most_lines=3, bold=True, share=0.3),
         Field("fit", SMALL, largest_mm=4.5, bold=True, share=0.13, keep=6),
         Field("fit_until", SMALL, largest_mm=15.0, bold=True, banner=True, share=0.3, keep=7),
         Field("seal", MEDIUM, largest_mm=4.5, most_lines=2, share=0.13, keep=3),

@@ -28,6 +28,7 @@ BESIDE_FROM_RATIO = 1.2
 _GAP_MM = 0.4
 _SIDE_GAP_MM = 0.6
 _MOST_AIR_MM = 1.6
+_BAND_PAD = 0.24
 _SCALES = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2, 0.0)
 
 
@@ -293,7 +294,7 @@ def _set(
             text, face, width_mm=width_mm, largest_mm=largest, most_lines=field.most_lines
         )
         return _Set(field, face, em, tuple(lines))
-    pad = 0.3 * face.cap_height
+    pad = _BAND_PAD * face.cap_height
     widest = width_mm / (face.width(text) + 2 * pad)
     least = face.smallest_mm
     if field.cap_mm and space.width_mm >= contents.BANNER_FROM_MM:
@@ -325,9 +326,32 @@ def _stack(
             least = min(range(len(rest)), key=lambda place: rest[place][0].keep)
             del rest[least]
         fields = [_set(pair, 0.0, area.width_mm, space, typeface) for pair in rest]
+    fields = _grown(fields, rest, area, space, typeface, [each for each in _SCALES if each > scale])
     spare = area.height_mm - _height(fields)
     air = min(_MOST_AIR_MM, spare / (len(fields) + 1)) if fields else 0.0
     return _placed(fields, area, air_mm=_GAP_MM + air, centred=centred)
+
+
+def _grown(
+    fields: Sequence[_Set],
+    chosen: Sequence[tuple[Field, str]],
+    area: Cell,
+    space: Space,
+    typeface: Typeface,
+    scales: Sequence[float],
+) -> list[_Set]:
+    """Let single fields, the smallest first, take what room is left."""
+    grown = list(fields)
+    spare = area.height_mm - _height(grown)
+    for place in sorted(range(len(grown)), key=lambda place: grown[place].em_mm):
+        for scale in scales:
+            larger = _set(chosen[place], scale, area.width_mm, space, typeface)
+            more = larger.height_mm - grown[place].height_mm
+            if more <= spare and larger.em_mm > grown[place].em_mm:
+                grown[place] = larger
+                spare -= more
+                break
+    return grown
 
 
 def _height(fields: Sequence[_Set]) -> float:

@@ -4,6 +4,7 @@ Lengths are millimetres; a type size is its em. Nothing here reads a font file: 
 measures that are needed, as fractions of the em.
 """
 
+import re
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -133,11 +134,17 @@ def wrap(text: str, face: Face, width: float, *, breaking: bool = False) -> list
     return lines
 
 
+_TIED = re.compile(r"(?<=\d) (?=(?:[×x]|[cmk]?m|[mk]?g|µg|m?l|%)(?!\w))|(?<=×) (?=\d)")
+_TIE = "\N{NO-BREAK SPACE}"
+"""Stands, while words are wrapped, for the spaces inside `10 × 10 cm`."""
+
+
 @lru_cache(maxsize=4096)
 def _words(text: str, face: Face) -> tuple[tuple[bool, str, float], ...]:
     """Split into (a space stands before it, piece, width in em); pieces end at spaces, hyphens."""
     found: list[tuple[bool, str, float]] = []
-    for word in text.split(" "):
+    for tied in _TIED.sub(_TIE, text).split(" "):
+        word = tied.replace(_TIE, " ")
         start = 0
         for place, character in enumerate(word):
             if character in "-/‐–" and 0 < place < len(word) - 1 and place - start > 1:

@@ -1,0 +1,87 @@
+"""The test page: where a printer puts things, measured with a ruler against a sheet of labels."""
+
+from typing import BinaryIO
+
+from labels.printing.jobs import Job
+from labels.printing.painting import one_line
+from labels.printing.pdf import GREY, PALE, PdfFile
+from labels.rules.calibration import Marks, Offset, marks
+from labels.rules.sheets import Sheet, checked
+
+_STEPS = (
+    "1. Print this page on plain paper at 100 %, not “fit to page”.",
+    "2. Hold it over a sheet of labels against the light: do the outlines meet the cells?",
+    "3. If not, measure in millimetres: from the left edge of the paper to the cross,",
+    "    from the top edge to the cross, and the whole length of both rulers.",
+    "4. Type the four numbers in, and print this page once more.",
+)
+
+
+def test_page_pdf(sheet: Sheet, *, out: BinaryIO, job: Job, offset: Offset | None = None) -> Marks:
+    """Print the test page of `sheet` into `out`; return what the cross and rulers are meant to be.
+
+    It shows every cell's outline and number, a cross, and two rulers that begin at it. With
+    `offset` it shows whether the correction is right.
+    """
+    checked(sheet)
+    offset = offset or Offset()
+    meant = marks(sheet)
+    with job.pdf(out, f"Test page, {sheet.name}") as (file, expected):
+        file.begin_page(sheet.page_width_mm, sheet.page_height_mm)
+        file.transform(offset.scale_x, offset.scale_y, offset.dx_mm, offset.dy_mm)
+        for number in range(1, sheet.cells + 1):
+            cell = sheet.cell(number)
+            file.frame(
+                cell.left_mm, cell.top_mm, cell.width_mm, cell.height_mm, stroke_mm=0.3, grey=PALE
+            )
+            if sheet.cells > 1:
+                file.text(
+                    cell.right_mm - 6.0, cell.bottom_mm - 2.0, str(number), em_mm=3.0, grey=GREY
+                )
+        _paint_rulers(file, meant)
+        if not sheet.roll:
+            _paint_words(file, job, sheet, meant, offset)
+        file.end_page()
+        expected.append(list)
+    return meant
+
+
+def _paint_rulers(file: PdfFile, meant: Marks) -> None:
+    x = y = meant.cross_mm
+    arm = min(6.0, x - 1.0)
+    file.circle(x, y, arm / 2)
+    file.line(x - arm, y, x + meant.across_mm, y, stroke_mm=0.35)
+    file.line(x, y - arm, x, y + meant.down_mm, stroke_mm=0.35)
+    for millimetre in range(1, int(meant.across_mm) + 1):
+        length = _tick(millimetre)
+        file.line(x + millimetre, y, x + millimetre, y + length, stroke_mm=0.12)
+        if millimetre % 10 == 0:
+            file.text(x + millimetre - 2.0, y + 6.6, str(millimetre), em_mm=2.6, bold=True)
+    for millimetre in range(1, int(meant.down_mm) + 1):
+        length = _tick(millimetre)
+        file.line(x, y + millimetre, x + length, y + millimetre, stroke_mm=0.12)
+        if millimetre % 10 == 0:
+            file.text(x + 4.6, y + millimetre + 0.9, str(millimetre), em_mm=2.6, bold=True)
+
+
+def _tick(millimetre: int) -> float:
+    if millimetre % 10 == 0:
+        return 4.0
+    return 3.0 if millimetre % 5 == 0 else 1.8
+
+
+def _paint_words(file: PdfFile, job: Job, sheet: Sheet, meant: Marks, offset: Offset) -> None:
+    left, top, width = meant.cross_mm + 14.0, meant.cross_mm + 18.0, sheet.page_width_mm - 50.0
+    lines = [
+        f"Meant: cross at {meant.cross_mm:g} mm from both edges; rulers of"
+        f" {meant.across_mm:g} mm across and {meant.down_mm:g} mm down.",
+        f"Printed with: {offset.dx_mm:+g} mm across, {offset.dy_mm:+g} mm down, scale"
+        f" {offset.scale_x:g} × {offset.scale_y:g}.",
+    ]
+    file.rectangle(left - 3, top - 9, width + 6, 56.0, grey=1.0)
+    file.frame(left - 3, top - 9, width + 6, 56.0, stroke_mm=0.3)
+    one_line(file, job.typeface, f"Test page: {sheet.name}", left, top, width, 7.0, bold=True)
+    top += 8.0
+    for text in (*_STEPS, *lines):
+        one_line(file, job.typeface, text, left, top, width, 4.0)
+        top += 5.6
