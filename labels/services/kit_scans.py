@@ -1,0 +1,316 @@
+"""Kits scanned: shown, taken out, handed back."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from django.db.models import Exists, OuterRef, Q
+
+from gearroom.core import clock
+from gearroom.core.act import Act
+from gearroom.core.models import Person
+from gearroom.core.problems import Invalid, NotFound, Problem, Refused, Unacceptable
+from kits.models import AsFound, Checkout, Kit, Place, Reservation, Seal
+from kits.services import custody, find, fitness, holders, reservations, use, wording
+from labels.rules.scans import Intent, Means
+from labels.services import passerby, showing
+from labels.services.meaning import Meaning
+from labels.services.outcomes import (
+    Ask,
+    KitSeen,
+    Next,
+    Outcome,
+    Thing,
+    UsedSaid,
+    again,
+    part,
+    text_of,
+)
+
+_SOON = timedelta(days=1)
+"""How long before a departure somebody with another kit in the hand is thought to mean it."""
+
+
+def show(act: Act, meaning: Meaning) -> Outcome:
+    """A kit, with what can be done with it now."""
+    kit = _kit_of(meaning)
+    seen = showing.kit_seen(kit)
+    if seen.out_since is not None:
+        says = f"{kit.name} is out with {seen.has_it}, due {_time(kit, seen.due_at)}."
+    elif seen.trip is not None and seen.guide_name:
+        says = f"{kit.name} is for {seen.guide_name}, {seen.trip_name}. {_fitness(seen)}"
+    elif seen.trip is not None:
+        says = f"{kit.name} is for {seen.trip_name}. {_fitness(seen)}"
+    else:
+        says = f"{kit.name} is here. {_fitness(seen)}"
+    return Outcome(
+        meaning.seen,
+        Means.KIT,
+        "identified",
+        says,
+        label=meaning.label,
+        thing=seen,
+        next=_what_now(meaning, kit, seen),
+    )
+
+
+def _fitness(seen: KitSeen) -> str:
+    through = wording.day(seen.through)
+    if seen.fit:
+        return f"Fit to go through {through}."
+    worst = seen.reasons[0]["text"]
+    return f"{'May go short' if seen.may_go else 'Not fit'} through {through}: {worst}"
+
+
+def _what_now(meaning: Meaning, kit: Kit, seen: KitSeen) -> list[Next]:
+    text = text_of(meaning)
+    if seen.out_since is not None:
+        return [
+            again(Intent.CHECK_IN, "Sealed and dry", text, as_found=str(AsFound.SEALED)),
+            again(Intent.CHECK_IN, "Sort later", text, as_found=str(AsFound.SORT_LATER)),
+            again(Intent.CHECK_IN, "Opened", text, ("used",), as_found=str(AsFound.OPENED)),
+            Next("pass", "Pass it on", kit.name, needs=("person",)),
+        ]
+    found: list[Next] = []
+    if seen.to_sort or not seen.may_go:
+        found.append(Next("restock", "See what it lacks", kit.name))
+    if seen.may_go:
+        needs = [] if seen.guide else ["holder"]
+        needs += [] if seen.fit else ["short_reason"]
+        whom = f" to {seen.guide_name}" if seen.guide_name else ""
+        found.append(again(Intent.CHECK_OUT, f"Take it out{whom}", text, needs))
+    return found
+
+
+# -------------------------------------------------------------------------------------- taking out
+def take_out(act: Act, meaning: Meaning, ask: Ask, tags: Sequence[Person]) -> Outcome:
+    """Take a kit, or a section with a seal of its own, out to whoever is named: `ask.holder`, or
+    the one whose tag was read along with it, or the guide of the trip it is reserved for.
+
+    Raises what `custody.check_out` raises; NotFound for another room's kit; Unacceptable
+    (`which-person`) where several tags were read; Refused (`another-kit-is-reserved`) where
+    another kit is the one for this trip or person, unless `ask.swap`.
+    """
+    kit, section = _kit_of(meaning), _section_of(meaning)
+    if (
+        section is not None
+        and not Seal.objects.filter(section=section, broken__isnull=True).exists()
+    ):
+        raise not_a_kit(meaning)
+    if not (
+        ask.fact or act.actor.belongs_to(kit.home_room_id) or act.actor.belongs_to(kit.room_id)
+    ):
+        raise NotFound("kit", kit.name)
+    holder = _holder(ask, tags)
+    trip = ask.trip
+    if section is None and not ask.fact:
+        meant = _meant_instead(kit, ask, holder)
+        if meant is not None and not ask.swap:
+            raise _another_is_reserved(kit, meant)
+        if meant is not None:
+            reservations.swap(part(act, kit.name, "swap"), meant, kit)
+            trip = meant.trip
+            holder = holder or meant.person
+    taken = custody.check_out(
+        part(act, kit.name, section.section_key if section else ""),
+        kit,
+        person=holder,
+        trip=trip,
+        due_at=ask.due_at,
+        section=section,
+        short_reason=ask.short_reason,
+        emergency=ask.emergency,
+        already_gone=ask.already_gone,
+    )
+    out = taken.checkout
+    what = f"{section.name} of {kit.name}" if section else kit.name
+    who = out.person.name if out.person else "somebody not named"
+    trip_name = f" for {out.trip.name}" if out.trip else ""
+    says = f"{what} is out with {who}{trip_name}, due {_time(kit, out.due_at)}."
+    if ask.emergency:
+        says += " Recorded as an emergency; the keeper is told."
+    elif not taken.verdict.fit:
+        says += f" {wording.reason(taken.verdict.reasons[0])['text']}"
+    return Outcome(
+        meaning.seen,
+        meaning.means,
+        "taken-out",
+        says,
+        label=meaning.label,
+        thing=_thing(act, meaning, kit),
+        entry=taken.entry,
+        next=[Next("undo", "That was a mistake", str(taken.entry.pk))],
+    )
+
+
+def _holder(ask: Ask, tags: Sequence[Person]) -> Person | None:
+    if ask.holder is not None:
+        return ask.holder
+    if len(tags) > 1:
+        names = " and ".join(person.name for person in tags)
+        raise Unacceptable(
+            "which-person",
+            f"The tags of {names} were read. Scan the tag of the one who takes it, alone.",
+        )
+    return tags[0] if tags else None
+
+
+def _meant_instead(kit: Kit, ask: Ask, holder: Person | None) -> Reservation | None:
+    """The promise of another kit that this one would go out in the place of, or None.
+
+    That is so where a trip is named which has other kits and not this one; and where somebody is
+    named who is promised another kit that departs soon, and not this one.
+    """
+    today = fitness.today_of(kit)
+    open_ones = (
+        Reservation.objects.select_related("kit", "trip", "person")
+        .filter(released__isnull=True, trip__cancelled_at__isnull=True, trip__last_day__gte=today)
+        .order_by("trip__departs_at", "pk")
+    )
+    if ask.trip is not None:
+        open_ones = open_ones.filter(trip=ask.trip)
+    elif holder is not None:
+        open_ones = open_ones.filter(
+            Q(person=holder) | Q(person__isnull=True, trip__leader=holder),
+            trip__departs_at__lte=clock.now() + _SOON,
+        )
+    else:
+        return None
+    if open_ones.filter(kit=kit).exists():
+        return None
+    gone = Checkout.objects.filter(reservation=OuterRef("pk"), undone__isnull=True)
+    waiting = list(open_ones.filter(~Exists(gone)))
+    theirs = [row for row in waiting if holder is not None and row.person_id == holder.pk]
+    return (theirs or waiting or [None])[0]
+
+
+def _another_is_reserved(kit: Kit, meant: Reservation) -> Refused:
+    whom = f" to {meant.person.name}" if meant.person else ""
+    return Refused(
+        "another-kit-is-reserved",
+        f"{meant.kit.name} is promised{whom} for {meant.trip.name}, not {kit.name}. Take "
+        f"{meant.kit.name}, or swap: send it again with “swap”.",
+        kit=kit.name,
+        reserved=meant.kit.name,
+        reservation=meant.pk,
+        trip=meant.trip_id,
+    )
+
+
+# ------------------------------------------------------------------------------------ handing back
+def hand_in(act: Act, meaning: Meaning, ask: Ask) -> Outcome:
+    """Hand a kit, or a section that is out on its own, back; whoever brings it, wherever it
+    belongs. Raises Invalid for use that names no batch and no thing of ours."""
+    kit, section = _kit_of(meaning), _section_of(meaning)
+    if section is not None and holders.open_checkout(kit, section) is None:
+        raise not_a_kit(meaning)
+    back = custody.check_in(
+        part(act, kit.name, section.section_key if section else ""),
+        kit,
+        as_found=ask.as_found,
+        section=section,
+        seal_seen=ask.seal_seen,
+        used=[_use_line(kit, said) for said in ask.used],
+        sharps_or_blood=ask.sharps_or_blood,
+        wet=ask.wet,
+        wrong=ask.wrong,
+        incident=ask.incident,
+    )
+    what = f"{section.name} of {kit.name}" if section else kit.name
+    return Outcome(
+        meaning.seen,
+        meaning.means,
+        "handed-back",
+        " ".join([f"{what} is back: {AsFound(back.as_found).label}.", *_remarks(back)]),
+        label=meaning.label,
+        thing=_thing(act, meaning, back.kit),
+        entry=back.entry,
+        next=_after_hand_in(act, back),
+    )
+
+
+def _use_line(kit: Kit, said: UsedSaid) -> use.UseLine:
+    item = said.lot.item if said.lot else said.item
+    if item is None:
+        raise Invalid("Say which thing was used: “item”, “lot” or “label”.", field="used")
+    if said.lot is not None and said.item is not None and said.item.pk != said.lot.item_id:
+        raise Invalid(
+            f"That batch is of {said.lot.item.name}, not of {said.item.name}.", field="used"
+        )
+    section = find.section(kit, said.section) if said.section else None
+    return use.UseLine(item, said.units, said.lot, section)
+
+
+_IRREGULAR = {
+    "was-not-out": "The book did not show it out; that is put right.",
+    "seal-not-the-one": "The seal is not the one on record, so it counts as opened.",
+    "no-seal-on-record": "No seal is on record, so it is to be sorted.",
+}
+
+
+def _remarks(back: custody.HandedBack) -> list[str]:
+    said = [_IRREGULAR[code] for code in back.irregular if code in _IRREGULAR]
+    lines = back.use.lines if back.use else ()
+    if lines:
+        used = ", ".join(f"{line.units} × {line.item.name}" for line in lines)
+        said.append(f"Used: {used}.")
+    found = sum(line.found for line in lines)
+    if found:
+        said.append(f"The book did not hold {found} of that: written as found and used.")
+    return said
+
+
+def _after_hand_in(act: Act, back: custody.HandedBack) -> list[Next]:
+    undo = Next("undo", "That was a mistake", str(back.entry.pk))
+    kit = back.kit
+    if not _theirs(act, kit) or back.as_found == AsFound.SEALED:
+        return [undo]
+    return [
+        Next("log-use", "Say what was used", kit.name, needs=("used",)),
+        Next("look-inside", "Look inside", kit.name),
+        Next("restock", "See what it lacks", kit.name),
+        undo,
+    ]
+
+
+# ----------------------------------------------------------------------------------------- at large
+def not_a_kit(meaning: Meaning) -> Problem:
+    """The refusal of a label that is on something else where a kit is wanted."""
+    return Invalid(
+        f"This label is on a {meaning.means}, not on a kit. Scan the kit's own label.",
+        code="not-a-kit",
+        means=str(meaning.means),
+    )
+
+
+def _theirs(act: Act, kit: Kit) -> bool:
+    return act.actor.belongs_to(kit.home_room_id) or act.actor.belongs_to(kit.room_id)
+
+
+def _kit_of(meaning: Meaning) -> Kit:
+    kit = meaning.kit
+    if kit is None and meaning.label is not None and meaning.label.place is not None:
+        kit = meaning.label.place.kit
+    if kit is None:
+        raise not_a_kit(meaning)
+    return kit
+
+
+def _section_of(meaning: Meaning) -> Place | None:
+    return meaning.label.place if meaning.label is not None else None
+
+
+def _thing(act: Act, meaning: Meaning, kit: Kit) -> Thing | None:
+    """The kit as it stands now; to somebody of other rooms, what a passer-by sees."""
+    if _theirs(act, kit):
+        return showing.kit_seen(find.kits_of(act.actor).get(pk=kit.pk))
+    return passerby.facts_of(meaning.label, act.actor) if meaning.label else None
+
+
+def _time(kit: Kit, at: datetime | None) -> str:
+    if at is None:
+        return "at no set time"
+    local = at.astimezone(ZoneInfo(kit.home_room.time_zone))
+    return f"{local:%A} {local.day} {local:%B, %H:%M}"

@@ -1,0 +1,268 @@
+"""Makers' codes, batches and shelves scanned: for stock that arrives, and for counting.
+
+Nothing is written here: what was read is laid out, ready to be confirmed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import timedelta
+from typing import Any
+
+from django.db.models import Q
+
+from gearroom.core import clock
+from gearroom.core.act import Act
+from kits.models import Label, Lot, PackCode, Place
+from kits.services import lots
+from labels.models import Scan
+from labels.rules import gs1
+from labels.rules.scans import Intent, Means
+from labels.rules.typed import Kind, resolve
+from labels.services import showing
+from labels.services.meaning import Meaning
+from labels.services.outcomes import Next, Outcome, PackSeen, again
+
+_SAME_BOX_WITHIN = timedelta(minutes=15)
+_SCANS_LOOKED_AT = 50
+
+
+def packs_seen(readings: Sequence[gs1.Pack]) -> list[PackSeen]:
+    """A maker's code's readings with what the book knows of each; three queries for all."""
+    codes = {
+        row.gtin: row
+        for row in PackCode.objects.select_related("item").filter(
+            gtin__in={pack.gtin for pack in readings if pack.gtin}
+        )
+    }
+    known = list(_lots_like(codes.values(), readings))
+    found = []
+    for pack in readings:
+        code = codes.get(pack.gtin or "")
+        number, serial = _plain(pack.lot), _plain(pack.serial)
+        lot = next(
+            (
+                row
+                for row in known
+                if code is not None
+                and row.item_id == code.item_id
+                and (number or serial or pack.expiry)
+                and (
+                    (row.serial == serial)
+                    if row.serial
+                    else (row.number, row.expiry) == (number, pack.expiry)
+                )
+            ),
+            None,
+        )
+        units = None
+        if code is not None or pack.count is not None:
+            units = pack.count or (code.units_per_pack if code else None)
+        found.append(
+            PackSeen(
+                gtin=pack.gtin or "",
+                number=number,
+                serial=serial,
+                expiry=pack.expiry,
+                count=pack.count,
+                units_per_pack=code.units_per_pack if code else None,
+                units=units,
+                item=code.item_id if code else None,
+                item_name=code.item.name if code else "",
+                base_unit=code.item.base_unit if code else "",
+                lot=lot.pk if lot else None,
+                recalled=lot is not None and lot.recall_id is not None,
+            )
+        )
+    return found
+
+
+def _plain(number: str | None) -> str:
+    return lots.normal(number or "")
+
+
+def _lots_like(codes: Iterable[PackCode], readings: Sequence[gs1.Pack]) -> Iterable[Lot]:
+    numbers = {_plain(pack.lot) for pack in readings}
+    serials = {_plain(pack.serial) for pack in readings} - {""}
+    return Lot.objects.filter(
+        Q(number__in=numbers, serial="") | Q(serial__in=serials),
+        item__in={code.item_id for code in codes},
+        opened_on__isnull=True,
+    )
+
+
+def pack(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Outcome:
+    """A maker's code: which thing and batch it is, to be confirmed; never taken by itself."""
+    assert meaning.pack is not None  # MAKER says so
+    seen = packs_seen(meaning.pack.candidates)
+    best = seen[0]
+    name = best.item_name or f"A pack with the code {best.gtin}" if best.gtin else "A batch"
+    says = [f"{name}, {_batch_words(best)}."]
+    if len(seen) > 1 or meaning.pack.confirm:
+        says.append("Compare with the pack: this code can be read in more than one way.")
+    if best.recalled:
+        says.append("This batch is recalled: it goes to quarantine.")
+    found: list[Next] = []
+    if intent == Intent.RECEIVE:
+        before = _scanned_before(act, meaning.pack.best)
+        if before is not None:
+            says.append(_again_words(meaning.pack.best, before))
+        found = [_receive(each, place, again=before is not None) for each in seen]
+    elif intent == Intent.COUNT:
+        found = [_count_line(each, place) for each in seen if each.item is not None]
+    return Outcome(
+        meaning.seen,
+        Means.MAKER,
+        "identified" if intent == Intent.IDENTIFY else "ready",
+        " ".join(says),
+        packs=seen,
+        next=found,
+    )
+
+
+def _batch_words(pack: PackSeen) -> str:
+    words = [f"batch {pack.number}"] if pack.number else []
+    if pack.serial:
+        words.append(f"serial {pack.serial}")
+    if pack.expiry:
+        words.append(f"good through {pack.expiry.day} {pack.expiry:%B %Y}")
+    return ", ".join(words) or "its batch and date are not in this code"
+
+
+def _given(pack: PackSeen) -> dict[str, Any]:
+    given = {
+        "item": pack.item,
+        "pack_code": pack.gtin if pack.item else "",
+        "number": pack.number,
+        "expiry": pack.expiry.isoformat() if pack.expiry else None,
+        "serial": pack.serial if not pack.number else "",
+    }
+    return {name: value for name, value in given.items() if value}
+
+
+def _receive(pack: PackSeen, place: Place | None, *, again: bool) -> Next:
+    fields = _given(pack)
+    needs = [] if place else ["shelf"]
+    if place is not None:
+        fields["shelf"] = place.pk
+    if pack.item is None:
+        told = {"gtin": pack.gtin} if pack.gtin else {}
+        told |= {"units_per_pack": pack.count} if pack.gtin and pack.count else {}
+        return Next(
+            "add-item",
+            "This thing is new here. Enter it, then receive it.",
+            fields={"pack_codes": [told]} if told else {},
+            needs=("name", "kind", "base_unit"),
+        )
+    if pack.units is not None:
+        fields["units"] = pack.units
+    else:
+        needs.append("units")
+    if not pack.number and not pack.serial:
+        needs += ["number", "expiry"]
+    elif pack.expiry is None:
+        needs.append("expiry")
+    says = "More of the same lot?" if again else "Receive it"
+    return Next("receive", says, fields=fields, needs=needs)
+
+
+def _count_line(pack: PackSeen, place: Place | None) -> Next:
+    fields: dict[str, Any] = {"lot": pack.lot} if pack.lot else _given(pack)
+    needs = ["units"] if place else ["place", "units"]
+    if place is not None:
+        fields["place"] = place.pk
+    return Next("count", "Count these", fields=fields, needs=needs)
+
+
+def _scanned_before(act: Act, pack: gs1.Pack) -> Scan | None:
+    """The last scan of the same pack by the same person within minutes."""
+    recent = Scan.objects.filter(
+        person=act.person,
+        intent=str(Intent.RECEIVE),
+        means=str(Means.MAKER),
+        read_at__gte=clock.now() - _SAME_BOX_WITHIN,
+    ).exclude(key=act.key)
+    today = clock.today(showing.today_for(act))
+    for row in recent[:_SCANS_LOOKED_AT]:
+        text = resolve(row.text, today=today, from_gs1_symbol=gs1.FNC1 in row.text)
+        if text.kind == Kind.MAKER and text.maker is not None and text.maker.best == pack:
+            return row
+    return None
+
+
+def _again_words(pack: gs1.Pack, before: Scan) -> str:
+    minutes = int((clock.now() - before.read_at).total_seconds() // 60)
+    ago = f"{minutes} minutes ago" if minutes > 1 else "a moment ago"
+    if pack.serial:
+        return f"This very pack was scanned {ago}. More of the same lot?"
+    return f"The same code was scanned {ago}. More of the same lot?"
+
+
+def lot(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Outcome:
+    """A batch by our own label."""
+    row = _label(meaning).lot
+    assert row is not None  # LOT labels have one
+    # Whoever counts is not shown what the book expects.
+    seen = showing.lot_seen(act, row, where=intent == Intent.IDENTIFY)
+    says = f"{seen.item_name}, batch {seen.number or seen.serial or 'without number'}"
+    says += f", good through {seen.expiry.day} {seen.expiry:%B %Y}." if seen.expiry else "."
+    if seen.recalled:
+        says += " It is recalled: do not use it."
+    found: list[Next] = []
+    if intent == Intent.RECEIVE:
+        fields: dict[str, Any] = {"item": row.item_id}
+        fields |= {"number": row.number} if row.number else {}
+        fields |= {"expiry": row.expiry.isoformat()} if row.expiry else {}
+        fields |= {"serial": row.serial} if row.serial else {}
+        fields |= {"shelf": place.pk} if place else {}
+        needs = ["units"] if place else ["shelf", "units"]
+        found.append(Next("receive", "More of the same lot", fields=fields, needs=needs))
+    elif intent == Intent.COUNT:
+        known: dict[str, Any] = {"lot": row.pk} | ({"place": place.pk} if place else {})
+        found.append(
+            Next(
+                "count",
+                "Count these",
+                fields=known,
+                needs=["units"] if place else ["place", "units"],
+            )
+        )
+    return Outcome(
+        meaning.seen,
+        Means.LOT,
+        "identified" if intent == Intent.IDENTIFY else "ready",
+        says,
+        label=meaning.label,
+        thing=seen,
+        next=found,
+    )
+
+
+def place(meaning: Meaning, intent: Intent) -> Outcome:
+    """A shelf or a kit's section by its label."""
+    where = _label(meaning).place
+    assert where is not None  # SHELF and SECTION labels have one
+    seen = showing.section_seen(where) if where.kit_id else showing.shelf_seen(where)
+    of = f" of {where.kit.name}" if where.kit else ""
+    found: list[Next] = []
+    if intent == Intent.COUNT:
+        needs = ("lot", "units")
+        about = where.kit.name if where.kit else ""
+        do = "count-kit" if where.kit else "count"
+        found.append(Next(do, f"Count {where.name}", about, {"place": where.pk}, needs))
+    elif intent == Intent.RECEIVE and not where.kit_id:
+        found.append(again(Intent.RECEIVE, "Scan what goes here", "", ("text",), place=where.pk))
+    return Outcome(
+        meaning.seen,
+        meaning.means,
+        "identified" if intent == Intent.IDENTIFY else "ready",
+        f"{where.name}{of}.",
+        label=meaning.label,
+        thing=seen,
+        next=found,
+    )
+
+
+def _label(meaning: Meaning) -> Label:
+    assert meaning.label is not None  # what is bound is bound by a label
+    return meaning.label

@@ -1,0 +1,369 @@
+"""A reading event: what was read, what it means, what was done, what can be done next.
+
+Reading a picture takes up to seconds and writes nothing, so it comes first, outside of any
+transaction (`look`); then `scan` does what was asked for all that was read, each label with its
+own outcome: nine kits go, and the tenth is named with its reason.
+
+    answer = scan(act, look(picture), Ask(Intent.CHECK_OUT, holder=guide))
+    answer = scan(act, typed_texts(["XXXX-XXXX"]), Ask(Intent.CHECK_IN))
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from django.db import transaction
+
+from gearroom.core import clock
+from gearroom.core.act import Act
+from gearroom.core.models import Person
+from gearroom.core.problems import Invalid, NotFound, Problem, Refused, TooLarge, Unacceptable
+from kits.models import Kit, LabelKind
+from kits.rules import codes
+from kits.services import labelling
+from labels import reading
+from labels.models import Scan
+from labels.rules.scans import NOT_OURS, Intent, Look, Means, Seen
+from labels.services import kit_scans, pack_scans, passerby, showing
+from labels.services.meaning import Meaning, meanings
+from labels.services.outcomes import Ask, Next, Outcome, ScanAnswer, again, text_of
+
+MOST_LABELS = 100
+"""Things read in one event."""
+
+_RIGHTS = {
+    Intent.IDENTIFY: "identify",
+    Intent.CHECK_OUT: "check_out",
+    Intent.CHECK_IN: "check_in",
+    Intent.RECEIVE: "receive",
+    Intent.COUNT: "count",
+}
+_LONGEST_KEPT = 500
+
+
+def look(picture: bytes, *, seconds: float | None = None, many: bool = False) -> Look:
+    """Read a picture. `seconds` bounds the ladder (the setting where None); `many` goes on after
+    the first label of ours was found.
+
+    Raises TooLarge (413), Unacceptable 422 `picture-broken`, and what `reading.read` raises.
+    """
+    found = reading.read(picture, budget_s=seconds, every=many)
+    seen = tuple(
+        Seen(each.text, each.symbology, each.corners, each.rung, each.is_gs1)
+        for each in found.reads
+    )
+    return Look(seen, found.sha256, found.rung, found.ms)
+
+
+def scan(act: Act, seen: Look, ask: Ask) -> ScanAnswer:
+    """Do what was asked with all that was read, each thing on its own, and write down what was
+    read. Runs in the caller's transaction.
+
+    A problem with one thing is that thing's outcome. Raises NotAllowed where the asker may not
+    do this anywhere, TooLarge, and Invalid where what is said belongs to one kit and several
+    were read.
+    """
+    act.actor.require("emergency" if ask.emergency or ask.already_gone else _RIGHTS[ask.intent])
+    if len(seen.seen) > MOST_LABELS:
+        raise TooLarge(
+            "too-large", f"Scan at most {MOST_LABELS} labels at once.", limit=MOST_LABELS
+        )
+    today = clock.today(showing.today_for(act))
+    found = meanings(act.actor, seen.seen, today=today, any_room=ask.fact)
+    if ask.intent in (Intent.CHECK_OUT, Intent.CHECK_IN):
+        _of_one_kit_only(found, ask)
+        _lock(found)
+    tags = [m.label.person for m in found if m.means == Means.PERSON and m.label]
+    outcomes = [_outcome(act, meaning, ask, found, [t for t in tags if t]) for meaning in found]
+    answer = ScanAnswer(act.key, ask.intent, seen, outcomes or [_nothing(seen)])
+    _write_down(act, answer)
+    return answer
+
+
+def _of_one_kit_only(found: Sequence[Meaning], ask: Ask) -> None:
+    kits = sum(m.kit is not None for m in found)
+    said = {
+        "seal_seen": ask.seal_seen,
+        "used": ask.used,
+        "wrong": ask.wrong,
+        "short_reason": ask.short_reason,
+        "swap": ask.swap,
+    }
+    if kits > 1:
+        for field, value in said.items():
+            if value:
+                raise Invalid(
+                    f"{kits} kits were read, and this belongs to one. Scan that one by itself.",
+                    field=field,
+                )
+
+
+def _lock(found: Sequence[Meaning]) -> None:
+    """Lock the kits in ascending order before any is written: two phones with the same kits in
+    different order would otherwise wait for each other."""
+    wanted = {m.kit.pk for m in found if m.kit is not None}
+    wanted |= {m.label.place.kit_id for m in found if m.label and m.label.place} - {None}
+    list(Kit.objects.select_for_update(of=("self",)).filter(pk__in=wanted).order_by("pk"))
+
+
+def _outcome(
+    act: Act, meaning: Meaning, ask: Ask, found: Sequence[Meaning], tags: Sequence[Person]
+) -> Outcome:
+    try:
+        with transaction.atomic():
+            return _done(act, meaning, ask, found, tags)
+    except Problem as problem:
+        return _refused(act, meaning, ask, problem)
+
+
+def _done(
+    act: Act, meaning: Meaning, ask: Ask, found: Sequence[Meaning], tags: Sequence[Person]
+) -> Outcome:
+    """What comes of one thing; raises the Problem that keeps it from being done."""
+    intent = ask.intent
+    if meaning.means == Means.ELSEWHERE and intent != Intent.IDENTIFY:
+        raise NotFound("label", text_of(meaning))
+    match meaning.means:
+        case Means.KIT | Means.SECTION if intent == Intent.CHECK_OUT:
+            return kit_scans.take_out(act, meaning, ask, tags)
+        case Means.KIT | Means.SECTION if intent == Intent.CHECK_IN:
+            return kit_scans.hand_in(act, meaning, ask)
+        case Means.KIT if intent == Intent.IDENTIFY:
+            return kit_scans.show(act, meaning)
+        case Means.KIT if intent == Intent.COUNT:
+            return _count_kit(meaning)
+        case Means.SECTION | Means.SHELF if intent not in (Intent.CHECK_OUT, Intent.CHECK_IN):
+            return pack_scans.place(meaning, intent)
+        case Means.LOT if intent not in (Intent.CHECK_OUT, Intent.CHECK_IN):
+            return pack_scans.lot(act, meaning, intent, _place_read(found, ask))
+        case Means.MAKER if intent not in (Intent.CHECK_OUT, Intent.CHECK_IN):
+            return pack_scans.pack(act, meaning, intent, _place_read(found, ask))
+        case Means.PERSON if intent in (Intent.CHECK_OUT, Intent.IDENTIFY):
+            return _person(act, meaning, ask, alone=len(found) == len(tags))
+        case Means.ELSEWHERE:
+            return _elsewhere(act, meaning)
+        case Means.BLANK if intent == Intent.IDENTIFY:
+            return Outcome(
+                meaning.seen,
+                Means.BLANK,
+                "identified",
+                "A label that is not on anything yet.",
+                label=meaning.label,
+                next=[_bind(meaning)],
+            )
+    raise _why_nothing(meaning, intent)
+
+
+def _place_read(found: Sequence[Meaning], ask: Ask) -> kit_scans.Place | None:
+    """The shelf or section that is being filled or counted: said, or read along."""
+    if ask.place is not None:
+        return ask.place
+    wanted = {Means.SHELF} if ask.intent == Intent.RECEIVE else {Means.SHELF, Means.SECTION}
+    read = [m.label.place for m in found if m.means in wanted and m.label]
+    return read[0] if len(read) == 1 else None
+
+
+def _count_kit(meaning: Meaning) -> Outcome:
+    kit = meaning.kit
+    assert kit is not None  # KIT says so
+    return Outcome(
+        meaning.seen,
+        Means.KIT,
+        "ready",
+        f"Count {kit.name}, pouch by pouch.",
+        label=meaning.label,
+        next=[Next("count-kit", f"Count {kit.name}", kit.name, needs=("found",))],
+    )
+
+
+def _person(act: Act, meaning: Meaning, ask: Ask, *, alone: bool) -> Outcome:
+    assert meaning.label is not None and meaning.label.person is not None  # PERSON says so
+    person = showing.person_seen(act, meaning.label.person)
+    taking = ask.intent == Intent.CHECK_OUT
+    has = f" has {', '.join(person.kits)}" if person.kits else "’s tag"
+    says = f"{person.name}{has}."
+    if taking and alone:
+        says = f"{person.name}’s tag. Now scan the kit."
+    scan_kit = again(
+        Intent.CHECK_OUT, f"Scan the kit that {person.name} takes", "", ("text",), holder=person.id
+    )
+    return Outcome(
+        meaning.seen,
+        Means.PERSON,
+        "holder" if taking else "identified",
+        says,
+        label=meaning.label,
+        thing=person,
+        next=[scan_kit] if alone else [],
+    )
+
+
+def _elsewhere(act: Act, meaning: Meaning) -> Outcome:
+    assert meaning.label is not None  # ELSEWHERE is a label of ours
+    facts = passerby.facts_of(meaning.label, act.actor)
+    next_ = []
+    if meaning.label.kind == LabelKind.KIT:
+        next_.append(again(Intent.CHECK_IN, "Hand it in", text_of(meaning)))
+    return Outcome(
+        meaning.seen,
+        Means.ELSEWHERE,
+        "identified",
+        " ".join(filter(None, (f"{facts.what}, of {facts.whose}.", facts.how_to_return))),
+        label=meaning.label,
+        thing=facts,
+        next=next_,
+    )
+
+
+def _bind(meaning: Meaning) -> Next:
+    return Next("bind", "Say what it is stuck on", text_of(meaning), needs=("to",))
+
+
+def _why_nothing(meaning: Meaning, intent: Intent) -> Problem:
+    """Why nothing can be done with what was read."""
+    label = meaning.label
+    match meaning.means:
+        case Means.CANCELLED:
+            assert label is not None  # CANCELLED is a label of ours
+            after = labelling.successor(label)
+            instead = codes.shown(after.code) if after else ""
+            return Refused(
+                "label-cancelled",
+                f"The label {codes.shown(label.code)} was cancelled"
+                + (f"; {instead} took its place." if instead else ".")
+                + " Take it off and bind a new one if the thing is in use.",
+                label=codes.shown(label.code),
+                replaced_by=instead,
+            )
+        case Means.BLANK:
+            return Refused(
+                "label-not-bound",
+                f"The label {text_of(meaning)} is not on anything yet. Bind it to what it is stuck "
+                "on first.",
+                label=text_of(meaning),
+            )
+        case Means.UNKNOWN_LABEL:
+            problem = NotFound("label", codes.shown(codes.bare(meaning.seen.text)[-8:]))
+            problem.detail = f"{meaning.says} Check where it comes from."
+            return problem
+        case Means.WRONG_CODE:
+            return Unacceptable("code-wrong", f"{meaning.says} Read it from the label again.")
+        case Means.MAKER_WRONG:
+            return Unacceptable("makers-code-wrong", meaning.says)
+        case means if means in NOT_OURS:
+            return Unacceptable(
+                "not-ours", f"{meaning.says} Scan a label of a kit, a shelf or a batch."
+            )
+    if intent in (Intent.CHECK_OUT, Intent.CHECK_IN):
+        return kit_scans.not_a_kit(meaning)
+    return Unacceptable(
+        "wrong-label",
+        f"This is a {meaning.means}: scan a pack, a batch label or a shelf.",
+        means=str(meaning.means),
+    )
+
+
+def _refused(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> Outcome:
+    return Outcome(
+        meaning.seen,
+        meaning.means,
+        problem.code,
+        problem.detail,
+        label=meaning.label,
+        problem=problem,
+        thing=_thing_refused(act, meaning),
+        next=_ways_on(meaning, ask, problem),
+    )
+
+
+def _thing_refused(act: Act, meaning: Meaning) -> passerby.Facts | None:
+    if meaning.label is not None and meaning.means in (Means.ELSEWHERE, Means.CANCELLED):
+        return passerby.facts_of(meaning.label, act.actor)
+    return None
+
+
+def _ways_on(meaning: Meaning, ask: Ask, problem: Problem) -> list[Next]:
+    """How to go on after a problem, by its code."""
+    text = text_of(meaning)
+    said = {"holder": ask.holder.pk} if ask.holder else {}
+    said |= {"trip": ask.trip.pk} if ask.trip else {}
+
+    def out(says: str, *needs: str, **more: object) -> Next:
+        return again(Intent.CHECK_OUT, says, text, needs, **said, **more)
+
+    match problem.code:
+        case "kit-is-out":
+            who = problem.facts["person_name"]
+            return [
+                again(Intent.CHECK_IN, f"It is here: hand it back for {who}", text),
+                out("Then take it out"),
+            ]
+        case "who-takes-it" | "which-person":
+            return [out("Scan the guide’s tag, or choose who takes it", "holder")]
+        case "short-needs-a-reason":
+            return [out("Let it go with a reason", "short_reason")]
+        case "not-fit":
+            kit = problem.facts.get("kit", text)
+            return [
+                Next("restock", "See what it lacks", kit),
+                out("It is a rescue: take it now", emergency=True),
+            ]
+        case "another-kit-is-reserved":
+            return [out("Swap the two", swap=True)]
+        case "due-in-the-past":
+            return [out("Say until when", "due_at")]
+        case "label-not-bound":
+            return [_bind(meaning)]
+        case "label-cancelled" if problem.facts.get("replaced_by"):
+            instead = problem.facts["replaced_by"]
+            return [again(ask.intent, f"Go on with {instead}", instead)]
+        case "code-wrong" if meaning.offered is not None:
+            code = codes.shown(meaning.offered.code)
+            name = labelling.name_of(meaning.offered)
+            return [again(ask.intent, f"Did you mean {code}, {name}?", code)]
+        case "not-a-kit" if meaning.means == Means.SECTION and meaning.label is not None:
+            place = meaning.label.place
+            if place is not None and place.kit is not None:
+                kit_name = place.kit.name
+                return [again(ask.intent, f"It belongs to {kit_name}: go on with that", kit_name)]
+        case "not-found" if meaning.means == Means.ELSEWHERE:
+            return [again(Intent.CHECK_IN, "Hand it in", text)]
+    return []
+
+
+def _nothing(seen: Look) -> Outcome:
+    problem = Unacceptable(
+        "nothing-read",
+        "No label was found in the picture. Go closer, hold still and let light fall on it; or "
+        "type the code that stands below the symbol."
+        if seen.picture_sha256
+        else "There is nothing to read. Send a picture or a text.",
+    )
+    return Outcome(Seen(""), Means.NOTHING, problem.code, problem.detail, problem=problem)
+
+
+def _write_down(act: Act, answer: ScanAnswer) -> None:
+    now = clock.now()
+    Scan.objects.bulk_create(
+        Scan(
+            key=act.key,
+            person=act.person,
+            room=act.room,
+            intent=str(answer.intent),
+            text=_kept(each.seen.text),
+            symbology=each.seen.symbology[:30],
+            picture_sha256=answer.look.picture_sha256,
+            rung=each.seen.rung[:40],
+            label=each.label,
+            means=str(each.means),
+            outcome=each.outcome[:40],
+            entry=each.entry,
+            read_at=now,
+        )
+        for each in answer.outcomes
+    )
+
+
+def _kept(text: str) -> str:
+    """A text as a database takes it: at most 500 characters, NUL and half surrogates shown."""
+    return text[:_LONGEST_KEPT].replace("\0", "\u2400").encode("utf-8", "replace").decode()

@@ -1,0 +1,116 @@
+"""Things as whoever may see them sees them at a scan."""
+
+from __future__ import annotations
+
+from gearroom.core import clock
+from gearroom.core.act import Act
+from gearroom.core.models import Person
+from kits.models import Checkout, Holding, Kit, Lot, Place, Seal
+from kits.rules.expiry import why_not
+from kits.services import custody, find, fitness, holders, wording
+from labels.services.outcomes import KitSeen, LotSeen, PersonSeen, SectionSeen, ShelfSeen
+
+_MOST_PLACES = 20
+
+
+def today_for(act: Act) -> str:
+    """The time zone that "today" is asked in: of the act's room, or of the person's."""
+    room = act.room or (act.person.home_room if act.person else None)
+    return room.time_zone if room else "UTC"
+
+
+def kit_seen(kit: Kit, plan: custody.Plan | None = None) -> KitSeen:
+    """A kit: fit through when, who has it, which trip it is promised to and to whom."""
+    plan = plan or custody.plan(kit)
+    held = holders.open_checkout(kit)
+    seal = Seal.objects.filter(kit=kit, section__isnull=True, broken__isnull=True).first()
+    person = held.person if held else None
+    trip = plan.trip
+    return KitSeen(
+        id=kit.pk,
+        name=kit.name,
+        packing_list=str(kit.list_version),
+        room=kit.room.name,
+        home_room=kit.home_room.name,
+        fit=plan.verdict.fit,
+        may_go=plan.verdict.may_go,
+        through=plan.verdict.through,
+        fit_until=kit.fit_until,
+        may_go_until=kit.may_go_until,
+        reasons=wording.reasons(plan.verdict.reasons),
+        seal=seal.number if seal else "",
+        to_sort=kit.to_sort_since is not None,
+        responsible=kit.responsible.name if kit.responsible else "",
+        has_it=(person.name if person else "somebody not named") if held else "",
+        has_it_id=person.pk if person else None,
+        has_it_phone=person.phone if person else "",
+        out_since=held.out_at if held else None,
+        due_at=held.due_at if held else None,
+        trip=trip.pk if trip else None,
+        trip_name=trip.name if trip else "",
+        trip_departs_at=trip.departs_at if trip else None,
+        trip_last_day=trip.last_day if trip else None,
+        guide=plan.person.pk if plan.person else None,
+        guide_name=plan.person.name if plan.person else "",
+    )
+
+
+def section_seen(place: Place) -> SectionSeen:
+    """A kit's section, and the seal on it."""
+    seal = Seal.objects.filter(section=place, broken__isnull=True).first()
+    return SectionSeen(
+        id=place.pk,
+        name=place.name,
+        key=place.section_key,
+        kit=place.kit.name if place.kit else "",
+        seal=seal.number if seal else "",
+    )
+
+
+def shelf_seen(place: Place) -> ShelfSeen:
+    """A shelf."""
+    return ShelfSeen(place.pk, place.name, place.room.name if place.room else "")
+
+
+def lot_seen(act: Act, lot: Lot, *, where: bool) -> LotSeen:
+    """A batch, and with `where` what the places of the asker's rooms hold of it by the book."""
+    batch = fitness.batches([lot])[lot.pk]
+    fault = why_not(batch, clock.today(today_for(act)))
+    held: list[dict[str, object]] = []
+    if where:
+        rows = (
+            Holding.objects.filter(lot=lot, units__gt=0, place__in=find.places_of(act.actor))
+            .select_related("place__kit", "place__room")
+            .order_by("place__kit__name", "place__name")[:_MOST_PLACES]
+        )
+        held = [
+            {
+                "place": row.place_id,
+                "name": row.place.name,
+                "in": row.place.kit.name if row.place.kit else str(row.place.room or ""),
+                "units": row.units,
+            }
+            for row in rows
+        ]
+    return LotSeen(
+        id=lot.pk,
+        item=lot.item_id,
+        item_name=lot.item.name,
+        base_unit=lot.item.base_unit,
+        number=lot.number,
+        serial=lot.serial,
+        expiry=lot.expiry,
+        recalled=lot.recall_id is not None,
+        fault=str(fault) if fault else "",
+        where=held,
+    )
+
+
+def person_seen(act: Act, person: Person) -> PersonSeen:
+    """A person and the kits they have now, of those that the asker may see."""
+    out = (
+        Checkout.objects.filter(person=person, in_at__isnull=True, kit__in=find.kits_of(act.actor))
+        .order_by("kit__name")
+        .values_list("kit__name", flat=True)
+    )
+    return PersonSeen(person.pk, person.name, list(out))
