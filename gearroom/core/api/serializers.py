@@ -19,6 +19,8 @@ from rest_framework import serializers
 from gearroom.core.api.parsing import printable
 
 MAX_WHOLE = 2**31 - 1
+YEARS = range(1990, 2200)
+"""Years that a date may be in: no gear is older, and what adds days to one never runs out."""
 UUID_FORM = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", re.I | re.A)
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.A)
 _INSTANT = re.compile(
@@ -31,6 +33,10 @@ _FLAG = re.compile(r"true|false")
 
 class NoteField(serializers.CharField):
     """A text that may have several lines."""
+
+
+class ScannedField(serializers.CharField):
+    """A text as a scanner sent it: separators and line breaks are part of what it says."""
 
 
 # What a field takes: its JSON types, the form of its text, and how to say so. The first match of a
@@ -159,7 +165,12 @@ def _wrong(field: serializers.Field, value: Any, from_text: bool) -> str | None:
     if isinstance(value, str):
         if form and not form.fullmatch(value):
             return f"This has to be {expected}."
+        dated = isinstance(field, serializers.DateField | serializers.DateTimeField)
+        if dated and int(value[:4]) not in YEARS:
+            return f"This has to be in a year from {YEARS[0]} to {YEARS[-1]}."
         allowed = "\n\r\t" if isinstance(field, NoteField) else ""
+        if isinstance(field, ScannedField):
+            return None
         if any(unicodedata.category(c) == "Cc" and c not in allowed for c in value):
             return "This text may not hold control characters."
     if isinstance(field, serializers.ListField | serializers.DictField) and not from_text:
