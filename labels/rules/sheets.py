@@ -4,7 +4,6 @@ The sheets here are the grids that stationers sell by many names; ours say what 
 is described by the same numbers and checked for fit before anything is printed on it.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 UNPRINTABLE_EDGE_MM = 4.2
@@ -246,14 +245,3 @@ def checked(sheet: Sheet) -> Sheet:
     if found:
         raise SheetError(found)
     return sheet
-
-
-def places(sheet: Sheet, start_cell: int = 1) -> Iterator[tuple[int, int]]:
-    """Yield (page, cell), pages from 0 and cells from 1, without end, from `start_cell` on."""
-    sheet.cell(start_cell)
-    page, cell = 0, start_cell
-    while True:
-        yield page, cell
-        cell += 1
-        if cell > sheet.cells:
-            page, cell = page + 1, 1
