@@ -1,14 +1,29 @@
 """The one clock: now, and today where a room is."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from django.utils import timezone
 
+_PRETENDED: ContextVar[datetime | None] = ContextVar("pretended", default=None)
+
 
 def now() -> datetime:
     """This instant, in UTC."""
-    return timezone.now()
+    return _PRETENDED.get() or timezone.now()
+
+
+@contextmanager
+def pretending(instant: datetime) -> Iterator[None]:
+    """Have it be another instant for this thread: only for playing an invented past."""
+    before = _PRETENDED.set(instant)
+    try:
+        yield
+    finally:
+        _PRETENDED.reset(before)
 
 
 def local_date(instant: datetime, zone: str) -> date:
