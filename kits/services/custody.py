@@ -98,9 +98,7 @@ def plan(
     if due_at is None:
         due_at = trip.returns_at if trip else end_of_day(today, zone)
     through = max(trip.last_day if trip else today, clock.local_date(due_at, zone), today)
-    verdict = (
-        fitness.verdict_for_trip(kit, trip, through) if trip else fitness.verdict(kit, through)
-    )
+    verdict = fitness.verdict(kit, through, trip)
     return Plan(kit, trip, person, reservation, due_at, verdict)
 
 
