@@ -62,10 +62,10 @@ def _triggers() -> Iterator[Finding]:
 
 def _holdings() -> Iterator[Finding]:
     derived: dict[tuple[int, int], int] = defaultdict(int)
-    for sign, place in ((1, "to_place"), (-1, "from_place")):
+    for sign, end in ((1, "to_place"), (-1, "from_place")):
         for row in (
-            Movement.objects.filter(**{f"{place}__kind__in": INNER})
-            .values("lot", where=F(place))
+            Movement.objects.filter(**{f"{end}__kind__in": INNER})
+            .values("lot", where=F(end))
             .annotate(total=Sum("units"))
             .order_by()
         ):
@@ -164,8 +164,8 @@ def _kits() -> Iterator[Finding]:
     bare = Kit.objects.filter(retired_on__isnull=True).annotate(
         count=Count("sections", filter=Q(sections__kind=PlaceKind.SECTION))
     )
-    for kit in bare.filter(count=0):
-        yield Finding("kit", f"{kit} has no section.")
+    for name in bare.filter(count=0).values_list("name", flat=True):
+        yield Finding("kit", f"{name} has no section.")
     ids = list(Kit.objects.order_by("pk").values_list("pk", flat=True))
     for start in range(0, len(ids), KITS_AT_A_TIME):
         judged = fitness.states(ids[start : start + KITS_AT_A_TIME])

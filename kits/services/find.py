@@ -33,7 +33,7 @@ def label(code: str) -> Label:
             f"The label {codes.shown(found.code)} was cancelled"
             + (f"; {instead} took its place." if instead else ".")
             + " Take it off and bind a new one if the thing is in use.",
-            code=codes.shown(found.code),
+            label=codes.shown(found.code),
             replaced_by=instead,
         )
     return found
@@ -60,7 +60,7 @@ def any_kit(ref: str) -> Kit:
                 code="not-a-kit",
                 means=found.kind,
             )
-        return kits.get(pk=found.kit_id)
+        return kits.get(pk=found.kit_id or 0)
     kit = kits.filter(name__iexact=ref).first()
     if kit is None:
         raise NotFound("kit", ref)
@@ -106,10 +106,15 @@ def _pk(ref: int | str) -> int:
     return int(ref) if ref.isascii() and ref.isdigit() and len(ref) < 19 else 0
 
 
+def _target(labelled: int | None, ref: int | str) -> int:
+    """What a label is on, or else the id that was given itself."""
+    return labelled or _pk(ref)
+
+
 def lot(ref: int | str) -> Lot:
     """A batch by id or by the code of its label. Batches are the organisation's, not a room's."""
     found = _by_code(ref, LabelKind.LOT)
-    row = Lot.objects.select_related("item").filter(pk=found.lot_id if found else _pk(ref)).first()
+    row = Lot.objects.select_related("item").filter(pk=_target(found and found.lot_id, ref)).first()
     if row is None:
         raise NotFound("batch", ref)
     return row
@@ -142,7 +147,7 @@ def shelf(actor: Actor, ref: int | str) -> Place:
     found = _by_code(ref, LabelKind.SHELF)
     row = (
         places_of(actor)
-        .filter(kind=PlaceKind.SHELF, pk=found.place_id if found else _pk(ref))
+        .filter(kind=PlaceKind.SHELF, pk=_target(found and found.place_id, ref))
         .first()
     )
     if row is None:
@@ -164,7 +169,7 @@ def place(actor: Actor, ref: int | str) -> Place:
 def person(ref: int | str) -> Person:
     """A person by id or by the code of their tag."""
     found = _by_code(ref, LabelKind.PERSON)
-    row = Person.objects.filter(pk=found.person_id if found else _pk(ref)).first()
+    row = Person.objects.filter(pk=_target(found and found.person_id, ref)).first()
     if row is None:
         raise NotFound("person", ref)
     return row

@@ -8,7 +8,7 @@ wake, reserve and release) is put right by doing the opposite.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from gearroom.core.act import Act
@@ -146,7 +146,7 @@ def _refuse_if_built_on(entry: Entry, legs: Sequence[Leg]) -> None:
         )
 
 
-def _built_on(detail: str, later: Sequence[tuple[int, str]]) -> Refused:
+def _built_on(detail: str, later: Iterable[tuple[int, str]]) -> Refused:
     return Refused("built-on", detail, later=[{"entry": pk, "kind": kind} for pk, kind in later])
 
 

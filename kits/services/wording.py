@@ -29,7 +29,8 @@ def reason(why: Reason, swaps: Mapping[int, str] | None = None) -> dict[str, Any
     `swaps` maps a thing's id to what settles it ("swap in 2 from shelf C2").
     """
     text = _SENTENCES[why.code](why.facts)
-    hint = (swaps or {}).get(why.facts.get("thing_id", 0), "")
+    thing = why.facts.get("thing_id")
+    hint = (swaps or {}).get(thing, "") if isinstance(thing, int) else ""
     if hint:
         text = f"{text.rstrip('.')}: {hint}."
     return {
