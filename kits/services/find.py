@@ -87,9 +87,10 @@ def section(of_kit: Kit, key: str) -> Place:
     raise Invalid(f"{of_kit.name} has no section “{key}”. It has: {names}.", field="section")
 
 
-def _by_code(ref: int | str, kind: LabelKind) -> Label | None:
+def _id(ref: int | str, kind: LabelKind) -> int:
+    """The id that a reference names: of what a label of this kind is on, or itself."""
     if isinstance(ref, int) or (code := codes.parse(ref)) is None:
-        return None
+        return _pk(ref)
     found = label(code)
     if found.kind != kind:
         raise Invalid(
@@ -97,7 +98,7 @@ def _by_code(ref: int | str, kind: LabelKind) -> Label | None:
             code="wrong-label",
             means=found.kind,
         )
-    return found
+    return found.lot_id or found.place_id or found.person_id or 0
 
 
 def _pk(ref: int | str) -> int:
@@ -106,15 +107,9 @@ def _pk(ref: int | str) -> int:
     return int(ref) if ref.isascii() and ref.isdigit() and len(ref) < 19 else 0
 
 
-def _target(labelled: int | None, ref: int | str) -> int:
-    """What a label is on, or else the id that was given itself."""
-    return labelled or _pk(ref)
-
-
 def lot(ref: int | str) -> Lot:
     """A batch by id or by the code of its label. Batches are the organisation's, not a room's."""
-    found = _by_code(ref, LabelKind.LOT)
-    row = Lot.objects.select_related("item").filter(pk=_target(found and found.lot_id, ref)).first()
+    row = Lot.objects.select_related("item").filter(pk=_id(ref, LabelKind.LOT)).first()
     if row is None:
         raise NotFound("batch", ref)
     return row
@@ -144,12 +139,7 @@ def places_of(actor: Actor) -> QuerySet[Place]:
 
 def shelf(actor: Actor, ref: int | str) -> Place:
     """A shelf of the actor's rooms by id or by the code of its label."""
-    found = _by_code(ref, LabelKind.SHELF)
-    row = (
-        places_of(actor)
-        .filter(kind=PlaceKind.SHELF, pk=_target(found and found.place_id, ref))
-        .first()
-    )
+    row = places_of(actor).filter(kind=PlaceKind.SHELF, pk=_id(ref, LabelKind.SHELF)).first()
     if row is None:
         raise NotFound("shelf", ref)
     return row
@@ -168,8 +158,7 @@ def place(actor: Actor, ref: int | str) -> Place:
 
 def person(ref: int | str) -> Person:
     """A person by id or by the code of their tag."""
-    found = _by_code(ref, LabelKind.PERSON)
-    row = Person.objects.filter(pk=_target(found and found.person_id, ref)).first()
+    row = Person.objects.filter(pk=_id(ref, LabelKind.PERSON)).first()
     if row is None:
         raise NotFound("person", ref)
     return row
