@@ -217,28 +217,44 @@ def django_db_setup(django_test_environment: None) -> None:
 
 
 @pytest.fixture
-def own_database(engine: str, _engines: dict[str, Engine]) -> Iterator[str]:
-    """The address (for DATABASE_URL) of a database of this test's own."""
-    url = _engines[engine].copy()
-    yield url
-    _engines[engine].drop(url)
+def make_database(engine: str, _engines: dict[str, Engine]) -> Iterator[Callable[[], str]]:
+    """make_database() is the address of one more database of this test's own."""
+    made: list[str] = []
+
+    def make() -> str:
+        made.append(_engines[engine].copy())
+        return made[-1]
+
+    yield make
+    for url in made:
+        _engines[engine].drop(url)
 
 
 @pytest.fixture
-def open_database(
-    own_database: str,
+def own_database(make_database: Callable[[], str]) -> str:
+    """The address (for DATABASE_URL) of a database of this test's own."""
+    return make_database()
+
+
+@pytest.fixture
+def use_database(
     engine: str,
     _engines: dict[str, Engine],
     django_db_blocker: Any,
     request: pytest.FixtureRequest,
-) -> Iterator[str]:
-    """own_database opened in this process: commits are real; close connections in own threads."""
-    assert "db" not in request.fixturenames, "take either db or open_database"
-    kind = _engines[engine]
-    kind.open(own_database)
+) -> Iterator[Callable[[str], None]]:
+    """use_database(url) opens a database of this test's own in this process; commits are real."""
+    assert "db" not in request.fixturenames, "take either db or a database of the test's own"
     with django_db_blocker.unblock():
-        yield own_database
-    kind.open_home()
+        yield _engines[engine].open
+    _engines[engine].open_home()
+
+
+@pytest.fixture
+def open_database(own_database: str, use_database: Callable[[str], None]) -> str:
+    """own_database opened in this process; threads of the test close their own connections."""
+    use_database(own_database)
+    return own_database
 
 
 # ----------------------------------------------------------------------------------------- servers
