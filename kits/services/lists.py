@@ -1,0 +1,385 @@
+"""Kit lists: versions drafted, published and signed by the medical adviser.
+
+A version is a draft until it is published and never changes afterwards; only its signature does.
+A section's key stays the same from version to version, so that kits which follow another version
+know which pouch is which.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from io import BytesIO
+
+from django.conf import settings
+from django.db import IntegrityError, transaction
+from django.utils.text import slugify
+from PIL import Image
+
+from gearroom.core import clock
+from gearroom.core.act import Act
+from gearroom.core.problems import Invalid, NotAllowed, Refused, TooLarge, Unacceptable
+from kits.models import Item, Kit, ListLine, ListSection, PackingList, PackingListVersion
+from kits.rules.facts import Criticality, Line
+from kits.rules.hazards import UnknownHazardError, hazards
+from kits.rules.versions import Comparison, compare
+from kits.services import fitness
+from kits.services.amounts import units
+from kits.services.ledger import Book
+
+MOST_SECTIONS = 40
+MOST_LINES = 400
+MOST_PEOPLE = 1000
+MOST_DAYS = 365
+MOST_PAGE_BYTES = 5 * 1024 * 1024
+"""Bounds of what a list may say; more is a slip of the finger."""
+
+_KEY = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*", re.ASCII)
+
+
+@dataclass(frozen=True)
+class LineDraft:
+    """One line of a draft: `carry` is the target and `never_below` the minimum, in base units."""
+
+    item: Item
+    carry: int
+    never_below: int = 0
+    criticality: Criticality = Criticality.ROUTINE
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class SectionDraft:
+    """A section of a draft. `key` empty: one is made from the name."""
+
+    name: str
+    lines: Sequence[LineDraft] = ()
+    key: str = ""
+
+
+@dataclass(frozen=True)
+class Draft:
+    """All that a version says: whom it serves, against what, and its sections in order."""
+
+    people: int
+    days: int
+    hazards: Sequence[str] = ()
+    note: str = ""
+    sections: Sequence[SectionDraft] = ()
+
+
+def _as_read(version: PackingListVersion) -> None:
+    """The check of an edit that asks for none."""
+
+
+# ------------------------------------------------------------------------------------ writing them
+def make_list(act: Act, *, name: str, note: str = "", draft: Draft) -> PackingListVersion:
+    """Make a kit list with a first version, a draft. Raises Refused (`name-taken`), Invalid."""
+    act.actor.require("edit_list")
+    name = " ".join(name.split())
+    if not name:
+        raise Invalid("Give the list a name.", field="name")
+    try:
+        with transaction.atomic():
+            if PackingList.objects.filter(name__iexact=name).exists():
+                raise _name_taken(name)
+            packing_list = PackingList.objects.create(name=name, note=note)
+            return _write(act, packing_list, 1, _settled(draft))
+    except IntegrityError as error:
+        raise _name_taken(name) from error
+
+
+def new_draft(act: Act, packing_list: PackingList) -> PackingListVersion:
+    """A new draft, copied from the latest version. Raises Refused (`draft-there`)."""
+    act.actor.require("edit_list")
+    with transaction.atomic():
+        PackingList.objects.select_for_update(no_key=True).get(pk=packing_list.pk)
+        latest = packing_list.versions.order_by("number").last()
+        assert latest is not None  # a list is made with its first version
+        if latest.published_at is None:
+            raise Refused(
+                "draft-there",
+                f"Version {latest.number} of {packing_list.name} is a draft already. Go on with "
+                "that one.",
+                version=latest.number,
+            )
+        return _write(act, packing_list, latest.number + 1, draft_of(latest))
+
+
+def edit_draft(
+    act: Act,
+    version: PackingListVersion,
+    draft: Draft,
+    *,
+    check: Callable[[PackingListVersion], None] = _as_read,
+) -> PackingListVersion:
+    """Let a draft say this instead. Raises Refused (`published-already`), Invalid."""
+    act.actor.require("edit_list")
+    draft = _settled(draft)
+    with transaction.atomic():
+        version = locked(version)
+        check(version)
+        if version.published_at is not None:
+            raise Refused(
+                "published-already",
+                "A published version never changes. Make a new draft from it.",
+                version=version.number,
+            )
+        version.sections.all().delete()
+        version.people, version.days = draft.people, draft.days
+        version.hazards, version.note = list(draft.hazards), draft.note
+        version.save(update_fields=["people", "days", "hazards", "note"])
+        _write_sections(version, draft.sections)
+    return version
+
+
+def publish(act: Act, version: PackingListVersion) -> PackingListVersion:
+    """Publish a draft: it never changes again and kits may follow it. Published already, nothing
+    happens. Raises Refused (`list-empty`) where no section has a line."""
+    act.actor.require("edit_list")
+    with transaction.atomic():
+        version = locked(version)
+        if version.published_at is None:
+            if not ListLine.objects.filter(section__version=version).exists():
+                raise Refused("list-empty", "Nothing is on this list yet. Put a line on it first.")
+            version.published_at = act.received_at
+            version.save(update_fields=["published_at"])
+    return version
+
+
+def sign(
+    act: Act, version: PackingListVersion, *, until: date, note: str = "", page: bytes = b""
+) -> PackingListVersion:
+    """Sign a published version until a day, as its medical adviser; a page that was signed on
+    paper may come with it (PDF, PNG or JPEG, told by its content). Kits that follow the version
+    are judged again.
+
+    Raises Refused (`not-published`), Unacceptable (`signature-in-the-past`), Invalid (field
+    `page`), TooLarge.
+    """
+    act.actor.require("sign_list")
+    if act.person is None:
+        raise NotAllowed("role-missing", "Only a person signs a list.", roles=["adviser"])
+    page_type = page_kind(page) if page else ""
+    zone = act.person.home_room.time_zone if act.person.home_room else settings.TIME_ZONE
+    today = clock.local_date(act.received_at, zone)
+    if until < today:
+        raise Unacceptable(
+            "signature-in-the-past", "The last day of the signature is past. Give one to come."
+        )
+    with Book(act) as book:
+        # The version before the kits, as a kit does that starts to follow it: none is missed.
+        version = locked(version)
+        book.lock(*_followers(version))
+        if version.published_at is None:
+            raise Refused("not-published", "This is a draft. Publish it, then sign it.")
+        version.signed_by = act.person
+        version.signed_on, version.signed_until = today, until
+        version.signature_note = note
+        version.signed_page, version.signed_page_type = page or None, page_type
+        version.save()
+    return version
+
+
+def page_kind(page: bytes) -> str:
+    """The media type of a signed page, told by its content. Raises Invalid, TooLarge."""
+    if len(page) > MOST_PAGE_BYTES:
+        raise TooLarge(
+            "too-large",
+            f"A signed page has at most {MOST_PAGE_BYTES // 2**20} MiB. Scan it in grey.",
+            limit_bytes=MOST_PAGE_BYTES,
+        )
+    if page.startswith(b"%PDF-") and b"%%EOF" in page[-2048:]:
+        return "application/pdf"
+    try:
+        with Image.open(BytesIO(page), formats=["PNG", "JPEG"]) as picture:
+            picture.verify()
+            return f"image/{(picture.format or '').lower()}"
+    except Exception as error:  # Pillow raises many kinds for what is not a picture
+        raise Invalid(
+            "The signed page has to be a whole PDF, PNG or JPEG file.", field="page"
+        ) from error
+
+
+# ------------------------------------------------------------------------------------- reading them
+def draft_of(version: PackingListVersion) -> Draft:
+    """All that a version says, as a draft of the next."""
+    return Draft(
+        people=version.people,
+        days=version.days,
+        hazards=tuple(version.hazards),
+        note=version.note,
+        sections=tuple(
+            SectionDraft(
+                section.name,
+                tuple(
+                    LineDraft(
+                        line.item,
+                        line.carry,
+                        line.never_below,
+                        Criticality(line.criticality),
+                        line.reason,
+                    )
+                    for line in section.lines.all()
+                ),
+                section.key,
+            )
+            for section in version.sections.prefetch_related("lines__item")
+        ),
+    )
+
+
+@dataclass(frozen=True)
+class VersionsCompared:
+    """How a later version differs from an earlier: its lines, and what it says of itself
+    (`said` maps people, days, hazards to the two values)."""
+
+    before: PackingListVersion
+    after: PackingListVersion
+    lines: Comparison
+    said: dict[str, tuple[object, object]]
+
+
+def compared(before: PackingListVersion, after: PackingListVersion) -> VersionsCompared:
+    """Compare two versions."""
+    lines: dict[int, tuple[Line, ...]] = fitness.lines_of({before.pk, after.pk})
+    said = {
+        name: (getattr(before, name), getattr(after, name))
+        for name in ("people", "days", "hazards")
+        if getattr(before, name) != getattr(after, name)
+    }
+    found = compare(lines.get(before.pk, ()), lines.get(after.pk, ()))
+    return VersionsCompared(before, after, found, said)
+
+
+def locked(version: PackingListVersion) -> PackingListVersion:
+    """The version's row, fresh and locked; rows that point at it may be written meanwhile."""
+    return (
+        PackingListVersion.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("packing_list")
+        .get(pk=version.pk)
+    )
+
+
+# ------------------------------------------------------------------------------------------- inside
+def _followers(version: PackingListVersion) -> list[int]:
+    return list(
+        Kit.objects.filter(list_version=version).order_by("pk").values_list("pk", flat=True)
+    )
+
+
+def _name_taken(name: str) -> Refused:
+    return Refused("name-taken", f"There is a kit list called {name} already. Choose another name.")
+
+
+def _write(act: Act, packing_list: PackingList, number: int, draft: Draft) -> PackingListVersion:
+    version = PackingListVersion.objects.create(
+        packing_list=packing_list,
+        number=number,
+        people=draft.people,
+        days=draft.days,
+        hazards=list(draft.hazards),
+        note=draft.note,
+        created_at=act.received_at,
+        created_by=act.person,
+    )
+    _write_sections(version, draft.sections)
+    return version
+
+
+def _write_sections(version: PackingListVersion, sections: Sequence[SectionDraft]) -> None:
+    rows = ListSection.objects.bulk_create(
+        ListSection(version=version, key=s.key, name=s.name, position=i)
+        for i, s in enumerate(sections)
+    )
+    ListLine.objects.bulk_create(
+        ListLine(
+            section=row,
+            item=line.item,
+            carry=line.carry,
+            never_below=line.never_below,
+            criticality=line.criticality,
+            reason=line.reason,
+            position=i,
+        )
+        for row, section in zip(rows, sections, strict=True)
+        for i, line in enumerate(section.lines)
+    )
+
+
+def _settled(draft: Draft) -> Draft:
+    """The draft with hazards in order and a key for every section; refuses what cannot be."""
+    for field, value, most in (
+        ("people", draft.people, MOST_PEOPLE),
+        ("days", draft.days, MOST_DAYS),
+    ):
+        if not 1 <= value <= most:
+            raise Invalid(f"This has to be 1 to {most}.", field=field)
+    try:
+        known = hazards(draft.hazards)
+    except UnknownHazardError as error:
+        raise Invalid(str(error), field="hazards") from error
+    if len(draft.sections) > MOST_SECTIONS:
+        raise Invalid(f"A list has at most {MOST_SECTIONS} sections.", field="sections")
+    if sum(len(s.lines) for s in draft.sections) > MOST_LINES:
+        raise Invalid(f"A list has at most {MOST_LINES} lines.", field="sections")
+    return replace(draft, hazards=known, sections=_with_keys(draft.sections))
+
+
+def _with_keys(sections: Sequence[SectionDraft]) -> list[SectionDraft]:
+    taken = {s.key for s in sections if s.key}
+    seen: set[str] = set()
+    settled = []
+    for section in sections:
+        name = " ".join(section.name.split())
+        if not name:
+            raise Invalid("Give every section a name.", field="sections")
+        key = section.key or _new_key(name, taken)
+        taken.add(key)
+        if not _KEY.fullmatch(key) or len(key) > 40:
+            raise Invalid(
+                f"“{key}” is no section key: small letters, digits and single dashes, at most 40.",
+                field="sections",
+            )
+        # A section is asked for by its key or its name, so neither may be another's.
+        called = {key, name.casefold()}
+        if called & seen:
+            raise Invalid(f"There is more than one section called {name}.", field="sections")
+        seen |= called
+        _refuse_lines(section)
+        settled.append(replace(section, name=name, key=key))
+    return settled
+
+
+def _new_key(name: str, taken: set[str]) -> str:
+    stem = slugify(name)[:36].strip("-").replace("_", "-") or "section"
+    key, n = stem, 2
+    while key in taken:
+        key, n = f"{stem}-{n}", n + 1
+    return key
+
+
+def _refuse_lines(section: SectionDraft) -> None:
+    items: set[int] = set()
+    for line in section.lines:
+        units(line.carry, field="sections")
+        units(line.never_below, field="sections", least=0)
+        if line.never_below > line.carry:
+            raise Invalid(
+                f"{line.item.name} in {section.name}: never below {line.never_below} is more than "
+                f"the {line.carry} to carry.",
+                field="sections",
+            )
+        if line.item.pk in items:
+            raise Invalid(
+                f"{line.item.name} is on two lines of {section.name}. Make one of them.",
+                field="sections",
+            )
+        if line.item.retired_on is not None:
+            raise Invalid(
+                f"{line.item.name} is retired. Bring it back or choose another thing.",
+                field="sections",
+            )
+        items.add(line.item.pk)
