@@ -61,7 +61,7 @@ KINDS: dict[str, Kind] = {
     "too-many-requests": Kind(
         429, "Too many requests", "Wait as long as Retry-After says, then go on."
     ),
-    "length-missing": Kind(
+    "length-required": Kind(
         411, "The length of the body is not told", "Send a Content-Length, not chunks."
     ),
     "changed-since": Kind(

@@ -62,15 +62,6 @@ class Refused(Problem):
     status = 409
 
 
-class LengthMissing(Problem):
-    """A body in chunks, whose length is not told beforehand."""
-
-    status = 411
-
-    def __init__(self) -> None:
-        super().__init__("length-missing", "Send the body with a Content-Length, not in chunks.")
-
-
 class Stale(Problem):
     """The thing was changed since it was read."""
 

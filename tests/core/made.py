@@ -10,6 +10,7 @@ from django.test import Client
 
 from gearroom.core.act import Act, actor_of
 from gearroom.core.models import Membership, Person, Room, User
+from gearroom.core.problem_codes import KINDS
 from gearroom.core.rules.roles import Role, Scope
 from gearroom.core.services import tokens
 
@@ -64,3 +65,17 @@ class Caller:
     def patch(self, path: str, body: Any, **headers: Any) -> Any:
         """PATCH."""
         return self("PATCH", path, body, **headers)
+
+
+def is_problem(answer, status, code):
+    """The answer is this problem, in the form that RFC 9457 gives it, and says what to do."""
+    assert answer.status_code == status, answer.content
+    assert answer["Content-Type"] == "application/problem+json"
+    body = json.loads(answer.content)
+    assert body["status"] == status
+    assert body["code"] == code
+    assert body["type"] == f"/problems/{code}/"
+    assert body["title"] == KINDS[code].title
+    assert KINDS[code].status == status
+    assert body["detail"]
+    return body

@@ -52,7 +52,7 @@ from gearroom.core.api.paging import CursorPages
 from gearroom.core.api.problems import as_problem, respond
 from gearroom.core.api.schema import DoorSchema
 from gearroom.core.api.serializers import UUID_FORM, ActBody, PageQuery, QuerySerializer
-from gearroom.core.problems import Invalid, LengthMissing
+from gearroom.core.problems import Invalid
 from gearroom.core.rules.roles import Scope
 from gearroom.core.services.once import Answer, once
 
@@ -93,12 +93,10 @@ class Door(APIView):
         return [AllowAny() if self.public else IsAuthenticated()]
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
-        """Before the method: who asks, and whether the body can be read at all."""
+        """Before the method: who asks."""
         super().initial(request, *args, **kwargs)
         scopes = frozenset(map(Scope, request.auth.scopes)) if request.auth else None
         self.actor = actor_of(request.user, scopes) if request.user else None
-        if "HTTP_TRANSFER_ENCODING" in request.META and not request.META.get("CONTENT_LENGTH"):
-            raise LengthMissing()
 
     def options(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Which methods there are; the schema says the rest."""
