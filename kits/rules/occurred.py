@@ -1,23 +1,28 @@
-"""When something happened, as a device claims it: corrected by its clock, within bounds.
+"""When did it happen: a device's claim, put right for its clock and kept within what can be.
 
-A phone that was offline sends its acts later, with the time it believes each happened at and what
-its clock shows now. The difference to ours, at the moment we receive it, is taken off the claim.
-What comes out is never later than we heard of it, and never before the kit's last known act.
+A phone that was out of range tells of a hand-back hours later, by its own clock, which may be
+wrong. It also says what its clock shows at the moment of telling; how long ago the act was, by
+the one clock that timed both, is then known whatever the clock is set to.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
-STEADY = timedelta(seconds=2)
-"""A difference between clocks up to this is the network's, not the clock's."""
+
+class ClaimError(ValueError):
+    """A claimed time that is no point in time. The message says what to send instead."""
 
 
 @dataclass(frozen=True)
 class Settled:
-    """`offset_seconds` is how far the device's clock was ahead of ours; `clamped` whether the
-    claim lay outside the bounds and was moved to the nearer one."""
+    """When an act is taken to have happened, in UTC.
+
+    `offset_seconds` is how far the device's clock was ahead of ours when it told (negative:
+    behind; it holds the time on the way too), 0 if it did not say. `clamped` tells that the claim
+    could not be as it was and the nearest possible time was taken.
+    """
 
     occurred_at: datetime
     offset_seconds: int
@@ -30,20 +35,38 @@ def settle(
     received_at: datetime,
     last_entry_at: datetime | None,
 ) -> Settled:
-    """Return when an act is taken to have happened. Instants carry a time zone.
+    """Return when an act happened that a device claims for `claimed`.
 
-    Without `claimed` it is `received_at`. Where the last entry is later than `received_at`, the
-    receipt counts: an act is never after we heard of it.
+    `device_now` is what the device's clock shows as it tells, None if it does not say (its clock
+    is then trusted). `received_at` is our clock's: nothing happens after it was told.
+    `last_entry_at` is when the last act on the same kit happened, None if there is none: the book
+    is not rewritten behind it. Where the two leave no room, `received_at` holds. Without a claim
+    it happened when it was told.
+
+    All times are aware. Raises `ClaimError` for one that is not.
     """
-    offset = device_now - received_at if device_now is not None else timedelta(0)
-    if abs(offset) <= STEADY:
-        offset = timedelta(0)
+    received_at = _utc(received_at)
+    device_now = received_at if device_now is None else _utc(device_now)
+    offset = device_now - received_at
+    seconds = round(offset.total_seconds())
     if claimed is None:
-        return Settled(received_at, round(offset.total_seconds()), False)
+        return Settled(received_at, seconds, clamped=False)
+    age = device_now - _utc(claimed)
+    oldest = received_at - (datetime.min.replace(tzinfo=UTC))
+    if last_entry_at is not None:
+        oldest = max(timedelta(0), received_at - _utc(last_entry_at))
+    possible = min(max(age, timedelta(0)), oldest)
+    return Settled(received_at - possible, seconds, clamped=possible != age)
+
+
+def _utc(instant: datetime) -> datetime:
+    """The same instant in UTC, where times can be subtracted across clock changes."""
+    if instant.utcoffset() is None:
+        raise ClaimError(
+            "A time without a time zone is no point in time. Send it as 2027-05-31T08:30:00Z or "
+            "with an offset, as 2027-05-31T09:30:00+01:00."
+        )
     try:
-        corrected = claimed - offset
+        return instant.astimezone(UTC)
     except OverflowError:
-        corrected = claimed
-    earliest = min(last_entry_at or corrected, received_at)
-    occurred_at = min(max(corrected, earliest), received_at)
-    return Settled(occurred_at, round(offset.total_seconds()), occurred_at != corrected)
+        raise ClaimError("That time is out of the calendar's range. Send a real one.") from None
