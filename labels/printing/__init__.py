@@ -5,23 +5,23 @@ from `labels.rules.contents` and a sheet from `labels.rules.sheets`, and give by
 read back from what was rendered before it is given.
 """
 
+from labels.printing.calibration_page import calibration_page_pdf
 from labels.printing.cards import CardTooLong, lid_card_pdf
 from labels.printing.jobs import Job, PublicAddressMissing
 from labels.printing.pictures import label_png, label_svg
 from labels.printing.readback import ReadBackFailed
 from labels.printing.sheet import sheet_pdf
 from labels.printing.sign_out import sign_out_sheet_pdf
-from labels.printing.test_page import test_page_pdf
 
 __all__ = [
     "CardTooLong",
     "Job",
     "PublicAddressMissing",
     "ReadBackFailed",
+    "calibration_page_pdf",
     "label_png",
     "label_svg",
     "lid_card_pdf",
     "sheet_pdf",
     "sign_out_sheet_pdf",
-    "test_page_pdf",
 ]

@@ -161,16 +161,21 @@ def _largest(card: LidCard, panel: _Panel, size: CardFormat, job: Job) -> Sequen
     """Return the list's rows at the largest size that needs the fewest pages."""
     lines = entries(card.pouches)
     smallest = job.typeface.regular.smallest_mm
+
+    def set_at(em_mm: float, pages: int) -> Sequence[Row] | None:
+        for across in (1, 2):
+            columns = list(_columns(panel, size, pages, across))
+            if (rows := flow(lines, columns, job.typeface, em_mm)) is not None:
+                return rows
+        return None
+
     for pages in range(1, _MOST_PAGES + 1):
+        if set_at(smallest, pages) is None:
+            continue
         em = _LARGEST_LIST_MM
-        while True:
-            for across in (1, 2):
-                rows = flow(lines, list(_columns(panel, size, pages, across)), job.typeface, em)
-                if rows is not None:
-                    return rows
-            if em <= smallest:
-                break
+        while (rows := set_at(em, pages)) is None:
             em = max(smallest, em * 0.95)
+        return rows
     raise CardTooLong(
         f"{card.kit} has more things than a lid card holds: put fewer on its kit list, or print"
         " the kit list instead."

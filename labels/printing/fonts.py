@@ -36,7 +36,13 @@ HOUSE_FONT = FontFiles()
 @lru_cache(maxsize=8)
 def typeface(files: FontFiles = HOUSE_FONT) -> Typeface:
     """Return the measures of `files`. Raises FontUnreadable."""
-    return Typeface(_face(files.regular), _face(files.bold))
+    regular, bold = _face(files.regular), _face(files.bold)
+    if regular.name == bold.name and files.regular != files.bold:
+        raise FontUnreadable(
+            f"{files.regular} and {files.bold} call themselves by the same name, {bold.name}: name"
+            " a regular and a bold file, or the same file twice."
+        )
+    return Typeface(regular, bold)
 
 
 def _face(path: Path) -> Face:
@@ -55,7 +61,7 @@ def _face(path: Path) -> Face:
     if ord("?") not in widths:
         raise FontUnreadable(f"{path} lacks the letters that every label needs.")
     return Face(
-        name=path.stem,
+        name=outline.name.decode("latin-1"),
         widths=widths,
         x_height=_drawn_height(drawn, "x"),
         cap_height=_drawn_height(drawn, "H"),

@@ -8,7 +8,6 @@ written as PDF operators (ISO 32000-1, annex A) in millimetres from the page's t
 
 import zlib
 from collections.abc import Sequence
-from pathlib import Path
 from typing import BinaryIO
 
 from reportlab.pdfbase import pdfdoc
@@ -107,7 +106,8 @@ class PdfFile:
         preferences["DisplayDocTitle"] = "true"
         preferences["PrintScaling"] = pdfdoc.PDFName("None")
         self._document.Catalog.ViewerPreferences = preferences
-        self._fonts = {False: _font(files.regular), True: _font(files.bold)}
+        fonts = {path: TTFont(path.stem, str(path)) for path in (files.regular, files.bold)}
+        self._fonts = {False: fonts[files.regular], True: fonts[files.bold]}
         self._code: list[str] = []
         self._size_mm = (0.0, 0.0)
         self.pages = 0
@@ -227,7 +227,3 @@ class PdfFile:
     def close(self) -> None:
         """Write fonts, catalogue and the table of offsets; `out` stays open."""
         self._document.finish()
-
-
-def _font(path: Path) -> TTFont:
-    return TTFont(path.stem, str(path))

@@ -59,7 +59,8 @@ class Symbol:
 
     def runs(self) -> list[tuple[int, int, int]]:
         """Return the dark modules as horizontal runs (column, row, length), top to bottom."""
-        edged = np.pad(self.dark, ((0, 0), (1, 1))).astype(np.int8)
+        edged = np.zeros((self.modules, self.modules + 2), np.int8)
+        edged[:, 1:-1] = self.dark
         steps = np.diff(edged, axis=1)
         rows, starts = np.nonzero(steps == 1)
         ends = np.nonzero(steps == -1)[1]

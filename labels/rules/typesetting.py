@@ -69,7 +69,7 @@ def missing(text: str, face: Face) -> str:
     return "".join(dict.fromkeys(c for c in plain if not face.has(c)))
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=256)
 def printable(text: str, face: Face) -> str:
     """Return `text` as it can be set on a line: composed, spaces single, no control characters.
 
@@ -139,7 +139,7 @@ _TIE = "\N{NO-BREAK SPACE}"
 """Stands, while words are wrapped, for the spaces inside `10 × 10 cm`."""
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=256)
 def _words(text: str, face: Face) -> tuple[tuple[bool, str, float], ...]:
     """Split into (a space stands before it, piece, width in em); pieces end at spaces, hyphens."""
     found: list[tuple[bool, str, float]] = []

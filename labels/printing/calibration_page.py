@@ -17,7 +17,9 @@ _STEPS = (
 )
 
 
-def test_page_pdf(sheet: Sheet, *, out: BinaryIO, job: Job, offset: Offset | None = None) -> Marks:
+def calibration_page_pdf(
+    sheet: Sheet, *, out: BinaryIO, job: Job, offset: Offset | None = None
+) -> Marks:
     """Print the test page of `sheet` into `out`; return what the cross and rulers are meant to be.
 
     It shows every cell's outline and number, a cross, and two rulers that begin at it. With
