@@ -45,6 +45,7 @@ class EntryKind(models.TextChoices):
     REVERSE = "reverse"
     RESERVE = "reserve"
     UNRESERVE = "unreserve"
+    TRIP = "trip"
     FOLLOW_LIST = "follow-list"
     KIT = "kit"
     LABEL = "label"

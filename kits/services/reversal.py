@@ -38,6 +38,7 @@ INSTEAD = {
     EntryKind.RECALL_ANSWER: "Answer again instead.",
     EntryKind.RECALL_CLOSE: "Start the recall again instead.",
     EntryKind.CORRECT_LOT: "Correct the batch again instead.",
+    EntryKind.TRIP: "Put the trip again as it should be instead.",
     EntryKind.FOLLOW_LIST: "Let the kit follow the other version again instead.",
     EntryKind.KIT: "Edit the kit again instead.",
     EntryKind.LABEL: "Cancel or bind the label again instead.",

@@ -1,0 +1,253 @@
+"""Kits promised to trips: reserved, released, swapped for the one in hand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from django.db.models import QuerySet
+
+from gearroom.core.act import Act
+from gearroom.core.models import Person
+from gearroom.core.problems import Refused, Unacceptable
+from kits.models import Checkout, Entry, EntryKind, Kit, Reservation, Trip
+from kits.rules.facts import Reason, Verdict, Weight
+from kits.rules.suits import Mismatch
+from kits.services import fitness, wording
+from kits.services.holders import kit_is_out, open_checkout
+from kits.services.ledger import Book
+
+
+@dataclass(frozen=True)
+class Reserved:
+    """A kit promised to a trip, and how it stands through the trip's last day. `entry` is None
+    where it was promised so already; `out_beyond` who has it past the departure as things are."""
+
+    reservation: Reservation
+    verdict: Verdict
+    entry: Entry | None = None
+    out_beyond: Checkout | None = None
+
+
+@dataclass(frozen=True)
+class Swapped:
+    """The kit that goes now; and, where it was promised to another trip at the same time (or to
+    somebody else of the same), what the first kit took over."""
+
+    goes: Reserved
+    instead: Reserved | None = None
+
+
+def open_reservations() -> QuerySet[Reservation]:
+    """Promises that stand: not released."""
+    return Reservation.objects.filter(released__isnull=True)
+
+
+def clashing(kit_ids: Iterable[int], trip: Trip) -> QuerySet[Reservation]:
+    """Promises of these kits to other trips, not cancelled, that are under way at the same time."""
+    return (
+        open_reservations()
+        .select_related("trip", "person", "kit")
+        .filter(
+            kit__in=list(kit_ids),
+            trip__cancelled_at__isnull=True,
+            trip__departs_at__lt=trip.returns_at,
+            trip__returns_at__gt=trip.departs_at,
+        )
+        .exclude(trip=trip)
+        .order_by("trip__departs_at", "pk")
+    )
+
+
+def reserve(act: Act, kit: Kit, trip: Trip, *, person: Person | None = None) -> Reserved:
+    """Promise a kit to a trip, and to a person of it if named. Promised so already, nothing is
+    written; a kit that will not be fit is promised all the same, with the reasons told.
+
+    Raises Refused: `kit-reserved` (says for which other trip at the same time), `trip-cancelled`,
+    `kit-retired`; Unacceptable: `trip-is-over`.
+    """
+    with Book(act) as book:
+        (kit,) = book.lock(kit.pk)
+        act.actor.require("reserve", kit.home_room_id)
+        trip = _standing(trip, fitness.today_of(kit))
+        _refuse_retired(kit)
+        others = list(clashing([kit.pk], trip))
+        if others:
+            raise _reserved(others[0])
+        reservation = open_reservations().filter(kit=kit, trip=trip).first()
+        entry = None
+        if reservation is None or (person is not None and reservation.person_id != person.pk):
+            entry = _promise(book, kit, trip, person)
+            if reservation is None:
+                reservation = Reservation.objects.create(
+                    kit=kit, trip=trip, person=person, made=entry
+                )
+            else:
+                reservation.person = person
+                reservation.save(update_fields=["person"])
+    return _told(reservation, entry)
+
+
+def release(act: Act, reservation: Reservation) -> Reservation:
+    """Take a promise back. Raises Refused (`released-already`)."""
+    with Book(act) as book:
+        (kit,) = book.lock(reservation.kit_id)
+        act.actor.require("reserve", kit.home_room_id)
+        reservation = Reservation.objects.select_related("trip", "person").get(pk=reservation.pk)
+        if reservation.released_id is not None:
+            raise Refused(
+                "released-already", f"{kit.name} is not reserved for {reservation.trip} any more."
+            )
+        _release(book, kit, reservation)
+    return reservation
+
+
+def swap(act: Act, from_kit: Kit, to_kit: Kit, trip: Trip) -> Swapped:
+    """Let another kit go with a trip than the one reserved: the one in hand.
+
+    Where that one is promised to another trip at the same time, or to somebody else of the same
+    trip, the two change places. Asks for the right to take kits out, not to reserve: it happens at
+    the hatch. Raises Refused: `not-reserved`, `kit-is-out`, `kit-reserved` (promised to several
+    trips in that time), `does-not-suit` (with the reasons), `same-kit`, `trip-cancelled`,
+    `kit-retired`; Unacceptable: `trip-is-over`.
+    """
+    if from_kit.pk == to_kit.pk:
+        raise Refused("same-kit", f"{to_kit.name} is the kit that is reserved. Take it.")
+    with Book(act) as book:
+        from_kit, to_kit = book.lock(from_kit.pk, to_kit.pk)
+        act.actor.require("check_out", from_kit.room_id)
+        act.actor.require("check_out", to_kit.room_id)
+        trip = _standing(trip, fitness.today_of(to_kit))
+        _refuse_retired(to_kit)
+        held = open_checkout(to_kit)
+        if held is not None:
+            raise kit_is_out(held)
+        planned = open_reservations().filter(kit=from_kit, trip=trip).first()
+        if planned is None:
+            raise Refused(
+                "not-reserved",
+                f"{from_kit.name} is not reserved for {trip.name}. Reserve {to_kit.name} instead.",
+            )
+        given_up = _given_up(to_kit, trip)
+        before = _codes(fitness.verdict(from_kit, trip.last_day, trip))
+        before_other = (
+            _codes(fitness.verdict(to_kit, given_up.trip.last_day, given_up.trip))
+            if given_up
+            else frozenset()
+        )
+        _release(book, from_kit, planned)
+        if given_up is not None:
+            _release(book, to_kit, given_up)
+            for other in clashing([from_kit.pk], given_up.trip)[:1]:
+                raise _reserved(other)
+        goes = _take_over(book, to_kit, planned)
+        instead = _take_over(book, from_kit, given_up) if given_up else None
+        _refuse_unsuited(goes, before)
+        if instead is not None:
+            _refuse_unsuited(instead, before_other)
+    return Swapped(goes, instead)
+
+
+# ------------------------------------------------------------------------------------------- inside
+def _standing(trip: Trip, today: date) -> Trip:
+    """The trip as it is now, its row locked so that its dates stay: neither cancelled nor over."""
+    trip = Trip.objects.select_for_update(of=("self",), no_key=True).get(pk=trip.pk)
+    if trip.cancelled_at is not None:
+        raise Refused("trip-cancelled", f"{trip.name} was cancelled. Nothing is reserved for it.")
+    if trip.last_day < today:
+        raise Unacceptable(
+            "trip-is-over",
+            f"{trip.name} ended on {wording.day(trip.last_day)}. Look at its dates again.",
+        )
+    return trip
+
+
+def _refuse_retired(kit: Kit) -> None:
+    if kit.retired_on is not None:
+        raise Refused("kit-retired", f"{kit.name} was retired. Choose another kit.")
+
+
+def _reserved(other: Reservation) -> Refused:
+    days = wording.day(other.trip.first_day)
+    if other.trip.last_day != other.trip.first_day:
+        days += f" to {wording.day(other.trip.last_day)}"
+    return Refused(
+        "kit-reserved",
+        f"{other.kit.name} is reserved for {other.trip.name}, {days}. Release that reservation, "
+        "or choose another kit.",
+        kit=other.kit.name,
+        trip=other.trip_id,
+        trip_name=other.trip.name,
+        reservation=other.pk,
+    )
+
+
+def _promise(book: Book, kit: Kit, trip: Trip, person: Person | None) -> Entry:
+    return book.post(
+        EntryKind.RESERVE,
+        kit=kit,
+        trip=trip,
+        detail={"person": person.pk if person else None},
+    )
+
+
+def _release(book: Book, kit: Kit, reservation: Reservation) -> None:
+    reservation.released = book.post(
+        EntryKind.UNRESERVE,
+        kit=kit,
+        trip=reservation.trip,
+        detail={"reservation": reservation.pk, "person": reservation.person_id},
+    )
+    reservation.save(update_fields=["released"])
+
+
+def _take_over(book: Book, kit: Kit, from_: Reservation) -> Reserved:
+    """Promise a kit to the trip and the person of another's promise, which was released."""
+    entry = _promise(book, kit, from_.trip, from_.person)
+    made = Reservation.objects.create(kit=kit, trip=from_.trip, person=from_.person, made=entry)
+    return _told(made, entry)
+
+
+def _told(reservation: Reservation, entry: Entry | None) -> Reserved:
+    kit, trip = reservation.kit, reservation.trip
+    held = open_checkout(kit)
+    beyond = held is not None and held.trip_id != trip.pk and held.due_at > trip.departs_at
+    through = max(trip.last_day, fitness.today_of(kit))
+    return Reserved(
+        reservation, fitness.verdict(kit, through, trip), entry, held if beyond else None
+    )
+
+
+def _given_up(kit: Kit, trip: Trip) -> Reservation | None:
+    """What the kit in hand is promised to at the time of the trip."""
+    same = open_reservations().select_related("trip", "person").filter(kit=kit, trip=trip)
+    promised = [*same, *clashing([kit.pk], trip)]
+    if len(promised) > 1:
+        raise _reserved(promised[-1])
+    return promised[0] if promised else None
+
+
+def _codes(verdict: Verdict) -> frozenset[str]:
+    return frozenset(r.code for r in verdict.reasons)
+
+
+def _refuse_unsuited(goes: Reserved, before: frozenset[str]) -> None:
+    """Refuse a swap that makes it worse: what did not suit before either is no reason."""
+    worse: Sequence[Reason] = [
+        r
+        for r in goes.verdict.reasons
+        if r.weight is not Weight.NOTE and not (r.code in set(Mismatch) and r.code in before)
+    ]
+    if not worse:
+        return
+    kit, trip = goes.reservation.kit, goes.reservation.trip
+    reasons = wording.reasons(worse)
+    raise Refused(
+        "does-not-suit",
+        f"{kit.name} does not do for {trip.name}: {reasons[0]['text']}",
+        kit=kit.name,
+        trip=trip.pk,
+        trip_name=trip.name,
+        reasons=reasons,
+    )

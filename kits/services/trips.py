@@ -1,0 +1,264 @@
+"""Trips as their source tells them: a booking system, or somebody by hand.
+
+A trip is put whole, as often as its source likes; put again unchanged, nothing happens. When it is
+at another time than before, the kits promised to it may be promised to two trips at once: those
+are listed, and their keepers are told.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.conf import settings
+from django.db import IntegrityError, transaction
+
+from gearroom.core import clock
+from gearroom.core.act import Act
+from gearroom.core.models import Person, Room
+from gearroom.core.problems import Invalid, NotFound, Unacceptable
+from kits.models import Entry, EntryKind, Reservation, Trip
+from kits.rules.hazards import UnknownHazardError, hazards
+from kits.services import notices, reservations
+from kits.services.ledger import Book
+
+BY_HAND = "by-hand"
+LONGEST = timedelta(days=366)
+MOST_PEOPLE = 10_000
+
+_SOURCE = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*", re.ASCII)
+
+
+@dataclass(frozen=True)
+class TripFacts:
+    """All that a source says of a trip. Days are local dates; without them they follow from
+    `departs_at` and `returns_at` where the room is. The leader is a person, or a name and phone."""
+
+    name: str
+    departs_at: datetime
+    returns_at: datetime
+    people: int
+    room: Room | None = None
+    first_day: date | None = None
+    last_day: date | None = None
+    hazards: Sequence[str] = ()
+    children: bool = False
+    latex_free: bool = False
+    leader: Person | None = None
+    leader_name: str = ""
+    leader_phone: str = ""
+    cancelled: bool = False
+
+
+@dataclass(frozen=True)
+class Clash:
+    """A kit promised to a trip and to another at the same time."""
+
+    reservation: Reservation
+    other: Reservation
+
+
+@dataclass(frozen=True)
+class Put:
+    """What putting a trip did: `told` is "created", "updated" or "unchanged"."""
+
+    trip: Trip
+    told: str
+    clashes: Sequence[Clash] = field(default_factory=list)
+    entry: Entry | None = None
+
+
+def _as_read(trip: Trip) -> None:
+    """The check of a change that asks for none."""
+
+
+def put(
+    act: Act,
+    source: str,
+    reference: str,
+    facts: TripFacts,
+    *,
+    check: Callable[[Trip], None] = _as_read,
+) -> Put:
+    """Make or change the trip that a source knows by a reference.
+
+    Raises Unacceptable (`trip-ends-before-it-begins`, `trip-too-long`), Invalid, and NotFound for
+    a trip of a room that is not the actor's. `check` may refuse after a look at the locked row.
+    """
+    if not _SOURCE.fullmatch(source) or len(source) > 40:
+        raise Invalid(
+            "A source is small letters, digits and dashes, such as “bookings”.", field="source"
+        )
+    if not reference or len(reference) > 80 or not reference.isprintable() or "/" in reference:
+        raise Invalid("A reference has 1 to 80 characters without a slash.", field="reference")
+    act.actor.require("edit_trip", facts.room.pk if facts.room else None)
+    columns = _columns(facts)
+    try:
+        return _put(act, source, reference, columns, facts.cancelled, check)
+    except IntegrityError:
+        # Somebody else put the same new trip a moment ago: this is a change of it.
+        return _put(act, source, reference, columns, facts.cancelled, check)
+
+
+def add_by_hand(act: Act, facts: TripFacts) -> Put:
+    """Make a trip that no other system knows, under a reference of our own."""
+    return put(act, BY_HAND, act.key.hex[:10], facts)
+
+
+def clashes_of(trip: Trip) -> list[Clash]:
+    """The kits promised to a trip that are promised to another at the same time."""
+    if trip.cancelled_at is not None:
+        return []
+    ours = {
+        r.kit_id: r
+        for r in reservations.open_reservations().filter(trip=trip).select_related("kit__home_room", "kit__responsible", "kit__deputy")
+    }
+    return [Clash(ours[other.kit_id], other) for other in reservations.clashing(ours, trip)]
+
+
+# ------------------------------------------------------------------------------------------- inside
+def _columns(facts: TripFacts) -> dict[str, Any]:
+    """What the table keeps of a trip; refuses what cannot be."""
+    name = " ".join(facts.name.split())
+    if not name:
+        raise Invalid("Give the trip a name.", field="name")
+    if not 1 <= facts.people <= MOST_PEOPLE:
+        raise Invalid(f"A trip has 1 to {MOST_PEOPLE} people.", field="people")
+    zone = facts.room.time_zone if facts.room else settings.TIME_ZONE
+    first = facts.first_day or clock.local_date(facts.departs_at, zone)
+    last = facts.last_day or clock.local_date(facts.returns_at, zone)
+    if facts.returns_at < facts.departs_at or last < first:
+        raise Unacceptable(
+            "trip-ends-before-it-begins",
+            "This trip ends before it begins. Look at its dates again.",
+            departs_at=facts.departs_at.isoformat(),
+            returns_at=facts.returns_at.isoformat(),
+            first_day=first.isoformat(),
+            last_day=last.isoformat(),
+        )
+    if facts.returns_at - facts.departs_at > LONGEST or last - first > LONGEST:
+        raise Unacceptable(
+            "trip-too-long", "This trip lasts more than a year. Look at its dates again."
+        )
+    try:
+        known = hazards(facts.hazards)
+    except UnknownHazardError as error:
+        raise Invalid(str(error), field="hazards") from error
+    return {
+        "name": name,
+        "room": facts.room,
+        "departs_at": facts.departs_at,
+        "returns_at": facts.returns_at,
+        "first_day": first,
+        "last_day": last,
+        "people": facts.people,
+        "hazards": known,
+        "children": facts.children,
+        "latex_free": facts.latex_free,
+        "leader": facts.leader,
+        "leader_name": facts.leader_name,
+        "leader_phone": facts.leader_phone,
+    }
+
+
+def _put(
+    act: Act,
+    source: str,
+    reference: str,
+    columns: dict[str, Any],
+    cancelled: bool,
+    check: Callable[[Trip], None],
+) -> Put:
+    with Book(act) as book:
+        trip = (
+            Trip.objects.select_for_update(of=("self",), no_key=True)
+            .select_related("room", "leader")
+            .filter(source=source, reference=reference)
+            .first()
+        )
+        if trip is None:
+            return _create(book, source, reference, columns, cancelled)
+        if trip.room_id is not None and not act.actor.belongs_to(trip.room_id):
+            raise NotFound("trip", reference)
+        act.actor.require("edit_trip", trip.room_id)
+        check(trip)
+        changed = {name: value for name, value in columns.items() if getattr(trip, name) != value}
+        before = {name: getattr(trip, name) for name in changed}
+        stood = trip.cancelled_at is None
+        if not changed and cancelled == (not stood):
+            return Put(trip, "unchanged", clashes_of(trip))
+        for name, value in changed.items():
+            setattr(trip, name, value)
+        if cancelled == stood:
+            trip.cancelled_at = act.received_at if cancelled else None
+        trip.changed_at = act.received_at
+        trip.revision += 1
+        trip.save()
+        entry = book.post(
+            EntryKind.TRIP,
+            room=trip.room,
+            trip=trip,
+            detail={
+                "what": "cancelled" if cancelled and stood else "changed",
+                "changed": {
+                    name: [_plain(before[name]), _plain(columns[name])]
+                    for name in sorted(changed)
+                    if name not in _ABOUT_PEOPLE
+                },
+            },
+        )
+        clashes = clashes_of(trip)
+        if cancelled and stood:
+            _tell(entry, trip, "cancelled", [])
+        elif clashes and (changed.keys() & {"departs_at", "returns_at"} or not stood):
+            _tell(entry, trip, "changed", clashes)
+    return Put(trip, "updated", clashes, entry)
+
+
+_ABOUT_PEOPLE = frozenset({"leader", "leader_name", "leader_phone"})
+"""What the book, which nothing is ever taken out of, does not keep of a trip."""
+
+
+def _create(
+    book: Book, source: str, reference: str, columns: dict[str, Any], cancelled: bool
+) -> Put:
+    now = book.act.received_at
+    with transaction.atomic():
+        trip = Trip.objects.create(
+            source=source,
+            reference=reference,
+            cancelled_at=now if cancelled else None,
+            created_at=now,
+            changed_at=now,
+            **columns,
+        )
+    entry = book.post(EntryKind.TRIP, room=trip.room, trip=trip, detail={"what": "created"})
+    return Put(trip, "created", [], entry)
+
+
+def _tell(entry: Entry, trip: Trip, what: str, clashes: Sequence[Clash]) -> None:
+    """Tell the keepers of the kits concerned: those that clash, or all of a cancelled trip."""
+    facts = {
+        "what": what,
+        "trip": trip.name,
+        "clashes": [
+            {"kit": c.other.kit.name, "trip": c.other.trip.name, "trip_id": c.other.trip_id}
+            for c in clashes
+        ],
+    }
+    concerned = [c.reservation for c in clashes] or list(
+        reservations.open_reservations()
+        .filter(trip=trip)
+        .select_related("kit__home_room", "kit__responsible", "kit__deputy")
+    )
+    for reservation in concerned:
+        notices.tell_keepers(entry, "trip-changed", kit=reservation.kit, facts=facts)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, date):
+        return value.isoformat()
+    return value.pk if isinstance(value, Room) else value
