@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from kits.api import custody, looking, turnaround
+from kits.api import custody, looking, places, turnaround
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("kits/<str:kit>/readiness/", looking.Readiness.as_view()),
@@ -22,6 +22,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("kits/<str:kit>/borrow/", turnaround.Borrow.as_view()),
     path("kits/<str:kit>/reseal/", turnaround.Reseal.as_view()),
     path("kits/<str:kit>/count/", turnaround.CountKit.as_view()),
+    path("places/", places.Places.as_view()),
+    path("places/<int:id>/", places.OneShelf.as_view()),
     path("stock/count/", turnaround.CountShelf.as_view()),
     path("entries/<int:id>/reverse/", turnaround.Reverse.as_view()),
 ]

@@ -85,6 +85,7 @@ USE_CASES: dict[str, Right] = {
     "strip": Right(Scope.STOCK, _KEEPERS),
     "lay_up": Right(Scope.STOCK, _KEEPERS),
     "edit_kit": Right(Scope.LISTS, _KEEPERS),
+    "edit_shelf": Right(Scope.LISTS, _KEEPERS),
     "edit_item": Right(Scope.LISTS, _KEEPERS),
     "edit_list": Right(Scope.LISTS, _KEEPERS | {Role.ADVISER}),
     "sign_list": Right(Scope.LISTS, frozenset({Role.ADVISER})),

@@ -1,0 +1,64 @@
+"""Shelves of a gear room: added, renamed, put in walking order, closed when empty."""
+
+from __future__ import annotations
+
+from django.db import IntegrityError, transaction
+
+from gearroom.core import clock
+from gearroom.core.act import Act
+from gearroom.core.models import Room
+from gearroom.core.problems import Invalid, Refused
+from kits.models import Place, PlaceKind
+
+LONGEST_NAME = 80
+
+
+def add_shelf(act: Act, room: Room, name: str, *, position: int | None = None) -> Place:
+    """Add a shelf to a room, last in walking order unless told. Raises Refused (`name-taken`)."""
+    act.actor.require("edit_shelf", room.pk)
+    shelves = Place.objects.filter(room=room, kind=PlaceKind.SHELF)
+    if position is None:
+        last = shelves.order_by("-position").values_list("position", flat=True).first()
+        position = (last or 0) + 1
+    return _save(Place(room=room, kind=PlaceKind.SHELF, name=_name(name), position=position))
+
+
+def edit_shelf(
+    act: Act, shelf: Place, *, name: str | None = None, position: int | None = None
+) -> Place:
+    """Rename a shelf or move it in the walking order. Raises Refused (`name-taken`)."""
+    act.actor.require("edit_shelf", shelf.room_id)
+    shelf.name = shelf.name if name is None else _name(name)
+    shelf.position = shelf.position if position is None else position
+    return _save(shelf)
+
+
+def close_shelf(act: Act, shelf: Place) -> Place:
+    """Close a shelf that is empty. Raises Refused (`shelf-not-empty`)."""
+    act.actor.require("edit_shelf", shelf.room_id)
+    if shelf.holdings.filter(units__gt=0).exists():
+        raise Refused(
+            "shelf-not-empty", f"{shelf.name} still holds something. Move it or count it first."
+        )
+    assert shelf.room is not None  # a shelf belongs to a room
+    shelf.closed_on = clock.today(shelf.room.time_zone)
+    shelf.save(update_fields=["closed_on"])
+    return shelf
+
+
+def _name(name: str) -> str:
+    name = " ".join(name.split())
+    if not name or len(name) > LONGEST_NAME:
+        raise Invalid(f"Give a shelf a name of up to {LONGEST_NAME} characters.", field="name")
+    return name
+
+
+def _save(shelf: Place) -> Place:
+    try:
+        with transaction.atomic():
+            shelf.save()
+    except IntegrityError as error:
+        raise Refused(
+            "name-taken", f"There is a shelf {shelf.name} in this room already."
+        ) from error
+    return shelf
