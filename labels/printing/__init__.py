@@ -6,7 +6,7 @@ read back from what was rendered before it is given.
 """
 
 from labels.printing.calibration_page import calibration_page_pdf
-from labels.printing.cards import CardTooLong, lid_card_pdf
+from labels.printing.cards import CardFormat, CardTooLong, lid_card_pdf
 from labels.printing.jobs import Job, PublicAddressMissing
 from labels.printing.pictures import label_png, label_svg
 from labels.printing.readback import ReadBackFailed
@@ -14,6 +14,7 @@ from labels.printing.sheet import sheet_pdf
 from labels.printing.sign_out import sign_out_sheet_pdf
 
 __all__ = [
+    "CardFormat",
     "CardTooLong",
     "Job",
     "PublicAddressMissing",

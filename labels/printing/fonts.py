@@ -75,7 +75,7 @@ def _drawn_height(font: ImageFont.FreeTypeFont, letter: str) -> float:
     return -top / 1000
 
 
-@lru_cache(maxsize=64)
-def raster_font(path: Path, em_px: int) -> ImageFont.FreeTypeFont:
+@lru_cache(maxsize=32)
+def raster_font(path: Path, em_px: float) -> ImageFont.FreeTypeFont:
     """Return a font for drawing at `em_px` pixels an em."""
     return ImageFont.truetype(str(path), em_px, layout_engine=ImageFont.Layout.BASIC)

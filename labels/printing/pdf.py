@@ -27,8 +27,8 @@ WHITE = 1.0
 class _StreamedDocument(pdfdoc.PDFDocument):
     """ReportLab's document, with objects written to `out` as soon as they are complete."""
 
-    def __init__(self, out: BinaryIO, language: str, *, invariant: bool) -> None:
-        super().__init__(lang=language, compression=1, invariant=int(invariant))
+    def __init__(self, out: BinaryIO, language: str) -> None:
+        super().__init__(lang=language, compression=1)
         self._out = out
         self._offset = 0
         self._pages_name = self.Reference(self.Pages).name
@@ -95,9 +95,8 @@ class PdfFile:
         title: str,
         language: str,
         files: FontFiles,
-        invariant: bool = False,
     ) -> None:
-        self._document = _StreamedDocument(out, language, invariant=invariant)
+        self._document = _StreamedDocument(out, language)
         self._document.setTitle(title)
         self._document.setCreator("Gearroom")
         self._document.setAuthor("")

@@ -1,6 +1,7 @@
 """One label as a PNG or SVG picture, for roll printers and for pages."""
 
 import io
+from collections.abc import Iterator
 from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
@@ -52,10 +53,12 @@ def _raster(layout: Layout, dpi: int, job: Job) -> Image.Image:
         draw.rectangle((*corner, *opposite), fill=0)
     for line in layout.lines:
         path = job.files.bold if line.bold else job.files.regular
-        # Rounded down: hinted letters are whole dots wide and must not outgrow their line.
-        font = raster_font(path, max(1, int(line.em_mm * scale)))
-        place = (line.box.left_mm * scale, line.baseline_mm * scale)
-        draw.text(place, line.text, font=font, fill=int(line.inverse), anchor="ls")
+        font = raster_font(path, line.em_mm * scale)
+        for before, word in _words(line.text):
+            # Hinted letters are whole dots wide, which adds up: each word starts where it should.
+            start = line.box.left_mm + job.typeface.face(line.bold).width(before) * line.em_mm
+            place = (start * scale, line.baseline_mm * scale)
+            draw.text(place, word, font=font, fill=int(line.inverse), anchor="ls")
     dots = round(layout.module_mm * scale)
     modules = np.kron(layout.symbol.dark, np.ones((dots, dots), dtype=np.bool_))
     quiet = QUIET_MODULES * dots
@@ -63,6 +66,14 @@ def _raster(layout: Layout, dpi: int, job: Job) -> Image.Image:
     top = round(layout.symbol_box.top_mm * scale)
     image.paste(Image.fromarray(~np.pad(modules, quiet)), (left, top))
     return image
+
+
+def _words(text: str) -> Iterator[tuple[str, str]]:
+    """Yield each word with all that stands before it."""
+    place = 0
+    for word in text.split(" "):
+        yield text[:place], word
+        place += len(word) + 1
 
 
 def label_svg(label: Label, sheet: Sheet, *, job: Job) -> str:

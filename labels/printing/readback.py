@@ -21,7 +21,7 @@ DPI = 300
 
 _PAGES_AT_ONCE = 50
 
-# PDFium is not thread-safe: one document at a time in a process.
+# PDFium is not thread-safe: one call at a time in a process.
 _pdfium = threading.Lock()
 
 _QR = zxingcpp.BarcodeFormats([zxingcpp.BarcodeFormat.QRCode])
@@ -53,14 +53,11 @@ def check_pdf(source: BinaryIO | Path, expected: Iterable[Expected]) -> int:
     `expected` has one entry a page. Returns the number of symbols read. Raises ReadBackFailed.
     """
     read = 0
-    with _pdfium:
-        for number, (image, symbols) in enumerate(
-            zip(_pages(source), expected, strict=True), start=1
-        ):
-            wrong = [(number, *pair) for pair in _differences(image, symbols, DPI)]
-            if wrong:
-                raise ReadBackFailed(wrong)
-            read += len(symbols)
+    for number, (image, symbols) in enumerate(zip(_pages(source), expected, strict=True), start=1):
+        wrong = [(number, *pair) for pair in _differences(image, symbols, DPI)]
+        if wrong:
+            raise ReadBackFailed(wrong)
+        read += len(symbols)
     return read
 
 
@@ -78,18 +75,21 @@ def _pages(source: BinaryIO | Path) -> Iterator[Grey]:
     while first < count:
         if not isinstance(source, Path):
             source.seek(0)
-        document = pypdfium2.PdfDocument(source)
-        try:
+        with _pdfium:
+            document = pypdfium2.PdfDocument(source)
             count = len(document)
+        try:
             for number in range(first, min(first + _PAGES_AT_ONCE, count)):
-                page = document[number]
-                bitmap = page.render(scale=DPI / 72, grayscale=True)
-                pixels: Grey = bitmap.to_numpy()
-                yield pixels.reshape(bitmap.height, bitmap.width)
-                bitmap.close()
-                page.close()
+                with _pdfium:
+                    page = document[number]
+                    bitmap = page.render(scale=DPI / 72, grayscale=True)
+                    pixels: Grey = bitmap.to_numpy().reshape(bitmap.height, bitmap.width).copy()
+                    bitmap.close()
+                    page.close()
+                yield pixels
         finally:
-            document.close()
+            with _pdfium:
+                document.close()
         first += _PAGES_AT_ONCE
 
 

@@ -185,7 +185,9 @@ def words(label: Label, organisation: str, code_text: str) -> dict[str, str]:
                 "name": label.name,
                 "fit": "FIT UNTIL" if dated else "FIT TO GO",
                 "fit_until": short_date(label.fit_until) if label.fit_until else "NO END DATE",
-                "seal": f"Seal {label.seal}, by {label.sealed_by}",
+                "seal": ", by ".join(
+                    part for part in (label.seal and f"Seal {label.seal}", label.sealed_by) if part
+                ),
             }
         case BlankLabel():
             pass

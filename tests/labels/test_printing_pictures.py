@@ -2,10 +2,13 @@
 
 import io
 import re
+import subprocess
 from xml.etree import ElementTree
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from PIL import Image
 
 from labels.printing import Job, label_png, label_svg
@@ -50,6 +53,21 @@ def dots_a_module(pixels, modules):
     return dots
 
 
+@settings(max_examples=60, deadline=None)
+@given(
+    name=st.text(max_size=60),
+    key=st.sampled_from(ROLLS),
+    dpi=st.sampled_from([203, 300, 600]),
+)
+def test_no_ink_of_a_png_comes_near_the_labels_edge(name, key, dpi):
+    label = KitLabel(next(new_codes()), name, "A room with a rather long name, upstairs")
+    picture = Image.open(io.BytesIO(label_png(label, SHEETS[key], job=JOB, dpi=dpi)))
+    pixels = np.array(picture.convert("L"))
+    margin = round(0.4 * dpi / 25.4)
+    pixels[margin:-margin, margin:-margin] = 255
+    assert (pixels == 255).all()
+
+
 def test_a_resolution_that_no_label_printer_has_is_refused():
     with pytest.raises(ValueError, match="203, 300 or 600"):
         label_png(one_of_each()[0], SHEETS["roll-62x29"], job=JOB, dpi=150)
@@ -91,3 +109,29 @@ def test_pictures_of_a_preview_say_so():
     picture = Image.open(io.BytesIO(label_png(one_of_each()[0], SHEETS["roll-25x25"], job=job)))
     ((text, _),) = read(np.array(picture.convert("L")))
     assert text.endswith("/L/PREVIEW0")
+
+
+def test_a_browser_draws_the_svg_so_that_it_reads(need, tmp_path):
+    chromium = need("chromium")
+    label = one_of_each()[2]
+    (tmp_path / "label.svg").write_text(label_svg(label, SHEETS["roll-62x29"], job=JOB))
+    (tmp_path / "page.html").write_text('<body style="margin:8px"><img src="label.svg">')
+    subprocess.run(
+        [
+            chromium,
+            "--headless=new",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--hide-scrollbars",
+            f"--user-data-dir={tmp_path / 'profile'}",
+            "--force-device-scale-factor=3",
+            "--window-size=400,200",
+            f"--screenshot={tmp_path / 'seen.png'}",
+            (tmp_path / "page.html").as_uri(),
+        ],
+        check=True,
+        capture_output=True,
+        timeout=60,
+    )
+    seen = np.array(Image.open(tmp_path / "seen.png").convert("L"))
+    assert [text for text, _ in read(seen)] == [says(label.code)]
