@@ -7,8 +7,8 @@ from datetime import date
 from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Upper
-from gearroom.core.append_only import append_only
 
+from gearroom.core.append_only import append_only
 from gearroom.core.models import Person, Room
 from kits.models.catalogue import Item
 from kits.models.ledger import Entry

@@ -7,8 +7,8 @@ from datetime import date
 from django.db import models
 from django.db.models import F, Q, Value
 from django.db.models.functions import Coalesce
-from gearroom.core.append_only import append_only
 
+from gearroom.core.append_only import append_only
 from gearroom.core.models import Person
 from kits.models.catalogue import Item
 from kits.models.ledger import Entry
