@@ -159,7 +159,7 @@ def _wrong(field: serializers.Field, value: Any, from_text: bool) -> str | None:
     _, types, form, expected = form_of
     if isinstance(field, serializers.Serializer) and not isinstance(field, _Strict):
         raise TypeError(f"{type(field).__name__} is nested in a strict serializer and is not one")
-    taken = (str,) if from_text else types
+    taken = (str,) if from_text and not isinstance(field, serializers.FileField) else types
     if not isinstance(value, taken) or (isinstance(value, bool) and not {bool, object} & {*taken}):
         return f"This has to be {expected}."
     if isinstance(value, str):
