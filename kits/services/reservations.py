@@ -32,7 +32,7 @@ class Reserved:
 
 @dataclass(frozen=True)
 class Swapped:
-    """The kit that goes now; and, where it was promised to another trip at the same time (or to
+    """The kit that goes now; and, where it was promised to another trip on the same days (or to
     somebody else of the same), what the first kit took over."""
 
     goes: Reserved
@@ -45,18 +45,19 @@ def open_reservations() -> QuerySet[Reservation]:
 
 
 def clashing(kit_ids: Iterable[int], trip: Trip) -> QuerySet[Reservation]:
-    """Promises of these kits to other trips, not cancelled, that are under way at the same time."""
+    """Promises of these kits to other trips, not cancelled, that share a day with this one: two
+    such trips cannot share a kit (`kits.rules.trips.in_the_way`, asked of the database)."""
     return (
         open_reservations()
         .select_related("trip", "person", "kit")
         .filter(
             kit__in=list(kit_ids),
             trip__cancelled_at__isnull=True,
-            trip__departs_at__lt=trip.returns_at,
-            trip__returns_at__gt=trip.departs_at,
+            trip__first_day__lte=trip.last_day,
+            trip__last_day__gte=trip.first_day,
         )
         .exclude(trip=trip)
-        .order_by("trip__departs_at", "pk")
+        .order_by("trip__first_day", "trip__last_day", "pk")
     )
 
 
@@ -64,7 +65,7 @@ def reserve(act: Act, kit: Kit, trip: Trip, *, person: Person | None = None) -> 
     """Promise a kit to a trip, and to a person of it if named. Promised so already, nothing is
     written; a kit that will not be fit is promised all the same, with the reasons told.
 
-    Raises Refused: `kit-reserved` (says for which other trip at the same time), `trip-cancelled`,
+    Raises Refused: `kit-reserved` (says for which other trip on the same days), `trip-cancelled`,
     `kit-retired`; Unacceptable: `trip-is-over`.
     """
     with Book(act) as book:
@@ -106,10 +107,10 @@ def release(act: Act, reservation: Reservation) -> Reservation:
 def swap(act: Act, from_kit: Kit, to_kit: Kit, trip: Trip) -> Swapped:
     """Let another kit go with a trip than the one reserved: the one in hand.
 
-    Where that one is promised to another trip at the same time, or to somebody else of the same
+    Where that one is promised to another trip on the same days, or to somebody else of the same
     trip, the two change places. Asks for the right to take kits out, not to reserve: it happens at
     the hatch. Raises Refused: `not-reserved`, `kit-is-out`, `kit-reserved` (promised to several
-    trips in that time), `does-not-suit` (with the reasons), `same-kit`, `trip-cancelled`,
+    trips on those days), `does-not-suit` (with the reasons), `same-kit`, `trip-cancelled`,
     `kit-retired`; Unacceptable: `trip-is-over`.
     """
     if from_kit.pk == to_kit.pk:
@@ -220,7 +221,7 @@ def _told(reservation: Reservation, entry: Entry | None) -> Reserved:
 
 
 def _given_up(kit: Kit, trip: Trip) -> Reservation | None:
-    """What the kit in hand is promised to at the time of the trip."""
+    """What the kit in hand is promised to on the days of the trip."""
     same = open_reservations().select_related("trip", "person").filter(kit=kit, trip=trip)
     promised = [*same, *clashing([kit.pk], trip)]
     if len(promised) > 1:

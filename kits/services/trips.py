@@ -1,7 +1,7 @@
 """Trips as their source tells them: a booking system, or somebody by hand.
 
 A trip is put whole, as often as its source likes; put again unchanged, nothing happens. When it is
-at another time than before, the kits promised to it may be promised to two trips at once: those
+on other days than before, the kits promised to it may be promised to two trips at once: those
 are listed, and their keepers are told.
 """
 
@@ -22,6 +22,7 @@ from gearroom.core.models import Person, Room
 from gearroom.core.problems import Invalid, NotFound, Unacceptable
 from kits.models import Entry, EntryKind, Reservation, Trip
 from kits.rules.hazards import UnknownHazardError, hazards
+from kits.rules.trips import TripDaysError, check_days
 from kits.services import notices, reservations
 from kits.services.ledger import Book
 
@@ -55,7 +56,7 @@ class TripFacts:
 
 @dataclass(frozen=True)
 class Clash:
-    """A kit promised to a trip and to another at the same time."""
+    """A kit promised to a trip and to another on the same days."""
 
     reservation: Reservation
     other: Reservation
@@ -109,12 +110,14 @@ def add_by_hand(act: Act, facts: TripFacts) -> Put:
 
 
 def clashes_of(trip: Trip) -> list[Clash]:
-    """The kits promised to a trip that are promised to another at the same time."""
+    """The kits promised to a trip that are promised to another on the same days."""
     if trip.cancelled_at is not None:
         return []
     ours = {
         r.kit_id: r
-        for r in reservations.open_reservations().filter(trip=trip).select_related("kit__home_room", "kit__responsible", "kit__deputy")
+        for r in reservations.open_reservations()
+        .filter(trip=trip)
+        .select_related("kit__home_room", "kit__responsible", "kit__deputy")
     }
     return [Clash(ours[other.kit_id], other) for other in reservations.clashing(ours, trip)]
 
@@ -130,10 +133,17 @@ def _columns(facts: TripFacts) -> dict[str, Any]:
     zone = facts.room.time_zone if facts.room else settings.TIME_ZONE
     first = facts.first_day or clock.local_date(facts.departs_at, zone)
     last = facts.last_day or clock.local_date(facts.returns_at, zone)
-    if facts.returns_at < facts.departs_at or last < first:
+    told = ""
+    try:
+        check_days(first, last)
+    except TripDaysError as error:
+        told = str(error)
+    if facts.returns_at < facts.departs_at:
+        told = "The trip returns before it departs. Look at its times again."
+    if told:
         raise Unacceptable(
             "trip-ends-before-it-begins",
-            "This trip ends before it begins. Look at its dates again.",
+            told,
             departs_at=facts.departs_at.isoformat(),
             returns_at=facts.returns_at.isoformat(),
             first_day=first.isoformat(),
@@ -213,7 +223,7 @@ def _put(
         clashes = clashes_of(trip)
         if cancelled and stood:
             _tell(entry, trip, "cancelled", [])
-        elif clashes and (changed.keys() & {"departs_at", "returns_at"} or not stood):
+        elif clashes and (changed.keys() & {"first_day", "last_day"} or not stood):
             _tell(entry, trip, "changed", clashes)
     return Put(trip, "updated", clashes, entry)
 

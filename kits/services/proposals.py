@@ -1,0 +1,126 @@
+"""Which free kits to send with a trip, and why not the others. Nothing is reserved by asking."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.conf import settings
+from django.db.models import Q
+
+from gearroom.core import clock
+from gearroom.core.act import Actor
+from gearroom.core.problems import Refused, Unacceptable
+from kits.models import Checkout, Kit, Trip
+from kits.rules.facts import Reason
+from kits.rules.proposal import Candidate, PassedOver, propose
+from kits.rules.readiness import judge
+from kits.services import find, fitness, reservations, wording
+
+
+@dataclass(frozen=True)
+class PassedOverKit:
+    """A kit that is not proposed, with each reason as `told` gives it."""
+
+    kit: Kit
+    reasons: Sequence[dict[str, Any]]
+
+
+@dataclass(frozen=True)
+class TripProposal:
+    """Kits promised to the trip already, those proposed beside them, why not the others, and what
+    all of them together do not serve (nothing when they suit)."""
+
+    trip: Trip
+    promised: Sequence[Kit]
+    proposed: Sequence[Kit]
+    passed_over: Sequence[PassedOverKit]
+    lacking: Sequence[dict[str, Any]]
+
+
+def proposal(actor: Actor, trip: Trip) -> TripProposal:
+    """Propose the fewest kits, of those that somebody sees and that are at home or now in the
+    trip's room, that are free, fit through its last day and suit it together.
+
+    Asked of the database in a number of queries that does not grow with the kits. Raises Refused
+    (`trip-cancelled`), Unacceptable (`trip-is-over`).
+    """
+    seen = find.kits_of(actor).filter(retired_on__isnull=True)
+    going = seen.filter(
+        Q(reservations__trip=trip, reservations__released__isnull=True)
+        | Q(checkouts__trip=trip, checkouts__in_at__isnull=True, checkouts__section__isnull=True)
+    ).values("pk")
+    if trip.room_id is not None:
+        seen = seen.filter(Q(room=trip.room_id) | Q(home_room=trip.room_id) | Q(pk__in=going))
+    kits = {kit.pk: kit for kit in seen.order_by("name")}
+    promised = set(going.values_list("pk", flat=True))
+    _refuse_past(trip)
+    states = fitness.states(kits)
+    reserved = {r.kit_id: r.trip.name for r in reservations.clashing(kits, trip)}
+    out = {
+        c.kit_id: c
+        for c in Checkout.objects.filter(
+            kit__in=kits, in_at__isnull=True, section__isnull=True
+        ).select_related("person")
+    }
+    candidates = []
+    for pk in kits.keys() - promised:
+        today = fitness.today_of(kits[pk])
+        candidates.append(
+            Candidate(
+                states[pk],
+                judge(states[pk], max(trip.last_day, today), today),
+                reserved_for=reserved.get(pk, ""),
+                out_with=_beyond(out.get(pk), trip),
+            )
+        )
+    found = propose(fitness.needs_of(trip), candidates, [states[pk] for pk in sorted(promised)])
+    return TripProposal(
+        trip,
+        [kit for pk, kit in kits.items() if pk in promised],
+        [kits[pk] for pk in found.chosen],
+        [
+            PassedOverKit(kit, [told(r) for r in found.passed_over[pk]])
+            for pk, kit in kits.items()
+            if pk in found.passed_over
+        ],
+        [told(r) for r in found.lacking],
+    )
+
+
+def told(why: Reason) -> dict[str, Any]:
+    """A reason with its sentence, those of passing over a kit among them."""
+    said = _SAID.get(why.code)
+    if said is None:
+        return wording.reason(why)
+    return {
+        "code": str(why.code),
+        "weight": why.weight.name.lower(),
+        "text": said.format(**why.facts),
+        "facts": wording.plain(why.facts),
+    }
+
+
+_SAID: dict[str, str] = {
+    PassedOver.RESERVED: "It is reserved for {trip} on those days.",
+    PassedOver.OUT_PAST_DEPARTURE: "{person} has it beyond the departure.",
+    PassedOver.NOT_NEEDED: "The trip is served without it.",
+}
+
+
+def _beyond(held: Checkout | None, trip: Trip) -> str:
+    """Who has a kit when the trip departs, as things are; an overdue kit may stay away as well."""
+    if held is None or clock.now() <= held.due_at <= trip.departs_at:
+        return ""
+    return held.person.name if held.person else "Somebody"
+
+
+def _refuse_past(trip: Trip) -> None:
+    if trip.cancelled_at is not None:
+        raise Refused("trip-cancelled", f"{trip.name} was cancelled. It needs no kits.")
+    if trip.last_day < clock.today(trip.room.time_zone if trip.room else settings.TIME_ZONE):
+        raise Unacceptable(
+            "trip-is-over",
+            f"{trip.name} ended on {wording.day(trip.last_day)}. Look at its dates again.",
+        )
