@@ -1,0 +1,285 @@
+"""What tests of the gear room start from: a school with shelves, people, things, stock and a kit.
+
+Plain functions over the real services; only what has no service yet is written as rows. Dates are
+relative to today, so that nothing goes out of date while the tests are kept.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from itertools import count
+from typing import Any
+
+from django.utils import timezone
+
+from gearroom.core.act import SYSTEM, Act, Actor, actor_of
+from gearroom.core.models import Membership, Person, Room, User
+from gearroom.core.rules.roles import Role
+from kits.models import (
+    Holding,
+    Item,
+    Kit,
+    ListLine,
+    ListSection,
+    Lot,
+    PackingList,
+    PackingListVersion,
+    Place,
+    PlaceKind,
+    Trip,
+)
+from kits.rules.facts import Criticality, Kind
+from kits.services import fitness, stock, turnaround
+from tests.core.made import Caller
+
+TODAY = timezone.localdate()
+_numbers = count(1)
+
+
+def days(number: int) -> date:
+    """That many days from today."""
+    return TODAY + timedelta(days=number)
+
+
+# --------------------------------------------------------------------------- people and rooms
+def room(name: str = "Main store") -> Room:
+    """A gear room."""
+    return Room.objects.create(
+        name=name,
+        slug=name.lower().replace(" ", "-"),
+        time_zone="UTC",
+        how_to_return=f"Bring it to the {name}.",
+    )
+
+
+def person(name: str, role: Role | None = None, at: Room | None = None) -> Person:
+    """Somebody with a sign-in and, where given, a role in a room (None: everywhere)."""
+    user = User.objects.create_user(f"{name.lower()}-{next(_numbers)}")
+    Person.objects.filter(pk=user.person.pk).update(name=name, home_room=at)
+    if role is not None:
+        Membership.objects.create(person=user.person, role=role.value, room=at)
+    return Person.objects.select_related("user").get(pk=user.person.pk)
+
+
+def actor(who: Person | None) -> Actor:
+    """Somebody as who acts; None is the program itself."""
+    return actor_of(who.user) if who else SYSTEM
+
+
+def act(who: Person | None = None, **more: Any) -> Act:
+    """One act of theirs, under a new key."""
+    return Act(actor=actor(who), **more)
+
+
+def caller(who: Person) -> Caller:
+    """A program that calls the API as them."""
+    return Caller(User.objects.get(pk=who.user_id))
+
+
+# ------------------------------------------------------------------------------------- things
+def item(name: str, kind: Kind = Kind.CONSUMABLE, **more: Any) -> Item:
+    """A kind of thing."""
+    return Item.objects.create(name=name, kind=kind.value, **{"base_unit": "piece", **more})
+
+
+def shelf(at: Room, name: str) -> Place:
+    """A shelf."""
+    return Place.objects.create(kind=PlaceKind.SHELF, room=at, name=name)
+
+
+def some(of: Item, on: Place, units: int, number: str = "", expiry: date | None = None) -> Lot:
+    """Units of a batch received onto a shelf."""
+    return stock.receive(act(), item=of, shelf=on, units=units, number=number, expiry=expiry).lot
+
+
+def instrument(of: Item, on: Place, serial: str) -> Lot:
+    """One instrument received onto a shelf."""
+    return stock.receive(act(), item=of, shelf=on, units=1, serial=serial).lot
+
+
+def units(lot: Lot, place: Place) -> int:
+    """How many units of a batch a place holds."""
+    return Holding.objects.filter(lot=lot, place=place).values_list("units", flat=True).first() or 0
+
+
+# ------------------------------------------------------------------------------ lists and kits
+Lines = dict[str, list[tuple[Item, int, int, Criticality]]]
+"""Lines of a kit list by section: thing, carry, never below, how much it matters."""
+
+
+def kit_list(
+    name: str, lines: Lines, signed_by: Person | None = None, **more: Any
+) -> PackingListVersion:
+    """A published version of a kit list, signed for a year where somebody signs it."""
+    signed = (
+        {"signed_by": signed_by, "signed_on": TODAY, "signed_until": days(365)} if signed_by else {}
+    )
+    version = PackingListVersion.objects.create(
+        packing_list=PackingList.objects.create(name=name),
+        number=1,
+        created_at=timezone.now(),
+        published_at=timezone.now(),
+        **{"people": 10, "days": 1, **signed, **more},
+    )
+    for position, (key, rows) in enumerate(lines.items()):
+        section = ListSection.objects.create(
+            version=version, key=key, name=key.capitalize(), position=position
+        )
+        for at, (of, carry, never_below, criticality) in enumerate(rows):
+            ListLine.objects.create(
+                section=section,
+                item=of,
+                carry=carry,
+                never_below=never_below,
+                criticality=criticality.value,
+                position=at,
+            )
+    return version
+
+
+def kit(name: str, follows: PackingListVersion, at: Room, **more: Any) -> Kit:
+    """An empty kit with the sections of its list."""
+    made = Kit.objects.create(name=name, list_version=follows, home_room=at, room=at, **more)
+    for part in follows.sections.all():
+        Place.objects.create(
+            kind=PlaceKind.SECTION,
+            kit=made,
+            name=part.name,
+            section_key=part.key,
+            position=part.position,
+        )
+    fitness.rewrite([made.pk])
+    return fresh(made)
+
+
+def fresh(of: Kit) -> Kit:
+    """The kit as it is on record now."""
+    return Kit.objects.select_related("room", "home_room", "list_version").get(pk=of.pk)
+
+
+def section(of: Kit, key: str = "main") -> Place:
+    """A kit's section."""
+    return of.sections.get(section_key=key)
+
+
+def put_in(of: Kit, lot: Lot, on: Place, units: int, key: str = "main") -> None:
+    """Put units from a shelf into a kit's section, checked like any restocking."""
+    row = turnaround.PutIn(lot, on, section(of, key), units)
+    turnaround.restock(act(), of, extra=[row], as_listed=False, levels=())
+
+
+def trip(name: str, at: Room, first: int = 0, last: int = 0, **more: Any) -> Trip:
+    """A trip; `first` and `last` are days from today."""
+    start = timezone.now().replace(microsecond=0) + timedelta(days=first)
+    return Trip.objects.create(
+        source="by-hand",
+        reference=f"{name}-{next(_numbers)}",
+        name=name,
+        room=at,
+        departs_at=start,
+        returns_at=start + timedelta(days=last - first, hours=9),
+        first_day=days(first),
+        last_day=days(last),
+        created_at=timezone.now(),
+        changed_at=timezone.now(),
+        **{"people": 8, **more},
+    )
+
+
+# ----------------------------------------------------------------------------------- the school
+@dataclass
+class World:
+    """A small school. `DAY-01` is filled, looked inside and fit; `DAY-02` is empty."""
+
+    store: Room
+    hut: Room
+    shelf: Place
+    upper: Place
+    hut_shelf: Place
+    keeper: Person
+    instructor: Person
+    guide: Person
+    adviser: Person
+    stranger: Person
+    dressing: Item
+    shears: Item
+    tablets: Item
+    gauge: Item
+    plasters: Item
+    dressings: Lot
+    version: PackingListVersion
+    day_01: Kit
+    day_02: Kit
+    lots: dict[str, Lot] = field(default_factory=dict)
+
+
+def world() -> World:
+    """A store with a hut beside it, people in every role, five things, stock, and two kits.
+
+    On the shelves: dressings D1 (12 left, good for 400 days), D2 (10, 800 days), 5 shears, 40
+    tablets, gauge G-1, never checked; in DAY-01: 6 dressings D1, 1 pair of shears, 8 tablets.
+    """
+    store, hut = room("Main store"), room("Cave hut")
+    on, upper, hut_shelf = shelf(store, "C2"), shelf(store, "C3"), shelf(hut, "H1")
+    keeper = person("Kim", Role.KEEPER, store)
+    instructor = person("Ines", Role.INSTRUCTOR, store)
+    guide = person("Gil", Role.GUIDE, store)
+    adviser = person("Ada", Role.ADVISER)
+    stranger = person("Sam", Role.GUIDE, hut)
+    dressing = item("Wound dressing 10 × 12", sterile=True)
+    shears = item("Shears", Kind.TOOL, needs_date=False)
+    tablets = item(
+        "Pain tablets", Kind.MEDICINE, base_unit="tablet", disposal="pharmacy", opened_life_days=90
+    )
+    gauge = item(
+        "Pressure gauge",
+        Kind.INSTRUMENT,
+        needs_date=False,
+        check_every_days=180,
+        check_question="Is the needle in the green?",
+    )
+    plasters = item("Plasters", by_eye=True, needs_date=False)
+    version = kit_list(
+        "Day walk",
+        {
+            "main": [
+                (dressing, 6, 4, Criticality.MUST_HAVE),
+                (shears, 1, 1, Criticality.IMPORTANT),
+                (plasters, 1, 0, Criticality.ROUTINE),
+            ],
+            "pouch": [(tablets, 8, 4, Criticality.ROUTINE)],
+        },
+        signed_by=adviser,
+    )
+    lots = {
+        "d1": some(dressing, on, 18, "D1", days(400)),
+        "d2": some(dressing, upper, 10, "D2", days(800)),
+        "shears": some(shears, on, 6),
+        "tablets": some(tablets, on, 48, "T1", days(300)),
+        "gauge": instrument(gauge, on, "G-1"),
+    }
+    day_01 = kit("DAY-01", version, store, responsible=instructor)
+    turnaround.restock(act(), day_01)
+    return World(
+        store=store,
+        hut=hut,
+        shelf=on,
+        upper=upper,
+        hut_shelf=hut_shelf,
+        keeper=keeper,
+        instructor=instructor,
+        guide=guide,
+        adviser=adviser,
+        stranger=stranger,
+        dressing=dressing,
+        shears=shears,
+        tablets=tablets,
+        gauge=gauge,
+        plasters=plasters,
+        dressings=lots["d1"],
+        version=version,
+        day_01=fresh(day_01),
+        day_02=kit("DAY-02", version, store, responsible=instructor),
+        lots=lots,
+    )
