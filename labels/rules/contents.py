@@ -83,8 +83,9 @@ class Field:
 
     `from_mm`: the least (width, height) of a cell that shows it. `largest_mm`: its largest em.
     `share`: the largest em again, as a share of the cell's shorter side. `banner` fields stand
-    white on black, on one line; `cap_mm` is the least height of their capitals in cells of at
-    least `BANNER_FROM_MM` width. `keep`: where not all fits, the lowest is left out first.
+    white on black, on one line; `cap_mm` is the least height of their capitals in cells at least
+    `cap_from_mm` wide (where the line is long enough for it). `keep`: where not all fits, the
+    lowest is left out first.
     """
 
     name: str
@@ -94,11 +95,10 @@ class Field:
     bold: bool = False
     banner: bool = False
     cap_mm: float = 0.0
+    cap_from_mm: float = 60.0
     share: float = 0.24
     keep: int = 5
 
-
-BANNER_FROM_MM = 60.0
 
 ANY = (0.0, 0.0)
 SMALL = (36.0, 20.0)
@@ -135,15 +135,25 @@ FIELDS: dict[type, tuple[Field, ...]] = {
     ),
     PersonTag: (
         Field("name", (34.0, 20.0), largest_mm=10.0, most_lines=3, bold=True),
-        Field("note", (34.0, 24.0), largest_mm=5.0, most_lines=2, keep=2),
-        Field("organisation", (34.0, 33.0), largest_mm=4.5, most_lines=2, keep=1),
+        Field("note", (34.0, 24.0), largest_mm=5.0, most_lines=2, share=0.12, keep=2),
+        Field("organisation", (34.0, 33.0), largest_mm=4.5, most_lines=2, share=0.09, keep=1),
         _CODE,
     ),
     BlankLabel: (_ORGANISATION, _CODE),
     KitTag: (
         Field("name", SMALL, largest_mm=16.0, most_lines=3, bold=True, share=0.3),
         Field("fit", SMALL, largest_mm=4.5, bold=True, share=0.13, keep=6),
-        Field("fit_until", SMALL, largest_mm=15.0, bold=True, banner=True, share=0.3, keep=7),
+        Field(
+            "fit_until",
+            SMALL,
+            largest_mm=15.0,
+            bold=True,
+            banner=True,
+            cap_mm=6.0,
+            cap_from_mm=50.0,
+            share=0.3,
+            keep=7,
+        ),
         Field("seal", MEDIUM, largest_mm=4.5, most_lines=2, share=0.13, keep=3),
         _ORGANISATION,
         _CODE,

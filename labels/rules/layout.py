@@ -297,7 +297,7 @@ def _set(
     pad = _BAND_PAD * face.cap_height
     widest = width_mm / (face.width(text) + 2 * pad)
     least = face.smallest_mm
-    if field.cap_mm and space.width_mm >= contents.BANNER_FROM_MM:
+    if field.cap_mm and space.width_mm >= field.cap_from_mm:
         least = field.cap_mm / face.cap_height
     em = max(min(max(largest, least), widest), face.smallest_mm)
     return _Set(field, face, em, (text,), pad * em)

@@ -275,3 +275,11 @@ def test_every_kind_of_label_ends_with_its_code():
         assert fields[-1].name == "code"
         assert fields[-1].from_mm == contents.ANY
         assert math.isclose(max(field.keep for field in fields), fields[-1].keep)
+
+
+@pytest.mark.parametrize("key", ["tie-on-55x90", "tie-on-a4"])
+@pytest.mark.parametrize("name", ["WORK-01", "EXPED-02 long walk", "walk " * 30])
+def test_a_tie_on_tags_date_is_readable_across_the_store(key, name):
+    layout = laid_out(KitTag(CODE, name, date(2028, 3, 30), "417", "Jo"), SHEETS[key])
+    (line,) = (line for line in layout.lines if line.field == "fit_until")
+    assert line.em_mm * TYPEFACE.bold.cap_height >= 6.0 - 1e-9
