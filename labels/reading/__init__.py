@@ -1,0 +1,49 @@
+"""Reading symbols from pictures: a ladder of attempts, in a process that can be killed.
+
+`read` is the front: bytes of a picture in, everything read out. `child` is the process that does
+it, `pool` owns such processes, `pictures` decodes files, `ladder` is the ordered list of attempts
+over `preparations` and `engines`, `results` says what comes back.
+"""
+
+from labels.reading.errors import (
+    BrokenPicture,
+    PictureError,
+    PictureTooLarge,
+    ReaderBusy,
+    UnsupportedPicture,
+)
+from labels.reading.pool import shared as _shared
+from labels.reading.results import Read, Reads
+
+__all__ = [
+    "BrokenPicture",
+    "PictureError",
+    "PictureTooLarge",
+    "Read",
+    "ReaderBusy",
+    "Reads",
+    "UnsupportedPicture",
+    "read",
+]
+
+
+def read(
+    picture: bytes,
+    *,
+    all_symbols: bool = False,
+    budget_s: float | None = None,
+    stop_at_own: bool = True,
+) -> Reads:
+    """Read the symbols in a picture file.
+
+    `all_symbols`: look for every symbol, for the whole budget. Otherwise it ends early: with
+    `stop_at_own` as soon as a label of ours was read, without it as soon as anything was.
+    `budget_s`:
+    seconds of wall time for the ladder, beside decoding (default: settings.READING).
+
+    Raises PictureTooLarge (413), UnsupportedPicture (415), BrokenPicture (422), ReaderBusy (503).
+    A reader killed on its way gives what it had read, `stopped` being "killed".
+    """
+    return _shared().read(
+        picture, all_symbols=all_symbols, budget_s=budget_s, stop_at_own=stop_at_own
+    )

@@ -1,0 +1,21 @@
+"""Why a picture could not be read: a small family, each with a sentence that says what to do."""
+
+
+class PictureError(ValueError):
+    """A picture that cannot be read as it was sent. `str()` is a sentence for a person."""
+
+
+class PictureTooLarge(PictureError):
+    """Over a limit of bytes, pixels or frames; the limit is in the message. HTTP 413."""
+
+
+class UnsupportedPicture(PictureError):
+    """Not a picture, or of a kind that is not read; the kinds are in the message. HTTP 415."""
+
+
+class BrokenPicture(PictureError):
+    """A picture cut short or damaged, or one that took too long or too much to open. HTTP 422."""
+
+
+class ReaderBusy(RuntimeError):
+    """All reader processes are taken and none came free in time. HTTP 503; try again."""

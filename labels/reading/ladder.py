@@ -1,0 +1,140 @@
+"""The ladder: ordered attempts, cheap and fruitful first, inside a budget of wall time.
+
+`LADDER` is data. Each rung is a view (how large), a preparation, an engine, and what it costs; the
+order is that of gain for time as tests/bench/reading.py measures and prints it. A rung that would
+not fit in what is left of the budget is passed over.
+"""
+
+import re
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from kits.rules import codes
+from labels.reading import engines
+from labels.reading import preparations as prepare
+from labels.reading.pictures import Picture
+from labels.reading.results import Corners, Read, add_new, is_sane
+
+# The largest view any rung works on: four thousand pixels hold a shelf of labels at 3 a module.
+LARGEST_SIDE = 4200
+
+
+@dataclass(frozen=True)
+class Rung:
+    """One attempt.
+
+    `side`: the view's longer side in pixels, at most. `times`: enlarged so many times, and only
+    where the picture's longer side is at most `side`. `cost_ms_per_mp`: what the preparation and
+    engine took on one core for a megapixel of view, for telling what still fits.
+    """
+
+    name: str
+    engine: engines.Engine
+    preparation: Callable[[np.ndarray], np.ndarray] = prepare.plain
+    side: int = LARGEST_SIDE
+    times: int = 1
+    cost_ms_per_mp: float = 2.0
+
+
+LADDER: tuple[Rung, ...] = (
+    Rung("plain", engines.qr, cost_ms_per_mp=1.5),
+    Rung("linear", engines.linear, side=2400, cost_ms_per_mp=4),
+    Rung("data matrix", engines.data_matrix, side=1600, cost_ms_per_mp=6),
+    Rung("lightened", engines.qr, prepare.lightened, cost_ms_per_mp=2),
+    Rung("enlarged 3", engines.qr, side=1100, times=3, cost_ms_per_mp=2.5),
+    Rung("darkened", engines.qr, prepare.darkened, cost_ms_per_mp=2),
+    Rung("local contrast", engines.qr, prepare.local_contrast, side=2200, cost_ms_per_mp=4),
+    Rung("threshold 15", engines.qr_clean, prepare.black_and_white(15), 900, 1, 3),
+    Rung("dark joined", engines.qr, prepare.light_joined, cost_ms_per_mp=2),
+    Rung("sharpened", engines.qr, prepare.sharpened, side=900, cost_ms_per_mp=4),
+    Rung("threshold 151", engines.qr_clean, prepare.black_and_white(151), 2200, 1, 3),
+    Rung("zbar 900", engines.zbar_qr, side=900, cost_ms_per_mp=35),
+    Rung("flattened", engines.qr, prepare.flattened, side=1600, cost_ms_per_mp=3),
+    Rung("half", engines.qr, side=1600, cost_ms_per_mp=2),
+    Rung("zbar 1200", engines.zbar_qr, side=1200, cost_ms_per_mp=35),
+    Rung("stacked", engines.stacked, side=1600, cost_ms_per_mp=8),
+)
+
+_OWN = re.compile(r"https?://.+/L/(\S{8})", re.I | re.S)
+
+
+def is_own(text: str) -> bool:
+    """Whether a read is one of our labels, its check character right."""
+    match = _OWN.fullmatch(text)
+    return match is not None and codes.parse(match[1]) is not None
+
+
+@dataclass(frozen=True)
+class Climb:
+    """How far the ladder went: the last rung's name and why it stopped."""
+
+    rung: str
+    stopped: str
+
+
+def climb(
+    picture: Picture,
+    *,
+    budget_s: float,
+    enough: Callable[[list[Read]], bool],
+    tell: Callable[[list[Read]], None],
+    rungs: tuple[Rung, ...] = LADDER,
+) -> Climb:
+    """Try rung after rung until `enough` of what was read so far, the budget or the end.
+
+    `tell` is given what each rung adds, at once, so that nothing is lost with the process.
+    """
+    started = time.monotonic()
+    known: list[Read] = []
+    views: dict[int, tuple[np.ndarray, float]] = {}
+    slowness = 1.0  # this machine, now, against the costs as measured
+    name = ""
+    passed_over = False
+    for rung in rungs:
+        view = _view(picture, rung, views)
+        if view is None:
+            continue
+        pixels, scale = view
+        expected = rung.cost_ms_per_mp / 1000 * pixels.size / 1e6
+        before = time.monotonic()
+        if name and before - started + expected * slowness > budget_s:
+            passed_over = True
+            continue
+        found = rung.engine(rung.preparation(pixels))
+        slowness = max(0.8 * slowness, (time.monotonic() - before) / max(expected, 0.001))
+        name = rung.name
+        fresh = add_new(known, _in_stored_pixels(found, scale * picture.scale, picture, name))
+        if fresh:
+            tell(fresh)
+            if enough(known):
+                return Climb(name, "found")
+        if time.monotonic() - started > budget_s:
+            return Climb(name, "budget")
+    return Climb(name, "budget" if passed_over else "end")
+
+
+def _view(
+    picture: Picture, rung: Rung, views: dict[int, tuple[np.ndarray, float]]
+) -> tuple[np.ndarray, float] | None:
+    """Return the picture at the size that a rung wants, or None where it is not for this size."""
+    longer = max(picture.grey.shape)
+    if rung.times > 1:
+        return prepare.enlarged(picture.grey, rung.times) if longer <= rung.side else None
+    side = min(rung.side, longer)
+    if side not in views:
+        views[side] = prepare.at_most(picture.grey, side)
+    return views[side]
+
+
+def _in_stored_pixels(
+    found: list[engines.Found], scale: float, picture: Picture, rung: str
+) -> list[Read]:
+    reads = []
+    for item in found:
+        corners: Corners = tuple((x / scale, y / scale) for x, y in item.corners)
+        if is_sane(corners, picture.width, picture.height):
+            reads.append(Read(item.text, item.raw, item.symbology, item.is_gs1, corners, rung))
+    return reads

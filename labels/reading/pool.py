@@ -1,0 +1,244 @@
+"""The owner's side: reader processes that live on from picture to picture and can be killed.
+
+A picture from a stranger can make a decoder loop, swell or crash. So decoding and reading happen in
+a process of their own, watched from here: past the decoding bound, past the ladder's budget and
+grace, or over the memory bound it is killed, and the next picture finds a new one.
+"""
+
+import contextlib
+import hashlib
+import os
+import queue
+import select
+import socket
+import subprocess
+import sys
+import threading
+import time
+from pathlib import Path
+from typing import Any
+
+from labels.reading import errors, wire
+from labels.reading.results import Read, Reads, in_reading_order
+
+START_SECONDS = 30.0  # for the process to load its libraries
+GRACE_SECONDS = 1.0  # beyond the budget, for a rung that took longer than foreseen
+WAIT_SECONDS = 20.0  # for a process to come free
+_POLL_SECONDS = 0.05  # how often memory is looked at while waiting
+_ROOT = Path(__file__).resolve().parent.parent.parent
+
+
+class _Ended(Exception):
+    """The process is gone; the reason is a sentence for a person."""
+
+
+class _Reader:
+    """One reader process, started when first needed and again after every end."""
+
+    def __init__(self, max_resident_bytes: int) -> None:
+        self.max_resident_bytes = max_resident_bytes
+        self.process: subprocess.Popen[bytes] | None = None
+        self.connection: socket.socket | None = None
+
+    def start(self) -> None:
+        """Start the process unless it runs, and wait until it is ready."""
+        if self.process is not None and self.process.poll() is None:
+            return
+        self.kill()
+        ours, theirs = socket.socketpair()
+        paths = [str(_ROOT), *filter(None, [os.environ.get("PYTHONPATH")])]
+        with theirs:
+            self.process = subprocess.Popen(
+                [
+                    sys.executable, "-m", "labels.reading.child",
+                    str(theirs.fileno()), str(self.max_resident_bytes),
+                ],
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+                pass_fds=[theirs.fileno()],
+                env={
+                    **os.environ,
+                    "PYTHONPATH": os.pathsep.join(paths),
+                    "OPENBLAS_NUM_THREADS": "1",
+                    "OMP_NUM_THREADS": "1",
+                },
+            )  # fmt: skip
+        self.connection = ours
+        self.receive(time.monotonic() + START_SECONDS)
+
+    def kill(self) -> None:
+        """End the process and wait for it."""
+        if self.connection is not None:
+            self.connection.close()
+            self.connection = None
+        if self.process is not None:
+            self.process.kill()
+            self.process.wait()
+            self.process = None
+
+    def send(self, header: dict[str, Any], body: bytes, until: float) -> None:
+        """Send an order. Raises _Ended where the process does not take it."""
+        assert self.connection is not None
+        try:
+            self.connection.settimeout(max(0.1, until - time.monotonic()))
+            wire.send(self.connection, header, body)
+        except OSError as error:
+            raise _Ended("The picture could not be handed on. Send it again.") from error
+
+    def receive(self, until: float) -> dict[str, Any]:
+        """Return the next frame's header; raises _Ended past a bound or at the process's end."""
+        assert self.connection is not None
+        while True:
+            ready, _, _ = select.select([self.connection], [], [], _POLL_SECONDS)
+            if ready:
+                try:
+                    self.connection.settimeout(max(0.1, until - time.monotonic()))
+                    return wire.receive(self.connection)[0]
+                except (EOFError, OSError) as error:
+                    raise _Ended("The picture is damaged so that it cannot be opened.") from error
+            if self.resident_bytes() > self.max_resident_bytes:
+                raise _Ended("The picture takes too much memory to open. Send a smaller one.")
+            if time.monotonic() > until:
+                raise _Ended("The picture takes too long to open. Send a smaller one.")
+
+    def resident_bytes(self) -> int:
+        """Return the process's resident memory; 0 where it cannot be told."""
+        assert self.process is not None
+        with contextlib.suppress(OSError, IndexError, ValueError):
+            pages = Path(f"/proc/{self.process.pid}/statm").read_text().split()[1]
+            return int(pages) * os.sysconf("SC_PAGE_SIZE")
+        return 0
+
+
+class Pool:
+    """Reader processes for one server process; safe to use from many threads."""
+
+    def __init__(
+        self,
+        *,
+        max_bytes: int,
+        max_pixels: int,
+        decode_seconds: float,
+        ladder_seconds: float,
+        max_resident_bytes: int,
+        processes: int,
+    ) -> None:
+        self.max_bytes = max_bytes
+        self.max_pixels = max_pixels
+        self.decode_seconds = decode_seconds
+        self.ladder_seconds = ladder_seconds
+        self.readers = [_Reader(max_resident_bytes) for _ in range(processes)]
+        self.free: queue.LifoQueue[_Reader] = queue.LifoQueue()
+        for reader in self.readers:
+            self.free.put(reader)
+
+    def read(
+        self, picture: bytes, *, all_symbols: bool, budget_s: float | None, stop_at_own: bool
+    ) -> Reads:
+        """See `labels.reading.read`."""
+        if len(picture) > self.max_bytes:
+            raise errors.PictureTooLarge(
+                f"The picture has {len(picture) / 2**20:.1f} MB; the limit is "
+                f"{self.max_bytes / 2**20:g} MB. Send a smaller one."
+            )
+        try:
+            reader = self.free.get(timeout=WAIT_SECONDS)
+        except queue.Empty:
+            raise errors.ReaderBusy("Too many pictures at once. Try again in a moment.") from None
+        try:
+            return self._read(reader, picture, all_symbols, budget_s, stop_at_own)
+        finally:
+            self.free.put(reader)
+
+    def _read(
+        self,
+        reader: _Reader,
+        picture: bytes,
+        all_symbols: bool,
+        budget_s: float | None,
+        stop_at_own: bool,
+    ) -> Reads:
+        budget = self.ladder_seconds if budget_s is None else budget_s
+        try:
+            reader.start()
+        except _Ended as error:
+            reader.kill()
+            raise errors.ReaderBusy("The reader does not start. Try again in a moment.") from error
+        started = time.monotonic()
+        until = started + self.decode_seconds
+        orientation = 0
+        reads: list[Read] = []
+        rung, stopped = "", "killed"
+        order = {
+            "max_pixels": self.max_pixels,
+            "budget_s": budget,
+            "all_symbols": all_symbols,
+            "stop_at_own": stop_at_own,
+            "ends_in_s": self.decode_seconds + budget + 2 * GRACE_SECONDS,
+        }
+        try:
+            reader.send(order, picture, until)
+            while True:
+                answer = reader.receive(until)
+                if "error" in answer:
+                    raise getattr(errors, answer["error"])(answer["message"])
+                if "decoded" in answer:
+                    orientation = answer["orientation"]
+                    until = time.monotonic() + budget + GRACE_SECONDS
+                elif "reads" in answer:
+                    reads += [_from_json(read) for read in answer["reads"]]
+                    rung = reads[-1].rung
+                else:
+                    rung, stopped = answer["rung"] or rung, answer["stopped"]
+                    break
+        except _Ended as error:
+            reader.kill()
+            if not orientation:
+                raise errors.BrokenPicture(str(error)) from error
+        return Reads(
+            tuple(in_reading_order(reads, orientation)),
+            rung,
+            stopped,
+            (time.monotonic() - started) * 1000,
+            hashlib.sha256(picture).hexdigest(),
+        )
+
+    def close(self) -> None:
+        """End all processes."""
+        for reader in self.readers:
+            reader.kill()
+
+
+def _from_json(value: dict[str, Any]) -> Read:
+    corners = tuple((x, y) for x, y in value["corners"])
+    return Read(**{**value, "raw": bytes.fromhex(value["raw"]), "corners": corners})
+
+
+_lock = threading.Lock()
+_pool: Pool | None = None
+
+
+def shared() -> Pool:
+    """Return this server process's pool, made from the settings when first asked for."""
+    global _pool
+    with _lock:
+        if _pool is None:
+            from django.conf import settings  # here, since the reader process imports this package
+
+            _pool = Pool(**settings.READING)
+        return _pool
+
+
+def _after_fork() -> None:
+    """A forked worker makes its own: its parent's sockets would keep readers alive for ever."""
+    global _lock, _pool
+    if _pool is not None:
+        for reader in _pool.readers:
+            if reader.connection is not None:
+                reader.connection.close()
+    _lock = threading.Lock()
+    _pool = None
+
+
+os.register_at_fork(after_in_child=_after_fork)

@@ -1,0 +1,82 @@
+"""What is done to grey pixels before an engine looks: each undoes one cause of not reading.
+
+All take and give a uint8 array, height × width, and keep its size.
+"""
+
+import cv2
+import numpy as np
+
+
+def plain(grey: np.ndarray) -> np.ndarray:
+    """Leave it as it is."""
+    return grey
+
+
+def local_contrast(grey: np.ndarray) -> np.ndarray:
+    """Against shade and haze: contrast-limited adaptive histogram equalisation, 8 × 8 tiles."""
+    return cv2.createCLAHE(3.0, (8, 8)).apply(grey)
+
+
+def flattened(grey: np.ndarray) -> np.ndarray:
+    """Against uneven light: divided by its own blur over a twentieth of the longer side."""
+    width = max(3, int(max(grey.shape) * 0.05) | 1)
+    return cv2.divide(grey, cv2.blur(grey, (width, width)), scale=160)
+
+
+def lightened(grey: np.ndarray) -> np.ndarray:
+    """Against darkness: gamma 0.4."""
+    return cv2.LUT(grey, _gamma(0.4))
+
+
+def darkened(grey: np.ndarray) -> np.ndarray:
+    """Against glare and over-exposure: gamma 2.5."""
+    return cv2.LUT(grey, _gamma(2.5))
+
+
+def sharpened(grey: np.ndarray) -> np.ndarray:
+    """Against blur: un-sharp mask, sigma 2 pixels, twice the difference added."""
+    return cv2.addWeighted(grey, 3.0, cv2.GaussianBlur(grey, (0, 0), 2.0), -2.0, 0)
+
+
+def smoothed(grey: np.ndarray) -> np.ndarray:
+    """Against grain and print dots: median over 5 × 5 pixels."""
+    return cv2.medianBlur(grey, 5)
+
+
+def dark_joined(grey: np.ndarray) -> np.ndarray:
+    """Against broken dark modules: opening with 3 × 3 pixels."""
+    return cv2.morphologyEx(grey, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+
+
+def light_joined(grey: np.ndarray) -> np.ndarray:
+    """Against ink that ran: closing with 3 × 3 pixels."""
+    return cv2.morphologyEx(grey, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
+
+
+def black_and_white(block: int):
+    """Return a preparation: each pixel against the mean of `block` × `block` pixels."""
+
+    def threshold(grey: np.ndarray) -> np.ndarray:
+        return cv2.adaptiveThreshold(
+            grey, 255, cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY, block, 5
+        )
+
+    return threshold
+
+
+def at_most(grey: np.ndarray, side: int) -> tuple[np.ndarray, float]:
+    """Return the picture with its longer side at most `side` pixels, and the scale it has then."""
+    scale = side / max(grey.shape)
+    if scale >= 1:
+        return grey, 1.0
+    return cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), scale
+
+
+def enlarged(grey: np.ndarray, times: int) -> tuple[np.ndarray, float]:
+    """Return the picture `times` as large, for symbols of very few pixels a module."""
+    larger = cv2.resize(grey, None, fx=times, fy=times, interpolation=cv2.INTER_CUBIC)
+    return larger, float(times)
+
+
+def _gamma(power: float) -> np.ndarray:
+    return (255 * (np.arange(256) / 255) ** power).astype(np.uint8)
