@@ -163,13 +163,14 @@ FIELDS: dict[type, tuple[Field, ...]] = {
 words still do not fit at the smallest legible size, fields are left out by `keep`, never the
 code."""
 
-SYMBOL_SHARE: dict[type, float] = {
-    LotLabel: 0.32,
-    KitTag: 0.32,
+SYMBOL_SHARE: dict[type, tuple[float, float]] = {
+    LotLabel: (0.32, 0.37),
+    KitTag: (0.32, 0.37),
 }
-"""The most of a cell's width that the symbol takes where words stand beside it (else 0.42)."""
+"""The most that the symbol takes of the width, where words stand beside it, and of the height,
+where they stand above it."""
 
-WHOLE_WIDTH_SHARE = 0.42
+USUAL_SHARE = (0.42, 0.42)
 
 
 def words(label: Label, organisation: str, code_text: str) -> dict[str, str]:

@@ -223,7 +223,7 @@ def _beside(
 ) -> Layout:
     inner = space.inner
     modules = symbol.modules_with_quiet
-    share = contents.SYMBOL_SHARE.get(type(label), contents.WHOLE_WIDTH_SHARE)
+    share, _ = contents.SYMBOL_SHARE.get(type(label), contents.USUAL_SHARE)
     if len(chosen) == 1:
         share = 1.0 - (_widest(chosen[0], typeface) + _SIDE_GAP_MM) / inner.width_mm
     smallest = smallest_side_mm(modules, space.dpi)
@@ -247,12 +247,13 @@ def _below(
     inner = space.inner
     modules = symbol.modules_with_quiet
     *above, code = chosen
+    _, share = contents.SYMBOL_SHARE.get(type(label), contents.USUAL_SHARE)
     smallest = smallest_side_mm(modules, space.dpi)
     set_code = _set(code, 1.0, inner.width_mm, space, typeface)
     if smallest + set_code.height_mm > inner.height_mm:
         set_code = _set(code, 0.0, inner.width_mm, space, typeface)
     most = inner.height_mm - set_code.height_mm
-    wanted = most if not above else max(smallest, 0.42 * inner.height_mm)
+    wanted = most if not above else max(smallest, share * inner.height_mm)
     module = module_mm(modules, min(inner.width_mm, most, wanted) + 1e-6, space.dpi)
     side = module * modules
     if above:
