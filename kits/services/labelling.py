@@ -8,8 +8,9 @@ took its place.
 from __future__ import annotations
 
 import secrets
+import uuid
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.db import IntegrityError, transaction
@@ -19,7 +20,7 @@ from django.db.models.functions import Upper
 from gearroom.core import clock
 from gearroom.core.act import Act, Actor
 from gearroom.core.models import Person, Room
-from gearroom.core.problems import Invalid, Refused
+from gearroom.core.problems import Invalid, NotFound, Refused
 from kits.models import EntryKind, Kit, Label, LabelKind, Lot, Place, PlaceKind
 from kits.rules import codes
 from kits.services import find
@@ -71,6 +72,21 @@ def label_for(act: Act, target: Target, room: Room | None = None) -> Label:
     return made
 
 
+def labels_for(
+    act: Act, targets: Sequence[Target], room: Room | None = None, *, again: bool = False
+) -> list[Label]:
+    """A label for each of several things: the one that it has, or a new one; with `again` always
+    a new one."""
+    found = []
+    for number, target in enumerate(targets):
+        label = None if again else live(target)
+        if label is None:
+            one = replace(act, key=uuid.uuid5(act.key, str(number)))
+            label = label_for(one, target, room)
+        found.append(label)
+    return found
+
+
 def blanks(act: Act, room: Room, count: int) -> list[Label]:
     """Make blank labels for a room, to be bound when they are stuck on. At most `MOST_BLANKS`."""
     act.actor.require("print_labels", room.pk)
@@ -111,8 +127,8 @@ def bind(act: Act, code: str, target: Target) -> Label:
     return label
 
 
-def cancel(act: Act, code: str, why: str, *, replace: bool = False) -> Cancelled:
-    """Cancel a label, and with `replace` make the one that takes its place.
+def cancel(act: Act, code: str, why: str, *, and_replace: bool = False) -> Cancelled:
+    """Cancel a label, and with `and_replace` make the one that takes its place.
 
     Raises NotFound, and Refused `label-cancelled` where it was cancelled before.
     """
@@ -120,7 +136,7 @@ def cancel(act: Act, code: str, why: str, *, replace: bool = False) -> Cancelled
     act.actor.require("cancel_label", label.room_id)
     replacement = None
     with Book(act) as book:
-        if replace:
+        if and_replace:
             replacement = _draw(act, 1, label.room, binding(label))[0]
             _write(book, replacement, "made")
         won = Label.objects.filter(pk=label.pk, cancelled_at__isnull=True).update(
@@ -164,6 +180,14 @@ def labels_of(actor: Actor) -> QuerySet[Label]:
         return labels
     rooms = actor.room_ids
     return labels.filter(Q(room__in=rooms) | Q(kit__room__in=rooms) | Q(place__kit__room__in=rooms))
+
+
+def one_of(actor: Actor, code: str) -> Label:
+    """A label of somebody's rooms by its code, cancelled or not. Raises NotFound."""
+    found = labels_of(actor).filter(code=codes.parse(code) or "").first()
+    if found is None or (found.kind == LabelKind.PERSON and not actor.may("see_people")):
+        raise NotFound("label", code)
+    return found
 
 
 def stamp_printed(labels: Sequence[Label]) -> None:

@@ -1,5 +1,21 @@
 """The addresses of this app below /api/v1/."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from labels.api import labels, paper, scans
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("scans/", scans.Scans.as_view()),
+    path("labels/", labels.Labels.as_view()),
+    path("labels/sheets/", paper.Sheets.as_view()),
+    path("labels/layouts/", paper.Layouts.as_view()),
+    path("labels/test-page/", paper.TestPage.as_view()),
+    path("labels/calibration/", paper.Calibration.as_view()),
+    path("labels/<str:code>/", labels.LabelDoor.as_view()),
+    path("labels/<str:code>/bind/", labels.Bind.as_view()),
+    path("labels/<str:code>/cancel/", labels.Cancel.as_view()),
+    path("labels/<str:code>/image/", paper.Picture.as_view()),
+    path("kits/<str:kit>/tag/", paper.Tag.as_view()),
+    path("kits/<str:kit>/card/", paper.Card.as_view()),
+    path("rooms/<str:room>/sign-out-sheet/", paper.SignOutSheet.as_view()),
+]

@@ -110,7 +110,7 @@ def take_out(act: Act, meaning: Meaning, ask: Ask, tags: Sequence[Person]) -> Ou
         if meant is not None and not ask.swap:
             raise _another_is_reserved(kit, meant)
         if meant is not None:
-            reservations.swap(part(act, kit.name, "swap"), meant, kit)
+            reservations.swap(part(act, kit.name, "swap"), meant.kit, kit, meant.trip)
             trip = meant.trip
             holder = holder or meant.person
     taken = custody.check_out(
@@ -178,12 +178,13 @@ def _meant_instead(kit: Kit, ask: Ask, holder: Person | None) -> Reservation | N
         )
     else:
         return None
-    if open_ones.filter(kit=kit).exists():
+    own = open_ones.filter(kit=kit).first()
+    if own is not None and (holder is None or own.person_id in (None, holder.pk)):
         return None
     gone = Checkout.objects.filter(reservation=OuterRef("pk"), undone__isnull=True)
-    waiting = list(open_ones.filter(~Exists(gone)))
+    waiting = list(open_ones.exclude(kit=kit).filter(~Exists(gone)))
     theirs = [row for row in waiting if holder is not None and row.person_id == holder.pk]
-    return (theirs or waiting or [None])[0]
+    return next(iter(theirs or ([] if own else waiting)), None)
 
 
 def _another_is_reserved(kit: Kit, meant: Reservation) -> Refused:

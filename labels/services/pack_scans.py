@@ -109,7 +109,13 @@ def pack(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Out
             says.append(_again_words(meaning.pack.best, before))
         found = [_receive(each, place, again=before is not None) for each in seen]
     elif intent == Intent.COUNT:
-        found = [_count_line(each, place) for each in seen if each.item is not None]
+        found = [
+            _count_line({"lot": str(each.lot)}, place)
+            if each.lot
+            else _count_line({"item": each.item}, place, "This batch is new here: count the thing")
+            for each in seen
+            if each.item is not None
+        ]
     return Outcome(
         meaning.seen,
         Means.MAKER,
@@ -144,9 +150,9 @@ def _receive(pack: PackSeen, place: Place | None, *, again: bool) -> Next:
     fields = _given(pack)
     needs = [] if place else ["shelf"]
     if place is not None:
-        fields["shelf"] = place.pk
+        fields["shelf"] = str(place.pk)
     if pack.item is None:
-        told = {"gtin": pack.gtin} if pack.gtin else {}
+        told: dict[str, Any] = {"gtin": pack.gtin} if pack.gtin else {}
         told |= {"units_per_pack": pack.count} if pack.gtin and pack.count else {}
         return Next(
             "add-item",
@@ -166,12 +172,15 @@ def _receive(pack: PackSeen, place: Place | None, *, again: bool) -> Next:
     return Next("receive", says, fields=fields, needs=needs)
 
 
-def _count_line(pack: PackSeen, place: Place | None) -> Next:
-    fields: dict[str, Any] = {"lot": pack.lot} if pack.lot else _given(pack)
-    needs = ["units"] if place else ["place", "units"]
+def _count_line(line: dict[str, Any], place: Place | None, says: str = "Count these") -> Next:
+    """One line of a count, of which the units are still to be said."""
+    fields: dict[str, Any] = {"found": [line], "complete": False}
+    if place is not None and place.kit is not None:
+        fields["section"] = place.section_key
+        return Next("count-kit", says, place.kit.name, fields, ["found.0.units"])
     if place is not None:
-        fields["place"] = place.pk
-    return Next("count", "Count these", fields=fields, needs=needs)
+        return Next("count", says, "", {"shelf": str(place.pk), **fields}, ["found.0.units"])
+    return Next("count", says, "", fields, ["shelf", "found.0.units"])
 
 
 def _scanned_before(act: Act, pack: gs1.Pack) -> Scan | None:
@@ -214,19 +223,11 @@ def lot(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Outc
         fields |= {"number": row.number} if row.number else {}
         fields |= {"expiry": row.expiry.isoformat()} if row.expiry else {}
         fields |= {"serial": row.serial} if row.serial else {}
-        fields |= {"shelf": place.pk} if place else {}
+        fields |= {"shelf": str(place.pk)} if place else {}
         needs = ["units"] if place else ["shelf", "units"]
         found.append(Next("receive", "More of the same lot", fields=fields, needs=needs))
     elif intent == Intent.COUNT:
-        known: dict[str, Any] = {"lot": row.pk} | ({"place": place.pk} if place else {})
-        found.append(
-            Next(
-                "count",
-                "Count these",
-                fields=known,
-                needs=["units"] if place else ["place", "units"],
-            )
-        )
+        found.append(_count_line({"lot": str(row.pk)}, place))
     return Outcome(
         meaning.seen,
         Means.LOT,
@@ -246,12 +247,16 @@ def place(meaning: Meaning, intent: Intent) -> Outcome:
     of = f" of {where.kit.name}" if where.kit else ""
     found: list[Next] = []
     if intent == Intent.COUNT:
-        needs = ("lot", "units")
-        about = where.kit.name if where.kit else ""
-        do = "count-kit" if where.kit else "count"
-        found.append(Next(do, f"Count {where.name}", about, {"place": where.pk}, needs))
+        says = f"Count {where.name}"
+        if where.kit is not None:
+            section = {"section": where.section_key}
+            found.append(Next("count-kit", says, where.kit.name, section, ("found",)))
+        else:
+            found.append(Next("count", says, "", {"shelf": str(where.pk)}, ("found",)))
     elif intent == Intent.RECEIVE and not where.kit_id:
-        found.append(again(Intent.RECEIVE, "Scan what goes here", "", ("text",), place=where.pk))
+        found.append(
+            again(Intent.RECEIVE, "Scan what goes here", "", ("text",), place=str(where.pk))
+        )
     return Outcome(
         meaning.seen,
         meaning.means,

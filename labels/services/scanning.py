@@ -1,8 +1,8 @@
 """A reading event: what was read, what it means, what was done, what can be done next.
 
 Reading a picture takes up to seconds and writes nothing, so it comes first, outside of any
-transaction (`look`); then `scan` does what was asked for all that was read, each label with its
-own outcome: nine kits go, and the tenth is named with its reason.
+transaction (`looking.look`); then `scan` does what was asked for all that was read, each label
+with its own outcome: nine kits go, and the tenth is named with its reason.
 
     answer = scan(act, look(picture), Ask(Intent.CHECK_OUT, holder=guide))
     answer = scan(act, typed_texts(["XXXX-XXXX"]), Ask(Intent.CHECK_IN))
@@ -18,10 +18,9 @@ from gearroom.core import clock
 from gearroom.core.act import Act
 from gearroom.core.models import Person
 from gearroom.core.problems import Invalid, NotFound, Problem, Refused, TooLarge, Unacceptable
-from kits.models import Kit, LabelKind
+from kits.models import Kit, LabelKind, Place
 from kits.rules import codes
 from kits.services import labelling
-from labels import reading
 from labels.models import Scan
 from labels.rules.scans import NOT_OURS, Intent, Look, Means, Seen
 from labels.services import kit_scans, pack_scans, passerby, showing
@@ -41,20 +40,6 @@ _RIGHTS = {
 _LONGEST_KEPT = 500
 
 
-def look(picture: bytes, *, seconds: float | None = None, many: bool = False) -> Look:
-    """Read a picture. `seconds` bounds the ladder (the setting where None); `many` goes on after
-    the first label of ours was found.
-
-    Raises TooLarge (413), Unacceptable 422 `picture-broken`, and what `reading.read` raises.
-    """
-    found = reading.read(picture, budget_s=seconds, every=many)
-    seen = tuple(
-        Seen(each.text, each.symbology, each.corners, each.rung, each.is_gs1)
-        for each in found.reads
-    )
-    return Look(seen, found.sha256, found.rung, found.ms)
-
-
 def scan(act: Act, seen: Look, ask: Ask) -> ScanAnswer:
     """Do what was asked with all that was read, each thing on its own, and write down what was
     read. Runs in the caller's transaction.
@@ -72,7 +57,8 @@ def scan(act: Act, seen: Look, ask: Ask) -> ScanAnswer:
     found = meanings(act.actor, seen.seen, today=today, any_room=ask.fact)
     if ask.intent in (Intent.CHECK_OUT, Intent.CHECK_IN):
         _of_one_kit_only(found, ask)
-        _lock(found)
+        if not ask.swap:  # which locks two by itself
+            _lock(found)
     tags = [m.label.person for m in found if m.means == Means.PERSON and m.label]
     outcomes = [_outcome(act, meaning, ask, found, [t for t in tags if t]) for meaning in found]
     answer = ScanAnswer(act.key, ask.intent, seen, outcomes or [_nothing(seen)])
@@ -102,7 +88,11 @@ def _lock(found: Sequence[Meaning]) -> None:
     """Lock the kits in ascending order before any is written: two phones with the same kits in
     different order would otherwise wait for each other."""
     wanted = {m.kit.pk for m in found if m.kit is not None}
-    wanted |= {m.label.place.kit_id for m in found if m.label and m.label.place} - {None}
+    wanted |= {
+        m.label.place.kit_id
+        for m in found
+        if m.label and m.label.place and m.label.place.kit_id is not None
+    }
     list(Kit.objects.select_for_update(of=("self",)).filter(pk__in=wanted).order_by("pk"))
 
 
@@ -154,7 +144,7 @@ def _done(
     raise _why_nothing(meaning, intent)
 
 
-def _place_read(found: Sequence[Meaning], ask: Ask) -> kit_scans.Place | None:
+def _place_read(found: Sequence[Meaning], ask: Ask) -> Place | None:
     """The shelf or section that is being filled or counted: said, or read along."""
     if ask.place is not None:
         return ask.place
@@ -185,7 +175,11 @@ def _person(act: Act, meaning: Meaning, ask: Ask, *, alone: bool) -> Outcome:
     if taking and alone:
         says = f"{person.name}’s tag. Now scan the kit."
     scan_kit = again(
-        Intent.CHECK_OUT, f"Scan the kit that {person.name} takes", "", ("text",), holder=person.id
+        Intent.CHECK_OUT,
+        f"Scan the kit that {person.name} takes",
+        "",
+        ("text",),
+        holder=str(person.id),
     )
     return Outcome(
         meaning.seen,
@@ -285,8 +279,8 @@ def _thing_refused(act: Act, meaning: Meaning) -> passerby.Facts | None:
 def _ways_on(meaning: Meaning, ask: Ask, problem: Problem) -> list[Next]:
     """How to go on after a problem, by its code."""
     text = text_of(meaning)
-    said = {"holder": ask.holder.pk} if ask.holder else {}
-    said |= {"trip": ask.trip.pk} if ask.trip else {}
+    said = {"holder": str(ask.holder.pk)} if ask.holder else {}
+    said |= {"trip": str(ask.trip.pk)} if ask.trip else {}
 
     def out(says: str, *needs: str, **more: object) -> Next:
         return again(Intent.CHECK_OUT, says, text, needs, **said, **more)

@@ -87,7 +87,7 @@ def lot_seen(act: Act, lot: Lot, *, where: bool) -> LotSeen:
             {
                 "place": row.place_id,
                 "name": row.place.name,
-                "in": row.place.kit.name if row.place.kit else str(row.place.room or ""),
+                "inside": row.place.kit.name if row.place.kit else str(row.place.room or ""),
                 "units": row.units,
             }
             for row in rows

@@ -1,0 +1,245 @@
+"""Doors of labels: made, listed, bound to what they are stuck on, cancelled and replaced."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import Q, QuerySet
+from rest_framework import serializers
+
+from gearroom.core.act import Act, Actor
+from gearroom.core.api.serializers import ActBody, PageQuery, StrictSerializer
+from gearroom.core.api.views import ListView, ReadView, UseCaseView
+from gearroom.core.problems import Invalid
+from kits.api import bodies
+from kits.models import Label, LabelKind
+from kits.rules import codes
+from kits.services import find, labelling
+
+_MOST_TARGETS = 500
+
+
+class LabelAnswer(serializers.Serializer[Any]):
+    code = serializers.CharField(help_text="As people see it: XXXX-XXXX.")
+    kind = serializers.ChoiceField([str(kind) for kind in LabelKind])
+    on = serializers.CharField(help_text="What it is on, in a few words.")
+    kit = serializers.CharField(allow_null=True)
+    section = serializers.CharField(allow_null=True, help_text="Its key; “kit” says whose.")
+    lot = serializers.IntegerField(allow_null=True)
+    shelf = serializers.IntegerField(allow_null=True)
+    person = serializers.IntegerField(allow_null=True)
+    room = serializers.CharField(allow_null=True)
+    made_at = serializers.DateTimeField()
+    bound_at = serializers.DateTimeField(allow_null=True)
+    printed_at = serializers.DateTimeField(allow_null=True)
+    cancelled_at = serializers.DateTimeField(allow_null=True)
+    cancelled_why = serializers.CharField(allow_blank=True)
+    replaced_by = serializers.CharField(allow_null=True)
+
+    def to_representation(self, label: Label) -> dict[str, Any]:
+        """The label, with what it is on."""
+        kit = label.kit or (label.place.kit if label.place else None)
+        on_shelf = label.place is not None and label.place.kit is None
+        return {
+            "code": codes.shown(label.code),
+            "kind": label.kind,
+            "on": labelling.name_of(label),
+            "kit": kit.name if kit else None,
+            "section": label.place.section_key if label.place and label.place.kit else None,
+            "lot": label.lot_id,
+            "shelf": label.place_id if on_shelf else None,
+            "person": label.person_id,
+            "room": label.room.slug if label.room else None,
+            "made_at": label.made_at,
+            "bound_at": label.bound_at,
+            "printed_at": label.printed_at,
+            "cancelled_at": label.cancelled_at,
+            "cancelled_why": label.cancelled_why,
+            "replaced_by": codes.shown(label.replaced_by.code) if label.replaced_by else None,
+        }
+
+
+class LabelsAnswer(serializers.Serializer[Any]):
+    labels = LabelAnswer(many=True)
+
+
+class TargetBody(StrictSerializer):
+    """What a label is stuck on: exactly one of these; a section by its kit and its key."""
+
+    kit = serializers.CharField(
+        required=False, max_length=40, help_text="By name or by its label's code."
+    )
+    section = serializers.CharField(
+        required=False, max_length=80, help_text="A section of the kit, by key or name."
+    )
+    lot = serializers.CharField(required=False, max_length=40, help_text="A batch, by id.")
+    shelf = serializers.CharField(required=False, max_length=40, help_text="By id.")
+    person = serializers.CharField(required=False, max_length=40, help_text="By id.")
+
+    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
+        """Exactly one thing."""
+        given = {"kit", "lot", "shelf", "person"} & set(data)
+        if len(given) != 1 or ("section" in data and "kit" not in data):
+            raise serializers.ValidationError(
+                "Say one thing: kit, kit and section, lot, shelf or person."
+            )
+        return data
+
+
+def target(actor: Actor, data: dict[str, Any]) -> labelling.Target:
+    """What a body names. Raises NotFound, Invalid."""
+    if "kit" in data:
+        kit = find.kit(actor, data["kit"])
+        return find.section(kit, data["section"]) if "section" in data else kit
+    if "lot" in data:
+        return find.lot(data["lot"])
+    if "shelf" in data:
+        return find.shelf(actor, data["shelf"])
+    actor.require("see_people")
+    return find.person(data["person"])
+
+
+class LabelQuery(PageQuery):
+    kind = serializers.ChoiceField([str(kind) for kind in LabelKind], required=False)
+    kit = serializers.CharField(required=False, max_length=40)
+    lot = serializers.IntegerField(required=False, min_value=1)
+    shelf = serializers.IntegerField(required=False, min_value=1)
+    person = serializers.IntegerField(required=False, min_value=1)
+    room = serializers.CharField(required=False, max_length=80)
+    cancelled = serializers.BooleanField(required=False)
+    printed = serializers.BooleanField(required=False)
+
+
+class MakeBody(bodies.HereBody):
+    on = TargetBody(
+        many=True, required=False, allow_empty=False, max_length=_MOST_TARGETS,
+        help_text="What to make labels for.",
+    )  # fmt: skip
+    blanks = serializers.IntegerField(
+        required=False,
+        min_value=1,
+        max_value=labelling.MOST_BLANKS,
+        help_text="How many to make ahead for a room, to be bound when they are stuck on.",
+    )
+    again = serializers.BooleanField(
+        default=False, help_text="Make another label for what has one already."
+    )
+
+    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
+        """Either labels for things, or blanks for a room."""
+        if ("on" in data) == ("blanks" in data):
+            raise serializers.ValidationError({"on": ["Say what the labels are on; or “blanks”."]})
+        if "blanks" in data and "room" not in data:
+            raise serializers.ValidationError({"room": ["Say which room the blanks are for."]})
+        return data
+
+
+class Labels(ListView, UseCaseView):
+    use_case = "print_labels"
+    query = LabelQuery
+    shows = LabelAnswer
+    body = MakeBody
+    answers = {201: LabelsAnswer}
+
+    def rows(self, query: dict[str, Any]) -> QuerySet[Label]:
+        """Labels of your rooms."""
+        assert self.actor is not None  # this door is not public
+        labels = labelling.labels_of(self.actor)
+        if not self.actor.may("see_people"):
+            labels = labels.exclude(kind=LabelKind.PERSON)
+        if "kit" in query:
+            kit = find.kit(self.actor, query["kit"])
+            labels = labels.filter(Q(kit=kit) | Q(place__kit=kit))
+        if "room" in query:
+            labels = labels.filter(room=find.room(self.actor, query["room"]))
+        if "shelf" in query:
+            labels = labels.filter(place=query["shelf"])
+        for name in ("kind", "lot", "person"):
+            if name in query:
+                labels = labels.filter(**{name: query[name]})
+        for name in ("cancelled", "printed"):
+            if name in query:
+                labels = labels.filter(**{f"{name}_at__isnull": not query[name]})
+        return labels
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Make labels: for things, or blanks for a room.
+
+        What has a label that counts keeps it and is answered with it, unless “again”.
+        """
+        act = bodies.here(act, data)
+        if "blanks" in data:
+            assert act.room is not None  # the body asks for it
+            made = labelling.blanks(act, act.room, data["blanks"])
+        else:
+            things = [target(act.actor, row) for row in data["on"]]
+            made = labelling.labels_for(act, things, act.room, again=data["again"])
+        return 201, {"labels": LabelAnswer(made, many=True).data}
+
+
+class LabelDoor(ReadView):
+    shows = LabelAnswer
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """A label of your rooms by its code, cancelled or not."""
+        return LabelAnswer(_label(self.actor, self.kwargs["code"])).data
+
+
+class BindBody(bodies.HereBody):
+    to = TargetBody(help_text="What it is stuck on.")
+
+
+class Bind(UseCaseView):
+    use_case = "bind_label"
+    body = BindBody
+    answers = {200: LabelAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Bind a blank label to what it was stuck on."""
+        act = bodies.here(act, data)
+        bound = labelling.bind(act, self.kwargs["code"], target(act.actor, data["to"]))
+        return 200, LabelAnswer(bound).data
+
+
+class CancelBody(ActBody):
+    why = serializers.CharField(max_length=200, help_text="For whoever scans it later.")
+    replace = serializers.BooleanField(
+        default=False, help_text="Make the label that takes its place."
+    )
+
+
+class CancelAnswer(serializers.Serializer[Any]):
+    cancelled = LabelAnswer()
+    replacement = LabelAnswer(allow_null=True)
+
+
+class Cancel(UseCaseView):
+    use_case = "cancel_label"
+    body = CancelBody
+    answers = {200: CancelAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Cancel a label that is worn, lost or on the wrong thing, and replace it if wanted."""
+        found = _label(act.actor, self.kwargs["code"])
+        done = labelling.cancel(act, found.code, data["why"], and_replace=data["replace"])
+        new = done.replacement
+        return 200, {
+            "cancelled": LabelAnswer(done.label).data,
+            "replacement": LabelAnswer(new).data if new else None,
+        }
+
+
+def _label(actor: Actor | None, code: str) -> Label:
+    assert actor is not None  # none of these doors is public
+    return labelling.one_of(actor, code)
+
+
+def wanted_codes(texts: list[str]) -> list[str]:
+    """The codes among what somebody wrote. Raises Invalid for what is no code."""
+    found = []
+    for text in texts:
+        code = codes.parse(text)
+        if code is None:
+            raise Invalid(f"“{text}” is no label code. Check the code.", field="labels")
+        found.append(code)
+    return found

@@ -1,0 +1,347 @@
+"""Doors of what is printed: label sheets and pictures, kit tags, lid cards, sign-out sheets."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any, ClassVar
+
+from django.http import HttpResponse, HttpResponseBase
+from drf_spectacular.types import OpenApiTypes
+from rest_framework import serializers
+from rest_framework.request import Request
+
+from gearroom.core.act import Act
+from gearroom.core.api.schema import DoorSchema
+from gearroom.core.api.serializers import ActBody, QuerySerializer, StrictSerializer
+from gearroom.core.api.views import Door, ReadView, UseCaseView
+from kits.services import find, labelling
+from labels import printing
+from labels.api.labels import wanted_codes
+from labels.rules.calibration import Offset, marks
+from labels.rules.sheets import SheetError
+from labels.services import paper
+
+_PDF = "application/pdf"
+_ORDERS = ("as-given", "name", "room", "code")
+
+
+class PaperSchema(DoorSchema):
+    """A door that answers with a file of one of the kinds in its `media`."""
+
+    def get_response_serializers(self) -> Any:
+        """The file, and every problem there may be instead."""
+        found = super().get_response_serializers()
+        found.pop(200, None)
+        return {
+            **{(200, media): OpenApiTypes.BINARY for media in self.view.media},
+            **found,
+            **({} if self._writes() else self._problems(found)),
+        }
+
+    def _problems(self, found: Any) -> Any:
+        any_problem = next(iter(found.values()))
+        more = {409: "Not as things stand", 422: "It does not fit"}
+        media = next(iter(found))[1]
+        return {
+            (status, media): type(any_problem)(any_problem.response, text)
+            for status, text in more.items()
+        }
+
+
+def _file(content: bytes, media: str, name: str) -> HttpResponse:
+    return HttpResponse(
+        content,
+        content_type=media,
+        headers={"Content-Disposition": f'inline; filename="{name}"'},
+    )
+
+
+# ------------------------------------------------------------------------------------------ sheets
+class OffsetBody(StrictSerializer):
+    dx_mm = serializers.FloatField(default=0.0, min_value=-10, max_value=10)
+    dy_mm = serializers.FloatField(default=0.0, min_value=-10, max_value=10)
+    scale_x = serializers.FloatField(default=1.0, min_value=0.95, max_value=1.05)
+    scale_y = serializers.FloatField(default=1.0, min_value=0.95, max_value=1.05)
+
+
+class SheetBody(ActBody):
+    labels = serializers.ListField(
+        child=serializers.CharField(max_length=20),
+        min_length=1,
+        max_length=paper.MOST_PRINTED,
+        help_text="The labels' codes.",
+    )
+    sheet = serializers.CharField(default=paper.DEFAULT_SHEET, max_length=60)
+    start_cell = serializers.IntegerField(
+        default=1, min_value=1, max_value=2500, help_text="Where on a begun sheet; 1 is top left."
+    )
+    copies = serializers.IntegerField(default=1, min_value=1, max_value=100)
+    order = serializers.ChoiceField(_ORDERS, default="as-given")
+    offset = OffsetBody(
+        required=False, help_text="The printer's correction, as the test page tells."
+    )
+    preview = serializers.BooleanField(
+        default=False, help_text="Marked as a preview; its symbols lead nowhere."
+    )
+
+
+class Sheets(Door):
+    """Print labels on a sheet, as PDF.
+
+    Every symbol is read back from the rendered page before it is handed over. Refused while no
+    public address is set, except for a preview. It changes nothing but when labels were printed,
+    so it takes no key.
+    """
+
+    schema = PaperSchema()
+    media: ClassVar = (_PDF,)
+    body = SheetBody
+    key_header = False
+    answers: ClassVar[dict[int, Any]] = {}
+
+    def post(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        """The PDF."""
+        self.require("print_labels")
+        self.read_query(None)
+        serializer = self.body(data=dict(request.data))
+        serializer.is_valid(raise_exception=True)
+        data = dict(serializer.validated_data)
+        assert self.actor is not None  # this door is not public
+        labels = paper.chosen(self.actor, wanted_codes(data["labels"]))
+        pdf = paper.print_sheet(
+            Act(self.actor),
+            labels,
+            paper.sheet(data["sheet"]),
+            start_cell=data["start_cell"],
+            copies=data["copies"],
+            order=data["order"],
+            offset=Offset(**data["offset"]) if "offset" in data else None,
+            preview=data["preview"],
+        )
+        return _file(pdf, _PDF, "labels.pdf")
+
+
+class HoleBody(StrictSerializer):
+    diameter_mm = serializers.FloatField(min_value=1, max_value=20)
+    centre_from_top_mm = serializers.FloatField(min_value=1, max_value=100)
+    clear_mm = serializers.FloatField(default=2.0, min_value=0, max_value=20)
+
+
+class LayoutBody(ActBody):
+    name = serializers.CharField(max_length=60)
+    page_width_mm = serializers.FloatField(min_value=5, max_value=1000)
+    page_height_mm = serializers.FloatField(min_value=5, max_value=1000)
+    columns = serializers.IntegerField(min_value=1, max_value=50)
+    rows = serializers.IntegerField(min_value=1, max_value=50)
+    cell_width_mm = serializers.FloatField(min_value=5, max_value=1000)
+    cell_height_mm = serializers.FloatField(min_value=5, max_value=1000)
+    left_mm = serializers.FloatField(default=0.0, min_value=0, max_value=1000)
+    top_mm = serializers.FloatField(default=0.0, min_value=0, max_value=1000)
+    pitch_x_mm = serializers.FloatField(
+        default=0.0, min_value=0, max_value=1000, help_text="From cell to cell; 0: cells touch."
+    )
+    pitch_y_mm = serializers.FloatField(default=0.0, min_value=0, max_value=1000)
+    roll = serializers.BooleanField(default=False, help_text="Each label is a page of its own.")
+    cut = serializers.BooleanField(default=False, help_text="Mark in the margin where to cut.")
+    hole = HoleBody(required=False, allow_null=True)
+    dx_mm = serializers.FloatField(
+        default=0.0, min_value=-10, max_value=10, help_text="How far to move all print right."
+    )
+    dy_mm = serializers.FloatField(default=0.0, min_value=-10, max_value=10)
+
+
+class LayoutAnswer(serializers.Serializer[Any]):
+    key = serializers.CharField(help_text="What “sheet” takes.")
+    name = serializers.CharField()
+    own = serializers.BooleanField(help_text="Added here, not built in.")
+    cells = serializers.IntegerField()
+    page_width_mm = serializers.FloatField()
+    page_height_mm = serializers.FloatField()
+    columns = serializers.IntegerField()
+    rows = serializers.IntegerField()
+    cell_width_mm = serializers.FloatField()
+    cell_height_mm = serializers.FloatField()
+    left_mm = serializers.FloatField()
+    top_mm = serializers.FloatField()
+    pitch_x_mm = serializers.FloatField()
+    pitch_y_mm = serializers.FloatField()
+    roll = serializers.BooleanField()
+    cut = serializers.BooleanField()
+    dx_mm = serializers.FloatField()
+    dy_mm = serializers.FloatField()
+
+    def to_representation(self, kept: paper.KeptSheet) -> dict[str, Any]:
+        """The sheet and its printer's correction."""
+        measures = dataclasses.asdict(kept.sheet)
+        del measures["hole"]
+        return {
+            **measures,
+            "own": kept.own,
+            "cells": kept.sheet.cells,
+            "dx_mm": kept.offset.dx_mm,
+            "dy_mm": kept.offset.dy_mm,
+        }
+
+
+class LayoutsAnswer(serializers.Serializer[Any]):
+    layouts = LayoutAnswer(many=True)
+
+
+class Layouts(ReadView, UseCaseView):
+    use_case = "print_labels"
+    shows = LayoutsAnswer
+    body = LayoutBody
+    answers = {201: LayoutAnswer}
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """Sheets and rolls that labels are printed on: the built-in ones and your own."""
+        return {"layouts": LayoutAnswer(paper.sheets(), many=True).data}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Add a sheet of your own, by its measures; it is checked for fit."""
+        name, dx_mm, dy_mm = (data.pop(field) for field in ("name", "dx_mm", "dy_mm"))
+        kept = paper.add_sheet(act, name, data, dx_mm=dx_mm, dy_mm=dy_mm)
+        return 201, LayoutAnswer(kept).data
+
+
+class CalibrationQuery(QuerySerializer):
+    sheet = serializers.CharField(default=paper.DEFAULT_SHEET, max_length=60)
+    left_mm = serializers.FloatField(required=False, min_value=0, max_value=50)
+    top_mm = serializers.FloatField(required=False, min_value=0, max_value=50)
+    across_mm = serializers.FloatField(required=False, min_value=1, max_value=200)
+    down_mm = serializers.FloatField(required=False, min_value=1, max_value=200)
+
+    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
+        """All four measures, or none."""
+        measured = {"left_mm", "top_mm", "across_mm", "down_mm"} & set(data)
+        if len(measured) not in (0, 4):
+            raise serializers.ValidationError("Give all four measures, or none.")
+        return data
+
+
+def _measured(kept: paper.KeptSheet, data: dict[str, Any]) -> Offset | None:
+    if "left_mm" not in data:
+        return None
+    try:
+        return marks(kept.sheet).offset(
+            data["left_mm"], data["top_mm"], data["across_mm"], data["down_mm"]
+        )
+    except SheetError as error:
+        raise paper.as_problem(error) from error
+
+
+class TestPage(ReadView):
+    schema = PaperSchema()
+    media: ClassVar = (_PDF,)
+    reads_as = "print_labels"
+    query = CalibrationQuery
+    __test__ = False
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """The page that shows how far a printer is off, corrected by what was measured on it."""
+        kept = paper.sheet(query["sheet"])
+        pdf = paper.test_page(kept, _measured(kept, query))
+        return _file(pdf, _PDF, "test-page.pdf")
+
+
+class OffsetAnswer(serializers.Serializer[Any]):
+    dx_mm = serializers.FloatField()
+    dy_mm = serializers.FloatField()
+    scale_x = serializers.FloatField()
+    scale_y = serializers.FloatField()
+
+
+class Calibration(ReadView):
+    reads_as = "print_labels"
+    query = CalibrationQuery
+    shows = OffsetAnswer
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """The correction that follows from what was measured on the test page."""
+        return dataclasses.asdict(_measured(paper.sheet(query["sheet"]), query) or Offset())
+
+
+# --------------------------------------------------------------------------- one label, kits, rooms
+class PictureQuery(QuerySerializer):
+    form = serializers.ChoiceField(["png", "svg"], default="png")
+    dpi = serializers.ChoiceField(["203", "300", "600"], default="300")
+    sheet = serializers.CharField(default=paper.PICTURE_SHEET, max_length=60)
+    preview = serializers.BooleanField(default=False)
+
+
+class Picture(ReadView):
+    schema = PaperSchema()
+    media: ClassVar = ("image/png", "image/svg+xml")
+    reads_as = "print_labels"
+    query = PictureQuery
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """One label as a picture: PNG at the printer's dots an inch, or SVG."""
+        assert self.actor is not None  # this door is not public
+        found = labelling.one_of(self.actor, self.kwargs["code"])
+        (label,) = paper.chosen(self.actor, [found.code])
+        on, form = paper.sheet(query["sheet"]).sheet, query["form"]
+        content = paper.picture(
+            label, form=form, dpi=int(query["dpi"]), on=on, preview=query["preview"]
+        )
+        media = "image/png" if form == "png" else "image/svg+xml"
+        return _file(content, media, f"{label.code}.{form}")
+
+
+class TagQuery(QuerySerializer):
+    sheet = serializers.CharField(default=paper.TAG_SHEET, max_length=60)
+    preview = serializers.BooleanField(default=False)
+
+
+class Tag(ReadView):
+    schema = PaperSchema()
+    media: ClassVar = (_PDF,)
+    reads_as = "print_labels"
+    query = TagQuery
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """The tag of a sealed kit: FIT UNTIL, seal, by whom, the code."""
+        kit = find.kit(_known(self.actor), self.kwargs["kit"])
+        on = paper.sheet(query["sheet"]).sheet
+        return _file(paper.kit_tag(kit, on, preview=query["preview"]), _PDF, "tag.pdf")
+
+
+class CardQuery(QuerySerializer):
+    size = serializers.ChoiceField(["a5", "a4-folded"], default="a5")
+    preview = serializers.BooleanField(default=False)
+
+
+class Card(ReadView):
+    schema = PaperSchema()
+    media: ClassVar = (_PDF,)
+    reads_as = "print_labels"
+    query = CardQuery
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """The card for a kit's lid: things by pouch, who is responsible, cautions, the code."""
+        kit = find.kit(_known(self.actor), self.kwargs["kit"])
+        size: printing.CardFormat = query["size"]
+        return _file(paper.lid_card(kit, size, preview=query["preview"]), _PDF, "card.pdf")
+
+
+class PreviewQuery(QuerySerializer):
+    preview = serializers.BooleanField(default=False)
+
+
+class SignOutSheet(ReadView):
+    schema = PaperSchema()
+    media: ClassVar = (_PDF,)
+    reads_as = "print_labels"
+    query = PreviewQuery
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """The paper sheet to sign kits out on when phones are dead."""
+        room = find.room(_known(self.actor), self.kwargs["room"])
+        return _file(
+            paper.sign_out_sheet(room, preview=query["preview"]), _PDF, "sign-out-sheet.pdf"
+        )
+
+
+def _known(actor: Any) -> Any:
+    assert actor is not None  # none of these doors is public
+    return actor

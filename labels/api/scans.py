@@ -1,0 +1,303 @@
+"""The scan door: a picture or texts in; what was read, what it means, what was done, what next."""
+
+from __future__ import annotations
+
+import json
+import uuid
+from typing import Any
+
+from django.core.files.uploadedfile import UploadedFile
+from django.http import HttpResponseBase
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from gearroom.core.act import Act
+from gearroom.core.api.parsing import StrictJSONParser, StrictMultiPartParser, read_object
+from gearroom.core.api.schema import DoorSchema
+from gearroom.core.api.serializers import ActBody, NoteField, ScannedField
+from gearroom.core.api.views import UseCaseView
+from gearroom.core.clock import now
+from gearroom.core.problems import Invalid, document
+from gearroom.core.services.once import NEVER_KEPT
+from kits.api import bodies
+from kits.models import AsFound
+from kits.services import find
+from labels.api.outcomes import ScanAnswer, shown
+from labels.rules.scans import Intent, Look, typed_texts
+from labels.rules.typed import Kind, resolve
+from labels.services import scanning
+from labels.services.looking import look
+from labels.services.outcomes import Ask, UsedSaid
+
+MOST_CHARACTERS = 8000
+"""Of one text; the largest symbols say about 7,000."""
+LEAST_BUDGET_MS, MOST_BUDGET_MS = 20, 5000
+_FRAME_MS = 250
+_MOST_LINES = 100
+_LABEL_TEXT = 200
+
+
+class UsedBody(bodies.UseLineBody):
+    lot = serializers.CharField(required=False, max_length=40, help_text="The batch, by id.")
+    label = ScannedField(
+        required=False,
+        max_length=_LABEL_TEXT,
+        help_text="The batch, by its label: the code, or the text as scanned.",
+    )
+
+    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
+        """One of the three says what was used."""
+        if not {"item", "lot", "label"} & set(data):
+            raise serializers.ValidationError("Say which thing (item) or batch (lot, label).")
+        return data
+
+
+class Said(bodies.HereBody):
+    """What is said along with what is scanned, whichever way it comes."""
+
+    intent = serializers.ChoiceField([str(i) for i in Intent], default=str(Intent.IDENTIFY))
+    scan_id = serializers.UUIDField(
+        required=False, help_text="The key of this act, where no Idempotency-Key is sent."
+    )
+    trip = serializers.CharField(
+        required=False, max_length=130, help_text="By id or as source:reference."
+    )
+    holder = ScannedField(
+        required=False,
+        max_length=_LABEL_TEXT,
+        help_text="Who takes it, by id or by the tag: its code, or the text as scanned.",
+    )
+    due_at = serializers.DateTimeField(required=False)
+    short_reason = serializers.CharField(required=False, max_length=300, default="")
+    swap = serializers.BooleanField(
+        default=False, help_text="Take this kit although another is promised, and swap the two."
+    )
+    emergency = serializers.BooleanField(
+        default=False, help_text="A rescue: it goes whatever stands against it, and is recorded."
+    )
+    already_gone = serializers.BooleanField(
+        default=False, help_text="A report of what happened, not a request: always recorded."
+    )
+    as_found = serializers.ChoiceField(AsFound.choices, default=AsFound.SORT_LATER)
+    seal_seen = serializers.CharField(
+        default="", max_length=40, help_text="The seal's number, or its last three characters."
+    )
+    sharps_or_blood = serializers.BooleanField(default=False)
+    wet = serializers.BooleanField(default=False)
+    wrong = serializers.CharField(default="", max_length=300)
+    incident = serializers.CharField(
+        default="", max_length=80, help_text="A reference; nothing about casualties."
+    )
+    place = serializers.CharField(
+        required=False,
+        max_length=40,
+        help_text="The shelf or section that is filled or counted, by id or by its label's code.",
+    )
+
+
+class ScanTexts(Said):
+    text = ScannedField(
+        required=False,
+        max_length=MOST_CHARACTERS,
+        allow_blank=True,
+        trim_whitespace=False,
+        help_text="A label's text as a scanner or a person typed it; a kit's name will do.",
+    )
+    texts = serializers.ListField(
+        child=ScannedField(max_length=MOST_CHARACTERS, allow_blank=True, trim_whitespace=False),
+        required=False,
+        min_length=1,
+        max_length=scanning.MOST_LABELS,
+        help_text="Several at once, such as a guide's tag and a kit.",
+    )
+    used = UsedBody(many=True, required=False, max_length=_MOST_LINES)
+
+    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
+        """One way of saying what was scanned."""
+        if ("text" in data) == ("texts" in data):
+            raise serializers.ValidationError(
+                {"text": ["Send “text”, or “texts”; or a picture as multipart/form-data."]}
+            )
+        return data
+
+
+class ScanPicture(Said):
+    from_text = True
+
+    image = serializers.FileField(
+        allow_empty_file=True,
+        help_text="JPEG, PNG, WebP, GIF, BMP, TIFF or HEIC, known by its content.",
+    )
+    many = serializers.BooleanField(
+        default=False, help_text="There are several labels: read on when the first is found."
+    )
+    frame = serializers.BooleanField(
+        default=False,
+        help_text="One frame of a camera: nothing read is no problem, and the look is short.",
+    )
+    budget_ms = serializers.IntegerField(
+        required=False,
+        min_value=LEAST_BUDGET_MS,
+        max_value=MOST_BUDGET_MS,
+        help_text="How long to look, in milliseconds.",
+    )
+    used = NoteField(
+        required=False,
+        max_length=20_000,
+        help_text="JSON: a list as the member “used” of a JSON body has it.",
+    )
+
+    def validate_used(self, text: str) -> list[dict[str, Any]]:
+        """The lines that the JSON text holds."""
+        rows = read_object(b'{"used": %s}' % text.encode())
+        lines = ScanTexts(data={"text": "-", "used": rows.get("used")})
+        if set(rows) != {"used"} or not lines.is_valid():
+            told = lines.errors.get("used", "This has to be a JSON list.")
+            raise serializers.ValidationError(json.loads(json.dumps(told)))
+        return list(lines.validated_data["used"])
+
+
+class ScanSchema(DoorSchema):
+    """Two kinds of body, and a key that may come in either of two ways."""
+
+    def get_request_serializer(self) -> Any:
+        """JSON with texts, or a form with a picture."""
+        return {"application/json": ScanTexts, "multipart/form-data": ScanPicture}
+
+    def get_override_parameters(self) -> list[Any]:
+        """The key as a header, which “scan_id” may stand for."""
+        return [
+            OpenApiParameter(
+                "Idempotency-Key",
+                {"type": "string", "format": "uuid"},
+                OpenApiParameter.HEADER,
+                description="A UUID drawn for this act, unless “scan_id” is sent. Only"
+                " “identify” may go without either.",
+            )
+        ]
+
+
+class Scans(UseCaseView):
+    use_case = "identify"  # the service asks for more, by intent
+    schema = ScanSchema()
+    parser_classes = [StrictJSONParser, StrictMultiPartParser]
+    key_header = False
+    answers = {200: ScanAnswer, 201: ScanAnswer}
+    _look = Look(())
+
+    def _write(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        """Look at the picture first: it takes long, and nothing is written yet."""
+        self.require(self.use_case)
+        content = request.data
+        image = content.get("image")
+        if isinstance(image, UploadedFile):
+            frame = content.get("frame") == "true"
+            budget = _milliseconds(content.get("budget_ms"), _FRAME_MS if frame else None)
+            self._look = look(
+                image.read(),
+                seconds=budget / 1000 if budget else None,
+                many=content.get("many") == "true",
+                own=content.get("intent") != str(Intent.RECEIVE),
+            )
+            image.seek(0)
+            if frame and not self._look.seen:
+                return Response(self._nothing(content))
+        return super()._write(request, *args, **kwargs)
+
+    @property
+    def body(self) -> type[ActBody]:  # type: ignore[override]  # by the body that came
+        """The serializer of the kind of body that was sent."""
+        kind = self.request.content_type or ""
+        return ScanPicture if kind.startswith("multipart/") else ScanTexts
+
+    def key(self, content: dict[str, Any]) -> uuid.UUID:
+        """The header Idempotency-Key, or “scan_id”; one is drawn for identifying alone."""
+        header = "HTTP_IDEMPOTENCY_KEY" in self.request.META
+        said = content.get("scan_id")
+        if not header and isinstance(said, str):
+            try:
+                return uuid.UUID(said)
+            except ValueError:
+                raise Invalid("This has to be a UUID.", field="scan_id") from None
+        if not header and content.get("intent", "identify") == "identify":
+            return uuid.uuid4()
+        key = super().key(content)
+        if isinstance(said, str) and said.lower() != str(key):
+            raise Invalid(
+                "“scan_id” and Idempotency-Key name two keys. Send one of them.", field="scan_id"
+            )
+        return key
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Read labels and do what is asked with each.
+
+        Send a picture, or a text as typed by a scanner or a person. With one thing read, a
+        problem with it is the answer, with its status; with several, each has its own outcome
+        and the answer is 201 if anything was written, else 200. Identifying, receiving and
+        counting write nothing but that it was read.
+        """
+        act = bodies.here(act, data)
+        if "image" in data:
+            seen = self._look
+        else:
+            seen = typed_texts(data["texts"] if "texts" in data else [data["text"]])
+        answer = scanning.scan(act, seen, self._ask(act, data))
+        refusal = answer.refusal
+        if refusal is None or refusal.problem is None:
+            return 201 if answer.wrote else 200, shown(answer)
+        if refusal.problem.status in NEVER_KEPT:
+            raise refusal.problem
+        problem = document(refusal.problem, self.request.path)
+        return refusal.problem.status, {**problem, **shown(answer)}
+
+    def _ask(self, act: Act, data: dict[str, Any]) -> Ask:
+        return Ask(
+            intent=Intent(data["intent"]),
+            trip=find.trip(act.actor, data["trip"]) if "trip" in data else None,
+            holder=find.person(_code_in(data["holder"])) if "holder" in data else None,
+            due_at=data.get("due_at"),
+            short_reason=data["short_reason"],
+            swap=data["swap"],
+            emergency=data["emergency"],
+            already_gone=data["already_gone"],
+            as_found=AsFound(data["as_found"]),
+            seal_seen=data["seal_seen"],
+            sharps_or_blood=data["sharps_or_blood"],
+            wet=data["wet"],
+            wrong=data["wrong"],
+            incident=data["incident"],
+            used=[_used(row) for row in data.get("used", [])],
+            place=find.place(act.actor, data["place"]) if "place" in data else None,
+        )
+
+    def _nothing(self, content: dict[str, Any]) -> dict[str, Any]:
+        intent = content.get("intent")
+        return {
+            "scan_id": str(self.key({**content, "intent": "identify"})),
+            "intent": intent if intent in set(Intent) else str(Intent.IDENTIFY),
+            "rung": self._look.rung,
+            "outcomes": [],
+        }
+
+
+def _milliseconds(said: Any, otherwise: int | None) -> int | None:
+    """The budget as far as it can be believed; a wrong one is refused with the rest of the form."""
+    if not isinstance(said, str) or not (said.isascii() and said.isdigit() and len(said) < 5):
+        return otherwise
+    return min(max(int(said), LEAST_BUDGET_MS), MOST_BUDGET_MS)
+
+
+def _code_in(text: str) -> str:
+    """The code that a scanned text holds; any other text as it is."""
+    typed = resolve(text, today=now().date())
+    return typed.code if typed.kind == Kind.OWN and typed.code else text
+
+
+def _used(row: dict[str, Any]) -> UsedSaid:
+    lot = find.lot(row["lot"]) if "lot" in row else None
+    if "label" in row:
+        lot = find.lot(_code_in(row["label"]))
+    item = find.item(row["item"]) if "item" in row else None
+    return UsedSaid(row["units"], item, lot, row.get("section", ""))

@@ -1,0 +1,45 @@
+"""Looking at a picture: what is read in it, as one look. Nothing is written here."""
+
+from __future__ import annotations
+
+from gearroom.core.problems import Problem, TooLarge, Unacceptable
+from labels import reading
+from labels.rules.scans import Look, Seen
+
+
+class NotAPicture(Problem):
+    """A file that is no picture, or of a kind that is not read."""
+
+    status = 415
+
+
+class ReadersBusy(Problem):
+    """All readers are at work and none came free in time."""
+
+    status = 503
+
+
+def look(
+    picture: bytes, *, seconds: float | None = None, many: bool = False, own: bool = True
+) -> Look:
+    """Read a picture. `seconds` bounds the ladder (the setting where None). It ends once a label
+    of ours was found (without `own`: anything); with `many` it looks for every symbol.
+
+    Raises TooLarge (413, with the limit), NotAPicture (415), Unacceptable 422 `picture-broken`,
+    ReadersBusy (503).
+    """
+    try:
+        found = reading.read(picture, budget_s=seconds, all_symbols=many, stop_at_own=own)
+    except reading.PictureTooLarge as error:
+        raise TooLarge("too-large", str(error)) from error
+    except reading.UnsupportedPicture as error:
+        raise NotAPicture("not-a-picture", str(error)) from error
+    except reading.BrokenPicture as error:
+        raise Unacceptable("picture-broken", str(error)) from error
+    except reading.ReaderBusy as error:
+        raise ReadersBusy("readers-busy", str(error), retry_after=2) from error
+    seen = tuple(
+        Seen(each.text, each.symbology, each.corners, each.rung, each.is_gs1)
+        for each in found.reads
+    )
+    return Look(seen, found.sha256, found.rung, found.ms)
