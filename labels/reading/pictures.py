@@ -11,7 +11,6 @@ from PIL import (
     Image,
     ImageFile,
     JpegImagePlugin,
-    MpoImagePlugin,
     PngImagePlugin,
     TiffImagePlugin,
     UnidentifiedImageError,
@@ -21,8 +20,7 @@ from PIL import (
 from labels.reading.errors import BrokenPicture, PictureTooLarge, UnsupportedPicture
 
 KINDS = (
-    JpegImagePlugin.JpegImageFile.format,
-    MpoImagePlugin.MpoImageFile.format,  # a JPEG with extras, as many phones make
+    JpegImagePlugin.JpegImageFile.format,  # MPO among them: a JPEG with extras, as phones make
     PngImagePlugin.PngImageFile.format,
     WebPImagePlugin.WebPImageFile.format,
     GifImagePlugin.GifImageFile.format,
