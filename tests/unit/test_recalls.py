@@ -6,7 +6,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from kits.rules.recalls import Affected, Bounds, Counted, Event, Held, Leg, affected, bounds
@@ -209,6 +209,7 @@ acts = st.one_of(
 )
 
 
+@settings(max_examples=400)
 @given(
     st.lists(st.tuples(batch_ids, inner, few), min_size=1, max_size=4),
     st.lists(acts, max_size=10),
