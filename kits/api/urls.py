@@ -2,7 +2,18 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from kits.api import custody, looking, places, turnaround
+from kits.api import (
+    book,
+    catalogue,
+    custody,
+    kits,
+    lists,
+    looking,
+    places,
+    reservations,
+    trips,
+    turnaround,
+)
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("kits/<str:kit>/readiness/", looking.Readiness.as_view()),
@@ -26,4 +37,40 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("places/<int:id>/", places.OneShelf.as_view()),
     path("stock/count/", turnaround.CountShelf.as_view()),
     path("entries/<int:id>/reverse/", turnaround.Reverse.as_view()),
+    path("items/", catalogue.Items.as_view()),
+    path("items/<int:id>/", catalogue.OneItem.as_view()),
+    path("items/<int:id>/retire/", catalogue.RetireItem.as_view()),
+    path("items/<int:id>/bring-back/", catalogue.BringBackItem.as_view()),
+    path("items/<int:id>/pack-codes/", catalogue.PutPackCode.as_view()),
+    path("items/<int:id>/pack-codes/remove/", catalogue.RemovePackCode.as_view()),
+    path("items/<int:id>/substitutes/", catalogue.PutSubstitute.as_view()),
+    path("items/<int:id>/substitutes/remove/", catalogue.RemoveSubstitute.as_view()),
+    path("packing-lists/", lists.Lists.as_view()),
+    path("packing-lists/<int:id>/", lists.OneList.as_view()),
+    path("packing-lists/<int:id>/versions/", lists.NewDraft.as_view()),
+    path("packing-lists/<int:id>/versions/<int:number>/", lists.OneVersion.as_view()),
+    path("packing-lists/<int:id>/versions/<int:number>/publish/", lists.Publish.as_view()),
+    path("packing-lists/<int:id>/versions/<int:number>/sign/", lists.Sign.as_view()),
+    path("packing-lists/<int:id>/versions/<int:number>/signed-page/", lists.SignedPage.as_view()),
+    path("packing-lists/<int:id>/versions/<int:number>/effect/", lists.Effect.as_view()),
+    path(
+        "packing-lists/<int:id>/versions/<int:number>/compare/<int:before>/",
+        lists.Compare.as_view(),
+    ),
+    path("kits/", kits.Kits.as_view()),
+    path("kits/<str:kit>/", kits.OneKit.as_view()),
+    path("kits/<str:kit>/follow-list/", kits.FollowList.as_view()),
+    path("kits/<str:kit>/move-home/", kits.MoveHome.as_view()),
+    path("kits/<str:kit>/retire/", kits.RetireKit.as_view()),
+    path("trips/", trips.Trips.as_view()),
+    path("trips/<slug:source>/<str:reference>/", trips.OneTrip.as_view()),
+    path("trips/<slug:source>/<str:reference>/proposal/", trips.Proposal.as_view()),
+    path("reservations/", reservations.Reservations.as_view()),
+    path("reservations/<int:id>/", reservations.OneReservation.as_view()),
+    path("reservations/<int:id>/release/", reservations.Release.as_view()),
+    path("reservations/<int:id>/swap/", reservations.Swap.as_view()),
+    path("checkouts/", book.Checkouts.as_view()),
+    path("entries/", book.Entries.as_view()),
+    path("entries/<int:id>/", book.OneEntry.as_view()),
+    path("movements/", book.Movements.as_view()),
 ]

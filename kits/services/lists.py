@@ -36,6 +36,9 @@ MOST_DAYS = 365
 MOST_PAGE_BYTES = 5 * 1024 * 1024
 """Bounds of what a list may say; more is a slip of the finger."""
 
+PAGE_KINDS = ("application/pdf", "image/png", "image/jpeg")
+"""The media types of a signed page."""
+
 _KEY = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*", re.ASCII)
 
 
