@@ -1,0 +1,359 @@
+"""A maker recalls a batch: started, followed place by place, closed.
+
+What is here goes to quarantine, who has the rest is told (see `affected`). A batch whose number
+nobody knows is suspect under any number, and while the maker names none, every batch of the thing
+is.
+"""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import QuerySet
+
+from gearroom.core.act import Act
+from gearroom.core.models import Room
+from gearroom.core.problems import Invalid, Refused
+from kits.models import (
+    DISPOSALS,
+    Certainty,
+    EntryKind,
+    Holding,
+    Item,
+    Kit,
+    Lot,
+    Movement,
+    Notice,
+    Place,
+    PlaceKind,
+    Recall,
+    RecallPlace,
+    RecallScope,
+    Trip,
+    WithheldKind,
+    Withholding,
+)
+from kits.services import affected, lots, notices
+from kits.services.amounts import units as whole
+from kits.services.ledger import Book, Leg, outer, room_place
+
+
+class Answer(enum.StrEnum):
+    """What somebody says of a place that may hold a recalled batch."""
+
+    TAKEN_OUT = "taken-out"
+    NONE_THERE = "none-there"
+    WILL_LOOK = "will-look"
+
+
+# ------------------------------------------------------------------------------ starting, closing
+def start(
+    act: Act,
+    *,
+    item: Item,
+    scope: RecallScope | str,
+    number: str = "",
+    reference: str = "",
+    advice: str = "",
+) -> Recall:
+    """Record a maker's recall and act on it: mark, quarantine, list, tell.
+
+    `number` goes with the scope *number* alone. Raises Invalid, Refused (`recalled-already`).
+    """
+    act.actor.require("recall")
+    number = lots.normal(number)
+    if (scope == RecallScope.NUMBER) != bool(number):
+        raise Invalid(
+            "A lot number goes with the scope “number” alone."
+            if number
+            else "Give the maker's lot number, or choose “all” or “not-known”.",
+            field="number",
+        )
+    recall = Recall(
+        item=item, scope=RecallScope(scope), number=number, reference=reference, advice=advice
+    )
+    with Book(act) as book:
+        # The kits first, then the thing: a batch made meanwhile is seen here or sees the recall.
+        book.lock(*affected.kit_ids(affected.where(recall)))
+        Item.objects.select_for_update().get(pk=item.pk)
+        same = Recall.objects.filter(item=item, scope=scope, number=number, closed=None).first()
+        if same is not None:
+            raise Refused(
+                "recalled-already",
+                f"This recall of {item.name} is open already. Follow that one.",
+                recall=same.pk,
+            )
+        affected.spread(book, recall)
+    return recall
+
+
+def close(act: Act, recall: Recall) -> Recall:
+    """End a recall: batches that no other recall is about are good again, and the kits kept back
+    for it alone may go. Raises Refused (`closed-already`)."""
+    act.actor.require("recall")
+    with Book(act) as book:
+        kit_ids = set(
+            Holding.objects.filter(
+                lot__recall=recall, units__gt=0, place__kind=PlaceKind.SECTION
+            ).values_list("place__kit", flat=True)
+        ) | set(
+            RecallPlace.objects.filter(recall=recall, place__kit__isnull=False).values_list(
+                "place__kit", flat=True
+            )
+        )
+        book.lock(*sorted(kit_ids))
+        recall = Recall.objects.select_for_update(of=("self",)).select_related("item").get(
+            pk=recall.pk
+        )  # fmt: skip
+        if recall.closed_id is not None:
+            raise Refused("closed-already", "This recall is closed already.", recall=recall.pk)
+        entry = book.post(EntryKind.RECALL_CLOSE, detail={"recall": recall.pk})
+        recall.closed = entry
+        recall.save(update_fields=["closed"])
+        for lot in Lot.objects.filter(recall=recall):
+            lot.recall = lots.recall_of(recall.item, lot.number)
+            lot.save(update_fields=["recall"])
+        for kit_id in kit_ids:
+            if not _open_questions(kit_id):
+                Withholding.objects.filter(
+                    kit=kit_id, kind=WithheldKind.RECALL, released__isnull=True
+                ).update(released=entry)
+    return recall
+
+
+# ------------------------------------------------------------------------------------- following
+def mark_told(act: Act, row: RecallPlace) -> RecallPlace:
+    """Record that whoever has a place was told in another way, such as by phone."""
+    act.actor.require("recall")
+    with Book(act) as book:
+        entry = book.post(
+            EntryKind.RECALL_ANSWER, room=_room(row), detail={"row": row.pk, "told": True}
+        )
+        row.told_at = entry.occurred_at
+        row.save(update_fields=["told_at"])
+    return row
+
+
+def answer(act: Act, row: RecallPlace, said: Answer, *, removed: int = 0) -> RecallPlace:
+    """Record what somebody found in a place; a fact, from whoever looked.
+
+    `removed` units of the batch were taken out and go to the quarantine of the room. More than
+    the book has of it there were booked as other batches of the thing; what is still more, was
+    not in the book at all. *Taken out* and *none there* settle the place; *will look* does not.
+    """
+    act.actor.require("answer_recall")
+    taken_out = said == Answer.TAKEN_OUT
+    removed = whole(removed, field="removed", least=1 if taken_out else 0)
+    if removed and not taken_out:
+        raise Invalid("Units are removed by the answer “taken-out” alone.", field="removed")
+    with Book(act) as book:
+        kit = book.lock(row.place.kit_id)[0] if row.place.kit_id else None
+        row = (
+            RecallPlace.objects.select_for_update(of=("self",))
+            .select_related("recall__item", "place__kit__room", "place__room")
+            .get(pk=row.pk)
+        )
+        room = act.room or _room(row)
+        booked = _booked(row)
+        irregular = ["book-says-otherwise"] if booked and said == Answer.NONE_THERE else []
+        legs = _out_of(row, booked, removed, room_place(room, PlaceKind.QUARANTINE))
+        if any(leg.source.kind == PlaceKind.UNEXPLAINED for leg in legs):
+            irregular.append("found-more-than-the-book-held")
+        entry = book.post(
+            EntryKind.RECALL_ANSWER,
+            legs,
+            kit=kit,
+            room=room,
+            irregular=irregular,
+            detail={"row": row.pk, "answer": str(said), "removed": removed},
+        )
+        row.answer, row.answered_by = str(said), act.person
+        row.quarantined += removed
+        row.answered = None if said == Answer.WILL_LOOK else entry
+        row.save()
+        if kit is not None and not _open_questions(kit.pk):
+            Withholding.objects.filter(
+                kit=kit, kind=WithheldKind.RECALL, released__isnull=True
+            ).update(released=entry)
+        if irregular:
+            notices.tell_keepers(entry, "irregular", kit=kit, room=None if kit else room)
+    return row
+
+
+def _room(row: RecallPlace) -> Room:
+    return affected.room_of(row.place)
+
+
+def _open_questions(kit_id: int) -> bool:
+    """Whether somebody still has to look into a kit for what the book is not sure of."""
+    unanswered = RecallPlace.objects.filter(
+        place__kit=kit_id, recall__closed__isnull=True, answered__isnull=True
+    )
+    return any(row.units_min < row.units_max for row in unanswered)
+
+
+def _of_thing(row: RecallPlace) -> QuerySet[Holding]:
+    return (
+        Holding.objects.filter(place=row.place_id, lot__item=row.recall.item_id, units__gt=0)
+        .select_related("lot__item")
+        .order_by("lot__expiry", "lot")
+    )
+
+
+def _booked(row: RecallPlace) -> list[Holding]:
+    """What the book has of the recalled batches in a place."""
+    suspect = Lot.objects.filter(lots.matching(row.recall))
+    return list(_of_thing(row).filter(lot__in=suspect))
+
+
+def _out_of(
+    row: RecallPlace, booked: Sequence[Holding], removed: int, quarantine: Place
+) -> list[Leg]:
+    """Legs that bring `removed` units into quarantine: those booked there, then those booked as
+    another batch, then those not booked at all."""
+    legs = []
+    for holding in booked:
+        if take := min(removed, holding.units):
+            legs.append(Leg(holding.lot, row.place, quarantine, take))
+            removed -= take
+    if not removed:
+        return legs
+    batch = _batch_of(row.recall)
+    between, unexplained = outer(PlaceKind.RECLASSIFIED), outer(PlaceKind.UNEXPLAINED)
+    for holding in _of_thing(row).exclude(pk__in=[h.pk for h in booked]):
+        if take := min(removed, holding.units):
+            legs.append(Leg(holding.lot, row.place, between, take, assumed=True))
+            legs.append(Leg(batch, between, quarantine, take))
+            removed -= take
+    if removed:
+        legs.append(Leg(batch, unexplained, quarantine, removed))
+    return legs
+
+
+def _batch_of(recall: Recall) -> Lot:
+    """The batch that units found are of: the one with the recall's number, else the newest."""
+    suspects = Lot.objects.select_related("item").filter(lots.matching(recall))
+    named = suspects.filter(number=recall.number) if recall.number else suspects
+    return named.order_by("-pk").first() or lots.known(item=recall.item, number=recall.number)
+
+
+# -------------------------------------------------------------------------------------- standing
+@dataclass(frozen=True)
+class Followed:
+    """A place with its row (None: the batch came there later), and what the book has there now."""
+
+    place: Place
+    row: RecallPlace | None
+    booked: int
+    told_at: datetime | None
+
+
+@dataclass(frozen=True)
+class Gone:
+    """Units that are no longer anywhere: used on a trip, or thrown out."""
+
+    how: PlaceKind
+    certainty: Certainty
+    trip: Trip | None
+    kit: Kit | None
+    units: int
+
+
+@dataclass(frozen=True)
+class Standing:
+    """How a recall stands: the batches, each place to follow, what is in quarantine (units by
+    place), and what was used or thrown out before."""
+
+    recall: Recall
+    lots: Sequence[Lot]
+    places: Sequence[Followed]
+    quarantine: Sequence[tuple[Place, int]]
+    gone: Sequence[Gone]
+
+
+def standing(recall: Recall) -> Standing:
+    """Who has it, who was told, what they answered, and where the rest went."""
+    suspect = {
+        lot.pk: lot for lot in Lot.objects.select_related("item").filter(lots.matching(recall))
+    }
+    held: dict[int, int] = {}
+    places: dict[int, Place] = {}
+    for holding in Holding.objects.filter(lot__in=suspect, units__gt=0).select_related(
+        "place__kit__room", "place__room"
+    ):
+        held[holding.place_id] = held.get(holding.place_id, 0) + holding.units
+        places[holding.place_id] = holding.place
+    rows = list(
+        recall.places.select_related(
+            "place__kit__room", "place__room", "person", "answered", "answered_by"
+        )
+    )
+    told = dict(
+        Notice.objects.filter(
+            kind="recall", fact__startswith=f"recall:{recall.pk}:", kit__isnull=False
+        )
+        .exclude(sent_at=None)
+        .values_list("fact", "sent_at")
+        .order_by("-sent_at")
+    )
+    followed = [
+        Followed(
+            row.place,
+            row,
+            held.get(row.place_id, 0),
+            row.told_at
+            or (told.get(affected.fact_of(recall, row.place.kit)) if row.place.kit else None),
+        )
+        for row in rows
+    ]
+    known = {row.place_id for row in rows}
+    quarantined = [p for p in places.values() if p.kind == PlaceKind.QUARANTINE]
+    followed += [
+        Followed(place, None, held[pk], None)
+        for pk, place in sorted(places.items())
+        if pk not in known and place.kind != PlaceKind.QUARANTINE
+    ]
+    return Standing(
+        recall=recall,
+        lots=list(suspect.values()),
+        places=followed,
+        quarantine=[(p, held[p.pk]) for p in quarantined],
+        gone=_gone(recall, set(suspect)),
+    )
+
+
+def _gone(recall: Recall, suspect: set[int]) -> list[Gone]:
+    """What left for good. A tap that did not say which batch, in a place where the recalled one
+    had been, may have been of it."""
+    been: set[int] = set()
+    totals: dict[tuple[PlaceKind, Certainty, int | None, int | None], Gone] = {}
+    for m in _movements(recall):
+        ours = m.lot_id in suspect
+        if ours:
+            been.add(m.to_place_id)
+        if m.to_place.kind not in _FOR_GOOD:
+            continue
+        if not ours and not (m.lot_assumed and m.from_place_id in been):
+            continue
+        certain = not m.lot_assumed and affected.named(recall, m.lot)
+        sure = Certainty.CERTAIN if certain else Certainty.MAYBE
+        how = PlaceKind(m.to_place.kind)
+        key = (how, sure, m.entry.trip_id, m.entry.kit_id)
+        before = totals[key].units if key in totals else 0
+        totals[key] = Gone(how, sure, m.entry.trip, m.entry.kit, before + m.units)
+    return list(totals.values())
+
+
+_FOR_GOOD = frozenset({PlaceKind.USED, *DISPOSALS})
+
+
+def _movements(recall: Recall) -> Iterable[Movement]:
+    return (
+        Movement.objects.filter(lot__item=recall.item_id, entry__reversed_by__isnull=True)
+        .exclude(entry__kind=EntryKind.REVERSE)
+        .select_related("to_place", "lot", "entry__trip", "entry__kit")
+        .order_by("id")
+    )
