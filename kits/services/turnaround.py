@@ -185,7 +185,7 @@ def restock(
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
         act.actor.require("restock", kit.room_id)
-        _refuse_if_kept_as_it_came(kit)
+        refuse_if_kept_as_it_came(kit)
         plan = restock_list(kit, through=through)
         differs = {(e.item.pk, e.section.pk): e for e in exceptions}
         put_in = list(extra)
@@ -215,12 +215,13 @@ def restock(
             },
         )
         book.break_seals(entry, list(kit.sections.all()))
-        _levels(entry, _filled_up(kit) if levels is None else levels)
+        _levels(entry, filled_up(kit) if levels is None else levels)
         _sorted_now(kit)
     return Restocked(entry, put_in, out)
 
 
-def _refuse_if_kept_as_it_came(kit: Kit) -> None:
+def refuse_if_kept_as_it_came(kit: Kit) -> None:
+    """Raise Refused (`keep-as-it-came-back`) where nothing may be put in or taken out."""
     if kit.withholdings.filter(
         kind=WithheldKind.KEEP_AS_IT_CAME_BACK, released__isnull=True
     ).exists():
@@ -230,7 +231,8 @@ def _refuse_if_kept_as_it_came(kit: Kit) -> None:
         )
 
 
-def _filled_up(kit: Kit) -> list[LevelSeen]:
+def filled_up(kit: Kit) -> list[LevelSeen]:
+    """What is judged by eye in a kit and not known to be full, as full."""
     sections = {p.section_key: p for p in kit.sections.all()}
     state = fitness.states([kit.pk])[kit.pk]
     low = [
@@ -282,7 +284,7 @@ def take_expired_out(act: Act, kit: Kit) -> Entry:
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
         act.actor.require("take_expired_out", kit.room_id)
-        _refuse_if_kept_as_it_came(kit)
+        refuse_if_kept_as_it_came(kit)
         plan = restock_list(kit)
         rows = must_come_out(plan)
         if not rows:
@@ -308,8 +310,8 @@ def borrow(act: Act, giver: Kit, taker: Kit, lines: Sequence[Borrowed]) -> Entry
     with Book(act) as book:
         giver, taker = book.lock(giver.pk, taker.pk)
         act.actor.require("borrow", taker.room_id)
-        _refuse_if_kept_as_it_came(giver)
-        _refuse_if_kept_as_it_came(taker)
+        refuse_if_kept_as_it_came(giver)
+        refuse_if_kept_as_it_came(taker)
         for line in lines:
             if line.source.kit_id != giver.pk or line.target.kit_id != taker.pk:
                 raise Invalid(
