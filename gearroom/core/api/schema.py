@@ -7,9 +7,10 @@ from typing import Any
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.plumbing import get_doc, is_list_serializer
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
+from rest_framework import serializers
 
 from gearroom.core.api.problems import MEDIA_TYPE
-from gearroom.core.api.serializers import ProblemDocument, StrictSerializer
+from gearroom.core.api.serializers import NoteField, ProblemDocument, StrictSerializer
 
 _READ = {400: "The request is wrong", 404: "No such thing in your rooms", 429: "Too many requests"}
 _SIGNED_IN = {401: "Nobody is signed in", 403: "Not allowed"}
@@ -101,6 +102,24 @@ class DoorSchema(AutoSchema):
     def get_summary(self) -> str:
         """Its first line."""
         return self.get_description().partition("\n")[0].rstrip(".")
+
+    def _map_serializer_field(
+        self, field: serializers.Field, direction: str, bypass_extensions: bool = False
+    ) -> dict[str, Any]:
+        schema = super()._map_serializer_field(field, direction, bypass_extensions)
+        if direction != "request":
+            return schema
+        if isinstance(field, serializers.DecimalField):
+            whole = field.max_digits - field.decimal_places
+            schema["pattern"] = rf"^-?\d{{1,{whole}}}(\.\d{{1,{field.decimal_places}}})?$"
+        elif schema.get("type") == "string" and not {"pattern", "format", "enum"} & set(schema):
+            # The same as serializers._wrong and CharField ask: no control characters, not blank.
+            none = "" if isinstance(field, NoteField) else r"\t\n\r"
+            any_ = rf"[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f{none}]"
+            solid = any_.replace("[^", r"[^\s")
+            blank = getattr(field, "allow_blank", False)
+            schema["pattern"] = f"^{any_}*$" if blank else f"^{any_}*{solid}{any_}*$"
+        return schema
 
     def _postprocess_serializer_schema(
         self, schema: dict[str, Any], serializer: Any, direction: str

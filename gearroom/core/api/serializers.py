@@ -28,6 +28,7 @@ _INSTANT = re.compile(
 )
 _WHOLE = re.compile(r"-?\d{1,19}", re.A)
 _DECIMAL = re.compile(r"-?\d{1,30}(\.\d{1,30})?", re.A)
+_NUMBER = re.compile(r"-?\d{1,30}(\.\d{1,30})?(e[+-]?\d{1,2})?", re.I | re.A)
 _FLAG = re.compile(r"true|false")
 
 
@@ -44,7 +45,7 @@ class ScannedField(serializers.CharField):
 _FORMS: list[tuple[type[serializers.Field], tuple[type, ...], re.Pattern[str] | None, str]] = [
     (serializers.BooleanField, (bool,), _FLAG, "true or false"),
     (serializers.IntegerField, (int,), _WHOLE, "a whole number, such as 3"),
-    (serializers.FloatField, (int, float), _DECIMAL, "a number"),
+    (serializers.FloatField, (int, float), _NUMBER, "a number"),
     (serializers.DecimalField, (str,), _DECIMAL, 'a decimal number in a text, such as "12.50"'),
     (serializers.UUIDField, (str,), UUID_FORM, "a UUID, as RFC 9562 writes it"),
     (serializers.DateTimeField, (str,), _INSTANT, "a time with its offset, such as"
