@@ -34,11 +34,13 @@ CODES = {
 def faults(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> list[dict[str, Any]]:
     """Why units of these lots from these places may not go into the kit today, gravest first.
 
-    A dict for each batch and fault: `code`, `lot` (id), `number`, `thing`, `text`. The lots must
-    come with their items.
+    A dict for each batch and fault: `code`, `lot` (id), `number`, `thing`, `text`. The lots must come
+    with their items.
     """
     today = fitness.today_of(kit)
-    known = fitness.batches({lot.pk: lot for lot, _ in pairs}.values())
+    # Read again: a recall may have come between finding the batch and locking the kit.
+    rows = Lot.objects.select_related("item").filter(pk__in={lot.pk for lot, _ in pairs})
+    known = fitness.batches(rows)
     signed_for = _signed_medicines(kit, known.values(), today)
     found: dict[tuple[int, str], dict[str, Any]] = {}
     for lot, source in pairs:

@@ -27,7 +27,7 @@ from kits.models import (
     Receipt,
 )
 from kits.rules.expiry import WINDOW_YEARS, Fault, date_known, must_be_dated, why_not
-from kits.rules.facts import Kind
+from kits.rules.facts import Batch, Kind
 from kits.services import fitness, guard, lots
 from kits.services.amounts import units as whole
 from kits.services.ledger import Book, Leg, outer, room_place
@@ -173,6 +173,11 @@ def today_in(room: Room) -> date:
     return clock.today(room.time_zone)
 
 
+def _batch(lot: Lot) -> Batch:
+    """The batch as it is on record now, recalls included."""
+    return fitness.batches(Lot.objects.select_related("item").filter(pk=lot.pk))[lot.pk]
+
+
 _TO_QUARANTINE = {
     Fault.RECALLED: "recalled",
     Fault.WITHHELD: "withheld",
@@ -186,7 +191,7 @@ def landing(lot: Lot, shelf: Place) -> tuple[Place, list[str]]:
     """Where units that arrive are put, with the codes of rules that this breaks: on the shelf,
     or in its room's quarantine."""
     assert shelf.room is not None  # shelves and training boxes are a room's
-    batch = fitness.batches([lot])[lot.pk]
+    batch = _batch(lot)
     fault = why_not(batch, today_in(shelf.room))
     code = _TO_QUARANTINE.get(fault) if fault else None
     if code is None:
@@ -207,7 +212,7 @@ _REMARKS = {
 def remarks(lot: Lot, place: Place, irregular: list[str]) -> tuple[Remark, ...]:
     """What is worth saying about units that arrived."""
     found = [Remark(code, _REMARKS[code]) for code in irregular]
-    batch = fitness.batches([lot])[lot.pk]
+    batch = _batch(lot)
     if must_be_dated(batch) and not date_known(batch):
         found.append(
             Remark(
@@ -285,7 +290,7 @@ def _may_move(lot: Lot, source: Place, target: Place, room: Room, kit: Kit | Non
 
 def _usable_there(lot: Lot, source: Place, target: Place, room: Room) -> None:
     """Nothing recalled, kept back or out of date is put where it could be picked up."""
-    batch = fitness.batches([lot])[lot.pk]
+    batch = _batch(lot)
     fault = why_not(batch, today_in(room))
     if fault is None or fault not in _TO_QUARANTINE:
         return

@@ -30,7 +30,7 @@ from kits.models import (
     Trip,
 )
 from kits.rules.facts import Criticality, Kind
-from kits.services import fitness, stock, turnaround
+from kits.services import fitness, lots, stock, turnaround
 from tests.core.made import Caller
 
 TODAY = timezone.localdate()
@@ -91,6 +91,11 @@ def shelf(at: Room, name: str) -> Place:
 def some(of: Item, on: Place, units: int, number: str = "", expiry: date | None = None) -> Lot:
     """Units of a batch received onto a shelf."""
     return stock.receive(act(), item=of, shelf=on, units=units, number=number, expiry=expiry).lot
+
+
+def batch(of: Item, number: str = "", expiry: date | None = None) -> Lot:
+    """A batch of which nothing is anywhere yet."""
+    return lots.known(item=of, number=number, expiry=expiry)
 
 
 def instrument(of: Item, on: Place, serial: str) -> Lot:
@@ -252,7 +257,7 @@ def world() -> World:
         },
         signed_by=adviser,
     )
-    lots = {
+    made = {
         "d1": some(dressing, on, 18, "D1", days(400)),
         "d2": some(dressing, upper, 10, "D2", days(800)),
         "shears": some(shears, on, 6),
@@ -277,9 +282,9 @@ def world() -> World:
         tablets=tablets,
         gauge=gauge,
         plasters=plasters,
-        dressings=lots["d1"],
+        dressings=made["d1"],
         version=version,
         day_01=fresh(day_01),
         day_02=kit("DAY-02", version, store, responsible=instructor),
-        lots=lots,
+        lots=made,
     )
