@@ -177,7 +177,8 @@ def serve(
 
     host, port   the address to bind; port 0 takes any free one
     names        host names and addresses by which the server may be asked, the likeliest first
-    on_ready     called once, with the address, when the web program answers
+    on_ready     called once, in a thread, with the address when the web program answers;
+                 what it raises stops the service and is raised here
     Raises AlreadyRunning or PortInUse.
     """
     scheme = "https" if certificate else "http"

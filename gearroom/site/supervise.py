@@ -44,7 +44,8 @@ class Supervisor:
 
     env       the environment of the programs
     folder    the working folder of the programs
-    is_ready  asked from a thread until it says True; then `on_ready` is called once
+    is_ready  asked in a thread until it says True
+    on_ready  then called once in that thread, and may take its time; what it raises stops all
     say       takes each line of what happens
     """
 
@@ -65,49 +66,54 @@ class Supervisor:
         self.on_ready = on_ready
         self.say = say
         self._ready = threading.Event()
-        self._announced = False
+        self._failure: BaseException | None = None
         self._stopping = 0
         self._wake_read, self._wake_write = os.pipe()
         os.set_blocking(self._wake_read, False)
         os.set_blocking(self._wake_write, False)
 
     def run(self) -> int:
-        """Run until stopped; 0, or 1 if a program ended before all was ready."""
+        """Run until stopped; 0, or 1 if a program ended before all was ready.
+
+        Raises what `on_ready` raised, when all is stopped.
+        """
         signal.set_wakeup_fd(self._wake_write, warn_on_full_buffer=False)
         for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
             signal.signal(number, self._asked_to_stop)
         signal.signal(signal.SIGCHLD, lambda *_: None)
-        threading.Thread(target=self._watch_until_ready, daemon=True).start()
+        threading.Thread(target=self._go_on_when_ready, daemon=True).start()
         try:
-            return self._watch()
+            code = self._watch()
         finally:
             self._stop_all()
+        if self._failure is not None:
+            raise self._failure
+        return code
 
     def _asked_to_stop(self, *_: object) -> None:
         self._stopping += 1
 
-    def _watch_until_ready(self) -> None:
+    def _go_on_when_ready(self) -> None:
         pause = threading.Event()
-        while not self._stopping:
-            if self.is_ready():
-                self._ready.set()
-                os.write(self._wake_write, b"\0")
-                return
+        while not self.is_ready():
             pause.wait(0.1)
+        self._ready.set()
+        try:
+            self.on_ready()
+        except BaseException as failure:
+            self._failure = failure
+            os.write(self._wake_write, b"\0")
 
     def _watch(self) -> int:
-        while not self._stopping:
+        while not self._stopping and self._failure is None:
             for program in self.programs:
                 if program.process is not None and program.process.poll() is not None:
-                    if not self._announced:
+                    if not self._ready.is_set():
                         self.say(f"{program.name} ended before all was ready; see above.")
                         return 1
                     self._ended(program)
                 if program.process is None and monotonic() >= program.due:
                     self._start(program)
-            if self._ready.is_set() and not self._announced:
-                self._announced = True
-                self.on_ready()
             self._sleep()
         return 0
 
