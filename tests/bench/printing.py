@@ -120,36 +120,51 @@ def measure(run: Callable[[int, bool, Any], None], count: int, read_back: bool) 
     return measured
 
 
+BARE, OURS, READ_BACK = (
+    "bare loop, nothing read back",
+    "ours, nothing read back",
+    "ours, every symbol read back",
+)
+
+
 def main() -> int:
-    """Print the table, and 1 where a goal is missed."""
+    """Print the table, and return 1 where a goal is missed."""
     options = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     options.add_argument("--small", type=int, default=420, help="labels for the comparison")
     options.add_argument("--labels", type=int, default=10_000, help="labels for the long run")
     chosen = options.parse_args()
-    print(f"{SHEET}, {ADDRESS}: labels a second, each run in a process of its own")
-    print(f"{'':34}{'labels':>8}{'a second':>10}{'× bare':>8}{'MB peak':>9}{'+MB':>7}{'KB/label':>10}")
-    rates = {}
+    print(f"{SHEET}, {ADDRESS}: each run in a process of its own; the comparison: best of three")
+    print(
+        f"{'':32}{'labels':>8}{'a second':>10}{'× bare':>8}{'MB peak':>9}{'+MB':>6}{'KB each':>9}"
+    )
+    compared = ((BARE, bare_loop, False), (OURS, ours, False), (READ_BACK, ours, True))
+    best: dict[str, tuple[Any, ...]] = {}
+    for _ in range(3):  # in turn, so that a busy moment of the machine hits all alike
+        for name, run, read_back in compared:
+            measured = measure(run, chosen.small, read_back)
+            best[name] = min(best.get(name, measured), measured)
+    bare = chosen.small / best[BARE][0]
+    for name, measured in best.items():
+        _row(name, chosen.small, measured, bare)
     for name, run, count, read_back in (
-        ("bare loop, nothing read back", bare_loop, chosen.small, False),
-        ("ours, nothing read back", ours, chosen.small, False),
-        ("ours, every symbol read back", ours, chosen.small, True),
+        ("bare loop, a tenth", bare_loop, chosen.labels // 10, False),
         ("ours, read back, a tenth", ours, chosen.labels // 10, True),
         ("ours, read back, all", ours, chosen.labels, True),
-        ("bare loop, all", bare_loop, chosen.labels, False),
     ):
-        seconds, before, peak, size = measure(run, count, read_back)
-        rates[name] = count / seconds
-        against = rates[name] / rates["bare loop, nothing read back"]
-        print(
-            f"{name:34}{count:>8}{rates[name]:>10.0f}{against:>8.1f}{peak:>9.0f}"
-            f"{peak - before:>7.0f}{size / count / 1024:>10.2f}",
-            flush=True,
-        )
-    bare = rates["bare loop, nothing read back"]
-    met = rates["ours, nothing read back"] >= 4 * bare
-    met &= rates["ours, every symbol read back"] >= 1.5 * bare
+        _row(name, count, measure(run, count, read_back), bare)
+    met = chosen.small / best[OURS][0] >= 4 * bare
+    met &= chosen.small / best[READ_BACK][0] >= 1.5 * bare
     print("goals (4 × without, 1.5 × with read-back):", "met" if met else "MISSED")
     return 0 if met else 1
+
+
+def _row(name: str, count: int, measured: tuple[Any, ...], bare: float) -> None:
+    seconds, before, peak, size = measured
+    print(
+        f"{name:32}{count:>8}{count / seconds:>10.0f}{count / seconds / bare:>8.1f}{peak:>9.0f}"
+        f"{peak - before:>6.0f}{size / count / 1024:>9.2f}",
+        flush=True,
+    )
 
 
 if __name__ == "__main__":
