@@ -91,10 +91,10 @@ def _not_own(seen: Seen, text: Typed, near: dict[str, Label]) -> Meaning:
 
 
 def _same(one: Meaning, other: Meaning) -> bool:
+    if one.kit is not None and other.kit is not None:  # it may have several labels
+        return one.kit.pk == other.kit.pk
     if one.label is not None and other.label is not None:
         return one.label.pk == other.label.pk
-    if one.kit is not None and other.kit is not None:
-        return one.kit.pk == other.kit.pk
     # Two equal packs side by side are two packs; two of anything else are one.
     return one.seen.text == other.seen.text and one.means != Means.MAKER
 

@@ -18,7 +18,7 @@ from gearroom.core import clock
 from gearroom.core.act import Act
 from gearroom.core.models import Person
 from gearroom.core.problems import Invalid, NotFound, Problem, Refused, TooLarge, Unacceptable
-from kits.models import Kit, LabelKind, Place
+from kits.models import AsFound, Kit, LabelKind, Place
 from kits.rules import codes
 from kits.services import labelling
 from labels.models import Scan
@@ -288,8 +288,12 @@ def _ways_on(meaning: Meaning, ask: Ask, problem: Problem) -> list[Next]:
     match problem.code:
         case "kit-is-out":
             who = problem.facts["person_name"]
+            sealed = {"as_found": str(AsFound.SEALED)}
             return [
-                again(Intent.CHECK_IN, f"It is here: hand it back for {who}", text),
+                again(
+                    Intent.CHECK_IN, f"It is here, sealed: hand it back for {who}", text, **sealed
+                ),
+                again(Intent.CHECK_IN, f"It is here, to be sorted: hand it back for {who}", text),
                 out("Then take it out"),
             ]
         case "who-takes-it" | "which-person":
