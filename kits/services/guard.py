@@ -34,8 +34,7 @@ CODES = {
 def faults(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> list[dict[str, Any]]:
     """Why units of these lots from these places may not go into the kit today, gravest first.
 
-    A dict for each batch and fault: `code`, `lot` (id), `number`, `thing`, `text`. The lots must come
-    with their items.
+    A dict for each batch and fault: `code`, `lot` (id), `number`, `thing`, `text`.
     """
     today = fitness.today_of(kit)
     # Read again: a recall may have come between finding the batch and locking the kit.
