@@ -122,14 +122,14 @@ class _Panel:
         em, lines = typesetting.fit_lines(
             name, bold, width_mm=width, largest_mm=self.name_mm, most_lines=1
         )
-        if em < self.name_mm * 0.6:  # two lines of half the size read better than one very small
+        if em < self.name_mm * 0.55:  # two lines of half the size read better than a very small one
             em, lines = typesetting.fit_lines(
-                name, bold, width_mm=width, largest_mm=self.name_mm * 0.6, most_lines=2
+                name, bold, width_mm=width, largest_mm=self.name_mm * 0.55, most_lines=2
             )
         top = _MARGIN_MM + bold.cap_height * em
         for line in lines:
             file.text(self.left, top, line, em_mm=em, bold=True)
-            top += em * 1.1
+            top += em * 1.05
         top = _MARGIN_MM + self.name_mm * 1.2 + self.who_mm * 0.6
         for label, text in (
             ("", ", ".join(part for part in (card.room, job.organisation) if part)),

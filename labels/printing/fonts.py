@@ -15,6 +15,9 @@ from reportlab.pdfbase.ttfonts import TTFError, TTFontFace
 
 from labels.rules.typesetting import Face, Typeface
 
+_NEEDED = [chr(code) for code in range(0x20, 0x7F)] + ["–", "×", "•"]
+"""What our own words are written with."""
+
 _HOUSE_FONT = Path(fontpkg_fira_sans_condensed.ROOT) / "files"
 
 
@@ -57,9 +60,12 @@ def _face(path: Path) -> Face:
     widths = {
         code: outline.charWidths[code] / 1000 for code in glyphs if code in outline.charWidths
     }
-    widths.setdefault(32, outline.defaultWidth / 1000)
-    if ord("?") not in widths:
-        raise FontUnreadable(f"{path} lacks the letters that every label needs.")
+    lacking = [letter for letter in _NEEDED if ord(letter) not in widths]
+    if lacking:
+        raise FontUnreadable(
+            f"{path} lacks characters that labels need ({' '.join(lacking)}): choose a font that"
+            " has Latin letters too."
+        )
     return Face(
         name=outline.name.decode("latin-1"),
         widths=widths,

@@ -11,7 +11,7 @@ from labels.printing.pdf import GREY, PALE, PdfFile
 from labels.rules import typesetting
 from labels.rules.cards import SignOutKit
 from labels.rules.sheets import A4_MM, Cell
-from labels.rules.symbols import QUIET_MODULES, Symbol, module_mm
+from labels.rules.symbols import QUIET_MODULES, Symbol, module_mm, smallest_side_mm
 
 SIGN_OUT_COLUMNS = (
     ("Kit", 54.0),
@@ -25,6 +25,7 @@ SIGN_OUT_COLUMNS = (
 """The columns of the sign-out sheet, from the left, and their width in mm."""
 
 _ROW_MM = 17.5
+_AIR_MM = 0.3
 _SIGN_OUT_MARGIN_MM = 12.5
 _TABLE_TOP_MM = 30.0
 _TABLE_HEAD_MM = 6.5
@@ -45,7 +46,8 @@ def sign_out_sheet_pdf(
     held over one does not see the next.
     """
     width, height = A4_MM[1], A4_MM[0]
-    a_page = int((height - _TABLE_TOP_MM - _TABLE_HEAD_MM - 10.0) / _ROW_MM)
+    row_mm = max([_ROW_MM, *(_symbol_mm(job, kit) for kit in kits[:1])])
+    a_page = int((height - _TABLE_TOP_MM - _TABLE_HEAD_MM - 10.0) / row_mm)
     wanted = len(kits) + blank_rows
     pages = max(1, -(-wanted // a_page))
     rows: Iterator[SignOutKit] = iter(kits)
@@ -57,18 +59,23 @@ def sign_out_sheet_pdf(
             _paint_sheet_head(file, job, room, number + 1, pages)
             cells: list[tuple[Cell, str]] = []
             for row in range(a_page):
-                top = _TABLE_TOP_MM + _TABLE_HEAD_MM + row * _ROW_MM
-                cell = Cell(_SIGN_OUT_MARGIN_MM, top, SIGN_OUT_COLUMNS[0][1], _ROW_MM)
+                top = _TABLE_TOP_MM + _TABLE_HEAD_MM + row * row_mm
+                cell = Cell(_SIGN_OUT_MARGIN_MM, top, SIGN_OUT_COLUMNS[0][1], row_mm)
                 payload = ""
                 for kit in islice(rows, 1):
                     symbol = job.symbol(kit.code)
                     payload = symbol.payload
                     _paint_kit(file, job, kit, symbol, cell, right=row % 2 == 1)
                 cells.append((cell, payload))
-            _paint_grid(file, a_page)
+            _paint_grid(file, a_page, row_mm)
             file.end_page()
             expected.append(partial(list, cells))
     return pages
+
+
+def _symbol_mm(job: Job, kit: SignOutKit) -> float:
+    """Return the row height that the symbol asks for; a long public address makes it larger."""
+    return smallest_side_mm(job.symbol(kit.code).modules_with_quiet) + 2 * _AIR_MM + 0.01
 
 
 def _paint_sheet_head(file: PdfFile, job: Job, room: str, page: int, pages: int) -> None:
@@ -93,7 +100,7 @@ def _paint_sheet_head(file: PdfFile, job: Job, room: str, page: int, pages: int)
 def _paint_kit(
     file: PdfFile, job: Job, kit: SignOutKit, symbol: Symbol, cell: Cell, *, right: bool
 ) -> None:
-    module = module_mm(symbol.modules_with_quiet, _ROW_MM - 0.6)
+    module = module_mm(symbol.modules_with_quiet, cell.height_mm - 2 * _AIR_MM)
     side = module * symbol.modules_with_quiet
     left = cell.right_mm - side - 0.3 if right else cell.left_mm + 0.3
     top = cell.top_mm + (cell.height_mm - side) / 2
@@ -113,11 +120,11 @@ def _paint_kit(
     )  # fmt: skip
 
 
-def _paint_grid(file: PdfFile, rows: int) -> None:
+def _paint_grid(file: PdfFile, rows: int, row_mm: float) -> None:
     left = _SIGN_OUT_MARGIN_MM
     right = left + sum(width for _, width in SIGN_OUT_COLUMNS)
     top = _TABLE_TOP_MM
-    bottom = top + _TABLE_HEAD_MM + rows * _ROW_MM
+    bottom = top + _TABLE_HEAD_MM + rows * row_mm
     x = left
     for name, width in SIGN_OUT_COLUMNS:
         file.text(x + 1.5, top + 4.6, name, em_mm=3.4, bold=True)
@@ -126,8 +133,8 @@ def _paint_grid(file: PdfFile, rows: int) -> None:
     file.line(right, top, right, bottom, grey=GREY)
     file.line(left, top, right, top, stroke_mm=0.35)
     for row in range(rows + 1):
-        y = top + _TABLE_HEAD_MM + row * _ROW_MM
+        y = top + _TABLE_HEAD_MM + row * row_mm
         file.line(left, y, right, y, stroke_mm=0.35 if row in (0, rows) else 0.2)
         if row < rows:  # a pale line to write on, since a row takes two lines of handwriting
-            middle = y + _ROW_MM / 2
+            middle = y + row_mm / 2
             file.line(left + SIGN_OUT_COLUMNS[0][1] + 2, middle, right - 2, middle, grey=PALE)

@@ -137,6 +137,14 @@ def test_neighbouring_symbols_of_a_sign_out_sheet_stand_left_and_right_in_turn()
     assert xs[1] - xs[0] > 30
 
 
+def test_a_long_public_address_makes_the_rows_of_a_sign_out_sheet_higher():
+    address = "https://gear-room.outdoor-school.umberfell.example:8443"
+    kits, pdf = sign_out(["DAY-01", "DAY-02"], job=Job(address))
+    assert {text for text, _ in read(pages(pdf, 300)[0])} == {
+        says(kit.code, address) for kit in kits
+    }
+
+
 def test_a_sign_out_sheet_without_kits_is_ruled_for_writing():
     _, pdf = sign_out([], blank_rows=0)
     (image,) = pages(pdf)
