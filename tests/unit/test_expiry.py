@@ -154,13 +154,13 @@ def test_a_gs1_date_that_is_none_is_refused(text: str) -> None:
 # ---- what a batch allows
 
 
-@given(st.none() | NEAR, st.none() | NEAR, st.none() | st.integers(0, 10**9))
+@given(st.none() | NEAR, st.none() | NEAR, st.none() | st.integers(0, 20_000) | st.just(10**9))
 def test_good_through_is_the_sooner_of_the_printed_date_and_the_opened_life(
     expiry: date | None, opened_on: date | None, life: int | None
 ) -> None:
     batch = Batch(1, Thing(1, "salve", opened_life_days=life), expiry=expiry, opened_on=opened_on)
     limits = [] if expiry is None else [expiry]
-    if opened_on is not None and life is not None and life < 10**6:
+    if opened_on is not None and life is not None and life < 10**9:
         limits.append(opened_on + timedelta(days=life))
     assert good_through(batch) == min(limits, default=None)
 
