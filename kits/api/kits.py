@@ -73,7 +73,7 @@ class WithheldAnswer(serializers.Serializer[Any]):
     since = serializers.DateTimeField()
 
 
-class KitAnswer(serializers.Serializer[Any]):
+class KitAtAGlanceAnswer(serializers.Serializer[Any]):
     id = serializers.IntegerField()
     name = serializers.CharField()
     labels = serializers.ListField(child=serializers.CharField())
@@ -266,7 +266,7 @@ def people_in(data: dict[str, Any]) -> dict[str, Any]:
 
 class _KitDoor(UseCaseView):
     use_case = "edit_kit"
-    answers = {200: KitAnswer}
+    answers = {200: KitAtAGlanceAnswer}
 
     def kit(self) -> Kit:
         """The kit that the address names, of one's rooms."""
@@ -281,10 +281,10 @@ class _KitDoor(UseCaseView):
 
 class Kits(ListView, _KitDoor):
     query = KitQuery
-    shows = KitAnswer
+    shows = KitAtAGlanceAnswer
     ordering = ("name",)
     body = AddKitBody
-    answers = {201: KitAnswer}
+    answers = {201: KitAtAGlanceAnswer}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Kit]:
         """The kits of one's rooms at a glance, by name."""
@@ -307,7 +307,7 @@ class Kits(ListView, _KitDoor):
 
 
 class OneKit(ReadView, _KitDoor):
-    shows = KitAnswer
+    shows = KitAtAGlanceAnswer
     method = "patch"
     body = EditKitBody
 

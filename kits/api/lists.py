@@ -26,7 +26,7 @@ UNITS = {"max_value": 1_000_000}
 
 
 # ------------------------------------------------------------------------------------------ shapes
-class LineAnswer(serializers.Serializer[Any]):
+class ListLineAnswer(serializers.Serializer[Any]):
     item = serializers.IntegerField(source="item_id")
     name = serializers.CharField(source="item.name")
     base_unit = serializers.CharField(source="item.base_unit")
@@ -36,10 +36,10 @@ class LineAnswer(serializers.Serializer[Any]):
     reason = serializers.CharField(allow_blank=True)
 
 
-class SectionAnswer(serializers.Serializer[Any]):
+class ListSectionAnswer(serializers.Serializer[Any]):
     key = serializers.CharField(help_text="Stays the same from version to version.")
     name = serializers.CharField()
-    lines = LineAnswer(many=True)
+    lines = ListLineAnswer(many=True)
 
 
 class VersionInShort(serializers.Serializer[Any]):
@@ -64,7 +64,7 @@ class VersionAnswer(VersionInShort):
     signed_page_type = serializers.CharField(
         allow_blank=True, help_text="The media type of the signed page; empty: there is none."
     )
-    sections = SectionAnswer(many=True)
+    sections = ListSectionAnswer(many=True)
 
 
 class ListAnswer(serializers.Serializer[Any]):
