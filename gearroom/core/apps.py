@@ -1,5 +1,6 @@
 from django.apps import AppConfig
 from django.db.models.signals import post_migrate
+from django.utils.module_loading import autodiscover_modules
 
 
 class CoreConfig(AppConfig):
@@ -10,3 +11,5 @@ class CoreConfig(AppConfig):
         from gearroom.core.append_only import protect
 
         post_migrate.connect(protect, dispatch_uid="append-only")
+        # Each app says in a module of this name what its own problems mean.
+        autodiscover_modules("problem_codes")

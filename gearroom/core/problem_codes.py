@@ -1,6 +1,7 @@
 """Every kind of problem: its title, and what to do next. The page at /problems/CODE/ shows these.
 
-`code` is the last part of a problem's type address (RFC 9457) and never changes its meaning.
+`code` is the last part of a problem's type address (RFC 9457) and never changes its meaning. Here
+are those of the plumbing; each app adds its own in a module of the same name.
 """
 
 from __future__ import annotations
@@ -87,6 +88,15 @@ KINDS: dict[str, Kind] = {
     ),
     "role-missing": Kind(
         403, "This needs another role", "Ask somebody who has one of the roles in “roles”."
+    ),
+    # people
+    "name-taken": Kind(409, "The name is taken", "Choose another one."),
+    "has-sign-in": Kind(
+        409, "They have a sign-in already", "Leave the user name out to make a new password."
+    ),
+    "person-left": Kind(409, "They have left", "Say first that they are back."),
+    "last-administrator": Kind(
+        409, "Nobody else administers every room", "Make another administrator first."
     ),
     # what is there
     "not-found": Kind(

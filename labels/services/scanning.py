@@ -251,7 +251,7 @@ def _why_nothing(meaning: Meaning, intent: Intent) -> Problem:
     if intent in (Intent.CHECK_OUT, Intent.CHECK_IN):
         return kit_scans.not_a_kit(meaning)
     return Unacceptable(
-        "wrong-label",
+        "not-wanted-here",
         f"This is a {meaning.means}: scan a pack, a batch label or a shelf.",
         means=str(meaning.means),
     )
