@@ -164,14 +164,21 @@ def person(ref: int | str) -> Person:
     return row
 
 
+def any_room(ref: int | str) -> Room:
+    """A room by id, slug or name, whoever asks: something may be sent to it."""
+    pk = _pk(ref)
+    row = Room.objects.filter(
+        Q(pk=pk) if pk else Q(slug__iexact=str(ref)) | Q(name__iexact=str(ref))
+    ).first()
+    if row is None:
+        raise NotFound("room", ref)
+    return row
+
+
 def room(actor: Actor, ref: int | str) -> Room:
     """A room of the actor's by id, slug or name."""
-    pk = _pk(ref)
-    rooms = Room.objects.filter(
-        Q(pk=pk) if pk else Q(slug__iexact=str(ref)) | Q(name__iexact=str(ref))
-    )
-    row = rooms.first()
-    if row is None or not actor.belongs_to(row.pk):
+    row = any_room(ref)
+    if not actor.belongs_to(row.pk):
         raise NotFound("room", ref)
     return row
 
