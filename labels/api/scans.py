@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import uuid
 from typing import Any
 
@@ -151,11 +150,13 @@ class ScanPicture(Said):
 
     def validate_used(self, text: str) -> list[dict[str, Any]]:
         """The lines that the JSON text holds."""
-        rows = read_object(b'{"used": %s}' % text.encode())
-        lines = ScanTexts(data={"text": "-", "used": rows.get("used")})
-        if set(rows) != {"used"} or not lines.is_valid():
-            told = lines.errors.get("used", "This has to be a JSON list.")
-            raise serializers.ValidationError(json.loads(json.dumps(told)))
+        try:
+            rows = read_object(b'{"used": %s}' % text.encode())
+        except Invalid as error:
+            raise serializers.ValidationError(error.detail) from error
+        lines = ScanTexts(data={"text": "-", **rows})
+        if not lines.is_valid():
+            raise serializers.ValidationError(lines.errors.get("used", "This has to be a list."))
         return list(lines.validated_data["used"])
 
 
