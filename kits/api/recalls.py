@@ -1,0 +1,231 @@
+"""Doors of recalls: started, followed place by place, answered, closed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import QuerySet
+from rest_framework import serializers
+
+from gearroom.core.act import Act, Actor
+from gearroom.core.api.serializers import ActBody, NoteField, PageQuery
+from gearroom.core.api.views import ListView, ReadView, UseCaseView
+from gearroom.core.problems import NotFound
+from kits.api import answers, bodies
+from kits.api.lots import BatchAnswer, ThingAnswer, lots_shown
+from kits.api.places import PlaceAnswer
+from kits.models import Certainty, Place, Recall, RecallPlace, RecallScope
+from kits.services import find, recalls
+from kits.services.recalls import Answer, Followed, Gone
+
+
+class RecallAnswer(serializers.Serializer[Any]):
+    id = serializers.IntegerField()
+    item = ThingAnswer()
+    scope = serializers.ChoiceField(RecallScope.choices)
+    number = serializers.CharField()
+    reference = serializers.CharField()
+    advice = serializers.CharField()
+    started_at = serializers.DateTimeField(source="entry.occurred_at")
+    closed_at = serializers.DateTimeField(source="closed.occurred_at", default=None)
+
+
+class FollowedAnswer(serializers.Serializer[Any]):
+    row = serializers.IntegerField(
+        allow_null=True, help_text="To answer by; null where it came there after the start."
+    )
+    place = PlaceAnswer()
+    certainty = serializers.ChoiceField(Certainty.choices, allow_null=True)
+    units_min = serializers.IntegerField(help_text="When the recall started, at least.")
+    units_max = serializers.IntegerField(help_text="When the recall started, at most.")
+    booked = serializers.IntegerField(help_text="What the book has there now.")
+    quarantined = serializers.IntegerField()
+    person = answers.PersonAnswer(allow_null=True, help_text="Who has it, or answers for it.")
+    told_at = serializers.DateTimeField(allow_null=True)
+    answer = serializers.ChoiceField([*Answer, ""])
+    answered_by = serializers.CharField(allow_null=True)
+    answered_at = serializers.DateTimeField(allow_null=True)
+
+
+class QuarantineAnswer(serializers.Serializer[Any]):
+    place = PlaceAnswer()
+    units = serializers.IntegerField()
+
+
+class GoneAnswer(serializers.Serializer[Any]):
+    how = serializers.CharField(help_text="used, or how it was thrown out.")
+    certainty = serializers.ChoiceField(Certainty.choices)
+    trip = answers.TripAnswer(allow_null=True)
+    kit = serializers.CharField(allow_null=True)
+    units = serializers.IntegerField()
+
+
+class StandingAnswer(RecallAnswer):
+    lots = BatchAnswer(many=True)
+    places = FollowedAnswer(many=True)
+    quarantine = QuarantineAnswer(many=True)
+    gone = GoneAnswer(many=True, help_text="No longer anywhere: used on a trip, or thrown out.")
+
+
+class RecallQuery(PageQuery):
+    open = serializers.BooleanField(required=False)
+    item = serializers.IntegerField(required=False, min_value=1)
+
+
+class StartBody(ActBody):
+    item = serializers.IntegerField(min_value=1)
+    scope = serializers.ChoiceField(RecallScope.choices, default=RecallScope.NUMBER)
+    number = serializers.CharField(required=False, max_length=80, allow_blank=True)
+    reference = serializers.CharField(required=False, max_length=80, allow_blank=True)
+    advice = NoteField(required=False, max_length=500, allow_blank=True)
+
+
+def _standing(actor: Actor, recall: Recall) -> dict[str, Any]:
+    """How a recall stands: whole for those who may start one, else as far as one's own rooms."""
+    stands = recalls.standing(recall)
+    everywhere = actor.may("recall")
+    lots = lots_shown(stands.lots)
+
+    def seen(place: Place) -> bool:
+        return (
+            everywhere
+            or actor.belongs_to(place.room_id)
+            or bool(place.kit and actor.belongs_to(place.kit.home_room_id))
+            or bool(place.kit and actor.belongs_to(place.kit.room_id))
+        )
+
+    return {
+        **RecallAnswer(recall).data,
+        "lots": list(lots.values()),
+        "places": [_followed(row) for row in stands.places if seen(row.place)],
+        "quarantine": [
+            {"place": PlaceAnswer(place).data, "units": units}
+            for place, units in stands.quarantine
+            if seen(place)
+        ],
+        "gone": [_gone(row) for row in stands.gone] if everywhere else [],
+    }
+
+
+def _followed(of: Followed) -> dict[str, Any]:
+    row = of.row
+    return {
+        "row": row.pk if row else None,
+        "place": PlaceAnswer(of.place).data,
+        "certainty": row.certainty if row else None,
+        "units_min": row.units_min if row else 0,
+        "units_max": row.units_max if row else of.booked,
+        "booked": of.booked,
+        "quarantined": row.quarantined if row else 0,
+        "person": answers.person(row.person) if row else None,
+        "told_at": of.told_at.isoformat() if of.told_at else None,
+        "answer": row.answer if row else "",
+        "answered_by": row.answered_by.name if row and row.answered_by else None,
+        "answered_at": row.answered.occurred_at.isoformat() if row and row.answered else None,
+    }
+
+
+def _gone(of: Gone) -> dict[str, Any]:
+    return {
+        "how": str(of.how),
+        "certainty": of.certainty,
+        "trip": answers.trip(of.trip),
+        "kit": of.kit.name if of.kit else None,
+        "units": of.units,
+    }
+
+
+def _recall(pk: int) -> Recall:
+    row = Recall.objects.select_related("item", "entry", "closed").filter(pk=pk).first()
+    if row is None:
+        raise NotFound("recall", pk)
+    return row
+
+
+class Recalls(ListView, UseCaseView):
+    query = RecallQuery
+    shows = RecallAnswer
+    use_case = "recall"
+    body = StartBody
+    answers = {201: StandingAnswer}
+
+    def rows(self, query: dict[str, Any]) -> QuerySet[Recall]:
+        """Recalls, the newest first."""
+        found = Recall.objects.select_related("item", "entry", "closed")
+        if "open" in query:
+            found = found.filter(closed__isnull=query["open"])
+        if "item" in query:
+            found = found.filter(item=query["item"])
+        return found
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Record a maker's recall: quarantine what is here, list and tell who has the rest."""
+        recall = recalls.start(act, item=find.item(data.pop("item")), **data)
+        return 201, _standing(act.actor, _recall(recall.pk))
+
+
+class OneRecall(ReadView):
+    shows = StandingAnswer
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """How a recall stands: who has it, who was told, what they answered, what was used."""
+        assert self.actor is not None
+        return _standing(self.actor, _recall(self.kwargs["id"]))
+
+
+class RowBody(ActBody):
+    row = serializers.IntegerField(min_value=1, help_text="Of the places listed.")
+
+
+class AnswerBody(bodies.HereBody, RowBody):
+    answer = serializers.ChoiceField(list(Answer))
+    removed = serializers.IntegerField(
+        default=0, min_value=0, max_value=1_000_000, help_text="Units found and taken out."
+    )
+
+
+def _row(recall: Recall, pk: int) -> RecallPlace:
+    row = (
+        RecallPlace.objects.select_related("place__kit__room", "place__room")
+        .filter(pk=pk, recall=recall)
+        .first()
+    )
+    if row is None:
+        raise NotFound("row of this recall", pk)
+    return row
+
+
+class AnswerRecall(UseCaseView):
+    use_case = "answer_recall"
+    body = AnswerBody
+    answers = {200: StandingAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Say what was found in a place. What was taken out goes to quarantine."""
+        act = bodies.here(act, data)
+        recall = _recall(self.kwargs["id"])
+        row = _row(recall, data["row"])
+        recalls.answer(act, row, Answer(data["answer"]), removed=data["removed"])
+        return 200, _standing(act.actor, recall)
+
+
+class Told(UseCaseView):
+    use_case = "recall"
+    body = RowBody
+    answers = {200: StandingAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Record that whoever has a place was told in another way, such as by phone."""
+        recall = _recall(self.kwargs["id"])
+        recalls.mark_told(act, _row(recall, data["row"]))
+        return 200, _standing(act.actor, recall)
+
+
+class Close(UseCaseView):
+    use_case = "recall"
+    answers = {200: StandingAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """End a recall: its batches are good again, unless another recall is about them."""
+        recalls.close(act, _recall(self.kwargs["id"]))
+        return 200, _standing(act.actor, _recall(self.kwargs["id"]))
