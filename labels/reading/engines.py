@@ -1,11 +1,12 @@
 """The engines behind one small interface: grey pixels in, finds out.
 
-An engine is called with a uint8 grey array and returns `Found` values with corners in that
-array's pixels. Kinds of symbol without a check worth the name (ITF of any length, Codabar, Code 39,
-Micro QR, rMQR) are not looked for: what they "find" in gravel would be taken for a maker's code.
+An engine is called with a uint8 grey array, height × width, and returns `Found` values with corners
+in that array's pixels. Kinds of symbol without a check worth the name (ITF of any length, Codabar,
+Code 39, Micro QR, rMQR) are not looked for: what they "find" in gravel would be taken for a maker's
+code.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -32,7 +33,9 @@ class Found:
     corners: Corners
 
 
-Engine = Callable[[np.ndarray], list[Found]]
+# Called with grey pixels, the corners of what was read already (in the same pixels) and the end of
+# the budget on time.monotonic(); the latter two matter to slow engines only.
+Engine = Callable[[np.ndarray, Sequence[Corners], float], list[Found]]
 
 
 def _zxing(image: np.ndarray, formats: list[zxingcpp.BarcodeFormat], **options) -> list[Found]:
@@ -61,34 +64,34 @@ def _zxing(image: np.ndarray, formats: list[zxingcpp.BarcodeFormat], **options) 
     return found
 
 
-def qr(image: np.ndarray) -> list[Found]:
+def qr(image: np.ndarray, known: Sequence[Corners], until: float) -> list[Found]:
     """QR Code by zxing-cpp, dark on light or light on dark, mirrored or not."""
     return _zxing(image, [_F.QRCodeModel2])
 
 
-def qr_clean(image: np.ndarray) -> list[Found]:
+def qr_clean(image: np.ndarray, known: Sequence[Corners], until: float) -> list[Found]:
     """QR Code by zxing-cpp in a picture that is black and white already: one fixed threshold."""
     return _zxing(
         image, [_F.QRCodeModel2], binarizer=zxingcpp.Binarizer.FixedThreshold, try_downscale=False
     )
 
 
-def data_matrix(image: np.ndarray) -> list[Found]:
+def data_matrix(image: np.ndarray, known: Sequence[Corners], until: float) -> list[Found]:
     """Data Matrix (ECC 200) by zxing-cpp."""
     return _zxing(image, [_F.DataMatrix])
 
 
-def linear(image: np.ndarray) -> list[Found]:
+def linear(image: np.ndarray, known: Sequence[Corners], until: float) -> list[Found]:
     """Code 128, EAN/UPC, ITF-14 and GS1 DataBar by zxing-cpp."""
     return _zxing(image, [_F.Code128, _F.EANUPC, _F.ITF14, _F.DataBar])
 
 
-def stacked(image: np.ndarray) -> list[Found]:
+def stacked(image: np.ndarray, known: Sequence[Corners], until: float) -> list[Found]:
     """Aztec Code and PDF417 by zxing-cpp: not ours and hardly a maker's, yet worth naming."""
     return _zxing(image, [_F.AztecCode, _F.PDF417])
 
 
-def zbar_qr(image: np.ndarray) -> list[Found]:
+def zbar_qr(image: np.ndarray, known: Sequence[Corners], until: float) -> list[Found]:
     """QR Code by ZBar: slower, but it reads some that zxing-cpp does not. Empty without libzbar."""
     if pyzbar is None:
         return []

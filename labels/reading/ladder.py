@@ -17,6 +17,7 @@ from labels.reading import engines
 from labels.reading import preparations as prepare
 from labels.reading.pictures import Picture
 from labels.reading.results import Corners, Read, add_new, is_sane
+from labels.reading.straighten import straighten
 
 # The largest view any rung works on: four thousand pixels hold a shelf of labels at 3 a module.
 LARGEST_SIDE = 4200
@@ -43,15 +44,19 @@ LADDER: tuple[Rung, ...] = (
     Rung("plain", engines.qr, cost_ms_per_mp=1.5),
     Rung("linear", engines.linear, side=2400, cost_ms_per_mp=4),
     Rung("data matrix", engines.data_matrix, side=1600, cost_ms_per_mp=6),
+    Rung("straightened 21", straighten(side=1600, block=21), cost_ms_per_mp=6),
     Rung("lightened", engines.qr, prepare.lightened, cost_ms_per_mp=2),
     Rung("enlarged 3", engines.qr, side=1100, times=3, cost_ms_per_mp=2.5),
     Rung("darkened", engines.qr, prepare.darkened, cost_ms_per_mp=2),
+    Rung("straightened 51", straighten(side=1600, block=51), cost_ms_per_mp=6),
     Rung("local contrast", engines.qr, prepare.local_contrast, side=2200, cost_ms_per_mp=4),
     Rung("threshold 15", engines.qr_clean, prepare.black_and_white(15), 900, 1, 3),
     Rung("dark joined", engines.qr, prepare.light_joined, cost_ms_per_mp=2),
     Rung("sharpened", engines.qr, prepare.sharpened, side=900, cost_ms_per_mp=4),
     Rung("threshold 151", engines.qr_clean, prepare.black_and_white(151), 2200, 1, 3),
     Rung("zbar 900", engines.zbar_qr, side=900, cost_ms_per_mp=35),
+    Rung("straightened fine", straighten(side=3000, block=51), cost_ms_per_mp=15),
+    Rung("straightened enlarged", straighten(side=3000, block=21), side=1100, times=3),
     Rung("flattened", engines.qr, prepare.flattened, side=1600, cost_ms_per_mp=3),
     Rung("half", engines.qr, side=1600, cost_ms_per_mp=2),
     Rung("zbar 1200", engines.zbar_qr, side=1200, cost_ms_per_mp=35),
@@ -103,10 +108,12 @@ def climb(
         if name and before - started + expected * slowness > budget_s:
             passed_over = True
             continue
-        found = rung.engine(rung.preparation(pixels))
+        whole = scale * picture.scale
+        read_already = [tuple((x * whole, y * whole) for x, y in r.corners) for r in known]
+        found = rung.engine(rung.preparation(pixels), read_already, started + budget_s)
         slowness = max(0.8 * slowness, (time.monotonic() - before) / max(expected, 0.001))
         name = rung.name
-        fresh = add_new(known, _in_stored_pixels(found, scale * picture.scale, picture, name))
+        fresh = add_new(known, _in_stored_pixels(found, whole, picture, name))
         if fresh:
             tell(fresh)
             if enough(known):
