@@ -155,7 +155,7 @@ class ReceiptAnswer(serializers.Serializer[Any]):
     currency = serializers.CharField()
 
 
-class WhereAnswer(serializers.Serializer[Any]):
+class BatchPlaceAnswer(serializers.Serializer[Any]):
     place = serializers.IntegerField()
     name = serializers.CharField()
     kind = serializers.CharField()
@@ -166,7 +166,7 @@ class WhereAnswer(serializers.Serializer[Any]):
 class BatchWholeAnswer(BatchAnswer):
     facts = FactAnswer(many=True, help_text="What was believed of it, the latest last.")
     receipts = ReceiptAnswer(many=True, help_text="Empty for those who do not receive stock.")
-    places = WhereAnswer(many=True, help_text="Where it is, in one's own rooms.")
+    places = BatchPlaceAnswer(many=True, help_text="Where it is, in one's own rooms.")
 
 
 class OneLot(ReadView):
