@@ -8,8 +8,8 @@ KINDS.update(
         for code, status, title, what_to_do in [
             # ---------------------------------------------------------------- a kit and who has it
             ("kit-is-out", 409, "Somebody has this kit",
-             "“person_name” says who, “since” since when. If the kit is here in your hand, hand it back for"
-             " them first, then take it out: what is in the hand wins."),
+             "“person_name” says who, “since” since when. If the kit is here in your hand, hand it"
+             " back for them first, then take it out: what is in the hand wins."),
             ("has-it-already", 409, "They have it already", "There is nothing to do."),
             ("who-takes-it", 422, "Nobody is named who takes it",
              "Scan the guide's tag, or choose who takes it."),

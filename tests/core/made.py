@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import threading
 import uuid
 from typing import Any
 
+from django.db import connections
 from django.test import Client
 
 from gearroom.core.act import Act, actor_of
@@ -79,3 +81,24 @@ def is_problem(answer, status, code):
     assert KINDS[code].status == status
     assert body["detail"]
     return body
+
+
+def at_once(number: int, call: Any) -> list[Any]:
+    """What each of so many calls at once came to: its result or its exception."""
+    start, found = threading.Barrier(number), []
+
+    def run(index: int) -> None:
+        start.wait()
+        try:
+            found.append(call(index))
+        except Exception as error:
+            found.append(error)
+        finally:
+            connections.close_all()
+
+    threads = [threading.Thread(target=run, args=[index]) for index in range(number)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    return found

@@ -5,17 +5,18 @@ import json
 import uuid
 
 import pytest
+from django.core.cache import cache
 
 from gearroom.core.api import throttling
 from gearroom.core.models import KeptAnswer, Person, Room, Token
 from gearroom.core.rules.roles import Role
-from tests.core.made import Caller, a_room, is_problem, somebody
+from tests.core.made import Caller, a_room, at_once, is_problem, somebody
 
-pytestmark = pytest.mark.django_db
 ROOM = {"name": "Cave hut", "slug": "cave-hut"}
 
 
 # ------------------------------------------------------------------------------------------- keys
+@pytest.mark.django_db
 @pytest.mark.parametrize(
     ("key", "code"),
     [
@@ -34,6 +35,7 @@ def test_a_write_needs_a_key(call, key, code):
     assert not Room.objects.exists()
 
 
+@pytest.mark.django_db
 def test_a_key_may_be_in_quotes_as_structured_headers_have_it(call):
     key = str(uuid.uuid4())
     assert call.post("rooms/", ROOM, idempotency_key=f'"{key}"').status_code == 201
@@ -41,6 +43,7 @@ def test_a_key_may_be_in_quotes_as_structured_headers_have_it(call):
     assert again["Idempotency-Replayed"] == "true"
 
 
+@pytest.mark.django_db
 def test_the_first_answer_is_given_again_byte_for_byte(call):
     key = str(uuid.uuid4())
     first = call.post("rooms/", ROOM, idempotency_key=key)
@@ -51,6 +54,7 @@ def test_the_first_answer_is_given_again_byte_for_byte(call):
     assert Room.objects.count() == 1
 
 
+@pytest.mark.django_db
 @pytest.mark.parametrize("body", [{}, ROOM, {**ROOM, "colour": 1}])
 def test_a_refusal_is_given_again_byte_for_byte(call, body):
     a_room("cave-hut")
@@ -62,6 +66,7 @@ def test_a_refusal_is_given_again_byte_for_byte(call, body):
     assert again["Idempotency-Replayed"] == "true"
 
 
+@pytest.mark.django_db
 def test_a_key_is_not_for_another_content_address_or_user(call):
     key = str(uuid.uuid4())
     other = Caller(somebody("other", Role.ADMINISTRATOR))
@@ -75,6 +80,7 @@ def test_a_key_is_not_for_another_content_address_or_user(call):
         is_problem(answer, 422, "key-reused")
 
 
+@pytest.mark.django_db
 def test_a_refusal_for_want_of_a_right_is_not_kept(admin):
     call = Caller(user := somebody("new"))
     key = str(uuid.uuid4())
@@ -84,6 +90,7 @@ def test_a_refusal_for_want_of_a_right_is_not_kept(admin):
 
 
 # ------------------------------------------------------------------------------------ entity tags
+@pytest.mark.django_db
 def test_what_is_had_already_is_not_sent_again(call):
     a_room()
     tag = call.get("rooms/main-store/")["ETag"]
@@ -93,6 +100,7 @@ def test_what_is_had_already_is_not_sent_again(call):
     assert call.get("rooms/main-store/", if_none_match='"x"').status_code == 200
 
 
+@pytest.mark.django_db
 def test_a_change_made_on_an_old_reading_is_refused(call):
     a_room()
     tag = call.get("rooms/main-store/")["ETag"]
@@ -109,6 +117,7 @@ def test_a_change_made_on_an_old_reading_is_refused(call):
 
 
 # ------------------------------------------------------------------------------------------ pages
+@pytest.mark.django_db
 def test_pages_reach_every_row_once_while_rows_are_added(call):
     for number in range(7):
         Person.objects.create(name=f"Same {number // 3}")
@@ -122,6 +131,7 @@ def test_pages_reach_every_row_once_while_rows_are_added(call):
     assert seen == [person.pk for person in expected]
 
 
+@pytest.mark.django_db
 def test_pages_lead_back_the_way_they_came(call):
     for number in range(5):
         Person.objects.create(name=f"Same {number // 3}")
@@ -139,6 +149,7 @@ def test_pages_lead_back_the_way_they_came(call):
     assert back["previous"] is not None or back["results"] == pages[0]["results"]
 
 
+@pytest.mark.django_db
 def test_a_cursor_made_up_or_of_another_list_is_refused(call):
     a_room("a"), a_room("b")
     cursor = json.loads(call.get("rooms/?page_size=1").content)["next"].partition("cursor=")[2]
@@ -148,6 +159,7 @@ def test_a_cursor_made_up_or_of_another_list_is_refused(call):
         assert "cursor" in body["errors"]
 
 
+@pytest.mark.django_db
 @pytest.mark.parametrize(("path", "queries"), [("people/", 4), ("rooms/", 3), ("tokens/", 3)])
 def test_a_list_takes_the_same_few_queries_however_long(call, path, queries,
                                                         django_assert_num_queries):  # fmt: skip
@@ -162,6 +174,7 @@ def test_a_list_takes_the_same_few_queries_however_long(call, path, queries,
 
 
 # ------------------------------------------------------------------------------------ rate limits
+@pytest.mark.django_db
 def test_a_runaway_program_is_told_to_wait_and_others_are_not(call, admin, monkeypatch):
     monkeypatch.setitem(throttling.api_settings.DEFAULT_THROTTLE_RATES, "actor", "3/h")
     assert [call.get("rooms/").status_code for _ in range(4)] == [200, 200, 200, 429]
@@ -170,3 +183,27 @@ def test_a_runaway_program_is_told_to_wait_and_others_are_not(call, admin, monke
     assert 1 <= int(answer["Retry-After"]) == body["retry_after"] <= 3600
     assert Caller(admin).get("rooms/").status_code == 200
     assert not KeptAnswer.objects.exists()
+
+
+# ------------------------------------------------------------------------------- many at once
+def test_one_act_sent_many_times_at_once_is_done_once(open_database):
+    cache.clear()
+    caller = Caller(somebody("admin", Role.ADMINISTRATOR))
+    key = str(uuid.uuid4())
+    answers = at_once(10, lambda _: caller.post("rooms/", ROOM, idempotency_key=key))
+    done = [a for a in answers if a.status_code == 201]
+    assert len({a.content for a in done}) == 1
+    assert [("Idempotency-Replayed" in a) for a in done].count(False) == 1
+    for answer in answers:
+        if answer.status_code != 201:
+            is_problem(answer, 409, "in-flight")
+            assert answer["Retry-After"] == "2"
+    assert Room.objects.count() == 1
+
+
+def test_many_acts_for_one_thing_at_once_end_in_answers_and_no_fault(open_database):
+    cache.clear()
+    caller = Caller(somebody("admin", Role.ADMINISTRATOR))
+    answers = at_once(10, lambda _: caller.post("rooms/", ROOM))
+    statuses = sorted(a.status_code for a in answers)
+    assert statuses == [201] + [409] * 9, [a.content for a in answers]

@@ -14,7 +14,7 @@ from gearroom.core.claims import AlreadyClaimed, transaction_claiming
 from gearroom.core.models import KeptAnswer, Room, User
 from gearroom.core.problems import NotAllowed, Problem, Refused, Unacceptable, document
 from gearroom.core.services.once import once
-from tests.core.made import a_room
+from tests.core.made import a_room, at_once
 from tests.program import PROJECT, environment
 
 KEY = uuid.UUID("123e4567-e89b-42d3-a456-426614174000")
@@ -107,35 +107,29 @@ def test_what_breaks_leaves_nothing_behind(error):
 
 
 @pytest.mark.django_db
+def test_an_act_that_a_constraint_stops_looks_again_and_says_why():
+    looks = []
+
+    def perform():
+        looks.append(1)
+        if len(looks) == 2:
+            raise Refused("name-taken", "Somebody was faster.")
+        a_room("one")
+        raise IntegrityError("as when somebody was faster")
+
+    assert do(perform).body["code"] == "name-taken"
+    assert not Room.objects.exists()
+
+
+@pytest.mark.django_db
 def test_a_secret_is_in_the_first_answer_only():
     hide = {"kept": lambda body: {**body, "secret": None}}
     assert do(lambda: (201, {"secret": "x"}), **hide).body == {"secret": "x"}
     assert do(lambda: (201, {"secret": "y"}), **hide).body == {"secret": None}
 
 
-def in_threads(number, call):
-    """What each of so many calls at once came to: its result or its exception."""
-    start, found = threading.Barrier(number), []
-
-    def run(index):
-        start.wait()
-        try:
-            found.append(call(index))
-        except Exception as error:
-            found.append(error)
-        finally:
-            connections.close_all()
-
-    threads = [threading.Thread(target=run, args=[index]) for index in range(number)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    return found
-
-
 def test_of_many_at_once_one_does_it_and_the_rest_wait_or_get_its_answer(open_database):
-    found = in_threads(12, lambda index: do(add_a_room()))
+    found = at_once(12, lambda index: do(add_a_room()))
     answers = [f for f in found if isinstance(f, tuple)]
     others = [f for f in found if not isinstance(f, tuple)]
     assert [a.replayed for a in answers].count(False) == 1
@@ -163,7 +157,7 @@ def test_while_it_is_being_done_the_same_act_is_told_to_wait(open_database):
 
 
 def test_different_keys_do_not_hold_each_other_up_for_good(open_database):
-    found = in_threads(12, lambda n: do(add_a_room(f"room-{n}"), key=uuid.uuid4(), request=n))
+    found = at_once(12, lambda n: do(add_a_room(f"room-{n}"), key=uuid.uuid4(), request=n))
     assert [f.status for f in found] == [201] * 12
     assert Room.objects.count() == 12
 

@@ -13,7 +13,7 @@ import uuid
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from rest_framework.utils.encoders import JSONEncoder
 
 from gearroom.core import clock
@@ -46,7 +46,8 @@ def once(
     """Do an act, or give the answer that it got the first time.
 
     `request` is the parsed request as JSON-like values, a picture as its SHA-256; `perform` does
-    the act and returns status (2xx) and JSON-like body. A Problem that it raises takes back its
+    the act and returns status (2xx) and JSON-like body; it writes to the database alone, since it
+    is done anew if a constraint stops it. A Problem that it raises takes back its
     writes and is the answer, kept too unless its status is 401, 403, 413 or 429, or 5xx.
     Whoever waited for the claim or came later sees the first one's row, so that nobody can lose at
     the key's primary key. `kept` makes of a body what may be kept of it (a secret may not).
@@ -88,8 +89,7 @@ def _do(
     kept: Callable[[Any], Any],
 ) -> Answer:
     try:
-        with transaction.atomic():
-            status, body = perform()
+        status, body = _performed(perform)
     except Problem as problem:
         if problem.status in NEVER_KEPT or problem.status >= 500:
             raise
@@ -105,6 +105,17 @@ def _do(
         created_at=clock.now(),
     )
     return Answer(status, body, replayed=False)
+
+
+def _performed(perform: Callable[[], tuple[int, Any]]) -> tuple[int, Any]:
+    try:
+        with transaction.atomic():
+            return perform()
+    except IntegrityError:
+        # Another act came between this one's look and its write, which a constraint stopped. It
+        # looks once more, and is refused with the facts, or goes on by them.
+        with transaction.atomic():
+            return perform()
 
 
 def _json(value: Any, *, sort_keys: bool = False) -> str:
