@@ -1,0 +1,141 @@
+"""Finder patterns of QR symbols: where they are and which three belong together.
+
+A finder pattern (ISO/IEC 18004, 6.3.3) is a dark square in a light ring in a dark ring. In a
+picture of black and white, however tilted or bent, it stays a dark outline with a hole with a dark
+spot in it, all with one middle. Its four outer corners are worth more than its middle: twelve
+corners of three patterns fix the perspective without any other pattern.
+"""
+
+import itertools
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+LEAST_AREA = 30.0  # square pixels of the outline
+NEIGHBOURS = 8  # how many finder patterns round one are tried with it
+
+
+@dataclass(frozen=True)
+class Finder:
+    """One finder pattern. `centre`: (2,); `corners`: (4, 2), clockwise as seen; `side`: pixels."""
+
+    centre: np.ndarray
+    corners: np.ndarray
+    side: float
+
+
+def find(grey: np.ndarray, *, side: int, block: int) -> list[Finder]:
+    """Return the finder patterns in a picture, largest first, in its pixels.
+
+    They are looked for at `side` pixels on the longer side, black and white decided against the
+    mean of `block` × `block` pixels there.
+    """
+    scale = min(1.0, side / max(grey.shape))
+    small = grey
+    if scale < 1:
+        small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    dark = cv2.adaptiveThreshold(
+        small, 255, cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY_INV, block, 5
+    )
+    found: list[Finder] = []
+    for finder in sorted(_nested(dark), key=lambda finder: -finder.side):
+        if all(np.hypot(*(finder.centre - other.centre)) > 0.35 * other.side for other in found):
+            found.append(finder)
+    return [
+        Finder((f.centre + 0.5) / scale, (f.corners + 0.5) / scale, f.side / scale) for f in found
+    ]
+
+
+def _nested(dark: np.ndarray) -> Iterator[Finder]:
+    """Give the outlines that have a hole that has a spot, of the right proportions."""
+    contours, tree = cv2.findContours(dark, cv2.RETR_TREE, cv2.CHAIN_APPROX_SIMPLE)
+    if tree is None:
+        return
+    following, child, parent = tree[0][:, 0], tree[0][:, 2], tree[0][:, 3]
+
+    def largest(first: int, *, with_child: bool) -> tuple[int, float]:
+        best, best_area = -1, 0.0
+        while first >= 0:
+            if not with_child or child[first] >= 0:
+                area = cv2.contourArea(contours[first])
+                if area > best_area:
+                    best, best_area = first, area
+            first = following[first]
+        return best, best_area
+
+    for outline in np.unique(parent[(child >= 0) & (parent >= 0)]):
+        area = cv2.contourArea(contours[outline])
+        if area < LEAST_AREA:
+            continue
+        hole, hole_area = largest(child[outline], with_child=True)
+        if hole < 0:
+            continue
+        spot, spot_area = largest(child[hole], with_child=False)
+        # 49 : 25 : 9 where nothing bleeds; ink and light move all three
+        if spot_area <= 0 or not 1.5 < area / spot_area < 16 or not 1.1 < hole_area / spot_area < 8:
+            continue
+        middle, spot_middle = _middle(contours[outline]), _middle(contours[spot])
+        if np.hypot(*(middle - spot_middle)) > 0.2 * np.sqrt(area):
+            continue
+        corners = _corners(contours[outline])
+        if corners is None:
+            continue
+        quad_area = cv2.contourArea(corners)
+        if quad_area <= 0 or not 0.7 < area / quad_area < 1.4:
+            continue
+        yield Finder(spot_middle, corners, float(np.sqrt(quad_area)))
+
+
+def _middle(contour: np.ndarray) -> np.ndarray:
+    moments = cv2.moments(contour)
+    area = moments["m00"] or 1.0
+    return np.array([moments["m10"] / area, moments["m01"] / area], np.float32)
+
+
+def _corners(contour: np.ndarray) -> np.ndarray | None:
+    """Return the four corners of an outline, clockwise, or None where it has none."""
+    hull = cv2.convexHull(contour)
+    if len(hull) < 4:
+        return None
+    around = cv2.arcLength(hull, True)
+    corners = None
+    for tolerance in (0.02, 0.04, 0.06, 0.08, 0.1, 0.13):
+        polygon = cv2.approxPolyDP(hull, tolerance * around, True)
+        if len(polygon) == 4:
+            corners = polygon[:, 0, :].astype(np.float32)
+            break
+        if len(polygon) < 4:
+            break
+    if corners is None:
+        corners = cv2.boxPoints(cv2.minAreaRect(hull)).astype(np.float32)
+    return corners[::-1] if cv2.contourArea(corners, True) < 0 else corners
+
+
+def triples(finders: list[Finder]) -> list[tuple[Finder, Finder, Finder]]:
+    """Return (top left, top right, bottom left) that may be one symbol's, likeliest first."""
+    if len(finders) < 3:
+        return []
+    centres = np.array([finder.centre for finder in finders])
+    sides = np.array([finder.side for finder in finders])
+    ranked = []
+    for corner in range(len(finders)):
+        away = np.hypot(*(centres - centres[corner]).T)
+        larger = np.maximum(sides, sides[corner])
+        fits = (sides < 3 * sides[corner]) & (sides[corner] < 3 * sides)
+        fits &= (away > larger) & (away < 30 * larger)
+        near = [other for other in np.argsort(away) if fits[other]][:NEIGHBOURS]
+        for right, below in itertools.combinations(near, 2):
+            across, down = centres[right] - centres[corner], centres[below] - centres[corner]
+            lengths = np.hypot(*across), np.hypot(*down)
+            slant = abs(across @ down) / (lengths[0] * lengths[1])
+            uneven = abs(np.log(lengths[0] / lengths[1]))
+            if slant > 0.96 or uneven > np.log(5):
+                continue
+            if across[0] * down[1] - across[1] * down[0] < 0:
+                right, below = below, right
+            unlike = np.abs(np.log(sides[[right, below]] / sides[corner])).sum()
+            ranked.append((slant + 0.3 * (uneven + unlike), corner, right, below))
+    ranked.sort()
+    return [(finders[a], finders[b], finders[c]) for _, a, b, c in ranked]

@@ -1,0 +1,149 @@
+"""A mesh over a QR symbol that may be tilted, bent or crumpled: which pixel each module is.
+
+The first mesh is a perspective, or a quadratic surface where the symbol is bent, through the
+corners of its finder patterns. It is then drawn onto the symbol as it really lies: in the
+straightened picture every edge should lie on a module's border, so the strength of edges, taken as
+a wave with the module as its period, tells by its phase how far and where the mesh is off.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from labels.reading.finders import Finder
+
+PIXELS = 8  # of the straightened picture, for one module
+MARGIN = 1  # modules kept round the symbol
+
+_SQUARE = np.array([[0, 0], [7, 0], [7, 7], [0, 7]], np.float32)
+_TOWARDS = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]], np.float32)
+
+
+@dataclass(frozen=True)
+class Mesh:
+    """`size`: modules on a side; `nodes`: (size + 3, size + 3, 2) float32, the picture's [x, y] of
+    each corner between modules, row by row, from one module outside to one outside."""
+
+    size: int
+    nodes: np.ndarray
+
+    @property
+    def corners(self) -> np.ndarray:
+        """The symbol's corners (4, 2): top left, top right, bottom right, bottom left."""
+        first, last = MARGIN, self.size + MARGIN
+        return self.nodes[[first, first, last, last], [first, last, last, first]]
+
+    def straightened(self, grey: np.ndarray) -> np.ndarray:
+        """Return the symbol and its margin with every module PIXELS × PIXELS pixels."""
+        width = (self.size + 2 * MARGIN) * PIXELS
+        at = (np.arange(width, dtype=np.float32) + 0.5) / PIXELS
+        across, down = np.meshgrid(at, at)
+        places = cv2.remap(self.nodes, across, down, cv2.INTER_LINEAR)
+        return cv2.remap(
+            grey, places - 0.5, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+        )
+
+    def levels(self, grey: np.ndarray) -> np.ndarray:
+        """Return the mean grey level of each module's middle, (size, size) float32."""
+        soft = cv2.blur(self.straightened(grey), (4, 4))
+        at = (np.arange(self.size) + MARGIN) * PIXELS + PIXELS // 2
+        return soft[np.ix_(at, at)].astype(np.float32)
+
+
+def first_meshes(size: int, top_left: Finder, top_right: Finder, bottom_left: Finder) -> list[Mesh]:
+    """Return meshes of `size` modules through three finder patterns: flat, and bent where flat
+    leaves a doubt. Empty where the patterns cannot be one symbol's of that size."""
+    across, down = top_right.centre - top_left.centre, bottom_left.centre - top_left.centre
+    squares = [_turned(f, across, down) for f in (top_left, top_right, bottom_left)]
+    if any(square is None for square in squares):
+        return []
+    picture = np.concatenate(squares)
+    symbol = np.concatenate(
+        [_SQUARE, _SQUARE + np.array([size - 7, 0]), _SQUARE + np.array([0, size - 7])]
+    )
+    symbol = symbol.astype(np.float32)
+    flat, _ = cv2.findHomography(symbol, picture, 0)
+    if flat is None or abs(np.linalg.det(flat)) < 1e-12:
+        return []
+    ends = np.array([[-1, -1, 1], [size + 1, -1, 1], [-1, size + 1, 1], [size + 1, size + 1, 1]])
+    if (ends @ flat[2]).min() <= 0:  # the horizon runs through the symbol
+        return []
+    back = cv2.perspectiveTransform(picture[:, None], np.linalg.inv(flat))[:, 0]
+    off = float(np.sqrt(((back - symbol) ** 2).sum(1).mean()))  # modules
+    if off > 1.2:
+        return []
+    nodes = _nodes(size)
+    meshes = [
+        Mesh(size, cv2.perspectiveTransform(nodes[:, None], flat).reshape(size + 3, size + 3, 2))
+    ]
+    if off > 0.15:
+        terms, *_ = np.linalg.lstsq(_quadratic(symbol, size), picture, rcond=None)
+        bent = (_quadratic(nodes, size) @ terms).astype(np.float32)
+        meshes.append(Mesh(size, bent.reshape(size + 3, size + 3, 2)))
+    return meshes
+
+
+def _turned(finder: Finder, across: np.ndarray, down: np.ndarray) -> np.ndarray | None:
+    """Return the finder's corners starting at the one towards the symbol's top left."""
+    axes = np.array([across, down]).T
+    if abs(np.linalg.det(axes)) < 1e-6:
+        return None
+    relative = np.linalg.solve(axes, (finder.corners - finder.centre).T).T
+    turns = [float((np.roll(relative, -turn, 0) * _TOWARDS).sum()) for turn in range(4)]
+    return np.roll(finder.corners, -int(np.argmax(turns)), 0)
+
+
+def _nodes(size: int) -> np.ndarray:
+    at = np.arange(-MARGIN, size + MARGIN + 1, dtype=np.float32)
+    across, down = np.meshgrid(at, at)
+    return np.stack([across.ravel(), down.ravel()], 1)
+
+
+def _quadratic(points: np.ndarray, size: int) -> np.ndarray:
+    u, v = points[:, 0] / size * 2 - 1, points[:, 1] / size * 2 - 1
+    return np.stack([np.ones_like(u), u, v, u * u, u * v, v * v], 1)
+
+
+def fit_of(mesh: Mesh, grey: np.ndarray) -> float:
+    """Return how well edges lie on the mesh's lines, 0 to 1; a right mesh has 0.1 and more."""
+    _, coherence = _offsets(mesh, grey, reach=4.0)
+    return coherence
+
+
+def drawn_on(mesh: Mesh, grey: np.ndarray) -> Mesh:
+    """Return the mesh moved onto the edges of the picture, coarsely and then finely."""
+    for reach in (4.0, 2.5, 1.6):
+        (across, down), _ = _offsets(mesh, grey, reach)
+        moved = (
+            mesh.nodes
+            + np.gradient(mesh.nodes, axis=1) * across[..., None]
+            + np.gradient(mesh.nodes, axis=0) * down[..., None]
+        )
+        mesh = Mesh(mesh.size, moved.astype(np.float32))
+    return mesh
+
+
+def _offsets(
+    mesh: Mesh, grey: np.ndarray, reach: float
+) -> tuple[tuple[np.ndarray, np.ndarray], float]:
+    """Return how many modules each node should move across and down, and the fit as it is.
+
+    `reach`: modules round a node that have a say, as the sigma of a Gaussian.
+    """
+    picture = cv2.GaussianBlur(mesh.straightened(grey), (0, 0), 1.0)
+    width = picture.shape[0]
+    wave = np.exp(2j * np.pi * (np.arange(width) + 0.5) / PIXELS).astype(np.complex64)
+    moves, fits = [], []
+    for dx, dy, phase in ((1, 0, wave[None, :]), (0, 1, wave[:, None])):
+        edges = np.abs(cv2.Sobel(picture, cv2.CV_32F, dx, dy))
+        parts = cv2.merge([edges * phase.real, edges * phase.imag, edges])
+        # module by module first, so that the wide blur runs over few values
+        cells = cv2.resize(parts, (mesh.size + 2,) * 2, interpolation=cv2.INTER_AREA)
+        cells = cv2.copyMakeBorder(cells, 1, 1, 1, 1, cv2.BORDER_REPLICATE)
+        corners = (cells[1:, 1:] + cells[1:, :-1] + cells[:-1, 1:] + cells[:-1, :-1]) / 4
+        real, imaginary, strength = cv2.split(cv2.GaussianBlur(corners, (0, 0), reach))
+        certain = np.hypot(real, imaginary) / (strength + 1e-3)
+        moves.append(np.arctan2(imaginary, real) / (2 * np.pi) * np.minimum(1, 6 * certain))
+        fits.append(float(certain.mean()))
+    return (moves[0], moves[1]), sum(fits) / 2

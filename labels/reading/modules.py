@@ -1,0 +1,110 @@
+"""From grey levels of modules to dark and light, and from those to text.
+
+Which modules are dark is decided in several ways, cheapest first; a symbol's own error correction
+(Reed-Solomon, ISO/IEC 18004, 7.5) says whether a way was right. The decoder gets nothing but
+modules, so what is tried here costs microseconds.
+"""
+
+from collections.abc import Iterator
+from functools import lru_cache
+from math import erf, sqrt
+
+import cv2
+import numpy as np
+import zxingcpp
+
+QUIET = 4  # modules round a symbol, ISO/IEC 18004, 6.3.8
+UNKNOWN = -1
+
+
+@lru_cache(maxsize=64)
+def known_modules(size: int) -> np.ndarray:
+    """Return what every symbol of `size` modules has: 1 dark, 0 light, UNKNOWN elsewhere.
+
+    Finder patterns with their separators, and both timing patterns (6.3.3 to 6.3.5).
+    """
+    known = np.full((size, size), UNKNOWN, np.int8)
+    finder = np.zeros((8, 8), np.int8)
+    finder[:7, :7] = 1
+    finder[1:6, 1:6] = 0
+    finder[2:5, 2:5] = 1
+    known[:8, :8], known[:8, -8:], known[-8:, :8] = finder, finder[:, ::-1], finder[::-1]
+    known[6, 8:-8] = known[8:-8, 6] = np.arange(8, size - 8) % 2 == 0
+    known[size - 8, 8] = 1
+    return known
+
+
+def misfit(dark: np.ndarray) -> float:
+    """Return the share of a symbol's known modules that are not as they must be."""
+    known = known_modules(len(dark))
+    there = known != UNKNOWN
+    return float((dark[there] != (known[there] == 1)).mean())
+
+
+def decisions(levels: np.ndarray) -> Iterator[np.ndarray]:
+    """Give ways to call modules dark, (size, size) bool, from their grey levels."""
+    for reach in (7, 13):
+        low, high = _surroundings(levels, reach)
+        yield levels < (low + high) / 2
+    whole = cv2.normalize(levels, None, 0, 255, cv2.NORM_MINMAX).astype(np.uint8)
+    threshold, _ = cv2.threshold(whole, 0, 255, cv2.THRESH_BINARY | cv2.THRESH_OTSU)
+    yield whole <= threshold
+    for sigma in (0.5, 0.7, 0.9):
+        for reach in (9, 17):
+            yield _unblurred(levels, sigma, reach) < 0.5
+
+
+def first_decision(levels: np.ndarray) -> np.ndarray:
+    """Return the cheapest of `decisions`."""
+    return next(decisions(levels))
+
+
+def _surroundings(levels: np.ndarray, reach: int) -> tuple[np.ndarray, np.ndarray]:
+    """Return the darkest and lightest level within `reach` modules, evened out."""
+    square, size = np.ones((reach, reach), np.uint8), (reach, reach)
+    return cv2.blur(cv2.erode(levels, square), size), cv2.blur(cv2.dilate(levels, square), size)
+
+
+def _unblurred(levels: np.ndarray, sigma: float, reach: int) -> np.ndarray:
+    """Return lightness 0 to 1 with a blur of `sigma` modules taken back.
+
+    Van Cittert's iteration, kept within what ink and paper can be.
+    """
+    low, high = _surroundings(levels, reach)
+    seen = np.clip((levels - low) / np.maximum(high - low, 8), 0, 1).astype(np.float32)
+    weights = np.array([_share(step, sigma) for step in (-2, -1, 0, 1, 2)], np.float32)
+    weights /= weights.sum()
+    light = seen.copy()
+    for _ in range(25):
+        blurred = cv2.sepFilter2D(light, -1, weights, weights, borderType=cv2.BORDER_REPLICATE)
+        light = np.clip(light + seen - blurred, -0.1, 1.1)
+    return light
+
+
+def _share(step: float, sigma: float) -> float:
+    """Return a module's share in the level of one `step` modules away."""
+
+    def below(x: float) -> float:
+        return 0.5 * (1 + erf(x / (sigma * sqrt(2))))
+
+    return below(step + 0.5) - below(step - 0.5)
+
+
+def decode(dark: np.ndarray) -> zxingcpp.Barcode | None:
+    """Return what these modules say, known ones put right first, or None."""
+    known = known_modules(len(dark))
+    sure = np.where(known == UNKNOWN, dark, known == 1)
+    picture = np.full((len(dark) + 2 * QUIET,) * 2, 255, np.uint8)
+    picture[QUIET:-QUIET, QUIET:-QUIET][sure] = 0
+    # The family, not the model: asked for QRCodeModel2 alone, a pure read comes back empty.
+    found = zxingcpp.read_barcodes(
+        picture,
+        formats=[zxingcpp.BarcodeFormat.QRCode],
+        is_pure=True,
+        binarizer=zxingcpp.Binarizer.FixedThreshold,
+        text_mode=zxingcpp.TextMode.Plain,
+        try_downscale=False,
+        try_invert=False,
+        try_rotate=False,
+    )
+    return found[0] if found and found[0].valid and found[0].text else None

@@ -1,0 +1,121 @@
+"""An engine of our own for QR symbols that are tilted, bent, crumpled, blurred or worn.
+
+zxing-cpp takes a symbol as flat and its modules as clear. This one finds the finder patterns by
+their outlines, lays a mesh through their corners, draws it onto the symbol's edges as it lies, and
+decides dark and light in several ways. What a decoder's error correction then accepts is read.
+"""
+
+import time
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+import zxingcpp
+
+from labels.reading import finders, mesh, modules
+from labels.reading.engines import Engine, Found
+from labels.reading.finders import Finder
+from labels.reading.results import Corners
+
+MOST_TRIPLES = 60
+MOST_SECONDS = 0.3  # so that a picture full of squares leaves time for the other rungs
+MOST_SIZES = 6  # sizes tried for three finder patterns
+MOST_MESHES = 3  # of these, drawn onto the edges and decoded
+
+
+def straighten(*, side: int, block: int) -> Engine:
+    """Return an engine that looks for finder patterns at `side` pixels with threshold `block`."""
+
+    def engine(grey: np.ndarray, known: Sequence[Corners], until: float) -> list[Found]:
+        until = min(until, time.monotonic() + MOST_SECONDS)
+        taken = [np.array(corners, np.float32) for corners in known]
+        found: list[Found] = []
+        loose = [f for f in finders.find(grey, side=side, block=block) if not _in_any(f, taken)]
+        for triple in finders.triples(loose)[:MOST_TRIPLES]:
+            if time.monotonic() > until:
+                break
+            if any(_in_any(finder, taken) for finder in triple):
+                continue
+            read = _read(grey, triple)
+            if read:
+                found.append(read)
+                taken.append(np.array(read.corners, np.float32))
+        return found
+
+    return engine
+
+
+def _in_any(finder: Finder, quads: list[np.ndarray]) -> bool:
+    x, y = (float(value) for value in finder.centre)
+    return any(cv2.pointPolygonTest(quad, (x, y), False) >= 0 for quad in quads)
+
+
+def _read(grey: np.ndarray, triple: tuple[Finder, Finder, Finder]) -> Found | None:
+    meshes = [
+        (mesh.fit_of(candidate, grey), candidate)
+        for size in _sizes(grey, *triple)
+        for candidate in mesh.first_meshes(size, *triple)
+    ]
+    meshes.sort(key=lambda item: -item[0])
+    for _, first in meshes[:MOST_MESHES]:
+        if modules.misfit(modules.first_decision(first.levels(grey))) > 0.3:
+            continue
+        for laid in (mesh.drawn_on(first, grey), first):
+            for dark in modules.decisions(laid.levels(grey)):
+                barcode = modules.decode(dark) if modules.misfit(dark) < 0.2 else None
+                if barcode is not None:
+                    return Found(
+                        barcode.text,
+                        barcode.bytes,
+                        "QR Code",
+                        barcode.content_type == zxingcpp.ContentType.GS1,
+                        tuple((float(x), float(y)) for x, y in laid.corners),
+                    )
+    return None
+
+
+def _sizes(grey: np.ndarray, top_left: Finder, top_right: Finder, bottom_left: Finder) -> list[int]:
+    """Return how many modules a side may have, likeliest first: by lengths, and by counting the
+    timing patterns' changes between dark and light."""
+    lengths, counts = [], []
+    for other in (top_right, bottom_left):
+        way = other.centre - top_left.centre
+        length = float(np.hypot(*way))
+        near, far = _along(top_left, way / length), _along(other, way / length)
+        lengths.append(length / ((near + far) / 14) + 7)
+        counts += [_changes(grey, top_left, other, sideways) for sideways in (1, -1)]
+    guesses = [sum(lengths) / 2, *counts, *lengths]
+    sizes = [4 * round((guess - 17) / 4) + 17 for guess in guesses]
+    sizes += [sizes[0] + 4, sizes[0] - 4]
+    return list(dict.fromkeys(size for size in sizes if 21 <= size <= 177))[:MOST_SIZES]
+
+
+def _along(finder: Finder, way: np.ndarray) -> float:
+    """Return the length of the finder's sides that run along `way`."""
+    sides = np.roll(finder.corners, -1, 0) - finder.corners
+    lengths = np.hypot(*sides.T)
+    cosines = np.abs(sides @ way) / np.maximum(lengths, 1e-6)
+    chosen = [0, 2] if cosines[0] + cosines[2] > cosines[1] + cosines[3] else [1, 3]
+    return float(lengths[chosen].mean())
+
+
+def _changes(grey: np.ndarray, start: Finder, end: Finder, sideways: int) -> float:
+    """Return the size that the count of changes along one side of two finder patterns tells."""
+    way = end.centre - start.centre
+    length = float(np.hypot(*way))
+    normal = np.array([-way[1], way[0]], np.float32) / length * sideways
+    points = []
+    for finder in (start, end):
+        # the middle of the outermost ring, on the side towards `normal`
+        reach = float(((finder.corners - finder.centre) @ normal).max()) * 6 / 7
+        points.append(finder.centre + normal * reach)
+    steps = np.linspace(0, 1, int(length * 2) + 8, dtype=np.float32)[:, None]
+    line = points[0] + (points[1] - points[0]) * steps
+    seen = cv2.remap(
+        grey, line[None, :, 0].astype(np.float32), line[None, :, 1].astype(np.float32),
+        cv2.INTER_LINEAR,
+    )[0].astype(np.float32)  # fmt: skip
+    window = np.ones((1, max(3, len(seen) // 3)), np.uint8)
+    low, high = cv2.erode(seen[None], window)[0], cv2.dilate(seen[None], window)[0]
+    dark = seen < (low + high) / 2
+    return int((dark[1:] != dark[:-1]).sum()) + 13.0
