@@ -8,6 +8,7 @@ from collections.abc import Callable
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
+from django.db import transaction
 from stdnum.ean import calc_check_digit
 
 from gearroom.core import clock
@@ -36,9 +37,12 @@ def is_loaded() -> bool:
 
 
 def load(say: Callable[[str], None] = lambda _: None) -> School | None:
-    """Load the school with its past; None where it is there already."""
-    if is_loaded():
-        return None
+    """Load the school with its past, all of it or nothing; None where it is there already."""
+    with transaction.atomic():
+        return None if is_loaded() else _load(say)
+
+
+def _load(say: Callable[[str], None]) -> School:
     school = School(random.Random(20))
     today = clock.today(ZONE)
     with clock.pretending(_at(today - timedelta(days=SEASON_DAYS), 8)):
