@@ -61,6 +61,7 @@ class Server:
         self.port = keeper.free_port()
         self.url = f"http://127.0.0.1:{self.port}"
         self.log = folder / "serve.log"
+        self.ready_line = ""
         self._process: subprocess.Popen[bytes] | None = None
 
     @property
@@ -84,10 +85,10 @@ class Server:
             )  # fmt: skip
         keeper.ask(self.session, watch=self._process.pid)
         if wait:
-            self._wait_until_ready()
+            self.wait_until_ready()
         return self
 
-    def _wait_until_ready(self) -> None:
+    def wait_until_ready(self) -> None:
         """`serve` prints its address on standard output once it answers."""
         assert self._process is not None and self._process.stdout is not None
         line = self._process.stdout.readline()

@@ -157,10 +157,16 @@ def programs(listener: socket.socket, certificate: Certificate | None) -> list[P
             "celery",
             [*tasks, "worker", "--pool=threads", "--concurrency=2", "--loglevel=warning",
              "--without-gossip", "--without-mingle", "--without-heartbeat"],
+            when_ready=True,
         ),
         # No pid file and no schedule file: after kill -9 there is nothing stale or torn to read.
         # What is due is found in the database, not in the scheduler's memory.
-        Program("scheduler", "celery", [*tasks, "beat", "--pidfile=", "--loglevel=warning"]),
+        Program(
+            "scheduler",
+            "celery",
+            [*tasks, "beat", "--pidfile=", "--loglevel=warning"],
+            when_ready=True,
+        ),
     ]  # fmt: skip
 
 

@@ -27,12 +27,16 @@ STEADY_SECONDS = 60.0
 
 @dataclass
 class Program:
-    """A Python module run with arguments; the rest is the supervisor's own account of it."""
+    """A Python module run with arguments; the rest is the supervisor's own account of it.
+
+    One with `when_ready` is started when the others are ready, so that they have the cores first.
+    """
 
     name: str
     module: str
     arguments: Sequence[str]
     pass_fds: Sequence[int] = ()
+    when_ready: bool = False
     process: subprocess.Popen[bytes] | None = field(default=None, init=False)
     started: float = field(default=0.0, init=False)
     pause: float = field(default=0.0, init=False)
@@ -98,10 +102,15 @@ class Supervisor:
         while not self.is_ready():
             pause.wait(0.1)
         self._ready.set()
+        self._wake()
         try:
             self.on_ready()
         except BaseException as failure:
             self._failure = failure
+            self._wake()
+
+    def _wake(self) -> None:
+        with suppress(BlockingIOError):
             os.write(self._wake_write, b"\0")
 
     def _watch(self) -> int:
@@ -112,14 +121,17 @@ class Supervisor:
                         self.say(f"{program.name} ended before all was ready; see above.")
                         return 1
                     self._ended(program)
-                if program.process is None and monotonic() >= program.due:
+                if self._wanted(program) and monotonic() >= program.due:
                     self._start(program)
             self._sleep()
         return 0
 
+    def _wanted(self, program: Program) -> bool:
+        return program.process is None and (self._ready.is_set() or not program.when_ready)
+
     def _sleep(self) -> None:
         """Until a signal, readiness or the next start that is due."""
-        waiting = [program.due for program in self.programs if program.process is None]
+        waiting = [program.due for program in self.programs if self._wanted(program)]
         timeout = max(0.0, min(waiting) - monotonic()) if waiting else None
         with selectors.DefaultSelector() as selector:
             selector.register(self._wake_read, selectors.EVENT_READ)

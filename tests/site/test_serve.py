@@ -9,11 +9,13 @@ import subprocess
 import time
 import urllib.request
 
+import psycopg
 import pytest
 
 from tests.program import environment, manage
 
 pytestmark = pytest.mark.server
+postgresql = pytest.mark.parametrize("engine", ["postgresql"], indirect=True)
 sqlite = pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
 LIMIT_SECONDS = 30
 
@@ -44,28 +46,28 @@ def only(group, word):
     return min(found) if found else None
 
 
-def test_it_answers_and_stops_with_all_its_programs_when_asked(server):
+def programs_run(group):
+    return all(only(group, word) for word in ("gunicorn", " worker ", " beat "))
+
+
+def test_it_answers_keeps_others_off_its_data_and_stops_whole_when_asked(server):
     group = server.pid
     assert server.get("/health/") == (200, b'{"status": "ok"}')
-    assert all(only(group, word) for word in ("gunicorn", " worker ", " beat "))
+    until(lambda: programs_run(group))
+    second = server.manage("serve", "--port", "0", check=False)
+    assert second.returncode == 1
+    assert f"already runs over {server.folder}" in second.stderr
+    assert f"(process {group})" in second.stderr
     assert server.stop(signal.SIGTERM) == 0
     assert processes(group) == {}
 
 
 @sqlite
-def test_it_stops_at_ctrl_c_which_reaches_every_program_at_once(server, engine):
-    group = server.pid
-    os.killpg(group, signal.SIGINT)
-    until(lambda: processes(group) == {})
-
-
-@sqlite
 def test_it_leaves_no_program_behind_when_only_the_supervisor_is_killed(server, engine):
     group = server.pid
+    until(lambda: programs_run(group))
     os.kill(group, signal.SIGKILL)
     until(lambda: processes(group) == {})
-    server.restart()
-    assert server.get("/health/")[0] == 200
 
 
 def test_it_comes_back_after_a_power_cut_whatever_was_half_written(server):
@@ -76,25 +78,18 @@ def test_it_comes_back_after_a_power_cut_whatever_was_half_written(server):
         (queue / "control" / "celery.exchange").write_text("")
     server.start()
     assert server.get("/health/")[0] == 200
-    until(lambda: all(only(server.pid, word) for word in ("gunicorn", " worker ", " beat ")))
+    until(lambda: programs_run(server.pid))
 
 
 @sqlite
 def test_it_starts_a_program_again_that_ended_alone(server, engine):
     for word in ("gunicorn", " worker ", " beat "):
+        until(lambda word=word: only(server.pid, word))
         before = only(server.pid, word)
         os.kill(before, signal.SIGKILL)
         until(lambda word=word, before=before: only(server.pid, word) not in (None, before))
     until(lambda: server.get("/health/")[0] == 200)
     assert "web ended (signal SIGKILL); starting it again" in server.log.read_text()
-
-
-@sqlite
-def test_it_says_where_another_server_over_the_same_data_is(server, engine):
-    second = server.manage("serve", "--port", "0", check=False)
-    assert second.returncode == 1
-    assert f"already runs over {server.folder}" in second.stderr
-    assert f"(process {server.pid})" in second.stderr
 
 
 @sqlite
@@ -106,14 +101,32 @@ def test_it_says_that_the_port_is_taken(make_server, engine):
     assert f"Port {server.port} is in use" in second.stderr
 
 
-def test_it_needs_nothing_but_a_folder(make_server, engine, tmp_path):
+@sqlite
+def test_it_needs_nothing_but_a_folder_and_stops_at_ctrl_c(make_server, engine):
     """No setting at all: database, secret key and queue are made there."""
     server = make_server()
-    if engine == "sqlite":
-        server.env = environment(server.folder)
+    server.env = environment(server.folder)
     server.start()
     assert server.get("/health/")[0] == 200
     assert server.manage("migrate", "--check").returncode == 0
+    group = server.pid
+    os.killpg(group, signal.SIGINT)  # a terminal sends it to every program at once
+    until(lambda: processes(group) == {})
+
+
+@postgresql
+def test_two_that_start_at_once_over_one_empty_database_both_serve(
+    make_server, engine, own_database
+):
+    with psycopg.connect(own_database, autocommit=True) as database:
+        database.execute("DROP SCHEMA public CASCADE")
+        database.execute("CREATE SCHEMA public")
+    servers = [make_server(), make_server()]
+    for server in servers:
+        server.start(wait=False)
+    for server in servers:
+        server.wait_until_ready()
+        assert server.get("/health/")[0] == 200
 
 
 @sqlite
