@@ -1,0 +1,213 @@
+"""The day itself: a kit goes out on a scan, comes back on a scan, and the shelf knows.
+
+Each step calls the API like any other program and says what came of it in a line or two. What a
+step learns it keeps in `facts`, so that a test can look at what was done and not at what was said.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from gearroom.site.demo.api import Api
+from gearroom.site.demo.photograph import photograph
+
+KIT = "GROUP-01"
+OUT_MEANWHILE = "DAY-03"
+GAUZE = "gauze swab 10 × 10 cm"
+BLISTER = "blister dressing"
+BLANKET = "foil blanket"
+
+
+@dataclass
+class Day:
+    """One day through the API at `api`; printed sheets and photographs go to `folder`."""
+
+    api: Api
+    folder: Path
+    say: Callable[[str], None]
+    send_weekly: Callable[[], list[str]]
+    facts: dict[str, Any] = field(default_factory=dict)
+
+    def play(self) -> dict[str, Any]:
+        """All seven steps; what they learned."""
+        self.folder.mkdir(parents=True, exist_ok=True)
+        for number, step in enumerate(
+            (
+                self.print_labels,
+                self.take_out,
+                self.hand_back,
+                self.list_restock,
+                self.restock_and_seal,
+                self.recall,
+                self.weekly_email,
+            ),
+            start=1,
+        ):
+            title = (step.__doc__ or "").split("\n")[0].rstrip(".")
+            self.say(f"\n{number}. {title}")
+            step()
+        return self.facts
+
+    # ----------------------------------------------------------------------------- the steps
+    def print_labels(self) -> None:
+        """Labels for a kit and a batch, printed and read back."""
+        contents = self.api.get(f"kits/{KIT}/contents/")
+        gauze = next(line for line in contents["lines"] if line["name"] == GAUZE)
+        made = self.api.post(
+            "labels/", {"on": [{"kit": KIT}, {"lot": str(gauze["lot"])}], "room": "main-store"}
+        )["labels"]
+        kit_code, lot_code = (label["code"] for label in made)
+        sheet = self.api.post("labels/sheets/", {"labels": [kit_code, lot_code]})
+        self._keep("labels.pdf", sheet)
+        for name, code in (("kit-label.png", kit_code), ("batch-label.png", lot_code)):
+            self._keep(name, self.api.get(f"labels/{code}/image/?dpi=300"))
+        self.facts |= {"kit_code": kit_code, "lot_code": lot_code, "gauze": gauze}
+        self._tell(f"{KIT} is {kit_code}; {GAUZE}, batch {gauze['number']}, is {lot_code}")
+
+    def take_out(self) -> None:
+        """A photograph of the kit's label takes it out to its trip."""
+        answer = self._scan("kit-label.png", "kit-out.jpg", 3, intent="check-out")
+        outcome = answer["outcomes"][0]
+        kit = outcome["kit"]
+        self.facts["taken"] = outcome
+        self._tell(
+            f"read “{outcome['read']['text']}” at rung {outcome['read']['rung']}",
+            f"{kit['has_it']} takes {kit['name']} for {kit['trip_name']}, due back "
+            f"{kit['due_at'][:16].replace('T', ' ')}",
+            f"fit through {kit['through']}: {'yes' if kit['fit'] else 'no'}",
+            *(f"- {reason['text']}" for reason in kit["reasons"]),
+        )
+        tag = self._label(self._person("Tam Brackley"))
+        both = self.api.post(
+            "scans/",
+            {"texts": [tag, self._label({"kit": OUT_MEANWHILE})], "intent": "check-out"},
+        )
+        self.facts["two_scans"] = both
+        self._tell(f"two scans, a guide's tag and a kit: Tam Brackley has {OUT_MEANWHILE}")
+
+    def hand_back(self) -> None:
+        """The same label hands it back: opened, three things used."""
+        seen = self._scan("batch-label.png", "batch.jpg", 5, intent="identify")
+        read = seen["outcomes"][0]["read"]["text"]
+        used = [
+            {"label": read, "units": 4},
+            {"item": self._item(BLISTER), "units": 2},
+            {"item": self._item(BLANKET), "units": 1},
+        ]
+        answer = self._scan(
+            "kit-label.png",
+            "kit-back.jpg",
+            4,
+            intent="check-in",
+            as_found="opened",
+            used=json.dumps(used),
+        )
+        outcome = answer["outcomes"][0]
+        used_now = self.api.get(f"movements/?kit={KIT}&kind=use&page_size=10")["results"]
+        newest = max(row["entry"] for row in used_now)
+        lines = [row for row in used_now if row["entry"] == newest and row["to_kind"] == "used"]
+        self.facts |= {"back": outcome, "used": lines}
+        self._tell(
+            outcome["says"],
+            *(
+                f"- {row['units']} {row['name']}, batch {row['number'] or 'without number'}"
+                + (" (nobody said which; the oldest)" if row["lot_assumed"] else " (scanned)")
+                for row in lines
+            ),
+        )
+
+    def list_restock(self) -> None:
+        """What to put in, from which batch on which shelf."""
+        listed = self.api.get(f"kits/{KIT}/restock/")
+        self.facts["listed"] = listed
+        self._tell(
+            f"good through {listed['through']}:",
+            *(
+                f"- {row['units']} {row['name']}, batch {row['number'] or 'without number'}, "
+                f"shelf {row['shelf_name']}"
+                + (f", good until {row['good_until']}" if row["good_until"] else "")
+                + (f" (instead of {row['instead_of']})" if row["instead_of"] else "")
+                for row in listed["put_in"]
+            ),
+            *(f"- fill up: {row['name']}" for row in listed["fill_up"]),
+            *(f"- not in stock: {row['units']} {row['name']}" for row in listed["missing"]),
+        )
+
+    def restock_and_seal(self) -> None:
+        """All put in as listed but one thing, sealed, and tagged with until when it is fit."""
+        listed = self.facts["listed"]
+        row = max(listed["put_in"], key=lambda row: row["units"])
+        less = {"lot": str(row["lot"]), "shelf": str(row["shelf"]), "units": row["units"] - 1}
+        exception = {"item": row["item"], "section": row["section"]}
+        if row["units"] > 1:
+            exception["instead"] = [less]
+        done = self.api.post(f"kits/{KIT}/restock/", {"exceptions": [exception]})
+        sealed = self.api.post(f"kits/{KIT}/reseal/", {"seal": listed["next_seal"]})
+        self._keep("kit-tag.pdf", self.api.get(f"kits/{KIT}/tag/"))
+        self.facts |= {"restocked": done, "sealed": sealed, "exception": row}
+        self._tell(
+            f"{done['units_put_in']} units in, {done['units_taken_out']} out; one "
+            f"{row['name']} fewer than listed",
+            f"seal {sealed['seal']}; fit until {sealed['fit_until']}",
+        )
+
+    def recall(self) -> None:
+        """The maker recalls a batch: which kits hold it, and who has them."""
+        gauze = self.facts["gauze"]
+        recall = self.api.post(
+            "recalls/",
+            {
+                "item": gauze["item"],
+                "number": gauze["number"],
+                "reference": "FSN-0042",
+                "advice": "Take it out and put it aside; the maker found wet packs.",
+            },
+        )
+        self.facts["recall"] = recall
+        quarantined = sum(row["units"] for row in recall["quarantine"])
+        self._tell(f"{quarantined} units went from shelves to quarantine")
+        for certainty, said in (("certain", "certainly"), ("maybe", "maybe")):
+            for row in recall["places"]:
+                if row["certainty"] == certainty and row["place"]["kit"]:
+                    who = row["person"]["name"] if row["person"] else "nobody"
+                    self._tell(f"- {said}: {row['place']['kit']}, {who} has it or answers for it")
+
+    def weekly_email(self) -> None:
+        """The responsible instructor's weekly email."""
+        written = self.send_weekly()
+        self.facts["emails"] = written
+        self._tell(*(f"- {name}" for name in written))
+
+    # ------------------------------------------------------------------------------- parts
+    def _tell(self, *lines: str) -> None:
+        for line in lines:
+            self.say(f"   {line}")
+
+    def _keep(self, name: str, content: bytes) -> None:
+        (self.folder / name).write_bytes(content)
+        self._tell(f"{self.folder / name}")
+
+    def _scan(self, label: str, name: str, seed: int, **fields: Any) -> Any:
+        """Photograph a printed label and post the picture."""
+        jpeg = photograph((self.folder / label).read_bytes(), seed=seed)
+        self._keep(name, jpeg)
+        return self.api.post_picture("scans/", jpeg, room="main-store", **fields)
+
+    def _label(self, on: dict[str, Any]) -> str:
+        code: str = self.api.post("labels/", {"on": [on], "room": "main-store"})["labels"][0][
+            "code"
+        ]
+        return code
+
+    def _person(self, name: str) -> dict[str, Any]:
+        found = self.api.get("people/?page_size=200")["results"]
+        return {"person": str(next(row["id"] for row in found if row["name"] == name))}
+
+    def _item(self, name: str) -> int:
+        found = self.api.get(f"items/?name={quote(name)}")["results"]
+        return int(next(row["id"] for row in found if row["name"] == name))
