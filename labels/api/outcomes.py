@@ -28,6 +28,7 @@ _WHERE = {
     "count": ("POST", "stock/count/"),
     "receive": ("POST", "stock/receive/"),
     "add-item": ("POST", "items/"),
+    "add-pack-code": ("POST", "items/{{item}}/pack-codes/"),
     "bind": ("POST", "labels/{}/bind/"),
     "undo": ("POST", "entries/{}/reverse/"),
 }

@@ -107,7 +107,7 @@ def pack(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Out
         before = _scanned_before(act, meaning.pack.best)
         if before is not None:
             says.append(_again_words(meaning.pack.best, before))
-        found = [_receive(each, place, again=before is not None) for each in seen]
+        found = [step for each in seen for step in _receive(each, place, again=before is not None)]
     elif intent == Intent.COUNT:
         found = [
             _count_line({"lot": str(each.lot)}, place)
@@ -138,7 +138,7 @@ def _batch_words(pack: PackSeen) -> str:
 def _given(pack: PackSeen) -> dict[str, Any]:
     given = {
         "item": pack.item,
-        "pack_code": pack.gtin if pack.item else "",
+        "pack_code": pack.gtin,
         "number": pack.number,
         "expiry": pack.expiry.isoformat() if pack.expiry else None,
         "serial": pack.serial if not pack.number else "",
@@ -146,30 +146,35 @@ def _given(pack: PackSeen) -> dict[str, Any]:
     return {name: value for name, value in given.items() if value}
 
 
-def _receive(pack: PackSeen, place: Place | None, *, again: bool) -> Next:
+def _receive(pack: PackSeen, place: Place | None, *, again: bool) -> list[Next]:
+    """The step that confirms it; for a thing that is new here, the steps before that too."""
     fields = _given(pack)
     needs = [] if place else ["shelf"]
     if place is not None:
         fields["shelf"] = str(place.pk)
+    before: list[Next] = []
     if pack.item is None:
-        told: dict[str, Any] = {"gtin": pack.gtin} if pack.gtin else {}
-        told |= {"units_per_pack": pack.count} if pack.gtin and pack.count else {}
-        return Next(
-            "add-item",
-            "This thing is new here. Enter it, then receive it.",
-            fields={"pack_codes": [told]} if told else {},
-            needs=("name", "kind", "base_unit"),
-        )
+        says = "This thing is new here: enter it first"
+        before.append(Next("add-item", says, needs=("name", "kind", "base_unit")))
+        if pack.gtin:
+            told: dict[str, Any] = {"gtin": pack.gtin}
+            told |= {"units_per_pack": pack.count} if pack.count else {}
+            holds = [] if pack.count else ["units_per_pack"]
+            before.append(
+                Next("add-pack-code", "Say what a pack holds", "", told, ["item", *holds])
+            )
+        else:
+            needs.append("item")
     if pack.units is not None:
         fields["units"] = pack.units
     else:
-        needs.append("units")
+        needs.append("packs" if pack.gtin else "units")
     if not pack.number and not pack.serial:
         needs += ["number", "expiry"]
     elif pack.expiry is None:
         needs.append("expiry")
     says = "More of the same lot?" if again else "Receive it"
-    return Next("receive", says, fields=fields, needs=needs)
+    return [*before, Next("receive", says, "", fields, needs)]
 
 
 def _count_line(line: dict[str, Any], place: Place | None, says: str = "Count these") -> Next:

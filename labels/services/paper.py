@@ -73,17 +73,20 @@ def sheet(ref: str) -> KeptSheet:
 
 
 def _kept(row: SheetLayout) -> KeptSheet:
-    hole = row.layout.get("hole")
-    measures = row.layout | {"hole": Hole(**hole) if hole else None}
     offset = Offset(float(row.offset_x_mm), float(row.offset_y_mm))
-    return KeptSheet(Sheet(key=row.name, name=row.name, **measures), offset, own=True)
+    return KeptSheet(_measured(row.name, row.layout), offset, own=True)
+
+
+def _measured(name: str, measures: dict[str, Any]) -> Sheet:
+    hole = measures.get("hole")
+    return Sheet(key=name, name=name, **measures | {"hole": Hole(**hole) if hole else None})
 
 
 def add_sheet(
     act: Act, name: str, measures: dict[str, Any], *, dx_mm: float = 0.0, dy_mm: float = 0.0
 ) -> KeptSheet:
-    """Add a sheet by its measures in mm (those of `Sheet`), once it fits its page and holds a
-    label's symbol.
+    """Add a sheet by its measures in mm (those of `Sheet`, the hole's as a mapping), once it fits
+    its page and holds a label's symbol.
 
     Raises Invalid with everything that does not fit, Refused (`name-taken`).
     """
@@ -92,7 +95,7 @@ def add_sheet(
     if name in SHEETS:
         raise taken
     with _printable():
-        added = checked(Sheet(key=name, name=name, **measures))
+        added = checked(_measured(name, measures))
         offset = Offset(round(dx_mm, 2), round(dy_mm, 2))
         job(preview=True).lay_out(contents.BlankLabel(_SAMPLE_CODE), Space.of(added))
     layout = dataclasses.asdict(added)

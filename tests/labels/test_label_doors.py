@@ -200,6 +200,7 @@ OWN = {
     "cell_width_mm": 60.0,
     "cell_height_mm": 40.0,
     "roll": True,
+    "hole": {"diameter_mm": 4.0, "centre_from_top_mm": 4.0},
     "dx_mm": 0.5,
 }
 
@@ -221,7 +222,7 @@ def test_a_sheet_of_ones_own_is_checked_kept_and_printed_on(labels, keeper):
     [
         ({"columns": 2, "pitch_x_mm": 60.0}, 400, "right edge"),
         ({"rows": 2, "pitch_y_mm": 10.0}, 400, "overlap"),
-        ({"cell_width_mm": 12.0, "cell_height_mm": 12.0}, 422, "at least"),
+        ({"cell_width_mm": 12.0, "cell_height_mm": 12.0, "hole": None}, 422, "at least"),
         ({"cell_width_mm": -5.0}, 400, "cell_width_mm"),
         ({"name": "a4-3x7"}, 409, "Choose another name"),
     ],

@@ -8,6 +8,7 @@ from django.core.cache import cache
 from gearroom.core.act import Act, actor_of
 from gearroom.core.claims import transaction_claiming
 from gearroom.core.models import KeptAnswer, User
+from gearroom.core.problem_codes import KINDS
 from gearroom.core.rules.roles import Scope
 from kits.models import Checkout, Movement
 from kits.services import custody
@@ -239,3 +240,13 @@ def test_a_scan_reported_later_keeps_its_own_time(labels, keeper):
     body = keeper.post("scans/", said).json()
     # Not before the kit's last entry, which was just now.
     assert body["outcomes"][0]["entry"]["occurred_at"] >= earlier.isoformat()
+
+
+def test_every_problem_of_a_scan_has_a_page_that_says_what_to_do(labels, keeper):
+    texts = ["https://example.org", at.wrong(labels.kit.code), labels.blank.code, labels.lot.code]
+    for text in texts:
+        body = keeper.post("scans/", {"text": text, "intent": "check-in"}).json()
+        page = keeper.client.get(body["type"])
+        assert page.status_code == 200, body["type"]
+        assert body["code"] in KINDS
+        assert KINDS[body["code"]].status == body["status"]

@@ -414,9 +414,11 @@ def test_a_shelf_read_along_says_where_it_goes(labels):
 
 def test_an_unknown_gtin_opens_a_new_thing_with_what_is_known(labels):
     outcome = at.one(labels.world.keeper, BOX, RECEIVE)
-    (step,) = outcome.next
-    assert step.do == "add-item"
-    assert step.fields == {"pack_codes": [{"gtin": "09501234567891"}]}
+    thing, code, receive = outcome.next
+    assert (thing.do, thing.needs) == ("add-item", ("name", "kind", "base_unit"))
+    assert (code.do, code.fields) == ("add-pack-code", {"gtin": "09501234567891"})
+    assert receive.fields["number"] == "D3"
+    assert receive.needs == ["shelf", "packs"]
 
 
 def test_the_same_box_again_asks_whether_there_is_more_of_the_lot(labels):
