@@ -49,6 +49,9 @@ KINDS: dict[str, Kind] = {
     "malformed-headers": Kind(
         400, "A header could not be read", "Send it in the form that “detail” describes."
     ),
+    "unknown-host": Kind(
+        400, "That host name is not ours", "Ask under one of the names that it is run under."
+    ),
     "unsupported-media-type": Kind(
         415, "The body is of a kind not taken here", "Send it as the schema says, mostly JSON."
     ),

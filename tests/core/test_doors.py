@@ -1,5 +1,7 @@
 """What every door of the API does alike, tried on real ones."""
 
+import html
+import io
 import json
 import uuid
 from datetime import timedelta
@@ -108,6 +110,9 @@ def test_a_malformed_body_is_a_problem(call, raw):
     [
         ("application/json", 201),
         ("application/json; charset=utf-8", 201),
+        ('application/json; charset="UTF-8"', 201),
+        ("application/json; charset=utf-16", 415),
+        ("application/json; charset=nonsense", 415),
         ("APPLICATION/JSON", 201),
         ("text/plain", 415),
         ("application/x-www-form-urlencoded", 415),
@@ -146,6 +151,24 @@ def test_a_length_that_is_a_lie_does_not_hurt(call):
             },
         )
         is_problem(answer, 413, "too-large")
+
+
+def test_a_compressed_body_is_not_taken(call):
+    answer = call.post("rooms/", ROOM, content_encoding="gzip")
+    is_problem(answer, 415, "unsupported-media-type")
+
+
+def test_a_body_that_broke_off_is_not_taken_for_a_whole_one(call):
+    answer = call.client.generic(
+        "POST",
+        "/api/v1/rooms/",
+        CONTENT_TYPE="application/json",
+        CONTENT_LENGTH="500",
+        headers={"authorization": f"Bearer {call.secret}", "idempotency-key": str(uuid.uuid4())},
+        **{"wsgi.input": io.BytesIO(json.dumps(ROOM).encode())},
+    )
+    assert "broke off after" in is_problem(answer, 400, "malformed-body")["detail"]
+    assert not Room.objects.exists()
 
 
 def test_a_body_in_chunks_is_told_to_give_its_length(call):
@@ -218,7 +241,7 @@ def test_no_such_address_is_a_problem_too(call, path):
 
 def test_a_host_that_is_not_ours_is_refused(call):
     answer = call.client.get("/api/v1/rooms/", headers={"host": "evil.example"})
-    is_problem(answer, 400, "malformed-body")
+    is_problem(answer, 400, "unknown-host")
 
 
 # --------------------------------------------------------------------------------- our own faults
@@ -241,7 +264,9 @@ def test_every_kind_of_problem_has_its_page():
     for code, kind in KINDS.items():
         page = Client().get(f"/problems/{code}/")
         assert page.status_code == 200
-        assert kind.what_to_do.partition("“")[0].split(":")[0] in page.content.decode()
+        assert kind.what_to_do.partition("“")[0].split(":")[0] in html.unescape(
+            page.content.decode()
+        )
     assert Client().get("/problems/no-such/").status_code == 404
     assert Client().get("/problems/").content.decode().count("<section") == len(KINDS)
 

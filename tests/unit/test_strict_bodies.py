@@ -1,15 +1,17 @@
 """What is not plainly one JSON object is refused, and nothing is coerced."""
 
+import io
 import json
 
 import pytest
+from django.test import RequestFactory
 from hypothesis import given
 from hypothesis import strategies as st
 from rest_framework import serializers
 
-from gearroom.core.api.parsing import read_object
+from gearroom.core.api.parsing import StrictMultiPartParser, read_object
 from gearroom.core.api.serializers import NoteField, QuerySerializer, StrictSerializer
-from gearroom.core.problems import Invalid
+from gearroom.core.problems import Invalid, TooLarge
 
 
 @pytest.mark.parametrize(
@@ -72,6 +74,53 @@ def test_any_other_bytes_are_a_problem_and_nothing_worse(raw):
         read_object(raw)
     except Invalid as problem:
         assert problem.detail
+
+
+def multipart(body: bytes, length: int | None = None):
+    """What the parser makes of a multipart body with the boundary "b"."""
+    kind = "multipart/form-data; boundary=b"
+    request = RequestFactory().generic("POST", "/", content_type=kind)
+    request.META["CONTENT_LENGTH"] = str(len(body) if length is None else length)
+    context = {"request": request, "encoding": "utf-8"}
+    return StrictMultiPartParser().parse(io.BytesIO(body), kind, context)
+
+
+def part(name: str, value: str, more: str = "") -> bytes:
+    return f'--b\r\nContent-Disposition: form-data; name="{name}"{more}\r\n\r\n{value}\r\n'.encode()
+
+
+END = b"--b--\r\n"
+
+
+def test_parts_are_one_plain_mapping():
+    found = multipart(part("text", "é") + part("image", "JPEG", '; filename="a.jpg"') + END)
+    assert found["text"] == "é"
+    assert (found["image"].name, found["image"].read()) == ("a.jpg", b"JPEG")
+
+
+def test_what_comes_after_the_last_part_does_not_count_as_missing():
+    assert multipart(part("text", "a") + END + b"x" * 500) == {"text": "a"}
+
+
+@pytest.mark.parametrize(
+    ("body", "length", "says"),
+    [
+        (part("a", "1") + part("a", "2") + END, None, "“a” is there more than once"),
+        (part("a", "1") + part("a", "2", '; filename="a"') + END, None, "more than once"),
+        (part("a", "1\0") + END, None, "NUL"),
+        (part("a", "1") + END, 500, "broke off after"),
+        (part("image", "JPEG" * 50_000, '; filename="a.jpg"')[:-9], 300_000, "broke off after"),
+    ],
+)
+def test_it_refuses_parts_that_are_not_plain_or_not_whole(body, length, says):
+    with pytest.raises(Invalid, match=says) as caught:
+        multipart(body, length)
+    assert caught.value.code == "malformed-body"
+
+
+def test_it_refuses_parts_beyond_the_limit_unread():
+    with pytest.raises(TooLarge, match="at most"):
+        multipart(b"", 2 * 1024**3)
 
 
 class Line(StrictSerializer):

@@ -8,6 +8,7 @@ from typing import IO, Any
 from django.conf import settings
 from django.core.files.uploadedfile import UploadedFile
 from rest_framework import parsers
+from rest_framework.exceptions import UnsupportedMediaType
 
 from gearroom.core.problems import Invalid, TooLarge
 
@@ -29,10 +30,17 @@ class StrictJSONParser(parsers.BaseParser):
         self, stream: IO[bytes], media_type: str | None = None, parser_context: Any = None
     ) -> dict[str, Any]:
         """The object; raises Invalid (400 `malformed-body`) or TooLarge (413)."""
-        length = parser_context["request"].META.get("CONTENT_LENGTH")
-        raw = b"" if length and int(length) > MAX_JSON_BYTES else stream.read(MAX_JSON_BYTES + 1)
-        if not raw or len(raw) > MAX_JSON_BYTES:
+        meta = parser_context["request"].META
+        charset = parser_context["request"].content_params.get("charset", "utf-8")
+        if charset.lower() not in ("utf-8", "utf8") or meta.get("HTTP_CONTENT_ENCODING"):
+            raise UnsupportedMediaType(
+                meta.get("CONTENT_TYPE", ""), "JSON is sent in UTF-8 and uncompressed."
+            )
+        length = int(meta.get("CONTENT_LENGTH") or 0)
+        if length > MAX_JSON_BYTES:
             raise _too_large(MAX_JSON_BYTES)
+        raw = stream.read(length)
+        _require_whole(len(raw), length)
         return read_object(raw)
 
 
@@ -69,9 +77,12 @@ class StrictMultiPartParser(parsers.MultiPartParser):
     def parse(self, stream: Any, media_type: str | None = None, parser_context: Any = None) -> Any:
         """The mapping; raises Invalid (400 `malformed-body`) or TooLarge (413)."""
         limit = settings.READING["max_bytes"] + MAX_JSON_BYTES
-        if int(parser_context["request"].META.get("CONTENT_LENGTH") or 0) > limit:
+        length = int(parser_context["request"].META.get("CONTENT_LENGTH") or 0)
+        if length > limit:
             raise _too_large(limit)
-        parsed = super().parse(stream, media_type, parser_context)
+        counted = _Counted(stream)
+        parsed = super().parse(counted, media_type, parser_context)
+        _require_whole(counted.bytes_read, length)
         found: dict[str, str | UploadedFile] = {}
         for name, values in [*parsed.data.lists(), *parsed.files.lists()]:
             if len(values) > 1 or name in found:
@@ -79,6 +90,26 @@ class StrictMultiPartParser(parsers.MultiPartParser):
             found[name] = values[0]
         _check({k: v for k, v in found.items() if isinstance(v, str)}, 1)
         return found
+
+
+class _Counted:
+    """A stream that knows how much of it was read."""
+
+    def __init__(self, stream: IO[bytes]) -> None:
+        self._stream = stream
+        self.bytes_read = 0
+
+    def read(self, size: int = -1) -> bytes:
+        """Read on."""
+        found = self._stream.read(size)
+        self.bytes_read += len(found)
+        return found
+
+
+def _require_whole(received: int, announced: int) -> None:
+    """A connection that breaks leaves a part, which must not pass for the whole."""
+    if received < announced:
+        raise _malformed(f"It broke off after {received} of {announced} bytes. Send it again.")
 
 
 def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from django.core.exceptions import (
+    DisallowedHost,
     PermissionDenied,
     RequestDataTooBig,
     SuspiciousOperation,
@@ -76,6 +77,12 @@ def as_problem(error: Exception) -> Problem | None:
             return _Other(429, "too-many-requests", f"Go on in {wait} seconds.", retry_after=wait)
         case RequestDataTooBig():
             return TooLarge("too-large", "The body has more than is taken at once.")
+        case DisallowedHost():
+            return Invalid(
+                "This program does not answer under that host name. Whoever runs it can add the"
+                " name to GEARROOM_ALLOWED_HOSTS.",
+                code="unknown-host",
+            )
         case SuspiciousOperation() | UnreadablePostError():
             return Invalid("The request could not be read.", code="malformed-body")
         case OperationalError():

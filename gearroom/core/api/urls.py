@@ -5,9 +5,11 @@ from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitVie
 
 from gearroom.core.api import people, rooms, tokens
 
+_PUBLIC = {"permission_classes": [], "authentication_classes": []}
+
 urlpatterns = [
-    path("schema/", SpectacularAPIView.as_view(permission_classes=[]), name="schema"),
-    path("docs/", SpectacularSwaggerSplitView.as_view(permission_classes=[]), name="docs"),
+    path("schema/", SpectacularAPIView.as_view(**_PUBLIC), name="schema"),
+    path("docs/", SpectacularSwaggerSplitView.as_view(**_PUBLIC), name="docs"),
     path("rooms/", rooms.Rooms.as_view()),
     path("rooms/<slug:room>/", rooms.OneRoom.as_view()),
     path("people/", people.People.as_view()),
