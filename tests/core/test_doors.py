@@ -277,6 +277,7 @@ def test_the_schema_and_its_pages_come_from_here():
     assert json.loads(schema.content)["openapi"] == "3.1.0"
     assert b"openapi: 3.1.0" in Client().get("/api/v1/schema/").content
     page = Client().get("/api/v1/docs/").content.decode()
+    assert "<style" not in page and "<script>" not in page, "a strict policy would refuse it"
     assert "//" not in page.replace("<!--", "").partition("<body")[2].replace(
         "http://testserver", ""
     )

@@ -9,7 +9,11 @@ _PUBLIC = {"permission_classes": [], "authentication_classes": []}
 
 urlpatterns = [
     path("schema/", SpectacularAPIView.as_view(**_PUBLIC), name="schema"),
-    path("docs/", SpectacularSwaggerSplitView.as_view(**_PUBLIC), name="docs"),
+    path(
+        "docs/",
+        SpectacularSwaggerSplitView.as_view(template_name="core/api_docs.html", **_PUBLIC),
+        name="docs",
+    ),
     path("rooms/", rooms.Rooms.as_view()),
     path("rooms/<slug:room>/", rooms.OneRoom.as_view()),
     path("people/", people.People.as_view()),
