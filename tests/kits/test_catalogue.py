@@ -219,7 +219,7 @@ def test_the_catalogue_is_read_in_few_queries(
 ) -> None:
     for number in range(20):
         make.item(f"Thing {number:02}")
-    with django_assert_max_num_queries(7):
+    with django_assert_max_num_queries(6):
         page = call.get("items/?page_size=10").json()
     assert len(page["results"]) == 10
     assert page["next"]

@@ -275,7 +275,7 @@ def test_lists_are_shown_with_their_versions_in_few_queries(
     for number in range(6):
         make.kit_list(f"List {number}", {"main": [(w.shears, 1, 1, Criticality.ROUTINE)]})
     call = make.caller(w.guide)
-    with django_assert_max_num_queries(7):
+    with django_assert_max_num_queries(5):
         rows = call.get("packing-lists/").json()["results"]
     assert len(rows) == 7
     (day,) = [row for row in rows if row["name"] == "Day walk"]

@@ -221,7 +221,7 @@ def test_reservations_are_listed_in_few_queries(
     for number in range(12):
         reserve(w, w.day_01, make.trip(f"Trip {number}", w.store, number, number), w.guide)
     call = make.caller(w.guide)
-    with django_assert_max_num_queries(5):
+    with django_assert_max_num_queries(4):
         rows = call.get("reservations/").json()["results"]
     assert len(rows) == 12
     assert rows[0]["trip"]["name"] == "Trip 11"
