@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, timedelta
 
 from django.utils.translation import gettext as _
 
@@ -81,11 +81,15 @@ class Restock:
     sections: dict[str, Place]
 
 
+READY_FOR_DAYS = 28
+"""How long a restocked kit should last where no trip says so: nobody wants to open it next week."""
+
+
 def through_day(kit: Kit) -> date:
-    """The day a restocked kit should be good through: its next trip's last, or today."""
+    """The day a restocked kit should be good through: its next trip's last, else four weeks on."""
     today = fitness.today_of(kit)
     trip = find.next_promise(kit, today)
-    return trip.last_day if trip else today
+    return trip.last_day if trip else today + timedelta(days=READY_FOR_DAYS)
 
 
 def restock_list(kit: Kit, *, through: date | None = None) -> Restock:

@@ -20,9 +20,12 @@ def today_for(act: Act) -> str:
 
 
 def kit_seen(kit: Kit, plan: custody.Plan | None = None) -> KitSeen:
-    """A kit: fit through when, who has it, which trip it is promised to and to whom."""
-    plan = plan or custody.plan(kit)
+    """A kit: fit through when, who has it, and the trip it is out for or promised to."""
     held = holders.open_checkout(kit)
+    if held is not None:
+        plan = custody.plan(kit, person=held.person, trip=held.trip, due_at=held.due_at)
+    plan = plan or custody.plan(kit)
+    fit_until, may_go_until = fitness.days_now(kit)
     seal = Seal.objects.filter(kit=kit, section__isnull=True, broken__isnull=True).first()
     person = held.person if held else None
     trip = plan.trip
@@ -35,8 +38,8 @@ def kit_seen(kit: Kit, plan: custody.Plan | None = None) -> KitSeen:
         fit=plan.verdict.fit,
         may_go=plan.verdict.may_go,
         through=plan.verdict.through,
-        fit_until=kit.fit_until,
-        may_go_until=kit.may_go_until,
+        fit_until=fit_until,
+        may_go_until=may_go_until,
         reasons=wording.reasons(plan.verdict.reasons),
         seal=seal.number if seal else "",
         to_sort=kit.to_sort_since is not None,

@@ -158,7 +158,7 @@ class Day:
 
     def recall(self) -> None:
         """The maker recalls a batch: which kits hold it, and who has them."""
-        gauze = self.facts["gauze"]
+        gauze = next(row for row in self.facts["listed"]["put_in"] if row["name"] == GAUZE)
         recall = self.api.post(
             "recalls/",
             {
@@ -209,5 +209,5 @@ class Day:
         return {"person": str(next(row["id"] for row in found if row["name"] == name))}
 
     def _item(self, name: str) -> int:
-        found = self.api.get(f"items/?name={quote(name)}")["results"]
+        found = self.api.get(f"items/?search={quote(name)}")["results"]
         return int(next(row["id"] for row in found if row["name"] == name))

@@ -57,6 +57,7 @@ COMING = (
     Going("Hill day, Sallow Moss", 3, 1, 7, ("hill",), "DAY-04", "Mika Sallow"),
     Going("Umber Round, a week's walk", 4, 8, 11, ("hill", "remote"), "EXPED-01", "Fenna Holt"),
     Going("School gorge days", 5, 3, 14, ("gorge", "water"), "GROUP-02", "Ines Quarle"),
+    Going("Gorge days, Umber Tarn", 11, 3, 12, ("gorge", "water"), "GROUP-01", "Ines Quarle"),
     Going("Cave hut weekend", 9, 2, 9, ("cave",), "GROUP-03", "Lior Penhale"),
 )
 OFTEN_USED = (

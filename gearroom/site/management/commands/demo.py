@@ -80,14 +80,14 @@ class Command(BaseCommand):
         kept = self._kept()
         if "token" not in kept:
             kept = self._keep(token=self._token())
-        if "played_on" in kept:
-            self._say(f"\nThe day was played on {kept['played_on'][:16]}; everything is kept.")
+        if "began_at" in kept:
+            self._say(f"\nThe day was played at {kept['began_at'][:16]} UTC; everything is kept.")
         else:
+            self._keep(began_at=clock.now().isoformat())
             day = Day(
                 Api(address, kept["token"]), settings.DATA_DIR / "demo", self._say, self._weekly
             )
-            facts = day.play()
-            self._keep(played_on=clock.now().isoformat(), facts=facts)
+            self._keep(facts=day.play())
         self._say(
             f"\nGearroom serves at {settings.PUBLIC_URL or address} (Ctrl-C stops it)\n"
             f"   sign in as   {WHO}\n"
