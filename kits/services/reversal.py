@@ -61,8 +61,10 @@ def reverse(act: Act, entry_id: int) -> Reversed:
     Raises NotFound, Refused: `reversed-already`, `not-reversible` (says what to do instead),
     `built-on` (lists the later entries).
     """
-    named = Entry.objects.filter(pk=entry_id).first()
-    if named is None or not act.actor.belongs_to(named.room_id):
+    named = Entry.objects.select_related("kit").filter(pk=entry_id).first()
+    rooms = {named.room_id, named.kit and named.kit.home_room_id} if named else set()
+    theirs = [room for room in rooms if act.actor.belongs_to(room)]
+    if named is None or not theirs:
         raise NotFound("entry", entry_id)
     whole = list(Entry.objects.filter(key=named.key).order_by("-id"))
     kit_ids = {
@@ -73,7 +75,8 @@ def reverse(act: Act, entry_id: int) -> Reversed:
     } | {entry.kit_id for entry in whole if entry.kit_id}
     with Book(act) as book:
         kits = {kit.pk: kit for kit in book.lock(*sorted(kit_ids))}
-        act.actor.require("reverse", named.room_id)
+        if not any(act.actor.may("reverse", room) for room in theirs):
+            act.actor.require("reverse", theirs[0])
         for entry in whole:
             _refuse_unless_reversible(entry)
         done, taken_back = [], 0
