@@ -28,6 +28,7 @@ from itertools import count
 from pathlib import Path
 from typing import Any
 
+import hypothesis
 import pytest
 
 from tests import keeper
@@ -48,6 +49,14 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_configure(config: pytest.Config) -> None:
+    # No property fails for a slow machine; in CI the same examples each time.
+    hypothesis.settings.register_profile(
+        "gearroom",
+        deadline=None,
+        derandomize=CI,
+        suppress_health_check=[hypothesis.HealthCheck.too_slow],
+    )
+    hypothesis.settings.load_profile("gearroom")
     if not hasattr(config, "workerinput"):
         config.stash[_KEEPER] = keeper.start(Path(os.environ[FOLDER]))
 
