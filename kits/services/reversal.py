@@ -62,7 +62,7 @@ def reverse(act: Act, entry_id: int) -> Reversed:
     `built-on` (lists the later entries).
     """
     named = Entry.objects.select_related("kit").filter(pk=entry_id).first()
-    rooms = {named.room_id, named.kit and named.kit.home_room_id} if named else set()
+    rooms = [named.room_id, named.kit.home_room_id if named.kit else None] if named else []
     theirs = [room for room in rooms if act.actor.belongs_to(room)]
     if named is None or not theirs:
         raise NotFound("entry", entry_id)
