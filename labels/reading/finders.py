@@ -50,7 +50,7 @@ def find(grey: np.ndarray, *, side: int, block: int) -> list[Finder]:
 
 def _nested(dark: np.ndarray) -> Iterator[Finder]:
     """Give the outlines that have a hole that has a spot, of the right proportions."""
-    contours, tree = cv2.findContours(dark, cv2.RETR_TREE, cv2.CHAIN_APPROX_SIMPLE)
+    contours, tree = cv2.findContours(dark, cv2.RETR_TREE, cv2.CHAIN_APPROX_NONE)
     if tree is None:
         return
     following, child, parent = tree[0][:, 0], tree[0][:, 2], tree[0][:, 3]
@@ -95,7 +95,10 @@ def _middle(contour: np.ndarray) -> np.ndarray:
 
 
 def _corners(contour: np.ndarray) -> np.ndarray | None:
-    """Return the four corners of an outline, clockwise, or None where it has none."""
+    """Return the four corners of an outline, clockwise, or None where it has none.
+
+    Blur rounds corners off, so they are taken where lines through the sides' middles cross.
+    """
     hull = cv2.convexHull(contour)
     if len(hull) < 4:
         return None
@@ -110,7 +113,36 @@ def _corners(contour: np.ndarray) -> np.ndarray | None:
             break
     if corners is None:
         corners = cv2.boxPoints(cv2.minAreaRect(hull)).astype(np.float32)
-    return corners[::-1] if cv2.contourArea(corners, True) < 0 else corners
+    if cv2.contourArea(corners, True) < 0:
+        corners = corners[::-1]
+    return _crossings(contour[:, 0, :].astype(np.float32), corners)
+
+
+def _crossings(outline: np.ndarray, corners: np.ndarray) -> np.ndarray:
+    """Return where lines through the outline along each side cross, near the given corners."""
+    lines = []
+    for start, end in zip(corners, np.roll(corners, -1, 0), strict=True):
+        way = end - start
+        length = float(np.hypot(*way))
+        if length < 6:
+            return corners
+        way = way / length
+        along = (outline - start) @ way / length
+        aside = np.abs((outline - start) @ np.array([-way[1], way[0]]))
+        chosen = outline[(along > 0.2) & (along < 0.8) & (aside < 0.15 * length)]
+        if len(chosen) < 4:
+            return corners
+        lines.append(cv2.fitLine(chosen, cv2.DIST_HUBER, 0, 0.01, 0.01).ravel())
+    crossings = []
+    for (ax, ay, px, py), (bx, by, qx, qy) in zip([lines[-1], *lines[:-1]], lines, strict=True):
+        cross = ax * by - ay * bx
+        if abs(cross) < 0.1:
+            return corners
+        far = ((qx - px) * by - (qy - py) * bx) / cross
+        crossings.append((px + far * ax, py + far * ay))
+    found = np.array(crossings, np.float32)
+    sides = np.hypot(*(np.roll(corners, -1, 0) - corners).T)
+    return found if (np.hypot(*(found - corners).T) < 0.3 * sides.max()).all() else corners
 
 
 def triples(finders: list[Finder]) -> list[tuple[Finder, Finder, Finder]]:

@@ -17,6 +17,9 @@ PIXELS = 8  # of the straightened picture, for one module
 MARGIN = 1  # modules kept round the symbol
 
 _SQUARE = np.array([[0, 0], [7, 0], [7, 7], [0, 7]], np.float32)
+# How much each term of the surface costs: shifts nothing, slopes little, bends more.
+_BENDING = np.array([0, 0.01, 0.01, 1, 1, 1, 4, 4, 4, 4])
+STIFFNESS = 0.003
 _TOWARDS = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]], np.float32)
 
 
@@ -107,27 +110,58 @@ def _quadratic(points: np.ndarray, size: int) -> np.ndarray:
 
 def fit_of(mesh: Mesh, grey: np.ndarray) -> float:
     """Return how well edges lie on the mesh's lines, 0 to 1; a right mesh has 0.1 and more."""
-    _, coherence = _offsets(mesh, grey, reach=4.0)
-    return coherence
+    return float(_offsets(mesh, grey, reach=4.0)[1].mean())
 
 
 def drawn_on(mesh: Mesh, grey: np.ndarray) -> Mesh:
-    """Return the mesh moved onto the edges of the picture, coarsely and then finely."""
-    for reach in (4.0, 2.5, 1.6):
-        (across, down), _ = _offsets(mesh, grey, reach)
-        moved = (
-            mesh.nodes
-            + np.gradient(mesh.nodes, axis=1) * across[..., None]
-            + np.gradient(mesh.nodes, axis=0) * down[..., None]
+    """Return the mesh moved onto the edges of the picture.
+
+    It is trusted round the finder patterns first and grows from there as one smooth surface, each
+    step so short that no line is taken for its neighbour; then every node finds its own place.
+    """
+    symbol = _nodes(mesh.size)
+    surface = _cubic(symbol, mesh.size)
+    middles = np.array([[3.5, 3.5], [mesh.size - 3.5, 3.5], [3.5, mesh.size - 3.5]])
+    away = np.min(np.hypot(*(symbol[:, None] - middles).transpose(2, 0, 1)), axis=1)
+    furthest = float(np.hypot(mesh.size - 3.5, mesh.size - 3.5))
+    trusted = 6.0
+    while trusted < furthest:
+        moved, certain = _moved(mesh, grey, reach=1.6)
+        weight = np.where(away <= trusted, certain.ravel(), 0)[:, None]
+        weighted = surface * weight
+        terms = np.linalg.solve(
+            weighted.T @ weighted + STIFFNESS * (weight**2).sum() * np.diag(_BENDING),
+            weighted.T @ ((moved - mesh.nodes).reshape(-1, 2) * weight),
         )
-        mesh = Mesh(mesh.size, moved.astype(np.float32))
+        shift = (surface @ terms).astype(np.float32).reshape(mesh.nodes.shape)
+        mesh = Mesh(mesh.size, mesh.nodes + shift)
+        trusted += 3.0
+    for reach in (2.5, 1.6):
+        mesh = Mesh(mesh.size, _moved(mesh, grey, reach)[0])
     return mesh
+
+
+def _cubic(points: np.ndarray, size: int) -> np.ndarray:
+    u, v = points[:, 0] / size * 2 - 1, points[:, 1] / size * 2 - 1
+    cubes = [u * u * u, u * u * v, u * v * v, v * v * v]
+    return np.concatenate([_quadratic(points, size), np.stack(cubes, 1)], 1)
+
+
+def _moved(mesh: Mesh, grey: np.ndarray, reach: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return where the nodes belong by the edges round each, and how certain each is, 0 to 1."""
+    (across, down), certain = _offsets(mesh, grey, reach)
+    moved = (
+        mesh.nodes
+        + np.gradient(mesh.nodes, axis=1) * across[..., None]
+        + np.gradient(mesh.nodes, axis=0) * down[..., None]
+    )
+    return moved.astype(np.float32), certain
 
 
 def _offsets(
     mesh: Mesh, grey: np.ndarray, reach: float
-) -> tuple[tuple[np.ndarray, np.ndarray], float]:
-    """Return how many modules each node should move across and down, and the fit as it is.
+) -> tuple[tuple[np.ndarray, np.ndarray], np.ndarray]:
+    """Return how many modules each node should move across and down, and how certain that is.
 
     `reach`: modules round a node that have a say, as the sigma of a Gaussian.
     """
@@ -143,7 +177,9 @@ def _offsets(
         cells = cv2.copyMakeBorder(cells, 1, 1, 1, 1, cv2.BORDER_REPLICATE)
         corners = (cells[1:, 1:] + cells[1:, :-1] + cells[:-1, 1:] + cells[:-1, :-1]) / 4
         real, imaginary, strength = cv2.split(cv2.GaussianBlur(corners, (0, 0), reach))
-        certain = np.hypot(real, imaginary) / (strength + 1e-3)
-        moves.append(np.arctan2(imaginary, real) / (2 * np.pi) * np.minimum(1, 6 * certain))
-        fits.append(float(certain.mean()))
-    return (moves[0], moves[1]), sum(fits) / 2
+        # where there are no edges, noise must not have a say
+        certain = np.hypot(real, imaginary) / (strength + 0.3 * strength.mean() + 1e-3)
+        there = np.minimum(1, certain / (0.7 * certain.mean() + 1e-6)) ** 2
+        moves.append(np.arctan2(imaginary, real) / (2 * np.pi) * there)
+        fits.append(certain)
+    return (moves[0], moves[1]), (fits[0] + fits[1]) / 2

@@ -72,8 +72,7 @@ def _unblurred(levels: np.ndarray, sigma: float, reach: int) -> np.ndarray:
     """
     low, high = _surroundings(levels, reach)
     seen = np.clip((levels - low) / np.maximum(high - low, 8), 0, 1).astype(np.float32)
-    weights = np.array([_share(step, sigma) for step in (-2, -1, 0, 1, 2)], np.float32)
-    weights /= weights.sum()
+    weights = blur_weights(sigma)
     light = seen.copy()
     for _ in range(25):
         blurred = cv2.sepFilter2D(light, -1, weights, weights, borderType=cv2.BORDER_REPLICATE)
@@ -81,13 +80,15 @@ def _unblurred(levels: np.ndarray, sigma: float, reach: int) -> np.ndarray:
     return light
 
 
-def _share(step: float, sigma: float) -> float:
-    """Return a module's share in the level of one `step` modules away."""
+@lru_cache(maxsize=16)
+def blur_weights(sigma: float) -> np.ndarray:
+    """Return the shares, in a module's level, of the modules two before it to two behind it."""
 
     def below(x: float) -> float:
         return 0.5 * (1 + erf(x / (sigma * sqrt(2))))
 
-    return below(step + 0.5) - below(step - 0.5)
+    shares = [below(step + 0.5) - below(step - 0.5) for step in (-2, -1, 0, 1, 2)]
+    return np.array(shares, np.float32) / np.float32(sum(shares))
 
 
 def decode(dark: np.ndarray) -> zxingcpp.Barcode | None:

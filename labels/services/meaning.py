@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from django.db.models import Q
 from django.db.models.functions import Upper
 
 from gearroom.core.act import SYSTEM, Actor
@@ -110,11 +111,15 @@ def _name(text: str) -> str:
 
 def _kits_named(actor: Actor, seen: Sequence[Seen], *, any_room: bool) -> dict[str, Kit]:
     """Kits whose very name was typed, by the name in capitals."""
-    wanted = {_name(each.text) for each in seen if 0 < len(each.text.strip()) <= _LONGEST_NAME}
+    texts = [each.text.strip() for each in seen]
+    wanted = [text for text in texts if text.isprintable() and 0 < len(text) <= _LONGEST_NAME]
     if not wanted:
         return {}
     rows = find.kits_of(SYSTEM if any_room else actor)
-    rows = rows.annotate(capitals=Upper("name")).filter(capitals__in=wanted)
+    # SQLite makes capitals of ASCII alone; a name of other letters is found as it is written.
+    rows = rows.annotate(capitals=Upper("name")).filter(
+        Q(capitals__in=[text.upper() for text in wanted]) | Q(name__in=wanted)
+    )
     return {_name(row.name): row for row in rows}
 
 

@@ -10,7 +10,7 @@ import zxingcpp
 from django.core.cache import cache
 from django.core.files.uploadedfile import SimpleUploadedFile
 
-from gearroom.site.photograph import photograph
+from gearroom.site.demo.photograph import photograph
 from kits.models import Checkout, Entry, Movement, PackCode
 from kits.services import custody
 from labels.models import Scan

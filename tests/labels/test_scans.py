@@ -106,6 +106,8 @@ def test_a_kits_name_may_be_typed_instead_of_its_code(labels):
     assert at.one(labels.world.guide, " day-01 ").thing.name == "DAY-01"
     outcome = at.one(labels.world.stranger, "DAY-01")
     assert (outcome.means, outcome.thing) == (Means.OTHER, None)
+    make.kit("Höhle 7", labels.world.version, labels.world.store)
+    assert at.one(labels.world.guide, "Höhle 7").thing.name == "Höhle 7"
 
 
 # -------------------------------------------------------------------------------- taking out
