@@ -1,0 +1,127 @@
+"""The doors of recalls: who sees what, who answers, and what a wrong request gets."""
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from kits.models import Recall
+from kits.services import custody
+from tests.kits import factories as make
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def w():
+    return make.world()
+
+
+@pytest.fixture
+def keeper(w):
+    return make.caller(w.keeper)
+
+
+@pytest.fixture
+def recall(w, keeper):
+    """D1 is recalled while Gil has DAY-01."""
+    custody.check_out(make.act(w.keeper), w.day_01, person=w.guide, short_reason="plasters low")
+    answer = keeper.post(
+        "recalls/",
+        {"item": w.dressing.pk, "number": "d1", "reference": "FSN-0031", "advice": "Do not use."},
+    )
+    assert answer.status_code == 201, answer.json()
+    return answer.json()
+
+
+def kit_row(standing):
+    return next(p for p in standing["places"] if p["place"]["kit"])
+
+
+def test_it_says_what_was_quarantined_and_who_has_the_rest(w, recall):
+    assert recall["quarantine"][0]["units"] == 12
+    row = kit_row(recall)
+    assert (row["certainty"], row["units_min"], row["units_max"]) == ("certain", 6, 6)
+    assert row["person"]["name"] == "Gil"
+    assert row["told_at"] is None
+    assert [lot["number"] for lot in recall["lots"]] == ["D1"]
+
+
+def test_the_one_who_has_it_answers_and_the_rest_goes_to_quarantine(w, recall):
+    answer = make.caller(w.guide).post(
+        f"recalls/{recall['id']}/answer/",
+        {"row": kit_row(recall)["row"], "answer": "taken-out", "removed": 6},
+    )
+    assert answer.status_code == 200, answer.json()
+    row = kit_row(answer.json())
+    assert (row["answer"], row["answered_by"], row["booked"]) == ("taken-out", "Gil", 0)
+    assert answer.json()["quarantine"][0]["units"] == 18
+
+
+def test_a_keeper_records_that_somebody_was_told_by_phone(w, keeper, recall):
+    body = {"row": kit_row(recall)["row"]}
+    assert make.caller(w.guide).post(f"recalls/{recall['id']}/told/", body).status_code == 403
+    answer = keeper.post(f"recalls/{recall['id']}/told/", body)
+    assert kit_row(answer.json())["told_at"] is not None
+
+
+def test_it_is_closed_once_and_listed_as_closed(w, keeper, recall):
+    assert keeper.post(f"recalls/{recall['id']}/close/").json()["closed_at"] is not None
+    again = keeper.post(f"recalls/{recall['id']}/close/")
+    assert (again.status_code, again.json()["code"]) == (409, "closed-already")
+    assert keeper.get("recalls/?open=true").json()["results"] == []
+    assert [r["id"] for r in keeper.get("recalls/?open=false").json()["results"]] == [recall["id"]]
+
+
+def test_those_of_another_room_see_the_recall_and_no_place_of_ours(w, recall):
+    seen = make.caller(w.stranger).get(f"recalls/{recall['id']}/").json()
+    assert seen["advice"] == "Do not use."
+    assert (seen["places"], seen["quarantine"], seen["gone"]) == ([], [], [])
+
+
+def test_a_guide_does_not_start_one(w):
+    body = {"item": w.dressing.pk, "number": "D2"}
+    assert make.caller(w.guide).post("recalls/", body).status_code == 403
+    assert not Recall.objects.exists()
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"number": ""},
+        {"scope": "all"},
+        {"scope": "some"},
+        {"number": 12},
+        {"item": "Dressing"},
+        {"colour": "red"},
+    ],
+)
+def test_it_refuses_a_body_that_is_not_as_it_should_be(w, keeper, wrong):
+    answer = keeper.post("recalls/", {"item": w.dressing.pk, "number": "D2", **wrong})
+    assert answer.status_code == 400
+    assert not Recall.objects.exists()
+
+
+def test_it_takes_no_answer_about_a_row_of_another_recall(w, keeper, recall):
+    other = keeper.post("recalls/", {"item": w.shears.pk, "scope": "all"}).json()
+    answer = keeper.post(
+        f"recalls/{other['id']}/answer/", {"row": kit_row(recall)["row"], "answer": "none-there"}
+    )
+    assert answer.status_code == 404
+
+
+def test_how_it_stands_costs_the_same_few_queries_however_many_places(w, keeper, recall):
+    def queries():
+        path = f"recalls/{recall['id']}/"
+        keeper.get(path)
+        with CaptureQueriesContext(connection) as seen:
+            assert keeper.get(path).status_code == 200
+        return len(seen)
+
+    before = queries()
+    for n in range(4):
+        kit = make.kit(f"MORE-{n}", w.version, w.store)
+        make.put_in(kit, w.lots["d2"], w.upper, 2)
+    keeper.post("recalls/", {"item": w.dressing.pk, "scope": "all"})
+    recall["id"] = Recall.objects.latest("id").pk
+    assert len(keeper.get(f"recalls/{recall['id']}/").json()["places"]) > 4
+    assert queries() == before
