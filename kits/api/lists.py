@@ -211,7 +211,8 @@ class _ListDoor(UseCaseView):
     def version(self, number: int | None = None) -> PackingListVersion:
         """The version that the address names, or another of the list."""
         wanted = self.kwargs["number"] if number is None else number
-        found = versions().filter(packing_list=self.kwargs["id"], number=wanted).first()
+        of_list = PackingList.objects.filter(pk=self.kwargs["id"])
+        found = versions().filter(packing_list__in=of_list, number=wanted).first()
         if found is None:
             raise NotFound("version of that kit list", wanted)
         return found

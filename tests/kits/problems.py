@@ -1,8 +1,7 @@
-"""Asserting on problems."""
+"""What services refuse."""
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -10,16 +9,6 @@ from typing import Any
 import pytest
 
 from gearroom.core.problems import Problem
-
-
-def is_problem(answer: Any, status: int, code: str) -> dict[str, Any]:
-    """The answer of a door is this problem; returns it."""
-    assert answer.status_code == status, answer.content
-    assert answer["Content-Type"] == "application/problem+json"
-    body: dict[str, Any] = json.loads(answer.content)
-    assert (body["status"], body["code"]) == (status, code), body
-    assert body["detail"]
-    return body
 
 
 @contextmanager

@@ -10,8 +10,8 @@ from django.utils import timezone
 
 from kits.models import Entry, EntryKind, Movement
 from kits.services import custody, use
+from tests.core.made import is_problem
 from tests.kits import factories as make
-from tests.kits.problems import is_problem
 
 pytestmark = pytest.mark.django_db
 

@@ -12,9 +12,9 @@ from gearroom.core.rules.roles import Role
 from kits.models import Item, PackCode, Substitute
 from kits.rules.facts import Kind
 from kits.services import audit, catalogue
-from tests.core.made import Caller
+from tests.core.made import Caller, is_problem
 from tests.kits import factories as make
-from tests.kits.problems import is_problem, refused
+from tests.kits.problems import refused
 
 pytestmark = pytest.mark.django_db
 

@@ -24,8 +24,9 @@ from kits.services import (
     turnaround,
 )
 from kits.services.lists import Draft, LineDraft, SectionDraft
+from tests.core.made import is_problem
 from tests.kits import factories as make
-from tests.kits.problems import is_problem, refused
+from tests.kits.problems import refused
 
 pytestmark = pytest.mark.django_db
 

@@ -13,9 +13,9 @@ from kits.models import ListLine, PackingListVersion
 from kits.rules.facts import Criticality
 from kits.services import audit, list_effects, lists
 from kits.services.lists import Draft, LineDraft, SectionDraft
-from tests.core.made import Caller
+from tests.core.made import Caller, is_problem
 from tests.kits import factories as make
-from tests.kits.problems import is_problem, refused
+from tests.kits.problems import refused
 
 pytestmark = pytest.mark.django_db
 

@@ -10,8 +10,9 @@ from django.utils import timezone
 
 from kits.models import Entry, EntryKind, Kit, Reservation, Trip
 from kits.services import audit, custody, kits, reservations, turnaround
+from tests.core.made import is_problem
 from tests.kits import factories as make
-from tests.kits.problems import is_problem, refused
+from tests.kits.problems import refused
 
 pytestmark = pytest.mark.django_db
 

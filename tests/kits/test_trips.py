@@ -20,9 +20,9 @@ from kits.services import (
     reservations,
     turnaround,
 )
-from tests.core.made import Caller
+from tests.core.made import Caller, is_problem
 from tests.kits import factories as make
-from tests.kits.problems import is_problem, refused
+from tests.kits.problems import refused
 
 pytestmark = pytest.mark.django_db
 
