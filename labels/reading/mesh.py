@@ -20,6 +20,11 @@ _SQUARE = np.array([[0, 0], [7, 0], [7, 7], [0, 7]], np.float32)
 # How much each term of the surface costs: shifts nothing, slopes little, bends more.
 _BENDING = np.array([0, 0.01, 0.01, 1, 1, 1, 4, 4, 4, 4])
 STIFFNESS = 0.003
+HEARD = 0.1  # certainty from which edges move a node all the way
+
+# Ways that a cylinder's axis may lie on the symbol, and how far the symbol reaches round it.
+_AXES = np.arange(12) * np.pi / 12
+_ARCS = (0.5, 1.0, 1.5)  # radians
 _TOWARDS = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]], np.float32)
 
 
@@ -84,7 +89,50 @@ def first_meshes(size: int, top_left: Finder, top_right: Finder, bottom_left: Fi
         terms, *_ = np.linalg.lstsq(_quadratic(symbol, size), picture, rcond=None)
         bent = (_quadratic(nodes, size) @ terms).astype(np.float32)
         meshes.append(Mesh(size, bent.reshape(size + 3, size + 3, 2)))
+        meshes += _round_cylinders(size, symbol, picture)
     return meshes
+
+
+def _round_cylinders(size: int, symbol: np.ndarray, picture: np.ndarray) -> list[Mesh]:
+    """Return the two meshes round a cylinder, seen in perspective, that fit the corners best."""
+    middle = picture.mean(0)
+    reach = float(np.abs(picture - middle).max())
+    seen = (picture - middle) / reach
+    nodes = _nodes(size)
+    fits = []
+    for axis in _AXES:
+        for arc in _ARCS:
+            space = _on_cylinder(symbol, size, axis, arc)
+            # seen = (space, 1) · T / (space · w + 1): eight numbers T and three w, w held small
+            equations = np.zeros((2 * len(space) + 3, 11))
+            equations[:-3:2, 0:3], equations[:-3:2, 3] = space, 1
+            equations[1:-3:2, 4:7], equations[1:-3:2, 7] = space, 1
+            equations[:-3:2, 8:] = -seen[:, :1] * space
+            equations[1:-3:2, 8:] = -seen[:, 1:] * space
+            equations[-3:, 8:] = 0.05 * np.eye(3)
+            known = np.concatenate([seen.ravel(), np.zeros(3)])
+            found, *_ = np.linalg.lstsq(equations, known, rcond=None)
+
+            def project(points: np.ndarray, found: np.ndarray = found) -> np.ndarray:
+                depth = points @ found[8:] + 1
+                flat = np.stack([points @ found[:3] + found[3], points @ found[4:7] + found[7]], 1)
+                return flat / np.where(np.abs(depth) < 1e-3, 1e-3, depth)[:, None]
+
+            off = float(((project(space) - seen) ** 2).sum())
+            fits.append((off, axis, arc, project))
+    fits.sort(key=lambda fit: fit[0])
+    meshes = []
+    for _, axis, arc, project in fits[:2]:
+        places = project(_on_cylinder(nodes, size, axis, arc)) * reach + middle
+        meshes.append(Mesh(size, places.astype(np.float32).reshape(size + 3, size + 3, 2)))
+    return meshes
+
+
+def _on_cylinder(points: np.ndarray, size: int, axis: float, arc: float) -> np.ndarray:
+    """Return where points of a symbol lie in space, (…, 3), its side being the unit of length."""
+    u, v = points[:, 0] / size - 0.5, points[:, 1] / size - 0.5
+    along, angle = np.cos(axis) * u + np.sin(axis) * v, arc * (np.cos(axis) * v - np.sin(axis) * u)
+    return np.stack([along, np.sin(angle) / arc, (1 - np.cos(angle)) / arc], 1)
 
 
 def _turned(finder: Finder, across: np.ndarray, down: np.ndarray) -> np.ndarray | None:
@@ -177,9 +225,9 @@ def _offsets(
         cells = cv2.copyMakeBorder(cells, 1, 1, 1, 1, cv2.BORDER_REPLICATE)
         corners = (cells[1:, 1:] + cells[1:, :-1] + cells[:-1, 1:] + cells[:-1, :-1]) / 4
         real, imaginary, strength = cv2.split(cv2.GaussianBlur(corners, (0, 0), reach))
-        # where there are no edges, noise must not have a say
+        # where there are no edges, or blur has taken their places, noise must not have a say
         certain = np.hypot(real, imaginary) / (strength + 0.3 * strength.mean() + 1e-3)
-        there = np.minimum(1, certain / (0.7 * certain.mean() + 1e-6)) ** 2
-        moves.append(np.arctan2(imaginary, real) / (2 * np.pi) * there)
+        heard = np.minimum(1, certain / HEARD) ** 2
+        moves.append(np.arctan2(imaginary, real) / (2 * np.pi) * heard)
         fits.append(certain)
     return (moves[0], moves[1]), (fits[0] + fits[1]) / 2

@@ -12,15 +12,19 @@ import cv2
 import numpy as np
 import zxingcpp
 
-from labels.reading import finders, mesh, modules
+from labels.reading import codewords, finders, mesh, modules
 from labels.reading.engines import Engine, Found
 from labels.reading.finders import Finder
+from labels.reading.mesh import Mesh
 from labels.reading.results import Corners
+from labels.reading.settle import settled
 
 MOST_TRIPLES = 60
 MOST_SECONDS = 0.3  # so that a picture full of squares leaves time for the other rungs
 MOST_SIZES = 6  # sizes tried for three finder patterns
-MOST_MESHES = 3  # of these, drawn onto the edges and decoded
+MOST_MESHES = 4  # of these, drawn onto the edges and decoded
+MOST_SETTLED = 3  # guesses at dark and light worth settling
+BLURS = (0.3, 0.5, 0.7)  # sigmas in modules, tried in settling
 
 
 def straighten(*, side: int, block: int) -> Engine:
@@ -57,21 +61,38 @@ def _read(grey: np.ndarray, triple: tuple[Finder, Finder, Finder]) -> Found | No
         for candidate in mesh.first_meshes(size, *triple)
     ]
     meshes.sort(key=lambda item: -item[0])
+    hopeful: list[tuple[float, Mesh, np.ndarray, np.ndarray]] = []
     for _, first in meshes[:MOST_MESHES]:
         if modules.misfit(modules.first_decision(first.levels(grey))) > 0.3:
             continue
         for laid in (mesh.drawn_on(first, grey), first):
-            for dark in modules.decisions(laid.levels(grey)):
-                barcode = modules.decode(dark) if modules.misfit(dark) < 0.2 else None
+            levels = laid.levels(grey)
+            for dark in modules.decisions(levels):
+                off = modules.misfit(dark)
+                barcode = modules.decode(dark) if off < 0.2 else None
                 if barcode is not None:
-                    return Found(
-                        barcode.text,
-                        barcode.bytes,
-                        "QR Code",
-                        barcode.content_type == zxingcpp.ContentType.GS1,
-                        tuple((float(x), float(y)) for x, y in laid.corners),
-                    )
+                    return _found(barcode, laid)
+                hopeful.append((off - mesh.fit_of(laid, grey), laid, levels, dark))
+    hopeful.sort(key=lambda item: item[0])
+    for off, laid, levels, dark in hopeful[:MOST_SETTLED]:
+        if off > 0.12:
+            break
+        for sigma in BLURS:
+            right = codewords.corrected(*settled(levels, dark, sigma))
+            barcode = modules.decode(right) if right is not None else None
+            if barcode is not None:
+                return _found(barcode, laid)
     return None
+
+
+def _found(barcode: zxingcpp.Barcode, laid: Mesh) -> Found:
+    return Found(
+        barcode.text,
+        barcode.bytes,
+        "QR Code",
+        barcode.content_type == zxingcpp.ContentType.GS1,
+        tuple((float(x), float(y)) for x, y in laid.corners),
+    )
 
 
 def _sizes(grey: np.ndarray, top_left: Finder, top_right: Finder, bottom_left: Finder) -> list[int]:

@@ -97,9 +97,8 @@ def test_a_text_from_a_scanner_set_for_another_country_resolves(labels, slash):
     mangled = f"HTTPSÖ{slash}{slash}GEAR.UMBERFELL.EXAMPLE{slash}L{slash}{labels.kit.code}"
     assert at.one(labels.world.guide, mangled).label == labels.kit
     shifted = labels.kit.code.translate(str.maketrans("23456789", "é\"'(-è_ç"))
-    if shifted != labels.kit.code:
-        assert at.one(labels.world.guide, f"!!L!{shifted}").label in (labels.kit, None)
-        assert at.one(labels.world.guide, shifted).label == labels.kit
+    french = f"HTTPSM!!GEQR:U;BERFELL:EXQ;PLE!L!{shifted}"
+    assert at.one(labels.world.guide, french).label == labels.kit
 
 
 def test_a_kits_name_may_be_typed_instead_of_its_code(labels):
