@@ -128,8 +128,9 @@ def test_what_the_schema_allows_is_answered_as_it_says(label, somewhere):
     drive(label, ALLOWED, somewhere, 6)
 
 
+@pytest.mark.parametrize("engine", ["sqlite"], indirect=True)  # little of it gets to a database
 @pytest.mark.parametrize("label", OPERATIONS)
-def test_what_the_schema_does_not_allow_is_refused_as_it_says(label, somewhere):
+def test_what_the_schema_does_not_allow_is_refused_as_it_says(label, engine, somewhere):
     drive(label, NOT_ALLOWED, somewhere, 6)
 
 

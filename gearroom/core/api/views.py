@@ -37,7 +37,7 @@ from typing import Any, ClassVar
 
 from django.core.files.uploadedfile import UploadedFile
 from django.db.models import QuerySet
-from django.http import HttpResponse, HttpResponseBase
+from django.http import Http404, HttpResponse, HttpResponseBase
 from django.utils.cache import patch_vary_headers
 from rest_framework.negotiation import DefaultContentNegotiation
 from rest_framework.permissions import AllowAny, BasePermission, IsAuthenticated
@@ -49,6 +49,7 @@ from rest_framework.views import APIView
 from gearroom.core.act import Act, Actor, actor_of
 from gearroom.core.api.etags import etag, require_match, unchanged
 from gearroom.core.api.paging import CursorPages
+from gearroom.core.api.parsing import MAX_INTEGER
 from gearroom.core.api.problems import as_problem, respond
 from gearroom.core.api.schema import DoorSchema
 from gearroom.core.api.serializers import UUID_FORM, ActBody, PageQuery, QuerySerializer
@@ -93,8 +94,10 @@ class Door(APIView):
         return [AllowAny() if self.public else IsAuthenticated()]
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
-        """Before the method: who asks."""
+        """Before the method: who asks, and whether the address can name anything."""
         super().initial(request, *args, **kwargs)
+        if any(isinstance(value, int) and value > MAX_INTEGER for value in kwargs.values()):
+            raise Http404  # no row has such a number, and databases cannot even compare with it
         scopes = frozenset(map(Scope, request.auth.scopes)) if request.auth else None
         self.actor = actor_of(request.user, scopes) if request.user else None
 
