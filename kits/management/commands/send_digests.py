@@ -1,0 +1,28 @@
+"""`manage.py send_digests`: what the weekly schedule runs."""
+
+from datetime import datetime
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from gearroom.core import clock
+from kits.services import sending
+
+
+class Command(BaseCommand):
+    help = "Sends each responsible instructor the weekly email, once a week."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--at", help="as of this time, in ISO 8601 with its offset; else now")
+
+    def handle(self, **options: Any) -> None:
+        at = clock.now()
+        if options["at"]:
+            try:
+                at = datetime.fromisoformat(options["at"])
+            except ValueError as error:
+                raise CommandError("--at is a time such as 2027-05-31T07:00:00+01:00.") from error
+            if at.tzinfo is None:
+                raise CommandError("--at needs its offset, such as 2027-05-31T07:00:00+01:00.")
+        sent = sending.send_weekly(at)
+        self.stdout.write(f"{len(sent)} weekly emails sent.")
