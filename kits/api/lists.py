@@ -335,10 +335,7 @@ class _PageSchema(DoorSchema):
         """The page in the form it came in."""
         answers = super().get_response_serializers()
         answers.pop(200)
-        return {
-            **{(200, kind): OpenApiTypes.BINARY for kind in lists.PAGE_KINDS},
-            **answers,
-        }
+        return {**{(200, kind): OpenApiTypes.BINARY for kind in lists.PAGE_KINDS}, **answers}
 
 
 class SignedPage(ReadView, _ListDoor):
@@ -376,10 +373,7 @@ class Compare(ReadView, _ListDoor):
                 {"what": list(c.what), "before": _line(c.before), "after": _line(c.after)}
                 for c in found.lines.changed
             ],
-            "said": [
-                {"what": what, "before": before, "after": after}
-                for what, (before, after) in found.said.items()
-            ],
+            "said": [{"what": k, "before": a, "after": b} for k, (a, b) in found.said.items()],
         }
 
 
