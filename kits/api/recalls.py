@@ -27,7 +27,9 @@ class RecallAnswer(serializers.Serializer[Any]):
     reference = serializers.CharField()
     advice = serializers.CharField()
     started_at = serializers.DateTimeField(source="entry.occurred_at")
-    closed_at = serializers.DateTimeField(source="closed.occurred_at", default=None)
+    closed_at = serializers.DateTimeField(
+        source="closed.occurred_at", default=None, allow_null=True
+    )
 
 
 class FollowedAnswer(serializers.Serializer[Any]):
