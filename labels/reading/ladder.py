@@ -58,6 +58,8 @@ LADDER: tuple[Rung, ...] = (
     Rung("threshold 151", engines.qr_clean, prepare.black_and_white(151), 2200, 1, 3),
     Rung("light joined", engines.qr, prepare.light_joined),
     Rung("straightened fine × 3", straighten(side=3300, block=21), side=1100, times=3),
+    Rung("settled", straighten(side=1600, block=31, settle=True), cost_ms_per_mp=20),
+    Rung("settled × 3", straighten(side=3300, block=51, settle=True), side=1100, times=3),
     Rung("zbar enlarged", engines.zbar_qr, side=700, times=4, cost_ms_per_mp=15),
     Rung("zbar 1200", engines.zbar_qr, side=1200, cost_ms_per_mp=30),
     Rung("straightened fine", straighten(side=3000, block=51), cost_ms_per_mp=10),

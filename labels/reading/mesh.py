@@ -20,6 +20,7 @@ _SQUARE = np.array([[0, 0], [7, 0], [7, 7], [0, 7]], np.float32)
 # How much each term of the surface costs: shifts nothing, slopes little, bends more.
 _BENDING = np.array([0, 0.01, 0.01, 1, 1, 1, 4, 4, 4, 4])
 STIFFNESS = 0.003
+MOST_OFF = 1.2  # modules by which a flat mesh may miss the corners, on average
 HEARD = 0.1  # certainty from which edges move a node all the way
 
 # Ways that a cylinder's axis may lie on the symbol, and how far the symbol reaches round it.
@@ -59,73 +60,87 @@ class Mesh:
         return soft[np.ix_(at, at)].astype(np.float32)
 
 
-def first_meshes(size: int, top_left: Finder, top_right: Finder, bottom_left: Finder) -> list[Mesh]:
-    """Return meshes of `size` modules through three finder patterns: flat, and bent where flat
-    leaves a doubt. Empty where the patterns cannot be one symbol's of that size."""
+def flat(size: int, top_left: Finder, top_right: Finder, bottom_left: Finder) -> Mesh | None:
+    """Return the mesh of a flat symbol of `size` modules seen in perspective, or None where these
+    finder patterns cannot be one symbol's of that size."""
+    matched = _matched(size, top_left, top_right, bottom_left)
+    if matched is None:
+        return None
+    symbol, picture = matched
+    view, _ = cv2.findHomography(symbol, picture, 0)
+    if view is None or abs(np.linalg.det(view)) < 1e-12:
+        return None
+    ends = np.array([[-1, -1, 1], [size + 1, -1, 1], [-1, size + 1, 1], [size + 1, size + 1, 1]])
+    if (ends @ view[2]).min() <= 0:  # the horizon runs through the symbol
+        return None
+    back = cv2.perspectiveTransform(picture[:, None], np.linalg.inv(view))[:, 0]
+    if float(np.sqrt(((back - symbol) ** 2).sum(1).mean())) > MOST_OFF:
+        return None
+    places = cv2.perspectiveTransform(_nodes(size)[:, None], view)
+    return Mesh(size, places.reshape(size + 3, size + 3, 2))
+
+
+def bent(size: int, top_left: Finder, top_right: Finder, bottom_left: Finder) -> list[Mesh]:
+    """Return meshes of a bent symbol: on a quadratic surface, and round the two cylinders, seen in
+    perspective, that fit the corners of its finder patterns best."""
+    matched = _matched(size, top_left, top_right, bottom_left)
+    if matched is None:
+        return []
+    symbol, picture = matched
+    terms, *_ = np.linalg.lstsq(_quadratic(symbol, size), picture, rcond=None)
+    surfaces = [_quadratic(_nodes(size), size) @ terms, *_round_cylinders(size, symbol, picture)]
+    return [
+        Mesh(size, places.astype(np.float32).reshape(size + 3, size + 3, 2)) for places in surfaces
+    ]
+
+
+def _matched(
+    size: int, top_left: Finder, top_right: Finder, bottom_left: Finder
+) -> tuple[np.ndarray, np.ndarray] | None:
+    """Return the finder patterns' corners in modules and in the picture's pixels, (12, 2) each."""
     across, down = top_right.centre - top_left.centre, bottom_left.centre - top_left.centre
     squares = [_turned(f, across, down) for f in (top_left, top_right, bottom_left)]
     if any(square is None for square in squares):
-        return []
-    picture = np.concatenate(squares)
-    symbol = np.concatenate(
-        [_SQUARE, _SQUARE + np.array([size - 7, 0]), _SQUARE + np.array([0, size - 7])]
-    )
-    symbol = symbol.astype(np.float32)
-    flat, _ = cv2.findHomography(symbol, picture, 0)
-    if flat is None or abs(np.linalg.det(flat)) < 1e-12:
-        return []
-    ends = np.array([[-1, -1, 1], [size + 1, -1, 1], [-1, size + 1, 1], [size + 1, size + 1, 1]])
-    if (ends @ flat[2]).min() <= 0:  # the horizon runs through the symbol
-        return []
-    back = cv2.perspectiveTransform(picture[:, None], np.linalg.inv(flat))[:, 0]
-    off = float(np.sqrt(((back - symbol) ** 2).sum(1).mean()))  # modules
-    if off > 1.2:
-        return []
-    nodes = _nodes(size)
-    meshes = [
-        Mesh(size, cv2.perspectiveTransform(nodes[:, None], flat).reshape(size + 3, size + 3, 2))
-    ]
-    if off > 0.15:
-        terms, *_ = np.linalg.lstsq(_quadratic(symbol, size), picture, rcond=None)
-        bent = (_quadratic(nodes, size) @ terms).astype(np.float32)
-        meshes.append(Mesh(size, bent.reshape(size + 3, size + 3, 2)))
-        meshes += _round_cylinders(size, symbol, picture)
-    return meshes
+        return None
+    places = ((0, 0), (size - 7, 0), (0, size - 7))
+    symbol = np.concatenate([_SQUARE + np.array(place) for place in places])
+    return symbol.astype(np.float32), np.concatenate(squares)
 
 
-def _round_cylinders(size: int, symbol: np.ndarray, picture: np.ndarray) -> list[Mesh]:
-    """Return the two meshes round a cylinder, seen in perspective, that fit the corners best."""
+def _round_cylinders(size: int, symbol: np.ndarray, picture: np.ndarray) -> list[np.ndarray]:
+    """Return the picture's places of all nodes for the two cylinders that fit best."""
     middle = picture.mean(0)
     reach = float(np.abs(picture - middle).max())
     seen = (picture - middle) / reach
-    nodes = _nodes(size)
-    fits = []
-    for axis in _AXES:
-        for arc in _ARCS:
-            space = _on_cylinder(symbol, size, axis, arc)
-            # seen = (space, 1) · T / (space · w + 1): eight numbers T and three w, w held small
-            equations = np.zeros((2 * len(space) + 3, 11))
-            equations[:-3:2, 0:3], equations[:-3:2, 3] = space, 1
-            equations[1:-3:2, 4:7], equations[1:-3:2, 7] = space, 1
-            equations[:-3:2, 8:] = -seen[:, :1] * space
-            equations[1:-3:2, 8:] = -seen[:, 1:] * space
-            equations[-3:, 8:] = 0.05 * np.eye(3)
-            known = np.concatenate([seen.ravel(), np.zeros(3)])
-            found, *_ = np.linalg.lstsq(equations, known, rcond=None)
+    ways = [(axis, arc) for axis in _AXES for arc in _ARCS]
+    space = np.stack([_on_cylinder(symbol, size, *way) for way in ways])  # (ways, 12, 3)
+    # seen = (space, 1) · T / (space · w + 1): eight numbers T and three w, w held small
+    equations = np.zeros((len(ways), 2 * len(symbol) + 3, 11))
+    equations[:, 0:-3:2, 0:3], equations[:, 0:-3:2, 3] = space, 1
+    equations[:, 1:-3:2, 4:7], equations[:, 1:-3:2, 7] = space, 1
+    equations[:, 0:-3:2, 8:] = -seen[:, :1] * space
+    equations[:, 1:-3:2, 8:] = -seen[:, 1:] * space
+    equations[:, -3:, 8:] = 0.05 * np.eye(3)
+    turned = equations.transpose(0, 2, 1)
+    wanted = np.concatenate([seen.ravel(), np.zeros(3)])
+    found = np.linalg.solve(turned @ equations + 1e-9 * np.eye(11), (turned @ wanted)[..., None])[
+        ..., 0
+    ]
 
-            def project(points: np.ndarray, found: np.ndarray = found) -> np.ndarray:
-                depth = points @ found[8:] + 1
-                flat = np.stack([points @ found[:3] + found[3], points @ found[4:7] + found[7]], 1)
-                return flat / np.where(np.abs(depth) < 1e-3, 1e-3, depth)[:, None]
+    def projected(points: np.ndarray, terms: np.ndarray) -> np.ndarray:
+        depth = points @ terms[8:] + 1
+        depth = np.where(np.abs(depth) < 1e-3, 1e-3, depth)
+        x, y = points @ terms[:3] + terms[3], points @ terms[4:7] + terms[7]
+        return np.stack([x / depth, y / depth], 1)
 
-            off = float(((project(space) - seen) ** 2).sum())
-            fits.append((off, axis, arc, project))
-    fits.sort(key=lambda fit: fit[0])
-    meshes = []
-    for _, axis, arc, project in fits[:2]:
-        places = project(_on_cylinder(nodes, size, axis, arc)) * reach + middle
-        meshes.append(Mesh(size, places.astype(np.float32).reshape(size + 3, size + 3, 2)))
-    return meshes
+    off = [
+        float(((projected(points, terms) - seen) ** 2).sum())
+        for points, terms in zip(space, found, strict=True)
+    ]
+    return [
+        projected(_on_cylinder(_nodes(size), size, *ways[best]), found[best]) * reach + middle
+        for best in np.argsort(off)[:2]
+    ]
 
 
 def _on_cylinder(points: np.ndarray, size: int, axis: float, arc: float) -> np.ndarray:

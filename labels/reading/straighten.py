@@ -22,13 +22,17 @@ from labels.reading.settle import settled
 MOST_TRIPLES = 60
 MOST_SECONDS = 0.3  # so that a picture full of squares leaves time for the other rungs
 MOST_SIZES = 6  # sizes tried for three finder patterns
-MOST_MESHES = 4  # of these, drawn onto the edges and decoded
+MOST_SIZES_BENT = 2  # of these, also taken as bent
+MOST_MESHES = 4  # of all, drawn onto the edges and decoded
 MOST_SETTLED = 3  # guesses at dark and light worth settling
 BLURS = (0.3, 0.5, 0.7)  # sigmas in modules, tried in settling
 
 
-def straighten(*, side: int, block: int) -> Engine:
-    """Return an engine that looks for finder patterns at `side` pixels with threshold `block`."""
+def straighten(*, side: int, block: int, settle: bool = False) -> Engine:
+    """Return an engine that looks for finder patterns at `side` pixels with threshold `block`.
+
+    `settle`: also settle modules together and correct with erasures, which takes long.
+    """
 
     def engine(grey: np.ndarray, known: Sequence[Corners], until: float) -> list[Found]:
         until = min(until, time.monotonic() + MOST_SECONDS)
@@ -40,7 +44,7 @@ def straighten(*, side: int, block: int) -> Engine:
                 break
             if any(_in_any(finder, taken) for finder in triple):
                 continue
-            read = _read(grey, triple)
+            read = _read(grey, triple, settle=settle)
             if read:
                 found.append(read)
                 taken.append(np.array(read.corners, np.float32))
@@ -54,15 +58,9 @@ def _in_any(finder: Finder, quads: list[np.ndarray]) -> bool:
     return any(cv2.pointPolygonTest(quad, (x, y), False) >= 0 for quad in quads)
 
 
-def _read(grey: np.ndarray, triple: tuple[Finder, Finder, Finder]) -> Found | None:
-    meshes = [
-        (mesh.fit_of(candidate, grey), candidate)
-        for size in _sizes(grey, *triple)
-        for candidate in mesh.first_meshes(size, *triple)
-    ]
-    meshes.sort(key=lambda item: -item[0])
+def _read(grey: np.ndarray, triple: tuple[Finder, Finder, Finder], *, settle: bool) -> Found | None:
     hopeful: list[tuple[float, Mesh, np.ndarray, np.ndarray]] = []
-    for _, first in meshes[:MOST_MESHES]:
+    for first in _likely(grey, triple):
         if modules.misfit(modules.first_decision(first.levels(grey))) > 0.3:
             continue
         for laid in (mesh.drawn_on(first, grey), first):
@@ -73,8 +71,25 @@ def _read(grey: np.ndarray, triple: tuple[Finder, Finder, Finder]) -> Found | No
                 if barcode is not None:
                     return _found(barcode, laid)
                 hopeful.append((off - mesh.fit_of(laid, grey), laid, levels, dark))
-    hopeful.sort(key=lambda item: item[0])
-    for off, laid, levels, dark in hopeful[:MOST_SETTLED]:
+    return _settled(hopeful) if settle else None
+
+
+def _likely(grey: np.ndarray, triple: tuple[Finder, Finder, Finder]) -> list[Mesh]:
+    """Return the meshes on whose lines the picture's edges lie best, best first."""
+
+    def ranked(meshes: list[Mesh]) -> list[Mesh]:
+        return sorted(meshes, key=lambda laid: -mesh.fit_of(laid, grey))
+
+    flats = [mesh.flat(size, *triple) for size in _sizes(grey, *triple)]
+    flats = ranked([laid for laid in flats if laid is not None])[:MOST_SIZES_BENT]
+    return ranked([*flats, *(b for laid in flats for b in mesh.bent(laid.size, *triple))])[
+        :MOST_MESHES
+    ]
+
+
+def _settled(hopeful: list[tuple[float, Mesh, np.ndarray, np.ndarray]]) -> Found | None:
+    """Read the most hopeful guesses at dark and light by settling all modules together."""
+    for off, laid, levels, dark in sorted(hopeful, key=lambda item: item[0])[:MOST_SETTLED]:
         if off > 0.12:
             break
         for sigma in BLURS:
