@@ -1,0 +1,130 @@
+"""The demonstration from a clean directory: what it did, whatever it printed."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from labels.reading import read
+from tests import keeper
+from tests.e2e.calls import Phone
+from tests.program import PROJECT, environment, manage
+
+pytestmark = pytest.mark.server
+
+
+class Demo:
+    """`manage.py demo` in a group of its own, started until it has told its address."""
+
+    def __init__(self, session: Path, folder: Path) -> None:
+        self.folder = folder
+        self.env = environment(folder)
+        self.port = keeper.free_port()
+        self.process = subprocess.Popen(
+            [sys.executable, str(PROJECT / "manage.py"), "demo", "--port", str(self.port)],
+            env=self.env,
+            cwd=PROJECT,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=(folder / "demo.log").open("ab"),
+            start_new_session=True,
+            text=True,
+        )
+        keeper.ask(session, watch=self.process.pid)
+        self.session = session
+        assert self.process.stdout is not None
+        self.printed = []
+        for line in self.process.stdout:
+            self.printed.append(line)
+            if "not medical advice" in line:
+                break
+        else:
+            raise AssertionError((folder / "demo.log").read_text() + "".join(self.printed))
+
+    @property
+    def kept(self) -> dict[str, Any]:
+        """What it keeps for later runs."""
+        found: dict[str, Any] = json.loads((self.folder / "demo.json").read_text())
+        return found
+
+    def stop(self) -> int:
+        """Ctrl-C; its exit code."""
+        os.killpg(self.process.pid, signal.SIGINT)
+        code = self.process.wait(40)
+        keeper.ask(self.session, release=self.process.pid)
+        return code
+
+
+def test_the_day_is_played_through_the_api_and_kept(session_folder, tmp_path):
+    demo = Demo(session_folder, tmp_path)
+    kept, facts = demo.kept, demo.kept["facts"]
+    phone = Phone(f"http://127.0.0.1:{demo.port}", kept["token"])
+
+    # 1. what was printed reads back as the codes it was printed for
+    for name, code in (("kit-label.png", "kit_code"), ("batch-label.png", "lot_code")):
+        (seen,) = read((tmp_path / "demo" / name).read_bytes()).reads
+        assert seen.text.endswith("/L/" + facts[code].replace("-", ""))
+    assert (tmp_path / "demo" / "labels.pdf").read_bytes().startswith(b"%PDF-")
+
+    # 2. and 3. it went out to the trip's guide and came back, what was used against the trip
+    out, back = phone.get("checkouts/?kit=GROUP-01&page_size=1").body["results"][0], facts["used"]
+    assert out["trip"]["name"] == "Gorge weekend, Hollow Beck"
+    assert out["person"]["name"] == "Ines Quarle"
+    assert out["in_at"] is not None
+    entry = phone.get(f"entries/{back[0]['entry']}/").body
+    assert entry["trip"] == out["trip"]["id"]
+    by_thing = {}
+    for row in back:
+        by_thing.setdefault(row["name"], []).append((row["units"], row["lot_assumed"]))
+    assert by_thing["gauze swab 10 × 10 cm"] == [(4, False)]
+    assert sum(units for units, _ in by_thing["blister dressing"]) == 2
+    assert all(assumed for _, assumed in by_thing["blister dressing"])
+
+    # 4. and 5. restocked but for the exception, sealed, looked inside, with a tag
+    kit = phone.get("kits/GROUP-01/").body
+    listed = sum(row["units"] for row in facts["listed"]["put_in"])
+    assert facts["restocked"]["units_put_in"] == listed - 1
+    assert facts["sealed"]["fit_until"]
+    assert kit["seal"] == facts["sealed"]["seal"]
+
+    # 6. the recalled batch is on no shelf any more, and GROUP-01 certainly holds it
+    recall = phone.get(f"recalls/{facts['recall']['id']}/").body
+    certain = [row["place"]["kit"] for row in recall["places"] if row["certainty"] == "certain"]
+    assert "GROUP-01" in certain
+    assert sum(row["units"] for row in recall["quarantine"]) > 0
+    verdict = phone.get("kits/GROUP-01/readiness/").body
+    assert not verdict["may_go"]
+
+    # 7. the weekly email is there, to the responsible instructor
+    mails = [path.read_text() for path in (tmp_path / "outbox").glob("*.eml")]
+    assert any("jo@umberfell.example" in mail for mail in mails)
+
+    assert manage("audit", env=demo.env, check=False).returncode == 0
+    assert demo.stop() == 0
+
+    # again: it keeps all of it
+    again = Demo(session_folder, tmp_path)
+    assert again.kept["token"] == kept["token"]
+    assert again.kept["passwords"] == kept["passwords"]
+    assert again.kept["facts"] == facts
+    same = Phone(f"http://127.0.0.1:{again.port}", kept["token"])
+    assert same.get("kits/GROUP-01/").body["seal"] == kit["seal"]
+    assert again.stop() == 0
+
+
+def test_loading_alone_is_safe_to_run_twice(tmp_path):
+    env = environment(tmp_path)
+
+    manage("demo", "--load-only", env=env, timeout=400)
+    first = (tmp_path / "demo.json").read_text()
+    manage("demo", "--load-only", env=env)
+
+    assert (tmp_path / "demo.json").read_text() == first
+    assert manage("audit", env=env).returncode == 0
