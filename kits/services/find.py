@@ -39,9 +39,14 @@ def label(code: str) -> Label:
     return found
 
 
+def _kits() -> QuerySet[Kit]:
+    kits = Kit.objects.select_related("room", "home_room", "list_version__packing_list")
+    return kits.defer("list_version__signed_page")
+
+
 def kits_of(actor: Actor) -> QuerySet[Kit]:
     """The kits that somebody may see: at home or now in a room of theirs."""
-    kits = Kit.objects.select_related("room", "home_room", "list_version__packing_list")
+    kits = _kits()
     if actor.everywhere:
         return kits
     return kits.filter(Q(home_room__in=actor.room_ids) | Q(room__in=actor.room_ids))
@@ -49,7 +54,7 @@ def kits_of(actor: Actor) -> QuerySet[Kit]:
 
 def any_kit(ref: str) -> Kit:
     """A kit by label code or name, in whatever room: for facts, which anyone may report."""
-    kits = Kit.objects.select_related("room", "home_room", "list_version__packing_list")
+    kits = _kits()
     code = codes.parse(ref)
     if code is not None:
         found = label(code)
@@ -77,7 +82,7 @@ def kit(actor: Actor, ref: str) -> Kit:
 
 def section(of_kit: Kit, key: str) -> Place:
     """A kit's section by its key or name; with an empty key, the only or first one."""
-    sections = list(of_kit.sections.filter(kind=PlaceKind.SECTION))
+    sections = list(of_kit.sections.filter(kind=PlaceKind.SECTION, closed_on__isnull=True))
     if not key and sections:
         return sections[0]
     for place in sections:

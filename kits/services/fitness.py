@@ -141,6 +141,7 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
     kits = list(
         Kit.objects.filter(pk__in=list(kit_ids))
         .select_related("list_version", "home_room")
+        .defer("list_version__signed_page")
         .prefetch_related(
             Prefetch("sections", Place.objects.filter(kind=PlaceKind.SECTION)),
             Prefetch("withholdings", Withholding.objects.filter(released__isnull=True)),

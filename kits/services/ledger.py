@@ -83,6 +83,7 @@ class Book:
         for kit in (
             Kit.objects.select_for_update(of=("self",))
             .select_related("room", "home_room", "list_version")
+            .defer("list_version__signed_page")
             .filter(pk__in=set(kit_ids))
             .order_by("pk")
         ):
