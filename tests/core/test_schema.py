@@ -160,3 +160,14 @@ def test_every_operation_says_what_it_does_and_every_write_asks_for_a_key():
             if method in ("post", "put", "patch"):
                 assert {"409", "413", "415", "422"} <= statuses, where
                 assert ("Idempotency-Key" in names) == (path not in WITHOUT_KEY), where
+
+
+def test_files_are_promised_in_multipart_bodies_only():
+    found = 0
+    for path, methods in SCHEMA.raw_schema["paths"].items():
+        for operation in methods.values():
+            content = operation.get("requestBody", {}).get("content", {})
+            if "multipart/form-data" in content and "application/json" in content:
+                found += 1
+                assert "binary" not in str(content["application/json"]), path
+    assert found

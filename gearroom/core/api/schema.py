@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from drf_spectacular.openapi import AutoSchema
-from drf_spectacular.plumbing import get_doc, is_list_serializer
+from drf_spectacular.plumbing import ResolvedComponent, get_doc, is_list_serializer
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
 from rest_framework import serializers
 
@@ -45,6 +45,17 @@ class DoorSchema(AutoSchema):
     def get_request_serializer(self) -> Any:
         """The strict body of a write."""
         return self.view.body if self._writes() else None
+
+    def _get_request_body(self, direction: str = "request") -> Any:
+        body = super()._get_request_body(direction)
+        content = body["content"] if body else {}
+        if len(content) > 1 and "application/json" in content:
+            # JSON carries no files: those fields are for the multipart form alone.
+            name = content["application/json"]["schema"]["$ref"].rpartition("/")[2]
+            whole = self.registry[name, ResolvedComponent.SCHEMA].schema
+            fields = {n: s for n, s in whole["properties"].items() if s.get("format") != "binary"}
+            content["application/json"]["schema"] = {**whole, "properties": fields}
+        return body
 
     def get_response_serializers(self) -> Any:
         """What it answers, and every problem it may answer instead."""
