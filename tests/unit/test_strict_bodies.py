@@ -221,10 +221,18 @@ class Query(QuerySerializer):
     whole = serializers.IntegerField(required=False, min_value=1)
     flag = serializers.BooleanField(required=False)
     day = serializers.DateField(required=False)
+    number = serializers.FloatField(required=False)
 
 
 @pytest.mark.parametrize(
-    ("text", "value"), [("whole=7", 7), ("flag=true", True), ("flag=false", False)]
+    ("text", "value"),
+    [
+        ("number=-1.5e-309", -1.5e-309),
+        ("number=2", 2.0),
+        ("whole=7", 7),
+        ("flag=true", True),
+        ("flag=false", False),
+    ],
 )
 def test_query_parameters_are_texts_of_the_same_forms(text, value):
     name, _, raw = text.partition("=")
@@ -235,7 +243,8 @@ def test_query_parameters_are_texts_of_the_same_forms(text, value):
 @pytest.mark.parametrize(
     "text",
     ["whole=", "whole=0", "whole=1.0", "whole=+1", "whole= 1", "whole=1_0", "whole=٣", "whole=0x1",
-     "whole=99999999999999999999", "flag=1", "flag=True", "flag=", "day=today", "other=1"],
+     "whole=99999999999999999999", "flag=1", "flag=True", "flag=", "day=today", "other=1",
+     "number=1e999", "number=inf", "number=nan", "number=1,5", "number=."],
 )  # fmt: skip
 def test_a_wrong_query_parameter_is_refused(text):
     name, _, raw = text.partition("=")

@@ -7,6 +7,7 @@ control characters. `QuerySerializer` reads query parameters: the same forms, ea
 
 from __future__ import annotations
 
+import math
 import re
 import unicodedata
 from collections.abc import Mapping
@@ -28,7 +29,7 @@ _INSTANT = re.compile(
 )
 _WHOLE = re.compile(r"-?\d{1,19}", re.A)
 _DECIMAL = re.compile(r"-?\d{1,30}(\.\d{1,30})?", re.A)
-_NUMBER = re.compile(r"-?\d{1,30}(\.\d{1,30})?(e[+-]?\d{1,2})?", re.I | re.A)
+_NUMBER = re.compile(r"-?\d{1,30}(\.\d{1,30})?(e[+-]?\d{1,3})?", re.I | re.A)
 _FLAG = re.compile(r"true|false")
 
 
@@ -166,6 +167,8 @@ def _wrong(field: serializers.Field, value: Any, from_text: bool) -> str | None:
     if isinstance(value, str):
         if form and not form.fullmatch(value):
             return f"This has to be {expected}."
+        if form is _NUMBER and math.isinf(float(value)):
+            return f"This has to be {expected} that a double holds."
         dated = isinstance(field, serializers.DateField | serializers.DateTimeField)
         if dated and int(value[:4]) not in YEARS:
             return f"This has to be in a year from {YEARS[0]} to {YEARS[-1]}."
