@@ -13,6 +13,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from labels.reading.preparations import at_most
+
 LEAST_AREA = 30.0  # square pixels of the outline
 NEIGHBOURS = 8  # how many finder patterns round one are tried with it
 
@@ -32,10 +34,7 @@ def find(grey: np.ndarray, *, side: int, block: int) -> list[Finder]:
     They are looked for at `side` pixels on the longer side, black and white decided against the
     mean of `block` × `block` pixels there.
     """
-    scale = min(1.0, side / max(grey.shape))
-    small = grey
-    if scale < 1:
-        small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    small, scale = at_most(grey, side)
     dark = cv2.adaptiveThreshold(
         small, 255, cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY_INV, block, 5
     )

@@ -89,7 +89,8 @@ def open_picture(content: bytes, *, max_pixels: int) -> Image.Image:
 def decode(content: bytes, *, max_pixels: int) -> Picture:
     """Decode a file to grey pixels, a JPEG at reduced size where it is large.
 
-    Raises UnsupportedPicture, BrokenPicture or PictureTooLarge, whatever the bytes are.
+    Raises UnsupportedPicture, BrokenPicture or PictureTooLarge, whatever the bytes are, and
+    MemoryError.
     """
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
@@ -103,7 +104,7 @@ def decode(content: bytes, *, max_pixels: int) -> Picture:
                     wanted = ((width + 1) // 2, (height + 1) // 2)
                 image.draft("L", wanted)
             grey = _grey(image)
-        except (UnsupportedPicture, PictureTooLarge, BrokenPicture):
+        except (UnsupportedPicture, PictureTooLarge, BrokenPicture, MemoryError):
             raise
         except Exception as error:  # decoders raise whatever they like on broken files
             raise BrokenPicture("The picture is cut short or damaged. Take it again.") from error

@@ -44,7 +44,7 @@ def straighten(*, side: int, block: int, settle: bool = False) -> Engine:
                 break
             if any(_in_any(finder, taken) for finder in triple):
                 continue
-            read = _read(grey, triple, settle=settle)
+            read = _read(grey, triple, until, settle=settle)
             if read:
                 found.append(read)
                 taken.append(np.array(read.corners, np.float32))
@@ -58,9 +58,13 @@ def _in_any(finder: Finder, quads: list[np.ndarray]) -> bool:
     return any(cv2.pointPolygonTest(quad, (x, y), False) >= 0 for quad in quads)
 
 
-def _read(grey: np.ndarray, triple: tuple[Finder, Finder, Finder], *, settle: bool) -> Found | None:
+def _read(
+    grey: np.ndarray, triple: tuple[Finder, Finder, Finder], until: float, *, settle: bool
+) -> Found | None:
     hopeful: list[tuple[float, Mesh, np.ndarray, np.ndarray]] = []
     for first in _likely(grey, triple):
+        if time.monotonic() > until:
+            return None
         if modules.misfit(modules.first_decision(first.levels(grey))) > 0.3:
             continue
         for laid in (mesh.drawn_on(first, grey), first):
@@ -71,7 +75,7 @@ def _read(grey: np.ndarray, triple: tuple[Finder, Finder, Finder], *, settle: bo
                 if barcode is not None:
                     return _found(barcode, laid)
                 hopeful.append((off - mesh.fit_of(laid, grey), laid, levels, dark))
-    return _settled(hopeful) if settle else None
+    return _settled(hopeful, until) if settle else None
 
 
 def _likely(grey: np.ndarray, triple: tuple[Finder, Finder, Finder]) -> list[Mesh]:
@@ -87,12 +91,16 @@ def _likely(grey: np.ndarray, triple: tuple[Finder, Finder, Finder]) -> list[Mes
     ]
 
 
-def _settled(hopeful: list[tuple[float, Mesh, np.ndarray, np.ndarray]]) -> Found | None:
+def _settled(
+    hopeful: list[tuple[float, Mesh, np.ndarray, np.ndarray]], until: float
+) -> Found | None:
     """Read the most hopeful guesses at dark and light by settling all modules together."""
     for off, laid, levels, dark in sorted(hopeful, key=lambda item: item[0])[:MOST_SETTLED]:
         if off > 0.12:
             break
         for sigma in BLURS:
+            if time.monotonic() > until:
+                return None
             right = codewords.corrected(*settled(levels, dark, sigma))
             barcode = modules.decode(right) if right is not None else None
             if barcode is not None:
