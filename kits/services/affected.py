@@ -118,6 +118,7 @@ def spread(book: Book, recall: Recall) -> Entry:
 
     Also for a recall on record, when a batch came under it later: rows on record stay.
     """
+    lots.held_still(Lot.objects.filter(lots.matching(recall)).values_list("pk", flat=True))
     found = where(recall)
     book.lock(*kit_ids(found))
     legs = _to_quarantine(found)

@@ -222,9 +222,11 @@ def strip(
         went: dict[tuple[int, int], list[tuple[Lot, Place, int]]] = defaultdict(list)
         costs: dict[int, Decimal] = {}
         kept: list[tuple[Lot, Place]] = []
-        for thing in things:
+        batches = [_batch(kit, thing) for thing in things]
+        for index, thing in enumerate(things):
             units = whole(thing.units, field="things")
-            lot, place = _lot_and_place(kit, thing)
+            lot = batches[index]
+            place = _goes_to(kit, thing, lot)
             went[lot.pk, place.pk].append((lot, place, units))
             if thing.price is not None:
                 stock.check_price(thing.price, currency)
@@ -268,10 +270,14 @@ def strip(
     )
 
 
-def _lot_and_place(kit: Kit, thing: Thing) -> tuple[Lot, Place]:
+def _batch(kit: Kit, thing: Thing) -> Lot:
     stock.check_expiry(thing.expiry, fitness.today_of(kit))
     lot = lots.known(item=thing.item, number=thing.number, expiry=thing.expiry, serial=thing.serial)
-    stock.one_of_its_own(lot, thing.units)
+    stock.one_of_its_own(lot, whole(thing.units, field="things"))
+    return lot
+
+
+def _goes_to(kit: Kit, thing: Thing, lot: Lot) -> Place:
     match thing.fate:
         case Fate.KEEP:
             _not_by_eye(thing.item, "things")
@@ -279,7 +285,7 @@ def _lot_and_place(kit: Kit, thing: Thing) -> tuple[Lot, Place]:
             if section is None:
                 raise Invalid(f"{kit.name} has no section to keep it in.", field="things")
             _check_section(kit, section, "things")
-            return lot, section
+            return section
         case Fate.SHELF:
             if (
                 thing.shelf is None
@@ -290,14 +296,14 @@ def _lot_and_place(kit: Kit, thing: Thing) -> tuple[Lot, Place]:
                     f"Name the shelf of {kit.room.name} that {thing.item.name} goes onto.",
                     field="things",
                 )
-            return lot, stock.landing(lot, thing.shelf)[0]
+            return stock.landing(lot, thing.shelf)[0]
         case Fate.TRAINING:
             box = room_place(kit.room, PlaceKind.TRAINING)
-            return lot, stock.landing(lot, box)[0]
+            return stock.landing(lot, box)[0]
         case Fate.DISPOSE:
             way = thing.disposal or disposing.disposal_of(thing.item)
             disposing.check_disposal(thing.item, way)
-            return lot, outer(PlaceKind(way))
+            return outer(PlaceKind(way))
 
 
 def _receipts(

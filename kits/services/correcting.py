@@ -70,10 +70,7 @@ def correct(
             lot__in=same, units__gt=0, place__kind=PlaceKind.SECTION
         ).values_list("place__kit", flat=True)
         book.lock(*sorted(set(kit_ids)))
-        rows = {
-            row.pk: row
-            for row in same.select_for_update(of=("self",)).select_related("item").order_by("pk")
-        }
+        rows = {row.pk: row for row in lots.held_still(same.values_list("pk", flat=True))}
         lot = rows[lot.pk]
         new_number = lot.number if number is None else lots.normal(number)
         new_expiry = lot.expiry if isinstance(expiry, Keep) else expiry

@@ -16,7 +16,7 @@ from gearroom.core.problems import Refused
 from kits.models import Kit, ListLine, Lot, Place, PlaceKind
 from kits.rules.expiry import Fault, good_through, may_be_put_in
 from kits.rules.facts import Batch, Kind
-from kits.services import fitness, wording
+from kits.services import fitness, lots, wording
 
 CODES = {
     Fault.RECALLED: "recalled",
@@ -34,12 +34,11 @@ CODES = {
 def faults(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> list[dict[str, Any]]:
     """Why units of these lots from these places may not go into the kit today, gravest first.
 
-    A dict for each batch and fault: `code`, `lot` (id), `number`, `thing`, `text`.
+    A dict for each batch and fault: `code`, `lot` (id), `number`, `thing`, `text`. Call it in the
+    transaction that moves them.
     """
     today = fitness.today_of(kit)
-    # Read again: a recall may have come between finding the batch and locking the kit.
-    rows = Lot.objects.select_related("item").filter(pk__in={lot.pk for lot, _ in pairs})
-    known = fitness.batches(rows)
+    known = fitness.batches(lots.held_still(lot.pk for lot, _ in pairs))
     signed_for = _signed_medicines(kit, known.values(), today)
     found: dict[tuple[int, str], dict[str, Any]] = {}
     for lot, source in pairs:

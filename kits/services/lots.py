@@ -8,6 +8,7 @@ serial number. Its first fact is written by the entry that first moves it (see `
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Iterable
 from datetime import date
 
 from django.db import IntegrityError, transaction
@@ -84,8 +85,9 @@ def known(
         except IntegrityError:
             lot = there.get()
         else:
-            # Asked after the row is there: a recall that starts at the same time locks the thing,
-            # so that one of the two sees the other.
+            # Asked with the row there and the thing locked: a recall that starts at the same time
+            # locks it too, so that one of the two sees the other.
+            Item.objects.select_for_update(no_key=True).get(pk=item.pk)
             lot.recall = recall_of(item, number)
             if lot.recall is not None:
                 lot.save(update_fields=["recall"])
@@ -99,6 +101,17 @@ def known(
             expiry=lot.expiry.isoformat() if lot.expiry else None,
         )
     return lot
+
+
+def held_still(lot_ids: Iterable[int]) -> list[Lot]:
+    """The batches as they are now, with their items, ascending; until the transaction ends no
+    recall or correction changes them, so that what is decided about them stays true."""
+    return list(
+        Lot.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("item")
+        .filter(pk__in=set(lot_ids))
+        .order_by("pk")
+    )
 
 
 def matching(recall: Recall) -> Q:

@@ -98,7 +98,8 @@ def receive(
         receipt = Receipt.objects.create(
             lot=lot, entry=entry, units=count, supplier=supplier, price=price, currency=currency
         )
-    return Received(entry, lot, place, count, receipt, remarks(lot, place, irregular))
+        said = remarks(lot, irregular)
+    return Received(entry, lot, place, count, receipt, said)
 
 
 def _pack(code: str) -> PackCode:
@@ -175,7 +176,7 @@ def today_in(room: Room) -> date:
 
 def _batch(lot: Lot) -> Batch:
     """The batch as it is on record now, recalls included."""
-    return fitness.batches(Lot.objects.select_related("item").filter(pk=lot.pk))[lot.pk]
+    return fitness.batches(lots.held_still([lot.pk]))[lot.pk]
 
 
 _TO_QUARANTINE = {
@@ -209,7 +210,7 @@ _REMARKS = {
 }
 
 
-def remarks(lot: Lot, place: Place, irregular: list[str]) -> tuple[Remark, ...]:
+def remarks(lot: Lot, irregular: list[str]) -> tuple[Remark, ...]:
     """What is worth saying about units that arrived."""
     found = [Remark(code, _REMARKS[code]) for code in irregular]
     batch = _batch(lot)
@@ -343,4 +344,5 @@ def arrive(act: Act, *, lot: Lot, units: int, shelf: Place) -> Received:
             legs.append(Leg(lot, outer(PlaceKind.UNEXPLAINED), place, count - sent))
             irregular.append("more-arrived-than-sent")
         entry = book.post(EntryKind.ARRIVE, legs, lot=lot, room=shelf.room, irregular=irregular)
-    return Received(entry, lot, place, count, None, remarks(lot, place, irregular))
+        said = remarks(lot, irregular)
+    return Received(entry, lot, place, count, None, said)

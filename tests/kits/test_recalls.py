@@ -309,7 +309,9 @@ def test_somebody_is_told_when_the_notice_was_sent_and_not_before(w):
     recall = start(w)
     (kit,) = [p for p in recalls.standing(recall).places if p.place.kit]
     assert kit.told_at is None
-    Notice.objects.filter(person=w.instructor).update(sent_at=make.timezone.now())
+    Notice.objects.filter(person=w.instructor).update(
+        sent_at=make.timezone.now(), message_id="<1@gear.example>"
+    )
     (kit,) = [p for p in recalls.standing(recall).places if p.place.kit]
     assert kit.told_at is not None
 
