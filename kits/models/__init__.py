@@ -7,7 +7,7 @@ from kits.models.labels import Label, LabelKind
 from kits.models.ledger import Entry, EntryKind, Holding, Movement
 from kits.models.lists import ListLine, ListSection, PackingList, PackingListVersion
 from kits.models.lots import InstrumentCheck, Lot, LotFact, Receipt
-from kits.models.notices import Notice
+from kits.models.notices import Episode, Hearing, HearingChoice, Notice
 from kits.models.places import DISPOSALS, INNER, Place, PlaceKind
 from kits.models.recalls import Certainty, Recall, RecallPlace, RecallScope
 
@@ -20,7 +20,10 @@ __all__ = [
     "Disposal",
     "Entry",
     "EntryKind",
+    "Episode",
     "Handover",
+    "Hearing",
+    "HearingChoice",
     "Holding",
     "InstrumentCheck",
     "Item",

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
 from typing import Any
+
+from django.conf import settings
 
 from gearroom.core import clock
 from gearroom.core.models import Person, Room
 from gearroom.core.rules.roles import Role
-from kits.models import Entry, Kit, Notice
+from kits.models import Entry, HearingChoice, Kit, Notice
+from kits.rules.telling import When
 
 
 def tell(
@@ -48,7 +52,25 @@ def keepers_of(room: Room) -> list[Person]:
         )
         if people:
             return people
+    return administrators()
+
+
+def administrators() -> list[Person]:
+    """Who administers every room."""
     return list(Person.objects.filter(memberships__room=None, memberships__role=Role.ADMINISTRATOR))
+
+
+def zone_of(person: Person) -> str:
+    """The time zone that somebody's times are in: their home room's."""
+    return person.home_room.time_zone if person.home_room else settings.TIME_ZONE
+
+
+def choices_of(people: Iterable[int]) -> dict[int, dict[str, When]]:
+    """What each of these people (ids) chose to hear when, by kind."""
+    chosen: dict[int, dict[str, When]] = defaultdict(dict)
+    for row in HearingChoice.objects.filter(person__in=list(people)):
+        chosen[row.person_id][row.kind] = When(row.when)
+    return chosen
 
 
 def tell_keepers(

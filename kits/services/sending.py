@@ -1,47 +1,280 @@
-"""Sending notices: each is a row, claimed, sent once, and marked with when and as which message."""
+"""Sending notices: each is a row, claimed, sent once, and marked with when and as which message.
+
+A filtered `update` claims rows with a token and a lease that outlasts the mail server's timeout
+times the answers one message waits for, so nobody else sends what is in the air. What was rendered
+at the first claim is what any later try sends, byte for byte. Only a crash or a lost answer
+between the server's acceptance and our record can have a message sent again.
+"""
 
 from __future__ import annotations
 
-from datetime import datetime
-from email.utils import make_msgid
+import enum
+import logging
+import smtplib
+import uuid
+from collections.abc import Iterable, Sequence
+from datetime import datetime, timedelta
 
-from django.core.mail import EmailMessage
+from django.conf import settings
+from django.core import mail
 from django.db import transaction
+from django.db.models import F, Q, QuerySet
 
 from gearroom.core import clock
 from gearroom.core.models import Person
-from kits.models import Notice
-from kits.services import notices, weekly
+from kits.models import Hearing, Notice
+from kits.rules.telling import WEEKLY, Unsent, When, quiet_until, wait_after, when_told
+from kits.services import letters, messages, notices, weekly
+
+log = logging.getLogger(__name__)
+
+ANSWERS = 15
+"""How many answers of a mail server one message may wait for, each at most EMAIL_TIMEOUT."""
+BATCH = 25
+"""How many notices are claimed and written together."""
 
 
-def send_weekly(at: datetime) -> list[Notice]:
-    """Send everybody their weekly email for the week of an instant; once a person and week."""
-    sent = []
-    for person in weekly.readers():
-        zone = person.home_room.time_zone if person.home_room else "UTC"
-        year, week, _ = clock.local_date(at, zone).isocalendar()
-        fact = f"week:{year}-W{week:02}"
-        notices.tell([person], "weekly", fact, room=person.home_room)
-        notice = Notice.objects.get(person=person, kind="weekly", fact=fact)
-        if notice.sent_at is None and _send(notice, person, at):
-            sent.append(notice)
+class Came(enum.StrEnum):
+    """What came of a try."""
+
+    SENT = "sent"
+    LATER = "later"
+    REFUSED = "refused"
+    TAKEN = "taken"  # somebody else has it by now
+
+
+def lease() -> timedelta:
+    """How long a claim holds."""
+    return timedelta(seconds=settings.EMAIL_TIMEOUT * ANSWERS)
+
+
+def waiting(now: datetime) -> QuerySet[Notice]:
+    """What is due, not sent, and in nobody's hands."""
+    return Notice.objects.filter(
+        Q(lease_until__isnull=True) | Q(lease_until__lte=now),
+        due_at__lte=now,
+        sent_at__isnull=True,
+        taken_back_at__isnull=True,
+        unsent_why="",
+    )
+
+
+def send_weekly(at: datetime | None = None) -> list[Notice]:
+    """Write and send the weekly email that was due last at an instant (None: now), once a person
+    and week: what `manage.py send_digests` does."""
+    ids = weekly.write(at or clock.now(), newcomers=True)
+    sent = send(Notice.objects.filter(pk__in=ids), at=at)
+    return list(Notice.objects.filter(pk__in=sent).order_by("pk"))
+
+
+def send_due(limit: int = 500) -> int:
+    """Send what is due, at most `limit` messages; how many were sent."""
+    return len(send(None, limit=limit))
+
+
+def send(
+    among: QuerySet[Notice] | None, *, at: datetime | None = None, limit: int = 10_000
+) -> list[int]:
+    """Send what is due (among some notices), a batch at a time; the ids of what was sent.
+
+    `at` is the instant a weekly email is written for; None: when it is written.
+    """
+    sent: list[int] = []
+    while len(sent) < limit:
+        token = uuid.uuid4()
+        claimed = _claim(among, token)
+        if not claimed:
+            break
+        written = _written(_sifted(claimed, token), token, at)
+        sent += [notice.pk for notice in written if _deliver(notice, token) is Came.SENT]
     return sent
 
 
-def _send(notice: Notice, person: Person, at: datetime) -> bool:
-    week = weekly.compose(person, at)
-    message_id = notice.message_id or make_msgid(f"notice-{notice.pk}", "gearroom")
-    # The row says under which Message-ID before the mail goes out, so that a mail sent again
-    # after a crash carries the same one.
-    Notice.objects.filter(pk=notice.pk).update(message_id=message_id)
-    message = EmailMessage(
-        subject=weekly.subject(week),
-        body=weekly.text(week),
-        to=[person.email],
-        headers={"Message-ID": message_id, "Auto-Submitted": "auto-generated"},
-    )
-    message.send()
-    with transaction.atomic():
-        return bool(
-            Notice.objects.filter(pk=notice.pk, sent_at__isnull=True).update(sent_at=clock.now())
+# ------------------------------------------------------------------------------------- claiming
+def _claim(among: QuerySet[Notice] | None, token: uuid.UUID) -> list[Notice]:
+    """Up to a batch of what is due, in our hands from now on."""
+    now = clock.now()
+    due = waiting(now)
+    if among is not None:
+        due = due & among
+    while ids := list(due.order_by("due_at", "pk").values_list("pk", flat=True)[:BATCH]):
+        if waiting(now).filter(pk__in=ids).update(lease=token, lease_until=now + lease()):
+            return list(
+                Notice.objects.filter(lease=token)
+                .select_related("person__home_room", "room", "kit__home_room", "entry__person")
+                .order_by("due_at", "pk")
+            )
+    return []
+
+
+def _let_go(rows: QuerySet[Notice], **change: object) -> int:
+    return rows.update(lease=None, lease_until=None, **change)
+
+
+def _sifted(claimed: Iterable[Notice], token: uuid.UUID) -> list[Notice]:
+    """Those that are to be sent now; the others are marked with why not, or with until when they
+    wait for quiet hours to end."""
+    claimed = list(claimed)
+    people = {n.person_id for n in claimed}
+    hearing = {h.person_id: h for h in Hearing.objects.filter(person__in=people)}
+    chosen = notices.choices_of(people)
+    now, ready = clock.now(), []
+    for notice in claimed:
+        how = hearing.get(notice.person_id) or Hearing(person=notice.person)
+        asked = bool(notice.facts.get("asked_again"))
+        why = _why_not(notice, how, chosen.get(notice.person_id, {}), asked)
+        quiet = (
+            None
+            if asked
+            else quiet_until(
+                notice.kind, now, notices.zone_of(notice.person), how.quiet_from, how.quiet_until
+            )
         )
+        if why:
+            _let_go(_mine(notice, token), unsent_why=str(why))
+        elif quiet:
+            _let_go(_mine(notice, token), due_at=quiet)
+        else:
+            ready.append(notice)
+    return ready
+
+
+def _why_not(notice: Notice, how: Hearing, chosen: dict[str, When], asked: bool) -> Unsent | None:
+    person = notice.person
+    if person.left_on is not None:
+        return Unsent.LEFT
+    if not person.email:
+        return Unsent.NO_ADDRESS
+    if asked:
+        return None
+    if how.refused_address and how.refused_address == person.email:
+        return Unsent.REFUSED
+    told = when_told(notice.kind, chosen)
+    if told is When.NEVER:
+        return Unsent.CHOSEN
+    if told is When.WEEKLY and notice.kind != WEEKLY:
+        return Unsent.WEEKLY
+    return None
+
+
+def _mine(notice: Notice, token: uuid.UUID) -> QuerySet[Notice]:
+    return Notice.objects.filter(pk=notice.pk, lease=token)
+
+
+# -------------------------------------------------------------------------------------- writing
+def _written(ready: Sequence[Notice], token: uuid.UUID, at: datetime | None) -> Iterable[Notice]:
+    """The notices with their bytes, which are kept with the row before anything is sent."""
+    fresh = [n for n in ready if n.rendered is None]
+    try:
+        written = letters.write(fresh, at=at)
+    except Exception:  # one letter that cannot be written must not keep back the others
+        log.exception("A batch of notices could not be written together")
+        written = {}
+    for notice in ready:
+        if notice.rendered is None:
+            try:
+                letter = written.get(notice.pk) or letters.write([notice], at=at)[notice.pk]
+                _keep(notice, letter, token)
+            except Exception as error:  # kept and tried again, and the others go on
+                log.exception("Notice %s could not be written", notice.pk)
+                _postpone(notice, token, f"{type(error).__name__}: {error}")
+                continue
+        yield notice
+
+
+def _keep(notice: Notice, letter: letters.Written, token: uuid.UUID) -> None:
+    notice.message_id = f"<notice-{notice.pk}.{uuid.uuid4().hex}@{messages.domain()}>"
+    notice.recipient = notice.person.email
+    notice.rendered = messages.render(
+        letter.letter,
+        person=notice.person,
+        message_id=notice.message_id,
+        at=clock.now(),
+        attachments=letter.attachments,
+    )
+    notice.facts = {**notice.facts, **letter.facts}
+    _mine(notice, token).update(
+        message_id=notice.message_id,
+        recipient=notice.recipient,
+        rendered=notice.rendered,
+        facts=notice.facts,
+    )
+
+
+# ------------------------------------------------------------------------------------ delivering
+def _deliver(notice: Notice, token: uuid.UUID) -> Came:
+    now = clock.now()
+    ours = _mine(notice, token).filter(lease_until__gt=now, taken_back_at__isnull=True)
+    if not ours.update(lease_until=now + lease(), tries=F("tries") + 1):
+        return Came.TAKEN
+    notice.tries += 1
+    assert notice.rendered is not None  # written before
+    kept = messages.Kept(bytes(notice.rendered), messages.envelope(notice.recipient))
+    try:
+        with mail.get_connection() as connection:
+            connection.send_messages([kept])
+    except smtplib.SMTPRecipientsRefused as error:
+        code, said = next(iter(error.recipients.values()))
+        if code >= 500:
+            return _refuse(notice, token, _said(code, said), address=notice.recipient)
+        return _postpone(notice, token, _said(code, said))
+    except smtplib.SMTPDataError as error:
+        if error.smtp_code >= 500:
+            return _refuse(notice, token, _said(error.smtp_code, error.smtp_error), address="")
+        return _postpone(notice, token, _said(error.smtp_code, error.smtp_error))
+    except (smtplib.SMTPException, OSError) as error:
+        return _postpone(notice, token, f"{type(error).__name__}: {error}")
+    with transaction.atomic():
+        at = clock.now()
+        if not _let_go(_mine(notice, token), sent_at=at, last_error=""):
+            log.warning("Notice %s was sent, but its lease had passed to somebody else", notice.pk)
+        Notice.objects.filter(
+            pk__in=notice.facts.get("holds", ()), sent_at__isnull=True, unsent_why=Unsent.WEEKLY
+        ).update(sent_at=at, message_id=notice.message_id)
+    return Came.SENT
+
+
+def _said(code: int, said: bytes | str) -> str:
+    text = said.decode("utf-8", "replace") if isinstance(said, bytes) else said
+    return f"{code} {' '.join(text.split())}"
+
+
+def _postpone(notice: Notice, token: uuid.UUID, why: str) -> Came:
+    """Try again later: minutes at first, a day at most, for ever."""
+    _let_go(
+        _mine(notice, token),
+        due_at=clock.now() + wait_after(max(notice.tries, 1)),
+        last_error=why[:300],
+    )
+    return Came.LATER
+
+
+def _refuse(notice: Notice, token: uuid.UUID, why: str, *, address: str) -> Came:
+    """Refused for good: on record with the person, and their keepers are told."""
+    person = notice.person
+    with transaction.atomic():
+        if not _let_go(_mine(notice, token), unsent_why=Unsent.REFUSED, last_error=why[:300]):
+            return Came.TAKEN
+        Hearing.objects.update_or_create(
+            person=person,
+            defaults={
+                "refused_address": address,
+                "refused_at": clock.now(),
+                "refused_why": why[:300],
+            },
+        )
+        notices.tell(
+            [keeper for keeper in _keepers(person) if keeper.pk != person.pk],
+            "address-refused",
+            f"address:{person.pk}:{notice.recipient}"[:160],
+            room=person.home_room,
+            facts={"person": person.name, "address": notice.recipient, "said": why[:300],
+                   "phone": person.phone},
+        )  # fmt: skip
+    return Came.REFUSED
+
+
+def _keepers(person: Person) -> list[Person]:
+    if person.home_room is not None:
+        return notices.keepers_of(person.home_room)
+    return notices.administrators()

@@ -1,0 +1,5 @@
+"""Celery tasks; each asks the database what is due, so a lost message loses nothing."""
+
+from kits.tasks import notices
+
+__all__ = ["notices"]

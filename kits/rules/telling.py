@@ -1,0 +1,105 @@
+"""Kinds of notices, and when somebody hears of each: at once, in the weekly email, or not at all.
+
+Only what cannot wait is told at once, or real alarms get muted. A recall cannot be turned off and
+keeps no quiet hours.
+"""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from kits.rules.schedule import local_instant
+
+
+class When(enum.StrEnum):
+    """When somebody hears of a kind of notice."""
+
+    AT_ONCE = "at-once"
+    WEEKLY = "weekly"
+    NEVER = "never"
+
+
+class Unsent(enum.StrEnum):
+    """Why a notice is not sent by itself."""
+
+    WEEKLY = "weekly"  # it stands in the weekly email
+    CHOSEN = "chosen"  # they chose not to hear of it
+    NO_ADDRESS = "no-address"  # nobody gave an email address
+    LEFT = "left"  # they have left
+    REFUSED = "refused"  # a mail server refused it for good
+    PASSED = "passed"  # what it was about is over
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of notice: its name on pages, when it is told unless chosen otherwise, whether that
+    can be chosen, and whether it keeps quiet hours."""
+
+    title: str
+    when: When = When.AT_ONCE
+    may_choose: bool = True
+    keeps_quiet: bool = True
+
+
+WEEKLY = "weekly"
+
+KINDS: dict[str, Kind] = {
+    WEEKLY: Kind("The weekly email", keeps_quiet=False),
+    "recall": Kind("A recall", may_choose=False, keeps_quiet=False),
+    "medicine-missing": Kind("A counted medicine is missing"),
+    "must-have-gone": Kind("A must-have is gone from a kit that goes out within 48 hours"),
+    "not-fit": Kind("A kit that goes out within 48 hours is not fit"),
+    "emergency": Kind("A kit was taken out for an emergency"),
+    "irregular": Kind("Something was reported that broke a rule"),
+    "lost": Kind("A kit is lost"),
+    "not-back": Kind("A kit is not back"),
+    "low-stock": Kind("Stock is down to its order level"),
+    "address-refused": Kind("Mail to somebody was refused"),
+    "something-wrong": Kind("Somebody said that something is wrong with a kit", When.WEEKLY),
+    "failed-check": Kind("An instrument failed its check", When.WEEKLY),
+    "trip-changed": Kind("A trip with kits was changed", When.WEEKLY),
+}
+
+
+def kind_of(code: str) -> Kind:
+    """The kind of a code; one not listed is told at once."""
+    return KINDS.get(code) or Kind(code.replace("-", " ").capitalize())
+
+
+def when_told(code: str, choices: Mapping[str, When]) -> When:
+    """When somebody with these choices hears of a kind."""
+    kind = kind_of(code)
+    return choices.get(code, kind.when) if kind.may_choose else kind.when
+
+
+def quiet_until(
+    code: str, instant: datetime, zone: str, quiet_from: time | None, until: time | None
+) -> datetime | None:
+    """Return when the quiet hours that `instant` falls into end, or None where it falls into none
+    or the kind does not keep them. From 22:00 until 07:00 is over midnight; the same time twice
+    is no quiet at all."""
+    if quiet_from is None or until is None or quiet_from == until:
+        return None
+    if not kind_of(code).keeps_quiet:
+        return None
+    here = instant.astimezone(ZoneInfo(zone))
+    at = here.time()
+    over_midnight = quiet_from > until
+    if over_midnight and at >= quiet_from:
+        return local_instant(here.date() + timedelta(days=1), until, zone)
+    if (over_midnight and at < until) or (not over_midnight and quiet_from <= at < until):
+        return local_instant(here.date(), until, zone)
+    return None
+
+
+BACKOFF = (60, 120, 300, 900, 3600, 4 * 3600, 12 * 3600, 86400)
+"""Seconds to wait after each try that failed for now; the last one for all further tries."""
+
+
+def wait_after(tries: int) -> timedelta:
+    """How long to wait after so many failed tries, 1 or more: minutes first, at most a day."""
+    return timedelta(seconds=BACKOFF[min(max(tries, 1), len(BACKOFF)) - 1])

@@ -1,0 +1,224 @@
+"""What stands in somebody's weekly email: which kits to open before when, what to order by when.
+
+Each kit stands once, with all that is to be done to it: opening one costs a seal and some twenty
+minutes. Nothing is cut; the order is worst first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+
+from kits.rules.facts import KitState, Units, Verdict, Weight
+from kits.rules.picking import RestockList, restock
+from kits.rules.readiness import Why
+
+READY_FOR_DAYS = 28
+"""How long what is put into a kit should last where no trip says so."""
+SOON_DAYS, LATER_DAYS = 60, 90
+
+
+@dataclass(frozen=True)
+class Going:
+    """A trip that a kit is promised to. `departs_at` is aware."""
+
+    name: str
+    departs_at: datetime
+    first_day: date
+    last_day: date
+    leader: str
+    phone: str
+    people: int
+
+
+@dataclass(frozen=True)
+class KitWeek:
+    """A kit, how it stands through `through`, and what makes it good. `fit_until` is the last
+    day it is fit as things are, None for not now; `out_to` who has it now."""
+
+    id: int
+    name: str
+    through: date
+    going: Going | None = None
+    verdict: Verdict | None = None
+    restock: RestockList | None = None
+    fit_until: date | None = None
+    look_by: date | None = None
+    room: int = 0
+    out_to: str = ""
+    due_back: datetime | None = None
+
+    @property
+    def fit(self) -> bool:
+        """Nothing but notes stands against it."""
+        return self.verdict is None or self.verdict.fit
+
+    @property
+    def wants_opening(self) -> bool:
+        """Whether something has to be done inside; a mere look is not listed as that."""
+        if self.verdict is None:
+            return False
+        wrong = [r for r in self.verdict.reasons if r.weight > Weight.NOTE]
+        return any(r.code != Why.NOT_LOOKED_INSIDE for r in wrong)
+
+
+@dataclass(frozen=True)
+class ToOrder:
+    """Units of a thing to order, by which day, and for what: kits by name, or the shelf's level."""
+
+    thing_id: int
+    thing: str
+    units: int
+    by: date
+    late: bool
+    kits: tuple[str, ...] = ()
+    level: int | None = None
+    stock: int | None = None
+
+
+@dataclass(frozen=True)
+class Missing:
+    """Units that a kit wants and no shelf has, and the day they are wanted on."""
+
+    thing_id: int
+    thing: str
+    units: int
+    kit: str
+    wanted_on: date
+
+
+@dataclass(frozen=True)
+class Low:
+    """Stock on a room's shelves that is down to its order level."""
+
+    thing_id: int
+    thing: str
+    stock: int
+    level: int
+
+
+def horizon(today: date) -> date:
+    """The Sunday of next week: how far the kits are judged."""
+    return today + timedelta(days=13 - today.weekday())
+
+
+def week_end(today: date) -> date:
+    """The last day of "this week's trips": seven days with today."""
+    return today + timedelta(days=6)
+
+
+def first_of_month(day: date) -> bool:
+    """Whether a weekly email of that day is its month's first."""
+    return day.day <= 7
+
+
+def by_urgency(kits: Iterable[KitWeek], today: date) -> list[KitWeek]:
+    """Kits that are not fit, worst first: by when they are needed, then how bad it is."""
+    return sorted(
+        kits,
+        key=lambda k: (
+            open_before(k, today),
+            0 if k.verdict is not None and not k.verdict.may_go else 1,
+            k.name,
+        ),
+    )
+
+
+def open_before(kit: KitWeek, today: date) -> date:
+    """The day before which a kit is to be opened: that its trip leaves, else the day after the
+    last on which it is fit; today where it is not fit now."""
+    if kit.going is not None:
+        return max(kit.going.first_day, today)
+    if kit.fit_until is not None and kit.fit_until >= today:
+        return kit.fit_until + timedelta(days=1)
+    return today
+
+
+def departures_not_fit(kits: Iterable[KitWeek], today: date) -> list[KitWeek]:
+    """Kits not fit for a trip of this week, the soonest departure first."""
+    last = week_end(today)
+    going = [
+        (k.going.departs_at, k.name, k)
+        for k in kits
+        if k.going is not None and k.going.first_day <= last and not k.fit
+    ]
+    return [k for *_, k in sorted(going, key=lambda row: row[:2])]
+
+
+def order_by(wanted_on: date, lead_days: int, today: date) -> tuple[date, bool]:
+    """The last day to order on for having it in time, and whether that has passed."""
+    last = wanted_on - timedelta(days=lead_days)
+    return max(last, today), last < today
+
+
+def to_order(
+    missing: Iterable[Missing], low: Iterable[Low], lead_days: dict[int, int], today: date
+) -> list[ToOrder]:
+    """What to order, the soonest first: what kits want and no shelf has, and what is down to its
+    order level. A thing stands once."""
+    wants: dict[int, list[Missing]] = {}
+    for row in missing:
+        wants.setdefault(row.thing_id, []).append(row)
+    lows = {row.thing_id: row for row in low}
+    rows = []
+    for thing_id in {*wants, *lows}:
+        asked, at_level = wants.get(thing_id, []), lows.get(thing_id)
+        wanted_on = min((m.wanted_on for m in asked), default=today + timedelta(days=9999))
+        by, late = order_by(wanted_on, lead_days.get(thing_id, 0), today)
+        if at_level is not None:
+            by = today
+        units = sum(m.units for m in asked)
+        if at_level is not None:
+            units += 2 * at_level.level - at_level.stock  # up to twice the level: not again soon
+        rows.append(
+            ToOrder(
+                thing_id=thing_id,
+                thing=asked[0].thing if asked else at_level.thing if at_level else "",
+                units=units,
+                by=by,
+                late=late and bool(asked),
+                kits=tuple(dict.fromkeys(m.kit for m in asked)),
+                level=at_level.level if at_level else None,
+                stock=at_level.stock if at_level else None,
+            )
+        )
+    return sorted(rows, key=lambda r: (r.by, not r.late, r.thing))
+
+
+@dataclass
+class Shelves:
+    """What a room's shelves hold, by thing, given out kit by kit: what one kit is to get is no
+    longer there for the next."""
+
+    units: dict[int, list[Units]]
+    taken: dict[tuple[int, str], int] = field(default_factory=dict)
+
+    def settle(self, state: KitState, through: date, today: date) -> RestockList:
+        """What makes a kit as good as what is left here can make it."""
+        wanted = {line.thing.id for line in state.lines}
+        wanted.update(*(line.instead for line in state.lines))
+        there = [
+            Units(x.batch, x.place, left, x.training)
+            for thing in sorted(wanted)
+            for x in self.units.get(thing, ())
+            if (left := x.count - self.taken.get((x.batch.id, x.place), 0)) > 0
+        ]
+        listed = restock(state, there, through=through, today=today)
+        for row in listed.put_in:
+            key = (row.batch.id, row.shelf)
+            self.taken[key] = self.taken.get(key, 0) + row.count
+        return listed
+
+
+def shelves_of(units: Iterable[Units]) -> dict[int, list[Units]]:
+    """Units on shelves by thing."""
+    found: dict[int, list[Units]] = {}
+    for x in units:
+        found.setdefault(x.batch.thing.id, []).append(x)
+    return found
+
+
+def minutes(kits: Sequence[KitWeek], minutes_a_kit: int) -> int:
+    """How long the week's kits take, at so many minutes a kit opened."""
+    return len(kits) * minutes_a_kit

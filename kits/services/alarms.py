@@ -1,0 +1,292 @@
+"""What comes to be told by the passing of time, found by a sweep: each alarm once for one fact.
+
+A state that lasts is an episode: told when it opens, and again only after it was over. Whoever
+looks first writes it; a second look at the same moment finds it written.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Exists, OuterRef
+
+from gearroom.core.models import Person, Room
+from kits.models import Checkout, Episode, Holding, Kit, Lot, Recall, RecallPlace, Reservation
+from kits.rules.facts import Criticality, Weight
+from kits.rules.ordering import Episode as Change
+from kits.rules.ordering import episode as change_of
+from kits.rules.readiness import Why, judge
+from kits.services import affected, fitness, lots, notices, stocking, wording
+from kits.services.stocking import Stocked
+
+GRACE = timedelta(hours=2)
+"""After this much past due, who has a kit is told; after as much again, the keeper; then daily."""
+SOON = timedelta(hours=48)
+ASK_AGAIN = timedelta(days=1)
+
+
+def look(now: datetime) -> None:
+    """All but stock, which takes longer to look at and can wait longer."""
+    not_back(now)
+    going_soon(now)
+    recalls_unanswered(now)
+
+
+# ------------------------------------------------------------------------------------- not back
+def not_back(now: datetime) -> None:
+    """Kits past due: told to who has them, then to who answers for them, then once a day to
+    both. After a while without power that is one notice, not one for each day."""
+    for held in (
+        Checkout.objects.filter(
+            in_at__isnull=True, due_at__lte=now - GRACE, kit__lost_since__isnull=True
+        )
+        .select_related("kit__home_room", "kit__responsible", "kit__deputy", "person")
+        .order_by("due_at", "pk")
+    ):
+        late = now - held.due_at
+        day = (late - GRACE) // timedelta(days=1)
+        facts = {
+            "due_at": held.due_at.isoformat(),
+            "person": held.person.name if held.person else "",
+            "phone": held.person.phone if held.person else "",
+        }
+        fact = f"checkout:{held.pk}:due:{held.due_at:%Y%m%dT%H%M}:day:{day}"
+        kit = held.kit
+        answers_for = _answer_for(kit)
+        if held.person is not None:
+            yours = {**facts, "yours": True}
+            notices.tell([held.person], "not-back", fact, kit=kit, facts=yours)
+        if late >= 2 * GRACE or day > 0:
+            others = [p for p in answers_for if p.pk != held.person_id]
+            notices.tell(others, "not-back", fact, kit=kit, facts=facts)
+
+
+def _answer_for(kit: Kit) -> list[Person]:
+    """Who answers for a kit, who stands in, and the keepers of its room."""
+    return [*(p for p in (kit.responsible, kit.deputy) if p), *notices.keepers_of(kit.home_room)]
+
+
+# ------------------------------------------------------------------------- promised and not fit
+def going_soon(now: datetime) -> None:
+    """Kits promised to a trip within 48 hours that are not fit for it: told once while it lasts;
+    a must-have gone is told for itself."""
+    promised = list(
+        Reservation.objects.filter(
+            released__isnull=True,
+            trip__cancelled_at__isnull=True,
+            trip__departs_at__gt=now,
+            trip__departs_at__lte=now + SOON,
+        )
+        .exclude(
+            Exists(
+                Checkout.objects.filter(
+                    kit=OuterRef("kit"), trip=OuterRef("trip"), undone__isnull=True
+                )
+            )
+        )
+        .select_related("trip", "kit__home_room", "kit__responsible", "kit__deputy")
+    )
+    # The stored dates answer for most, without a look at what is inside.
+    doubtful = [
+        r
+        for r in promised
+        if r.kit.fit_until is None
+        or r.kit.fit_until < r.trip.last_day
+        or r.kit.clear_until < fitness.today_of(r.kit)
+    ]
+    states = fitness.states({r.kit_id for r in doubtful}) if doubtful else {}
+    standing: set[tuple[str, str]] = set()
+    for r in doubtful:
+        verdict = judge(states[r.kit_id], r.trip.last_day, fitness.today_of(r.kit))
+        if verdict.fit:
+            continue
+        facts = {
+            "trip": r.trip.name,
+            "departs_at": r.trip.departs_at.isoformat(),
+            "reasons": [
+                wording.reason(x)["text"] for x in verdict.reasons if x.weight > Weight.NOTE
+            ],
+        }
+        must_haves = [
+            x
+            for x in verdict.reasons
+            if x.code == Why.SHORT and x.facts["criticality"] == Criticality.MUST_HAVE
+        ]
+        for x in must_haves:
+            subject = f"reservation:{r.pk}:line:{x.facts['line']}"
+            standing.add(("must-have-gone", subject))
+            said = {**facts, "reasons": [wording.reason(x)["text"]]}
+            _open("must-have-gone", subject, now, _answer_for(r.kit), kit=r.kit, facts=said)
+        if any(x.weight > Weight.NOTE and x not in must_haves for x in verdict.reasons):
+            subject = f"reservation:{r.pk}"
+            standing.add(("not-fit", subject))
+            _open("not-fit", subject, now, _answer_for(r.kit), kit=r.kit, facts=facts)
+    for episode in Episode.objects.filter(
+        kind__in=("must-have-gone", "not-fit"), closed_at__isnull=True
+    ):
+        if (episode.kind, episode.subject) not in standing:
+            _close(episode, now)
+
+
+# --------------------------------------------------------------------------------------- recalls
+def recalls_unanswered(now: datetime) -> None:
+    """Kits under an open recall that nobody answered for: asked again each day, until somebody
+    does."""
+    rows = list(
+        RecallPlace.objects.filter(
+            recall__closed__isnull=True,
+            answered__isnull=True,
+            place__kit__isnull=False,
+            recall__entry__recorded_at__lte=now - ASK_AGAIN,
+        ).select_related(
+            "recall__item",
+            "recall__entry",
+            "person",
+            "place__kit__home_room",
+            "place__kit__responsible",
+            "place__kit__deputy",
+        )
+    )
+    holding: dict[int, set[int]] = {}
+    for row in rows:
+        kit = row.place.kit
+        assert kit is not None  # asked for places of kits
+        if row.units_min == row.units_max:
+            if row.recall_id not in holding:
+                holding[row.recall_id] = _places_holding(row.recall)
+            if row.place_id not in holding[row.recall_id]:
+                continue  # all of it was there for certain, and is not there any more
+        times = (now - row.recall.entry.recorded_at) // ASK_AGAIN
+        notices.tell(
+            [p for p in (row.person, kit.responsible, kit.deputy) if p]
+            or notices.keepers_of(kit.home_room),
+            "recall",
+            f"{affected.fact_of(row.recall, kit)}:again:{times}",
+            kit=kit,
+            facts={
+                "recall": row.recall_id,
+                "thing": row.recall.item.name,
+                "number": row.recall.number,
+                "reference": row.recall.reference,
+                "advice": row.recall.advice,
+                "kit": kit.name,
+                "certainty": row.certainty,
+                "again": int(times),
+                "person": row.person.name if row.person else "",
+                "phone": row.person.phone if row.person else "",
+            },
+        )
+
+
+def _places_holding(recall: Recall) -> set[int]:
+    return set(
+        Holding.objects.filter(
+            units__gt=0, lot__in=Lot.objects.filter(lots.matching(recall))
+        ).values_list("place", flat=True)
+    )
+
+
+# ----------------------------------------------------------------------------------------- stock
+def look_at_stock(now: datetime) -> None:
+    """Things on a room's shelves that are down to their order level: told once a crossing."""
+    rooms = list(Room.objects.order_by("pk"))
+    stock = stocking.stocked(rooms)
+    open_now = {
+        e.subject: e for e in Episode.objects.filter(kind="low-stock", closed_at__isnull=True)
+    }
+    seen = set()
+    crossed: dict[int, list[Stocked]] = defaultdict(list)
+    for row in (s for found in stock.values() for s in found):
+        subject = _subject(row)
+        seen.add(subject)
+        change = change_of(subject in open_now, row.stock, row.level.units)
+        if change is Change.OPEN and row.level.units > 0:
+            crossed[row.room.pk].append(row)
+        elif change is Change.CLOSE:
+            _close(open_now[subject], now)
+    for subject, episode in open_now.items():
+        if subject not in seen:
+            _close(episode, now)
+    for rows in crossed.values():
+        _tell_low(rows, now)
+
+
+def _subject(row: Stocked) -> str:
+    return f"room:{row.room.pk}:item:{row.item.pk}"
+
+
+def _tell_low(rows: list[Stocked], now: datetime) -> None:
+    """Open an episode for each thing, and tell the room's keepers of all of them in one notice."""
+    room = rows[0].room
+    with transaction.atomic():
+        Episode.objects.bulk_create(
+            (
+                Episode(
+                    kind="low-stock",
+                    subject=_subject(row),
+                    room=room,
+                    facts=_low(row),
+                    opened_at=now,
+                )
+                for row in rows
+            ),
+            ignore_conflicts=True,
+        )
+        # Another look at the same moment opened some of them; those are told by it.
+        opened = list(
+            Episode.objects.filter(
+                kind="low-stock",
+                subject__in=[_subject(row) for row in rows],
+                closed_at__isnull=True,
+                opened_at=now,
+            ).order_by("pk")
+        )
+        if opened:
+            notices.tell(
+                notices.keepers_of(room),
+                "low-stock",
+                f"episode:{opened[0].pk}",
+                room=room,
+                facts={"things": [e.facts for e in opened]},
+            )
+
+
+def _low(row: Stocked) -> dict[str, Any]:
+    return {
+        "thing": row.item.name,
+        "item": row.item.pk,
+        "stock": row.stock,
+        "level": row.level.units,
+        "basis": str(row.level.basis),
+        "lead_days": row.item.lead_time_days,
+    }
+
+
+# -------------------------------------------------------------------------------------- episodes
+def _open(
+    kind: str,
+    subject: str,
+    now: datetime,
+    people: Iterable[Person],
+    *,
+    kit: Kit | None = None,
+    room: Room | None = None,
+    facts: dict[str, Any],
+) -> None:
+    """Open an episode and tell of it, unless one is open."""
+    where = room or (kit.home_room if kit else None)
+    with transaction.atomic():
+        if Episode.objects.filter(kind=kind, subject=subject, closed_at__isnull=True).exists():
+            return
+        row = Episode(kind=kind, subject=subject, room=where, kit=kit, facts=facts, opened_at=now)
+        Episode.objects.bulk_create([row], ignore_conflicts=True)
+        episode = Episode.objects.get(kind=kind, subject=subject, closed_at__isnull=True)
+        notices.tell(people, kind, f"episode:{episode.pk}", kit=kit, room=where, facts=facts)
+
+
+def _close(episode: Episode, now: datetime) -> None:
+    Episode.objects.filter(pk=episode.pk, closed_at__isnull=True).update(closed_at=now)

@@ -1,0 +1,244 @@
+"""What a notice says: a sentence, the page that settles it, and the facts behind."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from urllib.parse import quote
+from zoneinfo import ZoneInfo
+
+from django.utils import formats
+from django.utils.translation import gettext as _
+
+from kits.models import Notice
+from kits.rules.letters import Letter, Row
+from kits.rules.telling import kind_of
+from kits.services.messages import page
+
+
+def row(notice: Notice) -> Row:
+    """What a notice says, with the page that settles it."""
+    kit = notice.kit
+    say = _SAYS.get(notice.kind)
+    text, lines = say(notice) if say else (f"{kind_of(notice.kind).title}: {_kit(notice)}.", [])
+    url = page(f"/kits/{quote(kit.name, safe='')}/") if kit else ""
+    return Row(text, url, tuple(line for line in [*lines, *_entry(notice)] if line))
+
+
+def letter(notice: Notice) -> Letter:
+    """A notice that is told at once, as a letter of its own."""
+    said = row(notice)
+    subject = _subject(notice)
+    alarm = not kind_of(notice.kind).keeps_quiet
+    return Letter(
+        subject=subject,
+        alarms=(said,) if alarm else (),
+        first=() if alarm else (said,),
+        closing=(
+            _("You are told at once because this does not wait for Monday. What you hear, and "
+              "when, is yours to choose, but for recalls: %(page)s")
+            % {"page": page("/notices/settings/") or _("ask your keeper")},
+        ),
+    )  # fmt: skip
+
+
+def _subject(notice: Notice) -> str:
+    kind, facts = notice.kind, notice.facts
+    name = _kit(notice)
+    match kind:
+        case "recall":
+            again = _("again: ") if facts.get("again") else ""
+            return _("RECALL, %(again)s%(thing)s: look and answer") % {
+                "again": again, "thing": facts.get("thing", "")
+            }  # fmt: skip
+        case "medicine-missing":
+            return _("A medicine is missing: %(where)s") % {"where": name}
+        case "not-back":
+            return _("Not back: %(kit)s") % {"kit": name}
+        case "low-stock":
+            names = [thing["thing"] for thing in facts["things"]]
+            more = _(" and %(count)d more") % {"count": len(names) - 1} if names[1:] else ""
+            return _("Order %(thing)s%(more)s") % {"thing": names[0], "more": more}
+        case "emergency":
+            return _("%(kit)s was taken out for an emergency") % {"kit": name}
+        case "lost":
+            return _("%(kit)s is lost") % {"kit": name}
+        case "not-fit" | "must-have-gone":
+            return _("%(kit)s is not fit for %(trip)s") % {
+                "kit": name, "trip": facts.get("trip", _("its trip"))
+            }  # fmt: skip
+        case "address-refused":
+            return _("Mail to %(name)s was refused") % {"name": facts.get("person", "")}
+    return f"{kind_of(kind).title}: {name}" if name else kind_of(kind).title
+
+
+def _kit(notice: Notice) -> str:
+    if notice.kit is not None:
+        return notice.kit.name
+    return notice.room.name if notice.room else ""
+
+
+def _zone(notice: Notice) -> str:
+    room = notice.room or (notice.kit.home_room if notice.kit else None)
+    return room.time_zone if room else "UTC"
+
+
+def when(text: str, zone: str) -> str:
+    """An instant in ISO form, in words where a room is."""
+    local = datetime.fromisoformat(text).astimezone(ZoneInfo(zone))
+    return f"{formats.date_format(local.date(), 'D j F')}, {local:%H:%M}"
+
+
+def _entry(notice: Notice) -> list[str]:
+    """Who reported it, with a phone, and when."""
+    entry = notice.entry
+    if entry is None:
+        return []
+    at = when(entry.occurred_at.isoformat(), _zone(notice))
+    if entry.person is None:
+        return [_("Recorded %(when)s.") % {"when": at}]
+    who = " ".join(filter(None, (entry.person.name, entry.person.phone)))
+    said = [_("%(who)s, %(when)s.") % {"who": who, "when": at}]
+    return [*said, entry.reason] if entry.reason else said
+
+
+Said = tuple[str, list[str]]
+
+
+def _recall(notice: Notice) -> Said:
+    f = notice.facts
+    sure = {
+        "certain": _("%(kit)s certainly holds it."),
+        "maybe": _("%(kit)s may hold it."),
+    }.get(f.get("certainty", ""), "")
+    text = _("RECALL: %(thing)s, batch %(number)s. %(sure)s Look, take it out, and answer.") % {
+        "thing": f.get("thing", ""),
+        "number": f.get("number") or _("of any number"),
+        "sure": sure % {"kit": _kit(notice)},
+    }
+    if not sure and notice.room:
+        text = _("RECALL: %(thing)s, batch %(number)s, in the %(room)s. What was on shelves is in "
+                 "quarantine; follow the kits until each has answered.") % {
+            "thing": f.get("thing", ""),
+            "number": f.get("number") or _("of any number"),
+            "room": notice.room.name,
+        }  # fmt: skip
+    ref = _("Maker's reference: %(ref)s") % {"ref": f["reference"]} if f.get("reference") else ""
+    has = ""
+    if f.get("person"):
+        has = _("%(name)s has it: %(phone)s.") % {
+            "name": f["person"], "phone": f.get("phone") or _("no phone on record")
+        }  # fmt: skip
+    return " ".join(text.split()), [f.get("advice", ""), ref, has]
+
+
+def _medicine(notice: Notice) -> Said:
+    missing = notice.facts.get("missing", {})
+    what = ", ".join(f"{units} × {name}" for name, units in sorted(missing.items()))
+    text = _("MISSING: %(what)s, counted in %(where)s. Ring who counted, then who had it last.")
+    return text % {"what": what or _("a medicine"), "where": _kit(notice)}, []
+
+
+def _irregular(notice: Notice) -> Said:
+    codes = notice.entry.irregular if notice.entry else []
+    what = ", ".join(code.replace("-", " ") for code in codes)
+    act = notice.entry.get_kind_display().replace("-", " ").lower() if notice.entry else ""
+    text = _("%(kit)s: recorded as it was, though it broke a rule (%(act)s: %(what)s).")
+    return text % {"kit": _kit(notice), "act": act, "what": what or _("see its history")}, []
+
+
+def _wrong(notice: Notice) -> Said:
+    return _("%(kit)s: somebody said that something is wrong with it. Look, then release it.") % {
+        "kit": _kit(notice)
+    }, []
+
+
+def _emergency(notice: Notice) -> Said:
+    return _("%(kit)s was taken out for an emergency, whatever its state.") % {
+        "kit": _kit(notice)
+    }, []
+
+
+def _lost(notice: Notice) -> Said:
+    return _("%(kit)s cannot be found. A scan of it will say that it is back.") % {
+        "kit": _kit(notice)
+    }, []
+
+
+def _not_back(notice: Notice) -> Said:
+    f = notice.facts
+    text = _("%(kit)s is not back: it was due %(when)s, and %(name)s has it (%(phone)s).") % {
+        "kit": _kit(notice),
+        "when": when(f["due_at"], _zone(notice)),
+        "name": f.get("person") or _("somebody not named"),
+        "phone": f.get("phone") or _("no phone on record"),
+    }
+    if f.get("yours"):
+        text = _("You have %(kit)s; it was due back %(when)s. Hand it in, or say until when.") % {
+            "kit": _kit(notice), "when": when(f["due_at"], _zone(notice))
+        }  # fmt: skip
+    return text, []
+
+
+def _not_fit(notice: Notice) -> Said:
+    f = notice.facts
+    text = _("%(kit)s is not fit for %(trip)s, which leaves %(when)s.") % {
+        "kit": _kit(notice), "trip": f["trip"], "when": when(f["departs_at"], _zone(notice))
+    }  # fmt: skip
+    return text, list(f.get("reasons", ()))
+
+
+def _low(notice: Notice) -> Said:
+    things = notice.facts["things"]
+    room = notice.room.name if notice.room else ""
+    lines = [
+        _("%(thing)s: %(stock)d left, order level %(level)d; it takes %(lead_days)d days to come.")
+        % thing
+        for thing in things
+    ]
+    return _("%(room)s: down to the order level. Order now.") % {"room": room}, lines
+
+
+def _check(notice: Notice) -> Said:
+    f = notice.facts
+    text = _("%(thing)s %(serial)s failed its check (%(where)s).")
+    return text % {"thing": f.get("thing", ""), "serial": f.get("serial", ""),
+                   "where": _kit(notice)}, []  # fmt: skip
+
+
+def _trip(notice: Notice) -> Said:
+    f = notice.facts
+    lines = [
+        _("%(kit)s is also promised to %(trip)s.") % {"kit": c["kit"], "trip": c["trip"]}
+        for c in f.get("clashes", ())
+    ]
+    return _("%(trip)s was changed; %(kit)s is promised to it (%(what)s).") % {
+        "trip": f.get("trip", ""), "kit": _kit(notice), "what": f.get("what", "")
+    }, lines  # fmt: skip
+
+
+def _refused(notice: Notice) -> Said:
+    f = notice.facts
+    text = _("Mail to %(name)s at %(address)s was refused for good: %(said)s. Correct the address;"
+             " until then they hear nothing.") % {
+        "name": f.get("person", ""), "address": f.get("address", ""), "said": f.get("said", "")
+    }  # fmt: skip
+    ring = _("Ring them: %(phone)s.") % {"phone": f["phone"]} if f.get("phone") else ""
+    return text, [ring]
+
+
+_SAYS: dict[str, Callable[[Notice], Said]] = {
+    "recall": _recall,
+    "medicine-missing": _medicine,
+    "irregular": _irregular,
+    "something-wrong": _wrong,
+    "emergency": _emergency,
+    "lost": _lost,
+    "not-back": _not_back,
+    "not-fit": _not_fit,
+    "must-have-gone": _not_fit,
+    "low-stock": _low,
+    "failed-check": _check,
+    "trip-changed": _trip,
+    "address-refused": _refused,
+}

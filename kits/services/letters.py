@@ -1,0 +1,43 @@
+"""What notices say, many at once: weekly emails share what is loaded for them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from gearroom.core import clock
+from kits.models import Notice
+from kits.rules.letters import Letter
+from kits.rules.telling import WEEKLY
+from kits.services import gathering, happened, picking_sheet, weekly
+from kits.services.messages import Attachment
+
+
+@dataclass(frozen=True)
+class Written:
+    """A letter, what is attached, and facts to keep with its notice."""
+
+    letter: Letter
+    attachments: tuple[Attachment, ...] = ()
+    facts: dict[str, Any] = field(default_factory=dict)
+
+
+def write(notices: Sequence[Notice], *, at: datetime | None = None) -> dict[int, Written]:
+    """What each notice says, by its id; weekly ones as of an instant (None: now)."""
+    now = at or clock.now()
+    weeks = gathering.gather([n.person for n in notices if n.kind == WEEKLY], now)
+    written = {}
+    for notice in notices:
+        if notice.kind != WEEKLY:
+            written[notice.pk] = Written(happened.letter(notice))
+            continue
+        week = weeks[notice.person_id]
+        sheet = picking_sheet.draw(week)
+        written[notice.pk] = Written(
+            weekly.letter(week),
+            ((f"shelf-list-{week.today.isoformat()}.pdf", sheet),) if sheet else (),
+            {"holds": [held.pk for held in week.held_back]},
+        )
+    return written

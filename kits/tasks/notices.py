@@ -1,0 +1,29 @@
+"""Sweeps that find from the database whom to tell what, and send what is due."""
+
+from __future__ import annotations
+
+from celery import shared_task
+
+from gearroom.core import clock
+from kits.services import alarms, sending, weekly
+
+
+@shared_task
+def look() -> None:
+    """Write down what has come to be told: weekly emails due, kits not back or not fit, recalls
+    that nobody answered."""
+    now = clock.now()
+    weekly.write(now)
+    alarms.look(now)
+
+
+@shared_task
+def look_at_stock() -> None:
+    """Open and close episodes of low stock."""
+    alarms.look_at_stock(clock.now())
+
+
+@shared_task
+def send() -> None:
+    """Send what is due."""
+    sending.send_due()
