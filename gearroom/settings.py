@@ -52,6 +52,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "gearroom.site.middleware.ContentSecurityPolicy",
     "gearroom.site.limits.BoundedBody",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
@@ -76,6 +77,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
+                "gearroom.site.web.shell.furniture",
             ],
         },
     }
@@ -101,7 +103,14 @@ CELERY_WORKER_ENABLE_REMOTE_CONTROL = False
 # In memory: an entry is an interval of seconds after which a sweep asks the database what is due,
 # so there is nothing to remember, and no file that a power cut could tear.
 CELERY_BEAT_SCHEDULER = "celery.beat:Scheduler"
-CELERY_BEAT_SCHEDULE = {}
+CELERY_BEAT_SCHEDULE = {
+    name: {
+        "task": f"kits.tasks.notices.{name}",
+        "schedule": seconds,
+        "options": {"expires": seconds},
+    }
+    for name, seconds in (("look", 60), ("send", 30), ("look_at_stock", 600))
+}
 if CELERY_BROKER_URL.startswith("filesystem:"):
     _queue = DATA_DIR / "queue"
     for _folder in ("messages", "control"):
@@ -118,7 +127,8 @@ if env.str("EMAIL_URL", default=""):
     vars().update(env.email("EMAIL_URL"))
 else:
     EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
-EMAIL_TIMEOUT = 20
+# Seconds that a mail server may take for one answer; a claim on a notice outlasts fifteen of them.
+EMAIL_TIMEOUT = env.float("GEARROOM_MAIL_TIMEOUT", default=20)
 DEFAULT_FROM_EMAIL = env.str("GEARROOM_MAIL_FROM", default="Gearroom <gearroom@localhost>")
 
 # -------------------------------------------------------------------------------- people, pages
@@ -136,6 +146,7 @@ AUTH_PASSWORD_VALIDATORS = [
 ]
 LOGIN_URL = "/sign-in/"
 LOGIN_REDIRECT_URL = "/"
+CSRF_FAILURE_VIEW = "gearroom.site.web.errors.form_too_old"
 
 LANGUAGE_CODE = "en-gb"
 USE_I18N = True

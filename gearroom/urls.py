@@ -10,9 +10,10 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("api/v1/", include("labels.api.urls")),
     path("problems/", include("gearroom.core.web.urls")),
     path("health/", health, name="health"),
+    path("", include("gearroom.site.web.urls")),
 ]
 
-handler400 = "gearroom.core.api.problems.bad_request"
-handler403 = "gearroom.core.api.problems.permission_denied"
-handler404 = "gearroom.core.api.problems.page_not_found"
-handler500 = "gearroom.core.api.problems.server_error"
+handler400 = "gearroom.site.web.errors.bad_request"
+handler403 = "gearroom.site.web.errors.permission_denied"
+handler404 = "gearroom.site.web.errors.page_not_found"
+handler500 = "gearroom.site.web.errors.server_error"

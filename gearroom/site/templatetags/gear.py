@@ -1,0 +1,79 @@
+"""Small words of the pages' templates."""
+
+from __future__ import annotations
+
+import uuid
+from datetime import date, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django import template
+from django.utils import formats
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+
+from gearroom.core import clock
+
+register = template.Library()
+
+
+@register.simple_tag
+def once() -> SafeString:
+    """The key of a form's act: sent twice, the act is done once."""
+    return format_html('<input type="hidden" name="key" value="{}">', uuid.uuid4())
+
+
+@register.simple_tag
+def key() -> str:
+    """A key alone, for a field that stands outside its form."""
+    return str(uuid.uuid4())
+
+
+@register.filter
+def day(value: date | str | None) -> str:
+    """A day in words: 30 November 2026; a day without end as such."""
+    if not value:
+        return ""
+    value = date.fromisoformat(value) if isinstance(value, str) else value
+    return _("no end") if value == date.max else formats.date_format(value, "j F Y")
+
+
+@register.filter
+def at(value: datetime | str | None, room: Any) -> str:
+    """An instant in a room's own time, near ones by name: today 17:30, Thursday 17:30."""
+    if not value:
+        return ""
+    value = datetime.fromisoformat(value) if isinstance(value, str) else value
+    zone = room.time_zone if room else "UTC"
+    local = value.astimezone(ZoneInfo(zone))
+    away = (local.date() - clock.today(zone)).days
+    time = formats.date_format(local, "H:i")
+    if away == 0:
+        return _("today %(time)s") % {"time": time}
+    if away == 1:
+        return _("tomorrow %(time)s") % {"time": time}
+    if away == -1:
+        return _("yesterday %(time)s") % {"time": time}
+    if -7 < away < 7:
+        return f"{formats.date_format(local, 'l')} {time}"
+    return f"{formats.date_format(local, 'j F Y')}, {time}"
+
+
+@register.filter
+def undo_of(message: Any) -> str:
+    """The entry that a message's *undo* names, or nothing."""
+    tags = str(message.extra_tags or "")
+    return tags.removeprefix("undo-") if tags.startswith("undo-") else ""
+
+
+@register.filter
+def digits(number: str) -> str:
+    """The last three characters of a seal's number, to compare with what is in the hand."""
+    return number[-3:]
+
+
+@register.filter
+def dial(phone: str) -> str:
+    """A telephone number as a tel: link has it (RFC 3966)."""
+    return "tel:" + "".join(c for c in phone if c.isdigit() or c == "+")

@@ -1,0 +1,69 @@
+"""The board: the first page, which keeps itself up to date."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as _
+
+from gearroom.site.web import ways
+from gearroom.site.web.shell import here, page, show
+from kits.services import board as kits_board
+from kits.services import wording
+
+
+@page()
+def board(request: HttpRequest) -> HttpResponse:
+    """The board of the room that this device stands in."""
+    room = here(request)
+    if room is None:
+        return show(request, "site/no_room.html", {})
+    return show(request, "site/board.html", _facts(request))
+
+
+@page()
+def lines(request: HttpRequest) -> HttpResponse:
+    """The board's lines, or 204 while they are as the page has them."""
+    room = here(request)
+    if room is None or request.GET.get("seen") == kits_board.revision(room):
+        return HttpResponse(status=204)
+    return show(request, "site/board_lines.html", _facts(request))
+
+
+def _facts(request: HttpRequest) -> dict[str, object]:
+    room = here(request)
+    assert room is not None  # both views look
+    seen = kits_board.revision(room)
+    on_it = kits_board.board(room)
+    return {
+        "seen": seen,
+        "board": on_it,
+        "going_out": [
+            {
+                "trip": departure.trip,
+                "gone": departure.gone,
+                "kits": [
+                    {
+                        "kit": each.kit,
+                        "person": each.person,
+                        "verdict": each.verdict,
+                        "why": wording.reason(each.verdict.reasons[0])["text"]
+                        if each.verdict.reasons
+                        else "",
+                        "settle": ways.settle(each.kit, each.person, each.verdict),
+                    }
+                    for each in departure.waiting
+                ],
+            }
+            for departure in on_it.going_out
+        ],
+        "needs_hand": [
+            {
+                "kit": each.kit,
+                "stops": each.reason.weight.name == "STOPS",
+                "why": wording.reason(each.reason)["text"],
+                "settle": ways.settle_reason(each.kit, each.reason),
+            }
+            for each in on_it.needs_hand
+        ],
+        "kinds": {"fit": _("Fit"), "short": _("Short"), "stop": _("Don’t take")},
+    }

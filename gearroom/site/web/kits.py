@@ -1,0 +1,213 @@
+"""The kits of one's rooms, and one kit: fit to go, who has it, what is inside."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import groupby
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils.dateparse import parse_date
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST, require_safe
+
+from gearroom.core.act import Act
+from gearroom.core.problems import Invalid
+from gearroom.core.services import people
+from gearroom.site.web.shell import Done, acted, actor, back_to, page, show
+from kits.models import Entry, Kit, WithheldKind
+from kits.rules import codes
+from kits.services import (
+    contents,
+    custody,
+    find,
+    fitness,
+    keeping,
+    overview,
+    turnaround,
+    wording,
+)
+
+_MOST_KITS = 200
+_TIMELINE = 40
+_BY_HAND = (WithheldKind.DRYING, WithheldKind.SOMETHING_WRONG, WithheldKind.KEEP_AS_IT_CAME_BACK)
+
+
+@require_safe
+@page()
+def every(request: HttpRequest) -> HttpResponse:
+    """The kits of one's rooms."""
+    who = actor(request)
+    search = request.GET.get("search", "").strip()[:40]
+    rows = list(overview.listed(who, search=search)[: _MOST_KITS + 1])
+    return show(
+        request,
+        "site/kits.html",
+        {
+            "search": search,
+            "kits": overview.overviews(who, rows[:_MOST_KITS]),
+            "more": len(rows) > _MOST_KITS,
+        },
+    )
+
+
+@require_safe
+@page()
+def one(request: HttpRequest, kit: str) -> HttpResponse:
+    """One kit, with as much of it as whoever asks may see."""
+    who = actor(request)
+    found = find.kit(who, kit)
+    seen = overview.overview(who, found)
+    if seen.checkout is not None:
+        held = seen.checkout
+        plan = custody.plan(found, person=held.person, trip=held.trip, due_at=held.due_at)
+    else:
+        plan = custody.plan(found)
+    facts: dict[str, Any] = {
+        "kit": seen.kit,
+        "seen": seen,
+        "plan": plan,
+        "verdict": plan.verdict,
+        "reasons": wording.reasons(plan.verdict.reasons),
+        "today": fitness.today_of(found),
+        "pouches": _pouches(seen.sections, contents.contents(found)),
+        "labels": [codes.shown(code) for code in seen.labels],
+        "people": people.seen_by(who).filter(left_on__isnull=True).order_by("name")
+        if who.may("see_people")
+        else [],
+        "kinds": [(kind.value, kind.label) for kind in _BY_HAND],
+        "may": _rights(request, found),
+    }
+    if facts["may"]["read_history"]:
+        facts["history"] = list(
+            Entry.objects.filter(kit=found)
+            .select_related("person", "checkout__person", "trip", "reversed_by")
+            .order_by("-id")[:_TIMELINE]
+        )
+        facts["seals"] = list(
+            found.seals.select_related("section", "put_on__person", "broken").order_by("-id")[:8]
+        )
+    return show(request, "site/kit.html", facts)
+
+
+@require_safe
+@page()
+def as_of(request: HttpRequest, kit: str) -> HttpResponse:
+    """One printable page of what was in a kit on a day, for an inspector or an insurer."""
+    found = find.kit(actor(request), kit)
+    said = request.GET.get("on", "")
+    try:
+        on = parse_date(said)
+    except ValueError:
+        on = None
+    if said and on is None:
+        raise Invalid(_("Give a day as year, month and day, such as 2026-05-31."), field="on")
+    seen = overview.overview(actor(request), found)
+    inside = contents.contents(found, on=on)
+    return show(
+        request,
+        "site/kit_as_of.html",
+        {
+            "kit": seen.kit,
+            "on": on or fitness.today_of(found),
+            "inside": inside,
+            "pouches": _pouches(seen.sections, inside),
+        },
+    )
+
+
+@require_POST
+@page("pass")
+def pass_on(request: HttpRequest, kit: str) -> HttpResponse:
+    """A kit was passed to another person."""
+
+    def perform(act: Act) -> Done:
+        held = custody.pass_on(
+            act, find.kit(act.actor, kit), find.person(request.POST.get("person", ""))
+        )
+        name = held.person.name if held.person else ""
+        return Done(_("%(name)s has %(kit)s now.") % {"name": name, "kit": held.kit.name})
+
+    return acted(request, perform, to=reverse("kit", args=[kit]))
+
+
+@require_POST
+@page("withhold")
+def withhold(request: HttpRequest, kit: str) -> HttpResponse:
+    """Keep a kit back, with the reason."""
+
+    def perform(act: Act) -> Done:
+        try:
+            kind = WithheldKind(request.POST.get("kind", ""))
+        except ValueError:
+            raise Invalid(_("Choose why it is not to be taken."), field="kind") from None
+        note = request.POST.get("note", "").strip()[:300]
+        entry = keeping.withhold(act, find.kit(act.actor, kit), kind, note)
+        return Done(_("Kept back: nobody takes %(kit)s now.") % {"kit": kit}, entry.pk)
+
+    return acted(request, perform, to=reverse("kit", args=[kit]))
+
+
+@require_POST
+@page("release")
+def release(request: HttpRequest, kit: str) -> HttpResponse:
+    """Let a kit go again that was kept back."""
+
+    def perform(act: Act) -> Done:
+        try:
+            kind = WithheldKind(request.POST.get("kind", ""))
+        except ValueError:
+            raise Invalid(_("Choose what is settled."), field="kind") from None
+        entry = keeping.release(act, find.kit(act.actor, kit), kind)
+        return Done(_("Released: %(kit)s is judged again.") % {"kit": kit}, entry.pk)
+
+    return acted(request, perform, to=reverse("kit", args=[kit]))
+
+
+@require_POST
+@page("take_expired_out")
+def take_out(request: HttpRequest, kit: str) -> HttpResponse:
+    """What may not stay inside was taken out."""
+
+    def perform(act: Act) -> Done:
+        entry = turnaround.take_expired_out(act, find.kit(act.actor, kit))
+        return Done(
+            _("Taken out of %(kit)s what may not stay inside. Restock it next.") % {"kit": kit},
+            entry.pk,
+        )
+
+    return acted(request, perform, to=back_to(request, reverse("sort", args=[kit])))
+
+
+def _pouches(
+    sections: Sequence[overview.SectionSeen], inside: contents.Contents
+) -> list[dict[str, Any]]:
+    lines = {place: list(rows) for place, rows in groupby(inside.lines, lambda c: c.section.pk)}
+    levels: dict[int, list[tuple[str, str]]] = {}
+    for place, item, level in inside.levels:
+        levels.setdefault(place.pk, []).append((item.name, str(level)))
+    return [
+        {
+            "section": each,
+            "lines": lines.get(each.place.pk, []),
+            "levels": levels.get(each.place.pk, []),
+        }
+        for each in sections
+    ]
+
+
+def _rights(request: HttpRequest, kit: Kit) -> dict[str, bool]:
+    who = actor(request)
+    wanted = (
+        "check_out",
+        "restock",
+        "reseal",
+        "pass",
+        "withhold",
+        "release",
+        "read_history",
+        "print_labels",
+        "check_out_short",
+    )
+    return {name: who.may(name, kit.room_id) or who.may(name, kit.home_room_id) for name in wanted}

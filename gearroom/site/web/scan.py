@@ -1,0 +1,234 @@
+"""Scanning by hand, by USB scanner, by photo and by camera: one form, one answer.
+
+The camera's script reads frames through the API and sends what was read through this same form,
+so that the page is the same however a label came in, and works without the script.
+
+In the common case there is no mode to choose. A kit brings up its trip and guide; the guide's tag,
+scanned before or after it, takes it out without a tap. What was scanned last waits for a moment
+(`PATIENCE`) in hidden fields of the form.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.core.files.uploadedfile import UploadedFile
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from gearroom.core import clock
+from gearroom.core.act import Act
+from gearroom.core.problems import Invalid, Problem
+from gearroom.core.services import people
+from gearroom.core.services.once import NEVER_KEPT
+from gearroom.site.web.recent import just_done
+from gearroom.site.web.shell import actor, here, once_a_form, page, show
+from kits.models import AsFound
+from kits.services import find, holders
+from labels.api.outcomes import shown
+from labels.rules.scans import Intent, Look, Means, typed_texts
+from labels.rules.typed import Kind, resolve
+from labels.services import scanning, showing
+from labels.services.looking import look
+from labels.services.meaning import Meaning, meanings
+from labels.services.outcomes import Ask
+
+PATIENCE = timedelta(seconds=90)
+"""How long a kit waits for its guide's tag, or a tag for its kit."""
+
+MODES = {
+    "next": gettext_lazy("One after another"),
+    "many": gettext_lazy("Many kits to one guide"),
+    "look": gettext_lazy("Only look"),
+}
+_LONGEST = 8000
+
+
+@dataclass(frozen=True)
+class State:
+    """What the form remembers from the scan before: whose tag (an id), which kit (its name), and
+    the chosen mode."""
+
+    holder: str = ""
+    kit: str = ""
+    mode: str = "next"
+
+
+@page("identify")
+def scan(request: HttpRequest) -> HttpResponse:
+    """The page, and each reading event sent by its form."""
+    text = request.GET.get("text", "")
+    if request.method != "POST" and not text:
+        return _shown(request, State(mode=_mode(request.GET.get("mode", ""))), None)
+    state = _state(request)
+    if request.method != "POST":
+        answer = _identified(request, typed_texts([text[:_LONGEST]]))
+        return _shown(request, _after(state, answer), answer)
+    try:
+        seen = _seen(request)
+        answer = once_a_form(request, lambda act: _done(request, act, seen, state))
+    except Problem as problem:
+        return _shown(request, state, None, problem)
+    return _shown(request, _after(state, answer), answer)
+
+
+def _mode(said: str) -> str:
+    return said if said in MODES else "next"
+
+
+def _state(request: HttpRequest) -> State:
+    said = request.POST
+    mode = _mode(said.get("mode", ""))
+    try:
+        since = parse_datetime(said.get("since", ""))
+    except ValueError:
+        since = None
+    if since is None or timezone.is_naive(since) or clock.now() - since > PATIENCE:
+        kept = said.get("waiting_holder", "") if mode == "many" else ""
+        return State(kept, "", mode)
+    return State(said.get("waiting_holder", ""), said.get("waiting_kit", ""), mode)
+
+
+def _seen(request: HttpRequest) -> Look:
+    picture = request.FILES.get("image")
+    if isinstance(picture, UploadedFile) and picture.size:
+        found = look(picture.read())
+        picture.seek(0)
+        return found
+    texts = [text[:_LONGEST] for text in request.POST.getlist("text") if text.strip()]
+    if not texts:
+        raise Invalid(
+            _("There is nothing to read yet. Scan a label, take a photo of it, or type its code.")
+        )
+    return typed_texts(texts[: scanning.MOST_LABELS])
+
+
+def _identified(request: HttpRequest, seen: Look) -> dict[str, Any]:
+    return shown(scanning.scan(Act(actor=actor(request), room=here(request)), seen, Ask()))
+
+
+def _done(request: HttpRequest, act: Act, seen: Look, state: State) -> dict[str, Any]:
+    """Do what the form asks with what was read, or what is plainly meant."""
+    if request.POST.get("intent"):
+        ask = _asked(request, act)
+    else:
+        seen, ask = _meant(act, seen, state)
+    answer = scanning.scan(act, seen, ask)
+    refusal = answer.refusal
+    if refusal and refusal.problem and refusal.problem.status in NEVER_KEPT:
+        raise refusal.problem
+    return shown(answer)
+
+
+def _asked(request: HttpRequest, act: Act) -> Ask:
+    """What a button of an answer says."""
+    said = request.POST
+    holder = said.get("holder", "").strip()
+    try:
+        intent = Intent(said["intent"])
+        as_found = AsFound(said.get("as_found") or AsFound.SORT_LATER)
+        due_at = parse_datetime(said.get("due_at", ""))
+    except ValueError:
+        raise Invalid(_("This form was not made by this page. Load the page again.")) from None
+    if due_at is not None and timezone.is_naive(due_at):
+        due_at = due_at.replace(tzinfo=ZoneInfo(showing.today_for(act)))
+    return Ask(
+        intent=intent,
+        holder=find.person(_code_in(holder)) if holder else None,
+        trip=find.trip(act.actor, said["trip"]) if said.get("trip") else None,
+        due_at=due_at,
+        short_reason=said.get("short_reason", "").strip()[:300],
+        swap=bool(said.get("swap")),
+        emergency=bool(said.get("emergency")),
+        as_found=as_found,
+        wet=bool(said.get("wet")),
+    )
+
+
+def _meant(act: Act, seen: Look, state: State) -> tuple[Look, Ask]:
+    """What somebody wants who scans and presses nothing."""
+    if state.mode == "look":
+        return seen, Ask()
+    found = meanings(act.actor, seen.seen, today=clock.today(showing.today_for(act)))
+    kits_in = [m for m in found if m.means == Means.KIT and not _is_out(m)]
+    tags = [m for m in found if m.means == Means.PERSON]
+    if len(tags) == 1 and not kits_in and state.kit and len(found) == 1:
+        tag = tags[0]
+        assert tag.label is not None and tag.label.person is not None  # PERSON says so
+        out = Ask(Intent.CHECK_OUT, holder=tag.label.person, swap=True)
+        return typed_texts([state.kit]), out
+    if kits_in and len(kits_in) == len(found) and state.holder:
+        holder = find.person(state.holder)
+        return seen, Ask(Intent.CHECK_OUT, holder=holder, swap=len(kits_in) == 1)
+    if kits_in and len(tags) == 1 and len(found) == len(kits_in) + 1:
+        return seen, Ask(Intent.CHECK_OUT, swap=len(kits_in) == 1)
+    if tags and len(tags) == len(found):
+        return seen, Ask(Intent.CHECK_OUT)  # says whose tag it is, and waits for the kit
+    return seen, Ask()
+
+
+def _is_out(meaning: Meaning) -> bool:
+    return meaning.kit is not None and holders.open_checkout(meaning.kit) is not None
+
+
+def _code_in(text: str) -> str:
+    typed = resolve(text, today=clock.now().date())
+    return typed.code if typed.kind == Kind.OWN and typed.code else text
+
+
+def _after(state: State, answer: dict[str, Any]) -> State:
+    """What waits for the next scan."""
+    outcomes = answer["outcomes"]
+    tags = [each["person"] for each in outcomes if each["outcome"] in ("holder",)]
+    took = any(each["outcome"] == "taken-out" for each in outcomes)
+    if state.mode == "many" and (took or not tags):
+        return State(state.holder, "", state.mode)
+    if len(tags) == 1 and not took:
+        return State(str(tags[0]["id"]), "", state.mode)
+    kits = [each["kit"] for each in outcomes if each["kit"] and each["outcome"] == "identified"]
+    if len(kits) == 1 and not kits[0]["out_since"]:
+        return State("", kits[0]["name"], state.mode)
+    return State(mode=state.mode)
+
+
+def _shown(
+    request: HttpRequest,
+    state: State,
+    answer: dict[str, Any] | None,
+    problem: Problem | None = None,
+) -> HttpResponse:
+    part = "HX-Request" in request.headers
+    who = actor(request)
+    facts: dict[str, Any] = {
+        "state": state,
+        "since": clock.now().isoformat(),
+        "holder": find.person(state.holder) if state.holder else None,
+        "outcomes": [_for_people(each) for each in answer["outcomes"]] if answer else [],
+        "problem": problem,
+        "modes": MODES,
+        "may_go_short": who.may("check_out_short"),
+        "just_done": just_done(who),
+        "may_undo": who.may("reverse"),
+    }
+    if any("holder" in step["needs"] for each in facts["outcomes"] for step in each["steps"]):
+        facts["people"] = people.seen_by(who).filter(left_on__isnull=True).order_by("name")
+    template = "site/scan/answer.html" if part else "site/scan/page.html"
+    status = problem.status if problem and not part else 200
+    return show(request, template, facts, status=status)
+
+
+def _for_people(outcome: dict[str, Any]) -> dict[str, Any]:
+    """An outcome with what can be done next apart: by scanning on, and by other pages."""
+    kit = outcome["kit"]
+    steps = [step for step in outcome["next"] if "intent" in step["fields"]]
+    if kit and kit["out_since"]:  # three ways of handing back have a form of their own
+        steps = [step for step in steps if step["fields"]["intent"] != "check-in"]
+    pages = {step["do"] for step in outcome["next"]} & {"restock", "log-use", "look-inside"}
+    text = outcome["label"] or (kit["name"] if kit else outcome["read"]["text"])
+    return {**outcome, "steps": steps, "pages": pages, "text": text}

@@ -1,0 +1,205 @@
+"""The shell that every page is built on: who asks, which room, where to go, one act a form.
+
+    @page("restock")                                  # a use case of core.rules.roles, or None
+    def restock(request, kit):
+        if request.method == "POST":
+            def perform(act):                         # runs once for the form's key
+                done = turnaround.restock(act, find.kit(act.actor, kit))
+                return Done(_("Put in."), entry=done.entry.pk)
+            return acted(request, perform, to=reverse("kit", args=[kit]))
+        return show(request, "site/restock.html", {...})
+
+A page that another session adds needs its view, its line in `urls.py`, and, if people should find
+it from everywhere, a `Way` in NAVIGATION.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import uuid
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import wraps
+from typing import Any
+
+from django.conf import settings
+from django.contrib import messages
+from django.contrib.auth.views import redirect_to_login
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import redirect, render
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+from gearroom.core.act import Act, Actor, actor_of
+from gearroom.core.models import Room
+from gearroom.core.problems import Problem
+from gearroom.core.services import rooms
+from gearroom.core.services.once import once
+from gearroom.site.web import errors
+
+NOT_CONTENT = {"csrfmiddlewaretoken", "key", "since"}
+"""Fields of a form that do not say what is to be done."""
+
+
+@dataclass(frozen=True)
+class Way:
+    """A place that people find from every page: its address's name, what it is called, and what
+    they must be allowed to do (a use case) to see it."""
+
+    name: str
+    label: str | Promise
+    use_case: str = "look"
+
+
+NAVIGATION = (
+    Way("board", _("Board")),
+    Way("scan", _("Scan"), "identify"),
+    Way("kits", _("Kits")),
+)
+
+
+@dataclass(frozen=True)
+class Done:
+    """What came of an act: a sentence for the next page, and the entry that undoing it names."""
+
+    says: str
+    entry: int | None = None
+    to: str = ""
+
+
+# ----------------------------------------------------------------------------------- who and where
+def actor(request: HttpRequest) -> Actor:
+    """Who asks, with their roles; they are signed in."""
+    if not hasattr(request, "_actor"):
+        request._actor = actor_of(request.user)  # type: ignore[attr-defined]  # kept for one request
+    return request._actor  # type: ignore[attr-defined,no-any-return]  # set just above
+
+
+def rooms_of(request: HttpRequest) -> list[Room]:
+    """The rooms that they belong to."""
+    if not hasattr(request, "_rooms"):
+        request._rooms = list(rooms.seen_by(actor(request)))  # type: ignore[attr-defined]  # as above
+    return request._rooms  # type: ignore[attr-defined,no-any-return]  # set just above
+
+
+def here(request: HttpRequest) -> Room | None:
+    """The room that this device stands in: the chosen one, else the person's own, else the first
+    of theirs; None for whoever belongs to none."""
+    theirs = {room.pk: room for room in rooms_of(request)}
+    person = actor(request).person
+    for wanted in (request.session.get("room"), person.home_room_id if person else None):
+        if wanted in theirs:
+            return theirs[wanted]
+    return next(iter(theirs.values()), None)
+
+
+def furniture(request: HttpRequest) -> dict[str, Any]:
+    """Context processor: what the shell shows on every page."""
+    shown: dict[str, Any] = {"organisation": settings.ORGANISATION}
+    user = getattr(request, "user", None)
+    if user is None or not user.is_authenticated:
+        return shown
+    who = actor(request)
+    match = request.resolver_match
+    return {
+        **shown,
+        "navigation": [way for way in NAVIGATION if who.may(way.use_case)],
+        "current": match.url_name if match else "",
+        "person": who.person,
+        "rooms": rooms_of(request),
+        "here": here(request),
+    }
+
+
+# ------------------------------------------------------------------------------------------- pages
+View = Callable[..., HttpResponseBase]
+
+
+def page(use_case: str | None = "look") -> Callable[[View], View]:
+    """Make a view a page: for whoever is signed in and may do `use_case` somewhere; a Problem that
+    it raises is told as a sentence."""
+
+    def wrap(view: View) -> View:
+        @wraps(view)
+        def inner(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+            if not request.user.is_authenticated:
+                return redirect_to_login(request.get_full_path())
+            try:
+                if use_case is not None:
+                    actor(request).require(use_case)
+                response = view(request, *args, **kwargs)
+            except Problem as problem:
+                return errors.refusal(request, problem)
+            response.headers.setdefault("Cache-Control", "private, no-store")
+            return response
+
+        return inner
+
+    return wrap
+
+
+def show(
+    request: HttpRequest, template: str, facts: Mapping[str, Any], status: int = 200
+) -> HttpResponse:
+    """A page of facts. A form on it draws its key with `{% once %}`."""
+    return render(request, template, dict(facts), status=status)
+
+
+# ------------------------------------------------------------------------------------ acts by forms
+def once_a_form(request: HttpRequest, perform: Callable[[Act], Any]) -> Any:
+    """What the act of a form came to: done the first time its key is sent, remembered after that.
+
+    Raises the Problem that kept it from being done.
+    """
+    try:
+        key = uuid.UUID(request.POST.get("key", ""))
+    except ValueError:
+        key = uuid.uuid4()  # a form that was made by hand: done as often as it is sent
+    act = Act(actor=actor(request), key=key, room=here(request))
+    answer = once(
+        key=key,
+        user=request.user,  # type: ignore[arg-type]  # signed in
+        request={"method": "POST", "path": request.path, "body": _content(request)},
+        perform=lambda: (200, perform(act)),
+        instance=request.path,
+    )
+    if answer.status >= 400:
+        raise errors.Remembered(answer.body)
+    return answer.body
+
+
+def acted(request: HttpRequest, perform: Callable[[Act], Done], *, to: str) -> HttpResponse:
+    """Do the act of a form, say so on the next page, and go there (where `Done` names no other)."""
+
+    def kept(act: Act) -> dict[str, Any]:
+        done = perform(act)
+        return {"says": done.says, "entry": done.entry, "to": done.to}
+
+    done = once_a_form(request, kept)
+    say(request, done["says"], done["entry"])
+    return redirect(done["to"] or to)
+
+
+def say(request: HttpRequest, text: str, entry: int | None = None) -> None:
+    """Have the next page say what was done, with *undo* for whoever may."""
+    may_undo = entry is not None and actor(request).may("reverse")
+    messages.success(request, text, extra_tags=f"undo-{entry}" if may_undo else "")
+
+
+def back_to(request: HttpRequest, otherwise: str) -> str:
+    """Where the form asked to go afterwards, if that is an address of ours."""
+    to = request.POST.get("to", "")
+    return to if to.startswith("/") and not to.startswith(("//", "/\\")) else otherwise
+
+
+def _content(request: HttpRequest) -> dict[str, Any]:
+    said: dict[str, Any] = {
+        name: values for name, values in request.POST.lists() if name not in NOT_CONTENT
+    }
+    for name, file in request.FILES.items():
+        digest = hashlib.sha256()
+        for chunk in file.chunks():
+            digest.update(chunk)
+        file.seek(0)
+        said[name] = {"sha256": digest.hexdigest()}
+    return said

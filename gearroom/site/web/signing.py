@@ -1,0 +1,58 @@
+"""Sign in, sign out, and which room this device stands in."""
+
+from __future__ import annotations
+
+from django.contrib.auth import authenticate, login, logout
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.csrf import csrf_protect
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_POST
+
+from gearroom.core.api.throttling import seconds_to_wait
+from gearroom.site.web.shell import back_to, page, rooms_of
+
+
+@sensitive_post_parameters("password")
+@csrf_protect
+def sign_in(request: HttpRequest) -> HttpResponse:
+    """Name and password; so many tries a minute for a name and for an address."""
+    to = request.POST.get("to") or request.GET.get("next", "/")
+    if request.method != "POST":
+        return render(request, "site/sign_in.html", {"to": to})
+    name = request.POST.get("username", "").strip()
+    wait = max(
+        seconds_to_wait("sign-in", f"name-{name.casefold()[:150]}"),
+        seconds_to_wait("sign-in", f"address-{request.META.get('REMOTE_ADDR', '')}"),
+    )
+    told = {"to": to, "username": name}
+    if wait:
+        told["error"] = _("Too many tries. Wait %(seconds)d seconds, then try again.") % {
+            "seconds": wait
+        }
+        return render(request, "site/sign_in.html", told, status=429)
+    user = authenticate(request, username=name, password=request.POST.get("password", ""))
+    if user is None:
+        told["error"] = _("That name and password do not go together. Check both and try again.")
+        return render(request, "site/sign_in.html", told, status=403)
+    login(request, user)
+    return redirect(back_to(request, "/"))
+
+
+@require_POST
+def sign_out(request: HttpRequest) -> HttpResponse:
+    """End the session on this device."""
+    logout(request)
+    return redirect("sign-in")
+
+
+@require_POST
+@page(None)
+def choose_room(request: HttpRequest) -> HttpResponse:
+    """Say which room this device stands in."""
+    chosen = request.POST.get("room", "")
+    for room in rooms_of(request):
+        if room.slug == chosen:
+            request.session["room"] = room.pk
+    return redirect(back_to(request, "/"))

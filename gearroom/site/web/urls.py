@@ -1,0 +1,26 @@
+"""The pages' addresses."""
+
+from django.urls import URLPattern, URLResolver, path, re_path
+
+from gearroom.site.web import board, kits, label, recent, scan, signing, sorting
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("", board.board, name="board"),
+    path("board/lines/", board.lines, name="board-lines"),
+    path("scan/", scan.scan, name="scan"),
+    path("undo/<int:entry>/", recent.undo, name="undo"),
+    re_path(r"^[Ll]/(?P<code>[^/]{1,40})/?$", label.label, name="label"),
+    path("kits/", kits.every, name="kits"),
+    path("kits/<str:kit>/", kits.one, name="kit"),
+    path("kits/<str:kit>/as-of/", kits.as_of, name="kit-as-of"),
+    path("kits/<str:kit>/pass/", kits.pass_on, name="pass-on"),
+    path("kits/<str:kit>/withhold/", kits.withhold, name="withhold"),
+    path("kits/<str:kit>/release/", kits.release, name="release"),
+    path("kits/<str:kit>/take-out/", kits.take_out, name="take-out"),
+    path("kits/<str:kit>/hand-back/", sorting.hand_back, name="hand-back"),
+    path("kits/<str:kit>/sort/", sorting.sort, name="sort"),
+    path("kits/<str:kit>/seal/", sorting.reseal, name="reseal"),
+    path("sign-in/", signing.sign_in, name="sign-in"),
+    path("sign-out/", signing.sign_out, name="sign-out"),
+    path("room/", signing.choose_room, name="choose-room"),
+]

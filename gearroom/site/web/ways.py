@@ -1,0 +1,51 @@
+"""Which page or act settles what keeps a kit from being fit."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from urllib.parse import urlencode
+
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from gearroom.core.models import Person
+from kits.models import Kit
+from kits.rules.facts import Reason, Verdict
+from kits.rules.readiness import Why
+
+_SORT = frozenset({Why.SHORT, Why.LOW, Why.EMPTY_BY_EYE, Why.LOW_BY_EYE, Why.WAITING_TO_BE_SORTED})
+
+
+@dataclass(frozen=True)
+class Settle:
+    """What to press: a link, or a form's button where it is one act, with the fields it sends."""
+
+    label: str
+    url: str
+    act: bool = False
+    fields: Mapping[str, str] = field(default_factory=dict)
+
+
+def settle(kit: Kit, person: Person | None, verdict: Verdict) -> Settle:
+    """The one thing to do now for a kit that waits to go out; to whom, where that is known."""
+    if verdict.fit and person is not None:
+        out = {"intent": "check-out", "text": kit.name}
+        return Settle(_("Take out"), reverse("scan"), act=True, fields=out)
+    if verdict.fit:
+        return Settle(_("Take out"), reverse("scan") + "?" + urlencode({"text": kit.name}))
+    return settle_reason(kit, verdict.reasons[0])
+
+
+def settle_reason(kit: Kit, reason: Reason) -> Settle:
+    """The one thing that settles a reason."""
+    match reason.code:
+        case Why.TAKE_OUT:
+            return Settle(_("Taken it out"), reverse("take-out", args=[kit.name]), act=True)
+        case code if code in _SORT:
+            return Settle(_("Restock"), reverse("sort", args=[kit.name]))
+        case Why.NOT_LOOKED_INSIDE | Why.DATE_NOT_KNOWN:
+            return Settle(_("Look inside"), reverse("sort", args=[kit.name]))
+        case Why.WITHHELD:
+            return Settle(_("Look, then release"), reverse("kit", args=[kit.name]) + "#kept-back")
+    return Settle(_("See why"), reverse("kit", args=[kit.name]))

@@ -1,0 +1,398 @@
+"""The pages: who sees which, what a form does, and what the browser is told to allow."""
+
+from __future__ import annotations
+
+import re
+import uuid
+from datetime import timedelta
+
+import pytest
+from django.core.cache import cache
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
+
+from kits.models import Checkout, Entry, Kit
+from kits.services import custody, reservations, turnaround
+from kits.services.use import UseLine
+from tests.kits import factories as make
+from tests.labels import scanned
+
+pytestmark = pytest.mark.django_db
+
+EVERY_PAGE = (
+    "/",
+    "/board/lines/",
+    "/scan/",
+    "/scan/?text=DAY-01",
+    "/kits/",
+    "/kits/DAY-01/",
+    "/kits/DAY-01/as-of/",
+    "/kits/DAY-01/sort/",
+    "/kits/DAY-01/hand-back/",
+    "/kits/DAY-01/hand-back/?opened=1",
+    "/kits/DAY-01/hand-back/?opened=1&sharps=no",
+)
+
+
+@pytest.fixture(autouse=True)
+def _no_tries_yet():
+    cache.clear()
+
+
+@pytest.fixture
+def school():
+    return scanned.labelled()
+
+
+def browser(person=None, **more):
+    client = Client(**more)
+    if person is not None:
+        client.force_login(person.user)
+    return client
+
+
+def text_of(response):
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", response.content.decode()))
+
+
+def post(client, path, key=None, **fields):
+    return client.post(path, {"key": str(key or uuid.uuid4()), **fields})
+
+
+# ------------------------------------------------------------------------------------ who sees what
+def test_whoever_is_not_signed_in_is_asked_to_sign_in_and_comes_back(school):
+    for path in EVERY_PAGE:
+        answer = browser().get(path)
+        assert answer.status_code == 302, path
+        assert answer["Location"].startswith("/sign-in/?next="), path
+
+
+@pytest.mark.parametrize("role", ["guide", "instructor", "keeper"])
+def test_every_page_is_there_for_those_of_the_room(school, role):
+    client = browser(getattr(school.world, role))
+    for path in EVERY_PAGE:
+        answer = client.get(path)
+        assert answer.status_code == 200, path
+        assert "{{" not in answer.content.decode(), path
+
+
+@pytest.mark.parametrize("role", ["adviser", "stranger"])
+def test_others_get_each_page_or_a_sentence_with_what_to_do(school, role):
+    client = browser(getattr(school.world, role))
+    for path in EVERY_PAGE:
+        answer = client.get(path)
+        assert answer.status_code in (200, 403, 404), path
+        if answer.status_code != 200:
+            assert re.search(r"(Check|Ask) ", text_of(answer)), path
+
+
+def test_another_rooms_kit_is_not_shown_but_may_be_handed_in(school):
+    client = browser(school.world.stranger)
+
+    assert client.get("/kits/DAY-01/").status_code == 404
+    page = client.get("/kits/DAY-01/hand-back/")
+    assert page.status_code == 200
+    assert "Sort later" in text_of(page)
+
+
+def test_a_guide_sees_who_has_a_kit_and_no_undo(school):
+    custody.check_out(make.act(school.world.keeper), school.world.day_01, person=school.world.guide)
+
+    guide = browser(school.world.guide).get("/kits/DAY-01/")
+    assert "Gil has it" in text_of(guide)
+    assert "Undo" not in text_of(browser(school.world.guide).get("/scan/"))
+    assert "Undo" in text_of(browser(school.world.keeper).get("/scan/"))
+
+
+# --------------------------------------------------------------------------------------- signing in
+def test_signing_in_leads_to_where_one_was_going(school):
+    school.world.guide.user.set_password("wet ropes hang to dry")
+    school.world.guide.user.save()
+    fields = {"username": school.world.guide.user.username, "password": "wet ropes hang to dry"}
+
+    answer = browser().post("/sign-in/", {**fields, "to": "/kits/DAY-01/"})
+    assert (answer.status_code, answer["Location"]) == (302, "/kits/DAY-01/")
+
+    for elsewhere in ("https://elsewhere.example/", "//elsewhere.example/", "/\\elsewhere.example"):
+        answer = browser().post("/sign-in/", {**fields, "to": elsewhere})
+        assert answer["Location"] == "/"
+
+
+def test_trying_passwords_is_slowed_down(school):
+    tries = [
+        browser().post("/sign-in/", {"username": "Gil", "password": str(n)}).status_code
+        for n in range(12)
+    ]
+
+    assert tries[0] == 403
+    assert tries[-1] == 429
+
+
+def test_a_form_from_elsewhere_is_refused_with_a_sentence(school):
+    client = browser(school.world.keeper, enforce_csrf_checks=True)
+
+    answer = post(client, "/scan/", intent="check-out", text="DAY-01")
+
+    assert answer.status_code == 403
+    assert "stood open for too long" in text_of(answer)
+    assert not Checkout.objects.exists()
+
+
+def test_the_browser_may_run_nothing_that_is_not_ours(school):
+    client = browser(school.world.keeper)
+    for path in (*EVERY_PAGE, "/nowhere/", "/api/v1/docs/", "/api/v1/kits/"):
+        answer = client.get(path)
+        policy = answer["Content-Security-Policy"]
+        assert "default-src 'none'" in policy
+        assert "unsafe" not in policy
+        body = answer.content.decode()
+        assert not re.search(r"<script(?![^>]*\bsrc=)", body), path
+        assert not re.search(r"<[^>]+\s(style|on\w+)=", body), path
+
+
+def test_what_is_not_there_is_said_in_a_sentence(school):
+    client = browser(school.world.guide)
+    for path in ("/nowhere/", "/kits/NOT-THERE/", "/L/2222-2222"):
+        answer = client.get(path)
+        assert answer.status_code == 404
+        assert "There is no" in text_of(answer) or "No label" in text_of(answer)
+
+
+# ----------------------------------------------------------------------------------------- scanning
+def test_a_kit_is_out_by_one_tap_on_what_its_scan_brings_up(school):
+    trip = make.trip("Crag walk", school.world.store, leader=school.world.guide)
+    reservations.reserve(make.act(), school.world.day_01, trip)
+    client = browser(school.world.keeper)
+
+    page = text_of(post(client, "/scan/", text=school.kit.code))
+    assert "Gil, Crag walk" in page
+    post(client, "/scan/", text="DAY-01", intent="check-out")
+
+    assert Checkout.objects.get(in_at=None).person == school.world.guide
+
+
+def fields_of(response):
+    """The hidden fields that stand in an answer for the next scan."""
+    found = re.findall(r'form="scan" name="(\w+)" value="([^"]*)"', response.content.decode())
+    return dict(found)
+
+
+@pytest.mark.parametrize("first", ["kit", "tag"])
+def test_two_scans_and_no_tap_take_a_kit_out_to_a_guide(school, first):
+    client = browser(school.world.keeper)
+    second = {"kit": "tag", "tag": "kit"}[first]
+
+    waiting = fields_of(post(client, "/scan/", text=getattr(school, first).code))
+    key = waiting.pop("key")
+    answer = post(client, "/scan/", key=key, text=getattr(school, second).code, **waiting)
+
+    assert "DAY-01 is out with Gil" in text_of(answer)
+    assert Checkout.objects.get(in_at=None).person == school.world.guide
+
+
+def test_a_tag_scanned_long_ago_takes_nothing_out(school):
+    client = browser(school.world.keeper)
+    waiting = fields_of(post(client, "/scan/", text=school.tag.code))
+
+    waiting["since"] = "2026-01-01T08:00:00+00:00"
+    post(client, "/scan/", **{**waiting, "text": school.kit.code})
+
+    assert not Checkout.objects.exists()
+
+
+def test_the_same_form_sent_twice_is_one_act(school):
+    client, key = browser(school.world.keeper), uuid.uuid4()
+    fields = {"text": "DAY-01", "intent": "check-out", "holder": school.world.guide.pk}
+
+    pages = [text_of(post(client, "/scan/", key=key, **fields)) for _ in range(2)]
+
+    assert Checkout.objects.count() == 1
+    assert all("DAY-01 is out with Gil" in page for page in pages)
+
+
+def test_a_slip_of_the_thumb_is_undone_in_one_tap(school):
+    client = browser(school.world.keeper)
+    post(client, "/scan/", text="DAY-01", intent="check-out", holder=school.world.guide.pk)
+
+    answer = post(client, f"/undo/{Entry.objects.latest('id').pk}/", to="/scan/")
+
+    assert answer["Location"] == "/scan/"
+    assert not Checkout.objects.filter(in_at=None).exists()
+    assert "Undone" in text_of(client.get("/scan/"))
+
+
+def test_a_photo_of_a_label_is_read_by_the_form(school, settings):
+    settings.PUBLIC_URL = scanned.ADDRESS
+    picture = scanned.png_of(school.kit)
+
+    answer = post(
+        browser(school.world.guide), "/scan/", image=SimpleUploadedFile("label.png", picture)
+    )
+
+    assert "DAY-01 is here" in text_of(answer)
+
+
+def test_nothing_read_says_what_to_do(school):
+    answer = post(browser(school.world.guide), "/scan/", text="  ")
+
+    assert answer.status_code == 400
+    assert "take a photo of it, or type its code" in text_of(answer)
+
+
+# ------------------------------------------------------------------------------------------- labels
+def test_a_passer_by_sees_what_it_is_whose_and_how_to_return_it(school):
+    code = school.kit.code
+    for path in (f"/L/{code}", f"/l/{code.lower()}/", f"/L/{code[:4]}-{code[4:]}/"):
+        page = browser().get(path)
+        assert page.status_code == 200
+        assert "First aid kit DAY-01" in text_of(page)
+        assert "Bring it to the Main store." in text_of(page)
+        for secret in ("Wound dressing", "Gil", "Fit to go", "D1"):
+            assert secret not in text_of(page)
+
+
+def test_whoever_belongs_there_goes_to_the_thing(school):
+    client = browser(school.world.guide)
+
+    assert client.get(f"/L/{school.kit.code}")["Location"] == "/kits/DAY-01/"
+    assert client.get(f"/L/{school.pouch.code}")["Location"] == "/kits/DAY-01/"
+    assert client.get(f"/L/{school.lot.code}")["Location"].startswith("/scan/?text=")
+    assert browser(school.world.stranger).get(f"/L/{school.kit.code}").status_code == 200
+
+
+# ---------------------------------------------------------------------------------------- the board
+def test_the_board_shows_what_goes_out_and_takes_it_out_in_one_tap(school):
+    trip = make.trip("Crag walk", school.world.store, leader=school.world.guide)
+    reservations.reserve(make.act(), school.world.day_01, trip)
+    client = browser(school.world.keeper)
+
+    page = client.get("/").content.decode()
+    assert "Crag walk" in page
+    form = page[: page.index("Take out")].rsplit("<form", 1)[1]
+    fields = dict(re.findall(r'name="(\w+)" value="([^"]*)"', form))
+    client.post(re.search(r'action="([^"]+)"', form)[1], fields)
+
+    assert Checkout.objects.get(in_at=None).trip == trip
+
+
+def test_the_board_names_who_has_what_is_not_back_with_their_telephone(school):
+    guide = school.world.guide
+    type(guide).objects.filter(pk=guide.pk).update(phone="01632 960111")
+    out = custody.check_out(make.act(), school.world.day_01, person=guide).checkout
+    Checkout.objects.filter(pk=out.pk).update(
+        out_at=out.out_at - timedelta(days=3), due_at=out.out_at - timedelta(days=1)
+    )
+
+    page = browser(school.world.keeper).get("/").content.decode()
+
+    assert "Not back" in page
+    assert 'href="tel:01632960111"' in page
+
+
+def test_the_board_is_sent_again_only_when_something_changed(school):
+    client = browser(school.world.keeper)
+    seen = re.search(r'name="seen" value="([^"]+)"', client.get("/").content.decode())[1]
+
+    assert client.get(f"/board/lines/?seen={seen}").status_code == 204
+    custody.check_in(make.act(), school.world.day_01)
+    answer = client.get(f"/board/lines/?seen={seen}")
+    assert answer.status_code == 200
+    assert "Look inside" in text_of(answer)
+
+
+def test_the_board_asks_the_database_as_much_for_many_kits_as_for_few(
+    school, django_assert_max_num_queries
+):
+    for number in range(3, 9):
+        make.kit(f"DAY-{number:02}", school.world.version, school.world.store)
+    client = browser(school.world.keeper)
+
+    with django_assert_max_num_queries(34):
+        page = client.get("/")
+
+    assert text_of(page).count("DAY-0") >= 7
+
+
+# ------------------------------------------------------------------------- handing back and sorting
+def test_sealed_and_dry_is_one_tap(school):
+    turnaround.reseal(make.act(), school.world.day_01, "0417")
+    custody.check_out(make.act(), school.world.day_01, person=school.world.guide)
+    client = browser(school.world.guide)
+
+    page = client.get("/kits/DAY-01/hand-back/")
+    assert "The seal ends in 417" in text_of(page)
+    post(client, "/scan/", text="DAY-01", intent="check-in", as_found="sealed-and-dry")
+
+    assert Checkout.objects.get().as_found == "sealed-and-dry"
+    assert Kit.objects.get(name="DAY-01").to_sort_since is None
+
+
+def test_an_opened_kit_asks_for_sharps_first_then_writes_what_was_used(school):
+    world = school.world
+    custody.check_out(make.act(), world.day_01, person=world.guide)
+    client = browser(world.guide)
+
+    assert "Sharps or blood?" in text_of(client.get("/kits/DAY-01/hand-back/?opened=1"))
+    page = client.get("/kits/DAY-01/hand-back/?opened=1&sharps=yes")
+    assert "sharps tub" in text_of(page)
+    assert f'name="used-{world.dressing.pk}"' in page.content.decode()
+    fields = {
+        "opened": 1,
+        "sharps": "yes",
+        f"used-{world.dressing.pk}": "2",
+        f"used-{world.shears.pk}": "0",
+        f"level-main-{world.plasters.pk}": "low",
+    }
+    answer = post(client, "/kits/DAY-01/hand-back/", **fields)
+
+    assert answer["Location"] == "/kits/DAY-01/sort/"
+    assert make.units(world.dressings, make.section(world.day_01)) == 4
+    assert Entry.objects.get(kind="check-in").detail["sharps_or_blood"] is True
+
+
+def test_a_wrong_number_is_refused_and_the_form_is_still_there(school):
+    fields = {"sharps": "no", f"used-{school.world.dressing.pk}": "two"}
+
+    answer = post(browser(school.world.guide), "/kits/DAY-01/hand-back/", **fields)
+
+    assert answer.status_code == 400
+    assert "“two” is no number of things" in text_of(answer)
+    assert "What was used?" in text_of(answer)
+
+
+def test_restocking_as_listed_then_sealing_makes_it_fit(school):
+    world = school.world
+    used = [UseLine(world.dressing, 3)]
+    custody.check_in(make.act(), world.day_01, used=used)
+    client = browser(world.guide)
+
+    page = text_of(client.get("/kits/DAY-01/sort/"))
+    assert "3 × Wound dressing" in page
+    assert "Shelf C2" in page
+    assert post(client, "/kits/DAY-01/sort/")["Location"].startswith("/kits/DAY-01/sort/")
+    assert make.units(world.dressings, make.section(world.day_01)) == 6
+    post(client, "/kits/DAY-01/seal/", seal="0500")
+
+    page = text_of(client.get("/kits/DAY-01/"))
+    assert "0500" in page
+    assert "Fit to go" in page
+
+
+def test_what_was_left_out_is_not_put_in(school):
+    world = school.world
+    custody.check_in(make.act(), world.day_01, used=[UseLine(world.dressing, 3)])
+
+    fields = {"left-out": f"main:{world.dressing.pk}"}
+    post(browser(world.guide), "/kits/DAY-01/sort/", **fields)
+
+    assert make.units(world.dressings, make.section(world.day_01)) == 3
+
+
+def test_a_kit_that_is_kept_back_is_taken_by_nobody_until_released(school):
+    client = browser(school.world.keeper)
+
+    post(client, "/kits/DAY-01/withhold/", kind="drying", note="")
+    assert "Don’t take" in text_of(client.get("/kits/DAY-01/"))
+    post(client, "/kits/DAY-01/release/", kind="drying")
+
+    assert "Fit to go" in text_of(client.get("/kits/DAY-01/"))
