@@ -16,7 +16,6 @@ from gearroom.core.rules.roles import Role
 from gearroom.core.services import people, rooms
 
 ROLES = [role.value for role in Role]
-LANGUAGE = {"regex": r"^[a-z]{2,3}(-[a-z0-9]{2,5})?$", "max_length": 10}
 
 
 class RoleShown(serializers.Serializer[Membership]):
@@ -71,7 +70,10 @@ class PersonBody(ActBody):
     phone = serializers.CharField(max_length=40, required=False, allow_blank=True)
     email = serializers.EmailField(max_length=254, required=False, allow_blank=True)
     language = serializers.RegexField(
-        **LANGUAGE, required=False, help_text="For mails, such as en-gb."
+        r"^[a-z]{2,3}(-[a-z0-9]{2,5})?$",
+        max_length=10,
+        required=False,
+        help_text="For mails, such as en-gb.",
     )
     home_room = serializers.SlugField(max_length=40, required=False, allow_null=True)
 
