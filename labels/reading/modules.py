@@ -43,6 +43,7 @@ def misfit(dark: np.ndarray) -> float:
 
 def decisions(levels: np.ndarray) -> Iterator[np.ndarray]:
     """Give ways to call modules dark, (size, size) bool, from their grey levels."""
+    levels = _within_ink_and_paper(levels)
     for reach in (7, 13):
         low, high = _surroundings(levels, reach)
         yield levels < (low + high) / 2
@@ -57,6 +58,17 @@ def decisions(levels: np.ndarray) -> Iterator[np.ndarray]:
 def first_decision(levels: np.ndarray) -> np.ndarray:
     """Return the cheapest of `decisions`."""
     return next(decisions(levels))
+
+
+def _within_ink_and_paper(levels: np.ndarray) -> np.ndarray:
+    """Return levels without what is far darker than any finder's ink or far lighter than its paper:
+    dirt and glare, which would draw the thresholds round them to themselves."""
+    known = known_modules(len(levels))
+    finders = [(slice(8), slice(8)), (slice(8), slice(-8, None)), (slice(-8, None), slice(8))]
+    ink = min(float(np.median(levels[at][known[at] == 1])) for at in finders)
+    paper = max(float(np.median(levels[at][known[at] == 0])) for at in finders)
+    beyond = 0.3 * max(paper - ink, 0)
+    return np.clip(levels, ink - beyond, max(paper, ink) + beyond)
 
 
 def _surroundings(levels: np.ndarray, reach: int) -> tuple[np.ndarray, np.ndarray]:

@@ -6,6 +6,7 @@ decides dark and light in several ways. What a decoder's error correction then a
 """
 
 import time
+from collections import Counter
 from collections.abc import Sequence
 
 import cv2
@@ -24,8 +25,9 @@ MOST_SECONDS = 0.3  # so that a picture full of squares leaves time for the othe
 MOST_SIZES = 6  # sizes tried for three finder patterns
 MOST_SIZES_BENT = 2  # of these, also taken as bent
 MOST_MESHES = 4  # of all, drawn onto the edges and decoded
-MOST_SETTLED = 3  # guesses at dark and light worth settling
-BLURS = (0.3, 0.5, 0.7)  # sigmas in modules, tried in settling
+MOST_SETTLED = 4  # meshes worth settling modules on
+MOST_GUESSES = 2  # at dark and light, of each
+BLURS = (0.3, 0.45, 0.6, 0.75)  # sigmas in modules, tried in settling
 
 
 def straighten(*, side: int, block: int, settle: bool = False) -> Engine:
@@ -95,8 +97,12 @@ def _settled(
     hopeful: list[tuple[float, Mesh, np.ndarray, np.ndarray]], until: float
 ) -> Found | None:
     """Read the most hopeful guesses at dark and light by settling all modules together."""
-    for off, laid, levels, dark in sorted(hopeful, key=lambda item: item[0])[:MOST_SETTLED]:
-        if off > 0.12:
+    tried: Counter[int] = Counter()
+    for off, laid, levels, dark in sorted(hopeful, key=lambda item: item[0]):
+        tried[id(laid)] += 1
+        if tried[id(laid)] > MOST_GUESSES:
+            continue
+        if off > 0.12 or len(tried) > MOST_SETTLED:
             break
         for sigma in BLURS:
             if time.monotonic() > until:
