@@ -17,6 +17,7 @@ from kits.api import answers
 from kits.models import Holding, Lot, LotFact, Receipt
 from kits.rules.expiry import PrintedDateError, good_through, last_good_day
 from kits.services import correcting, find, fitness, instruments
+from kits.services.lots import normal
 
 NUMBER = {"max_length": 80, "allow_blank": True}
 
@@ -121,7 +122,7 @@ class Lots(ListView):
         if "item" in query:
             lots = lots.filter(item=query["item"])
         if "number" in query:
-            lots = lots.filter(number__iexact=query["number"].strip())
+            lots = lots.filter(number=normal(query["number"]))
         if "expiring_before" in query:
             lots = lots.filter(expiry__lt=query["expiring_before"])
         if "recalled" in query:
@@ -178,7 +179,9 @@ class OneLot(ReadView):
         lot = find.lot(self.kwargs["id"])
         facts = LotFact.objects.filter(lot=lot).select_related("entry__person")
         may_see_prices = self.actor.may("receive")
-        receipts = Receipt.objects.filter(lot=lot).select_related("entry")
+        receipts = Receipt.objects.filter(lot=lot, entry__reversed_by__isnull=True).select_related(
+            "entry"
+        )
         held = Holding.objects.filter(
             lot=lot, units__gt=0, place__in=find.places_of(self.actor)
         ).select_related("place__kit")

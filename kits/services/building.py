@@ -355,7 +355,12 @@ def _last_prices(items: dict[int, Item], currency: str) -> dict[int, Decimal]:
     """The price of one unit of each thing when it was last bought in a currency."""
     prices: dict[int, Decimal] = {}
     for receipt in (
-        Receipt.objects.filter(lot__item__in=items, currency=currency, price__isnull=False)
+        Receipt.objects.filter(
+            lot__item__in=items,
+            currency=currency,
+            price__isnull=False,
+            entry__reversed_by__isnull=True,
+        )
         .select_related("lot")
         .order_by("id")
     ):

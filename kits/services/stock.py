@@ -337,8 +337,8 @@ def arrive(act: Act, *, lot: Lot, units: int, shelf: Place) -> Received:
         count = whole(units)
         place, irregular = landing(lot, shelf)
         transit = room_place(shelf.room, PlaceKind.TRANSIT)
-        held = Holding.objects.filter(lot=lot, place=transit).values_list("units", flat=True)
-        sent = min(count, held.first() or 0)
+        held = Holding.objects.select_for_update().filter(lot=lot, place=transit).first()
+        sent = min(count, held.units) if held else 0
         legs = [Leg(lot, transit, place, sent)] if sent else []
         if sent < count:
             legs.append(Leg(lot, outer(PlaceKind.UNEXPLAINED), place, count - sent))

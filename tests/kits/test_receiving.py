@@ -6,7 +6,7 @@ import pytest
 
 from gearroom.core.problems import Invalid, NotAllowed, NotFound, Refused
 from kits.models import EntryKind, Holding, Lot, PackCode, PlaceKind, Receipt
-from kits.services import audit, recalls, stock
+from kits.services import audit, building, recalls, reversal, stock
 from kits.services.ledger import room_place
 from tests.kits import factories as make
 
@@ -182,3 +182,11 @@ def test_the_book_is_in_balance_afterwards(w):
     receive(w, item=w.dressing, number="OLD", expiry=make.days(-1))
     receive(w, item=w.shears)
     assert list(audit.findings()) == []
+
+
+def test_a_receipt_taken_back_as_a_mistake_is_no_price_paid(w):
+    done = receive(w, item=w.shears, price=Decimal("20.00"), currency="GBP")
+    reversal.reverse(make.act(w.keeper), done.entry.pk)
+    assert make.units(w.lots["shears"], w.shelf) == 5
+    (wanted,) = [r for r in building.wanted(w.day_02, currency="GBP") if r.item == w.shears]
+    assert wanted.cost is None
