@@ -7,10 +7,11 @@ import uuid
 from datetime import timedelta
 
 import pytest
-from django.test import Client, override_settings
+from django.test import Client, RequestFactory, override_settings
 from django.urls import get_resolver
 
 from gearroom.core import clock
+from gearroom.core.api.views import ReadView
 from gearroom.core.models import KeptAnswer, Room, Token
 from gearroom.core.problem_codes import KINDS
 from gearroom.core.rules.roles import Role, Scope
@@ -25,6 +26,19 @@ def test_nobody_is_told_how_to_sign_in():
     answer = Client().get("/api/v1/rooms/")
     is_problem(answer, 401, "not-signed-in")
     assert answer["WWW-Authenticate"] == 'Bearer realm="gearroom"'
+
+
+@pytest.mark.parametrize(("use_case", "status"), [("identify", 200), ("receive", 401)])
+def test_a_public_door_lets_nobody_do_what_needs_a_role(use_case, status):
+    class Public(ReadView):
+        public = True
+        reads_as = use_case
+
+        def read(self, query):
+            return {}
+
+    answer = Public.as_view()(RequestFactory().get("/api/v1/public/"))
+    assert answer.status_code == status
 
 
 @pytest.mark.parametrize("header", ["Bearer", "Bearer x", "bearer gr_é", "Bearer " + "x" * 5000])

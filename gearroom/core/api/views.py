@@ -39,6 +39,7 @@ from django.core.files.uploadedfile import UploadedFile
 from django.db.models import QuerySet
 from django.http import Http404, HttpResponse, HttpResponseBase
 from django.utils.cache import patch_vary_headers
+from rest_framework.exceptions import NotAuthenticated
 from rest_framework.negotiation import DefaultContentNegotiation
 from rest_framework.permissions import AllowAny, BasePermission, IsAuthenticated
 from rest_framework.request import Request
@@ -54,7 +55,7 @@ from gearroom.core.api.problems import as_problem, respond
 from gearroom.core.api.schema import DoorSchema
 from gearroom.core.api.serializers import UUID_FORM, ActBody, PageQuery, QuerySerializer
 from gearroom.core.problems import Invalid
-from gearroom.core.rules.roles import Scope
+from gearroom.core.rules.roles import ANYONE, USE_CASES, Scope
 from gearroom.core.services.once import Answer, once
 
 
@@ -115,9 +116,12 @@ class Door(APIView):
         return response
 
     def require(self, use_case: str) -> None:
-        """Raise NotAllowed unless whoever asks may do this somewhere."""
+        """Raise NotAllowed unless whoever asks may do this somewhere; nobody may do at a public
+        door what needs no role."""
         if self.actor is not None:
             self.actor.require(use_case)
+        elif USE_CASES[use_case].roles is not ANYONE:
+            raise NotAuthenticated
 
     def read_query(self, kind: type[QuerySerializer] | None) -> dict[str, Any]:
         """The query parameters as validated; unknown, repeated or wrong ones are a 400."""
