@@ -11,7 +11,11 @@ from gearroom.core.models import KeptAnswer, Membership, Person, Token, User
 from gearroom.core.rules.roles import Role
 from tests.core.made import Caller, a_room, is_problem, somebody
 
-pytestmark = pytest.mark.django_db
+pytestmark = [
+    pytest.mark.django_db,
+    # Doors: what they write is tried on both engines with the services.
+    pytest.mark.parametrize("engine", ["sqlite"], indirect=True),
+]
 
 
 @pytest.fixture

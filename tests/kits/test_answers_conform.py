@@ -15,7 +15,11 @@ from kits.services.lists import Draft, LineDraft, SectionDraft
 from tests.core.made import Caller
 from tests.kits import factories as make
 
-pytestmark = pytest.mark.django_db
+pytestmark = [
+    pytest.mark.django_db,
+    # Doors: what they write is tried on both engines with the services.
+    pytest.mark.parametrize("engine", ["sqlite"], indirect=True),
+]
 
 
 @cache

@@ -5,7 +5,11 @@ import pytest
 from kits.models import Entry, EntryKind
 from tests.kits import factories as make
 
-pytestmark = pytest.mark.django_db
+pytestmark = [
+    pytest.mark.django_db,
+    # Doors: what they write is tried on both engines with the services.
+    pytest.mark.parametrize("engine", ["sqlite"], indirect=True),
+]
 
 
 @pytest.fixture

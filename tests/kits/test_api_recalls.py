@@ -8,7 +8,11 @@ from kits.models import Recall
 from kits.services import custody
 from tests.kits import factories as make
 
-pytestmark = pytest.mark.django_db
+pytestmark = [
+    pytest.mark.django_db,
+    # Doors: what they write is tried on both engines with the services.
+    pytest.mark.parametrize("engine", ["sqlite"], indirect=True),
+]
 
 
 @pytest.fixture

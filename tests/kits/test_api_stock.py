@@ -11,7 +11,11 @@ from kits.services import recalls, stock
 from kits.services.ledger import room_place
 from tests.kits import factories as make
 
-pytestmark = pytest.mark.django_db
+pytestmark = [
+    pytest.mark.django_db,
+    # Doors: what they write is tried on both engines with the services.
+    pytest.mark.parametrize("engine", ["sqlite"], indirect=True),
+]
 
 
 @pytest.fixture

@@ -13,7 +13,11 @@ from kits.services import custody, use
 from tests.core.made import is_problem
 from tests.kits import factories as make
 
-pytestmark = pytest.mark.django_db
+pytestmark = [
+    pytest.mark.django_db,
+    # Doors: what they write is tried on both engines with the services.
+    pytest.mark.parametrize("engine", ["sqlite"], indirect=True),
+]
 
 
 @pytest.fixture

@@ -17,7 +17,11 @@ from tests.core.made import Caller
 from tests.kits import factories as make
 from tests.labels import scanned as at
 
-pytestmark = pytest.mark.django_db
+pytestmark = [
+    pytest.mark.django_db,
+    # Doors: what they write is tried on both engines with the services.
+    pytest.mark.parametrize("engine", ["sqlite"], indirect=True),
+]
 
 
 @pytest.fixture
@@ -110,7 +114,6 @@ def test_the_same_key_with_another_text_is_refused(labels, keeper):
 
 
 # On PostgreSQL a claim is the connection's, which this test has but one of.
-@pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
 def test_a_scan_in_flight_is_not_done_twice(labels, keeper):
     key = uuid.uuid4()
     with transaction_claiming(key):

@@ -17,7 +17,11 @@ from labels.models import Scan
 from tests.kits import factories as make
 from tests.labels import scanned as at
 
-pytestmark = pytest.mark.django_db
+pytestmark = [
+    pytest.mark.django_db,
+    # Doors: what they write is tried on both engines with the services.
+    pytest.mark.parametrize("engine", ["sqlite"], indirect=True),
+]
 
 
 @pytest.fixture
