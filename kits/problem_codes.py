@@ -121,6 +121,9 @@ KINDS.update(
             ("released-already", 409, "The kit is not reserved any more",
              "There is nothing to do."),
             ("same-kit", 409, "It is the kit that is reserved", "Take it."),
+            # ------------------------------------------------------------------------- notices
+            ("no-address", 422, "There is no address to send it to",
+             "Give the person an email address first, or ring them."),
         ]
     }
 )  # fmt: skip

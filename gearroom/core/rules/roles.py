@@ -102,6 +102,7 @@ USE_CASES: dict[str, Right] = {
     "edit_member": Right(Scope.PEOPLE, _ADMIN),
     "edit_room": Right(Scope.ADMIN, _ADMIN),
     "own_tokens": Right(Scope.ADMIN, ANYONE),
+    "choose_notices": Right(Scope.CUSTODY, ANYONE),
     "see_notices": Right(Scope.READ, _KEEPERS | {Role.ADVISER}),
     "send_notice_again": Right(Scope.ADMIN, _KEEPERS),
     "edit_webhook": Right(Scope.ADMIN, _ADMIN | {Role.INTEGRATION}),

@@ -1,0 +1,155 @@
+"""What was told to whom and when, why it was or was not sent; and sending it again."""
+
+from __future__ import annotations
+
+import email
+import enum
+from email.policy import default
+
+from django.db import transaction
+from django.db.models import Max, Q, QuerySet
+
+from gearroom.core import clock
+from gearroom.core.act import Act, Actor
+from gearroom.core.models import Membership, Person
+from gearroom.core.problems import NotAllowed, NotFound, Unacceptable
+from kits.models import Notice
+from kits.rules.letters import as_text
+from kits.rules.telling import WEEKLY, Unsent
+from kits.services import happened
+
+
+class State(enum.StrEnum):
+    """How a notice stands."""
+
+    WAITING = "waiting"
+    SENT = "sent"
+    IN_THE_WEEKLY = "in-the-weekly"
+    NOT_SENT = "not-sent"
+    TAKEN_BACK = "taken-back"
+
+
+_STATES: dict[State, Q] = {
+    State.SENT: Q(sent_at__isnull=False),
+    State.TAKEN_BACK: Q(sent_at__isnull=True, taken_back_at__isnull=False),
+    State.IN_THE_WEEKLY: Q(
+        sent_at__isnull=True, taken_back_at__isnull=True, unsent_why=Unsent.WEEKLY
+    ),
+    State.NOT_SENT: Q(sent_at__isnull=True, taken_back_at__isnull=True)
+    & ~Q(unsent_why__in=["", Unsent.WEEKLY]),
+    State.WAITING: Q(sent_at__isnull=True, taken_back_at__isnull=True, unsent_why=""),
+}
+
+_WHY = {
+    Unsent.WEEKLY: "It waits for their weekly email, as they chose.",
+    Unsent.CHOSEN: "They chose not to hear of this.",
+    Unsent.NO_ADDRESS: "Nobody gave an email address for them.",
+    Unsent.LEFT: "They have left.",
+    Unsent.REFUSED: "Their mail server refused it for good. Correct the address.",
+    Unsent.PASSED: "What it was about is over.",
+}
+
+
+def state(notice: Notice) -> State:
+    """How a notice stands."""
+    if notice.sent_at is not None:
+        return State.SENT
+    if notice.taken_back_at is not None:
+        return State.TAKEN_BACK
+    if notice.unsent_why == Unsent.WEEKLY:
+        return State.IN_THE_WEEKLY
+    return State.NOT_SENT if notice.unsent_why else State.WAITING
+
+
+def why(notice: Notice) -> str:
+    """Why it was or was not sent, in a sentence."""
+    match state(notice):
+        case State.SENT:
+            return "Their mail server took it."
+        case State.TAKEN_BACK:
+            return "What it told of was reversed before it was sent."
+        case State.WAITING if notice.last_error:
+            said = f"Tried {notice.tries} times; the last answer was: {notice.last_error}."
+            return f"{said} It is tried again."
+        case State.WAITING if notice.due_at > clock.now():
+            return "It waits until their quiet hours end."
+        case State.WAITING:
+            return "It is about to be sent."
+    said = _WHY[Unsent(notice.unsent_why)]
+    return f"{said} ({notice.last_error})" if notice.last_error else said
+
+
+def seen_by(actor: Actor, *, state: State | str | None = None) -> QuerySet[Notice]:
+    """The notices that somebody may see: their own, and those of the rooms whose notices they
+    may see."""
+    rows = Notice.objects.select_related("person", "kit", "room", "entry__person").defer("rendered")
+    if state is not None:
+        rows = rows.filter(_STATES[State(state)])
+    if actor.person is None or (actor.everywhere and actor.may("see_notices")):
+        return rows
+    rooms = [room for room in actor.room_ids if actor.may("see_notices", room)]
+    return rows.filter(Q(person=actor.person) | Q(room__in=rooms))
+
+
+def get(actor: Actor, pk: int) -> Notice:
+    """One of the notices that somebody may see, with what was sent. Raises NotFound."""
+    row = seen_by(actor).defer(None).filter(pk=pk).first()
+    if row is None:
+        raise NotFound("notice", pk)
+    return row
+
+
+def text(notice: Notice) -> str:
+    """What it says: as it was sent, else as it would be now; a weekly email not written yet says
+    nothing."""
+    if notice.rendered is not None:
+        message = email.message_from_bytes(bytes(notice.rendered), policy=default)
+        body = message.get_body(["plain"])
+        return str(body.get_content()) if body else ""
+    return "" if notice.kind == WEEKLY else as_text(happened.letter(notice))
+
+
+def send_again(act: Act, notice: Notice) -> Notice:
+    """Tell the same once more, whatever was chosen: a notice of its own, sent with the next
+    sweep. Raises NotAllowed, Unacceptable (`no-address`)."""
+    if notice.room_id is None:
+        act.actor.require("send_notice_again")
+    else:
+        act.actor.require("send_notice_again", notice.room_id)
+    if not notice.person.email or notice.person.left_on is not None:
+        raise Unacceptable(
+            "no-address",
+            f"{notice.person.name} has no email address on record, or has left. Ring them, or "
+            "give an address first.",
+        )
+    with transaction.atomic():
+        first = notice.facts.get("again_of", notice.pk)
+        before = Notice.objects.filter(facts__again_of=first).aggregate(n=Max("facts__times"))["n"]
+        times = int(before or 0) + 1
+        base = Notice.objects.get(pk=first)
+        return Notice.objects.create(
+            person=base.person,
+            kind=base.kind,
+            fact=f"{base.fact[:140]}:sent-again:{times}",
+            room=base.room,
+            kit=base.kit,
+            entry=base.entry,
+            facts={**base.facts, "asked_again": True, "again_of": first, "times": times},
+            created_at=clock.now(),
+        )
+
+
+def may_see_weekly_of(actor: Actor, person: Person) -> None:
+    """Raise NotAllowed unless it is their own, or they see the notices of a room of that
+    person's."""
+    if actor.person is None or actor.person.pk == person.pk:
+        return
+    if actor.everywhere and actor.may("see_notices"):
+        return
+    members = Membership.objects.filter(person=person).values_list("room", flat=True)
+    rooms = {*members, person.home_room_id}
+    if not any(room and actor.may("see_notices", room) for room in rooms):
+        raise NotAllowed(
+            "role-missing",
+            "Only they themselves and the keepers of their rooms may see this. Ask a keeper.",
+        )
