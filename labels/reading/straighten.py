@@ -21,7 +21,7 @@ from labels.reading.results import Corners
 from labels.reading.settle import settled
 
 MOST_TRIPLES = 60
-MOST_SECONDS = 0.3  # so that a picture full of squares leaves time for the other rungs
+MOST_TIME = 0.3  # share of what is left: a picture full of squares leaves some for other rungs
 MOST_SIZES = 6  # sizes tried for three finder patterns
 MOST_SIZES_BENT = 2  # of these, also taken as bent
 MOST_MESHES = 4  # of all, drawn onto the edges and decoded
@@ -37,7 +37,7 @@ def straighten(*, side: int, block: int, settle: bool = False) -> Engine:
     """
 
     def engine(grey: np.ndarray, known: Sequence[Corners], until: float) -> list[Found]:
-        until = min(until, time.monotonic() + MOST_SECONDS)
+        until = time.monotonic() + MOST_TIME * (until - time.monotonic())
         taken = [np.array(corners, np.float32) for corners in known]
         found: list[Found] = []
         loose = [f for f in finders.find(grey, side=side, block=block) if not _in_any(f, taken)]
