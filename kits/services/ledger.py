@@ -152,7 +152,8 @@ class Book:
             received_at=min(self.act.received_at, now),
             last_entry_at=last,
         )
-        return settled.occurred_at, settled.offset_seconds
+        # A reset clock may be off by more than the column holds, which is 68 years.
+        return settled.occurred_at, max(-(2**31) + 1, min(settled.offset_seconds, 2**31 - 1))
 
     def _move(self, entry: Entry, legs: Sequence[Leg]) -> None:
         change: dict[tuple[int, int], int] = defaultdict(int)

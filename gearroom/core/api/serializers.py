@@ -17,11 +17,11 @@ from django.core.files.uploadedfile import UploadedFile
 from django.core.validators import MaxValueValidator, MinValueValidator
 from rest_framework import serializers
 
-from gearroom.core.api.parsing import printable
+from gearroom.core.problems import printable
 
 MAX_WHOLE = 2**31 - 1
-YEARS = range(1990, 2200)
-"""Years that a date may be in: no gear is older, and what adds days to one never runs out."""
+YEARS = range(1970, 2200)
+"""Years that a date may be in, from where a reset clock starts; adding days never runs out."""
 UUID_FORM = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", re.I | re.A)
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.A)
 _INSTANT = re.compile(
