@@ -1,0 +1,307 @@
+"""Notices through a real Celery worker to a real mail server, whatever happens on the way.
+
+On SQLite the worker's broker is the folder, on PostgreSQL a real Redis.
+"""
+
+from __future__ import annotations
+
+import random
+import threading
+from collections import Counter
+from datetime import timedelta
+
+import pytest
+from django.db import connections
+from django.utils import timezone
+
+from gearroom.core.models import Person, Room
+from gearroom.core.rules.roles import Role
+from kits.models import Hearing, Notice
+from kits.services import notices
+from tests.e2e.postroom import MailServer, Worker, until
+from tests.kits import factories
+from tests.program import environment
+
+pytestmark = pytest.mark.server
+
+
+@pytest.fixture
+def mail():
+    server = MailServer().start()
+    yield server
+    server.stop()
+
+
+@pytest.fixture
+def make_worker(open_database, engine, mail, session_folder, tmp_path, need):
+    made = []
+
+    def make(**settings):
+        if engine == "postgresql":
+            from tests import keeper
+
+            need("redis-server")
+            settings.setdefault(
+                "CELERY_BROKER_URL", keeper.ask(session_folder, want="redis")["url"]
+            )
+        env = environment(
+            tmp_path, DATABASE_URL=open_database, EMAIL_URL=mail.url,
+            GEARROOM_MAIL_TIMEOUT="3", GEARROOM_PUBLIC_URL="https://gear.example.org", **settings,
+        )  # fmt: skip
+        made.append(Worker(session_folder, env))
+        return made[-1]
+
+    yield make
+    for worker in made:
+        worker.kill()
+
+
+@pytest.fixture
+def store(open_database):
+    return factories.room()
+
+
+def reader(name: str, at: Room, role: Role | None = None) -> Person:
+    who = factories.person(name, role, at)
+    Person.objects.filter(pk=who.pk).update(email=f"{name.lower()}@example.org")
+    return Person.objects.get(pk=who.pk)
+
+
+def tell(people, number=1, room=None):
+    for n in range(number):
+        notices.tell(people, "something-odd", f"fact:{n}", room=room)
+    connections.close_all()
+
+
+def time_passes():
+    """Every wait and every lease of a process that is gone is over."""
+    Notice.objects.filter(sent_at=None).update(due_at=timezone.now(), lease_until=None)
+    connections.close_all()
+
+
+def sent():
+    found = Notice.objects.filter(sent_at__isnull=False).count()
+    connections.close_all()
+    return found
+
+
+def tried(person, times):
+    found = Notice.objects.filter(person=person, tries=times, lease=None).exists()
+    connections.close_all()
+    return found
+
+
+def test_it_arrives_with_the_headers_that_a_program_sends(make_worker, mail, store):
+    jo = reader("Jöran Ågren", store)
+    Person.objects.filter(pk=jo.pk).update(email="jo@example.org")
+    tell([jo])
+    worker = make_worker().start()
+
+    worker.ask("send")
+    until(sent, "the notice is sent")
+
+    (letter,) = mail.to("jo@example.org")
+    row = Notice.objects.get()
+    message = letter.message
+    assert letter.message_id == row.message_id
+    assert bytes(row.rendered) == letter.content
+    assert message["To"].addresses[0].display_name == "Jöran Ågren"
+    assert message["Auto-Submitted"] == "auto-generated"
+    assert message["List-Unsubscribe"] == "<https://gear.example.org/notices/settings/>"
+    assert abs(message["Date"].datetime - row.sent_at) < timedelta(minutes=2)
+    assert {part.get_content_type() for part in message.iter_parts()} == {
+        "text/plain", "text/html"
+    }  # fmt: skip
+
+
+def test_while_the_server_is_down_it_waits_and_then_arrives_once(make_worker, mail, store):
+    jo = reader("Jo", store)
+    tell([jo])
+    mail.stop()
+    worker = make_worker().start()
+    for times in (1, 2, 3):
+        worker.ask("send")
+        until(lambda t=times: tried(jo, t), f"try {times}")
+        assert Notice.objects.get().due_at > timezone.now() + timedelta(seconds=30)
+        assert "refused" in Notice.objects.get().last_error.lower()
+        time_passes()
+    mail.start()
+
+    worker.ask("send")
+    until(sent, "the notice is sent")
+
+    assert len(mail.accepted) == 1
+    assert Notice.objects.get().tries == 4
+
+
+def test_a_450_is_tried_again_and_then_taken(make_worker, mail, store):
+    jo = reader("Jo", store)
+    tell([jo])
+    answers = iter(["450 4.2.0 come back later"])
+    mail.rcpt = lambda _: next(answers, None)
+    worker = make_worker().start()
+    worker.ask("send")
+    until(lambda: tried(jo, 1), "the first try")
+    assert Notice.objects.get().last_error == "450 4.2.0 come back later"
+    time_passes()
+
+    worker.ask("send")
+    until(sent, "the notice is sent")
+
+    assert len(mail.accepted) == 1
+
+
+def test_a_550_for_one_of_three_keeps_nobody_else_waiting_and_is_told_to_the_keeper(
+    make_worker, mail, store
+):
+    jo, sam, wyn = (reader(name, store) for name in ("Jo", "Sam", "Wyn"))
+    kim = reader("Kim", store, Role.KEEPER)
+    mail.rcpt = lambda to: "550 5.1.1 no such user" if to == "sam@example.org" else None
+    tell([sam, jo, wyn])
+    worker = make_worker().start()
+
+    worker.ask("send")
+    until(lambda: sent() == 3, "the two others and the keeper are told")
+
+    refused = Notice.objects.get(person=sam)
+    assert refused.unsent_why == "refused"
+    assert refused.last_error == "550 5.1.1 no such user"
+    hearing = Hearing.objects.get(person=sam)
+    assert hearing.refused_address == "sam@example.org"
+    assert {letter.recipient for letter in mail.accepted} == {
+        "jo@example.org", "wyn@example.org", "kim@example.org"
+    }  # fmt: skip
+    assert Notice.objects.get(person=kim).kind == "address-refused"
+
+
+def test_dropped_after_its_data_it_is_sent_again_byte_for_byte(make_worker, mail, store):
+    jo = reader("Jo", store)
+    tell([jo])
+    dropped = iter([True])
+    mail.drop = lambda _: next(dropped, False)
+    worker = make_worker().start()
+    worker.ask("send")
+    until(lambda: tried(jo, 1), "the first try")
+    time_passes()
+
+    worker.ask("send")
+    until(sent, "the notice is sent")
+
+    first, second = mail.accepted
+    assert first.content == second.content
+    assert first.message_id == second.message_id == Notice.objects.get().message_id
+
+
+def test_when_the_broker_forgets_everything_the_next_sweep_finds_every_notice(
+    make_worker, mail, store, engine
+):
+    people = [reader(f"P{n}", store) for n in range(20)]
+    tell(people)
+    worker = make_worker()
+    for _ in range(5):
+        worker.ask("send")
+    with worker.app.connection_or_acquire() as connection:
+        assert worker.app.amqp.queues["celery"](connection.default_channel).purge() == 5
+    worker.start()
+
+    worker.ask("send")
+    until(lambda: sent() == 20, "all are sent")
+
+    assert Counter(letter.recipient for letter in mail.accepted) == Counter(
+        person.email for person in people
+    )
+
+
+def test_two_schedulers_and_two_workers_write_and_send_each_weekly_email_once(
+    make_worker, mail, store
+):
+    people = [reader(f"P{n}", store, Role.KEEPER) for n in range(12)]
+    Person.objects.update(created_at=timezone.now() - timedelta(days=30))
+    connections.close_all()
+    workers = [make_worker(), make_worker()]
+    for worker in workers:
+        for task in ("look", "look", "send", "send"):
+            worker.ask(task)
+        worker.start()
+    until(lambda: written() == 12, "all are written")
+    for worker in workers:
+        worker.ask("send")
+
+    until(lambda: sent() == 12, "all are sent")
+
+    assert Counter(letter.recipient for letter in mail.accepted) == Counter(
+        person.email for person in people
+    )
+
+
+def written():
+    found = Notice.objects.filter(kind="weekly").count()
+    connections.close_all()
+    return found
+
+
+def kill_and_go_on(make_worker, mail, store, kills, number, seed):
+    """Kill workers at random moments over so many notices; what the kills left unrecorded."""
+    jo = reader("Jo", store)
+    tell([jo], number)
+    chance = random.Random(seed)
+    unrecorded = Counter()
+    for _ in range(kills):
+        worker = make_worker().start()
+        worker.ask("send")
+        worker.ask("send")
+        hit = threading.Event()
+        goal = len(mail.accepted) + chance.randint(1, max(2, number // (kills + 2)))
+        in_the_act = chance.random() < 0.5
+
+        def at_acceptance(goal=goal, worker=worker, hit=hit, in_the_act=in_the_act):
+            if len(mail.accepted) >= goal and not hit.is_set():
+                hit.set()
+                if in_the_act:  # taken by the server, and nobody will be told
+                    worker.kill()
+
+        mail.on_accept = at_acceptance
+        until(lambda hit=hit: hit.is_set() or sent() == number, "a moment to kill at")
+        threading.Event().wait(chance.random() * 0.2)
+        worker.kill()
+        mail.on_accept = lambda: None
+        known = set(
+            Notice.objects.filter(sent_at__isnull=False).values_list("message_id", flat=True)
+        )
+        for message_id, times in Counter(x.message_id for x in mail.accepted).items():
+            if message_id not in known:
+                unrecorded[message_id] = times
+        # Rows that the dead worker claimed wait for their leases; for some of them that time comes.
+        if chance.random() < 0.5:
+            time_passes()
+        connections.close_all()
+    time_passes()
+    last = make_worker().start()
+    last.ask("send")
+    until(lambda: sent() == number, "all are sent")
+    return unrecorded
+
+
+def assert_nothing_lost_and_nothing_doubled_without_a_crash(mail, unrecorded, number):
+    rows = dict(Notice.objects.values_list("message_id", "sent_at"))
+    taken = Counter(letter.message_id for letter in mail.accepted)
+    assert len(rows) == number
+    assert set(taken) == set(rows)
+    for message_id, times in taken.items():
+        assert times - 1 <= unrecorded[message_id]
+        assert len({x.content for x in mail.accepted if x.message_id == message_id}) == 1
+
+
+def test_killed_at_ten_random_moments_over_two_hundred_notices_none_is_lost(
+    make_worker, mail, store
+):
+    unrecorded = kill_and_go_on(make_worker, mail, store, kills=10, number=200, seed=11)
+
+    assert_nothing_lost_and_nothing_doubled_without_a_crash(mail, unrecorded, 200)
+
+
+@pytest.mark.long
+def test_killed_at_a_hundred_random_moments_none_is_lost(make_worker, mail, store):
+    unrecorded = kill_and_go_on(make_worker, mail, store, kills=100, number=200, seed=13)
+
+    assert_nothing_lost_and_nothing_doubled_without_a_crash(mail, unrecorded, 200)
