@@ -48,7 +48,7 @@ class NotFound(Problem):
     status = 404
 
     def __init__(self, what: str, name: object = "", **facts: Any) -> None:
-        named = f" {name!s}" if name != "" else ""
+        named = f" {printable(str(name))}" if name != "" else ""
         super().__init__(
             "not-found",
             f"There is no {what}{named} in your rooms. Check the name or scan its label.",
@@ -78,6 +78,12 @@ class Unacceptable(Problem):
     """Understood, but what it says cannot be right."""
 
     status = 422
+
+
+def printable(text: str) -> str:
+    """At most 40 characters of somebody's text, fit to be shown in a message."""
+    short = text if len(text) <= 40 else text[:39] + "…"
+    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in short)
 
 
 def document(problem: Problem, instance: str = "") -> dict[str, Any]:

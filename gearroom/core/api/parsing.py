@@ -10,7 +10,7 @@ from django.core.files.uploadedfile import UploadedFile
 from rest_framework import parsers
 from rest_framework.exceptions import UnsupportedMediaType
 
-from gearroom.core.problems import Invalid, TooLarge
+from gearroom.core.problems import Invalid, TooLarge, printable
 
 MAX_JSON_BYTES = 1024 * 1024
 MAX_DEPTH = 20
@@ -149,12 +149,6 @@ def _check(value: Any, depth: int) -> None:
             _check(name, depth)
         for inner in value.values() if isinstance(value, dict) else value:
             _check(inner, depth + 1)
-
-
-def printable(text: str) -> str:
-    """At most 40 characters of somebody's text, fit to be shown in a message."""
-    short = text if len(text) <= 40 else text[:39] + "…"
-    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in short)
 
 
 def _malformed(detail: str) -> Invalid:
