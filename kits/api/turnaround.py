@@ -9,17 +9,16 @@ from rest_framework import serializers
 from gearroom.core.act import Act
 from gearroom.core.api.serializers import ActBody, NoteField, QuerySerializer, StrictSerializer
 from gearroom.core.api.views import ReadView, UseCaseView
-from gearroom.core.problems import Invalid
 from kits.api import answers, bodies
-from kits.models import Kit, Place, PlaceKind
+from kits.models import Kit, Place
 from kits.rules.expiry import good_through
-from kits.services import counting, find, fitness, reversal, turnaround
+from kits.services import find, fitness, turnaround
 from kits.services.turnaround import Borrowed, Differing, PutIn, Restock
 
 
 # ------------------------------------------------------------------------------ looking inside
 class LookInsideBody(ActBody):
-    levels = bodies.LevelBody(many=True, required=False)
+    levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
     note = NoteField(required=False, max_length=300)
 
 
@@ -159,16 +158,22 @@ class DifferingBody(StrictSerializer):
     item = serializers.IntegerField(min_value=1)
     section = serializers.CharField(max_length=80)
     instead = PutInBody(
-        many=True, required=False, help_text="What went in; nothing where it was left out."
+        many=True,
+        max_length=bodies.MOST_LINES,
+        required=False,
+        help_text="What went in; nothing where it was left out.",
     )
 
 
 class RestockBody(ActBody):
     as_listed = serializers.BooleanField(default=True)
-    exceptions = DifferingBody(many=True, required=False)
-    extra = PutInBody(many=True, required=False)
+    exceptions = DifferingBody(many=True, max_length=bodies.MOST_LINES, required=False)
+    extra = PutInBody(many=True, max_length=bodies.MOST_LINES, required=False)
     levels = bodies.LevelBody(
-        many=True, required=False, help_text="Without it everything judged by eye was filled up."
+        many=True,
+        max_length=bodies.MOST_LINES,
+        required=False,
+        help_text="Without it everything judged by eye was filled up.",
     )
     through = serializers.DateField(required=False)
 
@@ -249,7 +254,7 @@ class BorrowLineBody(StrictSerializer):
 
 class BorrowBody(ActBody):
     giver = serializers.CharField(max_length=40, help_text="The kit that gives, by name or code.")
-    lines = BorrowLineBody(many=True, allow_empty=False)
+    lines = BorrowLineBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
 
 
 class Borrow(UseCaseView):
@@ -301,143 +306,4 @@ class Reseal(UseCaseView):
             "seal": seal.number,
             "fit_until": fit.isoformat() if fit else None,
             "may_go_until": may_go.isoformat() if may_go else None,
-        }
-
-
-# ------------------------------------------------------------------------------------- counting
-class FoundBody(StrictSerializer):
-    lot = serializers.CharField(required=False, max_length=40)
-    item = serializers.IntegerField(required=False, min_value=1)
-    section = serializers.CharField(required=False, max_length=80)
-    units = serializers.IntegerField(min_value=0, max_value=1_000_000)
-
-
-class CountKitBody(ActBody):
-    section = serializers.CharField(
-        required=False, max_length=80, help_text="Only this section; else the whole kit."
-    )
-    found = FoundBody(many=True)
-    complete = serializers.BooleanField(
-        default=True, help_text="All of it was counted: what is not named is not there."
-    )
-    levels = bodies.LevelBody(many=True, required=False)
-    preview = serializers.BooleanField(
-        default=False, help_text="Show the differences and write nothing."
-    )
-
-
-class CountShelfBody(ActBody):
-    shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
-    found = FoundBody(many=True)
-    complete = serializers.BooleanField(default=True)
-    preview = serializers.BooleanField(default=False)
-
-
-class DifferenceAnswer(serializers.Serializer[Any]):
-    place = serializers.CharField()
-    item = serializers.IntegerField()
-    name = serializers.CharField()
-    lot = serializers.IntegerField()
-    number = serializers.CharField()
-    booked = serializers.IntegerField()
-    found = serializers.IntegerField()
-    lot_assumed = serializers.BooleanField()
-
-
-class CountedAnswer(serializers.Serializer[Any]):
-    entry = answers.EntryAnswer(allow_null=True)
-    differences = DifferenceAnswer(many=True)
-
-
-class CountKit(UseCaseView):
-    use_case = "count"
-    body = CountKitBody
-    answers = {200: CountedAnswer, 201: CountedAnswer}
-
-    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Write down what was found in a kit or one of its sections."""
-        kit = find.kit(act.actor, self.kwargs["kit"])
-        if "section" in data:
-            places = [find.section(kit, data["section"])]
-        else:
-            places = list(kit.sections.filter(kind=PlaceKind.SECTION))
-        found = [
-            _found(row, find.section(kit, row["section"]) if "section" in row else places[0])
-            for row in data["found"]
-        ]
-        levels = bodies.levels_seen(kit, data.get("levels", []))
-        return _count(act, places, found, data, levels)
-
-
-class CountShelf(UseCaseView):
-    use_case = "count"
-    body = CountShelfBody
-    answers = {200: CountedAnswer, 201: CountedAnswer}
-
-    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Write down what was found on a shelf."""
-        shelf = find.shelf(act.actor, data["shelf"])
-        return _count(act, [shelf], [_found(row, shelf) for row in data["found"]], data, [])
-
-
-def _found(row: dict[str, Any], place: Place) -> counting.Found:
-    if ("lot" in row) == ("item" in row):
-        raise Invalid("Say which batch (lot) or which thing (item), one of the two.", field="found")
-    return counting.Found(
-        place,
-        row["units"],
-        lot=find.lot(row["lot"]) if "lot" in row else None,
-        item=find.item(row["item"]) if "item" in row else None,
-    )
-
-
-def _count(
-    act: Act,
-    places: list[Place],
-    found: list[counting.Found],
-    data: dict[str, Any],
-    levels: list[Any],
-) -> tuple[int, Any]:
-    if data["preview"]:
-        changed = counting.differences(places, found, complete=data["complete"])
-        return 200, {"entry": None, "differences": _differences(changed)}
-    done = counting.count(act, places, found, complete=data["complete"], levels=levels)
-    return 201, {
-        "entry": answers.entry(done.entry),
-        "differences": _differences(done.differences),
-    }
-
-
-def _differences(rows: Any) -> list[dict[str, Any]]:
-    return [
-        {
-            "place": d.place.name,
-            "item": d.lot.item_id,
-            "name": d.lot.item.name,
-            "lot": d.lot.pk,
-            "number": d.lot.number,
-            "booked": d.booked,
-            "found": d.found,
-            "lot_assumed": d.assumed,
-        }
-        for d in rows
-    ]
-
-
-# ------------------------------------------------------------------------------------- reversing
-class ReversedAnswer(serializers.Serializer[Any]):
-    entries = answers.EntryAnswer(many=True)
-    notices_taken_back = serializers.IntegerField()
-
-
-class Reverse(UseCaseView):
-    use_case = "reverse"
-    answers = {201: ReversedAnswer}
-
-    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Put a mistake right: reverse the act that an entry belongs to."""
-        done = reversal.reverse(act, self.kwargs["id"])
-        return 201, {
-            "entries": [answers.entry(e) for e in done.entries],
-            "notices_taken_back": done.notices_taken_back,
         }

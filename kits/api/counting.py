@@ -1,0 +1,152 @@
+"""Doors of counting, and of putting a mistake right."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+
+from gearroom.core.act import Act
+from gearroom.core.api.serializers import ActBody, StrictSerializer
+from gearroom.core.api.views import UseCaseView
+from gearroom.core.problems import Invalid
+from kits.api import answers, bodies
+from kits.models import Place, PlaceKind
+from kits.services import counting, find, reversal
+
+
+class FoundBody(StrictSerializer):
+    lot = serializers.CharField(required=False, max_length=40)
+    item = serializers.IntegerField(required=False, min_value=1)
+    section = serializers.CharField(required=False, max_length=80)
+    units = serializers.IntegerField(min_value=0, max_value=1_000_000)
+
+
+class CountKitBody(ActBody):
+    section = serializers.CharField(
+        required=False, max_length=80, help_text="Only this section; else the whole kit."
+    )
+    found = FoundBody(many=True, max_length=bodies.MOST_LINES)
+    complete = serializers.BooleanField(
+        default=True, help_text="All of it was counted: what is not named is not there."
+    )
+    levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
+    preview = serializers.BooleanField(
+        default=False, help_text="Show the differences and write nothing."
+    )
+
+
+class CountShelfBody(ActBody):
+    shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+    found = FoundBody(many=True, max_length=bodies.MOST_LINES)
+    complete = serializers.BooleanField(default=True)
+    preview = serializers.BooleanField(default=False)
+
+
+class DifferenceAnswer(serializers.Serializer[Any]):
+    place = serializers.CharField()
+    item = serializers.IntegerField()
+    name = serializers.CharField()
+    lot = serializers.IntegerField()
+    number = serializers.CharField()
+    booked = serializers.IntegerField()
+    found = serializers.IntegerField()
+    lot_assumed = serializers.BooleanField()
+
+
+class CountedAnswer(serializers.Serializer[Any]):
+    entry = answers.EntryAnswer(allow_null=True)
+    differences = DifferenceAnswer(many=True)
+
+
+class CountKit(UseCaseView):
+    use_case = "count"
+    body = CountKitBody
+    answers = {200: CountedAnswer, 201: CountedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Write down what was found in a kit or one of its sections."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        if "section" in data:
+            places = [find.section(kit, data["section"])]
+        else:
+            places = list(kit.sections.filter(kind=PlaceKind.SECTION))
+        found = [
+            _found(row, find.section(kit, row["section"]) if "section" in row else places[0])
+            for row in data["found"]
+        ]
+        levels = bodies.levels_seen(kit, data.get("levels", []))
+        return _count(act, places, found, data, levels)
+
+
+class CountShelf(UseCaseView):
+    use_case = "count"
+    body = CountShelfBody
+    answers = {200: CountedAnswer, 201: CountedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Write down what was found on a shelf."""
+        shelf = find.shelf(act.actor, data["shelf"])
+        return _count(act, [shelf], [_found(row, shelf) for row in data["found"]], data, [])
+
+
+def _found(row: dict[str, Any], place: Place) -> counting.Found:
+    if ("lot" in row) == ("item" in row):
+        raise Invalid("Say which batch (lot) or which thing (item), one of the two.", field="found")
+    return counting.Found(
+        place,
+        row["units"],
+        lot=find.lot(row["lot"]) if "lot" in row else None,
+        item=find.item(row["item"]) if "item" in row else None,
+    )
+
+
+def _count(
+    act: Act,
+    places: list[Place],
+    found: list[counting.Found],
+    data: dict[str, Any],
+    levels: list[Any],
+) -> tuple[int, Any]:
+    if data["preview"]:
+        changed = counting.differences(places, found, complete=data["complete"])
+        return 200, {"entry": None, "differences": _differences(changed)}
+    done = counting.count(act, places, found, complete=data["complete"], levels=levels)
+    return 201, {
+        "entry": answers.entry(done.entry),
+        "differences": _differences(done.differences),
+    }
+
+
+def _differences(rows: Any) -> list[dict[str, Any]]:
+    return [
+        {
+            "place": d.place.name,
+            "item": d.lot.item_id,
+            "name": d.lot.item.name,
+            "lot": d.lot.pk,
+            "number": d.lot.number,
+            "booked": d.booked,
+            "found": d.found,
+            "lot_assumed": d.assumed,
+        }
+        for d in rows
+    ]
+
+
+class ReversedAnswer(serializers.Serializer[Any]):
+    entries = answers.EntryAnswer(many=True)
+    notices_taken_back = serializers.IntegerField()
+
+
+class Reverse(UseCaseView):
+    use_case = "reverse"
+    answers = {201: ReversedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Put a mistake right: reverse the act that an entry belongs to."""
+        done = reversal.reverse(act, self.kwargs["id"])
+        return 201, {
+            "entries": [answers.entry(e) for e in done.entries],
+            "notices_taken_back": done.notices_taken_back,
+        }
