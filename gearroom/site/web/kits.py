@@ -82,7 +82,8 @@ def one(request: HttpRequest, kit: str) -> HttpResponse:
     if facts["may"]["read_history"]:
         facts["history"] = list(
             Entry.objects.filter(kit=found)
-            .select_related("person", "checkout__person", "trip", "reversed_by")
+            .select_related("person", "trip")
+            .prefetch_related("checkouts_opened__person")
             .order_by("-id")[:_TIMELINE]
         )
         facts["seals"] = list(

@@ -40,7 +40,8 @@ def just_done(actor: Actor, most: int = 10) -> list[Entry]:
             reversed_by__isnull=True,
             recorded_at__gte=clock.now() - _SHIFT,
         )
-        .select_related("kit__home_room", "checkout__person")
+        .select_related("kit__home_room")
+        .prefetch_related("checkouts_opened__person")
         .order_by("-id")[:most]
     )
 
