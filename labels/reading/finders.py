@@ -16,6 +16,7 @@ import numpy as np
 from labels.reading.preparations import at_most
 
 LEAST_AREA = 30.0  # square pixels of the outline
+MOST_LOOSE = 6  # finder patterns of which pairs are completed
 NEIGHBOURS = 8  # how many finder patterns round one are tried with it
 
 
@@ -170,3 +171,58 @@ def triples(finders: list[Finder]) -> list[tuple[Finder, Finder, Finder]]:
             ranked.append((slant + 0.3 * (uneven + unlike), corner, right, below))
     ranked.sort()
     return [(finders[a], finders[b], finders[c]) for _, a, b, c in ranked]
+
+
+def completed(finders: list[Finder]) -> list[tuple[Finder, Finder, Finder]]:
+    """Return (top left, top right, bottom left) with one of the three put where it must have been.
+
+    For symbols that lost a finder pattern to dirt, glare or a tear. A pair's own sides say which
+    way the third lies, and its length in modules is the pair's.
+    """
+    guesses = []
+    for first, second in itertools.combinations(finders[:MOST_LOOSE], 2):
+        if not 0.4 < first.side / second.side < 2.5:
+            continue
+        way = second.centre - first.centre
+        if not 1.2 * first.side < np.hypot(*way) < 30 * first.side:
+            continue
+        sides = (_side(first, 0) + _side(second, 0)) / 2, (_side(first, 1) + _side(second, 1)) / 2
+        try:
+            steps = np.linalg.solve(np.array(sides).T, way)  # how many sides the way is, along each
+        except np.linalg.LinAlgError:
+            continue
+        lesser, greater = sorted(np.abs(steps))
+        if lesser > 0.6 * greater:  # a diagonal: the corner between them is lost
+            for corner in (first, second):
+                for place in (0, 1):
+                    lost = _moved(
+                        corner, sides[place] * steps[place] * (1 if corner is first else -1)
+                    )
+                    guesses.append((lost, first, second))
+        elif lesser < 0.35 * greater:  # a side: the third lies to the left or right of either end
+            along = int(np.argmax(np.abs(steps)))
+            across = sides[1 - along] * steps[along]
+            guesses += [
+                (corner, other, _moved(corner, across * sign))
+                for corner, other in ((first, second), (second, first))
+                for sign in (1, -1)
+            ]
+    return [
+        (a, b, c) if np.cross(b.centre - a.centre, c.centre - a.centre) > 0 else (a, c, b)
+        for a, b, c in guesses
+    ]
+
+
+def _side(finder: Finder, turn: int) -> np.ndarray:
+    """Return the mean of two opposite sides, pointing to the right (turn 0) or down (turn 1)."""
+    sides = np.roll(finder.corners, -1, 0) - finder.corners
+    first, second = (sides[0] - sides[2]) / 2, (sides[1] - sides[3]) / 2
+    if abs(first[0]) < abs(first[1]):
+        first, second = second, first
+    chosen = (first, second)[turn]
+    return chosen if chosen[turn] > 0 else -chosen
+
+
+def _moved(finder: Finder, by: np.ndarray) -> Finder:
+    by = by.astype(np.float32)
+    return Finder(finder.centre + by, finder.corners + by, finder.side)

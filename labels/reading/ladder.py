@@ -59,6 +59,14 @@ LADDER: tuple[Rung, ...] = (
     Rung("light joined", engines.qr, prepare.light_joined),
     Rung("straightened fine × 3", straighten(side=3300, block=21), side=1100, times=3),
     Rung("zbar enlarged", engines.zbar_qr, side=700, times=4, cost_ms_per_mp=15),
+    Rung("third guessed", straighten(side=1600, block=21, complete=True), cost_ms_per_mp=8),
+    Rung(
+        "third guessed × 3",
+        straighten(side=3300, block=51, complete=True),
+        side=1100,
+        times=3,
+        cost_ms_per_mp=8,
+    ),
     Rung("zbar 1200", engines.zbar_qr, side=1200, cost_ms_per_mp=30),
     Rung("straightened fine", straighten(side=3000, block=51), cost_ms_per_mp=10),
     Rung(

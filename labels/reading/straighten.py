@@ -20,7 +20,10 @@ from labels.reading.mesh import Mesh
 from labels.reading.results import Corners
 from labels.reading.settle import settled
 
+Triple = tuple[Finder, Finder, Finder]  # top left, top right, bottom left
+
 MOST_TRIPLES = 60
+MOST_PROMISING = 4  # with a finder pattern guessed
 MOST_TIME = 0.3  # share of what is left: a picture full of squares leaves some for other rungs
 MOST_SIZES = 6  # sizes tried for three finder patterns
 MOST_SIZES_BENT = 2  # of these, also taken as bent
@@ -30,10 +33,11 @@ MOST_GUESSES = 2  # at dark and light, of each
 BLURS = (0.3, 0.45, 0.6, 0.75)  # sigmas in modules, tried in settling
 
 
-def straighten(*, side: int, block: int, settle: bool = False) -> Engine:
+def straighten(*, side: int, block: int, settle: bool = False, complete: bool = False) -> Engine:
     """Return an engine that looks for finder patterns at `side` pixels with threshold `block`.
 
     `settle`: also settle modules together and correct with erasures, which takes long.
+    `complete`: take two finder patterns for a symbol that lost the third.
     """
 
     def engine(grey: np.ndarray, known: Sequence[Corners], until: float) -> list[Found]:
@@ -41,7 +45,11 @@ def straighten(*, side: int, block: int, settle: bool = False) -> Engine:
         taken = [np.array(corners, np.float32) for corners in known]
         found: list[Found] = []
         loose = [f for f in finders.find(grey, side=side, block=block) if not _in_any(f, taken)]
-        for triple in finders.triples(loose)[:MOST_TRIPLES]:
+        if complete:
+            triples = _promising(grey, finders.completed(loose))
+        else:
+            triples = finders.triples(loose)[:MOST_TRIPLES]
+        for triple in triples:
             if time.monotonic() > until:
                 break
             if any(_in_any(finder, taken) for finder in triple):
@@ -55,14 +63,23 @@ def straighten(*, side: int, block: int, settle: bool = False) -> Engine:
     return engine
 
 
+def _promising(grey: np.ndarray, triples: list[Triple]) -> list[Triple]:
+    """Return the few guesses at a lost finder pattern that known modules bear out."""
+    ranked = []
+    for number, triple in enumerate(triples):
+        flats = [mesh.flat(size, *triple) for size in _sizes(grey, *triple)[:3]]
+        off = [modules.misfit(modules.first_decision(laid.levels(grey))) for laid in flats if laid]
+        if off and min(off) < 0.27:
+            ranked.append((min(off), number))
+    return [triples[number] for _, number in sorted(ranked)[:MOST_PROMISING]]
+
+
 def _in_any(finder: Finder, quads: list[np.ndarray]) -> bool:
     x, y = (float(value) for value in finder.centre)
     return any(cv2.pointPolygonTest(quad, (x, y), False) >= 0 for quad in quads)
 
 
-def _read(
-    grey: np.ndarray, triple: tuple[Finder, Finder, Finder], until: float, *, settle: bool
-) -> Found | None:
+def _read(grey: np.ndarray, triple: Triple, until: float, *, settle: bool) -> Found | None:
     hopeful: list[tuple[float, Mesh, np.ndarray, np.ndarray]] = []
     for first in _likely(grey, triple):
         if time.monotonic() > until:
@@ -80,7 +97,7 @@ def _read(
     return _settled(hopeful, until) if settle else None
 
 
-def _likely(grey: np.ndarray, triple: tuple[Finder, Finder, Finder]) -> list[Mesh]:
+def _likely(grey: np.ndarray, triple: Triple) -> list[Mesh]:
     """Return the meshes on whose lines the picture's edges lie best, best first."""
 
     def ranked(meshes: list[Mesh]) -> list[Mesh]:

@@ -175,7 +175,7 @@ def rungs(photos: Path, truth: Truth) -> None:
                 tuple((x * whole, y * whole) for x, y in read.corners) for read in known[file]
             ]
             started = time.process_time()
-            found = rung.engine(rung.preparation(grey), read_already, time.monotonic() + 10)
+            found = rung.engine(rung.preparation(grey), read_already, time.monotonic() + 60)
             spent += time.process_time() - started
             pixels += grey.size
             add_new(known[file], ladder._in_stored_pixels(found, whole, picture, rung.name))
