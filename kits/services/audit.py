@@ -183,6 +183,10 @@ def _kits() -> Iterator[Finding]:
             look = derive.last_look(kit)
             if (kit.looked_inside_on, kit.looked_inside_by_id) != look:
                 yield Finding("kit", f"{kit}: the last look inside is not what entries say.")
+            if kit.to_sort_since != derive.to_sort_since(kit):
+                yield Finding("kit", f"{kit}: waiting to be sorted is not what entries say.")
+            if kit.lost_since != derive.lost_since(kit):
+                yield Finding("kit", f"{kit}: being lost is not what entries say.")
     for place in Place.objects.filter(kind=PlaceKind.SECTION, closed_on__isnull=False):
         if place.holdings.filter(units__gt=0).exists():
             yield Finding("kit", f"Section {place} is closed and holds units.")

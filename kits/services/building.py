@@ -117,14 +117,7 @@ def _as_listed(kit: Kit, through: date | None) -> list[PutIn]:
 
 def _check_line(kit: Kit, line: PutIn) -> None:
     whole(line.units, field="lines")
-    if line.shelf.room_id != kit.room_id or line.shelf.kind not in (
-        PlaceKind.SHELF,
-        PlaceKind.TRAINING,
-    ):
-        raise Invalid(
-            f"{line.shelf.name} is no shelf of {kit.room.name}, where {kit.name} is.",
-            field="lines",
-        )
+    guard.shelf_here(kit, line.shelf, "lines")
     _check_section(kit, line.section, "lines")
     _not_by_eye(line.lot.item, "lines")
 

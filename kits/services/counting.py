@@ -73,6 +73,12 @@ def differences(
         if line.place.pk not in by_id:
             raise Invalid(f"{line.place.name} is not among the places counted.", field="found")
         count = units(line.units, field="found", least=0)
+        if count > 1 and line.lot is not None and line.lot.serial:
+            raise Invalid(
+                f"{line.lot.item.name} {line.lot.serial} is one of its own. Count each instrument "
+                "by its serial.",
+                field="found",
+            )
         if line.lot is not None:
             known[line.lot.pk] = line.lot
             _once(counted, (line.place.pk, line.lot.pk), count, assumed=False)

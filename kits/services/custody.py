@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
-from typing import Any
 from zoneinfo import ZoneInfo
 
 from gearroom.core import clock
@@ -31,7 +30,6 @@ from kits.models import (
 )
 from kits.rules.facts import Verdict
 from kits.services import find, fitness, keeping, notices, use, wording
-from kits.services.derive import iso
 from kits.services.holders import kit_is_out, open_checkout
 from kits.services.ledger import Book
 
@@ -128,9 +126,10 @@ def check_out(
             act.actor.require("check_out", kit.room_id)
         irregular = []
         held = open_checkout(kit, section)
-        if held is not None:
+        with_kit = open_checkout(kit) if section else None
+        for whoever in filter(None, (held, with_kit)):
             if not fact:
-                raise kit_is_out(held)
+                raise kit_is_out(whoever)
             irregular.append("was-out")
         going = plan(kit, person=person, trip=trip, due_at=due_at)
         if going.person is None and not fact:
@@ -265,7 +264,7 @@ def check_in(
                 "seal_seen": seal_seen,
                 "sharps_or_blood": sharps_or_blood,
                 "section": section.section_key if section else None,
-                "before": _before(kit),
+                "before": {"room": kit.room_id},
             },
         )
         if held is not None:
@@ -294,16 +293,8 @@ def check_in(
 def _seal_holds(seal: Seal | None, seen: str) -> bool:
     if seal is None:
         return False
-    seen = seen.strip().casefold()
-    return not seen or (len(seen) >= 3 and seal.number.casefold().endswith(seen))
-
-
-def _before(kit: Kit) -> dict[str, Any]:
-    """What a hand-back changes on the kit, so that undoing it can put it back."""
-    return {
-        "room": kit.room_id,
-        "to_sort_since": iso(kit.to_sort_since),
-    }
+    seen, number = seen.strip().casefold(), seal.number.casefold()
+    return not seen or seen == number or (len(seen) >= 3 and number.endswith(seen))
 
 
 def pass_on(act: Act, kit: Kit, person: Person) -> Checkout:

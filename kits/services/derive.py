@@ -5,7 +5,10 @@ from __future__ import annotations
 from datetime import date, datetime
 
 from gearroom.core import clock
-from kits.models import Entry, Kit
+from kits.models import AsFound, Entry, EntryKind, Kit
+
+_SORTED = (EntryKind.LOOK_INSIDE, EntryKind.RESTOCK, EntryKind.RESEAL)
+_WAITS = (EntryKind.CHECK_IN, EntryKind.WAKE, EntryKind.FOUND)
 
 
 def iso(instant: datetime | None) -> str | None:
@@ -37,3 +40,35 @@ def rewrite_looks(kit: Kit) -> None:
     """Store again when and by whom a kit was last looked inside."""
     kit.looked_inside_on, kit.looked_inside_by_id = last_look(kit)
     kit.save(update_fields=["looked_inside_on", "looked_inside_by"])
+
+
+def to_sort_since(kit: Kit) -> datetime | None:
+    """Since when a kit waits to be sorted: from being handed back other than sealed, or else woken
+    or found, until it was looked inside, restocked or sealed whole; acts taken back left out."""
+    first: datetime | None = None
+    acts = Entry.objects.filter(
+        kit=kit, kind__in=(*_SORTED, *_WAITS), reversed_by__isnull=True
+    ).order_by("-id")
+    for entry in acts.iterator(chunk_size=50):
+        if entry.kind in _SORTED:
+            if entry.detail.get("section") is None:
+                return first
+        elif entry.kind == EntryKind.CHECK_IN:
+            if entry.detail["as_found"] != AsFound.SEALED:
+                return entry.occurred_at
+        elif entry.kind == EntryKind.WAKE or entry.detail["lost_since"] is not None:
+            first = entry.occurred_at
+    return first
+
+
+def lost_since(kit: Kit) -> datetime | None:
+    """Since when a kit cannot be found: from its first report after it was last found."""
+    first: datetime | None = None
+    acts = Entry.objects.filter(
+        kit=kit, kind__in=(EntryKind.LOST, EntryKind.FOUND), reversed_by__isnull=True
+    ).order_by("-id")
+    for entry in acts.iterator(chunk_size=50):
+        if entry.kind == EntryKind.FOUND:
+            return first
+        first = entry.occurred_at
+    return first

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from datetime import date
 
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from gearroom.core.act import Actor
 from gearroom.core.models import Person, Room
 from gearroom.core.problems import Invalid, NotFound, Refused
-from kits.models import Item, Kit, Label, LabelKind, Lot, Place, PlaceKind, Trip
+from kits.models import Checkout, Item, Kit, Label, LabelKind, Lot, Place, PlaceKind, Trip
 from kits.rules import codes
 
 
@@ -39,6 +39,19 @@ def label(code: str) -> Label:
     return found
 
 
+_ON: dict[str, str] = {
+    LabelKind.SECTION: "on a pouch",
+    LabelKind.LOT: "on a batch",
+    LabelKind.PERSON: "a name tag",
+    LabelKind.BLANK: "on nothing yet",
+}
+
+
+def on_what(kind: str) -> str:
+    """What a label of a kind is on, in people's words."""
+    return _ON.get(kind, f"on a {kind}")
+
+
 def _kits() -> QuerySet[Kit]:
     kits = Kit.objects.select_related("room", "home_room", "list_version__packing_list")
     return kits.defer("list_version__signed_page")
@@ -60,7 +73,7 @@ def any_kit(ref: str) -> Kit:
         found = label(code)
         if found.kind != LabelKind.KIT:
             raise Invalid(
-                f"The label {codes.shown(code)} is on a {found.kind}, not on a kit. "
+                f"The label {codes.shown(code)} is {on_what(found.kind)}, not on a kit. "
                 "Scan the kit's own label.",
                 code="not-a-kit",
                 means=found.kind,
@@ -99,7 +112,8 @@ def _id(ref: int | str, kind: LabelKind) -> int:
     found = label(code)
     if found.kind != kind:
         raise Invalid(
-            f"The label {codes.shown(code)} is on a {found.kind}; a {kind} is wanted here.",
+            f"The label {codes.shown(code)} is {on_what(found.kind)}. Scan one that is "
+            f"{on_what(kind)}.",
             code="wrong-label",
             means=found.kind,
         )
@@ -219,7 +233,13 @@ def next_promise(of_kit: Kit, today: date) -> Trip | None:
             cancelled_at__isnull=True,
             last_day__gte=today,
         )
-        .exclude(checkouts__kit=of_kit, checkouts__undone__isnull=True)
+        .exclude(
+            Exists(
+                Checkout.objects.filter(
+                    trip=OuterRef("pk"), kit=of_kit, section__isnull=True, undone__isnull=True
+                )
+            )
+        )
         .order_by("departs_at", "pk")
         .first()
     )

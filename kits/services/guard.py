@@ -1,4 +1,4 @@
-"""What is never put into a kit: asked before every movement from stock into one of its sections.
+"""What is never put into a kit: asked before every movement into one of its sections.
 
 A request is refused whole, with each fault named; nothing is moved. Only a count, which reports
 what is there, or taking a mistake back may leave such units in a kit.
@@ -12,7 +12,7 @@ from typing import Any
 
 from django.db.models import Q
 
-from gearroom.core.problems import Refused
+from gearroom.core.problems import Invalid, Refused
 from kits.models import Kit, ListLine, Lot, Place, PlaceKind
 from kits.rules.expiry import Fault, good_through, may_be_put_in
 from kits.rules.facts import Batch, Kind
@@ -39,6 +39,9 @@ def faults(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> list[dict[str, Any]]
     """
     today = fitness.today_of(kit)
     known = fitness.batches(lots.held_still(lot.pk for lot, _ in pairs))
+    in_training = Kit.objects.filter(
+        pk__in={source.kit_id for _, source in pairs if source.kit_id}, training=True
+    ).values_list("pk", flat=True)
     signed_for = _signed_medicines(kit, known.values(), today)
     found: dict[tuple[int, str], dict[str, Any]] = {}
     for lot, source in pairs:
@@ -47,7 +50,8 @@ def faults(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> list[dict[str, Any]]
             batch,
             today,
             list_signed=lot.item_id in signed_for,
-            training_stock=source.kind == PlaceKind.TRAINING and not kit.training,
+            training_stock=not kit.training
+            and (source.kind == PlaceKind.TRAINING or source.kit_id in in_training),
         )
         if fault is Fault.WITHHELD and batch.check_passed is False:
             fault = Fault.CHECK_FAILED
@@ -74,6 +78,16 @@ def put_in_guard(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> None:
     if wrong:
         raise Refused(
             wrong[0]["code"], " ".join(f["text"] for f in wrong), kit=kit.name, faults=wrong
+        )
+
+
+def shelf_here(kit: Kit, shelf: Place, field: str) -> None:
+    """Raise Invalid unless this is a shelf (or the training box) of the room that the kit is in."""
+    if shelf.room_id != kit.room_id or shelf.kind not in (PlaceKind.SHELF, PlaceKind.TRAINING):
+        raise Invalid(
+            f"{shelf.name} is no shelf of {kit.room.name}, where {kit.name} is. Take it from one "
+            "there, or hand the kit in here first.",
+            field=field,
         )
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from zoneinfo import ZoneInfo
 
+from django.db.models import QuerySet
+
 from gearroom.core.problems import Refused
 from kits.models import Checkout, Kit, Place
 
@@ -11,9 +13,16 @@ from kits.models import Checkout, Kit, Place
 def open_checkout(kit: Kit, section: Place | None = None) -> Checkout | None:
     """The checkout that has the kit (or the section) out now."""
     return (
-        Checkout.objects.select_related("person", "trip")
+        Checkout.objects.select_related("person", "trip", "section")
         .filter(kit=kit, section=section, in_at__isnull=True)
         .first()
+    )
+
+
+def open_checkouts(kit: Kit) -> QuerySet[Checkout]:
+    """Every checkout that has the kit or a section of it out now."""
+    return Checkout.objects.select_related("kit__home_room", "section", "person").filter(
+        kit=kit, in_at__isnull=True
     )
 
 
@@ -21,9 +30,10 @@ def kit_is_out(held: Checkout) -> Refused:
     """The refusal that says who has the kit and how to go on when it is here all the same."""
     who = held.person.name if held.person else "somebody not named"
     since = held.out_at.astimezone(ZoneInfo(held.kit.home_room.time_zone))
+    what = f"the {held.section.name} of {held.kit.name}" if held.section else held.kit.name
     return Refused(
         "kit-is-out",
-        f"{who} has {held.kit.name} since {since:%d %B, %H:%M}. If it is here, hand it back for "
+        f"{who} has {what} since {since:%d %B, %H:%M}. If it is here, hand it back for "
         "them first, then take it out.",
         kit=held.kit.name,
         person=held.person_id,

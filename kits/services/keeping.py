@@ -7,7 +7,7 @@ from gearroom.core.problems import Invalid, Refused
 from kits.models import Entry, EntryKind, Kit, WithheldKind, Withholding
 from kits.services import notices
 from kits.services.derive import iso
-from kits.services.holders import kit_is_out, open_checkout
+from kits.services.holders import kit_is_out, open_checkouts
 from kits.services.ledger import Book
 
 
@@ -57,8 +57,7 @@ def lay_up(act: Act, kit: Kit) -> Entry:
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
         act.actor.require("lay_up", kit.home_room_id)
-        held = open_checkout(kit)
-        if held is not None:
+        for held in open_checkouts(kit):
             raise kit_is_out(held)
         if kit.laid_up_since is not None:
             raise Refused("laid-up-already", f"{kit.name} is laid up already.")
@@ -106,7 +105,7 @@ def mark_found(book: Book, kit: Kit) -> Entry:
     entry = book.post(
         EntryKind.FOUND,
         kit=kit,
-        detail={"lost_since": iso(kit.lost_since), "to_sort_since": iso(kit.to_sort_since)},
+        detail={"lost_since": iso(kit.lost_since)},
     )
     if kit.lost_since is not None:
         kit.lost_since = None

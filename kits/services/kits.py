@@ -23,7 +23,7 @@ from kits.models import (
 )
 from kits.rules import codes
 from kits.services import find, fitness, lists
-from kits.services.holders import kit_is_out, open_checkout
+from kits.services.holders import kit_is_out, open_checkout, open_checkouts
 from kits.services.ledger import Book
 
 LONGEST_NAME = 40
@@ -188,10 +188,7 @@ def retire_kit(act: Act, kit: Kit) -> Kit:
         act.actor.require("edit_kit", kit.home_room_id)
         if kit.retired_on is not None:
             return kit
-        out = Checkout.objects.select_related("kit__home_room", "person").filter(
-            kit=kit, in_at__isnull=True
-        )
-        for held in out:
+        for held in open_checkouts(kit):
             raise kit_is_out(held)
         inside = list(
             _held(kit).order_by("lot__item__name").values_list("lot__item__name", flat=True)[:50]
@@ -287,6 +284,8 @@ def _settle(kit: Kit) -> None:
         raise Invalid(
             f"Give it a name of 1 to {LONGEST_NAME} characters without a slash.", field="name"
         )
+    if not any(letter.isalnum() for letter in name):
+        raise Invalid("Give it a name with a letter or a digit in it.", field="name")
     if codes.parse(name) is not None:
         raise Invalid(
             f"“{name}” is a valid label code, and a scan of one must never mean two kits. Choose "

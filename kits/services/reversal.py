@@ -26,8 +26,10 @@ from kits.models import (
     Seal,
     Withholding,
 )
-from kits.services import derive, holders, notices
+from kits.services import derive, notices
 from kits.services.ledger import Book, Leg
+
+_CUSTODY = (EntryKind.CHECK_OUT, EntryKind.EMERGENCY, EntryKind.CHECK_IN)
 
 INSTEAD = {
     EntryKind.LAY_UP: "Wake the kit instead.",
@@ -195,17 +197,21 @@ def _undo_check_out(entry: Entry, undo: Entry, kit: Kit) -> None:
 
 def _undo_check_in(entry: Entry, undo: Entry, kit: Kit) -> None:
     section = entry.detail.get("section")
-    place = kit.sections.filter(section_key=section).first() if section else None
-    held = holders.open_checkout(kit, place)
-    if held is not None:
+    later = [
+        (act.pk, act.kind)
+        for act in Entry.objects.filter(
+            kit=kit, kind__in=_CUSTODY, pk__gt=entry.pk, reversed_by__isnull=True
+        ).order_by("id")
+        if act.detail.get("section") == section
+    ]
+    if later:
         raise _built_on(
-            f"{kit.name} went out again since. Reverse that first.",
-            [(held.opened_by_id, held.opened_by.kind)],
+            f"{kit.name} went out again or was handed back again since. Reverse that first.", later
         )
     _reopen(entry, kit)
-    before = entry.detail["before"]
-    kit.room_id = before["room"]
-    kit.to_sort_since = derive.moment(before["to_sort_since"])
+    if section is None and kit.room_id == entry.room_id:
+        kit.room_id = entry.detail["before"]["room"]
+    kit.to_sort_since = derive.to_sort_since(kit)
     kit.save(update_fields=["room", "to_sort_since"])
 
 
@@ -221,8 +227,17 @@ def _reopen(entry: Entry, kit: Kit) -> None:
 def _undo_pass(entry: Entry, undo: Entry, kit: Kit) -> None:
     checkout = entry.checkout
     assert checkout is not None  # a pass is always of a checkout
-    if checkout.person_id != entry.detail["to"] or checkout.in_at is not None:
-        raise _built_on(f"{kit.name} was passed on or handed back since. Reverse that first.", [])
+    later = Entry.objects.filter(
+        checkout=checkout,
+        kind__in=(EntryKind.PASS, *_CUSTODY),
+        pk__gt=entry.pk,
+        reversed_by__isnull=True,
+    ).order_by("id")
+    if checkout.in_at is not None or later.exists():
+        raise _built_on(
+            f"{kit.name} was passed on or handed back since. Reverse that first.",
+            later.values_list("pk", "kind"),
+        )
     checkout.person_id = entry.detail["from"]
     checkout.save(update_fields=["person"])
     Handover.objects.create(
@@ -235,13 +250,21 @@ def _undo_withhold(entry: Entry, undo: Entry, kit: Kit) -> None:
 
 
 def _undo_release(entry: Entry, undo: Entry, kit: Kit) -> None:
-    Withholding.objects.filter(released=entry).update(released=None)
+    let_go = Withholding.objects.filter(released=entry)
+    again = Withholding.objects.select_related("since").filter(
+        kit=kit, kind__in=let_go.values("kind"), released__isnull=True
+    )
+    if again:
+        raise _built_on(
+            f"{kit.name} is kept back again since: it stays kept back, nothing needs reversing.",
+            [(row.since_id, row.since.kind) for row in again],
+        )
+    let_go.update(released=None)
 
 
 def _undo_lost_or_found(entry: Entry, undo: Entry, kit: Kit) -> None:
-    kit.lost_since = derive.moment(entry.detail["lost_since"])
-    if "to_sort_since" in entry.detail:
-        kit.to_sort_since = derive.moment(entry.detail["to_sort_since"])
+    kit.lost_since = derive.lost_since(kit)
+    kit.to_sort_since = derive.to_sort_since(kit)
     kit.save(update_fields=["lost_since", "to_sort_since"])
 
 
@@ -250,7 +273,7 @@ def _look_again(entry: Entry, undo: Entry, kit: Kit) -> None:
 
 
 def _sort_again(entry: Entry, undo: Entry, kit: Kit) -> None:
-    kit.to_sort_since = derive.moment(entry.detail["to_sort_since"])
+    kit.to_sort_since = derive.to_sort_since(kit)
     kit.save(update_fields=["to_sort_since"])
     derive.rewrite_looks(kit)
 

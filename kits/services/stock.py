@@ -279,7 +279,10 @@ def _may_move(lot: Lot, source: Place, target: Place, room: Room, kit: Kit | Non
         )
     if target.closed_on is not None:
         raise Refused("place-closed", f"{target.name} is no longer in use. Choose another place.")
-    if source.kind == PlaceKind.TRAINING and target.kind != PlaceKind.QUARANTINE:
+    for_training = source.kind == PlaceKind.TRAINING or (kit is not None and kit.training)
+    if for_training and (
+        target.kind == PlaceKind.SHELF or target.kind == source.kind == PlaceKind.TRAINING
+    ):
         raise Refused(
             "training-never-back",
             "What was set aside for training never goes back into use. Throw it out when it is "

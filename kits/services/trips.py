@@ -93,8 +93,16 @@ def put(
         raise Invalid(
             "A source is small letters, digits and dashes, such as “bookings”.", field="source"
         )
-    if not reference or len(reference) > 80 or not reference.isprintable() or "/" in reference:
-        raise Invalid("A reference has 1 to 80 characters without a slash.", field="reference")
+    if (
+        not any(letter.isalnum() for letter in reference)
+        or len(reference) > 80
+        or not reference.isprintable()
+        or "/" in reference
+    ):
+        raise Invalid(
+            "A reference has 1 to 80 characters, a letter or a digit among them, without a slash.",
+            field="reference",
+        )
     act.actor.require("edit_trip", facts.room.pk if facts.room else None)
     columns = _columns(facts)
     try:

@@ -30,6 +30,7 @@ from kits.rules.picking import RestockList, Swap, TakeOut
 from kits.rules.picking import restock as restock_rule
 from kits.services import derive, find, fitness, guard, wording
 from kits.services.amounts import units
+from kits.services.disposing import disposal_of
 from kits.services.ledger import Book, Leg, outer, room_place
 from kits.services.use import LevelSeen
 
@@ -48,7 +49,7 @@ def look_inside(act: Act, kit: Kit, *, levels: Sequence[LevelSeen] = (), note: s
             EntryKind.LOOK_INSIDE,
             kit=kit,
             reason=note,
-            detail={"looked_inside": True, "to_sort_since": derive.iso(kit.to_sort_since)},
+            detail={"looked_inside": True},
         )
         book.break_seals(entry, list(kit.sections.all()))
         _levels(entry, levels)
@@ -94,7 +95,10 @@ def through_day(kit: Kit) -> date:
 
 def restock_list(kit: Kit, *, through: date | None = None) -> Restock:
     """What to take out, what to put in from which shelf of the room the kit is in, what is
-    missing."""
+    missing. Raises Invalid for a day that is past."""
+    today = fitness.today_of(kit)
+    if through is not None and through < today:
+        raise Invalid("That day is past. Give one that is to come.", field="through")
     through = through or through_day(kit)
     shelves = {p.pk: p for p in kit.room.places.filter(kind=PlaceKind.SHELF)}
     on_shelves = [
@@ -103,7 +107,7 @@ def restock_list(kit: Kit, *, through: date | None = None) -> Restock:
         for batch, count in rows
     ]
     state = fitness.states([kit.pk])[kit.pk]
-    listed = restock_rule(state, on_shelves, through=through, today=fitness.today_of(kit))
+    listed = restock_rule(state, on_shelves, through=through, today=today)
     batch_ids = {x.batch.id for x in (*state.units, *on_shelves)}
     return Restock(
         kit=kit,
@@ -206,17 +210,15 @@ def restock(
                 )
         for exception in exceptions:
             put_in += [p for p in exception.instead if units(p.units, least=0, field="exceptions")]
+        for line in put_in:
+            guard.shelf_here(kit, line.shelf, "extra")
         guard.put_in_guard(kit, [(p.lot, p.shelf) for p in put_in])
         out = _out_legs(plan, plan.list.take_out)
         entry = book.post(
             EntryKind.RESTOCK,
             [*out, *(Leg(p.lot, p.shelf, p.section, p.units) for p in put_in)],
             kit=kit,
-            detail={
-                "through": plan.through.isoformat(),
-                "to_sort_since": derive.iso(kit.to_sort_since),
-                "looked_inside": True,
-            },
+            detail={"through": plan.through.isoformat(), "looked_inside": True},
         )
         book.break_seals(entry, list(kit.sections.all()))
         _levels(entry, filled_up(kit) if levels is None else levels)
@@ -271,8 +273,8 @@ def destination(plan: Restock, row: TakeOut) -> Place:
     still good back to a shelf, and recalled or kept-back things to quarantine."""
     room = plan.kit.room
     if row.why in (Fault.EXPIRED, Fault.OPENED_TOO_LONG):
-        return outer(PlaceKind(plan.lots[row.batch.id].item.disposal))
-    if row.why is Fault.TRAINING_STOCK:
+        return outer(PlaceKind(disposal_of(plan.lots[row.batch.id].item)))
+    if row.why is Fault.TRAINING_STOCK or (plan.kit.training and isinstance(row.why, Swap)):
         return room_place(room, PlaceKind.TRAINING)
     if isinstance(row.why, Swap):
         for put_in in plan.list.put_in:
@@ -359,7 +361,7 @@ def reseal(act: Act, kit: Kit, number: str, *, section: Place | None = None) -> 
         entry = book.post(
             EntryKind.RESEAL,
             kit=kit,
-            detail={"number": number, "to_sort_since": derive.iso(kit.to_sort_since)},
+            detail={"number": number, "section": section.section_key if section else None},
         )
         Seal.objects.filter(kit=kit, section=section, broken__isnull=True).update(broken=entry)
         if section is None:

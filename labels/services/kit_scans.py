@@ -36,7 +36,7 @@ _SOON = timedelta(days=1)
 def show(act: Act, meaning: Meaning) -> Outcome:
     """A kit, with what can be done with it now."""
     kit = _kit_of(meaning)
-    seen = showing.kit_seen(kit)
+    seen = showing.kit_seen(act.actor, kit)
     if seen.out_since is not None:
         says = f"{kit.name} is out with {seen.has_it}, due {_time(kit, seen.due_at)}."
     elif seen.trip is not None and seen.guide_name:
@@ -280,7 +280,7 @@ def _after_hand_in(act: Act, back: custody.HandedBack) -> list[Next]:
 def not_a_kit(meaning: Meaning) -> Problem:
     """The refusal of a label that is on something else where a kit is wanted."""
     return Invalid(
-        f"This label is on a {meaning.means}, not on a kit. Scan the kit's own label.",
+        f"This label is {find.on_what(meaning.means)}, not on a kit. Scan the kit's own label.",
         code="not-a-kit",
         means=str(meaning.means),
     )
@@ -306,7 +306,7 @@ def _section_of(meaning: Meaning) -> Place | None:
 def _thing(act: Act, meaning: Meaning, kit: Kit) -> Thing | None:
     """The kit as it stands now; to somebody of other rooms, what a passer-by sees."""
     if _theirs(act, kit):
-        return showing.kit_seen(find.kits_of(act.actor).get(pk=kit.pk))
+        return showing.kit_seen(act.actor, find.kits_of(act.actor).get(pk=kit.pk))
     return passerby.facts_of(meaning.label, act.actor) if meaning.label else None
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from gearroom.core import clock
-from gearroom.core.act import Act
+from gearroom.core.act import Act, Actor
 from gearroom.core.models import Person
 from kits.models import Checkout, Holding, Kit, Lot, Place, Seal
 from kits.rules.expiry import why_not
@@ -19,8 +19,9 @@ def today_for(act: Act) -> str:
     return room.time_zone if room else "UTC"
 
 
-def kit_seen(kit: Kit, plan: custody.Plan | None = None) -> KitSeen:
-    """A kit: fit through when, who has it, and the trip it is out for or promised to."""
+def kit_seen(actor: Actor, kit: Kit, plan: custody.Plan | None = None) -> KitSeen:
+    """A kit: fit through when, who has it (the phone for who may see people), and the trip it is
+    out for or promised to."""
     held = holders.open_checkout(kit)
     if held is not None:
         plan = custody.plan(kit, person=held.person, trip=held.trip, due_at=held.due_at)
@@ -28,6 +29,7 @@ def kit_seen(kit: Kit, plan: custody.Plan | None = None) -> KitSeen:
     fit_until, may_go_until = fitness.days_now(kit)
     seal = Seal.objects.filter(kit=kit, section__isnull=True, broken__isnull=True).first()
     person = held.person if held else None
+    phones = any(actor.may("see_people", room) for room in (kit.home_room_id, kit.room_id))
     trip = plan.trip
     return KitSeen(
         id=kit.pk,
@@ -46,7 +48,7 @@ def kit_seen(kit: Kit, plan: custody.Plan | None = None) -> KitSeen:
         responsible=kit.responsible.name if kit.responsible else "",
         has_it=(person.name if person else "somebody not named") if held else "",
         has_it_id=person.pk if person else None,
-        has_it_phone=person.phone if person else "",
+        has_it_phone=person.phone if person and phones else "",
         out_since=held.out_at if held else None,
         due_at=held.due_at if held else None,
         trip=trip.pk if trip else None,

@@ -1,0 +1,137 @@
+"""Mistakes put right late: what later acts were built on stays, whatever is taken back."""
+
+from __future__ import annotations
+
+import pytest
+
+from gearroom.core.problems import Refused
+from kits.models import AsFound, Checkout, EntryKind, WithheldKind, Withholding
+from kits.services import audit, custody, keeping, reversal, turnaround
+from tests.kits.factories import act, fresh, units, world
+from tests.kits.problems import refused
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def school():
+    return world()
+
+
+def out(school, person=None):
+    return custody.check_out(
+        act(school.keeper), school.day_01, person=person or school.guide, already_gone=True
+    )
+
+
+def back(school, **more):
+    return custody.check_in(act(school.keeper), school.day_01, **more)
+
+
+def reverse(school, entry):
+    return reversal.reverse(act(school.keeper), entry.pk)
+
+
+def test_a_hand_back_is_not_undone_once_the_kit_went_out_and_came_back_again(school):
+    out(school)
+    first = back(school)
+    out(school, school.instructor)
+    second = back(school)
+
+    with refused("built-on") as problem:
+        reverse(school, first.entry)
+
+    assert [row["kind"] for row in problem.value.facts["later"]] == [
+        EntryKind.CHECK_OUT,
+        EntryKind.CHECK_IN,
+    ]
+    assert not Checkout.objects.filter(in_at=None).exists()
+    assert fresh(school.day_01).to_sort_since == second.entry.occurred_at
+
+
+def test_of_two_hand_backs_the_later_is_undone_first(school):
+    out(school)
+    first, second = back(school), back(school)
+    with refused("built-on"):
+        reverse(school, first.entry)
+
+    reverse(school, second.entry)
+    reverse(school, first.entry)
+
+    assert Checkout.objects.get().in_at is None
+    assert list(audit.findings()) == []
+
+
+def test_a_kit_that_came_back_unsorted_still_waits_when_an_older_restock_is_undone(school):
+    done = turnaround.restock(act(school.keeper), school.day_01)
+    out(school)
+    came = back(school, as_found=AsFound.SORT_LATER)
+
+    reverse(school, done.entry)
+
+    kit = fresh(school.day_01)
+    assert kit.to_sort_since == came.entry.occurred_at
+    assert kit.fit_until is None
+    assert list(audit.findings()) == []
+
+
+@pytest.mark.parametrize("sorting", ["look", "seal"])
+def test_it_waits_again_when_what_sorted_it_is_undone(school, sorting):
+    came = back(school)
+    if sorting == "look":
+        entry = turnaround.look_inside(act(school.keeper), school.day_01)
+    else:
+        entry = turnaround.reseal(act(school.keeper), school.day_01, "S 9").put_on
+    assert fresh(school.day_01).to_sort_since is None
+
+    reverse(school, entry)
+
+    assert fresh(school.day_01).to_sort_since == came.entry.occurred_at
+
+
+def test_a_kit_reported_lost_twice_stays_lost_when_the_finding_between_is_undone(school):
+    first = keeping.mark_lost(act(school.keeper), school.day_01)
+    found = keeping.find_again(act(school.keeper), school.day_01)
+    second = keeping.mark_lost(act(school.keeper), school.day_01)
+
+    reverse(school, found)
+    reverse(school, second)
+
+    assert fresh(school.day_01).lost_since == first.occurred_at
+    assert list(audit.findings()) == []
+
+
+def test_a_release_is_not_undone_once_the_kit_is_kept_back_again(school):
+    keeping.withhold(act(school.guide), school.day_01, WithheldKind.DRYING)
+    let_go = keeping.release(act(school.keeper), school.day_01, WithheldKind.DRYING)
+    again = keeping.withhold(act(school.guide), school.day_01, WithheldKind.DRYING)
+
+    with refused("built-on") as problem:
+        reverse(school, let_go)
+
+    assert problem.value.facts["later"] == [{"entry": again.pk, "kind": EntryKind.WITHHOLD}]
+    assert Withholding.objects.get(released=None).since == again
+
+
+def test_passing_on_is_not_undone_once_it_was_passed_on_and_came_round_again(school):
+    out(school)
+    first = custody.pass_on(act(school.keeper), school.day_01, school.instructor)
+    entry = first.handovers.last().entry
+    custody.pass_on(act(school.keeper), school.day_01, school.keeper)
+    custody.pass_on(act(school.keeper), school.day_01, school.instructor)
+
+    with refused("built-on"):
+        reverse(school, entry)
+
+    assert Checkout.objects.get().person == school.instructor
+
+
+def test_what_a_reversed_act_moved_is_back_and_the_book_in_balance(school):
+    lot, place = school.lots["shears"], school.shelf
+    before = units(lot, place)
+    done = turnaround.restock(act(school.keeper), school.day_01)
+    reverse(school, done.entry)
+    with pytest.raises(Refused):
+        reverse(school, done.entry)
+    assert units(lot, place) == before
+    assert list(audit.findings()) == []
