@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from rest_framework import serializers
 
+from gearroom.core.act import Actor
 from gearroom.core.models import Person
-from kits.models import AsFound, Checkout, Entry, Trip
+from kits.models import AsFound, Checkout, Entry, Kit, Trip
 from kits.rules.facts import Verdict
 from kits.services import wording
 from kits.services.use import Used
@@ -112,6 +114,23 @@ def verdict(of: Verdict, swaps: dict[int, str] | None = None) -> dict[str, Any]:
 def person(of: Person | None) -> dict[str, Any] | None:
     """A person by name and phone."""
     return {"id": of.pk, "name": of.name, "phone": of.phone} if of else None
+
+
+def for_eyes_of(actor: Actor | None, rooms: Iterable[int | None], shown: Any) -> Any:
+    """What is shown of something in these rooms: phones only to who may see people in one."""
+    if actor is not None and any(actor.may("see_people", room) for room in rooms):
+        return shown
+    if isinstance(shown, dict):
+        return {
+            name: "" if name == "phone" else for_eyes_of(None, (), value)
+            for name, value in shown.items()
+        }
+    return [for_eyes_of(None, (), value) for value in shown] if isinstance(shown, list) else shown
+
+
+def rooms_of(kit: Kit) -> tuple[int, int]:
+    """The rooms that a kit is of: its home, and where it is."""
+    return kit.home_room_id, kit.room_id
 
 
 def trip(of: Trip | None) -> dict[str, Any] | None:

@@ -16,6 +16,8 @@ from kits.services import find
 from kits.services.use import LevelSeen, UseLine
 
 UNITS = {"min_value": 1, "max_value": 1_000_000}
+MOST_LINES = 200
+"""Lines that one act may have: others wait while it is written."""
 
 
 class HereBody(ActBody):

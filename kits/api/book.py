@@ -58,14 +58,10 @@ class Checkouts(ListView):
     def show(self, page: list[Checkout]) -> Any:
         """A page of them; phones for those who may see people."""
         assert self.actor is not None
-        shown = [answers.checkout(row) or {} for row in page]
-        for row, told in zip(page, shown, strict=True):
-            if told["person"] and not (
-                self.actor.may("see_people", row.kit.home_room_id)
-                or self.actor.may("see_people", row.kit.room_id)
-            ):
-                told["person"] = {**told["person"], "phone": ""}
-        return shown
+        return [
+            answers.for_eyes_of(self.actor, answers.rooms_of(row.kit), answers.checkout(row))
+            for row in page
+        ]
 
 
 def _of_rooms(rooms: Any) -> Q:

@@ -78,10 +78,16 @@ class BuildLineBody(StrictSerializer):
 
 class BuildBody(ActBody):
     lines = BuildLineBody(
-        many=True, required=False, help_text="What goes in; without it, as the list has it."
+        many=True,
+        max_length=bodies.MOST_LINES,
+        required=False,
+        help_text="What goes in; without it, as the list has it.",
     )
     levels = bodies.LevelBody(
-        many=True, required=False, help_text="By eye; without it, all was filled up."
+        many=True,
+        max_length=bodies.MOST_LINES,
+        required=False,
+        help_text="By eye; without it, all was filled up.",
     )
     through = serializers.DateField(required=False)
 
@@ -127,8 +133,8 @@ class ThingBody(LotBody):
 
 
 class StripBody(ActBody):
-    things = ThingBody(many=True, allow_empty=False)
-    levels = bodies.LevelBody(many=True, required=False)
+    things = ThingBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
+    levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
     supplier = serializers.CharField(required=False, max_length=120, allow_blank=True)
     price = serializers.DecimalField(
         12, 2, required=False, allow_null=True, help_text="For the bought kit as a whole."

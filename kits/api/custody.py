@@ -50,11 +50,12 @@ class CheckOut(UseCaseView):
         trip = find.trip(act.actor, data.pop("trip")) if "trip" in data else None
         section = find.section(kit, data.pop("section")) if "section" in data else None
         taken = custody.check_out(act, kit, person=person, trip=trip, section=section, **data)
-        return 201, {
+        told = {
             "checkout": answers.checkout(taken.checkout),
             "entry": answers.entry(taken.entry),
             "verdict": answers.verdict(taken.verdict),
         }
+        return 201, answers.for_eyes_of(act.actor, answers.rooms_of(kit), told)
 
 
 class CheckInBody(bodies.HereBody):
@@ -63,8 +64,8 @@ class CheckInBody(bodies.HereBody):
     seal_seen = serializers.CharField(
         required=False, max_length=40, help_text="The seal's number, or its last three characters."
     )
-    used = bodies.UseLineBody(many=True, required=False)
-    levels = bodies.LevelBody(many=True, required=False)
+    used = bodies.UseLineBody(many=True, max_length=bodies.MOST_LINES, required=False)
+    levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
     sharps_or_blood = serializers.BooleanField(default=False)
     wet = serializers.BooleanField(default=False)
     wrong = serializers.CharField(required=False, max_length=300)
@@ -87,13 +88,16 @@ class CheckIn(UseCaseView):
         data["section"] = find.section(kit, data["section"]) if "section" in data else None
         data["as_found"] = AsFound(data["as_found"])
         back = custody.check_in(act, kit, **data)
-        return 200, {
+        rooms = answers.rooms_of(back.kit)
+        seen = any(act.actor.belongs_to(room) for room in rooms)
+        told = {
             "kit": back.kit.name,
             "entry": answers.entry(back.entry),
-            "checkout": answers.checkout(back.checkout),
+            "checkout": answers.checkout(back.checkout) if seen else None,
             "as_found": back.as_found,
             "used": answers.used(back.use),
         }
+        return 200, answers.for_eyes_of(act.actor, rooms, told)
 
 
 class PassBody(ActBody):
@@ -109,12 +113,13 @@ class Pass(UseCaseView):
         """Record that a kit was passed to another person on the way."""
         kit = find.kit(act.actor, self.kwargs["kit"])
         held = custody.pass_on(act, kit, find.person(data["person"]))
-        return 200, answers.checkout(held)
+        told = answers.checkout(held)
+        return 200, answers.for_eyes_of(act.actor, answers.rooms_of(kit), told)
 
 
 class UseBody(ActBody):
-    used = bodies.UseLineBody(many=True, allow_empty=False)
-    levels = bodies.LevelBody(many=True, required=False)
+    used = bodies.UseLineBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
+    levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
     incident = serializers.CharField(required=False, max_length=80)
 
 

@@ -15,6 +15,7 @@ from gearroom.core.api.schema import DoorSchema
 from gearroom.core.api.serializers import ActBody, NoteField, PageQuery, StrictSerializer
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.problems import NotFound
+from kits.api import bodies
 from kits.models import Item, ListLine, ListSection, PackingList, PackingListVersion
 from kits.rules.facts import Criticality, Line
 from kits.rules.hazards import HAZARDS
@@ -23,6 +24,7 @@ from kits.services.lists import Draft, LineDraft, SectionDraft
 
 CRITICALITIES = [c.value for c in Criticality]
 UNITS = {"max_value": 1_000_000}
+MOST_SECTIONS = 30
 
 
 # ------------------------------------------------------------------------------------------ shapes
@@ -92,7 +94,7 @@ class SectionBody(StrictSerializer):
         max_length=40, default="", allow_blank=True, help_text="Made from the name if left out."
     )
     name = serializers.CharField(max_length=80)
-    lines = LineBody(many=True)
+    lines = LineBody(many=True, max_length=bodies.MOST_LINES)
 
 
 class DraftBody(ActBody):
@@ -102,7 +104,7 @@ class DraftBody(ActBody):
         child=serializers.CharField(max_length=20), default=list, max_length=len(HAZARDS)
     )
     note = NoteField(max_length=500, default="", allow_blank=True)
-    sections = SectionBody(many=True)
+    sections = SectionBody(many=True, max_length=MOST_SECTIONS)
 
 
 class MakeListBody(DraftBody):
@@ -110,7 +112,7 @@ class MakeListBody(DraftBody):
     list_note = serializers.CharField(
         max_length=300, default="", allow_blank=True, help_text="Of the list in all its versions."
     )
-    sections = SectionBody(many=True, default=list)
+    sections = SectionBody(many=True, max_length=MOST_SECTIONS, default=list)
 
 
 class SignBody(ActBody):

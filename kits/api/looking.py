@@ -8,7 +8,7 @@ from typing import Any
 from django.db.models import QuerySet
 from rest_framework import serializers
 
-from gearroom.core.api.serializers import PageQuery, QuerySerializer
+from gearroom.core.api.serializers import YEARS, PageQuery, QuerySerializer
 from gearroom.core.api.views import ListView, ReadView
 from gearroom.core.problems import Invalid
 from kits.api import answers
@@ -140,11 +140,14 @@ def contents_shown(kit: Kit, found: contents.Contents) -> dict[str, Any]:
 
 def _day_or_instant(text: str) -> date | datetime:
     try:
-        return date.fromisoformat(text) if len(text) == 10 else _instant(text)
+        asked = date.fromisoformat(text) if len(text) == 10 else _instant(text)
+        if asked.year not in YEARS:
+            raise ValueError("beyond all gear")
+        return asked
     except ValueError as error:
         raise Invalid(
             "Give a day, such as 2026-05-31, or a time with its offset, such as "
-            "2026-05-31T08:15:00+01:00.",
+            f"2026-05-31T08:15:00+01:00, in a year from {YEARS[0]} to {YEARS[-1]}.",
             field="on",
         ) from error
 

@@ -7,7 +7,7 @@ from typing import Any
 from django.db.models import Q, QuerySet
 from rest_framework import serializers
 
-from gearroom.core.act import Act
+from gearroom.core.act import Act, Actor
 from gearroom.core.api.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.problems import NotFound
@@ -64,9 +64,9 @@ class SwapBody(ActBody):
     kit = serializers.CharField(max_length=60, help_text="The kit in hand: label code or name.")
 
 
-def shown(row: Reservation) -> dict[str, Any]:
+def shown(row: Reservation, actor: Actor | None) -> Any:
     """A promise."""
-    return {
+    told = {
         "id": row.pk,
         "kit": row.kit.name,
         "trip": answers.trip(row.trip),
@@ -74,16 +74,19 @@ def shown(row: Reservation) -> dict[str, Any]:
         "made_at": row.made.occurred_at.isoformat(),
         "released_at": row.released.occurred_at.isoformat() if row.released else None,
     }
+    return answers.for_eyes_of(actor, answers.rooms_of(row.kit), told)
 
 
-def reserved_shown(of: Reserved | None) -> dict[str, Any] | None:
+def reserved_shown(of: Reserved | None, actor: Actor) -> dict[str, Any] | None:
     """A promise with how the kit stands."""
     if of is None:
         return None
     return {
-        "reservation": shown(of.reservation),
+        "reservation": shown(of.reservation, actor),
         "verdict": answers.verdict(of.verdict),
-        "out_beyond": answers.checkout(of.out_beyond),
+        "out_beyond": answers.for_eyes_of(
+            actor, answers.rooms_of(of.reservation.kit), answers.checkout(of.out_beyond)
+        ),
     }
 
 
@@ -128,7 +131,7 @@ class Reservations(ListView, _ReservationDoor):
 
     def show(self, page: list[Reservation]) -> Any:
         """A page of them."""
-        return [shown(row) for row in page]
+        return [shown(row, self.actor) for row in page]
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Promise a kit to a trip; one that will not be fit too, with the reasons told."""
@@ -138,7 +141,7 @@ class Reservations(ListView, _ReservationDoor):
             find.trip(act.actor, data["trip"]),
             person=find.person(data["person"]) if "person" in data else None,
         )
-        return 201 if done.entry else 200, reserved_shown(done)
+        return 201 if done.entry else 200, reserved_shown(done, act.actor)
 
 
 class OneReservation(ReadView, _ReservationDoor):
@@ -146,14 +149,14 @@ class OneReservation(ReadView, _ReservationDoor):
 
     def read(self, query: dict[str, Any]) -> Any:
         """One promise."""
-        return shown(self.reservation())
+        return shown(self.reservation(), self.actor)
 
 
 class Release(_ReservationDoor):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Take a promise back."""
         reservations.release(act, self.reservation())
-        return 200, shown(self.reservation())
+        return 200, shown(self.reservation(), act.actor)
 
 
 class Swap(_ReservationDoor):
@@ -166,4 +169,5 @@ class Swap(_ReservationDoor):
         planned = self.reservation()
         in_hand = find.kit(act.actor, data["kit"])
         done = reservations.swap(act, planned.kit, in_hand, planned.trip)
-        return 200, {"goes": reserved_shown(done.goes), "instead": reserved_shown(done.instead)}
+        goes, instead = (reserved_shown(one, act.actor) for one in (done.goes, done.instead))
+        return 200, {"goes": goes, "instead": instead}

@@ -7,7 +7,7 @@ from typing import Any
 from django.db.models import QuerySet
 from rest_framework import serializers
 
-from gearroom.core.act import Act
+from gearroom.core.act import Act, Actor
 from gearroom.core.api.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.problems import NotFound
@@ -105,9 +105,9 @@ class ProposalAnswer(serializers.Serializer[Any]):
 
 
 # ----------------------------------------------------------------------------------------- showing
-def shown(trip: Trip, promised: list[Reservation]) -> dict[str, Any]:
+def shown(trip: Trip, promised: list[Reservation], actor: Actor | None) -> Any:
     """A trip with the kits reserved for it."""
-    return {
+    told = {
         **(answers.trip(trip) or {}),
         "room": trip.room.slug if trip.room else None,
         "departs_at": trip.departs_at.isoformat(),
@@ -126,23 +126,24 @@ def shown(trip: Trip, promised: list[Reservation]) -> dict[str, Any]:
             for r in promised
         ],
     }
+    return answers.for_eyes_of(actor, [trip.room_id], told)
 
 
-def all_shown(rows: list[Trip]) -> list[dict[str, Any]]:
+def all_shown(rows: list[Trip], actor: Actor | None) -> list[dict[str, Any]]:
     """Trips with their kits, in one query more."""
     promised: dict[int, list[Reservation]] = {trip.pk: [] for trip in rows}
     for row in Reservation.objects.filter(trip__in=promised, released__isnull=True).select_related(
         "kit", "person"
     ):
         promised[row.trip_id].append(row)
-    return [shown(trip, promised[trip.pk]) for trip in rows]
+    return [shown(trip, promised[trip.pk], actor) for trip in rows]
 
 
-def put_shown(done: Put) -> dict[str, Any]:
+def put_shown(done: Put, actor: Actor) -> dict[str, Any]:
     """What putting a trip did."""
     return {
         "told": done.told,
-        "trip": all_shown([done.trip])[0],
+        "trip": all_shown([done.trip], actor)[0],
         "clashes": [
             {
                 "kit": clash.other.kit.name,
@@ -193,11 +194,11 @@ class Trips(ListView, UseCaseView):
 
     def show(self, page: list[Trip]) -> Any:
         """A page of them."""
-        return all_shown(page)
+        return all_shown(page, self.actor)
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Make a trip by hand, under a reference of our own."""
-        return 201, put_shown(trips.add_by_hand(act, facts_from(act, data)))
+        return 201, put_shown(trips.add_by_hand(act, facts_from(act, data)), act.actor)
 
 
 class _TripDoor(UseCaseView):
@@ -224,7 +225,7 @@ class OneTrip(ReadView, _TripDoor):
 
     def read(self, query: dict[str, Any]) -> Any:
         """One trip with the kits reserved for it."""
-        return all_shown([self.trip()])[0]
+        return all_shown([self.trip()], self.actor)[0]
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Say all there is to say of a trip: it is made, changed, or left as it is."""
@@ -233,9 +234,9 @@ class OneTrip(ReadView, _TripDoor):
             self.kwargs["source"],
             self.kwargs["reference"],
             facts_from(act, data),
-            check=lambda row: self.match(all_shown([row])[0]),
+            check=lambda row: self.match(all_shown([row], act.actor)[0]),
         )
-        return 201 if done.told == "created" else 200, put_shown(done)
+        return 201 if done.told == "created" else 200, put_shown(done, act.actor)
 
 
 class Proposal(_TripDoor):
