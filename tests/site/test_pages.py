@@ -67,6 +67,12 @@ def test_whoever_is_not_signed_in_is_asked_to_sign_in_and_comes_back(school):
         assert answer["Location"].startswith("/sign-in/?next="), path
 
 
+def test_a_board_left_open_asks_to_sign_in_when_the_session_ran_out(school):
+    answer = browser().get("/board/lines/", headers={"HX-Request": "true", "Referer": "/"})
+
+    assert (answer.status_code, answer["HX-Redirect"]) == (401, "/")
+
+
 @pytest.mark.parametrize("role", ["guide", "instructor", "keeper"])
 def test_every_page_is_there_for_those_of_the_room(school, role):
     client = browser(getattr(school.world, role))

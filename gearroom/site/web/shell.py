@@ -123,6 +123,9 @@ def page(use_case: str | None = "look") -> Callable[[View], View]:
         @wraps(view)
         def inner(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
             if not request.user.is_authenticated:
+                if "HX-Request" in request.headers:  # a part of a page cannot be the sign-in
+                    there = request.headers.get("Referer", "/")
+                    return HttpResponse(status=401, headers={"HX-Redirect": there})
                 return redirect_to_login(request.get_full_path())
             try:
                 if use_case is not None:

@@ -31,6 +31,7 @@ async function next() {
       method: "POST", body: data, headers: { "HX-Request": "true" }, credentials: "same-origin",
     });
     if (answer.redirected) return location.assign(answer.url);
+    if (answer.status === 401) return location.reload(); // which asks to sign in
     place.innerHTML = await answer.text();
     done = answer.ok;
   } catch {

@@ -1,0 +1,118 @@
+"""From camera to kit checked out, in a real browser on a real server."""
+
+from __future__ import annotations
+
+import pytest
+
+from kits.models import Checkout
+from tests.e2e.pages import chromium, crossing, give_password, sign_in
+from tests.labels import scanned
+
+
+@pytest.fixture(autouse=True)
+def _database_beside_the_browser(monkeypatch):
+    """Playwright's loop runs in the test's thread, which Django otherwise takes for async code."""
+    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
+
+
+pytestmark = [
+    pytest.mark.server,
+    pytest.mark.parametrize("engine", ["sqlite"], indirect=True),
+]
+
+
+def test_a_kit_and_a_tag_pass_before_the_camera_and_the_kit_is_out(
+    need, open_database, make_server, settings, tmp_path
+):
+    program = need("chromium")
+    settings.PUBLIC_URL = scanned.ADDRESS
+    school = scanned.labelled()
+    keeper = give_password(school.world.keeper)
+    film = crossing(
+        [scanned.png_of(school.kit), scanned.png_of(school.tag)], tmp_path / "labels.mjpeg"
+    )
+    server = make_server().start()
+    flags = (
+        "--use-fake-device-for-media-stream",
+        "--use-fake-ui-for-media-stream",
+        f"--use-file-for-fake-video-capture={film}",
+    )
+
+    with chromium(program, *flags) as browser:
+        page = browser.new_page(viewport={"width": 360, "height": 740})
+        faults: list[str] = []
+        page.on("pageerror", lambda error: faults.append(str(error)))
+        page.on("console", lambda line: line.type == "error" and faults.append(line.text))
+        page.add_init_script(
+            "window.buzzes = []; navigator.vibrate = (how) => window.buzzes.push(how);"
+        )
+        sign_in(page, server.url, keeper, "/scan/")
+        done = page.get_by_role("listitem").filter(has_text="taken out – Gil")
+        done.first.wait_for(timeout=40_000)
+
+        held = Checkout.objects.get(in_at=None)
+        assert (held.kit.name, held.person) == ("DAY-01", school.world.guide)
+        assert page.evaluate("window.buzzes.length") >= 2
+        assert page.locator("#video").evaluate("v => [v.playsInline, v.muted, v.autoplay]") == [
+            True,
+            True,
+            True,
+        ]
+
+        # The label comes by again and again: a kit that is out brings up Hand back, no more.
+        page.get_by_role("button", name="Sort later").wait_for(timeout=40_000)
+        assert Checkout.objects.filter(in_at=None).count() == 1
+
+        # What was chosen is remembered.
+        page.get_by_text("How to go on").first.click()
+        page.get_by_label("Beep").uncheck()
+        page.reload()
+        assert page.locator("#beep").is_checked() is False
+        assert page.locator("#buzz").is_checked() is True
+
+        page.get_by_role("button", name="Undo DAY-01").first.click()
+        page.get_by_text("Undone.").wait_for()
+        assert not Checkout.objects.filter(in_at=None).exists()
+        assert faults == []
+
+
+def test_without_a_camera_the_page_says_why_and_a_typed_code_still_works(
+    need, open_database, make_server
+):
+    program = need("chromium")
+    school = scanned.labelled()
+    keeper = give_password(school.world.keeper)
+    server = make_server(GEARROOM_ALLOWED_HOSTS="gear.test").start()
+
+    with chromium(program, "--host-resolver-rules=MAP gear.test 127.0.0.1") as browser:
+        # not over HTTPS
+        page = browser.new_page()
+        plain = server.url.replace("127.0.0.1", "gear.test")
+        sign_in(page, plain, keeper, "/scan/")
+        page.get_by_text("The camera works only over HTTPS.").wait_for()
+
+        # a USB scanner types wherever the focus is, and ends with Enter
+        page.locator("h1").click()
+        page.keyboard.type(f"https://gear.test/L/{school.kit.code}\n", delay=2)
+        page.get_by_role("heading", name="DAY-01").wait_for()
+        page.keyboard.type(school.tag.code + "\n", delay=2)
+        page.get_by_text("DAY-01 is out with Gil").wait_for()
+        assert Checkout.objects.get(in_at=None).person == school.world.guide
+
+        # refused
+        asked = browser.new_page()
+        asked.add_init_script(
+            "navigator.mediaDevices.getUserMedia = () =>"
+            " Promise.reject(new DOMException('', 'NotAllowedError'));"
+        )
+        sign_in(asked, server.url, keeper, "/scan/")
+        asked.get_by_text("The camera was refused.").wait_for()
+
+        # no script at all
+        bare = browser.new_context(java_script_enabled=False).new_page()
+        sign_in(bare, server.url, keeper, "/scan/")
+        bare.fill("#text", "DAY-01")
+        bare.get_by_role("button", name="Read").click()
+        bare.get_by_role("button", name="Sort later").click()
+        bare.get_by_text("DAY-01 is back").wait_for()
+        assert not Checkout.objects.filter(in_at=None).exists()
