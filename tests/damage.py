@@ -256,6 +256,6 @@ def _glare(
     place = view._projected(np.array(u - size / 2), np.array(v - size / 2)) * view.focal
     y, x = np.mgrid[0 : shape[0], 0 : shape[1]]
     away = np.hypot(x - shape[1] / 2 - place[0], y - shape[0] / 2 - place[1])
-    # as strong as ink needs to turn white at `reach`, and gone soon after
-    spot = np.exp(-((away / (reach * view.typical_pixels)) ** 2) * np.log(2))
-    return (2 * min(1.0, damage.contrast + 0.2) * spot).astype(np.float32)
+    # just strong enough at `reach` to turn ink white, and gone soon after, as a lamp's image is
+    spot = np.exp(-((away / (reach * view.typical_pixels)) ** 4) * np.log(2))
+    return (2 * (1 - damage.paper + damage.contrast) * spot).astype(np.float32)

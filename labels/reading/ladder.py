@@ -29,7 +29,8 @@ class Rung:
 
     `side`: the view's longer side in pixels, at most. `times`: enlarged so many times, and only
     where the picture's longer side is at most `side`. `cost_ms_per_mp`: what the preparation and
-    engine took on one core for a megapixel of view, for telling what still fits.
+    engine took on one core for a megapixel of view, for telling what still fits. `varies`: the
+    cost hangs on what is in the picture and tells nothing about the machine.
     """
 
     name: str
@@ -38,6 +39,7 @@ class Rung:
     side: int = LARGEST_SIDE
     times: int = 1
     cost_ms_per_mp: float = 2.0
+    varies: bool = False
 
 
 LADDER: tuple[Rung, ...] = (
@@ -47,8 +49,8 @@ LADDER: tuple[Rung, ...] = (
     Rung("lightened 1200", engines.qr, prepare.lightened, side=1200, cost_ms_per_mp=3),
     Rung("darkened 900", engines.qr, prepare.darkened, side=900, cost_ms_per_mp=4),
     Rung("threshold 15", engines.qr_clean, prepare.black_and_white(15), side=900, cost_ms_per_mp=4),
-    Rung("straightened 31", straighten(side=1600, block=31), cost_ms_per_mp=6),
-    Rung("straightened × 3", straighten(side=3300, block=51), side=1100, times=3),
+    Rung("straightened 31", straighten(side=1600, block=31), cost_ms_per_mp=6, varies=True),
+    Rung("straightened × 3", straighten(side=3300, block=51), side=1100, times=3, varies=True),
     Rung("darkened 2200", engines.qr, prepare.darkened, side=2200, cost_ms_per_mp=2.5),
     Rung("lightened 900", engines.qr, prepare.lightened, side=900, cost_ms_per_mp=4),
     Rung("enlarged × 4", engines.qr, side=700, times=4),
@@ -57,33 +59,43 @@ LADDER: tuple[Rung, ...] = (
     Rung("lightened", engines.qr, prepare.lightened),
     Rung("threshold 151", engines.qr_clean, prepare.black_and_white(151), 2200, 1, 3),
     Rung("light joined", engines.qr, prepare.light_joined),
-    Rung("straightened fine × 3", straighten(side=3300, block=21), side=1100, times=3),
+    Rung("straightened fine × 3", straighten(side=3300, block=21), side=1100, times=3, varies=True),
     Rung("zbar enlarged", engines.zbar_qr, side=700, times=4, cost_ms_per_mp=15),
-    Rung("third guessed", straighten(side=1600, block=21, complete=True), cost_ms_per_mp=8),
+    Rung(
+        "third guessed",
+        straighten(side=1600, block=21, complete=True),
+        cost_ms_per_mp=8,
+        varies=True,
+    ),
     Rung(
         "third guessed × 3",
         straighten(side=3300, block=51, complete=True),
         side=1100,
         times=3,
         cost_ms_per_mp=8,
+        varies=True,
     ),
     Rung("zbar 1200", engines.zbar_qr, side=1200, cost_ms_per_mp=30),
-    Rung("straightened fine", straighten(side=3000, block=51), cost_ms_per_mp=10),
+    Rung("straightened fine", straighten(side=3000, block=51), cost_ms_per_mp=10, varies=True),
     Rung(
         "straightened sharpened",
         straighten(side=1600, block=21),
         prepare.sharpened,
         side=2200,
         cost_ms_per_mp=25,
+        varies=True,
     ),
-    Rung("settled", straighten(side=1600, block=31, settle=True), cost_ms_per_mp=20),
-    Rung("settled × 3", straighten(side=3300, block=51, settle=True), side=1100, times=3),
+    Rung("settled", straighten(side=1600, block=31, settle=True), cost_ms_per_mp=20, varies=True),
+    Rung(
+        "settled × 3", straighten(side=3300, block=51, settle=True), side=1100, times=3, varies=True
+    ),
     Rung(
         "settled sharpened",
         straighten(side=1600, block=31, settle=True),
         prepare.sharpened_more,
         side=2200,
         cost_ms_per_mp=30,
+        varies=True,
     ),
     Rung(
         "settled sharpened × 2",
@@ -92,11 +104,18 @@ LADDER: tuple[Rung, ...] = (
         side=1100,
         times=2,
         cost_ms_per_mp=30,
+        varies=True,
     ),
     Rung("flattened", engines.qr, prepare.flattened, side=1600, cost_ms_per_mp=3),
     Rung("smoothed", engines.qr, prepare.smoothed, side=2200),
     Rung("threshold 61", engines.qr_clean, prepare.black_and_white(61), 1600, 1, 3),
-    Rung("straightened 15", straighten(side=1600, block=15), prepare.smoothed, cost_ms_per_mp=8),
+    Rung(
+        "straightened 15",
+        straighten(side=1600, block=15),
+        prepare.smoothed,
+        cost_ms_per_mp=8,
+        varies=True,
+    ),
     Rung("data matrix contrast", engines.data_matrix, prepare.local_contrast, 1200, 1, 10),
     Rung("linear fine", engines.linear, side=4200, cost_ms_per_mp=4),
     Rung("stacked", engines.stacked, side=1600, cost_ms_per_mp=8),
@@ -150,7 +169,8 @@ def climb(
         whole = scale * picture.scale
         read_already = [tuple((x * whole, y * whole) for x, y in r.corners) for r in known]
         found = rung.engine(rung.preparation(pixels), read_already, started + budget_s)
-        slowness = max(0.8 * slowness, (time.monotonic() - before) / max(expected, 0.001))
+        if not rung.varies:
+            slowness = max(0.8 * slowness, (time.monotonic() - before) / max(expected, 0.002))
         name = rung.name
         fresh = add_new(known, _in_stored_pixels(found, whole, picture, name))
         if fresh:

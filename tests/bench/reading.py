@@ -215,7 +215,7 @@ def read_label(seed: int, harm: damage.Damage, rng: np.random.Generator) -> bool
     reads: list[Read] = []
     ladder.climb(
         pictures.decode(content, max_pixels=LIMITS["max_pixels"]),
-        budget_s=20,
+        budget_s=600,
         enough=lambda known: any(ladder.is_own(read.text) for read in known),
         tell=reads.extend,
     )

@@ -22,7 +22,7 @@ def reads_of(seed):
     reads = []
     ladder.climb(
         decode(damage.photographed(text, harm, rng), max_pixels=60_000_000),
-        budget_s=30,  # a busy machine must not decide what can be read
+        budget_s=600,  # a busy machine must not decide what can be read
         enough=lambda known: any(ladder.is_own(read.text) for read in known),
         tell=reads.extend,
     )

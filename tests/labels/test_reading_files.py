@@ -18,7 +18,7 @@ LIMITS = {
     "max_bytes": 3_000_000,
     "max_pixels": 4_000_000,
     "decode_seconds": 5.0,
-    "ladder_seconds": 1.0,
+    "ladder_seconds": 20.0,  # a busy machine must not decide what can be read
     "max_resident_bytes": 700 * 2**20,
     "processes": 1,
 }
@@ -69,6 +69,10 @@ def rgba(image):
     return Image.fromarray(pixels, "RGBA")
 
 
+def black_or_white(image):
+    return image.point(lambda level: 255 * (level > 100)).convert("1")
+
+
 def sixteen_bit(image):
     return Image.fromarray(np.asarray(image).astype(np.uint16) * 257)
 
@@ -83,7 +87,7 @@ FILES = {
     "png": lambda i: saved(i, "PNG"),
     "png palette": lambda i: saved(i.convert("P"), "PNG"),
     "png palette transparent": lambda i: saved(rgba(i).quantize(8), "PNG"),
-    "png 1 bit": lambda i: saved(i.convert("1"), "PNG"),
+    "png 1 bit": lambda i: saved(black_or_white(i), "PNG"),
     "png 16 bit": lambda i: saved(sixteen_bit(i), "PNG"),
     "png alpha": lambda i: saved(rgba(i), "PNG"),
     "png grey alpha": lambda i: saved(rgba(i).convert("LA"), "PNG"),
@@ -91,9 +95,9 @@ FILES = {
     "webp alpha": lambda i: saved(rgba(i), "WEBP", lossless=True),
     "gif": lambda i: saved(i, "GIF"),
     "bmp": lambda i: saved(i, "BMP"),
-    "bmp 1 bit": lambda i: saved(i.convert("1"), "BMP"),
+    "bmp 1 bit": lambda i: saved(black_or_white(i), "BMP"),
     "tiff": lambda i: saved(i.convert("RGB"), "TIFF", compression="tiff_lzw"),
-    "tiff fax": lambda i: saved(i.convert("1"), "TIFF", compression="group4"),
+    "tiff fax": lambda i: saved(black_or_white(i), "TIFF", compression="group4"),
     "tiff 16 bit": lambda i: saved(sixteen_bit(i), "TIFF"),
     "tiff float": lambda i: saved(i.convert("F"), "TIFF"),
     "tiff cmyk": lambda i: saved(i.convert("CMYK"), "TIFF"),
