@@ -74,13 +74,24 @@ class Week:
     codes: dict[int, str] = field(default_factory=dict)
 
 
-@dataclass(frozen=True)
 class Stockroom:
-    """What people share: what each room's shelves hold, and where that is low."""
+    """What people share: what each room's shelves hold, and where that is low. A room is loaded
+    when it is first asked for, so one stockroom serves a whole run."""
 
-    units: dict[int, dict[int, list[Units]]]
-    shelves: dict[int, Place]
-    stocked: dict[int, list[Stocked]]
+    def __init__(self) -> None:
+        self.units: dict[int, dict[int, list[Units]]] = {}
+        self.shelves: dict[int, Place] = {}
+        self.stocked: dict[int, list[Stocked]] = {}
+
+    def load(self, rooms: Iterable[Room]) -> None:
+        """Have these rooms at hand."""
+        new = {room.pk: room for room in rooms if room.pk not in self.units}
+        if not new:
+            return
+        units, shelves = stocking.on_shelves(new)
+        self.shelves |= shelves
+        self.stocked |= stocking.stocked(list(new.values()), shelves=units)
+        self.units |= {room: rule.shelves_of(units.get(room, ())) for room in new}
 
 
 def readers() -> QuerySet[Person]:
@@ -106,19 +117,11 @@ def readers() -> QuerySet[Person]:
     )
 
 
-def stockroom(rooms: Iterable[Room]) -> Stockroom:
-    """What the shelves of rooms hold and what of it is low."""
-    by_id = {room.pk: room for room in rooms}
-    units, shelves = stocking.on_shelves(by_id)
-    return Stockroom(
-        {room: rule.shelves_of(held) for room, held in units.items()},
-        shelves,
-        stocking.stocked(list(by_id.values()), shelves=units),
-    )
-
-
-def gather(people: Sequence[Person], at: datetime) -> dict[int, Week]:
+def gather(
+    people: Sequence[Person], at: datetime, stock: Stockroom | None = None
+) -> dict[int, Week]:
     """What stands for each of these people (with their home rooms) as of an instant, by id."""
+    stock = Stockroom() if stock is None else stock
     ids = [p.pk for p in people]
     hearing = {h.person_id: h for h in Hearing.objects.filter(person__in=ids)}
     kits = list(
@@ -151,7 +154,7 @@ def gather(people: Sequence[Person], at: datetime) -> dict[int, Week]:
         )
     if not weeks:
         return {}
-    stock = stockroom({r.pk: r for w in weeks.values() for r in w.rooms}.values())
+    stock.load({r.pk: r for w in weeks.values() for r in w.rooms}.values())
     _judge(weeks, mine, stock, at)
     _around(weeks, mine, at)
     _told(weeks, at)
@@ -350,7 +353,9 @@ def _inside(weeks: dict[int, Week], mine: dict[int, list[Kit]], stock: Stockroom
         p.pk: p
         for p in Place.objects.filter(kit__in=kit_ids, kind=PlaceKind.SECTION).select_related("kit")
     }
-    places: dict[int, Place] = {**sections, **stock.shelves}
+    wanted = {r.pk for w in weeks.values() for r in w.rooms}
+    shelves = {pk: p for pk, p in stock.shelves.items() if p.room_id in wanted}
+    places: dict[int, Place] = {**sections, **shelves}
     reach = max(
         w.today + timedelta(days=rule.LATER_DAYS) if rule.first_of_month(w.today) else w.horizon
         for w in weeks.values()

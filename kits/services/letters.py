@@ -24,10 +24,16 @@ class Written:
     facts: dict[str, Any] = field(default_factory=dict)
 
 
-def write(notices: Sequence[Notice], *, at: datetime | None = None) -> dict[int, Written]:
-    """What each notice says, by its id; weekly ones as of an instant (None: now)."""
+def write(
+    notices: Sequence[Notice],
+    *,
+    at: datetime | None = None,
+    stock: gathering.Stockroom | None = None,
+) -> dict[int, Written]:
+    """What each notice says, by its id; weekly ones as of an instant (None: now). `stock` is kept
+    over the batches of one run."""
     now = at or clock.now()
-    weeks = gathering.gather([n.person for n in notices if n.kind == WEEKLY], now)
+    weeks = gathering.gather([n.person for n in notices if n.kind == WEEKLY], now, stock)
     written = {}
     for notice in notices:
         if notice.kind != WEEKLY:

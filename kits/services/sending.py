@@ -24,7 +24,7 @@ from gearroom.core import clock
 from gearroom.core.models import Person
 from kits.models import Hearing, Notice
 from kits.rules.telling import WEEKLY, Unsent, When, quiet_until, wait_after, when_told
-from kits.services import letters, messages, notices, weekly
+from kits.services import gathering, letters, messages, notices, weekly
 
 log = logging.getLogger(__name__)
 
@@ -80,12 +80,13 @@ def send(
     `at` is the instant a weekly email is written for; None: when it is written.
     """
     sent: list[int] = []
+    stock = gathering.Stockroom()
     while len(sent) < limit:
         token = uuid.uuid4()
         claimed = _claim(among, token)
         if not claimed:
             break
-        written = _written(_sifted(claimed, token), token, at)
+        written = _written(_sifted(claimed, token), token, at, stock)
         sent += [notice.pk for notice in written if _deliver(notice, token) is Came.SENT]
     return sent
 
@@ -162,11 +163,13 @@ def _mine(notice: Notice, token: uuid.UUID) -> QuerySet[Notice]:
 
 
 # -------------------------------------------------------------------------------------- writing
-def _written(ready: Sequence[Notice], token: uuid.UUID, at: datetime | None) -> Iterable[Notice]:
+def _written(
+    ready: Sequence[Notice], token: uuid.UUID, at: datetime | None, stock: gathering.Stockroom
+) -> Iterable[Notice]:
     """The notices with their bytes, which are kept with the row before anything is sent."""
     fresh = [n for n in ready if n.rendered is None]
     try:
-        written = letters.write(fresh, at=at)
+        written = letters.write(fresh, at=at, stock=stock)
     except Exception:  # one letter that cannot be written must not keep back the others
         log.exception("A batch of notices could not be written together")
         written = {}

@@ -7,7 +7,7 @@ import enum
 from email.policy import default
 
 from django.db import transaction
-from django.db.models import Max, Q, QuerySet
+from django.db.models import Q, QuerySet
 
 from gearroom.core import clock
 from gearroom.core.act import Act, Actor
@@ -123,10 +123,10 @@ def send_again(act: Act, notice: Notice) -> Notice:
             "give an address first.",
         )
     with transaction.atomic():
-        first = notice.facts.get("again_of", notice.pk)
-        before = Notice.objects.filter(facts__again_of=first).aggregate(n=Max("facts__times"))["n"]
-        times = int(before or 0) + 1
-        base = Notice.objects.get(pk=first)
+        base = Notice.objects.select_for_update(of=("self",)).get(
+            pk=notice.facts.get("again_of", notice.pk)
+        )
+        times = Notice.objects.filter(facts__again_of=base.pk).count() + 1
         return Notice.objects.create(
             person=base.person,
             kind=base.kind,
@@ -134,7 +134,7 @@ def send_again(act: Act, notice: Notice) -> Notice:
             room=base.room,
             kit=base.kit,
             entry=base.entry,
-            facts={**base.facts, "asked_again": True, "again_of": first, "times": times},
+            facts={**base.facts, "asked_again": True, "again_of": base.pk},
             created_at=clock.now(),
         )
 

@@ -1,0 +1,270 @@
+"""The weekly email of a small school: what it says, once a week, however often it is asked for."""
+
+from __future__ import annotations
+
+import email
+from datetime import UTC, datetime, timedelta
+from email.policy import default
+from zoneinfo import ZoneInfo
+
+import pypdfium2
+import pytest
+import time_machine
+from django.core.management import CommandError, call_command
+from django.utils import timezone
+
+from gearroom.core.models import Person
+from kits.models import Checkout, Hearing, HearingChoice, Kit, Notice, RecallScope
+from kits.rules.letters import as_text
+from kits.services import (
+    custody,
+    fitness,
+    gathering,
+    instruments,
+    keeping,
+    notices,
+    picking_sheet,
+    recalls,
+    reservations,
+    sending,
+    use,
+    weekly,
+)
+from tests.kits import factories
+from tests.kits.factories import TODAY, World, act, days
+
+pytestmark = pytest.mark.django_db
+
+MONDAY = datetime(2027, 1, 4, 7, tzinfo=UTC)
+
+
+@pytest.fixture
+def outbox(tmp_path, settings):
+    settings.EMAIL_OUTBOX_DIR = tmp_path / "outbox"
+    settings.EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
+    settings.PUBLIC_URL = "https://gear.example.org"
+    return settings.EMAIL_OUTBOX_DIR
+
+
+@pytest.fixture
+def w(outbox) -> World:
+    world = factories.world()
+    keeping.lay_up(act(world.keeper), world.day_02)  # empty, and quiet
+    Person.objects.filter(pk=world.instructor.pk).update(
+        email="ines@example.org", created_at=MONDAY - timedelta(days=400)
+    )
+    return world
+
+
+def mails(outbox):
+    return [
+        email.message_from_bytes(path.read_bytes(), policy=default)
+        for path in sorted(outbox.glob("*.eml"))
+    ]
+
+
+def week_of(w, at=None):
+    person = Person.objects.select_related("home_room").get(pk=w.instructor.pk)
+    return gathering.gather([person], at or timezone.now())[person.pk]
+
+
+def text_of(w, at=None):
+    return as_text(weekly.letter(week_of(w, at)))
+
+
+def said(text):
+    return " ".join(text.split())
+
+
+# --------------------------------------------------------------------------------- once a week
+def test_it_is_written_once_for_a_week_however_often_it_is_asked_for(w, outbox):
+    assert len(sending.send_weekly(MONDAY)) == 1
+    assert sending.send_weekly(MONDAY) == []
+    assert sending.send_weekly(MONDAY + timedelta(days=6, hours=23)) == []
+    assert len(sending.send_weekly(MONDAY + timedelta(days=7))) == 1
+    assert [m["To"].addresses[0].addr_spec for m in mails(outbox)] == ["ines@example.org"] * 2
+
+
+def test_after_weeks_without_power_there_is_one_email_and_not_three(w):
+    weekly.write(MONDAY)
+    assert Notice.objects.filter(person=w.instructor).count() == 1
+
+    weekly.write(MONDAY + timedelta(weeks=3, days=2))
+
+    facts = Notice.objects.filter(person=w.instructor, kind="weekly").values_list("fact", flat=True)
+    assert sorted(facts) == ["week:2027-01-04", "week:2027-01-25"]
+
+
+def test_a_second_before_it_is_due_it_is_still_last_weeks(w):
+    weekly.write(MONDAY - timedelta(seconds=1))
+    weekly.write(MONDAY)
+    facts = Notice.objects.filter(person=w.instructor, kind="weekly").values_list("fact", flat=True)
+    assert sorted(facts) == ["week:2026-12-28", "week:2027-01-04"]
+
+
+def test_it_comes_when_each_person_wants_it(w):
+    Hearing.objects.create(person=w.instructor, weekly_on=2, weekly_at="18:30")
+    weekly.write(datetime(2027, 1, 6, 18, 29, tzinfo=UTC))
+    weekly.write(datetime(2027, 1, 6, 18, 30, tzinfo=UTC))
+    facts = Notice.objects.filter(person=w.instructor, kind="weekly").values_list("fact", flat=True)
+    assert sorted(facts) == ["week:2026-12-30", "week:2027-01-06"]
+
+
+def test_a_newcomer_hears_from_the_next_one_on_unless_asked_for(w):
+    Person.objects.filter(pk=w.instructor.pk).update(created_at=MONDAY + timedelta(hours=1))
+    weekly.write(MONDAY + timedelta(days=1))
+    assert not Notice.objects.filter(person=w.instructor, kind="weekly").exists()
+    assert len(sending.send_weekly(MONDAY + timedelta(days=1))) == 1
+
+
+def test_the_command_writes_into_the_outbox_and_says_how_many(w, outbox, capsys):
+    call_command("send_digests", at="2027-01-04T07:00:00+00:00")
+    call_command("send_digests", at="2027-01-04T07:00:00+00:00")
+    assert capsys.readouterr().out == "1 weekly emails sent.\n0 weekly emails sent.\n"
+    with pytest.raises(CommandError, match="offset"):
+        call_command("send_digests", at="2027-01-04T07:00:00")
+
+
+def test_whoever_stands_in_gets_it_too_and_who_has_left_does_not(w):
+    Kit.objects.filter(pk=w.day_01.pk).update(deputy=w.keeper)
+    assert w.keeper in gathering.readers()
+    Person.objects.filter(pk=w.keeper.pk).update(left_on=TODAY)
+    assert w.keeper not in gathering.readers()
+
+
+# --------------------------------------------------------------------------------- what it says
+def test_nothing_to_do_is_one_line_that_shows_it_looked(w):
+    instruments.check(act(w.keeper), w.lots["gauge"], passed=True)
+    text = said(text_of(w))
+    assert text.startswith("Nothing to do. 1 kit judged through Sun")
+    assert "the next look inside is due by" in text
+    assert "KITS TO OPEN" not in text
+
+
+def test_it_starts_with_the_soonest_departure_what_is_wrong_and_what_settles_it(w):
+    trip = factories.trip("Hill day", w.store, first=2, last=500, leader=w.guide)
+    Person.objects.filter(pk=w.guide.pk).update(phone="01632 960111")
+    reservations.reserve(act(w.keeper), w.day_01, trip)
+
+    letter = weekly.letter(week_of(w))
+
+    (first,) = letter.first
+    assert "DAY-01 for Hill day, Gil 01632 960111, 8 people." in first.text
+    assert first.url == "https://gear.example.org/kits/DAY-01/"
+    (dressing,) = [line for line in first.lines if line.startswith("Wound dressing")]
+    assert "put in 6 from shelf C3, batch D2, good until" in dressing
+    assert "1 kit not fit for this week's trips; 20 min of work; order 1 thing by" in letter.subject
+
+
+def test_a_kit_stands_once_with_all_that_is_to_be_done_to_it(w):
+    line = use.UseLine(item=w.dressing, units=4)
+    use.log_use(act(w.guide), w.day_01, [line])
+    text = text_of(w)
+    assert said(text).count("DAY-01:") == 1
+    assert "put in 4 from shelf C2" in said(text)
+
+
+def test_a_recall_stands_above_everything_with_who_to_ring(w):
+    Person.objects.filter(pk=w.instructor.pk).update(phone="01632 960101")
+    recalls.start(act(w.keeper), item=w.dressing, scope=RecallScope.NUMBER, number="D1")
+
+    letter = weekly.letter(week_of(w))
+
+    assert letter.subject.startswith("RECALL")
+    assert letter.alarms[0].text.startswith("RECALL: Wound dressing 10 × 12, batch D1: DAY-01")
+    assert letter.alarms[0].lines == ("Ring Ines, 01632 960101.",)
+
+
+def test_who_has_a_kit_past_due_stands_there_with_a_phone(w):
+    Person.objects.filter(pk=w.guide.pk).update(phone="01632 960111")
+    custody.check_out(act(w.keeper), w.day_01, person=w.guide)
+    Checkout.objects.update(
+        out_at=timezone.now() - timedelta(days=2), due_at=timezone.now() - timedelta(days=1)
+    )
+    text = said(text_of(w))
+    assert "NOT BACK - DAY-01: Gil 01632 960111, due" in text
+
+
+def test_a_kit_that_nobody_looked_into_for_a_year_is_named(w):
+    Kit.objects.filter(pk=w.day_01.pk).update(looked_inside_on=days(-360))
+    fitness.rewrite([w.day_01.pk])
+    text = said(text_of(w))
+    assert "NOT LOOKED INSIDE FOR A YEAR - DAY-01: look inside by" in text
+
+
+def test_an_instrument_that_was_never_checked_and_a_batch_without_date_are_named(w):
+    factories.some(w.dressing, w.shelf, 3, "D9")
+    text = said(text_of(w))
+    assert "CHECKS DUE - Pressure gauge G-1, shelf C2: never checked" in text
+    assert "DATE NOT KNOWN - shelf C2 - 3 × Wound dressing 10 × 12, batch D9" in text
+
+
+def test_the_next_sixty_and_ninety_days_stand_in_the_months_first_email_only(w):
+    soon = MONDAY.date() + timedelta(days=50)
+    later = MONDAY.date() + timedelta(days=80)
+    factories.some(w.dressing, w.shelf, 3, "D50", soon)
+    factories.some(w.dressing, w.shelf, 3, "D80", later)
+    first, second = said(text_of(w, MONDAY)), said(text_of(w, MONDAY + timedelta(days=7)))
+    assert "OUT OF DATE WITHIN 60 DAYS - shelf C2 - 3 × Wound dressing 10 × 12, batch D50" in first
+    assert "OUT OF DATE WITHIN 90 DAYS - shelf C2 - 3 × Wound dressing 10 × 12, batch D80" in first
+    assert "OUT OF DATE WITHIN" not in second
+
+
+def test_stock_at_its_level_is_to_be_ordered(w):
+    w.tablets.order_down_to = 50
+    w.tablets.save()
+    text = said(text_of(w))
+    assert "60 × Pain tablets - 40 left; order level 50" in text
+
+
+def test_the_attached_list_goes_shelf_by_shelf(w):
+    trip = factories.trip("Hill day", w.store, first=2, last=500, leader=w.guide)
+    reservations.reserve(act(w.keeper), w.day_01, trip)
+    factories.some(w.shears, w.shelf, 1)
+    old = factories.batch(w.tablets, "T0", days(-1))
+    factories.Holding.objects.create(lot=old, place=w.shelf, units=7)
+    document = pypdfium2.PdfDocument(picking_sheet.draw(week_of(w)))
+    text = "".join(page.get_textpage().get_text_range() for page in document)
+    assert text.index("Shelf C3, Main store") < text.index("6 × Wound dressing 10 × 12, batch D2")
+    assert "Out of date on the shelves: take off" in text
+    assert "C2: 7 × Pain tablets, batch T0" in text
+
+
+def test_what_they_chose_to_hear_weekly_stands_in_it_and_is_then_told(w, outbox):
+    HearingChoice.objects.create(person=w.instructor, kind="lost", when="weekly")
+    notices.tell([w.instructor], "lost", "x", kit=w.day_01)
+    sending.send_due()
+    assert Notice.objects.get(kind="lost").unsent_why == "weekly"
+
+    sending.send_weekly(timezone.now())
+
+    (mail,) = mails(outbox)
+    assert "DAY-01 cannot be found" in mail.get_body(["plain"]).get_content()
+    lost = Notice.objects.get(kind="lost")
+    week = Notice.objects.get(kind="weekly", person=w.instructor)
+    assert lost.message_id == week.message_id and lost.sent_at == week.sent_at
+
+
+def test_its_queries_do_not_grow_with_kits(w, django_assert_max_num_queries):
+    def more(number):
+        for n in range(number):
+            name = f"MORE-{Kit.objects.count()}-{n}"
+            factories.kit(name, w.version, w.store, responsible=w.instructor)
+
+    more(2)
+    with django_assert_max_num_queries(40) as few:
+        week_of(w)
+    more(12)
+    with django_assert_max_num_queries(len(few.captured_queries)):
+        found = week_of(w)
+    assert len(found.kits) == 15
+
+
+@pytest.mark.parametrize("zone", ["Europe/London", "America/Chicago", "Australia/Lord_Howe"])
+def test_its_today_is_the_home_rooms_on_either_side_of_midnight(w, zone):
+    w.store.time_zone = zone
+    w.store.save()
+    midnight = datetime(2027, 3, 1, tzinfo=ZoneInfo(zone))
+    for instant, day in ((midnight - timedelta(seconds=1), 28), (midnight, 1)):
+        with time_machine.travel(instant, tick=False):
+            assert week_of(w).today.day == day
