@@ -99,6 +99,10 @@ def test_another_rooms_kit_is_not_shown_but_may_be_handed_in(school):
     page = client.get("/kits/DAY-01/hand-back/")
     assert page.status_code == 200
     assert "Sort later" in text_of(page)
+    opened = text_of(client.get("/kits/DAY-01/hand-back/?opened=1&sharps=no"))
+    assert "Wound dressing" not in opened
+    post(client, "/kits/DAY-01/hand-back/", sharps="no")
+    assert Entry.objects.get(kind="check-in").kit == school.world.day_01
 
 
 def test_a_guide_sees_who_has_a_kit_and_no_undo(school):

@@ -44,7 +44,9 @@ def _hand_back_page(request: HttpRequest, kit: Kit, problem: Problem | None = No
     if theirs:
         facts["seen"] = overview.overview(who, kit)
     if said.get("sharps") in ("yes", "no"):
-        facts |= {"step": "used", "sharps": said["sharps"], "likely": likely(kit)}
+        # What another room's kit carries is not theirs to see; that it was opened is.
+        inside = likely(kit) if theirs else None
+        facts |= {"step": "used", "sharps": said["sharps"], "likely": inside}
     else:
         facts["step"] = "sharps" if said.get("opened") else "ways"
     return show(request, "site/hand_back.html", facts, status=problem.status if problem else 200)
