@@ -125,20 +125,20 @@ def drive(label: str, mode: GenerationMode, there: Any, examples: int) -> None:
 
 @pytest.mark.parametrize("label", OPERATIONS)
 def test_what_the_schema_allows_is_answered_as_it_says(label, somewhere):
-    drive(label, ALLOWED, somewhere, 6)
+    drive(label, ALLOWED, somewhere, 4)
 
 
 @pytest.mark.parametrize("engine", ["sqlite"], indirect=True)  # little of it gets to a database
 @pytest.mark.parametrize("label", OPERATIONS)
 def test_what_the_schema_does_not_allow_is_refused_as_it_says(label, engine, somewhere):
-    drive(label, NOT_ALLOWED, somewhere, 6)
+    drive(label, NOT_ALLOWED, somewhere, 4)
 
 
 @pytest.mark.long
 @pytest.mark.parametrize("mode", CHECKS)
 @pytest.mark.parametrize("label", OPERATIONS)
 def test_it_stays_so_for_many_requests(label, mode, somewhere):
-    drive(label, mode, somewhere, 300)
+    drive(label, mode, somewhere, 60)
 
 
 def test_the_schema_is_valid_and_made_without_a_warning(tmp_path):
