@@ -48,7 +48,7 @@ class Kind:
 WEEKLY = "weekly"
 
 KINDS: dict[str, Kind] = {
-    WEEKLY: Kind("The weekly email", keeps_quiet=False),
+    WEEKLY: Kind("The weekly email"),
     "recall": Kind("A recall", may_choose=False, keeps_quiet=False),
     "medicine-missing": Kind("A counted medicine is missing"),
     "must-have-gone": Kind("A must-have is gone from a kit that goes out within 48 hours"),

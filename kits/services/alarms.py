@@ -40,6 +40,7 @@ def look(now: datetime) -> None:
 def not_back(now: datetime) -> None:
     """Kits past due: told to who has them, then to who answers for them, then once a day to
     both. After a while without power that is one notice, not one for each day."""
+    answering = _Answering()
     for held in (
         Checkout.objects.filter(
             in_at__isnull=True, due_at__lte=now - GRACE, kit__lost_since__isnull=True
@@ -56,18 +57,26 @@ def not_back(now: datetime) -> None:
         }
         fact = f"checkout:{held.pk}:due:{held.due_at:%Y%m%dT%H%M}:day:{day}"
         kit = held.kit
-        answers_for = _answer_for(kit)
         if held.person is not None:
             yours = {**facts, "yours": True}
             notices.tell([held.person], "not-back", fact, kit=kit, facts=yours)
         if late >= 2 * GRACE or day > 0:
-            others = [p for p in answers_for if p.pk != held.person_id]
+            others = [p for p in answering(kit) if p.pk != held.person_id]
             notices.tell(others, "not-back", fact, kit=kit, facts=facts)
 
 
-def _answer_for(kit: Kit) -> list[Person]:
-    """Who answers for a kit, who stands in, and the keepers of its room."""
-    return [*(p for p in (kit.responsible, kit.deputy) if p), *notices.keepers_of(kit.home_room)]
+class _Answering:
+    """Who answers for a kit, who stands in, and the keepers of its room, who are asked for once a
+    room."""
+
+    def __init__(self) -> None:
+        self._keepers: dict[int, list[Person]] = {}
+
+    def __call__(self, kit: Kit) -> list[Person]:
+        if kit.home_room_id not in self._keepers:
+            self._keepers[kit.home_room_id] = notices.keepers_of(kit.home_room)
+        keepers = self._keepers[kit.home_room_id]
+        return [*(p for p in (kit.responsible, kit.deputy) if p), *keepers]
 
 
 # ------------------------------------------------------------------------- promised and not fit
@@ -99,6 +108,7 @@ def going_soon(now: datetime) -> None:
         or r.kit.clear_until < fitness.today_of(r.kit)
     ]
     states = fitness.states({r.kit_id for r in doubtful}) if doubtful else {}
+    answering = _Answering()
     standing: set[tuple[str, str]] = set()
     for r in doubtful:
         verdict = judge(states[r.kit_id], r.trip.last_day, fitness.today_of(r.kit))
@@ -120,11 +130,11 @@ def going_soon(now: datetime) -> None:
             subject = f"reservation:{r.pk}:line:{x.facts['line']}"
             standing.add(("must-have-gone", subject))
             said = {**facts, "reasons": [wording.reason(x)["text"]]}
-            _open("must-have-gone", subject, now, _answer_for(r.kit), kit=r.kit, facts=said)
+            _open("must-have-gone", subject, now, answering(r.kit), kit=r.kit, facts=said)
         if any(x.weight > Weight.NOTE and x not in must_haves for x in verdict.reasons):
             subject = f"reservation:{r.pk}"
             standing.add(("not-fit", subject))
-            _open("not-fit", subject, now, _answer_for(r.kit), kit=r.kit, facts=facts)
+            _open("not-fit", subject, now, answering(r.kit), kit=r.kit, facts=facts)
     for episode in Episode.objects.filter(
         kind__in=("must-have-gone", "not-fit"), closed_at__isnull=True
     ):

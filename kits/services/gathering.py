@@ -82,6 +82,7 @@ class Stockroom:
         self.units: dict[int, dict[int, list[Units]]] = {}
         self.shelves: dict[int, Place] = {}
         self.stocked: dict[int, list[Stocked]] = {}
+        self._lead_days: dict[int, int] = {}
 
     def load(self, rooms: Iterable[Room]) -> None:
         """Have these rooms at hand."""
@@ -92,6 +93,14 @@ class Stockroom:
         self.shelves |= shelves
         self.stocked |= stocking.stocked(list(new.values()), shelves=units)
         self.units |= {room: rule.shelves_of(units.get(room, ())) for room in new}
+
+    def lead_days(self, things: set[int]) -> dict[int, int]:
+        """How many days these things take to come, by id."""
+        if unknown := things - set(self._lead_days):
+            self._lead_days |= Item.objects.filter(pk__in=unknown).values_list(
+                "pk", "lead_time_days"
+            )
+        return self._lead_days
 
 
 def readers() -> QuerySet[Person]:
@@ -217,16 +226,13 @@ def _judge(
                 ]
         rows = [s for room in week.rooms for s in stock.stocked.get(room.pk, ())]
         lows = [rule.Low(s.item.pk, s.item.name, s.stock, s.level.units) for s in rows if s.low]
-        week.order = rule.to_order(missing, lows, _lead_days(missing, rows), week.today)
+        week.order = rule.to_order(
+            missing,
+            lows,
+            stock.lead_days({m.thing_id for m in missing} | {s.item.pk for s in rows}),
+            week.today,
+        )
         week.shelves = stock.shelves
-
-
-def _lead_days(missing: Iterable[rule.Missing], rows: Iterable[Stocked]) -> dict[int, int]:
-    known = {s.item.pk: s.item.lead_time_days for s in rows}
-    unknown = {m.thing_id for m in missing} - set(known)
-    if unknown:
-        known |= dict(Item.objects.filter(pk__in=unknown).values_list("pk", "lead_time_days"))
-    return known
 
 
 def _promised(kits: Iterable[int], today: date, last: date) -> dict[int, Trip]:

@@ -86,7 +86,7 @@ def send(
         claimed = _claim(among, token)
         if not claimed:
             break
-        written = _written(_sifted(claimed, token), token, at, stock)
+        written = _written(_sifted(claimed, token, by_hand=among is not None), token, at, stock)
         sent += [notice.pk for notice in written if _deliver(notice, token) is Came.SENT]
     return sent
 
@@ -112,9 +112,9 @@ def _let_go(rows: QuerySet[Notice], **change: object) -> int:
     return rows.update(lease=None, lease_until=None, **change)
 
 
-def _sifted(claimed: Iterable[Notice], token: uuid.UUID) -> list[Notice]:
+def _sifted(claimed: Iterable[Notice], token: uuid.UUID, *, by_hand: bool) -> list[Notice]:
     """Those that are to be sent now; the others are marked with why not, or with until when they
-    wait for quiet hours to end."""
+    wait for quiet hours to end, which what is sent by hand does not wait for."""
     claimed = list(claimed)
     people = {n.person_id for n in claimed}
     hearing = {h.person_id: h for h in Hearing.objects.filter(person__in=people)}
@@ -126,7 +126,7 @@ def _sifted(claimed: Iterable[Notice], token: uuid.UUID) -> list[Notice]:
         why = _why_not(notice, how, chosen.get(notice.person_id, {}), asked)
         quiet = (
             None
-            if asked
+            if asked or by_hand
             else quiet_until(
                 notice.kind, now, notices.zone_of(notice.person), how.quiet_from, how.quiet_until
             )
