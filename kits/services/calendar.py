@@ -17,7 +17,7 @@ from gearroom.core import clock
 from gearroom.core.models import Person
 from kits.models import Checkout, Holding, InstrumentCheck, Kit
 from kits.rules.facts import Kind
-from kits.services import messages, notices, weekly
+from kits.services import messages, notices
 
 BACK_DAYS, AHEAD_DAYS = 30, 400
 
@@ -109,7 +109,7 @@ def _event(uid: str, text: str, now: datetime, kit: Kit) -> Event:
     event.add("UID", f"{uid}@{messages.domain()}")
     event.add("DTSTAMP", now.replace(microsecond=0).astimezone(UTC))
     event.add("SUMMARY", text)
-    if link := weekly.kit_page(kit.name):
+    if link := messages.kit_page(kit.name):
         event.add("URL", link)
     return event
 

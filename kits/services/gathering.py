@@ -21,7 +21,6 @@ from kits.models import (
     Hearing,
     Holding,
     InstrumentCheck,
-    Item,
     Kit,
     Label,
     Lot,
@@ -33,10 +32,10 @@ from kits.models import (
     Trip,
 )
 from kits.rules import weekly as rule
-from kits.rules.facts import Kind, KitState, TripNeeds, Units
+from kits.rules.facts import Kind, KitState, TripNeeds
 from kits.rules.readiness import FitDays, judge
-from kits.services import fitness, notices, stocking
-from kits.services.stocking import Stocked
+from kits.services import fitness, notices
+from kits.services.stocking import Stockroom
 
 
 @dataclass(frozen=True)
@@ -72,35 +71,6 @@ class Week:
     off_shelves: list[Held] = field(default_factory=list)
     shelves: dict[int, Place] = field(default_factory=dict)
     codes: dict[int, str] = field(default_factory=dict)
-
-
-class Stockroom:
-    """What people share: what each room's shelves hold, and where that is low. A room is loaded
-    when it is first asked for, so one stockroom serves a whole run."""
-
-    def __init__(self) -> None:
-        self.units: dict[int, dict[int, list[Units]]] = {}
-        self.shelves: dict[int, Place] = {}
-        self.stocked: dict[int, list[Stocked]] = {}
-        self._lead_days: dict[int, int] = {}
-
-    def load(self, rooms: Iterable[Room]) -> None:
-        """Have these rooms at hand."""
-        new = {room.pk: room for room in rooms if room.pk not in self.units}
-        if not new:
-            return
-        units, shelves = stocking.on_shelves(new)
-        self.shelves |= shelves
-        self.stocked |= stocking.stocked(list(new.values()), shelves=units)
-        self.units |= {room: rule.shelves_of(units.get(room, ())) for room in new}
-
-    def lead_days(self, things: set[int]) -> dict[int, int]:
-        """How many days these things take to come, by id."""
-        if unknown := things - set(self._lead_days):
-            self._lead_days |= Item.objects.filter(pk__in=unknown).values_list(
-                "pk", "lead_time_days"
-            )
-        return self._lead_days
 
 
 def readers() -> QuerySet[Person]:

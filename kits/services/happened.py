@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime
-from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
 from django.utils import formats
@@ -13,7 +12,7 @@ from django.utils.translation import gettext as _
 from kits.models import Notice
 from kits.rules.letters import Letter, Row
 from kits.rules.telling import kind_of
-from kits.services.messages import page
+from kits.services.messages import kit_page, page
 
 
 def row(notice: Notice) -> Row:
@@ -21,7 +20,7 @@ def row(notice: Notice) -> Row:
     kit = notice.kit
     say = _SAYS.get(notice.kind)
     text, lines = say(notice) if say else (f"{kind_of(notice.kind).title}: {_kit(notice)}.", [])
-    url = page(f"/kits/{quote(kit.name, safe='')}/") if kit else ""
+    url = kit_page(kit.name) if kit else ""
     return Row(text, url, tuple(line for line in [*lines, *_entry(notice)] if line))
 
 

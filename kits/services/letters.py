@@ -11,7 +11,7 @@ from gearroom.core import clock
 from kits.models import Notice
 from kits.rules.letters import Letter
 from kits.rules.telling import WEEKLY
-from kits.services import gathering, happened, picking_sheet, weekly
+from kits.services import gathering, happened, picking_sheet, stocking, weekly_letter
 from kits.services.messages import Attachment
 
 
@@ -28,7 +28,7 @@ def write(
     notices: Sequence[Notice],
     *,
     at: datetime | None = None,
-    stock: gathering.Stockroom | None = None,
+    stock: stocking.Stockroom | None = None,
 ) -> dict[int, Written]:
     """What each notice says, by its id; weekly ones as of an instant (None: now). `stock` is kept
     over the batches of one run."""
@@ -42,7 +42,7 @@ def write(
         week = weeks[notice.person_id]
         sheet = picking_sheet.draw(week)
         written[notice.pk] = Written(
-            weekly.letter(week),
+            weekly_letter.letter(week),
             ((f"shelf-list-{week.today.isoformat()}.pdf", sheet),) if sheet else (),
             {"holds": [held.pk for held in week.held_back]},
         )

@@ -10,7 +10,7 @@ from email.message import EmailMessage, Message
 from email.policy import SMTP
 from email.utils import format_datetime, parseaddr
 from typing import Any
-from urllib.parse import urlsplit
+from urllib.parse import quote, urlsplit
 
 from django.conf import settings
 from django.core import mail
@@ -33,6 +33,11 @@ def domain() -> str:
 def page(path: str) -> str:
     """The whole address of one of our pages, or nothing while no public address is set."""
     return f"{settings.PUBLIC_URL}{path}" if settings.PUBLIC_URL else ""
+
+
+def kit_page(name: str) -> str:
+    """The address of a kit's own page."""
+    return page(f"/kits/{quote(name, safe='')}/")
 
 
 def envelope(address: str) -> str:

@@ -21,7 +21,7 @@ from reportlab.pdfgen.canvas import Canvas
 from kits.models import Place
 from kits.rules.expiry import good_through
 from kits.rules.facts import Batch
-from kits.services import weekly
+from kits.services import weekly_letter
 from kits.services.gathering import Week
 
 REGULAR, BOLD = "GearroomList", "GearroomListBold"
@@ -56,7 +56,7 @@ def entries(week: Week) -> Iterator[Entry]:
     rank = {pk: n for n, pk in enumerate(week.shelves)}
     rows: dict[int, list[tuple[str, Batch, int]]] = {}
     by_eye: dict[int, list[tuple[str, str]]] = {}
-    for kit, listed in weekly.picks(week):
+    for kit, listed in weekly_letter.picks(week):
         for pick in listed.put_in:
             rows.setdefault(int(pick.shelf), []).append((kit.name, pick.batch, pick.count))
         for fill in listed.fill_up:

@@ -24,7 +24,7 @@ from gearroom.core import clock
 from gearroom.core.models import Person
 from kits.models import Hearing, Notice
 from kits.rules.telling import WEEKLY, Unsent, When, quiet_until, wait_after, when_told
-from kits.services import gathering, letters, messages, notices, weekly
+from kits.services import letters, messages, notices, stocking, weekly
 
 log = logging.getLogger(__name__)
 
@@ -80,7 +80,7 @@ def send(
     `at` is the instant a weekly email is written for; None: when it is written.
     """
     sent: list[int] = []
-    stock = gathering.Stockroom()
+    stock = stocking.Stockroom()
     while len(sent) < limit:
         token = uuid.uuid4()
         claimed = _claim(among, token)
@@ -164,7 +164,7 @@ def _mine(notice: Notice, token: uuid.UUID) -> QuerySet[Notice]:
 
 # -------------------------------------------------------------------------------------- writing
 def _written(
-    ready: Sequence[Notice], token: uuid.UUID, at: datetime | None, stock: gathering.Stockroom
+    ready: Sequence[Notice], token: uuid.UUID, at: datetime | None, stock: stocking.Stockroom
 ) -> Iterable[Notice]:
     """The notices with their bytes, which are kept with the row before anything is sent."""
     fresh = [n for n in ready if n.rendered is None]

@@ -15,6 +15,7 @@ from kits.models import Holding, Item, Movement, Place, PlaceKind, Receipt
 from kits.rules.expiry import usable_through
 from kits.rules.facts import Units
 from kits.rules.ordering import OrderLevel, Use, order_level
+from kits.rules.weekly import shelves_of
 from kits.services import fitness
 
 LOOKS_BACK_DAYS = 365
@@ -117,3 +118,32 @@ def stocked(
         )
         found[room].append(Stocked(items[item], by_id[room], usable[room, item], level))
     return found
+
+
+class Stockroom:
+    """What people share: what each room's shelves hold, and where that is low. A room is loaded
+    when it is first asked for, so one stockroom serves a whole run."""
+
+    def __init__(self) -> None:
+        self.units: dict[int, dict[int, list[Units]]] = {}
+        self.shelves: dict[int, Place] = {}
+        self.stocked: dict[int, list[Stocked]] = {}
+        self._lead_days: dict[int, int] = {}
+
+    def load(self, rooms: Iterable[Room]) -> None:
+        """Have these rooms at hand."""
+        new = {room.pk: room for room in rooms if room.pk not in self.units}
+        if not new:
+            return
+        units, shelves = on_shelves(new)
+        self.shelves |= shelves
+        self.stocked |= stocked(list(new.values()), shelves=units)
+        self.units |= {room: shelves_of(units.get(room, ())) for room in new}
+
+    def lead_days(self, things: set[int]) -> dict[int, int]:
+        """How many days these things take to come, by id."""
+        if unknown := things - set(self._lead_days):
+            self._lead_days |= Item.objects.filter(pk__in=unknown).values_list(
+                "pk", "lead_time_days"
+            )
+        return self._lead_days

@@ -213,7 +213,7 @@ def measure() -> tuple[float, ...]:
     from django.db import connection, reset_queries
 
     from kits.models import Notice
-    from kits.services import gathering, letters, messages, sending, weekly
+    from kits.services import letters, messages, sending, stocking, weekly
 
     counted = [0]
 
@@ -224,7 +224,7 @@ def measure() -> tuple[float, ...]:
     reset_queries()
     started, cpu = time.perf_counter(), time.process_time()
     to_open = composed = 0
-    stock = gathering.Stockroom()
+    stock = stocking.Stockroom()
     with connection.execute_wrapper(count):
         ids = weekly.write(datetime.now(UTC), newcomers=True)
         for start in range(0, len(ids), sending.BATCH):

@@ -29,6 +29,7 @@ from kits.services import (
     sending,
     use,
     weekly,
+    weekly_letter,
 )
 from tests.kits import factories
 from tests.kits.factories import TODAY, World, act, days
@@ -69,7 +70,7 @@ def week_of(w, at=None):
 
 
 def text_of(w, at=None):
-    return as_text(weekly.letter(week_of(w, at)))
+    return as_text(weekly_letter.letter(week_of(w, at)))
 
 
 def said(text):
@@ -146,7 +147,7 @@ def test_it_starts_with_the_soonest_departure_what_is_wrong_and_what_settles_it(
     Person.objects.filter(pk=w.guide.pk).update(phone="01632 960111")
     reservations.reserve(act(w.keeper), w.day_01, trip)
 
-    letter = weekly.letter(week_of(w))
+    letter = weekly_letter.letter(week_of(w))
 
     (first,) = letter.first
     assert "DAY-01 for Hill day, Gil 01632 960111, 8 people." in first.text
@@ -168,7 +169,7 @@ def test_a_recall_stands_above_everything_with_who_to_ring(w):
     Person.objects.filter(pk=w.instructor.pk).update(phone="01632 960101")
     recalls.start(act(w.keeper), item=w.dressing, scope=RecallScope.NUMBER, number="D1")
 
-    letter = weekly.letter(week_of(w))
+    letter = weekly_letter.letter(week_of(w))
 
     assert letter.subject.startswith("RECALL")
     assert letter.alarms[0].text.startswith("RECALL: Wound dressing 10 × 12, batch D1: DAY-01")
