@@ -165,12 +165,16 @@ def triples(finders: list[Finder]) -> list[tuple[Finder, Finder, Finder]]:
             uneven = abs(np.log(lengths[0] / lengths[1]))
             if slant > 0.96 or uneven > np.log(5):
                 continue
-            if across[0] * down[1] - across[1] * down[0] < 0:
+            if _cross(across, down) < 0:
                 right, below = below, right
             unlike = np.abs(np.log(sides[[right, below]] / sides[corner])).sum()
             ranked.append((slant + 0.3 * (uneven + unlike), corner, right, below))
     ranked.sort()
     return [(finders[a], finders[b], finders[c]) for _, a, b, c in ranked]
+
+
+def _cross(a: np.ndarray, b: np.ndarray) -> float:
+    return float(a[0] * b[1] - a[1] * b[0])
 
 
 def completed(finders: list[Finder]) -> list[tuple[Finder, Finder, Finder]]:
@@ -208,7 +212,7 @@ def completed(finders: list[Finder]) -> list[tuple[Finder, Finder, Finder]]:
                 for sign in (1, -1)
             ]
     return [
-        (a, b, c) if np.cross(b.centre - a.centre, c.centre - a.centre) > 0 else (a, c, b)
+        (a, b, c) if _cross(b.centre - a.centre, c.centre - a.centre) > 0 else (a, c, b)
         for a, b, c in guesses
     ]
 

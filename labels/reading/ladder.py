@@ -42,82 +42,78 @@ class Rung:
     varies: bool = False
 
 
+def _straightened(
+    name: str,
+    preparation: Callable[[np.ndarray], np.ndarray] = prepare.plain,
+    *,
+    side: int,
+    block: int,
+    cost: float,
+    view: int = LARGEST_SIDE,
+    times: int = 1,
+    settle: bool = False,
+    complete: bool = False,
+) -> Rung:
+    """Return a rung of the straightener, which looks for finder patterns at `side` pixels."""
+    engine = straighten(side=side, block=block, settle=settle, complete=complete)
+    largest = view if times == 1 else side // times
+    return Rung(name, engine, preparation, largest, times, cost, varies=True)
+
+
 LADDER: tuple[Rung, ...] = (
     Rung("plain", engines.qr, cost_ms_per_mp=2),
-    Rung("linear", engines.linear, side=2400, cost_ms_per_mp=4),
-    Rung("data matrix", engines.data_matrix, side=1600, cost_ms_per_mp=6),
-    Rung("lightened 1200", engines.qr, prepare.lightened, side=1200, cost_ms_per_mp=3),
-    Rung("darkened 900", engines.qr, prepare.darkened, side=900, cost_ms_per_mp=4),
+    Rung("linear", engines.linear, side=2400, cost_ms_per_mp=4.5),
+    Rung("data matrix", engines.data_matrix, side=1600, cost_ms_per_mp=10),
+    Rung("lightened 1200", engines.qr, prepare.lightened, side=1200, cost_ms_per_mp=3.5),
     Rung("threshold 15", engines.qr_clean, prepare.black_and_white(15), side=900, cost_ms_per_mp=4),
-    Rung("straightened 31", straighten(side=1600, block=31), cost_ms_per_mp=6, varies=True),
-    Rung("straightened × 3", straighten(side=3300, block=51), side=1100, times=3, varies=True),
-    Rung("darkened 2200", engines.qr, prepare.darkened, side=2200, cost_ms_per_mp=2.5),
+    Rung("enlarged × 4", engines.qr, side=700, times=4, cost_ms_per_mp=2.5),
+    Rung("darkened 900", engines.qr, prepare.darkened, side=900, cost_ms_per_mp=4),
     Rung("lightened 900", engines.qr, prepare.lightened, side=900, cost_ms_per_mp=4),
-    Rung("enlarged × 4", engines.qr, side=700, times=4),
-    Rung("sharpened 900", engines.qr, prepare.sharpened, side=900, cost_ms_per_mp=6),
-    Rung("local contrast", engines.qr, prepare.local_contrast, side=2200, cost_ms_per_mp=4),
-    Rung("lightened", engines.qr, prepare.lightened),
-    Rung("threshold 151", engines.qr_clean, prepare.black_and_white(151), 2200, 1, 3),
-    Rung("light joined", engines.qr, prepare.light_joined),
-    Rung("straightened fine × 3", straighten(side=3300, block=21), side=1100, times=3, varies=True),
-    Rung("zbar enlarged", engines.zbar_qr, side=700, times=4, cost_ms_per_mp=15),
-    Rung(
-        "third guessed",
-        straighten(side=1600, block=21, complete=True),
-        cost_ms_per_mp=8,
-        varies=True,
-    ),
-    Rung(
-        "third guessed × 3",
-        straighten(side=3300, block=51, complete=True),
-        side=1100,
-        times=3,
-        cost_ms_per_mp=8,
-        varies=True,
-    ),
+    _straightened("straightened 31", side=1600, block=31, cost=8),
+    _straightened("straightened × 3", side=3300, block=51, times=3, cost=6),
+    Rung("darkened 2200", engines.qr, prepare.darkened, side=2200, cost_ms_per_mp=3.5),
+    _straightened("straightened fine × 3", side=3300, block=21, times=3, cost=8),
+    Rung("zbar enlarged", engines.zbar_qr, side=700, times=4, cost_ms_per_mp=25),
+    Rung("light joined", engines.qr, prepare.light_joined, cost_ms_per_mp=3),
+    Rung("lightened", engines.qr, prepare.lightened, cost_ms_per_mp=4),
+    Rung("local contrast", engines.qr, prepare.local_contrast, side=2200, cost_ms_per_mp=8),
     Rung("zbar 1200", engines.zbar_qr, side=1200, cost_ms_per_mp=30),
-    Rung("straightened fine", straighten(side=3000, block=51), cost_ms_per_mp=10, varies=True),
-    Rung(
-        "straightened sharpened",
-        straighten(side=1600, block=21),
-        prepare.sharpened,
-        side=2200,
-        cost_ms_per_mp=25,
-        varies=True,
+    Rung("sharpened 900", engines.qr, prepare.sharpened, side=900, cost_ms_per_mp=7),
+    Rung("threshold 151", engines.qr_clean, prepare.black_and_white(151), 2200, 1, 3),
+    _straightened(
+        "straightened sharpened", prepare.sharpened, side=1600, block=21, view=2200, cost=40
     ),
-    Rung("settled", straighten(side=1600, block=31, settle=True), cost_ms_per_mp=20, varies=True),
-    Rung(
-        "settled × 3", straighten(side=3300, block=51, settle=True), side=1100, times=3, varies=True
-    ),
-    Rung(
+    _straightened("straightened fine", side=3000, block=51, cost=18),
+    _straightened("settled", side=1600, block=31, settle=True, cost=20),
+    _straightened("settled × 3", side=3300, block=51, settle=True, times=3, cost=20),
+    _straightened(
         "settled sharpened",
-        straighten(side=1600, block=31, settle=True),
         prepare.sharpened_more,
-        side=2200,
-        cost_ms_per_mp=30,
-        varies=True,
+        side=1600,
+        block=31,
+        settle=True,
+        view=2200,
+        cost=40,
     ),
-    Rung(
+    _straightened(
         "settled sharpened × 2",
-        straighten(side=3300, block=31, settle=True),
         prepare.sharpened_more,
-        side=1100,
+        side=3300,
+        block=31,
+        settle=True,
         times=2,
-        cost_ms_per_mp=30,
-        varies=True,
+        cost=40,
     ),
-    Rung("flattened", engines.qr, prepare.flattened, side=1600, cost_ms_per_mp=3),
-    Rung("smoothed", engines.qr, prepare.smoothed, side=2200),
+    _straightened("third guessed", side=1600, block=21, settle=True, complete=True, cost=35),
+    _straightened(
+        "third guessed × 3", side=3300, block=51, settle=True, complete=True, times=3, cost=35
+    ),
+    Rung("flattened", engines.qr, prepare.flattened, side=1600, cost_ms_per_mp=4),
+    Rung("smoothed", engines.qr, prepare.smoothed, side=2200, cost_ms_per_mp=3),
     Rung("threshold 61", engines.qr_clean, prepare.black_and_white(61), 1600, 1, 3),
-    Rung(
-        "straightened 15",
-        straighten(side=1600, block=15),
-        prepare.smoothed,
-        cost_ms_per_mp=8,
-        varies=True,
-    ),
-    Rung("data matrix contrast", engines.data_matrix, prepare.local_contrast, 1200, 1, 10),
-    Rung("linear fine", engines.linear, side=4200, cost_ms_per_mp=4),
+    _straightened("straightened 15", prepare.smoothed, side=1600, block=15, cost=8),
+    Rung("data matrix contrast", engines.data_matrix, prepare.local_contrast, 1200, 1, 12),
+    Rung("linear fine", engines.linear, cost_ms_per_mp=4.5),
     Rung("stacked", engines.stacked, side=1600, cost_ms_per_mp=8),
 )
 

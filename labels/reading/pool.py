@@ -21,7 +21,7 @@ from typing import Any
 from labels.reading import errors, wire
 from labels.reading.results import Read, Reads, in_reading_order
 
-START_SECONDS = 30.0  # for the process to load its libraries
+START_SECONDS = 20.0  # for the process to load its libraries
 GRACE_SECONDS = 1.0  # beyond the budget, for a rung that took longer than foreseen
 WAIT_SECONDS = 20.0  # for a process to come free
 _POLL_SECONDS = 0.05  # how often memory is looked at while waiting
@@ -160,11 +160,7 @@ class Pool:
         stop_at_own: bool,
     ) -> Reads:
         budget = self.ladder_seconds if budget_s is None else budget_s
-        try:
-            reader.start()
-        except _Ended as error:
-            reader.kill()
-            raise errors.ReaderBusy("The reader does not start. Try again in a moment.") from error
+        self._start(reader)
         started = time.monotonic()
         until = started + self.decode_seconds
         orientation = 0
@@ -203,6 +199,16 @@ class Pool:
             (time.monotonic() - started) * 1000,
             hashlib.sha256(picture).hexdigest(),
         )
+
+    def _start(self, reader: _Reader) -> None:
+        for _ in range(2):  # a machine that was held up for a while gets a second try
+            try:
+                reader.start()
+            except _Ended:
+                reader.kill()
+            else:
+                return
+        raise errors.ReaderBusy("The reader does not start. Try again in a moment.")
 
     def close(self) -> None:
         """End all processes."""

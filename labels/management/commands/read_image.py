@@ -21,7 +21,7 @@ class Command(BaseCommand):
             row: dict[str, Any] = {"file": file, "reads": [], "ms": 0.0}
             try:
                 reads = reading.read(Path(file).read_bytes(), all_symbols=True)
-            except (OSError, reading.PictureError) as error:
+            except (OSError, reading.PictureError, reading.ReaderBusy) as error:
                 row["error"] = str(error)
             else:
                 row["reads"] = [
