@@ -14,6 +14,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from email.message import Message
 from email.policy import default
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -37,7 +38,7 @@ def until(true: Callable[[], object], what: str) -> None:
         pause.wait(0.05)
 
 
-@dataclass(frozen=True)
+@dataclass
 class Letter:
     """A message that the server took: to whom, and its exact bytes."""
 
@@ -49,7 +50,7 @@ class Letter:
         """The message as a mail program reads it."""
         return email.message_from_bytes(self.content, policy=default)
 
-    @property
+    @cached_property
     def message_id(self) -> str:
         """Its Message-ID."""
         return str(self.message["Message-ID"])
