@@ -15,6 +15,7 @@ import subprocess
 import sys
 import threading
 import time
+import weakref
 from pathlib import Path
 from typing import Any
 
@@ -132,6 +133,7 @@ class Pool:
         self.free: queue.LifoQueue[_Reader] = queue.LifoQueue()
         for reader in self.readers:
             self.free.put(reader)
+        _pools.add(self)
 
     def read(
         self, picture: bytes, *, all_symbols: bool, budget_s: float | None, stop_at_own: bool
@@ -223,6 +225,7 @@ def _from_json(value: dict[str, Any]) -> Read:
 
 _lock = threading.Lock()
 _pool: Pool | None = None
+_pools: "weakref.WeakSet[Pool]" = weakref.WeakSet()
 
 
 def shared() -> Pool:
@@ -239,10 +242,9 @@ def shared() -> Pool:
 def _after_fork() -> None:
     """A forked worker makes its own: its parent's sockets would keep readers alive for ever."""
     global _lock, _pool
-    if _pool is not None:
-        for reader in _pool.readers:
-            if reader.connection is not None:
-                reader.connection.close()
+    for reader in [reader for pool in _pools for reader in pool.readers]:
+        if reader.connection is not None:
+            reader.connection.close()
     _lock = threading.Lock()
     _pool = None
 

@@ -190,8 +190,8 @@ from labels.reading.pool import Pool
 pool = Pool(max_bytes=10**7, max_pixels=10**8, decode_seconds=5, ladder_seconds=1,
             max_resident_bytes=700 * 2**20, processes=1)
 pool.read(open(sys.argv[1], "rb").read(), all_symbols=False, budget_s=None, stop_at_own=True)
-print(pool.readers[0].process.pid, flush=True)
 {then}
+print(pool.readers[0].process.pid, flush=True)
 sys.stdin.read()
 """
 
@@ -208,10 +208,10 @@ def owner(tmp_path, then=""):
 
 
 def ends(process_id):
-    """Wait for a process that is not ours to end, at most ten seconds."""
+    """Wait for a process that is not ours to end, at most a minute."""
     descriptor = os.pidfd_open(process_id)
     try:
-        return bool(select.select([descriptor], [], [], 10)[0])
+        return bool(select.select([descriptor], [], [], 60)[0])
     finally:
         os.close(descriptor)
 
