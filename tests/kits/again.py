@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.apps import apps
-from django.db import connection
+from django.db import connection, transaction
 
 APPS = ("core", "kits", "labels")
 
@@ -40,8 +40,9 @@ def once(name: str, make: Callable[[], Any]) -> Any:
             copy.deepcopy(made), {table: _rows(table, before[table]) for table in before}
         )
         return made
-    for table, (columns, rows) in kept.rows.items():
-        _write(table, columns, rows)
+    with transaction.atomic():  # rows point at rows of tables that come later
+        for table, (columns, rows) in kept.rows.items():
+            _write(table, columns, rows)
     return copy.deepcopy(kept.made)
 
 
