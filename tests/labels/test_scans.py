@@ -5,7 +5,7 @@ import pytest
 from gearroom.core.problems import Invalid, NotAllowed
 from kits.models import AsFound, Checkout, Entry, Movement, PackCode, Seal
 from kits.rules import codes
-from kits.services import custody, labelling, reservations, turnaround
+from kits.services import custody, find, labelling, reservations, turnaround
 from labels.models import Scan
 from labels.rules.scans import Intent, Means, typed_texts
 from labels.services.meaning import meanings
@@ -254,7 +254,7 @@ def test_a_pouch_goes_alone_only_under_a_seal_of_its_own(labels):
 def test_a_label_of_something_else_where_a_kit_is_wanted_says_so(labels, which, intent):
     outcome = at.one(labels.world.guide, getattr(labels, which).code, intent)
     assert outcome.outcome == "not-a-kit"
-    assert f"on a {outcome.means}, not on a kit" in outcome.says
+    assert f"{find.on_what(outcome.means)}, not on a kit" in outcome.says
 
 
 # ------------------------------------------------------------------------------ handing back
