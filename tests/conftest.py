@@ -179,6 +179,7 @@ class Engine:
 
     def open(self, url: str) -> None:
         """Let Django's default database be this one, in every thread that has not opened it."""
+        from asgiref.local import Local
         from django.conf import settings
         from django.db import connections
 
@@ -187,8 +188,8 @@ class Engine:
         connections.close_all()
         settings.DATABASES = {"default": configuration(url)}
         connections.settings = connections.configure_settings(settings.DATABASES)
-        if hasattr(connections._connections, "default"):
-            del connections["default"]
+        # All of them: a browser's event loop keeps connections apart from those of its thread.
+        connections._connections = Local(connections.thread_critical)
 
     def open_home(self) -> None:
         """Open this worker's own copy, where transactions are rolled back."""

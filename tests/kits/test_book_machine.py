@@ -54,7 +54,14 @@ from tests.kits.factories import World, act, days
 
 pytestmark = pytest.mark.django_db
 
-BRINGS_UNFIT_IN = {EntryKind.COUNT, EntryKind.REVERSE, EntryKind.USE, EntryKind.CORRECT_LOT}
+# Opening a pack moves units that are in the kit already to a batch of their own, in the same pouch.
+BRINGS_UNFIT_IN = {
+    EntryKind.COUNT,
+    EntryKind.REVERSE,
+    EntryKind.USE,
+    EntryKind.CORRECT_LOT,
+    EntryKind.OPEN,
+}
 # An instrument may go in before its check is answered or when it is due: it is checked in the kit.
 MAY_GO_IN = {None, Fault.CHECK_NOT_ANSWERED, Fault.CHECK_DUE}
 whole = st.integers(min_value=1, max_value=9)

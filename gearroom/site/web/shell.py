@@ -9,8 +9,8 @@
             return acted(request, perform, to=reverse("kit", args=[kit]))
         return show(request, "site/restock.html", {...})
 
-A page that another session adds needs its view, its line in `urls.py`, and, if people should find
-it from everywhere, a `Way` in NAVIGATION.
+A new page needs its view, its line in `urls.py`, and, if people should find it from everywhere, a
+`Way` in NAVIGATION.
 """
 
 from __future__ import annotations
