@@ -8,29 +8,12 @@ from kits.services import custody, keeping, turnaround
 from tests.e2e.pages import AXE, chromium, give_password, sign_in
 from tests.kits import factories as make
 from tests.labels import scanned
+from tests.site.every_page import AT_DAWN, PAGES
 
 pytestmark = [
     pytest.mark.server,
     pytest.mark.parametrize("engine", ["sqlite"], indirect=True),
 ]
-
-PAGES = (
-    "/",
-    "/scan/",
-    "/scan/?text=DAY-01",
-    "/scan/?text=DAY-03",
-    "/kits/",
-    "/kits/DAY-01/",
-    "/kits/DAY-02/",
-    "/kits/DAY-03/as-of/",
-    "/kits/DAY-02/sort/",
-    "/kits/DAY-01/hand-back/",
-    "/kits/DAY-01/hand-back/?opened=1",
-    "/kits/DAY-01/hand-back/?opened=1&sharps=yes",
-    "/nowhere/",
-)
-AT_DAWN = PAGES[1:4] + PAGES[5:7] + PAGES[8:12]
-"""Pages used with cold hands in bad light: scan, kit, sort and hand back."""
 
 _RULES = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
 _AXE = """(runOnly) => axe.run(document, {runOnly, resultTypes: ['violations']}).then((told) =>

@@ -43,12 +43,13 @@ NOT_CONTENT = {"csrfmiddlewaretoken", "key", "since"}
 
 @dataclass(frozen=True)
 class Way:
-    """A place that people find from every page: its address's name, what it is called, and what
-    they must be allowed to do (a use case) to see it."""
+    """A place that people find from every page: its address's name, what it is called, what they
+    must be allowed to do (a use case) to see it, and whether it waits under *More*."""
 
     name: str
     label: str | Promise
-    use_case: str = "look"
+    use_case: str | None = "look"
+    more: bool = False
 
 
 NAVIGATION = (
@@ -103,7 +104,7 @@ def furniture(request: HttpRequest) -> dict[str, Any]:
     match = request.resolver_match
     return {
         **shown,
-        "navigation": [way for way in NAVIGATION if who.may(way.use_case)],
+        "navigation": [way for way in NAVIGATION if way.use_case is None or who.may(way.use_case)],
         "current": match.url_name if match else "",
         "person": who.person,
         "rooms": rooms_of(request),
