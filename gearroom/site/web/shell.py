@@ -150,8 +150,13 @@ def show(
 
 
 # ------------------------------------------------------------------------------------ acts by forms
-def once_a_form(request: HttpRequest, perform: Callable[[Act], Any]) -> Any:
+def once_a_form(
+    request: HttpRequest,
+    perform: Callable[[Act], Any],
+    kept: Callable[[Any], Any] = lambda body: body,
+) -> Any:
     """What the act of a form came to: done the first time its key is sent, remembered after that.
+    `kept` makes of it what may be remembered (a secret may not).
 
     Raises the Problem that kept it from being done.
     """
@@ -166,6 +171,7 @@ def once_a_form(request: HttpRequest, perform: Callable[[Act], Any]) -> Any:
         request={"method": "POST", "path": request.path, "body": _content(request)},
         perform=lambda: (200, perform(act)),
         instance=request.path,
+        kept=kept,
     )
     if answer.status >= 400:
         raise errors.Remembered(answer.body)
