@@ -7,15 +7,16 @@ from typing import Any
 
 from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpResponseBase
-from drf_spectacular.utils import OpenApiParameter
+from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from gearroom.core.act import Act
 from gearroom.core.api.parsing import StrictJSONParser, StrictMultiPartParser, read_object
+from gearroom.core.api.problems import MEDIA_TYPE
 from gearroom.core.api.schema import DoorSchema
-from gearroom.core.api.serializers import ActBody, NoteField, ScannedField
+from gearroom.core.api.serializers import ActBody, NoteField, ProblemDocument, ScannedField
 from gearroom.core.api.views import UseCaseView
 from gearroom.core.clock import now
 from gearroom.core.problems import Invalid, document
@@ -166,6 +167,13 @@ class ScanSchema(DoorSchema):
     def get_request_serializer(self) -> Any:
         """JSON with texts, or a form with a picture."""
         return {"application/json": ScanTexts, "multipart/form-data": ScanPicture}
+
+    def get_response_serializers(self) -> Any:
+        """As any door, and 503 when all readers are at work."""
+        return {
+            **super().get_response_serializers(),
+            (503, MEDIA_TYPE): OpenApiResponse(ProblemDocument, "Ask again in a moment."),
+        }
 
     def get_override_parameters(self) -> list[Any]:
         """The key as a header, which “scan_id” may stand for."""

@@ -141,13 +141,15 @@ _TIE = "\N{NO-BREAK SPACE}"
 
 @lru_cache(maxsize=256)
 def _words(text: str, face: Face) -> tuple[tuple[bool, str, float], ...]:
-    """Split into (a space stands before it, piece, width in em); pieces end at spaces, hyphens."""
+    """Split into (a space stands before it, piece, width in em); pieces end at spaces and hyphens,
+    but the number of a name stays with it: `GROUP-01`."""
     found: list[tuple[bool, str, float]] = []
     for tied in _TIED.sub(_TIE, text).split(" "):
         word = tied.replace(_TIE, " ")
         start = 0
         for place, character in enumerate(word):
-            if character in "-/‐–" and 0 < place < len(word) - 1 and place - start > 1:
+            ends = character in "-/‐–" and 0 < place < len(word) - 1 and place - start > 1
+            if ends and not word[place + 1].isdigit():
                 piece = word[start : place + 1]
                 found.append((start == 0, piece, face.width(piece)))
                 start = place + 1

@@ -245,6 +245,12 @@ def test_a_measure_is_not_torn_apart():
     assert lines == ["Gauze swab", "10 × 10 cm"]
 
 
+def test_a_kits_number_stays_with_its_name():
+    face = TYPEFACE.bold
+    assert wrap("GROUP-01", face, face.width("GROUP-")) is None
+    assert wrap("Tie-on GROUP-01", face, face.width("GROUP-01")) == ["Tie-on", "GROUP-01"]
+
+
 @given(text=texts, width=st.floats(9, 120), most=st.integers(1, 4), largest=st.floats(0, 20))
 def test_fitted_lines_are_never_wider_than_the_room_nor_more_than_asked(text, width, most, largest):
     face = TYPEFACE.bold
