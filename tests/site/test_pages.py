@@ -4,18 +4,16 @@ from __future__ import annotations
 
 import re
 import uuid
-from datetime import timedelta
 
 import pytest
 from django.core.cache import cache
 from django.core.files.uploadedfile import SimpleUploadedFile
-from django.test import Client
 
-from kits.models import Checkout, Entry, Kit
-from kits.services import custody, reservations, turnaround
-from kits.services.use import UseLine
+from kits.models import Checkout, Entry
+from kits.services import custody, reservations
 from tests.kits import factories as make
 from tests.labels import scanned
+from tests.site.browsing import browser, post, text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -42,21 +40,6 @@ def _no_tries_yet():
 @pytest.fixture
 def school():
     return scanned.labelled()
-
-
-def browser(person=None, **more):
-    client = Client(**more)
-    if person is not None:
-        client.force_login(person.user)
-    return client
-
-
-def text_of(response):
-    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", response.content.decode()))
-
-
-def post(client, path, key=None, **fields):
-    return client.post(path, {"key": str(key or uuid.uuid4()), **fields})
 
 
 # ------------------------------------------------------------------------------------ who sees what
@@ -268,141 +251,3 @@ def test_whoever_belongs_there_goes_to_the_thing(school):
     assert client.get(f"/L/{school.pouch.code}")["Location"] == "/kits/DAY-01/"
     assert client.get(f"/L/{school.lot.code}")["Location"].startswith("/scan/?text=")
     assert browser(school.world.stranger).get(f"/L/{school.kit.code}").status_code == 200
-
-
-# ---------------------------------------------------------------------------------------- the board
-def test_the_board_shows_what_goes_out_and_takes_it_out_in_one_tap(school):
-    trip = make.trip("Crag walk", school.world.store, leader=school.world.guide)
-    reservations.reserve(make.act(), school.world.day_01, trip)
-    client = browser(school.world.keeper)
-
-    page = client.get("/").content.decode()
-    assert "Crag walk" in page
-    form = page[: page.index("Take out")].rsplit("<form", 1)[1]
-    fields = dict(re.findall(r'name="(\w+)" value="([^"]*)"', form))
-    client.post(re.search(r'action="([^"]+)"', form)[1], fields)
-
-    assert Checkout.objects.get(in_at=None).trip == trip
-
-
-def test_the_board_names_who_has_what_is_not_back_with_their_telephone(school):
-    guide = school.world.guide
-    type(guide).objects.filter(pk=guide.pk).update(phone="01632 960111")
-    out = custody.check_out(make.act(), school.world.day_01, person=guide).checkout
-    Checkout.objects.filter(pk=out.pk).update(
-        out_at=out.out_at - timedelta(days=3), due_at=out.out_at - timedelta(days=1)
-    )
-
-    page = browser(school.world.keeper).get("/").content.decode()
-
-    assert "Not back" in page
-    assert 'href="tel:01632960111"' in page
-
-
-def test_the_board_is_sent_again_only_when_something_changed(school):
-    client = browser(school.world.keeper)
-    seen = re.search(r'name="seen" value="([^"]+)"', client.get("/").content.decode())[1]
-
-    assert client.get(f"/board/lines/?seen={seen}").status_code == 204
-    custody.check_in(make.act(), school.world.day_01)
-    answer = client.get(f"/board/lines/?seen={seen}")
-    assert answer.status_code == 200
-    assert "Look inside" in text_of(answer)
-
-
-def test_the_board_asks_the_database_as_much_for_many_kits_as_for_few(
-    school, django_assert_max_num_queries
-):
-    for number in range(3, 9):
-        make.kit(f"DAY-{number:02}", school.world.version, school.world.store)
-    client = browser(school.world.keeper)
-
-    with django_assert_max_num_queries(26):
-        page = client.get("/")
-
-    assert text_of(page).count("DAY-0") >= 7
-
-
-# ------------------------------------------------------------------------- handing back and sorting
-def test_sealed_and_dry_is_one_tap(school):
-    turnaround.reseal(make.act(), school.world.day_01, "0417")
-    custody.check_out(make.act(), school.world.day_01, person=school.world.guide)
-    client = browser(school.world.guide)
-
-    page = client.get("/kits/DAY-01/hand-back/")
-    assert "The seal ends in 417" in text_of(page)
-    post(client, "/scan/", text="DAY-01", intent="check-in", as_found="sealed-and-dry")
-
-    assert Checkout.objects.get().as_found == "sealed-and-dry"
-    assert Kit.objects.get(name="DAY-01").to_sort_since is None
-
-
-def test_an_opened_kit_asks_for_sharps_first_then_writes_what_was_used(school):
-    world = school.world
-    custody.check_out(make.act(), world.day_01, person=world.guide)
-    client = browser(world.guide)
-
-    assert "Sharps or blood?" in text_of(client.get("/kits/DAY-01/hand-back/?opened=1"))
-    page = client.get("/kits/DAY-01/hand-back/?opened=1&sharps=yes")
-    assert "sharps tub" in text_of(page)
-    assert f'name="used-{world.dressing.pk}"' in page.content.decode()
-    fields = {
-        "opened": 1,
-        "sharps": "yes",
-        f"used-{world.dressing.pk}": "2",
-        f"used-{world.shears.pk}": "0",
-        f"level-main-{world.plasters.pk}": "low",
-    }
-    answer = post(client, "/kits/DAY-01/hand-back/", **fields)
-
-    assert answer["Location"] == "/kits/DAY-01/sort/"
-    assert make.units(world.dressings, make.section(world.day_01)) == 4
-    assert Entry.objects.get(kind="check-in").detail["sharps_or_blood"] is True
-
-
-def test_a_wrong_number_is_refused_and_the_form_is_still_there(school):
-    fields = {"sharps": "no", f"used-{school.world.dressing.pk}": "two"}
-
-    answer = post(browser(school.world.guide), "/kits/DAY-01/hand-back/", **fields)
-
-    assert answer.status_code == 400
-    assert "“two” is no number of things" in text_of(answer)
-    assert "What was used?" in text_of(answer)
-
-
-def test_restocking_as_listed_then_sealing_makes_it_fit(school):
-    world = school.world
-    used = [UseLine(world.dressing, 3)]
-    custody.check_in(make.act(), world.day_01, used=used)
-    client = browser(world.guide)
-
-    page = text_of(client.get("/kits/DAY-01/sort/"))
-    assert "3 × Wound dressing" in page
-    assert "Shelf C2" in page
-    assert post(client, "/kits/DAY-01/sort/")["Location"].startswith("/kits/DAY-01/sort/")
-    assert make.units(world.dressings, make.section(world.day_01)) == 6
-    post(client, "/kits/DAY-01/seal/", seal="0500")
-
-    page = text_of(client.get("/kits/DAY-01/"))
-    assert "0500" in page
-    assert "Fit to go" in page
-
-
-def test_what_was_left_out_is_not_put_in(school):
-    world = school.world
-    custody.check_in(make.act(), world.day_01, used=[UseLine(world.dressing, 3)])
-
-    fields = {"left-out": f"main:{world.dressing.pk}"}
-    post(browser(world.guide), "/kits/DAY-01/sort/", **fields)
-
-    assert make.units(world.dressings, make.section(world.day_01)) == 3
-
-
-def test_a_kit_that_is_kept_back_is_taken_by_nobody_until_released(school):
-    client = browser(school.world.keeper)
-
-    post(client, "/kits/DAY-01/withhold/", kind="drying", note="")
-    assert "Don’t take" in text_of(client.get("/kits/DAY-01/"))
-    post(client, "/kits/DAY-01/release/", kind="drying")
-
-    assert "Fit to go" in text_of(client.get("/kits/DAY-01/"))
