@@ -18,6 +18,7 @@ from kits.models import Hearing, Notice
 from kits.rules.letters import as_text
 from kits.rules.telling import KINDS, When
 from kits.services import calendar, find, hearing, messages, told, weekly
+from kits.services.kinds import title
 from kits.services.told import State
 
 CLOCK_TIME = r"^([01][0-9]|2[0-3]):[0-5][0-9]$"
@@ -56,7 +57,7 @@ def _shown(notice: Notice) -> dict[str, Any]:
         "id": notice.pk,
         "person": answers.person(notice.person),
         "kind": notice.kind,
-        "title": KINDS[notice.kind].title if notice.kind in KINDS else notice.kind,
+        "title": title(notice.kind),
         "kit": notice.kit.name if notice.kit else None,
         "room": notice.room.slug if notice.room else None,
         "entry": notice.entry_id,

@@ -36,10 +36,9 @@ class Unsent(enum.StrEnum):
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of notice: its name on pages, when it is told unless chosen otherwise, whether that
-    can be chosen, and whether it keeps quiet hours."""
+    """A kind of notice: when it is told unless chosen otherwise, whether that can be chosen, and
+    whether it keeps quiet hours."""
 
-    title: str
     when: When = When.AT_ONCE
     may_choose: bool = True
     keeps_quiet: bool = True
@@ -48,26 +47,26 @@ class Kind:
 WEEKLY = "weekly"
 
 KINDS: dict[str, Kind] = {
-    WEEKLY: Kind("The weekly email"),
-    "recall": Kind("A recall", may_choose=False, keeps_quiet=False),
-    "medicine-missing": Kind("A counted medicine is missing"),
-    "must-have-gone": Kind("A must-have is gone from a kit that goes out within 48 hours"),
-    "not-fit": Kind("A kit that goes out within 48 hours is not fit"),
-    "emergency": Kind("A kit was taken out for an emergency"),
-    "irregular": Kind("Something was reported that broke a rule"),
-    "lost": Kind("A kit is lost"),
-    "not-back": Kind("A kit is not back"),
-    "low-stock": Kind("Stock is down to its order level"),
-    "address-refused": Kind("Mail to somebody was refused"),
-    "something-wrong": Kind("Somebody said that something is wrong with a kit", When.WEEKLY),
-    "failed-check": Kind("An instrument failed its check", When.WEEKLY),
-    "trip-changed": Kind("A trip with kits was changed", When.WEEKLY),
+    WEEKLY: Kind(),
+    "recall": Kind(may_choose=False, keeps_quiet=False),
+    "medicine-missing": Kind(),
+    "must-have-gone": Kind(),
+    "not-fit": Kind(),
+    "emergency": Kind(),
+    "irregular": Kind(),
+    "lost": Kind(),
+    "not-back": Kind(),
+    "low-stock": Kind(),
+    "address-refused": Kind(),
+    "something-wrong": Kind(When.WEEKLY),
+    "failed-check": Kind(When.WEEKLY),
+    "trip-changed": Kind(When.WEEKLY),
 }
 
 
 def kind_of(code: str) -> Kind:
     """The kind of a code; one not listed is told at once."""
-    return KINDS.get(code) or Kind(code.replace("-", " ").capitalize())
+    return KINDS.get(code) or Kind()
 
 
 def when_told(code: str, choices: Mapping[str, When]) -> When:

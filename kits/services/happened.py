@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from kits.models import Notice
 from kits.rules.letters import Letter, Row
 from kits.rules.telling import kind_of
+from kits.services.kinds import title
 from kits.services.messages import kit_page, page
 
 
@@ -19,7 +20,7 @@ def row(notice: Notice) -> Row:
     """What a notice says, with the page that settles it."""
     kit = notice.kit
     say = _SAYS.get(notice.kind)
-    text, lines = say(notice) if say else (f"{kind_of(notice.kind).title}: {_kit(notice)}.", [])
+    text, lines = say(notice) if say else (f"{title(notice.kind)}: {_kit(notice)}.", [])
     url = kit_page(kit.name) if kit else ""
     return Row(text, url, tuple(line for line in [*lines, *_entry(notice)] if line))
 
@@ -68,7 +69,7 @@ def _subject(notice: Notice) -> str:
             }  # fmt: skip
         case "address-refused":
             return _("Mail to %(name)s was refused") % {"name": facts.get("person", "")}
-    return f"{kind_of(kind).title}: {name}" if name else kind_of(kind).title
+    return f"{title(kind)}: {name}" if name else title(kind)
 
 
 def _kit(notice: Notice) -> str:

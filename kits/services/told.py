@@ -8,6 +8,9 @@ from email.policy import default
 
 from django.db import transaction
 from django.db.models import Q, QuerySet
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as lazy
 
 from gearroom.core import clock
 from gearroom.core.act import Act, Actor
@@ -40,13 +43,13 @@ _STATES: dict[State, Q] = {
     State.WAITING: Q(sent_at__isnull=True, taken_back_at__isnull=True, unsent_why=""),
 }
 
-_WHY = {
-    Unsent.WEEKLY: "It waits for their weekly email, as they chose.",
-    Unsent.CHOSEN: "They chose not to hear of this.",
-    Unsent.NO_ADDRESS: "Nobody gave an email address for them.",
-    Unsent.LEFT: "They have left.",
-    Unsent.REFUSED: "Their mail server refused it for good. Correct the address.",
-    Unsent.PASSED: "What it was about is over.",
+_WHY: dict[Unsent, str | Promise] = {
+    Unsent.WEEKLY: lazy("It waits for their weekly email, as they chose."),
+    Unsent.CHOSEN: lazy("They chose not to hear of this."),
+    Unsent.NO_ADDRESS: lazy("Nobody gave an email address for them."),
+    Unsent.LEFT: lazy("They have left."),
+    Unsent.REFUSED: lazy("Their mail server refused it for good. Correct the address."),
+    Unsent.PASSED: lazy("What it was about is over."),
 }
 
 
@@ -65,17 +68,19 @@ def why(notice: Notice) -> str:
     """Why it was or was not sent, in a sentence."""
     match state(notice):
         case State.SENT:
-            return "Their mail server took it."
+            return _("Their mail server took it.")
         case State.TAKEN_BACK:
-            return "What it told of was reversed before it was sent."
+            return _("What it told of was reversed before it was sent.")
         case State.WAITING if notice.last_error:
-            said = f"Tried {notice.tries} times; the last answer was: {notice.last_error}."
-            return f"{said} It is tried again."
+            return _("Tried %(count)d times; the last answer was: %(said)s. It is tried again.") % {
+                "count": notice.tries,
+                "said": notice.last_error,
+            }
         case State.WAITING if notice.due_at > clock.now():
-            return "It waits until their quiet hours end."
+            return _("It waits until their quiet hours end.")
         case State.WAITING:
-            return "It is about to be sent."
-    said = _WHY[Unsent(notice.unsent_why)]
+            return _("It is about to be sent.")
+    said = str(_WHY[Unsent(notice.unsent_why)])
     return f"{said} ({notice.last_error})" if notice.last_error else said
 
 
@@ -119,8 +124,11 @@ def send_again(act: Act, notice: Notice) -> Notice:
     if not notice.person.email or notice.person.left_on is not None:
         raise Unacceptable(
             "no-address",
-            f"{notice.person.name} has no email address on record, or has left. Ring them, or "
-            "give an address first.",
+            _(
+                "%(name)s has no email address on record, or has left. Ring them, or give an "
+                "address first."
+            )
+            % {"name": notice.person.name},
         )
     with transaction.atomic():
         base = Notice.objects.select_for_update(of=("self",)).get(
@@ -151,5 +159,5 @@ def may_see_weekly_of(actor: Actor, person: Person) -> None:
     if not any(room and actor.may("see_notices", room) for room in rooms):
         raise NotAllowed(
             "role-missing",
-            "Only they themselves and the keepers of their rooms may see this. Ask a keeper.",
+            _("Only they themselves and the keepers of their rooms may see this. Ask a keeper."),
         )
