@@ -140,7 +140,7 @@ class ReversedAnswer(serializers.Serializer[Any]):
 
 
 class Reverse(UseCaseView):
-    use_case = "reverse"
+    use_case = "take_back"  # whose act it was decides the rest
     answers = {201: ReversedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:

@@ -1,5 +1,6 @@
 """Putting a mistake right: a reversing entry for each entry of an act.
 
+Whoever did an act may take it back within a day; a keeper or instructor of its room at any time.
 What was moved is moved back, what was opened is closed or closed reopened, and notices that were
 not sent yet are taken back. Where later entries were built on it, nothing is reversed: they are
 listed, and a count settles what the place really holds. An act that has an opposite (lay up and
@@ -26,6 +27,7 @@ from kits.models import (
     Seal,
     Withholding,
 )
+from kits.rules.taking_back import may_take_back
 from kits.services import derive, notices
 from kits.services.ledger import Book, Leg
 
@@ -60,13 +62,12 @@ class Reversed:
 def reverse(act: Act, entry_id: int) -> Reversed:
     """Reverse the act that an entry belongs to, all of its entries together.
 
-    Raises NotFound, Refused: `reversed-already`, `not-reversible` (says what to do instead),
-    `built-on` (lists the later entries).
+    Raises NotFound, NotAllowed (another's act, or one's own after a day), Refused:
+    `reversed-already`, `not-reversible` (says what to do instead), `built-on` (lists the later
+    entries).
     """
     named = Entry.objects.select_related("kit").filter(pk=entry_id).first()
-    rooms = [named.room_id, named.kit.home_room_id if named.kit else None] if named else []
-    theirs = [room for room in rooms if act.actor.belongs_to(room)]
-    if named is None or not theirs:
+    if named is None or not _seen_by(act, named):
         raise NotFound("entry", entry_id)
     whole = list(Entry.objects.filter(key=named.key).order_by("-id"))
     kit_ids = {
@@ -77,8 +78,7 @@ def reverse(act: Act, entry_id: int) -> Reversed:
     } | {entry.kit_id for entry in whole if entry.kit_id}
     with Book(act) as book:
         kits = {kit.pk: kit for kit in book.lock(*sorted(kit_ids))}
-        if not any(act.actor.may("reverse", room) for room in theirs):
-            act.actor.require("reverse", theirs[0])
+        _refuse_unless_theirs(act, named)
         for entry in whole:
             _refuse_unless_reversible(entry)
         done, taken_back = [], 0
@@ -104,6 +104,30 @@ def reverse(act: Act, entry_id: int) -> Reversed:
             taken_back += notices.take_back(entry)
             done.append(undo)
     return Reversed(done, taken_back)
+
+
+def _own(act: Act, entry: Entry) -> bool:
+    return act.person is not None and entry.person_id == act.person.pk
+
+
+def _rooms_of(entry: Entry) -> list[int | None]:
+    return [entry.room_id, entry.kit.home_room_id if entry.kit else None]
+
+
+def _seen_by(act: Act, entry: Entry) -> bool:
+    """Whether an entry is of a room of theirs, or their own: anyone may have handed in a kit."""
+    return _own(act, entry) or any(act.actor.belongs_to(room) for room in _rooms_of(entry))
+
+
+def _refuse_unless_theirs(act: Act, entry: Entry) -> None:
+    rooms = [room for room in _rooms_of(entry) if act.actor.belongs_to(room)]
+    if not may_take_back(
+        own=_own(act, entry) and act.actor.may("take_back"),
+        keeper=any(act.actor.may("reverse", room) for room in rooms),
+        recorded_at=entry.recorded_at,
+        now=act.received_at,
+    ):
+        act.actor.require("reverse", next(iter(rooms), entry.room_id))
 
 
 def _refuse_unless_reversible(entry: Entry) -> None:

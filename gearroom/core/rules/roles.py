@@ -62,6 +62,7 @@ USE_CASES: dict[str, Right] = {
     "log_use": Right(Scope.CUSTODY, ANYONE),
     "report_lost": Right(Scope.CUSTODY, ANYONE),
     "withhold": Right(Scope.CUSTODY, ANYONE),
+    "take_back": Right(Scope.CUSTODY, ANYONE),  # one's own act, soon after it
     "release": Right(Scope.CUSTODY, _KEEPERS),
     # sorting
     "look_inside": Right(Scope.STOCK, _GUIDES),

@@ -47,7 +47,7 @@ def just_done(actor: Actor, most: int = 10) -> list[Entry]:
 
 
 @require_POST
-@page("reverse")
+@page("take_back")
 def undo(request: HttpRequest, entry: int) -> HttpResponse:
     """Put an act right by its reversal."""
 

@@ -214,7 +214,6 @@ def _shown(
         "modes": MODES,
         "may_go_short": who.may("check_out_short"),
         "just_done": just_done(who),
-        "may_undo": who.may("reverse"),
     }
     if any("holder" in step["needs"] for each in facts["outcomes"] for step in each["steps"]):
         facts["people"] = people.seen_by(who).filter(left_on__isnull=True).order_by("name")

@@ -191,9 +191,8 @@ def acted(request: HttpRequest, perform: Callable[[Act], Done], *, to: str) -> H
 
 
 def say(request: HttpRequest, text: str, entry: int | None = None) -> None:
-    """Have the next page say what was done, with *undo* for whoever may."""
-    may_undo = entry is not None and actor(request).may("reverse")
-    messages.success(request, text, extra_tags=f"undo-{entry}" if may_undo else "")
+    """Have the next page say what was done, with *undo*: it is their own act, done just now."""
+    messages.success(request, text, extra_tags=f"undo-{entry}" if entry is not None else "")
 
 
 def back_to(request: HttpRequest, otherwise: str) -> str:
