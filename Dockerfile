@@ -1,4 +1,11 @@
 # One image for web, worker and scheduler; docker-compose.yml says which each container is.
+
+# What reads labels in the browser; npm itself is not in the image.
+FROM node:22-bookworm-slim AS browser
+WORKDIR /app
+COPY package.json package-lock.json ./
+RUN npm ci --omit=dev --no-audit --no-fund
+
 FROM python:3.12-slim-bookworm
 
 ENV PYTHONUNBUFFERED=1 PYTHONDONTWRITEBYTECODE=1 PIP_NO_CACHE_DIR=1 PIP_DISABLE_PIP_VERSION_CHECK=1
@@ -21,6 +28,7 @@ COPY manage.py ./
 COPY gearroom gearroom
 COPY kits kits
 COPY labels labels
+COPY --from=browser /app/node_modules node_modules
 RUN python -m compileall -q gearroom kits labels
 
 USER gearroom

@@ -1,7 +1,8 @@
 """All settings, read top to bottom. With no environment set everything works on one machine.
 
 Environment: GEARROOM_DATA_DIR, DATABASE_URL, CELERY_BROKER_URL, EMAIL_URL, GEARROOM_PUBLIC_URL,
-GEARROOM_ORGANISATION, GEARROOM_ALLOWED_HOSTS, GEARROOM_MAIL_FROM, GEARROOM_MAIL_TIMEOUT, SECRET_KEY.
+GEARROOM_ORGANISATION, GEARROOM_ALLOWED_HOSTS, GEARROOM_MAIL_FROM, GEARROOM_MAIL_TIMEOUT,
+SECRET_KEY.
 """
 
 from pathlib import Path
@@ -55,6 +56,7 @@ MIDDLEWARE = [
     "gearroom.site.middleware.ContentSecurityPolicy",
     "gearroom.site.limits.BoundedBody",
     "django.middleware.security.SecurityMiddleware",
+    "gearroom.site.middleware.CompressedStatic",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
@@ -154,6 +156,15 @@ USE_TZ = True
 TIME_ZONE = "UTC"
 
 STATIC_URL = "/static/"
+# What reads labels in the browser, put there by npm; without it frames go to the server.
+STATICFILES_DIRS = [
+    ("reading", folder)
+    for folder in (
+        BASE_DIR / "node_modules" / "barcode-detector" / "dist" / "es",
+        BASE_DIR / "node_modules" / "zxing-wasm" / "dist" / "reader",
+    )
+    if folder.is_dir()
+]
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = False
 

@@ -1,10 +1,14 @@
-"""Headers that bound what a page may do in a browser."""
+"""Headers that bound what a page may do in a browser, and how much goes over the wire."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import wraps
+from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.middleware.gzip import GZipMiddleware
 
 POLICY = "; ".join(
     (
@@ -24,6 +28,9 @@ POLICY = "; ".join(
 )
 """Content Security Policy Level 3: everything from our own host, nothing written inline."""
 
+READING_POLICY = POLICY.replace("script-src 'self'", "script-src 'self' 'wasm-unsafe-eval'")
+"""The policy of the scan page alone: a reader of labels compiled to WebAssembly may run there."""
+
 PERMISSIONS = "camera=(self), microphone=(), geolocation=()"
 
 
@@ -38,3 +45,38 @@ class ContentSecurityPolicy:
         response.headers.setdefault("Content-Security-Policy", POLICY)
         response.headers.setdefault("Permissions-Policy", PERMISSIONS)
         return response
+
+
+def reads_labels(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
+    """Give a view's answers the policy of a page on which the browser reads labels."""
+
+    @wraps(view)
+    def inner(*args: Any, **kwargs: Any) -> HttpResponseBase:
+        response = view(*args, **kwargs)
+        response.headers["Content-Security-Policy"] = READING_POLICY
+        return response
+
+    return inner
+
+
+class CompressedStatic(GZipMiddleware):
+    """Middleware: scripts, styles and WebAssembly go over the wire compressed (RFC 1952). Nothing
+    else does: pages hold secrets beside what others wrote, and the API's entity tags are strong."""
+
+    def process_response(self, request: HttpRequest, response: HttpResponse) -> HttpResponse:
+        """The answer, compressed where it is one of ours that never changes with who asks."""
+        kind = response.headers.get("Content-Type", "").partition(";")[0]
+        if not request.path.startswith(settings.STATIC_URL) or kind not in _COMPRESSED:
+            return response
+        return super().process_response(request, response)
+
+
+_COMPRESSED = frozenset(
+    {
+        "text/css",
+        "text/javascript",
+        "application/javascript",
+        "application/wasm",
+        "image/svg+xml",
+    }
+)
