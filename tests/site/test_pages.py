@@ -143,7 +143,9 @@ def test_the_browser_may_run_nothing_that_is_not_ours(school):
         answer = client.get(path)
         policy = answer["Content-Security-Policy"]
         assert "default-src 'none'" in policy
-        assert "unsafe" not in policy
+        if not path.startswith("/scan/"):  # where the browser reads labels, in WebAssembly
+            assert "unsafe" not in policy
+        assert "unsafe" not in policy.replace("script-src 'self' 'wasm-unsafe-eval'", "")
         body = answer.content.decode()
         assert not re.search(r"<script(?![^>]*\bsrc=)", body), path
         assert not re.search(r"<[^>]+\s(style|on\w+)=", body), path

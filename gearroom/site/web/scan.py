@@ -27,6 +27,7 @@ from gearroom.core.act import Act
 from gearroom.core.problems import Invalid, Problem
 from gearroom.core.services import people
 from gearroom.core.services.once import NEVER_KEPT
+from gearroom.site.middleware import reads_labels
 from gearroom.site.web.recent import just_done
 from gearroom.site.web.shell import actor, here, once_a_form, page, show
 from kits.models import AsFound
@@ -60,6 +61,7 @@ class State:
     mode: str = "next"
 
 
+@reads_labels
 @page("identify")
 def scan(request: HttpRequest) -> HttpResponse:
     """The page, and each reading event sent by its form."""

@@ -1,12 +1,15 @@
-// The camera of the scan page: frames go to the API until something is read; what was read goes
-// through the page's own form. Typing, a USB scanner and photos need none of this.
+// The camera of the scan page: the browser reads what it sees, and what it cannot read goes to the
+// API, frame by frame; what was read goes through the page's own form. Typing, a USB scanner and
+// photos need none of this.
 
 import { send } from "./answers.js";
+import { reader } from "./offline-reading.js";
 
 const WIDTH = 1280; // of a frame, in pixels: a label at arm's length has 3 pixels a module
 const QUALITY = 0.8;
 const BUDGET_MS = 200; // how long the reader may look at one frame
 const REST_MS = 120; // between an answer and the next frame
+const HELP_MS = 800; // between frames for the server, where the browser reads too
 const BUSY_MS = 2000; // after "too many" or "busy", unless the answer says how long
 const AWAY_MS = 2500; // a label counts as new when it was out of sight for so long
 
@@ -21,6 +24,7 @@ const photo = document.getElementById("image");
 const canvas = document.createElement("canvas");
 const seen = new Map(); // text → when it was last in sight
 let stream = null;
+let readHere = null; // reads in the browser, once it is loaded
 let sound = null;
 
 const wait = (ms) => new Promise((resolve) => setTimeout(resolve, ms));
@@ -65,6 +69,7 @@ async function start() {
   torch.hidden = !track.getCapabilities?.().torch;
   toggle.textContent = toggle.dataset.off;
   tell(box.dataset.looking);
+  reader(box.dataset.reader).then((found) => { readHere = found; });
   watch(stream);
 }
 
@@ -84,19 +89,33 @@ torch.addEventListener("click", async () => {
   torch.setAttribute("aria-pressed", String(on));
 });
 
-async function frame() {
+function draw() {
   const scale = Math.min(1, WIDTH / video.videoWidth);
   canvas.width = Math.round(video.videoWidth * scale);
   canvas.height = Math.round(video.videoHeight * scale);
-  canvas.getContext("2d").drawImage(video, 0, 0, canvas.width, canvas.height);
+  canvas.getContext("2d", { willReadFrequently: true }).drawImage(video, 0, 0, canvas.width, canvas.height);
+}
+
+function frame() {
   return new Promise((resolve) => canvas.toBlob(resolve, "image/jpeg", QUALITY));
 }
 
 async function watch(mine) {
+  let next = 0; // when the server is asked for help
   while (stream === mine) {
     if (document.hidden || !video.videoWidth) {
       await wait(REST_MS);
       continue;
+    }
+    draw();
+    if (readHere) {
+      const texts = await readHere(canvas);
+      if (texts.length || Date.now() < next) {
+        await read(texts.map((text) => ({ read: { text } })));
+        await wait(REST_MS);
+        continue;
+      }
+      next = Date.now() + HELP_MS;
     }
     const body = new FormData();
     body.append("image", await frame(), "frame.jpg");
@@ -110,7 +129,8 @@ async function watch(mine) {
       });
     } catch {
       tell(box.dataset.away);
-      await wait(BUSY_MS);
+      if (readHere) next = Date.now() + BUSY_MS;
+      else await wait(BUSY_MS);
       continue;
     }
     if (answer.status === 401 || answer.status === 403) {
