@@ -10,11 +10,10 @@ from rest_framework import serializers
 from gearroom.core.act import Act, Actor
 from gearroom.core.api.serializers import ActBody, NoteField, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
-from gearroom.core.problems import NotFound
 from kits.api import answers, bodies
 from kits.api.lots import BatchAnswer, ThingAnswer, lots_shown
 from kits.api.places import PlaceAnswer
-from kits.models import Certainty, Place, Recall, RecallPlace, RecallScope
+from kits.models import Certainty, Recall, RecallScope
 from kits.services import find, recalls
 from kits.services.recalls import Answer, Followed, Gone
 
@@ -84,28 +83,16 @@ class StartBody(ActBody):
 
 def _standing(actor: Actor, recall: Recall) -> dict[str, Any]:
     """How a recall stands: whole for those who may start one, else as far as one's own rooms."""
-    stands = recalls.standing(recall)
-    everywhere = actor.may("recall")
+    stands = recalls.seen_by(actor, recalls.standing(recall))
     lots = lots_shown(stands.lots)
-
-    def seen(place: Place) -> bool:
-        return (
-            everywhere
-            or actor.belongs_to(place.room_id)
-            or bool(place.kit and actor.belongs_to(place.kit.home_room_id))
-            or bool(place.kit and actor.belongs_to(place.kit.room_id))
-        )
-
     return {
         **RecallAnswer(recall).data,
         "lots": list(lots.values()),
-        "places": [_followed(row) for row in stands.places if seen(row.place)],
+        "places": [_followed(row) for row in stands.places],
         "quarantine": [
-            {"place": PlaceAnswer(place).data, "units": units}
-            for place, units in stands.quarantine
-            if seen(place)
+            {"place": PlaceAnswer(place).data, "units": units} for place, units in stands.quarantine
         ],
-        "gone": [_gone(row) for row in stands.gone] if everywhere else [],
+        "gone": [_gone(row) for row in stands.gone],
     }
 
 
@@ -137,13 +124,6 @@ def _gone(of: Gone) -> dict[str, Any]:
     }
 
 
-def _recall(pk: int) -> Recall:
-    row = Recall.objects.select_related("item", "entry", "closed").filter(pk=pk).first()
-    if row is None:
-        raise NotFound("recall", pk)
-    return row
-
-
 class Recalls(ListView, UseCaseView):
     query = RecallQuery
     shows = RecallAnswer
@@ -163,7 +143,7 @@ class Recalls(ListView, UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record a maker's recall: quarantine what is here, list and tell who has the rest."""
         recall = recalls.start(act, item=find.item(data.pop("item")), **data)
-        return 201, _standing(act.actor, _recall(recall.pk))
+        return 201, _standing(act.actor, recalls.find(recall.pk))
 
 
 class OneRecall(ReadView):
@@ -172,7 +152,7 @@ class OneRecall(ReadView):
     def read(self, query: dict[str, Any]) -> Any:
         """How a recall stands: who has it, who was told, what they answered, what was used."""
         assert self.actor is not None
-        return _standing(self.actor, _recall(self.kwargs["id"]))
+        return _standing(self.actor, recalls.find(self.kwargs["id"]))
 
 
 class RowBody(ActBody):
@@ -186,17 +166,6 @@ class AnswerBody(bodies.HereBody, RowBody):
     )
 
 
-def _row(recall: Recall, pk: int) -> RecallPlace:
-    row = (
-        RecallPlace.objects.select_related("place__kit__room", "place__room")
-        .filter(pk=pk, recall=recall)
-        .first()
-    )
-    if row is None:
-        raise NotFound("row of this recall", pk)
-    return row
-
-
 class AnswerRecall(UseCaseView):
     use_case = "answer_recall"
     body = AnswerBody
@@ -205,8 +174,8 @@ class AnswerRecall(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Say what was found in a place. What was taken out goes to quarantine."""
         act = bodies.here(act, data)
-        recall = _recall(self.kwargs["id"])
-        row = _row(recall, data["row"])
+        recall = recalls.find(self.kwargs["id"])
+        row = recalls.find_row(recall, data["row"])
         recalls.answer(act, row, Answer(data["answer"]), removed=data["removed"])
         return 200, _standing(act.actor, recall)
 
@@ -218,8 +187,8 @@ class Told(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that whoever has a place was told in another way, such as by phone."""
-        recall = _recall(self.kwargs["id"])
-        recalls.mark_told(act, _row(recall, data["row"]))
+        recall = recalls.find(self.kwargs["id"])
+        recalls.mark_told(act, recalls.find_row(recall, data["row"]))
         return 200, _standing(act.actor, recall)
 
 
@@ -229,5 +198,5 @@ class Close(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """End a recall: its batches are good again, unless another recall is about them."""
-        recalls.close(act, _recall(self.kwargs["id"]))
-        return 200, _standing(act.actor, _recall(self.kwargs["id"]))
+        recalls.close(act, recalls.find(self.kwargs["id"]))
+        return 200, _standing(act.actor, recalls.find(self.kwargs["id"]))

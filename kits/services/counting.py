@@ -8,7 +8,7 @@ of a recalled batch?) can start from it.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -144,10 +144,12 @@ def count(
     *,
     complete: bool = True,
     levels: Sequence[LevelSeen] = (),
+    explained: Mapping[int, str] | None = None,
 ) -> Counted:
     """Write down what was found in shelves, or in sections of one kit.
 
-    `levels` are things judged by eye. A medicine that is missing is told to the keepers at once.
+    `levels` are things judged by eye; `explained` says of batches (ids) why the book was wrong, as
+    far as somebody knows. A medicine that is missing is told to the keepers at once.
     """
     kit_ids = {p.kit_id for p in places}
     if not places or len(kit_ids) > 1:
@@ -178,6 +180,7 @@ def count(
                 "places": [p.pk for p in places],
                 "complete": complete and all(line.lot for line in found),
                 "counted": counted,
+                **({"explained": {str(k): v for k, v in explained.items()}} if explained else {}),
             },
         )
         if kit is not None:

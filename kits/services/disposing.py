@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 from gearroom.core.act import Act
+from gearroom.core.models import Room
 from gearroom.core.problems import Invalid, Refused
-from kits.models import Disposal, Entry, EntryKind, Item, Lot, Place, PlaceKind
+from kits.models import Disposal, Entry, EntryKind, Holding, Item, Lot, Place, PlaceKind
 from kits.rules import disposal as ways
-from kits.rules.expiry import why_not
+from kits.rules.expiry import Fault, why_not
 from kits.rules.facts import Kind
 from kits.services import fitness, stock
 from kits.services.amounts import units as whole
@@ -30,6 +34,16 @@ def check_disposal(item: Item, disposal: Disposal) -> None:
         )
 
 
+@dataclass(frozen=True)
+class Outgoing:
+    """Units of a batch to be thrown out of a place; the thing's own way unless another is given."""
+
+    place: Place
+    lot: Lot
+    units: int
+    disposal: Disposal | None = None
+
+
 def dispose(
     act: Act, *, place: Place, lot: Lot, units: int, disposal: Disposal | None = None
 ) -> Entry:
@@ -42,17 +56,55 @@ def dispose(
         kit = stock.lock_kit_of(book, place)
         room = stock.room_of(place, kit)
         act.actor.require("dispose", room.pk)
-        count = whole(units)
-        way = disposal or disposal_of(lot.item)
-        check_disposal(lot.item, way)
-        fault = why_not(fitness.batches([lot])[lot.pk], stock.today_in(room))
-        if fault is None and not act.reason:
-            raise Invalid("These are still good: say why they are thrown out.", field="reason")
+        leg, why = _thrown(act, Outgoing(place, lot, units, disposal), room)
+        return book.post(EntryKind.DISPOSE, [leg], kit=kit, lot=lot, room=room, reason=why)
+
+
+def dispose_all(act: Act, room: Room, rows: Sequence[Outgoing]) -> Entry:
+    """Throw out what stands in a room outside of its kits, all in one act, each thing its way.
+
+    Raises as `dispose`, and Invalid (`rows`) for no rows or a place of another room or a kit.
+    """
+    with Book(act) as book:
+        act.actor.require("dispose", room.pk)
+        if not rows:
+            raise Invalid("Choose what is thrown out.", field="rows")
+        for row in rows:
+            if row.place.room_id != room.pk or row.place.kind == PlaceKind.TRANSIT:
+                raise Invalid(f"{row.place.name} is not in {room.name}.", field="rows")
+        thrown = [_thrown(act, row, room) for row in rows]
+        why = ", ".join(sorted({why for _leg, why in thrown}))
         return book.post(
-            EntryKind.DISPOSE,
-            [Leg(lot, place, outer(PlaceKind(way)), count)],
-            kit=kit,
-            lot=lot,
-            room=room,
-            reason=act.reason or str(fault),
+            EntryKind.DISPOSE, [leg for leg, _why in thrown], room=room, reason=act.reason or why
         )
+
+
+def _thrown(act: Act, row: Outgoing, room: Room) -> tuple[Leg, str]:
+    count = whole(row.units)
+    way = row.disposal or disposal_of(row.lot.item)
+    check_disposal(row.lot.item, way)
+    fault = why_not(fitness.batches([row.lot])[row.lot.pk], stock.today_in(room))
+    if fault is None and not act.reason:
+        raise Invalid("These are still good: say why they are thrown out.", field="reason")
+    return Leg(row.lot, row.place, outer(PlaceKind(way)), count), act.reason or str(fault)
+
+
+_OUT_OF_DATE = frozenset({Fault.EXPIRED, Fault.OPENED_TOO_LONG})
+
+
+def out_of_date(room: Room) -> list[Outgoing]:
+    """What stands out of date on a room's shelves and in its quarantine, with where it goes."""
+    rows = list(
+        Holding.objects.filter(
+            units__gt=0, place__room=room, place__kind__in=[PlaceKind.SHELF, PlaceKind.QUARANTINE]
+        )
+        .select_related("lot__item", "place")
+        .order_by("place__position", "place", "lot__item__name", "lot")
+    )
+    batches = fitness.batches({row.lot_id: row.lot for row in rows}.values())
+    today = stock.today_in(room)
+    return [
+        Outgoing(row.place, row.lot, row.units, disposal_of(row.lot.item))
+        for row in rows
+        if why_not(batches[row.lot_id], today) in _OUT_OF_DATE
+    ]

@@ -9,14 +9,14 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from django.db.models import QuerySet
 
-from gearroom.core.act import Act
+from gearroom.core.act import Act, Actor
 from gearroom.core.models import Room
-from gearroom.core.problems import Invalid, Refused
+from gearroom.core.problems import Invalid, NotFound, Refused
 from kits.models import (
     DISPOSALS,
     Certainty,
@@ -183,6 +183,26 @@ def answer(act: Act, row: RecallPlace, said: Answer, *, removed: int = 0) -> Rec
     return row
 
 
+def find(pk: int) -> Recall:
+    """A recall with its thing, and when it started and ended. Raises NotFound."""
+    row = Recall.objects.select_related("item", "entry", "closed").filter(pk=pk).first()
+    if row is None:
+        raise NotFound("recall", pk)
+    return row
+
+
+def find_row(recall: Recall, pk: int) -> RecallPlace:
+    """A place listed by a recall, by its row. Raises NotFound."""
+    row = (
+        RecallPlace.objects.select_related("place__kit__room", "place__room")
+        .filter(pk=pk, recall=recall)
+        .first()
+    )
+    if row is None:
+        raise NotFound("row of this recall", pk)
+    return row
+
+
 def _room(row: RecallPlace) -> Room:
     return affected.room_of(row.place)
 
@@ -322,6 +342,25 @@ def standing(recall: Recall) -> Standing:
         places=followed,
         quarantine=[(p, held[p.pk]) for p in quarantined],
         gone=_gone(recall, set(suspect)),
+    )
+
+
+def seen_by(actor: Actor, stands: Standing) -> Standing:
+    """As much of how a recall stands as somebody may see: all of it who may start one, else the
+    places of their own rooms."""
+    if actor.may("recall"):
+        return stands
+
+    def seen(place: Place) -> bool:
+        rooms = [place.room_id] if place.kit is None else [place.kit.room_id]
+        rooms += [place.kit.home_room_id] if place.kit else []
+        return any(actor.belongs_to(room) for room in rooms)
+
+    return replace(
+        stands,
+        places=[row for row in stands.places if seen(row.place)],
+        quarantine=[(place, units) for place, units in stands.quarantine if seen(place)],
+        gone=[],
     )
 
 

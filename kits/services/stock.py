@@ -62,6 +62,7 @@ def receive(
     units: int | None = None,
     packs: int | None = None,
     pack_code: str = "",
+    pack_holds: int | None = None,
     number: str = "",
     expiry: date | None = None,
     serial: str = "",
@@ -72,7 +73,8 @@ def receive(
     """Take units of a batch from a supplier onto a shelf (or into a training box).
 
     `units` are base units; or `packs` of what `pack_code`, a maker's GTIN, names; the code may
-    also stand in for the item. `price` is for all of it. Out of date, recalled or kept-back units
+    also stand in for the item. `pack_holds` is how many units these packs say that they hold, where
+    that is not what the code's packs usually do. `price` is for all of it. Out of date, recalled or kept-back units
     go to quarantine. Raises Invalid, NotFound (`pack_code`), Refused (`instrument-held`,
     `serial-known-otherwise`).
     """
@@ -82,7 +84,7 @@ def receive(
         act.actor.require("receive", shelf.room_id)
         pack = _pack(pack_code) if pack_code else None
         thing = _thing(item, pack)
-        count = _count(units, packs, pack)
+        count = _count(units, packs, pack_holds or (pack.units_per_pack if pack else None))
         check_price(price, currency)
         check_expiry(expiry, today_in(shelf.room))
         lot = lots.known(item=thing, number=number, expiry=expiry, serial=serial)
@@ -122,14 +124,15 @@ def _thing(item: Item | None, pack: PackCode | None) -> Item:
     return item or pack.item  # type: ignore[union-attr]  # one of the two is there
 
 
-def _count(units: int | None, packs: int | None, pack: PackCode | None) -> int:
+def _count(units: int | None, packs: int | None, holds: int | None) -> int:
     if (units is None) == (packs is None):
         raise Invalid("Give either the units or the packs that arrived.", field="units")
     if packs is None:
         return whole(units)
-    if pack is None:
+    if holds is None:
         raise Invalid("How many units a pack holds is told by its code: give it.", field="packs")
-    return whole(whole(packs, field="packs") * pack.units_per_pack, field="packs")
+    each = whole(holds, field="pack_holds")
+    return whole(whole(packs, field="packs") * each, field="packs")
 
 
 def check_price(price: Decimal | None, currency: str) -> None:

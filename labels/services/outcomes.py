@@ -175,7 +175,7 @@ class Outcome:
 
     `outcome` is a stable word: `identified`, `taken-out`, `handed-back`, `holder`, `ready`, or the
     code of `problem`. `entry` is what was written in the book. `packs` are the readings of a
-    maker's code, best first.
+    maker's code, best first; `again` says that the same pack was scanned a moment before.
     """
 
     seen: Seen
@@ -185,6 +185,7 @@ class Outcome:
     label: Label | None = None
     thing: Thing | None = None
     packs: Sequence[PackSeen] = ()
+    again: bool = False
     entry: Entry | None = None
     problem: Problem | None = None
     next: Sequence[Next] = ()

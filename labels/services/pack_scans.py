@@ -103,6 +103,7 @@ def pack(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Out
     if best.recalled:
         says.append("This batch is recalled: it goes to quarantine.")
     found: list[Next] = []
+    before = None
     if intent == Intent.RECEIVE:
         before = _scanned_before(act, meaning.pack.best)
         if before is not None:
@@ -122,6 +123,7 @@ def pack(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Out
         "identified" if intent == Intent.IDENTIFY else "ready",
         " ".join(says),
         packs=seen,
+        again=before is not None,
         next=found,
     )
 
