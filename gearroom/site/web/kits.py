@@ -8,7 +8,6 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
-from django.utils.dateparse import parse_date
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
@@ -16,21 +15,23 @@ from gearroom.core.act import Act
 from gearroom.core.problems import Invalid
 from gearroom.core.services import people
 from gearroom.site.web.shell import Done, acted, actor, back_to, page, show
-from kits.models import Entry, Kit, WithheldKind
+from kits.models import Kit, WithheldKind
 from kits.rules import codes
 from kits.services import (
     contents,
     custody,
     find,
     fitness,
+    history,
     keeping,
     overview,
+    record,
     turnaround,
     wording,
 )
 
 _MOST_KITS = 200
-_TIMELINE = 40
+_TIMELINE = 8
 _BY_HAND = (WithheldKind.DRYING, WithheldKind.SOMETHING_WRONG, WithheldKind.KEEP_AS_IT_CAME_BACK)
 
 
@@ -64,6 +65,7 @@ def one(request: HttpRequest, kit: str) -> HttpResponse:
         plan = custody.plan(found, person=held.person, trip=held.trip, due_at=held.due_at)
     else:
         plan = custody.plan(found)
+    inside = contents.contents(found)
     facts: dict[str, Any] = {
         "kit": seen.kit,
         "seen": seen,
@@ -71,7 +73,7 @@ def one(request: HttpRequest, kit: str) -> HttpResponse:
         "verdict": plan.verdict,
         "reasons": wording.reasons(plan.verdict.reasons),
         "today": fitness.today_of(found),
-        "pouches": _pouches(seen.sections, contents.contents(found)),
+        "pouches": _pouches(seen.sections, inside),
         "labels": [codes.shown(code) for code in seen.labels],
         "people": people.seen_by(who).filter(left_on__isnull=True).order_by("name")
         if who.may("see_people")
@@ -80,42 +82,13 @@ def one(request: HttpRequest, kit: str) -> HttpResponse:
         "may": _rights(request, found),
     }
     if facts["may"]["read_history"]:
-        facts["history"] = list(
-            Entry.objects.filter(kit=found)
-            .select_related("person", "trip")
-            .prefetch_related("checkouts_opened__person")
-            .order_by("-id")[:_TIMELINE]
-        )
+        facts["happened"], facts["older"] = history.history(found, most=_TIMELINE)
         facts["seals"] = list(
             found.seals.select_related("section", "put_on__person", "broken").order_by("-id")[:8]
         )
+        facts["instruments"] = record.checks(inside)
+        facts["look_by"] = record.look_by(found)
     return show(request, "site/kit.html", facts)
-
-
-@require_safe
-@page()
-def as_of(request: HttpRequest, kit: str) -> HttpResponse:
-    """One printable page of what was in a kit on a day, for an inspector or an insurer."""
-    found = find.kit(actor(request), kit)
-    said = request.GET.get("on", "")
-    try:
-        on = parse_date(said)
-    except ValueError:
-        on = None
-    if said and on is None:
-        raise Invalid(_("Give a day as year, month and day, such as 2026-05-31."), field="on")
-    seen = overview.overview(actor(request), found)
-    inside = contents.contents(found, on=on)
-    return show(
-        request,
-        "site/kit_as_of.html",
-        {
-            "kit": seen.kit,
-            "on": on or fitness.today_of(found),
-            "inside": inside,
-            "pouches": _pouches(seen.sections, inside),
-        },
-    )
 
 
 @require_POST
@@ -202,6 +175,7 @@ def _rights(request: HttpRequest, kit: Kit) -> dict[str, bool]:
     who = actor(request)
     wanted = (
         "check_out",
+        "count",
         "restock",
         "reseal",
         "pass",

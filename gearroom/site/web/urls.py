@@ -1,18 +1,30 @@
 """The pages' addresses."""
 
-from django.urls import URLPattern, URLResolver, path, re_path
+from django.urls import URLPattern, URLResolver, include, path, re_path
 
-from gearroom.site.web import board, kits, label, recent, scan, signing, sorting
+from gearroom.site.web import (
+    board,
+    kit_count,
+    kit_record,
+    kits,
+    label,
+    notices,
+    scan,
+    signing,
+    sorting,
+)
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", board.board, name="board"),
     path("board/lines/", board.lines, name="board-lines"),
     path("scan/", scan.scan, name="scan"),
-    path("undo/<int:entry>/", recent.undo, name="undo"),
+    path("", include("gearroom.site.web.urls_hatch")),
     re_path(r"^[Ll]/(?P<code>[^/]{1,40})/?$", label.label, name="label"),
     path("kits/", kits.every, name="kits"),
     path("kits/<str:kit>/", kits.one, name="kit"),
-    path("kits/<str:kit>/as-of/", kits.as_of, name="kit-as-of"),
+    path("kits/<str:kit>/as-of/", kit_record.as_of, name="kit-as-of"),
+    path("kits/<str:kit>/history/", kit_record.every_act, name="kit-history"),
+    path("kits/<str:kit>/count/", kit_count.count, name="kit-count"),
     path("kits/<str:kit>/pass/", kits.pass_on, name="pass-on"),
     path("kits/<str:kit>/withhold/", kits.withhold, name="withhold"),
     path("kits/<str:kit>/release/", kits.release, name="release"),
@@ -20,7 +32,15 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("kits/<str:kit>/hand-back/", sorting.hand_back, name="hand-back"),
     path("kits/<str:kit>/sort/", sorting.sort, name="sort"),
     path("kits/<str:kit>/seal/", sorting.reseal, name="reseal"),
+    path("", include("gearroom.site.web.urls_lists")),
     path("sign-in/", signing.sign_in, name="sign-in"),
     path("sign-out/", signing.sign_out, name="sign-out"),
     path("room/", signing.choose_room, name="choose-room"),
+    path("notices/", notices.every, name="notices"),
+    path("notices/weekly/", notices.next_weekly, name="weekly"),
+    path("notices/settings/", notices.settings, name="notice-settings"),
+    path("notices/calendar/", notices.new_calendar, name="new-calendar"),
+    path("notices/calendar/end/", notices.end_calendar, name="end-calendar"),
+    path("notices/<int:notice>/", notices.one, name="notice"),
+    path("notices/<int:notice>/again/", notices.send_again, name="notice-again"),
 ]

@@ -1,0 +1,279 @@
+"""Count what is in a kit, without looking at the book: differences are shown before they are
+posted. It is also how a kit that was filled before comes into the book."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from django.db import transaction
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from gearroom.core.act import Act
+from gearroom.core.problems import Invalid, Problem, printable
+from gearroom.site.web import fields
+from gearroom.site.web.shell import Done, acted, actor, page, show
+from kits.models import Holding, Item, Kit, ListLine, Lot, Place, PlaceKind
+from kits.rules.expiry import PrintedDateError, last_good_day
+from kits.rules.facts import Kind, Level
+from kits.services import counting, find, fitness, lots, turnaround
+from kits.services.use import LevelSeen
+
+ROWS_FOR_BATCHES = 2
+"""Rows a thing for batches that the book does not have there: few things are of more than two."""
+
+
+@dataclass(frozen=True)
+class Blank:
+    """Fields for a batch that the book does not have there, with what was said in them. `item`
+    None: which thing it is, is asked too."""
+
+    row: str
+    item: Item | None
+    said: Mapping[str, str]
+
+    @property
+    def units(self) -> str:
+        """How many there are, as typed."""
+        return self.said.get(f"units-{self.row}", "")
+
+    @property
+    def number(self) -> str:
+        """What stands after LOT or SN, as typed."""
+        return self.said.get(f"number-{self.row}", "")
+
+    @property
+    def expiry(self) -> str:
+        """The date, as typed."""
+        return self.said.get(f"expiry-{self.row}", "")
+
+    @property
+    def used(self) -> bool:
+        """Whether anything was said in it."""
+        return bool(self.units or self.number or self.expiry)
+
+    @property
+    def instrument(self) -> bool:
+        """Each one counts by its serial number."""
+        return self.item is not None and self.item.kind == Kind.INSTRUMENT
+
+
+@dataclass(frozen=True)
+class Row:
+    """What is asked of one thing in a section: units of each batch known there, of others, or how
+    full by eye."""
+
+    place: Place
+    item: Item
+    carry: int
+    lots: Sequence[Lot]
+    said: Mapping[str, str]
+
+    @property
+    def level_field(self) -> str:
+        """The field of what is judged by eye."""
+        return f"level-{self.place.pk}-{self.item.pk}"
+
+    @property
+    def level(self) -> str:
+        """What was said in it."""
+        return self.said.get(self.level_field, "")
+
+    @property
+    def known(self) -> list[tuple[str, Lot, str]]:
+        """The fields of batches known there, with what was said in them."""
+        names = [(f"have-{lot.pk}-{self.place.pk}", lot) for lot in self.lots]
+        return [(name, lot, self.said.get(name, "")) for name, lot in names]
+
+    @property
+    def blanks(self) -> list[Blank]:
+        """Fields for other batches."""
+        return [
+            Blank(f"{self.place.pk}-{self.item.pk}-{number}", self.item, self.said)
+            for number in range(ROWS_FOR_BATCHES)
+        ]
+
+
+@dataclass(frozen=True)
+class Section:
+    """A section to count: its things, and one more that is on no line."""
+
+    place: Place
+    rows: Sequence[Row]
+    said: Mapping[str, str]
+
+    @property
+    def other(self) -> str:
+        """The thing chosen that is on no line: its id."""
+        return self.said.get(f"else-{self.place.pk}", "")
+
+    @property
+    def blank(self) -> Blank:
+        """Its fields."""
+        return Blank(f"{self.place.pk}-else", None, self.said)
+
+
+@page("count")
+def count(request: HttpRequest, kit: str) -> HttpResponse:
+    """Count all of a kit; the first time the form comes back it shows what differs."""
+    found = find.kit(actor(request), kit)
+    actor(request).require("count", found.room_id)
+    if request.method != "POST":
+        return _sheet(request, found)
+    try:
+        if request.POST.get("sure"):
+            return _posted(request, found)
+        return _sheet(request, found, differences=_what_differs(request, found))
+    except Problem as problem:
+        return _sheet(request, found, problem=problem)
+
+
+def _sheet(
+    request: HttpRequest,
+    kit: Kit,
+    problem: Problem | None = None,
+    differences: list[counting.Difference] | None = None,
+) -> HttpResponse:
+    facts = {
+        "kit": kit,
+        "sections": _sections(kit, request.POST),
+        "things": Item.objects.filter(retired_on__isnull=True, by_eye=False).order_by("name"),
+        "problem": problem,
+        "differences": differences,
+    }
+    status = problem.status if problem else 200
+    return show(request, "site/kit_count.html", facts, status=status)
+
+
+def _sections(kit: Kit, said: Mapping[str, str]) -> list[Section]:
+    """What to count, by section: the list's lines in order, then what else is there."""
+    wanted: dict[tuple[str, int], tuple[Item, int]] = {}
+    for line in ListLine.objects.filter(section__version=kit.list_version_id).select_related(
+        "item", "section"
+    ):
+        wanted[line.section.key, line.item_id] = (line.item, line.carry)
+    places = _places(kit)
+    there: dict[tuple[str, int], list[Lot]] = defaultdict(list)
+    for held in (
+        Holding.objects.filter(place__in=places, units__gt=0)
+        .select_related("lot__item", "place")
+        .order_by("lot__item__name", "lot__expiry", "lot")
+    ):
+        where = (held.place.section_key, held.lot.item_id)
+        wanted.setdefault(where, (held.lot.item, 0))
+        there[where].append(held.lot)
+    return [
+        Section(
+            place,
+            [
+                Row(place, item, carry, there[key, pk], said)
+                for (key, pk), (item, carry) in wanted.items()
+                if key == place.section_key
+            ],
+            said,
+        )
+        for place in places
+    ]
+
+
+# ------------------------------------------------------------------------------------- what is said
+def _what_differs(request: HttpRequest, kit: Kit) -> list[counting.Difference]:
+    """What the count would change; a batch that nobody knew is not kept for it."""
+    with transaction.atomic():
+        found, _levels = _counted(request.POST, kit)
+        differences = counting.differences(_places(kit), found)
+        transaction.set_rollback(True)
+    return differences
+
+
+def _posted(request: HttpRequest, kit: Kit) -> HttpResponse:
+    def perform(act: Act) -> Done:
+        found, levels = _counted(request.POST, kit)
+        done = counting.count(act, _places(kit), found, levels=levels)
+        turnaround.look_inside(act, kit)
+        differing = len(done.differences)
+        told = (
+            ngettext(
+                "%(kit)s is counted: %(count)d batch differed from the book.",
+                "%(kit)s is counted: %(count)d batches differed from the book.",
+                differing,
+            )
+            if differing
+            else _("%(kit)s is counted: all as the book has it.")
+        ) % {"kit": kit.name, "count": differing}
+        return Done(told, done.entry.pk)
+
+    return acted(request, perform, to=reverse("kit", args=[kit.name]))
+
+
+def _places(kit: Kit) -> list[Place]:
+    return list(kit.sections.filter(kind=PlaceKind.SECTION, closed_on__isnull=True))
+
+
+def _counted(said: QueryDict, kit: Kit) -> tuple[list[counting.Found], list[LevelSeen]]:
+    """What the form says was found. Fields: `have-LOT-PLACE` units of a known batch,
+    `units|number|expiry-PLACE-ITEM-ROW` of another one, `level-PLACE-ITEM`, and for a thing that
+    is on no line `else-PLACE` in place of the item."""
+    found: dict[tuple[int, int], counting.Found] = {}
+    levels: list[LevelSeen] = []
+    for section in _sections(kit, said):
+        for row in section.rows:
+            if row.item.by_eye:
+                levels += _level(row)
+                continue
+            for name, lot, value in row.known:
+                if value.strip():
+                    units = fields.whole(said, name, what=row.item.name)
+                    found[row.place.pk, lot.pk] = counting.Found(row.place, units, lot=lot)
+            for blank in row.blanks:
+                _add(found, _batch(kit, row.place, row.item, blank))
+        if section.other:
+            _add(found, _batch(kit, section.place, find.item(section.other), section.blank))
+    return list(found.values()), levels
+
+
+def _level(row: Row) -> Iterable[LevelSeen]:
+    if row.level:
+        try:
+            yield LevelSeen(row.place, row.item, Level(row.level))
+        except ValueError:
+            raise Invalid(_("This form was not made by this page. Load the page again.")) from None
+
+
+def _batch(kit: Kit, place: Place, item: Item, blank: Blank) -> counting.Found | None:
+    number, printed = blank.number.strip(), blank.expiry.strip()
+    instrument = item.kind == Kind.INSTRUMENT
+    units = blank.units.strip() or ("1" if instrument and number else "")
+    if not units:
+        if number or printed:
+            raise Invalid(
+                _("%(thing)s: say how many of batch “%(batch)s” there are.")
+                % {"thing": item.name, "batch": printable(number or printed)}
+            )
+        return None
+    count = fields.whole({"units": units}, "units", what=item.name)
+    if not count:
+        return None
+    try:
+        expiry = last_good_day(printed, today=fitness.today_of(kit)) if printed else None
+    except PrintedDateError as error:
+        raise Invalid(f"{item.name}: {error}") from error
+    lot = (
+        lots.known(item=item, serial=number)
+        if instrument
+        else lots.known(item=item, number=number, expiry=expiry)
+    )
+    return counting.Found(place, count, lot=lot)
+
+
+def _add(found: dict[tuple[int, int], counting.Found], more: counting.Found | None) -> None:
+    """Put a row to the others; the same batch in two rows is the sum of both."""
+    if more is None or more.lot is None:
+        return
+    where = (more.place.pk, more.lot.pk)
+    before = found[where].units if where in found else 0
+    found[where] = counting.Found(more.place, before + more.units, lot=more.lot)

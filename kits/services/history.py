@@ -1,0 +1,64 @@
+"""What happened to a kit, newest first, with what each act put in and took out."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from kits.models import Entry, Kit
+
+
+@dataclass(frozen=True)
+class Moved:
+    """Units of a thing that an act put into a kit or took out of it."""
+
+    thing: str
+    units: int
+
+
+@dataclass(frozen=True)
+class Happened:
+    """One act, and what moved by it. `put_right`: it was taken back later."""
+
+    entry: Entry
+    put_in: Sequence[Moved]
+    taken_out: Sequence[Moved]
+    put_right: bool
+
+
+def history(kit: Kit, *, most: int, before: int | None = None) -> tuple[list[Happened], int | None]:
+    """The last `most` acts on a kit, or those before an entry's id; and the id to go on before, or
+    None where that is all. The number of queries does not grow with them."""
+    acts = Entry.objects.filter(kit=kit)
+    if before is not None:
+        acts = acts.filter(pk__lt=before)
+    rows = list(
+        acts.select_related("person", "trip", "reversed_by")
+        .prefetch_related(
+            "checkouts_opened__person",
+            "handovers__person",
+            "movements__lot__item",
+            "movements__from_place",
+            "movements__to_place",
+        )
+        .order_by("-id")[: most + 1]
+    )
+    shown = rows[:most]
+    return [_happened(kit, entry) for entry in shown], shown[-1].pk if len(rows) > most else None
+
+
+def _happened(kit: Kit, entry: Entry) -> Happened:
+    put_in: Counter[str] = Counter()
+    taken_out: Counter[str] = Counter()
+    for leg in entry.movements.all():
+        name = leg.lot.item.name
+        if leg.to_place.kit_id == kit.pk and leg.from_place.kit_id != kit.pk:
+            put_in[name] += leg.units
+        elif leg.from_place.kit_id == kit.pk and leg.to_place.kit_id != kit.pk:
+            taken_out[name] += leg.units
+    return Happened(entry, _rows(put_in), _rows(taken_out), hasattr(entry, "reversed_by"))
+
+
+def _rows(counted: Counter[str]) -> list[Moved]:
+    return [Moved(name, units) for name, units in sorted(counted.items())]

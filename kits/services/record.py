@@ -1,0 +1,198 @@
+"""A kit's record as of a day, for whoever has to answer for it: the list it followed, whether what
+was inside was what the list asks for, who last looked inside, and its instruments' checks."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.db.models import Q, QuerySet
+
+from gearroom.core import clock
+from gearroom.core.models import Person
+from kits.models import (
+    Entry,
+    EntryKind,
+    InstrumentCheck,
+    Item,
+    Kit,
+    ListLine,
+    Lot,
+    PackingListVersion,
+    Place,
+)
+from kits.rules.facts import Kind, Level
+from kits.services.contents import Content, Contents, contents
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A line of the list and what was there for it: `there` units of the thing, and of what will do
+    instead where that has no line of its own; `good` of them were not out of date that day. For
+    what is judged by eye, `level` instead."""
+
+    item: Item
+    carry: int
+    never_below: int
+    there: int
+    good: int
+    level: Level | None
+
+    @property
+    def short(self) -> bool:
+        """Below what there must never be less of."""
+        if self.item.by_eye:
+            return self.never_below > 0 and self.level in (None, Level.EMPTY)
+        return self.good < self.never_below
+
+
+@dataclass(frozen=True)
+class Pouch:
+    """One section: what its list asked for, and all that was in it."""
+
+    name: str
+    asked: Sequence[Asked]
+    lines: Sequence[Content]
+    levels: Sequence[tuple[Item, Level]]
+
+
+@dataclass(frozen=True)
+class Checked:
+    """An instrument that was inside, with its latest check by then, if there was one."""
+
+    lot: Lot
+    check: InstrumentCheck | None
+
+
+@dataclass(frozen=True)
+class Record:
+    """A kit as of an instant. `signed`: the signature on record for that version was in force that
+    day. `look_by`: when it was due to be looked inside again."""
+
+    inside: Contents
+    day: date
+    version: PackingListVersion
+    signed: bool
+    responsible: Person | None
+    looked_inside: Entry | None
+    look_by: date | None
+    pouches: Sequence[Pouch]
+    instruments: Sequence[Checked]
+
+
+def record(kit: Kit, *, on: date | None = None, known_by: datetime | None = None) -> Record:
+    """A kit's record at the end of a day (without one: now), as known now or as known by then.
+
+    Raises Invalid for a `known_by` that is still to come.
+    """
+    inside = contents(kit, on=on, known_by=known_by)
+    day = on or clock.local_date(inside.on, kit.home_room.time_zone)
+    then = Q(occurred_at__lte=inside.on, recorded_at__lte=inside.known_by)
+    acts = Entry.objects.filter(kit=kit)
+    version = _version(kit, acts.exclude(then))
+    looked = (
+        acts.filter(then, detail__looked_inside=True)
+        .exclude(reversed_by__recorded_at__lte=inside.known_by)
+        .select_related("person")
+        .order_by("-occurred_at", "-id")
+        .first()
+    )
+    return Record(
+        inside=inside,
+        day=day,
+        version=version,
+        signed=version.signed_on is not None
+        and version.signed_until is not None
+        and version.signed_on <= day <= version.signed_until,
+        responsible=_responsible(kit, acts.exclude(then)),
+        looked_inside=looked,
+        look_by=_again(kit, clock.local_date(looked.occurred_at, kit.home_room.time_zone))
+        if looked
+        else None,
+        pouches=_pouches(kit, version, inside, day),
+        instruments=checks(inside),
+    )
+
+
+def look_by(kit: Kit) -> date | None:
+    """When a kit is due to be looked inside again; None where nobody has yet."""
+    return _again(kit, kit.looked_inside_on) if kit.looked_inside_on else None
+
+
+def checks(inside: Contents) -> list[Checked]:
+    """The instruments inside, each with its latest check by the instant asked for."""
+    lots = {line.lot.pk: line.lot for line in inside.lines if line.lot.item.kind == Kind.INSTRUMENT}
+    latest = {
+        check.lot_id: check
+        for check in InstrumentCheck.objects.filter(
+            lot__in=lots,
+            entry__occurred_at__lte=inside.on,
+            entry__recorded_at__lte=inside.known_by,
+        )
+        .exclude(entry__reversed_by__recorded_at__lte=inside.known_by)
+        .select_related("checked_by")
+        .order_by("id")
+    }
+    return [Checked(lot, latest.get(pk)) for pk, lot in lots.items()]
+
+
+# ------------------------------------------------------------------------------------------- inside
+def _again(kit: Kit, looked: date) -> date:
+    return looked + timedelta(days=min(kit.look_interval_days, (date.max - looked).days))
+
+
+def _version(kit: Kit, later: QuerySet[Entry]) -> PackingListVersion:
+    """The version followed before the first change that came later; the present one where none
+    did."""
+    change = later.filter(kind=EntryKind.FOLLOW_LIST).order_by("id").first()
+    pk = change.detail["from"] if change else kit.list_version_id
+    versions = PackingListVersion.objects.select_related("packing_list", "signed_by")
+    return versions.defer("signed_page").get(pk=pk)
+
+
+def _responsible(kit: Kit, later: QuerySet[Entry]) -> Person | None:
+    """Who answered for it before the first change of that which came later."""
+    edits = later.filter(kind=EntryKind.KIT, detail__what="edited").order_by("id")
+    for edit in edits.filter(detail__changed__responsible__isnull=False)[:1]:
+        before, _after = edit.detail["changed"]["responsible"]
+        return Person.objects.filter(pk=before).first() if before else None
+    return kit.responsible
+
+
+def _pouches(kit: Kit, version: PackingListVersion, inside: Contents, day: date) -> list[Pouch]:
+    wanted: dict[str, list[ListLine]] = defaultdict(list)
+    names: dict[str, str] = {}
+    for section in version.sections.prefetch_related("lines__item__substitutes"):
+        names[section.key] = section.name
+        wanted[section.key] = list(section.lines.all())
+    places: dict[str, Place] = {}
+    for place in (*(x.section for x in inside.lines), *(where for where, _, _ in inside.levels)):
+        places[place.section_key] = place
+        names.setdefault(place.section_key, place.name)
+    return [_pouch(name, key, wanted.get(key, ()), inside, day) for key, name in names.items()]
+
+
+def _pouch(name: str, key: str, wanted: Iterable[ListLine], inside: Contents, day: date) -> Pouch:
+    lines = [line for line in inside.lines if line.section.section_key == key]
+    levels = {
+        item.pk: (item, level) for where, item, level in inside.levels if where.section_key == key
+    }
+    asked = []
+    wanted = list(wanted)
+    own = {row.item_id for row in wanted}
+    for row in wanted:
+        does = {row.item_id, *({s.instead_id for s in row.item.substitutes.all()} - own)}
+        of_it = [line for line in lines if line.lot.item_id in does]
+        asked.append(
+            Asked(
+                item=row.item,
+                carry=row.carry,
+                never_below=row.never_below,
+                there=sum(line.units for line in of_it),
+                good=sum(x.units for x in of_it if x.expiry is None or x.expiry >= day),
+                level=levels[row.item_id][1] if row.item_id in levels else None,
+            )
+        )
+    return Pouch(name, asked, lines, list(levels.values()))
