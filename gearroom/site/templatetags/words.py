@@ -1,0 +1,39 @@
+"""The pages' words for values of the rules' vocabularies, and what a form said."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal
+
+from django import template
+from django.utils import formats
+
+from gearroom.site.web import words
+
+register = template.Library()
+
+
+@register.filter
+def field(said: Mapping[str, str] | None, name: str) -> str:
+    """What a form said in a field whose name a template cannot write."""
+    return said.get(name, "") if said else ""
+
+
+@register.filter
+def matters(criticality: str) -> str:
+    """How much a line matters, in a word."""
+    return str(words.CRITICALITIES[criticality])
+
+
+@register.filter
+def hazard(slug: str) -> str:
+    """A hazard in words."""
+    return str(words.HAZARDS[slug])
+
+
+@register.filter
+def money(amount: Decimal | None, currency: str = "") -> str:
+    """An amount with two decimals and its currency's code (ISO 4217)."""
+    if amount is None:
+        return ""
+    return f"{formats.number_format(amount, decimal_pos=2)} {currency}".strip()

@@ -1,0 +1,22 @@
+"""The addresses of kit lists, trips and stripping."""
+
+from django.urls import URLPattern, path
+
+from gearroom.site.web import list_editing, lists
+
+_VERSION = "lists/<int:id>/<int:number>/"
+
+urlpatterns: list[URLPattern] = [
+    path("lists/", lists.every, name="lists"),
+    path("lists/<int:id>/", lists.one, name="list"),
+    path(_VERSION, lists.version, name="list-version"),
+    path(f"{_VERSION}new-draft/", lists.new_draft, name="list-new-draft"),
+    path(f"{_VERSION}publish/", lists.publish, name="list-publish"),
+    path(f"{_VERSION}sign/", lists.sign, name="list-sign"),
+    path(f"{_VERSION}compare/", lists.compare, name="list-compare"),
+    path(f"{_VERSION}effect/", lists.effect, name="list-effect"),
+    path(f"{_VERSION}follow/", lists.follow, name="list-follow"),
+    path(f"{_VERSION}edit/", list_editing.edit, name="list-edit"),
+    path(f"{_VERSION}sections/<slug:key>/", list_editing.section, name="list-section"),
+    path(f"{_VERSION}sections/<slug:key>/instead/", list_editing.instead, name="list-instead"),
+]
