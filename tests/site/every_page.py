@@ -22,6 +22,13 @@ AT_THE_DESK = (
     "/",
     "/kits/",
     "/kits/DAY-03/as-of/",
+    "/lists/",
+    "/lists/1/1/",
+    "/lists/1/2/",
+    "/lists/1/2/compare/",
+    "/lists/1/2/effect/",
+    "/lists/1/2/edit/",
+    "/lists/1/2/sections/main/",
     "/nowhere/",
 )
 PAGES = AT_DAWN + AT_THE_DESK

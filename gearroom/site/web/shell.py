@@ -56,6 +56,7 @@ NAVIGATION = (
     Way("board", _("Board")),
     Way("scan", _("Scan"), "identify"),
     Way("kits", _("Kits")),
+    Way("lists", _("Kit lists")),
 )
 
 
