@@ -12,7 +12,7 @@ from gearroom.core.api.views import UseCaseView
 from gearroom.core.problems import Invalid
 from kits.api import answers, bodies
 from kits.models import Place, PlaceKind
-from kits.services import counting, find, reversal
+from kits.services import counting, find, mixups, reversal
 
 
 class FoundBody(StrictSerializer):
@@ -150,3 +150,26 @@ class Reverse(UseCaseView):
             "entries": [answers.entry(e) for e in done.entries],
             "notices_taken_back": done.notices_taken_back,
         }
+
+
+class ReallyBody(ActBody):
+    kit = serializers.CharField(
+        max_length=40, help_text="The kit that it really was, by label code or name."
+    )
+
+
+class ReallyAnswer(serializers.Serializer[Any]):
+    entry = answers.EntryAnswer(
+        allow_null=True, help_text="Null: that kit’s own record says so already, or went on since."
+    )
+
+
+class Really(UseCaseView):
+    use_case = "take_back"
+    body = ReallyBody
+    answers = {201: ReallyAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Take an act back and write the same for the kit that it really was."""
+        done = mixups.really(act, self.kwargs["id"], find.kit(act.actor, data["kit"]))
+        return 201, {"entry": answers.entry(done.entry) if done.entry else None}

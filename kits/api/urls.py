@@ -62,6 +62,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("recalls/<int:id>/close/", recalls.Close.as_view()),
     path("stock/count/", counting.CountShelf.as_view()),
     path("entries/<int:id>/reverse/", counting.Reverse.as_view()),
+    path("entries/<int:id>/really/", counting.Really.as_view()),
     path("items/", catalogue.Items.as_view()),
     path("items/<int:id>/", catalogue.OneItem.as_view()),
     path("items/<int:id>/retire/", catalogue.RetireItem.as_view()),

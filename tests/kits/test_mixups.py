@@ -165,3 +165,13 @@ def test_what_cannot_be_moved_says_what_to_do(school):
         mixups.really(act(school.guide), first.entry.pk, find.any_kit("DAY-01"))
     with pytest.raises(NotAllowed):
         mixups.really(act(school.other_guide), first.entry.pk, school.day_03)
+
+
+def test_the_door_moves_an_act(school):
+    first = out(school, school.day_01)
+
+    answer = make.caller(school.guide).post(f"entries/{first.entry.pk}/really/", {"kit": "day-03"})
+
+    assert answer.status_code == 201
+    assert answer.json()["entry"]["kind"] == "check-out"
+    assert with_guide(school) == {"DAY-03"}

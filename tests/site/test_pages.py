@@ -222,6 +222,35 @@ def test_a_slip_of_the_thumb_is_undone_in_one_tap(school):
     assert "Undone" in text_of(client.get("/scan/"))
 
 
+def test_it_was_really_another_kit_is_two_taps(school):
+    scanned.filled("DAY-03", school.world)
+    client = browser(school.world.guide)
+    post(client, "/scan/", text="DAY-01", intent="check-out", holder=school.world.guide.pk)
+
+    page = client.get("/scan/").content.decode()
+    which = re.search(r'href="(/undo/\d+/really/)"', page)[1]  # the first tap
+    offered = client.get(which).content.decode()
+    assert re.findall(r'<button [^>]*name="kit" value="([^"]+)"', offered) == ["DAY-02", "DAY-03"]
+    post(client, which, kit="DAY-03", to="/scan/")  # the second
+
+    assert Checkout.objects.get(in_at=None).kit.name == "DAY-03"
+    assert "Put right: it was DAY-03, and DAY-01 is as it was before." in text_of(
+        client.get("/scan/")
+    )
+
+
+def test_a_kit_that_is_none_of_theirs_is_no_answer_to_which_it_was(school):
+    client = browser(school.world.guide)
+    post(client, "/scan/", text="DAY-01", intent="check-out", holder=school.world.guide.pk)
+    taken = Entry.objects.get(kind="check-out")
+
+    answer = post(client, f"/undo/{taken.pk}/really/", kit="NOT-THERE")
+
+    assert answer.status_code == 404
+    assert "Which kit was it really?" in text_of(answer)
+    assert Checkout.objects.get(in_at=None).kit == school.world.day_01
+
+
 def test_a_photo_of_a_label_is_read_by_the_form(school, settings):
     settings.PUBLIC_URL = scanned.ADDRESS
     picture = scanned.png_of(school.kit)

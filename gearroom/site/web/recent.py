@@ -1,4 +1,5 @@
-"""What somebody did just now, so that a slip of the thumb is one tap to put right."""
+"""What somebody did just now, so that a slip of the thumb is one tap to put right, and the wrong
+kit scanned is two."""
 
 from __future__ import annotations
 
@@ -11,15 +12,14 @@ from django.views.decorators.http import require_POST
 
 from gearroom.core import clock
 from gearroom.core.act import Act, Actor
-from gearroom.site.web.shell import Done, acted, back_to, page
+from gearroom.core.problems import Problem
+from gearroom.site.web.shell import Done, acted, actor, back_to, page, show
 from kits.models import Entry, EntryKind
-from kits.services import reversal
+from kits.services import find, mixups, reversal
 
 _KINDS = (
-    EntryKind.CHECK_OUT,
-    EntryKind.EMERGENCY,
-    EntryKind.CHECK_IN,
-    EntryKind.PASS,
+    *mixups.KINDS,
+    EntryKind.USE,
     EntryKind.RESTOCK,
     EntryKind.RESEAL,
     EntryKind.LOOK_INSIDE,
@@ -28,6 +28,7 @@ _KINDS = (
     EntryKind.RELEASE,
 )
 _SHIFT = timedelta(hours=4)
+_MOST_KITS = 24
 
 
 def just_done(actor: Actor, most: int = 10) -> list[Entry]:
@@ -37,10 +38,11 @@ def just_done(actor: Actor, most: int = 10) -> list[Entry]:
             person=actor.person,
             kit__isnull=False,
             kind__in=_KINDS,
+            part=0,  # an act is undone whole: what a hand-back wrote along with it goes with it
             reversed_by__isnull=True,
             recorded_at__gte=clock.now() - _SHIFT,
         )
-        .select_related("kit__home_room")
+        .select_related("kit__home_room", "trip")
         .prefetch_related("checkouts_opened__person")
         .order_by("-id")[:most]
     )
@@ -56,3 +58,40 @@ def undo(request: HttpRequest, entry: int) -> HttpResponse:
         return Done(_("Undone. The book is as it was before."))
 
     return acted(request, perform, to=back_to(request, reverse("board")))
+
+
+@page("take_back")
+def really(request: HttpRequest, entry: int) -> HttpResponse:
+    """Which kit it really was: the act moves to that one."""
+    wrong = mixups.entry_of(actor(request), entry)
+    problem = None
+    if request.method == "POST":
+        try:
+            return _moved(request, entry)
+        except Problem as refused:
+            problem = refused
+    facts = {
+        "entry": wrong,
+        "kits": mixups.may_have_been(actor(request), wrong)[:_MOST_KITS],
+        "problem": problem,
+    }
+    return show(request, "site/really.html", facts, status=problem.status if problem else 200)
+
+
+def _moved(request: HttpRequest, entry: int) -> HttpResponse:
+    def perform(act: Act) -> Done:
+        kit = find.kit(act.actor, request.POST.get("kit", "").strip())
+        done = mixups.really(act, entry, kit)
+        told = {"kit": done.kit.name, "wrong": done.wrong.name}
+        if done.entry is None:
+            says = _(
+                "%(wrong)s is as it was before. %(kit)s has a record of its own since then, which "
+                "stands."
+            )
+            return Done(says % told)
+        says = _("Put right: it was %(kit)s, and %(wrong)s is as it was before.") % told
+        if done.entry.irregular:
+            says += " " + _("Something about it is irregular, and the keeper is told.")
+        return Done(says, done.entry.pk)
+
+    return acted(request, perform, to=back_to(request, reverse("scan")))

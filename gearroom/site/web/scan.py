@@ -31,7 +31,7 @@ from gearroom.site.middleware import reads_labels
 from gearroom.site.web.recent import just_done
 from gearroom.site.web.shell import actor, here, once_a_form, page, show
 from kits.models import AsFound
-from kits.services import find, holders
+from kits.services import find, holders, mixups
 from labels.api.outcomes import shown
 from labels.rules.scans import Intent, Look, Means, typed_texts
 from labels.rules.typed import Kind, resolve
@@ -216,6 +216,7 @@ def _shown(
         "modes": MODES,
         "may_go_short": who.may("check_out_short"),
         "just_done": just_done(who),
+        "may_be_another": mixups.KINDS,
     }
     if any("holder" in step["needs"] for each in facts["outcomes"] for step in each["steps"]):
         facts["people"] = people.seen_by(who).filter(left_on__isnull=True).order_by("name")
