@@ -95,15 +95,17 @@ def batches(lots: Iterable[Lot]) -> dict[int, Batch]:
 
 def units_in(places: Iterable[int]) -> dict[int, list[tuple[Batch, int]]]:
     """What inner places hold, by place id: batches with counts, soonest expiry first."""
-    holdings = list(
+    rows = list(
         Holding.objects.filter(place__in=list(places), units__gt=0)
-        .select_related("lot__item")
         .order_by("place", "lot__expiry", "lot")
+        .values_list("place_id", "lot_id", "units")
     )
-    known = batches({h.lot_id: h.lot for h in holdings}.values())
+    # Each batch once: many kits hold the same few hundred.
+    lots = Lot.objects.select_related("item").filter(pk__in={lot for _, lot, _ in rows})
+    known = batches(lots) if rows else {}
     held: dict[int, list[tuple[Batch, int]]] = defaultdict(list)
-    for h in holdings:
-        held[h.place_id].append((known[h.lot_id], h.units))
+    for place, lot, units in rows:
+        held[place].append((known[lot], units))
     return held
 
 

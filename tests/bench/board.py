@@ -1,0 +1,126 @@
+"""How long the board takes the server: `python -m tests.bench.board [KITS] [--url DATABASE_URL]`.
+
+A gear room with that many kits (500 unless told) at home in it, of which a tenth waits for a trip
+of today, a tenth is out and due, a tenth waits to be sorted and a fifth holds something that ends
+soon or is out of date. On SQLite in a folder of its own unless a database is given. Prints, for the
+whole page and for its lines alone, the median and the slowest in twenty of `ASKED` requests through
+all of Django: milliseconds on the clock and of the processor (the same on a machine with nothing
+else to do); and the number of queries and what the page weighs.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from datetime import timedelta
+from pathlib import Path
+
+ASKED = 40
+MOST_MS = 150
+"""What the page may take of a processor (the median): no queue at the hatch waits for it."""
+
+
+def main() -> None:
+    """Make the school in a process of its own, then measure in another: exits 1 where too slow."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--url", help="an empty database; SQLite in a new folder unless given")
+    parser.add_argument("kits", nargs="?", type=int, default=500)
+    options = parser.parse_args()
+    with tempfile.TemporaryDirectory(prefix="gearroom-bench-") as folder:
+        env = {
+            **os.environ,
+            "DATABASE_URL": options.url or f"sqlite:///{Path(folder) / 'bench.sqlite3'}",
+            "GEARROOM_DATA_DIR": folder,
+            "DJANGO_SETTINGS_MODULE": "gearroom.settings",
+        }
+        migrate = [sys.executable, "manage.py", "migrate", "--verbosity=0"]
+        subprocess.run(migrate, env=env, check=True)
+        code = f"from tests.bench import board; sys.exit(board.run({options.kits}))"
+        sys.exit(subprocess.run([sys.executable, "-c", f"import sys; {code}"], env=env).returncode)
+
+
+def run(kits: int) -> int:
+    """Make, measure and print; 1 where the median is over MOST_MS."""
+    import django
+
+    django.setup()
+    from tests.bench import weekly
+
+    weekly.ROOMS = 1
+    weekly.make(kits)
+    who = busy_day()
+    slow = False
+    for name, path in (("the page", "/"), ("its lines alone", "/board/lines/")):
+        times, worked, queries, weight = ask(who, path)
+        middle, late = statistics.median(times), statistics.quantiles(times, n=20)[-1]
+        slow |= statistics.median(worked) > MOST_MS
+        print(
+            f"{kits} kits, {name}: {middle:.0f} ms (one in twenty over {late:.0f} ms),"
+            f" {statistics.median(worked):.0f} ms of the processor,"
+            f" {queries} queries, {weight / 1024:.0f} KiB"
+        )
+    return int(slow)
+
+
+def busy_day():
+    """Let trips leave today, kits be out and due, and others wait to be sorted; who looks."""
+    from django.utils import timezone
+
+    from gearroom.core.models import Membership, Person, Room, User
+    from kits.models import Checkout, Entry, Kit, Trip
+
+    now, today = timezone.now(), timezone.now().date()
+    Trip.objects.update(departs_at=now + timedelta(minutes=5), first_day=today)
+    entry = Entry.objects.earliest("id")
+    people = list(Person.objects.all())
+    by_ten = list(Kit.objects.order_by("name"))
+    Checkout.objects.bulk_create(
+        Checkout(
+            kit=kit,
+            person=people[n % len(people)],
+            out_at=now - timedelta(days=1),
+            due_at=now + timedelta(hours=n % 20 - 4),
+            opened_by=entry,
+        )
+        for n, kit in enumerate(by_ten[1::10])
+    )
+    Kit.objects.filter(pk__in=[kit.pk for kit in by_ten[2::10]]).update(to_sort_since=now)
+    user = User.objects.create_user("keeper")
+    Membership.objects.create(person=user.person, role="keeper", room=Room.objects.get())
+    return user
+
+
+def ask(who, path: str) -> tuple[list[float], list[float], int, int]:
+    """Milliseconds of each request, on the clock and of the processor; queries; bytes."""
+    from django.db import connection
+    from django.test import Client
+
+    client = Client(SERVER_NAME="localhost")
+    client.force_login(who)
+    counted = 0
+
+    def count(execute, *arguments):
+        nonlocal counted
+        counted += 1
+        return execute(*arguments)
+
+    times, worked = [], []
+    for number in range(ASKED + 3):
+        counted = 0
+        started, before = time.perf_counter(), time.process_time()
+        with connection.execute_wrapper(count):
+            answer = client.get(path)
+        if number >= 3:  # the first few load templates
+            times.append((time.perf_counter() - started) * 1000)
+            worked.append((time.process_time() - before) * 1000)
+    assert answer.status_code == 200, answer.content[:500]
+    return times, worked, counted, len(answer.content)
+
+
+if __name__ == "__main__":
+    main()
