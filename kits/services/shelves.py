@@ -1,4 +1,4 @@
-"""Shelves of a gear room: added, renamed, put in walking order, closed when empty."""
+"""Shelves of a gear room: added, renamed, put in walking order, closed when empty, used again."""
 
 from __future__ import annotations
 
@@ -44,6 +44,32 @@ def close_shelf(act: Act, shelf: Place) -> Place:
     shelf.closed_on = clock.today(shelf.room.time_zone)
     shelf.save(update_fields=["closed_on"])
     return shelf
+
+
+def open_again(act: Act, shelf: Place) -> Place:
+    """Use a closed shelf again."""
+    act.actor.require("edit_shelf", shelf.room_id)
+    shelf.closed_on = None
+    shelf.save(update_fields=["closed_on"])
+    return shelf
+
+
+def move(act: Act, shelf: Place, *, earlier: bool) -> None:
+    """Walk to a shelf one shelf earlier or later; at the end of the walk nothing changes."""
+    act.actor.require("edit_shelf", shelf.room_id)
+    with transaction.atomic():
+        order = list(
+            Place.objects.select_for_update()
+            .filter(room=shelf.room_id, kind=PlaceKind.SHELF, closed_on__isnull=True)
+            .order_by("position", "name", "id")
+        )
+        at = next((n for n, each in enumerate(order) if each.pk == shelf.pk), None)
+        if at is None:
+            raise Invalid(f"{shelf.name} is closed. Use it again first.")
+        order.insert(max(at - 1, 0) if earlier else at + 1, order.pop(at))
+        for position, each in enumerate(order, start=1):
+            each.position = position
+        Place.objects.bulk_update(order, ["position"])
 
 
 def _name(name: str) -> str:

@@ -9,7 +9,7 @@ from labels.printing.calibration_page import calibration_page_pdf
 from labels.printing.cards import CardFormat, CardTooLong, lid_card_pdf
 from labels.printing.jobs import Job, PublicAddressMissing
 from labels.printing.pictures import label_png, label_svg
-from labels.printing.readback import ReadBackFailed
+from labels.printing.readback import ReadBackFailed, page_png
 from labels.printing.sheet import sheet_pdf
 from labels.printing.sign_out import sign_out_sheet_pdf
 
@@ -23,6 +23,7 @@ __all__ = [
     "label_png",
     "label_svg",
     "lid_card_pdf",
+    "page_png",
     "sheet_pdf",
     "sign_out_sheet_pdf",
 ]

@@ -4,6 +4,7 @@ A sheet that scans wrong is worse than none, so a symbol that is missing, says s
 was not asked for is an error.
 """
 
+import io
 import threading
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
@@ -67,6 +68,18 @@ def check_picture(image: Grey, payloads: Sequence[str]) -> None:
     meant = sorted(payloads)
     if found != meant:
         raise ReadBackFailed([(1, " ".join(meant), " ".join(found))])
+
+
+def page_png(source: BinaryIO | Path, number: int, dpi: int) -> bytes:
+    """Return page `number` (from 1) of the PDF `source` as a picture (PNG) to look at."""
+    out = io.BytesIO()
+    with _pdfium:
+        document = pypdfium2.PdfDocument(source)
+        try:
+            document[number - 1].render(scale=dpi / 72).to_pil().save(out, "PNG", optimize=True)
+        finally:
+            document.close()
+    return out.getvalue()
 
 
 def _pages(source: BinaryIO | Path) -> Iterator[Grey]:

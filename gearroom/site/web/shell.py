@@ -56,7 +56,12 @@ NAVIGATION = (
     Way("board", _("Board")),
     Way("scan", _("Scan"), "identify"),
     Way("kits", _("Kits")),
+    Way("stock", _("Stock")),
     Way("lists", _("Kit lists")),
+    Way("labels", _("Labels"), "print_labels", more=True),
+    Way("people", _("People"), "see_people", more=True),
+    Way("notices", _("What was told"), more=True),
+    Way("settings", _("Settings"), more=True),
 )
 
 

@@ -2,17 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, include, path, re_path
 
-from gearroom.site.web import (
-    board,
-    kit_count,
-    kit_record,
-    kits,
-    label,
-    notices,
-    scan,
-    signing,
-    sorting,
-)
+from gearroom.site.web import board, kit_count, kit_record, kits, label, scan, sorting
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", board.board, name="board"),
@@ -33,14 +23,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("kits/<str:kit>/sort/", sorting.sort, name="sort"),
     path("kits/<str:kit>/seal/", sorting.reseal, name="reseal"),
     path("", include("gearroom.site.web.urls_lists")),
-    path("sign-in/", signing.sign_in, name="sign-in"),
-    path("sign-out/", signing.sign_out, name="sign-out"),
-    path("room/", signing.choose_room, name="choose-room"),
-    path("notices/", notices.every, name="notices"),
-    path("notices/weekly/", notices.next_weekly, name="weekly"),
-    path("notices/settings/", notices.settings, name="notice-settings"),
-    path("notices/calendar/", notices.new_calendar, name="new-calendar"),
-    path("notices/calendar/end/", notices.end_calendar, name="end-calendar"),
-    path("notices/<int:notice>/", notices.one, name="notice"),
-    path("notices/<int:notice>/again/", notices.send_again, name="notice-again"),
+    path("stock/", include("gearroom.site.web.urls_stock")),
+    path("", include("gearroom.site.web.urls_desk")),
 ]

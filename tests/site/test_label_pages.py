@@ -1,0 +1,188 @@
+"""Labels at the desk: chosen, seen to scale, printed, replaced; the printer measured."""
+
+from __future__ import annotations
+
+import io
+
+import pypdfium2
+import pytest
+from PIL import Image
+
+from kits.models import Label
+from kits.services import labelling, turnaround
+from tests.kits import factories as make
+from tests.labels import scanned
+from tests.site.browsing import browser, post, text_of
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def school(settings):
+    settings.PUBLIC_URL = scanned.ADDRESS
+    return scanned.labelled()
+
+
+def printed(answer):
+    """The texts of a PDF's pages."""
+    assert answer.status_code == 200
+    assert answer["Content-Type"] == "application/pdf"
+    document = pypdfium2.PdfDocument(io.BytesIO(answer.content))
+    return [page.get_textpage().get_text_range() for page in document]
+
+
+def test_things_without_a_label_are_ticked_and_get_one_each(school):
+    client = browser(school.world.keeper)
+
+    page = client.get("/labels/?for=kits").content.decode()
+    assert f'value="{school.world.day_02.pk}" checked' in page
+    assert f'value="{school.world.day_01.pk}" checked' not in page
+    on = [school.world.day_01.pk, school.world.day_02.pk]
+    answer = post(client, "/labels/", **{"for": "kits", "room": "main-store", "on": on})
+
+    made = Label.objects.get(kit=school.world.day_02)
+    assert Label.objects.filter(kit=school.world.day_01).count() == 1
+    wanted = f"/labels/print/?codes={school.kit.code}.{made.code}&sheet="
+    assert answer["Location"] == wanted
+    page = text_of(client.get(answer["Location"]))
+    assert "2 labels: kit DAY-01; kit DAY-02" in page
+
+
+@pytest.mark.parametrize(
+    ("kind", "name"),
+    [
+        ("pouches", "DAY-01, Pouch"),
+        ("shelves", "C2"),
+        ("batches", "Wound dressing 10 × 12, D1"),
+        ("people", "Gil"),
+    ],
+)
+def test_every_kind_of_thing_can_be_chosen(school, kind, name):
+    page = browser(school.world.keeper).get(f"/labels/?for={kind}")
+
+    assert name in text_of(page)
+    assert "{{" not in page.content.decode()
+
+
+def test_another_rooms_things_get_no_label_from_here(school):
+    client = browser(school.world.stranger)
+    fields = {"for": "kits", "room": "main-store", "on": [school.world.day_02.pk]}
+
+    answer = post(client, "/labels/", **fields)
+
+    assert answer.status_code == 400
+    assert not Label.objects.filter(kit=school.world.day_02).exists()
+    assert client.get(f"/labels/{school.kit.code}/").status_code == 404
+
+
+def test_nothing_ticked_says_so(school):
+    answer = post(browser(school.world.keeper), "/labels/", **{"for": "kits"})
+
+    assert answer.status_code == 400
+    assert "Choose at least one thing" in text_of(answer)
+
+
+def test_blanks_are_made_for_a_room(school):
+    fields = {"for": "blanks", "room": "main-store", "count": "5"}
+
+    answer = post(browser(school.world.guide), "/labels/", **fields)
+
+    assert answer["Location"].count(".") == 4
+    assert Label.objects.filter(kind="blank").count() == 6
+
+
+def test_the_first_page_is_shown_to_scale_and_printed_from_the_chosen_cell(school):
+    client = browser(school.world.keeper)
+    asked = {"codes": f"{school.kit.code}.{school.shelf.code}", "sheet": "a4-3x7",
+             "start_cell": "21", "copies": "1"}  # fmt: skip
+
+    page = client.get("/labels/print/", asked)
+    assert "2 pages" in text_of(page)
+    assert 'width="794" height="1123"' in page.content.decode()
+    picture = Image.open(io.BytesIO(client.get("/labels/print/picture/", asked).content))
+    assert abs(picture.width - 794) <= 1 and abs(picture.height - 1123) <= 1
+    assert Label.objects.get(pk=school.kit.pk).printed_at is None
+
+    pages = printed(post(client, "/labels/print/pdf/", **asked))
+    assert "DAY-01" in pages[0] and "C2" in pages[1]
+    assert Label.objects.get(pk=school.kit.pk).printed_at is not None
+
+
+def test_without_a_public_address_only_a_preview_is_printed(school, settings):
+    settings.PUBLIC_URL = ""
+    client = browser(school.world.keeper)
+    asked = {"codes": school.kit.code}
+
+    assert "Only a preview" in text_of(client.get("/labels/print/", asked))
+    answer = post(client, "/labels/print/pdf/", **asked)
+    assert answer.status_code == 409
+    assert "GEARROOM_PUBLIC_URL" in text_of(answer)
+    assert printed(post(client, "/labels/print/pdf/", **asked, preview="1"))
+    assert client.get(f"/labels/{school.kit.code}/picture/")["Content-Type"] == "image/png"
+    card = client.get("/kits/DAY-01/card/")
+    assert (card.status_code, "See a preview" in text_of(card)) == (409, True)
+    assert printed(client.get("/kits/DAY-01/card/?preview=1"))
+
+
+@pytest.mark.parametrize(
+    "asked", [{"start_cell": "22"}, {"copies": "0"}, {"sheet": "nothing"}, {"codes": "x"}]
+)
+def test_what_cannot_be_printed_is_said_in_a_sentence(school, asked):
+    asked = {"codes": school.kit.code, "sheet": "a4-3x7", **asked}
+
+    answer = browser(school.world.keeper).get("/labels/print/", asked)
+
+    assert answer.status_code in (400, 404)
+    assert "It was not done." in text_of(answer)
+
+
+def test_a_worn_label_is_cancelled_and_replaced(school):
+    client = browser(school.world.keeper)
+    code = school.kit.code
+    assert "kit DAY-01" in text_of(client.get(f"/labels/{code}/"))
+
+    assert post(client, f"/labels/{code}/cancel/", why="").status_code == 400
+    answer = post(client, f"/labels/{code}/cancel/", why="worn", replace="1")
+
+    new = labelling.live(school.world.day_01)
+    assert answer["Location"] == f"/labels/print/?codes={new.code}"
+    page = text_of(client.get(f"/labels/{code}/"))
+    assert "worn" in page and "In its place" in page
+    refused = post(browser(school.world.guide), f"/labels/{new.code}/cancel/", why="x")
+    assert refused.status_code == 403
+
+
+def test_a_measured_printer_is_put_right_on_this_device(school):
+    client = browser(school.world.keeper)
+    measured = {"sheet": "a4-3x7", "left_mm": "16", "top_mm": "14,5", "across_mm": "100",
+                "down_mm": "100"}  # fmt: skip
+
+    post(client, "/labels/printer/", **measured)
+
+    assert "-1.0 mm across, 0.5 mm down" in text_of(client.get("/labels/printer/?sheet=a4-3x7"))
+    assert printed(client.get("/labels/printer/test-page/?sheet=a4-3x7"))
+    asked = {"codes": school.kit.code, "sheet": "a4-3x7"}
+    assert "put right by -1.0 mm" in text_of(client.get("/labels/print/", asked))
+    assert printed(post(client, "/labels/print/pdf/", **asked))
+    post(client, "/labels/printer/", sheet="a4-3x7", none="1")
+    assert "Put it right" in text_of(client.get("/labels/printer/?sheet=a4-3x7"))
+
+
+@pytest.mark.parametrize("wrong", ["", "sixteen", "60", "nan"])
+def test_a_length_that_no_printer_makes_is_refused(school, wrong):
+    measured = {"left_mm": wrong, "top_mm": "15", "across_mm": "100", "down_mm": "100"}
+
+    answer = post(browser(school.world.keeper), "/labels/printer/", **measured)
+
+    assert answer.status_code == 400
+
+
+def test_a_sealed_kits_tag_and_the_rooms_paper_sheet_are_printed(school):
+    turnaround.reseal(make.act(school.world.keeper), school.world.day_01, "0417")
+    client = browser(school.world.guide)
+
+    assert "0417" in printed(client.get("/kits/DAY-01/tag/"))[0]
+    assert "DAY-01" in printed(client.get("/rooms/main-store/sign-out-sheet/"))[0]
+    answer = client.get("/kits/DAY-02/tag/")
+    assert answer.status_code == 409
+    assert "has no seal on record" in text_of(answer)
