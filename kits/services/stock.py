@@ -74,9 +74,9 @@ def receive(
 
     `units` are base units; or `packs` of what `pack_code`, a maker's GTIN, names; the code may
     also stand in for the item. `pack_holds` is how many units these packs say that they hold, where
-    that is not what the code's packs usually do. `price` is for all of it. Out of date, recalled or kept-back units
-    go to quarantine. Raises Invalid, NotFound (`pack_code`), Refused (`instrument-held`,
-    `serial-known-otherwise`).
+    that is not what the code's packs usually do. `price` is for all of it. Out of date, recalled or
+    kept-back units go to quarantine. Raises Invalid, NotFound (`pack_code`), Refused
+    (`instrument-held`, `serial-known-otherwise`).
     """
     if shelf.kind not in (PlaceKind.SHELF, PlaceKind.TRAINING) or shelf.room is None:
         raise Invalid("Receive onto a shelf. Kits are filled from there.", field="shelf")

@@ -224,6 +224,12 @@ def shelves(room: Room) -> list[ShelfSeen]:
     return [ShelfSeen(place, place.batches, last.get(place.pk)) for place in found]
 
 
+def shelves_of(actor: Actor) -> list[Place]:
+    """The shelves in use of all of somebody's rooms, by room, in walking order."""
+    found = find.places_of(actor).filter(kind=PlaceKind.SHELF, closed_on__isnull=True)
+    return list(found.order_by("room__name", "position", "name", "pk"))
+
+
 def newest_movement(place: Place) -> int:
     """The id of the newest movement into or out of a place; 0 for none."""
     newest = Movement.objects.filter(Q(from_place=place) | Q(to_place=place)).aggregate(

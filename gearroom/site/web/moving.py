@@ -1,0 +1,154 @@
+"""One batch in one place, and what can be done with it there: moved, sent to another room, opened,
+thrown out; and what another room sent, arriving."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST
+
+from gearroom.core.act import Act
+from gearroom.core.models import Room
+from gearroom.core.problems import Invalid, Problem
+from gearroom.site.web.fields import whole, words
+from gearroom.site.web.shell import Done, acted, actor, page, rooms_of, show
+from gearroom.site.web.stock import told
+from gearroom.site.web.words import DISPOSALS
+from kits.models import Disposal, PlaceKind
+from kits.rules import disposal as ways
+from kits.rules.facts import Kind
+from kits.services import disposing, find, opening, stock, stock_seen
+from kits.services.ledger import room_place
+from kits.services.stock_seen import Held
+
+_ACTS = ("move", "send", "dispose", "open")
+
+
+@page()
+def at(request: HttpRequest, place: int, lot: int) -> HttpResponse:
+    """A batch in a place: what it is, and one form for each thing that can be done with it."""
+    if request.method == "POST":
+        try:
+            return _acted(request, place, lot)
+        except Problem as problem:
+            if problem.status in (403, 404):
+                raise
+            return _shown(request, place, lot, problem)
+    return _shown(request, place, lot)
+
+
+def _shown(
+    request: HttpRequest, place: int, lot: int, problem: Problem | None = None
+) -> HttpResponse:
+    who = actor(request)
+    row = stock_seen.one(who, place, lot)
+    home = row.place.kit.room if row.place.kit else row.place.room
+    assert home is not None  # inner places are a room's or a kit's
+    own = ways.allowed(Kind(row.lot.item.kind), row.lot.item.disposal)
+    on_shelf = row.place.kind == PlaceKind.SHELF
+    facts: dict[str, Any] = {
+        "row": told([row])[0],
+        "room": home,
+        "problem": problem,
+        "units": request.POST.get("units") or row.units,
+        "shelves": [each.place for each in stock_seen.shelves(home) if each.place != row.place],
+        "apart": [
+            kind for kind in (PlaceKind.QUARANTINE, PlaceKind.TRAINING) if kind != row.place.kind
+        ],
+        "rooms": [room for room in rooms_of(request) if room != home] if on_shelf else [],
+        "ways": [(way, DISPOSALS[Disposal(way)]) for way in own],
+        "may_open": row.lot.item.opened_life_days is not None
+        and row.lot.opened_on is None
+        and who.may("open", home.pk),
+        "may_move": who.may("move", home.pk),
+        "may_dispose": who.may("dispose", home.pk),
+    }
+    return show(request, "site/stock/at.html", facts, status=problem.status if problem else 200)
+
+
+def _acted(request: HttpRequest, place: int, lot: int) -> HttpResponse:
+    what = next((name for name in _ACTS if name in request.POST), None)
+    if what is None:
+        raise Invalid(_("Choose what is to be done with it."))
+    row = stock_seen.one(actor(request), place, lot)
+    units = whole(request.POST, "units", least=1, what=_("Units"))
+
+    def perform(act: Act) -> Done:
+        return _PERFORM[what](act, row, units, request.POST[what])
+
+    def with_reason(act: Act) -> Done:
+        reason = words(request.POST, "reason")
+        return perform(Act(**{**vars(act), "reason": reason}) if reason else act)
+
+    return acted(request, with_reason, to=reverse("thing", args=[row.lot.item_id]))
+
+
+def _moved(act: Act, row: Held, units: int, to: str) -> Done:
+    if to in (PlaceKind.QUARANTINE, PlaceKind.TRAINING):
+        room = row.place.kit.room if row.place.kit else row.place.room
+        assert room is not None  # inner places are a room's or a kit's
+        act.actor.require("move", room.pk)
+        target = room_place(room, PlaceKind(to))
+    else:
+        target = find.shelf(act.actor, to)
+    entry = stock.move(act, lot=row.lot, units=units, source=row.place, target=target)
+    return Done(
+        _("%(units)d × %(thing)s moved to %(place)s.") % _names(row, units, place=target.name),
+        entry.pk,
+    )
+
+
+def _sent(act: Act, row: Held, units: int, to: str) -> Done:
+    room: Room = find.any_room(to)
+    entry = stock.send(act, lot=row.lot, units=units, source=row.place, room=room)
+    says = _(
+        "%(units)d × %(thing)s is on its way to %(place)s, and theirs once they say it arrived."
+    )
+    return Done(says % _names(row, units, place=room.name), entry.pk)
+
+
+def _thrown_out(act: Act, row: Held, units: int, way: str) -> Done:
+    try:
+        disposal = Disposal(way)
+    except ValueError:
+        raise Invalid(_("Choose where it is thrown out."), field="dispose") from None
+    entry = disposing.dispose(act, place=row.place, lot=row.lot, units=units, disposal=disposal)
+    return Done(
+        _("%(units)d × %(thing)s thrown out: %(place)s.")
+        % _names(row, units, place=DISPOSALS[disposal]),
+        entry.pk,
+    )
+
+
+def _opened(act: Act, row: Held, units: int, _said: str) -> Done:
+    done = opening.open_pack(act, place=row.place, lot=row.lot, units=units)
+    return Done(_("%(units)d × %(thing)s opened.") % _names(row, units), done.entry.pk)
+
+
+_PERFORM = {"move": _moved, "send": _sent, "dispose": _thrown_out, "open": _opened}
+
+
+def _names(row: Held, units: int, **more: object) -> dict[str, object]:
+    return {"units": units, "thing": row.lot.item.name, **more}
+
+
+@require_POST
+@page("move")
+def arrive(request: HttpRequest) -> HttpResponse:
+    """What another room sent is here, on a shelf."""
+
+    def perform(act: Act) -> Done:
+        shelf = find.shelf(act.actor, request.POST.get("shelf", ""))
+        lot = find.lot(request.POST.get("lot", ""))
+        units = whole(request.POST, "units", least=1, what=_("Units"))
+        done = stock.arrive(act, lot=lot, units=units, shelf=shelf)
+        says = [
+            _("%(units)d × %(thing)s arrived: %(place)s.")
+            % {"units": done.units, "thing": lot.item.name, "place": done.place.name}
+        ]
+        return Done(" ".join([*says, *(remark.text for remark in done.remarks)]), done.entry.pk)
+
+    return acted(request, perform, to=reverse("stock"))

@@ -1,0 +1,191 @@
+"""Recalls: recorded, then who certainly and who maybe has the batch, who was told, what they
+answered; closed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST, require_safe
+
+from gearroom.core.act import Act
+from gearroom.core.problems import Invalid, Problem
+from gearroom.site.web.fields import whole, words
+from gearroom.site.web.shell import Done, acted, actor, page, show
+from gearroom.site.web.words import DISPOSALS
+from kits.models import Certainty, Item, PlaceKind, Recall, RecallScope
+from kits.services import find, recalls
+from kits.services.recalls import Answer, Followed
+
+_MOST_CLOSED = 50
+
+
+@page("answer_recall")
+def every(request: HttpRequest) -> HttpResponse:
+    """The recalls that are open, those that are over, and the form to record one."""
+    if request.method == "POST":
+        try:
+            return _started(request)
+        except Problem as problem:
+            return _every(request, problem)
+    return _every(request)
+
+
+def _every(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
+    who = actor(request)
+    known = Recall.objects.select_related("item", "entry", "closed")
+    facts: dict[str, Any] = {
+        "open": known.filter(closed__isnull=True),
+        "closed": known.filter(closed__isnull=False)[:_MOST_CLOSED],
+        "said": request.POST or request.GET,
+        "problem": problem,
+        "scopes": {
+            RecallScope.NUMBER: _("One lot number"),
+            RecallScope.ALL: _("Every batch of it"),
+            RecallScope.NOT_KNOWN: _("The lot number is not known yet"),
+        },
+        "may_start": who.may("recall"),
+    }
+    if facts["may_start"]:
+        facts["things"] = Item.objects.order_by("name").values_list("name", flat=True)
+    status = problem.status if problem else 200
+    return show(request, "site/stock/recalls.html", facts, status=status)
+
+
+def _started(request: HttpRequest) -> HttpResponse:
+    said = request.POST
+
+    def perform(act: Act) -> Done:
+        if said.get("scope") not in RecallScope.values:
+            raise Invalid(_("Choose which batches the maker recalls."), field="scope")
+        if not said.get("item", "").strip():
+            raise Invalid(_("Say which thing is recalled."), field="item")
+        scope = RecallScope(said["scope"])
+        recall = recalls.start(
+            act,
+            item=find.item(said["item"].strip()),
+            scope=scope,
+            number=words(said, "number", 80) if scope == RecallScope.NUMBER else "",
+            reference=words(said, "reference", 80),
+            advice=words(said, "advice", 500),
+        )
+        says = _(
+            "The recall is recorded. What is here went to quarantine; see below who has the rest."
+        )
+        return Done(says, recall.entry_id, reverse("recall", args=[recall.pk]))
+
+    return acted(request, perform, to=reverse("recalls"))
+
+
+@require_safe
+@page("answer_recall")
+def one(request: HttpRequest, recall: int) -> HttpResponse:
+    """How a recall stands: certainly and maybe apart, who has it, who was told, what they said."""
+    return _one(request, recalls.find(recall))
+
+
+def _one(request: HttpRequest, recall: Recall, problem: Problem | None = None) -> HttpResponse:
+    who = actor(request)
+    stands = recalls.seen_by(who, recalls.standing(recall))
+    parts = {Certainty.CERTAIN: _("Certainly"), Certainty.MAYBE: _("Maybe")}
+    rows = [_row(each) for each in stands.places]
+    waiting = sum(not row["settled"] for row in rows)
+    facts = {
+        "recall": recall,
+        "lots": stands.lots,
+        "parts": [
+            (key, label, [row for row in rows if row["certainty"] == key])
+            for key, label in parts.items()
+        ],
+        "later": [row for row in rows if row["certainty"] is None],
+        "waiting": waiting,
+        "quarantine": stands.quarantine,
+        "gone": [
+            {"row": each, "how": _("used") if each.how == PlaceKind.USED else DISPOSALS[each.how]}
+            for each in stands.gone
+        ],
+        "problem": problem,
+        "may_follow": who.may("recall"),
+        "may_dispose": who.may("dispose"),
+        "first_lot": stands.lots[0] if stands.lots else None,
+    }
+    status = problem.status if problem else 200
+    return show(request, "site/stock/recall.html", facts, status=status)
+
+
+def _row(of: Followed) -> dict[str, Any]:
+    row = of.row
+    answers = {
+        Answer.TAKEN_OUT: _("taken out"),
+        Answer.NONE_THERE: _("none there"),
+        Answer.WILL_LOOK: _("will look"),
+    }
+    in_kit = of.place.kit_id is not None
+    return {
+        "of": of,
+        "certainty": row.certainty if row else None,
+        "settled": row is not None
+        and (row.answered_id is not None or (not in_kit and not of.booked)),
+        "answer": answers.get(Answer(row.answer)) if row and row.answer else "",
+        "in_kit": in_kit,
+    }
+
+
+@require_POST
+@page("answer_recall")
+def answer(request: HttpRequest, recall: int) -> HttpResponse:
+    """What somebody found in a place."""
+    found = recalls.find(recall)
+
+    def perform(act: Act) -> Done:
+        said = request.POST
+        if said.get("answer") not in list(Answer):
+            raise Invalid(_("Choose what was found there."), field="answer")
+        given = Answer(said["answer"])
+        row = recalls.find_row(found, whole(said, "row", what=_("Row"), most=10**9))
+        removed = (
+            whole(said, "removed", least=1, what=_("Units taken out"))
+            if given == Answer.TAKEN_OUT
+            else 0
+        )
+        recalls.answer(act, row, given, removed=removed)
+        inside = row.place.kit.name if row.place.kit else row.place.name
+        return Done(_("Written down for %(place)s.") % {"place": inside}, row.answered_id)
+
+    return _done(request, found, perform)
+
+
+@require_POST
+@page("recall")
+def told(request: HttpRequest, recall: int) -> HttpResponse:
+    """Whoever has a place was told in another way, such as by phone."""
+    found = recalls.find(recall)
+
+    def perform(act: Act) -> Done:
+        row = recalls.find_row(found, whole(request.POST, "row", what=_("Row"), most=10**9))
+        recalls.mark_told(act, row)
+        return Done(_("Written down: they were told."))
+
+    return _done(request, found, perform)
+
+
+@require_POST
+@page("recall")
+def close(request: HttpRequest, recall: int) -> HttpResponse:
+    """End a recall."""
+    found = recalls.find(recall)
+
+    def perform(act: Act) -> Done:
+        closed = recalls.close(act, found)
+        return Done(_("The recall is closed."), closed.closed_id)
+
+    return _done(request, found, perform)
+
+
+def _done(request: HttpRequest, recall: Recall, perform: Any) -> HttpResponse:
+    try:
+        return acted(request, perform, to=reverse("recall", args=[recall.pk]))
+    except Problem as problem:
+        return _one(request, recall, problem)

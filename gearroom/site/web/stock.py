@@ -1,0 +1,162 @@
+"""Stock: things with what each room has of them, one thing batch by batch, and the time axis of
+expiry."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
+
+from gearroom.core import clock
+from gearroom.site.web.shell import actor, here, page, rooms_of, show
+from gearroom.site.web.words import DISPOSALS
+from kits.models import PlaceKind, Recall
+from kits.rules import horizon
+from kits.rules.expiry import Fault
+from kits.rules.facts import Kind
+from kits.services import find, stock_seen
+from kits.services.stock_seen import APART, KITS, SHELVES, Held
+
+_MOST_THINGS = 300
+_SOONEST = 200
+_HEIGHT, _STEP, _BAR = 150, 30, 24
+"""Of the picture, in its own units: how high its columns are, from column to column, and how wide
+a bar is."""
+
+
+def kind_words() -> dict[str, str]:
+    """What each kind of thing is called."""
+    return {
+        Kind.CONSUMABLE: _("Consumables"),
+        Kind.MEDICINE: _("Medicines"),
+        Kind.INSTRUMENT: _("Instruments"),
+        Kind.TOOL: _("Tools"),
+        Kind.DOCUMENT: _("Documents"),
+    }
+
+
+def fault_words() -> dict[str, str]:
+    """What each reason why units are not usable is called."""
+    return {
+        Fault.RECALLED: _("Recalled"),
+        Fault.WITHHELD: _("Kept back"),
+        Fault.EXPIRED: _("Out of date"),
+        Fault.OPENED_TOO_LONG: _("Open for too long"),
+        Fault.DATE_NOT_KNOWN: _("Date not known"),
+        Fault.CHECK_FAILED: _("Failed its check"),
+        Fault.CHECK_NOT_ANSWERED: _("Not checked yet"),
+        Fault.CHECK_DUE: _("Check is due"),
+    }
+
+
+def _where_words() -> dict[str, str]:
+    return {SHELVES: _("On shelves"), KITS: _("In kits"), APART: _("Set apart")}
+
+
+def told(rows: Sequence[Held]) -> list[dict[str, Any]]:
+    """Rows for a page, with the word for what is wrong with them."""
+    words = fault_words()
+    return [{"held": row, "fault": words[row.fault] if row.fault else ""} for row in rows]
+
+
+@require_safe
+@page()
+def every(request: HttpRequest) -> HttpResponse:
+    """Every thing with what each room has of it, what is running low first."""
+    search = request.GET.get("search", "").strip()[:40]
+    low = bool(request.GET.get("low"))
+    who, rooms = actor(request), rooms_of(request)
+    found = stock_seen.things(who, rooms, search=search, low=low)
+    on_the_way = stock_seen.held(who, kinds=[PlaceKind.TRANSIT])
+    facts: dict[str, Any] = {
+        "search": search,
+        "low": low,
+        "things": found[:_MOST_THINGS],
+        "more": len(found) > _MOST_THINGS,
+        "on_the_way": on_the_way,
+        "shelves": stock_seen.shelves_of(who) if on_the_way else [],
+        "recalls": Recall.objects.filter(closed__isnull=True).count(),
+        "may": {name: who.may(name) for name in ("receive", "count", "dispose", "move")},
+        "several": len(rooms) > 1,
+    }
+    return show(request, "site/stock/every.html", facts)
+
+
+@require_safe
+@page()
+def thing(request: HttpRequest, item: int) -> HttpResponse:
+    """One thing: its batches by shelf, where it is in kits, and what happened to it."""
+    who = actor(request)
+    found = find.item(item)
+    rows = stock_seen.held(who, item=found)
+    everything = stock_seen.things(who, rooms_of(request), search=found.name)
+    facts: dict[str, Any] = {
+        "item": found,
+        "seen": next((each for each in everything if each.item == found), None),
+        "on_shelves": told([row for row in rows if row.where == SHELVES]),
+        "apart": told([row for row in rows if row.where == APART]),
+        "in_kits": told([row for row in rows if row.where == KITS]),
+        "recalls": Recall.objects.filter(item=found, closed__isnull=True),
+        "packs": found.pack_codes.all(),
+        "picture": _picture(request, rows, by_kind=False) if rows else None,
+        "may_receive": who.may("receive"),
+        "way": DISPOSALS[found.disposal],
+    }
+    if who.may("read_history"):
+        facts["movements"] = stock_seen.movements(who, found)
+    return show(request, "site/stock/thing.html", facts)
+
+
+@require_safe
+@page()
+def expiry(request: HttpRequest) -> HttpResponse:
+    """What goes out of date when: a picture over the months, and tables that say the same."""
+    who = actor(request)
+    where = request.GET.get("where", "")
+    kinds = {SHELVES: [PlaceKind.SHELF], KITS: [PlaceKind.SECTION]}.get(where, ())
+    rows = stock_seen.held(who, kinds=kinds)
+    soonest = [row for row in rows if row.good_until is not None]
+    facts = {
+        "where": where if kinds else "",
+        "wheres": {"": _("Everywhere"), SHELVES: _("On shelves"), KITS: _("In kits")},
+        "picture": _picture(request, rows, by_kind=True) if rows else None,
+        "soonest": told(soonest[:_SOONEST]),
+        "more": len(soonest) > _SOONEST,
+        "may_dispose": who.may("dispose"),
+    }
+    return show(request, "site/stock/expiry.html", facts)
+
+
+def _picture(request: HttpRequest, rows: Sequence[Held], *, by_kind: bool) -> dict[str, Any]:
+    """The axis with its bars laid out, and what its groups are called."""
+    words = kind_words() if by_kind else _where_words()
+    found = stock_seen.dated(rows, by_kind=by_kind)
+    present = {row.group for row in found}
+    groups = [name for name in words if name in present]
+    room = here(request)
+    today = clock.today(room.time_zone if room else "UTC")
+    axis = horizon.axis(found, groups, today=today)
+    bars = horizon.bars(axis, height=_HEIGHT, step=_STEP, width=_BAR)
+    order = list(words)  # a group has the same pattern whatever else is in the picture
+    patterns = [order.index(name) for name in groups]
+    columns = [
+        {
+            "first": column.first,
+            "units": column.units,
+            "total": column.total,
+            "bars": [(bar, patterns[bar.group]) for bar in stack],
+            "top": min((bar.y for bar in stack), default=_HEIGHT) - 4,
+            "middle": number * _STEP + _STEP // 2,
+        }
+        for number, (column, stack) in enumerate(zip(axis.columns, bars, strict=True))
+    ]
+    return {
+        "groups": list(zip((words[name] for name in groups), patterns, strict=True)),
+        "columns": columns,
+        "undated": axis.undated,
+        "width": _STEP * len(columns),
+        "height": _HEIGHT,
+    }
