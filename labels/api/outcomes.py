@@ -144,6 +144,9 @@ class PackAnswer(serializers.Serializer[Any]):
 class NextAnswer(serializers.Serializer[Any]):
     do = serializers.CharField()
     says = serializers.CharField()
+    about = serializers.CharField(
+        allow_blank=True, help_text="The kit’s name or the id that it is done to, if any."
+    )
     method = serializers.ChoiceField(["GET", "POST"])
     url = serializers.CharField()
     fields = serializers.DictField(help_text="What to send, as far as it is known.")
@@ -228,6 +231,7 @@ def next_step(step: outcomes.Next) -> dict[str, Any]:
     return {
         "do": step.do,
         "says": step.says,
+        "about": step.about,
         "method": method,
         "url": _API + path.format(quote(step.about, safe="")),
         "fields": dict(step.fields),

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import re
-import uuid
 
 import pytest
 from django.core.cache import cache
-from django.core.files.uploadedfile import SimpleUploadedFile
 
 from kits.models import Checkout, Entry
-from kits.services import custody, reservations
+from kits.services import custody
 from tests.kits import factories as make
 from tests.labels import scanned
 from tests.site.browsing import browser, post, text_of
@@ -157,116 +155,6 @@ def test_what_is_not_there_is_said_in_a_sentence(school):
         answer = client.get(path)
         assert answer.status_code == 404
         assert "There is no" in text_of(answer) or "No label" in text_of(answer)
-
-
-# ----------------------------------------------------------------------------------------- scanning
-def test_a_kit_is_out_by_one_tap_on_what_its_scan_brings_up(school):
-    trip = make.trip("Crag walk", school.world.store, leader=school.world.guide)
-    reservations.reserve(make.act(), school.world.day_01, trip)
-    client = browser(school.world.keeper)
-
-    page = text_of(post(client, "/scan/", text=school.kit.code))
-    assert "Gil, Crag walk" in page
-    post(client, "/scan/", text="DAY-01", intent="check-out")
-
-    assert Checkout.objects.get(in_at=None).person == school.world.guide
-
-
-def fields_of(response):
-    """The hidden fields that stand in an answer for the next scan."""
-    found = re.findall(r'form="scan" name="(\w+)" value="([^"]*)"', response.content.decode())
-    return dict(found)
-
-
-@pytest.mark.parametrize("first", ["kit", "tag"])
-def test_two_scans_and_no_tap_take_a_kit_out_to_a_guide(school, first):
-    client = browser(school.world.keeper)
-    second = {"kit": "tag", "tag": "kit"}[first]
-
-    waiting = fields_of(post(client, "/scan/", text=getattr(school, first).code))
-    key = waiting.pop("key")
-    answer = post(client, "/scan/", key=key, text=getattr(school, second).code, **waiting)
-
-    assert "DAY-01 is out with Gil" in text_of(answer)
-    assert Checkout.objects.get(in_at=None).person == school.world.guide
-
-
-def test_a_tag_scanned_long_ago_takes_nothing_out(school):
-    client = browser(school.world.keeper)
-    waiting = fields_of(post(client, "/scan/", text=school.tag.code))
-
-    waiting["since"] = "2026-01-01T08:00:00+00:00"
-    post(client, "/scan/", **{**waiting, "text": school.kit.code})
-
-    assert not Checkout.objects.exists()
-
-
-def test_the_same_form_sent_twice_is_one_act(school):
-    client, key = browser(school.world.keeper), uuid.uuid4()
-    fields = {"text": "DAY-01", "intent": "check-out", "holder": school.world.guide.pk}
-
-    pages = [text_of(post(client, "/scan/", key=key, **fields)) for _ in range(2)]
-
-    assert Checkout.objects.count() == 1
-    assert all("DAY-01 is out with Gil" in page for page in pages)
-
-
-def test_a_slip_of_the_thumb_is_undone_in_one_tap(school):
-    client = browser(school.world.keeper)
-    post(client, "/scan/", text="DAY-01", intent="check-out", holder=school.world.guide.pk)
-
-    answer = post(client, f"/undo/{Entry.objects.latest('id').pk}/", to="/scan/")
-
-    assert answer["Location"] == "/scan/"
-    assert not Checkout.objects.filter(in_at=None).exists()
-    assert "Undone" in text_of(client.get("/scan/"))
-
-
-def test_it_was_really_another_kit_is_two_taps(school):
-    scanned.filled("DAY-03", school.world)
-    client = browser(school.world.guide)
-    post(client, "/scan/", text="DAY-01", intent="check-out", holder=school.world.guide.pk)
-
-    page = client.get("/scan/").content.decode()
-    which = re.search(r'href="(/undo/\d+/really/)"', page)[1]  # the first tap
-    offered = client.get(which).content.decode()
-    assert re.findall(r'<button [^>]*name="kit" value="([^"]+)"', offered) == ["DAY-02", "DAY-03"]
-    post(client, which, kit="DAY-03", to="/scan/")  # the second
-
-    assert Checkout.objects.get(in_at=None).kit.name == "DAY-03"
-    assert "Put right: it was DAY-03, and DAY-01 is as it was before." in text_of(
-        client.get("/scan/")
-    )
-
-
-def test_a_kit_that_is_none_of_theirs_is_no_answer_to_which_it_was(school):
-    client = browser(school.world.guide)
-    post(client, "/scan/", text="DAY-01", intent="check-out", holder=school.world.guide.pk)
-    taken = Entry.objects.get(kind="check-out")
-
-    answer = post(client, f"/undo/{taken.pk}/really/", kit="NOT-THERE")
-
-    assert answer.status_code == 404
-    assert "Which kit was it really?" in text_of(answer)
-    assert Checkout.objects.get(in_at=None).kit == school.world.day_01
-
-
-def test_a_photo_of_a_label_is_read_by_the_form(school, settings):
-    settings.PUBLIC_URL = scanned.ADDRESS
-    picture = scanned.png_of(school.kit)
-
-    answer = post(
-        browser(school.world.guide), "/scan/", image=SimpleUploadedFile("label.png", picture)
-    )
-
-    assert "DAY-01 is here" in text_of(answer)
-
-
-def test_nothing_read_says_what_to_do(school):
-    answer = post(browser(school.world.guide), "/scan/", text="  ")
-
-    assert answer.status_code == 400
-    assert "take a photo of it, or type its code" in text_of(answer)
 
 
 # ------------------------------------------------------------------------------------------- labels

@@ -5,22 +5,26 @@ so that the page is the same however a label came in, and works without the scri
 
 In the common case there is no mode to choose. A kit brings up its trip and guide; the guide's tag,
 scanned before or after it, takes it out without a tap. What was scanned last waits for a moment
-(`PATIENCE`) in hidden fields of the form.
+(`PATIENCE`) in hidden fields of the form. A chosen mode stays: what it waits for (the guide who
+takes many kits, the shelf that is filled or counted) waits as long.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import Any
+from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
 from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
+from django.utils.functional import Promise
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy as _lazy
 
 from gearroom.core import clock
 from gearroom.core.act import Act
@@ -43,22 +47,42 @@ from labels.services.outcomes import Ask
 PATIENCE = timedelta(seconds=90)
 """How long a kit waits for its guide's tag, or a tag for its kit."""
 
+
+@dataclass(frozen=True)
+class Mode:
+    """A way of going on from scan to scan, for whoever may do its use case; `says` what to scan."""
+
+    label: str | Promise
+    says: str | Promise = ""
+    use_case: str = "identify"
+
+
 MODES = {
-    "next": gettext_lazy("One after another"),
-    "many": gettext_lazy("Many kits to one guide"),
-    "look": gettext_lazy("Only look"),
+    "next": Mode(_lazy("One after another")),
+    "many": Mode(
+        _lazy("Many kits to one guide"),
+        _lazy("Scan the guide’s tag once, then one kit after another."),
+        "check_out",
+    ),
+    "look": Mode(_lazy("Only look"), _lazy("Nothing is taken out or handed back by scanning.")),
+    "receive": Mode(
+        _lazy("Receive"), _lazy("Receiving: scan the shelf, then each pack."), "receive"
+    ),
+    "count": Mode(_lazy("Count"), _lazy("Counting: scan the shelf, kit or pouch."), "count"),
 }
+_INTENTS = {"receive": Intent.RECEIVE, "count": Intent.COUNT}
 _LONGEST = 8000
 
 
 @dataclass(frozen=True)
 class State:
-    """What the form remembers from the scan before: whose tag (an id), which kit (its name), and
-    the chosen mode."""
+    """What the form remembers from the scan before: whose tag (an id), which kit (its name), which
+    shelf (an id), and the chosen mode."""
 
     holder: str = ""
     kit: str = ""
     mode: str = "next"
+    shelf: str = ""
 
 
 @reads_labels
@@ -67,7 +91,7 @@ def scan(request: HttpRequest) -> HttpResponse:
     """The page, and each reading event sent by its form."""
     text = request.GET.get("text", "")
     if request.method != "POST" and not text:
-        return _shown(request, State(mode=_mode(request.GET.get("mode", ""))), None)
+        return _shown(request, State(mode=_mode(request, request.GET.get("mode", ""))), None)
     state = _state(request)
     if request.method != "POST":
         answer = _identified(request, typed_texts([text[:_LONGEST]]))
@@ -80,13 +104,20 @@ def scan(request: HttpRequest) -> HttpResponse:
     return _shown(request, _after(state, answer), answer)
 
 
-def _mode(said: str) -> str:
-    return said if said in MODES else "next"
+def _modes(request: HttpRequest) -> dict[str, Mode]:
+    may = actor(request).may
+    return {name: mode for name, mode in MODES.items() if may(mode.use_case)}
+
+
+def _mode(request: HttpRequest, said: str) -> str:
+    return said if said in _modes(request) else "next"
 
 
 def _state(request: HttpRequest) -> State:
     said = request.POST
-    mode = _mode(said.get("mode", ""))
+    mode = _mode(request, said.get("mode", ""))
+    if mode in _INTENTS:
+        return State(mode=mode, shelf=said.get("waiting_shelf", ""))
     try:
         since = parse_datetime(said.get("since", ""))
     except ValueError:
@@ -157,6 +188,9 @@ def _meant(act: Act, seen: Look, state: State) -> tuple[Look, Ask]:
     """What somebody wants who scans and presses nothing."""
     if state.mode == "look":
         return seen, Ask()
+    if state.mode in _INTENTS:
+        place = find.place(act.actor, state.shelf) if state.shelf else None
+        return seen, Ask(_INTENTS[state.mode], place=place)
     found = meanings(act.actor, seen.seen, today=clock.today(showing.today_for(act)))
     kits_in = [m for m in found if m.means == Means.KIT and not _is_out(m)]
     tags = [m for m in found if m.means == Means.PERSON]
@@ -187,6 +221,10 @@ def _code_in(text: str) -> str:
 def _after(state: State, answer: dict[str, Any]) -> State:
     """What waits for the next scan."""
     outcomes = answer["outcomes"]
+    if state.mode in _INTENTS:
+        places = [each["shelf"] or each["section"] for each in outcomes]
+        named = [place for place in places if place]
+        return replace(state, shelf=str(named[-1]["id"]) if named else state.shelf)
     tags = [each["person"] for each in outcomes if each["outcome"] in ("holder",)]
     took = any(each["outcome"] == "taken-out" for each in outcomes)
     if state.mode == "many" and (took or not tags):
@@ -196,7 +234,11 @@ def _after(state: State, answer: dict[str, Any]) -> State:
     kits = [each["kit"] for each in outcomes if each["kit"] and each["outcome"] == "identified"]
     if len(kits) == 1 and not kits[0]["out_since"]:
         return State("", kits[0]["name"], state.mode)
-    return State(mode=state.mode)
+    stopped = (kits and kits[0]["out_since"]) or any(
+        each["outcome"] in ("handed-back", "kit-is-out") for each in outcomes
+    )
+    # Somebody else has what the guide came for: it is taken back first, and the guide waits.
+    return State(state.holder if stopped else "", mode=state.mode)
 
 
 def _shown(
@@ -211,9 +253,11 @@ def _shown(
         "state": state,
         "since": clock.now().isoformat(),
         "holder": find.person(state.holder) if state.holder else None,
-        "outcomes": [_for_people(each) for each in answer["outcomes"]] if answer else [],
+        "shelf": find.place(who, state.shelf) if state.shelf else None,
+        "outcomes": [_for_people(each, state) for each in answer["outcomes"]] if answer else [],
         "problem": problem,
-        "modes": MODES,
+        "modes": _modes(request),
+        "mode_says": MODES[state.mode].says,
         "may_go_short": who.may("check_out_short"),
         "just_done": just_done(who),
         "may_be_another": mixups.KINDS,
@@ -225,12 +269,32 @@ def _shown(
     return show(request, template, facts, status=status)
 
 
-def _for_people(outcome: dict[str, Any]) -> dict[str, Any]:
+def _for_people(outcome: dict[str, Any], state: State) -> dict[str, Any]:
     """An outcome with what can be done next apart: by scanning on, and by other pages."""
     kit = outcome["kit"]
     steps = [step for step in outcome["next"] if "intent" in step["fields"]]
     if kit and kit["out_since"]:  # three ways of handing back have a form of their own
         steps = [step for step in steps if step["fields"]["intent"] != "check-in"]
+    if outcome["outcome"] == "kit-is-out":  # taking it out comes up once it is handed back
+        steps = [step for step in steps if step["fields"]["intent"] != "check-out"]
     pages = {step["do"] for step in outcome["next"]} & {"restock", "log-use", "look-inside"}
     text = outcome["label"] or (kit["name"] if kit else outcome["read"]["text"])
-    return {**outcome, "steps": steps, "pages": pages, "text": text}
+    others = [step for step in outcome["next"] if "intent" not in step["fields"]]
+    links = dict(_link(outcome, step, state) for step in others if step["do"] in _LINKED)
+    return {**outcome, "steps": steps, "pages": pages, "text": text, "links": links}
+
+
+_LINKED = ("receive", "count", "count-kit")
+
+
+def _link(outcome: dict[str, Any], step: dict[str, Any], state: State) -> tuple[str, str]:
+    """The page on which a step of receiving or counting is taken, and what to call it."""
+    fields = step["fields"]
+    if step["do"] == "receive":
+        said = {"shelf": state.shelf} if state.shelf else {}
+        known = {"item": fields["item"]} if outcome["label"] else {"text": outcome["read"]["text"]}
+        return reverse("receive") + "?" + urlencode({**known, **said}), step["says"]
+    if step["do"] == "count-kit":
+        return reverse("kit-count", args=[step["about"]]), step["says"]
+    shelf = fields.get("shelf")
+    return reverse("count-shelf", args=[shelf]) if shelf else reverse("count"), step["says"]
