@@ -12,8 +12,9 @@ from gearroom.core.api.views import ReadView, UseCaseView
 from kits.api import answers, bodies
 from kits.models import Kit, Place
 from kits.rules.expiry import good_through
-from kits.services import find, fitness, turnaround
-from kits.services.turnaround import Borrowed, Differing, PutIn, Restock
+from kits.services import borrowing, find, fitness, turnaround
+from kits.services.borrowing import Borrowed
+from kits.services.turnaround import Differing, PutIn, Restock
 
 
 # ------------------------------------------------------------------------------ looking inside
@@ -255,6 +256,9 @@ class BorrowLineBody(StrictSerializer):
 class BorrowBody(ActBody):
     giver = serializers.CharField(max_length=40, help_text="The kit that gives, by name or code.")
     lines = BorrowLineBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
+    already_done = serializers.BooleanField(
+        default=False, help_text="A report of what happened, not a request: always recorded."
+    )
 
 
 class Borrow(UseCaseView):
@@ -275,7 +279,8 @@ class Borrow(UseCaseView):
             )
             for row in data["lines"]
         ]
-        return 201, answers.done(turnaround.borrow(act, giver, taker, lines))
+        entry = borrowing.borrow(act, giver, taker, lines, already_done=data["already_done"])
+        return 201, answers.done(entry)
 
 
 class ResealBody(ActBody):

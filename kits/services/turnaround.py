@@ -298,41 +298,6 @@ def take_expired_out(act: Act, kit: Kit) -> Entry:
         return book.post(EntryKind.TAKE_OUT, _out_legs(plan, rows), kit=kit)
 
 
-# ------------------------------------------------------------------------------------- borrowing
-@dataclass(frozen=True)
-class Borrowed:
-    """So many units of a batch from a section of one kit into a section of another."""
-
-    lot: Lot
-    source: Place
-    target: Place
-    units: int
-
-
-def borrow(act: Act, giver: Kit, taker: Kit, lines: Sequence[Borrowed]) -> Entry:
-    """Move things from one kit to another; both are judged again. §4.5 holds for the taker."""
-    if giver.pk == taker.pk:
-        raise Invalid("A kit cannot borrow from itself. Choose another kit.", field="from")
-    with Book(act) as book:
-        giver, taker = book.lock(giver.pk, taker.pk)
-        act.actor.require("borrow", taker.room_id)
-        refuse_if_kept_as_it_came(giver)
-        refuse_if_kept_as_it_came(taker)
-        for line in lines:
-            if line.source.kit_id != giver.pk or line.target.kit_id != taker.pk:
-                raise Invalid(
-                    f"Give sections of {giver.name} to take from and of {taker.name} to put into.",
-                    field="lines",
-                )
-        guard.put_in_guard(taker, [(line.lot, line.source) for line in lines])
-        return book.post(
-            EntryKind.BORROW,
-            [Leg(ln.lot, ln.source, ln.target, units(ln.units, field="lines")) for ln in lines],
-            kit=taker,
-            detail={"from": giver.pk},
-        )
-
-
 # ------------------------------------------------------------------------------------- resealing
 def reseal(act: Act, kit: Kit, number: str, *, section: Place | None = None) -> Seal:
     """Put a numbered seal on a kit, or on one of its sections. The kit no longer waits to be

@@ -6,6 +6,7 @@ import pytest
 
 from kits.models import AsFound, Holding, Kit, PlaceKind
 from kits.services import (
+    borrowing,
     counting,
     custody,
     find,
@@ -17,7 +18,8 @@ from kits.services import (
     turnaround,
 )
 from kits.services.ledger import room_place
-from kits.services.turnaround import Borrowed, PutIn
+from kits.services.borrowing import Borrowed
+from kits.services.turnaround import PutIn
 from tests.core.made import is_problem
 from tests.kits import factories as make
 from tests.kits.factories import act, fresh, section, trip, world
@@ -108,11 +110,11 @@ def test_what_is_in_a_training_kit_goes_into_no_other(school):
     line = Borrowed(lot, section(kit), section(school.day_01), 1)
 
     with refused("training-stock"):
-        turnaround.borrow(act(school.keeper), kit, school.day_01, [line])
+        borrowing.borrow(act(school.keeper), kit, school.day_01, [line])
 
     other = make.kit("TRAIN-2", school.version, school.store, training=True)
     line = Borrowed(lot, section(kit), section(other), 1)
-    turnaround.borrow(act(school.keeper), kit, other, [line])
+    borrowing.borrow(act(school.keeper), kit, other, [line])
 
 
 def test_what_is_in_a_training_kit_never_goes_back_on_a_shelf(school):

@@ -29,6 +29,7 @@ from kits.models import (
 )
 from kits.rules.expiry import Fault, why_not
 from kits.services import (
+    borrowing,
     audit,
     building,
     contents,
@@ -47,7 +48,7 @@ from kits.services import (
 )
 from kits.services.counting import Found
 from kits.services.reversal import reverse
-from kits.services.turnaround import Borrowed
+from kits.services.borrowing import Borrowed
 from kits.services.use import UseLine
 from tests.kits import factories
 from tests.kits.factories import World, act, days
@@ -186,7 +187,7 @@ class BookMachine(RuleBasedStateMachine):
         held = self.held(index, place__kit=giver)
         if held is not None:
             line = Borrowed(held.lot, held.place, factories.section(taker), units)
-            self.does(lambda: turnaround.borrow(act(), giver, taker, [line]))
+            self.does(lambda: borrowing.borrow(act(), giver, taker, [line]))
 
     @rule(kit=any_index, number=st.integers(400, 405))
     def seal(self, kit: int, number: int) -> None:

@@ -5,9 +5,10 @@ from __future__ import annotations
 import pytest
 
 from gearroom.core.problems import Invalid, Refused
-from kits.models import EntryKind, Holding, PlaceKind, Seal, WithheldKind
-from kits.services import custody, fitness, keeping, turnaround, use
-from kits.services.turnaround import Borrowed, Differing, PutIn
+from kits.models import EntryKind, Holding, Notice, PlaceKind, Seal, WithheldKind
+from kits.services import borrowing, custody, fitness, keeping, turnaround, use
+from kits.services.borrowing import Borrowed
+from kits.services.turnaround import Differing, PutIn
 from kits.services.use import UseLine
 from tests.kits.factories import act, days, fresh, section, some, trip, units, world
 
@@ -188,16 +189,44 @@ def test_there_is_nothing_to_take_out_of_a_good_kit(school):
 def test_a_kit_borrows_from_another_and_both_are_judged_again(school):
     line = Borrowed(school.dressings, section(school.day_01), section(school.day_02), 3)
 
-    turnaround.borrow(act(school.guide), school.day_01, school.day_02, [line])
+    borrowing.borrow(act(school.guide), school.day_01, school.day_02, [line])
 
     assert units(school.dressings, section(school.day_02)) == 3
     assert fresh(school.day_01).fit_until is None
     assert Holding.objects.filter(place__kit=school.day_02).exists()
 
 
+def test_a_loan_reported_afterwards_is_recorded_whatever_the_book_says(school):
+    line = Borrowed(school.dressings, section(school.day_01), section(school.day_02), 9)
+    with pytest.raises(Refused):
+        borrowing.borrow(act(school.guide), school.day_01, school.day_02, [line])
+
+    entry = borrowing.borrow(
+        act(school.guide), school.day_01, school.day_02, [line], already_done=True
+    )
+
+    assert entry.irregular == ["borrowed-more-than-the-book-held"]
+    assert units(school.dressings, section(school.day_01)) == 0
+    assert units(school.dressings, section(school.day_02)) == 9
+    assert Notice.objects.filter(kind="irregular", entry=entry).exists()
+
+
+def test_a_loan_from_a_kit_to_be_kept_as_it_came_is_refused_before_and_recorded_after(school):
+    keeping.withhold(act(school.keeper), school.day_01, WithheldKind.KEEP_AS_IT_CAME_BACK)
+    line = Borrowed(school.dressings, section(school.day_01), section(school.day_02), 1)
+    with pytest.raises(Refused):
+        borrowing.borrow(act(school.guide), school.day_01, school.day_02, [line])
+
+    entry = borrowing.borrow(
+        act(school.guide), school.day_01, school.day_02, [line], already_done=True
+    )
+
+    assert entry.irregular == ["kept-as-it-came"]
+
+
 def test_a_kit_does_not_borrow_from_itself(school):
     with pytest.raises(Invalid):
-        turnaround.borrow(act(school.guide), school.day_01, school.day_01, [])
+        borrowing.borrow(act(school.guide), school.day_01, school.day_01, [])
 
 
 def test_use_of_more_than_the_book_holds_is_found_and_used(school):

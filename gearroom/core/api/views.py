@@ -214,7 +214,12 @@ class UseCaseView(Door):
                 "method": request.method,
                 "path": request.path,
                 "if-match": request.META.get("HTTP_IF_MATCH"),
-                "body": {name: _fingerprint(value) for name, value in content.items()},
+                # What a device's clock shows while it sends is of the sending, not of the act.
+                "body": {
+                    name: _fingerprint(value)
+                    for name, value in content.items()
+                    if name != "device_now"
+                },
             },
             perform=lambda: self._perform(key, content),
             instance=request.path,
