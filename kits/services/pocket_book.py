@@ -1,0 +1,189 @@
+"""The pocket book: what a phone keeps of the gear room for when there is no network.
+
+The kits of somebody's rooms with what is inside, who has them and what they are promised to, and
+what the labels on them mean. The number of queries does not grow with the kits.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import date, timedelta
+from typing import Any
+
+from django.db.models import Max, Q, Sum
+
+from gearroom.core import clock
+from gearroom.core.act import Actor
+from gearroom.core.models import Person
+from gearroom.core.services import people
+from kits.models import (
+    Checkout,
+    Holding,
+    Item,
+    Label,
+    LabelKind,
+    LevelFact,
+    Movement,
+    PlaceKind,
+    Reservation,
+    Withholding,
+)
+from kits.services import overview
+
+_LOOK_BACK = timedelta(days=730)
+
+
+def pocket_book(actor: Actor) -> dict[str, Any]:
+    """Everything as JSON-like values; dates and times in ISO form, ids as numbers.
+
+    `kits`: name, room, training, lost, laid_up, to_sort, fit_until, may_go_until and clear_until
+    (None: not at all; 9999-12-31: no limit), withheld, seal, out (person, name, phone, since, due,
+    trip; None: in), next (trip, departs, last_day, person, name; None: promised to no trip),
+    sections (key, name, lines of [thing, batch, units], levels of [thing, level]).
+    `things` by id: name, by_eye, used (units in two years); `batches` by id: number, until.
+    `people`: id, name. `labels` by code: kind (kit, person or batch) and its name or id.
+    Phones and people are left out for whoever may not see people.
+    """
+    kits = overview.overviews(actor, overview.listed(actor).order_by("name"))
+    places = [seen.place.pk for kit in kits for seen in kit.sections]
+    lines: dict[int, list[list[int]]] = defaultdict(list)
+    batches: dict[int, dict[str, Any]] = {}
+    things: dict[int, Item] = {}
+    for row in (
+        Holding.objects.filter(place__in=places, units__gt=0)
+        .select_related("lot__item")
+        .order_by("place", "lot__item__name", "lot__expiry", "lot")
+    ):
+        lines[row.place_id].append([row.lot.item_id, row.lot_id, row.units])
+        batches[row.lot_id] = {"number": row.lot.number, "until": _iso(row.lot.expiry)}
+        things[row.lot.item_id] = row.lot.item
+    levels: dict[int, list[list[Any]]] = defaultdict(list)
+    for fact in _levels(places):
+        levels[fact.section_id].append([fact.item_id, fact.level])
+        things[fact.item_id] = fact.item
+    whom = _people(actor)
+    used = _used(things)
+    return {
+        "kits": [_kit(seen, lines, levels) for seen in kits],
+        "things": {
+            item.pk: {"name": item.name, "by_eye": item.by_eye, "used": used.get(item.pk, 0)}
+            for item in things.values()
+        },
+        "batches": batches,
+        "people": [{"id": person.pk, "name": person.name} for person in whom],
+        "labels": _labels(kits, places, batches, whom),
+    }
+
+
+def _kit(
+    seen: overview.Overview,
+    lines: dict[int, list[list[int]]],
+    levels: dict[int, list[list[Any]]],
+) -> dict[str, Any]:
+    kit = seen.kit
+    return {
+        "name": kit.name,
+        "room": kit.room.name,
+        "training": kit.training,
+        "lost": kit.lost_since is not None,
+        "laid_up": kit.laid_up_since is not None,
+        "to_sort": kit.to_sort_since is not None,
+        "fit_until": _iso(kit.fit_until),
+        "may_go_until": _iso(kit.may_go_until),
+        "clear_until": _iso(kit.clear_until),
+        "withheld": [_withheld(row) for row in seen.withheld],
+        "seal": seen.seal,
+        "out": _out(seen.checkout, phones=seen.phones) if seen.checkout else None,
+        "next": _next(seen.reserved) if seen.reserved else None,
+        "sections": [
+            {
+                "key": section.place.section_key,
+                "name": section.place.name,
+                "lines": lines[section.place.pk],
+                "levels": levels[section.place.pk],
+            }
+            for section in seen.sections
+        ],
+    }
+
+
+def _withheld(row: Withholding) -> str:
+    kind = row.get_kind_display()
+    return f"{kind}: {row.note}" if row.note else kind
+
+
+def _out(held: Checkout, *, phones: bool) -> dict[str, Any]:
+    who = held.person
+    return {
+        "person": who.pk if who else None,
+        "name": who.name if who else "",
+        "phone": who.phone if who and phones else "",
+        "since": held.out_at.isoformat(),
+        "due": held.due_at.isoformat(),
+        "trip": held.trip.name if held.trip else "",
+    }
+
+
+def _next(promise: Reservation) -> dict[str, Any]:
+    guide = promise.person or promise.trip.leader
+    return {
+        "trip": promise.trip.name,
+        "departs": promise.trip.departs_at.isoformat(),
+        "last_day": promise.trip.last_day.isoformat(),
+        "person": guide.pk if guide else None,
+        "name": guide.name if guide else "",
+    }
+
+
+def _people(actor: Actor) -> list[Person]:
+    if not actor.may("see_people"):
+        return []
+    return list(people.seen_by(actor).filter(left_on__isnull=True).order_by("name", "pk"))
+
+
+def _levels(places: Iterable[int]) -> Iterable[LevelFact]:
+    latest = LevelFact.objects.filter(section__in=places).values("section", "item")
+    newest = [row["newest"] for row in latest.annotate(newest=Max("id")).order_by()]
+    return LevelFact.objects.filter(pk__in=newest).select_related("item").order_by("item__name")
+
+
+def _used(things: Iterable[int]) -> dict[int, int]:
+    """Units of each thing that were used in two years: what is offered first."""
+    rows = Movement.objects.filter(
+        to_place__kind=PlaceKind.USED,
+        lot__item__in=list(things),
+        entry__occurred_at__gte=clock.now() - _LOOK_BACK,
+    )
+    return dict(rows.values_list("lot__item").annotate(total=Sum("units")).order_by())
+
+
+def _labels(
+    kits: Iterable[overview.Overview],
+    places: Iterable[int],
+    batches: Iterable[int],
+    whom: Iterable[Person],
+) -> dict[str, list[Any]]:
+    """What the labels that may be scanned on the way are on; a pouch's stands for its kit."""
+    names = {seen.kit.pk: seen.kit.name for seen in kits}
+    on = (
+        Q(kind=LabelKind.KIT, kit__in=names)
+        | Q(kind=LabelKind.SECTION, place__in=list(places))
+        | Q(kind=LabelKind.LOT, lot__in=list(batches))
+        | Q(kind=LabelKind.PERSON, person__in=[person.pk for person in whom])
+    )
+    found: dict[str, list[Any]] = {}
+    rows = Label.objects.filter(on, cancelled_at__isnull=True).select_related("place")
+    for label in rows.order_by("code"):
+        if label.lot_id:
+            found[label.code] = ["batch", label.lot_id]
+        elif label.person_id:
+            found[label.code] = ["person", label.person_id]
+        else:
+            kit_id = label.kit_id or (label.place.kit_id if label.place else None)
+            found[label.code] = ["kit", names[kit_id or 0]]
+    return found
+
+
+def _iso(day: date | None) -> str | None:
+    return day.isoformat() if day else None
