@@ -1,0 +1,375 @@
+// The scan page without a network: what was scanned as cards with what can be written down, the acts
+// that wait, and the kits as they were last known. All words stand in the page's template.
+
+import "./offline-queue.js";
+import { makers } from "./offline-acts.js";
+import { batchesFor, counted, kitsNow, meaning, standing } from "./offline-book.js";
+import { camera } from "./offline-camera.js";
+
+const queue = globalThis.gearQueue;
+const find = (id) => document.getElementById(id);
+const copy = (id) => find(id).content.firstElementChild.cloneNode(true);
+const words = find("words").dataset;
+const make = makers(words);
+const reach = find("reach");
+const answer = find("answer");
+const PATIENCE_MS = 90_000; // how long a kit waits for its guide's tag, or a tag for its kit
+const AGAIN_MS = 10_000;
+const language = document.documentElement.lang;
+const day = (iso) => new Intl.DateTimeFormat(language, { dateStyle: "long" }).format(new Date(`${iso}T12:00`));
+const time = (iso) => new Intl.DateTimeFormat(language, { weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" }).format(new Date(iso));
+const today = () => new Intl.DateTimeFormat("en-CA").format(new Date()); // YYYY-MM-DD, here
+const fill = (text, facts) => Object.entries(facts).reduce((all, [name, value]) => all.replace(name, () => value), text);
+
+let book = null;
+let acts = [];
+let kits = new Map();
+let waiting = {}; // {ref} or {person} of the last scan, and when
+let timer = 0;
+
+// ------------------------------------------------------------------------------- what was scanned
+async function read(text) {
+  if (!book) return;
+  const meant = meaning(text, book);
+  const recent = Date.now() - (waiting.at ?? 0) < PATIENCE_MS ? waiting : {};
+  answer.querySelector(".problem")?.remove();
+  if (meant.kind === "nothing") return complain(answer.dataset.nothing);
+  if (meant.kind === "batch") return complain(answer.dataset.batch);
+  if (meant.kind === "person") {
+    const person = book.people.find((each) => each.id === meant.id);
+    const kit = recent.ref && kits.get(recent.ref);
+    if (recent.ref && !kit?.out && person) {
+      waiting = {};
+      return write(make.takeOut(recent.ref, person));
+    }
+    if (kit && person && kit.out.person !== person.id) return offerPass(kit.name, person.id);
+    waiting = { person, at: Date.now() };
+    return;
+  }
+  const kit = kits.get(meant.ref);
+  if (recent.person && !kit?.out) {
+    waiting = {};
+    return write(make.takeOut(meant.ref, recent.person));
+  }
+  waiting = { ref: meant.ref, at: Date.now() };
+  show(meant.ref);
+}
+
+function complain(text) {
+  answer.querySelector(".problem")?.remove();
+  const note = document.createElement("p");
+  note.className = "problem";
+  note.setAttribute("role", "alert");
+  note.textContent = text;
+  answer.prepend(note);
+}
+
+/** Write an act down, and say so; then try to send it. */
+async function write(act) {
+  try {
+    await queue.add(act);
+  } catch {
+    return complain(reach.dataset.lost);
+  }
+  navigator.vibrate?.(60);
+  await load();
+  show(act.kit, true);
+  send();
+}
+
+// -------------------------------------------------------------------------------------------- cards
+const card = (ref) => [...answer.querySelectorAll("article")].find((each) => each.dataset.kit === ref);
+const inUse = (element) => element.contains(document.activeElement) || element.querySelector("details[open]");
+
+function show(ref, anew = false) {
+  const old = card(ref);
+  if (old && inUse(old) && !anew) return;
+  const made = draw(ref);
+  if (old) old.replaceWith(made);
+  const first = answer.querySelector("article");
+  if (first !== made && !(first && inUse(first))) answer.prepend(made);
+  else if (!made.isConnected) first.after(made);
+  [...answer.querySelectorAll("article")].slice(4).forEach((each) => each.remove());
+}
+
+function draw(ref) {
+  const made = copy("card");
+  const kit = kits.get(ref);
+  const part = (selector) => made.querySelector(selector);
+  made.dataset.kit = ref;
+  part(".name").textContent = ref;
+  part(".name").href = `/kits/${encodeURIComponent(ref)}/`;
+  const stands = kit ? standing(kit, today()) : "";
+  if (stands && stands !== "out") made.classList.add(stands);
+  part(".mark").textContent = words[stands] ?? "";
+  part(".mark").hidden = !stands;
+  part(".lead").textContent = kit ? sentence(kit, stands) : answer.dataset.unknown;
+  const phone = kit?.out?.phone;
+  part(".phone").hidden = !phone;
+  if (phone) Object.assign(part(".phone a"), { href: `tel:${phone.replace(/[^+\d]/g, "")}`, textContent: phone });
+  part(".seal").hidden = !(kit?.out && kit.seal);
+  part(".seal").textContent = fill(words.seal, { SEAL: kit?.seal.slice(-3) ?? "" });
+  const out = part("[data-act=take-out]");
+  people(out.elements.person, kit?.next?.person, true);
+  const guide = book.people.find((each) => each.id === kit?.next?.person);
+  if (guide) out.querySelector("button").textContent = fill(words.takenBy, { NAME: guide.name });
+  out.elements.person.addEventListener("change", () => {
+    const person = book.people.find((each) => String(each.id) === out.elements.person.value);
+    if (person) out.querySelector("button").textContent = fill(words.takenBy, { NAME: person.name });
+  });
+  out.hidden = Boolean(kit?.out);
+  part("[data-act=hand-back]").hidden = Boolean(kit && !kit.out);
+  part("[data-for=pass]").hidden = !book.people.length;
+  people(part("[data-act=pass]").elements.person);
+  for (const name of ["use", "borrow", "inside"]) part(`[data-for=${name}]`).hidden = !kit;
+  if (kit) fillIn(made, kit);
+  for (const form of made.querySelectorAll("form")) form.addEventListener("submit", submitted);
+  return made;
+}
+
+function sentence(kit, stands) {
+  const said = [];
+  if (kit.out) {
+    said.push(kit.out.name ? fill(words.has, { NAME: kit.out.name }) : words.somebody);
+    if (kit.out.due) said.push(fill(words.due, { WHEN: time(kit.out.due) }));
+    return said.join(" ");
+  }
+  if (kit.next) said.push(fill(kit.next.name ? words.promised : words.promisedTrip, { NAME: kit.next.name, TRIP: kit.next.trip }));
+  said.push(...kit.withheld.map((why) => `${words.stop}: ${why}.`));
+  if (kit.lost) said.push(words.lost);
+  if (kit.laid_up) said.push(words.laidUp);
+  if (kit.training) said.push(words.training);
+  if (kit.to_sort) said.push(words.sort);
+  if (stands === "ok") said.push(kit.fit_until < "9000" ? fill(words.fitUntil, { DAY: day(kit.fit_until) }) : words.fit);
+  else said.push(stands === "short" ? words.mayGo : words.unfit);
+  return said.join(" ");
+}
+
+function people(select, chosen, none = false) {
+  if (none || !chosen) select.append(new Option("–", ""));
+  for (const person of book.people) select.append(new Option(person.name, person.id, false, person.id === chosen));
+}
+
+function fillIn(made, kit) {
+  const things = counted(kit, book);
+  for (const thing of things) {
+    const tile = copy("tile");
+    tile.querySelector("label").textContent = `${thing.name} (${thing.units})`;
+    const field = tile.querySelector("input");
+    field.name = `used-${thing.id}`;
+    field.id = `${kit.name}-used-${thing.id}`;
+    tile.querySelector("label").htmlFor = field.id;
+    made.querySelector(".tiles").append(tile);
+  }
+  made.querySelector(".tiles").addEventListener("click", (event) => {
+    const button = event.target.closest("button");
+    const field = button?.parentElement.querySelector("input");
+    if (!field) return;
+    if (button.classList.contains("more")) field.stepUp();
+    else field.stepDown();
+    button.parentElement.querySelector(".less").hidden = !Number(field.value);
+  });
+  made.querySelector("[data-for=use]").hidden = !things.length;
+  const { giver, thing } = made.querySelector("[data-act=borrow]").elements;
+  giver.append(new Option("–", ""));
+  for (const other of kits.values()) if (other !== kit) giver.append(new Option(other.name));
+  giver.addEventListener("change", () => {
+    thing.replaceChildren();
+    const from = kits.get(giver.value);
+    for (const each of from ? counted(from, book) : []) thing.append(new Option(`${each.name} (${each.units})`, each.id));
+  });
+  const inside = made.querySelector(".inside");
+  for (const section of kit.sections) {
+    const head = document.createElement("h3");
+    head.textContent = section.name;
+    const list = document.createElement("ul");
+    for (const [id, batch, units] of section.lines) {
+      const { number, until } = book.batches[batch];
+      const when = until ? fill(words.useBy, { DAY: day(until) }) : words.undated;
+      list.append(line(`${units} × ${book.things[id].name}`, `${number} ${when}`));
+    }
+    for (const [id, level] of section.levels) list.append(line(book.things[id].name, words[level] ?? level));
+    inside.append(head, list);
+  }
+}
+
+function line(what, more) {
+  const row = document.createElement("li");
+  const small = document.createElement("small");
+  row.textContent = what;
+  small.textContent = more;
+  row.append(small);
+  return row;
+}
+
+function offerPass(ref, person) {
+  show(ref, true);
+  const form = card(ref).querySelector("[data-act=pass]");
+  form.closest("details").open = true;
+  form.elements.person.value = String(person);
+  form.querySelector("button").focus();
+}
+
+async function submitted(event) {
+  event.preventDefault();
+  const form = event.target;
+  const ref = form.closest("article").dataset.kit;
+  const fields = form.elements;
+  const chosen = book.people.find((each) => String(each.id) === fields.person?.value);
+  document.activeElement?.blur();
+  waiting = {};
+  switch (form.dataset.act) {
+    case "take-out": return write(make.takeOut(ref, chosen));
+    case "hand-back": return write(make.handBack(ref, event.submitter?.value ?? "sort-later", fields.sharps.checked, fields.wet.checked));
+    case "pass": return write(make.pass(ref, chosen));
+    case "use": {
+      const used = counted(kits.get(ref), book).map((thing) => ({ ...thing, units: Number(fields[`used-${thing.id}`].value) }));
+      const some = used.filter((thing) => thing.units > 0);
+      return some.length ? write(make.use(ref, some)) : undefined;
+    }
+    case "borrow": {
+      const id = Number(fields.thing.value);
+      const units = Number(fields.units.value);
+      const lines = batchesFor(kits.get(fields.giver.value), id, units, book);
+      if (lines.reduce((sum, each) => sum + each.units, 0) < units) return complain(words.more);
+      return write(make.borrow(ref, fields.giver.value, book.things[id].name, lines));
+    }
+  }
+}
+
+// --------------------------------------------------------------------------------------- the queue
+function drawQueue() {
+  const open = acts.filter((act) => !act.settled);
+  const unsent = acts.filter((act) => act.state === "waits");
+  find("queue").hidden = !open.length;
+  const { none, one, many, others } = find("waiting").dataset;
+  const said = [unsent.length ? fill(unsent.length === 1 ? one : many, { COUNT: unsent.length }) : none];
+  const theirs = Map.groupBy ? Map.groupBy(unsent.filter((act) => act.by !== book?.person), (act) => act.name) : new Map();
+  for (const [name, list] of theirs) said.push(fill(others, { COUNT: list.length, NAME: name }));
+  find("waiting").textContent = said.join(" ");
+  find("acts").replaceChildren(...open.toReversed().map(drawAct));
+}
+
+function drawAct(act) {
+  const row = copy("act");
+  const mark = row.querySelector(".mark");
+  row.dataset.state = act.state;
+  row.querySelector("b").textContent = act.says;
+  row.querySelector("small").textContent = `${time(act.at)}, ${act.name}`;
+  mark.textContent = words[act.state];
+  mark.classList.add({ waits: "short", done: "ok", irregular: "short", refused: "stop" }[act.state]);
+  const { why, page } = explain(act);
+  row.querySelector(".why").append(...why.map((text) => line(text, "")));
+  const link = row.querySelector(".settle");
+  link.hidden = !page;
+  if (page) Object.assign(link, { href: page.getAttribute("href").replace("KIT", encodeURIComponent(act.kit)), textContent: page.textContent });
+  const use = (name, shown, what) => {
+    const button = row.querySelector(`[data-do=${name}]`);
+    button.hidden = !shown;
+    button.addEventListener("click", what);
+  };
+  use("again", act.state === "refused", () => queue.again(act.seq).then(load).then(send));
+  use("settled", act.state === "refused" || act.state === "irregular", () => queue.settle(act.seq).then(load));
+  use("back", act.state === "waits" && !act.tried, async () => {
+    if (!(await queue.takeBack(act.seq))) complain(words.tooLate);
+    await load();
+    if (card(act.kit)) show(act.kit, true);
+  });
+  return row;
+}
+
+/** Why an act is irregular or refused, in sentences, and the link to the page that settles it. */
+function explain(act) {
+  const whys = find("whys");
+  const why = [];
+  let to = "";
+  if (act.state === "refused") {
+    why.push(act.answer.says, whys.querySelector("[data-code=refused]").textContent);
+    to = "kit";
+  }
+  for (const code of act.state === "irregular" ? act.answer.codes : []) {
+    const known = [...whys.querySelectorAll("[data-code]")].find((each) => each.dataset.code === code);
+    const other = whys.querySelector(act.kind === "take-out" ? "[data-code=not-fit]" : '[data-code=""]');
+    const told = act.answer.texts[code];
+    why.push(known ? known.textContent : fill(other.textContent, { CODE: (told ?? code).replace(/\.$/, "") }));
+    to ||= (known ?? other).dataset.to;
+  }
+  return { why, page: to && whys.querySelector(`[data-page=${to}]`) };
+}
+
+// ------------------------------------------------------------------------------------------ the kits
+function drawKits() {
+  find("as-of").textContent = fill(find("as-of").dataset.asOf, { WHEN: time(new Date(book.fetched).toISOString()) });
+  find("kits").replaceChildren(...[...kits.values()].map((kit) => {
+    const row = document.createElement("li");
+    const button = document.createElement("button");
+    const stands = standing(kit, today());
+    const mark = Object.assign(document.createElement("span"), { className: "mark", textContent: words[stands] });
+    const name = Object.assign(document.createElement("b"), { textContent: kit.name });
+    const more = Object.assign(document.createElement("small"), { textContent: kit.out ? kit.out.name : kit.room });
+    if (stands !== "out") mark.classList.add(stands);
+    button.type = "button";
+    button.append(name, more, mark);
+    button.addEventListener("click", () => {
+      waiting = { ref: kit.name, at: Date.now() };
+      show(kit.name);
+      card(kit.name).scrollIntoView({ block: "start" });
+    });
+    row.append(button);
+    return row;
+  }));
+}
+
+async function load() {
+  book = (await queue.kept("book")) ?? null;
+  acts = await queue.acts();
+  kits = book ? kitsNow(book, acts) : new Map();
+  drawQueue();
+  if (book) drawKits();
+}
+
+// ------------------------------------------------------------------------------------- out of reach?
+async function send() {
+  clearTimeout(timer);
+  const told = await queue.send();
+  if (told.reach === "here") await queue.refresh(told.sent ? 0 : 60);
+  await load();
+  const state = !book && told.reach !== "signed-out" ? "empty" : told.reach;
+  reach.textContent = reach.dataset[{ "signed-out": "signedOut" }[state] ?? state];
+  find("onward").hidden = told.reach === "away";
+  find("to-scan").hidden = told.reach === "signed-out";
+  find("to-sign-in").hidden = told.reach !== "signed-out";
+  timer = setTimeout(send, 1000 * told.retry || AGAIN_MS);
+}
+
+async function start() {
+  try {
+    await load();
+  } catch {
+    reach.textContent = reach.dataset.broken;
+    return;
+  }
+  queue.listen(load);
+  addEventListener("online", send);
+  document.addEventListener("visibilitychange", () => { if (!document.hidden) send(); });
+  find("scan").addEventListener("submit", (event) => {
+    event.preventDefault();
+    const { text } = event.target.elements;
+    if (text.value.trim()) read(text.value);
+    text.value = "";
+    text.focus();
+  });
+  document.addEventListener("keydown", (event) => { // a USB scanner types wherever the focus is
+    const busy = event.target.closest("input, select, textarea, button, a, summary");
+    if (!busy && event.key.length === 1 && !event.ctrlKey && !event.metaKey && !event.altKey) find("text").focus();
+  });
+  if (book) {
+    const here = /^\/(?:kits|L)\/([^/]+)\/?/i.exec(location.pathname); // a kit's page or label that is out of reach
+    const asked = here ? decodeURIComponent(here[1]) : new URLSearchParams(location.search).get("text");
+    if (asked) await read(asked);
+    camera(find("camera"), read);
+  }
+  await send();
+}
+
+start();
