@@ -10,6 +10,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("scan/", scan.scan, name="scan"),
     path("", include("gearroom.site.web.urls_hatch")),
     re_path(r"^[Ll]/(?P<code>[^/]{1,40})/?$", label.label, name="label"),
+    path("", include("gearroom.site.web.urls_offline")),
     path("kits/", kits.every, name="kits"),
     path("kits/<str:kit>/", kits.one, name="kit"),
     path("kits/<str:kit>/as-of/", kit_record.as_of, name="kit-as-of"),

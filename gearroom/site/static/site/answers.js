@@ -42,6 +42,10 @@ async function next() {
     note.className = "problem away";
     note.setAttribute("role", "alert");
     note.textContent = document.getElementById("camera").dataset.away;
+    const onward = document.querySelector("#pocket a").cloneNode();
+    onward.href += `?${new URLSearchParams({ text: data.get("text") ?? "" })}`;
+    onward.textContent = document.getElementById("pocket").dataset.onward;
+    note.append(" ", onward);
     place.prepend(note);
   } finally {
     place.removeAttribute("aria-busy");
