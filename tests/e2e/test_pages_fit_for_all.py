@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from kits.services import custody, keeping, lists, turnaround
+from kits.services import custody, keeping, lists, reservations, turnaround
 from tests.e2e.pages import AXE, chromium, give_password, sign_in
 from tests.kits import factories as make
 from tests.labels import scanned
@@ -41,6 +41,7 @@ def test_axe_finds_nothing_and_everything_fits_the_thumb_and_the_screen(
     custody.check_in(make.act(world.keeper), day_03, wet=True)
     keeping.release(make.act(world.keeper), day_03, keeping.WithheldKind.DRYING)
     turnaround.look_inside(make.act(world.keeper), day_03)
+    reservations.reserve(make.act(), day_03, make.trip("Crag walk", world.store, 1, 2))
     lists.new_draft(make.act(world.keeper), world.version.packing_list)
     keeper = give_password(world.keeper)
     server = make_server().start()

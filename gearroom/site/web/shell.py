@@ -57,6 +57,7 @@ NAVIGATION = (
     Way("scan", _("Scan"), "identify"),
     Way("kits", _("Kits")),
     Way("stock", _("Stock")),
+    Way("trips", _("Trips")),
     Way("lists", _("Kit lists")),
     Way("labels", _("Labels"), "print_labels", more=True),
     Way("people", _("People"), "see_people", more=True),

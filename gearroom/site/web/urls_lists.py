@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from gearroom.site.web import list_editing, lists
+from gearroom.site.web import list_editing, lists, trips
 
 _VERSION = "lists/<int:id>/<int:number>/"
 
@@ -19,4 +19,11 @@ urlpatterns: list[URLPattern] = [
     path(f"{_VERSION}edit/", list_editing.edit, name="list-edit"),
     path(f"{_VERSION}sections/<slug:key>/", list_editing.section, name="list-section"),
     path(f"{_VERSION}sections/<slug:key>/instead/", list_editing.instead, name="list-instead"),
+    path("trips/", trips.every, name="trips"),
+    path("trips/calendar/", trips.month, name="trips-month"),
+    path("trips/add/", trips.add, name="trip-add"),
+    path("trips/<int:trip>/", trips.one, name="trip"),
+    path("trips/<int:trip>/reserve/", trips.reserve, name="trip-reserve"),
+    path("trips/<int:trip>/release/", trips.release, name="trip-release"),
+    path("trips/<int:trip>/edit/", trips.edit, name="trip-edit"),
 ]
