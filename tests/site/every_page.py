@@ -52,6 +52,9 @@ AT_THE_DESK = (
     "/labels/?for=blanks",
     "/labels/print/",
     "/labels/printer/",
+    "/first-day/",
+    "/first-day/workbook/",
+    "/add-kit/",
     "/nowhere/",
 )
 PAGES = AT_DAWN + AT_THE_DESK

@@ -62,6 +62,7 @@ NAVIGATION = (
     Way("labels", _("Labels"), "print_labels", more=True),
     Way("people", _("People"), "see_people", more=True),
     Way("notices", _("What was told"), more=True),
+    Way("first-day", _("First day"), "edit_kit", more=True),
     Way("settings", _("Settings"), more=True),
 )
 

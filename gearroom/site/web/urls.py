@@ -26,4 +26,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("gearroom.site.web.urls_lists")),
     path("stock/", include("gearroom.site.web.urls_stock")),
     path("", include("gearroom.site.web.urls_desk")),
+    path("", include("gearroom.site.web.urls_first_day")),
 ]
