@@ -52,6 +52,8 @@ AT_THE_DESK = (
     "/labels/?for=blanks",
     "/labels/print/",
     "/labels/printer/",
+    "/help/",
+    "/help/keeper/",
     "/first-day/",
     "/first-day/workbook/",
     "/add-kit/",

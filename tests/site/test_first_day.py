@@ -194,3 +194,24 @@ def test_guides_add_no_kits_and_begin_no_room():
 
     for path in ("/add-kit/", "/first-day/workbook/", "/first-day/workbook/empty/"):
         assert guide.get(path).status_code == 403
+
+
+# -------------------------------------------------------------------------------------------- help
+@pytest.mark.parametrize("role", ["guide", "keeper", "instructor", "adviser", "administrator"])
+def test_each_role_has_a_page_of_help_with_pictures_that_are_there(role):
+    client = browser(make.world().guide)
+
+    page = client.get(f"/help/{role}/")
+
+    assert page.status_code == 200
+    for topic, picture in page.context["topics"]:
+        assert not topic.picture or picture, topic.picture
+    assert "Go there" in text_of(page)
+
+
+def test_help_opens_at_the_readers_own_role_and_says_where_there_is_none():
+    world = make.world()
+
+    assert "For guides" in text_of(browser(world.guide).get("/help/")).split("Help by role")[0]
+    assert browser(world.adviser).get("/help/").context["chosen"] == "adviser"
+    assert browser(world.guide).get("/help/nobody/").status_code == 404

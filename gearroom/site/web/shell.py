@@ -19,21 +19,25 @@ import hashlib
 import uuid
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from functools import wraps
 from typing import Any
+from urllib.parse import urlencode
 
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from gearroom.core.act import Act, Actor, actor_of
+from gearroom.core import clock
+from gearroom.core.act import Act, Actor
 from gearroom.core.models import Room
 from gearroom.core.problems import Problem
-from gearroom.core.services import rooms
+from gearroom.core.services import hatch, rooms, sign_ins
 from gearroom.core.services.once import once
 from gearroom.site.web import errors
 
@@ -52,6 +56,9 @@ class Way:
     more: bool = False
 
 
+NOTED = "noted"
+"""When it was last noted that somebody's browser was used."""
+
 NAVIGATION = (
     Way("board", _("Board")),
     Way("scan", _("Scan"), "identify"),
@@ -61,9 +68,10 @@ NAVIGATION = (
     Way("lists", _("Kit lists")),
     Way("labels", _("Labels"), "print_labels", more=True),
     Way("people", _("People"), "see_people", more=True),
-    Way("notices", _("What was told"), more=True),
+    Way("notices", _("What was told"), "own_account", more=True),
     Way("first-day", _("First day"), "edit_kit", more=True),
-    Way("settings", _("Settings"), more=True),
+    Way("settings", _("Settings"), "own_account", more=True),
+    Way("help", _("Help"), None, more=True),
 )
 
 
@@ -80,7 +88,8 @@ class Done:
 def actor(request: HttpRequest) -> Actor:
     """Who asks, with their roles; they are signed in."""
     if not hasattr(request, "_actor"):
-        request._actor = actor_of(request.user)  # type: ignore[attr-defined]  # kept for one request
+        found = hatch.actor_at(request.user, request.session)  # type: ignore[arg-type]  # signed in
+        request._actor = found  # type: ignore[attr-defined]  # kept for one request
     return request._actor  # type: ignore[attr-defined,no-any-return]  # set just above
 
 
@@ -117,6 +126,7 @@ def furniture(request: HttpRequest) -> dict[str, Any]:
         "person": who.person,
         "rooms": rooms_of(request),
         "here": here(request),
+        "hatch": who.sure,
     }
 
 
@@ -136,11 +146,16 @@ def page(use_case: str | None = "look") -> Callable[[View], View]:
                     there = request.headers.get("Referer", "/")
                     return HttpResponse(status=401, headers={"HX-Redirect": there})
                 return redirect_to_login(request.get_full_path())
+            _touch(request)
             try:
                 if use_case is not None:
                     actor(request).require(use_case)
                 response = view(request, *args, **kwargs)
             except Problem as problem:
+                if problem.code in _ASKS and "HX-Request" not in request.headers:
+                    there = request.get_full_path() if request.method == "GET" else "/scan/"
+                    asked = urlencode({"to": there})
+                    return redirect(f"{reverse(_ASKS[problem.code])}?{asked}")
                 return errors.refusal(request, problem)
             response.headers.setdefault("Cache-Control", "private, no-store")
             return response
@@ -148,6 +163,24 @@ def page(use_case: str | None = "look") -> Callable[[View], View]:
         return inner
 
     return wrap
+
+
+_ASKS = {"who-are-you": "hatch-who", "confirm-with-pin": "hatch-pin"}
+"""Problems at a shared device that a page of its own settles."""
+
+
+def _touch(request: HttpRequest) -> None:
+    """Note that a browser is used: a shared one stays open by it. What pages ask for by
+    themselves (the board, every few seconds) is nobody's touch."""
+    session, now = request.session, clock.now()
+    by_itself = request.method == "GET" and "HX-Request" in request.headers
+    if hatch.PERSON in session and not by_itself:
+        actor(request)  # judged by the touch before
+        session[hatch.TOUCHED] = now.isoformat()
+    noted = session.get(NOTED)
+    if noted and now - datetime.fromisoformat(noted) > sign_ins.SEEN_EVERY and session.session_key:
+        sign_ins.seen(session.session_key)
+        session[NOTED] = now.isoformat()
 
 
 def show(
