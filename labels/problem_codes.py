@@ -22,6 +22,8 @@ KINDS.update(
              "“detail” says what is asked for. Scan that."),
             ("label-not-bound", 409, "The label is not on anything yet",
              "Bind it to what it is stuck on."),
+            ("which-batch", 422, "The batch is not known",
+             "The code fits no batch on record, or several. Use our own label, or do without."),
             ("which-person", 422, "Several tags were read",
              "Scan the tag of the one who takes it, alone; or send “holder”."),
             # -------------------------------------------------------------------- pictures of it

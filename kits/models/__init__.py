@@ -2,7 +2,7 @@
 
 from kits.models.catalogue import Disposal, Item, PackCode, Substitute
 from kits.models.custody import AsFound, Checkout, Handover, Reservation, Trip
-from kits.models.kits import Kit, LevelFact, Seal, WithheldKind, Withholding
+from kits.models.kits import Kit, LevelFact, Photo, Seal, WithheldKind, Withholding
 from kits.models.labels import Label, LabelKind
 from kits.models.ledger import Entry, EntryKind, Holding, Movement
 from kits.models.lists import ListLine, ListSection, PackingList, PackingListVersion
@@ -40,6 +40,7 @@ __all__ = [
     "PackCode",
     "PackingList",
     "PackingListVersion",
+    "Photo",
     "Place",
     "PlaceKind",
     "Recall",

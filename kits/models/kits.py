@@ -179,3 +179,18 @@ class Withholding(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kit or self.lot}: {self.kind}"
+
+
+@append_only
+class Photo(models.Model):
+    """What was seen at an act, such as what is wrong with a kit: a JPEG without anything in it but
+    pixels."""
+
+    entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="photos")
+    jpeg = models.BinaryField()
+
+    class Meta:
+        ordering = ["id"]
+
+    def __str__(self) -> str:
+        return f"photo {self.pk}"

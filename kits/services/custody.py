@@ -232,12 +232,14 @@ def check_in(
     sharps_or_blood: bool = False,
     wet: bool = False,
     wrong: str = "",
+    photo: bytes = b"",
     incident: str = "",
 ) -> HandedBack:
     """Hand a kit back, in whatever room and whoever brings it; never refused.
 
     `seal_seen` is the number read off the seal (its last three characters are enough); one that
     is not on record means the kit was opened. `used` is written against the checkout's trip.
+    `wrong` says what is wrong with it, and `photo` is a JPEG that shows it.
     """
     irregular: list[str] = []
     with Book(act) as book:
@@ -283,8 +285,8 @@ def check_in(
             done = use.write(book, kit, used, levels=levels, checkout=held, incident=incident)
         if wet:
             keeping.withhold_kit(book, kit, WithheldKind.DRYING, "")
-        if wrong:
-            keeping.withhold_kit(book, kit, WithheldKind.SOMETHING_WRONG, wrong)
+        if wrong or photo:
+            keeping.withhold_kit(book, kit, WithheldKind.SOMETHING_WRONG, wrong, photo)
         if irregular:
             notices.tell_keepers(entry, "irregular", kit=kit)
     return HandedBack(kit, entry, held, as_found, done, irregular)

@@ -6,7 +6,9 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from kits.models import Entry, Kit
+from django.db.models import Prefetch
+
+from kits.models import Entry, Kit, Photo
 
 
 @dataclass(frozen=True)
@@ -41,6 +43,7 @@ def history(kit: Kit, *, most: int, before: int | None = None) -> tuple[list[Hap
             "movements__lot__item",
             "movements__from_place",
             "movements__to_place",
+            Prefetch("photos", Photo.objects.defer("jpeg")),
         )
         .order_by("-id")[: most + 1]
     )

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from gearroom.core.act import Act
 from gearroom.core.problems import Invalid, Refused
-from kits.models import Entry, EntryKind, Kit, WithheldKind, Withholding
+from kits.models import Entry, EntryKind, Kit, Photo, WithheldKind, Withholding
 from kits.services import notices
 from kits.services.derive import iso
 from kits.services.holders import kit_is_out, open_checkouts
 from kits.services.ledger import Book
 
 
-def withhold(act: Act, kit: Kit, kind: WithheldKind, note: str = "") -> Entry:
-    """Keep a kit back. Anyone may say that something is wrong with it."""
+def withhold(act: Act, kit: Kit, kind: WithheldKind, note: str = "", photo: bytes = b"") -> Entry:
+    """Keep a kit back. Anyone may say that something is wrong with it; `photo` is a JPEG of it."""
     if kind in (WithheldKind.RECALL, WithheldKind.FAILED_CHECK):
         raise Invalid(
             f"“{WithheldKind(kind).label}” follows from a recall or a check and is not set by "
@@ -21,12 +21,15 @@ def withhold(act: Act, kit: Kit, kind: WithheldKind, note: str = "") -> Entry:
         )
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
-        return withhold_kit(book, kit, kind, note)
+        return withhold_kit(book, kit, kind, note, photo)
 
 
-def withhold_kit(book: Book, kit: Kit, kind: WithheldKind, note: str) -> Entry:
-    """Write into an open book that a kit is kept back; said twice it is kept back once."""
+def withhold_kit(book: Book, kit: Kit, kind: WithheldKind, note: str, photo: bytes = b"") -> Entry:
+    """Write into an open book that a kit is kept back; said twice it is kept back once, and what
+    each said and showed is on record."""
     entry = book.post(EntryKind.WITHHOLD, kit=kit, reason=note, detail={"kind": kind})
+    if photo:
+        Photo.objects.create(entry=entry, jpeg=photo)
     Withholding.objects.get_or_create(
         kit=kit, kind=kind, released=None, defaults={"note": note, "since": entry}
     )

@@ -24,6 +24,7 @@ __all__ = [
     "Reads",
     "UnsupportedPicture",
     "read",
+    "small",
 ]
 
 
@@ -47,3 +48,9 @@ def read(
     return _shared().read(
         picture, all_symbols=all_symbols, budget_s=budget_s, stop_at_own=stop_at_own
     )
+
+
+def small(picture: bytes, *, longest_px: int = 1600) -> bytes:
+    """A picture file as a JPEG to keep and to show: upright, no side over `longest_px`, nothing in
+    it but pixels. It is made in a reader process and raises as `read` does."""
+    return _shared().small(picture, longest_px=longest_px)

@@ -6,6 +6,7 @@ ends when the socket closes, and an alarm that nothing in it can miss ends it if
 longer than its bounds, owner or no owner.
 """
 
+import base64
 import contextlib
 import resource
 import signal
@@ -17,7 +18,7 @@ import cv2
 
 from labels.reading import ladder, wire
 from labels.reading.errors import PictureError
-from labels.reading.pictures import decode
+from labels.reading.pictures import decode, shrunk
 from labels.reading.results import Read
 
 
@@ -42,6 +43,9 @@ def main(descriptor: int, max_resident_bytes: int) -> None:
 def _answer(connection: socket.socket, order: dict[str, Any], content: bytes) -> dict[str, Any]:
     """Read one picture, telling of each step, and return the last word."""
     try:
+        if "longest_px" in order:
+            bounds = {name: order[name] for name in ("max_pixels", "longest_px")}
+            return {"jpeg": base64.b64encode(shrunk(content, **bounds)).decode()}
         picture = decode(content, max_pixels=order["max_pixels"])
     except PictureError as error:
         return {"error": type(error).__name__, "message": str(error)}

@@ -10,6 +10,7 @@ from PIL import (
     GifImagePlugin,
     Image,
     ImageFile,
+    ImageOps,
     JpegImagePlugin,
     PngImagePlugin,
     TiffImagePlugin,
@@ -111,6 +112,33 @@ def decode(content: bytes, *, max_pixels: int) -> Picture:
     if orientation not in range(1, 9):
         orientation = 1
     return Picture(grey, grey.shape[1] / width, orientation, width, height)
+
+
+def shrunk(content: bytes, *, max_pixels: int, longest_px: int) -> bytes:
+    """A file as a JPEG for people to look at: upright, no side over `longest_px`, without what the
+    file says besides (where and when it was taken, by which device).
+
+    Raises as `decode` does.
+    """
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        try:
+            image = open_picture(content, max_pixels=max_pixels)
+            image.draft("RGB", (longest_px, longest_px))
+            image.thumbnail((longest_px, longest_px))
+            image = ImageOps.exif_transpose(image)
+            if image.mode != "RGB":
+                over = image.convert("RGBA")
+                image = Image.new("RGB", over.size, "white")
+                image.paste(over, mask=over.getchannel("A"))
+            out = io.BytesIO()
+            image.info.clear()
+            image.save(out, "JPEG", quality=80)
+        except (UnsupportedPicture, PictureTooLarge, BrokenPicture, MemoryError):
+            raise
+        except Exception as error:  # decoders raise whatever they like on broken files
+            raise BrokenPicture("The picture is cut short or damaged. Take it again.") from error
+    return out.getvalue()
 
 
 def _grey(image: Image.Image) -> np.ndarray:

@@ -5,6 +5,7 @@ a process of their own, watched from here: past the decoding bound, past the lad
 grace, or over the memory bound it is killed, and the next picture finds a new one.
 """
 
+import base64
 import contextlib
 import hashlib
 import os
@@ -16,6 +17,7 @@ import sys
 import threading
 import time
 import weakref
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -139,6 +141,32 @@ class Pool:
         self, picture: bytes, *, all_symbols: bool, budget_s: float | None, stop_at_own: bool
     ) -> Reads:
         """See `labels.reading.read`."""
+        with self._reader_for(picture) as reader:
+            return self._read(reader, picture, all_symbols, budget_s, stop_at_own)
+
+    def small(self, picture: bytes, *, longest_px: int) -> bytes:
+        """See `labels.reading.small`."""
+        with self._reader_for(picture) as reader:
+            self._start(reader)
+            until = time.monotonic() + self.decode_seconds
+            order = {
+                "max_pixels": self.max_pixels,
+                "longest_px": longest_px,
+                "ends_in_s": self.decode_seconds + GRACE_SECONDS,
+            }
+            try:
+                reader.send(order, picture, until)
+                answer = reader.receive(until)
+            except _Ended as error:
+                reader.kill()
+                raise errors.BrokenPicture(str(error)) from error
+            if "error" in answer:
+                raise getattr(errors, answer["error"])(answer["message"])
+            return base64.b64decode(answer["jpeg"])
+
+    @contextlib.contextmanager
+    def _reader_for(self, picture: bytes) -> Iterator[_Reader]:
+        """A free reader for a picture that is not too large."""
         if len(picture) > self.max_bytes:
             raise errors.PictureTooLarge(
                 f"The picture has {len(picture) / 2**20:.1f} MB; the limit is "
@@ -149,7 +177,7 @@ class Pool:
         except queue.Empty:
             raise errors.ReaderBusy("Too many pictures at once. Try again in a moment.") from None
         try:
-            return self._read(reader, picture, all_symbols, budget_s, stop_at_own)
+            yield reader
         finally:
             self.free.put(reader)
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 from gearroom.core.problems import Problem, TooLarge, Unacceptable
 from labels import reading
 from labels.rules.scans import Look, Seen
@@ -28,8 +31,26 @@ def look(
     Raises TooLarge (413, with the limit), NotAPicture (415), Unacceptable 422 `picture-broken`,
     ReadersBusy (503).
     """
-    try:
+    with _as_problems():
         found = reading.read(picture, budget_s=seconds, all_symbols=many, stop_at_own=own)
+    seen = tuple(
+        Seen(each.text, each.symbology, each.corners, each.rung, each.is_gs1)
+        for each in found.reads
+    )
+    return Look(seen, found.sha256, found.rung, found.ms)
+
+
+def photo(picture: bytes) -> bytes:
+    """A picture as it is kept and shown: a JPEG of at most 1600 pixels a side that says nothing of
+    where it was taken. Raises as `look` does."""
+    with _as_problems():
+        return reading.small(picture)
+
+
+@contextmanager
+def _as_problems() -> Iterator[None]:
+    try:
+        yield
     except reading.PictureTooLarge as error:
         raise TooLarge("too-large", str(error)) from error
     except reading.UnsupportedPicture as error:
@@ -38,8 +59,3 @@ def look(
         raise Unacceptable("picture-broken", str(error)) from error
     except reading.ReaderBusy as error:
         raise ReadersBusy("readers-busy", str(error), retry_after=2) from error
-    seen = tuple(
-        Seen(each.text, each.symbology, each.corners, each.rung, each.is_gs1)
-        for each in found.reads
-    )
-    return Look(seen, found.sha256, found.rung, found.ms)

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 from gearroom.core.act import Act
 from gearroom.core.problems import Invalid
 from gearroom.core.services import people
+from gearroom.site.web.photos import sent_with
 from gearroom.site.web.shell import Done, acted, actor, back_to, page, show
 from kits.models import Kit, WithheldKind
 from kits.rules import codes
@@ -25,6 +26,7 @@ from kits.services import (
     history,
     keeping,
     overview,
+    photos,
     record,
     turnaround,
     wording,
@@ -47,6 +49,7 @@ def every(request: HttpRequest) -> HttpResponse:
         "site/kits.html",
         {
             "search": search,
+            "may_add": who.may("edit_kit"),
             "kits": overview.overviews(who, rows[:_MOST_KITS]),
             "more": len(rows) > _MOST_KITS,
         },
@@ -80,6 +83,7 @@ def one(request: HttpRequest, kit: str) -> HttpResponse:
         else [],
         "kinds": [(kind.value, kind.label) for kind in _BY_HAND],
         "may": _rights(request, found),
+        "photos": photos.of_what_is_wrong(found),
     }
     if facts["may"]["read_history"]:
         facts["happened"], facts["older"] = history.history(found, most=_TIMELINE)
@@ -110,6 +114,7 @@ def pass_on(request: HttpRequest, kit: str) -> HttpResponse:
 @page("withhold")
 def withhold(request: HttpRequest, kit: str) -> HttpResponse:
     """Keep a kit back, with the reason."""
+    photo = sent_with(request)
 
     def perform(act: Act) -> Done:
         try:
@@ -117,7 +122,7 @@ def withhold(request: HttpRequest, kit: str) -> HttpResponse:
         except ValueError:
             raise Invalid(_("Choose why it is not to be taken."), field="kind") from None
         note = request.POST.get("note", "").strip()[:300]
-        entry = keeping.withhold(act, find.kit(act.actor, kit), kind, note)
+        entry = keeping.withhold(act, find.kit(act.actor, kit), kind, note, photo)
         return Done(_("Kept back: nobody takes %(kit)s now.") % {"kit": kit}, entry.pk)
 
     return acted(request, perform, to=reverse("kit", args=[kit]))

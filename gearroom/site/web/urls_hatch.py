@@ -2,9 +2,13 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from gearroom.site.web import recent
+from gearroom.site.web import hand_back, photos, recent, sorting
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("undo/<int:entry>/", recent.undo, name="undo"),
     path("undo/<int:entry>/really/", recent.really, name="really"),
+    path("kits/<str:kit>/hand-back/", hand_back.hand_back, name="hand-back"),
+    path("kits/<str:kit>/sort/", sorting.sort, name="sort"),
+    path("kits/<str:kit>/seal/", sorting.reseal, name="reseal"),
+    path("kits/<str:kit>/photos/<int:number>/", photos.photo, name="photo"),
 ]

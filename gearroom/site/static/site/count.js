@@ -1,7 +1,11 @@
-// Counting what was used: one tap a thing. Without this the number fields do the same.
+// Counting what was used: one tap a thing; a batch that is scanned gets its own tile, in place.
+// Without this the number fields do the same, and the page comes again with the batch on it.
 
 const form = document.getElementById("used");
+const counts = document.getElementById("counts");
 const finish = form.querySelector(".finish .go");
+const batch = document.getElementById("batch");
+const image = document.getElementById("image");
 
 function total() {
   let sum = 0;
@@ -9,12 +13,12 @@ function total() {
     const count = Number(tile.querySelector("input").value) || 0;
     tile.classList.toggle("some", count > 0);
     tile.querySelector(".less").hidden = count === 0;
+    tile.querySelector(".more").hidden = false;
     sum += count;
   }
   finish.textContent = sum ? finish.dataset.some.replace("COUNT", sum) : finish.dataset.none;
 }
 
-for (const button of form.querySelectorAll(".more")) button.hidden = false;
 form.addEventListener("click", (event) => {
   const button = event.target.closest(".less, .more");
   if (!button) return;
@@ -22,6 +26,34 @@ form.addEventListener("click", (event) => {
   if (button.classList.contains("more")) field.stepUp();
   else field.stepDown();
   total();
+});
+
+form.addEventListener("submit", async (event) => {
+  if (event.submitter?.name !== "read") return;
+  event.preventDefault();
+  counts.setAttribute("aria-busy", "true");
+  try {
+    const answer = await fetch(form.action, {
+      method: "POST", body: new FormData(form, event.submitter),
+      headers: { "HX-Request": "true" }, credentials: "same-origin",
+    });
+    if (!answer.ok) return location.reload();
+    counts.innerHTML = await answer.text();
+    batch.value = image.value = "";
+    batch.focus();
+    total();
+  } catch {
+    const note = document.createElement("p"); // what was counted is all still there
+    note.className = "problem";
+    note.setAttribute("role", "alert");
+    note.textContent = form.dataset.away;
+    counts.prepend(note);
+  } finally {
+    counts.removeAttribute("aria-busy");
+  }
+});
+image?.addEventListener("change", () => {
+  if (image.files.length) form.requestSubmit(form.querySelector("[name=read]"));
 });
 form.addEventListener("input", total);
 total();
