@@ -7,16 +7,17 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from django.db.models import Exists, Max, OuterRef, Q, QuerySet
+from django.db.models import Exists, Max, OuterRef, Q, QuerySet, Sum
 
 from gearroom.core import clock
 from gearroom.core.models import Person, Room
 from kits.models import Checkout, Entry, Kit, Reservation, Trip, WithheldKind, Withholding
 from kits.rules.facts import KitState, Reason, Verdict
 from kits.rules.readiness import judge
-from kits.services import fitness
+from kits.services import fitness, stocking
 from kits.services.custody import end_of_day
 from kits.services.reservations import open_reservations
+from kits.services.stocking import Stocked
 
 MOST_NEEDING_A_HAND = 40
 """Lines of that kind that the board shows; the rest is counted."""
@@ -68,7 +69,8 @@ class NeedsHand:
 
 @dataclass(frozen=True)
 class Board:
-    """All four parts. `more_needing`: how many more need a hand than are listed."""
+    """All four parts. `more_needing`: how many more need a hand than are listed; `low`: the things
+    that are down to their order level here, the emptiest first."""
 
     room: Room
     today: date
@@ -77,13 +79,17 @@ class Board:
     to_sort: Sequence[ToSort]
     needs_hand: Sequence[NeedsHand]
     more_needing: int
+    low: Sequence[Stocked]
 
 
 def revision(room: Room) -> str:
-    """What changes whenever the board may have: one indexed look at the book, and the minute,
-    since what is due becomes late by itself."""
+    """What changes whenever the board may have: the book's last entry; how often kits of the room
+    were judged anew, as a signature does without one; and the minute, since what is due becomes
+    late by itself."""
     newest = Entry.objects.aggregate(newest=Max("id"))["newest"] or 0
-    return f"{room.pk}-{newest}-{int(clock.now().timestamp()) // 60}"
+    kits = Kit.objects.filter(Q(room=room) | Q(home_room=room))
+    judged = kits.aggregate(judged=Sum("revision"))["judged"] or 0
+    return f"{room.pk}-{newest}-{judged}-{int(clock.now().timestamp()) // 60}"
 
 
 def board(room: Room) -> Board:
@@ -122,7 +128,13 @@ def board(room: Room) -> Board:
         to_sort=[ToSort(kit, kit.pk in drying) for kit in sorting],
         needs_hand=_needing(hand, states, today),
         more_needing=unfit.count() - len(hand) if len(hand) == MOST_NEEDING_A_HAND else 0,
+        low=_low(room),
     )
+
+
+def _low(room: Room) -> list[Stocked]:
+    rows = [row for row in stocking.stocked([room]).get(room.pk, ()) if row.low]
+    return sorted(rows, key=lambda row: (row.stock / row.level.units, row.item.name))
 
 
 def _kits_in(room: Room) -> QuerySet[Kit]:

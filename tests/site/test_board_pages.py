@@ -7,8 +7,9 @@ from datetime import timedelta
 
 import pytest
 
+from gearroom.core.rules.roles import Role
 from kits.models import Checkout, Entry, Kit
-from kits.services import custody, reservations, turnaround
+from kits.services import custody, lists, reservations, turnaround
 from kits.services.use import UseLine
 from tests.kits import factories as make
 from tests.labels import scanned
@@ -69,7 +70,7 @@ def test_the_board_asks_the_database_as_much_for_many_kits_as_for_few(
         make.kit(f"DAY-{number:02}", school.world.version, school.world.store)
     client = browser(school.world.keeper)
 
-    with django_assert_max_num_queries(26):
+    with django_assert_max_num_queries(34):
         page = client.get("/")
 
     assert text_of(page).count("DAY-0") >= 7
@@ -158,3 +159,42 @@ def test_a_kit_that_is_kept_back_is_taken_by_nobody_until_released(school):
     post(client, "/kits/DAY-01/release/", kind="drying")
 
     assert "Fit to go" in text_of(client.get("/kits/DAY-01/"))
+
+
+def test_telephones_are_for_those_who_may_see_people(school):
+    world = school.world
+    type(world.guide).objects.filter(pk=world.guide.pk).update(phone="01632 960111")
+    custody.check_out(make.act(), world.day_01, person=world.guide)
+
+    assert "01632" in text_of(browser(world.keeper).get("/"))
+    looks = make.person("Lou", Role.ADVISER, world.store)
+    page = text_of(browser(looks).get("/"))
+    assert "Gil" in page
+    assert "01632" not in page
+
+
+def test_a_signature_reaches_the_board_though_no_entry_says_so(school):
+    client = browser(school.world.keeper)
+    seen = re.search(r'name="seen" value="([^"]+)"', client.get("/").content.decode())[1]
+
+    lists.sign(make.act(school.world.adviser), school.world.version, until=make.days(30))
+
+    assert client.get(f"/board/lines/?seen={seen}").status_code == 200
+
+
+def test_a_check_that_is_due_is_settled_on_the_kits_page(school):
+    world = school.world
+    section = world.version.sections.get(key="main")
+    section.lines.create(item=world.gauge, carry=1, never_below=1, criticality="must-have")
+    lot = world.lots["gauge"]
+    make.put_in(world.day_01, lot, world.shelf, 1)
+    client = browser(world.keeper)
+    page = client.get("/").content.decode()
+    assert 'href="/kits/DAY-01/#checks"' in page
+    assert "Check it" in page
+
+    post(client, "/kits/DAY-01/check/", lot=lot.pk, passed="yes", answer="in the green")
+    assert "Fit to go" in text_of(client.get("/kits/DAY-01/"))
+    post(client, "/kits/DAY-01/check/", lot=lot.pk, passed="no")
+    assert "Pressure gauge G-1 failed its check" in text_of(client.get("/kits/DAY-01/"))
+    assert post(client, "/kits/DAY-02/check/", lot=lot.pk, passed="yes").status_code == 400

@@ -6,9 +6,12 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
 
 from gearroom.site.web import ways
-from gearroom.site.web.shell import here, page, show
+from gearroom.site.web.shell import actor, here, page, show
 from kits.services import board as kits_board
 from kits.services import wording
+
+_LOW_NAMED = 4
+"""How many things that are running low are named; the rest is counted."""
 
 
 @page()
@@ -37,6 +40,7 @@ def _facts(request: HttpRequest) -> dict[str, object]:
     return {
         "seen": seen,
         "board": on_it,
+        "phones": actor(request).may("see_people", room.pk),
         "going_out": [
             {
                 "trip": departure.trip,
@@ -65,5 +69,7 @@ def _facts(request: HttpRequest) -> dict[str, object]:
             }
             for each in on_it.needs_hand
         ],
+        "low": [row.item.name for row in on_it.low[:_LOW_NAMED]],
+        "more_low": max(0, len(on_it.low) - _LOW_NAMED),
         "kinds": {"fit": _("Fit"), "short": _("Short"), "stop": _("Don’t take")},
     }

@@ -189,5 +189,6 @@ def _rights(request: HttpRequest, kit: Kit) -> dict[str, bool]:
         "read_history",
         "print_labels",
         "check_out_short",
+        "check_instrument",
     )
     return {name: who.may(name, kit.room_id) or who.may(name, kit.home_room_id) for name in wanted}

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, include, path, re_path
 
-from gearroom.site.web import board, kit_count, kit_record, kits, label, scan, sorting
+from gearroom.site.web import board, checks, kit_count, kit_record, kits, label, scan
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", board.board, name="board"),
@@ -16,6 +16,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("kits/<str:kit>/as-of/", kit_record.as_of, name="kit-as-of"),
     path("kits/<str:kit>/history/", kit_record.every_act, name="kit-history"),
     path("kits/<str:kit>/count/", kit_count.count, name="kit-count"),
+    path("kits/<str:kit>/check/", checks.check, name="check-instrument"),
     path("kits/<str:kit>/pass/", kits.pass_on, name="pass-on"),
     path("kits/<str:kit>/withhold/", kits.withhold, name="withhold"),
     path("kits/<str:kit>/release/", kits.release, name="release"),

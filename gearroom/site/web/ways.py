@@ -11,10 +11,13 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.models import Person
 from kits.models import Kit
+from kits.rules.expiry import Fault
 from kits.rules.facts import Reason, Verdict
 from kits.rules.readiness import Why
 
 _SORT = frozenset({Why.SHORT, Why.LOW, Why.EMPTY_BY_EYE, Why.LOW_BY_EYE, Why.WAITING_TO_BE_SORTED})
+
+_CHECKS = frozenset({Fault.CHECK_DUE, Fault.CHECK_NOT_ANSWERED})
 
 
 @dataclass(frozen=True)
@@ -42,6 +45,8 @@ def settle_reason(kit: Kit, reason: Reason) -> Settle:
     match reason.code:
         case Why.TAKE_OUT:
             return Settle(_("Taken it out"), reverse("take-out", args=[kit.name]), act=True)
+        case code if code in _SORT and reason.facts.get("cause") in _CHECKS:
+            return Settle(_("Check it"), reverse("kit", args=[kit.name]) + "#checks")
         case code if code in _SORT:
             return Settle(_("Restock"), reverse("sort", args=[kit.name]))
         case Why.NOT_LOOKED_INSIDE | Why.DATE_NOT_KNOWN:
