@@ -120,7 +120,11 @@ KINDS.update(
             ("not-reserved", 409, "The kit is not reserved for this trip", "Reserve it instead."),
             ("released-already", 409, "The kit is not reserved any more",
              "There is nothing to do."),
-            ("same-kit", 409, "It is the kit that is reserved", "Take it."),
+            ("link-too-old", 409, "The link has ended",
+             "Tell whoever looks after the kits; they write it down."),
+            ("told-already", 409, "It was told already", "There is nothing to do."),
+            ("same-kit", 409, "It is that kit already",
+             "Take it; or choose the other one."),
             # ------------------------------------------------------------------------- notices
             ("no-address", 422, "There is no address to send it to",
              "Give the person an email address first, or ring them."),

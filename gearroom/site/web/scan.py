@@ -261,6 +261,7 @@ def _shown(
         "may_go_short": who.may("check_out_short"),
         "just_done": just_done(who),
         "may_be_another": mixups.KINDS,
+        "may_ask": who.may("see_people"),
     }
     if any("holder" in step["needs"] for each in facts["outcomes"] for step in each["steps"]):
         facts["people"] = people.seen_by(who).filter(left_on__isnull=True).order_by("name")
