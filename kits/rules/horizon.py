@@ -12,8 +12,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-MONTHS = 24
-"""How many months an axis has unless told."""
+FEWEST_MONTHS, MOST_MONTHS = 12, 36
+"""How many months an axis has at least and at most."""
 
 
 @dataclass(frozen=True)
@@ -61,9 +61,15 @@ class Axis:
         return max(column.total for column in self.columns)
 
 
-def axis(
-    rows: Iterable[Dated], groups: Sequence[str], *, today: date, months: int = MONTHS
-) -> Axis:
+def months_for(rows: Iterable[Dated], today: date) -> int:
+    """How many months from today's an axis needs to show every row by its month, within what is
+    still easy to read (`FEWEST_MONTHS` to `MOST_MONTHS`)."""
+    last = max((row.good_until for row in rows if row.good_until is not None), default=today)
+    needed = (last.year - today.year) * 12 + last.month - today.month + 1
+    return max(FEWEST_MONTHS, min(needed, MOST_MONTHS))
+
+
+def axis(rows: Iterable[Dated], groups: Sequence[str], *, today: date, months: int) -> Axis:
     """Lay units out over `months` months (1 or more) from that of `today`.
 
     What is good until some day of this month before today is past. Raises `ValueError` for a group

@@ -60,7 +60,8 @@ def things(
     actor: Actor, rooms: Sequence[Room], *, search: str = "", low: bool = False
 ) -> list[ThingSeen]:
     """The things in use whose name has `search` in it, and those retired of which some is left:
-    what is running low first. The number of queries does not grow with them."""
+    what is running low in the first of the rooms first. The number of queries does not grow with
+    them."""
     found, _shelves = stocking.on_shelves(room.pk for room in rooms)
     units: dict[tuple[int, int], list[int]] = defaultdict(lambda: [0, 0])
     for room in rooms:
@@ -103,7 +104,12 @@ def things(
         for item in items.filter(name__icontains=search).order_by("name")
     ]
     wanted = [each for each in seen if each.low] if low else seen
-    return sorted(wanted, key=lambda each: (not each.low, each.item.name.casefold()))
+    return sorted(wanted, key=_low_first)
+
+
+def _low_first(seen: ThingSeen) -> tuple[int, str]:
+    where = (n for n, on_hand in enumerate(seen.rooms) if on_hand.low)
+    return next(where, len(seen.rooms)), seen.item.name.casefold()
 
 
 # -------------------------------------------------------------------------------------- one thing
@@ -175,6 +181,29 @@ def one(actor: Actor, place: int, lot: int) -> Held:
     if not found:
         raise NotFound("such batch in this place", lot)
     return found[0]
+
+
+@dataclass(frozen=True)
+class BatchHeld:
+    """A batch with all the rows of it, and the last day it is good."""
+
+    lot: Lot
+    good_until: date
+    rows: Sequence[Held]
+
+    @property
+    def units(self) -> int:
+        """In all of its places."""
+        return sum(row.units for row in self.rows)
+
+
+def going_out_of_date(rows: Iterable[Held], through: date) -> list[BatchHeld]:
+    """The batches among rows in order that are good through a day at most, in that order."""
+    found: dict[tuple[int, date], list[Held]] = defaultdict(list)
+    for row in rows:
+        if row.good_until is not None and row.good_until <= through:
+            found[row.lot.pk, row.good_until].append(row)
+    return [BatchHeld(rows[0].lot, day, rows) for (_lot, day), rows in found.items()]
 
 
 def dated(rows: Iterable[Held], *, by_kind: bool) -> list[Dated]:

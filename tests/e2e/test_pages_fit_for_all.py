@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from kits.services import custody, keeping, lists, reservations, turnaround
+from kits.services import custody, keeping, lists, recalls, reservations, turnaround
 from tests.e2e.pages import AXE, chromium, give_password, sign_in
 from tests.kits import factories as make
 from tests.labels import scanned
@@ -43,6 +43,9 @@ def test_axe_finds_nothing_and_everything_fits_the_thumb_and_the_screen(
     turnaround.look_inside(make.act(world.keeper), day_03)
     reservations.reserve(make.act(), day_03, make.trip("Crag walk", world.store, 1, 2))
     lists.new_draft(make.act(world.keeper), world.version.packing_list)
+    make.some(world.dressing, world.shelf, 3, "OLD", make.days(-2))
+    make.put_in(world.day_02, world.lots["d2"], world.upper, 1)
+    recalls.start(make.act(world.keeper), item=world.dressing, scope="number", number="D2")
     keeper = give_password(world.keeper)
     server = make_server().start()
     axe = AXE.read_text()

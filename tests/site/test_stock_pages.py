@@ -468,6 +468,21 @@ def test_a_recall_without_its_number_says_what_is_wanted(world):
     assert 'name="item"' in answer.content.decode()
 
 
+# ------------------------------------------------------------------------------------- the board
+def test_the_board_names_what_is_running_low_and_leads_to_what_to_order(world):
+    client = browser(world.keeper)
+    assert "Running low" not in text_of(client.get("/"))
+
+    Item.objects.filter(pk__in=[world.shears.pk, world.gauge.pk]).update(order_down_to=9)
+    page = client.get("/")
+
+    # one gauge of nine is emptier than five shears
+    assert "Running low Order Pressure gauge, Shears See what to order" in text_of(page)
+    low = client.get(re.search(r'href="([^"]+)">See what to order', page.content.decode())[1])
+    assert "Shears" in text_of(low)
+    assert "Pain tablets" not in text_of(low)
+
+
 # ----------------------------------------------------------------------------------- empty states
 def test_an_empty_room_says_what_to_do_first(db):
     room = make.room("New store")

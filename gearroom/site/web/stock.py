@@ -4,6 +4,7 @@ expiry."""
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date, timedelta
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -21,8 +22,9 @@ from kits.services import find, stock_seen
 from kits.services.stock_seen import APART, KITS, SHELVES, Held
 
 _MOST_THINGS = 300
-_SOONEST = 200
-_HEIGHT, _STEP, _BAR = 150, 30, 24
+_LOOKS_AHEAD_DAYS = 365
+_MOST_BATCHES = 200
+_HEIGHT, _STEP, _BAR = 160, 36, 28
 """Of the picture, in its own units: how high its columns are, from column to column, and how wide
 a bar is."""
 
@@ -68,7 +70,8 @@ def every(request: HttpRequest) -> HttpResponse:
     """Every thing with what each room has of it, what is running low first."""
     search = request.GET.get("search", "").strip()[:40]
     low = bool(request.GET.get("low"))
-    who, rooms = actor(request), rooms_of(request)
+    who, own = actor(request), here(request)
+    rooms = sorted(rooms_of(request), key=lambda room: room != own)
     found = stock_seen.things(who, rooms, search=search, low=low)
     on_the_way = stock_seen.held(who, kinds=[PlaceKind.TRANSIT])
     facts: dict[str, Any] = {
@@ -101,7 +104,7 @@ def thing(request: HttpRequest, item: int) -> HttpResponse:
         "in_kits": told([row for row in rows if row.where == KITS]),
         "recalls": Recall.objects.filter(item=found, closed__isnull=True),
         "packs": found.pack_codes.all(),
-        "picture": _picture(request, rows, by_kind=False) if rows else None,
+        "picture": _picture(_today(request), rows, by_kind=False) if rows else None,
         "may_receive": who.may("receive"),
         "way": DISPOSALS[found.disposal],
     }
@@ -118,27 +121,34 @@ def expiry(request: HttpRequest) -> HttpResponse:
     where = request.GET.get("where", "")
     kinds = {SHELVES: [PlaceKind.SHELF], KITS: [PlaceKind.SECTION]}.get(where, ())
     rows = stock_seen.held(who, kinds=kinds)
-    soonest = [row for row in rows if row.good_until is not None]
+    today = _today(request)
+    through = today + timedelta(days=_LOOKS_AHEAD_DAYS)
+    soonest = stock_seen.going_out_of_date(rows, through)
     facts = {
         "where": where if kinds else "",
         "wheres": {"": _("Everywhere"), SHELVES: _("On shelves"), KITS: _("In kits")},
-        "picture": _picture(request, rows, by_kind=True) if rows else None,
-        "soonest": told(soonest[:_SOONEST]),
-        "more": len(soonest) > _SOONEST,
+        "picture": _picture(today, rows, by_kind=True) if rows else None,
+        "today": today,
+        "through": through,
+        "soonest": soonest[:_MOST_BATCHES],
+        "more": len(soonest) > _MOST_BATCHES,
         "may_dispose": who.may("dispose"),
     }
     return show(request, "site/stock/expiry.html", facts)
 
 
-def _picture(request: HttpRequest, rows: Sequence[Held], *, by_kind: bool) -> dict[str, Any]:
+def _today(request: HttpRequest) -> date:
+    room = here(request)
+    return clock.today(room.time_zone if room else "UTC")
+
+
+def _picture(today: date, rows: Sequence[Held], *, by_kind: bool) -> dict[str, Any]:
     """The axis with its bars laid out, and what its groups are called."""
     words = kind_words() if by_kind else _where_words()
     found = stock_seen.dated(rows, by_kind=by_kind)
     present = {row.group for row in found}
     groups = [name for name in words if name in present]
-    room = here(request)
-    today = clock.today(room.time_zone if room else "UTC")
-    axis = horizon.axis(found, groups, today=today)
+    axis = horizon.axis(found, groups, today=today, months=horizon.months_for(found, today))
     bars = horizon.bars(axis, height=_HEIGHT, step=_STEP, width=_BAR)
     order = list(words)  # a group has the same pattern whatever else is in the picture
     patterns = [order.index(name) for name in groups]

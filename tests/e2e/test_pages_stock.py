@@ -1,0 +1,163 @@
+"""Stock in a real browser: three boxes by their codes, a count with a difference, a recall."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from kits.models import Entry, EntryKind, Holding, PackCode, Recall
+from kits.services import catalogue, custody
+from tests.e2e.pages import chromium, give_password, sign_in
+from tests.e2e.postroom import until
+from tests.kits import factories as make
+
+pytestmark = [
+    pytest.mark.server,
+    pytest.mark.parametrize("engine", ["sqlite"], indirect=True),
+]
+
+KNOWN, NEW = "09506000134352", "09506000134369"
+"""Of the range that GS1 keeps for examples."""
+
+
+@pytest.fixture(autouse=True)
+def _database_beside_the_browser(monkeypatch):
+    """Playwright's loop runs in the test's thread, which Django otherwise takes for async code."""
+    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
+
+
+class Taps:
+    """A page, and how often something on it was pressed."""
+
+    def __init__(self, page):
+        self.page = page
+        self.count = 0
+
+    def __call__(self, role, name, **how):
+        self.page.get_by_role(role, name=name, **how).first.click()
+        self.count += 1
+
+
+def scan(page, text):
+    """A USB scanner: it types wherever the focus is, and ends with Enter."""
+    page.locator("h1").click()
+    page.keyboard.type(text + "\n", delay=1)
+
+
+def test_boxes_arrive_a_shelf_is_counted_and_a_recall_is_followed(need, open_database, make_server):
+    program = need("chromium")
+    world = make.world()
+    catalogue.put_pack_code(make.act(), world.dressing, gtin=KNOWN, units_per_pack=10)
+    type(world.guide).objects.filter(pk=world.guide.pk).update(phone="01632 960111")
+    custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
+    keeper, guide = give_password(world.keeper), give_password(world.guide)
+    server = make_server().start()
+
+    with chromium(program) as browser:
+        page = browser.new_page(viewport={"width": 360, "height": 740})
+        faults: list[str] = []
+        page.on("pageerror", lambda error: faults.append(str(error)))
+        page.on(
+            "console",
+            lambda line: "Security Policy" in line.text and faults.append(line.text),
+        )
+        sign_in(page, server.url, keeper, "/stock/receive/")
+        receive_three_boxes(page, world)
+        count_with_a_difference(page, server.url, world)
+        follow_a_recall(browser, page, server.url, guide, world)
+        assert faults == []
+
+
+def receive_three_boxes(page, world):
+    """Each box is a scan and two taps: how many packs, and which shelf."""
+    taps = Taps(page)
+    scan(page, f"01{KNOWN}1730053110B1")
+    page.get_by_text("good until 31 May 2030").wait_for()
+    taps("radio", "3", exact=True)
+    taps("button", "C3")
+    page.get_by_text("30 × Wound dressing 10 × 12 are on record: C3.").wait_for()
+    assert taps.count == 2
+
+    # the same box again: it asks
+    scan(page, f"01{KNOWN}1730053110B1")
+    page.get_by_text("More of the same lot?").wait_for()
+    taps("button", "C2")
+    page.get_by_text("10 × Wound dressing 10 × 12 are on record: C2.").wait_for()
+
+    # one that nobody knows here: what its code says is kept
+    scan(page, f"(01){NEW}(17)290228(10)N5(30)12")
+    page.get_by_role("heading", name=f"New here: GTIN {NEW}").wait_for()
+    page.get_by_label("Its name").first.fill("Finger splint")
+    page.get_by_label("Counted by").first.fill("splint")
+    page.get_by_label("Consumables").first.check()
+    page.get_by_role("button", name="Enter it, then receive").first.click()
+    page.get_by_text("good until 28 February 2029").wait_for()
+    page.get_by_role("button", name="C2").click()
+    page.get_by_text("12 × Finger splint are on record: C2.").wait_for()
+
+    held = {
+        (row.lot.number, row.place_id): row.units
+        for row in Holding.objects.filter(lot__number__in=["B1", "N5"]).select_related("lot")
+    }
+    assert held == {
+        ("B1", world.upper.pk): 30,
+        ("B1", world.shelf.pk): 10,
+        ("N5", world.shelf.pk): 12,
+    }
+    assert PackCode.objects.get(gtin=NEW).units_per_pack == 12
+
+
+def count_with_a_difference(page, url, world):
+    """The book's number is seen only after one's own is given; then the difference is explained."""
+    page.goto(f"{url}/stock/count/")
+    page.get_by_role("link", name="Count C3").click()
+    page.get_by_role("heading", name="Count C3").wait_for()
+    assert not re.search(r"\b30\b", page.locator("form").last.inner_text())
+    fields = page.locator("form input[type=number][name^=lot-]")
+    assert fields.count() == 2
+    page.locator(f"#lot-{world.lots['d2'].pk}").fill("8")
+    other = Holding.objects.get(lot__number="B1", place=world.upper)
+    page.locator(f"#lot-{other.lot_id}").fill("30")
+    page.get_by_role("button", name="Compare with the book").click()
+    page.get_by_text("1 difference. Nothing is written yet.").wait_for()
+    page.get_by_text("Counted 8, the book has 10.").wait_for()
+    page.get_by_role("button", name="Write it down").click()
+    page.get_by_text("Say of each difference why").wait_for()
+    assert not Entry.objects.filter(kind=EntryKind.COUNT).exists()
+    page.get_by_label("Why Wound dressing 10 × 12 D2").select_option(label="Nobody knows")
+    page.get_by_role("button", name="Write it down").click()
+    page.get_by_text("C3 is counted, 1 difference written down.").wait_for()
+    assert make.units(world.lots["d2"], world.upper) == 8
+
+
+def follow_a_recall(browser, page, url, guide, world):
+    """The keeper records it and sees who has it; the guide who has the kit answers; it ends."""
+    page.goto(f"{url}/stock/recalls/")
+    page.get_by_label("Which thing").fill("Wound dressing 10 × 12")
+    page.get_by_label("Lot number, where it is one").fill("D1")
+    page.get_by_role("button", name="Record the recall").click()
+    page.get_by_text("1 place has not answered yet.").wait_for()
+    certainly = page.get_by_role("region", name="Certainly")
+    certainly.get_by_text("Gil has it").wait_for()
+    assert certainly.locator('a[href="tel:01632960111"]').count() == 1
+    assert make.units(world.dressings, world.shelf) == 0
+    page.get_by_role("button", name="Told by phone").click()
+    page.get_by_text("they were told").wait_for()
+
+    theirs = browser.new_page(viewport={"width": 360, "height": 740})
+    recall = Recall.objects.get()
+    sign_in(theirs, url, guide, f"/stock/recalls/{recall.pk}/")
+    theirs.get_by_label("Units taken out").fill("6")
+    theirs.get_by_role("button", name="Taken out DAY-01").click()
+    theirs.get_by_text("Every place in your view has answered.").wait_for()
+    until(
+        lambda: make.units(world.dressings, make.section(world.day_01)) == 0,
+        "the batch out of the kit in the book",
+    )
+
+    page.reload()
+    page.get_by_text("Taken out, Gil").wait_for()
+    page.get_by_role("button", name="Close the recall").click()
+    page.get_by_text("The recall is closed.").wait_for()
+    until(lambda: Recall.objects.get().closed_id is not None, "the recall closed in the book")
