@@ -113,6 +113,11 @@ CELERY_BEAT_SCHEDULE = {
     }
     for name, seconds in (("look", 60), ("send", 30), ("look_at_stock", 600))
 }
+CELERY_BEAT_SCHEDULE["send_resets"] = {
+    "task": "gearroom.site.tasks.sign_ins.send_resets",
+    "schedule": 15,
+    "options": {"expires": 15},
+}
 if CELERY_BROKER_URL.startswith("filesystem:"):
     _queue = DATA_DIR / "queue"
     for _folder in ("messages", "control"):
@@ -148,6 +153,8 @@ AUTH_PASSWORD_VALIDATORS = [
 ]
 LOGIN_URL = "/sign-in/"
 LOGIN_REDIRECT_URL = "/"
+# Seconds that the link for a new password works.
+PASSWORD_RESET_TIMEOUT = 3600
 CSRF_FAILURE_VIEW = "gearroom.site.web.errors.form_too_old"
 
 LANGUAGE_CODE = "en-gb"
@@ -193,7 +200,12 @@ REST_FRAMEWORK = {
     "DEFAULT_PAGINATION_CLASS": "gearroom.core.api.paging.CursorPages",
     "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
     "DEFAULT_THROTTLE_CLASSES": ["gearroom.core.api.throttling.PerActor"],
-    "DEFAULT_THROTTLE_RATES": {"actor": "1200/min", "sign-in": "10/min"},
+    "DEFAULT_THROTTLE_RATES": {
+        "actor": "1200/min",
+        "sign-in": "10/min",
+        "pin": "8/hour",
+        "reset": "5/hour",
+    },
     "EXCEPTION_HANDLER": "gearroom.core.api.problems.handle",
     "UNAUTHENTICATED_USER": None,
     "TEST_REQUEST_DEFAULT_FORMAT": "json",

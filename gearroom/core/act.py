@@ -10,20 +10,22 @@ from datetime import datetime
 from gearroom.core import clock
 from gearroom.core.models import Membership, Person, Room, User
 from gearroom.core.problems import NotAllowed
-from gearroom.core.rules.roles import ANYONE, USE_CASES, Role, Scope
+from gearroom.core.rules.roles import ANYONE, HATCH, USE_CASES, Right, Role, Scope, Sure
 
 
 @dataclass(frozen=True)
 class Actor:
     """Who acts: a person with roles by room (None: everywhere) and, by token, a set of scopes.
 
-    `person` None is the program itself (a scheduled task), which may do everything.
+    `person` None is the program itself (a scheduled task), which may do everything. `sure` is how
+    sure a shared device is of them; None on a device of their own.
     """
 
     person: Person | None
     roles: Mapping[int | None, frozenset[Role]] = field(default_factory=dict)
     scopes: frozenset[Scope] | None = None
     user: User | None = None
+    sure: Sure | None = None
 
     @property
     def everywhere(self) -> bool:
@@ -47,20 +49,17 @@ class Actor:
             return True
         if self.scopes is not None and right.scope not in self.scopes:
             return False
-        if right.roles is ANYONE:
-            return True
-        held = (
-            frozenset().union(*self.roles.values())
-            if room_id is None
-            else self.roles.get(room_id, frozenset()) | self.roles.get(None, frozenset())
-        )
-        return bool(held & right.roles)
+        if self.sure is not None and (use_case not in HATCH or self.sure < HATCH[use_case]):
+            return False
+        return self._has_role_for(right, room_id)
 
     def require(self, use_case: str, room_id: int | None = None) -> None:
         """Raise NotAllowed unless `may`."""
         if self.may(use_case, room_id):
             return
         right = USE_CASES[use_case]
+        if self.sure is not None:
+            self._require_sure(self.sure, use_case, room_id)
         if self.scopes is not None and right.scope not in self.scopes:
             raise NotAllowed(
                 "scope-missing",
@@ -73,6 +72,30 @@ class Actor:
             f"This needs one of these roles here: {who}. Ask a keeper of the room.",
             roles=sorted(right.roles),
         )
+
+    def _has_role_for(self, right: Right, room_id: int | None) -> bool:
+        if right.roles is ANYONE:
+            return True
+        held = (
+            frozenset().union(*self.roles.values())
+            if room_id is None
+            else self.roles.get(room_id, frozenset()) | self.roles.get(None, frozenset())
+        )
+        return bool(held & right.roles)
+
+    def _require_sure(self, sure: Sure, use_case: str, room_id: int | None) -> None:
+        needed = HATCH.get(use_case)
+        if needed is None:
+            raise NotAllowed(
+                "not-at-the-hatch",
+                "This is not done at a shared device. Sign in on a device of your own.",
+            )
+        if sure >= needed:
+            return
+        if sure is Sure.NOBODY:
+            raise NotAllowed("who-are-you", "Say first who you are: choose your name.")
+        if self._has_role_for(USE_CASES[use_case], room_id):
+            raise NotAllowed("confirm-with-pin", "Confirm it with your PIN.")
 
 
 SYSTEM = Actor(person=None)

@@ -85,6 +85,26 @@ KINDS: dict[str, Kind] = {
         "It is unknown, has expired or was revoked. Make a new one on the pages, or with"
         " manage.py issue_token.",
     ),
+    "not-at-the-hatch": Kind(
+        403,
+        "This is not done at a shared device",
+        "Sign in on a device of your own and do it there.",
+    ),
+    "who-are-you": Kind(
+        403, "The shared device does not know who you are", "Choose your name on it first."
+    ),
+    "confirm-with-pin": Kind(
+        403,
+        "A shared device needs your PIN for this",
+        "Confirm with your PIN. You choose it on a device of your own, under Settings.",
+    ),
+    "no-pin": Kind(
+        409,
+        "There is no PIN yet",
+        "Sign in on a device of your own and choose one under Settings.",
+    ),
+    "wrong-pin": Kind(403, "The PIN is another one", "Type it again."),
+    "wrong-password": Kind(403, "The password is another one", "Type it again."),
     "not-allowed": Kind(403, "Not allowed", "Ask a keeper of the room."),
     "scope-missing": Kind(
         403, "This token is not for that", "Make a token that has the scope which “detail” names."

@@ -74,6 +74,12 @@ class TooLarge(Problem):
     status = 413
 
 
+class TooOften(Problem):
+    """Tried so often that it has to wait; the fact `retry_after` says how many seconds."""
+
+    status = 429
+
+
 class Unacceptable(Problem):
     """Understood, but what it says cannot be right."""
 

@@ -6,6 +6,7 @@ the rate goes through: enough against a runaway program, and stated here because
 
 from __future__ import annotations
 
+import hashlib
 from typing import Any
 
 from django.core.cache import cache
@@ -18,13 +19,16 @@ from gearroom.core import clock
 _SECONDS = {"s": 1, "m": 60, "h": 3600, "d": 86400}
 
 
-def seconds_to_wait(scope: str, who: str) -> int:
+def seconds_to_wait(scope: str, who: str, *, count: bool = True) -> int:
     """Count one use of `scope` ("actor", "sign-in") by `who`; 0 if it may go on, else the seconds
-    until the window ends."""
+    until the window ends. Without `count` it only says whether one more use could go on."""
     number, _, period = api_settings.DEFAULT_THROTTLE_RATES[scope].partition("/")
     length = _SECONDS[period[0]]
     window, gone = divmod(int(clock.now().timestamp()), length)
-    key = f"rate:{scope}:{who}:{window}"
+    digest = hashlib.sha256(who.encode()).hexdigest()[:32]  # somebody's text is no cache key
+    key = f"rate:{scope}:{digest}:{window}"
+    if not count:
+        return 0 if cache.get(key, 0) < int(number) else length - gone
     cache.add(key, 0, timeout=2 * length)
     try:
         used = cache.incr(key)

@@ -56,6 +56,7 @@ from gearroom.core.api.schema import DoorSchema
 from gearroom.core.api.serializers import UUID_FORM, ActBody, PageQuery, QuerySerializer
 from gearroom.core.problems import Invalid
 from gearroom.core.rules.roles import ANYONE, USE_CASES, Scope
+from gearroom.core.services.hatch import actor_at
 from gearroom.core.services.once import Answer, once
 
 
@@ -100,7 +101,11 @@ class Door(APIView):
         if any(isinstance(value, int) and value > MAX_INTEGER for value in kwargs.values()):
             raise Http404  # no row has such a number, and databases cannot even compare with it
         scopes = frozenset(map(Scope, request.auth.scopes)) if request.auth else None
-        self.actor = actor_of(request.user, scopes) if request.user else None
+        self.actor = None
+        if request.auth:
+            self.actor = actor_of(request.user, scopes)
+        elif request.user:
+            self.actor = actor_at(request.user, request.session)
 
     def options(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Which methods there are; the schema says the rest."""

@@ -1,4 +1,4 @@
-"""Tokens for programs, and the answers kept so that an act is done once."""
+"""Tokens, shared devices, who is signed in where; the answers kept so that an act is done once."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import Q
 
 from gearroom.core.append_only import append_only
-from gearroom.core.models.people import User
+from gearroom.core.models.people import Person, Room, User
 
 
 class Token(models.Model):
@@ -27,6 +27,69 @@ class Token(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name} ({self.prefix}…)"
+
+
+class Device(models.Model):
+    """A shared phone or tablet at a room's hatch, signed in as the room until it is ended.
+
+    Its user has no password: the sign-in lives in the device's browser alone. What is done there
+    by nobody who said who they are is on record under the name of the user's person.
+    """
+
+    user = models.OneToOneField(User, on_delete=models.PROTECT, related_name="device")
+    room = models.ForeignKey(Room, on_delete=models.PROTECT, related_name="devices")
+    name = models.CharField(max_length=80)
+    made_by = models.ForeignKey(Person, null=True, on_delete=models.PROTECT, related_name="+")
+    made_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-id"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class SignedIn(models.Model):
+    """A browser that somebody is signed in on, so that they can see it and end it."""
+
+    user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="signed_in")
+    session_key = models.CharField(max_length=40, unique=True)
+    on = models.CharField(max_length=10)
+    address = models.CharField(max_length=45, blank=True)
+    since = models.DateTimeField()
+    seen_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-seen_at", "-id"]
+
+    def __str__(self) -> str:
+        return f"{self.user} on a {self.on}"
+
+
+class PasswordReset(models.Model):
+    """That somebody asked for a new password; a mail with the link is sent soon after.
+
+    The link itself is kept nowhere: it is made of what the user's row says when it is sent. `base`
+    is the scheme and host that it leads to.
+    """
+
+    user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="resets")
+    base = models.CharField(max_length=200)
+    asked_at = models.DateTimeField()
+    sent_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        indexes = [
+            models.Index(
+                fields=["asked_at"],
+                condition=Q(sent_at__isnull=True),
+                name="reset_waiting",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"a new password for {self.user}"
 
 
 @append_only

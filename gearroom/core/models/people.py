@@ -71,7 +71,7 @@ class Room(models.Model):
 
 
 class Person(models.Model):
-    """Anyone who can have a kit."""
+    """Anyone who can have a kit. Of the PIN for shared devices only a slow hash is kept."""
 
     name = models.CharField(max_length=120)
     phone = models.CharField(max_length=40, blank=True)
@@ -84,6 +84,7 @@ class Person(models.Model):
         Room, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     left_on = models.DateField(null=True, blank=True)
+    pin = models.CharField(max_length=128, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:

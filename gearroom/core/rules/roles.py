@@ -3,6 +3,8 @@
 A right is looked up by use case. It is held in a room (a membership of that room) or everywhere
 (a membership without a room). `ANYONE` marks what needs no role: whoever can reach the program.
 Facts are never refused for want of a role (a kit handed in is handed in); those are `ANYONE`.
+A second table says what of it may be done at a shared device, and how sure that has to be of who
+stands before it.
 """
 
 from __future__ import annotations
@@ -102,9 +104,75 @@ USE_CASES: dict[str, Right] = {
     "edit_person": Right(Scope.PEOPLE, _KEEPERS),
     "edit_member": Right(Scope.PEOPLE, _ADMIN),
     "edit_room": Right(Scope.ADMIN, _ADMIN),
+    "edit_device": Right(Scope.ADMIN, _KEEPERS),
+    "own_account": Right(Scope.ADMIN, ANYONE),
     "own_tokens": Right(Scope.ADMIN, ANYONE),
     "choose_notices": Right(Scope.CUSTODY, ANYONE),
     "see_notices": Right(Scope.READ, _KEEPERS | {Role.ADVISER}),
     "send_notice_again": Right(Scope.ADMIN, _KEEPERS),
     "edit_webhook": Right(Scope.ADMIN, _ADMIN | {Role.INTEGRATION}),
 }
+
+
+# ------------------------------------------------------------------- the shared device at the hatch
+class Sure(enum.IntEnum):
+    """How sure a shared device is of who stands before it."""
+
+    NOBODY = 0
+    NAMED = 1  # they said who they are
+    CONFIRMED = 2  # and confirmed it with their PIN
+
+
+_FACTS = (
+    "look",
+    "identify",
+    "check_out",
+    "check_in",
+    "pass",
+    "emergency",
+    "log_use",
+    "report_lost",
+    "withhold",
+    "answer_recall",
+    "take_back",
+    "see_people",
+)
+_NAMED = (
+    "read_history",
+    "look_inside",
+    "restock",
+    "reseal",
+    "count",
+    "check_instrument",
+    "take_expired_out",
+    "borrow",
+    "open",
+    "print_labels",
+    "bind_label",
+)
+_CONFIRMED = (
+    "check_out_short",
+    "release",
+    "receive",
+    "move",
+    "dispose",
+    "correct_lot",
+    "reverse",
+    "recall",
+    "build",
+    "strip",
+    "lay_up",
+    "edit_shelf",
+    "edit_item",
+    "reserve",
+    "edit_trip",
+    "cancel_label",
+)
+
+HATCH: dict[str, Sure] = {
+    **dict.fromkeys(_FACTS, Sure.NOBODY),
+    **dict.fromkeys(_NAMED, Sure.NAMED),
+    **dict.fromkeys(_CONFIRMED, Sure.CONFIRMED),
+}
+"""How sure a shared device must be for each use case; one that is not here is never done there,
+such as whatever belongs to somebody's own account."""

@@ -21,8 +21,9 @@ _LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
 
 def seen_by(actor: Actor) -> QuerySet[Person]:
     """Whom somebody may see: who shares a room with them, and themselves; for keepers also people
-    who belong to no room yet. Roles in rooms that are not theirs are left out."""
-    people = Person.objects.select_related("home_room", "user")
+    who belong to no room yet. Roles in rooms that are not theirs are left out, and shared
+    devices."""
+    people = Person.objects.select_related("home_room", "user").filter(user__device=None)
     roles = Membership.objects.select_related("room").order_by("room__name", "role")
     if actor.everywhere:
         return people.prefetch_related(Prefetch("memberships", roles))

@@ -40,7 +40,7 @@ _WHENS = {
 
 # ------------------------------------------------------------------------------ what was told
 @require_safe
-@page()
+@page("own_account")
 def every(request: HttpRequest) -> HttpResponse:
     """What was told to whom, newest first: one's own, and that of the rooms one keeps."""
     state, kind = request.GET.get("state", ""), request.GET.get("kind", "")
@@ -86,7 +86,7 @@ def _row(notice: Notice) -> dict[str, Any]:
 
 
 @require_safe
-@page()
+@page("own_account")
 def one(request: HttpRequest, notice: int) -> HttpResponse:
     """One notice: what it says, to whom, and why it was or was not sent."""
     who = actor(request)
@@ -113,7 +113,7 @@ def send_again(request: HttpRequest, notice: int) -> HttpResponse:
 
 
 @require_safe
-@page()
+@page("own_account")
 def next_weekly(request: HttpRequest) -> HttpResponse:
     """The next weekly email as it would be now: one's own, or that of somebody of one's rooms."""
     who = actor(request)

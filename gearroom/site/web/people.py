@@ -99,7 +99,7 @@ def add(request: HttpRequest) -> HttpResponse:
 
 
 # ------------------------------------------------------------------------------------- one of them
-@page(None)
+@page("own_account")
 def one(request: HttpRequest, person: int) -> HttpResponse:
     """Somebody, with what of them may be changed by whoever asks."""
     who = actor(request)

@@ -14,13 +14,19 @@ from django.views.decorators.http import require_safe
 from gearroom.site.web.shell import actor, page, show
 
 
+_LINKS = ("see_people", "print_labels", "own_tokens", "edit_device")
+
+
 @require_safe
-@page()
+@page("own_account")
 def overview(request: HttpRequest) -> HttpResponse:
     """Where everything that can be set is set."""
     who = actor(request)
     facts = {
-        "may": {name: who.may(name) for name in ("see_people", "print_labels", "own_tokens")},
+        "may": {
+            name: who.may(name)
+            for name in ("see_people", "print_labels", "own_tokens", "edit_device")
+        },
         "set_up": _set_up() if who.may("edit_room") else None,
     }
     return show(request, "site/settings/overview.html", facts)

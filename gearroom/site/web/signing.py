@@ -10,14 +10,18 @@ from django.views.decorators.csrf import csrf_protect
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
+from gearroom.core import clock
 from gearroom.core.api.throttling import seconds_to_wait
-from gearroom.site.web.shell import back_to, page, rooms_of
+from gearroom.core.services import hatch, sign_ins
+from gearroom.site.web.shell import NOTED, back_to, page, rooms_of
 
 
 @sensitive_post_parameters("password")
 @csrf_protect
 def sign_in(request: HttpRequest) -> HttpResponse:
     """Name and password; so many tries a minute for a name and for an address."""
+    if hatch.DEVICE in request.session and request.user.is_authenticated:
+        return redirect("hatch-who")
     to = request.POST.get("to") or request.GET.get("next", "/")
     if request.method != "POST":
         return render(request, "site/sign_in.html", {"to": to})
@@ -37,12 +41,23 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         told["error"] = _("That name and password do not go together. Check both and try again.")
         return render(request, "site/sign_in.html", told, status=403)
     login(request, user)
+    if request.session.session_key is None:
+        request.session.save()
+    sign_ins.note(
+        user,  # type: ignore[arg-type]  # ours, whatever the backend's type says
+        request.session.session_key or "",
+        request.META.get("HTTP_USER_AGENT", ""),
+        request.META.get("REMOTE_ADDR", ""),
+    )
+    request.session[NOTED] = clock.now().isoformat()
     return redirect(back_to(request, "/"))
 
 
 @require_POST
 def sign_out(request: HttpRequest) -> HttpResponse:
-    """End the session on this device."""
+    """End the session on this device; a shared one is ended by a keeper (see `hatch.end`)."""
+    if hatch.DEVICE in request.session and request.user.is_authenticated:
+        return redirect("hatch-who")
     logout(request)
     return redirect("sign-in")
 

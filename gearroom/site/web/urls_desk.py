@@ -3,12 +3,15 @@
 from django.urls import URLPattern, path
 
 from gearroom.site.web import (
+    devices,
+    hatch,
     notices,
     papers,
     people,
     printing,
     rooms,
     settings_page,
+    sign_ins,
     signing,
     tokens,
 )
@@ -52,4 +55,17 @@ urlpatterns: list[URLPattern] = [
     path("kits/<str:kit>/tag/", papers.kit_tag, name="kit-tag"),
     path("kits/<str:kit>/card/", papers.lid_card, name="lid-card"),
     path("settings/", settings_page.overview, name="settings"),
+    path("devices/", devices.every, name="devices"),
+    path("devices/<int:device>/end/", devices.end, name="end-device"),
+    path("hatch/", hatch.who, name="hatch-who"),
+    path("hatch/pin/", hatch.pin, name="hatch-pin"),
+    path("hatch/lock/", hatch.lock, name="hatch-lock"),
+    path("hatch/end/", hatch.end, name="hatch-end"),
+    path("signed-in/", sign_ins.every, name="signed-in"),
+    path("signed-in/<int:signed_in>/end/", sign_ins.end, name="end-sign-in"),
+    path("signed-in/others/end/", sign_ins.end_others, name="end-other-sign-ins"),
+    path("signed-in/password/", sign_ins.password, name="change-password"),
+    path("signed-in/pin/", sign_ins.pin, name="choose-pin"),
+    path("sign-in/forgotten/", sign_ins.forgotten, name="forgotten"),
+    path("sign-in/new/<str:uid>/<str:token>/", sign_ins.new_password, name="new-password"),
 ]

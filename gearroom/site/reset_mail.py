@@ -1,0 +1,77 @@
+"""The mail with the link to a new password: asked for on a page, sent by the worker.
+
+It is no notice: whoever keeps the room may read those, and a link is for one person alone. So it is
+made when it is sent and kept nowhere.
+"""
+
+from __future__ import annotations
+
+import logging
+import smtplib
+import uuid
+
+from django.conf import settings
+from django.core import mail
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import override
+
+from gearroom.core import clock
+from gearroom.core.models import PasswordReset, Person
+from gearroom.core.services import sign_ins
+from kits.rules.letters import Letter, Row
+from kits.services import messages
+
+log = logging.getLogger(__name__)
+
+
+def send_waiting() -> int:
+    """Send what was asked for and is not sent yet; how many were sent. What the mail server did
+    not take is tried with the next sweep, until the hour of asking is over."""
+    sent = 0
+    since = clock.now() - sign_ins.LINK_LASTS
+    waiting = PasswordReset.objects.filter(sent_at=None, asked_at__gte=since)
+    for reset in waiting.select_related("user__person").order_by("pk")[:100]:
+        row = PasswordReset.objects.filter(pk=reset.pk)
+        if not row.filter(sent_at=None).update(sent_at=clock.now()):
+            continue  # another worker has it
+        try:
+            _send(reset)
+        except (smtplib.SMTPException, OSError) as error:
+            log.warning("The mail of a new password was not sent: %s", error)
+            row.update(sent_at=None)
+        else:
+            sent += 1
+    return sent
+
+
+def _send(reset: PasswordReset) -> None:
+    person = reset.user.person
+    with override(person.language):
+        content = messages.render(
+            _letter(reset, person),
+            person=person,
+            message_id=f"<reset-{uuid.uuid4().hex}@{messages.domain()}>",
+            at=clock.now(),
+        )
+    kept = messages.Kept(content, messages.envelope(person.email))
+    with mail.get_connection() as connection:
+        connection.send_messages([kept])
+
+
+def _letter(reset: PasswordReset, person: Person) -> Letter:
+    uid, token = sign_ins.link_of(reset.user)
+    link = reset.base + reverse("new-password", args=[uid, token])
+    text = _("%(name)s, choose a new password by this link. You sign in as %(username)s.") % {
+        "name": person.name,
+        "username": reset.user.username,
+    }
+    return Letter(
+        subject=_("A new password for %(organisation)s")
+        % {"organisation": settings.ORGANISATION or _("the gear room")},
+        first=(Row(text, link),),
+        closing=(
+            _("The link works once and for an hour. If you did not ask for it, do nothing: your "
+              "password stays as it is."),
+        ),
+    )  # fmt: skip

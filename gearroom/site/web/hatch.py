@@ -1,0 +1,116 @@
+"""At a shared device: who stands before it, their PIN, and locking it."""
+
+from __future__ import annotations
+
+from django.contrib.auth import logout
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_POST
+
+from gearroom.core import clock
+from gearroom.core.api.throttling import seconds_to_wait
+from gearroom.core.problems import Invalid, Problem, TooOften
+from gearroom.core.rules.roles import Sure
+from gearroom.core.services import hatch
+from gearroom.site.web.shell import actor, back_to, page, show
+from kits.services import find
+
+
+def _elsewhere(request: HttpRequest) -> HttpResponse | None:
+    """On a device of one's own none of this is asked."""
+    return redirect("board") if actor(request).sure is None else None
+
+
+@page()
+def who(request: HttpRequest) -> HttpResponse:
+    """Who stands before the device: chosen by name, or by scanning their tag."""
+    if (away := _elsewhere(request)) is not None:
+        return away
+    if request.method != "POST":
+        return _who_page(request)
+    try:
+        text = request.POST.get("person", "") or request.POST.get("tag", "").strip()
+        person = hatch.may_be(actor(request)).filter(pk=find.person(text).pk).first()
+        if person is None:
+            raise Invalid(_("They have no role in this gear room. Ask its keeper."))
+    except Problem as problem:
+        return _who_page(request, problem)
+    request.session[hatch.PERSON] = person.pk
+    request.session[hatch.SURE] = Sure.NAMED.value
+    request.session[hatch.TOUCHED] = clock.now().isoformat()
+    return redirect(back_to(request, reverse("board")))
+
+
+def _who_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
+    search = request.GET.get("search", "").strip()[:80]
+    people = hatch.may_be(actor(request))
+    facts = {
+        "people": people.filter(name__icontains=search) if search else people,
+        "search": search,
+        "to": request.POST.get("to") or request.GET.get("to", ""),
+        "problem": problem,
+    }
+    return show(request, "site/hatch/who.html", facts, status=problem.status if problem else 200)
+
+
+@sensitive_post_parameters("pin")
+@page()
+def pin(request: HttpRequest) -> HttpResponse:
+    """The PIN of whoever said who they are."""
+    if (away := _elsewhere(request)) is not None:
+        return away
+    if actor(request).sure is Sure.NOBODY:
+        return redirect(f"{reverse('hatch-who')}?{request.META['QUERY_STRING']}")
+    if request.method != "POST":
+        return _pin_page(request)
+    person = actor(request).person
+    assert person is not None  # they said who they are
+    whose = f"person-{person.pk}"
+    try:
+        if wait := seconds_to_wait("pin", whose, count=False):
+            raise TooOften(
+                "too-many-requests",
+                _("Too many tries. Wait %(minutes)d minutes, or act on a device of your own.")
+                % {"minutes": -(-wait // 60)},
+                retry_after=wait,
+            )
+        hatch.confirm(person, request.POST.get("pin", "").strip())
+    except Problem as problem:
+        if problem.code == "wrong-pin":
+            seconds_to_wait("pin", whose)
+        return _pin_page(request, problem)
+    request.session[hatch.SURE] = Sure.CONFIRMED.value
+    return redirect(back_to(request, reverse("board")))
+
+
+def _pin_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
+    facts = {
+        "digits": hatch.PIN_DIGITS,
+        "keys": (*"123456789", "0"),
+        "to": request.POST.get("to") or request.GET.get("to", ""),
+        "problem": problem,
+    }
+    return show(request, "site/hatch/pin.html", facts, status=problem.status if problem else 200)
+
+
+@require_POST
+@page()
+def lock(request: HttpRequest) -> HttpResponse:
+    """Forget who stood before the device."""
+    for name in (hatch.PERSON, hatch.SURE, hatch.TOUCHED):
+        request.session.pop(name, None)
+    return redirect("board")
+
+
+@require_POST
+@page()
+def end(request: HttpRequest) -> HttpResponse:
+    """Stop being a shared device: a keeper's to say, with their PIN."""
+    if (away := _elsewhere(request)) is not None:
+        return away
+    hatch.end_here(actor(request), request.session[hatch.DEVICE])
+    logout(request)
+    return redirect("sign-in")

@@ -1,0 +1,169 @@
+"""One's own sign-in: where it is used, the password, the PIN, and a forgotten password."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.conf import settings
+from django.contrib.auth import update_session_auth_hash
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.csrf import csrf_protect
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_POST
+
+from gearroom.core.act import Act
+from gearroom.core.api.throttling import seconds_to_wait
+from gearroom.core.problems import Invalid, NotAllowed, Problem
+from gearroom.core.services import hatch, sign_ins
+from gearroom.site.web.shell import Done, acted, actor, page, say, show
+
+
+# ------------------------------------------------------------------------------ where signed in
+@page("own_account")
+def every(request: HttpRequest) -> HttpResponse:
+    """The browsers that one is signed in on; password and PIN."""
+    return _page(request)
+
+
+def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
+    who = actor(request)
+    assert who.user is not None  # signed in
+    facts = {
+        "signed_in": sign_ins.of(who.user),
+        "this_one": request.session.session_key,
+        "own": who.person,
+        "digits": hatch.PIN_DIGITS,
+        "may_confirm": who.may("release"),
+        "problem": problem,
+    }
+    status = problem.status if problem else 200
+    return show(request, "site/sign/signed_in.html", facts, status=status)
+
+
+@require_POST
+@page("own_account")
+def end(request: HttpRequest, signed_in: int) -> HttpResponse:
+    """Sign out of one browser."""
+
+    def perform(act: Act) -> Done:
+        sign_ins.end(act, signed_in)
+        return Done(_("You are signed out there."))
+
+    return acted(request, perform, to=reverse("signed-in"))
+
+
+@require_POST
+@page("own_account")
+def end_others(request: HttpRequest) -> HttpResponse:
+    """Sign out of every browser but this one."""
+
+    def perform(act: Act) -> Done:
+        sign_ins.end_others(act, request.session.session_key or "")
+        return Done(_("You are signed out everywhere else."))
+
+    return acted(request, perform, to=reverse("signed-in"))
+
+
+# What follows carries a password or a PIN, so it comes without a key: of what has one, a digest is
+# kept for ever. Sent twice it does no harm.
+@sensitive_post_parameters("old", "new")
+@require_POST
+@page("own_account")
+def password(request: HttpRequest) -> HttpResponse:
+    """Another password; the other browsers are signed out by it."""
+    try:
+        _not_too_often(request)
+        user = sign_ins.change_password(
+            Act(actor(request)), request.POST.get("old", ""), request.POST.get("new", "")
+        )
+    except Problem as problem:
+        return _page(request, problem)
+    update_session_auth_hash(request, user)
+    sign_ins.end_others(Act(actor(request)), "")
+    _note(request, user)
+    say(request, _("You have another password, and are signed out everywhere else."))
+    return redirect("signed-in")
+
+
+@sensitive_post_parameters("password", "pin")
+@require_POST
+@page("own_account")
+def pin(request: HttpRequest) -> HttpResponse:
+    """A PIN for shared devices; the password shows that it is oneself who chooses it."""
+    who = actor(request)
+    try:
+        _not_too_often(request)
+        if who.user is None or not who.user.check_password(request.POST.get("password", "")):
+            raise NotAllowed(
+                "wrong-password", _("That is not the password you have. Type it again.")
+            )
+        hatch.choose_pin(Act(who), request.POST.get("pin", "").strip())
+    except Problem as problem:
+        return _page(request, problem)
+    say(request, _("Your PIN is set. It works at every shared device of your gear rooms."))
+    return redirect("signed-in")
+
+
+def _not_too_often(request: HttpRequest) -> None:
+    who = actor(request).user
+    if wait := seconds_to_wait("sign-in", f"password-{who.pk if who else 0}"):
+        raise Invalid(_too_often(wait))
+
+
+def _too_often(wait: int) -> str:
+    return _("Too many tries. Wait %(seconds)d seconds, then try again.") % {"seconds": wait}
+
+
+def _note(request: HttpRequest, user: Any) -> None:
+    sign_ins.note(
+        user,
+        request.session.session_key or "",
+        request.META.get("HTTP_USER_AGENT", ""),
+        request.META.get("REMOTE_ADDR", ""),
+    )
+
+
+# ------------------------------------------------------------------------------------- forgotten
+@csrf_protect
+def forgotten(request: HttpRequest) -> HttpResponse:
+    """Ask for a mail with a link to a new password. What is said tells nobody who has a sign-in."""
+    if request.method != "POST":
+        return render(request, "site/sign/forgotten.html", {})
+    name = request.POST.get("name", "").strip()
+    wait = max(
+        seconds_to_wait("reset", f"name-{name.casefold()[:150]}"),
+        seconds_to_wait("reset", f"address-{request.META.get('REMOTE_ADDR', '')}"),
+    )
+    if wait:
+        told = {"error": _too_often(wait), "name": name}
+        return render(request, "site/sign/forgotten.html", told, status=429)
+    if not name:
+        told = {"error": _("Write the name that you sign in with, or your email address.")}
+        return render(request, "site/sign/forgotten.html", told, status=400)
+    sign_ins.ask_reset(name, settings.PUBLIC_URL or request.build_absolute_uri("/")[:-1])
+    return render(request, "site/sign/forgotten.html", {"asked": True})
+
+
+@sensitive_post_parameters("new")
+@csrf_protect
+def new_password(request: HttpRequest, uid: str, token: str) -> HttpResponse:
+    """Where the link leads: a new password, once."""
+    if sign_ins.user_of(uid, token) is None:
+        response = render(request, "site/sign/link_over.html", {}, status=404)
+    elif request.method != "POST":
+        response = render(request, "site/sign/new_password.html", {})
+    else:
+        try:
+            user = sign_ins.reset(uid, token, request.POST.get("new", ""))
+        except Problem as problem:
+            told = {"error": problem.detail}
+            response = render(request, "site/sign/new_password.html", told, status=problem.status)
+        else:
+            response = render(request, "site/sign/is_set.html", {"username": user.get_username()})
+    # The address is a secret: it is neither kept nor told to where a link leads.
+    response.headers["Cache-Control"] = "private, no-store"
+    response.headers["Referrer-Policy"] = "no-referrer"
+    return response
