@@ -64,7 +64,7 @@ def test_stock_names_each_thing_by_room_with_what_is_low_first(world):
 
     assert page.index("Shears") < page.index("Pain tablets")
     assert "order when down to 9" in page
-    assert re.search(r"Shears\s+5\s+Low", page)
+    assert re.search(r"Shears\s+Main store\s+5\s+Low", page)
 
 
 def test_stock_is_searched_and_narrowed_to_what_is_low(world):
@@ -225,7 +225,7 @@ def test_a_shelf_scanned_after_a_pack_keeps_the_pack_and_comes_first(coded):
 
     label = scanned.label(coded.upper)
     client = browser(coded.keeper)
-    first, _where = form_with(post(client, "/stock/receive/", text=code()), 'name="text"')
+    first, _where = form_with(post(client, "/stock/receive/", text=code()), 'id="text"')
 
     answer = client.post("/stock/receive/", {**first, "text": label.code})
 
