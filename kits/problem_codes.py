@@ -50,6 +50,8 @@ KINDS.update(
             # ------------------------------------------------------------------------------- stock
             ("not-enough", 409, "The book has fewer there",
              "Count the place first if more are there: what is found is written as found."),
+            ("not-asked-for", 422, "The list does not ask for it",
+             "Leave it out, or put it in as something extra."),
             ("wrong-bin", 409, "It does not go there", "“detail” says where it goes."),
             ("place-closed", 409, "The place is no longer in use", "Choose another place."),
             ("shelf-not-empty", 409, "The shelf still holds something",

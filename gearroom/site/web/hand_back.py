@@ -39,7 +39,7 @@ def hand_back(request: HttpRequest, kit: str) -> HttpResponse:
         return _page(request, found)
     try:
         if request.POST.get("read"):
-            return _page(request, found, batch=_batch(request))
+            return _page(request, found, batch=batch_sent(request))
         return _handed_back(request, found)
     except Problem as problem:
         return _page(request, found, problem)
@@ -102,7 +102,7 @@ def in_words(count: int) -> str:
     return ngettext("%(count)d thing used.", "%(count)d things used.", count) % {"count": count}
 
 
-def _batch(request: HttpRequest) -> Lot | None:
+def batch_sent(request: HttpRequest) -> Lot | None:
     """The batch that was scanned, photographed or typed into the form; None where nothing was."""
     picture = request.FILES.get("image")
     if isinstance(picture, UploadedFile) and picture.size:

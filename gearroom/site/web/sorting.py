@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -9,41 +11,65 @@ from django.views.decorators.http import require_POST
 
 from gearroom.core.act import Act
 from gearroom.core.problems import Problem
+from gearroom.site.web.hand_back import batch_sent
 from gearroom.site.web.shell import Done, acted, actor, page, show
 from kits.api.turnaround import restock_shown
-from kits.models import Kit, Place
-from kits.services import find, fitness, overview, turnaround, wording
+from kits.models import Kit, Lot, Place
+from kits.services import another_batch, find, fitness, overview, turnaround, wording
 
-_MOST_UNITS = 999
+_MOST_BATCHES = 50
 
 
-# ----------------------------------------------------------------------------------------- sorting
 @page("look_inside")
 def sort(request: HttpRequest, kit: str) -> HttpResponse:
-    """What to take out, what to put in from which shelf; all of it in one tap."""
+    """What to take out, what to put in from which shelf; all of it in one tap. A batch that is
+    scanned takes the place of the listed one."""
     found = find.kit(actor(request), kit)
-    if request.method == "POST":
-        try:
-            return _restocked(request, found)
-        except Problem as problem:
-            return _sort_page(request, found, problem)
-    return _sort_page(request, found)
+    if request.method != "POST":
+        return _sort_page(request, found)
+    try:
+        if request.POST.get("read"):
+            read = batch_sent(request)
+            return _sort_page(request, found, lots=_chosen(request) + ([read] if read else []))
+        return _restocked(request, found)
+    except Problem as problem:
+        return _sort_page(request, found, problem, _chosen(request))
 
 
-def _sort_page(request: HttpRequest, kit: Kit, problem: Problem | None = None) -> HttpResponse:
+def _chosen(request: HttpRequest) -> list[Lot]:
+    """The batches that were scanned before, in their order."""
+    pks = [int(pk) for pk in request.POST.getlist("chosen") if pk.isascii() and pk.isdigit()]
+    found = Lot.objects.select_related("item").in_bulk(pks[:_MOST_BATCHES])
+    return [found[pk] for pk in dict.fromkeys(pks) if pk in found]
+
+
+def _sort_page(
+    request: HttpRequest, kit: Kit, problem: Problem | None = None, lots: Sequence[Lot] = ()
+) -> HttpResponse:
     who = actor(request)
     seen = overview.overview(who, kit)
     plan = turnaround.restock_list(kit)
-    listed = restock_shown(plan)
+    try:
+        chosen = another_batch.choose(plan, lots)
+    except Problem as unfit:
+        problem = problem or unfit
+        lots = lots[:-1] if problem is unfit else ()
+        chosen = another_batch.choose(plan, lots)
+    listed = restock_shown(chosen.plan)
     names = {key: place.name for key, place in plan.sections.items()}
     for part in ("put_in", "take_out", "fill_up"):
         for row in listed[part]:
             row["pouch"] = names.get(row["section"], row["section"])
+    for row, thing in zip(listed["put_in"], chosen.listed, strict=True):
+        row["listed_as"] = str(thing)
+        row["chosen"] = row["lot"] in {lot.pk for lot in lots}
     verdict = fitness.verdict(kit, plan.through)
     facts = {
         "kit": seen.kit,
         "seen": seen,
         "listed": listed,
+        "chosen": lots,
+        "left_out": request.POST.getlist("left-out"),
         "nothing_to_do": not (listed["put_in"] or listed["take_out"] or listed["fill_up"]),
         "reasons": wording.reasons(verdict.reasons, turnaround.swaps(plan)),
         "verdict": verdict,
@@ -56,6 +82,7 @@ def _sort_page(request: HttpRequest, kit: Kit, problem: Problem | None = None) -
 
 def _restocked(request: HttpRequest, kit: Kit) -> HttpResponse:
     left_out = [_left_out(kit, text) for text in request.POST.getlist("left-out")]
+    lots = _chosen(request)
 
     def perform(act: Act) -> Done:
         if request.POST.get("only-look"):
@@ -63,7 +90,12 @@ def _restocked(request: HttpRequest, kit: Kit) -> HttpResponse:
             return Done(
                 _("Looked inside %(kit)s: as the book has it.") % {"kit": kit.name}, entry.pk
             )
-        done = turnaround.restock(act, kit, exceptions=left_out)
+        differing = [
+            each
+            for each in another_batch.choose(turnaround.restock_list(kit), lots).differing
+            if (each.item, each.section) not in {(out.item, out.section) for out in left_out}
+        ]
+        done = turnaround.restock(act, kit, exceptions=[*left_out, *differing])
         put_in = sum(row.units for row in done.put_in)
         out = sum(leg.units for leg in done.taken_out)
         says = _("%(kit)s is restocked: %(put_in)d in, %(out)d out. Seal it now.") % {
@@ -93,10 +125,9 @@ def reseal(request: HttpRequest, kit: str) -> HttpResponse:
         return Done(
             _("%(kit)s is sealed with %(seal)s.") % {"kit": seal.kit.name, "seal": seal.number},
             seal.put_on_id,
-            reverse("kit", args=[seal.kit.name]),
         )
 
     try:
-        return acted(request, perform, to=reverse("kit", args=[kit]))
+        return acted(request, perform, to=reverse("sort", args=[kit]) + "#seal")
     except Problem as problem:
         return _sort_page(request, find.kit(actor(request), kit), problem)
