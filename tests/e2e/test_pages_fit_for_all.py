@@ -4,11 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from kits.services import custody, keeping, lists, recalls, reservations, turnaround
 from tests.e2e.pages import AXE, chromium, give_password, sign_in
-from tests.kits import factories as make
-from tests.labels import scanned
-from tests.site.every_page import AT_DAWN, PAGES
+from tests.site.every_page import AT_DAWN, PAGES, furnished
 
 pytestmark = [
     pytest.mark.server,
@@ -34,18 +31,7 @@ def test_axe_finds_nothing_and_everything_fits_the_thumb_and_the_screen(
     program = need("chromium")
     if not AXE.exists():
         pytest.fail("axe-core is missing: run npm ci")
-    world = scanned.labelled().world
-    day_03 = scanned.filled("DAY-03", world)
-    turnaround.reseal(make.act(world.keeper), world.day_01, "0417")
-    custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
-    custody.check_in(make.act(world.keeper), day_03, wet=True)
-    keeping.release(make.act(world.keeper), day_03, keeping.WithheldKind.DRYING)
-    turnaround.look_inside(make.act(world.keeper), day_03)
-    reservations.reserve(make.act(), day_03, make.trip("Crag walk", world.store, 1, 2))
-    lists.new_draft(make.act(world.keeper), world.version.packing_list)
-    make.some(world.dressing, world.shelf, 3, "OLD", make.days(-2))
-    make.put_in(world.day_02, world.lots["d2"], world.upper, 1)
-    recalls.start(make.act(world.keeper), item=world.dressing, scope="number", number="D2")
+    world = furnished()
     keeper = give_password(world.keeper)
     server = make_server().start()
     axe = AXE.read_text()

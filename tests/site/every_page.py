@@ -1,8 +1,15 @@
 """Every page's address, for the tests that go through all of them on the small school.
 
 A new page adds its line here: `AT_DAWN` are those used with cold hands in bad light (contrast 7:1),
-`AT_THE_DESK` all others.
+`AT_THE_DESK` all others. `furnished` makes what they show, in a database of the test's own, where
+the first of everything has the number 1.
 """
+
+from __future__ import annotations
+
+from kits.services import custody, keeping, lists, recalls, reservations, turnaround
+from tests.kits import factories as make
+from tests.labels import scanned
 
 AT_DAWN = (
     "/scan/",
@@ -76,3 +83,20 @@ AT_THE_DESK = (
     "/nowhere/",
 )
 PAGES = AT_DAWN + AT_THE_DESK
+
+
+def furnished() -> make.World:
+    """The small school with something on every page."""
+    world = scanned.labelled().world
+    day_03 = scanned.filled("DAY-03", world)
+    turnaround.reseal(make.act(world.keeper), world.day_01, "0417")
+    custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
+    custody.check_in(make.act(world.keeper), day_03, wet=True)
+    keeping.release(make.act(world.keeper), day_03, keeping.WithheldKind.DRYING)
+    turnaround.look_inside(make.act(world.keeper), day_03)
+    reservations.reserve(make.act(), day_03, make.trip("Crag walk", world.store, 1, 2))
+    lists.new_draft(make.act(world.keeper), world.version.packing_list)
+    make.some(world.dressing, world.shelf, 3, "OLD", make.days(-2))
+    make.put_in(world.day_02, world.lots["d2"], world.upper, 1)
+    recalls.start(make.act(world.keeper), item=world.dressing, scope="number", number="D2")
+    return world
