@@ -9,7 +9,7 @@ import pytest
 from gearroom.core.models import User
 from gearroom.core.rules.roles import Role
 from tests.kits import factories as make
-from tests.site.browsing import browser, text_of
+from tests.site.browsing import browser
 from tests.site.every_page import PAGES, furnished
 
 # One engine: nothing here is about what a database does.
@@ -27,6 +27,7 @@ WHO = (
     "hatch",
     "nobody",
 )
+SENTENCE = re.compile(r'<p class="lead">(.*?)</p>|<div class="problem"[^>]*>(.*?)</div>', re.S)
 WHAT_TO_DO = re.compile(
     r"\b(Ask|Check|Choose|Sign in|Give|Scan|Load|Take|Make|Print|Use|Look|Call|Set|Go)\b"
 )
@@ -79,5 +80,6 @@ def _faults(who, path, answer):
         yield "a template's mark is left in it"
     if who == "nobody" and status == 200 and not path.startswith(("/sign-in/", "/help/")):
         yield "shown to nobody in particular"
-    if status != 200 and not WHAT_TO_DO.search(text_of(answer)):
-        yield f"refused ({status}) without what to do: {text_of(answer)[-200:]}"
+    said = SENTENCE.search(answer.content.decode())
+    if status != 200 and not (said and WHAT_TO_DO.search(said[0])):
+        yield f"refused ({status}) without what to do: {said and said[0]}"
