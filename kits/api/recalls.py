@@ -14,8 +14,9 @@ from kits.api import answers, bodies
 from kits.api.lots import BatchAnswer, ThingAnswer, lots_shown
 from kits.api.places import PlaceAnswer
 from kits.models import Certainty, Recall, RecallScope
-from kits.services import find, recalls
-from kits.services.recalls import Answer, Followed, Gone
+from kits.services import find, recalls, standing
+from kits.services.recalls import Answer
+from kits.services.standing import Followed, Gone
 
 
 class RecallAnswer(serializers.Serializer[Any]):
@@ -83,7 +84,7 @@ class StartBody(ActBody):
 
 def _standing(actor: Actor, recall: Recall) -> dict[str, Any]:
     """How a recall stands: whole for those who may start one, else as far as one's own rooms."""
-    stands = recalls.seen_by(actor, recalls.standing(recall))
+    stands = standing.seen_by(actor, standing.of(recall))
     lots = lots_shown(stands.lots)
     return {
         **RecallAnswer(recall).data,

@@ -14,7 +14,7 @@ from kits.models import (
     WithheldKind,
     Withholding,
 )
-from kits.services import audit, counting, custody, fitness, keeping, recalls, stock, use
+from kits.services import audit, counting, custody, fitness, keeping, recalls, standing, stock, use
 from kits.services.counting import Found
 from kits.services.ledger import room_place
 from kits.services.recalls import Answer
@@ -291,7 +291,7 @@ def test_nothing_is_removed_by_another_answer(w):
 def test_it_is_on_record_who_was_told_by_phone(w):
     recall = start(w)
     recalls.mark_told(make.act(w.keeper), rows(recall)["DAY-01"])
-    (kit,) = [p for p in recalls.standing(recall).places if p.place.kit]
+    (kit,) = [p for p in standing.of(recall).places if p.place.kit]
     assert kit.told_at is not None
 
 
@@ -299,7 +299,7 @@ def test_it_is_on_record_who_was_told_by_phone(w):
 def test_it_says_how_it_stands_place_by_place(w):
     recall = start(w)
     answer(w, recall, Answer.TAKEN_OUT, removed=6)
-    stands = recalls.standing(recall)
+    stands = standing.of(recall)
     assert {(p.place.name, p.booked) for p in stands.places} == {("C2", 0), ("Main", 0)}
     assert [(p.name, units) for p, units in stands.quarantine] == [("quarantine, Main store", 18)]
     assert [lot.number for lot in stands.lots] == ["D1"]
@@ -307,18 +307,18 @@ def test_it_says_how_it_stands_place_by_place(w):
 
 def test_somebody_is_told_when_the_notice_was_sent_and_not_before(w):
     recall = start(w)
-    (kit,) = [p for p in recalls.standing(recall).places if p.place.kit]
+    (kit,) = [p for p in standing.of(recall).places if p.place.kit]
     assert kit.told_at is None
     Notice.objects.filter(person=w.instructor).update(
         sent_at=make.timezone.now(), message_id="<1@gear.example>"
     )
-    (kit,) = [p for p in recalls.standing(recall).places if p.place.kit]
+    (kit,) = [p for p in standing.of(recall).places if p.place.kit]
     assert kit.told_at is not None
 
 
 def test_it_names_the_trips_on_which_it_was_used_and_how_sure_that_is(w, mixed):
     use.log_use(make.act(w.guide), w.day_01, [use.UseLine(w.dressing, 1, lot=w.dressings)])
-    gone = recalls.standing(start(w)).gone
+    gone = standing.of(start(w)).gone
     assert {(g.how, g.certainty, g.trip, g.kit, g.units) for g in gone} == {
         ("used", "maybe", mixed, w.day_01, 2),
         ("used", "certain", mixed, w.day_01, 1),
@@ -326,7 +326,7 @@ def test_it_names_the_trips_on_which_it_was_used_and_how_sure_that_is(w, mixed):
 
 
 def test_a_tap_booked_to_another_batch_may_have_been_of_this_one(w, mixed):
-    gone = recalls.standing(start(w, number="D2")).gone
+    gone = standing.of(start(w, number="D2")).gone
     assert [(g.certainty, g.units) for g in gone] == [("maybe", 2)]
 
 
@@ -334,7 +334,7 @@ def test_what_a_count_brings_into_a_kit_later_is_followed_too(w):
     recall = start(w, number="D2")
     main = make.section(w.day_02)
     counting.count(make.act(w.keeper), [main], [Found(main, 1, lot=w.lots["d2"])])
-    (later,) = [p for p in recalls.standing(recall).places if p.place == main]
+    (later,) = [p for p in standing.of(recall).places if p.place == main]
     assert (later.row, later.booked) == (None, 1)
 
 

@@ -9,7 +9,7 @@ from django.db import connections
 from gearroom.core.problems import Refused
 from kits.models import Holding, Lot, PlaceKind
 from kits.rules.facts import Criticality
-from kits.services import audit, fitness, recalls, stock
+from kits.services import audit, fitness, recalls, standing, stock
 from tests.kits import factories as make
 
 
@@ -63,11 +63,11 @@ def test_no_unit_of_it_stays_on_a_shelf_and_no_kit_with_one_may_go(open_database
     assert wrong == []
     assert not Lot.objects.filter(number="BAD", recall__isnull=True).exists()
     assert not Holding.objects.filter(place__kind=PlaceKind.SHELF, units__gt=0).exists()
-    standing = recalls.standing(recalls.Recall.objects.get())
+    stands = standing.of(recalls.Recall.objects.get())
     holders = {
         h.place_id for h in Holding.objects.filter(place__kind=PlaceKind.SECTION, units__gt=0)
     }
-    assert holders == {p.place.pk for p in standing.places if p.booked}
+    assert holders == {p.place.pk for p in stands.places if p.booked}
     for kit in kits:
         assert not fitness.verdict(make.fresh(kit), make.TODAY).may_go
     assert list(audit.findings()) == []

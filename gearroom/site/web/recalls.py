@@ -16,8 +16,9 @@ from gearroom.site.web.fields import whole, words
 from gearroom.site.web.shell import Done, acted, actor, page, show
 from gearroom.site.web.words import DISPOSALS
 from kits.models import Certainty, Item, PlaceKind, Recall, RecallScope
-from kits.services import find, recalls
-from kits.services.recalls import Answer, Followed
+from kits.services import find, recalls, standing
+from kits.services.recalls import Answer
+from kits.services.standing import Followed
 
 _MOST_CLOSED = 50
 
@@ -88,7 +89,7 @@ def one(request: HttpRequest, recall: int) -> HttpResponse:
 
 def _one(request: HttpRequest, recall: Recall, problem: Problem | None = None) -> HttpResponse:
     who = actor(request)
-    stands = recalls.seen_by(who, recalls.standing(recall))
+    stands = standing.seen_by(who, standing.of(recall))
     parts = {Certainty.CERTAIN: _("Certainly"), Certainty.MAYBE: _("Maybe")}
     rows = [_row(each) for each in stands.places]
     waiting = sum(not row["settled"] for row in rows)
@@ -126,8 +127,7 @@ def _row(of: Followed) -> dict[str, Any]:
     return {
         "of": of,
         "certainty": row.certainty if row else None,
-        "settled": row is not None
-        and (row.answered_id is not None or (not in_kit and not of.booked)),
+        "settled": of.settled,
         "answer": answers.get(Answer(row.answer)) if row and row.answer else "",
         "in_kit": in_kit,
     }
