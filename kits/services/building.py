@@ -206,7 +206,7 @@ def strip(
     """
     with Book(act) as book:
         kit = _open(book, act, kit, "strip")
-        if not things:
+        if not things and not levels:
             raise Invalid("Name at least one thing that was in it.", field="things")
         priced = price is not None or any(thing.price is not None for thing in things)
         if priced or currency:

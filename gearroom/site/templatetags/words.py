@@ -37,3 +37,9 @@ def money(amount: Decimal | None, currency: str = "") -> str:
     if amount is None:
         return ""
     return f"{formats.number_format(amount, decimal_pos=2)} {currency}".strip()
+
+
+@register.filter
+def disposal(way: str) -> str:
+    """How something is thrown out, in words."""
+    return str(words.DISPOSALS[way])

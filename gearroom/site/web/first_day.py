@@ -284,9 +284,10 @@ def _added(request: HttpRequest) -> HttpResponse:
             name=fields.words(said, "name", 60),
             responsible=find.person(responsible) if responsible else None,
         )
-        return Done(
-            _("%(kit)s is there. Count what is in it next.") % {"kit": made.name},
-            to=reverse("kit-count", args=[made.name]),
-        )
+        if said.get("then") == "strip":
+            says, to = _("%(kit)s is there. Now strip the bought kit into it."), "strip-kit"
+        else:
+            says, to = _("%(kit)s is there. Count what is in it next."), "kit-count"
+        return Done(says % {"kit": made.name}, to=reverse(to, args=[made.name]))
 
     return acted(request, perform, to=reverse("kits"))

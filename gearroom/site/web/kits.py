@@ -190,5 +190,6 @@ def _rights(request: HttpRequest, kit: Kit) -> dict[str, bool]:
         "print_labels",
         "check_out_short",
         "check_instrument",
+        "strip",
     )
     return {name: who.may(name, kit.room_id) or who.may(name, kit.home_room_id) for name in wanted}

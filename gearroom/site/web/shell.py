@@ -30,6 +30,7 @@ from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils import translation
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
@@ -66,6 +67,7 @@ NAVIGATION = (
     Way("stock", _("Stock")),
     Way("trips", _("Trips")),
     Way("lists", _("Kit lists")),
+    Way("strip", _("Strip a bought kit"), "strip", more=True),
     Way("labels", _("Labels"), "print_labels", more=True),
     Way("people", _("People"), "see_people", more=True),
     Way("notices", _("What was told"), "own_account", more=True),
@@ -147,6 +149,9 @@ def page(use_case: str | None = "look") -> Callable[[View], View]:
                     return HttpResponse(status=401, headers={"HX-Redirect": there})
                 return redirect_to_login(request.get_full_path())
             _touch(request)
+            person = actor(request).person
+            if person is not None and person.language in dict(settings.LANGUAGES):
+                translation.activate(person.language)  # undone with the request, as every language
             try:
                 if use_case is not None:
                     actor(request).require(use_case)

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from gearroom.site.web import list_editing, lists, trips
+from gearroom.site.web import list_editing, lists, stripping, trips
 
 _VERSION = "lists/<int:id>/<int:number>/"
 
@@ -26,4 +26,7 @@ urlpatterns: list[URLPattern] = [
     path("trips/<int:trip>/reserve/", trips.reserve, name="trip-reserve"),
     path("trips/<int:trip>/release/", trips.release, name="trip-release"),
     path("trips/<int:trip>/edit/", trips.edit, name="trip-edit"),
+    path("strip/", stripping.start, name="strip"),
+    path("kits/<str:kit>/strip/", stripping.strip, name="strip-kit"),
+    path("kits/<str:kit>/strip/new/", stripping.new_thing, name="strip-new"),
 ]

@@ -1,0 +1,144 @@
+"""How far a bought kit is taken apart: what came in it and where that went, what remains to be
+added, and what it has cost until now.
+
+A kit is stripped line by line, each line an entry of its own (`building.strip`), so that nothing
+waits to be written and a slip is undone alone. Those since the kit was last taken out belong
+together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import Max, QuerySet
+
+from kits.models import Entry, EntryKind, Item, Kit, LevelFact, Lot, Movement, Place, Receipt
+from kits.rules.expiry import may_be_put_in
+from kits.rules.facts import Batch
+from kits.services import building, fitness
+from kits.services.building import Fate, Wanted
+
+
+@dataclass(frozen=True)
+class Came:
+    """Units of a thing that came in a bought kit, and where they went; what is judged by eye has a
+    `level` in place of units and a batch."""
+
+    entry: Entry
+    item: Item
+    place: Place
+    units: int = 0
+    lot: Lot | None = None
+    level: str = ""
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Progress:
+    """All that came in it until now, in order, and what the kit's list still wants.
+
+    `spent` is what the bought kit cost as a whole, where that was said, else what was said of its
+    things one by one; None where neither was. `with_rest` adds what is wanted at the last prices
+    paid in the same currency, `unpriced` of which have none.
+    """
+
+    came: Sequence[Came]
+    supplier: str
+    spent: Decimal | None
+    with_rest: Decimal | None
+    currency: str
+    wanted: Sequence[Wanted]
+    unpriced: Sequence[Item]
+
+
+def progress(kit: Kit) -> Progress:
+    """How far a kit is stripped; seven queries and those of `building.wanted`."""
+    entries = list(_entries(kit))
+    currency = next((c for e in reversed(entries) if (c := e.detail.get("currency"))), "")
+    spent = _spent(entries, currency)
+    wanted = building.wanted(kit, currency=currency)
+    rest = sum((row.cost for row in wanted if row.cost is not None), Decimal(0))
+    return Progress(
+        came=_came(entries),
+        supplier=next((s for e in reversed(entries) if (s := e.detail.get("supplier"))), ""),
+        spent=spent,
+        with_rest=spent + rest if spent is not None else None,
+        currency=currency,
+        wanted=wanted,
+        unpriced=[row.item for row in wanted if row.cost is None] if currency else [],
+    )
+
+
+def proposed(kit: Kit, item: Item, expiry: date | None, wanted: Iterable[Wanted]) -> Fate:
+    """What most likely becomes of a thing: kept where the list wants it and it may be kept, onto a
+    shelf where it is good, thrown out otherwise."""
+    batch = Batch(id=0, thing=fitness.thing_of(item), expiry=expiry)
+    if expiry is not None and may_be_put_in(batch, fitness.today_of(kit)) is not None:
+        return Fate.DISPOSE
+    for row in wanted:
+        if item.pk == row.item.pk:
+            return Fate.KEEP
+    return Fate.SHELF
+
+
+def sections_for(kit: Kit, item: Item) -> list[Place]:
+    """The kit's open sections, those whose line asks for the thing first; for what is judged by
+    eye those alone."""
+    asking = set(kit.list_version.sections.filter(lines__item=item).values_list("key", flat=True))
+    places = list(kit.sections.filter(closed_on__isnull=True))
+    if item.by_eye:
+        return [place for place in places if place.section_key in asking]
+    return sorted(places, key=lambda place: place.section_key not in asking)
+
+
+def _entries(kit: Kit) -> QuerySet[Entry]:
+    out = Entry.objects.filter(
+        kit=kit, kind__in=(EntryKind.CHECK_OUT, EntryKind.EMERGENCY)
+    ).aggregate(newest=Max("id"))
+    return Entry.objects.filter(
+        kit=kit, kind=EntryKind.STRIP, reversed_by__isnull=True, pk__gt=out["newest"] or 0
+    ).order_by("id")
+
+
+def _spent(entries: Sequence[Entry], currency: str) -> Decimal | None:
+    whole = [
+        Decimal(entry.detail["price"])
+        for entry in entries
+        if entry.detail.get("price") is not None and entry.detail["currency"] == currency
+    ]
+    if whole:
+        return sum(whole, Decimal(0))
+    alone = Receipt.objects.filter(entry__in=entries, price__isnull=False, currency=currency)
+    prices = [price for price in alone.values_list("price", flat=True) if price is not None]
+    return sum(prices, Decimal(0)) if prices else None
+
+
+def _came(entries: Sequence[Entry]) -> list[Came]:
+    by_id = {entry.pk: entry for entry in entries}
+    found = [
+        Came(
+            by_id[leg.entry_id],
+            leg.lot.item,
+            leg.to_place,
+            leg.units,
+            leg.lot,
+            reason=_reason(by_id[leg.entry_id].detail["things"], leg),
+        )
+        for leg in Movement.objects.filter(entry__in=by_id).select_related(
+            "lot__item", "to_place__room", "to_place__kit"
+        )
+    ]
+    found += [
+        Came(by_id[fact.entry_id], fact.item, fact.section, level=fact.level)
+        for fact in LevelFact.objects.filter(entry__in=by_id).select_related("item", "section")
+    ]
+    return sorted(found, key=lambda each: each.entry.pk)
+
+
+def _reason(things: Sequence[dict[str, Any]], leg: Movement) -> str:
+    said = [thing["reason"] for thing in things if thing["item"] == leg.lot.item_id]
+    return next(filter(None, said), "")
