@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 import gzip
+import json
+import re
+import uuid
 
 import pytest
 from django.contrib.staticfiles import finders
 from django.test import Client
 
+from gearroom.site.web import offline
+from kits.models import Checkout
+from kits.services import custody, turnaround
+from tests.kits import factories as make
 from tests.labels import scanned
 
 pytestmark = pytest.mark.django_db
@@ -53,3 +60,130 @@ def test_scripts_go_over_the_wire_compressed_and_pages_do_not(school):
     for path in ("/scan/", "/api/v1/kits/"):
         answer = browser(school.world.keeper).get(path, headers=accepts)
         assert not answer.has_header("Content-Encoding"), path
+
+
+# -------------------------------------------------------------------------------- what phones keep
+def test_the_page_that_is_kept_is_the_same_for_everybody_and_holds_nothing_of_anybodys(school):
+    page = browser().get("/offline/")
+    assert page.status_code == 200
+    for somebody in (school.world.keeper, school.world.stranger):
+        assert browser(somebody).get("/offline/").content == page.content
+    for secret in ("csrfmiddlewaretoken", "DAY-01", "Kim"):
+        assert secret not in page.content.decode()
+    assert "'wasm-unsafe-eval'" in page["Content-Security-Policy"]
+
+
+def test_the_worker_keeps_every_file_that_the_page_needs(school):
+    worker = browser().get("/worker.js")
+    assert worker["Content-Type"] == "text/javascript"
+    kept = set(
+        json.loads(re.search(r"const FACTS = (\{.*\});", worker.content.decode())[1])["files"]
+    )
+    page = browser().get("/offline/").content.decode()
+    needed = set(re.findall(r'(?:src|href)="(/static/site/[^"]+\.(?:js|css|svg))"', page))
+    for path in sorted(needed | kept):
+        answer = browser().get(path)
+        assert answer.status_code == 200, path
+        if path.endswith(".js"):
+            script = answer.getvalue().decode()
+            needed |= {f"/static/site/{name}" for name in re.findall(r'"\./([\w-]+\.js)"', script)}
+
+    assert needed <= kept
+
+
+def test_a_browser_takes_a_new_worker_when_a_file_that_it_keeps_has_changed(school, monkeypatch):
+    before = offline.version("en-gb")
+    text = offline._text
+    offline.version.cache_clear()
+    changed = "site/offline-page.js"
+    monkeypatch.setattr(offline, "_text", lambda name: text(name) + " " * (name == changed))
+
+    assert offline.version("en-gb") != before
+    offline.version.cache_clear()
+
+
+def test_it_is_put_on_a_phones_home_screen_with_its_own_icons(school):
+    manifest = browser().get("/app.webmanifest")
+    told = json.loads(manifest.content)
+
+    assert manifest["Content-Type"] == "application/manifest+json"
+    assert (told["start_url"], told["scope"], told["display"]) == ("/scan/", "/", "standalone")
+    for icon in told["icons"]:
+        assert browser().get(icon["src"]).status_code == 200, icon
+    assert 'rel="manifest"' in browser(school.world.guide).get("/scan/").content.decode()
+
+
+def test_whoever_is_signed_in_may_send_what_they_wrote_down(school):
+    assert browser().get("/offline/ready/").status_code == 401
+
+    told = browser(school.world.guide).get("/offline/ready/").json()
+
+    assert (told["person"], told["name"]) == (school.world.guide.pk, "Gil")
+    client = browser(school.world.guide, enforce_csrf_checks=True)
+    token = client.get("/offline/ready/").json()["csrf"]
+    answer = client.post(
+        "/api/v1/kits/DAY-01/check-out/",
+        {"already_gone": True, "person": str(school.world.guide.pk)},
+        content_type="application/json",
+        headers={"Idempotency-Key": str(uuid.uuid4()), "X-CSRFToken": token},
+    )
+    assert answer.status_code == 201
+    assert Checkout.objects.get(in_at=None).person == school.world.guide
+
+
+def test_a_phone_keeps_the_kits_of_its_persons_rooms_with_what_is_inside(school):
+    world = school.world
+    turnaround.reseal(make.act(), world.day_01, "0417")
+    custody.check_out(make.act(), world.day_01, person=world.guide)
+    book = browser(world.keeper).get("/offline/kits/").json()
+
+    (kit,) = [each for each in book["kits"] if each["name"] == "DAY-01"]
+    assert kit["out"]["name"] == "Gil"
+    assert kit["seal"] == "0417"
+    assert [world.dressing.pk, world.dressings.pk, 6] in kit["sections"][0]["lines"]
+    assert book["things"][str(world.dressing.pk)]["name"] == world.dressing.name
+    assert book["batches"][str(world.dressings.pk)]["until"] == make.days(400).isoformat()
+    assert book["labels"][school.kit.code] == ["kit", "DAY-01"]
+    assert book["labels"][school.pouch.code] == ["kit", "DAY-01"]
+    assert book["labels"][school.tag.code] == ["person", world.guide.pk]
+    assert book["labels"][school.lot.code] == ["batch", world.dressings.pk]
+    assert school.blank.code not in book["labels"]
+
+
+def test_a_phone_keeps_nothing_of_rooms_that_are_not_its_persons(school):
+    type(school.world.guide).objects.filter(pk=school.world.guide.pk).update(phone="01632 960111")
+    custody.check_out(make.act(), school.world.day_01, person=school.world.guide)
+
+    stranger = browser(school.world.stranger).get("/offline/kits/")
+    adviser = browser(school.world.adviser).get("/offline/kits/")
+
+    assert stranger.json()["kits"] == []
+    assert school.kit.code not in stranger.json()["labels"]
+    assert "Gil" not in stranger.content.decode()
+    assert adviser.json()["people"] == []
+    assert "01632 960111" not in adviser.content.decode()
+    assert "01632 960111" in browser(school.world.keeper).get("/offline/kits/").content.decode()
+    assert browser().get("/offline/kits/").status_code == 302
+
+
+def test_kits_that_have_not_changed_are_not_sent_again(school):
+    client = browser(school.world.guide)
+    tag = client.get("/offline/kits/")["ETag"]
+
+    assert client.get("/offline/kits/", headers={"If-None-Match": tag}).status_code == 304
+    custody.check_out(make.act(), school.world.day_01, person=school.world.guide)
+    assert client.get("/offline/kits/", headers={"If-None-Match": tag}).status_code == 200
+
+
+def test_the_database_is_asked_as_much_for_many_kits_as_for_few(
+    school, django_assert_max_num_queries
+):
+    for number in range(3, 9):
+        made = make.kit(f"DAY-{number:02}", school.world.version, school.world.store)
+        scanned.label(made)
+    client = browser(school.world.keeper)
+
+    with django_assert_max_num_queries(24):
+        book = client.get("/offline/kits/").json()
+
+    assert len(book["kits"]) >= 7
