@@ -15,6 +15,7 @@ const reach = find("reach");
 const answer = find("answer");
 const PATIENCE_MS = 90_000; // how long a kit waits for its guide's tag, or a tag for its kit
 const AGAIN_MS = 10_000;
+const TOUCHED_MS = 20_000; // a card that was touched so long ago is not replaced by what is scanned
 const language = document.documentElement.lang;
 const day = (iso) => new Intl.DateTimeFormat(language, { dateStyle: "long" }).format(new Date(`${iso}T12:00`));
 const time = (iso) => new Intl.DateTimeFormat(language, { weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" }).format(new Date(iso));
@@ -39,20 +40,27 @@ async function read(text) {
     const person = book.people.find((each) => each.id === meant.id);
     const kit = recent.ref && kits.get(recent.ref);
     if (recent.ref && !kit?.out && person) {
-      waiting = {};
+      waitFor({});
       return write(make.takeOut(recent.ref, person));
     }
     if (kit && person && kit.out.person !== person.id) return offerPass(kit.name, person.id);
-    waiting = { person, at: Date.now() };
+    if (person) waitFor({ person });
     return;
   }
   const kit = kits.get(meant.ref);
   if (recent.person && !kit?.out) {
-    waiting = {};
+    waitFor({});
     return write(make.takeOut(meant.ref, recent.person));
   }
-  waiting = { ref: meant.ref, at: Date.now() };
+  waitFor({ ref: meant.ref });
   show(meant.ref);
+}
+
+/** Remember the kit or the person of this scan for the next one. */
+function waitFor(next) {
+  waiting = { ...next, at: Date.now() };
+  find("waits").hidden = !next.person;
+  if (next.person) find("waits").textContent = fill(find("waits").dataset.next, { NAME: next.person.name });
 }
 
 function complain(text) {
@@ -79,7 +87,7 @@ async function write(act) {
 
 // -------------------------------------------------------------------------------------------- cards
 const card = (ref) => [...answer.querySelectorAll("article")].find((each) => each.dataset.kit === ref);
-const inUse = (element) => element.contains(document.activeElement) || element.querySelector("details[open]");
+const inUse = (shown) => shown.contains(document.activeElement) || Date.now() - (shown.dataset.touched ?? 0) < TOUCHED_MS;
 
 function show(ref, anew = false) {
   const old = card(ref);
@@ -97,6 +105,7 @@ function draw(ref) {
   const kit = kits.get(ref);
   const part = (selector) => made.querySelector(selector);
   made.dataset.kit = ref;
+  made.addEventListener("pointerdown", () => { made.dataset.touched = Date.now(); });
   part(".name").textContent = ref;
   part(".name").href = `/kits/${encodeURIComponent(ref)}/`;
   const stands = kit ? standing(kit, today()) : "";
@@ -117,8 +126,10 @@ function draw(ref) {
     const person = book.people.find((each) => String(each.id) === out.elements.person.value);
     if (person) out.querySelector("button").textContent = fill(words.takenBy, { NAME: person.name });
   });
-  out.hidden = Boolean(kit?.out);
-  part("[data-act=hand-back]").hidden = Boolean(kit && !kit.out);
+  // What fits what the phone knows stands open and first; what is in the hand may be otherwise.
+  const likely = part(`[data-for=${kit?.out ? "hand-back" : "take-out"}]`);
+  likely.open = true;
+  if (kit?.out) part("[data-for=take-out]").before(likely);
   part("[data-for=pass]").hidden = !book.people.length;
   people(part("[data-act=pass]").elements.person);
   for (const name of ["use", "borrow", "inside"]) part(`[data-for=${name}]`).hidden = !kit;
@@ -217,7 +228,7 @@ async function submitted(event) {
   const fields = form.elements;
   const chosen = book.people.find((each) => String(each.id) === fields.person?.value);
   document.activeElement?.blur();
-  waiting = {};
+  waitFor({});
   switch (form.dataset.act) {
     case "take-out": return write(make.takeOut(ref, chosen));
     case "hand-back": return write(make.handBack(ref, event.submitter?.value ?? "sort-later", fields.sharps.checked, fields.wet.checked));
@@ -307,11 +318,11 @@ function drawKits() {
     const mark = Object.assign(document.createElement("span"), { className: "mark", textContent: words[stands] });
     const name = Object.assign(document.createElement("b"), { textContent: kit.name });
     const more = Object.assign(document.createElement("small"), { textContent: kit.out ? kit.out.name : kit.room });
-    if (stands !== "out") mark.classList.add(stands);
+    if (stands !== "out") [row, mark].forEach((each) => each.classList.add(stands));
     button.type = "button";
     button.append(name, more, mark);
     button.addEventListener("click", () => {
-      waiting = { ref: kit.name, at: Date.now() };
+      waitFor({ ref: kit.name });
       show(kit.name);
       card(kit.name).scrollIntoView({ block: "start" });
     });
@@ -334,6 +345,7 @@ async function send() {
   const told = await queue.send();
   if (told.reach === "here") await queue.refresh(told.sent ? 0 : 60);
   await load();
+  await open();
   const state = !book && told.reach !== "signed-out" ? "empty" : told.reach;
   reach.textContent = reach.dataset[{ "signed-out": "signedOut" }[state] ?? state];
   find("onward").hidden = told.reach === "away";
@@ -363,13 +375,20 @@ async function start() {
     const busy = event.target.closest("input, select, textarea, button, a, summary");
     if (!busy && event.key.length === 1 && !event.ctrlKey && !event.metaKey && !event.altKey) find("text").focus();
   });
-  if (book) {
-    const here = /^\/(?:kits|L)\/([^/]+)\/?/i.exec(location.pathname); // a kit's page or label that is out of reach
-    const asked = here ? decodeURIComponent(here[1]) : new URLSearchParams(location.search).get("text");
-    if (asked) await read(asked);
-    camera(find("camera"), read);
-  }
+  await open();
   await send();
+}
+
+let opened = false;
+
+/** Show what the address asks for, and start the camera, once there are kits to look for. */
+async function open() {
+  if (opened || !book) return;
+  opened = true;
+  const here = /^\/(?:kits|L)\/([^/]+)\/?/i.exec(location.pathname); // a kit's page or label that is out of reach
+  const asked = here ? decodeURIComponent(here[1]) : new URLSearchParams(location.search).get("text");
+  if (asked) await read(asked);
+  camera(find("camera"), read);
 }
 
 start();
