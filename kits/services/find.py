@@ -8,6 +8,9 @@ from __future__ import annotations
 from datetime import date
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from gearroom.core.act import Actor
 from gearroom.core.models import Person, Room
@@ -39,17 +42,19 @@ def label(code: str) -> Label:
     return found
 
 
-_ON: dict[str, str] = {
-    LabelKind.SECTION: "on a pouch",
-    LabelKind.LOT: "on a batch",
-    LabelKind.PERSON: "a name tag",
-    LabelKind.BLANK: "on nothing yet",
+_ON: dict[str, str | Promise] = {
+    LabelKind.KIT: _lazy("on a kit"),
+    LabelKind.SECTION: _lazy("on a pouch"),
+    LabelKind.LOT: _lazy("on a batch"),
+    LabelKind.SHELF: _lazy("on a shelf"),
+    LabelKind.PERSON: _lazy("a name tag"),
+    LabelKind.BLANK: _lazy("on nothing yet"),
 }
 
 
 def on_what(kind: str) -> str:
     """What a label of a kind is on, in people's words."""
-    return _ON.get(kind, f"on a {kind}")
+    return str(_ON[kind]) if kind in _ON else _("on something else")
 
 
 def _kits() -> QuerySet[Kit]:

@@ -7,6 +7,9 @@ from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from django.db.models import Exists, OuterRef, Q
+from django.utils import formats
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from gearroom.core import clock
 from gearroom.core.act import Act
@@ -38,13 +41,26 @@ def show(act: Act, meaning: Meaning) -> Outcome:
     kit = _kit_of(meaning)
     seen = showing.kit_seen(act.actor, kit)
     if seen.out_since is not None:
-        says = f"{kit.name} is out with {seen.has_it}, due {_time(kit, seen.due_at)}."
+        says = _("%(kit)s is out with %(has_it)s, due %(time)s.") % {
+            "kit": kit.name,
+            "has_it": seen.has_it,
+            "time": _time(kit, seen.due_at),
+        }
     elif seen.trip is not None and seen.guide_name:
-        says = f"{kit.name} is for {seen.guide_name}, {seen.trip_name}. {_fitness(seen)}"
+        says = _("%(kit)s is for %(guide_name)s, %(trip_name)s. %(fitness)s") % {
+            "kit": kit.name,
+            "guide_name": seen.guide_name,
+            "trip_name": seen.trip_name,
+            "fitness": _fitness(seen),
+        }
     elif seen.trip is not None:
-        says = f"{kit.name} is for {seen.trip_name}. {_fitness(seen)}"
+        says = _("%(kit)s is for %(trip_name)s. %(fitness)s") % {
+            "kit": kit.name,
+            "trip_name": seen.trip_name,
+            "fitness": _fitness(seen),
+        }
     else:
-        says = f"{kit.name} is here. {_fitness(seen)}"
+        says = _("%(kit)s is here. %(fitness)s") % {"kit": kit.name, "fitness": _fitness(seen)}
     return Outcome(
         meaning.seen,
         Means.KIT,
@@ -59,28 +75,34 @@ def show(act: Act, meaning: Meaning) -> Outcome:
 def _fitness(seen: KitSeen) -> str:
     through = wording.day(seen.through)
     if seen.fit:
-        return f"Fit to go through {through}."
+        return _("Fit to go through %(through)s.") % {"through": through}
     worst = seen.reasons[0]["text"]
-    return f"{'May go short' if seen.may_go else 'Not fit'} through {through}: {worst}"
+    if seen.may_go:
+        return _("May go short through %(through)s: %(worst)s") % {
+            "through": through,
+            "worst": worst,
+        }
+    return _("Not fit through %(through)s: %(worst)s") % {"through": through, "worst": worst}
 
 
 def _what_now(meaning: Meaning, kit: Kit, seen: KitSeen) -> list[Next]:
     text = text_of(meaning)
     if seen.out_since is not None:
         return [
-            again(Intent.CHECK_IN, "Sealed and dry", text, as_found=str(AsFound.SEALED)),
-            again(Intent.CHECK_IN, "Sort later", text, as_found=str(AsFound.SORT_LATER)),
-            again(Intent.CHECK_IN, "Opened", text, ("used",), as_found=str(AsFound.OPENED)),
-            Next("pass", "Pass it on", kit.name, needs=("person",)),
+            again(Intent.CHECK_IN, _("Sealed and dry"), text, as_found=str(AsFound.SEALED)),
+            again(Intent.CHECK_IN, _("Sort later"), text, as_found=str(AsFound.SORT_LATER)),
+            again(Intent.CHECK_IN, _("Opened"), text, ("used",), as_found=str(AsFound.OPENED)),
+            Next("pass", _("Pass it on"), kit.name, needs=("person",)),
         ]
     found: list[Next] = []
     if seen.to_sort or not seen.may_go:
-        found.append(Next("restock", "See what it lacks", kit.name))
+        found.append(Next("restock", _("See what it lacks"), kit.name))
     if seen.may_go:
         needs = [] if seen.guide else ["holder"]
         needs += [] if seen.fit else ["short_reason"]
-        whom = f" to {seen.guide_name}" if seen.guide_name else ""
-        found.append(again(Intent.CHECK_OUT, f"Take it out{whom}", text, needs))
+        whom = seen.guide_name
+        says = _("Take it out to %(whom)s") % {"whom": whom} if whom else _("Take it out")
+        found.append(again(Intent.CHECK_OUT, says, text, needs))
     return found
 
 
@@ -125,14 +147,26 @@ def take_out(act: Act, meaning: Meaning, ask: Ask, tags: Sequence[Person]) -> Ou
         already_gone=ask.already_gone,
     )
     out = taken.checkout
-    what = f"{section.name} of {kit.name}" if section else kit.name
-    who = out.person.name if out.person else "somebody not named"
-    trip_name = f" for {out.trip.name}" if out.trip else ""
-    says = f"{what} is out with {who}{trip_name}, due {_time(kit, out.due_at)}."
+    what = _what(kit, section)
+    who = out.person.name if out.person else _("somebody not named")
+    due = _time(kit, out.due_at)
+    if out.trip is not None:
+        says = _("%(what)s is out with %(who)s for %(trip)s, due %(due)s.") % {
+            "what": what,
+            "who": who,
+            "trip": out.trip.name,
+            "due": due,
+        }
+    else:
+        says = _("%(what)s is out with %(who)s, due %(due)s.") % {
+            "what": what,
+            "who": who,
+            "due": due,
+        }
     if ask.emergency:
-        says += " Recorded as an emergency; the keeper is told."
+        says += " " + _("Recorded as an emergency; the keeper is told.")
     elif not taken.verdict.fit:
-        says += f" {wording.reason(taken.verdict.reasons[0])['text']}"
+        says += " " + wording.reason(taken.verdict.reasons[0])["text"]
     return Outcome(
         meaning.seen,
         meaning.means,
@@ -141,7 +175,7 @@ def take_out(act: Act, meaning: Meaning, ask: Ask, tags: Sequence[Person]) -> Ou
         label=meaning.label,
         thing=_thing(act, meaning, kit),
         entry=taken.entry,
-        next=[Next("undo", "That was a mistake", str(taken.entry.pk))],
+        next=[Next("undo", _("That was a mistake"), str(taken.entry.pk))],
     )
 
 
@@ -149,10 +183,11 @@ def _holder(ask: Ask, tags: Sequence[Person]) -> Person | None:
     if ask.holder is not None:
         return ask.holder
     if len(tags) > 1:
-        names = " and ".join(person.name for person in tags)
+        names = ", ".join(person.name for person in tags)
         raise Unacceptable(
             "which-person",
-            f"The tags of {names} were read. Scan the tag of the one who takes it, alone.",
+            _("The tags of %(names)s were read. Scan the tag of the one who takes it, alone.")
+            % {"names": names},
         )
     return tags[0] if tags else None
 
@@ -188,11 +223,21 @@ def _meant_instead(kit: Kit, ask: Ask, holder: Person | None) -> Reservation | N
 
 
 def _another_is_reserved(kit: Kit, meant: Reservation) -> Refused:
-    whom = f" to {meant.person.name}" if meant.person else ""
+    other, mine, trip = meant.kit.name, kit.name, meant.trip.name
+    if meant.person is not None:
+        whom = meant.person.name
+        said = _(
+            "%(other)s is promised to %(whom)s for %(trip)s, not %(mine)s. Take %(other)s, or "
+            "swap: send it again with “swap”."
+        ) % {"other": other, "whom": whom, "trip": trip, "mine": mine}
+    else:
+        said = _(
+            "%(other)s is promised for %(trip)s, not %(mine)s. Take %(other)s, or swap: send it "
+            "again with “swap”."
+        ) % {"other": other, "trip": trip, "mine": mine}
     return Refused(
         "another-kit-is-reserved",
-        f"{meant.kit.name} is promised{whom} for {meant.trip.name}, not {kit.name}. Take "
-        f"{meant.kit.name}, or swap: send it again with “swap”.",
+        said,
         kit=kit.name,
         reserved=meant.kit.name,
         reservation=meant.pk,
@@ -219,12 +264,12 @@ def hand_in(act: Act, meaning: Meaning, ask: Ask) -> Outcome:
         wrong=ask.wrong,
         incident=ask.incident,
     )
-    what = f"{section.name} of {kit.name}" if section else kit.name
+    what = _what(kit, section)
     return Outcome(
         meaning.seen,
         meaning.means,
         "handed-back",
-        " ".join([f"{what} is back: {AsFound(back.as_found).label}.", *_remarks(back)]),
+        " ".join([_back(what, back), *_remarks(back)]),
         label=meaning.label,
         thing=_thing(act, meaning, back.kit),
         entry=back.entry,
@@ -235,43 +280,58 @@ def hand_in(act: Act, meaning: Meaning, ask: Ask) -> Outcome:
 def _use_line(kit: Kit, said: UsedSaid) -> use.UseLine:
     item = said.lot.item if said.lot else said.item
     if item is None:
-        raise Invalid("Say which thing was used: “item”, “lot” or “label”.", field="used")
+        raise Invalid(_("Say which thing was used: “item”, “lot” or “label”."), field="used")
     if said.lot is not None and said.item is not None and said.item.pk != said.lot.item_id:
         raise Invalid(
-            f"That batch is of {said.lot.item.name}, not of {said.item.name}.", field="used"
+            _("That batch is of %(batch)s, not of %(thing)s.")
+            % {"batch": said.lot.item.name, "thing": said.item.name},
+            field="used",
         )
     section = find.section(kit, said.section) if said.section else None
     return use.UseLine(item, said.units, said.lot, section)
 
 
+def _back(what: str, back: custody.HandedBack) -> str:
+    match AsFound(back.as_found):
+        case AsFound.SEALED:
+            return _("%(what)s is back: sealed and dry.") % {"what": what}
+        case AsFound.OPENED:
+            return _("%(what)s is back: opened.") % {"what": what}
+        case _:
+            return _("%(what)s is back: sort later.") % {"what": what}
+
+
 _IRREGULAR = {
-    "was-not-out": "The book did not show it out; that is put right.",
-    "seal-not-the-one": "The seal is not the one on record, so it counts as opened.",
-    "no-seal-on-record": "No seal is on record, so it is to be sorted.",
+    "was-not-out": _lazy("The book did not show it out; that is put right."),
+    "seal-not-the-one": _lazy("The seal is not the one on record, so it counts as opened."),
+    "no-seal-on-record": _lazy("No seal is on record, so it is to be sorted."),
 }
 
 
 def _remarks(back: custody.HandedBack) -> list[str]:
-    said = [_IRREGULAR[code] for code in back.irregular if code in _IRREGULAR]
+    said = [str(_IRREGULAR[code]) for code in back.irregular if code in _IRREGULAR]
     lines = back.use.lines if back.use else ()
     if lines:
         used = ", ".join(f"{line.units} × {line.item.name}" for line in lines)
-        said.append(f"Used: {used}.")
+        said.append(_("Used: %(used)s.") % {"used": used})
     found = sum(line.found for line in lines)
     if found:
-        said.append(f"The book did not hold {found} of that: written as found and used.")
+        said.append(
+            _("The book did not hold %(found)d of that: written as found and used.")
+            % {"found": found}
+        )
     return said
 
 
 def _after_hand_in(act: Act, back: custody.HandedBack) -> list[Next]:
-    undo = Next("undo", "That was a mistake", str(back.entry.pk))
+    undo = Next("undo", _("That was a mistake"), str(back.entry.pk))
     kit = back.kit
     if not _theirs(act, kit) or back.as_found == AsFound.SEALED:
         return [undo]
     return [
-        Next("log-use", "Say what was used", kit.name, needs=("used",)),
-        Next("look-inside", "Look inside", kit.name),
-        Next("restock", "See what it lacks", kit.name),
+        Next("log-use", _("Say what was used"), kit.name, needs=("used",)),
+        Next("look-inside", _("Look inside"), kit.name),
+        Next("restock", _("See what it lacks"), kit.name),
         undo,
     ]
 
@@ -280,7 +340,8 @@ def _after_hand_in(act: Act, back: custody.HandedBack) -> list[Next]:
 def not_a_kit(meaning: Meaning) -> Problem:
     """The refusal of a label that is on something else where a kit is wanted."""
     return Invalid(
-        f"This label is {find.on_what(meaning.means)}, not on a kit. Scan the kit's own label.",
+        _("This label is %(what)s, not on a kit. Scan the kit's own label.")
+        % {"what": find.on_what(meaning.means)},
         code="not-a-kit",
         means=str(meaning.means),
     )
@@ -312,6 +373,14 @@ def _thing(act: Act, meaning: Meaning, kit: Kit) -> Thing | None:
 
 def _time(kit: Kit, at: datetime | None) -> str:
     if at is None:
-        return "at no set time"
+        return _("at no set time")
     local = at.astimezone(ZoneInfo(kit.home_room.time_zone))
-    return f"{local:%A} {local.day} {local:%B, %H:%M}"
+    return formats.date_format(local, "l j F, H:i")
+
+
+def _what(kit: Kit, section: Place | None) -> str:
+    return (
+        _("%(section)s of %(kit)s") % {"section": section.name, "kit": kit.name}
+        if section
+        else kit.name
+    )

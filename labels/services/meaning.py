@@ -8,6 +8,7 @@ from datetime import date
 
 from django.db.models import Q
 from django.db.models.functions import Upper
+from django.utils.translation import gettext_lazy as _lazy
 
 from gearroom.core.act import SYSTEM, Actor
 from kits.models import Kit, Label, LabelKind
@@ -18,7 +19,7 @@ from labels.rules.scans import FOREIGN, TYPED, Means, Seen
 from labels.rules.typed import Kind, Typed, resolve
 from labels.services import passerby
 
-NOT_IN_THE_BOOK = "This looks like a label of ours, but nobody here made it."
+NOT_IN_THE_BOOK = _lazy("This looks like a label of ours, but nobody here made it.")
 _LONGEST_NAME = 40
 _FACTS_OF = (LabelKind.KIT, LabelKind.SECTION)
 
@@ -70,7 +71,7 @@ def meanings(
 
 def _own(actor: Actor, seen: Seen, label: Label | None, *, any_room: bool) -> Meaning:
     if label is None:
-        return Meaning(seen, Means.UNKNOWN_LABEL, says=NOT_IN_THE_BOOK)
+        return Meaning(seen, Means.UNKNOWN_LABEL, says=str(NOT_IN_THE_BOOK))
     if label.cancelled_at is not None:
         return Meaning(seen, Means.CANCELLED, label=label)
     if not passerby.belongs(actor, label) and not (any_room and label.kind in _FACTS_OF):

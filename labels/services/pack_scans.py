@@ -10,11 +10,13 @@ from datetime import timedelta
 from typing import Any
 
 from django.db.models import Q
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from gearroom.core import clock
 from gearroom.core.act import Act
 from kits.models import Label, Lot, PackCode, Place
-from kits.services import lots
+from kits.services import lots, wording
 from labels.models import Scan
 from labels.rules import gs1
 from labels.rules.scans import Intent, Means
@@ -96,12 +98,14 @@ def pack(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Out
     assert meaning.pack is not None  # MAKER says so
     seen = packs_seen(meaning.pack.candidates)
     best = seen[0]
-    name = best.item_name or f"A pack with the code {best.gtin}" if best.gtin else "A batch"
+    name = best.item_name or (
+        _("A pack with the code %(gtin)s") % {"gtin": best.gtin} if best.gtin else _("A batch")
+    )
     says = [f"{name}, {_batch_words(best)}."]
     if len(seen) > 1 or meaning.pack.confirm:
-        says.append("Compare with the pack: this code can be read in more than one way.")
+        says.append(_("Compare with the pack: this code can be read in more than one way."))
     if best.recalled:
-        says.append("This batch is recalled: it goes to quarantine.")
+        says.append(_("This batch is recalled: it goes to quarantine."))
     found: list[Next] = []
     before = None
     if intent == Intent.RECEIVE:
@@ -113,7 +117,9 @@ def pack(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Out
         found = [
             _count_line({"lot": str(each.lot)}, place)
             if each.lot
-            else _count_line({"item": each.item}, place, "This batch is new here: count the thing")
+            else _count_line(
+                {"item": each.item}, place, _("This batch is new here: count the thing")
+            )
             for each in seen
             if each.item is not None
         ]
@@ -129,12 +135,12 @@ def pack(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Out
 
 
 def _batch_words(pack: PackSeen) -> str:
-    words = [f"batch {pack.number}"] if pack.number else []
+    words = [_("batch %(number)s") % {"number": pack.number}] if pack.number else []
     if pack.serial:
-        words.append(f"serial {pack.serial}")
+        words.append(_("serial %(serial)s") % {"serial": pack.serial})
     if pack.expiry:
-        words.append(f"good through {pack.expiry.day} {pack.expiry:%B %Y}")
-    return ", ".join(words) or "its batch and date are not in this code"
+        words.append(_("good through %(day)s") % {"day": wording.day(pack.expiry)})
+    return ", ".join(words) or _("its batch and date are not in this code")
 
 
 def _given(pack: PackSeen) -> dict[str, Any]:
@@ -156,14 +162,14 @@ def _receive(pack: PackSeen, place: Place | None, *, again: bool) -> list[Next]:
         fields["shelf"] = str(place.pk)
     before: list[Next] = []
     if pack.item is None:
-        says = "This thing is new here: enter it first"
+        says = _("This thing is new here: enter it first")
         before.append(Next("add-item", says, needs=("name", "kind", "base_unit")))
         if pack.gtin:
             told: dict[str, Any] = {"gtin": pack.gtin}
             told |= {"units_per_pack": pack.count} if pack.count else {}
             holds = [] if pack.count else ["units_per_pack"]
             before.append(
-                Next("add-pack-code", "Say what a pack holds", "", told, ["item", *holds])
+                Next("add-pack-code", _("Say what a pack holds"), "", told, ["item", *holds])
             )
         else:
             needs.append("item")
@@ -175,12 +181,13 @@ def _receive(pack: PackSeen, place: Place | None, *, again: bool) -> list[Next]:
         needs += ["number", "expiry"]
     elif pack.expiry is None:
         needs.append("expiry")
-    says = "More of the same lot?" if again else "Receive it"
+    says = _("More of the same lot?") if again else _("Receive it")
     return [*before, Next("receive", says, "", fields, needs)]
 
 
-def _count_line(line: dict[str, Any], place: Place | None, says: str = "Count these") -> Next:
+def _count_line(line: dict[str, Any], place: Place | None, says: str = "") -> Next:
     """One line of a count, of which the units are still to be said."""
+    says = says or _("Count these")
     fields: dict[str, Any] = {"found": [line], "complete": False}
     if place is not None and place.kit is not None:
         fields["section"] = place.section_key
@@ -208,10 +215,14 @@ def _scanned_before(act: Act, pack: gs1.Pack) -> Scan | None:
 
 def _again_words(pack: gs1.Pack, before: Scan) -> str:
     minutes = int((clock.now() - before.read_at).total_seconds() // 60)
-    ago = f"{minutes} minutes ago" if minutes > 1 else "a moment ago"
+    ago = (
+        ngettext("%(count)d minute ago", "%(count)d minutes ago", minutes) % {"count": minutes}
+        if minutes > 1
+        else _("a moment ago")
+    )
     if pack.serial:
-        return f"This very pack was scanned {ago}. More of the same lot?"
-    return f"The same code was scanned {ago}. More of the same lot?"
+        return _("This very pack was scanned %(ago)s. More of the same lot?") % {"ago": ago}
+    return _("The same code was scanned %(ago)s. More of the same lot?") % {"ago": ago}
 
 
 def lot(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Outcome:
@@ -220,10 +231,17 @@ def lot(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Outc
     assert row is not None  # LOT labels have one
     # Whoever counts is not shown what the book expects.
     seen = showing.lot_seen(act, row, where=intent == Intent.IDENTIFY)
-    says = f"{seen.item_name}, batch {seen.number or seen.serial or 'without number'}"
-    says += f", good through {seen.expiry.day} {seen.expiry:%B %Y}." if seen.expiry else "."
+    thing, batch = seen.item_name, seen.number or seen.serial or _("without number")
+    if seen.expiry:
+        says = _("%(thing)s, batch %(batch)s, good through %(day)s.") % {
+            "thing": thing,
+            "batch": batch,
+            "day": wording.day(seen.expiry),
+        }
+    else:
+        says = _("%(thing)s, batch %(batch)s.") % {"thing": thing, "batch": batch}
     if seen.recalled:
-        says += " It is recalled: do not use it."
+        says += " " + _("It is recalled: do not use it.")
     found: list[Next] = []
     if intent == Intent.RECEIVE:
         fields: dict[str, Any] = {"item": row.item_id}
@@ -232,7 +250,7 @@ def lot(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Outc
         fields |= {"serial": row.serial} if row.serial else {}
         fields |= {"shelf": str(place.pk)} if place else {}
         needs = ["units"] if place else ["shelf", "units"]
-        found.append(Next("receive", "More of the same lot", fields=fields, needs=needs))
+        found.append(Next("receive", _("More of the same lot"), fields=fields, needs=needs))
     elif intent == Intent.COUNT:
         found.append(_count_line({"lot": str(row.pk)}, place))
     return Outcome(
@@ -251,10 +269,14 @@ def place(meaning: Meaning, intent: Intent) -> Outcome:
     where = _label(meaning).place
     assert where is not None  # SHELF and SECTION labels have one
     seen = showing.section_seen(where) if where.kit_id else showing.shelf_seen(where)
-    of = f" of {where.kit.name}" if where.kit else ""
+    what = (
+        _("%(where)s of %(kit)s.") % {"where": where.name, "kit": where.kit.name}
+        if where.kit
+        else f"{where.name}."
+    )
     found: list[Next] = []
     if intent == Intent.COUNT:
-        says = f"Count {where.name}"
+        says = _("Count %(where)s") % {"where": where.name}
         if where.kit is not None:
             section = {"section": where.section_key}
             found.append(Next("count-kit", says, where.kit.name, section, ("found",)))
@@ -262,13 +284,13 @@ def place(meaning: Meaning, intent: Intent) -> Outcome:
             found.append(Next("count", says, "", {"shelf": str(where.pk)}, ("found",)))
     elif intent == Intent.RECEIVE and not where.kit_id:
         found.append(
-            again(Intent.RECEIVE, "Scan what goes here", "", ("text",), place=str(where.pk))
+            again(Intent.RECEIVE, _("Scan what goes here"), "", ("text",), place=str(where.pk))
         )
     return Outcome(
         meaning.seen,
         meaning.means,
         "identified" if intent == Intent.IDENTIFY else "ready",
-        f"{where.name}{of}.",
+        what,
         label=meaning.label,
         thing=seen,
         next=found,

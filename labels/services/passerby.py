@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from django.conf import settings
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from gearroom.core.act import Actor
 from gearroom.core.models import Room
@@ -16,11 +18,11 @@ from kits.rules import codes
 from kits.services import labelling
 
 _WHAT = {
-    LabelKind.SECTION: "A pouch of a first aid kit",
-    LabelKind.LOT: "Stock of a gear room",
-    LabelKind.SHELF: "A shelf of a gear room",
-    LabelKind.PERSON: "Somebody’s name tag",
-    LabelKind.BLANK: "A label that is not on anything yet",
+    LabelKind.SECTION: _lazy("A pouch of a first aid kit"),
+    LabelKind.LOT: _lazy("Stock of a gear room"),
+    LabelKind.SHELF: _lazy("A shelf of a gear room"),
+    LabelKind.PERSON: _lazy("Somebody’s name tag"),
+    LabelKind.BLANK: _lazy("A label that is not on anything yet"),
 }
 
 
@@ -61,7 +63,9 @@ def facts_of(label: Label, actor: Actor | None) -> Facts:
     return Facts(
         code=codes.shown(label.code),
         kind=label.kind,
-        what=f"First aid kit {label.kit.name}" if label.kit else _WHAT[LabelKind(label.kind)],
+        what=_("First aid kit %(kit)s") % {"kit": label.kit.name}
+        if label.kit
+        else str(_WHAT[LabelKind(label.kind)]),
         whose=", ".join(filter(None, (settings.ORGANISATION, room.name if room else ""))),
         how_to_return=room.how_to_return if room else "",
         phone=room.phone if room else "",

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.act import Act
@@ -51,7 +52,9 @@ def scan(act: Act, seen: Look, ask: Ask) -> ScanAnswer:
     act.actor.require("emergency" if ask.emergency or ask.already_gone else _RIGHTS[ask.intent])
     if len(seen.seen) > MOST_LABELS:
         raise TooLarge(
-            "too-large", f"Scan at most {MOST_LABELS} labels at once.", limit=MOST_LABELS
+            "too-large",
+            _("Scan at most %(most)d labels at once.") % {"most": MOST_LABELS},
+            limit=MOST_LABELS,
         )
     today = clock.today(showing.today_for(act))
     found = meanings(act.actor, seen.seen, today=today, any_room=ask.fact)
@@ -79,7 +82,8 @@ def _of_one_kit_only(found: Sequence[Meaning], ask: Ask) -> None:
         for field, value in said.items():
             if value:
                 raise Invalid(
-                    f"{kits} kits were read, and this belongs to one. Scan that one by itself.",
+                    _("%(kits)d kits were read, and this belongs to one. Scan that one by itself.")
+                    % {"kits": kits},
                     field=field,
                 )
 
@@ -137,7 +141,7 @@ def _done(
                 meaning.seen,
                 Means.BLANK,
                 "identified",
-                "A label that is not on anything yet.",
+                _("A label that is not on anything yet."),
                 label=meaning.label,
                 next=[_bind(meaning)],
             )
@@ -160,9 +164,11 @@ def _count_kit(meaning: Meaning) -> Outcome:
         meaning.seen,
         Means.KIT,
         "ready",
-        f"Count {kit.name}, pouch by pouch.",
+        _("Count %(kit)s, pouch by pouch.") % {"kit": kit.name},
         label=meaning.label,
-        next=[Next("count-kit", f"Count {kit.name}", kit.name, needs=("found",))],
+        next=[
+            Next("count-kit", _("Count %(kit)s") % {"kit": kit.name}, kit.name, needs=("found",))
+        ],
     )
 
 
@@ -170,13 +176,14 @@ def _person(act: Act, meaning: Meaning, ask: Ask, *, alone: bool) -> Outcome:
     assert meaning.label is not None and meaning.label.person is not None  # PERSON says so
     person = showing.person_seen(act, meaning.label.person)
     taking = ask.intent == Intent.CHECK_OUT
-    has = f" has {', '.join(person.kits)}" if person.kits else "’s tag"
-    says = f"{person.name}{has}."
+    name, kits = person.name, ", ".join(person.kits)
+    says = _("%(name)s has %(kits)s.") if kits else _("%(name)s’s tag.")
+    says %= {"name": name, "kits": kits}
     if taking and alone:
-        says = f"{person.name}’s tag. Now scan the kit."
+        says = _("%(name)s’s tag. Now scan the kit.") % {"name": name}
     scan_kit = again(
         Intent.CHECK_OUT,
-        f"Scan the kit that {person.name} takes",
+        _("Scan the kit that %(name)s takes") % {"name": name},
         "",
         ("text",),
         holder=str(person.id),
@@ -197,12 +204,20 @@ def _elsewhere(act: Act, meaning: Meaning) -> Outcome:
     facts = passerby.facts_of(meaning.label, act.actor)
     next_ = []
     if meaning.label.kind == LabelKind.KIT:
-        next_.append(again(Intent.CHECK_IN, "Hand it in", text_of(meaning)))
+        next_.append(again(Intent.CHECK_IN, _("Hand it in"), text_of(meaning)))
     return Outcome(
         meaning.seen,
         Means.ELSEWHERE,
         "identified",
-        " ".join(filter(None, (f"{facts.what}, of {facts.whose}.", facts.how_to_return))),
+        " ".join(
+            filter(
+                None,
+                (
+                    _("%(what)s, of %(whose)s.") % {"what": facts.what, "whose": facts.whose},
+                    facts.how_to_return,
+                ),
+            )
+        ),
         label=meaning.label,
         thing=facts,
         next=next_,
@@ -210,7 +225,7 @@ def _elsewhere(act: Act, meaning: Meaning) -> Outcome:
 
 
 def _bind(meaning: Meaning) -> Next:
-    return Next("bind", "Say what it is stuck on", text_of(meaning), needs=("to",))
+    return Next("bind", _("Say what it is stuck on"), text_of(meaning), needs=("to",))
 
 
 def _why_nothing(meaning: Meaning, intent: Intent) -> Problem:
@@ -223,36 +238,51 @@ def _why_nothing(meaning: Meaning, intent: Intent) -> Problem:
             instead = codes.shown(after.code) if after else ""
             return Refused(
                 "label-cancelled",
-                f"The label {codes.shown(label.code)} was cancelled"
-                + (f"; {instead} took its place." if instead else ".")
-                + " Take it off and bind a new one if the thing is in use.",
+                (
+                    _(
+                        "The label %(label)s was cancelled; %(instead)s took its place. Take it "
+                        "off and bind a new one if the thing is in use."
+                    )
+                    % {"label": codes.shown(label.code), "instead": instead}
+                    if instead
+                    else _(
+                        "The label %(label)s was cancelled. Take it off and bind a new one if the "
+                        "thing is in use."
+                    )
+                    % {"label": codes.shown(label.code)}
+                ),
                 label=codes.shown(label.code),
                 replaced_by=instead,
             )
         case Means.BLANK:
             return Refused(
                 "label-not-bound",
-                f"The label {text_of(meaning)} is not on anything yet. Bind it to what it is stuck "
-                "on first.",
+                _(
+                    "The label %(label)s is not on anything yet. Bind it to what it is stuck on "
+                    "first."
+                )
+                % {"label": text_of(meaning)},
                 label=text_of(meaning),
             )
         case Means.UNKNOWN_LABEL:
             problem = NotFound("label", codes.shown(codes.bare(meaning.seen.text)[-8:]))
-            problem.detail = f"{meaning.says} Check where it comes from."
+            problem.detail = meaning.says + " " + _("Check where it comes from.")
             return problem
         case Means.WRONG_CODE:
-            return Unacceptable("code-wrong", f"{meaning.says} Read it from the label again.")
+            return Unacceptable(
+                "code-wrong", meaning.says + " " + _("Read it from the label again.")
+            )
         case Means.MAKER_WRONG:
             return Unacceptable("makers-code-wrong", meaning.says)
         case means if means in NOT_OURS:
             return Unacceptable(
-                "not-ours", f"{meaning.says} Scan a label of a kit, a shelf or a batch."
+                "not-ours", meaning.says + " " + _("Scan a label of a kit, a shelf or a batch.")
             )
     if intent in (Intent.CHECK_OUT, Intent.CHECK_IN):
         return kit_scans.not_a_kit(meaning)
     return Unacceptable(
         "not-wanted-here",
-        f"This is a {meaning.means}: scan a pack, a batch label or a shelf.",
+        _("This is nothing to receive or to count: scan a pack, a batch label or a shelf."),
         means=str(meaning.means),
     )
 
@@ -291,51 +321,72 @@ def _ways_on(meaning: Meaning, ask: Ask, problem: Problem) -> list[Next]:
             sealed = {"as_found": str(AsFound.SEALED)}
             return [
                 again(
-                    Intent.CHECK_IN, f"It is here, sealed: hand it back for {who}", text, **sealed
+                    Intent.CHECK_IN,
+                    _("It is here, sealed: hand it back for %(who)s") % {"who": who},
+                    text,
+                    **sealed,
                 ),
-                again(Intent.CHECK_IN, f"It is here, to be sorted: hand it back for {who}", text),
-                out("Then take it out"),
+                again(
+                    Intent.CHECK_IN,
+                    _("It is here, to be sorted: hand it back for %(who)s") % {"who": who},
+                    text,
+                ),
+                out(_("Then take it out")),
             ]
         case "who-takes-it" | "which-person":
-            return [out("Scan the guide’s tag, or choose who takes it", "holder")]
+            return [out(_("Scan the guide’s tag, or choose who takes it"), "holder")]
         case "short-needs-a-reason":
-            return [out("Let it go with a reason", "short_reason")]
+            return [out(_("Let it go with a reason"), "short_reason")]
         case "not-fit":
             kit = problem.facts.get("kit", text)
             return [
-                Next("restock", "See what it lacks", kit),
-                out("It is a rescue: take it now", emergency=True),
+                Next("restock", _("See what it lacks"), kit),
+                out(_("It is a rescue: take it now"), emergency=True),
             ]
         case "another-kit-is-reserved":
-            return [out("Swap the two", swap=True)]
+            return [out(_("Swap the two"), swap=True)]
         case "due-in-the-past":
-            return [out("Say until when", "due_at")]
+            return [out(_("Say until when"), "due_at")]
         case "label-not-bound":
             return [_bind(meaning)]
         case "label-cancelled" if problem.facts.get("replaced_by"):
             instead = problem.facts["replaced_by"]
-            return [again(ask.intent, f"Go on with {instead}", instead)]
+            return [again(ask.intent, _("Go on with %(instead)s") % {"instead": instead}, instead)]
         case "code-wrong" if meaning.offered is not None:
             code = codes.shown(meaning.offered.code)
             name = labelling.name_of(meaning.offered)
-            return [again(ask.intent, f"Did you mean {code}, {name}?", code)]
+            return [
+                again(
+                    ask.intent,
+                    _("Did you mean %(code)s, %(name)s?") % {"code": code, "name": name},
+                    code,
+                )
+            ]
         case "not-a-kit" if meaning.means == Means.SECTION and meaning.label is not None:
             place = meaning.label.place
             if place is not None and place.kit is not None:
                 kit_name = place.kit.name
-                return [again(ask.intent, f"It belongs to {kit_name}: go on with that", kit_name)]
+                return [
+                    again(
+                        ask.intent,
+                        _("It belongs to %(kit_name)s: go on with that") % {"kit_name": kit_name},
+                        kit_name,
+                    )
+                ]
         case "not-found" if meaning.means == Means.ELSEWHERE:
-            return [again(Intent.CHECK_IN, "Hand it in", text)]
+            return [again(Intent.CHECK_IN, _("Hand it in"), text)]
     return []
 
 
 def _nothing(seen: Look) -> Outcome:
     problem = Unacceptable(
         "nothing-read",
-        "No label was found in the picture. Go closer, hold still and let light fall on it; or "
-        "type the code that stands below the symbol."
+        _(
+            "No label was found in the picture. Go closer, hold still and let light fall on it; "
+            "or type the code that stands below the symbol."
+        )
         if seen.picture_sha256
-        else "There is nothing to read. Send a picture or a text.",
+        else _("There is nothing to read. Send a picture or a text."),
     )
     return Outcome(Seen(""), Means.NOTHING, problem.code, problem.detail, problem=problem)
 

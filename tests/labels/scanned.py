@@ -10,9 +10,9 @@ import numpy as np
 import zxingcpp
 from PIL import Image
 
-from kits.models import Kit, Label, Place
+from kits.models import Kit, Label, Place, Trip
 from kits.rules import codes
-from kits.services import labelling
+from kits.services import labelling, reservations
 from labels.rules.scans import Intent, typed_texts
 from labels.services import paper
 from labels.services.outcomes import Ask, ScanAnswer
@@ -65,6 +65,16 @@ def filled(name: str, world: make.World) -> Kit:
     make.put_in(made, lots["shears"], world.shelf, 1)
     make.put_in(made, lots["tablets"], world.shelf, 8, "pouch")
     return make.fresh(made)
+
+
+def promised(labels: Labelled, kit: Kit | None = None, person: Any = None, **more: Any) -> Trip:
+    """A trip today that a kit is promised to."""
+    trip = make.trip("Hill day", labels.world.store, **more)
+    trip.departs_at += make.timedelta(hours=1)
+    trip.returns_at += make.timedelta(hours=1)
+    trip.save()
+    reservations.reserve(make.act(), kit or labels.world.day_01, trip, person=person)
+    return trip
 
 
 def shown(of: Label) -> str:
