@@ -3,8 +3,8 @@
 import pytest
 
 from gearroom.core.problems import Invalid, NotAllowed, Refused
-from kits.models import Disposal, EntryKind, Holding, Movement, PlaceKind
-from kits.services import disposing, fitness
+from kits.models import Disposal, EntryKind, Holding, Lot, Movement, PlaceKind
+from kits.services import disposing, fitness, reversal
 from kits.services.ledger import room_place
 from tests.kits import factories as make
 
@@ -84,3 +84,56 @@ def test_it_refuses_numbers_that_are_none(w, units):
 def test_only_keepers_throw_out(w):
     with pytest.raises(NotAllowed):
         disposing.dispose(make.act(w.guide, reason="torn"), place=w.shelf, lot=w.dressings, units=1)
+
+
+# ------------------------------------------------------------------------------ many things at once
+def test_all_that_is_out_of_date_stands_with_its_bin_and_nothing_else_does(w):
+    old = make.some(w.dressing, w.upper, 4, "OLD", make.days(-1))
+    pills = make.some(w.tablets, w.shelf, 6, "OLD-T", make.days(-30))
+    make.some(w.dressing, w.hut_shelf, 2, "OLD-H", make.days(-5))
+    make.some(w.dressing, w.shelf, 1, "TODAY", make.days(0))
+
+    Lot.objects.filter(pk=w.lots["d2"].pk).update(expiry=make.days(-3))  # time went by
+
+    rows = disposing.out_of_date(w.store)
+
+    quarantine = room_place(w.store, PlaceKind.QUARANTINE)
+    assert {(row.lot, row.place, row.units, row.disposal) for row in rows} == {
+        (old, quarantine, 4, Disposal.BIN),
+        (pills, quarantine, 6, Disposal.PHARMACY),
+        (w.lots["d2"], w.upper, 10, Disposal.BIN),
+    }
+
+
+def test_they_go_in_one_act_that_is_undone_in_one(w):
+    make.some(w.dressing, w.upper, 4, "OLD", make.days(-1))
+    make.some(w.tablets, w.shelf, 6, "OLD-T", make.days(-30))
+    before = list(Holding.objects.order_by("pk").values("lot", "place", "units"))
+
+    entry = disposing.dispose_all(make.act(w.keeper), w.store, disposing.out_of_date(w.store))
+
+    assert (entry.kind, entry.reason) == (EntryKind.DISPOSE, "expired")
+    assert disposing.out_of_date(w.store) == []
+    reversal.reverse(make.act(w.keeper), entry.pk)
+    assert list(Holding.objects.order_by("pk").values("lot", "place", "units")) == before
+
+
+def test_one_that_may_not_go_keeps_all_of_them(w):
+    old = make.some(w.dressing, w.upper, 4, "OLD", make.days(-1))
+    rows = [*disposing.out_of_date(w.store), disposing.Outgoing(w.shelf, w.dressings, 1)]
+
+    with pytest.raises(Invalid, match="still good"):
+        disposing.dispose_all(make.act(w.keeper), w.store, rows)
+
+    assert make.units(old, room_place(w.store, PlaceKind.QUARANTINE)) == 4
+
+
+def test_nothing_of_a_kit_or_another_room_goes_along(w):
+    for place in (make.section(w.day_01), w.hut_shelf):
+        rows = [disposing.Outgoing(place, w.dressings, 1)]
+        with pytest.raises(Invalid, match="is not in Main store"):
+            disposing.dispose_all(make.act(w.keeper, reason="wet"), w.store, rows)
+    with pytest.raises(Invalid, match="Choose what"):
+        disposing.dispose_all(make.act(w.keeper), w.store, [])
+    with pytest.raises(NotAllowed):
+        disposing.dispose_all(make.act(w.guide), w.store, [])

@@ -14,7 +14,17 @@ from kits.models import (
     WithheldKind,
     Withholding,
 )
-from kits.services import audit, counting, custody, fitness, keeping, recalls, standing, stock, use
+from kits.services import (
+    audit,
+    counting,
+    custody,
+    fitness,
+    keeping,
+    recalls,
+    standing,
+    stock,
+    use,
+)
 from kits.services.counting import Found
 from kits.services.ledger import room_place
 from kits.services.recalls import Answer

@@ -64,6 +64,14 @@ def test_it_counts_packs_by_their_code(w):
     assert done.units == 30
 
 
+def test_packs_that_say_how_many_they_hold_count_by_that(w):
+    PackCode.objects.create(gtin="05012345678900", item=w.dressing, units_per_pack=10)
+    code = {"pack_code": "05012345678900", "expiry": make.days(90)}
+    assert receive(w, units=None, packs=3, pack_holds=25, **code).units == 75
+    with pytest.raises(Invalid):
+        receive(w, units=None, packs=3, pack_holds=-1, **code)
+
+
 def test_it_refuses_a_pack_code_of_another_thing(w):
     PackCode.objects.create(gtin="05012345678900", item=w.dressing, units_per_pack=10)
     with pytest.raises(Invalid, match="not of Shears"):
