@@ -13,6 +13,7 @@ socket, one JSON line each way:
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import pwd
@@ -28,11 +29,14 @@ import threading
 from collections.abc import Callable
 from contextlib import suppress
 from glob import glob
+from importlib.metadata import version
 from pathlib import Path
 from time import monotonic, sleep
 from typing import Any
 
 PROJECT = Path(__file__).resolve().parent.parent
+KEPT = PROJECT / ".pytest_cache" / "templates"
+"""Where a migrated SQLite database waits for the next session."""
 SOCKET = "keeper"
 LOG = "keeper.log"
 START_SECONDS = 60
@@ -89,6 +93,17 @@ def postgresql_programs() -> Path | None:
 
 
 # ------------------------------------------------------------------------------- what it keeps
+def _digest_of_tables() -> str:
+    """What the tables and their triggers come from, in short."""
+    folders = ("gearroom/core", "kits/models", "kits/migrations", "labels/models")
+    folders = (*folders, "labels/migrations")
+    files = [file for name in folders for file in PROJECT.glob(f"{name}/**/*.py")]
+    digest = hashlib.sha256(version("django").encode())
+    for file in sorted(files):
+        digest.update(file.read_bytes())
+    return digest.hexdigest()[:24]
+
+
 def free_port() -> int:
     """A TCP port on loopback that nothing listens on now."""
     with socket.socket() as probe:
@@ -227,7 +242,15 @@ class Keeper:
         return (self.folder / LOG).read_text(errors="replace")[-4000:]
 
     def _sqlite(self) -> str:
+        """A migrated, empty database in one file: the last session's where its tables are the same.
+
+        To migrate takes longer than most of what one runs while working.
+        """
         file = self.folder / "template.sqlite3"
+        kept = KEPT / f"{_digest_of_tables()}.sqlite3"
+        if kept.exists():
+            shutil.copyfile(kept, file)
+            return str(file)
         self._migrate(f"sqlite:///{file}")
         import sqlite3
 
@@ -236,6 +259,12 @@ class Keeper:
             database.execute("PRAGMA wal_checkpoint(TRUNCATE)")
             database.execute("PRAGMA journal_mode=DELETE")
         database.close()
+        KEPT.mkdir(parents=True, exist_ok=True)
+        for old in KEPT.iterdir():
+            old.unlink(missing_ok=True)
+        copy = KEPT / f"{os.getpid()}.part"
+        shutil.copyfile(file, copy)
+        copy.replace(kept)
         return str(file)
 
     def _postgresql(self) -> str:
