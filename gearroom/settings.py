@@ -12,6 +12,7 @@ from django.core.management.utils import get_random_secret_key
 
 from gearroom.core.database import configuration
 from gearroom.core.files import write_once
+from gearroom.core.languages import compiled
 
 env = environ.Env()
 
@@ -158,6 +159,8 @@ PASSWORD_RESET_TIMEOUT = 3600
 CSRF_FAILURE_VIEW = "gearroom.site.web.errors.form_too_old"
 
 LANGUAGE_CODE = "en-gb"
+LANGUAGES = [("en-gb", "English"), ("de", "Deutsch")]
+LOCALE_PATHS = [compiled(BASE_DIR / "locale", DATA_DIR / "locale")]
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from django.utils.translation import override
+
 from gearroom.core import clock
 from kits.models import Notice
 from kits.rules.letters import Letter
@@ -30,20 +32,22 @@ def write(
     at: datetime | None = None,
     stock: stocking.Stockroom | None = None,
 ) -> dict[int, Written]:
-    """What each notice says, by its id; weekly ones as of an instant (None: now). `stock` is kept
-    over the batches of one run."""
+    """What each notice says, by its id, in the language of whom it tells; weekly ones as of an
+    instant (None: now). `stock` is kept over the batches of one run."""
     now = at or clock.now()
     weeks = gathering.gather([n.person for n in notices if n.kind == WEEKLY], now, stock)
     written = {}
     for notice in notices:
-        if notice.kind != WEEKLY:
-            written[notice.pk] = Written(happened.letter(notice))
-            continue
-        week = weeks[notice.person_id]
-        sheet = picking_sheet.draw(week)
-        written[notice.pk] = Written(
-            weekly_letter.letter(week),
-            ((f"shelf-list-{week.today.isoformat()}.pdf", sheet),) if sheet else (),
-            {"holds": [held.pk for held in week.held_back]},
-        )
+        with override(notice.person.language):
+            week = weeks[notice.person_id] if notice.kind == WEEKLY else None
+            written[notice.pk] = _weekly(week) if week else Written(happened.letter(notice))
     return written
+
+
+def _weekly(week: gathering.Week) -> Written:
+    sheet = picking_sheet.draw(week)
+    return Written(
+        weekly_letter.letter(week),
+        ((f"shelf-list-{week.today.isoformat()}.pdf", sheet),) if sheet else (),
+        {"holds": [held.pk for held in week.held_back]},
+    )

@@ -16,6 +16,7 @@ from django.conf import settings
 from django.core import mail
 from django.template.loader import render_to_string
 from django.utils.encoding import punycode
+from django.utils.translation import override
 
 from gearroom.core.models import Person
 from kits.rules.letters import Letter, as_text, one_line
@@ -48,7 +49,8 @@ def envelope(address: str) -> str:
 
 def html(letter: Letter, language: str = "en-gb") -> str:
     """The letter as one HTML page without anything to load."""
-    return render_to_string("kits/mail/letter.html", {"letter": letter, "language": language})
+    with override(language):
+        return render_to_string("kits/mail/letter.html", {"letter": letter, "language": language})
 
 
 def render(

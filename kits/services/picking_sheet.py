@@ -69,7 +69,7 @@ def entries(week: Week) -> Iterator[Entry]:
             until = good_through(batch)
             number = _(", batch %(number)s") % {"number": batch.number} if batch.number else ""
             good = (
-                _("good until %(day)s") % {"day": formats.date_format(until, "j F Y")}
+                _("good until %(day)s") % {"day": formats.date_format(until, "DATE_FORMAT")}
                 if until
                 else ""
             )
@@ -85,7 +85,7 @@ def entries(week: Week) -> Iterator[Entry]:
             assert held.day is not None  # out of date by a date
             yield Entry(
                 f"{held.place.name}: {held.units} × {held.lot.item.name}{number}",
-                right=f"{formats.date_format(held.day, 'j F Y')}, {held.lot.item.disposal}",
+                right=f"{formats.date_format(held.day, 'DATE_FORMAT')}, {held.lot.item.disposal}",
             )
 
 
@@ -114,7 +114,7 @@ def _pages(canvas: Canvas, week: Week, lines: Sequence[Entry]) -> None:
             right,
             top - 4 * mm,
             _("%(day)s, page %(page)d")
-            % {"day": formats.date_format(week.today, "j F Y"), "page": number},
+            % {"day": formats.date_format(week.today, "DATE_FORMAT"), "page": number},
         )
         return top - 12 * mm
 

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils import formats
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import ngettext, pgettext
 
 from gearroom.core.models import Person
 from kits.models import Certainty, Kit, RecallPlace
@@ -368,7 +368,9 @@ def _day(day: date, today: date) -> str:
     """A date in words, with its weekday, and its year where it is not this one."""
     if day == date.max:
         return _("no limit")
-    form = "D j F" if abs((day - today).days) < 300 and day.year == today.year else "D j F Y"
+    near = abs((day - today).days) < 300 and day.year == today.year
+    # Django's letters for a day of the week in short, a day, a month and a year.
+    form = pgettext("date format", "D j F") if near else pgettext("date format", "D j F Y")
     return formats.date_format(day, form)
 
 

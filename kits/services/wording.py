@@ -20,7 +20,7 @@ Facts = Mapping[str, Any]
 
 def day(value: date) -> str:
     """A date in words, for a sentence: 30 November 2026."""
-    return formats.date_format(value, "j F Y")
+    return formats.date_format(value, "DATE_FORMAT")
 
 
 def reason(why: Reason, swaps: Mapping[int, str] | None = None) -> dict[str, Any]:

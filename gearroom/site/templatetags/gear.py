@@ -12,6 +12,7 @@ from django.utils import formats
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 
 from gearroom.core import clock
 
@@ -36,7 +37,13 @@ def day(value: date | str | None) -> str:
     if not value:
         return ""
     value = date.fromisoformat(value) if isinstance(value, str) else value
-    return _("no end") if value == date.max else formats.date_format(value, "j F Y")
+    return _("no end") if value == date.max else formats.date_format(value, "DATE_FORMAT")
+
+
+@register.filter
+def weekday(value: date | None) -> str:
+    """A near day in words: Monday 30 November."""
+    return formats.date_format(value, pgettext("date format", "l j F")) if value else ""
 
 
 @register.filter
@@ -57,7 +64,7 @@ def at(value: datetime | str | None, room: Any) -> str:
         return _("yesterday %(time)s") % {"time": time}
     if -7 < away < 7:
         return f"{formats.date_format(local, 'l')} {time}"
-    return f"{formats.date_format(local, 'j F Y')}, {time}"
+    return f"{formats.date_format(local, 'DATE_FORMAT')}, {time}"
 
 
 @register.filter
