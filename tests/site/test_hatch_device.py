@@ -122,6 +122,15 @@ def test_a_tag_says_who_it_is(school, device):
     assert wrong.status_code == 400
 
 
+def test_a_program_stands_before_no_device(school, device):
+    make.person("Booking", Role.INTEGRATION)
+    make.person("Counter", Role.INTEGRATION, school.world.store)
+
+    page = text_of(device.get("/hatch/"))
+
+    assert "Kim" in page and "Booking" not in page and "Counter" not in page
+
+
 def test_nobody_of_another_room_can_be_chosen(school, device):
     answer = named(device, school.world.stranger)
 

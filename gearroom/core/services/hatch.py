@@ -103,9 +103,11 @@ def _locked(session: Mapping[str, Any]) -> bool:
 
 
 def may_be(actor: Actor) -> QuerySet[Person]:
-    """Who can be chosen at a device: the people of its room who are here."""
+    """Who can be chosen at a device: the people of its room who are here, but no program."""
     room = Room.objects.get(pk=next(iter(actor.room_ids)))
-    return people.of_room(people.seen_by(actor).filter(left_on=None), room).order_by("name", "id")
+    programs = Membership.objects.filter(role=Role.INTEGRATION).values("person")
+    here = people.seen_by(actor).filter(left_on=None).exclude(pk__in=programs)
+    return people.of_room(here, room).order_by("name", "id")
 
 
 # ----------------------------------------------------------------------------------------- the PIN
