@@ -14,9 +14,22 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Max, QuerySet
+from django.db.models import Max, Q, QuerySet
 
-from kits.models import Entry, EntryKind, Item, Kit, LevelFact, Lot, Movement, Place, Receipt
+from kits.models import (
+    Entry,
+    EntryKind,
+    Holding,
+    Item,
+    Kit,
+    LevelFact,
+    Lot,
+    Movement,
+    Place,
+    PlaceKind,
+    Receipt,
+    Substitute,
+)
 from kits.rules.expiry import may_be_put_in
 from kits.rules.facts import Batch
 from kits.services import building, fitness
@@ -79,20 +92,32 @@ def proposed(kit: Kit, item: Item, expiry: date | None, wanted: Iterable[Wanted]
     batch = Batch(id=0, thing=fitness.thing_of(item), expiry=expiry)
     if expiry is not None and may_be_put_in(batch, fitness.today_of(kit)) is not None:
         return Fate.DISPOSE
-    for row in wanted:
-        if item.pk == row.item.pk:
-            return Fate.KEEP
-    return Fate.SHELF
+    if item.by_eye:
+        return Fate.KEEP if sections_for(kit, item) else Fate.SHELF
+    wanting = {row.item.pk for row in wanted}
+    will_do = Substitute.objects.filter(item__in=wanting, instead=item)
+    return Fate.KEEP if item.pk in wanting or will_do.exists() else Fate.SHELF
 
 
 def sections_for(kit: Kit, item: Item) -> list[Place]:
-    """The kit's open sections, those whose line asks for the thing first; for what is judged by
-    eye those alone."""
-    asking = set(kit.list_version.sections.filter(lines__item=item).values_list("key", flat=True))
+    """The kit's open sections, those with a line that it serves first; for what is judged by eye
+    those alone."""
+    lines = kit.list_version.sections.filter(
+        Q(lines__item=item) | Q(lines__item__substitutes__instead=item)
+    )
+    asking = set(lines.values_list("key", flat=True))
     places = list(kit.sections.filter(closed_on__isnull=True))
     if item.by_eye:
         return [place for place in places if place.section_key in asking]
     return sorted(places, key=lambda place: place.section_key not in asking)
+
+
+def shelves_for(kit: Kit, item: Item) -> list[Place]:
+    """The open shelves of the room that the kit is in, those that hold the thing first."""
+    there = Holding.objects.filter(lot__item=item, units__gt=0, place__room=kit.room)
+    has = set(there.values_list("place", flat=True))
+    shelves = Place.objects.filter(kind=PlaceKind.SHELF, room=kit.room, closed_on__isnull=True)
+    return sorted(shelves, key=lambda place: place.pk not in has)
 
 
 def _entries(kit: Kit) -> QuerySet[Entry]:

@@ -115,6 +115,32 @@ def test_what_the_list_does_not_want_is_proposed_for_a_shelf(world, client):
     assert proposed(page) == f"shelf:{world.shelf.pk}"
 
 
+def test_what_is_good_goes_where_the_thing_lies_already(world, client):
+    blanket = make.item("Foil blanket", needs_date=False)
+    make.some(blanket, world.upper, 2)
+
+    assert proposed(client.get(PATH, {"item": blanket.pk})) == f"shelf:{world.upper.pk}"
+
+
+def test_what_will_do_instead_of_a_wanted_thing_is_proposed_to_stay(world, client):
+    other = make.item("Pressure dressing")
+    catalogue.put_substitute(make.act(), world.tablets, other)
+
+    assert proposed(client.get(PATH, {"item": other.pk})) == "keep:pouch"
+
+
+def test_enter_in_a_field_writes_nothing_and_asks_where_it_goes(world, client):
+    page = client.get(PATH, {"item": world.dressing.pk}).content.decode()
+    form = page.split('name="item"')[1]
+    first = re.search(r'<button[^>]* name="goes" value="([^"]*)"', form)[1]
+
+    answer = line(client, world.dressing, first, 4)
+
+    assert first == ""
+    assert "Tap where it goes." in text_of(answer)
+    assert not Entry.objects.filter(kind="strip").exists()
+
+
 def test_a_batchs_own_label_brings_the_batch(world, client):
     label = scanned.label(world.dressings, world)
 
@@ -190,6 +216,8 @@ def test_what_is_judged_by_eye_stays_by_a_tap(world, client):
     page = client.get(PATH, {"item": world.plasters.pk}).content.decode()
     assert 'value="level:main:full"' in page
     assert "level:pouch" not in page
+
+    assert proposed(client.get(PATH, {"item": world.plasters.pk})) == "level:main:full"
 
     line(client, world.plasters, "level:main:full", units="")
 

@@ -19,7 +19,7 @@ from gearroom.core.problems import Invalid, Problem
 from gearroom.site.web import fields, words
 from gearroom.site.web.shell import Done, acted, actor, here, page, show
 from gearroom.site.web.stock import kind_words
-from kits.models import Disposal, Item, Kit, Place, PlaceKind
+from kits.models import Disposal, Item, Kit
 from kits.rules.disposal import allowed
 from kits.rules.expiry import PrintedDateError, last_good_day
 from kits.rules.facts import Kind, Level
@@ -73,15 +73,12 @@ def _strip_page(
     problem: Problem | None = None,
 ) -> HttpResponse:
     seen = stripping.progress(kit)
-    shelves = list(
-        Place.objects.filter(kind=PlaceKind.SHELF, room=kit.room, closed_on__isnull=True)
-    )
     facts = {
         "kit": kit,
         "seen": seen,
         "out": holders.open_checkout(kit),
         "problem": problem,
-        "packs": [_ways(kit, pack, seen, shelves) for pack in told],
+        "packs": [_ways(kit, pack, seen) for pack in told],
         "near": near or [],
         "text": (request.POST.get("text") or request.GET.get("text", ""))[:_LONGEST],
         "said": request.POST,
@@ -94,9 +91,7 @@ def _strip_page(
     return show(request, "site/strip/strip.html", facts, status=status)
 
 
-def _ways(
-    kit: Kit, pack: dict[str, Any], seen: stripping.Progress, shelves: list[Place]
-) -> dict[str, Any]:
+def _ways(kit: Kit, pack: dict[str, Any], seen: stripping.Progress) -> dict[str, Any]:
     """A thing with all the places that it may go to."""
     item = pack["item"]
     if item is None:
@@ -112,7 +107,7 @@ def _ways(
         "proposed": str(stripping.proposed(kit, item, expiry, seen.wanted)),
         "sections": stripping.sections_for(kit, item),
         "levels": [(Level.FULL, _("full")), (Level.LOW, _("low"))],
-        "shelves": shelves,
+        "shelves": stripping.shelves_for(kit, item),
         "ways": [(way, words.DISPOSALS[Disposal(way)]) for way in ways],
     }
 
