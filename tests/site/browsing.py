@@ -24,3 +24,19 @@ def text_of(response):
 def post(client, path, key=None, **fields):
     """Send a form, under a key of its own."""
     return client.post(path, {"key": str(key or uuid.uuid4()), **fields})
+
+
+def form_with(response, text):
+    """The fields of the form in which some text stands, as a browser would send them."""
+    page = response.content.decode()
+    for form in re.findall(r"<form.*?</form>", page, re.S):
+        if text in form:
+            fields = {}
+            for tag in re.findall(r"<(?:input|select)[^>]*>", form):
+                name, value = (re.search(rf'\b{a}="([^"]*)"', tag) for a in ("name", "value"))
+                if 'type="radio"' in tag and "checked" not in tag:
+                    continue
+                if name:
+                    fields.setdefault(name[1], value[1] if value else "")
+            return fields
+    raise AssertionError(f"no form has {text!r}")

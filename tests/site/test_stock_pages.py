@@ -1,4 +1,4 @@
-"""The pages of stock: what is where, receiving by scanning, counting, throwing out, recalls."""
+"""The pages of stock: what is where, moved, thrown out, running low."""
 
 from __future__ import annotations
 
@@ -7,16 +7,12 @@ import re
 import pytest
 from django.core.cache import cache
 
-from kits.models import Entry, EntryKind, Holding, Item, PackCode, PlaceKind, Recall, RecallPlace
-from kits.services import catalogue, custody, disposing, ledger, recalls, shelves, stock
-from kits.services.use import UseLine
+from kits.models import Entry, EntryKind, Holding, Item
+from kits.services import disposing, shelves
 from tests.kits import factories as make
-from tests.site.browsing import browser, post, text_of
+from tests.site.browsing import browser, form_with, post, text_of
 
 pytestmark = pytest.mark.django_db
-
-GTIN = "09506000134352"
-"""Of the range that GS1 keeps for examples."""
 
 
 @pytest.fixture(autouse=True)
@@ -27,33 +23,6 @@ def _no_tries_yet():
 @pytest.fixture
 def world():
     return make.world()
-
-
-@pytest.fixture
-def coded(world):
-    """The school, its dressings in packs of ten with a GTIN."""
-    catalogue.put_pack_code(make.act(), world.dressing, gtin=GTIN, units_per_pack=10)
-    return world
-
-
-def code(number="D9", day="300531", gtin=GTIN):
-    return f"01{gtin}17{day}10{number}"
-
-
-def form_with(response, button):
-    """The fields and address of the form that has a button, as a browser would send them."""
-    page = response.content.decode()
-    for form in re.findall(r"<form.*?</form>", page, re.S):
-        if button in form:
-            fields = {}
-            for tag in re.findall(r"<(?:input|select)[^>]*>", form):
-                name, value = (re.search(rf'\b{a}="([^"]*)"', tag) for a in ("name", "value"))
-                if 'type="radio"' in tag and "checked" not in tag:
-                    continue
-                if name:
-                    fields.setdefault(name[1], value[1] if value else "")
-            return fields, re.search(r'action="([^"]*)"', form)
-    raise AssertionError(f"no form has {button!r}")
 
 
 # --------------------------------------------------------------------------------- what is where
@@ -116,211 +85,10 @@ def test_the_pages_of_stock_ask_as_much_for_many_things_as_for_few(
         thing = make.item(f"Thing {number:02}", order_down_to=2)
         make.some(thing, world.shelf, 2, f"L{number}", make.days(100 + number * 40))
     client = browser(world.keeper)
-    for path, most in (("/stock/", 20), ("/stock/expiry/", 12), ("/stock/count/", 10)):
+    pins = {"": 20, "expiry/": 12, "count/": 10, "out-of-date/": 10, "recalls/": 9}
+    for path, most in ((f"/stock/{page}", most) for page, most in pins.items()):
         with django_assert_max_num_queries(most):
             assert client.get(path).status_code == 200, path
-
-
-# ------------------------------------------------------------------------------------- receiving
-def test_a_scan_and_two_taps_receive_packs_onto_a_shelf(coded):
-    client = browser(coded.keeper)
-
-    answer = post(client, "/stock/receive/", text=code())
-    assert "Wound dressing 10 × 12" in text_of(answer)
-    assert "good until 31 May 2030" in text_of(answer)
-    assert "10 in a pack" in text_of(answer)
-    fields, _where = form_with(answer, 'name="shelf"')
-    done = client.post("/stock/receive/", {**fields, "packs": "3", "shelf": coded.upper.pk})
-
-    assert done["Location"] == "/stock/receive/"
-    held = Holding.objects.get(lot__number="D9")
-    assert (held.units, held.place) == (30, coded.upper)
-    assert "30 × Wound dressing 10 × 12 are on record: C3." in text_of(client.get(done["Location"]))
-
-
-def test_the_same_box_twice_asks_whether_there_is_more(coded):
-    client = browser(coded.keeper)
-
-    assert "More of the same lot?" not in text_of(post(client, "/stock/receive/", text=code()))
-    assert "More of the same lot?" in text_of(post(client, "/stock/receive/", text=code()))
-
-
-def test_a_pack_that_says_how_many_it_holds_counts_by_that(coded):
-    client = browser(coded.keeper)
-
-    answer = post(client, "/stock/receive/", text=f"(01){GTIN}(17)300531(10)D9(30)25")
-    fields, _where = form_with(answer, 'name="shelf"')
-    client.post("/stock/receive/", {**fields, "packs": "2", "shelf": coded.shelf.pk})
-
-    assert Holding.objects.get(lot__number="D9").units == 50
-
-
-def test_a_code_that_reads_in_two_ways_is_offered_in_each(coded):
-    answer = post(browser(coded.keeper), "/stock/receive/", text=f"10AB1730053101{GTIN}")
-
-    assert "Compare with what is printed on the pack" in text_of(answer)
-    assert answer.content.decode().count('name="pack_code"') > 1
-
-
-def test_an_unknown_code_opens_a_new_thing_with_what_is_known(world):
-    client = browser(world.keeper)
-
-    answer = post(client, "/stock/receive/", text=f"(01){GTIN}(17)300531(10)K7(30)12")
-    assert "New here" in text_of(answer)
-    fields, _where = form_with(answer, 'name="base_unit"')
-    assert fields["holds"] == "12"
-    said = {"name": "Finger splint", "base_unit": "splint", "kind": "consumable"}
-    done = client.post("/stock/receive/new/", {**fields, **said, "needs_date": "1"})
-
-    assert PackCode.objects.get(gtin=GTIN).item.name == "Finger splint"
-    page = client.get(done["Location"])
-    assert "More of the same lot?" not in text_of(page)
-    fields, _where = form_with(page, 'name="shelf"')
-    client.post("/stock/receive/", {**fields, "packs": "1", "shelf": world.shelf.pk})
-    assert Holding.objects.get(lot__number="K7").units == 12
-
-
-def test_an_unknown_code_may_be_of_a_thing_that_is_known(world):
-    client = browser(world.keeper)
-    answer = post(client, "/stock/receive/", text=code())
-
-    fields, _where = form_with(answer, 'value="known"')
-    done = client.post("/stock/receive/new/", {**fields, "item": world.dressing.pk, "holds": "20"})
-
-    assert "20 in a pack" in text_of(client.get(done["Location"]))
-
-
-def test_a_thing_is_chosen_and_its_date_typed_as_it_is_printed(world):
-    client = browser(world.keeper)
-
-    page = client.get(f"/stock/receive/?item={world.tablets.pk}")
-    fields, _where = form_with(page, 'name="shelf"')
-    said = {**fields, "number": "t9", "packs": "16", "shelf": world.shelf.pk}
-    refused = client.post("/stock/receive/", {**said, "expiry_printed": "05/06/2030"})
-    assert "can be read in more than one way" in text_of(refused)
-    again, _where = form_with(refused, 'name="shelf"')
-    assert again["number"] == "t9"
-    client.post(
-        "/stock/receive/",
-        {**again, "packs": "16", "expiry_printed": "MAY 2030", "shelf": world.shelf.pk},
-    )
-
-    held = Holding.objects.get(lot__number="T9")
-    assert (held.units, held.lot.expiry.isoformat()) == (16, "2030-05-31")
-
-
-def test_what_arrives_out_of_date_goes_to_quarantine_and_says_so(coded):
-    client = browser(coded.keeper)
-    answer = post(client, "/stock/receive/", text=code(day="200531"))
-    fields, _where = form_with(answer, 'name="shelf"')
-
-    client.post("/stock/receive/", {**fields, "packs": "1", "shelf": coded.shelf.pk})
-
-    assert Holding.objects.get(lot__number="D9").place.kind == PlaceKind.QUARANTINE
-    assert "complain to the supplier" in text_of(client.get("/stock/receive/"))
-
-
-def test_a_shelf_scanned_after_a_pack_keeps_the_pack_and_comes_first(coded):
-    from tests.labels import scanned
-
-    label = scanned.label(coded.upper)
-    client = browser(coded.keeper)
-    first, _where = form_with(post(client, "/stock/receive/", text=code()), 'id="text"')
-
-    answer = client.post("/stock/receive/", {**first, "text": label.code})
-
-    shelves_offered = re.findall(r'name="shelf" value="(\d+)"', answer.content.decode())
-    assert shelves_offered[0] == str(coded.upper.pk)
-    assert "D9" in text_of(answer)
-
-
-def test_a_guide_receives_nothing(world):
-    answer = browser(world.guide).get("/stock/receive/")
-
-    assert answer.status_code == 403
-    assert "Ask a keeper" in text_of(answer)
-
-
-# -------------------------------------------------------------------------------------- counting
-def test_the_sheet_does_not_tell_what_the_book_has(world):
-    for path in (f"/stock/count/{world.shelf.pk}/", f"/stock/count/{world.shelf.pk}/paper/"):
-        page = browser(world.guide).get(path)
-        assert "D1" in text_of(page)
-        assert not re.search(r"\b40\b", text_of(page)), path
-        assert 'value="12"' not in page.content.decode()
-
-
-def counted(client, world, **found):
-    """The sheet of shelf C2, filled in and compared."""
-    fields, _where = form_with(client.get(f"/stock/count/{world.shelf.pk}/"), "began")
-    said = {f"lot-{world.lots[name].pk}": str(n) for name, n in found.items()}
-    return client.post(f"/stock/count/{world.shelf.pk}/", {**fields, **said})
-
-
-def test_a_difference_is_explained_before_it_is_written(world):
-    client, path = browser(world.guide), f"/stock/count/{world.shelf.pk}/"
-    answer = counted(client, world, d1=10, shears=5, tablets=40, gauge=1)
-    assert "1 difference. Nothing is written yet." in text_of(answer)
-    assert "Counted 10 , the book has 12 ." in text_of(answer)
-    assert not Entry.objects.filter(kind=EntryKind.COUNT).exists()
-    fields, _where = form_with(answer, 'name="write"')
-
-    refused = client.post(path, {**fields, "write": "1"})
-    assert "Say of each difference why" in text_of(refused)
-    why = {f"why-lot-{world.dressings.pk}": "used", f"note-lot-{world.dressings.pk}": "by Gil"}
-    fields, _where = form_with(refused, 'name="write"')
-    client.post(path, {**fields, **why, "write": "1"})
-
-    entry = Entry.objects.get(kind=EntryKind.COUNT)
-    assert make.units(world.dressings, world.shelf) == 10
-    assert entry.detail["explained"] == {
-        str(world.dressings.pk): "Used, and nobody wrote it down: by Gil"
-    }
-    assert entry.detail["complete"] is True
-
-
-def test_what_is_left_empty_stays_as_the_book_has_it(world):
-    client = browser(world.guide)
-    answer = counted(client, world, d1=12)
-    assert "3 batches were not counted" in text_of(answer)
-    fields, _where = form_with(answer, 'name="write"')
-
-    client.post(f"/stock/count/{world.shelf.pk}/", {**fields, "write": "1"})
-
-    assert make.units(world.lots["tablets"], world.shelf) == 40
-    assert Entry.objects.get(kind=EntryKind.COUNT).detail["complete"] is False
-
-
-def test_something_else_found_on_the_shelf_becomes_a_batch_of_it(world):
-    client, path = browser(world.guide), f"/stock/count/{world.shelf.pk}/"
-    fields, _where = form_with(client.get(path), "began")
-    said = {"thing-0": "Wound dressing 10 × 12", "number-0": "D7", "printed-0": "2031-02"}
-    answer = client.post(path, {**fields, **said, "units-0": "4"})
-    assert not world.dressing.lots.filter(number="D7").exists()
-    fields, _where = form_with(answer, 'name="write"')
-
-    client.post(path, {**fields, "why-else-0": "arrived", "write": "1"})
-
-    lot = world.dressing.lots.get(number="D7")
-    assert lot.expiry.isoformat() == "2031-02-28"
-    assert make.units(lot, world.shelf) == 4
-
-
-def test_what_moved_while_somebody_counted_is_pointed_out(world):
-    client, path = browser(world.guide), f"/stock/count/{world.shelf.pk}/"
-    fields, _where = form_with(client.get(path), "began")
-    stock.move(make.act(), lot=world.dressings, units=2, source=world.shelf, target=world.upper)
-
-    answer = client.post(path, {**fields, f"lot-{world.dressings.pk}": "12"})
-
-    assert "moved in the book while you counted" in text_of(answer)
-
-
-def test_an_empty_sheet_is_no_count(world):
-    answer = counted(browser(world.guide), world)
-
-    assert answer.status_code == 400
-    assert "Nothing is counted yet" in text_of(answer)
 
 
 # ---------------------------------------------------------------------- moving and throwing out
@@ -393,79 +161,11 @@ def test_what_is_sent_to_another_room_waits_there_until_it_arrives(world):
     page = both.get("/stock/")
     assert "On the way here" in text_of(page)
     assert "On the way here" not in text_of(keepers.get("/stock/"))
-    fields, _where = form_with(page, "It arrived")
+    fields = form_with(page, "It arrived")
     both.post("/stock/arrive/", {**fields, "shelf": world.hut_shelf.pk})
 
     assert make.units(world.dressings, world.hut_shelf) == 4
     assert "On the way here" not in text_of(both.get("/stock/"))
-
-
-# --------------------------------------------------------------------------------------- recalls
-def test_a_recall_runs_from_its_record_to_its_end(world):
-    custody.check_out(make.act(), world.day_01, person=world.guide)
-    client = browser(world.keeper)
-    said = {"item": world.dressing.name, "scope": "number", "number": "d1", "reference": "FSN 7"}
-
-    answer = post(client, "/stock/recalls/", **said)
-    recall = Recall.objects.get()
-    assert answer["Location"] == f"/stock/recalls/{recall.pk}/"
-    page = client.get(answer["Location"])
-    words = text_of(page)
-    assert words.index("Certainly") < words.index("DAY-01") < words.index("Maybe")
-    assert "Gil has it" in words
-    assert "12 Quarantine" in words or "12 quarantine" in words
-    row = RecallPlace.objects.get(place__kit=world.day_01)
-
-    post(client, f"/stock/recalls/{recall.pk}/told/", row=row.pk)
-    assert "Told" in text_of(client.get(answer["Location"]))
-    mine = browser(world.guide)
-    assert "DAY-01" in text_of(mine.get(answer["Location"]))
-    post(mine, f"/stock/recalls/{recall.pk}/answer/", row=row.pk, answer="will-look")
-    assert "1 place has not answered" in text_of(client.get(answer["Location"]))
-    post(mine, f"/stock/recalls/{recall.pk}/answer/", row=row.pk, answer="taken-out", removed=6)
-
-    assert "Every place in your view has answered" in text_of(client.get(answer["Location"]))
-    assert make.units(world.dressings, make.section(world.day_01)) == 0
-    post(client, f"/stock/recalls/{recall.pk}/close/")
-    assert Recall.objects.get().closed is not None
-    assert "Closed" in text_of(client.get("/stock/recalls/"))
-
-
-def test_a_kit_that_maybe_holds_it_stands_apart(world):
-    make.put_in(world.day_02, world.dressings, world.shelf, 3)
-    custody.check_in(make.act(), world.day_01, used=[UseLine(world.dressing, 2)])
-    make.put_in(world.day_01, world.lots["d2"], world.upper, 2)
-    custody.check_in(make.act(), world.day_01, used=[UseLine(world.dressing, 4)])
-    recall = recalls.start(make.act(), item=world.dressing, scope="number", number="D1")
-
-    page = text_of(browser(world.keeper).get(f"/stock/recalls/{recall.pk}/"))
-
-    rows = RecallPlace.objects.filter(recall=recall)
-    for row in rows:
-        part = page[page.index("Certainly") : page.index("Maybe")]
-        apart = page[page.index("Maybe") :]
-        name = row.place.kit.name if row.place.kit else row.place.name
-        assert name in (part if row.certainty == "certain" else apart)
-    assert {row.certainty for row in rows} == {"certain", "maybe"}
-
-
-def test_a_recall_shows_a_stranger_none_of_our_places(world):
-    recall = recalls.start(make.act(), item=world.dressing, scope="all")
-
-    page = text_of(browser(world.stranger).get(f"/stock/recalls/{recall.pk}/"))
-
-    assert "DAY-01" not in page
-    assert "Close the recall" not in page
-
-
-def test_a_recall_without_its_number_says_what_is_wanted(world):
-    answer = post(
-        browser(world.keeper), "/stock/recalls/", item=world.dressing.name, scope="number"
-    )
-
-    assert answer.status_code == 400
-    assert "Give the maker&#x27;s lot number" in answer.content.decode()
-    assert 'name="item"' in answer.content.decode()
 
 
 # ------------------------------------------------------------------------------------- the board
@@ -504,4 +204,3 @@ def test_a_closed_shelf_is_offered_nowhere(world):
 
     assert "Z9" not in text_of(client.get("/stock/count/"))
     assert "Z9" not in text_of(client.get(f"/stock/receive/?item={world.shears.pk}"))
-    assert ledger.outer(PlaceKind.BIN).name  # bins are no shelves

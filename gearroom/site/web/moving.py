@@ -3,6 +3,7 @@ thrown out; and what another room sent, arriving."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -81,7 +82,7 @@ def _acted(request: HttpRequest, place: int, lot: int) -> HttpResponse:
 
     def with_reason(act: Act) -> Done:
         reason = words(request.POST, "reason")
-        return perform(Act(**{**vars(act), "reason": reason}) if reason else act)
+        return perform(replace(act, reason=reason))
 
     return acted(request, with_reason, to=reverse("thing", args=[row.lot.item_id]))
 

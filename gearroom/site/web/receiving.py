@@ -7,6 +7,7 @@ is known already.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 from urllib.parse import urlencode
@@ -33,7 +34,7 @@ from labels.rules.typed import Kind as TextKind
 from labels.rules.typed import resolve
 from labels.services import pack_scans, scanning
 from labels.services.looking import look
-from labels.services.outcomes import Ask
+from labels.services.outcomes import Ask, Outcome
 
 _LONGEST = 8000
 _PACKS = range(1, 7)
@@ -58,7 +59,7 @@ def _scanned(request: HttpRequest) -> dict[str, Any]:
     seen, text = _seen(request)
 
     def perform(act: Act) -> dict[str, Any]:
-        (outcome, *_more) = scanning.scan(act, seen, Ask(Intent.RECEIVE)).outcomes
+        outcome = _best(scanning.scan(act, seen, Ask(Intent.RECEIVE)).outcomes)
         if outcome.problem is not None:
             raise outcome.problem
         label = outcome.label
@@ -80,10 +81,23 @@ def _scanned(request: HttpRequest) -> dict[str, Any]:
     return once_a_form(request, perform)  # type: ignore[no-any-return]  # what `perform` gives
 
 
+def _best(outcomes: Sequence[Outcome]) -> Outcome:
+    """Of several codes in one photo, the one that says most: boxes carry their retail code beside
+    the one with batch and date."""
+    return max(
+        outcomes,
+        key=lambda each: (
+            each.problem is None,
+            any(pack.number or pack.serial for pack in each.packs),
+            any(pack.item for pack in each.packs),
+        ),
+    )
+
+
 def _seen(request: HttpRequest) -> tuple[Look, str]:
     picture = request.FILES.get("image")
     if isinstance(picture, UploadedFile) and picture.size:
-        found = look(picture.read(), own=False)
+        found = look(picture.read(), many=True, own=False)
         picture.seek(0)
         return found, ""
     text = request.POST.get("text", "").strip(" \r\n")[:_LONGEST]

@@ -1,0 +1,106 @@
+"""Counting a shelf without looking at the book, and explaining what differs."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from django.core.cache import cache
+
+from kits.models import Entry, EntryKind
+from kits.services import stock
+from tests.kits import factories as make
+from tests.site.browsing import browser, form_with, text_of
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def _no_tries_yet():
+    cache.clear()
+
+
+@pytest.fixture
+def world():
+    return make.world()
+
+
+def test_the_sheet_does_not_tell_what_the_book_has(world):
+    for path in (f"/stock/count/{world.shelf.pk}/", f"/stock/count/{world.shelf.pk}/paper/"):
+        page = browser(world.guide).get(path)
+        assert "D1" in text_of(page)
+        assert not re.search(r"\b40\b", text_of(page)), path
+        assert 'value="12"' not in page.content.decode()
+
+
+def counted(client, world, **found):
+    """The sheet of shelf C2, filled in and compared."""
+    fields = form_with(client.get(f"/stock/count/{world.shelf.pk}/"), "began")
+    said = {f"lot-{world.lots[name].pk}": str(n) for name, n in found.items()}
+    return client.post(f"/stock/count/{world.shelf.pk}/", {**fields, **said})
+
+
+def test_a_difference_is_explained_before_it_is_written(world):
+    client, path = browser(world.guide), f"/stock/count/{world.shelf.pk}/"
+    answer = counted(client, world, d1=10, shears=5, tablets=40, gauge=1)
+    assert "1 difference. Nothing is written yet." in text_of(answer)
+    assert "Counted 10 , the book has 12 ." in text_of(answer)
+    assert not Entry.objects.filter(kind=EntryKind.COUNT).exists()
+    fields = form_with(answer, 'name="write"')
+
+    refused = client.post(path, {**fields, "write": "1"})
+    assert "Say of each difference why" in text_of(refused)
+    why = {f"why-lot-{world.dressings.pk}": "used", f"note-lot-{world.dressings.pk}": "by Gil"}
+    fields = form_with(refused, 'name="write"')
+    client.post(path, {**fields, **why, "write": "1"})
+
+    entry = Entry.objects.get(kind=EntryKind.COUNT)
+    assert make.units(world.dressings, world.shelf) == 10
+    assert entry.detail["explained"] == {
+        str(world.dressings.pk): "Used, and nobody wrote it down: by Gil"
+    }
+    assert entry.detail["complete"] is True
+
+
+def test_what_is_left_empty_stays_as_the_book_has_it(world):
+    client = browser(world.guide)
+    answer = counted(client, world, d1=12)
+    assert "3 batches were not counted" in text_of(answer)
+    fields = form_with(answer, 'name="write"')
+
+    client.post(f"/stock/count/{world.shelf.pk}/", {**fields, "write": "1"})
+
+    assert make.units(world.lots["tablets"], world.shelf) == 40
+    assert Entry.objects.get(kind=EntryKind.COUNT).detail["complete"] is False
+
+
+def test_something_else_found_on_the_shelf_becomes_a_batch_of_it(world):
+    client, path = browser(world.guide), f"/stock/count/{world.shelf.pk}/"
+    fields = form_with(client.get(path), "began")
+    said = {"thing-0": "Wound dressing 10 × 12", "number-0": "D7", "printed-0": "2031-02"}
+    answer = client.post(path, {**fields, **said, "units-0": "4"})
+    assert not world.dressing.lots.filter(number="D7").exists()
+    fields = form_with(answer, 'name="write"')
+
+    client.post(path, {**fields, "why-else-0": "arrived", "write": "1"})
+
+    lot = world.dressing.lots.get(number="D7")
+    assert lot.expiry.isoformat() == "2031-02-28"
+    assert make.units(lot, world.shelf) == 4
+
+
+def test_what_moved_while_somebody_counted_is_pointed_out(world):
+    client, path = browser(world.guide), f"/stock/count/{world.shelf.pk}/"
+    fields = form_with(client.get(path), "began")
+    stock.move(make.act(), lot=world.dressings, units=2, source=world.shelf, target=world.upper)
+
+    answer = client.post(path, {**fields, f"lot-{world.dressings.pk}": "12"})
+
+    assert "moved in the book while you counted" in text_of(answer)
+
+
+def test_an_empty_sheet_is_no_count(world):
+    answer = counted(browser(world.guide), world)
+
+    assert answer.status_code == 400
+    assert "Nothing is counted yet" in text_of(answer)
