@@ -181,7 +181,5 @@ document.addEventListener("keydown", (event) => {
   if (!busy && event.key.length === 1 && !event.ctrlKey && !event.metaKey && !event.altKey) typed.focus();
 });
 
-box.hidden = false;
 document.getElementById("signals").hidden = false;
-toggle.hidden = false;
 start();
