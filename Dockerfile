@@ -28,6 +28,7 @@ COPY manage.py ./
 COPY gearroom gearroom
 COPY kits kits
 COPY labels labels
+COPY locale locale
 COPY --from=browser /app/node_modules node_modules
 RUN python -m compileall -q gearroom kits labels
 

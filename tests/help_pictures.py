@@ -15,7 +15,7 @@ import socket
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -24,7 +24,8 @@ from PIL import Image
 
 PROJECT = Path(__file__).resolve().parent.parent
 PICTURES = PROJECT / "gearroom" / "site" / "static" / "site" / "help"
-LANGUAGES = {"en": "en-GB", "de": "de-DE"}
+LANGUAGES = {"en": "en-gb", "de": "de"}
+"""A folder of pictures, and the language of the person who looks."""
 SIZE = {"width": 360, "height": 640}
 QUALITY = 55
 
@@ -46,10 +47,9 @@ PAGES = {
     "first-day": "/first-day/",
     "people": "/people/",
     "labels": "/labels/",
-    "undo": "/scan/",
 }
 """A picture's name, and the page that it is of. `out` is a kit that is out, `sort` one that waits
-to be sorted or lacks something."""
+to be sorted."""
 
 
 def main() -> None:
@@ -59,9 +59,11 @@ def main() -> None:
     program = shutil.which("chromium") or shutil.which("chromium-browser")
     if program is None:
         sys.exit("This needs Debian's chromium: apt-get install chromium")
-    with school() as (url, password, named), chromium(program) as browser:
+    with school() as (url, password, ask), chromium(program) as browser:
+        named = ask(_BUSY)
         for language in sys.argv[1:] or LANGUAGES:
-            page = browser.new_page(viewport=SIZE, locale=LANGUAGES[language], color_scheme="light")
+            ask(_SPEAK.format(language=LANGUAGES[language]))
+            page = browser.new_page(viewport=SIZE, color_scheme="light")
             page.goto(f"{url}/sign-in/")
             page.fill("#username", "jo")
             page.fill("#password", password)
@@ -77,8 +79,9 @@ def main() -> None:
 
 
 @contextmanager
-def school() -> Iterator[tuple[str, str, dict[str, str]]]:
-    """The invented school, served: its address, a password, and the kits that pictures name."""
+def school() -> Iterator[tuple[str, str, Callable[[str], Any]]]:
+    """The invented school, served: its address, a password, and a way to run Python in it, which
+    answers with the JSON that it prints last."""
     with tempfile.TemporaryDirectory(prefix="gearroom-help-") as folder:
         with socket.socket() as probe:
             probe.bind(("127.0.0.1", 0))
@@ -94,27 +97,37 @@ def school() -> Iterator[tuple[str, str, dict[str, str]]]:
         try:
             assert server.stdout is not None  # it is a pipe
             server.stdout.readline()  # its address, once it answers
-            found = subprocess.run(
-                [*manage, "shell", "--no-imports", "--command", _NAMED],
-                env=env, check=True, capture_output=True, text=True,
-            )  # fmt: skip
-            yield url, password, _last_line(found.stdout)
+
+            def ask(code: str) -> Any:
+                done = subprocess.run(
+                    [*manage, "shell", "--no-imports", "--command", code],
+                    env=env, check=True, capture_output=True, text=True,
+                )  # fmt: skip
+                return json.loads(done.stdout.strip().splitlines()[-1])
+
+            yield url, password, ask
         finally:
             server.terminate()
             server.wait(30)
 
 
-_NAMED = """
+_BUSY = """
 import json
-from kits.models import Checkout, Kit
-out = Checkout.objects.filter(in_at=None, section=None).select_related("kit").first()
-sort = Kit.objects.filter(to_sort_since__isnull=False).first() or Kit.objects.get(name="DAY-02")
-print(json.dumps({"out": out.kit.name if out else "DAY-03", "sort": sort.name}))
+from gearroom.core.act import SYSTEM, Act
+from gearroom.core.models import Person
+from kits.models import AsFound, Kit
+from kits.services import custody
+out, sort = (Kit.objects.get(name=name) for name in ("DAY-03", "DAY-04"))
+who = Person.objects.filter(memberships__role="guide").first()
+for kit in (out, sort):
+    custody.check_out(Act(SYSTEM), kit, person=who)
+custody.check_in(Act(SYSTEM), sort, as_found=AsFound.SORT_LATER)
+print(json.dumps({"out": out.name, "sort": sort.name}))
 """
-
-
-def _last_line(text: str) -> Any:
-    return json.loads(text.strip().splitlines()[-1])
+_SPEAK = """
+from gearroom.core.models import Person
+print(Person.objects.filter(user__username="jo").update(language="{language}"))
+"""
 
 
 if __name__ == "__main__":

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils import formats
 from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 
 from kits.models import Notice
 from kits.rules.letters import Letter, Row
@@ -86,7 +87,8 @@ def _zone(notice: Notice) -> str:
 def when(text: str, zone: str) -> str:
     """An instant in ISO form, in words where a room is."""
     local = datetime.fromisoformat(text).astimezone(ZoneInfo(zone))
-    return f"{formats.date_format(local.date(), 'D j F')}, {local:%H:%M}"
+    day = formats.date_format(local.date(), pgettext("date format", "D j F"))
+    return f"{day}, {local:%H:%M}"
 
 
 def _entry(notice: Notice) -> list[str]:

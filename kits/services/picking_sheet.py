@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Any
 
 import fontpkg_fira_sans_condensed
-from django.utils import formats
 from django.utils.translation import gettext as _
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.units import mm
@@ -21,7 +20,7 @@ from reportlab.pdfgen.canvas import Canvas
 from kits.models import Place
 from kits.rules.expiry import good_through
 from kits.rules.facts import Batch
-from kits.services import weekly_letter
+from kits.services import weekly_letter, wording
 from kits.services.gathering import Week
 
 REGULAR, BOLD = "GearroomList", "GearroomListBold"
@@ -68,11 +67,7 @@ def entries(week: Week) -> Iterator[Entry]:
         for kit_name, batch, count in rows.get(pk, ()):
             until = good_through(batch)
             number = _(", batch %(number)s") % {"number": batch.number} if batch.number else ""
-            good = (
-                _("good until %(day)s") % {"day": formats.date_format(until, "DATE_FORMAT")}
-                if until
-                else ""
-            )
+            good = _("good until %(day)s") % {"day": wording.day(until)} if until else ""
             yield Entry(f"{count} × {batch.thing.name}{number}", right=f"{kit_name}   {good}")
         for kit_name, thing in by_eye.get(pk, ()):
             yield Entry(_("%(thing)s: to fill up") % {"thing": thing}, right=kit_name)
@@ -85,7 +80,7 @@ def entries(week: Week) -> Iterator[Entry]:
             assert held.day is not None  # out of date by a date
             yield Entry(
                 f"{held.place.name}: {held.units} × {held.lot.item.name}{number}",
-                right=f"{formats.date_format(held.day, 'DATE_FORMAT')}, {held.lot.item.disposal}",
+                right=f"{wording.day(held.day)}, {held.lot.item.disposal}",
             )
 
 
@@ -113,8 +108,7 @@ def _pages(canvas: Canvas, week: Week, lines: Sequence[Entry]) -> None:
         canvas.drawRightString(
             right,
             top - 4 * mm,
-            _("%(day)s, page %(page)d")
-            % {"day": formats.date_format(week.today, "DATE_FORMAT"), "page": number},
+            _("%(day)s, page %(page)d") % {"day": wording.day(week.today), "page": number},
         )
         return top - 12 * mm
 

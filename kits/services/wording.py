@@ -8,7 +8,7 @@ from typing import Any
 
 from django.utils import formats
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import ngettext, pgettext
 
 from kits.rules.expiry import Fault
 from kits.rules.facts import Reason, Weight
@@ -20,7 +20,7 @@ Facts = Mapping[str, Any]
 
 def day(value: date) -> str:
     """A date in words, for a sentence: 30 November 2026."""
-    return formats.date_format(value, "DATE_FORMAT")
+    return formats.date_format(value, pgettext("date format", "j F Y"))
 
 
 def reason(why: Reason, swaps: Mapping[int, str] | None = None) -> dict[str, Any]:

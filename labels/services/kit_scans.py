@@ -10,6 +10,7 @@ from django.db.models import Exists, OuterRef, Q
 from django.utils import formats
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import pgettext
 
 from gearroom.core import clock
 from gearroom.core.act import Act
@@ -375,7 +376,7 @@ def _time(kit: Kit, at: datetime | None) -> str:
     if at is None:
         return _("at no set time")
     local = at.astimezone(ZoneInfo(kit.home_room.time_zone))
-    return formats.date_format(local, "l j F, H:i")
+    return formats.date_format(local, pgettext("date format", "l j F, H:i"))
 
 
 def _what(kit: Kit, section: Place | None) -> str:

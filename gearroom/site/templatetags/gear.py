@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
 from gearroom.core import clock
+from kits.services import wording
 
 register = template.Library()
 
@@ -37,7 +38,7 @@ def day(value: date | str | None) -> str:
     if not value:
         return ""
     value = date.fromisoformat(value) if isinstance(value, str) else value
-    return _("no end") if value == date.max else formats.date_format(value, "DATE_FORMAT")
+    return _("no end") if value == date.max else wording.day(value)
 
 
 @register.filter
@@ -64,7 +65,7 @@ def at(value: datetime | str | None, room: Any) -> str:
         return _("yesterday %(time)s") % {"time": time}
     if -7 < away < 7:
         return f"{formats.date_format(local, 'l')} {time}"
-    return f"{formats.date_format(local, 'DATE_FORMAT')}, {time}"
+    return f"{wording.day(local.date())}, {time}"
 
 
 @register.filter

@@ -92,8 +92,7 @@ _UNDO = Topic(
         _("What you did just now stands below the camera, each with Undo."),
         _("It was really another kit: choose that, and the act is moved to the kit in your hand."),
     ),
-    "undo",
-    "scan",
+    way="scan",
 )
 _BOARD = Topic(
     _("Read the board"),
