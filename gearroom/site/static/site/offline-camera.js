@@ -64,6 +64,5 @@ export function camera(box, seen) {
   }
 
   toggle.addEventListener("click", () => (stream ? stop() : start()));
-  box.hidden = false;
   start();
 }

@@ -1,0 +1,237 @@
+"""A phone at a trailhead: no network, a browser that dies, a sign-in that ran out, and nothing
+lost; and how little goes over the wire where the network is poor."""
+
+from __future__ import annotations
+
+import os
+import signal
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from django.contrib.sessions.models import Session
+from playwright.sync_api import BrowserContext, Error, Page, expect, sync_playwright
+
+from gearroom.core import clock
+from kits.models import Checkout, Entry, Notice
+from kits.services import custody
+from tests.e2e.pages import PASSWORD, QUIET, chromium, crossing, give_password, sign_in
+from tests.e2e.postroom import until
+from tests.kits import factories as make
+from tests.labels import scanned
+
+pytestmark = [
+    pytest.mark.server,
+    pytest.mark.parametrize("engine", ["sqlite"], indirect=True),
+]
+CAMERA = ("--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream")
+SEEN_MS = 40_000
+WIRE_BYTES = 100_000
+KEPT = """() => Promise.all([caches.match('/offline/'), gearQueue.kept('book'),
+  caches.match('/static/reading/zxing_reader.wasm')]).then((found) => found.every(Boolean))"""
+_LAYOUT_SHIFT = """() => new Promise((tell) => {
+  let sum = 0;
+  new PerformanceObserver((list) => {
+    for (const each of list.getEntries()) if (!each.hadRecentInput) sum += each.value;
+  }).observe({ type: 'layout-shift', buffered: true });
+  requestAnimationFrame(() => requestAnimationFrame(() => tell(sum)));
+})"""
+
+
+@pytest.fixture(autouse=True)
+def _database_beside_the_browser(monkeypatch):
+    """Playwright's loop runs in the test's thread, which Django otherwise takes for async code."""
+    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
+
+
+@contextmanager
+def phone(program: str, profile: Path, *flags: str) -> Iterator[BrowserContext]:
+    """A browser that keeps what it keeps in a folder, as a phone's does."""
+    with sync_playwright() as playwright:
+        context = playwright.chromium.launch_persistent_context(
+            profile,
+            executable_path=program,
+            args=[*QUIET, *CAMERA, *flags],
+            viewport={"width": 360, "height": 740},
+            locale="en-GB",
+        )
+        yield context
+        with suppress(Error):
+            context.close()
+
+
+def kill(profile: Path) -> None:
+    """End the browser over a profile as a phone's system does: at once."""
+    for process in Path("/proc").glob("[0-9]*/cmdline"):
+        with suppress(OSError):
+            words = process.read_bytes().split(b"\0")
+            ours = f"--user-data-dir={profile}".encode() in words
+            if ours and not any(word.startswith(b"--type=") for word in words):
+                os.kill(int(process.parent.name), signal.SIGKILL)
+
+
+def entries_of(page: Page) -> list[str]:
+    """The states of the acts on the phone, in order."""
+    return page.evaluate("gearQueue.acts().then((acts) => acts.map((act) => act.state))")
+
+
+def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
+    need, open_database, make_server, settings, tmp_path
+):
+    program = need("chromium")
+    settings.PUBLIC_URL = scanned.ADDRESS
+    school = scanned.labelled()
+    world = school.world
+    day_03 = scanned.filled("DAY-03", world)
+    keeper = give_password(world.keeper)
+    film = crossing(
+        [scanned.png_of(each) for each in (school.kit, school.tag, scanned.label(day_03))],
+        tmp_path / "labels.mjpeg",
+    )
+    profile = tmp_path / "phone"
+    server = make_server().start()
+
+    # Once with the network, the camera allowed: all that is needed stays on the phone.
+    with phone(program, profile) as context:
+        page = context.pages[0]
+        sign_in(page, server.url, keeper, "/scan/")
+        page.wait_for_load_state()
+        until(lambda: page.evaluate(KEPT), "what is kept on the phone")
+
+    server.kill()
+    before = Entry.objects.latest("id").pk
+    left = clock.now()
+    with phone(program, profile, f"--use-file-for-fake-video-capture={film}") as context:
+        page = context.pages[0]
+        page.goto(f"{server.url}/scan/")
+        page.get_by_text("The gear room is out of reach.").wait_for()
+
+        # By the camera alone: a kit and a tag, then, for the same guide, the next kit.
+        done = page.locator("#acts > li")
+        done.filter(has_text="DAY-01: taken out by Gil.").wait_for(timeout=SEEN_MS)
+        done.filter(has_text="DAY-03: taken out by Gil.").wait_for(timeout=SEEN_MS)
+
+        # What the camera brings up again, with a tap or two.
+        card = page.locator("article[data-kit=DAY-01]")
+        card.get_by_text("Something was used").click()
+        tile = card.locator(".tile").filter(has_text="Wound dressing")
+        tile.get_by_role("button", name="one more").click()
+        card.get_by_role("button", name="Used").click()
+        done.filter(has_text="DAY-01: used 1 × Wound dressing 10 × 12.").wait_for()
+        card.get_by_text("Borrowed from another kit").click()
+        card.get_by_label("From which kit").select_option("DAY-03")
+        card.locator("[name=thing]").select_option(str(world.dressing.pk))
+        card.get_by_label("How many").fill("2")
+        card.get_by_role("button", name="Borrowed").click()
+        done.filter(has_text="DAY-01: 2 × Wound dressing 10 × 12 borrowed from DAY-03.").wait_for()
+        card.get_by_text("Passed to somebody else").click()
+        card.get_by_label("To whom").select_option("Ines")
+        card.get_by_role("button", name="Passed on").click()
+        done.filter(has_text="DAY-01: passed to Ines.").wait_for()
+        card.get_by_role("button", name="Sort later").click()
+        done.filter(has_text="DAY-01: handed back, to sort later.").wait_for()
+
+        assert entries_of(page) == ["waits"] * 6
+        page.get_by_text("6 acts wait to be sent.").wait_for()
+        kill(profile)
+
+    # Meanwhile the book heard otherwise of DAY-03, and the sign-in ran out.
+    taken = make.act(world.keeper)
+    custody.check_out(taken, day_03, person=world.instructor)
+    Session.objects.all().delete()
+    server.start()
+
+    with phone(program, profile) as context:
+        page = context.pages[0]
+        page.goto(f"{server.url}/kits/")
+        page.wait_for_url("**/sign-in/**")
+        page.get_by_text("6 acts wait on this phone.").wait_for()
+        assert Entry.objects.filter(pk__gt=before).count() == 1
+        page.fill("#username", keeper)
+        page.fill("#password", PASSWORD)
+        page.click("main button")
+        page.wait_for_url("**/kits/")
+        expect(page.locator("#pocket")).to_have_text("1 act to settle.", timeout=SEEN_MS)
+        assert entries_of(page) == ["done", "irregular", *["done"] * 4]
+
+        page.locator("#pocket a").click()
+        page.get_by_text("The gear room answers.").wait_for()
+        row = page.locator("#acts > li[data-state=irregular]")
+        expect(row).to_contain_text("In the book, though it broke a rule")
+        expect(row).to_contain_text("The book had it out with somebody else.")
+        assert row.get_by_role("link", name="See the kit").get_attribute("href") == "/kits/DAY-03/"
+        page.reload()  # sends again what it has: nothing
+        page.get_by_text("The gear room answers.").wait_for()
+        page.get_by_text("Nothing waits").wait_for()
+        row.get_by_role("button", name="Settled").click()
+        expect(row).to_have_count(0)
+
+        # Whoever signs out takes the kits with them.
+        page.goto(f"{server.url}/kits/")
+        page.locator(".who summary").click()
+        page.get_by_role("button", name="Sign out").click()
+        page.wait_for_url("**/sign-in/")
+        page.wait_for_load_state()
+        assert page.evaluate("gearQueue.kept('book')") is None
+
+    told = list(Entry.objects.filter(pk__gt=before).exclude(key=taken.key).order_by("pk"))
+    assert [(each.kind, each.kit.name) for each in told] == [
+        ("check-out", "DAY-01"),
+        ("check-out", "DAY-03"),
+        ("use", "DAY-01"),
+        ("borrow", "DAY-01"),
+        ("pass", "DAY-01"),
+        ("check-in", "DAY-01"),
+    ]
+    assert [each.irregular for each in told] == [[], ["was-out"], [], [], [], []]
+    assert len({each.key for each in told}) == 6
+    assert all(each.person == world.keeper for each in told)
+    times = [each.occurred_at for each in told if each.kit.name == "DAY-01"]
+    assert times == sorted(times)
+    assert left < times[0] < told[0].recorded_at - timedelta(seconds=2)
+    assert make.units(world.dressings, make.section(world.day_01)) == 6 - 1 + 2
+    assert Notice.objects.filter(kind="irregular", kit=day_03).exists()
+    assert Checkout.objects.get(in_at=None).kit == day_03
+
+
+def test_pages_are_light_and_stand_still(need, open_database, make_server):
+    program = need("chromium")
+    keeper = give_password(scanned.labelled().world.keeper)
+    server = make_server().start()
+
+    with chromium(program, *CAMERA) as browser:
+        context = browser.new_context(
+            viewport={"width": 360, "height": 740}, service_workers="block"
+        )
+        sign_in(context.new_page(), server.url, keeper)
+        for path in ("/", "/scan/", "/kits/DAY-01/", "/kits/DAY-01/sort/", "/offline/"):
+            page = context.new_page()
+            wire: dict[str, int] = {}
+            names: dict[str, str] = {}
+            network = context.new_cdp_session(page)
+            network.on(
+                "Network.requestWillBeSent",
+                lambda told, names=names: names.update({told["requestId"]: told["request"]["url"]}),
+            )
+            network.on(
+                "Network.loadingFinished",
+                lambda told, wire=wire, names=names: wire.update(
+                    {names.get(told["requestId"], ""): told["encodedDataLength"]}
+                ),
+            )
+            network.send("Network.enable")
+            network.send("Network.setCacheDisabled", {"cacheDisabled": True})
+            page.goto(server.url + path)
+            last = ".wasm" if path in ("/scan/", "/offline/") else "/offline.js"
+            page.wait_for_function(
+                "(last) => performance.getEntriesByType('resource')"
+                ".some((each) => each.name.endsWith(last) && each.responseEnd)",
+                arg=last,
+            )
+            size = sum(size for url, size in wire.items() if not url.endswith(".wasm"))
+            assert 0 < size < WIRE_BYTES, (path, size, wire)
+            shift = page.evaluate(_LAYOUT_SHIFT)
+            assert shift <= 0.01, (path, shift)
+            page.close()
