@@ -1,6 +1,8 @@
 """What the gear room's own problems mean; see `gearroom.core.problem_codes`."""
 
-from gearroom.core.problem_codes import KINDS, Kind
+from django.utils.translation import pgettext_lazy
+
+from gearroom.core.problem_codes import KINDS, NOUNS, Kind
 
 KINDS.update(
     {
@@ -133,3 +135,31 @@ KINDS.update(
         ]
     }
 )  # fmt: skip
+
+NOUNS.update(
+    {
+        "batch": pgettext_lazy("not found", "batch"),
+        "calendar": pgettext_lazy("not found", "calendar"),
+        "entry": pgettext_lazy("not found", "entry"),
+        "kit list": pgettext_lazy("not found", "kit list"),
+        "kit": pgettext_lazy("not found", "kit"),
+        "notice": pgettext_lazy("not found", "notice"),
+        "other version of that kit list": pgettext_lazy(
+            "not found", "other version of that kit list"
+        ),
+        "pack code": pgettext_lazy("not found", "pack code"),
+        "photo": pgettext_lazy("not found", "photo"),
+        "place": pgettext_lazy("not found", "place"),
+        "recall": pgettext_lazy("not found", "recall"),
+        "reservation": pgettext_lazy("not found", "reservation"),
+        "row of this recall": pgettext_lazy("not found", "row of this recall"),
+        "section of that kit list": pgettext_lazy("not found", "section of that kit list"),
+        "shelf": pgettext_lazy("not found", "shelf"),
+        "signed page of that version": pgettext_lazy("not found", "signed page of that version"),
+        "such batch in this place": pgettext_lazy("not found", "such batch in this place"),
+        "such substitute": pgettext_lazy("not found", "such substitute"),
+        "thing": pgettext_lazy("not found", "thing"),
+        "trip": pgettext_lazy("not found", "trip"),
+        "version of that kit list": pgettext_lazy("not found", "version of that kit list"),
+    }
+)

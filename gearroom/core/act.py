@@ -7,9 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from django.utils.translation import gettext as _
+
 from gearroom.core import clock
 from gearroom.core.models import Membership, Person, Room, User
 from gearroom.core.problems import NotAllowed
+from gearroom.core.role_names import ROLE_NAMES
 from gearroom.core.rules.roles import ANYONE, HATCH, USE_CASES, Right, Role, Scope, Sure
 
 
@@ -63,13 +66,15 @@ class Actor:
         if self.scopes is not None and right.scope not in self.scopes:
             raise NotAllowed(
                 "scope-missing",
-                f"This token lacks the scope “{right.scope}”. Make one that has it.",
+                _("This token lacks the scope “%(scope)s”. Make one that has it.")
+                % {"scope": right.scope},
                 scope=str(right.scope),
             )
-        who = ", ".join(sorted(right.roles))
+        who = ", ".join(str(ROLE_NAMES[role]) for role in sorted(right.roles))
         raise NotAllowed(
             "role-missing",
-            f"This needs one of these roles here: {who}. Ask a keeper of the room.",
+            _("This needs one of these roles here: %(roles)s. Ask a keeper of the room.")
+            % {"roles": who},
             roles=sorted(right.roles),
         )
 
@@ -88,14 +93,14 @@ class Actor:
         if needed is None:
             raise NotAllowed(
                 "not-at-the-hatch",
-                "This is not done at a shared device. Sign in on a device of your own.",
+                _("This is not done at a shared device. Sign in on a device of your own."),
             )
         if sure >= needed:
             return
         if sure is Sure.NOBODY:
-            raise NotAllowed("who-are-you", "Say first who you are: choose your name.")
+            raise NotAllowed("who-are-you", _("Say first who you are: choose your name."))
         if self._has_role_for(USE_CASES[use_case], room_id):
-            raise NotAllowed("confirm-with-pin", "Confirm it with your PIN.")
+            raise NotAllowed("confirm-with-pin", _("Confirm it with your PIN."))
 
 
 SYSTEM = Actor(person=None)

@@ -8,6 +8,9 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from django.utils.functional import Promise
+from django.utils.translation import pgettext_lazy
+
 
 class Kind(NamedTuple):
     """A kind of problem, as a person reads of it."""
@@ -139,6 +142,21 @@ KINDS: dict[str, Kind] = {
         "Nothing was changed. Send the same request again with the same key; if it stays, tell"
         " whoever runs this installation the time it happened.",
     ),
+}
+
+
+NOUNS: dict[str, str | Promise] = {
+    # what `NotFound` says is not there
+    "device": pgettext_lazy("not found", "device"),
+    "label": pgettext_lazy("not found", "label"),
+    "link": pgettext_lazy("not found", "link"),
+    "link for a new password": pgettext_lazy("not found", "link for a new password"),
+    "person": pgettext_lazy("not found", "person"),
+    "room": pgettext_lazy("not found", "room"),
+    "sign-in": pgettext_lazy("not found", "sign-in"),
+    "such role of": pgettext_lazy("not found", "such role of"),
+    "token": pgettext_lazy("not found", "token"),
+    "help page": pgettext_lazy("not found", "help page"),
 }
 
 

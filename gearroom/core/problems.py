@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
-from gearroom.core.problem_codes import title_of
+from django.utils.translation import gettext as _
+
+from gearroom.core.problem_codes import NOUNS, title_of
 
 
 class Problem(Exception):
@@ -51,7 +53,8 @@ class NotFound(Problem):
         named = f" {printable(str(name))}" if name != "" else ""
         super().__init__(
             "not-found",
-            f"There is no {what}{named} in your rooms. Check the name or scan its label.",
+            _("There is no %(what)s in your rooms. Check the name or scan its label.")
+            % {"what": f"{NOUNS.get(what, what)}{named}"},
             **facts,
         )
 

@@ -10,6 +10,7 @@ from datetime import time
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from gearroom.core.act import Act
 from gearroom.core.models import Person
@@ -47,7 +48,7 @@ def change(
     for field, value in settings.items():
         setattr(row, field, value)
     if (row.quiet_from is None) != (row.quiet_until is None):
-        raise Invalid("Give both ends of the quiet hours, or neither.", field="quiet_from")
+        raise Invalid(_("Give both ends of the quiet hours, or neither."), field="quiet_from")
     _check(choices or {})
     with transaction.atomic():
         row.save()
@@ -62,12 +63,16 @@ def _check(choices: Mapping[str, str]) -> None:
     for kind, when in choices.items():
         if kind not in KINDS:
             raise Invalid(
-                f"“{kind}” is no kind of notice. There are: {', '.join(KINDS)}.", field="choices"
+                _("“%(kind)s” is no kind of notice. There are: %(kinds)s.")
+                % {"kind": kind, "kinds": ", ".join(KINDS)},
+                field="choices",
             )
         if not KINDS[kind].may_choose:
-            raise Invalid(f"“{kind}” cannot be turned off or put off.", field="choices")
+            raise Invalid(
+                _("“%(kind)s” cannot be turned off or put off.") % {"kind": kind}, field="choices"
+            )
         if kind == WEEKLY and When(when) is When.AT_ONCE:
-            raise Invalid("The weekly email comes weekly, or never.", field="choices")
+            raise Invalid(_("The weekly email comes weekly, or never."), field="choices")
 
 
 def clock_time(text: str) -> time:

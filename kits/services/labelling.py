@@ -16,6 +16,7 @@ from typing import Any
 from django.db import IntegrityError, transaction
 from django.db.models import Q, QuerySet
 from django.db.models.functions import Upper
+from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.act import Act, Actor
@@ -91,7 +92,9 @@ def blanks(act: Act, room: Room, count: int) -> list[Label]:
     """Make blank labels for a room, to be bound when they are stuck on. At most `MOST_BLANKS`."""
     act.actor.require("print_labels", room.pk)
     if units(count, field="blanks") > MOST_BLANKS:
-        raise Invalid(f"Make at most {MOST_BLANKS} blanks at once.", field="blanks")
+        raise Invalid(
+            _("Make at most %(most)d blanks at once.") % {"most": MOST_BLANKS}, field="blanks"
+        )
     with Book(act) as book:
         made = _draw(act, count, room, {"kind": LabelKind.BLANK})
         book.post(
@@ -209,17 +212,22 @@ def binding(label: Label) -> dict[str, Any]:
 def name_of(label: Label) -> str:
     """What a label is on, in a few words, such as `kit DAY-01` or `shelf C2`."""
     if label.kit is not None:
-        return f"kit {label.kit.name}"
+        return _("kit %(kit)s") % {"kit": label.kit.name}
     if label.place is not None and label.place.kit is not None:
-        return f"{label.place.name} of {label.place.kit.name}"
+        return _("%(pouch)s of %(kit)s") % {
+            "pouch": label.place.name,
+            "kit": label.place.kit.name,
+        }
     if label.place is not None:
-        return f"shelf {label.place.name}"
+        return _("shelf %(shelf)s") % {"shelf": label.place.name}
     if label.lot is not None:
         number = label.lot.number or label.lot.serial
-        return f"{label.lot.item.name}, batch {number or 'without number'}"
+        if not number:
+            return _("%(thing)s, batch without number") % {"thing": label.lot.item.name}
+        return _("%(thing)s, batch %(number)s") % {"thing": label.lot.item.name, "number": number}
     if label.person is not None:
-        return f"{label.person.name}’s tag"
-    return "blank label"
+        return _("%(name)s’s tag") % {"name": label.person.name}
+    return _("blank label")
 
 
 def _bound(target: Target) -> dict[str, Any]:
@@ -234,7 +242,10 @@ def _bound(target: Target) -> dict[str, Any]:
     kinds = {PlaceKind.SECTION: LabelKind.SECTION, PlaceKind.SHELF: LabelKind.SHELF}
     kind = kinds.get(PlaceKind(target.kind))
     if kind is None:
-        raise Invalid(f"{target.name} takes no label: only shelves and kits' sections do.")
+        raise Invalid(
+            _("%(place)s takes no label: only shelves and kits' sections do.")
+            % {"place": target.name}
+        )
     return {**empty, "kind": kind, "place_id": target.pk}
 
 
@@ -254,9 +265,11 @@ def _is_bound_to(label: Label, bound: dict[str, Any]) -> bool:
 def _bound_already(label: Label) -> Refused:
     return Refused(
         "label-bound",
-        f"The label {codes.shown(label.code)} is on something already: {name_of(label)}. Bind "
-        "another blank one; or, if this label was moved, cancel it there first and print a new "
-        "one.",
+        _(
+            "The label %(code)s is on something already: %(on)s. Bind another blank one; or, if "
+            "this label was moved, cancel it there first and print a new one."
+        )
+        % {"code": codes.shown(label.code), "on": name_of(label)},
         label=codes.shown(label.code),
         means=label.kind,
         bound_to=name_of(label),
@@ -265,7 +278,7 @@ def _bound_already(label: Label) -> Refused:
 
 def _draw(act: Act, count: int, room: Room | None, bound: dict[str, Any]) -> list[Label]:
     """Make labels with codes that no label and no kit has."""
-    for _ in range(_ROUNDS):
+    for _round in range(_ROUNDS):
         drawn: set[str] = set()
         while len(drawn) < count:
             drawn.add(codes.new_code(secrets.choice))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.act import Act
@@ -38,7 +39,9 @@ def close_shelf(act: Act, shelf: Place) -> Place:
     act.actor.require("edit_shelf", shelf.room_id)
     if shelf.holdings.filter(units__gt=0).exists():
         raise Refused(
-            "shelf-not-empty", f"{shelf.name} still holds something. Move it or count it first."
+            "shelf-not-empty",
+            _("%(shelf)s still holds something. Move it or count it first.")
+            % {"shelf": shelf.name},
         )
     assert shelf.room is not None  # a shelf belongs to a room
     shelf.closed_on = clock.today(shelf.room.time_zone)
@@ -65,7 +68,7 @@ def move(act: Act, shelf: Place, *, earlier: bool) -> None:
         )
         at = next((n for n, each in enumerate(order) if each.pk == shelf.pk), None)
         if at is None:
-            raise Invalid(f"{shelf.name} is closed. Use it again first.")
+            raise Invalid(_("%(shelf)s is closed. Use it again first.") % {"shelf": shelf.name})
         order.insert(max(at - 1, 0) if earlier else at + 1, order.pop(at))
         for position, each in enumerate(order, start=1):
             each.position = position
@@ -75,7 +78,10 @@ def move(act: Act, shelf: Place, *, earlier: bool) -> None:
 def _name(name: str) -> str:
     name = " ".join(name.split())
     if not name or len(name) > LONGEST_NAME:
-        raise Invalid(f"Give a shelf a name of up to {LONGEST_NAME} characters.", field="name")
+        raise Invalid(
+            _("Give a shelf a name of up to %(most)d characters.") % {"most": LONGEST_NAME},
+            field="name",
+        )
     return name
 
 
@@ -85,6 +91,7 @@ def _save(shelf: Place) -> Place:
             shelf.save()
     except IntegrityError as error:
         raise Refused(
-            "name-taken", f"There is a shelf {shelf.name} in this room already."
+            "name-taken",
+            _("There is a shelf %(shelf)s in this room already.") % {"shelf": shelf.name},
         ) from error
     return shelf

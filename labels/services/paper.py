@@ -14,6 +14,7 @@ from typing import Any
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.act import Act, Actor
@@ -65,8 +66,8 @@ def sheet(ref: str) -> KeptSheet:
     row = SheetLayout.objects.filter(name__iexact=ref).first()
     if row is None:
         raise Invalid(
-            f"There is no sheet “{ref}”. There are: {', '.join(SHEETS)}; add another with its "
-            "measures.",
+            _("There is no sheet “%(sheet)s”. There are: %(sheets)s; or add one by its measures.")
+            % {"sheet": ref, "sheets": ", ".join(SHEETS)},
             field="sheet",
         )
     return _kept(row)
@@ -91,7 +92,8 @@ def add_sheet(
     Raises Invalid with everything that does not fit, Refused (`name-taken`).
     """
     act.actor.require("print_labels")
-    taken = Refused("name-taken", f"There is a sheet “{name}” already. Choose another name.")
+    says = _("There is a sheet “%(sheet)s” already. Choose another name.")
+    taken = Refused("name-taken", says % {"sheet": name})
     if name in SHEETS:
         raise taken
     with _printable():
@@ -166,8 +168,11 @@ def chosen(actor: Actor, wanted: Sequence[str]) -> list[Label]:
         if row.cancelled_at is not None:
             raise Refused(
                 "label-cancelled",
-                f"The label {codes.shown(code)} was cancelled. Leave it out, or print the one that "
-                "took its place.",
+                _(
+                    "The label %(code)s was cancelled. Leave it out, or print the one that took "
+                    "its place."
+                )
+                % {"code": codes.shown(code)},
                 label=codes.shown(code),
             )
         found.append(row)
@@ -194,7 +199,9 @@ def print_sheet(
     act.actor.require("print_labels")
     if len(labels) * copies > MOST_PRINTED:
         raise TooLarge(
-            "too-large", f"Print at most {MOST_PRINTED} labels at once.", limit=MOST_PRINTED
+            "too-large",
+            _("Print at most %(most)d labels at once.") % {"most": MOST_PRINTED},
+            limit=MOST_PRINTED,
         )
     out = io.BytesIO()
     with _printable():
@@ -244,11 +251,13 @@ def kit_tag(kit: Kit, on: Sheet, *, preview: bool = False) -> bytes:
     )
     if seal is None:
         raise Refused(
-            "not-sealed", f"{kit.name} has no seal on record. Reseal it, then print its tag."
+            "not-sealed",
+            _("%(kit)s has no seal on record. Reseal it, then print its tag.") % {"kit": kit.name},
         )
     if kit.fit_until is None or kit.fit_until < fitness.today_of(kit):
         raise Refused(
-            "not-fit", f"{kit.name} is not fit to go, so it gets no tag. Restock it first."
+            "not-fit",
+            _("%(kit)s is not fit to go, so it gets no tag. Restock it first.") % {"kit": kit.name},
         )
     tag = contents.KitTag(
         code=_code_of(kit),
@@ -317,7 +326,8 @@ def sign_out_sheet(room: Room, *, preview: bool = False) -> bytes:
 def _code_of(kit: Kit) -> str:
     label = labelling.live(kit)
     if label is None:
-        raise Refused("no-label", f"{kit.name} has no label yet. Make one, then print this.")
+        says = _("%(kit)s has no label yet. Make one, then print this.")
+        raise Refused("no-label", says % {"kit": kit.name})
     return label.code
 
 

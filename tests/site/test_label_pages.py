@@ -91,6 +91,33 @@ def test_blanks_are_made_for_a_room(school):
     assert Label.objects.filter(kind="blank").count() == 6
 
 
+def test_a_blank_label_that_is_scanned_is_bound_to_what_it_was_stuck_on(school):
+    client, code = browser(school.world.guide), scanned.shown(school.blank)
+
+    assert f"/labels/{code}/bind/" in post(client, "/scan/", text=code).content.decode()
+    assert client.get(f"/L/{school.blank.code}")["Location"] == f"/labels/{code}/bind/"
+    page = client.get(f"/labels/{code}/bind/").content.decode()
+    assert page.index("DAY-02") < page.index("DAY-01")  # which has a label already
+    fields = {"for": "kits", "room": "main-store", "on": school.world.day_02.pk}
+    answer = post(client, f"/labels/{code}/bind/", **fields)
+
+    assert answer["Location"] == f"/labels/{code}/"
+    assert labelling.live(school.world.day_02) == school.blank
+    assert client.get(f"/labels/{code}/bind/")["Location"] == f"/labels/{code}/"
+    other = scanned.shown(school.kit)
+    assert client.get(f"/labels/{other}/bind/")["Location"] == f"/labels/{other}/"
+
+
+def test_a_blank_label_is_bound_to_nothing_of_another_room(school):
+    code = scanned.shown(school.blank)
+    fields = {"for": "shelves", "room": "cave-hut", "on": school.world.hut_shelf.pk}
+
+    answer = post(browser(school.world.guide), f"/labels/{code}/bind/", **fields)
+
+    assert answer.status_code == 400
+    assert post(browser(school.world.stranger), f"/labels/{code}/bind/").status_code == 404
+
+
 def test_the_first_page_is_shown_to_scale_and_printed_from_the_chosen_cell(school):
     client = browser(school.world.keeper)
     asked = {"codes": f"{school.kit.code}.{school.shelf.code}", "sheet": "a4-3x7",

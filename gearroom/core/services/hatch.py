@@ -16,6 +16,7 @@ from typing import Any
 
 from django.contrib.auth.hashers import check_password, make_password
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.act import Act, Actor, actor_of
@@ -43,7 +44,7 @@ def add(act: Act, room: Room, name: str) -> Device:
     act.actor.require("edit_device", room.pk)
     name = " ".join(name.split())
     if not name or len(name) > 80:
-        raise Invalid("Give the device a name of up to 80 characters.", field="name")
+        raise Invalid(_("Give the device a name of up to 80 characters."), field="name")
     user = User(username=f"hatch-{room.slug[:60]}-{secrets.token_hex(6)}")
     user.set_unusable_password()
     user.person = Person(name=f"{name} ({room.name})"[:120], home_room=room)
@@ -71,7 +72,7 @@ def end_here(actor: Actor, device_id: int) -> Device:
     """End the very device that somebody stands before, as its keeper with their PIN."""
     if actor.sure is not Sure.CONFIRMED:
         code = "who-are-you" if actor.sure is Sure.NOBODY else "confirm-with-pin"
-        raise NotAllowed(code, "A keeper ends this with their PIN.")
+        raise NotAllowed(code, _("A keeper ends this with their PIN."))
     return end(Act(replace(actor, sure=None)), device_id)
 
 
@@ -118,10 +119,10 @@ def choose_pin(act: Act, pin: str) -> Person:
     if person is None:
         raise NotFound("person")
     if not (len(pin) == PIN_DIGITS and pin.isascii() and pin.isdigit()):
-        raise Invalid(f"A PIN is {PIN_DIGITS} digits.", field="pin")
+        raise Invalid(_("A PIN is %(count)d digits.") % {"count": PIN_DIGITS}, field="pin")
     steps = {int(b) - int(a) for a, b in pairwise(pin)}
     if len(steps) == 1 and steps <= {-1, 0, 1}:
-        raise Invalid("That PIN is guessed at once. Choose another.", field="pin")
+        raise Invalid(_("That PIN is guessed at once. Choose another."), field="pin")
     person.pin = make_password(pin)
     person.save(update_fields=["pin"])
     return person
@@ -133,7 +134,8 @@ def confirm(person: Person, pin: str) -> None:
     if not person.pin:
         raise Refused(
             "no-pin",
-            f"{person.name} has no PIN yet. Choose one on a device of your own, under Settings.",
+            _("%(name)s has no PIN yet. Choose one on a device of your own, under Settings.")
+            % {"name": person.name},
         )
     if not check_password(pin, person.pin):
-        raise NotAllowed("wrong-pin", "That is another PIN. Type it again.")
+        raise NotAllowed("wrong-pin", _("That is another PIN. Type it again."))

@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any
 
 from django.db.models import Prefetch, Q, QuerySet
+from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.act import Act, Actor
@@ -82,7 +83,7 @@ def left(act: Act, person: Person, on: date | None = None) -> Person:
     _require_care_of(act.actor, person)
     today = clock.today(person.home_room.time_zone if person.home_room else "UTC")
     if on is not None and on > today:
-        raise Invalid("Say so on the day they leave, not before.", field="on")
+        raise Invalid(_("Say so on the day they leave, not before."), field="on")
     _not_the_last_administrator(person)
     person.left_on = on or today
     person.save(update_fields=["left_on"])
@@ -109,18 +110,21 @@ def give_sign_in(act: Act, person: Person, username: str | None = None) -> tuple
     """
     _require_rule_over(act.actor, person)
     if person.left_on is not None:
-        raise Refused("person-left", f"{person} has left. Say first that they are back.")
+        says = _("%(name)s has left. Say first that they are back.")
+        raise Refused("person-left", says % {"name": person.name})
     password = "-".join("".join(secrets.choice(_LETTERS) for _ in range(5)) for _ in range(4))
     user = person.user
     if user is None:
         if not username:
-            raise Invalid("A new sign-in needs a user name.", field="username")
+            raise Invalid(_("A new sign-in needs a user name."), field="username")
         if User.objects.filter(username__iexact=username).exists():
-            raise Refused("name-taken", f"The user name “{username}” is taken. Choose another.")
+            says = _("The user name “%(name)s” is taken. Choose another.")
+            raise Refused("name-taken", says % {"name": username})
         user = User(username=username, email=person.email)
         user.person = person
     elif username and username != user.username:
-        raise Refused("has-sign-in", f"{person} signs in as “{user.username}” already.")
+        says = _("%(name)s signs in as “%(username)s” already.")
+        raise Refused("has-sign-in", says % {"name": person.name, "username": user.username})
     user.set_password(password)
     user.full_clean()
     user.save()
@@ -156,7 +160,9 @@ def _require_care_of(actor: Actor, person: Person) -> None:
     actor.require("edit_person", person.home_room_id)
     if not actor.everywhere and person.memberships.filter(room=None).exists():
         raise NotAllowed(
-            "role-missing", f"{person} has a role in every room. Ask an administrator of them all."
+            "role-missing",
+            _("%(name)s has a role in every room. Ask an administrator of them all.")
+            % {"name": person.name},
         )
 
 
@@ -185,5 +191,6 @@ def _not_the_last_administrator(person: Person) -> None:
     if ours.exists() and not everywhere.exclude(person=person).exists():
         raise Refused(
             "last-administrator",
-            f"{person} is the last administrator of every room. Make another one first.",
+            _("%(name)s is the last administrator of every room. Make another one first.")
+            % {"name": person.name},
         )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from gearroom.core.act import Act, Actor
 from gearroom.core.models import Room
@@ -54,7 +55,7 @@ def require_administrator_everywhere(actor: Actor) -> None:
     if actor.person is not None and Role.ADMINISTRATOR not in actor.roles.get(None, ()):
         raise NotAllowed(
             "role-missing",
-            "This needs an administrator of every room, not of some.",
+            _("This needs an administrator of every room, not of some."),
             roles=[Role.ADMINISTRATOR.value],
         )
 
@@ -62,4 +63,5 @@ def require_administrator_everywhere(actor: Actor) -> None:
 def _not_taken(rooms: QuerySet[Room], **names: str) -> None:
     for field, value in names.items():
         if rooms.filter(**{field: value}).exists():
-            raise Refused("name-taken", f"There is a room with the {field} “{value}” already.")
+            says = _("There is a room “%(name)s” already. Choose another name.")
+            raise Refused("name-taken", says % {"name": value})

@@ -14,6 +14,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.encoding import force_str
 from django.utils.http import urlsafe_base64_decode, urlsafe_base64_encode
+from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.act import Act
@@ -99,7 +100,7 @@ def change_password(act: Act, old: str, new: str) -> User:
     act.actor.require("own_account")
     user = act.actor.user
     if user is None or not user.check_password(old):
-        raise NotAllowed("wrong-password", "That is not the password you have. Type it again.")
+        raise NotAllowed("wrong-password", _("That is not the password you have. Type it again."))
     return _set(user, new)
 
 

@@ -10,6 +10,7 @@ from datetime import timedelta
 
 from django.db import OperationalError
 from django.db.models import Q, QuerySet
+from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.act import Act, Actor
@@ -34,12 +35,16 @@ def make(
     for scope in wanted:
         if scope not in known:
             raise Invalid(
-                f"There is no scope “{scope}”. Known: {', '.join(sorted(known))}.", field="scopes"
+                _("There is no scope “%(scope)s”. Known: %(known)s.")
+                % {"scope": scope, "known": ", ".join(sorted(known))},
+                field="scopes",
             )
     if not wanted:
-        raise Invalid("A token needs at least one scope.", field="scopes")
+        raise Invalid(_("A token needs at least one scope."), field="scopes")
     if days is not None and not 1 <= days <= MAX_DAYS:
-        raise Invalid(f"A token lasts from 1 to {MAX_DAYS} days.", field="days")
+        raise Invalid(
+            _("A token lasts from 1 to %(most)d days.") % {"most": MAX_DAYS}, field="days"
+        )
     secret = PREFIX + secrets.token_urlsafe(32)
     now = clock.now()
     token = Token.objects.create(
@@ -76,12 +81,13 @@ def make_own(
     """A token for whoever asks; one made with a token has no scope that the latter lacks."""
     act.actor.require("own_tokens")
     if act.actor.user is None:
-        raise NotAllowed("not-allowed", "Only somebody with a sign-in can have tokens.")
+        raise NotAllowed("not-allowed", _("Only somebody with a sign-in can have tokens."))
     beyond = set(scopes) - (act.actor.scopes if act.actor.scopes is not None else set(Scope))
     if beyond:
         raise NotAllowed(
             "scope-missing",
-            f"This token lacks the scope “{min(beyond)}”, so it cannot give it.",
+            _("This token lacks the scope “%(scope)s”, so it cannot give it.")
+            % {"scope": min(beyond)},
             scope=str(min(beyond)),
         )
     return make(user=act.actor.user, name=name, scopes=scopes, days=days)

@@ -39,6 +39,8 @@ def label(request: HttpRequest, code: str) -> HttpResponse:
         kit = found.kit or (found.place.kit if found.place else None)
         if kit is not None:
             return redirect(reverse("kit", args=[kit.name]))
+        if found.kind == LabelKind.BLANK and who is not None and who.may("bind_label"):
+            return redirect("bind-label", code=codes.shown(found.code))
         if found.kind != LabelKind.BLANK:
             return redirect(f"{reverse('scan')}?text={codes.shown(found.code)}")
     return render(request, "site/passer_by.html", {"facts": facts, "kit": found.kit})

@@ -10,12 +10,12 @@ from django.core.validators import validate_email
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core.act import Act
 from gearroom.core.models import Person, Room
 from gearroom.core.problems import Invalid, Problem
+from gearroom.core.role_names import ROLE_NAMES
 from gearroom.core.rules.roles import Role
 from gearroom.core.services import people, rooms
 from gearroom.site.web.shell import Done, acted, actor, once_a_form, page, rooms_of, show
@@ -23,15 +23,6 @@ from kits.rules import codes
 from kits.services import labelling
 
 _MOST_PEOPLE = 300
-ROLES = {
-    Role.GUIDE: gettext_lazy("Guide"),
-    Role.INSTRUCTOR: gettext_lazy("Instructor"),
-    Role.KEEPER: gettext_lazy("Keeper"),
-    Role.ADVISER: gettext_lazy("Medical adviser"),
-    Role.ADMINISTRATOR: gettext_lazy("Administrator"),
-    Role.INTEGRATION: gettext_lazy("A program"),
-}
-"""What the roles are called on pages."""
 
 
 # -------------------------------------------------------------------------------------- all of them
@@ -71,7 +62,7 @@ def _roles(person: Person) -> list[dict[str, Any]]:
     return [
         {
             "role": held.role,
-            "label": ROLES[Role(held.role)],
+            "label": ROLE_NAMES[Role(held.role)],
             "room": held.room.name if held.room else "",
             "slug": held.room.slug if held.room else "",
         }
@@ -131,7 +122,7 @@ def _one_page(request: HttpRequest, person: Person, **more: Any) -> HttpResponse
         "shown": person,
         "own": own,
         "roles": _roles(person),
-        "all_roles": [(role.value, label) for role, label in ROLES.items()],
+        "all_roles": [(role.value, label) for role, label in ROLE_NAMES.items()],
         "languages": settings.LANGUAGES,
         "everywhere": who.everywhere,
         "tag": codes.shown(tag.code) if tag else "",
@@ -200,7 +191,7 @@ def add_role(request: HttpRequest, person: int) -> HttpResponse:
     def perform(act: Act) -> Done:
         somebody, role = people.get(act.actor, person), _role(request)
         people.add_role(act, somebody, role, _room(request, request.POST.get("room", "")))
-        says = _("%(name)s: %(role)s.") % {"name": somebody.name, "role": ROLES[role]}
+        says = _("%(name)s: %(role)s.") % {"name": somebody.name, "role": ROLE_NAMES[role]}
         return Done(says)
 
     return _act(request, person, perform, part="#roles")
@@ -214,7 +205,10 @@ def end_role(request: HttpRequest, person: int) -> HttpResponse:
     def perform(act: Act) -> Done:
         somebody, role = people.get(act.actor, person), _role(request)
         people.end_role(act, somebody, role, _room(request, request.POST.get("room", "")))
-        says = _("%(name)s: no longer %(role)s.") % {"name": somebody.name, "role": ROLES[role]}
+        says = _("%(name)s: no longer %(role)s.") % {
+            "name": somebody.name,
+            "role": ROLE_NAMES[role],
+        }
         return Done(says)
 
     return _act(request, person, perform, part="#roles")

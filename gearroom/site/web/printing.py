@@ -42,7 +42,7 @@ _SHEETS = {"people": "key-ring-a4"}
 @page("print_labels")
 def choose(request: HttpRequest) -> HttpResponse:
     """Things of a room with their labels; those chosen get one each and go to be printed."""
-    kind, room = _kind(request), _room(request)
+    kind, room = kind_of(request), room_of(request)
     if request.method != "POST":
         return _choose_page(request, kind, room)
 
@@ -52,8 +52,8 @@ def choose(request: HttpRequest) -> HttpResponse:
                 raise Invalid(_("Choose the gear room that the blank labels are for."))
             made = labelling.blanks(act, room, _number(request.POST, "count", 1, MOST))
         else:
-            targets = _targets(act.actor, kind, room, request.POST.getlist("on"))
-            made = labelling.labels_for(act, targets, room)
+            chosen = targets(act.actor, kind, room, request.POST.getlist("on"))
+            made = labelling.labels_for(act, chosen, room)
         return {"codes": [each.code for each in made]}
 
     try:
@@ -65,12 +65,14 @@ def choose(request: HttpRequest) -> HttpResponse:
     return redirect(f"{reverse('print-labels')}?{asked.urlencode()}")
 
 
-def _kind(request: HttpRequest) -> str:
+def kind_of(request: HttpRequest) -> str:
+    """Which kind of things a form is about."""
     kind = request.POST.get("for") or request.GET.get("for", "")
     return kind if kind in KINDS else "kits"
 
 
-def _room(request: HttpRequest) -> Room | None:
+def room_of(request: HttpRequest) -> Room | None:
+    """Which of one's rooms a form is about."""
     slug = request.POST.get("room") or request.GET.get("room", "")
     return next((room for room in rooms_of(request) if room.slug == slug), here(request))
 
@@ -80,9 +82,9 @@ def _choose_page(
 ) -> HttpResponse:
     who = actor(request)
     search = request.GET.get("search", "").strip()[:80]
-    things = _things(who, kind, room, search)[: MOST + 1] if room and kind != "blanks" else []
-    rows = list(things)
-    labels = _newest(kind, rows[:MOST])
+    wanted = room is not None and kind != "blanks"
+    rows = list(things(who, kind, room, search)[: MOST + 1]) if wanted else []
+    labels = newest(kind, rows[:MOST])
     facts = {
         "kinds": KINDS,
         "kind": kind,
@@ -91,7 +93,7 @@ def _choose_page(
         "rows": [
             {
                 "pk": row.pk,
-                "name": _name(row),
+                "name": name_of(row),
                 "label": labels.get(row.pk),
                 "code": codes.shown(labels[row.pk].code) if row.pk in labels else "",
             }
@@ -106,7 +108,7 @@ def _choose_page(
     return show(request, "site/labels/choose.html", facts, status=status)
 
 
-def _things(who: Actor, kind: str, room: Room | None, search: str = "") -> QuerySet[Any]:
+def things(who: Actor, kind: str, room: Room | None, search: str = "") -> QuerySet[Any]:
     """What there is of a kind in a room that a label can be stuck on."""
     rows: QuerySet[Any]
     match kind:
@@ -139,19 +141,20 @@ def _things(who: Actor, kind: str, room: Room | None, search: str = "") -> Query
     return rows.filter(name__icontains=search).order_by("name", "id")
 
 
-def _targets(who: Actor, kind: str, room: Room | None, wanted: list[str]) -> list[labelling.Target]:
+def targets(who: Actor, kind: str, room: Room | None, wanted: list[str]) -> list[labelling.Target]:
+    """What a form ticked, of a kind in a room. Raises Invalid."""
     ids = [int(each) for each in wanted if each.isascii() and each.isdigit() and len(each) < 19]
     if not ids:
         raise Invalid(_("Choose at least one thing to print a label for."), field="on")
     if len(ids) > MOST:
         raise Invalid(_("Choose at most %(most)d at once.") % {"most": MOST}, field="on")
-    found = list(_things(who, kind, room).filter(pk__in=ids))
+    found = list(things(who, kind, room).filter(pk__in=ids))
     if len(found) != len(set(ids)):
         raise Invalid(_("Something that you chose is not there any more. Load the page again."))
     return found
 
 
-def _newest(kind: str, rows: list[Any]) -> dict[int, Label]:
+def newest(kind: str, rows: list[Any]) -> dict[int, Label]:
     """The newest label that counts, by the id of what it is on."""
     of: dict[str, tuple[str, LabelKind]] = {
         "kits": ("kit_id", LabelKind.KIT),
@@ -169,7 +172,8 @@ def _newest(kind: str, rows: list[Any]) -> dict[int, Label]:
     return {getattr(label, column): label for label in found.order_by("id")}
 
 
-def _name(thing: Kit | Place | Lot | Any) -> str:
+def name_of(thing: Kit | Place | Lot | Any) -> str:
+    """What people call a thing that a label can be stuck on."""
     match thing:
         case Place() if thing.kit is not None:
             return f"{thing.kit.name}, {thing.name}"

@@ -28,13 +28,14 @@ from django.utils.translation import gettext_lazy as _lazy
 
 from gearroom.core import clock
 from gearroom.core.act import Act
+from gearroom.core.models import Person
 from gearroom.core.problems import Invalid, Problem
 from gearroom.core.services import people
 from gearroom.core.services.once import NEVER_KEPT
 from gearroom.site.middleware import reads_labels
 from gearroom.site.web.recent import just_done
 from gearroom.site.web.shell import actor, here, once_a_form, page, show
-from kits.models import AsFound
+from kits.models import AsFound, Checkout
 from kits.services import find, holders, mixups
 from labels.api.outcomes import shown
 from labels.rules.scans import Intent, Look, Means, typed_texts
@@ -101,6 +102,9 @@ def scan(request: HttpRequest) -> HttpResponse:
         answer = once_a_form(request, lambda act: _done(request, act, seen, state))
     except Problem as problem:
         return _shown(request, state, None, problem)
+    chosen = request.POST.get("holder", "")
+    if chosen.isascii() and chosen.isdigit():  # who takes it: they wait too, if it is elsewhere
+        state = replace(state, holder=chosen)
     return _shown(request, _after(state, answer), answer)
 
 
@@ -234,11 +238,22 @@ def _after(state: State, answer: dict[str, Any]) -> State:
     kits = [each["kit"] for each in outcomes if each["kit"] and each["outcome"] == "identified"]
     if len(kits) == 1 and not kits[0]["out_since"]:
         return State("", kits[0]["name"], state.mode)
-    stopped = (kits and kits[0]["out_since"]) or any(
-        each["outcome"] in ("handed-back", "kit-is-out") for each in outcomes
-    )
     # Somebody else has what the guide came for: it is taken back first, and the guide waits.
+    refused = next((each["problem"] for each in outcomes if each["outcome"] == "kit-is-out"), None)
+    if refused is not None:
+        return State(state.holder or str(refused["person"] or ""), mode=state.mode)
+    stopped = (kits and kits[0]["out_since"]) or any(
+        each["outcome"] == "handed-back" for each in outcomes
+    )
     return State(state.holder if stopped else "", mode=state.mode)
+
+
+def _same_trip(outcome: dict[str, Any], holder: Person) -> int | None:
+    """The trip that a kit just handed back was out for with the very person who waits for it."""
+    held = Checkout.objects.filter(
+        closed_by=outcome["entry"]["id"], person=holder, trip__isnull=False
+    ).first()
+    return held.trip_id if held is not None else None
 
 
 def _shown(
@@ -263,6 +278,9 @@ def _shown(
         "may_be_another": mixups.KINDS,
         "may_ask": who.may("see_people"),
     }
+    for each in facts["outcomes"]:
+        if each["outcome"] == "handed-back" and facts["holder"]:
+            each["trip_again"] = _same_trip(each, facts["holder"])
     if any("holder" in step["needs"] for each in facts["outcomes"] for step in each["steps"]):
         facts["people"] = people.seen_by(who).filter(left_on__isnull=True).order_by("name")
     template = "site/scan/answer.html" if part else "site/scan/page.html"
@@ -285,11 +303,11 @@ def _for_people(outcome: dict[str, Any], state: State) -> dict[str, Any]:
     return {**outcome, "steps": steps, "pages": pages, "text": text, "links": links}
 
 
-_LINKED = ("receive", "count", "count-kit")
+_LINKED = ("receive", "count", "count-kit", "bind")
 
 
 def _link(outcome: dict[str, Any], step: dict[str, Any], state: State) -> tuple[str, str]:
-    """The page on which a step of receiving or counting is taken, and what to call it."""
+    """The page on which a step of receiving, counting or binding is taken, and its name."""
     fields = step["fields"]
     if step["do"] == "receive":
         said = {"shelf": state.shelf} if state.shelf else {}
@@ -297,5 +315,7 @@ def _link(outcome: dict[str, Any], step: dict[str, Any], state: State) -> tuple[
         return reverse("receive") + "?" + urlencode({**known, **said}), step["says"]
     if step["do"] == "count-kit":
         return reverse("kit-count", args=[step["about"]]), step["says"]
+    if step["do"] == "bind":
+        return reverse("bind-label", args=[step["about"]]), step["says"]
     shelf = fields.get("shelf")
     return reverse("count-shelf", args=[shelf]) if shelf else reverse("count"), step["says"]

@@ -13,7 +13,6 @@ from django.views.decorators.http import require_safe
 
 from gearroom.site.web.shell import actor, page, show
 
-
 _LINKS = ("see_people", "print_labels", "own_tokens", "edit_device")
 
 

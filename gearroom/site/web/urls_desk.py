@@ -3,6 +3,7 @@
 from django.urls import URLPattern, path
 
 from gearroom.site.web import (
+    binding,
     devices,
     hatch,
     notices,
@@ -50,6 +51,7 @@ urlpatterns: list[URLPattern] = [
     path("labels/printer/", papers.printer, name="printer"),
     path("labels/printer/test-page/", papers.test_page, name="test-page"),
     path("labels/<str:code>/", printing.one, name="one-label"),
+    path("labels/<str:code>/bind/", binding.bind, name="bind-label"),
     path("labels/<str:code>/picture/", printing.label_picture, name="label-picture"),
     path("labels/<str:code>/cancel/", printing.cancel, name="cancel-label"),
     path("kits/<str:kit>/tag/", papers.kit_tag, name="kit-tag"),
