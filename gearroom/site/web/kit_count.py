@@ -97,6 +97,20 @@ class Row:
             for number in range(ROWS_FOR_BATCHES)
         ]
 
+    @property
+    def open_blanks(self) -> list[Blank]:
+        """Those that show at once: one where no batch is known, and what something is said in."""
+        return [
+            each
+            for number, each in enumerate(self.blanks)
+            if each.used or (number == 0 and not self.lots)
+        ]
+
+    @property
+    def further_blanks(self) -> list[Blank]:
+        """The others, folded away."""
+        return [each for each in self.blanks if each not in self.open_blanks]
+
 
 @dataclass(frozen=True)
 class Section:
