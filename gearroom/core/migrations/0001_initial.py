@@ -77,6 +77,7 @@ class Migration(migrations.Migration):
                 ('email', models.EmailField(blank=True, max_length=254)),
                 ('language', models.CharField(default='en-gb', max_length=10)),
                 ('left_on', models.DateField(blank=True, null=True)),
+                ('pin', models.CharField(blank=True, max_length=128)),
                 ('created_at', models.DateTimeField(auto_now_add=True)),
                 ('user', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='person', to=settings.AUTH_USER_MODEL)),
                 ('home_room', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='core.room')),
@@ -110,6 +111,49 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-created_at', '-id'],
+            },
+        ),
+        migrations.CreateModel(
+            name='Device',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('name', models.CharField(max_length=80)),
+                ('made_at', models.DateTimeField()),
+                ('ended_at', models.DateTimeField(blank=True, null=True)),
+                ('made_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='core.person')),
+                ('room', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='devices', to='core.room')),
+                ('user', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='device', to=settings.AUTH_USER_MODEL)),
+            ],
+            options={
+                'ordering': ['-id'],
+            },
+        ),
+        migrations.CreateModel(
+            name='SignedIn',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('session_key', models.CharField(max_length=40, unique=True)),
+                ('on', models.CharField(max_length=10)),
+                ('address', models.CharField(blank=True, max_length=45)),
+                ('since', models.DateTimeField()),
+                ('seen_at', models.DateTimeField()),
+                ('user', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='signed_in', to=settings.AUTH_USER_MODEL)),
+            ],
+            options={
+                'ordering': ['-seen_at', '-id'],
+            },
+        ),
+        migrations.CreateModel(
+            name='PasswordReset',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('base', models.CharField(max_length=200)),
+                ('asked_at', models.DateTimeField()),
+                ('sent_at', models.DateTimeField(blank=True, null=True)),
+                ('user', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='resets', to=settings.AUTH_USER_MODEL)),
+            ],
+            options={
+                'indexes': [models.Index(condition=models.Q(('sent_at__isnull', True)), fields=['asked_at'], name='reset_waiting')],
             },
         ),
         migrations.AddConstraint(
