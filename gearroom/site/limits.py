@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as _
 
 from gearroom.core.api.problems import respond
 from gearroom.core.problems import Problem, TooLarge, document
@@ -44,8 +45,8 @@ def _judge(request: HttpRequest) -> Problem | None:
     if not length.isdecimal() or int(length) > limit:
         return TooLarge(
             "too-large",
-            f"The request is larger than {limit // 1024**2} MB. Send a smaller picture, "
-            "or fewer at once.",
+            _("The request is larger than %(most)s MB. Send a smaller picture, or fewer at once.")
+            % {"most": limit // 1024**2},
             limit_bytes=limit,
         )
     return None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from typing import Any
 
+from django.utils.translation import gettext as _
 from rest_framework import serializers
 
 from gearroom.core.act import Act
@@ -63,7 +64,11 @@ def use_lines(kit: Kit, rows: list[dict[str, Any]]) -> list[UseLine]:
         lot = find.lot(row["lot"]) if "lot" in row else None
         item = find.item(row["item"]) if "item" in row else None
         if lot is not None and item is not None and lot.item_id != item.pk:
-            raise Invalid(f"That batch is of {lot.item.name}, not of {item.name}.", field="used")
+            raise Invalid(
+                _("That batch is of %(item)s, not of %(item_2)s.")
+                % {"item": lot.item.name, "item_2": item.name},
+                field="used",
+            )
         thing = lot.item if lot is not None else item
         assert thing is not None  # the body asks for one of the two
         section = find.section(kit, row["section"]) if "section" in row else None
@@ -77,6 +82,8 @@ def levels_seen(kit: Kit, rows: list[dict[str, Any]]) -> list[LevelSeen]:
     for row in rows:
         item = find.item(row["item"])
         if not item.by_eye:
-            raise Invalid(f"{item.name} is counted, not judged by eye.", field="levels")
+            raise Invalid(
+                _("%(item)s is counted, not judged by eye.") % {"item": item.name}, field="levels"
+            )
         seen.append(LevelSeen(find.section(kit, row["section"]), item, Level(row["level"])))
     return seen

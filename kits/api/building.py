@@ -5,6 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Any
 
+from django.utils.translation import gettext as _
 from rest_framework import serializers
 
 from gearroom.core.act import Act
@@ -238,8 +239,8 @@ def _instrument(kit: Kit, ref: str | None) -> Lot:
         return next(iter(held.values()))
     names = ", ".join(f"{lot.item.name} {lot.serial}" for lot in held.values())
     raise Invalid(
-        f"Say which instrument of {kit.name}: {names}."
+        _("Say which instrument of %(kit)s: %(names)s.") % {"kit": kit.name, "names": names}
         if held
-        else f"{kit.name} has no instrument on record.",
+        else _("%(kit)s has no instrument on record.") % {"kit": kit.name},
         field="lot",
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils.translation import gettext as _
 from rest_framework import serializers
 
 from gearroom.core.act import Act
@@ -92,7 +93,9 @@ class CountShelf(UseCaseView):
 
 def _found(row: dict[str, Any], place: Place) -> counting.Found:
     if ("lot" in row) == ("item" in row):
-        raise Invalid("Say which batch (lot) or which thing (item), one of the two.", field="found")
+        raise Invalid(
+            _("Say which batch (lot) or which thing (item), one of the two."), field="found"
+        )
     return counting.Found(
         place,
         row["units"],

@@ -6,6 +6,7 @@ from datetime import date, datetime
 from typing import Any
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 from rest_framework import serializers
 
 from gearroom.core.api.serializers import YEARS, PageQuery, QuerySerializer
@@ -43,7 +44,7 @@ class Readiness(ReadView):
         through = query.get("through") or (trip.last_day if trip else today)
         if through < today:
             raise Invalid(
-                "That day is past. Ask what was inside then with contents/?on=.", field="through"
+                _("That day is past. Ask what was inside then with contents/?on=."), field="through"
             )
         verdict = fitness.verdict(kit, through, trip)
         swaps = turnaround.swaps(turnaround.restock_list(kit, through=through))
@@ -146,8 +147,11 @@ def _day_or_instant(text: str) -> date | datetime:
         return asked
     except ValueError as error:
         raise Invalid(
-            "Give a day, such as 2026-05-31, or a time with its offset, such as "
-            f"2026-05-31T08:15:00+01:00, in a year from {YEARS[0]} to {YEARS[-1]}.",
+            _(
+                "Give a day, such as 2026-05-31, or a time with its offset, such as "
+                "2026-05-31T08:15:00+01:00, in a year from %(which)s to %(which_2)s."
+            )
+            % {"which": YEARS[0], "which_2": YEARS[-1]},
             field="on",
         ) from error
 

@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any
 
 from django.db.models import Exists, OuterRef, QuerySet
+from django.utils.translation import gettext as _
 from rest_framework import serializers
 
 from gearroom.core.act import Act
@@ -84,7 +85,8 @@ def expiry_in(data: dict[str, Any], today: date) -> date | None:
         raise Invalid(str(error), field="expiry_printed", readings=readings) from error
     if expiry is not None and expiry != read:
         raise Invalid(
-            f"“{printed}” reads as {read.isoformat()}, and the expiry given is another. Send one.",
+            _("“%(printed)s” reads as %(day)s, and the expiry given is another. Send one.")
+            % {"printed": printed, "day": read.isoformat()},
             field="expiry",
         )
     return read

@@ -6,6 +6,8 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from gearroom.core.act import Act
 from gearroom.core.problems import Invalid
 from kits.models import Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind, WithheldKind
@@ -34,14 +36,15 @@ def borrow(
     broke a rule, and what the giver did not hold by the book comes in through *unexplained*.
     """
     if giver.pk == taker.pk:
-        raise Invalid("A kit cannot borrow from itself. Choose another kit.", field="from")
+        raise Invalid(_("A kit cannot borrow from itself. Choose another kit."), field="from")
     with Book(act) as book:
         giver, taker = book.lock(giver.pk, taker.pk)
         act.actor.require("borrow", taker.room_id)
         for line in lines:
             if line.source.kit_id != giver.pk or line.target.kit_id != taker.pk:
                 raise Invalid(
-                    f"Give sections of {giver.name} to take from and of {taker.name} to put into.",
+                    _("Give sections of %(giver)s to take from and of %(taker)s to put into.")
+                    % {"giver": giver.name, "taker": taker.name},
                     field="lines",
                 )
         moved = [(line, units(line.units, field="lines")) for line in lines]

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+
 from gearroom.core.act import Act
 from gearroom.core.problems import Invalid
 from kits.models import (
@@ -75,8 +77,10 @@ def build(
         put_in = _as_listed(kit, through) if lines is None else list(lines)
         if not put_in and not levels:
             raise Invalid(
-                "There is nothing to put in: nothing on the shelves is wanted, or no line was "
-                "given. Receive stock first.",
+                _(
+                    "There is nothing to put in: nothing on the shelves is wanted, or no line "
+                    "was given. Receive stock first."
+                ),
                 field="lines",
             )
         for line in put_in:
@@ -124,13 +128,18 @@ def _check_line(kit: Kit, line: PutIn) -> None:
 
 def _check_section(kit: Kit, section: Place, field: str) -> None:
     if section.kit_id != kit.pk or section.closed_on is not None:
-        raise Invalid(f"{section.name} is no section of {kit.name} now.", field=field)
+        raise Invalid(
+            _("%(section)s is no section of %(kit)s now.")
+            % {"section": section.name, "kit": kit.name},
+            field=field,
+        )
 
 
 def _not_by_eye(item: Item, field: str) -> None:
     if item.by_eye:
         raise Invalid(
-            f"{item.name} is judged by eye: say full, low or empty instead of a number.",
+            _("%(item)s is judged by eye: say full, low or empty instead of a number.")
+            % {"item": item.name},
             field=field,
         )
 
@@ -207,7 +216,7 @@ def strip(
     with Book(act) as book:
         kit = _open(book, act, kit, "strip")
         if not things and not levels:
-            raise Invalid("Name at least one thing that was in it.", field="things")
+            raise Invalid(_("Name at least one thing that was in it."), field="things")
         priced = price is not None or any(thing.price is not None for thing in things)
         if priced or currency:
             stock.check_price(Decimal(0) if price is None and priced else price, currency)
@@ -276,7 +285,9 @@ def _goes_to(kit: Kit, thing: Thing, lot: Lot) -> Place:
             _not_by_eye(thing.item, "things")
             section = thing.section or kit.sections.filter(closed_on=None).first()
             if section is None:
-                raise Invalid(f"{kit.name} has no section to keep it in.", field="things")
+                raise Invalid(
+                    _("%(kit)s has no section to keep it in.") % {"kit": kit.name}, field="things"
+                )
             _check_section(kit, section, "things")
             return section
         case Fate.SHELF:
@@ -286,7 +297,8 @@ def _goes_to(kit: Kit, thing: Thing, lot: Lot) -> Place:
                 or thing.shelf.room_id != kit.room_id
             ):
                 raise Invalid(
-                    f"Name the shelf of {kit.room.name} that {thing.item.name} goes onto.",
+                    _("Name the shelf of %(room)s that %(item)s goes onto.")
+                    % {"room": kit.room.name, "item": thing.item.name},
                     field="things",
                 )
             return stock.landing(lot, thing.shelf)[0]
@@ -308,7 +320,7 @@ def _receipts(
 ) -> None:
     """One receipt for each batch; its price only where it was given for it alone."""
     totals: dict[int, int] = defaultdict(int)
-    for lot, _, units in rows:
+    for lot, _place, units in rows:
         totals[lot.pk] += units
     Receipt.objects.bulk_create(
         Receipt(

@@ -12,6 +12,7 @@ from typing import TypedDict, Unpack
 from django.conf import settings
 from django.db import IntegrityError, transaction
 from django.db.models import Q
+from django.utils.translation import gettext as _
 from stdnum import ean
 from stdnum.exceptions import ValidationError
 
@@ -129,8 +130,11 @@ def retire_item(act: Act, item: Item) -> Item:
             names = ", ".join(lists)
             raise Refused(
                 "on-a-kit-list",
-                f"Kits follow kit lists that ask for {item.name}: {names}. Make a version without "
-                "it and let the kits follow that first.",
+                _(
+                    "Kits follow kit lists that ask for %(item)s: %(names)s. Make a version "
+                    "without it and let the kits follow that first."
+                )
+                % {"item": item.name, "names": names},
                 lists=list(lists),
             )
         if item.retired_on is None:
@@ -162,8 +166,11 @@ def gtin14(text: str) -> str:
         compact: str = ean.validate(text)
     except ValidationError as error:
         raise Invalid(
-            f"“{text}” is no GTIN: it has 8, 12, 13 or 14 digits, the last of which checks the "
-            "others. Read the number below the bars again.",
+            _(
+                "“%(text)s” is no GTIN: it has 8, 12, 13 or 14 digits, the last of which "
+                "checks the others. Read the number below the bars again."
+            )
+            % {"text": text},
             field="gtin",
         ) from error
     return compact.zfill(14)
@@ -182,7 +189,8 @@ def put_pack_code(act: Act, item: Item, *, gtin: str, units_per_pack: int = 1) -
         if code.item_id != item.pk:
             raise Refused(
                 "pack-code-taken",
-                f"Packs with {normal} are {code.item.name}. Take the code from that thing first.",
+                _("Packs with %(normal)s are %(item)s. Take the code from that thing first.")
+                % {"normal": normal, "item": code.item.name},
                 item=code.item_id,
             )
         if not made and code.units_per_pack != count:
@@ -204,14 +212,17 @@ def put_substitute(act: Act, item: Item, instead: Item, note: str = "") -> Subst
     way round. Kits whose lists ask for the thing are judged again."""
     act.actor.require("edit_item")
     if item.pk == instead.pk:
-        raise Invalid("A thing does not stand in for itself.", field="instead")
+        raise Invalid(_("A thing does not stand in for itself."), field="instead")
     if item.by_eye or instead.by_eye:
         raise Invalid(
-            "What is judged by eye is not counted, so nothing stands in for it one for one.",
+            _("What is judged by eye is not counted, so nothing stands in for it one for one."),
             field="instead",
         )
     if instead.retired_on is not None:
-        raise Invalid(f"{instead.name} is retired. Choose a thing in use.", field="instead")
+        raise Invalid(
+            _("%(instead)s is retired. Choose a thing in use.") % {"instead": instead.name},
+            field="instead",
+        )
     with Book(act) as book:
         book.lock(*_kits_judged_by([item.pk]))
         row, made = Substitute.objects.get_or_create(
@@ -247,7 +258,10 @@ def _save(item: Item) -> None:
 
 
 def _name_taken(name: str) -> Refused:
-    return Refused("name-taken", f"There is a thing called {name} already. Choose another name.")
+    return Refused(
+        "name-taken",
+        _("There is a thing called %(name)s already. Choose another name.") % {"name": name},
+    )
 
 
 def _settle(item: Item) -> None:
@@ -255,29 +269,32 @@ def _settle(item: Item) -> None:
     item.name = " ".join(item.name.split())
     item.base_unit = " ".join(item.base_unit.split())
     if not item.name or item.name.isdigit():
-        raise Invalid("Give it a name that is more than a number.", field="name")
+        raise Invalid(_("Give it a name that is more than a number."), field="name")
     if not item.base_unit:
         raise Invalid(
-            "Say what is counted: the smallest thing, such as “swab” or “pair”.", field="base_unit"
+            _("Say what is counted: the smallest thing, such as “swab” or “pair”."),
+            field="base_unit",
         )
     if Item.objects.filter(name__iexact=item.name).exclude(pk=item.pk).exists():
         raise _name_taken(item.name)
     if item.by_eye and item.kind != Kind.CONSUMABLE:
-        raise Invalid("Only consumables are judged by eye.", field="by_eye")
+        raise Invalid(_("Only consumables are judged by eye."), field="by_eye")
     low, high = item.min_temp_c, item.max_temp_c
     if low is not None and high is not None and low > high:
-        raise Invalid("The lowest temperature is above the highest.", field="min_temp_c")
+        raise Invalid(_("The lowest temperature is above the highest."), field="min_temp_c")
     if item.kind == Kind.INSTRUMENT and item.check_every_days and not item.check_question:
         raise Invalid(
-            "Say what its regular check asks, such as “Gauge in the green?”.",
+            _("Say what its regular check asks, such as “Gauge in the green?”."),
             field="check_question",
         )
     if item.kind != Kind.INSTRUMENT and (item.check_every_days or item.check_question):
-        raise Invalid("Only instruments are checked regularly.", field="check_every_days")
+        raise Invalid(_("Only instruments are checked regularly."), field="check_every_days")
     if item.kind == Kind.MEDICINE and item.disposal not in allowed(Kind.MEDICINE, item.disposal):
         raise Invalid(
-            "A medicine goes to the pharmacy, back to its maker, or by its own way for sharps or "
-            "clinical waste; never into a bin.",
+            _(
+                "A medicine goes to the pharmacy, back to its maker, or by its own way "
+                "for sharps or clinical waste; never into a bin."
+            ),
             field="disposal",
         )
 
@@ -297,8 +314,12 @@ def _refuse_to_change_what_is_held(item: Item, facts: ItemFacts, changed: set[st
     changes = " and ".join(what[name] for name in sorted(means_another))
     raise Refused(
         "units-in-the-book",
-        f"The book holds units of {item.name}, and they would not be the same after {changes} "
-        "changed. Add it as another thing, or use up and count out what is held first.",
+        _(
+            "The book holds units of %(item)s, and they would not be the same after "
+            "%(changes)s changed. Add it as another thing, or use up and count out "
+            "what is held first."
+        )
+        % {"item": item.name, "changes": changes},
         places=list(held.values_list("place", flat=True).distinct().order_by("place")[:50]),
     )
 

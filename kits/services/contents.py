@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.db.models import F, Q, Sum
+from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.problems import Invalid
@@ -72,7 +73,7 @@ def contents(
     """
     now = clock.now()
     if known_by is not None and known_by > now:
-        raise Invalid("What will be known later is not known yet.", field="known_by")
+        raise Invalid(_("What will be known later is not known yet."), field="known_by")
     known_by = known_by or now
     at = instant(kit, on)
     sections = {p.pk: p for p in kit.sections.filter(kind=PlaceKind.SECTION)}

@@ -12,6 +12,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
+from django.utils.translation import gettext as _
+
 from gearroom.core import clock
 from gearroom.core.act import Act
 from gearroom.core.problems import Invalid, Refused
@@ -60,7 +62,9 @@ def correct(
     """
     act.actor.require("correct_lot")
     if not act.reason:
-        raise Invalid("Say how you know: what stands on the pack, and who looked.", field="reason")
+        raise Invalid(
+            _("Say how you know: what stands on the pack, and who looked."), field="reason"
+        )
     check_expiry(None if expiry is Keep.AS_IT_IS else expiry, clock.today("UTC"))
     with Book(act) as book:
         same = Lot.objects.filter(
@@ -75,7 +79,7 @@ def correct(
         new_number = lot.number if number is None else lots.normal(number)
         new_expiry = lot.expiry if isinstance(expiry, Keep) else expiry
         if (new_number, new_expiry) == (lot.number, lot.expiry):
-            raise Refused("nothing-to-correct", "This is what is on record already.", lot=lot.pk)
+            raise Refused("nothing-to-correct", _("This is what is on record already."), lot=lot.pk)
         targets = {row.pk: _other(row, new_number, new_expiry) for row in rows.values()}
         legs = [leg for row in rows.values() if (to := targets[row.pk]) for leg in _over(row, to)]
         entry = book.post(

@@ -12,6 +12,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from django.utils.translation import gettext as _
+
 from gearroom.core.act import Act
 from gearroom.core.problems import Invalid
 from kits.models import Entry, EntryKind, Holding, Item, Kit, LevelFact, Lot, Place, PlaceKind
@@ -71,12 +73,15 @@ def differences(
     counted: dict[tuple[int, int], tuple[int, bool]] = {}
     for line in found:
         if line.place.pk not in by_id:
-            raise Invalid(f"{line.place.name} is not among the places counted.", field="found")
+            raise Invalid(
+                _("%(place)s is not among the places counted.") % {"place": line.place.name},
+                field="found",
+            )
         count = units(line.units, field="found", least=0)
         if count > 1 and line.lot is not None and line.lot.serial:
             raise Invalid(
-                f"{line.lot.item.name} {line.lot.serial} is one of its own. Count each instrument "
-                "by its serial.",
+                _("%(item)s %(serial)s is one of its own. Count each instrument by its serial.")
+                % {"item": line.lot.item.name, "serial": line.lot.serial},
                 field="found",
             )
         if line.lot is not None:
@@ -88,7 +93,7 @@ def differences(
                 known[lot.pk] = lot
                 _once(counted, (line.place.pk, lot.pk), share, assumed=True)
         else:
-            raise Invalid("Say which batch or which thing was counted.", field="found")
+            raise Invalid(_("Say which batch or which thing was counted."), field="found")
     if complete:
         for where in booked:
             counted.setdefault(where, (0, False))
@@ -108,7 +113,8 @@ def _once(
 ) -> None:
     if where in counted:
         raise Invalid(
-            "The same batch is counted twice in one place. Add the two numbers up.", field="found"
+            _("The same batch is counted twice in one place. Add the two numbers up."),
+            field="found",
         )
     counted[where] = (count, assumed)
 
@@ -153,7 +159,7 @@ def count(
     """
     kit_ids = {p.kit_id for p in places}
     if not places or len(kit_ids) > 1:
-        raise Invalid("Count shelves, or the sections of one kit, at a time.", field="places")
+        raise Invalid(_("Count shelves, or the sections of one kit, at a time."), field="places")
     kit_id = kit_ids.pop()
     with Book(act) as book:
         kit = book.lock(kit_id)[0] if kit_id else None

@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
+from django.utils.translation import gettext as _
+
 from gearroom.core import clock
 from gearroom.core.act import Act
 from gearroom.core.models import Person
@@ -135,8 +137,11 @@ def check_out(
         if going.person is None and not fact:
             raise Unacceptable(
                 "who-takes-it",
-                f"{kit.name} is not reserved to anybody. Scan the guide's tag or choose who "
-                "takes it.",
+                _(
+                    "%(kit)s is not reserved to anybody. Scan the guide's tag or choose who "
+                    "takes it."
+                )
+                % {"kit": kit.name},
             )
         verdict = going.verdict
         codes = [r.code for r in verdict.reasons]
@@ -144,7 +149,7 @@ def check_out(
             if going.due_at <= act.received_at:
                 raise Unacceptable(
                     "due-in-the-past",
-                    "The due time has passed already. Give a time that is still to come.",
+                    _("The due time has passed already. Give a time that is still to come."),
                 )
             _may_it_go(act, kit, verdict, short_reason)
         elif not verdict.fit:
@@ -194,8 +199,8 @@ def _may_it_go(act: Act, kit: Kit, verdict: Verdict, short_reason: str) -> None:
     if not verdict.may_go:
         raise Refused(
             "not-fit",
-            f"{kit.name} is not fit to go through {wording.day(verdict.through)}: "
-            f"{reasons[0]['text']}",
+            _("%(kit)s is not fit to go through %(day)s: %(which)s")
+            % {"kit": kit.name, "day": wording.day(verdict.through), "which": reasons[0]["text"]},
             kit=kit.name,
             through=verdict.through.isoformat(),
             reasons=reasons,
@@ -204,8 +209,11 @@ def _may_it_go(act: Act, kit: Kit, verdict: Verdict, short_reason: str) -> None:
         if not short_reason:
             raise Refused(
                 "short-needs-a-reason",
-                f"{kit.name} is short: {reasons[0]['text']} A keeper or an instructor may let "
-                "it go with a reason.",
+                _(
+                    "%(kit)s is short: %(which)s A keeper or an instructor may let it go with "
+                    "a reason."
+                )
+                % {"kit": kit.name, "which": reasons[0]["text"]},
                 kit=kit.name,
                 through=verdict.through.isoformat(),
                 reasons=reasons,
@@ -310,7 +318,10 @@ def pass_on(act: Act, kit: Kit, person: Person) -> Checkout:
         if held is None:
             return check_out(act, kit, person=person, already_gone=True).checkout
         if held.person_id == person.pk:
-            raise Refused("has-it-already", f"{person.name} has {kit.name} already.")
+            raise Refused(
+                "has-it-already",
+                _("%(person)s has %(kit)s already.") % {"person": person.name, "kit": kit.name},
+            )
         entry = book.post(
             EntryKind.PASS,
             kit=kit,

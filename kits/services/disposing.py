@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from gearroom.core.act import Act
 from gearroom.core.models import Room
 from gearroom.core.problems import Invalid, Refused
@@ -29,7 +31,8 @@ def check_disposal(item: Item, disposal: Disposal) -> None:
         right = " or ".join(Disposal(way).label for way in allowed)
         raise Refused(
             "wrong-bin",
-            f"{item.name} does not go to “{Disposal(disposal).label}”. It goes to: {right}.",
+            _("%(item)s does not go to “%(label)s”. It goes to: %(right)s.")
+            % {"item": item.name, "label": Disposal(disposal).label, "right": right},
             allowed=list(allowed),
         )
 
@@ -68,10 +71,14 @@ def dispose_all(act: Act, room: Room, rows: Sequence[Outgoing]) -> Entry:
     with Book(act) as book:
         act.actor.require("dispose", room.pk)
         if not rows:
-            raise Invalid("Choose what is thrown out.", field="rows")
+            raise Invalid(_("Choose what is thrown out."), field="rows")
         for row in rows:
             if row.place.room_id != room.pk or row.place.kind == PlaceKind.TRANSIT:
-                raise Invalid(f"{row.place.name} is not in {room.name}.", field="rows")
+                raise Invalid(
+                    _("%(place)s is not in %(room)s.")
+                    % {"place": row.place.name, "room": room.name},
+                    field="rows",
+                )
         thrown = [_thrown(act, row, room) for row in rows]
         why = ", ".join(sorted({why for _leg, why in thrown}))
         return book.post(
@@ -85,7 +92,7 @@ def _thrown(act: Act, row: Outgoing, room: Room) -> tuple[Leg, str]:
     check_disposal(row.lot.item, way)
     fault = why_not(fitness.batches([row.lot])[row.lot.pk], stock.today_in(room))
     if fault is None and not act.reason:
-        raise Invalid("These are still good: say why they are thrown out.", field="reason")
+        raise Invalid(_("These are still good: say why they are thrown out."), field="reason")
     return Leg(row.lot, row.place, outer(PlaceKind(way)), count), act.reason or str(fault)
 
 

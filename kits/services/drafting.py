@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from gearroom.core.act import Act
 from gearroom.core.problems import NotFound, Stale
@@ -62,8 +63,11 @@ def put_section(
         if seen and mark(draft.sections[where]) != seen:
             raise Stale(
                 "changed-since",
-                f"Somebody changed {draft.sections[where].name} since you opened it. Look at it "
-                "as it is now, then make your change again.",
+                _(
+                    "Somebody changed %(name)s since you opened it. Look at it as it is now, "
+                    "then make your change again."
+                )
+                % {"name": draft.sections[where].name},
             )
         rest = list(draft.sections)
         rest[where] = section

@@ -78,8 +78,8 @@ def any_kit(ref: str) -> Kit:
         found = label(code)
         if found.kind != LabelKind.KIT:
             raise Invalid(
-                f"The label {codes.shown(code)} is {on_what(found.kind)}, not on a kit. "
-                "Scan the kit's own label.",
+                _("The label %(shown)s is %(on_what)s, not on a kit. Scan the kit's own label.")
+                % {"shown": codes.shown(code), "on_what": on_what(found.kind)},
                 code="not-a-kit",
                 means=found.kind,
             )
@@ -107,7 +107,11 @@ def section(of_kit: Kit, key: str) -> Place:
         if key.casefold() in (place.section_key.casefold(), place.name.casefold()):
             return place
     names = ", ".join(p.section_key for p in sections)
-    raise Invalid(f"{of_kit.name} has no section “{key}”. It has: {names}.", field="section")
+    raise Invalid(
+        _("%(of_kit)s has no section “%(key)s”. It has: %(names)s.")
+        % {"of_kit": of_kit.name, "key": key, "names": names},
+        field="section",
+    )
 
 
 def _id(ref: int | str, kind: LabelKind) -> int:
@@ -117,8 +121,12 @@ def _id(ref: int | str, kind: LabelKind) -> int:
     found = label(code)
     if found.kind != kind:
         raise Invalid(
-            f"The label {codes.shown(code)} is {on_what(found.kind)}. Scan one that is "
-            f"{on_what(kind)}.",
+            _("The label %(shown)s is %(on_what)s. Scan one that is %(on_what_2)s.")
+            % {
+                "shown": codes.shown(code),
+                "on_what": on_what(found.kind),
+                "on_what_2": on_what(kind),
+            },
             code="wrong-label",
             means=found.kind,
         )

@@ -11,6 +11,7 @@ from datetime import date
 from typing import Any
 
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from gearroom.core.problems import Invalid, Refused
 from kits.models import Kit, ListLine, Lot, Place, PlaceKind
@@ -85,8 +86,11 @@ def shelf_here(kit: Kit, shelf: Place, field: str) -> None:
     """Raise Invalid unless this is a shelf (or the training box) of the room that the kit is in."""
     if shelf.room_id != kit.room_id or shelf.kind not in (PlaceKind.SHELF, PlaceKind.TRAINING):
         raise Invalid(
-            f"{shelf.name} is no shelf of {kit.room.name}, where {kit.name} is. Take it from one "
-            "there, or hand the kit in here first.",
+            _(
+                "%(shelf)s is no shelf of %(room)s, where %(kit)s is. Take it from one "
+                "there, or hand the kit in here first."
+            )
+            % {"shelf": shelf.name, "room": kit.room.name, "kit": kit.name},
             field=field,
         )
 

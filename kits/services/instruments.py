@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from django.utils.translation import gettext as _
+
 from gearroom.core import clock
 from gearroom.core.act import Act
 from gearroom.core.models import Room
@@ -54,10 +56,11 @@ def check(
     """
     if lot.item.kind != Kind.INSTRUMENT:
         raise Invalid(
-            f"{lot.item.name} is no instrument and has no check.", code="not-an-instrument"
+            _("%(item)s is no instrument and has no check.") % {"item": lot.item.name},
+            code="not-an-instrument",
         )
     if len(answer) > 200:
-        raise Invalid("Keep the answer to 200 characters.", field="answer")
+        raise Invalid(_("Keep the answer to 200 characters."), field="answer")
     with Book(act) as book:
         place = _place_of(lot)
         kit = book.lock(place.kit_id)[0] if place and place.kit_id else None
@@ -105,7 +108,7 @@ def _day(act: Act, room: Room | None, checked_on: date | None) -> date:
         when = min(act.claimed_at or act.received_at, act.received_at)
         return clock.local_date(when, zone)
     if checked_on > today:
-        raise Invalid("A check is of today or earlier.", field="checked_on")
+        raise Invalid(_("A check is of today or earlier."), field="checked_on")
     return checked_on
 
 
@@ -115,7 +118,8 @@ def _due(lot: Lot, day: date, due_on: date | None) -> date | None:
         return day + timedelta(days=every) if every else None
     if not day < due_on <= day + timedelta(days=LATEST):
         raise Invalid(
-            f"The next check is due after this one, within {LATEST} days.", field="due_on"
+            _("The next check is due after this one, within %(latest)s days.") % {"latest": LATEST},
+            field="due_on",
         )
     return due_on
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from django.utils.translation import gettext as _
+
 from gearroom.core.act import Act
 from gearroom.core.problems import Invalid, Refused
 from kits.models import Entry, EntryKind, Kit, Photo, WithheldKind, Withholding
@@ -15,8 +17,11 @@ def withhold(act: Act, kit: Kit, kind: WithheldKind, note: str = "", photo: byte
     """Keep a kit back. Anyone may say that something is wrong with it; `photo` is a JPEG of it."""
     if kind in (WithheldKind.RECALL, WithheldKind.FAILED_CHECK):
         raise Invalid(
-            f"“{WithheldKind(kind).label}” follows from a recall or a check and is not set by "
-            "hand. Start the recall, or record the check.",
+            _(
+                "“%(label)s” follows from a recall or a check and is not set by hand. "
+                "Start the recall, or record the check."
+            )
+            % {"label": WithheldKind(kind).label},
             field="kind",
         )
     with Book(act) as book:
@@ -47,8 +52,8 @@ def release(act: Act, kit: Kit, kind: WithheldKind) -> Entry:
         if not kept.exists():
             raise Refused(
                 "not-withheld",
-                f"{kit.name} is not kept back for “{WithheldKind(kind).label}”. Nothing to "
-                "release.",
+                _("%(kit)s is not kept back for “%(label)s”. Nothing to release.")
+                % {"kit": kit.name, "label": WithheldKind(kind).label},
             )
         entry = book.post(EntryKind.RELEASE, kit=kit, detail={"kind": kind})
         kept.update(released=entry)
@@ -63,7 +68,7 @@ def lay_up(act: Act, kit: Kit) -> Entry:
         for held in open_checkouts(kit):
             raise kit_is_out(held)
         if kit.laid_up_since is not None:
-            raise Refused("laid-up-already", f"{kit.name} is laid up already.")
+            raise Refused("laid-up-already", _("%(kit)s is laid up already.") % {"kit": kit.name})
         entry = book.post(EntryKind.LAY_UP, kit=kit)
         kit.laid_up_since = entry.occurred_at
         kit.save(update_fields=["laid_up_since"])
@@ -76,7 +81,7 @@ def wake(act: Act, kit: Kit) -> Entry:
         (kit,) = book.lock(kit.pk)
         act.actor.require("lay_up", kit.home_room_id)
         if kit.laid_up_since is None:
-            raise Refused("not-laid-up", f"{kit.name} is not laid up.")
+            raise Refused("not-laid-up", _("%(kit)s is not laid up.") % {"kit": kit.name})
         entry = book.post(EntryKind.WAKE, kit=kit)
         kit.laid_up_since = None
         kit.to_sort_since = kit.to_sort_since or entry.occurred_at

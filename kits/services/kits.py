@@ -8,6 +8,7 @@ from typing import Any, TypedDict, Unpack
 
 from django.db import IntegrityError, transaction
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from gearroom.core.act import Act
 from gearroom.core.models import Person, Room
@@ -104,7 +105,8 @@ def edit_kit(
         if "training" in changed and not kit.training and _held(kit).exists():
             raise Refused(
                 "training-stock-inside",
-                f"{kit.name} holds what was used for training. Empty it, then take it into use.",
+                _("%(kit)s holds what was used for training. Empty it, then take it into use.")
+                % {"kit": kit.name},
             )
         _save(kit)
         book.post(
@@ -130,8 +132,12 @@ def follow_list(act: Act, kit: Kit, version: PackingListVersion) -> Kit:
         if kit.list_version_id == version.pk:
             raise Refused(
                 "follows-already",
-                f"{kit.name} follows version {version.number} of {version.packing_list.name} "
-                "already.",
+                _("%(kit)s follows version %(version_number)s of %(packing_list)s already.")
+                % {
+                    "kit": kit.name,
+                    "version_number": version.number,
+                    "packing_list": version.packing_list.name,
+                },
             )
         before = kit.list_version
         kit.list_version = version
@@ -196,14 +202,16 @@ def retire_kit(act: Act, kit: Kit) -> Kit:
         if inside:
             raise Refused(
                 "kit-not-empty",
-                f"{kit.name} still holds {', '.join(dict.fromkeys(inside))}. Strip it first.",
+                _("%(kit)s still holds %(names)s. Strip it first.")
+                % {"kit": kit.name, "names": ", ".join(dict.fromkeys(inside))},
                 things=list(dict.fromkeys(inside)),
             )
         promised = find.next_promise(kit, fitness.today_of(kit))
         if promised is not None:
             raise Refused(
                 "kit-reserved",
-                f"{kit.name} is reserved for {promised.name}. Release it or choose another kit.",
+                _("%(kit)s is reserved for %(promised)s. Release it or choose another kit.")
+                % {"kit": kit.name, "promised": promised.name},
                 kit=kit.name,
                 trip=promised.pk,
                 trip_name=promised.name,
@@ -255,14 +263,16 @@ def _refuse_unpublished(version: PackingListVersion) -> None:
     if version.published_at is None:
         raise Refused(
             "not-published",
-            f"Version {version.number} of {version.packing_list.name} is a draft. Publish it "
-            "first.",
+            _("Version %(version_number)s of %(packing_list)s is a draft. Publish it first.")
+            % {"version_number": version.number, "packing_list": version.packing_list.name},
         )
 
 
 def _refuse_retired(kit: Kit) -> None:
     if kit.retired_on is not None:
-        raise Refused("kit-retired", f"{kit.name} was retired. Add a new kit instead.")
+        raise Refused(
+            "kit-retired", _("%(kit)s was retired. Add a new kit instead.") % {"kit": kit.name}
+        )
 
 
 def _save(kit: Kit) -> None:
@@ -274,7 +284,10 @@ def _save(kit: Kit) -> None:
 
 
 def _name_taken(name: str) -> Refused:
-    return Refused("name-taken", f"There is a kit called {name} already. Choose another name.")
+    return Refused(
+        "name-taken",
+        _("There is a kit called %(name)s already. Choose another name.") % {"name": name},
+    )
 
 
 def _settle(kit: Kit) -> None:
@@ -282,14 +295,19 @@ def _settle(kit: Kit) -> None:
     kit.name = name = " ".join(unicodedata.normalize("NFC", kit.name).split())
     if not name or len(name) > LONGEST_NAME or not name.isprintable() or "/" in name:
         raise Invalid(
-            f"Give it a name of 1 to {LONGEST_NAME} characters without a slash.", field="name"
+            _("Give it a name of 1 to %(longest_name)s characters without a slash.")
+            % {"longest_name": LONGEST_NAME},
+            field="name",
         )
     if not any(letter.isalnum() for letter in name):
-        raise Invalid("Give it a name with a letter or a digit in it.", field="name")
+        raise Invalid(_("Give it a name with a letter or a digit in it."), field="name")
     if codes.parse(name) is not None:
         raise Invalid(
-            f"“{name}” is a valid label code, and a scan of one must never mean two kits. Choose "
-            "another name.",
+            _(
+                "“%(name)s” is a valid label code, and a scan of one must never mean two "
+                "kits. Choose another name."
+            )
+            % {"name": name},
             field="name",
         )
     taken = Kit.objects.exclude(pk=kit.pk).values_list("name", flat=True)
@@ -298,14 +316,17 @@ def _settle(kit: Kit) -> None:
     if kit.responsible_id is not None and kit.responsible_id == kit.deputy_id:
         raise Unacceptable(
             "deputy-is-another",
-            "The deputy stands in for the responsible instructor, so it is another person.",
+            _("The deputy stands in for the responsible instructor, so it is another person."),
         )
     for person, field in ((kit.responsible, "responsible"), (kit.deputy, "deputy")):
         if person is not None and person.left_on is not None:
-            raise Invalid(f"{person.name} has left. Choose somebody who is here.", field=field)
+            raise Invalid(
+                _("%(person)s has left. Choose somebody who is here.") % {"person": person.name},
+                field=field,
+            )
     if kit.look_interval_days < 1:
         raise Invalid(
-            "A kit is looked inside after one day at the earliest.", field="look_interval_days"
+            _("A kit is looked inside after one day at the earliest."), field="look_interval_days"
         )
 
 

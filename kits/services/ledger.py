@@ -17,6 +17,7 @@ from typing import Any
 
 from django.db import connection, transaction
 from django.db.models import F, Max
+from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.act import Act
@@ -205,9 +206,17 @@ class Book:
             place = Place.objects.get(pk=place_id)
             raise Refused(
                 "not-enough",
-                f"The book has {held} of {lot.item.name}, batch {lot.number or 'without number'}, "
-                f"in {place.name}, and {units} would be taken. Count the place first if more "
-                "are there.",
+                _(
+                    "The book has %(held)s of %(item)s, batch %(what)s, in %(place)s, and "
+                    "%(units)s would be taken. Count the place first if more are there."
+                )
+                % {
+                    "held": held,
+                    "item": lot.item.name,
+                    "what": lot.number or "without number",
+                    "place": place.name,
+                    "units": units,
+                },
                 lot=lot_id,
                 place=place_id,
                 held=held,

@@ -16,6 +16,7 @@ from io import BytesIO
 from django.conf import settings
 from django.db import IntegrityError, transaction
 from django.utils.text import slugify
+from django.utils.translation import gettext as _
 from PIL import Image
 
 from gearroom.core import clock
@@ -83,7 +84,7 @@ def make_list(act: Act, *, name: str, note: str = "", draft: Draft) -> PackingLi
     act.actor.require("edit_list")
     name = " ".join(name.split())
     if not name:
-        raise Invalid("Give the list a name.", field="name")
+        raise Invalid(_("Give the list a name."), field="name")
     try:
         with transaction.atomic():
             if PackingList.objects.filter(name__iexact=name).exists():
@@ -104,8 +105,11 @@ def new_draft(act: Act, packing_list: PackingList) -> PackingListVersion:
         if latest.published_at is None:
             raise Refused(
                 "draft-there",
-                f"Version {latest.number} of {packing_list.name} is a draft already. Go on with "
-                "that one.",
+                _(
+                    "Version %(latest_number)s of %(packing_list)s is a draft already. Go on "
+                    "with that one."
+                )
+                % {"latest_number": latest.number, "packing_list": packing_list.name},
                 version=latest.number,
             )
         return _write(act, packing_list, latest.number + 1, draft_of(latest))
@@ -127,7 +131,7 @@ def edit_draft(
         if version.published_at is not None:
             raise Refused(
                 "published-already",
-                "A published version never changes. Make a new draft from it.",
+                _("A published version never changes. Make a new draft from it."),
                 version=version.number,
             )
         version.sections.all().delete()
@@ -146,7 +150,9 @@ def publish(act: Act, version: PackingListVersion) -> PackingListVersion:
         version = locked(version)
         if version.published_at is None:
             if not ListLine.objects.filter(section__version=version).exists():
-                raise Refused("list-empty", "Nothing is on this list yet. Put a line on it first.")
+                raise Refused(
+                    "list-empty", _("Nothing is on this list yet. Put a line on it first.")
+                )
             version.published_at = act.received_at
             version.save(update_fields=["published_at"])
     return version
@@ -164,20 +170,20 @@ def sign(
     """
     act.actor.require("sign_list")
     if act.person is None:
-        raise NotAllowed("role-missing", "Only a person signs a list.", roles=["adviser"])
+        raise NotAllowed("role-missing", _("Only a person signs a list."), roles=["adviser"])
     page_type = page_kind(page) if page else ""
     zone = act.person.home_room.time_zone if act.person.home_room else settings.TIME_ZONE
     today = clock.local_date(act.received_at, zone)
     if until < today:
         raise Unacceptable(
-            "signature-in-the-past", "The last day of the signature is past. Give one to come."
+            "signature-in-the-past", _("The last day of the signature is past. Give one to come.")
         )
     with Book(act) as book:
         # The version before the kits, as a kit does that starts to follow it: none is missed.
         version = locked(version)
         book.lock(*_followers(version))
         if version.published_at is None:
-            raise Refused("not-published", "This is a draft. Publish it, then sign it.")
+            raise Refused("not-published", _("This is a draft. Publish it, then sign it."))
         version.signed_by = act.person
         version.signed_on, version.signed_until = today, until
         version.signature_note = note
@@ -191,7 +197,8 @@ def page_kind(page: bytes) -> str:
     if len(page) > MOST_PAGE_BYTES:
         raise TooLarge(
             "too-large",
-            f"A signed page has at most {MOST_PAGE_BYTES // 2**20} MiB. Scan it in grey.",
+            _("A signed page has at most %(most)s MiB. Scan it in grey.")
+            % {"most": MOST_PAGE_BYTES // 2**20},
             limit_bytes=MOST_PAGE_BYTES,
         )
     if page.startswith(b"%PDF-") and b"%%EOF" in page[-2048:]:
@@ -202,7 +209,7 @@ def page_kind(page: bytes) -> str:
             return f"image/{(picture.format or '').lower()}"
     except Exception as error:  # Pillow raises many kinds for what is not a picture
         raise Invalid(
-            "The signed page has to be a whole PDF, PNG or JPEG file.", field="page"
+            _("The signed page has to be a whole PDF, PNG or JPEG file."), field="page"
         ) from error
 
 
@@ -274,7 +281,10 @@ def _followers(version: PackingListVersion) -> list[int]:
 
 
 def _name_taken(name: str) -> Refused:
-    return Refused("name-taken", f"There is a kit list called {name} already. Choose another name.")
+    return Refused(
+        "name-taken",
+        _("There is a kit list called %(name)s already. Choose another name.") % {"name": name},
+    )
 
 
 def _write(act: Act, packing_list: PackingList, number: int, draft: Draft) -> PackingListVersion:
@@ -319,15 +329,21 @@ def _settled(draft: Draft) -> Draft:
         ("days", draft.days, MOST_DAYS),
     ):
         if not 1 <= value <= most:
-            raise Invalid(f"This has to be 1 to {most}.", field=field)
+            raise Invalid(_("This has to be 1 to %(most)s.") % {"most": most}, field=field)
     try:
         known = hazards(draft.hazards)
     except UnknownHazardError as error:
         raise Invalid(str(error), field="hazards") from error
     if len(draft.sections) > MOST_SECTIONS:
-        raise Invalid(f"A list has at most {MOST_SECTIONS} sections.", field="sections")
+        raise Invalid(
+            _("A list has at most %(most_sections)s sections.") % {"most_sections": MOST_SECTIONS},
+            field="sections",
+        )
     if sum(len(s.lines) for s in draft.sections) > MOST_LINES:
-        raise Invalid(f"A list has at most {MOST_LINES} lines.", field="sections")
+        raise Invalid(
+            _("A list has at most %(most_lines)s lines.") % {"most_lines": MOST_LINES},
+            field="sections",
+        )
     return replace(draft, hazards=known, sections=_with_keys(draft.sections))
 
 
@@ -338,18 +354,25 @@ def _with_keys(sections: Sequence[SectionDraft]) -> list[SectionDraft]:
     for section in sections:
         name = " ".join(section.name.split())
         if not name:
-            raise Invalid("Give every section a name.", field="sections")
+            raise Invalid(_("Give every section a name."), field="sections")
         key = section.key or _new_key(name, taken)
         taken.add(key)
         if not _KEY.fullmatch(key) or len(key) > 40:
             raise Invalid(
-                f"“{key}” is no section key: small letters, digits and single dashes, at most 40.",
+                _(
+                    "“%(key)s” is no section key: small letters, digits and single dashes, at "
+                    "most 40."
+                )
+                % {"key": key},
                 field="sections",
             )
         # A section is asked for by its key or its name, so neither may be another's.
         called = {key, name.casefold()}
         if called & seen:
-            raise Invalid(f"There is more than one section called {name}.", field="sections")
+            raise Invalid(
+                _("There is more than one section called %(name)s.") % {"name": name},
+                field="sections",
+            )
         seen |= called
         _refuse_lines(section)
         settled.append(replace(section, name=name, key=key))
@@ -371,18 +394,28 @@ def _refuse_lines(section: SectionDraft) -> None:
         units(line.never_below, field="sections", least=0)
         if line.never_below > line.carry:
             raise Invalid(
-                f"{line.item.name} in {section.name}: never below {line.never_below} is more than "
-                f"the {line.carry} to carry.",
+                _(
+                    "%(item)s in %(section)s: never below %(never_below)s is more than the "
+                    "%(carry)s to carry."
+                )
+                % {
+                    "item": line.item.name,
+                    "section": section.name,
+                    "never_below": line.never_below,
+                    "carry": line.carry,
+                },
                 field="sections",
             )
         if line.item.pk in items:
             raise Invalid(
-                f"{line.item.name} is on two lines of {section.name}. Make one of them.",
+                _("%(item)s is on two lines of %(section)s. Make one of them.")
+                % {"item": line.item.name, "section": section.name},
                 field="sections",
             )
         if line.item.retired_on is not None:
             raise Invalid(
-                f"{line.item.name} is retired. Bring it back or choose another thing.",
+                _("%(item)s is retired. Bring it back or choose another thing.")
+                % {"item": line.item.name},
                 field="sections",
             )
         items.add(line.item.pk)

@@ -13,6 +13,7 @@ from datetime import date
 
 from django.db import IntegrityError, transaction
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.problems import Invalid, Refused
@@ -32,12 +33,15 @@ def normal(number: str, *, field: str = "number") -> str:
     text = " ".join(unicodedata.normalize("NFKC", number).upper().split())
     if len(text) > LONGEST:
         raise Invalid(
-            f"This has {len(text)} characters; a maker's number has {LONGEST} at most. Type what "
-            "stands after LOT or SN alone.",
+            _(
+                "This has %(count)s characters; a maker's number has %(longest)s at most. "
+                "Type what stands after LOT or SN alone."
+            )
+            % {"count": len(text), "longest": LONGEST},
             field=field,
         )
     if not text.isprintable():
-        raise Invalid("This holds characters that cannot be printed.", field=field)
+        raise Invalid(_("This holds characters that cannot be printed."), field=field)
     return text
 
 
@@ -58,9 +62,11 @@ def known(
     number, serial = normal(number), normal(serial, field="serial")
     if (item.kind == Kind.INSTRUMENT) != bool(serial):
         raise Invalid(
-            f"{item.name} is an instrument: give its serial number, each one is its own."
+            _("%(item)s is an instrument: give its serial number, each one is its own.")
+            % {"item": item.name}
             if not serial
-            else f"{item.name} is no instrument and has no serial number. Leave it out.",
+            else _("%(item)s is no instrument and has no serial number. Leave it out.")
+            % {"item": item.name},
             field="serial",
         )
     identity = (
@@ -94,8 +100,11 @@ def known(
     if serial and (number, expiry) not in ((lot.number, lot.expiry), ("", None)):
         raise Refused(
             "serial-known-otherwise",
-            f"{item.name} {serial} is on record with another lot number or date. Leave them out, "
-            "or correct the batch first.",
+            _(
+                "%(item)s %(serial)s is on record with another lot number or date. Leave "
+                "them out, or correct the batch first."
+            )
+            % {"item": item.name, "serial": serial},
             lot=lot.pk,
             number=lot.number,
             expiry=lot.expiry.isoformat() if lot.expiry else None,

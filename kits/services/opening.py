@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from gearroom.core import clock
 from gearroom.core.act import Act
 from gearroom.core.problems import Refused
@@ -29,10 +31,15 @@ def open_pack(act: Act, *, place: Place, lot: Lot, units: int) -> Opened:
     if lot.item.opened_life_days is None:
         raise Refused(
             "no-opened-life",
-            f"{lot.item.name} keeps as long once opened. There is nothing to record.",
+            _("%(item)s keeps as long once opened. There is nothing to record.")
+            % {"item": lot.item.name},
         )
     if lot.opened_on is not None:
-        raise Refused("opened-already", f"These were opened on {lot.opened_on}.", lot=lot.pk)
+        raise Refused(
+            "opened-already",
+            _("These were opened on %(opened_on)s.") % {"opened_on": lot.opened_on},
+            lot=lot.pk,
+        )
     with Book(act) as book:
         kit = stock.lock_kit_of(book, place)
         room = stock.room_of(place, kit)

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.conf import settings
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.act import Actor
@@ -118,9 +119,12 @@ def _beyond(held: Checkout | None, trip: Trip) -> str:
 
 def _refuse_past(trip: Trip) -> None:
     if trip.cancelled_at is not None:
-        raise Refused("trip-cancelled", f"{trip.name} was cancelled. It needs no kits.")
+        raise Refused(
+            "trip-cancelled", _("%(trip)s was cancelled. It needs no kits.") % {"trip": trip.name}
+        )
     if trip.last_day < clock.today(trip.room.time_zone if trip.room else settings.TIME_ZONE):
         raise Unacceptable(
             "trip-is-over",
-            f"{trip.name} ended on {wording.day(trip.last_day)}. Look at its dates again.",
+            _("%(trip)s ended on %(day)s. Look at its dates again.")
+            % {"trip": trip.name, "day": wording.day(trip.last_day)},
         )

@@ -11,6 +11,7 @@ import enum
 from collections.abc import Sequence
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from gearroom.core.act import Act
 from gearroom.core.models import Room
@@ -59,9 +60,9 @@ def start(
     number = lots.normal(number)
     if (scope == RecallScope.NUMBER) != bool(number):
         raise Invalid(
-            "A lot number goes with the scope “number” alone."
+            _("A lot number goes with the scope “number” alone.")
             if number
-            else "Give the maker's lot number, or choose “all” or “not-known”.",
+            else _("Give the maker's lot number, or choose “all” or “not-known”."),
             field="number",
         )
     recall = Recall(
@@ -75,7 +76,8 @@ def start(
         if same is not None:
             raise Refused(
                 "recalled-already",
-                f"This recall of {item.name} is open already. Follow that one.",
+                _("This recall of %(item)s is open already. Follow that one.")
+                % {"item": item.name},
                 recall=same.pk,
             )
         affected.spread(book, recall)
@@ -101,7 +103,7 @@ def close(act: Act, recall: Recall) -> Recall:
             pk=recall.pk
         )  # fmt: skip
         if recall.closed_id is not None:
-            raise Refused("closed-already", "This recall is closed already.", recall=recall.pk)
+            raise Refused("closed-already", _("This recall is closed already."), recall=recall.pk)
         entry = book.post(EntryKind.RECALL_CLOSE, detail={"recall": recall.pk})
         recall.closed = entry
         recall.save(update_fields=["closed"])
@@ -140,7 +142,7 @@ def answer(act: Act, row: RecallPlace, said: Answer, *, removed: int = 0) -> Rec
     taken_out = said == Answer.TAKEN_OUT
     removed = whole(removed, field="removed", least=1 if taken_out else 0)
     if removed and not taken_out:
-        raise Invalid("Units are removed by the answer “taken-out” alone.", field="removed")
+        raise Invalid(_("Units are removed by the answer “taken-out” alone."), field="removed")
     with Book(act) as book:
         kit = book.lock(row.place.kit_id)[0] if row.place.kit_id else None
         row = (

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from gearroom.core.act import Act
 from gearroom.core.models import Person
@@ -98,7 +99,9 @@ def release(act: Act, reservation: Reservation) -> Reservation:
         reservation = Reservation.objects.select_related("trip", "person").get(pk=reservation.pk)
         if reservation.released_id is not None:
             raise Refused(
-                "released-already", f"{kit.name} is not reserved for {reservation.trip} any more."
+                "released-already",
+                _("%(kit)s is not reserved for %(trip)s any more.")
+                % {"kit": kit.name, "trip": reservation.trip},
             )
         _release(book, kit, reservation)
     return reservation
@@ -114,7 +117,10 @@ def swap(act: Act, from_kit: Kit, to_kit: Kit, trip: Trip) -> Swapped:
     `kit-retired`; Unacceptable: `trip-is-over`.
     """
     if from_kit.pk == to_kit.pk:
-        raise Refused("same-kit", f"{to_kit.name} is the kit that is reserved. Take it.")
+        raise Refused(
+            "same-kit",
+            _("%(to_kit)s is the kit that is reserved. Take it.") % {"to_kit": to_kit.name},
+        )
     with Book(act) as book:
         from_kit, to_kit = book.lock(from_kit.pk, to_kit.pk)
         act.actor.require("check_out", from_kit.room_id)
@@ -128,7 +134,8 @@ def swap(act: Act, from_kit: Kit, to_kit: Kit, trip: Trip) -> Swapped:
         if planned is None:
             raise Refused(
                 "not-reserved",
-                f"{from_kit.name} is not reserved for {trip.name}. Reserve {to_kit.name} instead.",
+                _("%(from_kit)s is not reserved for %(trip)s. Reserve %(to_kit)s instead.")
+                % {"from_kit": from_kit.name, "trip": trip.name, "to_kit": to_kit.name},
             )
         given_up = _given_up(to_kit, trip)
         before = _codes(fitness.verdict(from_kit, trip.last_day, trip))
@@ -155,18 +162,24 @@ def _standing(trip: Trip, today: date) -> Trip:
     """The trip as it is now, its row locked so that its dates stay: neither cancelled nor over."""
     trip = Trip.objects.select_for_update(of=("self",), no_key=True).get(pk=trip.pk)
     if trip.cancelled_at is not None:
-        raise Refused("trip-cancelled", f"{trip.name} was cancelled. Nothing is reserved for it.")
+        raise Refused(
+            "trip-cancelled",
+            _("%(trip)s was cancelled. Nothing is reserved for it.") % {"trip": trip.name},
+        )
     if trip.last_day < today:
         raise Unacceptable(
             "trip-is-over",
-            f"{trip.name} ended on {wording.day(trip.last_day)}. Look at its dates again.",
+            _("%(trip)s ended on %(day)s. Look at its dates again.")
+            % {"trip": trip.name, "day": wording.day(trip.last_day)},
         )
     return trip
 
 
 def _refuse_retired(kit: Kit) -> None:
     if kit.retired_on is not None:
-        raise Refused("kit-retired", f"{kit.name} was retired. Choose another kit.")
+        raise Refused(
+            "kit-retired", _("%(kit)s was retired. Choose another kit.") % {"kit": kit.name}
+        )
 
 
 def _reserved(other: Reservation) -> Refused:
@@ -175,8 +188,11 @@ def _reserved(other: Reservation) -> Refused:
         days += f" to {wording.day(other.trip.last_day)}"
     return Refused(
         "kit-reserved",
-        f"{other.kit.name} is reserved for {other.trip.name}, {days}. Release that reservation, "
-        "or choose another kit.",
+        _(
+            "%(kit)s is reserved for %(trip)s, %(days)s. Release that reservation, or "
+            "choose another kit."
+        )
+        % {"kit": other.kit.name, "trip": other.trip.name, "days": days},
         kit=other.kit.name,
         trip=other.trip_id,
         trip_name=other.trip.name,
@@ -246,7 +262,8 @@ def _refuse_unsuited(goes: Reserved, before: frozenset[str]) -> None:
     reasons = wording.reasons(worse)
     raise Refused(
         "does-not-suit",
-        f"{kit.name} does not do for {trip.name}: {reasons[0]['text']}",
+        _("%(kit)s does not do for %(trip)s: %(which)s")
+        % {"kit": kit.name, "trip": trip.name, "which": reasons[0]["text"]},
         kit=kit.name,
         trip=trip.pk,
         trip_name=trip.name,

@@ -12,6 +12,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from gearroom.core.act import Act
 from gearroom.core.problems import NotFound, Refused
 from kits.models import (
@@ -132,12 +134,13 @@ def _refuse_unless_theirs(act: Act, entry: Entry) -> None:
 
 def _refuse_unless_reversible(entry: Entry) -> None:
     if Entry.objects.filter(reverses=entry).exists():
-        raise Refused("reversed-already", "This was put right already.", entry=entry.pk)
+        raise Refused("reversed-already", _("This was put right already."), entry=entry.pk)
     instead = INSTEAD.get(EntryKind(entry.kind))
     if instead is not None:
         raise Refused(
             "not-reversible",
-            f"An act of the kind “{entry.get_kind_display()}” is not reversed. {instead}",
+            _("An act of the kind “%(get_kind_display)s” is not reversed. %(instead)s")
+            % {"get_kind_display": entry.get_kind_display(), "instead": instead},
             entry=entry.pk,
         )
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.act import Act, Actor
@@ -94,7 +95,7 @@ def begin(act: Act, room: Room, book: Workbook) -> Begun:
     """
     if book.faults:
         raise Invalid(
-            "The workbook has mistakes. Mend them in it and send it again; nothing was added."
+            _("The workbook has mistakes. Mend them in it and send it again; nothing was added.")
         )
     with transaction.atomic():
         for name in book.shelves:
@@ -163,7 +164,9 @@ def _latest(name: str) -> PackingListVersion:
     )
     latest = versions.order_by("-number").first()
     if latest is None:
-        raise Invalid(f"There is no published kit list called {name}. Publish it first.")
+        raise Invalid(
+            _("There is no published kit list called %(name)s. Publish it first.") % {"name": name}
+        )
     return latest
 
 
@@ -199,15 +202,19 @@ def _section(kit: Kit, row: WhereRow) -> Place:
             return place
     names = ", ".join(place.name for place in sections)
     raise Invalid(
-        f"What is where, row {row.row}: {kit.name} has no pouch “{row.section}”. It has: {names}."
+        _("What is where, row %(row)s: %(kit)s has no pouch “%(section)s”. It has: %(names)s.")
+        % {"row": row.row, "kit": kit.name, "section": row.section, "names": names}
     )
 
 
 def _lot(item: Item, row: WhereRow) -> Any:
     if item.by_eye:
         raise Invalid(
-            f"What is where, row {row.row}: {item.name} is judged by eye and not counted. Take the "
-            "row out."
+            _(
+                "What is where, row %(row)s: %(item)s is judged by eye and not counted. "
+                "Take the row out."
+            )
+            % {"row": row.row, "item": item.name}
         )
     if item.kind == Kind.INSTRUMENT:
         return lots.known(item=item, serial=row.number)

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+
 from gearroom.core import clock
 from gearroom.core.act import Act
 from gearroom.core.models import Room
@@ -79,7 +81,7 @@ def receive(
     (`instrument-held`, `serial-known-otherwise`).
     """
     if shelf.kind not in (PlaceKind.SHELF, PlaceKind.TRAINING) or shelf.room is None:
-        raise Invalid("Receive onto a shelf. Kits are filled from there.", field="shelf")
+        raise Invalid(_("Receive onto a shelf. Kits are filled from there."), field="shelf")
     with Book(act) as book:
         act.actor.require("receive", shelf.room_id)
         pack = _pack(pack_code) if pack_code else None
@@ -115,10 +117,11 @@ def _pack(code: str) -> PackCode:
 
 def _thing(item: Item | None, pack: PackCode | None) -> Item:
     if item is None and pack is None:
-        raise Invalid("Say which thing arrived, or give the code of its pack.", field="item")
+        raise Invalid(_("Say which thing arrived, or give the code of its pack."), field="item")
     if item is not None and pack is not None and pack.item_id != item.pk:
         raise Invalid(
-            f"The pack code {pack.gtin} is of {pack.item.name}, not of {item.name}.",
+            _("The pack code %(gtin)s is of %(item)s, not of %(item_2)s.")
+            % {"gtin": pack.gtin, "item": pack.item.name, "item_2": item.name},
             field="pack_code",
         )
     return item or pack.item  # type: ignore[union-attr]  # one of the two is there
@@ -126,11 +129,11 @@ def _thing(item: Item | None, pack: PackCode | None) -> Item:
 
 def _count(units: int | None, packs: int | None, holds: int | None) -> int:
     if (units is None) == (packs is None):
-        raise Invalid("Give either the units or the packs that arrived.", field="units")
+        raise Invalid(_("Give either the units or the packs that arrived."), field="units")
     if packs is None:
         return whole(units)
     if holds is None:
-        raise Invalid("How many units a pack holds is told by its code: give it.", field="packs")
+        raise Invalid(_("How many units a pack holds is told by its code: give it."), field="packs")
     each = whole(holds, field="pack_holds")
     return whole(whole(packs, field="packs") * each, field="packs")
 
@@ -142,17 +145,20 @@ def check_price(price: Decimal | None, currency: str) -> None:
         return
     if price is None or not (len(currency) == 3 and currency.isascii() and currency.isupper()):
         raise Invalid(
-            "Give a price and its currency, three letters such as GBP; or neither.",
+            _("Give a price and its currency, three letters such as GBP; or neither."),
             field="price" if price is None else "currency",
         )
     if not price.is_finite() or not 0 <= price < 10**10 or price != round(price, 2):
-        raise Invalid("A price is 0 or more, with two decimals at most.", field="price")
+        raise Invalid(_("A price is 0 or more, with two decimals at most."), field="price")
 
 
 def check_expiry(expiry: date | None, today: date) -> None:
     """Raise Invalid for a date that is a misprint or a misreading."""
     if expiry is not None and abs(expiry.year - today.year) > WINDOW_YEARS:
-        raise Invalid(f"The year {expiry.year} is far off. Read the pack again.", field="expiry")
+        raise Invalid(
+            _("The year %(year)s is far off. Read the pack again.") % {"year": expiry.year},
+            field="expiry",
+        )
 
 
 def one_of_its_own(lot: Lot, count: int) -> None:
@@ -160,13 +166,16 @@ def one_of_its_own(lot: Lot, count: int) -> None:
     if not lot.serial:
         return
     if count != 1:
-        raise Invalid("An instrument is one unit. Enter each with its serial.", field="units")
+        raise Invalid(_("An instrument is one unit. Enter each with its serial."), field="units")
     held = Holding.objects.select_related("place").filter(lot=lot, units__gt=0).first()
     if held is not None:
         raise Refused(
             "instrument-held",
-            f"{lot.item.name} {lot.serial} is on record in {held.place.name}. Move it from there, "
-            "or read the serial again.",
+            _(
+                "%(item)s %(serial)s is on record in %(place)s. Move it from there, or "
+                "read the serial again."
+            )
+            % {"item": lot.item.name, "serial": lot.serial, "place": held.place.name},
             lot=lot.pk,
             place=held.place_id,
         )
@@ -221,14 +230,18 @@ def remarks(lot: Lot, irregular: list[str]) -> tuple[Remark, ...]:
         found.append(
             Remark(
                 "undated",
-                "Its date is not known, so it goes into no kit: read it off the pack and correct "
-                "the batch.",
+                _(
+                    "Its date is not known, so it goes into no kit: read it off the pack and "
+                    "correct the batch."
+                ),
             )
         )
     if batch.thing.kind is Kind.INSTRUMENT and batch.check_passed is None:
-        found.append(Remark("not-checked", "It has no check on record: check it before it goes."))
+        found.append(
+            Remark("not-checked", _("It has no check on record: check it before it goes."))
+        )
     if lot.item.retired_on is not None:
-        found.append(Remark("retired", "This thing is no longer to be bought."))
+        found.append(Remark("retired", _("This thing is no longer to be bought.")))
     return tuple(found)
 
 
@@ -260,36 +273,43 @@ def room_of(place: Place, kit: Kit | None) -> Room:
     """The room that a place is in now. Raises Invalid for what is in none."""
     room = kit.room if kit else place.room
     if room is None or place.kind == PlaceKind.TRANSIT:
-        raise Invalid("Say in which shelf, box or section it is now.", field="place")
+        raise Invalid(_("Say in which shelf, box or section it is now."), field="place")
     return room
 
 
 def _may_move(lot: Lot, source: Place, target: Place, room: Room, kit: Kit | None) -> None:
     if source.pk == target.pk:
-        raise Invalid("It is there already. Choose another place.", field="to")
+        raise Invalid(_("It is there already. Choose another place."), field="to")
     if not target.inner or target.kind == PlaceKind.TRANSIT:
         raise Invalid(
-            "Move it to a shelf, the training box or quarantine; or throw it out.", field="to"
+            _("Move it to a shelf, the training box or quarantine; or throw it out."), field="to"
         )
     if target.kind == PlaceKind.SECTION:
         if kit is None or target.kit_id != kit.pk:
             raise Refused(
-                "restock-instead", "Into a kit things go by restocking or building it, checked."
+                "restock-instead", _("Into a kit things go by restocking or building it, checked.")
             )
     elif target.room_id != room.pk:
         raise Refused(
-            "send-instead", f"{target.name} is in another room. Send it there, then let it arrive."
+            "send-instead",
+            _("%(target)s is in another room. Send it there, then let it arrive.")
+            % {"target": target.name},
         )
     if target.closed_on is not None:
-        raise Refused("place-closed", f"{target.name} is no longer in use. Choose another place.")
+        raise Refused(
+            "place-closed",
+            _("%(target)s is no longer in use. Choose another place.") % {"target": target.name},
+        )
     for_training = source.kind == PlaceKind.TRAINING or (kit is not None and kit.training)
     if for_training and (
         target.kind == PlaceKind.SHELF or target.kind == source.kind == PlaceKind.TRAINING
     ):
         raise Refused(
             "training-never-back",
-            "What was set aside for training never goes back into use. Throw it out when it is "
-            "worn.",
+            _(
+                "What was set aside for training never goes back into use. Throw it out "
+                "when it is worn."
+            ),
         )
     if target.kind in (PlaceKind.SHELF, PlaceKind.TRAINING):
         _usable_there(lot, source, target, room)
@@ -315,9 +335,11 @@ def send(act: Act, *, lot: Lot, units: int, source: Place, room: Room) -> Entry:
     Raises Refused: `recalled` or the like, `not-enough`.
     """
     if source.kind != PlaceKind.SHELF or source.room is None:
-        raise Invalid("Send from a shelf.", field="place")
+        raise Invalid(_("Send from a shelf."), field="place")
     if source.room_id == room.pk:
-        raise Invalid(f"It is in {room.name} already. Move it instead.", field="room")
+        raise Invalid(
+            _("It is in %(room)s already. Move it instead.") % {"room": room.name}, field="room"
+        )
     with Book(act) as book:
         act.actor.require("move", source.room_id)
         transit = room_place(room, PlaceKind.TRANSIT)
@@ -337,7 +359,7 @@ def arrive(act: Act, *, lot: Lot, units: int, shelf: Place) -> Received:
     More than is in transit is written as found. What must not be used goes to quarantine.
     """
     if shelf.kind != PlaceKind.SHELF or shelf.room is None:
-        raise Invalid("Let it arrive on a shelf.", field="shelf")
+        raise Invalid(_("Let it arrive on a shelf."), field="shelf")
     with Book(act) as book:
         act.actor.require("move", shelf.room_id)
         count = whole(units)

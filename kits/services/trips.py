@@ -15,6 +15,7 @@ from typing import Any
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.act import Act
@@ -91,7 +92,7 @@ def put(
     """
     if not _SOURCE.fullmatch(source) or len(source) > 40:
         raise Invalid(
-            "A source is small letters, digits and dashes, such as “bookings”.", field="source"
+            _("A source is small letters, digits and dashes, such as “bookings”."), field="source"
         )
     if (
         not any(letter.isalnum() for letter in reference)
@@ -100,7 +101,10 @@ def put(
         or "/" in reference
     ):
         raise Invalid(
-            "A reference has 1 to 80 characters, a letter or a digit among them, without a slash.",
+            _(
+                "A reference has 1 to 80 characters, a letter or a digit among them, "
+                "without a slash."
+            ),
             field="reference",
         )
     act.actor.require("edit_trip", facts.room.pk if facts.room else None)
@@ -135,9 +139,12 @@ def _columns(facts: TripFacts) -> dict[str, Any]:
     """What the table keeps of a trip; refuses what cannot be."""
     name = " ".join(facts.name.split())
     if not name:
-        raise Invalid("Give the trip a name.", field="name")
+        raise Invalid(_("Give the trip a name."), field="name")
     if not 1 <= facts.people <= MOST_PEOPLE:
-        raise Invalid(f"A trip has 1 to {MOST_PEOPLE} people.", field="people")
+        raise Invalid(
+            _("A trip has 1 to %(most_people)s people.") % {"most_people": MOST_PEOPLE},
+            field="people",
+        )
     zone = facts.room.time_zone if facts.room else settings.TIME_ZONE
     first = facts.first_day or clock.local_date(facts.departs_at, zone)
     last = facts.last_day or clock.local_date(facts.returns_at, zone)
@@ -159,7 +166,7 @@ def _columns(facts: TripFacts) -> dict[str, Any]:
         )
     if facts.returns_at - facts.departs_at > LONGEST or last - first > LONGEST:
         raise Unacceptable(
-            "trip-too-long", "This trip lasts more than a year. Look at its dates again."
+            "trip-too-long", _("This trip lasts more than a year. Look at its dates again.")
         )
     try:
         known = hazards(facts.hazards)

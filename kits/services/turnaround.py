@@ -98,7 +98,7 @@ def restock_list(kit: Kit, *, through: date | None = None) -> Restock:
     missing. Raises Invalid for a day that is past."""
     today = fitness.today_of(kit)
     if through is not None and through < today:
-        raise Invalid("That day is past. Give one that is to come.", field="through")
+        raise Invalid(_("That day is past. Give one that is to come."), field="through")
     through = through or through_day(kit)
     shelves = {p.pk: p for p in kit.room.places.filter(kind=PlaceKind.SHELF)}
     on_shelves = [
@@ -233,7 +233,8 @@ def refuse_if_kept_as_it_came(kit: Kit) -> None:
     ).exists():
         raise Refused(
             "keep-as-it-came-back",
-            f"{kit.name} is kept as it came back. Release it before anything is put in or out.",
+            _("%(kit)s is kept as it came back. Release it before anything is put in or out.")
+            % {"kit": kit.name},
         )
 
 
@@ -294,7 +295,10 @@ def take_expired_out(act: Act, kit: Kit) -> Entry:
         plan = restock_list(kit)
         rows = must_come_out(plan)
         if not rows:
-            raise Refused("nothing-to-take-out", f"Everything in {kit.name} may stay there today.")
+            raise Refused(
+                "nothing-to-take-out",
+                _("Everything in %(kit)s may stay there today.") % {"kit": kit.name},
+            )
         return book.post(EntryKind.TAKE_OUT, _out_legs(plan, rows), kit=kit)
 
 
@@ -305,7 +309,7 @@ def reseal(act: Act, kit: Kit, number: str, *, section: Place | None = None) -> 
     number = number.strip()
     if not number or len(number) > 40:
         raise Invalid(
-            "Give the number that is printed on the seal, up to 40 characters.", field="seal"
+            _("Give the number that is printed on the seal, up to 40 characters."), field="seal"
         )
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
@@ -315,12 +319,15 @@ def reseal(act: Act, kit: Kit, number: str, *, section: Place | None = None) -> 
             kit.pk,
             section.pk if section else None,
         ):
-            raise Refused("sealed-already", f"{kit.name} carries seal {number} already.")
+            raise Refused(
+                "sealed-already",
+                _("%(kit)s carries seal %(number)s already.") % {"kit": kit.name, "number": number},
+            )
         if in_use is not None:
             raise Refused(
                 "seal-in-use",
-                f"Seal {number} is on {in_use.kit.name}. Read the number again, or look at that "
-                "kit.",
+                _("Seal %(number)s is on %(kit)s. Read the number again, or look at that kit.")
+                % {"number": number, "kit": in_use.kit.name},
                 kit=in_use.kit.name,
             )
         entry = book.post(

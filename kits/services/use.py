@@ -11,6 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
+from django.utils.translation import gettext as _
+
 from gearroom.core.act import Act
 from gearroom.core.problems import Invalid
 from kits.models import (
@@ -111,7 +113,8 @@ def write(
         count = units(line.units, field="used")
         if line.item.by_eye:
             raise Invalid(
-                f"{line.item.name} is judged by eye: say full, low or empty instead of a number.",
+                _("%(item)s is judged by eye: say full, low or empty instead of a number.")
+                % {"item": line.item.name},
                 field="used",
             )
         for where in _order(line, sections, held):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.db.models import Q, QuerySet
+from django.utils.translation import gettext as _
 from rest_framework import serializers
 
 from gearroom.core.act import Act, Actor
@@ -240,6 +241,8 @@ def wanted_codes(texts: list[str]) -> list[str]:
     for text in texts:
         code = codes.parse(text)
         if code is None:
-            raise Invalid(f"“{text}” is no label code. Check the code.", field="labels")
+            raise Invalid(
+                _("“%(text)s” is no label code. Check the code.") % {"text": text}, field="labels"
+            )
         found.append(code)
     return found

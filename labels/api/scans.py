@@ -7,6 +7,7 @@ from typing import Any
 
 from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpResponseBase
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -229,13 +230,13 @@ class Scans(UseCaseView):
             try:
                 return uuid.UUID(said)
             except ValueError:
-                raise Invalid("This has to be a UUID.", field="scan_id") from None
+                raise Invalid(_("This has to be a UUID."), field="scan_id") from None
         if not header and content.get("intent", "identify") == "identify":
             return uuid.uuid4()
         key = super().key(content)
         if isinstance(said, str) and said.lower() != str(key):
             raise Invalid(
-                "“scan_id” and Idempotency-Key name two keys. Send one of them.", field="scan_id"
+                _("“scan_id” and Idempotency-Key name two keys. Send one of them."), field="scan_id"
             )
         return key
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.http import HttpRequest
 from django.utils.http import parse_etags
+from django.utils.translation import gettext as _
 from rest_framework.utils.encoders import JSONEncoder
 
 from gearroom.core.problems import Stale
@@ -28,8 +29,10 @@ def require_match(request: HttpRequest, shown: Any) -> None:
     if "*" not in tags and etag(shown) not in tags:
         raise Stale(
             "changed-since",
-            "It was changed since you read it. Read it again and send your change with the new"
-            " ETag.",
+            _(
+                "It was changed since you read it. Read it again and send your change "
+                "with the new ETag."
+            ),
             current=etag(shown),
         )
 

@@ -12,6 +12,7 @@ from typing import Any
 
 from django.core import signing
 from django.db.models import Model, Q, QuerySet
+from django.utils.translation import gettext as _
 from rest_framework.pagination import BasePagination
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -77,7 +78,7 @@ class CursorPages(BasePagination):
             backwards, *place = signing.loads(cursor, salt=self._salt())
         except signing.BadSignature:
             raise Invalid(
-                "This cursor is not of this list. Take “next” or “previous” as they were given.",
+                _("This cursor is not of this list. Take “next” or “previous” as they were given."),
                 field="cursor",
             ) from None
         return backwards, place

@@ -7,6 +7,7 @@ from typing import IO, Any
 
 from django.conf import settings
 from django.core.files.uploadedfile import UploadedFile
+from django.utils.translation import gettext as _
 from rest_framework import parsers
 from rest_framework.exceptions import UnsupportedMediaType
 
@@ -152,8 +153,14 @@ def _check(value: Any, depth: int) -> None:
 
 
 def _malformed(detail: str) -> Invalid:
-    return Invalid(f"The body could not be read. {detail}", code="malformed-body")
+    return Invalid(
+        _("The body could not be read. %(detail)s") % {"detail": detail}, code="malformed-body"
+    )
 
 
 def _too_large(limit: int) -> TooLarge:
-    return TooLarge("too-large", f"A body here has at most {limit // 1024} KiB.", limit_bytes=limit)
+    return TooLarge(
+        "too-large",
+        _("A body here has at most %(most)s KiB.") % {"most": limit // 1024},
+        limit_bytes=limit,
+    )

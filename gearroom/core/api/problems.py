@@ -16,6 +16,7 @@ from django.core.exceptions import (
 )
 from django.db import OperationalError
 from django.http import Http404, HttpRequest, HttpResponse, UnreadablePostError
+from django.utils.translation import gettext as _
 from django.views import defaults
 from rest_framework import exceptions
 from rest_framework.utils.encoders import JSONEncoder
@@ -42,13 +43,19 @@ def as_problem(error: Exception) -> Problem | None:
             errors = dict(_flat(error.detail))
             count = len(errors)
             which = "one field" if count == 1 else f"{count} fields"
-            return Invalid(f"There is something wrong with {which}: see “errors”.", errors=errors)
+            return Invalid(
+                _("There is something wrong with %(which)s: see “errors”.") % {"which": which},
+                errors=errors,
+            )
         case ValidationError():
             fields = getattr(error, "error_dict", None)
             errors = error.message_dict if fields else {"": error.messages}
-            return Invalid("There is something wrong: see “errors”.", errors=errors)
+            return Invalid(_("There is something wrong: see “errors”."), errors=errors)
         case exceptions.ParseError():
-            return Invalid(f"The body could not be read. {error.detail}", code="malformed-body")
+            return Invalid(
+                _("The body could not be read. %(detail)s") % {"detail": error.detail},
+                code="malformed-body",
+            )
         case exceptions.AuthenticationFailed():
             return _Other(
                 401,
@@ -76,15 +83,17 @@ def as_problem(error: Exception) -> Problem | None:
             wait = max(1, math.ceil(error.wait or 1))
             return _Other(429, "too-many-requests", f"Go on in {wait} seconds.", retry_after=wait)
         case RequestDataTooBig():
-            return TooLarge("too-large", "The body has more than is taken at once.")
+            return TooLarge("too-large", _("The body has more than is taken at once."))
         case DisallowedHost():
             return Invalid(
-                "This program does not answer under that host name. Whoever runs it can add the"
-                " name to GEARROOM_ALLOWED_HOSTS.",
+                _(
+                    "This program does not answer under that host name. Whoever runs it can "
+                    "add the name to GEARROOM_ALLOWED_HOSTS."
+                ),
                 code="unknown-host",
             )
         case SuspiciousOperation() | UnreadablePostError():
-            return Invalid("The request could not be read.", code="malformed-body")
+            return Invalid(_("The request could not be read."), code="malformed-body")
         case OperationalError():
             return _Other(
                 503,
@@ -151,7 +160,7 @@ def permission_denied(request: HttpRequest, exception: Exception) -> HttpRespons
     """Django's handler403."""
     if not request.path.startswith("/api/"):
         return defaults.permission_denied(request, exception)
-    return respond(document(NotAllowed("not-allowed", "This is not allowed."), request.path))
+    return respond(document(NotAllowed("not-allowed", _("This is not allowed.")), request.path))
 
 
 def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponse:

@@ -39,6 +39,7 @@ from django.core.files.uploadedfile import UploadedFile
 from django.db.models import QuerySet
 from django.http import Http404, HttpResponse, HttpResponseBase
 from django.utils.cache import patch_vary_headers
+from django.utils.translation import gettext as _
 from rest_framework.exceptions import NotAuthenticated
 from rest_framework.negotiation import DefaultContentNegotiation
 from rest_framework.permissions import AllowAny, BasePermission, IsAuthenticated
@@ -133,7 +134,7 @@ class Door(APIView):
         found: dict[str, str] = {}
         for name, values in self.request.query_params.lists():
             if len(values) > 1:
-                raise Invalid("This parameter is there more than once.", field=name)
+                raise Invalid(_("This parameter is there more than once."), field=name)
             found[name] = values[0]
         serializer = (kind or NoQuery)(data=found, context={"request": self.request})
         serializer.is_valid(raise_exception=True)
@@ -237,13 +238,19 @@ class UseCaseView(Door):
         text = self.request.META.get("HTTP_IDEMPOTENCY_KEY", "").strip().strip('"')
         if not text:
             raise Invalid(
-                "This write needs the header Idempotency-Key with a UUID drawn for it, such as "
-                f"{uuid.uuid4()}. Send the same one again when you resend the same act.",
+                _(
+                    "This write needs the header Idempotency-Key with a UUID drawn for it, "
+                    "such as %(uuid4)s. Send the same one again when you resend the same act."
+                )
+                % {"uuid4": uuid.uuid4()},
                 code="key-missing",
             )
         if not UUID_FORM.fullmatch(text):
             raise Invalid(
-                "Idempotency-Key has to be one UUID, such as 123e4567-e89b-42d3-a456-426614174000.",
+                _(
+                    "Idempotency-Key has to be one UUID, such as "
+                    "123e4567-e89b-42d3-a456-426614174000."
+                ),
                 code="malformed-headers",
             )
         return uuid.UUID(text)

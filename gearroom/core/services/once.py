@@ -14,6 +14,7 @@ from collections.abc import Callable
 from typing import Any, NamedTuple
 
 from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
 from rest_framework.utils.encoders import JSONEncoder
 
 from gearroom.core import clock
@@ -63,7 +64,8 @@ def once(
     except AlreadyClaimed:
         raise Refused(
             "in-flight",
-            f"This act is being done at this moment. Send it again in {RETRY_AFTER_S} seconds.",
+            _("This act is being done at this moment. Send it again in %(retry_after_s)s seconds.")
+            % {"retry_after_s": RETRY_AFTER_S},
             retry_after=RETRY_AFTER_S,
         ) from None
 
@@ -75,7 +77,7 @@ def _first_answer(key: uuid.UUID, user: User | None, digest: str) -> Answer | No
     if row.request_sha256 != digest or row.user_id != (user.pk if user else None):
         raise Unacceptable(
             "key-reused",
-            "This Idempotency-Key was used for another request. Draw a new UUID for a new act.",
+            _("This Idempotency-Key was used for another request. Draw a new UUID for a new act."),
         )
     return Answer(row.status, json.loads(row.body), replayed=True)
 
