@@ -32,11 +32,24 @@ def form_with(response, text):
     for form in re.findall(r"<form.*?</form>", page, re.S):
         if text in form:
             fields = {}
-            for tag in re.findall(r"<(?:input|select)[^>]*>", form):
+            for tag in re.findall(r"<input[^>]*>", form):
                 name, value = (re.search(rf'\b{a}="([^"]*)"', tag) for a in ("name", "value"))
-                if 'type="radio"' in tag and "checked" not in tag:
+                if re.search('type="(radio|checkbox)"', tag) and "checked" not in tag:
                     continue
                 if name:
                     fields.setdefault(name[1], value[1] if value else "")
+            for name, options in re.findall(
+                r'<select[^>]* name="([^"]*)"[^>]*>(.*?)</select>', form, re.S
+            ):
+                values = re.findall(r'<option value="([^"]*)"', options)
+                chosen = re.search(r'value="([^"]*)" selected', options)
+                fields[name] = chosen[1] if chosen else next(iter(values), "")
             return fields
     raise AssertionError(f"no form has {text!r}")
+
+
+def form_of(response, action):
+    """The fields of the form that goes to an address, for acts under new keys."""
+    fields = form_with(response, f'action="{action}"')
+    del fields["key"]
+    return fields
