@@ -24,6 +24,8 @@ AT_DAWN = (
     "/kits/DAY-01/hand-back/",
     "/kits/DAY-01/hand-back/?opened=1",
     "/kits/DAY-01/hand-back/?opened=1&sharps=yes",
+    "/kits/DAY-01/ask/",
+    "/undo/20/really/",
 )
 AT_THE_DESK = (
     "/",

@@ -252,3 +252,23 @@ def test_a_kit_in_the_hand_that_the_book_shows_elsewhere_is_two_taps(school):
     press(client, page, "Take it out to Gil")
 
     assert Checkout.objects.get(in_at=None).person == world.guide
+
+
+# ------------------------------------------------------------------------------------- many kits
+def test_the_pages_ask_the_database_as_much_for_many_kits_as_for_few(
+    school, django_assert_max_num_queries
+):
+    world, client = school.world, browser(school.world.keeper)
+    for number in range(3, 11):
+        kit = scanned.filled(f"DAY-{number:02}", world)
+        custody.check_out(make.act(world.keeper), kit, person=world.guide)
+    taken = Entry.objects.filter(kind="check-out").latest("id")
+    client.get("/scan/")
+
+    with django_assert_max_num_queries(9):
+        page = client.get("/scan/")
+    with django_assert_max_num_queries(9):
+        which = client.get(f"/undo/{taken.pk}/really/")
+
+    assert text_of(page).count("taken out") == 8
+    assert text_of(which).count("DAY-0") >= 8
