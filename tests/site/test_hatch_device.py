@@ -265,6 +265,14 @@ def test_the_api_knows_the_device_too(school, device):
         headers={"Idempotency-Key": "7d0b4f0e-0a6e-4b1e-9d3c-1f2a3b4c5d61"},
     )
     assert (made.status_code, made.json()["code"]) == (403, "not-at-the-hatch")
+    changed = device.patch(
+        f"/api/v1/people/{keeper.pk}/",
+        {"email": "thief@example.org"},
+        content_type="application/json",
+        headers={"Idempotency-Key": "7d0b4f0e-0a6e-4b1e-9d3c-1f2a3b4c5d62", "If-Match": "*"},
+    )
+    assert (changed.status_code, changed.json()["code"]) == (403, "not-at-the-hatch")
+    assert Person.objects.get(pk=keeper.pk).email == ""
     assert device.get("/api/v1/kits/").status_code == 200
     assert not Token.objects.exists()
 

@@ -105,7 +105,7 @@ USE_CASES: dict[str, Right] = {
     "edit_member": Right(Scope.PEOPLE, _ADMIN),
     "edit_room": Right(Scope.ADMIN, _ADMIN),
     "edit_device": Right(Scope.ADMIN, _KEEPERS),
-    "own_account": Right(Scope.ADMIN, ANYONE),
+    "own_account": Right(Scope.PEOPLE, ANYONE),
     "own_tokens": Right(Scope.ADMIN, ANYONE),
     "choose_notices": Right(Scope.CUSTODY, ANYONE),
     "see_notices": Right(Scope.READ, _KEEPERS | {Role.ADVISER}),

@@ -68,6 +68,8 @@ def edit(act: Act, person: Person, **fields: Any) -> Person:
     """Change name, phone, email, language or home room. One's own but the home room is one's own
     to change."""
     own = act.actor.person is not None and act.actor.person.pk == person.pk
+    if own:
+        act.actor.require("own_account")
     if not own or "home_room" in fields:
         _require_care_of(act.actor, person)
     if "home_room" in fields:
