@@ -120,7 +120,7 @@ from kits.services import custody
 out, sort = (Kit.objects.get(name=name) for name in ("DAY-03", "DAY-04"))
 who = Person.objects.filter(memberships__role="guide").first()
 for kit in (out, sort):
-    custody.check_out(Act(SYSTEM), kit, person=who)
+    custody.check_out(Act(SYSTEM), kit, person=who, short_reason="for a picture")
 custody.check_in(Act(SYSTEM), sort, as_found=AsFound.SORT_LATER)
 print(json.dumps({"out": out.name, "sort": sort.name}))
 """
