@@ -70,7 +70,7 @@ class NeedsHand:
 @dataclass(frozen=True)
 class Board:
     """All four parts. `more_needing`: how many more need a hand than are listed; `low`: the things
-    that are down to their order level here, the emptiest first."""
+    that are down to their order level here, the emptiest first; `empty`: the room has no kit."""
 
     room: Room
     today: date
@@ -80,6 +80,7 @@ class Board:
     needs_hand: Sequence[NeedsHand]
     more_needing: int
     low: Sequence[Stocked]
+    empty: bool
 
 
 def revision(room: Room) -> str:
@@ -129,6 +130,7 @@ def board(room: Room) -> Board:
         needs_hand=_needing(hand, states, today),
         more_needing=unfit.count() - len(hand) if len(hand) == MOST_NEEDING_A_HAND else 0,
         low=_low(room),
+        empty=not (promised or sorting or hand or _kits_in(room).exists()),
     )
 
 

@@ -215,3 +215,18 @@ def test_help_opens_at_the_readers_own_role_and_says_where_there_is_none():
     assert "For guides" in text_of(browser(world.guide).get("/help/")).split("Help by role")[0]
     assert browser(world.adviser).get("/help/").context["chosen"] == "adviser"
     assert browser(world.guide).get("/help/nobody/").status_code == 404
+
+
+def test_an_empty_board_leads_whoever_may_to_the_first_day(room, keeper):
+    page = browser(keeper).get("/")
+    assert "There is no kit here yet" in text_of(page)
+    assert 'href="/first-day/"' in page.content.decode().split("There is no kit here yet")[1]
+
+    guide = make.person("Gil", Role.GUIDE, room)
+    assert "Begin with the first day" not in text_of(browser(guide).get("/"))
+
+
+def test_whoever_has_no_room_begins_with_one_where_they_may():
+    administrator = browser(make.person("Ada", Role.ADMINISTRATOR))
+
+    assert "Begin with the first day" in text_of(administrator.get("/"))

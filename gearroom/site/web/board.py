@@ -19,7 +19,8 @@ def board(request: HttpRequest) -> HttpResponse:
     """The board of the room that this device stands in."""
     room = here(request)
     if room is None:
-        return show(request, "site/no_room.html", {})
+        facts = {"may_begin": actor(request).may("edit_room")}
+        return show(request, "site/no_room.html", facts)
     return show(request, "site/board.html", _facts(request))
 
 
@@ -40,6 +41,7 @@ def _facts(request: HttpRequest) -> dict[str, object]:
     return {
         "seen": seen,
         "board": on_it,
+        "may_begin": actor(request).may("edit_kit", room.pk),
         "phones": actor(request).may("see_people", room.pk),
         "going_out": [
             {
