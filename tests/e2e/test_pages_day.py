@@ -13,7 +13,7 @@ from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
 from kits.models import Checkout, Entry, Kit, Movement, Seal
 from kits.services import audit, custody, reservations, turnaround
-from tests.e2e.hatch import phone
+from tests.e2e.hatch import PHONE, phone
 from tests.e2e.pages import chromium, give_password
 from tests.e2e.postroom import until
 from tests.kits import factories as make
@@ -204,6 +204,16 @@ def test_three_kits_come_back_sealed_to_sort_later_and_opened(engine, hatch):
         at.press("Sort later")
         at.says("EVE-02 is back: sort later")
 
+    def whoever_had_it_tells_what_they_used():
+        at.press("Ask what was used")
+        theirs = hatch.browser.new_context(viewport=PHONE).new_page()  # no account, no sign-in
+        theirs.goto(at.page.locator("#link").input_value())
+        theirs.get_by_role("button", name="+1 Shears").click()
+        theirs.get_by_role("button", name="Send, 1 used").click()
+        theirs.get_by_text("What you used from EVE-02 is written down.").wait_for()
+        theirs.context.close()
+        at.page.goto(f"{hatch.url}/scan/")
+
     def one_opened():
         at.hold_up(hatch.label_of(opened), "EVE-03 is out with Gil")
         at.press("Opened")
@@ -226,6 +236,7 @@ def test_three_kits_come_back_sealed_to_sort_later_and_opened(engine, hatch):
 
     assert at.counted(one_sealed_and_dry) == 1
     assert at.counted(one_to_sort_later) == 1
+    whoever_had_it_tells_what_they_used()
     assert at.counted(one_opened) == 7  # two ways, a tap a thing, two for the very batch, done
     assert at.counted(restock_and_seal) == 2
     in_the_book(
@@ -238,6 +249,7 @@ def test_three_kits_come_back_sealed_to_sort_later_and_opened(engine, hatch):
     ]
     assert Checkout.objects.get(kit=sealed).as_found == "sealed-and-dry"
     assert Kit.objects.get(pk=later.pk).to_sort_since is not None
+    assert Entry.objects.get(kit=later, kind="use").person == driver
     assert Kit.objects.get(pk=opened.pk).fit_until is not None
     assert Entry.objects.filter(kit=opened, kind="restock").exists()
     assert at.faults == []

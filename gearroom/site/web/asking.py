@@ -77,5 +77,4 @@ def _answer(
 ) -> HttpResponse:
     response = render(request, template, facts, status=status)
     response.headers["Cache-Control"] = "private, no-store"
-    response.headers["Referrer-Policy"] = "no-referrer"
     return response
