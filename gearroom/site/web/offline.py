@@ -23,8 +23,9 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from gearroom.core import clock
+from gearroom.core.act import actor_of
+from gearroom.core.models import Person
 from gearroom.site.middleware import reads_labels
-from gearroom.site.web.shell import actor, page
 from kits.services.pocket_book import pocket_book
 
 SHELL = (
@@ -36,6 +37,7 @@ SHELL = (
     "site/offline-page.js",
     "site/offline-camera.js",
     "site/offline-book.js",
+    "site/offline-card.js",
     "site/offline-acts.js",
     "site/offline-reading.js",
 )
@@ -86,7 +88,6 @@ def worker(request: HttpRequest) -> HttpResponse:
         "page": reverse("offline"),
         "files": [static(name) for name in SHELL],
         "queue": static("site/offline-queue.js"),
-        "sign_out": reverse("sign-out"),
         "scan": reverse("scan"),
         "static": settings.STATIC_URL,
     }
@@ -108,35 +109,34 @@ def shell(request: HttpRequest) -> HttpResponse:
 @require_safe
 def ready(request: HttpRequest) -> HttpResponse:
     """Whose acts may be sent now, with what sending takes; 401 where nobody is signed in."""
-    if not request.user.is_authenticated:
-        answer: HttpResponse = JsonResponse({}, status=401)
-    else:
-        person = actor(request).person
-        assert person is not None  # whoever signs in is somebody
-        answer = JsonResponse(
-            {
-                "person": person.pk,
-                "name": person.name,
-                "csrf": get_token(request),
-                "now": clock.now().isoformat(),
-            }
-        )
-    answer["Cache-Control"] = "no-store"
-    return answer
+    who = _signed_in(request)
+    if who is None:
+        return JsonResponse({}, status=401)
+    told = {"person": who.pk, "name": who.name, "csrf": get_token(request), "now": clock.now()}
+    return JsonResponse(told, headers={"Cache-Control": "no-store"})
 
 
 @require_safe
-@page("identify")
 def kits(request: HttpRequest) -> HttpResponse:
     """The pocket book of whoever is signed in; 304 where the phone has it as it is."""
-    who = actor(request)
-    assert who.person is not None  # whoever signs in is somebody
-    book = {"person": who.person.pk, "name": who.person.name, **pocket_book(who)}
+    who = _signed_in(request)
+    if who is None:
+        return JsonResponse({}, status=401)
+    book = {"person": who.pk, "name": who.name, **pocket_book(actor_of(who.user))}
     body = json.dumps(book, ensure_ascii=False, separators=(",", ":")).encode()
-    tag = f'"{hashlib.sha256(body).hexdigest()[:32]}"'
-    if request.headers.get("If-None-Match") == tag:
-        return HttpResponse(status=304, headers={"ETag": tag})
-    return HttpResponse(body, content_type="application/json", headers={"ETag": tag})
+    headers = {
+        "ETag": f'"{hashlib.sha256(body).hexdigest()[:32]}"',
+        "Cache-Control": "private, no-store",
+    }
+    if request.headers.get("If-None-Match") == headers["ETag"]:
+        return HttpResponse(status=304, headers=headers)
+    return HttpResponse(body, content_type="application/json", headers=headers)
+
+
+def _signed_in(request: HttpRequest) -> Person | None:
+    """Who signed in on this browser: on a shared device its own entry, whoever stands before it,
+    since what is sent later is sent as that."""
+    return request.user.person if request.user.is_authenticated else None
 
 
 @cache

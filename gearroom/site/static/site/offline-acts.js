@@ -1,9 +1,9 @@
 // What can be done without a network, as acts for the queue. Each is a report of what happened, not
 // a request: the book takes it, and says where it broke a rule.
 
+import { fill as said } from "./offline-book.js";
+
 const address = (ref, act) => `/api/v1/kits/${encodeURIComponent(ref)}/${act}/`;
-const said = (sentence, facts) =>
-  Object.entries(facts).reduce((text, [name, value]) => text.replace(name, () => value), sentence);
 
 /** The makers of acts; `words` are the sentences of the page (see `templates/site/offline/page.html`). */
 export const makers = (words) => ({

@@ -16,6 +16,9 @@ export function isCode(code) {
   return check === 1;
 }
 
+/** A sentence of the page with its WORDS in capitals put in. */
+export const fill = (sentence, facts) => sentence.replace(/[A-Z]{2,}/g, (word) => facts[word] ?? word);
+
 /** A code as people see it. */
 export const shown = (code) => `${code.slice(0, 4)}-${code.slice(4)}`;
 

@@ -3,24 +3,18 @@
 
 import "./offline-queue.js";
 import { makers } from "./offline-acts.js";
-import { batchesFor, counted, kitsNow, meaning, standing } from "./offline-book.js";
+import { batchesFor, counted, fill, kitsNow, meaning, standing } from "./offline-book.js";
 import { camera } from "./offline-camera.js";
+import { copy, draw, line, time, today, words } from "./offline-card.js";
 
 const queue = globalThis.gearQueue;
 const find = (id) => document.getElementById(id);
-const copy = (id) => find(id).content.firstElementChild.cloneNode(true);
-const words = find("words").dataset;
 const make = makers(words);
 const reach = find("reach");
 const answer = find("answer");
 const PATIENCE_MS = 90_000; // how long a kit waits for its guide's tag, or a tag for its kit
 const AGAIN_MS = 10_000;
 const TOUCHED_MS = 20_000; // a card that was touched so long ago is not replaced by what is scanned
-const language = document.documentElement.lang;
-const day = (iso) => new Intl.DateTimeFormat(language, { dateStyle: "long" }).format(new Date(`${iso}T12:00`));
-const time = (iso) => new Intl.DateTimeFormat(language, { weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" }).format(new Date(iso));
-const today = () => new Intl.DateTimeFormat("en-CA").format(new Date()); // YYYY-MM-DD, here
-const fill = (text, facts) => Object.entries(facts).reduce((all, [name, value]) => all.replace(name, () => value), text);
 
 let book = null;
 let acts = [];
@@ -92,125 +86,12 @@ const inUse = (shown) => shown.contains(document.activeElement) || Date.now() - 
 function show(ref, anew = false) {
   const old = card(ref);
   if (old && inUse(old) && !anew) return;
-  const made = draw(ref);
+  const made = draw(ref, { kits, book }, submitted);
   if (old) old.replaceWith(made);
   const first = answer.querySelector("article");
   if (first !== made && !(first && inUse(first))) answer.prepend(made);
   else if (!made.isConnected) first.after(made);
   [...answer.querySelectorAll("article")].slice(4).forEach((each) => each.remove());
-}
-
-function draw(ref) {
-  const made = copy("card");
-  const kit = kits.get(ref);
-  const part = (selector) => made.querySelector(selector);
-  made.dataset.kit = ref;
-  made.addEventListener("pointerdown", () => { made.dataset.touched = Date.now(); });
-  part(".name").textContent = ref;
-  part(".name").href = `/kits/${encodeURIComponent(ref)}/`;
-  const stands = kit ? standing(kit, today()) : "";
-  if (stands && stands !== "out") made.classList.add(stands);
-  part(".mark").textContent = words[stands] ?? "";
-  part(".mark").hidden = !stands;
-  part(".lead").textContent = kit ? sentence(kit, stands) : answer.dataset.unknown;
-  const phone = kit?.out?.phone;
-  part(".phone").hidden = !phone;
-  if (phone) Object.assign(part(".phone a"), { href: `tel:${phone.replace(/[^+\d]/g, "")}`, textContent: phone });
-  part(".seal").hidden = !(kit?.out && kit.seal);
-  part(".seal").textContent = fill(words.seal, { SEAL: kit?.seal.slice(-3) ?? "" });
-  const out = part("[data-act=take-out]");
-  people(out.elements.person, kit?.next?.person, true);
-  const guide = book.people.find((each) => each.id === kit?.next?.person);
-  if (guide) out.querySelector("button").textContent = fill(words.takenBy, { NAME: guide.name });
-  out.elements.person.addEventListener("change", () => {
-    const person = book.people.find((each) => String(each.id) === out.elements.person.value);
-    if (person) out.querySelector("button").textContent = fill(words.takenBy, { NAME: person.name });
-  });
-  // What fits what the phone knows stands open and first; what is in the hand may be otherwise.
-  const likely = part(`[data-for=${kit?.out ? "hand-back" : "take-out"}]`);
-  likely.open = true;
-  if (kit?.out) part("[data-for=take-out]").before(likely);
-  part("[data-for=pass]").hidden = !book.people.length;
-  people(part("[data-act=pass]").elements.person);
-  for (const name of ["use", "borrow", "inside"]) part(`[data-for=${name}]`).hidden = !kit;
-  if (kit) fillIn(made, kit);
-  for (const form of made.querySelectorAll("form")) form.addEventListener("submit", submitted);
-  return made;
-}
-
-function sentence(kit, stands) {
-  const said = [];
-  if (kit.out) {
-    said.push(kit.out.name ? fill(words.has, { NAME: kit.out.name }) : words.somebody);
-    if (kit.out.due) said.push(fill(words.due, { WHEN: time(kit.out.due) }));
-    return said.join(" ");
-  }
-  if (kit.next) said.push(fill(kit.next.name ? words.promised : words.promisedTrip, { NAME: kit.next.name, TRIP: kit.next.trip }));
-  said.push(...kit.withheld.map((why) => `${words.stop}: ${why}.`));
-  if (kit.lost) said.push(words.lost);
-  if (kit.laid_up) said.push(words.laidUp);
-  if (kit.training) said.push(words.training);
-  if (kit.to_sort) said.push(words.sort);
-  if (stands === "ok") said.push(kit.fit_until < "9000" ? fill(words.fitUntil, { DAY: day(kit.fit_until) }) : words.fit);
-  else said.push(stands === "short" ? words.mayGo : words.unfit);
-  return said.join(" ");
-}
-
-function people(select, chosen, none = false) {
-  if (none || !chosen) select.append(new Option("–", ""));
-  for (const person of book.people) select.append(new Option(person.name, person.id, false, person.id === chosen));
-}
-
-function fillIn(made, kit) {
-  const things = counted(kit, book);
-  for (const thing of things) {
-    const tile = copy("tile");
-    tile.querySelector("label").textContent = `${thing.name} (${thing.units})`;
-    const field = tile.querySelector("input");
-    field.name = `used-${thing.id}`;
-    field.id = `${kit.name}-used-${thing.id}`;
-    tile.querySelector("label").htmlFor = field.id;
-    made.querySelector(".tiles").append(tile);
-  }
-  made.querySelector(".tiles").addEventListener("click", (event) => {
-    const button = event.target.closest("button");
-    const field = button?.parentElement.querySelector("input");
-    if (!field) return;
-    if (button.classList.contains("more")) field.stepUp();
-    else field.stepDown();
-    button.parentElement.querySelector(".less").hidden = !Number(field.value);
-  });
-  made.querySelector("[data-for=use]").hidden = !things.length;
-  const { giver, thing } = made.querySelector("[data-act=borrow]").elements;
-  giver.append(new Option("–", ""));
-  for (const other of kits.values()) if (other !== kit) giver.append(new Option(other.name));
-  giver.addEventListener("change", () => {
-    thing.replaceChildren();
-    const from = kits.get(giver.value);
-    for (const each of from ? counted(from, book) : []) thing.append(new Option(`${each.name} (${each.units})`, each.id));
-  });
-  const inside = made.querySelector(".inside");
-  for (const section of kit.sections) {
-    const head = document.createElement("h3");
-    head.textContent = section.name;
-    const list = document.createElement("ul");
-    for (const [id, batch, units] of section.lines) {
-      const { number, until } = book.batches[batch];
-      const when = until ? fill(words.useBy, { DAY: day(until) }) : words.undated;
-      list.append(line(`${units} × ${book.things[id].name}`, `${number} ${when}`));
-    }
-    for (const [id, level] of section.levels) list.append(line(book.things[id].name, words[level] ?? level));
-    inside.append(head, list);
-  }
-}
-
-function line(what, more) {
-  const row = document.createElement("li");
-  const small = document.createElement("small");
-  row.textContent = what;
-  small.textContent = more;
-  row.append(small);
-  return row;
 }
 
 function offerPass(ref, person) {
@@ -234,7 +115,7 @@ async function submitted(event) {
     case "hand-back": return write(make.handBack(ref, event.submitter?.value ?? "sort-later", fields.sharps.checked, fields.wet.checked));
     case "pass": return write(make.pass(ref, chosen));
     case "use": {
-      const used = counted(kits.get(ref), book).map((thing) => ({ ...thing, units: Number(fields[`used-${thing.id}`].value) }));
+      const used = counted(kits.get(ref), book).map((thing) => ({ ...thing, units: Number(fields[`used-${thing.id}`]?.value ?? 0) }));
       const some = used.filter((thing) => thing.units > 0);
       return some.length ? write(make.use(ref, some)) : undefined;
     }

@@ -21,6 +21,8 @@
   const READY = "/offline/ready/";
   const BOOK = "/offline/kits/";
   const LOCK = "gearroom-queue";
+  const ASK_MS = 10_000; // a network that takes so long for a question, or
+  const ACT_MS = 60_000; // for an act, is none
   const SHIFTED_MS = 60_000; // a clock that moved so far between act and sending was set
   const KEEP_DONE_MS = 2 * 24 * 3600_000;
   const KEEP_SETTLED_MS = 60 * 24 * 3600_000;
@@ -105,9 +107,13 @@
     await put({ ...act, settled: Date.now() });
   });
 
-  /** Forget what belongs to whoever signed in; acts that wait stay theirs. */
+  /** Forget what belongs to whoever signed in. Acts that wait stay theirs, and what is to settle
+   * stays for whoever comes next. */
   async function forget() {
     await within("kept", "readwrite", (store) => store.clear());
+    for (const act of await acts()) {
+      if (act.state === "done" || act.settled) await within("acts", "readwrite", (store) => store.delete(act.seq));
+    }
     tell();
   }
 
@@ -116,7 +122,7 @@
   async function ready() {
     let answer;
     try {
-      answer = await fetch(READY, { cache: "no-store", credentials: "same-origin" });
+      answer = await fetch(READY, { cache: "no-store", credentials: "same-origin", signal: AbortSignal.timeout(ASK_MS) });
       if (answer.status === 401) return null;
       if (!answer.ok) return undefined;
       const who = await answer.json(); // no JSON: something on the way answered for it
@@ -160,7 +166,7 @@
     let answer, told;
     try {
       answer = await fetch(act.path, {
-        method: "POST", credentials: "same-origin", cache: "no-store",
+        method: "POST", credentials: "same-origin", cache: "no-store", signal: AbortSignal.timeout(ACT_MS),
         headers: { "Content-Type": "application/json", "Idempotency-Key": act.key, "X-CSRFToken": who.csrf },
         body: JSON.stringify({ ...act.body, occurred_at: act.claimed, device_now: new Date().toISOString() }),
       });
@@ -202,8 +208,8 @@
     if (old && Date.now() - old.fetched < seconds * 1000) return true;
     try {
       const headers = old ? { "If-None-Match": old.tag } : {};
-      const answer = await fetch(BOOK, { headers, cache: "no-store", credentials: "same-origin" });
-      if (answer.redirected || !(answer.ok || answer.status === 304)) return false;
+      const answer = await fetch(BOOK, { headers, cache: "no-store", credentials: "same-origin", signal: AbortSignal.timeout(ACT_MS) });
+      if (!(answer.ok || answer.status === 304)) return false;
       const book = answer.status === 304 ? old : await answer.json();
       await keep("book", { ...book, tag: answer.headers.get("ETag") ?? "", fetched: Date.now() });
       tell();

@@ -46,21 +46,14 @@ self.addEventListener("fetch", (event) => {
   const { request } = event;
   const url = new URL(request.url);
   if (url.origin !== self.location.origin) return;
-  if (request.mode === "navigate" && url.pathname === FACTS.sign_out && request.method === "POST") {
-    event.respondWith(signOut(request));
-  } else if (request.method !== "GET") {
-    return;
+  if (request.method !== "GET") {
+    return; // what was to be done: the browser says that it could not be sent, and sends it again
   } else if (request.mode === "navigate") {
     event.respondWith(navigate(request, url));
   } else if (url.pathname.startsWith(FACTS.static)) {
     event.respondWith(file(request, url));
   }
 });
-
-async function signOut(request) {
-  await gearQueue.forget();
-  return fetch(request).catch(kept);
-}
 
 const kept = async () => (await caches.match(FACTS.page)) ?? Response.error();
 

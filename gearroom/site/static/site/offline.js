@@ -6,6 +6,7 @@ import "./offline-queue.js";
 const queue = globalThis.gearQueue;
 const bar = document.getElementById("pocket");
 const FRESH_S = 120; // how old the kept kits may be before they are fetched again
+const HIDDEN_S = 20; // the same, when the phone is put away
 const AGAIN_MS = 15_000;
 let timer = 0;
 
@@ -33,10 +34,18 @@ async function send() {
 async function start() {
   navigator.serviceWorker?.register("/worker.js").catch(() => {}); // without it, all but this works
   await send();
-  if (bar.dataset.keeps) await queue.refresh(FRESH_S);
+  await refresh(FRESH_S);
+  setInterval(() => { if (!document.hidden) refresh(FRESH_S); }, 1000 * FRESH_S);
 }
 
+const refresh = (seconds) => (bar.dataset.keeps ? queue.refresh(seconds) : false);
+
+document.querySelector("form[action='/sign-out/']")?.addEventListener("submit", async (event) => {
+  event.preventDefault(); // whoever signs out takes the kits with them
+  await queue.forget().catch(() => {});
+  event.target.submit();
+});
 queue.listen(show);
 addEventListener("online", send);
-document.addEventListener("visibilitychange", () => { if (!document.hidden) send(); });
+document.addEventListener("visibilitychange", () => (document.hidden ? refresh(HIDDEN_S) : send())); // off to the hills
 if (globalThis.indexedDB) start().catch(() => {}); // a browser that keeps nothing: the network alone
