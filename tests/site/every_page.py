@@ -15,6 +15,8 @@ AT_DAWN = (
     "/scan/",
     "/scan/?text=DAY-01",
     "/scan/?text=DAY-03",
+    "/offline/",
+    "/offline/?text=DAY-01",
     "/kits/DAY-01/",
     "/kits/DAY-02/",
     "/kits/DAY-02/sort/",
