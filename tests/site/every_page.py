@@ -74,6 +74,7 @@ AT_THE_DESK = (
     "/add-kit/",
     "/stock/",
     "/stock/1/",
+    "/stock/1/edit/",
     "/stock/expiry/",
     "/stock/receive/",
     "/stock/receive/?item=1",

@@ -18,14 +18,17 @@ from gearroom.site.web.fields import whole, words
 from gearroom.site.web.shell import Done, acted, actor, page, rooms_of, show
 from gearroom.site.web.stock import told
 from gearroom.site.web.words import DISPOSALS
+from kits.api.lots import expiry_in
 from kits.models import Disposal, PlaceKind
 from kits.rules import disposal as ways
 from kits.rules.facts import Kind
-from kits.services import disposing, find, opening, stock, stock_seen
+from kits.services import correcting, disposing, find, instruments, opening, stock, stock_seen
 from kits.services.ledger import room_place
 from kits.services.stock_seen import Held
 
-_ACTS = ("move", "send", "dispose", "open")
+_OF_UNITS = ("move", "send", "dispose", "open")
+_OF_ALL = ("correct", "check")
+"""What is done with units in this place, and what with the batch wherever it is."""
 
 
 @page()
@@ -61,6 +64,8 @@ def _shown(
         ],
         "rooms": [room for room in rooms_of(request) if room != home] if on_shelf else [],
         "ways": [(way, DISPOSALS[Disposal(way)]) for way in own],
+        "may_correct": who.may("correct_lot"),
+        "may_check": row.lot.item.kind == Kind.INSTRUMENT and who.may("check_instrument", home.pk),
         "may_open": row.lot.item.opened_life_days is not None
         and row.lot.opened_on is None
         and who.may("open", home.pk),
@@ -71,10 +76,12 @@ def _shown(
 
 
 def _acted(request: HttpRequest, place: int, lot: int) -> HttpResponse:
-    what = next((name for name in _ACTS if name in request.POST), None)
+    what = next((name for name in (*_OF_UNITS, *_OF_ALL) if name in request.POST), None)
     if what is None:
         raise Invalid(_("Choose what is to be done with it."))
     row = stock_seen.one(actor(request), place, lot)
+    if what in _OF_ALL:
+        return _batch_acted(request, row, what)
     units = whole(request.POST, "units", least=1, what=_("Units"))
 
     def perform(act: Act) -> Done:
@@ -85,6 +92,33 @@ def _acted(request: HttpRequest, place: int, lot: int) -> HttpResponse:
         return perform(replace(act, reason=reason))
 
     return acted(request, with_reason, to=reverse("thing", args=[row.lot.item_id]))
+
+
+def _batch_acted(request: HttpRequest, row: Held, what: str) -> HttpResponse:
+    said = request.POST
+
+    def corrected(act: Act) -> Done:
+        room = row.place.kit.room if row.place.kit else row.place.room
+        assert room is not None  # inner places are a room's or a kit's
+        printed = words(said, "printed", 40)
+        done = correcting.correct(
+            replace(act, reason=words(said, "reason")),
+            row.lot,
+            number=words(said, "number", 80),
+            expiry=expiry_in({"expiry_printed": printed}, stock.today_in(room)),
+        )
+        says = _("%(thing)s is put right, and every kit that holds it is judged again.")
+        return Done(says % {"thing": row.lot.item.name}, done.entry.pk)
+
+    def checked(act: Act) -> Done:
+        passed = said["check"] == "passed"
+        done = instruments.check(act, row.lot, passed=passed, answer=words(said, "answer", 200))
+        says = _("%(thing)s passed its check.") if passed else _("%(thing)s failed: kept back.")
+        told = {"thing": f"{row.lot.item.name} {row.lot.serial}"}
+        return Done(says % told, done.entry.pk)
+
+    perform = {"correct": corrected, "check": checked}[what]
+    return acted(request, perform, to=reverse("thing", args=[row.lot.item_id]))
 
 
 def _moved(act: Act, row: Held, units: int, to: str) -> Done:

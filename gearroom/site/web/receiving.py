@@ -279,9 +279,9 @@ def new_thing(request: HttpRequest) -> HttpResponse:
             says = _("Packs with this code are %(thing)s from now on.") % {"thing": item.name}
         else:
             item = _entered(act)
-            says = _("%(thing)s is a new thing here. Say the rest of it on its own page.") % {
-                "thing": item.name
-            }
+            says = _(
+                "%(thing)s is a new thing here. Say the rest of it on its page under Stock."
+            ) % {"thing": item.name}
         if said.get("gtin"):
             holds = whole(said, "holds", least=1, what=_("Units in a pack"))
             catalogue.put_pack_code(act, item, gtin=said["gtin"], units_per_pack=holds)

@@ -106,6 +106,7 @@ def thing(request: HttpRequest, item: int) -> HttpResponse:
         "packs": found.pack_codes.all(),
         "picture": _picture(_today(request), rows, by_kind=False) if rows else None,
         "may_receive": who.may("receive"),
+        "may_edit": who.may("edit_item"),
         "way": DISPOSALS[found.disposal],
     }
     if who.may("read_history"):

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from gearroom.site.web import counting, disposing, moving, recalls, receiving, stock
+from gearroom.site.web import counting, disposing, moving, recalls, receiving, stock, thing_editing
 
 urlpatterns: list[URLPattern] = [
     path("", stock.every, name="stock"),
@@ -21,4 +21,5 @@ urlpatterns: list[URLPattern] = [
     path("recalls/<int:recall>/told/", recalls.told, name="recall-told"),
     path("recalls/<int:recall>/close/", recalls.close, name="recall-close"),
     path("<int:item>/", stock.thing, name="thing"),
+    path("<int:item>/edit/", thing_editing.edit, name="edit-thing"),
 ]
