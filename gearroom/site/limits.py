@@ -1,15 +1,17 @@
-"""Bounds on what a request may send, judged before any of its body is read."""
+"""Bounds on what a request may send: its size before any of it is read, a page's text after."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
+from itertools import chain
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
 
 from gearroom.core.api.problems import respond
-from gearroom.core.problems import Problem, TooLarge, document
+from gearroom.core.problems import Invalid, Problem, TooLarge, document
+from gearroom.site.web import errors
 
 
 class LengthRequired(Problem):
@@ -50,3 +52,31 @@ def _judge(request: HttpRequest) -> Problem | None:
             limit_bytes=limit,
         )
     return None
+
+
+class NoNul:
+    """Middleware: refuses a page's address or form with a NUL (U+0000) in it, which nobody types
+    and PostgreSQL keeps in no text. The API refuses it as it reads a body."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_view(
+        self,
+        request: HttpRequest,
+        view: Callable[..., HttpResponse],
+        args: Sequence[object],
+        named: Mapping[str, object],
+    ) -> HttpResponse | None:
+        """Look at all that a page was sent, once its form was read."""
+        if request.path.startswith("/api/"):
+            return None
+        fields = chain(request.GET.lists(), request.POST.lists())
+        sent = chain(named.values(), *(values for _name, values in fields))
+        if not any("\0" in text for text in sent if isinstance(text, str)):
+            return None
+        says = _("This holds a character that cannot be kept. Type it again by hand.")
+        return errors.refusal(request, Invalid(says))

@@ -55,13 +55,13 @@ def day(said: Mapping[str, str], name: str, what: str = "") -> date | None:
 
 
 def instant(said: Mapping[str, str], name: str, zone: str, what: str = "") -> datetime:
-    """A day and a time as a clock in `zone` (IANA) shows them."""
+    """A day and a time as a clock in `zone` (IANA) shows them, in this century or the next."""
     text = said.get(name, "").strip()
     try:
         found = parse_datetime(text)
     except ValueError:
         found = None
-    if found is None:
+    if found is None or not 2000 <= found.year < 2200:
         raise Invalid(
             _("%(what)s: give a day and a time, such as 2026-05-31 08:30.")
             % {"what": what or name},

@@ -24,7 +24,7 @@ from gearroom.core.problems import Invalid, NotFound, Problem
 from gearroom.site.web import fields, words
 from gearroom.site.web.shell import Done, acted, actor, here, page, show
 from kits.api.lists import packing_lists, versions
-from kits.models import Kit, PackingListVersion, Substitute
+from kits.models import Kit, PackingList, PackingListVersion, Substitute
 from kits.rules.facts import Line
 from kits.rules.versions import LineChange
 from kits.services import find, kits, list_effects, lists
@@ -63,7 +63,9 @@ def today_here(request: HttpRequest) -> date:
 
 def version_of(id: int, number: int) -> PackingListVersion:
     """A version with all that is shown of it. Raises NotFound."""
-    found = versions().filter(packing_list=id, number=number).first()
+    # Asked of the lists themselves, which know that no id is as large as an address may say.
+    of_list = PackingList.objects.filter(pk=id)
+    found = versions().filter(packing_list__in=of_list, number=number).first()
     if found is None:
         raise NotFound("version of that kit list", number)
     return found
@@ -144,7 +146,8 @@ def facts_said(request: HttpRequest) -> lists.Draft:
 @page()
 def one(request: HttpRequest, id: int) -> HttpResponse:
     """Go to the newest published version of a list, or to its draft where there is no other."""
-    rows = PackingListVersion.objects.filter(packing_list=id).defer("signed_page")
+    of_list = PackingList.objects.filter(pk=id)
+    rows = PackingListVersion.objects.filter(packing_list__in=of_list).defer("signed_page")
     found = rows.filter(published_at__isnull=False).order_by("-number").first() or rows.first()
     if found is None:
         raise NotFound("kit list", id)
