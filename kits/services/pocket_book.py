@@ -24,6 +24,7 @@ from kits.models import (
     Label,
     LabelKind,
     LevelFact,
+    Lot,
     Movement,
     PlaceKind,
     Reservation,
@@ -47,21 +48,13 @@ def pocket_book(actor: Actor) -> dict[str, Any]:
     """
     kits = overview.overviews(actor, overview.listed(actor).order_by("name"))
     places = [seen.place.pk for kit in kits for seen in kit.sections]
-    lines: dict[int, list[list[int]]] = defaultdict(list)
-    batches: dict[int, dict[str, Any]] = {}
-    things: dict[int, Item] = {}
-    for row in (
-        Holding.objects.filter(place__in=places, units__gt=0)
-        .select_related("lot__item")
-        .order_by("place", "lot__item__name", "lot__expiry", "lot")
-    ):
-        lines[row.place_id].append([row.lot.item_id, row.lot_id, row.units])
-        batches[row.lot_id] = {"number": row.lot.number, "until": _iso(row.lot.expiry)}
-        things[row.lot.item_id] = row.lot.item
+    lines, lots = _inside(places)
     levels: dict[int, list[list[Any]]] = defaultdict(list)
+    by_eye = set()
     for fact in _levels(places):
         levels[fact.section_id].append([fact.item_id, fact.level])
-        things[fact.item_id] = fact.item
+        by_eye.add(fact.item_id)
+    things = Item.objects.in_bulk({lot.item_id for lot in lots} | by_eye)
     whom = _people(actor)
     used = _used(things)
     return {
@@ -70,10 +63,23 @@ def pocket_book(actor: Actor) -> dict[str, Any]:
             item.pk: {"name": item.name, "by_eye": item.by_eye, "used": used.get(item.pk, 0)}
             for item in things.values()
         },
-        "batches": batches,
+        "batches": {lot.pk: {"number": lot.number, "until": _iso(lot.expiry)} for lot in lots},
         "people": [{"id": person.pk, "name": person.name} for person in whom],
-        "labels": _labels(kits, places, batches, whom),
+        "labels": _labels(kits, places, [lot.pk for lot in lots], whom),
     }
+
+
+def _inside(places: Iterable[int]) -> tuple[dict[int, list[list[int]]], list[Lot]]:
+    """The lines of each section, by thing and soonest expiry, and the batches that they name."""
+    held = Holding.objects.filter(place__in=places, units__gt=0)
+    known = Lot.objects.filter(pk__in=held.values("lot")).order_by("item__name", "expiry", "pk")
+    lots = list(known)
+    rank = {lot.pk: (number, lot.item_id) for number, lot in enumerate(lots)}
+    lines: dict[int, list[list[int]]] = defaultdict(list)
+    rows = held.values_list("place", "lot", "units")
+    for place, lot, units in sorted(rows, key=lambda row: rank[row[1]]):
+        lines[place].append([rank[lot][1], lot, units])
+    return lines, lots
 
 
 def _kit(
@@ -145,7 +151,7 @@ def _people(actor: Actor) -> list[Person]:
 def _levels(places: Iterable[int]) -> Iterable[LevelFact]:
     latest = LevelFact.objects.filter(section__in=places).values("section", "item")
     newest = [row["newest"] for row in latest.annotate(newest=Max("id")).order_by()]
-    return LevelFact.objects.filter(pk__in=newest).select_related("item").order_by("item__name")
+    return LevelFact.objects.filter(pk__in=newest).order_by("item__name", "pk")
 
 
 def _used(things: Iterable[int]) -> dict[int, int]:
