@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from django.db.models import Prefetch
 
 from kits.models import Entry, Kit, Photo
+from kits.services import mixups
 
 
 @dataclass(frozen=True)
@@ -21,12 +22,14 @@ class Moved:
 
 @dataclass(frozen=True)
 class Happened:
-    """One act, and what moved by it. `put_right`: it was taken back later."""
+    """One act, and what moved by it. `put_right`: it was taken back later. `moves`: it may have
+    been another kit's (see `mixups`)."""
 
     entry: Entry
     put_in: Sequence[Moved]
     taken_out: Sequence[Moved]
     put_right: bool
+    moves: bool
 
 
 def history(kit: Kit, *, most: int, before: int | None = None) -> tuple[list[Happened], int | None]:
@@ -60,7 +63,9 @@ def _happened(kit: Kit, entry: Entry) -> Happened:
             put_in[name] += leg.units
         elif leg.from_place.kit_id == kit.pk and leg.to_place.kit_id != kit.pk:
             taken_out[name] += leg.units
-    return Happened(entry, _rows(put_in), _rows(taken_out), hasattr(entry, "reversed_by"))
+    put_right = hasattr(entry, "reversed_by")
+    moves = entry.kind in mixups.KINDS and not entry.detail.get("section") and not put_right
+    return Happened(entry, _rows(put_in), _rows(taken_out), put_right, moves)
 
 
 def _rows(counted: Counter[str]) -> list[Moved]:

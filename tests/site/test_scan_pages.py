@@ -101,6 +101,21 @@ def test_it_was_really_another_kit_is_two_taps(school):
     )
 
 
+def test_what_was_noticed_late_is_put_right_from_the_kits_story(school):
+    custody.check_out(make.act(school.world.guide), school.world.day_01, person=school.world.guide)
+    taken = Entry.objects.get(kind="check-out")
+    scanned.filled("DAY-03", school.world)
+
+    page = browser(school.world.keeper).get("/kits/DAY-01/").content.decode()
+    assert f'href="/undo/{taken.pk}/really/"' in page
+    history = browser(school.world.guide).get("/kits/DAY-01/history/").content.decode()
+    assert "/really/" not in history  # it is a keeper's to put right another's act
+    post(browser(school.world.keeper), f"/undo/{taken.pk}/really/", kit="DAY-03")
+
+    assert Checkout.objects.get(in_at=None).kit.name == "DAY-03"
+    assert "/really/" not in browser(school.world.keeper).get("/kits/DAY-01/").content.decode()
+
+
 def test_a_kit_that_is_none_of_theirs_is_no_answer_to_which_it_was(school):
     client = browser(school.world.guide)
     post(client, "/scan/", text="DAY-01", intent="check-out", holder=school.world.guide.pk)

@@ -26,7 +26,8 @@ def every_act(request: HttpRequest, kit: str) -> HttpResponse:
         most=_A_PAGE,
         before=int(before) if before.isascii() and before.isdigit() and len(before) < 16 else None,
     )
-    facts = {"kit": found, "happened": rows, "older": older, "newest": not before}
+    may = {"reverse": actor(request).may("reverse", found.home_room_id)}
+    facts = {"kit": found, "happened": rows, "older": older, "newest": not before, "may": may}
     return show(request, "site/kit_history.html", facts)
 
 

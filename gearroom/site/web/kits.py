@@ -187,6 +187,7 @@ def _rights(request: HttpRequest, kit: Kit) -> dict[str, bool]:
         "withhold",
         "release",
         "read_history",
+        "reverse",
         "print_labels",
         "check_out_short",
         "check_instrument",
