@@ -27,6 +27,7 @@ WHO = (
     "hatch",
     "nobody",
 )
+OPEN = ("/sign-in/", "/help/", "/offline/")
 SENTENCE = re.compile(r'<p class="lead">(.*?)</p>|<div class="problem"[^>]*>(.*?)</div>', re.S)
 WHAT_TO_DO = re.compile(
     r"\b(Ask|Check|Choose|Sign in|Give|Scan|Load|Take|Make|Print|Use|Look|Call|Set|Go)\b"
@@ -78,7 +79,7 @@ def _faults(who, path, answer):
         return
     if "{{" in answer.content.decode() or "{%" in answer.content.decode():
         yield "a template's mark is left in it"
-    if who == "nobody" and status == 200 and not path.startswith(("/sign-in/", "/help/")):
+    if who == "nobody" and status == 200 and not path.startswith(OPEN):
         yield "shown to nobody in particular"
     said = SENTENCE.search(answer.content.decode())
     if status != 200 and not (said and WHAT_TO_DO.search(said[0])):
