@@ -86,6 +86,7 @@ AT_THE_DESK = (
     "/stock/at/10/1/",
     "/stock/recalls/",
     "/stock/recalls/1/",
+    "/kits/DAY-02/keeping/",
     "/devices/",
     "/signed-in/",
     "/sign-in/forgotten/",

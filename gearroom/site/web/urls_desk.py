@@ -6,6 +6,7 @@ from gearroom.site.web import (
     binding,
     devices,
     hatch,
+    kit_keeping,
     notices,
     papers,
     people,
@@ -70,4 +71,5 @@ urlpatterns: list[URLPattern] = [
     path("signed-in/pin/", sign_ins.pin, name="choose-pin"),
     path("sign-in/forgotten/", sign_ins.forgotten, name="forgotten"),
     path("sign-in/new/<str:uid>/<str:token>/", sign_ins.new_password, name="new-password"),
+    path("kits/<str:kit>/keeping/", kit_keeping.keep, name="keep-kit"),
 ]
