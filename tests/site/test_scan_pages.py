@@ -236,6 +236,18 @@ def test_the_wrong_kit_in_hand_changes_places_without_a_word(school):
     assert Reservation.objects.get(trip=trip, released=None).kit.name == "DAY-03"
 
 
+def test_choosing_who_takes_another_kit_than_theirs_swaps_the_two(school):
+    scanned.filled("DAY-03", school.world)
+    trip = make.trip("Crag walk", school.world.store, leader=school.world.guide)
+    reservations.reserve(make.act(), school.world.day_01, trip)
+    fields = {"text": "DAY-03", "intent": "check-out", "holder": school.world.guide.pk}
+
+    post(browser(school.world.keeper), "/scan/", **fields)
+
+    assert Checkout.objects.get(in_at=None).kit.name == "DAY-03"
+    assert Reservation.objects.get(trip=trip, released=None).kit.name == "DAY-03"
+
+
 def test_a_wrong_kit_that_does_not_suit_the_trip_is_told_why(school):
     scanned.filled("DAY-03", school.world)
     trip = make.trip("Long crossing", school.world.store, 0, 6, leader=school.world.guide)

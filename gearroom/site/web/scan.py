@@ -181,7 +181,7 @@ def _asked(request: HttpRequest, act: Act) -> Ask:
         trip=find.trip(act.actor, said["trip"]) if said.get("trip") else None,
         due_at=due_at,
         short_reason=said.get("short_reason", "").strip()[:300],
-        swap=bool(said.get("swap")),
+        swap=len(said.getlist("text")) == 1,  # the kit in the hand goes, if it suits
         emergency=bool(said.get("emergency")),
         as_found=as_found,
         wet=bool(said.get("wet")),
