@@ -179,7 +179,7 @@ def one(actor: Actor, place: int, lot: int) -> Held:
     """What one place holds of one batch. Raises NotFound."""
     found = [row for row in held(actor, place=find.place(actor, place)) if row.lot.pk == lot]
     if not found:
-        raise NotFound("such batch in this place", lot)
+        raise NotFound("such batch in this place")
     return found[0]
 
 

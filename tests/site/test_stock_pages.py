@@ -47,8 +47,8 @@ def test_stock_is_searched_and_narrowed_to_what_is_low(world):
 def test_a_thing_shows_its_batches_by_shelf_its_kits_and_its_movements(world):
     page = text_of(browser(world.keeper).get(f"/stock/{world.dressing.pk}/"))
 
-    assert re.search(r"12\s+C2\s+Main store\s+D1", page)
-    assert re.search(r"10\s+C3\s+Main store\s+D2", page)
+    assert re.search(r"12\s+C2\s+Main store\s+batch D1, good until", page)
+    assert re.search(r"10\s+C3\s+Main store\s+batch D2", page)
     assert re.search(r"6\s+DAY-01 , Main\s+D1", page)
     assert "supplier → C2" in page
 

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from gearroom.core import clock
+from gearroom.core.models import Room
 from gearroom.site.web.shell import actor, here, page, rooms_of, show
 from gearroom.site.web.words import DISPOSALS
 from kits.models import PlaceKind, Recall
@@ -70,8 +71,7 @@ def every(request: HttpRequest) -> HttpResponse:
     """Every thing with what each room has of it, what is running low first."""
     search = request.GET.get("search", "").strip()[:40]
     low = bool(request.GET.get("low"))
-    who, own = actor(request), here(request)
-    rooms = sorted(rooms_of(request), key=lambda room: room != own)
+    who, rooms = actor(request), _rooms_own_first(request)
     found = stock_seen.things(who, rooms, search=search, low=low)
     on_the_way = stock_seen.held(who, kinds=[PlaceKind.TRANSIT])
     facts: dict[str, Any] = {
@@ -83,7 +83,6 @@ def every(request: HttpRequest) -> HttpResponse:
         "shelves": stock_seen.shelves_of(who) if on_the_way else [],
         "recalls": Recall.objects.filter(closed__isnull=True).count(),
         "may": {name: who.may(name) for name in ("receive", "count", "dispose", "move")},
-        "several": len(rooms) > 1,
     }
     return show(request, "site/stock/every.html", facts)
 
@@ -95,7 +94,7 @@ def thing(request: HttpRequest, item: int) -> HttpResponse:
     who = actor(request)
     found = find.item(item)
     rows = stock_seen.held(who, item=found)
-    everything = stock_seen.things(who, rooms_of(request), search=found.name)
+    everything = stock_seen.things(who, _rooms_own_first(request), search=found.name)
     facts: dict[str, Any] = {
         "item": found,
         "seen": next((each for each in everything if each.item == found), None),
@@ -136,6 +135,11 @@ def expiry(request: HttpRequest) -> HttpResponse:
         "may_dispose": who.may("dispose"),
     }
     return show(request, "site/stock/expiry.html", facts)
+
+
+def _rooms_own_first(request: HttpRequest) -> list[Room]:
+    own = here(request)
+    return sorted(rooms_of(request), key=lambda room: room != own)
 
 
 def _today(request: HttpRequest) -> date:
