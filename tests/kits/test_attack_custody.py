@@ -17,8 +17,8 @@ from kits.services import (
     stock,
     turnaround,
 )
-from kits.services.ledger import room_place
 from kits.services.borrowing import Borrowed
+from kits.services.ledger import room_place
 from kits.services.turnaround import PutIn
 from tests.core.made import is_problem
 from tests.kits import factories as make

@@ -29,8 +29,8 @@ from kits.models import (
 )
 from kits.rules.expiry import Fault, why_not
 from kits.services import (
-    borrowing,
     audit,
+    borrowing,
     building,
     contents,
     correcting,
@@ -46,9 +46,9 @@ from kits.services import (
     turnaround,
     use,
 )
+from kits.services.borrowing import Borrowed
 from kits.services.counting import Found
 from kits.services.reversal import reverse
-from kits.services.borrowing import Borrowed
 from kits.services.use import UseLine
 from tests.kits import factories
 from tests.kits.factories import World, act, days
