@@ -4,6 +4,7 @@ lost; and how little goes over the wire where the network is poor."""
 from __future__ import annotations
 
 import os
+import random
 import signal
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -16,6 +17,7 @@ from playwright.sync_api import BrowserContext, Error, Page, expect, sync_playwr
 
 from gearroom.core import clock
 from kits.models import Checkout, Entry, Notice
+from kits.rules import codes
 from kits.services import custody
 from tests.e2e.pages import PASSWORD, QUIET, chromium, crossing, give_password, sign_in
 from tests.e2e.postroom import until
@@ -29,6 +31,9 @@ pytestmark = [
 CAMERA = ("--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream")
 SEEN_MS = 40_000
 WIRE_BYTES = 100_000
+LOADED = "performance.getEntriesByType('resource').map((each) => each.name)"
+RIGHT_CODES = """(codes) => import('/static/site/offline-book.js').then(
+  ({ isCode }) => codes.filter(isCode))"""
 KEPT = """() => Promise.all([caches.match('/offline/'), gearQueue.kept('book'),
   caches.match('/static/reading/zxing_reader.wasm')]).then((found) => found.every(Boolean))"""
 _LAYOUT_SHIFT = """() => new Promise((tell) => {
@@ -99,6 +104,16 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         sign_in(page, server.url, keeper, "/scan/")
         page.wait_for_load_state()
         until(lambda: page.evaluate(KEPT), "what is kept on the phone")
+        # What is a code of ours on the phone is one in the book.
+        draw = random.Random(7).choice
+        drawn = [codes.new_code(draw) for _ in range(60)]
+        wrong = [
+            code[:place] + other + code[place + 1 :]
+            for code in drawn
+            for place, other in ((0, "2"), (3, "B"), (7, "X"))
+        ]
+        told = page.evaluate(RIGHT_CODES, [*drawn, *wrong])
+        assert told == [code for code in (*drawn, *wrong) if codes.is_valid(code)]
 
     server.kill()
     before = Entry.objects.latest("id").pk
@@ -202,6 +217,16 @@ def test_pages_are_light_and_stand_still(need, open_database, make_server):
     server = make_server().start()
 
     with chromium(program, *CAMERA) as browser:
+        # Nothing is loaded to read with before the camera is allowed.
+        refused = browser.new_page()
+        refused.add_init_script(
+            "navigator.mediaDevices.getUserMedia = () =>"
+            " Promise.reject(new DOMException('', 'NotAllowedError'));"
+        )
+        sign_in(refused, server.url, keeper, "/scan/")
+        refused.get_by_text("The camera was refused.").wait_for()
+        assert "/static/reading/" not in str(refused.evaluate(LOADED))
+
         context = browser.new_context(
             viewport={"width": 360, "height": 740}, service_workers="block"
         )

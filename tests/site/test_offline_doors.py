@@ -6,10 +6,12 @@ import gzip
 import json
 import re
 import uuid
+from datetime import timedelta
 
 import pytest
 from django.contrib.staticfiles import finders
 from django.test import Client
+from django.utils import timezone
 
 from gearroom.site.web import offline
 from kits.models import Checkout
@@ -129,6 +131,26 @@ def test_whoever_is_signed_in_may_send_what_they_wrote_down(school):
     )
     assert answer.status_code == 201
     assert Checkout.objects.get(in_at=None).person == school.world.guide
+
+
+def test_what_is_sent_again_later_is_still_the_same_act(school):
+    client, key = browser(school.world.keeper), str(uuid.uuid4())
+    done_at = timezone.now() - timedelta(hours=3)
+    told = {"already_gone": True, "occurred_at": done_at.isoformat()}
+
+    answers = [
+        client.post(
+            "/api/v1/kits/DAY-01/check-out/",
+            {**told, "device_now": (timezone.now() + timedelta(hours=hours)).isoformat()},
+            content_type="application/json",
+            headers={"Idempotency-Key": key},
+        )
+        for hours in (0, 5)
+    ]
+
+    assert [answer.status_code for answer in answers] == [201, 201]
+    assert answers[1]["Idempotency-Replayed"] == "true"
+    assert Checkout.objects.count() == 1
 
 
 def test_a_phone_keeps_the_kits_of_its_persons_rooms_with_what_is_inside(school):

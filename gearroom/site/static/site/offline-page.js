@@ -136,10 +136,11 @@ function drawQueue() {
   find("queue").hidden = !open.length;
   const { none, one, many, others } = find("waiting").dataset;
   const said = [unsent.length ? fill(unsent.length === 1 ? one : many, { COUNT: unsent.length }) : none];
-  const theirs = Map.groupBy ? Map.groupBy(unsent.filter((act) => act.by !== book?.person), (act) => act.name) : new Map();
-  for (const [name, list] of theirs) said.push(fill(others, { COUNT: list.length, NAME: name }));
+  const theirs = new Map();
+  for (const { by, name } of unsent) if (by !== book?.person) theirs.set(name, (theirs.get(name) ?? 0) + 1);
+  for (const [name, count] of theirs) said.push(fill(others, { COUNT: count, NAME: name }));
   find("waiting").textContent = said.join(" ");
-  find("acts").replaceChildren(...open.toReversed().map(drawAct));
+  find("acts").replaceChildren(...open.reverse().map(drawAct));
 }
 
 function drawAct(act) {
@@ -191,6 +192,8 @@ function explain(act) {
 
 // ------------------------------------------------------------------------------------------ the kits
 function drawKits() {
+  find("as-of").hidden = !book;
+  if (!book) return find("kits").replaceChildren();
   find("as-of").textContent = fill(find("as-of").dataset.asOf, { WHEN: time(new Date(book.fetched).toISOString()) });
   find("kits").replaceChildren(...[...kits.values()].map((kit) => {
     const row = document.createElement("li");
@@ -217,7 +220,7 @@ async function load() {
   acts = await queue.acts();
   kits = book ? kitsNow(book, acts) : new Map();
   drawQueue();
-  if (book) drawKits();
+  drawKits();
 }
 
 // ------------------------------------------------------------------------------------- out of reach?
