@@ -61,6 +61,12 @@ def pytest_configure(config: pytest.Config) -> None:
         config.stash[_KEEPER] = keeper.start(Path(os.environ[FOLDER]))
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """What `-n auto` means: two workers a core, since most of the long tests wait for servers."""
+    return 2 * (os.cpu_count() or 1)
+
+
 def pytest_unconfigure(config: pytest.Config) -> None:
     if _KEEPER in config.stash:
         keeper.stop(config.stash[_KEEPER])

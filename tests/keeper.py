@@ -298,7 +298,10 @@ class Keeper:
             with suppress(ProcessLookupError):
                 os.killpg(group, signal.SIGKILL)
         for server in self._servers:
-            server.send_signal(signal.SIGQUIT)  # PostgreSQL: at once; its own children end with it
+            # PostgreSQL ends at once, and its children with it; Redis may have been started deaf to
+            # this one, as what a shell starts in its background is, but not to the other.
+            server.send_signal(signal.SIGQUIT)
+            server.send_signal(signal.SIGTERM)
         for server in self._servers:
             server.wait(30)
         shutil.rmtree(self.folder, ignore_errors=True)

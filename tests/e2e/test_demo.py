@@ -62,7 +62,7 @@ class Demo:
         return code
 
 
-def test_the_day_is_played_through_the_api_and_kept(session_folder, tmp_path):
+def test_the_day_is_played_through_the_api_and_kept_by_later_runs(session_folder, tmp_path):
     demo = Demo(session_folder, tmp_path)
     kept, facts = demo.kept, demo.kept["facts"]
     phone = Phone(f"http://127.0.0.1:{demo.port}", kept["token"])
@@ -118,13 +118,8 @@ def test_the_day_is_played_through_the_api_and_kept(session_folder, tmp_path):
     assert same.get("kits/GROUP-01/").body["seal"] == kit["seal"]
     assert again.stop() == 0
 
-
-def test_loading_alone_is_safe_to_run_twice(tmp_path):
-    env = environment(tmp_path)
-
-    manage("demo", "--load-only", env=env, timeout=400)
-    first = (tmp_path / "demo.json").read_text()
-    manage("demo", "--load-only", env=env)
-
-    assert (tmp_path / "demo.json").read_text() == first
-    assert manage("audit", env=env).returncode == 0
+    # and loading alone adds nothing to what is there
+    before = (tmp_path / "demo.json").read_text()
+    manage("demo", "--load-only", env=demo.env)
+    assert (tmp_path / "demo.json").read_text() == before
+    assert manage("audit", env=demo.env, check=False).returncode == 0

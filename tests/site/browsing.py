@@ -5,7 +5,14 @@ from __future__ import annotations
 import re
 import uuid
 
+import pytest
 from django.test import Client
+
+PAGES_ON_SQLITE = [
+    pytest.mark.django_db,
+    pytest.mark.parametrize("engine", ["sqlite"], indirect=True),
+]
+"""Pages ask services only, and those are tried on both engines."""
 
 
 def browser(person=None, **more):

@@ -10,9 +10,9 @@ from django.core.cache import cache
 from kits.models import Entry, EntryKind
 from kits.services import stock
 from tests.kits import factories as make
-from tests.site.browsing import browser, form_with, text_of
+from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, text_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture(autouse=True)

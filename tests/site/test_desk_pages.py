@@ -11,9 +11,9 @@ from gearroom.core.rules.roles import Role
 from kits.models import Hearing, HearingChoice, Label, Notice, Place
 from kits.services import hearing, notices, sending
 from tests.kits import factories as make
-from tests.site.browsing import browser, post, text_of
+from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture

@@ -14,9 +14,9 @@ from gearroom.site.web import start_workbook
 from kits.models import Entry, Holding, Item, Kit, PackCode, PackingListVersion, Place
 from kits.services.audit import findings
 from tests.kits import factories as make
-from tests.site.browsing import browser, post, text_of
+from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = PAGES_ON_SQLITE
 
 ROWS = {
     "Shelves": [["A1"]],

@@ -13,9 +13,9 @@ from kits.models import Entry, Movement, Photo
 from kits.services import custody, keeping, reversal
 from tests.kits import factories as make
 from tests.labels import scanned
-from tests.site.browsing import browser, post, text_of
+from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = PAGES_ON_SQLITE
 
 BACK = "/kits/DAY-01/hand-back/"
 GPS = 0x8825

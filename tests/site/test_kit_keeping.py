@@ -7,9 +7,9 @@ import pytest
 from gearroom.core.models import Membership
 from kits.models import Entry, Kit, Notice
 from tests.kits import factories as make
-from tests.site.browsing import browser, form_with, post, text_of
+from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = PAGES_ON_SQLITE
 PATH = "/kits/DAY-02/keeping/"
 
 

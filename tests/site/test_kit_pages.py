@@ -8,9 +8,9 @@ from kits.models import Entry, Holding, Kit
 from kits.services import custody, instruments, stock, turnaround
 from kits.services.use import UseLine
 from tests.kits import factories as make
-from tests.site.browsing import browser, post, text_of
+from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture

@@ -12,9 +12,9 @@ from kits.models import Label
 from kits.services import labelling, turnaround
 from tests.kits import factories as make
 from tests.labels import scanned
-from tests.site.browsing import browser, post, text_of
+from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture

@@ -12,9 +12,9 @@ from kits.rules.facts import Criticality
 from kits.rules.hazards import HAZARDS
 from kits.services import lists
 from tests.kits import factories as make
-from tests.site.browsing import browser, form_of, post, text_of
+from tests.site.browsing import PAGES_ON_SQLITE, browser, form_of, post, text_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture

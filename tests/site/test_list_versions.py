@@ -12,9 +12,9 @@ from PIL import Image
 from kits.models import Kit
 from kits.services import lists
 from tests.kits import factories as make
-from tests.site.browsing import browser, form_of, post, text_of
+from tests.site.browsing import PAGES_ON_SQLITE, browser, form_of, post, text_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from tests.kits import factories as make
-from tests.site.browsing import browser, post, text_of
+from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = PAGES_ON_SQLITE
 
 FAR = "9" * 23
 """More than any id."""

@@ -18,8 +18,9 @@ from kits.models import Checkout
 from kits.services import custody, turnaround
 from tests.kits import factories as make
 from tests.labels import scanned
+from tests.site.browsing import PAGES_ON_SQLITE
 
-pytestmark = pytest.mark.django_db
+pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture

@@ -15,12 +15,12 @@ from kits.models import Holding, PackCode, PlaceKind
 from kits.services import catalogue
 from tests.kits import factories as make
 from tests.labels import scanned
-from tests.site.browsing import browser, form_with, post, text_of
+from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of
 
 GTIN = "09506000134352"
 """Of the range that GS1 keeps for examples."""
 
-pytestmark = pytest.mark.django_db
+pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture(autouse=True)

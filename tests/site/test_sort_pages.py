@@ -12,9 +12,9 @@ from kits.services import audit, custody, turnaround
 from kits.services.use import UseLine
 from tests.kits import factories as make
 from tests.labels import scanned
-from tests.site.browsing import browser, post, text_of
+from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = PAGES_ON_SQLITE
 
 SORT = "/kits/DAY-01/sort/"
 

@@ -15,9 +15,9 @@ from kits.services import catalogue, custody, stock
 from kits.services.ledger import room_place
 from tests.kits import factories as make
 from tests.labels import scanned
-from tests.site.browsing import browser, post, text_of
+from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = PAGES_ON_SQLITE
 
 GTIN = "09501101530003"
 PATH = "/kits/DAY-02/strip/"

@@ -8,9 +8,9 @@ from django.core.cache import cache
 from kits.models import Item, Lot
 from kits.services import fitness
 from tests.kits import factories as make
-from tests.site.browsing import browser, form_with, post, text_of
+from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture(autouse=True)
