@@ -122,8 +122,11 @@ def pytest_make_collect_report(collector: pytest.Collector) -> Iterator[None]:
 
 # ------------------------------------------------------------------------- what must be installed
 def _installed(package: str) -> str | None:
-    """Where a Debian package's program or library is on this machine, or None."""
+    """Where a Debian package's program or library, or an npm package, is here, or None."""
     match package:
+        case "axe-core" | "barcode-detector":
+            folder = keeper.PROJECT / "node_modules" / package
+            return str(folder) if folder.exists() else None
         case "postgresql":
             folder = keeper.postgresql_programs()
             return str(folder) if folder else None
@@ -140,6 +143,8 @@ def _installed(package: str) -> str | None:
 def need(package: str) -> str:
     """Where its program or library is; skips (in CI: fails) where the package is missing."""
     place = _installed(package)
+    if place is None and package in ("axe-core", "barcode-detector"):
+        pytest.skip(f"needs npm's {package}: npm ci")
     if place is None:
         pytest.skip(f"needs Debian's {package}: apt-get install {package}")
     return place

@@ -29,8 +29,7 @@ def test_axe_finds_nothing_and_everything_fits_the_thumb_and_the_screen(
 ):
     monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
     program = need("chromium")
-    if not AXE.exists():
-        pytest.fail("axe-core is missing: run npm ci")
+    need("axe-core")
     world = furnished()
     keeper = give_password(world.keeper)
     server = make_server().start()

@@ -86,6 +86,7 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
     need, open_database, make_server, settings, tmp_path
 ):
     program = need("chromium")
+    need("barcode-detector")
     settings.PUBLIC_URL = scanned.ADDRESS
     school = scanned.labelled()
     world = school.world

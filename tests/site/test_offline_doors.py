@@ -9,7 +9,6 @@ import uuid
 from datetime import timedelta
 
 import pytest
-from django.contrib.staticfiles import finders
 from django.test import Client
 from django.utils import timezone
 
@@ -44,9 +43,8 @@ def test_only_the_scan_page_may_run_webassembly(school):
         assert "wasm" not in client.get(path)["Content-Security-Policy"], path
 
 
-def test_the_reader_comes_from_our_own_host_where_npm_has_put_it(school):
-    if not finders.find("reading/ponyfill.js"):
-        pytest.fail("barcode-detector is missing: run npm ci")
+def test_the_reader_comes_from_our_own_host_where_npm_has_put_it(school, need):
+    need("barcode-detector")
     page = browser(school.world.guide).get("/scan/").content.decode()
 
     assert 'data-reader="/static/reading/"' in page
