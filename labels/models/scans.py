@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from django.db import models
-from gearroom.core.append_only import append_only
 
+from gearroom.core.append_only import append_only
 from gearroom.core.models import Person, Room
 from kits.models import Entry, Label
 
