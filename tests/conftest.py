@@ -72,7 +72,10 @@ def pytest_unconfigure(config: pytest.Config) -> None:
         keeper.stop(config.stash[_KEEPER])
 
 
-def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+@pytest.hookimpl(wrapper=True)
+def pytest_collection_modifyitems(
+    config: pytest.Config, items: list[pytest.Item]
+) -> Iterator[None]:
     """Leave out the long forms unless asked, and tests of the engine that was not chosen."""
     chosen = config.getoption("--engine")
     left_out = [
@@ -84,6 +87,18 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     if left_out:
         config.hook.pytest_deselected(items=left_out)
         items[:] = [item for item in items if item not in set(left_out)]
+    yield
+    _spread_what_waits(items)
+
+
+def _spread_what_waits(items: list[pytest.Item]) -> None:
+    """Tests that wait for servers of their own go among the others, and none of them last, so that
+    the cores have work all the time."""
+    waiting = [item for item in items if item.get_closest_marker("server")]
+    others = [item for item in items if not item.get_closest_marker("server")]
+    place = {item: 0.8 * number / len(waiting) for number, item in enumerate(waiting)}
+    place |= {item: number / len(others) for number, item in enumerate(others)}
+    items.sort(key=place.__getitem__)
 
 
 def _engine_of(item: pytest.Item) -> str | None:
