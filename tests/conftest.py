@@ -92,11 +92,11 @@ def pytest_collection_modifyitems(
 
 
 def _spread_what_waits(items: list[pytest.Item]) -> None:
-    """Tests that wait for servers of their own go among the others, and none of them last, so that
-    the cores have work all the time."""
+    """Tests that wait for servers of their own go evenly among the others, so that each worker gets
+    its share of them and the cores have work all the time."""
     waiting = [item for item in items if item.get_closest_marker("server")]
     others = [item for item in items if not item.get_closest_marker("server")]
-    place = {item: 0.8 * number / len(waiting) for number, item in enumerate(waiting)}
+    place = {item: number / len(waiting) for number, item in enumerate(waiting)}
     place |= {item: number / len(others) for number, item in enumerate(others)}
     items.sort(key=place.__getitem__)
 

@@ -21,3 +21,5 @@ from gearroom.settings import *  # noqa: E402, F403  (reads the environment made
 
 # Thousands of sign-ins: what a password hash costs is not what these tests are about.
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+# A test's client makes all middleware anew: files are looked for when asked, not listed each time.
+WHITENOISE_AUTOREFRESH = True
