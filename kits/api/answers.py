@@ -65,6 +65,10 @@ class EntryAnswer(serializers.Serializer[Any]):
     irregular = serializers.ListField(child=serializers.CharField())
 
 
+class PassedAnswer(CheckoutAnswer):
+    entry = EntryAnswer()
+
+
 class TakenAnswer(serializers.Serializer[Any]):
     checkout = CheckoutAnswer()
     entry = EntryAnswer()

@@ -107,13 +107,13 @@ class PassBody(ActBody):
 class Pass(UseCaseView):
     use_case = "pass"
     body = PassBody
-    answers = {200: answers.CheckoutAnswer}
+    answers = {200: answers.PassedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that a kit was passed to another person on the way."""
         kit = find.kit(act.actor, self.kwargs["kit"])
-        held = custody.pass_on(act, kit, find.person(data["person"]))
-        told = answers.checkout(held)
+        passed = custody.pass_on(act, kit, find.person(data["person"]))
+        told = {**answers.checkout(passed.checkout), "entry": answers.entry(passed.entry)}
         return 200, answers.for_eyes_of(act.actor, answers.rooms_of(kit), told)
 
 

@@ -46,6 +46,14 @@ class Taken:
 
 
 @dataclass(frozen=True)
+class Passed:
+    """A kit that was passed to another person on the way."""
+
+    checkout: Checkout
+    entry: Entry
+
+
+@dataclass(frozen=True)
 class HandedBack:
     """A kit that was handed back. `checkout` is None where the book did not show it out."""
 
@@ -113,12 +121,15 @@ def check_out(
     short_reason: str = "",
     emergency: bool = False,
     already_gone: bool = False,
+    irregular: Sequence[str] = (),
 ) -> Taken:
     """Take a kit out to a person.
 
     Without `trip` it is the one the kit is reserved for next; without `person` the one the kit is
     reserved to, or the trip's leader. `emergency` and `already_gone` are facts and always
-    recorded. Raises Refused: `kit-is-out` (says who has it), `not-fit`, `short-needs-a-reason`;
+    recorded; `irregular` are rules that the caller knows were broken.
+
+    Raises Refused: `kit-is-out` (says who has it), `not-fit`, `short-needs-a-reason`;
     Unacceptable: `who-takes-it`, `due-in-the-past`.
     """
     fact = emergency or already_gone
@@ -126,7 +137,7 @@ def check_out(
         (kit,) = book.lock(kit.pk)
         if not fact:
             act.actor.require("check_out", kit.room_id)
-        irregular = []
+        irregular = list(irregular)
         held = open_checkout(kit, section)
         with_kit = open_checkout(kit) if section else None
         for whoever in filter(None, (held, with_kit)):
@@ -307,16 +318,19 @@ def _seal_holds(seal: Seal | None, seen: str) -> bool:
     return not seen or seen == number or (len(seen) >= 3 and number.endswith(seen))
 
 
-def pass_on(act: Act, kit: Kit, person: Person) -> Checkout:
+def pass_on(act: Act, kit: Kit, person: Person) -> Passed:
     """Record that a kit was passed to another person on the way.
 
-    Where the book does not show the kit out, it is recorded as having gone out to them.
+    Where the book does not show the kit out, it is recorded as having gone out to them, irregular:
+    nobody judged it before it went.
     """
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
         held = open_checkout(kit)
         if held is None:
-            return check_out(act, kit, person=person, already_gone=True).checkout
+            unseen = ["was-not-taken-out"]
+            taken = check_out(act, kit, person=person, already_gone=True, irregular=unseen)
+            return Passed(taken.checkout, taken.entry)
         if held.person_id == person.pk:
             raise Refused(
                 "has-it-already",
@@ -334,4 +348,4 @@ def pass_on(act: Act, kit: Kit, person: Person) -> Checkout:
         )
         held.person = person
         held.save(update_fields=["person"])
-    return held
+    return Passed(held, entry)

@@ -22,7 +22,6 @@ from kits.models import (
     Holding,
     InstrumentCheck,
     Kit,
-    Label,
     Lot,
     Notice,
     Place,
@@ -70,7 +69,6 @@ class Week:
     ending: list[Held] = field(default_factory=list)
     off_shelves: list[Held] = field(default_factory=list)
     shelves: dict[int, Place] = field(default_factory=dict)
-    codes: dict[int, str] = field(default_factory=dict)
 
 
 def readers() -> QuerySet[Person]:
@@ -371,13 +369,6 @@ def _inside(weeks: dict[int, Week], mine: dict[int, list[Kit]], stock: Stockroom
             lapses = check is not None and check.due_on is not None and check.due_on <= week.horizon
             if check is None or not check.passed or lapses:
                 week.checks.append(row)
-    codes = dict(
-        Label.objects.filter(
-            cancelled_at__isnull=True, lot__in={h.lot_id for h in (*undated, *instruments)}
-        ).values_list("lot", "code")
-    )
-    for week in weeks.values():
-        week.codes = codes
 
 
 def _ends(week: Week, row: Held) -> None:

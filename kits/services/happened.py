@@ -19,11 +19,27 @@ from kits.services.messages import kit_page, page
 
 def row(notice: Notice) -> Row:
     """What a notice says, with the page that settles it."""
-    kit = notice.kit
     say = _SAYS.get(notice.kind)
     text, lines = say(notice) if say else (f"{title(notice.kind)}: {_kit(notice)}.", [])
-    url = kit_page(kit.name) if kit else ""
-    return Row(text, url, tuple(line for line in [*lines, *_entry(notice)] if line))
+    return Row(text, _settles(notice), tuple(line for line in [*lines, *_entry(notice)] if line))
+
+
+def _settles(notice: Notice) -> str:
+    """The page that settles it."""
+    facts = notice.facts
+    match notice.kind:
+        case "recall":
+            return page(_one_of("/stock/recalls/", facts.get("recall")))
+        case "low-stock":
+            things = facts["things"]
+            return page(_one_of("/stock/", things[0]["item"] if len(things) == 1 else None))
+        case "address-refused":
+            return page(_one_of("/people/", facts.get("person_id")))
+    return kit_page(notice.kit.name) if notice.kit else ""
+
+
+def _one_of(pages: str, number: int | None) -> str:
+    return pages if number is None else f"{pages}{number}/"
 
 
 def letter(notice: Notice) -> Letter:

@@ -271,8 +271,8 @@ def _refuse(notice: Notice, token: uuid.UUID, why: str, *, address: str) -> Came
             "address-refused",
             f"address:{person.pk}:{notice.recipient}"[:160],
             room=person.home_room,
-            facts={"person": person.name, "address": notice.recipient, "said": why[:300],
-                   "phone": person.phone},
+            facts={"person_id": person.pk, "person": person.name, "phone": person.phone,
+                   "address": notice.recipient, "said": why[:300]},
         )  # fmt: skip
     return Came.REFUSED
 

@@ -143,7 +143,7 @@ def _recalled(row: RecallPlace) -> Row:
         "sure": sure,
     }
     lines = [line for line in (row.recall.advice, _ring(row.person, kit)) if line]
-    return Row(text, kit_page(kit.name), tuple(lines))
+    return Row(text, page(f"/stock/recalls/{row.recall.pk}/"), tuple(lines))
 
 
 def _ring(person: Person | None, kit: Kit | None = None) -> str:
@@ -262,7 +262,7 @@ def _to_order(row: rule.ToOrder, today: date) -> Row:
             _("%(stock)d left; order level %(level)d")
             % {"stock": row.stock or 0, "level": row.level}
         )
-    return Row(text, "", tuple(lines))
+    return Row(text, page(f"/stock/{row.thing_id}/"), tuple(lines))
 
 
 def _not_back(week: Week) -> Iterator[Row]:
@@ -306,13 +306,13 @@ def _check(held: Held, week: Week) -> Row:
         else _("due %(day)s") % {"day": _day(held.day, week.today)}
     )  # fmt: skip
     text = f"{held.lot.item.name} {held.lot.serial}".strip()
-    return Row(f"{text}, {_where(held)}: {due}", _link(held, week))
+    return Row(f"{text}, {_where(held)}: {due}", _link(held))
 
 
 def _undated(week: Week) -> Iterator[Row]:
     for place, rows in _by_place(week.undated).items():
         lines = tuple(_units(h) for h in rows)
-        yield Row(place, _link(rows[0], week), lines)
+        yield Row(place, _link(rows[0]), lines)
 
 
 def _months(week: Week) -> Iterator[Part]:
@@ -330,7 +330,7 @@ def _months(week: Week) -> Iterator[Part]:
             tuple(
                 Row(
                     place,
-                    _link(rows[0], week),
+                    _link(rows[0]),
                     tuple(f"{_units(h)}: {_day(h.day, week.today)}" for h in rows if h.day),
                 )
                 for place, rows in groups
@@ -356,11 +356,10 @@ def _units(held: Held) -> str:
     return f"{held.units} × {held.lot.item.name}{batch}"
 
 
-def _link(held: Held, week: Week) -> str:
+def _link(held: Held) -> str:
     if held.place.kit:
         return kit_page(held.place.kit.name)
-    code = week.codes.get(held.lot.pk)
-    return page(f"/L/{code}") if code else ""
+    return page(f"/stock/at/{held.place.pk}/{held.lot.pk}/")
 
 
 # ------------------------------------------------------------------------------------------ words

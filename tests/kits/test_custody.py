@@ -246,11 +246,13 @@ def test_passing_on_keeps_one_checkout_and_every_holder(school):
     assert people == [school.guide, school.instructor]
 
 
-def test_a_kit_passed_on_that_the_book_shows_in_is_written_as_gone(school):
-    held = custody.pass_on(act(school.guide), school.day_01, school.instructor)
+def test_a_kit_passed_on_that_the_book_shows_in_is_written_as_gone_and_the_keeper_told(school):
+    held = custody.pass_on(act(school.guide), school.day_01, school.instructor).checkout
 
     assert held.person == school.instructor
     assert held.opened_by.kind == EntryKind.CHECK_OUT
+    assert "was-not-taken-out" in held.opened_by.irregular
+    assert Notice.objects.filter(kind="irregular", person=school.keeper).exists()
 
 
 def test_a_lost_kit_that_is_scanned_was_found(school):

@@ -26,7 +26,17 @@ from kits.models import (
     RecallPlace,
     RecallScope,
 )
-from kits.services import alarms, calendar, custody, notices, recalls, reservations, sending, use
+from kits.services import (
+    alarms,
+    calendar,
+    custody,
+    happened,
+    notices,
+    recalls,
+    reservations,
+    sending,
+    use,
+)
 from tests.core.made import is_problem
 from tests.kits import factories
 from tests.kits.factories import World, act, days
@@ -195,6 +205,18 @@ def test_low_stock_is_told_once_a_crossing_and_not_for_one_unit_back_and_forth(w
     set_stock(w, 20)
     assert told("low-stock") == ["Kim", "Kim"]
     assert Episode.objects.filter(kind="low-stock", closed_at=None).count() == 1
+
+
+def test_what_runs_low_leads_to_the_thing_and_several_to_the_store(w, settings):
+    settings.PUBLIC_URL = "https://gear.example.org"
+    w.tablets.order_down_to = 20
+    w.tablets.save()
+    set_stock(w, 20)
+    notice = Notice.objects.get(kind="low-stock")
+
+    assert happened.row(notice).url.endswith(f"/stock/{w.tablets.pk}/")
+    notice.facts["things"] *= 2
+    assert happened.row(notice).url.endswith("/stock/")
 
 
 # ------------------------------------------------------------------------------------- recalls

@@ -165,6 +165,30 @@ def test_a_kit_stands_once_with_all_that_is_to_be_done_to_it(w):
     assert "put in 4 from shelf C2" in said(text)
 
 
+def test_every_line_leads_to_the_page_that_settles_it(w):
+    factories.some(w.dressing, w.shelf, 3, "D9")
+    factories.some(w.dressing, w.shelf, 3, "D50", MONDAY.date() + timedelta(days=50))
+    w.tablets.order_down_to = 50
+    w.tablets.save()
+    custody.check_out(act(w.keeper), w.day_02, person=w.guide, already_gone=True)
+    Checkout.objects.update(
+        out_at=timezone.now() - timedelta(days=2), due_at=timezone.now() - timedelta(days=1)
+    )
+    recall = recalls.start(act(w.keeper), item=w.dressing, scope=RecallScope.NUMBER, number="D1")
+
+    letter = weekly_letter.letter(week_of(w))
+
+    address = "https://gear.example.org/"
+    pages = {
+        part.heading: [row.url.removeprefix(address) for row in part.rows] for part in letter.parts
+    }
+    assert [row.url for row in letter.alarms] == [f"{address}stock/recalls/{recall.pk}/"]
+    assert pages["Order by"] == [f"stock/{w.tablets.pk}/"]
+    assert pages["Not back"] == ["kits/DAY-02/"]
+    assert all(pages.values())
+    assert all("" not in lines for lines in pages.values())
+
+
 def test_a_recall_stands_above_everything_with_who_to_ring(w):
     Person.objects.filter(pk=w.instructor.pk).update(phone="01632 960101")
     recalls.start(act(w.keeper), item=w.dressing, scope=RecallScope.NUMBER, number="D1")

@@ -132,6 +132,17 @@ def test_whoever_is_signed_in_may_send_what_they_wrote_down(school):
     assert Checkout.objects.get(in_at=None).person == school.world.guide
 
 
+def test_a_kit_passed_on_that_was_never_taken_out_is_said_to_be_irregular(school):
+    answer = browser(school.world.guide).post(
+        "/api/v1/kits/DAY-01/pass/",
+        {"person": str(school.world.instructor.pk)},
+        content_type="application/json",
+        headers={"Idempotency-Key": str(uuid.uuid4())},
+    )
+
+    assert "was-not-taken-out" in answer.json()["entry"]["irregular"]
+
+
 def test_what_is_sent_again_later_is_still_the_same_act(school):
     client, key = browser(school.world.keeper), str(uuid.uuid4())
     done_at = timezone.now() - timedelta(hours=3)

@@ -103,7 +103,7 @@ def pass_on(request: HttpRequest, kit: str) -> HttpResponse:
     def perform(act: Act) -> Done:
         held = custody.pass_on(
             act, find.kit(act.actor, kit), find.person(request.POST.get("person", ""))
-        )
+        ).checkout
         name = held.person.name if held.person else ""
         return Done(_("%(name)s has %(kit)s now.") % {"name": name, "kit": held.kit.name})
 
