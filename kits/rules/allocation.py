@@ -17,7 +17,8 @@ never serve more claims of a rank and all above it.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from operator import attrgetter
 
 from kits.rules.facts import Criticality, Line
 
@@ -38,6 +39,7 @@ class Allocation:
         self.lines = lines
         self.free: dict[Pool, int] = {}
         self.held: list[dict[Pool, int]] = [{} for _ in lines]
+        self._got = [0] * len(lines)
         self._pools: list[tuple[list[Pool], ...]] = [([], [], [], []) for _ in lines]
         self._claimants: dict[int, list[int]] = {}
         for i, line in enumerate(lines):
@@ -46,7 +48,7 @@ class Allocation:
 
     def got(self, i: int) -> int:
         """Return how many units line `i` has."""
-        return sum(self.held[i].values())
+        return self._got[i]
 
     def add(self, supply: Mapping[Pool, int]) -> None:
         """Make more units free: counts above 0 by pool, of pools not added before."""
@@ -61,22 +63,24 @@ class Allocation:
     def meet_minimums(self) -> None:
         """Give each line up to its *never below*, lines of the first rank first."""
         for rank in BY_RANK:
-            self._meet(
-                {i: x.never_below for i, x in enumerate(self.lines) if x.criticality is rank}
-            )
+            self._meet(rank, attrgetter("never_below"))
 
     def meet_all(self) -> None:
         """Give each line up to its *never below* by rank, then up to its *carry* by rank."""
         self.meet_minimums()
         for rank in BY_RANK:
-            self._meet({i: x.carry for i, x in enumerate(self.lines) if x.criticality is rank})
+            self._meet(rank, attrgetter("carry"))
 
-    def _meet(self, wanted: Mapping[int, int]) -> None:
-        """Give lines of one rank up to what is wanted: a line's own thing from its own section
+    def _meet(self, rank: Criticality, wanted: Callable[[Line], int]) -> None:
+        """Give the lines of a rank up to what is wanted: a line's own thing from its own section
         before others', its own thing before what will do instead; what that leaves wanting is
         found by augmenting paths."""
-        short = {i: n for i, goal in wanted.items() if (n := goal - self.got(i)) > 0}
-        for likes in range(4):
+        short = {
+            i: lacking
+            for i, (line, got) in enumerate(zip(self.lines, self._got, strict=True))
+            if line.criticality is rank and (lacking := wanted(line) - got) > 0
+        }
+        for likes in range(4) if short else ():
             for i, lacking in short.items():
                 for pool in self._pools[i][likes]:
                     given = min(lacking, self.free[pool])
@@ -91,6 +95,7 @@ class Allocation:
     def _give(self, i: int, pool: Pool, count: int) -> None:
         self.free[pool] -= count
         self.held[i][pool] = self.held[i].get(pool, 0) + count
+        self._got[i] += count
 
     def _augment(self, start: int, lacking: int) -> int:
         """Find line `start` up to `lacking` units by letting others change theirs; return how

@@ -105,7 +105,8 @@ def board(room: Room) -> Board:
             trip__departs_at__lte=until,
             trip__last_day__gte=today,
         )
-        .select_related("kit__home_room", "trip__leader", "trip__room", "person")
+        .select_related("kit", "trip__leader", "person")
+        .prefetch_related("kit__home_room")
         .order_by("trip__departs_at", "trip", "kit__name")
     )
     went = Checkout.objects.filter(
@@ -142,9 +143,7 @@ def _low(room: Room) -> list[Stocked]:
 def _kits_in(room: Room) -> QuerySet[Kit]:
     """The kits in use that stand in the room."""
     out = Checkout.objects.filter(kit=OuterRef("pk"), section__isnull=True, in_at__isnull=True)
-    return Kit.objects.filter(~Exists(out), room=room, retired_on__isnull=True).select_related(
-        "home_room", "room"
-    )
+    return Kit.objects.filter(~Exists(out), room=room, retired_on__isnull=True)
 
 
 def _unfit(room: Room, today: date) -> QuerySet[Kit]:
@@ -194,7 +193,7 @@ def _returns(room: Room, until: object) -> list[Return]:
         Checkout.objects.filter(
             Q(kit__room=room) | Q(kit__home_room=room), in_at__isnull=True, due_at__lte=until
         )
-        .select_related("kit__home_room", "section", "person", "trip")
+        .select_related("kit", "section", "person", "trip")
         .order_by("due_at", "kit__name")
     )
     return [Return(row, row.due_at < now) for row in rows]

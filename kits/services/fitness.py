@@ -77,10 +77,11 @@ def batches(lots: Iterable[Lot]) -> dict[int, Batch]:
             "lot_id", flat=True
         )
     )
+    things = {lot.item_id: thing_of(lot.item) for lot in lots}
     return {
         lot.pk: Batch(
             id=lot.pk,
-            thing=thing_of(lot.item),
+            thing=things[lot.item_id],
             number=lot.number or lot.serial,
             expiry=lot.expiry,
             opened_on=lot.opened_on,
@@ -100,7 +101,7 @@ def units_in(places: Iterable[int]) -> dict[int, list[tuple[Batch, int]]]:
         .order_by("place", "lot__expiry", "lot")
         .values_list("place_id", "lot_id", "units")
     )
-    # Each batch once: many kits hold the same few hundred.
+    # Each batch and thing once: many kits hold the same few hundred.
     lots = Lot.objects.select_related("item").filter(pk__in={lot for _, lot, _ in rows})
     known = batches(lots) if rows else {}
     held: dict[int, list[tuple[Batch, int]]] = defaultdict(list)
@@ -141,10 +142,8 @@ def lines_of(version_ids: Iterable[int]) -> dict[int, tuple[Line, ...]]:
 def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
     """Kits as the rules judge them, by id; the number of queries does not grow with the kits."""
     kits = list(
-        Kit.objects.filter(pk__in=list(kit_ids))
-        .select_related("list_version", "home_room")
-        .defer("list_version__signed_page")
-        .prefetch_related(
+        Kit.objects.filter(pk__in=list(kit_ids)).prefetch_related(
+            Prefetch("list_version", PackingListVersion.objects.defer("signed_page")),
             Prefetch("sections", Place.objects.filter(kind=PlaceKind.SECTION)),
             Prefetch("withholdings", Withholding.objects.filter(released__isnull=True)),
         )

@@ -52,9 +52,9 @@ def _facts(request: HttpRequest) -> dict[str, object]:
                         "kit": each.kit,
                         "person": each.person,
                         "verdict": each.verdict,
-                        "why": wording.reason(each.verdict.reasons[0])["text"]
-                        if each.verdict.reasons
-                        else "",
+                        "why": ""
+                        if each.verdict.fit
+                        else wording.reason(each.verdict.reasons[0])["text"],
                         "settle": ways.settle(each.kit, each.person, each.verdict),
                     }
                     for each in departure.waiting
