@@ -21,7 +21,8 @@ LOCALE = PROJECT / "locale"
 APPS = ("gearroom", "kits", "labels")
 
 # Which arguments are context, singular and plural (None: not there).
-CALLS: dict[str, tuple[int | None, int, int | None]] = {
+Places = tuple[int | None, int, int | None]
+CALLS: dict[str, Places] = {
     "_": (None, 0, None),
     "gettext": (None, 0, None),
     "gettext_lazy": (None, 0, None),
@@ -58,9 +59,17 @@ def texts() -> dict[Text, list[tuple[str, str]]]:
 
 
 def of_python(source: str) -> Iterator[tuple[int, Text]]:
-    """The texts of a module, with their lines."""
-    for node in ast.walk(ast.parse(source)):
-        if isinstance(node, ast.Call) and (text := _of_call(node)):
+    """The texts of a module, with their lines, whatever name gettext goes by in it."""
+    tree = ast.parse(source)
+    calls = CALLS | {
+        name.asname: CALLS[name.name]
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ImportFrom)
+        for name in node.names
+        if name.asname and name.name in CALLS
+    }
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and (text := _of_call(node, calls)):
             yield node.lineno, text
 
 
@@ -73,19 +82,19 @@ def of_template(source: str) -> Iterator[tuple[int, Text]]:
                 tree = ast.parse(calls[start.start() : start.start() + end.end()], mode="eval")
             except SyntaxError:
                 continue
-            if isinstance(tree.body, ast.Call) and (text := _of_call(tree.body)):
+            if isinstance(tree.body, ast.Call) and (text := _of_call(tree.body, CALLS)):
                 yield calls.count("\n", 0, start.start()) + 1, text
             break
 
 
-def _of_call(call: ast.Call) -> Text | None:
+def _of_call(call: ast.Call, calls: dict[str, Places]) -> Text | None:
     name = call.func.id if isinstance(call.func, ast.Name) else ""
-    if name not in CALLS:
+    if name not in calls:
         return None
     strings = [
         argument.value if isinstance(argument, ast.Constant) else None for argument in call.args
     ]
-    picked = [strings[at] if at is not None and at < len(strings) else "" for at in CALLS[name]]
+    picked = [strings[at] if at is not None and at < len(strings) else "" for at in calls[name]]
     if not all(isinstance(each, str) for each in picked) or not picked[1]:
         return None
     return Text(*picked)  # type: ignore[arg-type]  # each is a string, seen just above
@@ -120,7 +129,10 @@ def main() -> None:
 
 
 if __name__ == "__main__":
+    import os
+
     import django
 
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "gearroom.settings")
     django.setup()
     main()

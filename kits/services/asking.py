@@ -19,6 +19,7 @@ from django.utils.translation import gettext as _
 from gearroom.core.act import Act, Actor
 from gearroom.core.problems import NotFound, Refused
 from kits.models import Checkout, Entry, EntryKind, Kit, WithheldKind
+from kits.rules.irregular import Broken
 from kits.services import keeping, notices, use
 from kits.services.ledger import Book
 
@@ -143,7 +144,7 @@ def _keep_the_words(book: Book, kit: Kit, held: Checkout, used: Sequence[use.Use
         trip=held.trip,
         checkout=held,
         reason=(told % {"used": words or _("nothing used")})[:500],
-        irregular=["told-after-sorting"] if used else [],
+        irregular=[Broken.TOLD_AFTER_SORTING] if used else [],
     )
     if used:
         notices.tell_keepers(entry, "irregular", kit=kit)

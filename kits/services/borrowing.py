@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from gearroom.core.act import Act
 from gearroom.core.problems import Invalid
 from kits.models import Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind, WithheldKind
+from kits.rules.irregular import Broken
 from kits.services import guard, notices
 from kits.services.amounts import units
 from kits.services.ledger import Book, Leg, outer
@@ -49,7 +50,7 @@ def borrow(
                 )
         moved = [(line, units(line.units, field="lines")) for line in lines]
         found: list[Leg] = []
-        irregular: list[str] = []
+        irregular: list[Broken] = []
         if already_done:
             found = _found(moved)
             irregular = _irregular(giver, taker, lines, found)
@@ -91,15 +92,15 @@ def _found(moved: Sequence[tuple[Borrowed, int]]) -> list[Leg]:
 
 def _irregular(
     giver: Kit, taker: Kit, lines: Sequence[Borrowed], found: Sequence[Leg]
-) -> list[str]:
+) -> list[Broken]:
     """The rules that a loan broke that was reported afterwards."""
     broken = [
-        str(fault["code"])
+        Broken(fault["code"])
         for fault in guard.faults(taker, [(line.lot, line.source) for line in lines])
     ]
     kept = WithheldKind.KEEP_AS_IT_CAME_BACK
     if any(kit.withholdings.filter(kind=kept, released__isnull=True) for kit in (giver, taker)):
-        broken.append("kept-as-it-came")
+        broken.append(Broken.KEPT_AS_IT_CAME)
     if found:
-        broken.append("borrowed-more-than-the-book-held")
+        broken.append(Broken.BORROWED_MORE)
     return broken

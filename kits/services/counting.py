@@ -19,6 +19,7 @@ from gearroom.core.problems import Invalid
 from kits.models import Entry, EntryKind, Holding, Item, Kit, LevelFact, Lot, Place, PlaceKind
 from kits.rules.expiry import why_not
 from kits.rules.facts import Kind
+from kits.rules.irregular import Broken
 from kits.services import fitness, lots, notices
 from kits.services.amounts import units
 from kits.services.ledger import Book, Leg, outer
@@ -206,11 +207,11 @@ def count(
     return Counted(entry, changed)
 
 
-def _unfit_found(changed: Sequence[Difference], kit: Kit | None) -> list[str]:
+def _unfit_found(changed: Sequence[Difference], kit: Kit | None) -> list[Broken]:
     """The rules that what was found in a kit breaks: it stays written as found."""
     if kit is None:
         return []
     more = {d.lot.pk: d.lot for d in changed if d.found > d.booked}
     today = fitness.today_of(kit)
     faults = (why_not(batch, today) for batch in fitness.batches(more.values()).values())
-    return sorted({f"found-{fault}" for fault in faults if fault})
+    return sorted({Broken(f"found-{fault}") for fault in faults if fault})

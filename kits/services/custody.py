@@ -31,6 +31,7 @@ from kits.models import (
     WithheldKind,
 )
 from kits.rules.facts import Verdict
+from kits.rules.irregular import Broken
 from kits.services import find, fitness, keeping, notices, use, wording
 from kits.services.holders import kit_is_out, open_checkout
 from kits.services.ledger import Book
@@ -62,7 +63,7 @@ class HandedBack:
     checkout: Checkout | None
     as_found: AsFound
     use: use.Used | None = None
-    irregular: Sequence[str] = field(default_factory=list)
+    irregular: Sequence[Broken] = field(default_factory=list)
 
 
 def end_of_day(day: date, zone: str) -> datetime:
@@ -121,7 +122,7 @@ def check_out(
     short_reason: str = "",
     emergency: bool = False,
     already_gone: bool = False,
-    irregular: Sequence[str] = (),
+    irregular: Sequence[Broken] = (),
 ) -> Taken:
     """Take a kit out to a person.
 
@@ -143,7 +144,7 @@ def check_out(
         for whoever in filter(None, (held, with_kit)):
             if not fact:
                 raise kit_is_out(whoever)
-            irregular.append("was-out")
+            irregular.append(Broken.WAS_OUT)
         going = plan(kit, person=person, trip=trip, due_at=due_at)
         if going.person is None and not fact:
             raise Unacceptable(
@@ -164,12 +165,12 @@ def check_out(
                 )
             _may_it_go(act, kit, verdict, short_reason)
         elif not verdict.fit:
-            irregular += [r.code for r in verdict.reasons if r.weight > 1]
+            irregular += [Broken(r.code) for r in verdict.reasons if r.weight > 1]
         entry = book.post(
             EntryKind.EMERGENCY if emergency else EntryKind.CHECK_OUT,
             kit=kit,
             trip=going.trip,
-            irregular=[*irregular, *(["emergency"] if emergency else [])],
+            irregular=[*irregular, *([Broken.EMERGENCY] if emergency else [])],
             detail={
                 "to": going.person.pk if going.person else None,
                 "due_at": going.due_at.isoformat(),
@@ -260,16 +261,16 @@ def check_in(
     is not on record means the kit was opened. `used` is written against the checkout's trip.
     `wrong` says what is wrong with it, and `photo` is a JPEG that shows it.
     """
-    irregular: list[str] = []
+    irregular: list[Broken] = []
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
         held = open_checkout(kit, section)
         if held is None:
-            irregular.append("was-not-out")
+            irregular.append(Broken.WAS_NOT_OUT)
         seal = Seal.objects.filter(kit=kit, section=section, broken__isnull=True).first()
         if as_found == AsFound.SEALED and not _seal_holds(seal, seal_seen):
             as_found = AsFound.OPENED if seal_seen else AsFound.SORT_LATER
-            irregular.append("seal-not-the-one" if seal_seen else "no-seal-on-record")
+            irregular.append(Broken.SEAL_NOT_THE_ONE if seal_seen else Broken.NO_SEAL_ON_RECORD)
         if used and as_found != AsFound.OPENED:
             as_found = AsFound.OPENED
         here = act.room or kit.room
@@ -328,7 +329,7 @@ def pass_on(act: Act, kit: Kit, person: Person) -> Passed:
         (kit,) = book.lock(kit.pk)
         held = open_checkout(kit)
         if held is None:
-            unseen = ["was-not-taken-out"]
+            unseen = [Broken.WAS_NOT_TAKEN_OUT]
             taken = check_out(act, kit, person=person, already_gone=True, irregular=unseen)
             return Passed(taken.checkout, taken.entry)
         if held.person_id == person.pk:

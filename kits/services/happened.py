@@ -13,6 +13,7 @@ from django.utils.translation import pgettext
 from kits.models import Notice
 from kits.rules.letters import Letter, Row
 from kits.rules.telling import kind_of
+from kits.services import wording
 from kits.services.kinds import title
 from kits.services.messages import kit_page, page
 
@@ -159,10 +160,12 @@ def _medicine(notice: Notice) -> Said:
 
 def _irregular(notice: Notice) -> Said:
     codes = notice.entry.irregular if notice.entry else []
-    what = ", ".join(code.replace("-", " ") for code in codes)
-    act = notice.entry.get_kind_display().replace("-", " ").lower() if notice.entry else ""
-    text = _("%(kit)s: recorded as it was, though it broke a rule (%(act)s: %(what)s).")
-    return text % {"kit": _kit(notice), "act": act, "what": what or _("see its history")}, []
+    text = _("%(kit)s, %(act)s: recorded as it was, though it broke a rule. %(why)s") % {
+        "kit": _kit(notice),
+        "act": wording.act(notice.entry.kind if notice.entry else ""),
+        "why": " ".join(map(wording.irregular, codes)) or _("See its history."),
+    }
+    return text, []
 
 
 def _wrong(notice: Notice) -> Said:

@@ -23,6 +23,7 @@ from kits.models import (
     Withholding,
 )
 from kits.rules.facts import Kind
+from kits.rules.irregular import Broken
 from kits.services import notices
 from kits.services.ledger import Book
 
@@ -75,7 +76,7 @@ def check(
             kit=kit,
             lot=lot,
             room=room,
-            irregular=["checked-since"] if late else [],
+            irregular=[Broken.CHECKED_SINCE] if late else [],
             detail={"passed": passed, "answer": answer, "checked_on": day.isoformat()},
         )
         if late:

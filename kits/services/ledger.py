@@ -37,6 +37,7 @@ from kits.models import (
     Seal,
     Trip,
 )
+from kits.rules.irregular import Broken
 from kits.rules.occurred import settle
 from kits.services import fitness
 
@@ -103,7 +104,7 @@ class Book:
         checkout: Checkout | None = None,
         incident: str = "",
         reason: str = "",
-        irregular: Iterable[str] = (),
+        irregular: Iterable[Broken] = (),
         detail: dict[str, Any] | None = None,
         reverses: Entry | None = None,
     ) -> Entry:
@@ -128,7 +129,7 @@ class Book:
             clock_offset_s=offset_s,
             reason=reason or self.act.reason,
             incident=incident,
-            irregular=sorted(set(irregular)),
+            irregular=sorted({str(code) for code in irregular}),
             detail=detail or {},
             reverses=reverses,
         )

@@ -30,7 +30,7 @@ from kits.models import (
     Reservation,
     Withholding,
 )
-from kits.services import overview
+from kits.services import overview, wording
 
 _LOOK_BACK = timedelta(days=730)
 
@@ -115,7 +115,7 @@ def _kit(
 
 
 def _withheld(row: Withholding) -> str:
-    kind = row.get_kind_display()
+    kind = wording.withheld(row.kind)
     return f"{kind}: {row.note}" if row.note else kind
 
 

@@ -29,6 +29,7 @@ from kits.models import (
     WithheldKind,
     Withholding,
 )
+from kits.rules.irregular import Broken
 from kits.services import affected, lots, notices
 from kits.services.amounts import units as whole
 from kits.services.ledger import Book, Leg, outer, room_place
@@ -152,10 +153,10 @@ def answer(act: Act, row: RecallPlace, said: Answer, *, removed: int = 0) -> Rec
         )
         room = act.room or _room(row)
         booked = _booked(row)
-        irregular = ["book-says-otherwise"] if booked and said == Answer.NONE_THERE else []
+        irregular = [Broken.BOOK_SAYS_OTHERWISE] if booked and said == Answer.NONE_THERE else []
         legs = _out_of(row, booked, removed, room_place(room, PlaceKind.QUARANTINE))
         if any(leg.source.kind == PlaceKind.UNEXPLAINED for leg in legs):
-            irregular.append("found-more-than-the-book-held")
+            irregular.append(Broken.FOUND_MORE)
         entry = book.post(
             EntryKind.RECALL_ANSWER,
             legs,

@@ -30,7 +30,7 @@ from kits.models import (
     Withholding,
 )
 from kits.rules.taking_back import may_take_back
-from kits.services import derive, notices
+from kits.services import derive, notices, wording
 from kits.services.ledger import Book, Leg
 
 _CUSTODY = (EntryKind.CHECK_OUT, EntryKind.EMERGENCY, EntryKind.CHECK_IN)
@@ -139,8 +139,8 @@ def _refuse_unless_reversible(entry: Entry) -> None:
     if instead is not None:
         raise Refused(
             "not-reversible",
-            _("An act of the kind “%(get_kind_display)s” is not reversed. %(instead)s")
-            % {"get_kind_display": entry.get_kind_display(), "instead": instead},
+            _("An act of the kind “%(kind)s” is not reversed. %(instead)s")
+            % {"kind": wording.act(entry.kind), "instead": instead},
             entry=entry.pk,
         )
 

@@ -11,6 +11,7 @@ from datetime import date
 from decimal import Decimal
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from gearroom.core import clock
 from gearroom.core.act import Act
@@ -30,6 +31,7 @@ from kits.models import (
 )
 from kits.rules.expiry import WINDOW_YEARS, Fault, date_known, must_be_dated, why_not
 from kits.rules.facts import Batch, Kind
+from kits.rules.irregular import Broken
 from kits.services import fitness, guard, lots
 from kits.services.amounts import units as whole
 from kits.services.ledger import Book, Leg, outer, room_place
@@ -192,15 +194,15 @@ def _batch(lot: Lot) -> Batch:
 
 
 _TO_QUARANTINE = {
-    Fault.RECALLED: "recalled",
-    Fault.WITHHELD: "withheld",
-    Fault.CHECK_FAILED: "withheld",
-    Fault.EXPIRED: "expired-on-arrival",
-    Fault.OPENED_TOO_LONG: "expired-on-arrival",
+    Fault.RECALLED: Broken.RECALLED,
+    Fault.WITHHELD: Broken.WITHHELD,
+    Fault.CHECK_FAILED: Broken.WITHHELD,
+    Fault.EXPIRED: Broken.EXPIRED_ON_ARRIVAL,
+    Fault.OPENED_TOO_LONG: Broken.EXPIRED_ON_ARRIVAL,
 }
 
 
-def landing(lot: Lot, shelf: Place) -> tuple[Place, list[str]]:
+def landing(lot: Lot, shelf: Place) -> tuple[Place, list[Broken]]:
     """Where units that arrive are put, with the codes of rules that this breaks: on the shelf,
     or in its room's quarantine."""
     assert shelf.room is not None  # shelves and training boxes are a room's
@@ -209,22 +211,24 @@ def landing(lot: Lot, shelf: Place) -> tuple[Place, list[str]]:
     code = _TO_QUARANTINE.get(fault) if fault else None
     if code is None:
         return shelf, []
-    if code == "expired-on-arrival" and shelf.kind == PlaceKind.TRAINING:
+    if code is Broken.EXPIRED_ON_ARRIVAL and shelf.kind == PlaceKind.TRAINING:
         return shelf, [code]
     return room_place(shelf.room, PlaceKind.QUARANTINE), [code]
 
 
 _REMARKS = {
-    "recalled": "Its maker recalls it: it is in quarantine until it is returned or thrown out.",
-    "withheld": "It is kept back: it is in quarantine until it is released.",
-    "expired-on-arrival": "It is out of date: complain to the supplier.",
-    "more-arrived-than-sent": "More arrived than was sent: count the shelf it came from.",
+    Broken.RECALLED: _lazy(
+        "Its maker recalls it: it is in quarantine until it is returned or thrown out."
+    ),
+    Broken.WITHHELD: _lazy("It is kept back: it is in quarantine until it is released."),
+    Broken.EXPIRED_ON_ARRIVAL: _lazy("It is out of date: complain to the supplier."),
+    Broken.MORE_ARRIVED: _lazy("More arrived than was sent: count the shelf it came from."),
 }
 
 
-def remarks(lot: Lot, irregular: list[str]) -> tuple[Remark, ...]:
+def remarks(lot: Lot, irregular: list[Broken]) -> tuple[Remark, ...]:
     """What is worth saying about units that arrived."""
-    found = [Remark(code, _REMARKS[code]) for code in irregular]
+    found = [Remark(code, str(_REMARKS[code])) for code in irregular]
     batch = _batch(lot)
     if must_be_dated(batch) and not date_known(batch):
         found.append(
@@ -370,7 +374,7 @@ def arrive(act: Act, *, lot: Lot, units: int, shelf: Place) -> Received:
         legs = [Leg(lot, transit, place, sent)] if sent else []
         if sent < count:
             legs.append(Leg(lot, outer(PlaceKind.UNEXPLAINED), place, count - sent))
-            irregular.append("more-arrived-than-sent")
+            irregular.append(Broken.MORE_ARRIVED)
         entry = book.post(EntryKind.ARRIVE, legs, lot=lot, room=shelf.room, irregular=irregular)
         said = remarks(lot, irregular)
     return Received(entry, lot, place, count, None, said)

@@ -28,6 +28,7 @@ from kits.models import (
     PlaceKind,
 )
 from kits.rules.facts import Level
+from kits.rules.irregular import Broken
 from kits.services import lots
 from kits.services.amounts import units
 from kits.services.ledger import Book, Leg, outer
@@ -142,7 +143,7 @@ def write(
         trip=checkout.trip if checkout else None,
         checkout=checkout,
         incident=incident,
-        irregular=["used-more-than-the-book-held"] if any(ln.found for ln in lines) else [],
+        irregular=[Broken.USED_MORE] if any(ln.found for ln in lines) else [],
     )
     LevelFact.objects.bulk_create(
         LevelFact(section=seen.section, item=seen.item, entry=entry, level=seen.level)

@@ -1,4 +1,4 @@
-"""Reasons as sentences that a guide understands, with the act that settles each."""
+"""Reasons, acts and broken rules as sentences that a guide understands."""
 
 from __future__ import annotations
 
@@ -7,11 +7,14 @@ from datetime import date
 from typing import Any
 
 from django.utils import formats
+from django.utils.functional import Promise
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from django.utils.translation import ngettext, pgettext
 
 from kits.rules.expiry import Fault
 from kits.rules.facts import Reason, Weight
+from kits.rules.irregular import Broken
 from kits.rules.readiness import Why
 from kits.rules.suits import Mismatch
 
@@ -186,3 +189,150 @@ _SENTENCES: dict[str, Callable[[Facts], str]] = {
         % {"kit": f["kit"], "things": ", ".join(f["things"])}
     ),
 }
+
+
+def act(kind: str) -> str:
+    """What an entry's kind is called in a story: "taken out", "handed back"."""
+    return str(_ACTS.get(kind) or kind.replace("-", " "))
+
+
+def withheld(kind: str) -> str:
+    """Why a kit or a batch is kept back, in a word or two, as a heading."""
+    return str(_KEPT_BACK[kind])
+
+
+def irregular(code: str) -> str:
+    """The rule that an entry broke, as a sentence. Codes that are no longer written are named."""
+    return str(IRREGULAR.get(code) or code.replace("-", " ").capitalize() + ".")
+
+
+_KEPT_BACK: dict[str, Promise] = {
+    "recall": _lazy("Recalled"),
+    "failed-check": _lazy("A check failed"),
+    "drying": _lazy("Drying"),
+    "something-wrong": _lazy("Something wrong"),
+    "keep-as-it-came-back": _lazy("Keep as it came back"),
+}
+
+_ACTS: dict[str, str | Promise] = {
+    "check-out": _lazy("taken out"),
+    "check-in": _lazy("handed back"),
+    "emergency": _lazy("taken for a rescue"),
+    "pass": _lazy("passed on"),
+    "restock": _lazy("restocked"),
+    "reseal": _lazy("sealed"),
+    "look-inside": _lazy("looked inside"),
+    "take-out": _lazy("what was out of date taken out"),
+    "withhold": _lazy("kept back"),
+    "release": _lazy("released"),
+    "use": _lazy("use written down"),
+    "count": _lazy("counted"),
+    "reserve": _lazy("promised to a trip"),
+    "unreserve": _lazy("released from a trip"),
+    "reverse": _lazy("put right"),
+    "build": _lazy("built"),
+    "strip": _lazy("stripped"),
+    "borrow": _lazy("borrowed from another kit"),
+    "lost": _lazy("reported lost"),
+    "found": _lazy("found again"),
+    "lay-up": _lazy("laid up"),
+    "wake": _lazy("taken into use again"),
+    "label": _lazy("label changed"),
+    "kit": _lazy("edited"),
+    "follow-list": _lazy("follows another version of its list"),
+    "receive": _lazy("received"),
+    "move": _lazy("moved"),
+    "arrive": _lazy("arrived"),
+    "dispose": _lazy("thrown out"),
+    "open": _lazy("opened"),
+    "recall": _lazy("recalled by its maker"),
+    "recall-answer": _lazy("recall answered"),
+    "recall-close": _lazy("recall closed"),
+    "correct-lot": _lazy("batch corrected"),
+    "check": _lazy("checked"),
+    "trip": _lazy("trip changed"),
+}
+
+IRREGULAR: dict[str, Promise] = {
+    Broken.WAS_OUT: _lazy(
+        "The book had it out with somebody else: their time with it was ended when this one began."
+    ),
+    Broken.WAS_NOT_OUT: _lazy("The book did not show it out; that is put right."),
+    Broken.WAS_NOT_TAKEN_OUT: _lazy(
+        "The book had it in the gear room: it is written down as taken out to whom it was passed."
+    ),
+    Broken.EMERGENCY: _lazy("It went for an emergency, whatever its state."),
+    Broken.SEAL_NOT_THE_ONE: _lazy("The seal is not the one on record, so it counts as opened."),
+    Broken.NO_SEAL_ON_RECORD: _lazy("No seal is on record, so it is to be sorted."),
+    Broken.USED_MORE: _lazy(
+        "More was used than the book had in it: it is written as found and used."
+    ),
+    Broken.BORROWED_MORE: _lazy(
+        "More was borrowed than the book had in the other kit: it is written as found and moved."
+    ),
+    Broken.KEPT_AS_IT_CAME: _lazy(
+        "One of the two kits was to be kept as it came back: tell whoever asked for that."
+    ),
+    Broken.TOLD_AFTER_SORTING: _lazy(
+        "What was used was told after the kit was sorted: it was not taken from the book."
+    ),
+    Broken.MORE_ARRIVED: _lazy("More arrived than was sent: count the shelf it came from."),
+    Broken.CHECKED_SINCE: _lazy("It was checked later than that already: the later check stands."),
+    Broken.BOOK_SAYS_OTHERWISE: _lazy("Nothing of the batch was found where the book has some."),
+    Broken.FOUND_MORE: _lazy("More of the batch was found than the book had there."),
+    Broken.RECALLED: _lazy("Something in it is recalled by its maker."),
+    Broken.WITHHELD: _lazy("It was kept back, and not to be used."),
+    Broken.FAILED_CHECK: _lazy("Something was put in that failed its check."),
+    Broken.EXPIRED_ON_ARRIVAL: _lazy("It was out of date when it arrived."),
+    Broken.EXPIRED: _lazy("Something was put in that is out of date."),
+    Broken.UNSIGNED_MEDICINE: _lazy("A medicine was put in that no signed kit list asks for."),
+    Broken.UNDATED: _lazy("Something was put in whose date is not known."),
+    Broken.TRAINING_STOCK: _lazy("Something was put in that was set aside for training."),
+    Broken.FOUND_RECALLED: _lazy("Something was found in it that is recalled by its maker."),
+    Broken.FOUND_WITHHELD: _lazy("Something was found in it that is kept back."),
+    Broken.FOUND_TRAINING_STOCK: _lazy(
+        "Something was found in it that was set aside for training."
+    ),
+    Broken.FOUND_UNSIGNED_MEDICINE: _lazy(
+        "A medicine was found in it that no signed kit list asks for."
+    ),
+    Broken.FOUND_EXPIRED: _lazy("Something was found in it that is out of date."),
+    Broken.FOUND_OPENED_TOO_LONG: _lazy("Something was found in it that was opened too long ago."),
+    Broken.FOUND_DATE_NOT_KNOWN: _lazy("Something was found in it whose date is not known."),
+    Broken.FOUND_CHECK_FAILED: _lazy("Something was found in it that failed its check."),
+    Broken.FOUND_CHECK_NOT_ANSWERED: _lazy(
+        "Something was found in it that has not been checked yet."
+    ),
+    Broken.FOUND_CHECK_DUE: _lazy("Something was found in it that is due for its check."),
+    Broken.SHORT: _lazy(
+        "It went with less of something than its list says it must never be below."
+    ),
+    Broken.LOW: _lazy("It went with less of something than its list says."),
+    Broken.EMPTY_BY_EYE: _lazy(
+        "It went with something empty, or not looked at, that is judged by eye."
+    ),
+    Broken.LOW_BY_EYE: _lazy("It went with something running low."),
+    Broken.TAKE_OUT: _lazy("It went with something in it that must come out first."),
+    Broken.DATE_NOT_KNOWN: _lazy("It went with something in it whose date is not known."),
+    Broken.SECTION_AWAY: _lazy("It went while one of its sections was out on its own."),
+    Broken.LAID_UP: _lazy("It went although it is laid up."),
+    Broken.LOST: _lazy("It went although it was on record as lost."),
+    Broken.TRAINING: _lazy("It went although it is a training kit."),
+    Broken.WAITING_TO_BE_SORTED: _lazy("It went before it was sorted."),
+    Broken.LIST_EMPTY: _lazy("It went although its kit list has no lines."),
+    Broken.LIST_NOT_SIGNED: _lazy(
+        "It went although its kit list was not signed by the medical adviser."
+    ),
+    Broken.SIGNATURE_ENDS: _lazy("It went although the signature of its kit list ends before."),
+    Broken.NOT_LOOKED_INSIDE: _lazy("It went although nobody had looked inside for too long."),
+    Broken.FROST: _lazy("It went with something that the frost where it lives may have spoilt."),
+    Broken.HEAT: _lazy("It went with something that the heat where it lives may have spoilt."),
+    Broken.TOO_FEW_PEOPLE: _lazy("The kits of its trip serve fewer people than go."),
+    Broken.TOO_FEW_DAYS: _lazy("The kits of its trip serve fewer days than it lasts."),
+    Broken.HAZARDS_NOT_SERVED: _lazy("No kit of its trip is made for some of its hazards."),
+    Broken.NOTHING_FOR_CHILDREN: _lazy(
+        "Children went, and no kit of its trip carries things for children."
+    ),
+    Broken.LATEX_INSIDE: _lazy("It carries latex, and its trip asked for none."),
+}
+"""Every rule that a reported fact may break, as a sentence."""

@@ -9,7 +9,6 @@ from zoneinfo import ZoneInfo
 from django.db.models import Exists, OuterRef, Q
 from django.utils import formats
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
 from django.utils.translation import pgettext
 
 from gearroom.core import clock
@@ -302,15 +301,8 @@ def _back(what: str, back: custody.HandedBack) -> str:
             return _("%(what)s is back: sort later.") % {"what": what}
 
 
-_IRREGULAR = {
-    "was-not-out": _lazy("The book did not show it out; that is put right."),
-    "seal-not-the-one": _lazy("The seal is not the one on record, so it counts as opened."),
-    "no-seal-on-record": _lazy("No seal is on record, so it is to be sorted."),
-}
-
-
 def _remarks(back: custody.HandedBack) -> list[str]:
-    said = [str(_IRREGULAR[code]) for code in back.irregular if code in _IRREGULAR]
+    said = [wording.irregular(code) for code in back.irregular]
     lines = back.use.lines if back.use else ()
     if lines:
         used = ", ".join(f"{line.units} × {line.item.name}" for line in lines)

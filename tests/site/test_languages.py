@@ -67,6 +67,7 @@ def _facts(text):
 
 def test_the_extractor_finds_what_templates_and_modules_say():
     python = '_("a" "b")\nngettext("one", "many", n)\npgettext("where", "c")\n_(name)\n'
+    python += 'from django.utils.translation import gettext_lazy as later\nlater("i")\n'
     template = (
         '{% load i18n %}{% translate "d (e)" %}{{ x|default:_("f") }}'
         "{% blocktranslate count n=2 %}g {{ n }}{% plural %}gs {{ n }}{% endblocktranslate %}"
@@ -77,6 +78,7 @@ def test_the_extractor_finds_what_templates_and_modules_say():
         messages.Text("", "ab", ""),
         messages.Text("", "one", "many"),
         messages.Text("where", "c", ""),
+        messages.Text("", "i", ""),
     }
     assert {text for _, text in messages.of_template(template)} == {
         messages.Text("", "d (e)", ""),

@@ -76,6 +76,24 @@ def undo_of(message: Any) -> str:
 
 
 @register.filter
+def act(kind: str) -> str:
+    """What an entry's kind is called in a story."""
+    return wording.act(kind)
+
+
+@register.filter
+def withheld(kind: str) -> str:
+    """Why something is kept back."""
+    return wording.withheld(kind)
+
+
+@register.filter
+def irregular(codes: list[str]) -> str:
+    """The rules that an entry broke, in sentences."""
+    return " ".join(map(wording.irregular, codes))
+
+
+@register.filter
 def digits(number: str) -> str:
     """The last three characters of a seal's number, to compare with what is in the hand."""
     return number[-3:]

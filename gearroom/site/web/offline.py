@@ -26,7 +26,9 @@ from gearroom.core import clock
 from gearroom.core.act import actor_of
 from gearroom.core.models import Person
 from gearroom.site.middleware import reads_labels
+from kits.rules.irregular import Broken
 from kits.services.pocket_book import pocket_book
+from kits.services.wording import IRREGULAR
 
 SHELL = (
     "site/gear.css",
@@ -42,6 +44,17 @@ SHELL = (
     "site/offline-reading.js",
 )
 """What the page needs without a network, of the static files."""
+
+_SETTLES = {
+    Broken.WAS_OUT: "kit",
+    Broken.WAS_NOT_OUT: "kit",
+    Broken.WAS_NOT_TAKEN_OUT: "kit",
+    Broken.EMERGENCY: "kit",
+    Broken.KEPT_AS_IT_CAME: "kit",
+    Broken.USED_MORE: "count",
+    Broken.BORROWED_MORE: "count",
+}
+"""The page of a kit that settles an irregular act, where that is not the one to sort it on."""
 
 
 @require_safe
@@ -151,7 +164,9 @@ def version(language: str) -> str:
 @cache
 def _shell(language: str) -> str:
     # Without the request: nothing of whoever asks may stand in it.
-    return render_to_string("site/offline/page.html", {"organisation": settings.ORGANISATION})
+    irregular = [(code, says, _SETTLES.get(code, "sort")) for code, says in IRREGULAR.items()]
+    facts = {"organisation": settings.ORGANISATION, "irregular": irregular}
+    return render_to_string("site/offline/page.html", facts)
 
 
 def _text(name: str) -> str:

@@ -15,7 +15,7 @@ from gearroom.core.act import Act, Actor
 from gearroom.core.problems import Problem
 from gearroom.site.web.shell import Done, acted, actor, back_to, page, show
 from kits.models import Entry, EntryKind
-from kits.services import find, mixups, reversal
+from kits.services import find, mixups, reversal, wording
 
 _KINDS = (
     *mixups.KINDS,
@@ -91,7 +91,8 @@ def _moved(request: HttpRequest, entry: int) -> HttpResponse:
             return Done(says % told)
         says = _("Put right: it was %(kit)s, and %(wrong)s is as it was before.") % told
         if done.entry.irregular:
-            says += " " + _("Something about it is irregular, and the keeper is told.")
+            why = " ".join(map(wording.irregular, done.entry.irregular))
+            says += f" {why} " + _("The keeper is told.")
         return Done(says, done.entry.pk)
 
     return acted(request, perform, to=back_to(request, reverse("scan")))

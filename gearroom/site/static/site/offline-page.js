@@ -182,10 +182,8 @@ function explain(act) {
   }
   for (const code of act.state === "irregular" ? act.answer.codes : []) {
     const known = [...whys.querySelectorAll("[data-code]")].find((each) => each.dataset.code === code);
-    const other = whys.querySelector(act.kind === "take-out" ? "[data-code=not-fit]" : '[data-code=""]');
-    const told = act.answer.texts[code];
-    why.push(known ? known.textContent : fill(other.textContent, { CODE: (told ?? code).replace(/\.$/, "") }));
-    to ||= (known ?? other).dataset.to;
+    why.push(act.answer.texts[code] ?? known?.textContent ?? code); // the verdict's own says which thing
+    to ||= known?.dataset.to ?? "kit";
   }
   return { why, page: to && whys.querySelector(`[data-page=${to}]`) };
 }
