@@ -86,8 +86,8 @@ def _measured(name: str, measures: dict[str, Any]) -> Sheet:
 def add_sheet(
     act: Act, name: str, measures: dict[str, Any], *, dx_mm: float = 0.0, dy_mm: float = 0.0
 ) -> KeptSheet:
-    """Add a sheet by its measures in mm (those of `Sheet`, the hole's as a mapping), once it fits
-    its page and holds a label's symbol.
+    """Add a sheet by its measures in mm (those of `Sheet`, the hole's as a mapping; a pitch of 0:
+    the cells touch), once it fits its page and holds a label's symbol.
 
     Raises Invalid with everything that does not fit, Refused (`name-taken`).
     """
@@ -96,8 +96,10 @@ def add_sheet(
     taken = Refused("name-taken", says % {"sheet": name})
     if name in SHEETS:
         raise taken
+    touching = {"pitch_x_mm": measures["cell_width_mm"], "pitch_y_mm": measures["cell_height_mm"]}
+    apart = {pitch: measures.get(pitch) or size for pitch, size in touching.items()}
     with _printable():
-        added = checked(_measured(name, measures))
+        added = checked(_measured(name, measures | apart))
         offset = Offset(round(dx_mm, 2), round(dy_mm, 2))
         job(preview=True).lay_out(contents.BlankLabel(_SAMPLE_CODE), Space.of(added))
     layout = dataclasses.asdict(added)
@@ -114,6 +116,15 @@ def add_sheet(
     except IntegrityError:
         raise taken from None
     return KeptSheet(added, offset, own=True)
+
+
+def remove_sheet(act: Act, name: str) -> None:
+    """Remove a sheet that was added here; what was printed on it stays. Raises Invalid."""
+    act.actor.require("print_labels")
+    if not sheet(name).own:
+        says = _("“%(sheet)s” is built in and stays. Remove one that was added here.")
+        raise Invalid(says % {"sheet": name}, field="sheet")
+    SheetLayout.objects.filter(name__iexact=name).delete()
 
 
 _SAMPLE_CODE = "6R4B5KJ8"

@@ -221,6 +221,13 @@ def test_a_sheet_of_ones_own_is_checked_kept_and_printed_on(labels, keeper):
     assert (again.status_code, again.json()["code"]) == (409, "name-taken")
 
 
+def test_cells_of_a_sheet_without_a_pitch_touch(labels, keeper):
+    across = {"roll": False, "columns": 2, "page_width_mm": 120.0}
+    made = keeper.post("labels/layouts/", OWN | across)
+    assert made.status_code == 201, made.json()
+    assert (made.json()["pitch_x_mm"], made.json()["pitch_y_mm"]) == (60.0, 40.0)
+
+
 @pytest.mark.parametrize(
     ("change", "status", "word"),
     [

@@ -67,6 +67,7 @@ AT_THE_DESK = (
     "/labels/?for=blanks",
     "/labels/print/",
     "/labels/printer/",
+    "/labels/sheets/",
     "/help/",
     "/help/keeper/",
     "/first-day/",

@@ -213,3 +213,77 @@ def test_a_sealed_kits_tag_and_the_rooms_paper_sheet_are_printed(school):
     answer = client.get("/kits/DAY-02/tag/")
     assert answer.status_code == 409
     assert "has no seal on record" in text_of(answer)
+
+
+# ------------------------------------------------------------------------------- own sheets
+PACKET = {
+    "name": "Big tags 2 by 4",
+    "form": "sheet",
+    "page_width_mm": "210",
+    "page_height_mm": "297",
+    "cell_width_mm": "99,1",
+    "cell_height_mm": "67.7",
+    "columns": "2",
+    "rows": "4",
+    "left_mm": "4.65",
+    "top_mm": "13",
+    "pitch_x_mm": "101.6",
+    "pitch_y_mm": "",
+}
+
+
+def test_a_sheet_of_ones_own_is_added_by_its_measures_tested_and_printed_on(school):
+    client = browser(school.world.keeper)
+    assert "99.1" not in text_of(client.get("/labels/sheets/"))
+
+    answer = post(client, "/labels/sheets/", **PACKET)
+
+    assert answer["Location"] == "/labels/printer/?sheet=Big%20tags%202%20by%204"
+    there = text_of(client.get(answer["Location"]))
+    assert "Big tags 2 by 4 is there to print on. Print its test page first" in there
+    assert printed(client.get("/labels/printer/test-page/?sheet=Big%20tags%202%20by%204"))
+    sheet = {"codes": school.kit.code, "sheet": "Big tags 2 by 4", "start_cell": "8"}
+    assert "DAY-01" in printed(post(client, "/labels/print/pdf/", **sheet))[0]
+    assert "8 labels of 99.1 × 67.7 mm" in text_of(client.get("/labels/sheets/"))
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"left_mm": "20"}, "The last column reaches 10.7 mm over the page"),
+        ({"pitch_y_mm": "60"}, "Cells overlap: the pitch down is 60 mm"),
+        ({"cell_height_mm": "wide"}, "Height of a label: give a length in millimetres"),
+        ({"rows": "0"}, "Labels one under the other: “0” will not do."),
+        ({"name": " "}, "Give it a name"),
+        ({"name": "a4-3x7"}, "Choose another name."),
+        ({"form": "roll"}, "A roll has one label a page"),
+        ({"hole_diameter_mm": "5"}, "From a label’s top edge to the hole’s middle: give a length"),
+    ],
+)
+def test_measures_that_do_not_fit_are_said_and_what_was_typed_stays(school, change, says):
+    client = browser(school.world.keeper)
+
+    answer = post(client, "/labels/sheets/", **(PACKET | change))
+
+    assert answer.status_code in (400, 409)
+    assert says in text_of(answer)
+    assert 'value="101.6"' in answer.content.decode()
+    assert "is there to print on" not in text_of(client.get("/labels/sheets/"))
+
+
+def test_a_form_can_start_from_a_sheet_that_there_is(school):
+    page = browser(school.world.keeper).get("/labels/sheets/?like=key-ring-a4").content.decode()
+
+    assert 'name="hole_diameter_mm" inputmode="decimal" value="5"' in page
+    assert 'value="cut" checked' in page
+
+
+def test_a_sheet_added_here_can_be_removed_and_a_built_in_one_not(school):
+    client = browser(school.world.keeper)
+    post(client, "/labels/sheets/", **PACKET)
+
+    post(client, "/labels/sheets/remove/", sheet="Big tags 2 by 4")
+
+    assert "8 labels of" not in text_of(client.get("/labels/sheets/"))
+    refused = post(client, "/labels/sheets/remove/", sheet="a4-3x7")
+    assert "is built in and stays" in text_of(refused)

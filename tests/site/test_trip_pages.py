@@ -111,6 +111,19 @@ def test_a_month_is_a_table_with_each_trip_on_each_of_its_days(world):
     assert (len(heads), heads[0]) == (7, "Monday")
 
 
+def test_a_telephone_lists_the_days_that_have_trips_with_their_weekday(world):
+    first = make.days(0).replace(day=1)
+    make.trip("Crag walk", world.store, (first - make.days(0)).days, 1)
+
+    page = browser(world.guide).get(f"/trips/calendar/?month={first:%Y-%m}").content.decode()
+
+    day = f'<time datetime="{first:%Y-%m-%d}"><span>{first:%a} </span>1</time>'
+    assert re.search(rf'<td(?! class="free")[^>]*>{re.escape(day)}', page)
+    assert 'class="free"' in page
+    empty = browser(world.guide).get("/trips/calendar/?month=2019-02")
+    assert "No trip is in this month." in text_of(empty)
+
+
 def test_todays_cell_is_marked_and_the_months_beside_are_one_tap_away(world):
     page = browser(world.guide).get("/trips/calendar/").content.decode()
 

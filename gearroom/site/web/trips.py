@@ -65,12 +65,14 @@ def month(request: HttpRequest) -> HttpResponse:
     if chosen is not None:
         rows = rows.filter(room=chosen)
     seen = outlook.seen(rows[:MOST_A_MONTH])
+    after = (first + timedelta(days=31)).replace(day=1)
     facts = {
         "first": first,
         "before": first - timedelta(days=1),
-        "after": first + timedelta(days=31),
+        "after": after,
         "today": today,
         "chosen": chosen,
+        "any": any(s.trip.last_day >= first and s.trip.first_day < after for s in seen),
         "days": weeks[0],
         "weeks": [
             [(day, [s for s in seen if s.trip.first_day <= day <= s.trip.last_day]) for day in week]
