@@ -11,3 +11,7 @@ TRANSPORT_ALIASES["filesystem"] = "gearroom.core.folder_broker:Transport"
 app = Celery("gearroom")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
+
+# The scheduler only names tasks: it loads neither them nor Django's apps.
+scheduler = Celery("gearroom", fixups=(), set_as_current=False)
+scheduler.config_from_object("django.conf:settings", namespace="CELERY")

@@ -150,14 +150,14 @@ def programs(listener: socket.socket, certificate: Certificate | None) -> list[P
     ]
     if certificate is not None:
         web[:0] = [f"--certfile={certificate.chain}", f"--keyfile={certificate.key}"]
-    tasks = ["--app=gearroom", "--quiet"]
     return [
         Program("web", "gunicorn", web, pass_fds=[listener.fileno()]),
         Program(
             "worker",
             "celery",
-            [*tasks, "worker", "--pool=threads", "--concurrency=2", "--loglevel=warning",
-             "--without-gossip", "--without-mingle", "--without-heartbeat"],
+            ["--app=gearroom", "--quiet", "worker", "--pool=threads", "--concurrency=2",
+             "--loglevel=warning", "--without-gossip", "--without-mingle",
+             "--without-heartbeat"],
             when_ready=True,
         ),
         # No pid file and no schedule file: after kill -9 there is nothing stale or torn to read.
@@ -165,7 +165,8 @@ def programs(listener: socket.socket, certificate: Certificate | None) -> list[P
         Program(
             "scheduler",
             "celery",
-            [*tasks, "beat", "--pidfile=", "--loglevel=warning"],
+            ["--app=gearroom.celery:scheduler", "--quiet", "beat", "--pidfile=",
+             "--loglevel=warning"],
             when_ready=True,
         ),
     ]  # fmt: skip
@@ -213,6 +214,8 @@ def _environment(names: list[str]) -> Mapping[str, str]:
         **os.environ,
         "GEARROOM_DATA_DIR": str(settings.DATA_DIR),
         "GEARROOM_ALLOWED_HOSTS": ",".join(allowed),
+        # Else the worker loads every page and API to check the program at each start.
+        "CELERY_SKIP_CHECKS": "1",
     }
 
 
