@@ -19,8 +19,8 @@ from urllib.error import URLError
 from django.conf import settings
 from django.core.management import call_command
 from django.db import connection, connections
-from django.db.migrations.executor import MigrationExecutor
 
+from gearroom.core.management.own import behind
 from gearroom.site.supervise import Program, Supervisor
 
 LOCK_FILE = "serve.lock"
@@ -107,11 +107,6 @@ def listen(host: str, port: int) -> socket.socket:
 
 def migrate_if_behind(say: Callable[[str], None]) -> None:
     """Bring the database up to the program's migrations, one server at a time."""
-
-    def behind() -> bool:
-        executor = MigrationExecutor(connection)
-        return bool(executor.migration_plan(executor.loader.graph.leaf_nodes()))
-
     with _migration_lock():
         if behind():
             say("Bringing the database up to date…")

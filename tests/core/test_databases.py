@@ -1,9 +1,11 @@
 """The databases that tests run on are the real ones, and hold what the program asks of them."""
 
 import threading
+from io import StringIO
 
 import pytest
 from django.contrib.contenttypes.models import ContentType
+from django.core.management import CommandError, call_command
 from django.db import OperationalError, connection, connections, transaction
 
 
@@ -69,3 +71,14 @@ def test_it_takes_the_write_lock_when_a_transaction_begins(open_database, engine
         thread.start()
         thread.join()
     assert outcome == ["database is locked"]
+
+
+@pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
+@pytest.mark.parametrize("command", [("audit",), ("issue_token", "jo"), ("send_digests",)])
+def test_a_command_over_a_database_that_is_not_set_up_says_what_to_do(
+    command, use_database, tmp_path
+):
+    use_database(f"sqlite:///{tmp_path / 'empty.sqlite3'}")
+
+    with pytest.raises(CommandError, match=r"Run `manage\.py migrate` first"):
+        call_command(*command, stdout=StringIO())

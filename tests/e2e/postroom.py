@@ -148,7 +148,7 @@ class Worker:
                 [sys.executable, "-m", "celery", "--app=gearroom", "--quiet", "worker",
                  "--pool=threads", "--concurrency=2", "--loglevel=warning", "--without-gossip",
                  "--without-mingle", "--without-heartbeat"],
-                env=self.env,
+                env={**self.env, "CELERY_SKIP_CHECKS": "1"},
                 cwd=PROJECT,
                 stdin=subprocess.DEVNULL,
                 stdout=log,

@@ -2,12 +2,13 @@
 
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 
+from gearroom.core.management.own import OwnCommand
 from kits.services import audit
 
 
-class Command(BaseCommand):
+class Command(OwnCommand):
     help = "Derives holdings, readiness, seals, checkouts and reservations again from the entries."
 
     def handle(self, *args: Any, **options: Any) -> None:

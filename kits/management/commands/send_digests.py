@@ -3,13 +3,14 @@
 from datetime import datetime
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 
 from gearroom.core import clock
+from gearroom.core.management.own import OwnCommand
 from kits.services import sending
 
 
-class Command(BaseCommand):
+class Command(OwnCommand):
     help = "Sends each responsible instructor the weekly email, once a week."
 
     def add_arguments(self, parser: CommandParser) -> None:

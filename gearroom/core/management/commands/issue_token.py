@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 
+from gearroom.core.management.own import OwnCommand
 from gearroom.core.models import User
 from gearroom.core.problems import Problem
 from gearroom.core.rules.roles import Scope
 from gearroom.core.services import tokens
 
 
-class Command(BaseCommand):
+class Command(OwnCommand):
     """Prints the secret once; it can not be had again."""
 
     help = "Make a token for a user and print it, alone, on standard output."

@@ -5,13 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 
 from gearroom.core import clock
+from gearroom.core.management.own import OwnCommand
 from gearroom.site import backup
 
 
-class Command(BaseCommand):
+class Command(OwnCommand):
     help = "Writes the database and the data folder to one file, while the server runs."
 
     def add_arguments(self, parser: CommandParser) -> None:

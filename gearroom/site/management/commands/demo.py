@@ -10,10 +10,11 @@ from typing import Any
 
 from django.conf import settings
 from django.core.management import call_command
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 from django.db import connections
 
 from gearroom.core import clock
+from gearroom.core.management.own import OwnCommand
 from gearroom.core.models import User
 from gearroom.core.services import tokens
 from gearroom.site import serving
@@ -36,7 +37,7 @@ def _free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-class Command(BaseCommand):
+class Command(OwnCommand):
     help = "Loads the invented school, plays a day through the API, prints it, and keeps serving."
 
     def add_arguments(self, parser: CommandParser) -> None:

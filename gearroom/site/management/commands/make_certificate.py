@@ -6,15 +6,16 @@ import re
 from typing import Any
 
 from django.conf import settings
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 
 from gearroom.core import clock
+from gearroom.core.management.own import OwnCommand
 from gearroom.site import certificate
 
 NAME = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9.:-]{0,251}[A-Za-z0-9])?|::1")
 
 
-class Command(BaseCommand):
+class Command(OwnCommand):
     help = "Makes a TLS certificate for this machine's names and addresses, for serve --lan."
 
     def add_arguments(self, parser: CommandParser) -> None:

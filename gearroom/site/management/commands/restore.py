@@ -5,12 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 
+from gearroom.core.management.own import OwnCommand
 from gearroom.site import backup, serving
 
 
-class Command(BaseCommand):
+class Command(OwnCommand):
     help = "Puts a backup back: the database and the data folder. Stop the server first."
 
     def add_arguments(self, parser: CommandParser) -> None:

@@ -8,16 +8,15 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 
 from gearroom.core import clock
+from gearroom.core.management.own import OwnCommand
 from gearroom.site import certificate, serving
 
 
-class Command(BaseCommand):
+class Command(OwnCommand):
     help = "Serves web, worker and scheduler on this machine until Ctrl-C or SIGTERM."
-    # Checks load every view; the web program does that itself, and a restart is to be quick.
-    requires_system_checks = ()
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--port", type=int, default=8000, help="TCP port; 0 takes a free one")
