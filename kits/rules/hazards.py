@@ -1,26 +1,26 @@
 """What a trip may meet and a kit list may be made for: the one vocabulary of hazards.
 
 Lists and trips say what they are about by these slugs, so that they can be held against each
-other. A hazard is added here, with its words; it is never given another meaning.
+other. A hazard is added here; it is never given another meaning.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
-HAZARDS: dict[str, str] = {
-    "hill": "hill and mountain ground",
-    "cave": "caves and mines",
-    "gorge": "gorges and sea cliffs",
-    "water": "open water",
-    "winter": "snow and ice",
-    "rope": "work on ropes",
-    "sharp-tools": "saws, axes and other sharp tools",
-    "remote": "hours from help",
-    "heat": "great heat",
-    "fire": "stoves and open fires",
-    "animals": "stings, bites and ticks",
-}
+HAZARDS: tuple[str, ...] = (
+    "hill",
+    "cave",
+    "gorge",
+    "water",
+    "winter",
+    "rope",
+    "sharp-tools",
+    "remote",
+    "heat",
+    "fire",
+    "animals",
+)
 
 
 class UnknownHazardError(ValueError):

@@ -51,18 +51,27 @@ class Came:
 
 
 @dataclass(frozen=True)
+class Cost:
+    """What was spent in one currency: on the bought kit as a whole, where that was said, else on
+    its things one by one. `with_rest` adds what is wanted at the last prices paid, in the currency
+    that was said last; in any other it is the same."""
+
+    currency: str
+    spent: Decimal
+    with_rest: Decimal
+
+
+@dataclass(frozen=True)
 class Progress:
     """All that came in it until now, in order, and what the kit's list still wants.
 
-    `spent` is what the bought kit cost as a whole, where that was said, else what was said of its
-    things one by one; None where neither was. `with_rest` adds what is wanted at the last prices
-    paid in the same currency, `unpriced` of which have none.
+    `costs`: one for each currency that a price was said in, by its code; `currency`: the one said
+    last, in which `wanted` is priced. `unpriced` of the wanted have no known price in it.
     """
 
     came: Sequence[Came]
     supplier: str
-    spent: Decimal | None
-    with_rest: Decimal | None
+    costs: Sequence[Cost]
     currency: str
     wanted: Sequence[Wanted]
     unpriced: Sequence[Item]
@@ -72,14 +81,15 @@ def progress(kit: Kit) -> Progress:
     """How far a kit is stripped; seven queries and those of `building.wanted`."""
     entries = list(_entries(kit))
     currency = next((c for e in reversed(entries) if (c := e.detail.get("currency"))), "")
-    spent = _spent(entries, currency)
     wanted = building.wanted(kit, currency=currency)
     rest = sum((row.cost for row in wanted if row.cost is not None), Decimal(0))
     return Progress(
         came=_came(entries),
         supplier=next((s for e in reversed(entries) if (s := e.detail.get("supplier"))), ""),
-        spent=spent,
-        with_rest=spent + rest if spent is not None else None,
+        costs=[
+            Cost(code, spent, spent + rest if code == currency else spent)
+            for code, spent in sorted(_spent(entries).items())
+        ],
         currency=currency,
         wanted=wanted,
         unpriced=[row.item for row in wanted if row.cost is None] if currency else [],
@@ -129,17 +139,18 @@ def _entries(kit: Kit) -> QuerySet[Entry]:
     ).order_by("id")
 
 
-def _spent(entries: Sequence[Entry], currency: str) -> Decimal | None:
-    whole = [
-        Decimal(entry.detail["price"])
-        for entry in entries
-        if entry.detail.get("price") is not None and entry.detail["currency"] == currency
-    ]
-    if whole:
-        return sum(whole, Decimal(0))
-    alone = Receipt.objects.filter(entry__in=entries, price__isnull=False, currency=currency)
-    prices = [price for price in alone.values_list("price", flat=True) if price is not None]
-    return sum(prices, Decimal(0)) if prices else None
+def _spent(entries: Sequence[Entry]) -> dict[str, Decimal]:
+    """By currency: prices of the whole, else of single things."""
+    whole: dict[str, Decimal] = {}
+    for entry in entries:
+        if entry.detail.get("price") is not None:
+            code = entry.detail["currency"]
+            whole[code] = whole.get(code, Decimal(0)) + Decimal(entry.detail["price"])
+    alone: dict[str, Decimal] = {}
+    said = Receipt.objects.filter(entry__in=entries, price__isnull=False)
+    for code, price in said.values_list("currency", "price"):
+        alone[code] = alone.get(code, Decimal(0)) + (price or Decimal(0))
+    return alone | whole
 
 
 def _came(entries: Sequence[Entry]) -> list[Came]:

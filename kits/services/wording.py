@@ -179,7 +179,8 @@ _SENTENCES: dict[str, Callable[[Facts], str]] = {
         % f
     ),
     Mismatch.HAZARDS_NOT_SERVED: lambda f: (
-        _("No kit of the trip is made for: %(hazards)s.") % {"hazards": ", ".join(f["hazards"])}
+        _("No kit of the trip is made for: %(hazards)s.")
+        % {"hazards": ", ".join(hazards(f["hazards"]))}
     ),
     Mismatch.NOTHING_FOR_CHILDREN: lambda f: _(
         "Children are on the trip, and no kit of it carries things for children."
@@ -194,6 +195,28 @@ _SENTENCES: dict[str, Callable[[Facts], str]] = {
 def act(kind: str) -> str:
     """What an entry's kind is called in a story: "taken out", "handed back"."""
     return str(_ACTS.get(kind) or kind.replace("-", " "))
+
+
+HAZARDS: dict[str, Promise] = {
+    "hill": _lazy("hill and mountain ground"),
+    "cave": _lazy("caves and mines"),
+    "gorge": _lazy("gorges and sea cliffs"),
+    "water": _lazy("open water"),
+    "winter": _lazy("snow and ice"),
+    "rope": _lazy("work on ropes"),
+    "sharp-tools": _lazy("saws, axes and other sharp tools"),
+    "remote": _lazy("hours from help"),
+    "heat": _lazy("great heat"),
+    "fire": _lazy("stoves and open fires"),
+    "animals": _lazy("stings, bites and ticks"),
+}
+"""The words for the vocabulary of hazards, in its order."""
+
+
+def hazards(slugs: Iterable[str]) -> list[str]:
+    """Hazards in words, in the vocabulary's order."""
+    wanted = set(slugs)
+    return [str(words) for slug, words in HAZARDS.items() if slug in wanted]
 
 
 def withheld(kind: str) -> str:

@@ -355,6 +355,16 @@ def test_prices_of_single_things_add_up_where_none_was_said_of_the_whole(world, 
     assert re.search(r"Until now 9.30 GBP", text_of(client.get(PATH)))
 
 
+def test_each_currency_that_was_paid_in_is_shown(world, client):
+    line(client, world.dressing, "keep:main", 4, whole_price="40", currency="GBP")
+    line(client, world.shears, "keep:main", price="31", currency="EUR", number="")
+
+    page = text_of(client.get(PATH))
+
+    assert "Until now 31.00 EUR + 40.00 GBP" in page
+    assert "With what remains 31.00 EUR + 40.00 GBP" in page
+
+
 def test_what_came_before_the_kit_last_went_out_is_another_story(world, client):
     line(client, world.dressing, "keep:main", 4, whole_price="40", currency="GBP")
     custody.check_out(make.act(), world.day_02, person=world.guide, emergency=True)

@@ -10,7 +10,8 @@ import pytest
 
 from gearroom.core.models import Person
 from kits.models import Reservation, Trip
-from kits.services import custody, keeping, reservations, trips
+from kits.rules.hazards import HAZARDS
+from kits.services import custody, keeping, reservations, trips, wording
 from tests.kits import factories as make
 from tests.labels import scanned
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
@@ -148,7 +149,7 @@ def test_a_trip_says_whether_its_kits_suit_it_together_and_are_fit_through_its_l
 
     page = text_of(browser(world.keeper).get(path))
     assert "The trip has 18 people and its kits serve 10." in page
-    assert "No kit of the trip is made for: cave" in page
+    assert "No kit of the trip is made for: caves and mines." in page
     trip.people, trip.hazards = 20, []
     trip.save()
     promised(scanned.filled("DAY-03", world), trip)
@@ -388,3 +389,8 @@ def test_a_trip_of_the_booking_system_is_changed_there(world):
 def _times():
     start = make.act().received_at + timedelta(days=1)
     return start, start + timedelta(hours=8)
+
+
+def test_every_hazard_has_its_words():
+    assert tuple(wording.HAZARDS) == HAZARDS
+    assert wording.hazards(["rope", "cave"]) == ["caves and mines", "work on ropes"]

@@ -2,27 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from kits.models import Disposal
 from kits.rules.facts import Criticality
+from kits.services.wording import HAZARDS, hazards
 
-HAZARDS: dict[str, Promise] = {
-    "hill": _("hill and mountain ground"),
-    "cave": _("caves and mines"),
-    "gorge": _("gorges and sea cliffs"),
-    "water": _("open water"),
-    "winter": _("snow and ice"),
-    "rope": _("work on ropes"),
-    "sharp-tools": _("saws, axes and other sharp tools"),
-    "remote": _("hours from help"),
-    "heat": _("great heat"),
-    "fire": _("stoves and open fires"),
-    "animals": _("stings, bites and ticks"),
-}
+__all__ = ["CRITICALITIES", "DISPOSALS", "HAZARDS", "hazards"]
 
 CRITICALITIES: dict[str, Promise] = {
     Criticality.ROUTINE: _("routine"),
@@ -37,8 +24,3 @@ DISPOSALS: dict[str, Promise] = {
     Disposal.PHARMACY: _("pharmacy"),
     Disposal.RETURNED: _("returned to maker"),
 }
-
-
-def hazards(slugs: Iterable[str]) -> list[str]:
-    """Hazards in words, in the order given."""
-    return [str(HAZARDS[slug]) for slug in slugs]
