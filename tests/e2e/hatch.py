@@ -80,11 +80,13 @@ class Phone:
         return self.taps - before
 
 
-def phone(browser: Browser, url: str, username: str, to: str = "/scan/") -> Phone:
-    """A phone of its own, on which somebody has just signed in."""
+def phone(
+    browser: Browser, url: str, username: str, to: str = "/scan/", *, script: str = ""
+) -> Phone:
+    """A phone of its own, on which somebody has just signed in; `script` runs before every page."""
     page = browser.new_context(viewport=PHONE, bypass_csp=True).new_page()
     made = Phone(page, url)
     page.on("pageerror", lambda error: made.faults.append(str(error)))
-    page.add_init_script(_CAMERA)
+    page.add_init_script(_CAMERA + script)
     sign_in(page, url, username, to)
     return made

@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
+import base64
+import json
+
+import cv2
+import numpy as np
 import pytest
+import zxingcpp
 
 from kits.models import Checkout
+from tests.e2e.hatch import phone
 from tests.e2e.pages import chromium, crossing, give_password, sign_in
 from tests.e2e.postroom import until
 from tests.labels import scanned
@@ -118,3 +125,91 @@ def test_without_a_camera_the_page_says_why_and_a_typed_code_still_works(
         bare.get_by_role("button", name="Sort later").click()
         bare.get_by_text("DAY-01 is back").wait_for()
         until(lambda: not out.all().exists(), "the kit back in the book")
+
+
+_OWN_READER = """
+const [SUPPORTED, GONE] = JSON.parse(sessionStorage.getItem("own") ?? "[[], false]");
+window.own = { made: [], looked: 0 };
+window.BarcodeDetector = class {
+  static async getSupportedFormats() { return SUPPORTED; }
+  #formats;
+  constructor({ formats }) {
+    if (!formats.length || formats.some((each) => !SUPPORTED.includes(each))) throw new TypeError();
+    this.#formats = formats;
+    window.own.made.push(formats);
+  }
+  async detect(picture) {
+    window.own.looked += 1;
+    if (GONE) throw new DOMException("The service is gone.", "NotSupportedError");
+    const symbols = await window.readByThePlatform(picture.toDataURL("image/jpeg"));
+    return symbols.filter(({ format }) => this.#formats.includes(format)).map((each) => (
+      { ...each, boundingBox: DOMRectReadOnly.fromRect(each.boundingBox) }));
+  }
+};
+"""
+"""A reader of the browser's own, as the Barcode Detection API has it (W3C Community Group draft
+"Accelerated Shape Detection in Images")."""
+
+
+def read_by_the_platform(picture):
+    """What the platform finds in a frame, as a data: URL, as the API tells it."""
+    jpeg = np.frombuffer(base64.b64decode(picture.partition(",")[2]), np.uint8)
+    symbols = []
+    for each in zxingcpp.read_barcodes(cv2.imdecode(jpeg, cv2.IMREAD_GRAYSCALE)):
+        at = each.position
+        corners = [at.top_left, at.top_right, at.bottom_right, at.bottom_left]
+        (left, *_, right), (top, *_, bottom) = (
+            sorted(p.x for p in corners),
+            sorted(p.y for p in corners),
+        )
+        symbols.append(
+            {
+                "rawValue": each.text,
+                "format": {"QRCode": "qr_code", "DataMatrix": "data_matrix"}[each.format.name],
+                "boundingBox": {"x": left, "y": top, "width": right - left, "height": bottom - top},
+                "cornerPoints": [{"x": p.x, "y": p.y} for p in corners],
+            }
+        )
+    return symbols
+
+
+def test_the_browsers_own_reader_reads_where_it_can_and_gives_way_where_it_cannot(
+    need, open_database, make_server, settings
+):
+    program = need("chromium")
+    need("barcode-detector")
+    settings.PUBLIC_URL = scanned.ADDRESS
+    school = scanned.labelled()
+    keeper = give_password(school.world.keeper)
+    label = scanned.png_of(school.kit)
+    server = make_server().start()
+
+    def read(at, supported, *, gone=False):
+        """Read a kit's label without the server: what the browser's own reader was asked for, and
+        whether the replacement was loaded."""
+        at.page.evaluate(
+            "(own) => sessionStorage.setItem('own', own)", json.dumps([supported, gone])
+        )
+        at.page.goto(f"{server.url}/scan/")
+        at.hold_up(label, "DAY-01 is here")
+        loaded = "performance.getEntriesByType('resource').some((e) => e.name.includes('ponyfill'))"
+        return at.page.evaluate("window.own"), at.page.evaluate(loaded)
+
+    with chromium(program) as browser:
+        at = phone(browser, server.url, keeper, "/kits/", script=_OWN_READER)
+        at.page.expose_function("readByThePlatform", read_by_the_platform)
+        at.page.route("**/api/v1/scans/", lambda route: route.abort())
+
+        own, loaded = read(at, ["aztec", "data_matrix", "qr_code"])
+        assert own["made"] == [["qr_code", "data_matrix"]]
+        assert own["looked"] > 0
+        assert not loaded
+
+        own, loaded = read(at, ["code_128", "qr_code"])  # no reader of makers' codes
+        assert own["looked"] == 0
+        assert loaded
+
+        own, loaded = read(at, ["qr_code", "data_matrix"], gone=True)
+        assert own["looked"] == 5
+        assert loaded
+        assert at.faults == []

@@ -10,6 +10,7 @@ from django.core.cache import cache
 from kits.models import Entry, EntryKind
 from kits.services import stock
 from tests.kits import factories as make
+from tests.labels import scanned
 from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, text_of
 
 pytestmark = PAGES_ON_SQLITE
@@ -87,6 +88,29 @@ def test_something_else_found_on_the_shelf_becomes_a_batch_of_it(world):
     lot = world.dressing.lots.get(number="D7")
     assert lot.expiry.isoformat() == "2031-02-28"
     assert make.units(lot, world.shelf) == 4
+
+
+def test_each_label_that_is_scanned_counts_one_more_of_its_batch(world):
+    client, path = browser(world.guide), f"/stock/count/{world.shelf.pk}/"
+    other = make.some(world.dressing, world.upper, 3, "D9", make.days(200))
+    here, strange = (scanned.shown(scanned.label(lot, world)) for lot in (world.dressings, other))
+
+    fields = form_with(client.get(path), "began")
+    for text in (here, strange, here, strange):
+        answer = client.post(path, {**fields, "read": "1", "batch": text})
+        fields = form_with(answer, "began")
+
+    assert "One more of Wound dressing 10 × 12, batch D9." in text_of(answer)
+    assert fields[f"lot-{world.dressings.pk}"] == "2"
+    line = {name: fields[f"{name}-0"] for name in ("thing", "number", "printed", "units")}
+    assert line == {
+        "thing": "Wound dressing 10 × 12",
+        "number": "D9",
+        "printed": other.expiry.isoformat(),
+        "units": "2",
+    }
+    compared = client.post(path, {**fields, "batch": ""})
+    assert "Counted 2 , the book has 12 ." in text_of(compared)
 
 
 def test_what_moved_while_somebody_counted_is_pointed_out(world):

@@ -8,7 +8,8 @@ from kits.models import Entry, Holding, Kit
 from kits.services import custody, instruments, stock, turnaround
 from kits.services.use import UseLine
 from tests.kits import factories as make
-from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
+from tests.labels import scanned
+from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of
 
 pytestmark = PAGES_ON_SQLITE
 
@@ -153,6 +154,35 @@ def test_what_cannot_be_read_is_said_and_what_was_typed_is_still_there(world, sa
     for typed in filter(None, said.values()):
         assert f'value="{typed}"' in answer.content.decode()
     assert not Holding.objects.filter(place__kit=world.day_02).exists()
+
+
+def test_each_label_that_is_scanned_counts_one_more_of_its_batch(world):
+    client, path = browser(world.keeper), "/kits/DAY-01/count/"
+    known = f"have-{world.dressings.pk}-{make.section(world.day_01).pk}"
+    label = scanned.shown(scanned.label(world.dressings, world))
+    other = make.some(world.dressing, world.shelf, 1, "D9", make.days(200))
+    strange = scanned.shown(scanned.label(other, world))
+    new = f"{make.section(world.day_01).pk}-{world.dressing.pk}-0"
+
+    fields = {known: "2"}
+    for text in (label, label, strange, strange):
+        answer = post(client, path, read=1, **fields | {"batch": text})
+        fields = {key: value for key, value in form_with(answer, known).items() if key != "key"}
+
+    assert "One more of Wound dressing 10 × 12, batch D9." in text_of(answer)
+    assert (fields[known], fields[f"units-{new}"]) == ("4", "2")
+    assert (fields[f"number-{new}"], fields[f"expiry-{new}"]) == ("D9", other.expiry.isoformat())
+    gauze = make.item("Triangular bandage")
+    unlisted = make.some(gauze, world.shelf, 1, "B1", make.days(100))
+    label = scanned.shown(scanned.label(unlisted, world))
+    for _twice in range(2):
+        answer = post(client, path, read=1, **fields | {"batch": label})
+        fields = {key: value for key, value in form_with(answer, known).items() if key != "key"}
+    main = make.section(world.day_01).pk
+    assert (fields[f"else-{main}"], fields[f"units-{main}-else"]) == (str(gauze.pk), "2")
+    refused = post(client, path, read=1, **fields | {"batch": "DAY-01"})
+    assert "no label of a batch" in text_of(refused)
+    assert form_with(refused, known)[known] == "4"
 
 
 def test_a_known_batch_left_empty_is_not_there_any_more(world):

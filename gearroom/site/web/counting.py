@@ -6,7 +6,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from django.db import transaction
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -15,6 +15,7 @@ from django.views.decorators.http import require_safe
 from gearroom.core.act import Act
 from gearroom.core.problems import Invalid, Problem
 from gearroom.site.web.fields import whole, words
+from gearroom.site.web.hand_back import batch_sent
 from gearroom.site.web.shell import Done, acted, actor, here, page, show
 from kits.api.lots import expiry_in
 from kits.models import Item, Lot, Place
@@ -45,6 +46,9 @@ def shelf(request: HttpRequest, shelf: int) -> HttpResponse:
     if request.method != "POST":
         return _sheet(request, found)
     try:
+        batch = batch_sent(request) if request.POST.get("read") else None
+        if batch is not None:
+            return _sheet(request, found, said=_one_more(request, found, batch), batch=batch)
         if "write" in request.POST:
             return _written(request, found)
         if "back" in request.POST:
@@ -64,13 +68,20 @@ def paper(request: HttpRequest, shelf: int) -> HttpResponse:
 
 
 # -------------------------------------------------------------------------------------- the sheet
-def _sheet(request: HttpRequest, place: Place, problem: Problem | None = None) -> HttpResponse:
-    said = request.POST
+def _sheet(
+    request: HttpRequest,
+    place: Place,
+    problem: Problem | None = None,
+    said: QueryDict | None = None,
+    batch: Lot | None = None,
+) -> HttpResponse:
+    said = request.POST if said is None else said
     began = said.get("began", "")
     rows = _by_thing(stock_seen.held(actor(request), place=place))
     facts = {
         "shelf": place,
         "problem": problem,
+        "batch": batch,
         "rows": [{"lot": row.lot, "said": said.get(f"lot-{row.lot.pk}", "")} for row in rows],
         "others": [
             {name: said.get(f"{name}-{n}", "") for name in ("thing", "number", "printed", "units")}
@@ -84,6 +95,33 @@ def _sheet(request: HttpRequest, place: Place, problem: Problem | None = None) -
     }
     status = problem.status if problem else 200
     return show(request, "site/stock/count.html", facts, status=status)
+
+
+def _one_more(request: HttpRequest, place: Place, batch: Lot) -> QueryDict:
+    """What the sheet says, and one more of a batch that was scanned: in its own field, or else on
+    a line for what the book does not have there. Raises Invalid."""
+    said = request.POST.copy()
+    fields = {
+        row.lot.pk: f"lot-{row.lot.pk}" for row in stock_seen.held(actor(request), place=place)
+    }
+    number = batch.serial or batch.number
+    for n in _ELSE:
+        typed = (words(said, f"thing-{n}"), words(said, f"number-{n}"))
+        if typed in (("", ""), (batch.item.name, number)):
+            fields.setdefault(batch.pk, f"units-{n}")
+    name = fields.get(batch.pk)
+    if name is None:
+        raise Invalid(
+            _("There is no free line for %(item)s. Compare with the book, then count on.")
+            % {"item": batch.item.name}
+        )
+    before = said.get(name, "")
+    said[name] = str(int(before) + 1 if before.isdecimal() and len(before) < 8 else 1)
+    if name.startswith("units-"):
+        n = name.removeprefix("units-")
+        said[f"thing-{n}"], said[f"number-{n}"] = batch.item.name, number
+        said[f"printed-{n}"] = batch.expiry.isoformat() if batch.expiry else ""
+    return said
 
 
 def _by_thing(rows: list[stock_seen.Held]) -> list[stock_seen.Held]:

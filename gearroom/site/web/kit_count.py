@@ -16,6 +16,7 @@ from django.utils.translation import ngettext
 from gearroom.core.act import Act
 from gearroom.core.problems import Invalid, Problem, printable
 from gearroom.site.web import fields
+from gearroom.site.web.hand_back import batch_sent
 from gearroom.site.web.shell import Done, acted, actor, page, show
 from kits.models import Holding, Item, Kit, ListLine, Lot, Place, PlaceKind
 from kits.rules.expiry import PrintedDateError, last_good_day
@@ -139,6 +140,9 @@ def count(request: HttpRequest, kit: str) -> HttpResponse:
     if request.method != "POST":
         return _sheet(request, found)
     try:
+        batch = batch_sent(request) if request.POST.get("read") else None
+        if batch is not None:
+            return _sheet(request, found, said=_one_more(found, request.POST, batch), batch=batch)
         if request.POST.get("sure"):
             return _posted(request, found)
         return _sheet(request, found, differences=_what_differs(request, found))
@@ -151,10 +155,13 @@ def _sheet(
     kit: Kit,
     problem: Problem | None = None,
     differences: list[counting.Difference] | None = None,
+    said: QueryDict | None = None,
+    batch: Lot | None = None,
 ) -> HttpResponse:
     facts = {
         "kit": kit,
-        "sections": _sections(kit, request.POST),
+        "sections": _sections(kit, said or request.POST),
+        "batch": batch,
         "things": Item.objects.filter(retired_on__isnull=True, by_eye=False).order_by("name"),
         "problem": problem,
         "differences": differences,
@@ -192,6 +199,47 @@ def _sections(kit: Kit, said: Mapping[str, str]) -> list[Section]:
         )
         for place in places
     ]
+
+
+def _one_more(kit: Kit, before: QueryDict, batch: Lot) -> QueryDict:
+    """What was said, and one more of a batch that was scanned: in its own field, or else in a row
+    of its thing that is still free. Raises Invalid."""
+    said = before.copy()
+    sections = _sections(kit, before)
+    rows = [row for section in sections for row in section.rows if row.item.pk == batch.item_id]
+    if batch.item.by_eye:
+        raise Invalid(
+            _("%(item)s is judged by eye: say full, low or empty instead of a number.")
+            % {"item": batch.item.name}
+        )
+    for name, lot, value in (field for row in rows for field in row.known):
+        if lot.pk == batch.pk:
+            said[name] = _more(batch, value)
+            return said
+    number = batch.serial or batch.number
+    expiry = batch.expiry.isoformat() if batch.expiry else ""
+    item = str(batch.item_id)
+    free: list[tuple[Blank, Place | None]] = [(blank, None) for row in rows for blank in row.blanks]
+    if not rows:
+        free = [(each.blank, each.place) for each in sections if each.other in ("", item)]
+    for blank, place in free:
+        if not blank.used or (blank.number, blank.expiry) == (number, expiry):
+            said[f"units-{blank.row}"] = _more(batch, blank.units)
+            said[f"number-{blank.row}"] = number
+            said[f"expiry-{blank.row}"] = expiry
+            if place is not None:
+                said[f"else-{place.pk}"] = item
+            return said
+    raise Invalid(
+        _("There is no free row for %(item)s. See what differs and write it down, then count on.")
+        % {"item": batch.item.name}
+    )
+
+
+def _more(batch: Lot, units: str) -> str:
+    """One more than was said; of what has a serial number there is one."""
+    known = units.isascii() and units.isdigit() and len(units) < 8 and not batch.serial
+    return str(int(units) + 1) if known else "1"
 
 
 # ------------------------------------------------------------------------------------- what is said

@@ -37,7 +37,7 @@ SHELL = (
     "site/offline.js",
     "site/offline-queue.js",
     "site/offline-page.js",
-    "site/offline-camera.js",
+    "site/camera.js",
     "site/offline-book.js",
     "site/offline-card.js",
     "site/offline-acts.js",

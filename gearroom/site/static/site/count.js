@@ -12,7 +12,7 @@ function total() {
   for (const tile of form.querySelectorAll(".tile")) {
     const count = Number(tile.querySelector("input").value) || 0;
     tile.classList.toggle("some", count > 0);
-    tile.querySelector(".less").hidden = count === 0;
+    tile.querySelector(".less").hidden = false; // always there, so that nothing moves under a thumb
     tile.querySelector(".more").hidden = false;
     sum += count;
   }
@@ -40,7 +40,7 @@ form.addEventListener("submit", async (event) => {
     if (!answer.ok) return location.reload();
     counts.innerHTML = await answer.text();
     batch.value = image.value = "";
-    batch.focus();
+    if (document.activeElement === event.submitter) batch.focus();
     total();
   } catch {
     const note = document.createElement("p"); // what was counted is all still there
@@ -51,9 +51,6 @@ form.addEventListener("submit", async (event) => {
   } finally {
     counts.removeAttribute("aria-busy");
   }
-});
-image?.addEventListener("change", () => {
-  if (image.files.length) form.requestSubmit(form.querySelector("[name=read]"));
 });
 form.addEventListener("input", total);
 total();

@@ -1,10 +1,10 @@
 // The scan page without a network: what was scanned as cards with what can be written down, the acts
 // that wait, and the kits as they were last known. All words stand in the page's template.
 
+import { camera } from "./camera.js";
 import "./offline-queue.js";
 import { makers } from "./offline-acts.js";
 import { batchesFor, counted, fill, kitsNow, meaning, standing } from "./offline-book.js";
-import { camera } from "./offline-camera.js";
 import { copy, draw, line, time, today, words } from "./offline-card.js";
 
 const queue = globalThis.gearQueue;
@@ -270,7 +270,8 @@ async function open() {
   const here = /^\/(?:kits|L)\/([^/]+)\/?/i.exec(location.pathname); // a kit's page or label that is out of reach
   const asked = here ? decodeURIComponent(here[1]) : new URLSearchParams(location.search).get("text");
   if (asked) await read(asked);
-  camera(find("camera"), read);
+  const eye = camera(find("camera"), async (texts) => { for (const text of texts) await read(text); });
+  eye.start();
 }
 
 start();
