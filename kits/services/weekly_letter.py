@@ -254,14 +254,13 @@ def _to_order(row: rule.ToOrder, today: date) -> Row:
         "units": row.units,
         "thing": row.thing,
     }
-    lines = []
-    if row.kits:
-        lines.append(_("for %(kits)s") % {"kits": ", ".join(row.kits)})
     if row.level is not None:
-        lines.append(
-            _("%(stock)d left; order level %(level)d")
-            % {"stock": row.stock or 0, "level": row.level}
-        )
+        level = _("%(stock)d left; order level %(level)d") % {
+            "stock": row.stock or 0,
+            "level": row.level,
+        }
+        text += f" ({level})"
+    lines = [_("for %(kits)s") % {"kits": ", ".join(row.kits)}] if row.kits else []
     return Row(text, page(f"/stock/{row.thing_id}/"), tuple(lines))
 
 

@@ -239,7 +239,7 @@ def test_stock_at_its_level_is_to_be_ordered(w):
     w.tablets.order_down_to = 50
     w.tablets.save()
     text = said(text_of(w))
-    assert "60 × Pain tablets - 40 left; order level 50" in text
+    assert "60 × Pain tablets (40 left; order level 50)" in text
 
 
 def test_the_attached_list_goes_shelf_by_shelf(w):
