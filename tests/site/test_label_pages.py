@@ -8,6 +8,7 @@ import pypdfium2
 import pytest
 from PIL import Image
 
+from gearroom.core import clock
 from kits.models import Label
 from kits.services import labelling, turnaround
 from tests.kits import factories as make
@@ -46,6 +47,19 @@ def test_things_without_a_label_are_ticked_and_get_one_each(school):
     assert answer["Location"] == wanted
     page = text_of(client.get(answer["Location"]))
     assert "2 labels: kit DAY-01; kit DAY-02" in page
+
+
+@pytest.mark.parametrize(
+    ("tick", "ticked"), [("all", [1, 1]), ("none", [0, 0]), ("unprinted", [0, 1]), ("odd", [0, 1])]
+)
+def test_all_or_those_not_printed_yet_are_ticked_in_one_tap(school, tick, ticked):
+    client = browser(school.world.keeper)
+    Label.objects.filter(pk=school.kit.pk).update(printed_at=clock.now())
+
+    page = client.get(f"/labels/?for=kits&tick={tick}").content.decode()
+
+    for kit, wanted in zip((school.world.day_01, school.world.day_02), ticked, strict=True):
+        assert (f'value="{kit.pk}" checked' in page) is bool(wanted)
 
 
 @pytest.mark.parametrize(

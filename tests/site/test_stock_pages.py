@@ -8,7 +8,7 @@ import pytest
 from django.core.cache import cache
 
 from kits.models import Entry, EntryKind, Holding, Item
-from kits.services import disposing, shelves
+from kits.services import disposing, shelves, stock
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of
 
@@ -33,7 +33,7 @@ def test_stock_names_each_thing_by_room_with_what_is_low_first(world):
 
     assert page.index("Shears") < page.index("Pain tablets")
     assert "order when down to 9" in page
-    assert re.search(r"Shears\s+Main store\s+5\s+Low", page)
+    assert re.search(r"Shears\s+by the piece\s+Main store\s+5\s+Low", page)
 
 
 def test_stock_is_searched_and_narrowed_to_what_is_low(world):
@@ -204,3 +204,21 @@ def test_a_closed_shelf_is_offered_nowhere(world):
 
     assert "Z9" not in text_of(client.get("/stock/count/"))
     assert "Z9" not in text_of(client.get(f"/stock/receive/?item={world.shears.pk}"))
+
+
+def test_an_old_story_of_a_thing_is_folded_behind_its_newest_acts(world):
+    for number in range(9):
+        stock.receive(
+            make.act(world.keeper),
+            item=world.shears,
+            units=number + 1,
+            number="S",
+            expiry=None,
+            shelf=world.shelf,
+        )
+
+    page = browser(world.keeper).get(f"/stock/{world.shears.pk}/").content.decode()
+
+    newest, older = page.split("What happened before")
+    assert "9 × S" in newest
+    assert "1 × S" in older

@@ -35,6 +35,12 @@ KINDS = {
     "people": gettext_lazy("People"),
     "blanks": gettext_lazy("Blank labels"),
 }
+TICKS = {
+    "new": gettext_lazy("those without a label"),
+    "unprinted": gettext_lazy("those not printed yet"),
+    "all": gettext_lazy("all"),
+    "none": gettext_lazy("none"),
+}
 _SHEETS = {"people": "key-ring-a4"}
 
 
@@ -85,8 +91,12 @@ def _choose_page(
     wanted = room is not None and kind != "blanks"
     rows = list(things(who, kind, room, search)[: MOST + 1]) if wanted else []
     labels = newest(kind, rows[:MOST])
+    tick = request.GET.get("tick", "")
+    chosen = set(request.POST.getlist("on"))
     facts = {
         "kinds": KINDS,
+        "ticks": TICKS,
+        "tick": tick if tick in TICKS else "new",
         "kind": kind,
         "room": room,
         "search": search,
@@ -96,16 +106,30 @@ def _choose_page(
                 "name": name_of(row),
                 "label": labels.get(row.pk),
                 "code": codes.shown(labels[row.pk].code) if row.pk in labels else "",
+                "ticked": str(row.pk) in chosen
+                if request.method == "POST"
+                else _ticked(labels.get(row.pk), tick),
             }
             for row in rows[:MOST]
         ],
         "more": len(rows) > MOST,
-        "chosen": set(request.POST.getlist("on")),
         "most": MOST,
         "problem": problem,
     }
     status = problem.status if problem else 200
     return show(request, "site/labels/choose.html", facts, status=status)
+
+
+def _ticked(label: Label | None, tick: str) -> bool:
+    """Whether a thing with that label is to be ticked when the page opens."""
+    match tick:
+        case "all":
+            return True
+        case "none":
+            return False
+        case "unprinted":
+            return label is None or label.printed_at is None
+    return label is None
 
 
 def things(who: Actor, kind: str, room: Room | None, search: str = "") -> QuerySet[Any]:

@@ -25,9 +25,9 @@ from kits.services.stock_seen import APART, KITS, SHELVES, Held
 _MOST_THINGS = 300
 _LOOKS_AHEAD_DAYS = 365
 _MOST_BATCHES = 200
-_HEIGHT, _STEP, _BAR = 160, 36, 28
-"""Of the picture, in its own units: how high its columns are, from column to column, and how wide
-a bar is."""
+_HEIGHT, _STEP, _BAR = 160, 32, 25
+"""Of the picture, in pixels: how high its columns are, from column to column, and how wide a bar
+is. The longest axis just fits a desk's page."""
 
 
 def kind_words() -> dict[str, str]:
