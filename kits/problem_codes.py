@@ -36,6 +36,7 @@ KINDS.update(
              "Read the number on the new seal again."),
             ("seal-in-use", 409, "Another kit carries this seal",
              "Read the number again, or look at that kit."),
+            ("no-seal-on-record", 409, "No seal is on record", "Look inside, then seal it."),
             ("deputy-is-another", 422, "The deputy is the responsible instructor",
              "Choose somebody else as deputy."),
             ("training-stock-inside", 409, "The kit holds what was used for training",

@@ -57,6 +57,14 @@ def latest(kit: Kit) -> Checkout | None:
     return held if held is not None and not was_told(held) else None
 
 
+def use_is_known(kit: Kit) -> bool:
+    """Whether use was written down or told since the kit was handed back last (with it, too)."""
+    back = Entry.objects.filter(kit=kit, kind=EntryKind.CHECK_IN, reversed_by__isnull=True)
+    newest = back.order_by("-id").values_list("pk", flat=True).first() or 0
+    told = Entry.objects.filter(kit=kit, kind=EntryKind.USE, reversed_by__isnull=True)
+    return told.filter(pk__gte=newest).exists()
+
+
 def token(held: Checkout) -> str:
     """What the link says: of letters, digits and punctuation that an address takes as they are."""
     return signing.dumps(held.pk, salt=_SALT)
@@ -154,7 +162,11 @@ def _keep_the_words(book: Book, kit: Kit, held: Checkout, used: Sequence[use.Use
 def _told_already(held: Checkout) -> Refused:
     return Refused(
         "told-already",
-        _("What was used from %(kit)s was told already. Thank you.") % {"kit": held.kit.name},
+        _(
+            "What was used from %(kit)s was told already. Thank you. Tell whoever looks after the"
+            " kits if there is more."
+        )
+        % {"kit": held.kit.name},
     )
 
 

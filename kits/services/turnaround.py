@@ -13,6 +13,7 @@ from gearroom.core.act import Act
 from gearroom.core.models import Room
 from gearroom.core.problems import Invalid, Refused
 from kits.models import (
+    AsFound,
     Entry,
     EntryKind,
     Item,
@@ -53,6 +54,30 @@ def look_inside(act: Act, kit: Kit, *, levels: Sequence[LevelSeen] = (), note: s
         )
         book.break_seals(entry, list(kit.sections.all()))
         _levels(entry, levels)
+        _sorted_now(kit)
+    return entry
+
+
+def seal_holds(act: Act, kit: Kit) -> Entry:
+    """Record that a kit that waits to be sorted is dry and its seal whole: nobody opens it, the
+    seal stays on, and it waits no longer. When it was last looked inside stays as it was.
+
+    Raises Refused: `no-seal-on-record`.
+    """
+    with Book(act) as book:
+        (kit,) = book.lock(kit.pk)
+        act.actor.require("look_inside", kit.room_id)
+        if not Seal.objects.filter(kit=kit, section=None, broken__isnull=True).exists():
+            raise Refused(
+                "no-seal-on-record",
+                _("No seal is on record for %(kit)s. Look inside, then seal it.")
+                % {"kit": kit.name},
+            )
+        entry = book.post(
+            EntryKind.LOOK_INSIDE,
+            kit=kit,
+            detail={"looked_inside": False, "as_found": AsFound.SEALED},
+        )
         _sorted_now(kit)
     return entry
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tests.e2e.pages import AXE, chromium, give_password, sign_in
-from tests.site.every_page import AT_DAWN, PAGES, furnished
+from tests.site.every_page import AT_DAWN, PAGES, address, furnished
 
 pytestmark = [
     pytest.mark.server,
@@ -46,7 +46,7 @@ def test_axe_finds_nothing_and_everything_fits_the_thumb_and_the_screen(
         sign_in(page, server.url, keeper)
         for path in PAGES:
             page.emulate_media(color_scheme="light")
-            page.goto(server.url + path)
+            page.goto(server.url + address(path))
             page.evaluate(axe)
             found += [f"{path}: {each}" for each in page.evaluate(_AXE, _RULES)]
             contrast = "color-contrast-enhanced" if path in AT_DAWN else "color-contrast"

@@ -2,12 +2,14 @@
 
 A new page adds its line here: `AT_DAWN` are those used with cold hands in bad light (contrast 7:1),
 `AT_THE_DESK` all others. `furnished` makes what they show, in a database of the test's own, where
-the first of everything has the number 1.
+the first of everything has the number 1; what has no such number stands in braces, and `address`
+puts it in.
 """
 
 from __future__ import annotations
 
-from kits.services import custody, keeping, lists, recalls, reservations, turnaround
+from kits.models import Checkout
+from kits.services import asking, custody, keeping, lists, recalls, reservations, turnaround
 from tests.kits import factories as make
 from tests.labels import scanned
 
@@ -27,7 +29,10 @@ AT_DAWN = (
     "/kits/DAY-01/hand-back/?opened=1",
     "/kits/DAY-01/hand-back/?opened=1&sharps=yes",
     "/kits/DAY-01/ask/",
-    "/undo/20/really/",
+    "/kits/DAY-02/used/",
+    "/undo/{taken_out}/really/",
+    "/used/{link}/",
+    "/used/{answered_link}/",
 )
 AT_THE_DESK = (
     "/",
@@ -96,13 +101,25 @@ AT_THE_DESK = (
 PAGES = AT_DAWN + AT_THE_DESK
 
 
+def address(path: str) -> str:
+    """A page's address, with what `furnished` made in the place of what stands in braces."""
+    if "{" not in path:
+        return path
+    out, back = (Checkout.objects.get(kit__name=name) for name in ("DAY-01", "DAY-03"))
+    return path.format(
+        taken_out=out.opened_by_id, link=asking.token(out), answered_link=asking.token(back)
+    )
+
+
 def furnished() -> make.World:
     """The small school with something on every page."""
     world = scanned.labelled().world
     day_03 = scanned.filled("DAY-03", world)
     turnaround.reseal(make.act(world.keeper), world.day_01, "0417")
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
+    custody.check_out(make.act(world.keeper), day_03, person=world.guide)
     custody.check_in(make.act(world.keeper), day_03, wet=True)
+    asking.tell(Checkout.objects.get(kit=day_03), [])
     keeping.release(make.act(world.keeper), day_03, keeping.WithheldKind.DRYING)
     turnaround.look_inside(make.act(world.keeper), day_03)
     reservations.reserve(make.act(), day_03, make.trip("Crag walk", world.store, 1, 2))

@@ -10,7 +10,7 @@ from gearroom.core.models import User
 from gearroom.core.rules.roles import Role
 from tests.kits import factories as make
 from tests.site.browsing import browser
-from tests.site.every_page import PAGES, furnished
+from tests.site.every_page import PAGES, address, furnished
 
 # One engine: nothing here is about what a database does.
 pytestmark = pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
@@ -27,11 +27,16 @@ WHO = (
     "hatch",
     "nobody",
 )
-REFUSED = ("/nowhere/", "/labels/print/", "/kits/DAY-02/strip/?text=nothing of the kind")
-OPEN = ("/sign-in/", "/help/", "/offline/")
+REFUSED = (
+    "/nowhere/",
+    "/labels/print/",
+    "/kits/DAY-02/strip/?text=nothing of the kind",
+    "/used/{answered_link}/",
+)
+OPEN = ("/sign-in/", "/help/", "/offline/", "/used/")
 SENTENCE = re.compile(r'<p class="lead">(.*?)</p>|<div class="problem"[^>]*>(.*?)</div>', re.S)
 WHAT_TO_DO = re.compile(
-    r"\b(Ask|Check|Choose|Sign in|Give|Scan|Load|Take|Make|Print|Use|Look|Call|Set|Go|Type)\b"
+    r"\b(Ask|Check|Choose|Sign in|Give|Scan|Load|Take|Make|Print|Use|Look|Call|Set|Go|Type|Tell)\b"
 )
 
 
@@ -43,7 +48,7 @@ def test_every_page_is_shown_to_every_role_or_refused_with_what_to_do(open_datab
         shown = 0
         for who, client in clients.items():
             client.raise_request_exception = False
-            answer = client.get(path)
+            answer = client.get(address(path))
             shown += answer.status_code == 200
             wrong += [f"{who} {path}: {each}" for each in _faults(who, path, answer)]
         if not shown and path not in REFUSED:

@@ -42,6 +42,14 @@ def day(value: date | str | None) -> str:
 
 
 @register.filter
+def short_day(value: date | None) -> str:
+    """A day for a table's column: 30 Nov 2026; a day without end as such."""
+    if not value or value == date.max:
+        return day(value)
+    return formats.date_format(value, pgettext("date format", "j M Y"))
+
+
+@register.filter
 def weekday(value: date | None) -> str:
     """A near day in words: Monday 30 November."""
     return formats.date_format(value, pgettext("date format", "l j F")) if value else ""

@@ -49,6 +49,8 @@ def tell(request: HttpRequest, said: str) -> HttpResponse:
     try:
         held = asking.asked(said)
     except Problem as problem:
+        if problem.code == "told-already":
+            return _answer(request, "site/told.html", {"problem": problem}, problem.status)
         return errors.refusal(request, problem)
     if request.method != "POST":
         return _asked(request, held)

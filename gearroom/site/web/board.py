@@ -38,6 +38,7 @@ def _facts(request: HttpRequest) -> dict[str, object]:
     assert room is not None  # both views look
     seen = kits_board.revision(room)
     on_it = kits_board.board(room)
+    above = {each.kit.pk for departure in on_it.going_out for each in departure.waiting}
     return {
         "seen": seen,
         "board": on_it,
@@ -70,6 +71,7 @@ def _facts(request: HttpRequest) -> dict[str, object]:
                 "settle": ways.settle_reason(each.kit, each.reason),
             }
             for each in on_it.needs_hand
+            if each.kit.pk not in above  # what settles it stands there
         ],
         "low": [row.item.name for row in on_it.low[:_LOW_NAMED]],
         "more_low": max(0, len(on_it.low) - _LOW_NAMED),

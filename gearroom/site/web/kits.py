@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 from gearroom.core.act import Act
 from gearroom.core.problems import Invalid
 from gearroom.core.services import people
+from gearroom.site.web import ways
 from gearroom.site.web.photos import sent_with
 from gearroom.site.web.shell import Done, acted, actor, back_to, page, show
 from kits.models import Kit, WithheldKind
@@ -69,12 +70,14 @@ def one(request: HttpRequest, kit: str) -> HttpResponse:
     else:
         plan = custody.plan(found)
     inside = contents.contents(found)
+    verdict = plan.verdict
     facts: dict[str, Any] = {
         "kit": seen.kit,
         "seen": seen,
         "plan": plan,
-        "verdict": plan.verdict,
-        "reasons": wording.reasons(plan.verdict.reasons),
+        "settle": ways.settle_reason(found, verdict.reasons[0]) if not verdict.fit else None,
+        "verdict": verdict,
+        "reasons": wording.reasons(verdict.reasons),
         "today": fitness.today_of(found),
         "pouches": _pouches(seen.sections, inside),
         "labels": [codes.shown(code) for code in seen.labels],

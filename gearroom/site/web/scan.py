@@ -277,8 +277,11 @@ def _shown(
         "just_done": just_done(who),
         "may_be_another": mixups.KINDS,
         "may_ask": who.may("see_people"),
+        "waiting": None,
     }
     for each in facts["outcomes"]:
+        if each["kit"] and each["kit"]["name"] == state.kit:
+            facts["waiting"] = each["kit"]
         if each["outcome"] == "handed-back" and facts["holder"]:
             each["trip_again"] = _same_trip(each, facts["holder"])
     if any("holder" in step["needs"] for each in facts["outcomes"] for step in each["steps"]):

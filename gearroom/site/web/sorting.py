@@ -15,7 +15,7 @@ from gearroom.site.web.hand_back import batch_sent
 from gearroom.site.web.shell import Done, acted, actor, page, show
 from kits.api.turnaround import restock_shown
 from kits.models import Kit, Lot, Place
-from kits.services import another_batch, find, fitness, overview, turnaround, wording
+from kits.services import another_batch, asking, find, fitness, overview, turnaround, wording
 
 _MOST_BATCHES = 50
 
@@ -64,9 +64,15 @@ def _sort_page(
         row["listed_as"] = str(thing)
         row["chosen"] = row["lot"] in {lot.pk for lot in lots}
     verdict = fitness.verdict(kit, plan.through)
+    held = None
+    if kit.to_sort_since is not None and who.may("see_people"):
+        held = asking.latest(kit)
     facts = {
         "kit": seen.kit,
         "seen": seen,
+        "held": held,
+        "use_is_known": kit.to_sort_since is not None and asking.use_is_known(kit),
+        "just_looked": kit.to_sort_since is None and kit.looked_inside_on == fitness.today_of(kit),
         "listed": listed,
         "chosen": lots,
         "left_out": request.POST.getlist("left-out"),
@@ -85,6 +91,10 @@ def _restocked(request: HttpRequest, kit: Kit) -> HttpResponse:
     lots = _chosen(request)
 
     def perform(act: Act) -> Done:
+        if request.POST.get("sealed"):
+            entry = turnaround.seal_holds(act, kit)
+            says = _("%(kit)s is sealed and dry: it waits no longer.") % {"kit": kit.name}
+            return Done(says, entry.pk)
         if request.POST.get("only-look"):
             entry = turnaround.look_inside(act, kit)
             return Done(

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from gearroom.site.web import asking, hand_back, photos, recent, sorting
+from gearroom.site.web import asking, hand_back, photos, recent, sorting, using
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("undo/<int:entry>/", recent.undo, name="undo"),
@@ -10,6 +10,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("kits/<str:kit>/hand-back/", hand_back.hand_back, name="hand-back"),
     path("kits/<str:kit>/sort/", sorting.sort, name="sort"),
     path("kits/<str:kit>/seal/", sorting.reseal, name="reseal"),
+    path("kits/<str:kit>/used/", using.used, name="used-from"),
     path("kits/<str:kit>/ask/", asking.ask, name="ask"),
     path("used/<str:said>/", asking.tell, name="used"),
     path("kits/<str:kit>/photos/<int:number>/", photos.photo, name="photo"),

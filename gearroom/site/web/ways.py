@@ -15,7 +15,7 @@ from kits.rules.expiry import Fault
 from kits.rules.facts import Reason, Verdict
 from kits.rules.readiness import Why
 
-_SORT = frozenset({Why.SHORT, Why.LOW, Why.EMPTY_BY_EYE, Why.LOW_BY_EYE, Why.WAITING_TO_BE_SORTED})
+_SORT = frozenset({Why.SHORT, Why.LOW, Why.EMPTY_BY_EYE, Why.LOW_BY_EYE})
 
 _CHECKS = frozenset({Fault.CHECK_DUE, Fault.CHECK_NOT_ANSWERED})
 
@@ -49,7 +49,7 @@ def settle_reason(kit: Kit, reason: Reason) -> Settle:
             return Settle(_("Check it"), reverse("kit", args=[kit.name]) + "#checks")
         case code if code in _SORT:
             return Settle(_("Restock"), reverse("sort", args=[kit.name]))
-        case Why.NOT_LOOKED_INSIDE | Why.DATE_NOT_KNOWN:
+        case Why.NOT_LOOKED_INSIDE | Why.DATE_NOT_KNOWN | Why.WAITING_TO_BE_SORTED:
             return Settle(_("Look inside"), reverse("sort", args=[kit.name]))
         case Why.WITHHELD:
             return Settle(_("Look, then release"), reverse("kit", args=[kit.name]) + "#kept-back")
