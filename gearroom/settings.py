@@ -1,13 +1,14 @@
 """All settings, read top to bottom. With no environment set everything works on one machine.
 
 Environment: GEARROOM_DATA_DIR, DATABASE_URL, CELERY_BROKER_URL, EMAIL_URL, GEARROOM_PUBLIC_URL,
-GEARROOM_ORGANISATION, GEARROOM_ALLOWED_HOSTS, GEARROOM_MAIL_FROM, GEARROOM_MAIL_TIMEOUT,
-SECRET_KEY.
+GEARROOM_ORGANISATION, GEARROOM_LANGUAGE, GEARROOM_ALLOWED_HOSTS, GEARROOM_MAIL_FROM,
+GEARROOM_MAIL_TIMEOUT, SECRET_KEY.
 """
 
 from pathlib import Path
 
 import environ
+from django.core.exceptions import ImproperlyConfigured
 from django.core.management.utils import get_random_secret_key
 
 from gearroom.core.database import configuration
@@ -159,8 +160,13 @@ LOGIN_REDIRECT_URL = "/"
 PASSWORD_RESET_TIMEOUT = 3600
 CSRF_FAILURE_VIEW = "gearroom.site.web.errors.form_too_old"
 
-LANGUAGE_CODE = "en-gb"
 LANGUAGES = [("en-gb", "English"), ("de", "Deutsch")]
+# The organisation's own: of mails to people who chose none, and of pages where no browser asks.
+LANGUAGE_CODE = env.str("GEARROOM_LANGUAGE", default="en-gb")
+if LANGUAGE_CODE not in dict(LANGUAGES):
+    raise ImproperlyConfigured(
+        f"GEARROOM_LANGUAGE is {LANGUAGE_CODE}: set it to one of {', '.join(dict(LANGUAGES))}."
+    )
 LOCALE_PATHS = [compiled(BASE_DIR / "locale", DATA_DIR / "locale")]
 USE_I18N = True
 USE_TZ = True

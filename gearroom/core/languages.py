@@ -1,4 +1,5 @@
-"""Translations compiled where the program runs, in plain Python: nobody needs the gettext tools.
+"""Languages: the one that somebody chose, and translations compiled where the program runs, in
+plain Python: nobody needs the gettext tools.
 
 `locale/LANGUAGE/LC_MESSAGES/django.po` is what people write; gettext reads the compiled form
 (GNU gettext manual, "The Format of GNU MO Files"). It is made in the data folder when it is missing
@@ -13,6 +14,8 @@ import tempfile
 from pathlib import Path
 
 import polib
+from django.conf import settings
+from django.utils import translation
 
 
 def compiled(source: Path, target: Path) -> Path:
@@ -30,3 +33,10 @@ def compiled(source: Path, target: Path) -> Path:
         os.utime(draft, ns=(stat.st_atime_ns, stat.st_mtime_ns))
         Path(draft).replace(mo)
     return target
+
+
+def speak(chosen: str) -> None:
+    """Go on in the language that somebody chose, until the request ends; with none, or one that is
+    not spoken here, in the one that their browser asks for."""
+    if chosen in dict(settings.LANGUAGES):
+        translation.activate(chosen)

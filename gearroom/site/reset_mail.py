@@ -47,7 +47,7 @@ def send_waiting() -> int:
 
 def _send(reset: PasswordReset) -> None:
     person = reset.user.person
-    with override(person.language):
+    with override(person.reads):
         content = messages.render(
             _letter(reset, person),
             person=person,

@@ -139,7 +139,7 @@ class NextWeekly(ReadView):
             "due_at": due_at.isoformat(),
             "subject": letter.subject,
             "text": as_text(letter),
-            "html": messages.html(letter, person.language),
+            "html": messages.html(letter, person.reads),
         }
 
 

@@ -38,7 +38,7 @@ def write(
     weeks = gathering.gather([n.person for n in notices if n.kind == WEEKLY], now, stock)
     written = {}
     for notice in notices:
-        with override(notice.person.language):
+        with override(notice.person.reads):
             week = weeks[notice.person_id] if notice.kind == WEEKLY else None
             written[notice.pk] = _weekly(week) if week else Written(happened.letter(notice))
     return written

@@ -77,7 +77,7 @@ def render(
     for header, value in (headers or {}).items():
         message[header] = one_line(value)
     message.set_content(as_text(letter), cte="quoted-printable")
-    message.add_alternative(html(letter, person.language), subtype="html", cte="quoted-printable")
+    message.add_alternative(html(letter, person.reads), subtype="html", cte="quoted-printable")
     for filename, content in attachments:
         message.add_attachment(content, maintype="application", subtype="pdf", filename=filename)
     return message.as_bytes()

@@ -12,12 +12,14 @@ from django.utils import translation
 
 from gearroom.core.languages import compiled
 from gearroom.core.models import Person
+from gearroom.core.rules.roles import Role
 from kits.models import Notice
 from kits.services import keeping, letters
 from kits.services.keeping import WithheldKind
 from tests import messages
 from tests.kits import factories as make
-from tests.site.browsing import browser, text_of
+from tests.site.browsing import browser, form_with, post, text_of
+from tests.site.every_page import PAGES, address, furnished
 
 CATALOGUES = sorted(messages.LOCALE.glob("*/LC_MESSAGES/django.po"))
 _MARKS = re.compile(r"%\(\w+\)[sd]|%%|</?\w+>")
@@ -119,6 +121,62 @@ def test_pages_speak_the_language_that_the_person_chose():
     assert f"{make.TODAY.day}. " in page  # a day as German has it
     assert "Fit to go through" in text_of(browser(world.keeper).get("/kits/DAY-01/"))
     assert translation.get_language() == "en-gb"
+
+
+NAMES = ("Bring it to the Main store", "Bring it to the Cave hut", "in the green?")
+GERMAN = {"HTTP_ACCEPT_LANGUAGE": "de-AT, de;q=0.9, en;q=0.5"}
+
+
+_ENGLISH = re.compile(
+    r"\b(?:the|is|are|and|with|of|not|it|to|from|this|your|for|by|on|has|have)\b[^.]{0,60}"
+)
+"""Small words that English sentences have and German ones have not."""
+
+
+@pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
+def test_whoever_never_chose_reads_every_page_in_the_browsers_language(open_database):
+    furnished()
+    client = browser(make.person("Adm", Role.ADMINISTRATOR), **GERMAN)
+
+    english = []
+    for path in PAGES:
+        page = client.get(address(path))
+        assert '<html lang="de">' in page.content.decode(), path
+        words = text_of(page)
+        for name in NAMES:
+            words = words.replace(name, "")
+        english += [f"{path}: {each}" for each in _ENGLISH.findall(words)]
+
+    assert not english, "\n".join(english)
+
+
+@pytest.mark.django_db
+def test_a_language_is_chosen_and_given_up_again_in_ones_settings():
+    world = make.world()
+    client, path = browser(world.guide, **GERMAN), f"/people/{world.guide.pk}/"
+    fields = form_with(client.get(path), 'name="language"')
+    assert fields["language"] == ""
+    assert "in der Sprache des Browsers" in text_of(client.get("/settings/"))
+    assert "nicht gefunden" in client.get("/api/v1/kits/NOPE/").json()["detail"]
+
+    post(client, path, **{k: v for k, v in fields.items() if k != "key"} | {"language": "en-gb"})
+    assert "Pages and mails in English" in text_of(client.get("/settings/"))
+    assert "There is no" in client.get("/api/v1/kits/NOPE/").json()["detail"]
+    post(client, path, **{k: v for k, v in fields.items() if k != "key"})
+    assert "in der Sprache des Browsers" in text_of(client.get("/settings/"))
+
+
+@pytest.mark.django_db
+def test_mails_to_whoever_never_chose_are_in_the_organisations_language(settings):
+    world = make.world()
+    settings.LANGUAGE_CODE = "de"
+    keeping.withhold(make.act(world.guide), world.day_01, WithheldKind.SOMETHING_WRONG, "torn")
+    notices = list(Notice.objects.filter(kind="something-wrong").select_related("person"))
+
+    written = letters.write(notices)
+
+    assert notices
+    assert all("Jemand hat gesagt" in each.letter.first[0].text for each in written.values())
 
 
 @pytest.mark.django_db

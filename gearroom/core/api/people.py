@@ -73,7 +73,9 @@ class PersonBody(ActBody):
         r"^[a-z]{2,3}(-[a-z0-9]{2,5})?$",
         max_length=10,
         required=False,
-        help_text="For mails, such as en-gb.",
+        allow_blank=True,
+        help_text="Of pages and mails, such as en-gb. Empty: pages speak the browser's, mails the "
+        "organisation's.",
     )
     home_room = serializers.SlugField(max_length=40, required=False, allow_null=True)
 

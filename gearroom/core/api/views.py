@@ -55,6 +55,7 @@ from gearroom.core.api.parsing import MAX_INTEGER
 from gearroom.core.api.problems import as_problem, respond
 from gearroom.core.api.schema import DoorSchema
 from gearroom.core.api.serializers import UUID_FORM, ActBody, PageQuery, QuerySerializer
+from gearroom.core.languages import speak
 from gearroom.core.problems import Invalid
 from gearroom.core.rules.roles import ANYONE, USE_CASES, Scope
 from gearroom.core.services.hatch import actor_at
@@ -107,6 +108,7 @@ class Door(APIView):
             self.actor = actor_of(request.user, scopes)
         elif request.user:
             self.actor = actor_at(request.user, request.session)
+            speak(self.actor.person.language if self.actor.person else "")  # a page of ours asks
 
     def options(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Which methods there are; the schema says the rest."""

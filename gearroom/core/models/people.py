@@ -5,6 +5,7 @@ from __future__ import annotations
 import zoneinfo
 from typing import Any
 
+from django.conf import settings
 from django.contrib.auth.models import AbstractUser
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
@@ -71,12 +72,13 @@ class Room(models.Model):
 
 
 class Person(models.Model):
-    """Anyone who can have a kit. Of the PIN for shared devices only a slow hash is kept."""
+    """Anyone who can have a kit. Of the PIN for shared devices only a slow hash is kept. Without a
+    `language` pages speak the browser's, and mails the organisation's."""
 
     name = models.CharField(max_length=120)
     phone = models.CharField(max_length=40, blank=True)
     email = models.EmailField(blank=True)
-    language = models.CharField(max_length=10, default="en-gb")
+    language = models.CharField(max_length=10, blank=True, default="")
     user = models.OneToOneField(
         User, null=True, blank=True, on_delete=models.PROTECT, related_name="person"
     )
@@ -92,6 +94,11 @@ class Person(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def reads(self) -> str:
+        """The language to write to them in."""
+        return self.language or settings.LANGUAGE_CODE
 
 
 class Membership(models.Model):

@@ -124,6 +124,7 @@ def _one_page(request: HttpRequest, person: Person, **more: Any) -> HttpResponse
         "roles": _roles(person),
         "all_roles": [(role.value, label) for role, label in ROLE_NAMES.items()],
         "languages": settings.LANGUAGES,
+        "mail_language": dict(settings.LANGUAGES)[settings.LANGUAGE_CODE],
         "everywhere": who.everywhere,
         "tag": codes.shown(tag.code) if tag else "",
         "printed": tag.printed_at if tag else None,
@@ -151,8 +152,8 @@ def _fields(request: HttpRequest) -> dict[str, Any]:
             raise Invalid(
                 _("Write the email address in full, such as name@example.org."), field="email"
             ) from None
-    language = said.get("language") or settings.LANGUAGE_CODE
-    if language not in dict(settings.LANGUAGES):
+    language = said.get("language", "")
+    if language and language not in dict(settings.LANGUAGES):
         raise Invalid(_("Choose one of the languages."), field="language")
     return {
         "name": name,

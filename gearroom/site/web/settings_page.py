@@ -21,7 +21,10 @@ _LINKS = ("see_people", "print_labels", "own_tokens", "edit_device")
 def overview(request: HttpRequest) -> HttpResponse:
     """Where everything that can be set is set."""
     who = actor(request)
+    languages = dict(settings.LANGUAGES)
     facts = {
+        "spoken": languages.get(who.person.language) if who.person else None,
+        "mail_language": languages[settings.LANGUAGE_CODE],
         "may": {
             name: who.may(name)
             for name in ("see_people", "print_labels", "own_tokens", "edit_device")
@@ -53,6 +56,12 @@ def _set_up() -> list[dict[str, Any]]:
             "what": _("The address that labels and mails lead to"),
             "value": settings.PUBLIC_URL,
             "wanted": _("not set: labels are only previewed, mails have no links"),
+        },
+        {
+            "name": "GEARROOM_LANGUAGE",
+            "what": _("The language of mails to those who chose none"),
+            "value": dict(settings.LANGUAGES)[settings.LANGUAGE_CODE],
+            "wanted": "",
         },
         {"name": "EMAIL_URL", "what": _("How mail is sent"), "value": mail, "wanted": ""},
         {

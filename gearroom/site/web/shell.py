@@ -30,12 +30,12 @@ from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.utils import translation
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from gearroom.core import clock
 from gearroom.core.act import Act, Actor
+from gearroom.core.languages import speak
 from gearroom.core.models import Room
 from gearroom.core.problems import Problem
 from gearroom.core.services import hatch, rooms, sign_ins
@@ -150,8 +150,7 @@ def page(use_case: str | None = "look") -> Callable[[View], View]:
                 return redirect_to_login(request.get_full_path())
             _touch(request)
             person = actor(request).person
-            if person is not None and person.language in dict(settings.LANGUAGES):
-                translation.activate(person.language)  # undone with the request, as every language
+            speak(person.language if person else "")
             try:
                 if use_case is not None:
                     actor(request).require(use_case)
