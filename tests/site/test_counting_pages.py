@@ -6,6 +6,7 @@ import re
 
 import pytest
 from django.core.cache import cache
+from django.utils import formats
 
 from kits.models import Entry, EntryKind
 from kits.services import stock
@@ -32,6 +33,18 @@ def test_the_sheet_does_not_tell_what_the_book_has(world):
         assert "D1" in text_of(page)
         assert not re.search(r"\b40\b", text_of(page)), path
         assert 'value="12"' not in page.content.decode()
+
+
+def test_the_sheet_says_what_is_counted_and_on_paper_whose_it_is(world, settings):
+    settings.ORGANISATION = "Umberfell Outdoor School"
+    client = browser(world.keeper)
+
+    assert "Pain tablets by the tablet" in text_of(client.get(f"/stock/count/{world.shelf.pk}/"))
+    paper = client.get(f"/stock/count/{world.shelf.pk}/paper/")
+    assert "Pain tablets by the tablet" in text_of(paper)
+    day = formats.date_format(make.TODAY, "j F Y")
+    assert f"Umberfell Outdoor School · printed {day}. This keeps stock" in text_of(paper)
+    assert "site/printed.css" in paper.content.decode()
 
 
 def counted(client, world, **found):

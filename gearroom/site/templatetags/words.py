@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 from decimal import Decimal
 
 from django import template
 from django.utils import formats
 
+from gearroom.core import clock
+from gearroom.core.models import Room
 from gearroom.site.web import words
 
 register = template.Library()
@@ -43,3 +46,9 @@ def money(amount: Decimal | None, currency: str = "") -> str:
 def disposal(way: str) -> str:
     """How something is thrown out, in words."""
     return str(words.DISPOSALS[way])
+
+
+@register.filter
+def today(room: Room | None) -> date:
+    """The day that it is in a room; in UTC without one."""
+    return clock.today(room.time_zone if room else "UTC")
