@@ -30,8 +30,8 @@ from kits.services.contents import Content, Contents, contents
 @dataclass(frozen=True)
 class Asked:
     """A line of the list and what was there for it: `there` units of the thing, and of what will do
-    instead where that has no line of its own; `good` of them were not out of date that day. For
-    what is judged by eye, `level` instead."""
+    instead where that has no line of its own, in these `batches`; `good` of them were not out of
+    date that day. For what is judged by eye, `level` instead."""
 
     item: Item
     carry: int
@@ -39,6 +39,7 @@ class Asked:
     there: int
     good: int
     level: Level | None
+    batches: Sequence[Content]
 
     @property
     def short(self) -> bool:
@@ -50,11 +51,12 @@ class Asked:
 
 @dataclass(frozen=True)
 class Pouch:
-    """One section: what its list asked for, and all that was in it."""
+    """One section: what its list asked for with what was there for it; `others`: what was in it
+    besides; `levels`: all that was judged by eye."""
 
     name: str
     asked: Sequence[Asked]
-    lines: Sequence[Content]
+    others: Sequence[Content]
     levels: Sequence[tuple[Item, Level]]
 
 
@@ -180,11 +182,14 @@ def _pouch(name: str, key: str, wanted: Iterable[ListLine], inside: Contents, da
         item.pk: (item, level) for where, item, level in inside.levels if where.section_key == key
     }
     asked = []
+    others = {id(line): line for line in lines}
     wanted = list(wanted)
     own = {row.item_id for row in wanted}
     for row in wanted:
         does = {row.item_id, *({s.instead_id for s in row.item.substitutes.all()} - own)}
         of_it = [line for line in lines if line.lot.item_id in does]
+        for line in of_it:
+            others.pop(id(line), None)
         asked.append(
             Asked(
                 item=row.item,
@@ -193,6 +198,7 @@ def _pouch(name: str, key: str, wanted: Iterable[ListLine], inside: Contents, da
                 there=sum(line.units for line in of_it),
                 good=sum(x.units for x in of_it if x.expiry is None or x.expiry >= day),
                 level=levels[row.item_id][1] if row.item_id in levels else None,
+                batches=of_it,
             )
         )
-    return Pouch(name, asked, lines, list(levels.values()))
+    return Pouch(name, asked, list(others.values()), list(levels.values()))

@@ -62,7 +62,7 @@ def test_it_tells_what_was_known_that_evening_apart_from_what_is_known_now(world
     now = text_of(client.get(f"/kits/DAY-01/as-of/?on={yesterday}"))
 
     assert "As it was known on the evening of" in then
-    assert "As known today" in now
+    assert "As known on" in now
     assert "too little" in now  # it was filled only today
 
 

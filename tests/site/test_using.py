@@ -1,4 +1,4 @@
-"""A kit that was handed back to be sorted later: its seal still whole, or what was used said then."""
+"""A kit handed back to be sorted later: its seal still whole, or what was used said then."""
 
 from __future__ import annotations
 

@@ -77,6 +77,13 @@ def at(value: datetime | str | None, room: Any) -> str:
 
 
 @register.filter
+def instant(value: datetime, room: Any) -> str:
+    """An instant in a room's own time, by its date, for paper: 30 November 2026, 17:30."""
+    local = value.astimezone(ZoneInfo(room.time_zone))
+    return f"{wording.day(local.date())}, {formats.date_format(local, 'H:i')}"
+
+
+@register.filter
 def undo_of(message: Any) -> str:
     """The entry that a message's *undo* names, or nothing."""
     tags = str(message.extra_tags or "")
