@@ -16,6 +16,7 @@ from PIL import Image
 QUIET = 4  # modules of paper round the symbol that belong to it
 PAPER = 3  # and beyond those, until the label's edge
 TEXTURE = 12  # pixels of texture for one module
+BAND = 64  # rows that are seen at a time, so that a large picture fits in memory
 
 
 @dataclass(frozen=True)
@@ -86,6 +87,12 @@ def symbol(text: str) -> np.ndarray:
     return np.array(code.modules, dtype=bool)
 
 
+def side_of(text: str, damage: Damage) -> int:
+    """Return the side in pixels of the picture of the label that says `text`, damaged so: the
+    narrowest module decides, and one seen from almost along the paper needs a very large one."""
+    return _View(len(symbol(text)), damage).width // 2
+
+
 def photographed(
     text: str, damage: Damage, rng: np.random.Generator, printed: np.ndarray | None = None
 ) -> bytes:
@@ -98,10 +105,14 @@ def photographed(
     size = len(modules)
     label = _texture(modules, damage, rng, printed)
     view = _View(size, damage)
-    seen = cv2.remap(
-        label, *view.places(), cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=-1
-    )
-    seen = np.where(seen < 0, _surroundings(seen.shape, rng), seen)
+    seen = _surroundings((view.width, view.width), rng)
+    for top in range(0, view.width, BAND):
+        band = seen[top : top + BAND]
+        places = view.places(top, top + len(band))
+        drawn = cv2.remap(
+            label, *places, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=-1
+        )
+        np.copyto(band, drawn, where=drawn >= 0)
     seen = cv2.resize(seen, (view.width // 2, view.width // 2), interpolation=cv2.INTER_AREA)
     seen *= _light(seen.shape, damage)
     if damage.glare:
@@ -201,10 +212,11 @@ class _View:
         )
         return float((area / longer).min()), float(np.sqrt(area).mean())
 
-    def places(self) -> tuple[np.ndarray, np.ndarray]:
-        """Return, for each pixel, the texture's place that its ray meets (far outside: none)."""
+    def places(self, top: int, end: int) -> tuple[np.ndarray, np.ndarray]:
+        """Return, for each pixel of these rows, the texture's place that its ray meets (far
+        outside: none)."""
         at = (np.arange(self.width) + 0.5 - self.width / 2) / (2 * self.focal)
-        x, y = np.meshgrid(at, at)
+        x, y = np.meshgrid(at, at[top:end])
         rays = np.stack([x, y, np.ones_like(x)], -1) @ self.rotation
         eye = np.array([0, 0, -self.camera]) @ self.rotation
         if not self.radius:
