@@ -21,6 +21,7 @@ from PIL import Image
 
 from gearroom.core import clock
 from gearroom.core.act import Act
+from gearroom.core.languages import said
 from gearroom.core.problems import Invalid, NotAllowed, Refused, TooLarge, Unacceptable
 from kits.models import Item, Kit, ListLine, ListSection, PackingList, PackingListVersion
 from kits.rules.facts import Criticality, Line
@@ -242,14 +243,23 @@ def draft_of(version: PackingListVersion) -> Draft:
 
 
 @dataclass(frozen=True)
+class OtherReason:
+    """A line of both versions that says otherwise why its thing is there."""
+
+    line: ListLine
+    was: str
+
+
+@dataclass(frozen=True)
 class VersionsCompared:
-    """How a later version differs from an earlier: its lines, and what it says of itself
-    (`said` maps people, days, hazards to the two values)."""
+    """How a later version differs from an earlier: its lines, what it says of itself (`said` maps
+    people, days, hazards to the two values), and why things are there (`reasons`)."""
 
     before: PackingListVersion
     after: PackingListVersion
     lines: Comparison
     said: dict[str, tuple[object, object]]
+    reasons: tuple[OtherReason, ...]
 
 
 def compared(before: PackingListVersion, after: PackingListVersion) -> VersionsCompared:
@@ -261,7 +271,25 @@ def compared(before: PackingListVersion, after: PackingListVersion) -> VersionsC
         if getattr(before, name) != getattr(after, name)
     }
     found = compare(lines.get(before.pk, ()), lines.get(after.pk, ()))
-    return VersionsCompared(before, after, found, said)
+    return VersionsCompared(before, after, found, said, _other_reasons(before, after))
+
+
+def _other_reasons(
+    before: PackingListVersion, after: PackingListVersion
+) -> tuple[OtherReason, ...]:
+    def lines(version: PackingListVersion) -> dict[tuple[str, int], ListLine]:
+        rows = ListLine.objects.filter(section__version=version).select_related("item", "section")
+        return {
+            (row.section.key, row.item_id): row
+            for row in rows.order_by("section__position", "position", "id")
+        }
+
+    was = lines(before)
+    return tuple(
+        OtherReason(line, was[where].reason)
+        for where, line in lines(after).items()
+        if where in was and was[where].reason != line.reason
+    )
 
 
 def locked(version: PackingListVersion) -> PackingListVersion:
@@ -333,7 +361,7 @@ def _settled(draft: Draft) -> Draft:
     try:
         known = hazards(draft.hazards)
     except UnknownHazardError as error:
-        raise Invalid(str(error), field="hazards") from error
+        raise Invalid(said(error.says), field="hazards") from error
     if len(draft.sections) > MOST_SECTIONS:
         raise Invalid(
             _("A list has at most %(most_sections)s sections.") % {"most_sections": MOST_SECTIONS},

@@ -9,7 +9,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from PIL import Image
 
-from kits.models import Kit
+from kits.models import Kit, ListLine
 from kits.services import lists
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, form_of, post, text_of
@@ -54,6 +54,15 @@ def test_only_one_version_has_nothing_to_be_compared_with(world):
     assert browser(world.guide).get(at(world.version, "compare/")).status_code == 404
 
 
+def test_another_reason_is_shown_where_two_versions_are_compared(world, draft):
+    line = ListLine.objects.get(section__version=draft, item=world.shears)
+    ListLine.objects.filter(pk=line.pk).update(reason="Straps and cloth.")
+
+    page = text_of(browser(world.adviser).get(at(draft, "compare/")))
+
+    assert re.search(r"Shears\s+\S.* → Straps and cloth\.", page)
+
+
 def test_an_empty_list_is_not_published(world):
     made = lists.make_list(make.act(world.instructor), name="Bare", draft=lists.Draft(4, 1))
 
@@ -66,6 +75,7 @@ def test_an_empty_list_is_not_published(world):
 def test_a_draft_is_published_then_signed_with_the_page_attached(world, draft):
     post(browser(world.instructor), at(draft, "publish/"))
     client = browser(world.adviser)
+    assert '<a class="button go" href="#sign">' in client.get(at(draft)).content.decode()
     picture = io.BytesIO()
     Image.new("L", (40, 60), 255).save(picture, "PNG")
     page = SimpleUploadedFile("scan.png", picture.getvalue())

@@ -134,12 +134,21 @@ def test_a_thing_is_chosen_and_its_date_typed_as_it_is_printed(world):
 def test_what_arrives_out_of_date_goes_to_quarantine_and_says_so(coded):
     client = browser(coded.keeper)
     answer = post(client, "/stock/receive/", text=code(day="200531"))
+    assert "Out of date" in text_of(answer)
+    assert "whichever shelf you tap, it goes to quarantine" in text_of(answer)
     fields = form_with(answer, 'name="shelf"')
 
     client.post("/stock/receive/", {**fields, "packs": "1", "shelf": coded.shelf.pk})
 
     assert Holding.objects.get(lot__number="D9").place.kind == PlaceKind.QUARANTINE
     assert "complain to the supplier" in text_of(client.get("/stock/receive/"))
+
+
+def test_what_is_no_code_says_what_to_do_here(coded):
+    answer = post(browser(coded.keeper), "/stock/receive/", text="twelve boxes")
+
+    assert answer.status_code == 400
+    assert "“twelve boxes” is neither a code that makers print" in text_of(answer)
 
 
 def test_a_shelf_scanned_after_a_pack_keeps_the_pack_and_comes_first(coded):

@@ -291,6 +291,7 @@ def compare(request: HttpRequest, id: int, number: int) -> HttpResponse:
             (name, *(words.hazards(v) if name == "hazards" else v for v in values))
             for name, values in found.said.items()
         ],
+        "reasons": found.reasons,
     }
     return show(request, "site/lists/compare.html", facts)
 

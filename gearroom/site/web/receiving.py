@@ -20,7 +20,7 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
 
 from gearroom.core.act import Act
-from gearroom.core.problems import Invalid, Problem
+from gearroom.core.problems import Invalid, Problem, printable
 from gearroom.site.web.fields import money, whole, words
 from gearroom.site.web.shell import Done, acted, actor, here, once_a_form, page, show
 from gearroom.site.web.stock import kind_words
@@ -60,6 +60,10 @@ def _scanned(request: HttpRequest) -> dict[str, Any]:
 
     def perform(act: Act) -> dict[str, Any]:
         outcome = _best(scanning.scan(act, seen, Ask(Intent.RECEIVE)).outcomes)
+        if outcome.problem is not None and outcome.means == Means.OTHER:
+            says = _("“%(text)s” is neither a code that makers print nor a label of ours. Scan the "
+                     "code on the pack again, or choose the thing by hand.")  # fmt: skip
+            raise Invalid(says % {"text": printable(outcome.seen.text)}, field="text")
         if outcome.problem is not None:
             raise outcome.problem
         label = outcome.label
@@ -198,11 +202,12 @@ def _shown(
         return show(request, "site/no_room.html", {})
     who = actor(request)
     items = [pack["item"] for pack in told["packs"] if pack["item"]]
+    today = stock.today_in(room).isoformat()
     facts = {
         "room": room,
         "told": told,
         "problem": problem,
-        "packs": told["packs"],
+        "packs": [{**pack, "past": "" < pack["expiry"] < today} for pack in told["packs"]],
         "counts": _PACKS,
         "count": request.POST.get("packs") or "1",
         "said": request.POST,
