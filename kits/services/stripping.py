@@ -54,7 +54,7 @@ class Came:
 class Cost:
     """What was spent in one currency: on the bought kit as a whole, where that was said, else on
     its things one by one. `with_rest` adds what is wanted at the last prices paid, in the currency
-    that was said last; in any other it is the same."""
+    of `Progress`; in any other it is the same."""
 
     currency: str
     spent: Decimal
@@ -65,8 +65,9 @@ class Cost:
 class Progress:
     """All that came in it until now, in order, and what the kit's list still wants.
 
-    `costs`: one for each currency that a price was said in, by its code; `currency`: the one said
-    last, in which `wanted` is priced. `unpriced` of the wanted have no known price in it.
+    `costs`: one for each currency that a price was said in, by its code; `currency`: that of the
+    whole, else the one said last, in which `wanted` is priced. `unpriced` of the wanted have no
+    known price in it.
     """
 
     came: Sequence[Came]
@@ -80,7 +81,9 @@ class Progress:
 def progress(kit: Kit) -> Progress:
     """How far a kit is stripped; seven queries and those of `building.wanted`."""
     entries = list(_entries(kit))
-    currency = next((c for e in reversed(entries) if (c := e.detail.get("currency"))), "")
+    priced = [e.detail for e in entries if e.detail.get("currency")]
+    whole = [detail for detail in priced if detail.get("price") is not None]
+    currency = (whole or priced or [{"currency": ""}])[-1]["currency"]
     wanted = building.wanted(kit, currency=currency)
     rest = sum((row.cost for row in wanted if row.cost is not None), Decimal(0))
     return Progress(

@@ -363,6 +363,7 @@ def test_each_currency_that_was_paid_in_is_shown(world, client):
 
     assert "Until now 31.00 EUR + 40.00 GBP" in page
     assert "With what remains 31.00 EUR + 40.00 GBP" in page
+    assert "Units Thing GBP" in page  # what remains is priced as the whole was
 
 
 def test_what_came_before_the_kit_last_went_out_is_another_story(world, client):
