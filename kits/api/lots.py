@@ -19,6 +19,7 @@ from kits.models import Holding, Lot, LotFact, Receipt
 from kits.rules.expiry import PrintedDateError, good_through, last_good_day
 from kits.services import correcting, find, fitness, instruments
 from kits.services.lots import normal
+from kits.services.wording import said
 
 NUMBER = {"max_length": 80, "allow_blank": True}
 
@@ -82,7 +83,7 @@ def expiry_in(data: dict[str, Any], today: date) -> date | None:
         read = last_good_day(printed, today=today)
     except PrintedDateError as error:
         readings = [day.isoformat() for day in error.readings]
-        raise Invalid(str(error), field="expiry_printed", readings=readings) from error
+        raise Invalid(said(error.says), field="expiry_printed", readings=readings) from error
     if expiry is not None and expiry != read:
         raise Invalid(
             _("“%(printed)s” reads as %(day)s, and the expiry given is another. Send one.")

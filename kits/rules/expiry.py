@@ -11,9 +11,11 @@ import calendar
 import enum
 import re
 from datetime import date, datetime, timedelta
+from functools import reduce
 from zoneinfo import ZoneInfo
 
 from kits.rules.facts import Batch, Kind
+from kits.rules.sentences import Sentence, Wrong, say
 
 WINDOW_YEARS = 50
 """A date farther than this from today, either way, is a misprint or a misreading."""
@@ -34,15 +36,15 @@ class Fault(enum.StrEnum):
     CHECK_DUE = "check-due"
 
 
-class PrintedDateError(ValueError):
+class PrintedDateError(Wrong):
     """What was typed is not one date. The message says what to type.
 
     `printed` is what was typed. `readings` are the last good days it could mean, earliest first,
     when there is more than one; empty when there is none.
     """
 
-    def __init__(self, printed: str, message: str, readings: tuple[date, ...] = ()) -> None:
-        super().__init__(message)
+    def __init__(self, printed: str, says: Sentence, readings: tuple[date, ...] = ()) -> None:
+        super().__init__(says)
         self.printed = printed
         self.readings = readings
 
@@ -102,10 +104,16 @@ def last_good_day(printed: str, *, today: date) -> date:
         raise _unreadable(printed)
     if len(readings) > 1:
         days = tuple(sorted(readings))
-        choices = " or ".join(f"{day.isoformat()} for {_words(day)}" for day in days)
-        raise PrintedDateError(
-            printed, f"“{printed}” can be read in more than one way. Type {choices}.", days
+        choices = [say("%(typed)s for %(day)s", typed=day.isoformat(), day=day) for day in days]
+        choice = reduce(
+            lambda one, other: say("%(one)s or %(other)s", one=one, other=other), choices
         )
+        says = say(
+            "“%(printed)s” can be read in more than one way. Type %(choice)s.",
+            printed=printed,
+            choice=choice,
+        )
+        raise PrintedDateError(printed, says, days)
     return _near(printed, readings.pop(), today)
 
 
@@ -120,7 +128,11 @@ def gs1_last_good_day(yymmdd: str, *, today: date) -> date:
     """
     if not re.fullmatch(r"[0-9]{6}", yymmdd):
         raise PrintedDateError(
-            yymmdd, f"“{yymmdd}” is not a GS1 date, which is six digits: year, month, day."
+            yymmdd,
+            say(
+                "“%(printed)s” is not a GS1 date, which is six digits: year, month, day.",
+                printed=yymmdd,
+            ),
         )
     year, month, day = (int(pair) for pair in re.findall("..", yymmdd))
     try:
@@ -128,8 +140,11 @@ def gs1_last_good_day(yymmdd: str, *, today: date) -> date:
     except ValueError:
         raise PrintedDateError(
             yymmdd,
-            f"“{yymmdd}” read as year, month, day is no day of the calendar. Type the date as "
-            "2027-05-31, or 2027-05 when only a month is printed.",
+            say(
+                "“%(printed)s” read as year, month, day is no day of the calendar. Type the date "
+                "as 2027-05-31, or 2027-05 when only a month is printed.",
+                printed=yymmdd,
+            ),
         ) from None
 
 
@@ -174,21 +189,25 @@ def _month_end(year: int, month: int, day: int | None) -> date:
 def _near(printed: str, day: date, today: date) -> date:
     if abs(day.year - today.year) > WINDOW_YEARS:
         raise PrintedDateError(
-            printed, f"“{printed}” is in the year {day.year}. Look at the year on the pack again."
+            printed,
+            say(
+                "“%(printed)s” is in the year %(year)s. Look at the year on the pack again.",
+                printed=printed,
+                year=day.year,
+            ),
         )
     return day
-
-
-def _words(day: date) -> str:
-    return f"{day.day} {calendar.month_name[day.month]} {day.year}"
 
 
 def _unreadable(printed: str) -> PrintedDateError:
     shown = printed if len(printed) <= 30 else printed[:29] + "…"
     return PrintedDateError(
         printed,
-        f"“{shown}” is not a date that can be read. Type it as 2027-05-31, or 2027-05 when only a "
-        "month and a year are printed.",
+        say(
+            "“%(printed)s” is not a date that can be read. Type it as 2027-05-31, or 2027-05 when "
+            "only a month and a year are printed.",
+            printed=shown,
+        ),
     )
 
 

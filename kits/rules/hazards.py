@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from kits.rules.sentences import Wrong, say
+
 HAZARDS: tuple[str, ...] = (
     "hill",
     "cave",
@@ -23,11 +25,17 @@ HAZARDS: tuple[str, ...] = (
 )
 
 
-class UnknownHazardError(ValueError):
+class UnknownHazardError(Wrong):
     """A hazard that is not of the vocabulary. The message lists those that are."""
 
     def __init__(self, unknown: str) -> None:
-        super().__init__(f"“{unknown}” is no hazard known here. Known: {', '.join(HAZARDS)}.")
+        super().__init__(
+            say(
+                "“%(unknown)s” is no hazard known here. Known: %(known)s.",
+                unknown=unknown,
+                known=", ".join(HAZARDS),
+            )
+        )
         self.unknown = unknown
 
 

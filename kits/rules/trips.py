@@ -12,8 +12,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from kits.rules.sentences import Wrong, say
 
-class TripDaysError(ValueError):
+
+class TripDaysError(Wrong):
     """A trip that ends before it begins. The message says what to change."""
 
 
@@ -21,8 +23,12 @@ def check_days(first_day: date, last_day: date) -> None:
     """Raise `TripDaysError` when a trip's last day is before its first."""
     if last_day < first_day:
         raise TripDaysError(
-            f"The trip ends on {last_day.isoformat()}, before it begins on "
-            f"{first_day.isoformat()}. Give a last day that is the same or later."
+            say(
+                "The trip ends on %(last)s, before it begins on %(first)s. Give a last day that is "
+                "the same or later.",
+                last=last_day,
+                first=first_day,
+            )
         )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from gearroom.core.problems import Invalid
 from kits.rules import quantities
+from kits.services.wording import said
 
 
 def units(value: object, *, field: str = "units", least: int = 1) -> int:
@@ -11,4 +12,4 @@ def units(value: object, *, field: str = "units", least: int = 1) -> int:
     try:
         return quantities.units(value, least=least)
     except quantities.QuantityError as error:
-        raise Invalid(str(error), field=field) from error
+        raise Invalid(said(error.says), field=field) from error

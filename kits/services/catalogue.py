@@ -310,8 +310,12 @@ def _refuse_to_change_what_is_held(item: Item, facts: ItemFacts, changed: set[st
         held = held.filter(place__kind=PlaceKind.SECTION)
     if not held.exists():
         return
-    what = {"base_unit": "what is counted", "by_eye": "how it is judged", "kind": "its kind"}
-    changes = " and ".join(what[name] for name in sorted(means_another))
+    what = {
+        "base_unit": _("what is counted"),
+        "by_eye": _("how it is judged"),
+        "kind": _("its kind"),
+    }
+    changes = _(" and ").join(what[name] for name in sorted(means_another))
     raise Refused(
         "units-in-the-book",
         _(

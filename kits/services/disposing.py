@@ -14,7 +14,7 @@ from kits.models import Disposal, Entry, EntryKind, Holding, Item, Lot, Place, P
 from kits.rules import disposal as ways
 from kits.rules.expiry import Fault, why_not
 from kits.rules.facts import Kind
-from kits.services import fitness, stock
+from kits.services import fitness, stock, wording
 from kits.services.amounts import units as whole
 from kits.services.ledger import Book, Leg, outer
 
@@ -28,11 +28,11 @@ def check_disposal(item: Item, disposal: Disposal) -> None:
     """Raise Refused (`wrong-bin`) where a thing may not be thrown out that way."""
     allowed = ways.allowed(Kind(item.kind), item.disposal)
     if disposal not in allowed:
-        right = " or ".join(Disposal(way).label for way in allowed)
+        right = _(" or ").join(wording.disposal(way) for way in allowed)
         raise Refused(
             "wrong-bin",
             _("%(item)s does not go to “%(label)s”. It goes to: %(right)s.")
-            % {"item": item.name, "label": Disposal(disposal).label, "right": right},
+            % {"item": item.name, "label": wording.disposal(disposal), "right": right},
             allowed=list(allowed),
         )
 

@@ -33,9 +33,18 @@ def label(code: str) -> Label:
         instead = codes.shown(found.replaced_by.code) if found.replaced_by else ""
         raise Refused(
             "label-cancelled",
-            f"The label {codes.shown(found.code)} was cancelled"
-            + (f"; {instead} took its place." if instead else ".")
-            + " Take it off and bind a new one if the thing is in use.",
+            (
+                _(
+                    "The label %(label)s was cancelled; %(instead)s took its place. Take it off "
+                    "and bind a new one if the thing is in use."
+                )
+                if instead
+                else _(
+                    "The label %(label)s was cancelled. Take it off and bind a new one if the "
+                    "thing is in use."
+                )
+            )
+            % {"label": codes.shown(found.code), "instead": instead},
             label=codes.shown(found.code),
             replaced_by=instead,
         )

@@ -6,7 +6,7 @@ what is there, or taking a mistake back may leave such units in a kit.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import date
 from typing import Any
 
@@ -108,27 +108,37 @@ def _signed_medicines(kit: Kit, batches: Iterable[Batch], today: date) -> set[in
     return medicines & {thing for pair in asked for thing in pair}
 
 
-def sentence(batch: Batch, fault: Fault, kit_name: str = "the kit") -> str:
+def sentence(batch: Batch, fault: Fault, kit_name: str = "") -> str:
     """What is wrong with a batch, and what to do with it."""
-    name = f"{batch.thing.name}, batch {batch.number or 'without number'},"
-    match fault:
-        case Fault.RECALLED:
-            return f"{name} is recalled by its maker: put it into quarantine."
-        case Fault.CHECK_FAILED:
-            return f"{name} failed its check: have it seen to, then check it again."
-        case Fault.WITHHELD:
-            return f"{name} is kept back: take another batch, or release it first."
-        case Fault.UNSIGNED_MEDICINE:
-            return (
-                f"{name} is a medicine that no kit list of {kit_name} signed today asks for: have "
-                "the medical adviser sign a list with it."
-            )
-        case Fault.DATE_NOT_KNOWN:
-            return f"{name} has no date on record: read it off the pack and correct the batch."
-        case Fault.TRAINING_STOCK:
-            return f"{name} was set aside for training and goes into training kits only."
-        case _:
-            last = good_through(batch)
-            when = f" on {wording.day(last)}" if last else ""
-            opened = ", as an opened pack" if fault is Fault.OPENED_TOO_LONG else ""
-            return f"{name} went out of date{when}{opened}: throw it out and take another batch."
+    last = good_through(batch)
+    return _SENTENCES[fault]() % {
+        "batch": wording.batch(batch.thing.name, batch.number),
+        "kit": kit_name or _("the kit"),
+        "day": wording.day(last) if last else "",
+    }
+
+
+_SENTENCES: dict[Fault, Callable[[], str]] = {
+    Fault.RECALLED: lambda: _("%(batch)s is recalled by its maker: put it into quarantine."),
+    Fault.CHECK_FAILED: lambda: _(
+        "%(batch)s failed its check: have it seen to, then check it again."
+    ),
+    Fault.WITHHELD: lambda: _("%(batch)s is kept back: take another batch, or release it first."),
+    Fault.UNSIGNED_MEDICINE: lambda: _(
+        "%(batch)s is a medicine that no kit list of %(kit)s signed today asks for: have the "
+        "medical adviser sign a list with it."
+    ),
+    Fault.DATE_NOT_KNOWN: lambda: _(
+        "%(batch)s has no date on record: read it off the pack and correct the batch."
+    ),
+    Fault.TRAINING_STOCK: lambda: _(
+        "%(batch)s was set aside for training and goes into training kits only."
+    ),
+    Fault.EXPIRED: lambda: _(
+        "%(batch)s went out of date on %(day)s: throw it out and take another batch."
+    ),
+    Fault.OPENED_TOO_LONG: lambda: _(
+        "%(batch)s went out of date on %(day)s, as an opened pack: throw it out and take another "
+        "batch."
+    ),
+}

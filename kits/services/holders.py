@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from zoneinfo import ZoneInfo
-
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from gearroom.core.problems import Refused
 from kits.models import Checkout, Kit, Place
+from kits.services import wording
 
 
 def open_checkout(kit: Kit, section: Place | None = None) -> Checkout | None:
@@ -28,13 +28,21 @@ def open_checkouts(kit: Kit) -> QuerySet[Checkout]:
 
 def kit_is_out(held: Checkout) -> Refused:
     """The refusal that says who has the kit and how to go on when it is here all the same."""
-    who = held.person.name if held.person else "somebody not named"
-    since = held.out_at.astimezone(ZoneInfo(held.kit.home_room.time_zone))
-    what = f"the {held.section.name} of {held.kit.name}" if held.section else held.kit.name
+    who = held.person.name if held.person else _("somebody not named")
+    what = held.kit.name
+    if held.section:
+        what = _("%(section)s of %(kit)s") % {"section": held.section.name, "kit": held.kit.name}
     return Refused(
         "kit-is-out",
-        f"{who} has {what} since {since:%d %B, %H:%M}. If it is here, hand it back for "
-        "them first, then take it out.",
+        _(
+            "%(who)s has %(what)s since %(since)s. If it is here, hand it back for them first, "
+            "then take it out."
+        )
+        % {
+            "who": who,
+            "what": what,
+            "since": wording.moment(held.out_at, held.kit.home_room.time_zone),
+        },
         kit=held.kit.name,
         person=held.person_id,
         person_name=who,

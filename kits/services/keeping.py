@@ -7,7 +7,7 @@ from django.utils.translation import gettext as _
 from gearroom.core.act import Act
 from gearroom.core.problems import Invalid, Refused
 from kits.models import Entry, EntryKind, Kit, Photo, WithheldKind, Withholding
-from kits.services import notices
+from kits.services import notices, wording
 from kits.services.derive import iso
 from kits.services.holders import kit_is_out, open_checkouts
 from kits.services.ledger import Book
@@ -21,7 +21,7 @@ def withhold(act: Act, kit: Kit, kind: WithheldKind, note: str = "", photo: byte
                 "“%(label)s” follows from a recall or a check and is not set by hand. "
                 "Start the recall, or record the check."
             )
-            % {"label": WithheldKind(kind).label},
+            % {"label": wording.withheld(kind)},
             field="kind",
         )
     with Book(act) as book:
@@ -53,7 +53,7 @@ def release(act: Act, kit: Kit, kind: WithheldKind) -> Entry:
             raise Refused(
                 "not-withheld",
                 _("%(kit)s is not kept back for “%(label)s”. Nothing to release.")
-                % {"kit": kit.name, "label": WithheldKind(kind).label},
+                % {"kit": kit.name, "label": wording.withheld(kind)},
             )
         entry = book.post(EntryKind.RELEASE, kit=kit, detail={"kind": kind})
         kept.update(released=entry)

@@ -214,7 +214,7 @@ class Book:
                 % {
                     "held": held,
                     "item": lot.item.name,
-                    "what": lot.number or "without number",
+                    "what": lot.number or _("without a number"),
                     "place": place.name,
                     "units": units,
                 },

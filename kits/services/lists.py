@@ -21,7 +21,6 @@ from PIL import Image
 
 from gearroom.core import clock
 from gearroom.core.act import Act
-from gearroom.core.languages import said
 from gearroom.core.problems import Invalid, NotAllowed, Refused, TooLarge, Unacceptable
 from kits.models import Item, Kit, ListLine, ListSection, PackingList, PackingListVersion
 from kits.rules.facts import Criticality, Line
@@ -30,6 +29,7 @@ from kits.rules.versions import Comparison, compare
 from kits.services import fitness
 from kits.services.amounts import units
 from kits.services.ledger import Book
+from kits.services.wording import said
 
 MOST_SECTIONS = 40
 MOST_LINES = 400

@@ -8,7 +8,9 @@ from typing import Any
 
 from django.conf import settings
 from django.db.models import Q
+from django.utils.functional import Promise
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from gearroom.core import clock
 from gearroom.core.act import Actor
@@ -92,21 +94,21 @@ def proposal(actor: Actor, trip: Trip) -> TripProposal:
 
 def told(why: Reason) -> dict[str, Any]:
     """A reason with its sentence, those of passing over a kit among them."""
-    said = _SAID.get(why.code)
-    if said is None:
+    told = _SAID.get(why.code)
+    if told is None:
         return wording.reason(why)
     return {
         "code": str(why.code),
         "weight": why.weight.name.lower(),
-        "text": said.format(**why.facts),
+        "text": str(told) % why.facts,
         "facts": wording.plain(why.facts),
     }
 
 
-_SAID: dict[str, str] = {
-    PassedOver.RESERVED: "It is reserved for {trip} on those days.",
-    PassedOver.OUT_PAST_DEPARTURE: "{person} has it beyond the departure.",
-    PassedOver.NOT_NEEDED: "The trip is served without it.",
+_SAID: dict[str, Promise] = {
+    PassedOver.RESERVED: _lazy("It is reserved for %(trip)s on those days."),
+    PassedOver.OUT_PAST_DEPARTURE: _lazy("%(person)s has it beyond the departure."),
+    PassedOver.NOT_NEEDED: _lazy("The trip is served without it."),
 }
 
 
@@ -114,7 +116,7 @@ def _beyond(held: Checkout | None, trip: Trip) -> str:
     """Who has a kit when the trip departs, as things are; an overdue kit may stay away as well."""
     if held is None or clock.now() <= held.due_at <= trip.departs_at:
         return ""
-    return held.person.name if held.person else "Somebody"
+    return held.person.name if held.person else _("Somebody")
 
 
 def _refuse_past(trip: Trip) -> None:

@@ -185,7 +185,10 @@ def _refuse_retired(kit: Kit) -> None:
 def _reserved(other: Reservation) -> Refused:
     days = wording.day(other.trip.first_day)
     if other.trip.last_day != other.trip.first_day:
-        days += f" to {wording.day(other.trip.last_day)}"
+        days = _("%(first)s to %(last)s") % {
+            "first": days,
+            "last": wording.day(other.trip.last_day),
+        }
     return Refused(
         "kit-reserved",
         _(

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from gearroom.core.act import Act
 from gearroom.core.problems import NotFound, Refused
@@ -36,20 +37,20 @@ from kits.services.ledger import Book, Leg
 _CUSTODY = (EntryKind.CHECK_OUT, EntryKind.EMERGENCY, EntryKind.CHECK_IN)
 
 INSTEAD = {
-    EntryKind.LAY_UP: "Wake the kit instead.",
-    EntryKind.WAKE: "Lay the kit up instead.",
-    EntryKind.RESERVE: "Release the reservation instead.",
-    EntryKind.UNRESERVE: "Reserve the kit again instead.",
-    EntryKind.RECALL: "Close the recall instead.",
-    EntryKind.RECALL_ANSWER: "Answer again instead.",
-    EntryKind.RECALL_CLOSE: "Start the recall again instead.",
-    EntryKind.CORRECT_LOT: "Correct the batch again instead.",
-    EntryKind.TRIP: "Put the trip again as it should be instead.",
-    EntryKind.FOLLOW_LIST: "Let the kit follow the other version again instead.",
-    EntryKind.KIT: "Edit the kit again instead.",
-    EntryKind.LABEL: "Cancel or bind the label again instead.",
-    EntryKind.CHECK: "Check the instrument again instead.",
-    EntryKind.REVERSE: "Do the act again instead.",
+    EntryKind.LAY_UP: _lazy("Wake the kit instead."),
+    EntryKind.WAKE: _lazy("Lay the kit up instead."),
+    EntryKind.RESERVE: _lazy("Release the reservation instead."),
+    EntryKind.UNRESERVE: _lazy("Reserve the kit again instead."),
+    EntryKind.RECALL: _lazy("Close the recall instead."),
+    EntryKind.RECALL_ANSWER: _lazy("Answer again instead."),
+    EntryKind.RECALL_CLOSE: _lazy("Start the recall again instead."),
+    EntryKind.CORRECT_LOT: _lazy("Correct the batch again instead."),
+    EntryKind.TRIP: _lazy("Put the trip again as it should be instead."),
+    EntryKind.FOLLOW_LIST: _lazy("Let the kit follow the other version again instead."),
+    EntryKind.KIT: _lazy("Edit the kit again instead."),
+    EntryKind.LABEL: _lazy("Cancel or bind the label again instead."),
+    EntryKind.CHECK: _lazy("Check the instrument again instead."),
+    EntryKind.REVERSE: _lazy("Do the act again instead."),
 }
 
 
@@ -173,8 +174,11 @@ def _refuse_if_built_on(entry: Entry, legs: Sequence[Leg]) -> None:
             .distinct()
         )
         raise _built_on(
-            f"{units} of {lot.item.name} would go back from {place.name}, and {held} are there. "
-            "Later acts were built on this one: reverse those first, or count the place.",
+            _(
+                "%(units)s of %(thing)s would go back from %(place)s, and %(held)s are there. "
+                "Later acts were built on this one: reverse those first, or count the place."
+            )
+            % {"units": units, "thing": lot.item.name, "place": place.name, "held": held},
             later,
         )
 
@@ -214,7 +218,9 @@ def _undo_check_out(entry: Entry, undo: Entry, kit: Kit) -> None:
     )
     if later:
         raise _built_on(
-            f"{kit.name} was passed on or handed back since. Reverse that first.", later
+            _("%(kit)s was passed on or handed back since. Reverse that first.")
+            % {"kit": kit.name},
+            later,
         )
     checkout.in_at, checkout.undone = checkout.out_at, undo
     checkout.save(update_fields=["in_at", "undone"])
@@ -233,7 +239,9 @@ def _undo_check_in(entry: Entry, undo: Entry, kit: Kit) -> None:
     ]
     if later:
         raise _built_on(
-            f"{kit.name} went out again or was handed back again since. Reverse that first.", later
+            _("%(kit)s went out again or was handed back again since. Reverse that first.")
+            % {"kit": kit.name},
+            later,
         )
     _reopen(entry, kit)
     if section is None and kit.room_id == entry.room_id:
@@ -262,7 +270,8 @@ def _undo_pass(entry: Entry, undo: Entry, kit: Kit) -> None:
     ).order_by("id")
     if checkout.in_at is not None or later.exists():
         raise _built_on(
-            f"{kit.name} was passed on or handed back since. Reverse that first.",
+            _("%(kit)s was passed on or handed back since. Reverse that first.")
+            % {"kit": kit.name},
             later.values_list("pk", "kind"),
         )
     checkout.person_id = entry.detail["from"]
@@ -283,7 +292,8 @@ def _undo_release(entry: Entry, undo: Entry, kit: Kit) -> None:
     )
     if again:
         raise _built_on(
-            f"{kit.name} is kept back again since: it stays kept back, nothing needs reversing.",
+            _("%(kit)s is kept back again since: it stays kept back, nothing needs reversing.")
+            % {"kit": kit.name},
             [(row.since_id, row.since.kind) for row in again],
         )
     let_go.update(released=None)

@@ -26,6 +26,7 @@ from kits.rules.hazards import UnknownHazardError, hazards
 from kits.rules.trips import TripDaysError, check_days
 from kits.services import notices, reservations
 from kits.services.ledger import Book
+from kits.services.wording import said
 
 BY_HAND = "by-hand"
 LONGEST = timedelta(days=366)
@@ -152,9 +153,9 @@ def _columns(facts: TripFacts) -> dict[str, Any]:
     try:
         check_days(first, last)
     except TripDaysError as error:
-        told = str(error)
+        told = said(error.says)
     if facts.returns_at < facts.departs_at:
-        told = "The trip returns before it departs. Look at its times again."
+        told = _("The trip returns before it departs. Look at its times again.")
     if told:
         raise Unacceptable(
             "trip-ends-before-it-begins",
@@ -171,7 +172,7 @@ def _columns(facts: TripFacts) -> dict[str, Any]:
     try:
         known = hazards(facts.hazards)
     except UnknownHazardError as error:
-        raise Invalid(str(error), field="hazards") from error
+        raise Invalid(said(error.says), field="hazards") from error
     return {
         "name": name,
         "room": facts.room,

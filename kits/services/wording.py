@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping
-from datetime import date
+from datetime import date, datetime
+from decimal import Decimal
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.utils import formats
 from django.utils.functional import Promise
@@ -16,14 +19,36 @@ from kits.rules.expiry import Fault
 from kits.rules.facts import Reason, Weight
 from kits.rules.irregular import Broken
 from kits.rules.readiness import Why
+from kits.rules.sentences import GROUPED_FROM, Sentence
 from kits.rules.suits import Mismatch
 
 Facts = Mapping[str, Any]
 
 
+def said(sentence: Sentence | str) -> str:
+    """A rule's sentence in the language of now; text that is none is left as it is."""
+    if isinstance(sentence, str):
+        return sentence
+    return _(sentence.text) % {name: _fact(of) for name, of in sentence.facts.items()}
+
+
 def day(value: date) -> str:
     """A date in words, for a sentence: 30 November 2026."""
     return formats.date_format(value, pgettext("date format", "j F Y"))
+
+
+def _fact(of: Any) -> Any:
+    match of:
+        case Sentence():
+            return said(of)
+        case date():
+            return day(of)
+        case float() if math.isfinite(of):
+            return formats.number_format(Decimal(f"{of:g}"))
+        case int() if abs(of) >= GROUPED_FROM:
+            return formats.number_format(of, force_grouping=True)
+        case _:
+            return of
 
 
 def reason(why: Reason, swaps: Mapping[int, str] | None = None) -> dict[str, Any]:
@@ -190,6 +215,24 @@ _SENTENCES: dict[str, Callable[[Facts], str]] = {
         % {"kit": f["kit"], "things": ", ".join(f["things"])}
     ),
 }
+
+
+def batch(thing: str, number: str) -> str:
+    """A batch in a sentence: the thing, and its maker's number where it has one."""
+    if not number:
+        return _("%(thing)s, batch without number,") % {"thing": thing}
+    return _("%(thing)s, batch %(number)s,") % {"thing": thing, "number": number}
+
+
+def moment(value: datetime, zone: str) -> str:
+    """An instant in words, by the clock of a room: 30 November, 17:30."""
+    local = value.astimezone(ZoneInfo(zone))
+    return formats.date_format(local, pgettext("date format", "j F, H:i"))
+
+
+def disposal(way: str) -> str:
+    """The bin that something goes into."""
+    return str(DISPOSALS[way])
 
 
 def act(kind: str) -> str:
@@ -359,3 +402,11 @@ IRREGULAR: dict[str, Promise] = {
     Broken.LATEX_INSIDE: _lazy("It carries latex, and its trip asked for none."),
 }
 """Every rule that a reported fact may break, as a sentence."""
+
+DISPOSALS: dict[str, Promise] = {
+    "bin": _lazy("bin"),
+    "sharps": _lazy("sharps tub"),
+    "clinical": _lazy("clinical waste"),
+    "pharmacy": _lazy("pharmacy"),
+    "returned": _lazy("returned to maker"),
+}

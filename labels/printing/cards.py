@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from functools import partial
 from typing import BinaryIO, Literal
 
+from kits.rules.sentences import Wrong, say
 from labels.printing.jobs import Job
 from labels.printing.painting import one_line, paint_preview_mark
 from labels.printing.pdf import GREY, PdfFile
@@ -34,7 +35,7 @@ _TYPE: dict[CardFormat, tuple[float, float, float]] = {
 """The em, in mm, of the kit's name, of who answers for it, and of the cautions."""
 
 
-class CardTooLong(ValueError):
+class CardTooLong(Wrong):
     """The list is longer than any card."""
 
 
@@ -177,8 +178,11 @@ def _largest(card: LidCard, panel: _Panel, size: CardFormat, job: Job) -> Sequen
             em = max(smallest, em * 0.95)
         return rows
     raise CardTooLong(
-        f"{card.kit} has more things than a lid card holds: put fewer on its kit list, or print"
-        " the kit list instead."
+        say(
+            "%(kit)s has more things than a lid card holds: put fewer on its kit list, or print "
+            "the kit list instead.",
+            kit=card.kit,
+        )
     )
 
 

@@ -9,6 +9,7 @@ from functools import lru_cache
 from typing import BinaryIO
 
 from kits.rules import codes
+from kits.rules.sentences import say
 from labels.printing import fonts, readback
 from labels.printing.pdf import PdfFile
 from labels.rules.contents import Label
@@ -28,10 +29,11 @@ class PublicAddressMissing(RuntimeError):
     """Labels lead people to the public address; without one they would be scrap."""
 
     def __init__(self) -> None:
-        super().__init__(
-            "The public address is not set, so a printed label would lead nowhere. Set"
-            " GEARROOM_PUBLIC_URL to the address that phones will open, or ask for a preview."
+        self.says = say(
+            "The public address is not set, so a printed label would lead nowhere. Set "
+            "GEARROOM_PUBLIC_URL to the address that phones will open, or ask for a preview."
         )
+        super().__init__(str(self.says))
 
 
 @dataclass(frozen=True)

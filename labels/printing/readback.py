@@ -15,6 +15,7 @@ import numpy.typing as npt
 import pypdfium2
 import zxingcpp
 
+from kits.rules.sentences import say
 from labels.rules.sheets import Cell
 from labels.rules.symbols import MM_PER_INCH
 
@@ -41,11 +42,16 @@ class ReadBackFailed(RuntimeError):
     def __init__(self, wrong: Sequence[tuple[int, str, str]]) -> None:
         self.wrong = tuple(wrong)
         page, meant, read = self.wrong[0]
-        super().__init__(
-            f"{len(self.wrong)} printed symbol(s) do not read back as meant; the first is on page"
-            f" {page}: meant {meant or 'nothing'!r}, read {read or 'nothing'!r}. Nothing was"
-            " printed: try again, and if it stays so report it with the size and the names."
+        self.says = say(
+            "Printed symbols that do not read back as meant: %(count)s. The first is on page "
+            "%(page)s: meant %(meant)s, read %(read)s. Nothing was printed: try again, and if it "
+            "stays so report it with the size and the names.",
+            count=len(self.wrong),
+            page=page,
+            meant=repr(meant or "–"),
+            read=repr(read or "–"),
         )
+        super().__init__(str(self.says))
 
 
 def check_pdf(source: BinaryIO | Path, expected: Iterable[Expected]) -> int:

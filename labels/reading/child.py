@@ -16,6 +16,7 @@ from typing import Any
 
 import cv2
 
+from kits.rules.sentences import Sentence, say
 from labels.reading import ladder, wire
 from labels.reading.errors import PictureError
 from labels.reading.pictures import decode, shrunk
@@ -48,9 +49,9 @@ def _answer(connection: socket.socket, order: dict[str, Any], content: bytes) ->
             return {"jpeg": base64.b64encode(shrunk(content, **bounds)).decode()}
         picture = decode(content, max_pixels=order["max_pixels"])
     except PictureError as error:
-        return {"error": type(error).__name__, "message": str(error)}
+        return _refusal(type(error).__name__, error.says)
     except MemoryError:
-        return {"error": "BrokenPicture", "message": TOO_MUCH_MEMORY}
+        return _refusal("BrokenPicture", TOO_MUCH_MEMORY)
     wire.send(connection, {"decoded": True, "orientation": picture.orientation})
 
     def enough(reads: list[Read]) -> bool:
@@ -68,7 +69,11 @@ def _answer(connection: socket.socket, order: dict[str, Any], content: bytes) ->
     return {"done": True, "rung": end.rung, "stopped": end.stopped}
 
 
-TOO_MUCH_MEMORY = "The picture takes too much memory to open. Send a smaller one."
+def _refusal(error: str, says: Sentence) -> dict[str, Any]:
+    return {"error": error, "text": says.text, "facts": dict(says.facts)}
+
+
+TOO_MUCH_MEMORY = say("The picture takes too much memory to open. Send a smaller one.")
 
 
 def _as_json(read: Read) -> dict[str, Any]:

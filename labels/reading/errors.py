@@ -1,8 +1,10 @@
 """Why a picture could not be read: a small family, each with a sentence that says what to do."""
 
+from kits.rules.sentences import Sentence, Wrong
 
-class PictureError(ValueError):
-    """A picture that cannot be read as it was sent. `str()` is a sentence for a person."""
+
+class PictureError(Wrong):
+    """A picture that cannot be read as it was sent; `says` is a sentence for a person."""
 
 
 class PictureTooLarge(PictureError):
@@ -19,3 +21,7 @@ class BrokenPicture(PictureError):
 
 class ReaderBusy(RuntimeError):
     """All reader processes are taken and none came free in time. HTTP 503; try again."""
+
+    def __init__(self, says: Sentence) -> None:
+        super().__init__(str(says))
+        self.says = says

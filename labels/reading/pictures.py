@@ -18,6 +18,7 @@ from PIL import (
     WebPImagePlugin,
 )
 
+from kits.rules.sentences import say
 from labels.reading.errors import BrokenPicture, PictureTooLarge, UnsupportedPicture
 
 KINDS = (
@@ -28,7 +29,8 @@ KINDS = (
     BmpImagePlugin.BmpImageFile.format,
     TiffImagePlugin.TiffImageFile.format,
 )
-KINDS_IN_WORDS = "JPEG, PNG, WebP, GIF, BMP, TIFF or HEIC"
+KINDS_IN_WORDS = "JPEG, PNG, WebP, GIF, BMP, TIFF, HEIC"
+CUT_SHORT = say("The picture is cut short or damaged. Take it again.")
 ORIENTATION = 0x0112  # EXIF 2.3, table 4
 
 # Above this many pixels a JPEG is decoded at half its size: a label that can be read at all is far
@@ -60,7 +62,7 @@ def open_picture(content: bytes, *, max_pixels: int) -> Image.Image:
     Raises UnsupportedPicture, BrokenPicture or PictureTooLarge.
     """
     if not content:
-        raise BrokenPicture("The picture is empty. Take it again.")
+        raise BrokenPicture(say("The picture is empty. Take it again."))
     kinds = KINDS
     if b"ftyp" in content[:16]:  # HEIF's library takes a while to load: only where it is one
         import pillow_heif
@@ -71,18 +73,26 @@ def open_picture(content: bytes, *, max_pixels: int) -> Image.Image:
         image = Image.open(io.BytesIO(content), formats=kinds)
     except UnidentifiedImageError as error:
         raise UnsupportedPicture(
-            f"This is not a picture that can be read. Send {KINDS_IN_WORDS}."
+            say(
+                "This is not a picture that can be read. Send one of: %(kinds)s.",
+                kinds=KINDS_IN_WORDS,
+            )
         ) from error
     width, height = image.size
     if width * height > max_pixels:
         raise PictureTooLarge(
-            f"The picture has {width} × {height} pixels; the limit is "
-            f"{max_pixels / 1e6:g} megapixels. Send a smaller one."
+            say(
+                "The picture has %(width)s × %(height)s pixels; the limit is %(limit)s megapixels. "
+                "Send a smaller one.",
+                width=str(width),
+                height=str(height),
+                limit=max_pixels / 1e6,
+            )
         )
     # A phone's MPO and HEIC hold one picture and its extras; the others' frames are pictures.
     if image.format not in ("MPO", "HEIF") and getattr(image, "is_animated", False):
         raise PictureTooLarge(
-            "The picture has several frames or pages; the limit is 1. Send a single picture."
+            say("The picture has several frames or pages; the limit is 1. Send a single picture.")
         )
     return image
 
@@ -108,7 +118,7 @@ def decode(content: bytes, *, max_pixels: int) -> Picture:
         except (UnsupportedPicture, PictureTooLarge, BrokenPicture, MemoryError):
             raise
         except Exception as error:  # decoders raise whatever they like on broken files
-            raise BrokenPicture("The picture is cut short or damaged. Take it again.") from error
+            raise BrokenPicture(CUT_SHORT) from error
     if orientation not in range(1, 9):
         orientation = 1
     return Picture(grey, grey.shape[1] / width, orientation, width, height)
@@ -137,7 +147,7 @@ def shrunk(content: bytes, *, max_pixels: int, longest_px: int) -> bytes:
         except (UnsupportedPicture, PictureTooLarge, BrokenPicture, MemoryError):
             raise
         except Exception as error:  # decoders raise whatever they like on broken files
-            raise BrokenPicture("The picture is cut short or damaged. Take it again.") from error
+            raise BrokenPicture(CUT_SHORT) from error
     return out.getvalue()
 
 

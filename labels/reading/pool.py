@@ -21,6 +21,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from kits.rules.sentences import Sentence, say
 from labels.reading import errors, wire
 from labels.reading.results import Read, Reads, in_reading_order
 
@@ -33,6 +34,10 @@ _ROOT = Path(__file__).resolve().parent.parent.parent
 
 class _Ended(Exception):
     """The process is gone; the reason is a sentence for a person."""
+
+    def __init__(self, says: Sentence) -> None:
+        super().__init__(str(says))
+        self.says = says
 
 
 class _Reader:
@@ -87,7 +92,7 @@ class _Reader:
             self.connection.settimeout(max(0.1, until - time.monotonic()))
             wire.send(self.connection, header, body)
         except OSError as error:
-            raise _Ended("The picture could not be handed on. Send it again.") from error
+            raise _Ended(say("The picture could not be handed on. Send it again.")) from error
 
     def receive(self, until: float) -> dict[str, Any]:
         """Return the next frame's header; raises _Ended past a bound or at the process's end."""
@@ -99,11 +104,13 @@ class _Reader:
                     self.connection.settimeout(max(0.1, until - time.monotonic()))
                     return wire.receive(self.connection)[0]
                 except (EOFError, OSError) as error:
-                    raise _Ended("The picture is damaged so that it cannot be opened.") from error
+                    raise _Ended(
+                        say("The picture is damaged so that it cannot be opened.")
+                    ) from error
             if self.resident_bytes() > self.max_resident_bytes:
-                raise _Ended("The picture takes too much memory to open. Send a smaller one.")
+                raise _Ended(say("The picture takes too much memory to open. Send a smaller one."))
             if time.monotonic() > until:
-                raise _Ended("The picture takes too long to open. Send a smaller one.")
+                raise _Ended(say("The picture takes too long to open. Send a smaller one."))
 
     def resident_bytes(self) -> int:
         """Return the process's resident memory; 0 where it cannot be told."""
@@ -159,9 +166,9 @@ class Pool:
                 answer = reader.receive(until)
             except _Ended as error:
                 reader.kill()
-                raise errors.BrokenPicture(str(error)) from error
+                raise errors.BrokenPicture(error.says) from error
             if "error" in answer:
-                raise getattr(errors, answer["error"])(answer["message"])
+                raise getattr(errors, answer["error"])(Sentence(answer["text"], answer["facts"]))
             return base64.b64decode(answer["jpeg"])
 
     @contextlib.contextmanager
@@ -169,13 +176,18 @@ class Pool:
         """A free reader for a picture that is not too large."""
         if len(picture) > self.max_bytes:
             raise errors.PictureTooLarge(
-                f"The picture has {len(picture) / 2**20:.1f} MB; the limit is "
-                f"{self.max_bytes / 2**20:g} MB. Send a smaller one."
+                say(
+                    "The picture has %(size)s MB; the limit is %(limit)s MB. Send a smaller one.",
+                    size=round(len(picture) / 2**20, 1),
+                    limit=self.max_bytes / 2**20,
+                )
             )
         try:
             reader = self.free.get(timeout=WAIT_SECONDS)
         except queue.Empty:
-            raise errors.ReaderBusy("Too many pictures at once. Try again in a moment.") from None
+            raise errors.ReaderBusy(
+                say("Too many pictures at once. Try again in a moment.")
+            ) from None
         try:
             yield reader
         finally:
@@ -208,7 +220,9 @@ class Pool:
             while True:
                 answer = reader.receive(until)
                 if "error" in answer:
-                    raise getattr(errors, answer["error"])(answer["message"])
+                    raise getattr(errors, answer["error"])(
+                        Sentence(answer["text"], answer["facts"])
+                    )
                 if "decoded" in answer:
                     orientation = answer["orientation"]
                     until = time.monotonic() + budget + GRACE_SECONDS
@@ -221,7 +235,7 @@ class Pool:
         except _Ended as error:
             reader.kill()
             if not orientation:
-                raise errors.BrokenPicture(str(error)) from error
+                raise errors.BrokenPicture(error.says) from error
         return Reads(
             tuple(in_reading_order(reads, orientation)),
             rung,
@@ -238,7 +252,7 @@ class Pool:
                 reader.kill()
             else:
                 return
-        raise errors.ReaderBusy("The reader does not start. Try again in a moment.")
+        raise errors.ReaderBusy(say("The reader does not start. Try again in a moment."))
 
     def close(self) -> None:
         """End all processes."""

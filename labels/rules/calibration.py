@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from kits.rules.sentences import say
 from labels.rules.sheets import Sheet, SheetError
 
 
@@ -21,11 +22,11 @@ class Offset:
     def __post_init__(self) -> None:
         if abs(self.dx_mm) > 10 or abs(self.dy_mm) > 10:
             raise SheetError(
-                ("A printer is off by 10 mm at most: check the paper size in its settings.",)
+                say("A printer is off by 10 mm at most: check the paper size in its settings.")
             )
         if not (0.95 <= self.scale_x <= 1.05 and 0.95 <= self.scale_y <= 1.05):
             raise SheetError(
-                ("The scale is between 0.95 and 1.05: print at 100 %, not “fit to page”.",)
+                say("The scale is between 0.95 and 1.05: print at 100 %%, not “fit to page”.")
             )
 
 
@@ -47,7 +48,7 @@ class Marks:
         length of the rulers. Raises SheetError for what no printer does.
         """
         if across_mm <= 0 or down_mm <= 0:
-            raise SheetError(("Measure the whole length of each ruler in millimetres.",))
+            raise SheetError(say("Measure the whole length of each ruler in millimetres."))
         # The printer draws p at k·p + b. Drawing s·p + d instead, with s = 1/k and d = −b/k, lands
         # on p; the cross at c was found at left = k·c + b, so that d = c − s·left.
         scale_x, scale_y = self.across_mm / across_mm, self.down_mm / down_mm

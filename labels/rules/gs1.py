@@ -21,6 +21,8 @@ from biip.gs1_element_strings import GS1ElementString
 from biip.upc import Upc
 from stdnum import ean
 
+from kits.rules.sentences import Sentence, Wrong, say
+
 FNC1 = "\x1d"
 
 # Section 7.11, figure 7.11-1: the 82 characters that an element may hold. Whatever else stands in
@@ -42,11 +44,11 @@ _DATES = ("11", "12", "13", "15", "16", "17")
 _NO_DATE_CHECK = ParseConfig(gs1_element_strings_verify_date=False)
 
 
-class MakersCodeError(ValueError):
+class MakersCodeError(Wrong):
     """A maker's code that cannot be right. `field`: "gtin", "expiry", "date" or "code"."""
 
-    def __init__(self, field: str, message: str) -> None:
-        super().__init__(message)
+    def __init__(self, field: str, says: Sentence) -> None:
+        super().__init__(says)
         self.field = field
 
 
@@ -143,7 +145,7 @@ def _digital_link(text: str) -> _Elements:
         link = GS1DigitalLinkURI.parse(text, config=_NO_DATE_CHECK)
     except (ParseError, ValueError) as error:
         raise MakersCodeError(
-            "code", "This is a web link, not a maker's code. Scan the pack's other symbol."
+            "code", say("This is a web link, not a maker's code. Scan the pack's other symbol.")
         ) from error
     return tuple((element.ai.ai, element.value) for element in link.element_strings)
 
@@ -260,7 +262,7 @@ def _pack(elements: _Elements, today: date) -> Pack:
             others.append((ai, value))
     if gtin is None and lot is None and expiry is None:
         raise MakersCodeError(
-            "code", "This code names no item, batch or expiry. Scan the pack's other symbol."
+            "code", say("This code names no item, batch or expiry. Scan the pack's other symbol.")
         )
     return Pack(gtin, expiry, lot, count, serial, tuple(others))
 
@@ -280,13 +282,30 @@ def _field(ai: str) -> str:
     return "date" if ai in _DATES else "code"
 
 
-def _complaint(ai: str, value: str) -> str:
-    return {
-        "gtin": f"The item number {value} has a wrong check digit. Scan again, or type it anew.",
-        "expiry": f"The expiry {value} is no date. Read it from the pack and type it in.",
-        "date": f"The date {value} of element ({ai}) is no date. Type the batch and expiry in.",
-        "code": f"Element ({ai}) cannot hold {value!r}. Scan again, or type batch and expiry in.",
-    }[_field(ai)]
+def _complaint(ai: str, value: str) -> Sentence:
+    match _field(ai):
+        case "gtin":
+            return say(
+                "The item number %(value)s has a wrong check digit. Scan again, or type it anew.",
+                value=value,
+            )
+        case "expiry":
+            return say(
+                "The expiry %(value)s is no date. Read it from the pack and type it in.",
+                value=value,
+            )
+        case "date":
+            return say(
+                "The date %(value)s of element (%(ai)s) is no date. Type the batch and expiry in.",
+                value=value,
+                ai=ai,
+            )
+        case _:
+            return say(
+                "Element (%(ai)s) cannot hold %(value)s. Scan again, or type batch and expiry in.",
+                value=repr(value),
+                ai=ai,
+            )
 
 
 def _unknown(text: str) -> MakersCodeError:
@@ -295,7 +314,7 @@ def _unknown(text: str) -> MakersCodeError:
         return MakersCodeError("gtin", _complaint("01", digits))
     return MakersCodeError(
         "code",
-        "This is not a maker's code. Scan the pack's other symbol, or type batch and expiry.",
+        say("This is not a maker's code. Scan the pack's other symbol, or type batch and expiry."),
     )
 
 
@@ -307,12 +326,17 @@ def _why_not(rest: str, before: _Elements) -> MakersCodeError:
         if not before:
             return _unknown(rest)
         return MakersCodeError(
-            "code", f"The end of this code, {rest!r}, is not known. Type batch and expiry in."
+            "code",
+            say(
+                "The end of this code, %(rest)s, is not known. Type batch and expiry in.",
+                rest=repr(rest),
+            ),
         )
     length = {"gtin": 14, "expiry": 6, "date": 6}.get(_field(ai), 0)
     value = rest[len(ai) :][:length] if length else rest[len(ai) :].split(FNC1)[0]
     if length and not re.fullmatch(f"[0-9]{{{length}}}", value):
         return MakersCodeError(
-            "code", f"Element ({ai}) of this code is cut short. Scan again, or type it anew."
+            "code",
+            say("Element (%(ai)s) of this code is cut short. Scan again, or type it anew.", ai=ai),
         )
     return MakersCodeError(_field(ai), _complaint(ai, value))

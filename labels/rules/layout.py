@@ -9,6 +9,7 @@ does not fit with modules of 0.40 mm the cell is refused with the size that woul
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from kits.rules.sentences import Wrong, say
 from labels.rules import contents, typesetting
 from labels.rules.contents import Field, Label
 from labels.rules.sheets import Cell, Hole, Sheet
@@ -32,7 +33,7 @@ _BAND_PAD = 0.24
 _SCALES = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2, 0.0)
 
 
-class CellTooSmall(ValueError):
+class CellTooSmall(Wrong):
     """The cell cannot hold the symbol and the code. `needed_mm`: (width, height) that would do."""
 
     def __init__(self, have_mm: tuple[float, float], needed_mm: tuple[float, float]) -> None:
@@ -40,9 +41,15 @@ class CellTooSmall(ValueError):
         self.needed_mm = needed_mm
         width, height = needed_mm
         super().__init__(
-            f"A cell of {have_mm[0]:g} × {have_mm[1]:g} mm is too small for this symbol with"
-            f" modules of 0.40 mm: choose one of at least {width:.1f} × {height:.1f} mm, or a"
-            " shorter public address."
+            say(
+                "A cell of %(wide)s × %(high)s mm is too small for this symbol with modules of "
+                "0.40 mm: choose one of at least %(width)s × %(height)s mm, or a shorter public "
+                "address.",
+                wide=float(have_mm[0]),
+                high=float(have_mm[1]),
+                width=round(width, 1),
+                height=round(height, 1),
+            )
         )
 
 

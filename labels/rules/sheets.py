@@ -6,6 +6,8 @@ is described by the same numbers and checked for fit before anything is printed 
 
 from dataclasses import dataclass
 
+from kits.rules.sentences import Sentence, say
+
 UNPRINTABLE_EDGE_MM = 4.2
 """What a sheet printer leaves blank at each edge of the paper (a sixth of an inch)."""
 
@@ -20,9 +22,9 @@ LETTER_MM = (215.9, 279.4)
 class SheetError(ValueError):
     """A sheet, a start cell or an offset that cannot be printed; `problems` says what to do."""
 
-    def __init__(self, problems: tuple[str, ...]) -> None:
+    def __init__(self, *problems: Sentence) -> None:
         self.problems = problems
-        super().__init__(" ".join(problems))
+        super().__init__(" ".join(map(str, problems)))
 
 
 @dataclass(frozen=True)
@@ -81,6 +83,14 @@ class Sheet:
     hole: Hole | None = None
 
     @property
+    def called(self) -> Sentence | str:
+        """Its name: of those that are built in, a sentence to translate."""
+        if self.roll and self.key != self.name:  # own ones have their name for a key
+            wide, high = float(self.page_width_mm), float(self.page_height_mm)
+            return say("Roll %(wide)s × %(high)s mm", wide=wide, high=high)
+        return NAMES.get(self.key, self.name)
+
+    @property
     def cells(self) -> int:
         """Labels a page."""
         return self.columns * self.rows
@@ -88,7 +98,14 @@ class Sheet:
     def cell(self, number: int) -> Cell:
         """Return cell `number`, 1 to `cells`, counted along the rows from the top left."""
         if not 1 <= number <= self.cells:
-            raise SheetError((f"{self.name} has cells 1 to {self.cells}, not {number}.",))
+            raise SheetError(
+                say(
+                    "%(sheet)s has cells 1 to %(cells)s, not %(number)s.",
+                    sheet=self.called,
+                    cells=self.cells,
+                    number=number,
+                )
+            )
         row, column = divmod(number - 1, self.columns)
         return Cell(
             self.left_mm + column * self.pitch_x_mm,
@@ -191,51 +208,80 @@ SHEETS: dict[str, Sheet] = {
 }  # fmt: skip
 
 
-def problems(sheet: Sheet) -> tuple[str, ...]:
+NAMES = {
+    "tie-on-a4": say("Tie-on tags, A4 card"),
+    "key-ring-a4": say("Key-ring tags, A4 card"),
+}
+"""What the built-in sheets are called, where that is words; rolls say their size."""
+
+
+def problems(sheet: Sheet) -> tuple[Sentence, ...]:
     """Return what keeps `sheet` from being printed, each with what to do; empty when it fits."""
-    found: list[str] = []
+    found: list[Sentence] = []
     lengths = {
-        "page width": sheet.page_width_mm,
-        "page height": sheet.page_height_mm,
-        "cell width": sheet.cell_width_mm,
-        "cell height": sheet.cell_height_mm,
+        say("page width"): sheet.page_width_mm,
+        say("page height"): sheet.page_height_mm,
+        say("cell width"): sheet.cell_width_mm,
+        say("cell height"): sheet.cell_height_mm,
     }
     for name, value in lengths.items():
         if not 5 <= value <= 1000:
-            found.append(f"The {name} is {value:g} mm: give a length between 5 and 1000 mm.")
+            found.append(
+                say(
+                    "The %(length)s is %(value)s mm: give a length between 5 and 1000 mm.",
+                    length=name,
+                    value=float(value),
+                )
+            )
     if not (1 <= sheet.columns <= 50 and 1 <= sheet.rows <= 50):
-        found.append("Give between 1 and 50 columns and between 1 and 50 rows.")
+        found.append(say("Give between 1 and 50 columns and between 1 and 50 rows."))
     if sheet.left_mm < 0 or sheet.top_mm < 0:
-        found.append("Margins are measured from the paper's edge: they cannot be negative.")
+        found.append(say("Margins are measured from the paper's edge: they cannot be negative."))
     if found:
         return tuple(found)
     if sheet.columns > 1 and sheet.pitch_x_mm < sheet.cell_width_mm - 1e-6:
         found.append(
-            f"Cells overlap: the pitch across is {sheet.pitch_x_mm:g} mm, so the cells can be at"
-            f" most that wide, not {sheet.cell_width_mm:g} mm."
+            say(
+                "Cells overlap: the pitch across is %(pitch)s mm, so the cells can be at most that "
+                "wide, not %(width)s mm.",
+                pitch=float(sheet.pitch_x_mm),
+                width=float(sheet.cell_width_mm),
+            )
         )
     if sheet.rows > 1 and sheet.pitch_y_mm < sheet.cell_height_mm - 1e-6:
         found.append(
-            f"Cells overlap: the pitch down is {sheet.pitch_y_mm:g} mm, so the cells can be at"
-            f" most that high, not {sheet.cell_height_mm:g} mm."
+            say(
+                "Cells overlap: the pitch down is %(pitch)s mm, so the cells can be at most that "
+                "high, not %(height)s mm.",
+                pitch=float(sheet.pitch_y_mm),
+                height=float(sheet.cell_height_mm),
+            )
         )
     last = sheet.cell(sheet.cells)
     over_x = last.right_mm - sheet.page_width_mm
     over_y = last.bottom_mm - sheet.page_height_mm
     if over_x > 1e-6:
         found.append(
-            f"The last column reaches {over_x:.1f} mm over the page's right edge: lessen the left"
-            " margin, the pitch, the cell width or the number of columns."
+            say(
+                "The last column reaches %(over)s mm over the page's right edge: lessen the left "
+                "margin, the pitch, the cell width or the number of columns.",
+                over=round(over_x, 1),
+            )
         )
     if over_y > 1e-6:
         found.append(
-            f"The last row reaches {over_y:.1f} mm over the page's bottom edge: lessen the top"
-            " margin, the pitch, the cell height or the number of rows."
+            say(
+                "The last row reaches %(over)s mm over the page's bottom edge: lessen the top "
+                "margin, the pitch, the cell height or the number of rows.",
+                over=round(over_y, 1),
+            )
         )
     if sheet.roll and sheet.cells != 1:
-        found.append("A roll has one label a page: give one column and one row.")
+        found.append(say("A roll has one label a page: give one column and one row."))
     if sheet.hole and sheet.hole.depth_mm > sheet.cell_height_mm / 2:
-        found.append("The hole takes more than half of the cell: move it up or make it smaller.")
+        found.append(
+            say("The hole takes more than half of the cell: move it up or make it smaller.")
+        )
     return tuple(found)
 
 
@@ -243,5 +289,5 @@ def checked(sheet: Sheet) -> Sheet:
     """Return `sheet`, or raise SheetError with everything that keeps it from being printed."""
     found = problems(sheet)
     if found:
-        raise SheetError(found)
+        raise SheetError(*found)
     return sheet

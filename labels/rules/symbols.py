@@ -13,6 +13,8 @@ import numpy as np
 import numpy.typing as npt
 import zxingcpp
 
+from kits.rules.sentences import Wrong, say
+
 QUIET_MODULES = 4
 """Light modules on each side of a symbol (ISO/IEC 18004:2015, 5.3.8)."""
 
@@ -26,7 +28,7 @@ PRINTER_DPI = 600
 MM_PER_INCH = 25.4
 
 
-class SymbolTooSmall(ValueError):
+class SymbolTooSmall(Wrong):
     """The room is too small for modules of 0.40 mm.
 
     `have_mm` and `needed_mm` are the side of the square, quiet zone included.
@@ -36,8 +38,12 @@ class SymbolTooSmall(ValueError):
         self.have_mm = have_mm
         self.needed_mm = needed_mm
         super().__init__(
-            f"The symbol needs a square of {needed_mm:.1f} mm, quiet zone included, and has"
-            f" {have_mm:.1f} mm. Choose a larger label, or a shorter public address."
+            say(
+                "The symbol needs a square of %(needed)s mm, quiet zone included, and has "
+                "%(have)s mm. Choose a larger label, or a shorter public address.",
+                needed=round(needed_mm, 1),
+                have=round(have_mm, 1),
+            )
         )
 
 

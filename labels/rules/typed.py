@@ -12,6 +12,7 @@ from datetime import date
 from enum import StrEnum
 
 from kits.rules import codes
+from kits.rules.sentences import Sentence, say
 from labels.rules import gs1
 
 
@@ -35,7 +36,7 @@ class Typed:
     """A text and what it is.
 
     `code`: 8 characters, for OWN and OWN_WRONG (there as read, for `codes.corrections`).
-    `maker`: for MAKER. `says`: a sentence for a person, what this is and what to do; empty for OWN
+    `maker`: for MAKER. `says`: a sentence for a person, what this is and what to do; None for OWN
     and MAKER.
     """
 
@@ -43,7 +44,7 @@ class Typed:
     text: str
     code: str | None = None
     maker: gs1.MakersCode | None = None
-    says: str = ""
+    says: Sentence | None = None
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,7 @@ _LINK = re.compile(r"(?:https?://|www\.)(?P<host>[^/?#\s]*)", re.I)
 _CONTACT = re.compile(r"begin:vcard|mecard:|bizcard:", re.I)
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1c\x7f\ufffd]")
 
-CHECK_THE_CODE = "Check the code: one of its characters is wrong."
+CHECK_THE_CODE = say("Check the code: one of its characters is wrong.")
 
 
 def resolve(text: str, *, today: date, from_gs1_symbol: bool = False) -> Typed:
@@ -95,7 +96,7 @@ def resolve(text: str, *, today: date, from_gs1_symbol: bool = False) -> Typed:
     """
     plain = text.strip(" \t\r\n\x00\ufeff")
     if not plain:
-        return Typed(Kind.EMPTY, text, says="Nothing was read.")
+        return Typed(Kind.EMPTY, text, says=say("Nothing was read."))
     if not from_gs1_symbol:
         own = _own_codes(plain)
         if len(own) == 1:
@@ -112,10 +113,12 @@ def resolve(text: str, *, today: date, from_gs1_symbol: bool = False) -> Typed:
     if foreign:
         return Typed(foreign[0], text, says=foreign[1])
     if maker.field != "code" or from_gs1_symbol:
-        return Typed(Kind.MAKER_WRONG, text, says=str(maker))
+        return Typed(Kind.MAKER_WRONG, text, says=maker.says)
     if _CONTROL.search(plain):
-        return Typed(Kind.BINARY, text, says="This holds data that is no text: not one of ours.")
-    return Typed(Kind.OTHER, text, says="This is not a label of ours, nor a maker's code.")
+        binary = say("This holds data that is no text: not one of ours.")
+        return Typed(Kind.BINARY, text, says=binary)
+    other = say("This is not a label of ours, nor a maker's code.")
+    return Typed(Kind.OTHER, text, says=other)
 
 
 def _own_codes(text: str) -> set[str]:
@@ -152,14 +155,15 @@ def _mistyped(text: str) -> str | None:
     return code
 
 
-def _foreign(text: str) -> tuple[Kind, str] | None:
+def _foreign(text: str) -> tuple[Kind, Sentence] | None:
     link = _LINK.match(text)
     if link:
-        return Kind.LINK, f"This is a web link to {link['host'][:60]}, not one of our labels."
+        says = say("This is a web link to %(host)s, not one of our labels.", host=link["host"][:60])
+        return Kind.LINK, says
     if text[:5].upper() == "WIFI:":
-        return Kind.WIFI, "This is for joining a wireless network, not one of our labels."
+        return Kind.WIFI, say("This is for joining a wireless network, not one of our labels.")
     if _CONTACT.match(text):
-        return Kind.CONTACT, "This is somebody's address card, not one of our labels."
+        return Kind.CONTACT, say("This is somebody's address card, not one of our labels.")
     return None
 
 

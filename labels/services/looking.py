@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from gearroom.core.problems import Problem, TooLarge, Unacceptable
+from kits.services.wording import said
 from labels import reading
 from labels.rules.scans import Look, Seen
 
@@ -52,10 +53,10 @@ def _as_problems() -> Iterator[None]:
     try:
         yield
     except reading.PictureTooLarge as error:
-        raise TooLarge("too-large", str(error)) from error
+        raise TooLarge("too-large", said(error.says)) from error
     except reading.UnsupportedPicture as error:
-        raise NotAPicture("not-a-picture", str(error)) from error
+        raise NotAPicture("not-a-picture", said(error.says)) from error
     except reading.BrokenPicture as error:
-        raise Unacceptable("picture-broken", str(error)) from error
+        raise Unacceptable("picture-broken", said(error.says)) from error
     except reading.ReaderBusy as error:
-        raise ReadersBusy("readers-busy", str(error), retry_after=2) from error
+        raise ReadersBusy("readers-busy", said(error.says), retry_after=2) from error

@@ -14,6 +14,7 @@ from gearroom.core.act import SYSTEM, Actor
 from kits.models import Kit, Label, LabelKind
 from kits.rules import codes
 from kits.services import find, labelling
+from kits.services.wording import said
 from labels.rules import gs1
 from labels.rules.scans import FOREIGN, TYPED, Means, Seen
 from labels.rules.typed import Kind, Typed, resolve
@@ -80,16 +81,15 @@ def _own(actor: Actor, seen: Seen, label: Label | None, *, any_room: bool) -> Me
 
 
 def _not_own(seen: Seen, text: Typed, near: dict[str, Label]) -> Meaning:
+    says = said(text.says or "")
     match text.kind:
         case Kind.OWN_WRONG:
-            return Meaning(
-                seen, Means.WRONG_CODE, offered=near.get(text.code or ""), says=text.says
-            )
+            return Meaning(seen, Means.WRONG_CODE, offered=near.get(text.code or ""), says=says)
         case Kind.MAKER:
             return Meaning(seen, Means.MAKER, pack=text.maker)
         case Kind.MAKER_WRONG:
-            return Meaning(seen, Means.MAKER_WRONG, says=text.says)
-    return Meaning(seen, FOREIGN[text.kind], says=text.says)
+            return Meaning(seen, Means.MAKER_WRONG, says=says)
+    return Meaning(seen, FOREIGN[text.kind], says=says)
 
 
 def _same(one: Meaning, other: Meaning) -> bool:

@@ -23,6 +23,7 @@ from gearroom.core.problems import Invalid, NotFound, Problem, Refused, TooLarge
 from kits.models import Kit, Label, LabelKind, ListLine, Seal
 from kits.rules import codes
 from kits.services import fitness, labelling
+from kits.services.wording import said
 from labels import printing
 from labels.models import SheetLayout
 from labels.rules import cards, contents
@@ -142,7 +143,7 @@ def job(*, preview: bool = False, title: str = "") -> printing.Job:
             preview=preview,
         )
     except printing.PublicAddressMissing as error:
-        raise Refused("public-address-missing", str(error)) from error
+        raise Refused("public-address-missing", said(error.says)) from error
 
 
 def to_print(label: Label) -> contents.Label:
@@ -346,18 +347,19 @@ def as_problem(error: Exception) -> Problem:
     """What the printer refuses, as a problem; an error that is none of its refusals is raised."""
     match error:
         case SheetError():
-            return Invalid(str(error), field="sheet", problems=list(error.problems))
+            problems = [said(each) for each in error.problems]
+            return Invalid(" ".join(problems), field="sheet", problems=problems)
         case CellTooSmall():
             width, height = error.needed_mm
             return Unacceptable(
-                "label-too-small", str(error), needed_width_mm=width, needed_height_mm=height
+                "label-too-small", said(error.says), needed_width_mm=width, needed_height_mm=height
             )
         case SymbolTooSmall():
-            return Unacceptable("label-too-small", str(error), needed_mm=error.needed_mm)
+            return Unacceptable("label-too-small", said(error.says), needed_mm=error.needed_mm)
         case printing.CardTooLong():
-            return Unacceptable("card-too-long", str(error))
+            return Unacceptable("card-too-long", said(error.says))
         case printing.ReadBackFailed():
-            return Refused("read-back-failed", str(error))
+            return Refused("read-back-failed", said(error.says))
         case ValueError():
             return Invalid(str(error))
     raise error

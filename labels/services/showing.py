@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from django.utils.translation import gettext as _
+
 from gearroom.core import clock
 from gearroom.core.act import Act, Actor
 from gearroom.core.models import Person
@@ -46,7 +48,7 @@ def kit_seen(actor: Actor, kit: Kit, plan: custody.Plan | None = None) -> KitSee
         seal=seal.number if seal else "",
         to_sort=kit.to_sort_since is not None,
         responsible=kit.responsible.name if kit.responsible else "",
-        has_it=(person.name if person else "somebody not named") if held else "",
+        has_it=(person.name if person else _("somebody not named")) if held else "",
         has_it_id=person.pk if person else None,
         has_it_phone=person.phone if person and phones else "",
         out_since=held.out_at if held else None,

@@ -101,7 +101,7 @@ def test_cells_are_counted_along_the_rows():
 def test_a_sheet_that_does_not_fit_is_refused_with_what_to_do(change, said):
     with pytest.raises(SheetError) as refusal:
         checked(replace(SHEETS["a4-3x7"], **change))
-    assert any(said in problem for problem in refusal.value.problems)
+    assert any(said in str(problem) for problem in refusal.value.problems)
 
 
 @given(

@@ -124,7 +124,7 @@ def test_a_code_with_one_wrong_character_is_refused_with_what_to_do(code, place,
     for text in (wrong, codes.shown(wrong).lower(), f"HTTPS://GEAR.EXAMPLE.ORG/L/{wrong}"):
         found = typed.resolve(text, today=TODAY)
         assert (found.kind, found.code) == (Kind.OWN_WRONG, wrong)
-        assert found.says.startswith("Check the code")
+        assert found.says.text.startswith("Check the code")
         assert code in codes.corrections(found.code)
 
 

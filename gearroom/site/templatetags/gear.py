@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
 from gearroom.core import clock
+from kits.rules.sentences import Sentence
 from kits.services import wording
 
 register = template.Library()
@@ -94,6 +95,12 @@ def undo_of(message: Any) -> str:
 def act(kind: str) -> str:
     """What an entry's kind is called in a story."""
     return wording.act(kind)
+
+
+@register.filter
+def said(sentence: Sentence | str) -> str:
+    """What a rule says, in the language of now."""
+    return wording.said(sentence)
 
 
 @register.filter

@@ -23,6 +23,7 @@ from kits.rules.expiry import PrintedDateError, last_good_day
 from kits.rules.facts import Kind, Level
 from kits.services import counting, find, fitness, lots, turnaround
 from kits.services.use import LevelSeen
+from kits.services.wording import said
 
 ROWS_FOR_BATCHES = 2
 """Rows a thing for batches that the book does not have there: few things are of more than two."""
@@ -323,7 +324,7 @@ def _batch(kit: Kit, place: Place, item: Item, blank: Blank) -> counting.Found |
     try:
         expiry = last_good_day(printed, today=fitness.today_of(kit)) if printed else None
     except PrintedDateError as error:
-        raise Invalid(f"{item.name}: {error}") from error
+        raise Invalid(f"{item.name}: {said(error.says)}") from error
     lot = (
         lots.known(item=item, serial=number)
         if instrument

@@ -84,7 +84,7 @@ def one(request: HttpRequest, kit: str) -> HttpResponse:
         "people": people.seen_by(who).filter(left_on__isnull=True).order_by("name")
         if who.may("see_people")
         else [],
-        "kinds": [(kind.value, kind.label) for kind in _BY_HAND],
+        "kinds": [(kind.value, wording.withheld(kind)) for kind in _BY_HAND],
         "may": _rights(request, found),
         "photos": photos.of_what_is_wrong(found),
     }

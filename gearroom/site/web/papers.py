@@ -14,7 +14,7 @@ from django.views.decorators.http import require_safe
 
 from gearroom.core.problems import Invalid, Problem, Refused
 from gearroom.site.web.shell import actor, page, show
-from kits.services import find
+from kits.services import find, wording
 from labels.rules.calibration import Offset, marks
 from labels.rules.sheets import SheetError
 from labels.services import paper
@@ -53,7 +53,7 @@ def printer(request: HttpRequest) -> HttpResponse:
         problem = found
         kept = paper.sheet(paper.DEFAULT_SHEET)
     facts = {
-        "sheets": [(each.sheet.key, each.sheet.name) for each in paper.sheets()],
+        "sheets": [(each.sheet.key, wording.said(each.sheet.called)) for each in paper.sheets()],
         "on": kept,
         "marks": marks(kept.sheet),
         "offset": offset_of(request, kept),

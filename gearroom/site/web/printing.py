@@ -22,6 +22,7 @@ from gearroom.site.web.shell import Done, acted, actor, here, once_a_form, page,
 from kits.models import Holding, Kit, Label, LabelKind, Lot, Place, PlaceKind
 from kits.rules import codes
 from kits.services import find, labelling
+from kits.services.wording import said
 from labels.services import paper, preview
 
 MOST = 300
@@ -225,7 +226,7 @@ def sheet(request: HttpRequest) -> HttpResponse:
         "pages": preview.pages(
             len(how["labels"]), on, start_cell=how["start_cell"], copies=how["copies"]
         ),
-        "sheets": [(kept.sheet.key, kept.sheet.name) for kept in paper.sheets()],
+        "sheets": [(kept.sheet.key, said(kept.sheet.called)) for kept in paper.sheets()],
         "seen_as": request.GET.urlencode(),
         "width": round(on.sheet.page_width_mm / 25.4 * preview.SCREEN_DPI),
         "height": round(on.sheet.page_height_mm / 25.4 * preview.SCREEN_DPI),

@@ -26,6 +26,7 @@ from kits.rules.facts import Kind, Level
 from kits.services import building, catalogue, find, fitness, holders, stripping
 from kits.services.building import Fate, Thing
 from kits.services.use import LevelSeen
+from kits.services.wording import said
 from labels.rules.scans import Seen
 from labels.rules.typed import Kind as TextKind
 from labels.rules.typed import resolve
@@ -248,7 +249,7 @@ def _expiry(kit: Kit, printed: str) -> date | None:
     try:
         return last_good_day(printed, today=fitness.today_of(kit))
     except PrintedDateError as error:
-        raise Invalid(str(error), field="expiry") from error
+        raise Invalid(said(error.says), field="expiry") from error
 
 
 def _place_of(done: building.Stripped, where: str) -> str:

@@ -5,9 +5,8 @@ from __future__ import annotations
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from kits.models import Disposal
 from kits.rules.facts import Criticality
-from kits.services.wording import HAZARDS, hazards
+from kits.services.wording import DISPOSALS, HAZARDS, hazards
 
 __all__ = ["CRITICALITIES", "DISPOSALS", "HAZARDS", "hazards"]
 
@@ -15,12 +14,4 @@ CRITICALITIES: dict[str, Promise] = {
     Criticality.ROUTINE: _("routine"),
     Criticality.IMPORTANT: _("important"),
     Criticality.MUST_HAVE: _("must-have"),
-}
-
-DISPOSALS: dict[str, Promise] = {
-    Disposal.BIN: _("bin"),
-    Disposal.SHARPS: _("sharps tub"),
-    Disposal.CLINICAL: _("clinical waste"),
-    Disposal.PHARMACY: _("pharmacy"),
-    Disposal.RETURNED: _("returned to maker"),
 }
