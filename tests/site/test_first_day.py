@@ -230,3 +230,16 @@ def test_whoever_has_no_room_begins_with_one_where_they_may():
     administrator = browser(make.person("Ada", Role.ADMINISTRATOR))
 
     assert "Begin with the first day" in text_of(administrator.get("/"))
+
+
+@pytest.mark.parametrize("path", ["/stock/count/", "/stock/receive/", "/stock/out-of-date/"])
+def test_pages_of_a_room_lead_to_the_first_day_where_there_is_none(path):
+    page = browser(make.person("Ada", Role.ADMINISTRATOR, None)).get(path)
+
+    assert 'href="/first-day/"' in page.content.decode()
+
+
+def test_a_room_without_shelves_is_led_to_them_before_anything_is_counted(room, keeper):
+    page = browser(keeper).get("/stock/count/").content.decode()
+
+    assert f'href="/rooms/{room.slug}/#shelves"' in page

@@ -34,7 +34,7 @@ def shelves(request: HttpRequest) -> HttpResponse:
     """The shelves of the room that this device stands in, and when each was last counted."""
     room = here(request)
     if room is None:
-        return show(request, "site/no_room.html", {})
+        return show(request, "site/no_room.html", {"may_begin": actor(request).may("edit_room")})
     facts = {"room": room, "shelves": stock_seen.shelves(room)}
     return show(request, "site/stock/shelves.html", facts)
 

@@ -199,7 +199,7 @@ def _shown(
 ) -> HttpResponse:
     room = here(request)
     if room is None:
-        return show(request, "site/no_room.html", {})
+        return show(request, "site/no_room.html", {"may_begin": actor(request).may("edit_room")})
     who = actor(request)
     items = [pack["item"] for pack in told["packs"] if pack["item"]]
     today = stock.today_in(room).isoformat()
