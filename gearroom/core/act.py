@@ -56,6 +56,14 @@ class Actor:
             return False
         return self._has_role_for(right, room_id)
 
+    def could(self, use_case: str, room_id: int | None = None) -> bool:
+        """Whether they may, or may as soon as a shared device is surer of them: what it offers."""
+        if self.sure is None or self.may(use_case, room_id):
+            return self.may(use_case, room_id)
+        if use_case not in HATCH:
+            return False
+        return self.sure is Sure.NOBODY or self._has_role_for(USE_CASES[use_case], room_id)
+
     def require(self, use_case: str, room_id: int | None = None) -> None:
         """Raise NotAllowed unless `may`."""
         if self.may(use_case, room_id):

@@ -12,11 +12,12 @@ from django.utils import timezone
 from gearroom.core.models import Device, Person, Token
 from gearroom.core.rules.roles import HATCH, USE_CASES, Role
 from gearroom.core.services import hatch
-from kits.models import Checkout, Entry, Hearing, Kit
-from kits.services import keeping
+from kits.models import Checkout, Entry, Hearing, Kit, ListLine
+from kits.services import keeping, use
+from kits.services.use import UseLine
 from tests.kits import factories as make
 from tests.labels import scanned
-from tests.site.browsing import browser, post, text_of
+from tests.site.browsing import browser, form_of, post, text_of
 
 pytestmark = pytest.mark.django_db
 PIN = "2580"
@@ -139,20 +140,57 @@ def test_nobody_of_another_room_can_be_chosen(school, device):
 
 
 # ------------------------------------------------------------------------------------ the PIN
-def test_a_keepers_act_needs_their_pin(school, device):
+def test_a_keepers_act_needs_their_pin_and_is_done_with_it(school, device):
     keeping.withhold(make.act(), school.world.day_01, keeping.WithheldKind.DRYING)
-    named(device, school.world.keeper)
+    named(device, school.world.guide)
     assert "Looked at it: release" not in text_of(device.get("/kits/DAY-01/"))
+    named(device, school.world.keeper)
+    form = form_of(device.get("/kits/DAY-01/"), "/kits/DAY-01/release/") | {"kind": "drying"}
 
-    asked = post(device, "/kits/DAY-01/release/", kind="drying")
+    asked = post(device, "/kits/DAY-01/release/", **form)
     assert asked["Location"].startswith("/hatch/pin/")
     wrong = confirmed(device, "0000")
     assert wrong.status_code == 403
     assert "another PIN" in text_of(wrong)
-    confirmed(device)
-    post(device, "/kits/DAY-01/release/", kind="drying")
+    assert not Entry.objects.filter(kind="release").exists()
+    done = confirmed(device)  # the fifth tap, and nothing more
 
+    assert done["Location"] == "/kits/DAY-01/"
     assert Entry.objects.get(kind="release").person == school.world.keeper
+
+
+def test_an_act_that_waits_is_done_by_whoever_says_who_they_are_and_by_nobody_after(school, device):
+    asked = post(device, "/kits/DAY-01/sort/", **{"only-look": "1"})
+    assert asked["Location"].startswith("/hatch/?to=")
+    device.post("/hatch/lock/")
+    assert named(device, school.world.keeper)["Location"] == "/kits/"  # it was forgotten
+    device.post("/hatch/lock/")
+
+    post(device, "/kits/DAY-01/sort/", **{"only-look": "1"})
+    with time_machine.travel(timezone.now() + timedelta(minutes=3)):
+        assert named(device, school.world.keeper)["Location"] == "/kits/"  # and so it was now
+    device.post("/hatch/lock/")
+    post(device, "/kits/DAY-01/sort/", **{"only-look": "1"})
+    named(device, school.world.guide)
+
+    assert Kit.objects.get(name="DAY-01").looked_inside_by == school.world.guide
+
+
+def test_a_short_kit_goes_with_a_reason_and_a_keepers_pin(school, device):
+    world = school.world
+    use.log_use(make.act(world.guide), world.day_01, [UseLine(world.dressing, 6)])
+    ListLine.objects.filter(item=world.dressing).update(criticality="routine")
+    named(device, world.keeper)
+    page = post(device, "/scan/", intent="check-out", text="DAY-01", holder=str(world.guide.pk))
+    assert "Why it may go although it is short" in text_of(page)
+    why = {"short_reason": "an easy afternoon", "holder": str(world.guide.pk)}
+
+    asked = post(device, "/scan/", intent="check-out", text="DAY-01", **why)
+    assert asked["Location"].startswith("/hatch/pin/")
+    done = confirmed(device)
+
+    assert "Taken out" in text_of(done)
+    assert Checkout.objects.get().short_reason == "an easy afternoon"
 
 
 def test_a_guides_pin_makes_no_keeper_of_them(school, device):

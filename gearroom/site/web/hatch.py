@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from django.contrib.auth import logout
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -15,7 +15,7 @@ from gearroom.core.api.throttling import seconds_to_wait
 from gearroom.core.problems import Invalid, Problem, TooOften
 from gearroom.core.rules.roles import Sure
 from gearroom.core.services import hatch
-from gearroom.site.web.shell import actor, back_to, page, show
+from gearroom.site.web.shell import actor, back_to, forget_held_act, held_act, page, show
 from kits.services import find
 
 
@@ -25,7 +25,7 @@ def _elsewhere(request: HttpRequest) -> HttpResponse | None:
 
 
 @page()
-def who(request: HttpRequest) -> HttpResponse:
+def who(request: HttpRequest) -> HttpResponseBase:
     """Who stands before the device: chosen by name, or by scanning their tag."""
     if (away := _elsewhere(request)) is not None:
         return away
@@ -41,7 +41,7 @@ def who(request: HttpRequest) -> HttpResponse:
     request.session[hatch.PERSON] = person.pk
     request.session[hatch.SURE] = Sure.NAMED.value
     request.session[hatch.TOUCHED] = clock.now().isoformat()
-    return redirect(back_to(request, reverse("board")))
+    return held_act(request) or redirect(back_to(request, reverse("board")))
 
 
 def _who_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
@@ -58,7 +58,7 @@ def _who_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
 
 @sensitive_post_parameters("pin")
 @page()
-def pin(request: HttpRequest) -> HttpResponse:
+def pin(request: HttpRequest) -> HttpResponseBase:
     """The PIN of whoever said who they are."""
     if (away := _elsewhere(request)) is not None:
         return away
@@ -83,7 +83,7 @@ def pin(request: HttpRequest) -> HttpResponse:
             seconds_to_wait("pin", whose)
         return _pin_page(request, problem)
     request.session[hatch.SURE] = Sure.CONFIRMED.value
-    return redirect(back_to(request, reverse("board")))
+    return held_act(request) or redirect(back_to(request, reverse("board")))
 
 
 def _pin_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
@@ -100,6 +100,7 @@ def _pin_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
 @page()
 def lock(request: HttpRequest) -> HttpResponse:
     """Forget who stood before the device."""
+    forget_held_act(request)
     for name in (hatch.PERSON, hatch.SURE, hatch.TOUCHED):
         request.session.pop(name, None)
     return redirect("board")

@@ -196,4 +196,6 @@ def _rights(request: HttpRequest, kit: Kit) -> dict[str, bool]:
         "check_instrument",
         "strip",
     )
-    return {name: who.may(name, kit.room_id) or who.may(name, kit.home_room_id) for name in wanted}
+    return {
+        name: who.could(name, kit.room_id) or who.could(name, kit.home_room_id) for name in wanted
+    }

@@ -34,7 +34,7 @@ from gearroom.core.services import people
 from gearroom.core.services.once import NEVER_KEPT
 from gearroom.site.middleware import reads_labels
 from gearroom.site.web.recent import just_done
-from gearroom.site.web.shell import actor, here, once_a_form, page, show
+from gearroom.site.web.shell import ASKS, actor, here, once_a_form, page, show
 from kits.models import AsFound, Checkout
 from kits.services import find, holders, mixups
 from labels.api.outcomes import shown
@@ -101,6 +101,8 @@ def scan(request: HttpRequest) -> HttpResponse:
         seen = _seen(request)
         answer = once_a_form(request, lambda act: _done(request, act, seen, state))
     except Problem as problem:
+        if problem.code in ASKS:
+            raise
         return _shown(request, state, None, problem)
     chosen = request.POST.get("holder", "")
     if chosen.isascii() and chosen.isdigit():  # who takes it: they wait too, if it is elsewhere
@@ -273,7 +275,7 @@ def _shown(
         "problem": problem,
         "modes": _modes(request),
         "mode_says": MODES[state.mode].says,
-        "may_go_short": who.may("check_out_short"),
+        "may_go_short": who.could("check_out_short"),
         "just_done": just_done(who),
         "may_be_another": mixups.KINDS,
         "may_ask": who.may("see_people"),

@@ -22,14 +22,14 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import wraps
 from typing import Any
-from urllib.parse import urlencode
+from urllib.parse import urlencode, urlsplit
 
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.views import redirect_to_login
-from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, QueryDict
 from django.shortcuts import redirect, render
-from django.urls import reverse
+from django.urls import resolve, reverse
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
@@ -156,10 +156,8 @@ def page(use_case: str | None = "look") -> Callable[[View], View]:
                     actor(request).require(use_case)
                 response = view(request, *args, **kwargs)
             except Problem as problem:
-                if problem.code in _ASKS and "HX-Request" not in request.headers:
-                    there = request.get_full_path() if request.method == "GET" else "/scan/"
-                    asked = urlencode({"to": there})
-                    return redirect(f"{reverse(_ASKS[problem.code])}?{asked}")
+                if problem.code in ASKS:
+                    return _asked_first(request, problem.code)
                 return errors.refusal(request, problem)
             response.headers.setdefault("Cache-Control", "private, no-store")
             return response
@@ -169,8 +167,42 @@ def page(use_case: str | None = "look") -> Callable[[View], View]:
     return wrap
 
 
-_ASKS = {"who-are-you": "hatch-who", "confirm-with-pin": "hatch-pin"}
+ASKS = {"who-are-you": "hatch-who", "confirm-with-pin": "hatch-pin"}
 """Problems at a shared device that a page of its own settles."""
+
+_HELD = "hatch_act"
+"""What the session keeps of an act that waits for that: where it goes, what it says, since when."""
+
+
+def _asked_first(request: HttpRequest, code: str) -> HttpResponse:
+    """To the page that settles it, and back; an act is held until then (see `held_act`)."""
+    there = request.get_full_path()
+    if request.method == "POST":
+        if not request.FILES:  # a photo is not kept: its form is sent again
+            now = clock.now().isoformat()
+            request.session[_HELD] = {"to": there, "says": request.POST.urlencode(), "since": now}
+        came_from = urlsplit(request.headers.get("Referer", ""))
+        there = came_from.path if came_from.netloc == request.get_host() else reverse("scan")
+    return redirect(f"{reverse(ASKS[code])}?{urlencode({'to': there})}")
+
+
+def held_act(request: HttpRequest) -> HttpResponseBase | None:
+    """Do the act that waited until a shared device knew who does it; None where none waits."""
+    held = request.session.pop(_HELD, None)
+    if held is None or clock.now() - datetime.fromisoformat(held["since"]) > hatch.LOCKS_AFTER:
+        return None
+    to = urlsplit(held["to"])
+    for kept in ("_actor", "_rooms"):  # worked out for who it was before
+        request.__dict__.pop(kept, None)
+    request.path = request.path_info = to.path
+    request.GET, request.POST = QueryDict(to.query), QueryDict(held["says"])
+    request.resolver_match = match = resolve(to.path)
+    return match.func(request, *match.args, **match.kwargs)  # type: ignore[no-any-return]  # a view
+
+
+def forget_held_act(request: HttpRequest) -> None:
+    """Let nobody else's confirming do it."""
+    request.session.pop(_HELD, None)
 
 
 def _touch(request: HttpRequest) -> None:
