@@ -8,6 +8,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core.act import Act
@@ -119,7 +120,7 @@ def _one(request: HttpRequest, recall: Recall, problem: Problem | None = None) -
 def _row(of: Followed) -> dict[str, Any]:
     row = of.row
     answers = {
-        Answer.TAKEN_OUT: _("taken out"),
+        Answer.TAKEN_OUT: pgettext("of a kit", "taken out"),
         Answer.NONE_THERE: _("none there"),
         Answer.WILL_LOOK: _("will look"),
     }
