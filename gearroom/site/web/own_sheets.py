@@ -67,8 +67,10 @@ def own(request: HttpRequest) -> HttpResponse:
         "like": request.GET.get("like", paper.DEFAULT_SHEET),
         "said": said,
         "paper": _rows(said, "page_width_mm", "page_height_mm"),
-        "label": _rows(said, "cell_width_mm", "cell_height_mm", "columns", "rows"),
-        "apart": _rows(said, "left_mm", "top_mm", "pitch_x_mm", "pitch_y_mm"),
+        "label": _rows(said, "cell_width_mm", "cell_height_mm"),
+        "counts": _rows(said, *COUNTS),
+        "margins": _rows(said, "left_mm", "top_mm"),
+        "apart": _rows(said, "pitch_x_mm", "pitch_y_mm"),
         "hole": _rows(said, *_HOLE),
         "problems": _told(problem),
     }
