@@ -34,6 +34,7 @@ SHELL = (
     "site/gear.css",
     "site/offline.css",
     "site/icon.svg",
+    "site/working.js",
     "site/offline.js",
     "site/offline-queue.js",
     "site/offline-page.js",

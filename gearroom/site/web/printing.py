@@ -286,7 +286,10 @@ def pdf(request: HttpRequest) -> HttpResponse:
         **how,
         preview=bool(request.POST.get("preview")),
     )
-    return as_pdf(content, "labels.pdf")
+    answer = as_pdf(content, "labels.pdf")
+    # Tells the page that asked (working.js): where the file is saved, the page stays.
+    answer.set_cookie("answered", request.POST.get("asked", "")[:20], max_age=60, samesite="Strict")
+    return answer
 
 
 # ---------------------------------------------------------------------------------- one label
