@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from django.db.models import Exists, Max, OuterRef, Q, QuerySet, Sum
 
@@ -36,7 +36,7 @@ class Waiting:
 @dataclass(frozen=True)
 class Departure:
     """A trip that leaves today or tomorrow, or has left without all its kits. `gone`: kits that
-    went."""
+    went; none gone and none waiting: no kit is promised to it."""
 
     trip: Trip
     waiting: Sequence[Waiting]
@@ -85,12 +85,17 @@ class Board:
 
 def revision(room: Room) -> str:
     """What changes whenever the board may have: the book's last entry; how often kits of the room
-    were judged anew, as a signature does without one; and the minute, since what is due becomes
-    late by itself."""
+    were judged anew, as a signature does without one; when a trip that leaves these days was
+    changed; and the minute, since what is due becomes late by itself."""
+    now = clock.now()
+    near = (now - timedelta(days=2), now + timedelta(days=3))
+    trips = Trip.objects.filter(room=room, departs_at__range=near)
+    changed = trips.aggregate(changed=Max("changed_at"))["changed"]
     newest = Entry.objects.aggregate(newest=Max("id"))["newest"] or 0
     kits = Kit.objects.filter(Q(room=room) | Q(home_room=room))
     judged = kits.aggregate(judged=Sum("revision"))["judged"] or 0
-    return f"{room.pk}-{newest}-{judged}-{int(clock.now().timestamp()) // 60}"
+    told = int(changed.timestamp() * 1000) if changed else 0
+    return f"{room.pk}-{newest}-{judged}-{told}-{int(now.timestamp()) // 60}"
 
 
 def board(room: Room) -> Board:
@@ -125,7 +130,10 @@ def board(room: Room) -> Board:
     return Board(
         room=room,
         today=today,
-        going_out=_departures(promised, gone, states),
+        going_out=sorted(
+            [*_departures(promised, gone, states), *_without_kits(room, today, until)],
+            key=lambda each: each.trip.departs_at,
+        ),
         coming_back=_returns(room, until),
         to_sort=[ToSort(kit, kit.pk in drying) for kit in sorting],
         needs_hand=_needing(hand, states, today),
@@ -172,6 +180,21 @@ def _departures(
         if waiting:
             found.append(Departure(trip, waiting, len(rows) - len(waiting)))
     return found
+
+
+def _without_kits(room: Room, today: date, until: datetime) -> list[Departure]:
+    """Trips that leave and to which no kit is promised."""
+    promised = open_reservations().filter(trip=OuterRef("pk"))
+    out = Checkout.objects.filter(trip=OuterRef("pk"), undone__isnull=True)
+    trips = Trip.objects.filter(
+        ~Exists(promised),
+        ~Exists(out),
+        room=room,
+        cancelled_at__isnull=True,
+        first_day__gte=today,
+        departs_at__lte=until,
+    )
+    return [Departure(trip, (), 0) for trip in trips.order_by("departs_at", "pk")]
 
 
 def _judged(

@@ -40,6 +40,31 @@ def test_the_board_shows_what_goes_out_and_takes_it_out_in_one_tap(school):
     assert Checkout.objects.get(in_at=None).trip == trip
 
 
+def test_a_trip_that_leaves_without_a_kit_is_on_the_board_until_it_is_promised_one(school):
+    client = browser(school.world.keeper)
+    before = re.search(r'name="seen" value="([^"]+)"', client.get("/").content.decode())[1]
+    trip = make.trip("Crag walk", school.world.store)
+    make.trip("Next month", school.world.store, 30, 30)
+
+    told = client.get("/board/lines/", {"seen": before})  # though nothing is in the book yet
+    assert "Crag walk" in text_of(told) and "Next month" not in text_of(told)
+    assert "No kit is promised to it." in text_of(told)
+    assert f'href="/trips/{trip.pk}/"' in told.content.decode()
+    reservations.reserve(make.act(), school.world.day_01, trip)
+
+    assert "No kit is promised to it." not in text_of(client.get("/"))
+
+
+def test_a_kit_that_goes_out_is_named_once(school):
+    trip = make.trip("Crag walk", school.world.store)
+    reservations.reserve(make.act(), school.world.day_02, trip)  # it is not fit
+
+    page = text_of(browser(school.world.keeper).get("/"))
+
+    assert page.count("DAY-02 Don’t take") == 1
+    assert "Nothing else: what goes out comes first." in page
+
+
 def test_the_board_names_who_has_what_is_not_back_with_their_telephone(school):
     guide = school.world.guide
     type(guide).objects.filter(pk=guide.pk).update(phone="01632 960111")

@@ -43,6 +43,7 @@ def _facts(request: HttpRequest) -> dict[str, object]:
         "seen": seen,
         "board": on_it,
         "may_begin": actor(request).may("edit_kit", room.pk),
+        "may_reserve": actor(request).could("reserve", room.pk),
         "phones": actor(request).may("see_people", room.pk),
         "going_out": [
             {

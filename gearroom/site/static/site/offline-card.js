@@ -98,7 +98,6 @@ function tiles(made, things) {
     if (!field) return;
     if (button.classList.contains("more")) field.stepUp();
     else field.stepDown();
-    button.parentElement.querySelector(".less").hidden = !Number(field.value);
   });
   made.querySelector("[data-for=use]").hidden = !things.length;
 }
