@@ -7,7 +7,7 @@ is a literal in a call of `say`, where translators' tools find it (as gettext's 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
@@ -46,6 +46,11 @@ class Sentence:
 def say(text: str, **facts: Any) -> Sentence:
     """A sentence. Percent signs in `text` are doubled."""
     return Sentence(text, facts)
+
+
+Speak = Callable[[Sentence | str], str]
+"""What puts a sentence into words: `str` in English, `kits.services.wording.said` in the language
+of whoever reads."""
 
 
 class Wrong(ValueError):

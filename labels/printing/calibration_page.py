@@ -2,6 +2,7 @@
 
 from typing import BinaryIO
 
+from kits.rules.sentences import Sentence, say
 from labels.printing.jobs import Job
 from labels.printing.painting import one_line
 from labels.printing.pdf import GREY, PALE, PdfFile
@@ -9,11 +10,11 @@ from labels.rules.calibration import Marks, Offset, marks
 from labels.rules.sheets import Sheet, checked
 
 _STEPS = (
-    "1. Print this page on plain paper at 100 %, not “fit to page”.",
-    "2. Hold it over a sheet of labels against the light: do the outlines meet the cells?",
-    "3. If not, measure in millimetres: from the left edge of the paper to the cross,",
-    "    from the top edge to the cross, and the whole length of both rulers.",
-    "4. Type the four numbers in, and print this page once more.",
+    say("1. Print this page on plain paper at 100 %%, not “fit to page”."),
+    say("2. Hold it over a sheet of labels against the light: do the outlines meet the cells?"),
+    say("3. If not, measure in millimetres: from the left edge of the paper to the cross,"),
+    say("    from the top edge to the cross, and the whole length of both rulers."),
+    say("4. Type the four numbers in, and print this page once more."),
 )
 
 
@@ -28,7 +29,7 @@ def calibration_page_pdf(
     checked(sheet)
     offset = offset or Offset()
     meant = marks(sheet)
-    with job.pdf(out, f"Test page, {sheet.name}") as (file, expected):
+    with job.pdf(out, say("Test page, %(sheet)s", sheet=sheet.called)) as (file, expected):
         file.begin_page(sheet.page_width_mm, sheet.page_height_mm)
         file.transform(offset.scale_x, offset.scale_y, offset.dx_mm, offset.dy_mm)
         for number in range(1, sheet.cells + 1):
@@ -75,15 +76,31 @@ def _tick(millimetre: int) -> float:
 def _paint_words(file: PdfFile, job: Job, sheet: Sheet, meant: Marks, offset: Offset) -> None:
     left, top, width = meant.cross_mm + 14.0, meant.cross_mm + 18.0, sheet.page_width_mm - 50.0
     lines = [
-        f"Meant: cross at {meant.cross_mm:g} mm from both edges; rulers of"
-        f" {meant.across_mm:g} mm across and {meant.down_mm:g} mm down.",
-        f"Printed with: {offset.dx_mm:+g} mm across, {offset.dy_mm:+g} mm down, scale"
-        f" {offset.scale_x:g} × {offset.scale_y:g}.",
+        say(
+            "Meant: cross at %(cross)s mm from both edges; rulers of %(across)s mm across and "
+            "%(down)s mm down.",
+            cross=float(meant.cross_mm),
+            across=float(meant.across_mm),
+            down=float(meant.down_mm),
+        ),
+        say(
+            "Printed with: %(across)s mm across, %(down)s mm down, scale %(scale_x)s × "
+            "%(scale_y)s.",
+            across=_signed(offset.dx_mm),
+            down=_signed(offset.dy_mm),
+            scale_x=float(offset.scale_x),
+            scale_y=float(offset.scale_y),
+        ),
     ]
     file.rectangle(left - 3, top - 9, width + 6, 56.0, grey=1.0)
     file.frame(left - 3, top - 9, width + 6, 56.0, stroke_mm=0.3)
-    one_line(file, job.typeface, f"Test page: {sheet.name}", left, top, width, 7.0, bold=True)
+    head = job.speak(say("Test page: %(sheet)s", sheet=sheet.called))
+    one_line(file, job.typeface, head, left, top, width, 7.0, bold=True)
     top += 8.0
     for text in (*_STEPS, *lines):
-        one_line(file, job.typeface, text, left, top, width, 4.0)
+        one_line(file, job.typeface, job.speak(text), left, top, width, 4.0)
         top += 5.6
+
+
+def _signed(length_mm: float) -> Sentence | float:
+    return say("+%(length)s", length=float(length_mm)) if length_mm >= 0 else float(length_mm)

@@ -51,11 +51,11 @@ def lid_card_pdf(card: LidCard, *, out: BinaryIO, job: Job, size: CardFormat = "
     panel = _Panel(front, width - front, height, job, card, _TYPE[size])
     rows = _largest(card, panel, size, job)
     pages = 1 + max((row.page for row in rows), default=0)
-    with job.pdf(out, f"{card.kit}: lid card") as (file, expected):
+    with job.pdf(out, say("%(kit)s: lid card", kit=card.kit)) as (file, expected):
         for number in range(pages):
             file.begin_page(width, height)
             if job.preview:
-                paint_preview_mark(file, width, height, job.typeface)
+                paint_preview_mark(file, width, height, job.typeface, job.preview_mark)
             if size == "a4-folded":
                 for top in (2.0, height - 7.0):
                     file.line(front, top, front, top + 5, grey=GREY, dash_mm=(1, 1))
@@ -93,7 +93,7 @@ class _Panel:
         face = job.typeface.regular
         self.cautions = [
             typesetting.wrap(
-                typesetting.printable(text, face),
+                typesetting.printable(job.speak(text), face),
                 face,
                 (width - 4) / self.caution_mm,
                 breaking=True,
@@ -112,8 +112,11 @@ class _Panel:
     def paint(self, file: PdfFile, page: int, pages: int) -> None:
         card, job = self.card, self.job
         if page:
+            part = job.speak(
+                say("%(kit)s, %(page)s of %(pages)s", kit=card.kit, page=page + 1, pages=pages)
+            )
             one_line(
-                file, job.typeface, f"{card.kit}, {page + 1} of {pages}", self.left, _MARGIN_MM + 4,
+                file, job.typeface, part, self.left, _MARGIN_MM + 4,
                 self.right - self.left, 5.0, bold=True,
             )  # fmt: skip
             return
@@ -132,13 +135,13 @@ class _Panel:
             file.text(self.left, top, line, em_mm=em, bold=True)
             top += em * 1.05
         top = _MARGIN_MM + self.name_mm * 1.2 + self.who_mm * 0.6
-        for label, text in (
-            ("", ", ".join(part for part in (card.room, job.organisation) if part)),
-            ("Responsible: ", card.responsible),
-            ("Deputy: ", card.deputy),
+        for text in (
+            ", ".join(part for part in (card.room, job.organisation) if part),
+            card.responsible and job.speak(say("Responsible: %(name)s", name=card.responsible)),
+            card.deputy and job.speak(say("Deputy: %(name)s", name=card.deputy)),
         ):
             if text:
-                one_line(file, job.typeface, label + text, self.left, top, width, self.who_mm)
+                one_line(file, job.typeface, text, self.left, top, width, self.who_mm)
                 top += self.who_mm * LEADING
         quiet = QUIET_MODULES * self.module
         file.symbol(self.symbol, self.box.left_mm + quiet, self.box.top_mm + quiet, self.module)
@@ -160,13 +163,13 @@ class _Panel:
 
 def _largest(card: LidCard, panel: _Panel, size: CardFormat, job: Job) -> Sequence[Row]:
     """Return the list's rows at the largest size that needs the fewest pages."""
-    lines = entries(card.pouches)
+    lines = entries(card.pouches, job.speak)
     smallest = job.typeface.regular.smallest_mm
 
     def set_at(em_mm: float, pages: int) -> Sequence[Row] | None:
         for across in (1, 2):
             columns = list(_columns(panel, size, pages, across))
-            if (rows := flow(lines, columns, job.typeface, em_mm)) is not None:
+            if (rows := flow(lines, columns, job.typeface, em_mm, job.speak)) is not None:
                 return rows
         return None
 

@@ -9,7 +9,7 @@ from functools import lru_cache
 from typing import BinaryIO
 
 from kits.rules import codes
-from kits.rules.sentences import say
+from kits.rules.sentences import Sentence, Speak, say
 from labels.printing import fonts, readback
 from labels.printing.pdf import PdfFile
 from labels.rules.contents import Label
@@ -41,13 +41,15 @@ class Job:
     """How to print. `public_url`: scheme and host that symbols lead to; may be empty in previews.
 
     `preview`: marked as such on every page and label, with symbols that resolve to nothing.
-    `language`: BCP 47. `files`: the typeface. `read_back`: only the bench turns it off.
+    `language`: BCP 47, and what `speak` says is in it. `files`: the typeface. `read_back`: only
+    the bench turns it off.
     """
 
     public_url: str
     organisation: str = ""
     title: str = ""
     language: str = "en-GB"
+    speak: Speak = str
     preview: bool = False
     files: fonts.FontFiles = fonts.HOUSE_FONT
     read_back: bool = True
@@ -59,6 +61,11 @@ class Job:
     @property
     def typeface(self) -> Typeface:
         return fonts.typeface(self.files)
+
+    @property
+    def preview_mark(self) -> str:
+        """What a preview says of itself."""
+        return self.speak(PREVIEW_MARK)
 
     def payload(self, code: str) -> str:
         """Return what the symbol of `code` says. Raises ValueError for what is no code."""
@@ -73,7 +80,7 @@ class Job:
 
     def code_text(self, code: str) -> str:
         """Return the code as people see it; on a preview, that it is one."""
-        return PREVIEW_MARK if self.preview else codes.shown(code)
+        return self.preview_mark if self.preview else codes.shown(code)
 
     def lay_out(self, label: Label, space: Space) -> Layout:
         return lay_out(
@@ -83,10 +90,13 @@ class Job:
             self.typeface,
             organisation=self.organisation,
             code_text=self.code_text(label.code),
+            speak=self.speak,
         )
 
     @contextmanager
-    def pdf(self, out: BinaryIO, title: str) -> Iterator[tuple[PdfFile, list[PageExpectation]]]:
+    def pdf(
+        self, out: BinaryIO, title: Sentence
+    ) -> Iterator[tuple[PdfFile, list[PageExpectation]]]:
         """Give a PDF to draw on, and a list to say in, page by page, what its symbols must be.
 
         At the end every symbol is read back, and only then `out` is filled.
@@ -94,7 +104,7 @@ class Job:
         with tempfile.TemporaryFile() as written:
             file = PdfFile(
                 written,
-                title=self.title or title,
+                title=self.title or self.speak(title),
                 language=self.language,
                 files=self.files,
             )

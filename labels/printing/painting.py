@@ -7,7 +7,6 @@ from labels.rules import typesetting
 from labels.rules.layout import Layout
 from labels.rules.sheets import Cell, Sheet
 from labels.rules.typesetting import Typeface
-from labels.rules.wording import PREVIEW_MARK
 
 _MARK_MM = 3.5
 
@@ -57,14 +56,14 @@ def _mark(file: PdfFile, x: float, y: float, dx: int, dy: int) -> None:
 
 
 def paint_preview_mark(
-    file: PdfFile, width_mm: float, height_mm: float, typeface: Typeface
+    file: PdfFile, width_mm: float, height_mm: float, typeface: Typeface, mark: str
 ) -> None:
-    """Write PREVIEW, pale, across the whole page (under what is drawn afterwards)."""
+    """Write that it is a preview, pale, across the whole page (under what is drawn afterwards)."""
     angle = math.atan2(height_mm, width_mm)
-    width = typeface.bold.width(PREVIEW_MARK)
+    width = typeface.bold.width(mark)
     em = min(0.8 * math.hypot(width_mm, height_mm) / width, 0.3 * min(width_mm, height_mm))
     file.push_turned(width_mm / 2, height_mm / 2, math.cos(angle), -math.sin(angle))
-    file.text(-width * em / 2, em * 0.35, PREVIEW_MARK, em_mm=em, bold=True, grey=PALE)
+    file.text(-width * em / 2, em * 0.35, mark, em_mm=em, bold=True, grey=PALE)
     file.pop()
 
 

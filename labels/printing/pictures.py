@@ -14,7 +14,6 @@ from labels.rules.contents import Label
 from labels.rules.layout import Layout, Space
 from labels.rules.sheets import Sheet, checked
 from labels.rules.symbols import MM_PER_INCH, QUIET_MODULES
-from labels.rules.wording import PREVIEW_MARK
 
 PRINTER_DPI = (203, 300, 600)
 """The resolutions that label printers have."""
@@ -93,7 +92,7 @@ def label_svg(label: Label, sheet: Sheet, *, job: Job) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" lang={quoteattr(job.language)}'
         f' width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}"'
         f" font-family={family}>",
-        f"<title>{escape(job.title or _title(layout))}</title>",
+        f"<title>{escape(job.title or _title(layout, job.preview_mark))}</title>",
         f'<rect width="{width}" height="{height}" fill="#fff"/>',
     ]
     if layout.hole:
@@ -120,9 +119,9 @@ def label_svg(label: Label, sheet: Sheet, *, job: Job) -> str:
     return "\n".join(parts)
 
 
-def _title(layout: Layout) -> str:
+def _title(layout: Layout, preview: str) -> str:
     texts = [line.text for line in layout.lines]
-    return PREVIEW_MARK if PREVIEW_MARK in texts else " ".join(texts)
+    return preview if preview in texts else " ".join(texts)
 
 
 def _check_path(path: str, layout: Layout) -> None:

@@ -5,6 +5,7 @@ from functools import partial
 from itertools import chain, islice, repeat
 from typing import BinaryIO
 
+from kits.rules.sentences import say
 from labels.printing.jobs import Job
 from labels.printing.painting import paint, paint_cutting_marks, paint_preview_mark
 from labels.printing.readback import Expected
@@ -45,12 +46,14 @@ def sheet_pdf(
     space = Space.of(sheet)
     queue = chain.from_iterable(repeat(label, copies) for label in ordered(labels, order))
     printed = 0
-    with job.pdf(out, f"Labels, {sheet.name}") as (file, expected):
+    with job.pdf(out, say("Labels, %(sheet)s", sheet=sheet.called)) as (file, expected):
         while page := list(islice(queue, sheet.cells - start_cell + 1)):
             file.begin_page(sheet.page_width_mm, sheet.page_height_mm)
             file.transform(offset.scale_x, offset.scale_y, offset.dx_mm, offset.dy_mm)
             if job.preview:
-                paint_preview_mark(file, sheet.page_width_mm, sheet.page_height_mm, job.typeface)
+                paint_preview_mark(
+                    file, sheet.page_width_mm, sheet.page_height_mm, job.typeface, job.preview_mark
+                )
             if sheet.cut:
                 paint_cutting_marks(file, sheet)
             for number, label in enumerate(page, start=start_cell):

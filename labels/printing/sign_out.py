@@ -5,6 +5,7 @@ from functools import partial
 from itertools import islice
 from typing import BinaryIO
 
+from kits.rules.sentences import say
 from labels.printing.jobs import Job
 from labels.printing.painting import one_line, paint_preview_mark
 from labels.printing.pdf import GREY, PALE, PdfFile
@@ -14,13 +15,13 @@ from labels.rules.sheets import A4_MM, Cell
 from labels.rules.symbols import QUIET_MODULES, Symbol, module_mm, smallest_side_mm
 
 SIGN_OUT_COLUMNS = (
-    ("Kit", 54.0),
-    ("Who (name, phone)", 58.0),
-    ("Trip, and until when", 52.0),
-    ("Out: day, time", 30.0),
-    ("Seal out", 24.0),
-    ("Back: day, time", 30.0),
-    ("Seal back", 24.0),
+    (say("Kit"), 54.0),
+    (say("Who (name, phone)"), 58.0),
+    (say("Trip, and until when"), 52.0),
+    (say("Out: day, time"), 30.0),
+    (say("Seal out"), 24.0),
+    (say("Back: day, time"), 30.0),
+    (say("Seal back"), 24.0),
 )
 """The columns of the sign-out sheet, from the left, and their width in mm."""
 
@@ -51,11 +52,11 @@ def sign_out_sheet_pdf(
     wanted = len(kits) + blank_rows
     pages = max(1, -(-wanted // a_page))
     rows: Iterator[SignOutKit] = iter(kits)
-    with job.pdf(out, f"Sign-out sheet, {room}") as (file, expected):
+    with job.pdf(out, say("Sign-out sheet, %(room)s", room=room)) as (file, expected):
         for number in range(pages):
             file.begin_page(width, height)
             if job.preview:
-                paint_preview_mark(file, width, height, job.typeface)
+                paint_preview_mark(file, width, height, job.typeface, job.preview_mark)
             _paint_sheet_head(file, job, room, number + 1, pages)
             cells: list[tuple[Cell, str]] = []
             for row in range(a_page):
@@ -67,7 +68,7 @@ def sign_out_sheet_pdf(
                     payload = symbol.payload
                     _paint_kit(file, job, kit, symbol, cell, right=row % 2 == 1)
                 cells.append((cell, payload))
-            _paint_grid(file, a_page, row_mm)
+            _paint_grid(file, job, a_page, row_mm)
             file.end_page()
             expected.append(partial(list, cells))
     return pages
@@ -81,15 +82,21 @@ def _symbol_mm(job: Job, kit: SignOutKit) -> float:
 def _paint_sheet_head(file: PdfFile, job: Job, room: str, page: int, pages: int) -> None:
     left = _SIGN_OUT_MARGIN_MM
     right = A4_MM[1] - _SIGN_OUT_MARGIN_MM
-    one_line(file, job.typeface, f"Sign-out sheet: {room}", left, 15.5, 170.0, 8.0, bold=True)
-    note = f"page {page} of {pages}" if pages > 1 else ""
+    head = job.speak(say("Sign-out sheet: %(room)s", room=room))
+    one_line(file, job.typeface, head, left, 15.5, 170.0, 8.0, bold=True)
+    part = say("page %(page)s of %(pages)s", page=page, pages=pages)
+    note = job.speak(part) if pages > 1 else ""
     note = ", ".join(part for part in (job.organisation, note) if part)
     one_line(file, job.typeface, note, right - 90.0, 15.5, 90.0, 4.0, at_right=True)
     one_line(
         file,
         job.typeface,
-        "For when phones are dead. Write the time it really was. Later: scan the kit's code and"
-        " type each line in; then strike it through.",
+        job.speak(
+            say(
+                "For when phones are dead. Write the time it really was. Later: scan the kit's "
+                "code and type each line in; then strike it through."
+            )
+        ),
         left,
         24.0,
         right - left,
@@ -120,14 +127,16 @@ def _paint_kit(
     )  # fmt: skip
 
 
-def _paint_grid(file: PdfFile, rows: int, row_mm: float) -> None:
+def _paint_grid(file: PdfFile, job: Job, rows: int, row_mm: float) -> None:
     left = _SIGN_OUT_MARGIN_MM
     right = left + sum(width for _, width in SIGN_OUT_COLUMNS)
     top = _TABLE_TOP_MM
     bottom = top + _TABLE_HEAD_MM + rows * row_mm
     x = left
     for name, width in SIGN_OUT_COLUMNS:
-        file.text(x + 1.5, top + 4.6, name, em_mm=3.4, bold=True)
+        one_line(
+            file, job.typeface, job.speak(name), x + 1.5, top + 4.6, width - 3.0, 3.4, bold=True
+        )
         file.line(x, top, x, bottom, grey=GREY)
         x += width
     file.line(right, top, right, bottom, grey=GREY)

@@ -7,16 +7,19 @@ in mind. It has no dates, since those change with every restock and the card doe
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from kits.rules.sentences import Sentence, Speak, say
 from labels.rules import typesetting
 from labels.rules.typesetting import Typeface
 
 CAUTIONS = (
-    "This card says what should be in the kit. It is not medical advice.",
-    "Who may use what is decided by the organisation's medical adviser, its protocols, local law"
-    " and each person's training.",
-    "Look at every pack before use: seal, date, damage.",
-    "Medicines, sharps and clinical waste follow local rules.",
-    "Used something, or found it open? Say so when you hand the kit back.",
+    say("This card says what should be in the kit. It is not medical advice."),
+    say(
+        "Who may use what is decided by the organisation's medical adviser, its protocols, local "
+        "law and each person's training."
+    ),
+    say("Look at every pack before use: seal, date, damage."),
+    say("Medicines, sharps and clinical waste follow local rules."),
+    say("Used something, or found it open? Say so when you hand the kit back."),
 )
 
 
@@ -46,7 +49,7 @@ class LidCard:
     responsible: str
     deputy: str
     pouches: tuple[Pouch, ...]
-    cautions: tuple[str, ...] = CAUTIONS
+    cautions: tuple[Sentence | str, ...] = CAUTIONS
 
 
 @dataclass(frozen=True)
@@ -92,13 +95,13 @@ class Row:
     rule_to_mm: float = 0.0
 
 
-def entries(pouches: Sequence[Pouch]) -> tuple[Entry, ...]:
+def entries(pouches: Sequence[Pouch], speak: Speak = str) -> tuple[Entry, ...]:
     """Return the lines of a lid card: each pouch's name and under it quantity and thing."""
     found: list[Entry] = []
     for pouch in pouches:
         found.append(Entry(pouch.name, heading=True))
         for thing in pouch.things:
-            lead = "by eye" if thing.quantity is None else f"{thing.quantity} ×"
+            lead = speak(say("by eye")) if thing.quantity is None else f"{thing.quantity} ×"
             found.append(Entry(thing.name, lead))
     return tuple(found)
 
@@ -111,7 +114,11 @@ _HEADING_SPACE_EM = 0.55
 
 
 def flow(
-    lines: Sequence[Entry], columns: Sequence[Column], typeface: Typeface, em_mm: float
+    lines: Sequence[Entry],
+    columns: Sequence[Column],
+    typeface: Typeface,
+    em_mm: float,
+    speak: Speak = str,
 ) -> tuple[Row, ...] | None:
     """Set `lines` at `em_mm` down one column after another, or return None if they do not fit.
 
@@ -161,7 +168,7 @@ def flow(
                 return None
             column, used = following, 0.0
             if heading:
-                used = set_heading(f"{heading}, continued", 0.0)
+                used = set_heading(speak(say("%(pouch)s, continued", pouch=heading)), 0.0)
             if used + len(broken) * line_mm > column.height_mm:
                 return None
         for number, piece in enumerate(broken):

@@ -7,6 +7,7 @@ top to bottom, and the smallest cell that shows each of them.
 from dataclasses import dataclass
 from datetime import date
 
+from kits.rules.sentences import Sentence, Speak, say
 from labels.rules.wording import Expiry, short_date
 
 
@@ -173,7 +174,7 @@ where they stand above it."""
 USUAL_SHARE = (0.42, 0.42)
 
 
-def words(label: Label, organisation: str, code_text: str) -> dict[str, str]:
+def words(label: Label, organisation: str, code_text: str, speak: Speak = str) -> dict[str, str]:
     """Return each field's text by name; `code_text` is the code as people see it."""
     texts = {"organisation": organisation, "code": code_text}
     match label:
@@ -184,25 +185,29 @@ def words(label: Label, organisation: str, code_text: str) -> dict[str, str]:
         case LotLabel():
             texts |= {
                 "item": label.item,
-                "band": label.expiry.band,
-                "expiry": label.expiry.words,
-                "lot": f"LOT {label.lot}" if label.lot else "LOT not known",
+                "band": speak(label.expiry.band),
+                "expiry": speak(label.expiry.words),
+                "lot": f"LOT {label.lot}" if label.lot else speak(say("LOT not known")),
             }
         case PersonTag():
             texts |= {"name": label.name, "note": label.note}
         case KitTag():
-            dated = label.fit_until is not None
+            until = label.fit_until
             texts |= {
                 "name": label.name,
-                "fit": "FIT UNTIL" if dated else "FIT TO GO",
-                "fit_until": short_date(label.fit_until) if label.fit_until else "NO END DATE",
-                "seal": ", by ".join(
-                    part for part in (label.seal and f"Seal {label.seal}", label.sealed_by) if part
-                ),
+                "fit": speak(say("FIT UNTIL") if until else say("FIT TO GO")),
+                "fit_until": speak(short_date(until) if until else say("NO END DATE")),
+                "seal": speak(_sealed(label.seal, label.sealed_by)),
             }
         case BlankLabel():
             pass
     return texts
+
+
+def _sealed(seal: str, by: str) -> Sentence | str:
+    if seal and by:
+        return say("Seal %(seal)s, by %(name)s", seal=seal, name=by)
+    return say("Seal %(seal)s", seal=seal) if seal else by
 
 
 def sort_key(label: Label) -> str:

@@ -9,7 +9,7 @@ does not fit with modules of 0.40 mm the cell is refused with the size that woul
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from kits.rules.sentences import Wrong, say
+from kits.rules.sentences import Sentence, Speak, Wrong, say
 from labels.rules import contents, typesetting
 from labels.rules.contents import Field, Label
 from labels.rules.sheets import Cell, Hole, Sheet
@@ -37,20 +37,18 @@ class CellTooSmall(Wrong):
     """The cell cannot hold the symbol and the code. `needed_mm`: (width, height) that would do."""
 
     def __init__(self, have_mm: tuple[float, float], needed_mm: tuple[float, float]) -> None:
-        self.have_mm = have_mm
-        self.needed_mm = needed_mm
-        width, height = needed_mm
-        super().__init__(
-            say(
-                "A cell of %(wide)s × %(high)s mm is too small for this symbol with modules of "
-                "0.40 mm: choose one of at least %(width)s × %(height)s mm, or a shorter public "
-                "address.",
-                wide=float(have_mm[0]),
-                high=float(have_mm[1]),
-                width=round(width, 1),
-                height=round(height, 1),
-            )
+        self.have_mm, self.needed_mm = have_mm, needed_mm
+        says = say(
+            "A cell of %(have)s is too small for this symbol with modules of 0.40 mm: choose one "
+            "of at least %(needed)s, or a shorter public address.",
+            have=_by(*have_mm),
+            needed=_by(*needed_mm),
         )
+        super().__init__(says)
+
+
+def _by(width_mm: float, height_mm: float) -> Sentence:
+    return say("%(width)s × %(height)s mm", width=round(width_mm, 1), height=round(height_mm, 1))
 
 
 @dataclass(frozen=True)
@@ -152,13 +150,11 @@ def lay_out(
     *,
     organisation: str = "",
     code_text: str,
+    speak: Speak = str,
 ) -> Layout:
-    """Return the layout of `label` in `space`.
-
-    `code_text` is the code as people see it, or what stands in its place on a preview. Raises
-    CellTooSmall.
-    """
-    texts = contents.words(label, organisation, code_text)
+    """Return the layout of `label` in `space`. `code_text` is the code as people see it, or what
+    stands in its place on a preview. Raises CellTooSmall."""
+    texts = contents.words(label, organisation, code_text, speak)
     chosen: list[tuple[Field, str]] = []
     for field in contents.FIELDS[type(label)]:
         if space.width_mm >= field.from_mm[0] and space.height_mm >= field.from_mm[1]:
@@ -170,8 +166,7 @@ def lay_out(
     room_beside = inner.width_mm - smallest - _SIDE_GAP_MM
     code = chosen[-1]
     if " " in code[1]:
-        code = (replace(code[0], most_lines=2), code[1])
-        chosen[-1] = code
+        chosen[-1] = code = (replace(code[0], most_lines=2), code[1])
     code_em, code_lines = _least(code[1], typeface.bold, inner.width_mm, code[0].most_lines)
     fits_beside = room_beside >= _widest(code, typeface) and inner.height_mm >= smallest
     code_height = code_em * typeface.bold.line_height * code_lines

@@ -1,34 +1,33 @@
-"""How labels word dates and seals. English, as the pages; months are written, never numbered."""
+"""How labels word dates; months are written, never numbered."""
 
 from dataclasses import dataclass
 from datetime import date
 
-MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
+from kits.rules.sentences import Sentence, say
+
+_MONTHS = (
+    say("JAN"),
+    say("FEB"),
+    say("MAR"),
+    say("APR"),
+    say("MAY"),
+    say("JUN"),
+    say("JUL"),
+    say("AUG"),
+    say("SEP"),
+    say("OCT"),
+    say("NOV"),
+    say("DEC"),
 )
 
-PREVIEW_MARK = "PREVIEW – not for use"
+PREVIEW_MARK = say("PREVIEW – not for use")
 
 
-def long_date(day: date) -> str:
-    """Return `31 May 2027`."""
-    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
-
-
-def short_date(day: date) -> str:
-    """Return `31 MAY 2027`."""
-    return f"{day.day} {MONTHS[day.month - 1][:3].upper()} {day.year}"
+def short_date(day: date) -> Sentence:
+    """`31 MAY 2027`."""
+    return say(
+        "%(day)d %(month)s %(year)d", day=day.day, month=_MONTHS[day.month - 1], year=day.year
+    )
 
 
 @dataclass(frozen=True)
@@ -43,14 +42,15 @@ class Expiry:
     needed: bool = True
 
     @property
-    def words(self) -> str:
+    def words(self) -> Sentence:
         if self.last_day:
-            return f"Use by {long_date(self.last_day)}"
-        return "Date not known: not for a kit" if self.needed else "No use-by date"
+            return say("Use by %(day)s", day=self.last_day)
+        return say("Date not known: not for a kit") if self.needed else say("No use-by date")
 
     @property
-    def band(self) -> str:
+    def band(self) -> Sentence | str:
         """The month first and large, to be read from across the store; empty for no date."""
         if self.last_day:
-            return f"{MONTHS[self.last_day.month - 1][:3].upper()} {self.last_day.year}"
-        return "NO DATE?" if self.needed else ""
+            month = _MONTHS[self.last_day.month - 1]
+            return say("%(month)s %(year)d", month=month, year=self.last_day.year)
+        return say("NO DATE?") if self.needed else ""

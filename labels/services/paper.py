@@ -14,6 +14,7 @@ from typing import Any
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
@@ -140,6 +141,8 @@ def job(*, preview: bool = False, title: str = "") -> printing.Job:
             public_url=settings.PUBLIC_URL,
             organisation=settings.ORGANISATION,
             title=title,
+            language=get_language() or settings.LANGUAGE_CODE,
+            speak=said,
             preview=preview,
         )
     except printing.PublicAddressMissing as error:

@@ -2,13 +2,16 @@
 
 import io
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pypdfium2
 import pytest
+from django.utils import translation
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from kits.services.wording import said
 from labels.printing import (
     CardTooLong,
     Job,
@@ -19,7 +22,10 @@ from labels.printing import (
 from labels.printing.fonts import typeface
 from labels.rules.calibration import Offset
 from labels.rules.cards import Column, Entry, LidCard, Pouch, SignOutKit, Thing, flow
+from labels.rules.contents import LotLabel
+from labels.rules.layout import Space
 from labels.rules.sheets import SHEETS
+from labels.rules.wording import Expiry
 from tests.labels.printed import ADDRESS, JOB, new_codes, pages, read, says, texts
 
 POUCHES = (
@@ -186,3 +192,40 @@ def test_the_test_page_moves_with_the_correction():
     assert longest_run(row) / scale == pytest.approx(106.0, abs=0.3)
     assert "+3 mm across, +2 mm down" in texts(out.getvalue())[0]
     assert ADDRESS.upper() not in texts(out.getvalue())[0]
+
+
+@pytest.fixture
+def german():
+    with translation.override("de"):
+        yield replace(JOB, language="de", speak=said)
+
+
+def test_cards_and_sheets_are_printed_in_the_language_of_whoever_prints(german):
+    (card,) = texts(lid_card(job=german))
+    (_, signing) = sign_out(["DAY-01"], job=german)
+    out = io.BytesIO()
+    calibration_page_pdf(SHEETS["key-ring-a4"], out=out, job=german, offset=Offset(dx_mm=0.5))
+
+    for text in (
+        "Verantwortlich: Ines Harrow",
+        "nach Augenmaß",
+        "kein medizinischer Rat",
+        "Повязка",
+    ):
+        assert text in card
+    assert "Plombe her" in texts(signing)[0]
+    assert "Testseite: Schlüsselanhänger, A4-Karton" in texts(out.getvalue())[0]
+    assert "+0,5 mm quer, +0 mm längs" in texts(out.getvalue())[0]
+
+
+@pytest.mark.parametrize(
+    ("month", "band", "name"),
+    [(3, "MRZ 2027", "März"), (5, "MAI 2027", "Mai"), (12, "DEZ 2027", "Dezember")],
+)
+def test_a_batchs_band_keeps_the_month_first_in_every_language(german, month, band, name):
+    label = LotLabel(CARD.code, "Saline", "L1", Expiry(date(2027, month, 1)))
+    layout = german.lay_out(label, Space.of(SHEETS["a4-3x7"]))
+
+    words = [line.text for line in layout.lines]
+    assert band in words
+    assert f"Verwendbar bis 1. {name} 2027" in " ".join(words)

@@ -264,8 +264,8 @@ def test_fitted_lines_are_never_wider_than_the_room_nor_more_than_asked(text, wi
 
 
 def test_a_preview_says_so_even_on_the_smallest_label():
-    layout = laid_out(KitLabel(CODE, "DAY-01"), SHEETS["roll-25x25"], code_text=PREVIEW_MARK)
-    assert text_of(layout, "code") == PREVIEW_MARK
+    layout = laid_out(KitLabel(CODE, "DAY-01"), SHEETS["roll-25x25"], code_text=str(PREVIEW_MARK))
+    assert text_of(layout, "code") == str(PREVIEW_MARK)
 
 
 def test_names_are_sorted_as_people_count():
