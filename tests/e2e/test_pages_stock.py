@@ -5,12 +5,14 @@ from __future__ import annotations
 import re
 
 import pytest
+import zxingcpp
 
 from kits.models import Entry, EntryKind, Holding, PackCode, Recall
 from kits.services import catalogue, custody
-from tests.e2e.pages import chromium, give_password, sign_in
+from tests.e2e.pages import chromium, crossing, give_password, sign_in
 from tests.e2e.postroom import until
 from tests.kits import factories as make
+from tests.labels import scanned
 
 pytestmark = [
     pytest.mark.server,
@@ -45,7 +47,9 @@ def scan(page, text):
     page.keyboard.type(text + "\n", delay=1)
 
 
-def test_boxes_arrive_a_shelf_is_counted_and_a_recall_is_followed(need, open_database, make_server):
+def test_boxes_arrive_a_shelf_is_counted_and_a_recall_is_followed(
+    need, open_database, make_server, tmp_path
+):
     program = need("chromium")
     world = make.world()
     catalogue.put_pack_code(make.act(), world.dressing, gtin=KNOWN, units_per_pack=10)
@@ -53,8 +57,14 @@ def test_boxes_arrive_a_shelf_is_counted_and_a_recall_is_followed(need, open_dat
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
     keeper, guide = give_password(world.keeper), give_password(world.guide)
     server = make_server().start()
+    box = scanned.symbol(f"\x1d01{KNOWN}1730053110B7", zxingcpp.BarcodeFormat.DataMatrix)
+    flags = (
+        "--use-fake-device-for-media-stream",
+        "--use-fake-ui-for-media-stream",
+        f"--use-file-for-fake-video-capture={crossing([box], tmp_path / 'box.mjpeg')}",
+    )
 
-    with chromium(program) as browser:
+    with chromium(program, *flags) as browser:
         page = browser.new_page(viewport={"width": 360, "height": 740})
         faults: list[str] = []
         page.on("pageerror", lambda error: faults.append(str(error)))
@@ -64,6 +74,7 @@ def test_boxes_arrive_a_shelf_is_counted_and_a_recall_is_followed(need, open_dat
         )
         sign_in(page, server.url, keeper, "/stock/receive/")
         receive_three_boxes(page, world)
+        receive_by_camera(page)
         count_with_a_difference(page, server.url, world)
         follow_a_recall(browser, page, server.url, guide, world)
         assert faults == []
@@ -106,6 +117,16 @@ def receive_three_boxes(page, world):
         ("N5", world.shelf.pk): 12,
     }
     assert PackCode.objects.get(gtin=NEW).units_per_pack == 12
+
+
+def receive_by_camera(page):
+    """One tap has the camera look; after each box it looks for the next by itself."""
+    page.get_by_role("button", name="Scan with the camera").click()
+    page.get_by_text("Batch B7, good until 31 May 2030").wait_for()
+    page.get_by_role("button", name="C2").click()
+    page.get_by_text("10 × Wound dressing 10 × 12 are on record: C2.").wait_for()
+    page.get_by_text("More of the same lot?").wait_for()
+    page.evaluate("sessionStorage.clear()")
 
 
 def count_with_a_difference(page, url, world):

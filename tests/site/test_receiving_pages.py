@@ -144,6 +144,15 @@ def test_what_arrives_out_of_date_goes_to_quarantine_and_says_so(coded):
     assert "complain to the supplier" in text_of(client.get("/stock/receive/"))
 
 
+@pytest.mark.parametrize("path", ["/stock/receive/", "/kits/DAY-02/strip/"])
+def test_the_camera_types_where_a_code_is_wanted(world, path):
+    page = browser(world.keeper).get(path).content.decode()
+
+    assert 'data-into="text" data-again data-frames="/api/v1/scans/"' in page
+    assert 'id="text"' in page
+    assert "site/eye.js" in page
+
+
 def test_what_is_no_code_says_what_to_do_here(coded):
     answer = post(browser(coded.keeper), "/stock/receive/", text="twelve boxes")
 
