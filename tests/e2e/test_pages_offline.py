@@ -176,7 +176,7 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         page.get_by_text("The gear room answers.").wait_for()
         row = page.locator("#acts > li[data-state=irregular]")
         expect(row).to_contain_text("In the book, though it broke a rule")
-        expect(row).to_contain_text("The book had it out with somebody else.")
+        expect(row).to_contain_text("The book had it out with somebody else: their time")
         assert row.get_by_role("link", name="See the kit").get_attribute("href") == "/kits/DAY-03/"
         page.reload()  # sends again what it has: nothing
         page.get_by_text("The gear room answers.").wait_for()
