@@ -40,7 +40,7 @@ class BoundedBody:
 def _judge(request: HttpRequest) -> Problem | None:
     if "HTTP_TRANSFER_ENCODING" in request.META:
         return LengthRequired(
-            "length-required", "Send the body in one piece with a Content-Length, not chunked."
+            "length-required", _("Send the body in one piece with a Content-Length, not chunked.")
         )
     limit = settings.DATA_UPLOAD_MAX_MEMORY_SIZE
     length = str(request.META.get("CONTENT_LENGTH") or 0)

@@ -39,7 +39,7 @@ class UseLineBody(StrictSerializer):
 
     def validate(self, data: dict[str, Any]) -> dict[str, Any]:
         if "item" not in data and "lot" not in data:
-            raise serializers.ValidationError("Say which thing (item) or which batch (lot).")
+            raise serializers.ValidationError(_("Say which thing (item) or which batch (lot)."))
         return data
 
 

@@ -82,7 +82,7 @@ class TargetBody(StrictSerializer):
         given = {"kit", "lot", "shelf", "person"} & set(data)
         if len(given) != 1 or ("section" in data and "kit" not in data):
             raise serializers.ValidationError(
-                "Say one thing: kit, kit and section, lot, shelf or person."
+                _("Say one thing: kit, kit and section, lot, shelf or person.")
             )
         return data
 
@@ -129,9 +129,11 @@ class MakeBody(bodies.HereBody):
     def validate(self, data: dict[str, Any]) -> dict[str, Any]:
         """Either labels for things, or blanks for a room."""
         if ("on" in data) == ("blanks" in data):
-            raise serializers.ValidationError({"on": ["Say what the labels are on; or “blanks”."]})
+            raise serializers.ValidationError(
+                {"on": [_("Say what the labels are on; or “blanks”.")]}
+            )
         if "blanks" in data and "room" not in data:
-            raise serializers.ValidationError({"room": ["Say which room the blanks are for."]})
+            raise serializers.ValidationError({"room": [_("Say which room the blanks are for.")]})
         return data
 
 

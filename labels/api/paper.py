@@ -6,6 +6,7 @@ import dataclasses
 from typing import Any, ClassVar
 
 from django.http import HttpResponse, HttpResponseBase
+from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -215,7 +216,7 @@ class CalibrationQuery(QuerySerializer):
         """All four measures, or none."""
         measured = {"left_mm", "top_mm", "across_mm", "down_mm"} & set(data)
         if len(measured) not in (0, 4):
-            raise serializers.ValidationError("Give all four measures, or none.")
+            raise serializers.ValidationError(_("Give all four measures, or none."))
         return data
 
 

@@ -51,7 +51,7 @@ class UsedBody(bodies.UseLineBody):
     def validate(self, data: dict[str, Any]) -> dict[str, Any]:
         """One of the three says what was used."""
         if not {"item", "lot", "label"} & set(data):
-            raise serializers.ValidationError("Say which thing (item) or batch (lot, label).")
+            raise serializers.ValidationError(_("Say which thing (item) or batch (lot, label)."))
         return data
 
 
@@ -119,7 +119,7 @@ class ScanTexts(Said):
         """One way of saying what was scanned."""
         if ("text" in data) == ("texts" in data):
             raise serializers.ValidationError(
-                {"text": ["Send “text”, or “texts”; or a picture as multipart/form-data."]}
+                {"text": [_("Send “text”, or “texts”; or a picture as multipart/form-data.")]}
             )
         return data
 
@@ -158,7 +158,7 @@ class ScanPicture(Said):
             raise serializers.ValidationError(error.detail) from error
         lines = ScanTexts(data={"text": "-", **rows})
         if not lines.is_valid():
-            raise serializers.ValidationError(lines.errors.get("used", "This has to be a list."))
+            raise serializers.ValidationError(lines.errors.get("used", _("This has to be a list.")))
         return list(lines.validated_data["used"])
 
 

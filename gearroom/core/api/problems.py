@@ -17,6 +17,7 @@ from django.core.exceptions import (
 from django.db import OperationalError
 from django.http import Http404, HttpRequest, HttpResponse, UnreadablePostError
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views import defaults
 from rest_framework import exceptions
 from rest_framework.utils.encoders import JSONEncoder
@@ -42,11 +43,12 @@ def as_problem(error: Exception) -> Problem | None:
         case exceptions.ValidationError():
             errors = dict(_flat(error.detail))
             count = len(errors)
-            which = "one field" if count == 1 else f"{count} fields"
-            return Invalid(
-                _("There is something wrong with %(which)s: see “errors”.") % {"which": which},
-                errors=errors,
+            says = ngettext(
+                "There is something wrong with one field: see “errors”.",
+                "There is something wrong with %(count)d fields: see “errors”.",
+                count,
             )
+            return Invalid(says % {"count": count}, errors=errors)
         case ValidationError():
             fields = getattr(error, "error_dict", None)
             errors = error.message_dict if fields else {"": error.messages}
@@ -60,28 +62,35 @@ def as_problem(error: Exception) -> Problem | None:
             return _Other(
                 401,
                 "token-refused",
-                "This token is unknown, has expired or was revoked. Make a new one.",
+                _("This token is unknown, has expired or was revoked. Make a new one."),
             )
         case exceptions.NotAuthenticated():
             return _Other(
-                401, "not-signed-in", "Send a token as “Authorization: Bearer …”, or sign in."
+                401, "not-signed-in", _("Send a token as “Authorization: Bearer …”, or sign in.")
             )
         case exceptions.PermissionDenied() | PermissionDenied():
-            detail = str(getattr(error, "detail", "")) or "This is not allowed."
+            detail = str(getattr(error, "detail", "")) or _("This is not allowed.")
             return NotAllowed("not-allowed", detail)
         case exceptions.NotFound() | Http404():
             return _not_found()
         case exceptions.MethodNotAllowed():
-            return _Other(405, "method-not-allowed", f"{error.detail} See the header Allow.")
+            return _Other(
+                405,
+                "method-not-allowed",
+                _("%(detail)s See the header Allow.") % {"detail": error.detail},
+            )
         case exceptions.UnsupportedMediaType():
             return _Other(
-                415, "unsupported-media-type", f"{error.detail} Send what the schema says."
+                415,
+                "unsupported-media-type",
+                _("%(detail)s Send what the schema says.") % {"detail": error.detail},
             )
         case exceptions.NotAcceptable():
             return _Other(406, "not-acceptable", str(error.detail))
         case exceptions.Throttled():
             wait = max(1, math.ceil(error.wait or 1))
-            return _Other(429, "too-many-requests", f"Go on in {wait} seconds.", retry_after=wait)
+            says = ngettext("Go on in a second.", "Go on in %(count)d seconds.", wait)
+            return _Other(429, "too-many-requests", says % {"count": wait}, retry_after=wait)
         case RequestDataTooBig():
             return TooLarge("too-large", _("The body has more than is taken at once."))
         case DisallowedHost():
@@ -98,7 +107,7 @@ def as_problem(error: Exception) -> Problem | None:
             return _Other(
                 503,
                 "busy",
-                "The book is busy. Nothing was changed; send it again with the same key.",
+                _("The book is busy. Nothing was changed; send it again with the same key."),
                 retry_after=5,
             )
     return None
@@ -144,7 +153,7 @@ def _flat(detail: Any, path: str = "") -> Iterator[tuple[str, list[str]]]:
 
 def _not_found() -> Problem:
     return _Other(
-        404, "not-found", "There is nothing at this address. The addresses end with a slash."
+        404, "not-found", _("There is nothing at this address. The addresses end with a slash.")
     )
 
 
@@ -177,6 +186,6 @@ def server_error(request: HttpRequest) -> HttpResponse:
     problem = _Other(
         500,
         "internal-error",
-        "Something went wrong here. Nothing was changed; send it again with the same key.",
+        _("Something went wrong here. Nothing was changed; send it again with the same key."),
     )
     return respond(document(problem, request.path))
