@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 import pypdfium2
 import zxingcpp
+from PIL import Image
 
 from kits.rules.sentences import say
 from labels.rules.sheets import Cell
@@ -77,14 +78,19 @@ def check_picture(image: Grey, payloads: Sequence[str]) -> None:
 
 
 def page_png(source: BinaryIO | Path, number: int, dpi: int) -> bytes:
-    """Return page `number` (from 1) of the PDF `source` as a picture (PNG) to look at."""
+    """Return page `number` (from 1) of the PDF `source` as a picture (PNG, four greys: a full A4
+    page at 96 dpi has some 40 kB) to look at."""
     out = io.BytesIO()
     with _pdfium:
         document = pypdfium2.PdfDocument(source)
         try:
-            document[number - 1].render(scale=dpi / 72).to_pil().save(out, "PNG", optimize=True)
+            page = document[number - 1].render(scale=dpi / 72, grayscale=True).to_pil()
+            levels = page.point(lambda value: (value + 42) // 85)
         finally:
             document.close()
+    greys = Image.frombytes("P", levels.size, levels.tobytes())
+    greys.putpalette([level for grey in (0, 85, 170, 255) for level in (grey, grey, grey)])
+    greys.save(out, "PNG", optimize=True, bits=2)
     return out.getvalue()
 
 

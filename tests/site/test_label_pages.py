@@ -301,3 +301,13 @@ def test_a_sheet_added_here_can_be_removed_and_a_built_in_one_not(school):
     assert "8 labels of" not in text_of(client.get("/labels/sheets/"))
     refused = post(client, "/labels/sheets/remove/", sheet="a4-3x7")
     assert "is built in and stays" in text_of(refused)
+
+
+def test_the_picture_of_a_full_sheet_is_light_enough_for_a_page(school):
+    asked = f"codes={school.kit.code}&sheet=a4-5x13&copies=65"
+    answer = browser(school.world.keeper).get(f"/labels/print/picture/?{asked}")
+
+    picture = Image.open(io.BytesIO(answer.content))
+    assert picture.size == (794, 1123)
+    assert picture.convert("L").getextrema() == (0, 255)
+    assert len(answer.content) < 60_000
