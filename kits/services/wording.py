@@ -288,7 +288,7 @@ _ACTS: dict[str, str | Promise] = {
     "restock": _lazy("restocked"),
     "reseal": _lazy("sealed"),
     "look-inside": _lazy("looked inside"),
-    "take-out": _lazy("what was out of date taken out"),
+    "take-out": _lazy("what may not stay inside taken out"),
     "withhold": _lazy("kept back"),
     "release": _lazy("released"),
     "use": _lazy("use written down"),

@@ -51,6 +51,7 @@ def _who_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
         "people": people.filter(name__icontains=search) if search else people,
         "search": search,
         "to": request.POST.get("to") or request.GET.get("to", ""),
+        "act": request.POST.get("act") or request.GET.get("act", ""),
         "problem": problem,
     }
     return show(request, "site/hatch/who.html", facts, status=problem.status if problem else 200)
@@ -91,6 +92,7 @@ def _pin_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
         "digits": hatch.PIN_DIGITS,
         "keys": (*"123456789", "0"),
         "to": request.POST.get("to") or request.GET.get("to", ""),
+        "act": request.POST.get("act") or request.GET.get("act", ""),
         "problem": problem,
     }
     return show(request, "site/hatch/pin.html", facts, status=problem.status if problem else 200)

@@ -171,29 +171,37 @@ ASKS = {"who-are-you": "hatch-who", "confirm-with-pin": "hatch-pin"}
 """Problems at a shared device that a page of its own settles."""
 
 _HELD = "hatch_act"
-"""What the session keeps of an act that waits for that: where it goes, what it says, since when."""
+"""What the session keeps of an act that waits for that: its name, where it goes and came from, what
+it says, and since when."""
 
 
 def _asked_first(request: HttpRequest, code: str) -> HttpResponse:
     """To the page that settles it, and back; an act is held until then (see `held_act`)."""
-    there = request.get_full_path()
+    there = to = request.get_full_path()
+    asked = {}
     if request.method == "POST":
-        if not request.FILES:  # a photo is not kept: its form is sent again
-            now = clock.now().isoformat()
-            request.session[_HELD] = {"to": there, "says": request.POST.urlencode(), "since": now}
         came_from = urlsplit(request.headers.get("Referer", ""))
         there = came_from.path if came_from.netloc == request.get_host() else reverse("scan")
-    return redirect(f"{reverse(ASKS[code])}?{urlencode({'to': there})}")
+        there = getattr(request, "_came_from", there)
+        if not request.FILES:  # a photo is not kept: its form is sent again
+            says, since = request.POST.urlencode(), clock.now().isoformat()
+            held = {"act": uuid.uuid4().hex, "to": to, "from": there, "says": says, "since": since}
+            request.session[_HELD], asked["act"] = held, held["act"]
+    return redirect(f"{reverse(ASKS[code])}?{urlencode({'to': there, **asked})}")
 
 
 def held_act(request: HttpRequest) -> HttpResponseBase | None:
-    """Do the act that waited until a shared device knew who does it; None where none waits."""
+    """Do the act that waited until a shared device knew who does it; None where none waits, or the
+    page that was asked does not name it: it may be somebody else's, who went away."""
     held = request.session.pop(_HELD, None)
-    if held is None or clock.now() - datetime.fromisoformat(held["since"]) > hatch.LOCKS_AFTER:
+    if held is None or held["act"] != request.POST.get("act"):
+        return None
+    if clock.now() - datetime.fromisoformat(held["since"]) > hatch.LOCKS_AFTER:
         return None
     to = urlsplit(held["to"])
     for kept in ("_actor", "_rooms"):  # worked out for who it was before
         request.__dict__.pop(kept, None)
+    request._came_from = held["from"]  # type: ignore[attr-defined]  # where its form stands
     request.path = request.path_info = to.path
     request.GET, request.POST = QueryDict(to.query), QueryDict(held["says"])
     request.resolver_match = match = resolve(to.path)
