@@ -89,7 +89,7 @@ def page_png(source: BinaryIO | Path, number: int, dpi: int) -> bytes:
         finally:
             document.close()
     greys = Image.frombytes("P", levels.size, levels.tobytes())
-    greys.putpalette([level for grey in (0, 85, 170, 255) for level in (grey, grey, grey)])
+    greys.putpalette([level for grey in (0, 85, 200, 255) for level in (grey, grey, grey)])
     greys.save(out, "PNG", optimize=True, bits=2)
     return out.getvalue()
 
