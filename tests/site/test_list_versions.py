@@ -132,6 +132,17 @@ def test_a_guide_edits_no_list(world, draft, rest):
 
 
 # --------------------------------------------------------------------------- what it would change
+def test_the_lists_say_how_many_kits_follow_an_earlier_version_than_the_newest(world, draft):
+    client = browser(world.instructor)
+    assert "an earlier version" not in text_of(client.get("/lists/"))
+
+    post(client, at(draft, "publish/"))
+
+    page = client.get("/lists/")
+    assert "2 kits of your rooms follow it, 2 of them an earlier version" in text_of(page)
+    assert f'href="{at(draft, "effect/")}"' in page.content.decode()
+
+
 def test_it_says_which_kits_would_change_what_that_takes_and_lets_them_follow(world, draft):
     client, path = browser(world.instructor), at(draft, "sections/main/")
     said = form_of(client.get(path), path) | {f"carry-{world.dressing.pk}": "40"}

@@ -90,7 +90,7 @@ def every(request: HttpRequest) -> HttpResponse:
 
 def _every_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     today, who = today_here(request), actor(request)
-    counted = _kits_in_use(who).values_list("list_version__packing_list").annotate(Count("pk"))
+    counted = _kits_in_use(who).values_list("list_version").annotate(Count("pk"))
     followers: dict[int, int] = dict(counted.order_by())
     rows = []
     for each in packing_lists()[:MOST_LISTS]:
@@ -98,13 +98,15 @@ def _every_page(request: HttpRequest, problem: Problem | None = None) -> HttpRes
         published = [version for version in every_version if version.published_at]
         newest = published[-1] if published else None
         draft = every_version[-1] if every_version[-1].published_at is None else None
+        kits_now = sum(followers.get(version.pk, 0) for version in every_version)
         rows.append(
             {
                 "list": each,
                 "newest": newest,
                 "draft": draft,
                 "standing": standing(newest or every_version[-1], today),
-                "kits": followers.get(each.pk, 0),
+                "kits": kits_now,
+                "behind": kits_now - followers.get(newest.pk, 0) if newest else 0,
             }
         )
     facts = {
