@@ -17,9 +17,9 @@ from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.problems import NotFound
 from kits.api import bodies
 from kits.models import Item, ListLine, ListSection, PackingList, PackingListVersion
-from kits.rules.facts import Criticality, Line
+from kits.rules.facts import Criticality
 from kits.rules.hazards import HAZARDS
-from kits.services import list_effects, lists
+from kits.services import lists
 from kits.services.lists import Draft, LineDraft, SectionDraft
 
 CRITICALITIES = [c.value for c in Criticality]
@@ -123,64 +123,6 @@ class SignBody(ActBody):
     )
 
 
-class ComparedLine(serializers.Serializer[Any]):
-    section = serializers.CharField()
-    item = serializers.IntegerField()
-    name = serializers.CharField()
-    carry = serializers.IntegerField()
-    never_below = serializers.IntegerField()
-    criticality = serializers.ChoiceField(CRITICALITIES)
-
-
-class ChangedLine(serializers.Serializer[Any]):
-    what = serializers.ListField(child=serializers.CharField())
-    before = ComparedLine()
-    after = ComparedLine()
-
-
-class SaidAnswer(serializers.Serializer[Any]):
-    what = serializers.ChoiceField(["people", "days", "hazards"])
-    before = serializers.JSONField()
-    after = serializers.JSONField()
-
-
-class ComparisonAnswer(serializers.Serializer[Any]):
-    before = serializers.IntegerField(help_text="The earlier version's number.")
-    after = serializers.IntegerField()
-    added = ComparedLine(many=True)
-    removed = ComparedLine(many=True)
-    changed = ChangedLine(many=True)
-    said = SaidAnswer(many=True)
-
-
-class UnitsAnswer(serializers.Serializer[Any]):
-    item = serializers.IntegerField(source="item.pk")
-    name = serializers.CharField(source="item.name")
-    units = serializers.IntegerField()
-
-
-class KitEffectAnswer(serializers.Serializer[Any]):
-    kit = serializers.CharField(source="kit.name")
-    follows = serializers.IntegerField(source="kit.list_version.number")
-    more = UnitsAnswer(many=True, help_text="Wanted over what it wants now.")
-    fewer = UnitsAnswer(many=True, help_text="Wanted now and no more then.")
-    spare = UnitsAnswer(many=True, help_text="Inside, and no line would use it.")
-
-
-class FromStockAnswer(serializers.Serializer[Any]):
-    room = serializers.CharField(source="room.name")
-    item = serializers.IntegerField(source="item.pk")
-    name = serializers.CharField(source="item.name")
-    wanted = serializers.IntegerField()
-    in_stock = serializers.IntegerField(help_text="Usable today on the room's shelves.")
-    missing = serializers.IntegerField()
-
-
-class EffectAnswer(serializers.Serializer[Any]):
-    kits = KitEffectAnswer(many=True)
-    stock = FromStockAnswer(many=True)
-
-
 # ------------------------------------------------------------------------------------------- doors
 def packing_lists() -> QuerySet[PackingList]:
     """Kit lists with their versions in short."""
@@ -199,7 +141,7 @@ def versions() -> QuerySet[PackingListVersion]:
     )
 
 
-class _ListDoor(UseCaseView):
+class ListDoor(UseCaseView):
     use_case = "edit_list"
     answers = {200: VersionAnswer}
 
@@ -255,7 +197,7 @@ def draft_from(data: dict[str, Any]) -> Draft:
     )
 
 
-class Lists(ListView, _ListDoor):
+class Lists(ListView, ListDoor):
     query = ListQuery
     shows = ListAnswer
     ordering = ("name",)
@@ -272,7 +214,7 @@ class Lists(ListView, _ListDoor):
         return 201, self.shown(lists.make_list(act, name=name, note=note, draft=draft_from(data)))
 
 
-class OneList(ReadView, _ListDoor):
+class OneList(ReadView, ListDoor):
     shows = ListAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -280,7 +222,7 @@ class OneList(ReadView, _ListDoor):
         return ListAnswer(self.packing_list()).data
 
 
-class NewDraft(_ListDoor):
+class NewDraft(ListDoor):
     answers = {201: VersionAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -288,7 +230,7 @@ class NewDraft(_ListDoor):
         return 201, self.shown(lists.new_draft(act, self.packing_list()))
 
 
-class OneVersion(ReadView, _ListDoor):
+class OneVersion(ReadView, ListDoor):
     shows = VersionAnswer
     method = "put"
     body = DraftBody
@@ -308,13 +250,13 @@ class OneVersion(ReadView, _ListDoor):
         return 200, self.shown(done)
 
 
-class Publish(_ListDoor):
+class Publish(ListDoor):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Publish a draft: it never changes again, and kits may follow it."""
         return 200, self.shown(lists.publish(act, self.version()))
 
 
-class Sign(_ListDoor):
+class Sign(ListDoor):
     use_case = "sign_list"
     body = SignBody
     parser_classes = [StrictJSONParser, StrictMultiPartParser]
@@ -340,7 +282,7 @@ class _PageSchema(DoorSchema):
         return {**{(200, kind): OpenApiTypes.BINARY for kind in lists.PAGE_KINDS}, **answers}
 
 
-class SignedPage(ReadView, _ListDoor):
+class SignedPage(ReadView, ListDoor):
     schema = _PageSchema()
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -358,42 +300,3 @@ class SignedPage(ReadView, _ListDoor):
                 "X-Content-Type-Options": "nosniff",
             },
         )
-
-
-class Compare(ReadView, _ListDoor):
-    shows = ComparisonAnswer
-
-    def read(self, query: dict[str, Any]) -> Any:
-        """How a version differs from another, earlier or later."""
-        found = lists.compared(self.version(self.kwargs["before"]), self.version())
-        return {
-            "before": found.before.number,
-            "after": found.after.number,
-            "added": [_line(line) for line in found.lines.added],
-            "removed": [_line(line) for line in found.lines.removed],
-            "changed": [
-                {"what": list(c.what), "before": _line(c.before), "after": _line(c.after)}
-                for c in found.lines.changed
-            ],
-            "said": [{"what": k, "before": a, "after": b} for k, (a, b) in found.said.items()],
-        }
-
-
-class Effect(ReadView, _ListDoor):
-    shows = EffectAnswer
-
-    def read(self, query: dict[str, Any]) -> Any:
-        """Which kits would change if they followed this version, and what that takes from stock."""
-        assert self.actor is not None
-        return EffectAnswer(list_effects.effect(self.actor, self.version())).data
-
-
-def _line(line: Line) -> dict[str, Any]:
-    return {
-        "section": line.section,
-        "item": line.thing.id,
-        "name": line.thing.name,
-        "carry": line.carry,
-        "never_below": line.never_below,
-        "criticality": line.criticality.value,
-    }

@@ -23,10 +23,8 @@ from gearroom.core import clock
 from gearroom.core.act import Act
 from gearroom.core.problems import Invalid, NotAllowed, Refused, TooLarge, Unacceptable
 from kits.models import Item, Kit, ListLine, ListSection, PackingList, PackingListVersion
-from kits.rules.facts import Criticality, Line
+from kits.rules.facts import Criticality
 from kits.rules.hazards import UnknownHazardError, hazards
-from kits.rules.versions import Comparison, compare
-from kits.services import fitness
 from kits.services.amounts import units
 from kits.services.ledger import Book
 from kits.services.wording import said
@@ -239,56 +237,6 @@ def draft_of(version: PackingListVersion) -> Draft:
             )
             for section in version.sections.prefetch_related("lines__item")
         ),
-    )
-
-
-@dataclass(frozen=True)
-class OtherReason:
-    """A line of both versions that says otherwise why its thing is there."""
-
-    line: ListLine
-    was: str
-
-
-@dataclass(frozen=True)
-class VersionsCompared:
-    """How a later version differs from an earlier: its lines, what it says of itself (`said` maps
-    people, days, hazards to the two values), and why things are there (`reasons`)."""
-
-    before: PackingListVersion
-    after: PackingListVersion
-    lines: Comparison
-    said: dict[str, tuple[object, object]]
-    reasons: tuple[OtherReason, ...]
-
-
-def compared(before: PackingListVersion, after: PackingListVersion) -> VersionsCompared:
-    """Compare two versions."""
-    lines: dict[int, tuple[Line, ...]] = fitness.lines_of({before.pk, after.pk})
-    said = {
-        name: (getattr(before, name), getattr(after, name))
-        for name in ("people", "days", "hazards")
-        if getattr(before, name) != getattr(after, name)
-    }
-    found = compare(lines.get(before.pk, ()), lines.get(after.pk, ()))
-    return VersionsCompared(before, after, found, said, _other_reasons(before, after))
-
-
-def _other_reasons(
-    before: PackingListVersion, after: PackingListVersion
-) -> tuple[OtherReason, ...]:
-    def lines(version: PackingListVersion) -> dict[tuple[str, int], ListLine]:
-        rows = ListLine.objects.filter(section__version=version).select_related("item", "section")
-        return {
-            (row.section.key, row.item_id): row
-            for row in rows.order_by("section__position", "position", "id")
-        }
-
-    was = lines(before)
-    return tuple(
-        OtherReason(line, was[where].reason)
-        for where, line in lines(after).items()
-        if where in was and was[where].reason != line.reason
     )
 
 

@@ -241,6 +241,16 @@ def test_two_versions_are_compared_line_by_line(w: make.World) -> None:
         8,
     )
     assert found["said"] == [{"what": "hazards", "before": [], "after": ["cave"]}]
+    assert found["reasons"] == []
+
+
+def test_another_reason_for_a_line_is_part_of_the_comparison(w: make.World) -> None:
+    line = LineDraft(w.dressing, 6, 4, Criticality.MUST_HAVE, reason="Sharp rock.")
+    next_version(w, SectionDraft("Main", [line], "main"))
+    path = f"packing-lists/{w.version.packing_list_id}/versions/2/compare/1/"
+    (found,) = make.caller(w.guide).get(path).json()["reasons"]
+    assert (found["section"], found["name"]) == ("main", w.dressing.name)
+    assert found["after"] == "Sharp rock." != found["before"]
 
 
 def test_it_says_what_following_a_version_takes_from_stock(w: make.World) -> None:

@@ -27,7 +27,7 @@ from kits.api.lists import packing_lists, versions
 from kits.models import Kit, PackingList, PackingListVersion, Substitute
 from kits.rules.facts import Line
 from kits.rules.versions import LineChange
-from kits.services import find, kits, list_effects, lists
+from kits.services import find, kits, list_comparison, list_effects, lists
 
 MOST_LISTS = 200
 
@@ -278,7 +278,7 @@ def compare(request: HttpRequest, id: int, number: int) -> HttpResponse:
     before = version_of(
         id, fields.whole(said, "with", what=_("With")) if "with" in said else earlier
     )
-    found = lists.compared(before, after)
+    found = list_comparison.compared(before, after)
     names = {s.key: s.name for v in (before, after) for s in v.sections.all()}
     facts = {
         "before": before,
