@@ -21,6 +21,7 @@ from kits.rules.irregular import Broken
 from kits.rules.readiness import Why
 from kits.rules.sentences import GROUPED_FROM, Sentence
 from kits.rules.suits import Mismatch
+from kits.services.hazards import hazards
 
 Facts = Mapping[str, Any]
 
@@ -238,28 +239,6 @@ def disposal(way: str) -> str:
 def act(kind: str) -> str:
     """What an entry's kind is called in a story: "taken out", "handed back"."""
     return str(_ACTS.get(kind) or kind.replace("-", " "))
-
-
-HAZARDS: dict[str, Promise] = {
-    "hill": _lazy("hill and mountain ground"),
-    "cave": _lazy("caves and mines"),
-    "gorge": _lazy("gorges and sea cliffs"),
-    "water": _lazy("open water"),
-    "winter": _lazy("snow and ice"),
-    "rope": _lazy("work on ropes"),
-    "sharp-tools": _lazy("saws, axes and other sharp tools"),
-    "remote": _lazy("hours from help"),
-    "heat": _lazy("great heat"),
-    "fire": _lazy("stoves and open fires"),
-    "animals": _lazy("stings, bites and ticks"),
-}
-"""The words for the vocabulary of hazards, in its order."""
-
-
-def hazards(slugs: Iterable[str]) -> list[str]:
-    """Hazards in words, in the vocabulary's order."""
-    wanted = set(slugs)
-    return [str(words) for slug, words in HAZARDS.items() if slug in wanted]
 
 
 def withheld(kind: str) -> str:

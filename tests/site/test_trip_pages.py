@@ -11,7 +11,7 @@ import pytest
 from gearroom.core.models import Person
 from kits.models import Reservation, Trip
 from kits.rules.hazards import HAZARDS
-from kits.services import custody, keeping, reservations, trips, wording
+from kits.services import custody, hazards, keeping, reservations, trips
 from tests.kits import factories as make
 from tests.labels import scanned
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
@@ -392,5 +392,5 @@ def _times():
 
 
 def test_every_hazard_has_its_words():
-    assert tuple(wording.HAZARDS) == HAZARDS
-    assert wording.hazards(["rope", "cave"]) == ["caves and mines", "work on ropes"]
+    assert tuple(hazards.HAZARDS) == HAZARDS
+    assert hazards.hazards(["rope", "cave"]) == ["caves and mines", "work on ropes"]

@@ -6,7 +6,8 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from kits.rules.facts import Criticality
-from kits.services.wording import DISPOSALS, HAZARDS, hazards
+from kits.services.hazards import HAZARDS, hazards
+from kits.services.wording import DISPOSALS
 
 __all__ = ["CRITICALITIES", "DISPOSALS", "HAZARDS", "hazards"]
 
