@@ -115,6 +115,15 @@ LADDER: tuple[Rung, ...] = (
     Rung("data matrix contrast", engines.data_matrix, prepare.local_contrast, 1200, 1, 12),
     Rung("linear fine", engines.linear, cost_ms_per_mp=4.5),
     Rung("stacked", engines.stacked, side=1600, cost_ms_per_mp=8),
+    _straightened(
+        "settled in contrast × 2",
+        prepare.contrast_sharpened,
+        side=3300,
+        block=31,
+        settle=True,
+        times=2,
+        cost=45,
+    ),
 )
 
 _OWN = re.compile(r"https?://.+/L/(\S{8})", re.I | re.S)

@@ -43,6 +43,11 @@ def sharpened_more(grey: np.ndarray) -> np.ndarray:
     return cv2.addWeighted(grey, 4.0, cv2.GaussianBlur(grey, (0, 0), 3.0), -3.0, 0)
 
 
+def contrast_sharpened(grey: np.ndarray) -> np.ndarray:
+    """Against blur on what has little contrast: local contrast, then sharpened."""
+    return sharpened(local_contrast(grey))
+
+
 def smoothed(grey: np.ndarray) -> np.ndarray:
     """Against grain and print dots: median over 5 × 5 pixels."""
     return cv2.medianBlur(grey, 5)

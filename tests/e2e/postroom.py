@@ -123,6 +123,7 @@ class Worker:
         self.session = session
         self.env = env
         self.process: subprocess.Popen[bytes] | None = None
+        self.killing = threading.Lock()
         folder = Path(env["GEARROOM_DATA_DIR"])
         self.log = folder / "worker.log"
         TRANSPORT_ALIASES["filesystem"] = "gearroom.core.folder_broker:Transport"
@@ -159,11 +160,12 @@ class Worker:
         return self
 
     def kill(self) -> None:
-        """`kill -9`, as a power cut would."""
-        if self.process is None:
-            return
-        with suppress(ProcessLookupError):
-            os.killpg(self.process.pid, signal.SIGKILL)
-        self.process.wait(30)
-        keeper.ask(self.session, release=self.process.pid)
-        self.process = None
+        """`kill -9`, as a power cut would; from whichever thread, it is gone afterwards."""
+        with self.killing:
+            if self.process is None:
+                return
+            with suppress(ProcessLookupError):
+                os.killpg(self.process.pid, signal.SIGKILL)
+            self.process.wait(30)
+            keeper.ask(self.session, release=self.process.pid)
+            self.process = None
