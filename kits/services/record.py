@@ -30,8 +30,8 @@ from kits.services.contents import Content, Contents, contents
 @dataclass(frozen=True)
 class Asked:
     """A line of the list and what was there for it: `there` units of the thing, and of what will do
-    instead where that has no line of its own, in these `batches`; `good` of them were not out of
-    date that day. For what is judged by eye, `level` instead."""
+    instead where that has no line of its own, in these `batches`; `good` of them were neither
+    out of date nor recalled that day. For what is judged by eye, `level` instead."""
 
     item: Item
     carry: int
@@ -71,7 +71,8 @@ class Checked:
 @dataclass(frozen=True)
 class Record:
     """A kit as of an instant. `signed`: the signature on record for that version was in force that
-    day. `look_by`: when it was due to be looked inside again."""
+    day. `look_by`: when it was due to be looked inside again. `recalled`: the ids of the
+    batches inside that their maker had recalled."""
 
     inside: Contents
     day: date
@@ -82,6 +83,7 @@ class Record:
     look_by: date | None
     pouches: Sequence[Pouch]
     instruments: Sequence[Checked]
+    recalled: frozenset[int]
 
 
 def record(kit: Kit, *, on: date | None = None, known_by: datetime | None = None) -> Record:
@@ -94,6 +96,7 @@ def record(kit: Kit, *, on: date | None = None, known_by: datetime | None = None
     then = Q(occurred_at__lte=inside.on, recorded_at__lte=inside.known_by)
     acts = Entry.objects.filter(kit=kit)
     version = _version(kit, acts.exclude(then))
+    recalled = _recalled(inside)
     looked = (
         acts.filter(then, detail__looked_inside=True)
         .exclude(reversed_by__recorded_at__lte=inside.known_by)
@@ -113,8 +116,9 @@ def record(kit: Kit, *, on: date | None = None, known_by: datetime | None = None
         look_by=_again(kit, clock.local_date(looked.occurred_at, kit.home_room.time_zone))
         if looked
         else None,
-        pouches=_pouches(kit, version, inside, day),
+        pouches=_pouches(kit, version, inside, day, recalled),
         instruments=checks(inside),
+        recalled=recalled,
     )
 
 
@@ -163,7 +167,23 @@ def _responsible(kit: Kit, later: QuerySet[Entry]) -> Person | None:
     return kit.responsible
 
 
-def _pouches(kit: Kit, version: PackingListVersion, inside: Contents, day: date) -> list[Pouch]:
+def _recalled(inside: Contents) -> frozenset[int]:
+    """The batches inside that a recall named which had been told by then."""
+    told = Lot.objects.filter(
+        pk__in={line.lot.pk for line in inside.lines},
+        recall__entry__occurred_at__lte=inside.on,
+        recall__entry__recorded_at__lte=inside.known_by,
+    )
+    return frozenset(told.values_list("pk", flat=True))
+
+
+def _pouches(
+    kit: Kit,
+    version: PackingListVersion,
+    inside: Contents,
+    day: date,
+    recalled: frozenset[int],
+) -> list[Pouch]:
     wanted: dict[str, list[ListLine]] = defaultdict(list)
     names: dict[str, str] = {}
     for section in version.sections.prefetch_related("lines__item__substitutes"):
@@ -173,10 +193,19 @@ def _pouches(kit: Kit, version: PackingListVersion, inside: Contents, day: date)
     for place in (*(x.section for x in inside.lines), *(where for where, _, _ in inside.levels)):
         places[place.section_key] = place
         names.setdefault(place.section_key, place.name)
-    return [_pouch(name, key, wanted.get(key, ()), inside, day) for key, name in names.items()]
+    return [
+        _pouch(name, key, wanted.get(key, ()), inside, day, recalled) for key, name in names.items()
+    ]
 
 
-def _pouch(name: str, key: str, wanted: Iterable[ListLine], inside: Contents, day: date) -> Pouch:
+def _pouch(
+    name: str,
+    key: str,
+    wanted: Iterable[ListLine],
+    inside: Contents,
+    day: date,
+    recalled: frozenset[int],
+) -> Pouch:
     lines = [line for line in inside.lines if line.section.section_key == key]
     levels = {
         item.pk: (item, level) for where, item, level in inside.levels if where.section_key == key
@@ -196,7 +225,11 @@ def _pouch(name: str, key: str, wanted: Iterable[ListLine], inside: Contents, da
                 carry=row.carry,
                 never_below=row.never_below,
                 there=sum(line.units for line in of_it),
-                good=sum(x.units for x in of_it if x.expiry is None or x.expiry >= day),
+                good=sum(
+                    x.units
+                    for x in of_it
+                    if (x.expiry is None or x.expiry >= day) and x.lot.pk not in recalled
+                ),
                 level=levels[row.item_id][1] if row.item_id in levels else None,
                 batches=of_it,
             )

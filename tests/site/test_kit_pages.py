@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from kits.models import Entry, Holding, Kit
-from kits.services import custody, instruments, stock, turnaround
+from kits.services import custody, instruments, recalls, stock, turnaround
 from kits.services.use import UseLine
 from tests.kits import factories as make
 from tests.labels import scanned
@@ -52,6 +54,14 @@ def test_the_page_for_an_inspector_says_what_the_list_asked_and_what_was_good(wo
     assert "D1" in page
     assert "Signed by Ada" in page
     assert "medical adviser" in page
+
+
+def test_what_its_maker_recalled_was_not_good_that_day(world):
+    recalls.start(make.act(world.keeper), item=world.dressing, scope="number", number="D1")
+
+    page = text_of(browser(world.guide).get("/kits/DAY-01/as-of/"))
+
+    assert re.search(r"Wound dressing 10 × 12 too little 6 4 0 of 6 6 × D1, .{0,40}recalled", page)
 
 
 def test_it_tells_what_was_known_that_evening_apart_from_what_is_known_now(world):
