@@ -23,6 +23,17 @@ MOST_NEEDING_A_HAND = 40
 """Lines of that kind that the board shows; the rest is counted."""
 
 
+_OF_A_RETURN = (
+    "due_at",
+    "kit__name",
+    "section__name",
+    "person__name",
+    "person__phone",
+    "trip__name",
+)
+"""What a line of what comes back says: rows are wide and a day has many."""
+
+
 @dataclass(frozen=True)
 class Waiting:
     """A kit that has still to go out for a trip: to whom, and how it stands through the last
@@ -121,10 +132,13 @@ def board(room: Room) -> Board:
     sorting = list(_kits_in(room).filter(to_sort_since__isnull=False).order_by("to_sort_since"))
     drying = set(
         Withholding.objects.filter(
-            kit__in=sorting, kind=WithheldKind.DRYING, released__isnull=True
+            kit__room=room,
+            kit__to_sort_since__isnull=False,
+            kind=WithheldKind.DRYING,
+            released__isnull=True,
         ).values_list("kit_id", flat=True)
     )
-    unfit = _unfit(room, today).exclude(pk__in=[kit.pk for kit in sorting])
+    unfit = _unfit(room, today).filter(to_sort_since__isnull=True)
     hand = list(unfit.order_by("name")[:MOST_NEEDING_A_HAND])
     states = fitness.states({row.kit_id for row in promised} | {kit.pk for kit in hand})
     return Board(
@@ -149,9 +163,10 @@ def _low(room: Room) -> list[Stocked]:
 
 
 def _kits_in(room: Room) -> QuerySet[Kit]:
-    """The kits in use that stand in the room."""
+    """The kits in use that stand in the room, with what a line says of them."""
     out = Checkout.objects.filter(kit=OuterRef("pk"), section__isnull=True, in_at__isnull=True)
-    return Kit.objects.filter(~Exists(out), room=room, retired_on__isnull=True)
+    kits = Kit.objects.filter(~Exists(out), room=room, retired_on__isnull=True)
+    return kits.only("name", "to_sort_since")
 
 
 def _unfit(room: Room, today: date) -> QuerySet[Kit]:
@@ -217,6 +232,7 @@ def _returns(room: Room, until: object) -> list[Return]:
             Q(kit__room=room) | Q(kit__home_room=room), in_at__isnull=True, due_at__lte=until
         )
         .select_related("kit", "section", "person", "trip")
+        .only(*_OF_A_RETURN)
         .order_by("due_at", "kit__name")
     )
     return [Return(row, row.due_at < now) for row in rows]
