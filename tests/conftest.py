@@ -63,9 +63,8 @@ def pytest_configure(config: pytest.Config) -> None:
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers() -> int:
-    """What `-n auto` means: two workers a core and one more, since the long tests mostly wait for
-    servers."""
-    return 2 * (os.cpu_count() or 1) + 1
+    """What `-n auto` means: two workers a core, since most of the long tests wait for servers."""
+    return 2 * (os.cpu_count() or 1)
 
 
 def pytest_unconfigure(config: pytest.Config) -> None:
