@@ -214,6 +214,7 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
 
 def test_pages_are_light_and_stand_still(need, open_database, make_server):
     program = need("chromium")
+    need("barcode-detector")
     keeper = give_password(scanned.labelled().world.keeper)
     server = make_server().start()
 
