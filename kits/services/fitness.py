@@ -142,8 +142,10 @@ def lines_of(version_ids: Iterable[int]) -> dict[int, tuple[Line, ...]]:
 def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
     """Kits as the rules judge them, by id; the number of queries does not grow with the kits."""
     kits = list(
-        Kit.objects.filter(pk__in=list(kit_ids)).prefetch_related(
-            Prefetch("list_version", PackingListVersion.objects.defer("signed_page")),
+        Kit.objects.filter(pk__in=list(kit_ids))
+        .select_related("list_version")
+        .defer("list_version__signed_page")
+        .prefetch_related(
             Prefetch("sections", Place.objects.filter(kind=PlaceKind.SECTION)),
             Prefetch("withholdings", Withholding.objects.filter(released__isnull=True)),
         )

@@ -327,7 +327,7 @@ def test_a_proposal_takes_as_many_queries_however_many_kits_there_are(
         make.kit(f"DAY-{number}", w.version, w.store)
     trip = make.trip("Moor", w.store, 3, 3)
     actor = make.actor(w.keeper)
-    with django_assert_max_num_queries(16):
+    with django_assert_max_num_queries(15):
         found = proposals.proposal(actor, trip)
     assert len(found.passed_over) == 13
 
