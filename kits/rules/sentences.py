@@ -7,26 +7,11 @@ is a literal in a call of `say`, where translators' tools find it (as gettext's 
 
 from __future__ import annotations
 
+from calendar import month_name
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
-
-_MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
-
 
 GROUPED_FROM = 10_000
 """Whole numbers from here on are written in groups of three digits; years never are."""
@@ -53,18 +38,22 @@ Speak = Callable[[Sentence | str], str]
 of whoever reads."""
 
 
-class Wrong(ValueError):
-    """A value that cannot be; `says` is the sentence that says what to do."""
+class Told(Exception):
+    """An error of which `says` is the sentence that says what to do."""
 
     def __init__(self, says: Sentence) -> None:
         super().__init__(str(says))
         self.says = says
 
 
+class Wrong(Told, ValueError):
+    """A value that cannot be."""
+
+
 def _english(fact: Any) -> Any:
     match fact:
         case date():
-            return f"{fact.day} {_MONTHS[fact.month - 1]} {fact.year}"
+            return f"{fact.day} {month_name[fact.month]} {fact.year}"
         case float():
             return f"{fact:g}"
         case int() if abs(fact) >= GROUPED_FROM:

@@ -30,25 +30,30 @@ def label(code: str) -> Label:
     if found is None:
         raise NotFound("label", code)
     if found.cancelled_at is not None:
-        instead = codes.shown(found.replaced_by.code) if found.replaced_by else ""
-        raise Refused(
-            "label-cancelled",
-            (
-                _(
-                    "The label %(label)s was cancelled; %(instead)s took its place. Take it off "
-                    "and bind a new one if the thing is in use."
-                )
-                if instead
-                else _(
-                    "The label %(label)s was cancelled. Take it off and bind a new one if the "
-                    "thing is in use."
-                )
-            )
-            % {"label": codes.shown(found.code), "instead": instead},
-            label=codes.shown(found.code),
-            replaced_by=instead,
-        )
+        raise cancelled(found, instead=found.replaced_by)
     return found
+
+
+def cancelled(label: Label, *, instead: Label | None) -> Refused:
+    """The refusal that says of a cancelled label what took its place, and what to do."""
+    code = codes.shown(instead.code) if instead else ""
+    return Refused(
+        "label-cancelled",
+        (
+            _(
+                "The label %(label)s was cancelled; %(instead)s took its place. Take it off "
+                "and bind a new one if the thing is in use."
+            )
+            if instead
+            else _(
+                "The label %(label)s was cancelled. Take it off and bind a new one if the "
+                "thing is in use."
+            )
+        )
+        % {"label": codes.shown(label.code), "instead": code},
+        label=codes.shown(label.code),
+        replaced_by=code,
+    )
 
 
 _ON: dict[str, str | Promise] = {

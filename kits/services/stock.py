@@ -32,7 +32,7 @@ from kits.models import (
 from kits.rules.expiry import WINDOW_YEARS, Fault, date_known, must_be_dated, why_not
 from kits.rules.facts import Batch, Kind
 from kits.rules.irregular import Broken
-from kits.services import fitness, guard, lots
+from kits.services import fitness, guard, lots, wording
 from kits.services.amounts import units as whole
 from kits.services.ledger import Book, Leg, outer, room_place
 
@@ -222,7 +222,7 @@ _REMARKS = {
     ),
     Broken.WITHHELD: _lazy("It is kept back: it is in quarantine until it is released."),
     Broken.EXPIRED_ON_ARRIVAL: _lazy("It is out of date: complain to the supplier."),
-    Broken.MORE_ARRIVED: _lazy("More arrived than was sent: count the shelf it came from."),
+    Broken.MORE_ARRIVED: wording.IRREGULAR[Broken.MORE_ARRIVED],
 }
 
 

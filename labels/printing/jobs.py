@@ -9,7 +9,7 @@ from functools import lru_cache
 from typing import BinaryIO
 
 from kits.rules import codes
-from kits.rules.sentences import Sentence, Speak, say
+from kits.rules.sentences import Sentence, Speak, Told, say
 from labels.printing import fonts, readback
 from labels.printing.pdf import PdfFile
 from labels.rules.contents import Label
@@ -25,15 +25,15 @@ _PREVIEW_ADDRESS = "HTTPS://PREVIEW.INVALID"
 _PREVIEW_CODE = "PREVIEW0"  # E, I, W and 0 are in no code: nothing resolves it
 
 
-class PublicAddressMissing(RuntimeError):
+class PublicAddressMissing(Told, RuntimeError):
     """Labels lead people to the public address; without one they would be scrap."""
 
     def __init__(self) -> None:
-        self.says = say(
+        says = say(
             "The public address is not set, so a printed label would lead nowhere. Set "
             "GEARROOM_PUBLIC_URL to the address that phones will open, or ask for a preview."
         )
-        super().__init__(str(self.says))
+        super().__init__(says)
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ import pypdfium2
 import zxingcpp
 from PIL import Image
 
-from kits.rules.sentences import say
+from kits.rules.sentences import Told, say
 from labels.rules.sheets import Cell
 from labels.rules.symbols import MM_PER_INCH
 
@@ -34,7 +34,7 @@ Expected = Sequence[tuple[Cell, str]]
 """For one page: where a symbol's cell is (mm) and what the symbol there must say."""
 
 
-class ReadBackFailed(RuntimeError):
+class ReadBackFailed(Told, RuntimeError):
     """A printed symbol does not read back as meant; nothing was handed over.
 
     `wrong`: (page from 1, what was meant, what was read) for each; either may be empty.
@@ -43,7 +43,7 @@ class ReadBackFailed(RuntimeError):
     def __init__(self, wrong: Sequence[tuple[int, str, str]]) -> None:
         self.wrong = tuple(wrong)
         page, meant, read = self.wrong[0]
-        self.says = say(
+        says = say(
             "Printed symbols that do not read back as meant: %(count)s. The first is on page "
             "%(page)s: meant %(meant)s, read %(read)s. Nothing was printed: try again, and if it "
             "stays so report it with the size and the names.",
@@ -52,7 +52,7 @@ class ReadBackFailed(RuntimeError):
             meant=repr(meant or "–"),
             read=repr(read or "–"),
         )
-        super().__init__(str(self.says))
+        super().__init__(says)
 
 
 def check_pdf(source: BinaryIO | Path, expected: Iterable[Expected]) -> int:

@@ -16,9 +16,9 @@ from typing import Any
 
 import cv2
 
-from kits.rules.sentences import Sentence, say
+from kits.rules.sentences import Sentence
 from labels.reading import ladder, wire
-from labels.reading.errors import PictureError
+from labels.reading.errors import TOO_MUCH_MEMORY, PictureError
 from labels.reading.pictures import decode, shrunk
 from labels.reading.results import Read
 
@@ -71,9 +71,6 @@ def _answer(connection: socket.socket, order: dict[str, Any], content: bytes) ->
 
 def _refusal(error: str, says: Sentence) -> dict[str, Any]:
     return {"error": error, "text": says.text, "facts": dict(says.facts)}
-
-
-TOO_MUCH_MEMORY = say("The picture takes too much memory to open. Send a smaller one.")
 
 
 def _as_json(read: Read) -> dict[str, Any]:

@@ -1,6 +1,8 @@
 """Why a picture could not be read: a small family, each with a sentence that says what to do."""
 
-from kits.rules.sentences import Sentence, Wrong
+from kits.rules.sentences import Told, Wrong, say
+
+TOO_MUCH_MEMORY = say("The picture takes too much memory to open. Send a smaller one.")
 
 
 class PictureError(Wrong):
@@ -19,9 +21,5 @@ class BrokenPicture(PictureError):
     """A picture cut short or damaged, or one that took too long or too much to open. HTTP 422."""
 
 
-class ReaderBusy(RuntimeError):
+class ReaderBusy(Told, RuntimeError):
     """All reader processes are taken and none came free in time. HTTP 503; try again."""
-
-    def __init__(self, says: Sentence) -> None:
-        super().__init__(str(says))
-        self.says = says

@@ -21,7 +21,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from kits.rules.sentences import Sentence, say
+from kits.rules.sentences import Sentence, Told, say
 from labels.reading import errors, wire
 from labels.reading.results import Read, Reads, in_reading_order
 
@@ -32,12 +32,16 @@ _POLL_SECONDS = 0.05  # how often memory is looked at while waiting
 _ROOT = Path(__file__).resolve().parent.parent.parent
 
 
-class _Ended(Exception):
-    """The process is gone; the reason is a sentence for a person."""
+def _told(answer: dict[str, Any]) -> errors.PictureError:
+    """The error that a reader process told of."""
+    error: errors.PictureError = getattr(errors, answer["error"])(
+        Sentence(answer["text"], answer["facts"])
+    )
+    return error
 
-    def __init__(self, says: Sentence) -> None:
-        super().__init__(str(says))
-        self.says = says
+
+class _Ended(Told):
+    """The process is gone; the reason is a sentence for a person."""
 
 
 class _Reader:
@@ -108,7 +112,7 @@ class _Reader:
                         say("The picture is damaged so that it cannot be opened.")
                     ) from error
             if self.resident_bytes() > self.max_resident_bytes:
-                raise _Ended(say("The picture takes too much memory to open. Send a smaller one."))
+                raise _Ended(errors.TOO_MUCH_MEMORY)
             if time.monotonic() > until:
                 raise _Ended(say("The picture takes too long to open. Send a smaller one."))
 
@@ -168,7 +172,7 @@ class Pool:
                 reader.kill()
                 raise errors.BrokenPicture(error.says) from error
             if "error" in answer:
-                raise getattr(errors, answer["error"])(Sentence(answer["text"], answer["facts"]))
+                raise _told(answer)
             return base64.b64decode(answer["jpeg"])
 
     @contextlib.contextmanager
@@ -220,9 +224,7 @@ class Pool:
             while True:
                 answer = reader.receive(until)
                 if "error" in answer:
-                    raise getattr(errors, answer["error"])(
-                        Sentence(answer["text"], answer["facts"])
-                    )
+                    raise _told(answer)
                 if "decoded" in answer:
                     orientation = answer["orientation"]
                     until = time.monotonic() + budget + GRACE_SECONDS

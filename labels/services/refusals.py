@@ -8,7 +8,7 @@ from gearroom.core.act import Act
 from gearroom.core.problems import NotFound, Problem, Refused, Unacceptable
 from kits.models import AsFound
 from kits.rules import codes
-from kits.services import labelling
+from kits.services import find, labelling
 from labels.rules.scans import NOT_OURS, Intent, Look, Means, Seen
 from labels.services import kit_scans, passerby
 from labels.services.meaning import Meaning
@@ -26,26 +26,7 @@ def why_nothing(meaning: Meaning, intent: Intent) -> Problem:
     match meaning.means:
         case Means.CANCELLED:
             assert label is not None  # CANCELLED is a label of ours
-            after = labelling.successor(label)
-            instead = codes.shown(after.code) if after else ""
-            return Refused(
-                "label-cancelled",
-                (
-                    _(
-                        "The label %(label)s was cancelled; %(instead)s took its place. Take it "
-                        "off and bind a new one if the thing is in use."
-                    )
-                    % {"label": codes.shown(label.code), "instead": instead}
-                    if instead
-                    else _(
-                        "The label %(label)s was cancelled. Take it off and bind a new one if the "
-                        "thing is in use."
-                    )
-                    % {"label": codes.shown(label.code)}
-                ),
-                label=codes.shown(label.code),
-                replaced_by=instead,
-            )
+            return find.cancelled(label, instead=labelling.successor(label))
         case Means.BLANK:
             return Refused(
                 "label-not-bound",

@@ -12,6 +12,7 @@ from django.utils import formats
 from gearroom.core import clock
 from gearroom.core.models import Room
 from gearroom.site.web import words
+from kits.services import wording
 
 register = template.Library()
 
@@ -45,7 +46,7 @@ def money(amount: Decimal | None, currency: str = "") -> str:
 @register.filter
 def disposal(way: str) -> str:
     """How something is thrown out, in words."""
-    return str(words.DISPOSALS[way])
+    return wording.disposal(way)
 
 
 @register.filter

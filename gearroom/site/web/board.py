@@ -6,7 +6,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
 
 from gearroom.site.web import ways
-from gearroom.site.web.shell import actor, here, page, show
+from gearroom.site.web.shell import actor, here, no_room, page, show
 from kits.services import board as kits_board
 from kits.services import wording
 
@@ -19,8 +19,7 @@ def board(request: HttpRequest) -> HttpResponse:
     """The board of the room that this device stands in."""
     room = here(request)
     if room is None:
-        facts = {"may_begin": actor(request).may("edit_room")}
-        return show(request, "site/no_room.html", facts)
+        return no_room(request)
     return show(request, "site/board.html", _facts(request))
 
 

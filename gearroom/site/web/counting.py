@@ -14,9 +14,9 @@ from django.views.decorators.http import require_safe
 
 from gearroom.core.act import Act
 from gearroom.core.problems import Invalid, Problem
-from gearroom.site.web.fields import whole, words
+from gearroom.site.web.fields import one_more, whole, words
 from gearroom.site.web.hand_back import batch_sent
-from gearroom.site.web.shell import Done, acted, actor, here, page, show
+from gearroom.site.web.shell import Done, acted, actor, here, no_room, page, show
 from kits.api.lots import expiry_in
 from kits.models import Item, Lot, Place
 from kits.rules.facts import Kind
@@ -34,7 +34,7 @@ def shelves(request: HttpRequest) -> HttpResponse:
     """The shelves of the room that this device stands in, and when each was last counted."""
     room = here(request)
     if room is None:
-        return show(request, "site/no_room.html", {"may_begin": actor(request).may("edit_room")})
+        return no_room(request)
     facts = {"room": room, "shelves": stock_seen.shelves(room)}
     return show(request, "site/stock/shelves.html", facts)
 
@@ -115,8 +115,7 @@ def _one_more(request: HttpRequest, place: Place, batch: Lot) -> QueryDict:
             _("There is no free line for %(item)s. Compare with the book, then count on.")
             % {"item": batch.item.name}
         )
-    before = said.get(name, "")
-    said[name] = str(int(before) + 1 if before.isdecimal() and len(before) < 8 else 1)
+    said[name] = one_more(said.get(name, ""))
     if name.startswith("units-"):
         n = name.removeprefix("units-")
         said[f"thing-{n}"], said[f"number-{n}"] = batch.item.name, number

@@ -11,7 +11,7 @@ from django.utils.translation import ngettext
 
 from gearroom.core.act import Act
 from gearroom.core.problems import Invalid, Problem
-from gearroom.site.web.shell import Done, acted, actor, here, page, show
+from gearroom.site.web.shell import Done, acted, here, no_room, page, show
 from gearroom.site.web.words import DISPOSALS
 from kits.models import Disposal
 from kits.services import disposing, find
@@ -35,7 +35,7 @@ def out_of_date(request: HttpRequest) -> HttpResponse:
 def _shown(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     room = here(request)
     if room is None:
-        return show(request, "site/no_room.html", {"may_begin": actor(request).may("edit_room")})
+        return no_room(request)
     rows = disposing.out_of_date(room)
 
     def order(row: Outgoing) -> int:

@@ -36,6 +36,11 @@ def whole(
     )
 
 
+def one_more(text: str) -> str:
+    """One more than a field says; one, where it says no number."""
+    return str(int(text) + 1 if text.isdecimal() and len(text) < 8 else 1)
+
+
 def day(said: Mapping[str, str], name: str, what: str = "") -> date | None:
     """A day; None where nothing was said."""
     text = said.get(name, "").strip()

@@ -239,8 +239,7 @@ def _one_more(kit: Kit, before: QueryDict, batch: Lot) -> QueryDict:
 
 def _more(batch: Lot, units: str) -> str:
     """One more than was said; of what has a serial number there is one."""
-    known = units.isascii() and units.isdigit() and len(units) < 8 and not batch.serial
-    return str(int(units) + 1) if known else "1"
+    return "1" if batch.serial else fields.one_more(units)
 
 
 # ------------------------------------------------------------------------------------- what is said

@@ -19,8 +19,6 @@ from gearroom.site.web import fields
 from gearroom.site.web.shell import Done, acted, page, show
 from labels.services import paper
 
-_LONGEST_MM = 1000
-
 LENGTHS = {
     "page_width_mm": gettext_lazy("Width of the paper"),
     "page_height_mm": gettext_lazy("Height of the paper"),

@@ -22,7 +22,7 @@ from django.views.decorators.http import require_POST
 from gearroom.core.act import Act
 from gearroom.core.problems import Invalid, Problem, printable
 from gearroom.site.web.fields import money, whole, words
-from gearroom.site.web.shell import Done, acted, actor, here, once_a_form, page, show
+from gearroom.site.web.shell import Done, acted, actor, here, no_room, once_a_form, page, show
 from gearroom.site.web.stock import kind_words
 from kits.api.lots import expiry_in
 from kits.models import Item, Place
@@ -199,7 +199,7 @@ def _shown(
 ) -> HttpResponse:
     room = here(request)
     if room is None:
-        return show(request, "site/no_room.html", {"may_begin": actor(request).may("edit_room")})
+        return no_room(request)
     who = actor(request)
     items = [pack["item"] for pack in told["packs"] if pack["item"]]
     today = stock.today_in(room).isoformat()

@@ -275,6 +275,11 @@ def acted(request: HttpRequest, perform: Callable[[Act], Done], *, to: str) -> H
     return redirect(done["to"] or to)
 
 
+def no_room(request: HttpRequest) -> HttpResponse:
+    """The page of whoever belongs to no gear room yet."""
+    return show(request, "site/no_room.html", {"may_begin": actor(request).may("edit_room")})
+
+
 def say(request: HttpRequest, text: str, entry: int | None = None) -> None:
     """Have the next page say what was done, with *undo*: it is their own act, done just now."""
     messages.success(request, text, extra_tags=f"undo-{entry}" if entry is not None else "")
