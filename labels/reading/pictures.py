@@ -161,7 +161,8 @@ def _grey(image: Image.Image) -> np.ndarray:
     elif image.mode in ("I", "F"):
         return _stretched(np.asarray(image, dtype=np.float32))
     elif image.mode in ("LA", "La", "PA", "RGBA", "RGBa") or "transparency" in image.info:
-        image = image.convert("RGBA")
+        if image.mode != "RGBA":  # converting to the same mode would copy it all
+            image = image.convert("RGBA")
         white = Image.new("L", image.size, 255)
         white.paste(image.convert("L"), mask=image.getchannel("A"))
         image = white
