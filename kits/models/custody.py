@@ -95,8 +95,8 @@ class AsFound(models.TextChoices):
 class Checkout(models.Model):
     """A kit's (or one sealed section's) time with a person: out, due, in.
 
-    `person` has it now, or had it last. `undone` is the entry that took the whole checkout back
-    as a mistake.
+    `person` has it now, or had it last. `due_at` is None where nobody set a time: a rescue, a kit
+    that lives in a vehicle. `undone` is the entry that took the whole checkout back as a mistake.
     """
 
     kit = models.ForeignKey(Kit, on_delete=models.PROTECT, related_name="checkouts")
@@ -113,7 +113,7 @@ class Checkout(models.Model):
         Reservation, null=True, blank=True, on_delete=models.PROTECT, related_name="checkouts"
     )
     out_at = models.DateTimeField()
-    due_at = models.DateTimeField()
+    due_at = models.DateTimeField(null=True, blank=True)
     in_at = models.DateTimeField(null=True, blank=True)
     opened_by = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="checkouts_opened")
     closed_by = models.ForeignKey(

@@ -20,11 +20,13 @@ from kits.rules.facts import Level, LivesIn
 class Kit(models.Model):
     """One physical kit following a version of a kit list.
 
-    `fit_until` and `may_go_until` are the last days through which it is fit, and may go with a
-    reason; None for no day at all, 31 December 9999 when nothing in it ends. After `clear_until`
-    something inside is out of date and has to come out first, whatever the other two say (see
-    `kits.rules.readiness.FitDays`). All three are rewritten with every entry that touches the kit
-    and re-derived by `audit`.
+    `ready_until`, `fit_until` and `may_go_until` are the last days through which it is ready, at
+    least low, and may go with a reason; None for no day at all, 31 December 9999 when nothing in
+    it ends. After `clear_until` something inside is out of date and has to come out first,
+    whatever the others say (see `kits.rules.readiness.FitDays`). `first_expiry` is the earliest
+    date inside, None where nothing is dated. `contents_entered`: somebody has said what is in it.
+    All of them are rewritten with every entry that touches the kit and re-derived by `audit`;
+    `judged_by` is the edition of the rules that wrote them.
     """
 
     name = models.CharField(max_length=40)
@@ -54,9 +56,13 @@ class Kit(models.Model):
         Person, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     look_interval_days = models.PositiveSmallIntegerField(default=365)
+    contents_entered = models.BooleanField(default=False)
+    ready_until = models.DateField(null=True, blank=True)
     fit_until = models.DateField(null=True, blank=True)
     may_go_until = models.DateField(null=True, blank=True)
     clear_until = models.DateField(default=date.max)
+    first_expiry = models.DateField(null=True, blank=True)
+    judged_by = models.PositiveSmallIntegerField(default=0)
     retired_on = models.DateField(null=True, blank=True)
     revision = models.PositiveIntegerField(default=1)
 
@@ -67,6 +73,10 @@ class Kit(models.Model):
             models.CheckConstraint(
                 condition=Q(fit_until__isnull=True) | Q(may_go_until__gte=F("fit_until")),
                 name="kit_may_go_at_least_while_fit",
+            ),
+            models.CheckConstraint(
+                condition=Q(ready_until__isnull=True) | Q(fit_until__gte=F("ready_until")),
+                name="kit_fit_at_least_while_ready",
             ),
             models.CheckConstraint(
                 condition=Q(responsible__isnull=True)

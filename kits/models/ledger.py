@@ -53,9 +53,10 @@ class EntryKind(models.TextChoices):
 
 @append_only
 class Entry(models.Model):
-    """One act. `occurred_at` is when it is said to have happened, `recorded_at` when we wrote it.
+    """One act. `occurred_at` is when it is taken to have happened, `recorded_at` when we wrote it.
 
-    `clock_offset_s` is how far the claiming device's clock stood from ours, in seconds.
+    `claimed_at` is the device's claim, put right for its clock and not kept within the kit's last
+    entry as `occurred_at` is; None where nobody claimed a time. `clock_offset_s` is how far the claiming device's clock stood from ours, in seconds.
     `irregular` lists the codes of rules that the reported fact broke; empty when none was.
     `key` and `part` tell which request it came from.
     """
@@ -75,6 +76,7 @@ class Entry(models.Model):
     part = models.PositiveSmallIntegerField(default=0)
     occurred_at = models.DateTimeField()
     recorded_at = models.DateTimeField()
+    claimed_at = models.DateTimeField(null=True)
     clock_offset_s = models.IntegerField(default=0)
     reason = models.CharField(max_length=500, blank=True)
     incident = models.CharField(max_length=80, blank=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zoneinfo
+from datetime import time
 from typing import Any
 
 from django.conf import settings
@@ -54,7 +55,13 @@ class User(AbstractUser):
 
 
 class Room(models.Model):
-    """A gear room: shelves, keepers and a time zone."""
+    """A gear room: shelves, keepers and a time zone, and how strict it is.
+
+    `closing_time` is when a kit taken without a trip is due; `sorting_nights` how many nights lie
+    at least between a kit's return and its next trip. `guides_decide_important`: a guide, not only
+    a keeper or instructor, may let a kit go that is short on an important line.
+    `expired_always_stops`: anything out of date inside stops a kit, whatever it is.
+    """
 
     name = models.CharField(max_length=80, unique=True)
     slug = models.SlugField(max_length=40, unique=True)
@@ -63,6 +70,10 @@ class Room(models.Model):
     )
     how_to_return = models.CharField(max_length=300, blank=True)
     phone = models.CharField(max_length=40, blank=True)
+    closing_time = models.TimeField(default=time(18, 0))
+    sorting_nights = models.PositiveSmallIntegerField(default=1)
+    guides_decide_important = models.BooleanField(default=False)
+    expired_always_stops = models.BooleanField(default=False)
 
     class Meta:
         ordering = ["name"]
