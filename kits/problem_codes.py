@@ -36,6 +36,8 @@ KINDS.update(
              "Read the number on the new seal again."),
             ("seal-in-use", 409, "Another kit carries this seal",
              "Read the number again, or look at that kit."),
+            ("not-replaced", 409, "Things that were used are not replaced",
+             "“lines” names them. Restock the kit first, or seal it as it is: send “anyway”."),
             ("no-seal-on-record", 409, "No seal is on record", "Look inside, then seal it."),
             ("deputy-is-another", 422, "The deputy is the responsible instructor",
              "Choose somebody else as deputy."),

@@ -12,7 +12,7 @@ from gearroom.core.api.views import ReadView, UseCaseView
 from kits.api import answers, bodies
 from kits.models import Kit, Place
 from kits.rules.expiry import good_through
-from kits.services import borrowing, find, fitness, turnaround
+from kits.services import borrowing, find, fitness, turnaround, verdicts
 from kits.services.borrowing import Borrowed
 from kits.services.turnaround import Differing, PutIn, Restock
 
@@ -286,6 +286,9 @@ class Borrow(UseCaseView):
 class ResealBody(ActBody):
     seal = serializers.CharField(max_length=40)
     section = serializers.CharField(required=False, max_length=80)
+    anyway = serializers.BooleanField(
+        default=False, help_text="Seal it although something that was used is not replaced."
+    )
 
 
 class ResealedAnswer(serializers.Serializer[Any]):
@@ -293,6 +296,10 @@ class ResealedAnswer(serializers.Serializer[Any]):
     seal = serializers.CharField()
     fit_until = serializers.DateField(allow_null=True)
     may_go_until = serializers.DateField(allow_null=True)
+    to_sort = serializers.BooleanField(
+        help_text="It still needs sorting: nobody checked its contents since it came back."
+    )
+    verdict = answers.VerdictAnswer()
 
 
 class Reseal(UseCaseView):
@@ -301,14 +308,17 @@ class Reseal(UseCaseView):
     answers = {201: ResealedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Put a numbered seal on; until when the kit then is fit, for its tag."""
+        """Put a numbered seal on; how the kit then stands, for its tag."""
         kit = find.kit(act.actor, self.kwargs["kit"])
         section = find.section(kit, data["section"]) if "section" in data else None
-        seal = turnaround.reseal(act, kit, data["seal"], section=section)
-        days = fitness.days_now(find.any_kit(kit.name))
+        seal = turnaround.reseal(act, kit, data["seal"], section=section, anyway=data["anyway"])
+        kit = find.any_kit(kit.name)
+        days = fitness.days_now(kit)
         return 201, {
             "entry": answers.entry(seal.put_on),
             "seal": seal.number,
             "fit_until": answers.iso(days.fit_until),
             "may_go_until": answers.iso(days.may_go_until),
+            "to_sort": kit.to_sort_since is not None,
+            "verdict": answers.verdict(verdicts.judged_one(kit).verdict),
         }

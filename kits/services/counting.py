@@ -20,7 +20,7 @@ from kits.models import Entry, EntryKind, Holding, Item, Kit, LevelFact, Lot, Pl
 from kits.rules.expiry import why_not
 from kits.rules.facts import Kind
 from kits.rules.irregular import Broken
-from kits.services import fitness, lots, notices
+from kits.services import derive, fitness, lots, notices
 from kits.services.amounts import units
 from kits.services.ledger import Book, Leg, outer
 from kits.services.use import LevelSeen
@@ -177,6 +177,7 @@ def count(
         for line in found:
             if line.lot is not None:
                 counted[str(line.place.pk)][str(line.lot.pk)] = line.units
+        whole = kit is not None and _whole(kit, places, found, complete=complete)
         entry = book.post(
             EntryKind.COUNT,
             legs,
@@ -187,6 +188,7 @@ def count(
                 "places": [p.pk for p in places],
                 "complete": complete and all(line.lot for line in found),
                 "counted": counted,
+                "looked_inside": whole,
                 **({"explained": {str(k): v for k, v in explained.items()}} if explained else {}),
             },
         )
@@ -195,6 +197,8 @@ def count(
         LevelFact.objects.bulk_create(
             LevelFact(section=s.section, item=s.item, entry=entry, level=s.level) for s in levels
         )
+        if kit is not None and whole:
+            derive.sorted_now(kit)
         missing = [d for d in changed if d.found < d.booked and d.lot.item.kind == Kind.MEDICINE]
         if missing:
             notices.tell_keepers(
@@ -205,6 +209,24 @@ def count(
                 facts={"missing": {d.lot.item.name: d.booked - d.found for d in missing}},
             )
     return Counted(entry, changed)
+
+
+def _whole(kit: Kit, places: Sequence[Place], found: Sequence[Found], *, complete: bool) -> bool:
+    """Whether a count is a check of all that is in a kit: of every section, and of everything that
+    the book has there."""
+    open_ones = kit.sections.filter(closed_on__isnull=True).values_list("pk", flat=True)
+    if not set(open_ones) <= {place.pk for place in places}:
+        return False
+    if complete:
+        return True
+    lots_named = {(line.place.pk, line.lot.pk) for line in found if line.lot is not None}
+    items_named = {(line.place.pk, line.item.pk) for line in found if line.item is not None}
+    booked = Holding.objects.filter(place__in=places, units__gt=0).values_list(
+        "place", "lot", "lot__item"
+    )
+    return all(
+        (place, lot) in lots_named or (place, item) in items_named for place, lot, item in booked
+    )
 
 
 def _unfit_found(changed: Sequence[Difference], kit: Kit | None) -> list[Broken]:

@@ -32,7 +32,7 @@ from kits.models import (
 )
 from kits.rules.facts import Verdict, Weight, Word
 from kits.rules.irregular import Broken
-from kits.services import find, fitness, keeping, notices, use, wording
+from kits.services import derive, find, fitness, keeping, notices, use, wording
 from kits.services.holders import kit_is_out, open_checkout
 from kits.services.ledger import Book
 
@@ -268,6 +268,9 @@ def check_in(
         if held is None:
             irregular.append(Broken.WAS_NOT_OUT)
         seal = Seal.objects.filter(kit=kit, section=section, broken__isnull=True).first()
+        if as_found == AsFound.CLOSED and seal_seen and not _seal_holds(seal, seal_seen):
+            as_found = AsFound.OPENED
+            irregular.append(Broken.SEAL_NOT_THE_ONE)
         if as_found == AsFound.SEALED and not _seal_holds(seal, seal_seen):
             as_found = AsFound.OPENED if seal_seen else AsFound.SORT_LATER
             irregular.append(Broken.SEAL_NOT_THE_ONE if seal_seen else Broken.NO_SEAL_ON_RECORD)
@@ -295,7 +298,7 @@ def check_in(
             kit.room = here
         if kit.lost_since is not None:
             keeping.mark_found(book, kit)
-        if as_found != AsFound.SEALED:
+        if as_found not in derive.CLOSED:
             kit.to_sort_since = entry.occurred_at
         if as_found == AsFound.OPENED:
             book.break_seals(entry, [section] if section else list(kit.sections.all()))

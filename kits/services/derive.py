@@ -7,7 +7,10 @@ from datetime import date, datetime
 from gearroom.core import clock
 from kits.models import AsFound, Entry, EntryKind, Kit
 
-_SORTED = (EntryKind.LOOK_INSIDE, EntryKind.RESTOCK, EntryKind.RESEAL)
+_MAY_SORT = (EntryKind.LOOK_INSIDE, EntryKind.RESTOCK, EntryKind.COUNT, EntryKind.RESEAL)
+CLOSED = (AsFound.SEALED, AsFound.CLOSED)
+"""How a kit comes back that nobody opened: its contents are what they were."""
+
 _WAITS = (EntryKind.CHECK_IN, EntryKind.WAKE, EntryKind.FOUND)
 
 
@@ -42,19 +45,36 @@ def rewrite_looks(kit: Kit) -> None:
     kit.save(update_fields=["looked_inside_on", "looked_inside_by"])
 
 
+def sorted_now(kit: Kit) -> None:
+    """Let a kit wait no longer to be sorted, in the transaction of the entry that says so."""
+    kit.to_sort_since = None
+    kit.save(update_fields=["to_sort_since"])
+    rewrite_looks(kit)
+
+
+def _ends_sorting(entry: Entry) -> bool:
+    """Whether an act is the end of sorting: a look inside (or at a seal that is whole), and what
+    says of itself that all contents were checked. A seal alone ended it in an earlier edition,
+    whose entries do not say `ends_sorting`."""
+    if entry.kind == EntryKind.RESEAL:
+        whole = entry.detail.get("section") is None
+        return whole and bool(entry.detail.get("ends_sorting", True))
+    return entry.kind == EntryKind.LOOK_INSIDE or bool(entry.detail.get("looked_inside"))
+
+
 def to_sort_since(kit: Kit) -> datetime | None:
-    """Since when a kit waits to be sorted: from being handed back other than sealed, or else woken
-    or found, until it was looked inside, restocked or sealed whole; acts taken back left out."""
+    """Since when a kit waits to be sorted: from being handed back other than closed, or else woken
+    or found, until its contents were checked (see `_ends_sorting`); acts taken back left out."""
     first: datetime | None = None
     acts = Entry.objects.filter(
-        kit=kit, kind__in=(*_SORTED, *_WAITS), reversed_by__isnull=True
+        kit=kit, kind__in=(*_MAY_SORT, *_WAITS), reversed_by__isnull=True
     ).order_by("-id")
     for entry in acts.iterator(chunk_size=50):
-        if entry.kind in _SORTED:
-            if entry.detail.get("section") is None:
+        if entry.kind in _MAY_SORT:
+            if _ends_sorting(entry):
                 return first
         elif entry.kind == EntryKind.CHECK_IN:
-            if entry.detail["as_found"] != AsFound.SEALED:
+            if entry.detail["as_found"] not in CLOSED:
                 return entry.occurred_at
         elif entry.kind == EntryKind.WAKE or entry.detail["lost_since"] is not None:
             first = entry.occurred_at

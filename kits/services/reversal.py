@@ -329,5 +329,5 @@ _STATE: dict[EntryKind, Callable[[Entry, Entry, Kit], None]] = {
     EntryKind.RESEAL: _sort_again,
     EntryKind.BUILD: _look_again,
     EntryKind.STRIP: _look_again,
-    EntryKind.COUNT: _look_again,
+    EntryKind.COUNT: _sort_again,
 }

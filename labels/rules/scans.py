@@ -19,6 +19,7 @@ class Intent(StrEnum):
     CHECK_IN = "check-in"
     RECEIVE = "receive"
     COUNT = "count"
+    LOOK_INSIDE = "look-inside"
 
 
 class Means(StrEnum):

@@ -16,7 +16,20 @@ from gearroom.core.act import Act
 from gearroom.core.models import Person
 from gearroom.core.problems import Invalid, NotFound, Problem, Refused, Unacceptable
 from kits.models import AsFound, Checkout, Kit, Place, Reservation, Seal
-from kits.services import custody, find, fitness, holders, reservations, use, wording
+from kits.services import (
+    custody,
+    derive,
+    find,
+    fitness,
+    holders,
+    reservations,
+    sealing,
+    turnaround,
+    use,
+    verdict_wording,
+    verdicts,
+    wording,
+)
 from labels.rules.scans import Intent, Means
 from labels.services import passerby, showing
 from labels.services.meaning import Meaning
@@ -68,7 +81,7 @@ def show(act: Act, meaning: Meaning) -> Outcome:
         says,
         label=meaning.label,
         thing=seen,
-        next=_what_now(meaning, kit, seen),
+        next=what_now(meaning, kit, seen),
     )
 
 
@@ -85,16 +98,24 @@ def _fitness(seen: KitSeen) -> str:
     return _("Not fit through %(through)s: %(worst)s") % {"through": through, "worst": worst}
 
 
-def _what_now(meaning: Meaning, kit: Kit, seen: KitSeen) -> list[Next]:
+def what_now(meaning: Meaning, kit: Kit, seen: KitSeen) -> list[Next]:
+    """What can be done with a kit as it stands, the likeliest first."""
     text = text_of(meaning)
     if seen.out_since is not None:
+        closed = (
+            (_("Sealed and dry"), AsFound.SEALED)
+            if seen.seal
+            else (_("Closed, nothing used"), AsFound.CLOSED)
+        )
         return [
-            again(Intent.CHECK_IN, _("Sealed and dry"), text, as_found=str(AsFound.SEALED)),
+            again(Intent.CHECK_IN, closed[0], text, as_found=str(closed[1])),
             again(Intent.CHECK_IN, _("Sort later"), text, as_found=str(AsFound.SORT_LATER)),
             again(Intent.CHECK_IN, _("Opened"), text, ("used",), as_found=str(AsFound.OPENED)),
             Next("pass", _("Pass it on"), kit.name, needs=("person",)),
         ]
     found: list[Next] = []
+    if seen.to_sort:
+        found.append(again(Intent.LOOK_INSIDE, _checked_now(kit), text))
     if seen.to_sort or not seen.may_go:
         found.append(Next("restock", _("See what it lacks"), kit.name))
     if seen.may_go:
@@ -104,6 +125,48 @@ def _what_now(meaning: Meaning, kit: Kit, seen: KitSeen) -> list[Next]:
         says = _("Take it out to %(whom)s") % {"whom": whom} if whom else _("Take it out")
         found.append(again(Intent.CHECK_OUT, says, text, needs))
     return found
+
+
+def _checked_now(kit: Kit) -> str:
+    if sealing.not_replaced(kit):
+        return _("Checked now: as the book has it")
+    return _("Checked now, all there")
+
+
+# ---------------------------------------------------------------------------------- looking inside
+def check(act: Act, meaning: Meaning) -> Outcome:
+    """Record that somebody looked through a kit and found it as the book has it; it waits no
+    longer to be sorted, and can go. Raises Refused (`kit-is-out`), NotFound for another room's."""
+    kit = _kit_of(meaning)
+    if _section_of(meaning) is not None:
+        raise not_a_kit(meaning)
+    if not _theirs(act, kit):
+        raise NotFound("kit", kit.name)
+    held = holders.open_checkout(kit)
+    if held is not None:
+        raise holders.kit_is_out(held)
+    entry = turnaround.look_inside(part(act, kit.name), kit)
+    kit = find.kits_of(act.actor).get(pk=kit.pk)
+    seen = showing.kit_seen(act.actor, kit)
+    says = (
+        _("%(kit)s is checked: as the book has it. %(verdict)s.")
+        if sealing.not_replaced(kit)
+        else _("%(kit)s is checked: all there. %(verdict)s.")
+    )
+    verdict = verdict_wording.verdict(verdicts.judged_one(kit).verdict)
+    return Outcome(
+        meaning.seen,
+        Means.KIT,
+        "checked",
+        says % {"kit": kit.name, "verdict": verdict},
+        label=meaning.label,
+        thing=seen,
+        entry=entry,
+        next=[
+            *what_now(meaning, kit, seen),
+            Next("undo", _("That was a mistake"), str(entry.pk)),
+        ],
+    )
 
 
 # -------------------------------------------------------------------------------------- taking out
@@ -295,6 +358,8 @@ def _back(what: str, back: custody.HandedBack) -> str:
     match AsFound(back.as_found):
         case AsFound.SEALED:
             return _("%(what)s is back: sealed and dry.") % {"what": what}
+        case AsFound.CLOSED:
+            return _("%(what)s is back: closed, nothing used.") % {"what": what}
         case AsFound.OPENED:
             return _("%(what)s is back: opened.") % {"what": what}
         case _:
@@ -319,7 +384,7 @@ def _remarks(back: custody.HandedBack) -> list[str]:
 def _after_hand_in(act: Act, back: custody.HandedBack) -> list[Next]:
     undo = Next("undo", _("That was a mistake"), str(back.entry.pk))
     kit = back.kit
-    if not _theirs(act, kit) or back.as_found == AsFound.SEALED:
+    if not _theirs(act, kit) or back.as_found in derive.CLOSED:
         return [undo]
     return [
         Next("log-use", _("Say what was used"), kit.name, needs=("used",)),

@@ -51,7 +51,7 @@ def why_nothing(meaning: Meaning, intent: Intent) -> Problem:
             return Unacceptable(
                 "not-ours", meaning.says + " " + _("Scan a label of a kit, a shelf or a batch.")
             )
-    if intent in (Intent.CHECK_OUT, Intent.CHECK_IN):
+    if intent in (Intent.CHECK_OUT, Intent.CHECK_IN, Intent.LOOK_INSIDE):
         return kit_scans.not_a_kit(meaning)
     return Unacceptable(
         "not-wanted-here",
@@ -92,14 +92,13 @@ def _ways_on(meaning: Meaning, ask: Ask, problem: Problem) -> list[Next]:
     match problem.code:
         case "kit-is-out":
             who = problem.facts["person_name"]
-            sealed = {"as_found": str(AsFound.SEALED)}
+            says, as_found = (
+                (_("It is here, sealed: hand it back for %(who)s"), AsFound.SEALED)
+                if problem.facts["sealed"]
+                else (_("It is here, closed: hand it back for %(who)s"), AsFound.CLOSED)
+            )
             return [
-                again(
-                    Intent.CHECK_IN,
-                    _("It is here, sealed: hand it back for %(who)s") % {"who": who},
-                    text,
-                    **sealed,
-                ),
+                again(Intent.CHECK_IN, says % {"who": who}, text, as_found=str(as_found)),
                 again(
                     Intent.CHECK_IN,
                     _("It is here, to be sorted: hand it back for %(who)s") % {"who": who},

@@ -36,7 +36,9 @@ _RIGHTS = {
     Intent.CHECK_IN: "check_in",
     Intent.RECEIVE: "receive",
     Intent.COUNT: "count",
+    Intent.LOOK_INSIDE: "look_inside",
 }
+_WITH_KITS = (Intent.CHECK_OUT, Intent.CHECK_IN, Intent.LOOK_INSIDE)
 _LONGEST_KEPT = 500
 
 
@@ -57,7 +59,7 @@ def scan(act: Act, seen: Look, ask: Ask) -> ScanAnswer:
         )
     today = clock.today(showing.today_for(act))
     found = meanings(act.actor, seen.seen, today=today, any_room=ask.fact)
-    if ask.intent in (Intent.CHECK_OUT, Intent.CHECK_IN):
+    if ask.intent in _WITH_KITS:
         _of_one_kit_only(found, ask)
         if not ask.swap:  # which locks two by itself
             _lock(found)
@@ -78,13 +80,19 @@ def _of_one_kit_only(found: Sequence[Meaning], ask: Ask) -> None:
         "swap": ask.swap,
     }
     if kits > 1:
+        if ask.intent is Intent.LOOK_INSIDE:
+            raise _one_kit_alone(kits, "intent")
         for field, value in said.items():
             if value:
-                raise Invalid(
-                    _("%(kits)d kits were read, and this belongs to one. Scan that one by itself.")
-                    % {"kits": kits},
-                    field=field,
-                )
+                raise _one_kit_alone(kits, field)
+
+
+def _one_kit_alone(kits: int, field: str) -> Invalid:
+    return Invalid(
+        _("%(kits)d kits were read, and this belongs to one. Scan that one by itself.")
+        % {"kits": kits},
+        field=field,
+    )
 
 
 def _lock(found: Sequence[Meaning]) -> None:
@@ -121,15 +129,17 @@ def _done(
             return kit_scans.take_out(act, meaning, ask, tags)
         case Means.KIT | Means.SECTION if intent == Intent.CHECK_IN:
             return kit_scans.hand_in(act, meaning, ask)
+        case Means.KIT | Means.SECTION if intent == Intent.LOOK_INSIDE:
+            return kit_scans.check(act, meaning)
         case Means.KIT if intent == Intent.IDENTIFY:
             return kit_scans.show(act, meaning)
         case Means.KIT if intent == Intent.COUNT:
             return _count_kit(meaning)
-        case Means.SECTION | Means.SHELF if intent not in (Intent.CHECK_OUT, Intent.CHECK_IN):
+        case Means.SECTION | Means.SHELF if intent not in _WITH_KITS:
             return pack_scans.place(meaning, intent)
-        case Means.LOT if intent not in (Intent.CHECK_OUT, Intent.CHECK_IN):
+        case Means.LOT if intent not in _WITH_KITS:
             return pack_scans.lot(act, meaning, intent, _place_read(found, ask))
-        case Means.MAKER if intent not in (Intent.CHECK_OUT, Intent.CHECK_IN):
+        case Means.MAKER if intent not in _WITH_KITS:
             return pack_scans.pack(act, meaning, intent, _place_read(found, ask))
         case Means.PERSON if intent in (Intent.CHECK_OUT, Intent.IDENTIFY):
             return _person(act, meaning, ask, alone=len(found) == len(tags))

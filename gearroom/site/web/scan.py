@@ -74,6 +74,9 @@ MODES = {
 _INTENTS = {"receive": Intent.RECEIVE, "count": Intent.COUNT}
 _LONGEST = 8000
 
+MENDED = ("checked",)
+"""Outcomes after which a kit that was stopped may go."""
+
 
 @dataclass(frozen=True)
 class State:
@@ -237,6 +240,9 @@ def _after(state: State, answer: dict[str, Any]) -> State:
         return State(state.holder, "", state.mode)
     if len(tags) == 1 and not took:
         return State(str(tags[0]["id"]), "", state.mode)
+    checked = next((e["kit"] for e in outcomes if e["kit"] and e["outcome"] in MENDED), None)
+    if checked is not None:  # whoever waited for it waits on, and takes it by one tap
+        return State(state.holder, checked["name"], state.mode)
     kits = [each["kit"] for each in outcomes if each["kit"] and each["outcome"] == "identified"]
     if len(kits) == 1 and not kits[0]["out_since"]:
         return State("", kits[0]["name"], state.mode)
@@ -284,6 +290,7 @@ def _shown(
     for each in facts["outcomes"]:
         if each["kit"] and each["kit"]["name"] == state.kit:
             facts["waiting"] = each["kit"]
+        each["mended"] = each["outcome"] in MENDED
         if each["outcome"] == "handed-back" and facts["holder"]:
             each["trip_again"] = _same_trip(each, facts["holder"])
     if any("holder" in step["needs"] for each in facts["outcomes"] for step in each["steps"]):

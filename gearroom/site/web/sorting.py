@@ -15,7 +15,18 @@ from gearroom.site.web.hand_back import batch_sent
 from gearroom.site.web.shell import Done, acted, actor, page, show
 from kits.api.turnaround import restock_shown
 from kits.models import Kit, Lot, Place
-from kits.services import another_batch, asking, find, fitness, overview, turnaround, wording
+from kits.services import (
+    another_batch,
+    asking,
+    find,
+    fitness,
+    overview,
+    sealing,
+    turnaround,
+    verdict_wording,
+    verdicts,
+    wording,
+)
 
 _MOST_BATCHES = 50
 
@@ -63,7 +74,7 @@ def _sort_page(
     for row, thing in zip(listed["put_in"], chosen.listed, strict=True):
         row["listed_as"] = str(thing)
         row["chosen"] = row["lot"] in {lot.pk for lot in lots}
-    verdict = fitness.verdict(kit, plan.through)
+    judged = verdicts.judged_one(seen.kit)
     held = None
     if kit.to_sort_since is not None and who.may("see_people"):
         held = asking.latest(kit)
@@ -77,9 +88,15 @@ def _sort_page(
         "chosen": lots,
         "left_out": request.POST.getlist("left-out"),
         "nothing_to_do": not (listed["put_in"] or listed["take_out"] or listed["fill_up"]),
-        "reasons": wording.reasons(verdict.reasons, turnaround.swaps(plan)),
-        "verdict": verdict,
+        "reasons": wording.reasons(judged.verdict.reasons, turnaround.swaps(plan)),
+        "judged": judged,
+        "verdict": judged.verdict,
+        "first_expiry": verdict_wording.first_expiry(seen.kit.first_expiry),
+        "verdict_text": verdict_wording.verdict(judged.verdict),
         "problem": problem,
+        "lacking": sealing.not_replaced(seen.kit),
+        "not_replaced": problem if problem and problem.code == "not-replaced" else None,
+        "seal_said": request.POST.get("seal", ""),
         "may_restock": who.may("restock", kit.room_id),
         "may_print": who.may("print_labels", kit.room_id),
     }
@@ -97,9 +114,7 @@ def _restocked(request: HttpRequest, kit: Kit) -> HttpResponse:
             return Done(says, entry.pk)
         if request.POST.get("only-look"):
             entry = turnaround.look_inside(act, kit)
-            return Done(
-                _("Looked inside %(kit)s: as the book has it.") % {"kit": kit.name}, entry.pk
-            )
+            return Done(_("%(kit)s is checked: as the book has it.") % {"kit": kit.name}, entry.pk)
         differing = [
             each
             for each in another_batch.choose(turnaround.restock_list(kit), lots).differing
@@ -128,14 +143,24 @@ def _left_out(kit: Kit, text: str) -> turnaround.Differing:
 @require_POST
 @page("reseal")
 def reseal(request: HttpRequest, kit: str) -> HttpResponse:
-    """Put a numbered seal on."""
+    """Put a numbered seal on; where something is not replaced, only once that was confirmed."""
 
     def perform(act: Act) -> Done:
-        seal = turnaround.reseal(act, find.kit(act.actor, kit), request.POST.get("seal", ""))
-        return Done(
-            _("%(kit)s is sealed with %(seal)s.") % {"kit": seal.kit.name, "seal": seal.number},
-            seal.put_on_id,
+        seal = turnaround.reseal(
+            act,
+            find.kit(act.actor, kit),
+            request.POST.get("seal", ""),
+            anyway=bool(request.POST.get("anyway")),
         )
+        says = _("%(kit)s is sealed with %(seal)s.")
+        if seal.kit.to_sort_since is not None:
+            says = _(
+                "%(kit)s is sealed with %(seal)s. It still needs sorting: nobody has checked its"
+                " contents since it came back."
+            )
+        elif seal.put_on.detail["not_replaced"]:
+            says = _("%(kit)s is sealed with %(seal)s. It stays on the restock list.")
+        return Done(says % {"kit": seal.kit.name, "seal": seal.number}, seal.put_on_id)
 
     try:
         return acted(request, perform, to=reverse("sort", args=[kit]) + "#seal")
