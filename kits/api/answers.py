@@ -51,7 +51,7 @@ class CheckoutAnswer(serializers.Serializer[Any]):
     person = PersonAnswer(allow_null=True)
     trip = TripAnswer(allow_null=True)
     out_at = serializers.DateTimeField()
-    due_at = serializers.DateTimeField()
+    due_at = serializers.DateTimeField(allow_null=True, help_text="Null: nobody set a time.")
     in_at = serializers.DateTimeField(allow_null=True)
     as_found = serializers.ChoiceField([*AsFound.values, ""])
     emergency = serializers.BooleanField()
@@ -66,11 +66,19 @@ class EntryAnswer(serializers.Serializer[Any]):
 
 
 class PassedAnswer(CheckoutAnswer):
+    """All but the kit is null where it changed hands again since."""
+
+    id = serializers.IntegerField(allow_null=True)
+    out_at = serializers.DateTimeField(allow_null=True)
+    as_found = serializers.ChoiceField([*AsFound.values, ""], allow_null=True)
+    emergency = serializers.BooleanField(allow_null=True)
     entry = EntryAnswer()
 
 
 class TakenAnswer(serializers.Serializer[Any]):
-    checkout = CheckoutAnswer()
+    checkout = CheckoutAnswer(
+        allow_null=True, help_text="Null: it changed hands again since, so this is history."
+    )
     entry = EntryAnswer()
     verdict = VerdictAnswer()
 
@@ -162,7 +170,7 @@ def checkout(of: Checkout | None) -> dict[str, Any] | None:
         "person": person(of.person),
         "trip": trip(of.trip),
         "out_at": of.out_at.isoformat(),
-        "due_at": of.due_at.isoformat(),
+        "due_at": of.due_at.isoformat() if of.due_at else None,
         "in_at": of.in_at.isoformat() if of.in_at else None,
         "as_found": of.as_found,
         "emergency": of.emergency,

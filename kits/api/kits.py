@@ -57,7 +57,7 @@ class OutAnswer(serializers.Serializer[Any]):
     person = answers.PersonAnswer(allow_null=True)
     trip = answers.TripAnswer(allow_null=True)
     out_at = serializers.DateTimeField()
-    due_at = serializers.DateTimeField()
+    due_at = serializers.DateTimeField(allow_null=True, help_text="Null: nobody set a time.")
     overdue = serializers.BooleanField()
 
 
@@ -228,7 +228,7 @@ def _out(seen: Overview) -> dict[str, Any] | None:
         "trip": answers.trip(held.trip),
         "out_at": _iso(held.out_at),
         "due_at": _iso(held.due_at),
-        "overdue": held.due_at < clock.now(),
+        "overdue": held.due_at is not None and held.due_at < clock.now(),
     }
 
 

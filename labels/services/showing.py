@@ -9,7 +9,7 @@ from gearroom.core.act import Act, Actor
 from gearroom.core.models import Person
 from kits.models import Checkout, Holding, Kit, Lot, Place, Seal
 from kits.rules.expiry import why_not
-from kits.services import custody, find, fitness, holders, wording
+from kits.services import find, fitness, going_out, holders, wording
 from labels.services.outcomes import KitSeen, LotSeen, PersonSeen, SectionSeen, ShelfSeen
 
 _MOST_PLACES = 20
@@ -21,13 +21,13 @@ def today_for(act: Act) -> str:
     return room.time_zone if room else "UTC"
 
 
-def kit_seen(actor: Actor, kit: Kit, plan: custody.Plan | None = None) -> KitSeen:
+def kit_seen(actor: Actor, kit: Kit, plan: going_out.Plan | None = None) -> KitSeen:
     """A kit: fit through when, who has it (the phone for who may see people), and the trip it is
     out for or promised to."""
     held = holders.open_checkout(kit)
     if held is not None:
-        plan = custody.plan(kit, person=held.person, trip=held.trip, due_at=held.due_at)
-    plan = plan or custody.plan(kit)
+        plan = going_out.plan(kit, person=held.person, trip=held.trip, due_at=held.due_at)
+    plan = plan or going_out.plan(kit)
     fit_until, may_go_until = fitness.days_now(kit)
     seal = Seal.objects.filter(kit=kit, section__isnull=True, broken__isnull=True).first()
     person = held.person if held else None

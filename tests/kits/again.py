@@ -9,6 +9,7 @@ from __future__ import annotations
 import copy
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import time
 from typing import Any
 
 from django.apps import apps
@@ -73,13 +74,21 @@ def _rows(table: str, there: set[int]) -> tuple[list[str], list[tuple[Any, ...]]
         return columns, [tuple(row) for row in cursor.fetchall() if row[at] not in there]
 
 
+def _plain(value: Any) -> Any:
+    # SQLite's driver takes no time of day.
+    return value.isoformat() if isinstance(value, time) else value
+
+
 def _write(table: str, columns: list[str], rows: list[tuple[Any, ...]]) -> None:
     if not rows:
         return
     names = ", ".join(f'"{column}"' for column in columns)
     values = ", ".join(["%s"] * len(columns))
     with connection.cursor() as cursor:
-        cursor.executemany(f"INSERT INTO {table} ({names}) VALUES ({values})", rows)
+        cursor.executemany(
+            f"INSERT INTO {table} ({names}) VALUES ({values})",
+            [[_plain(value) for value in row] for row in rows],
+        )
         if connection.vendor == "postgresql":
             cursor.execute(
                 f"SELECT setval(pg_get_serial_sequence('{table}', 'id'), "

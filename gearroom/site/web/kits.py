@@ -24,6 +24,7 @@ from kits.services import (
     custody,
     find,
     fitness,
+    going_out,
     history,
     keeping,
     overview,
@@ -66,9 +67,9 @@ def one(request: HttpRequest, kit: str) -> HttpResponse:
     seen = overview.overview(who, found)
     if seen.checkout is not None:
         held = seen.checkout
-        plan = custody.plan(found, person=held.person, trip=held.trip, due_at=held.due_at)
+        plan = going_out.plan(found, person=held.person, trip=held.trip, due_at=held.due_at)
     else:
-        plan = custody.plan(found)
+        plan = going_out.plan(found)
     inside = contents.contents(found)
     verdict = plan.verdict
     facts: dict[str, Any] = {
