@@ -58,7 +58,7 @@ def here(act: Act, data: dict[str, Any]) -> Act:
     return dataclasses.replace(act, room=find.room(act.actor, ref))
 
 
-def trip_said(act: Act, data: dict[str, Any]) -> Trip | None | Unsaid:
+def trip_said(act: Act, data: dict[str, Any]) -> Trip | Unsaid | None:
     """The trip that a body names, None where it says null; takes `trip` out of `data`."""
     ref = data.pop("trip", UNSAID)
     return find.trip(act.actor, ref) if isinstance(ref, str) else ref

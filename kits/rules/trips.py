@@ -243,8 +243,6 @@ def _stand(trip: TripNeeds, kit: KitOfTrip, *, departed: bool) -> Stand:
     if departed:
         return Stand.STAYED
     if kit.elsewhere:
-        in_time = back_in_time(
-            trip.first_day, kit.due_day, overdue=kit.overdue, nights=kit.nights
-        )
+        in_time = back_in_time(trip.first_day, kit.due_day, overdue=kit.overdue, nights=kit.nights)
         return Stand.COMING if in_time else Stand.AWAY
     return Stand.READY if kit.alone.fit else Stand.NOT_FIT

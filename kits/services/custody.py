@@ -50,7 +50,7 @@ class Taken:
 
 @dataclass(frozen=True)
 class Passed:
-    """A kit that was passed to another person on the way. `checkout` is None as it is of `Taken`."""
+    """A kit that was passed to another person on the way. `checkout` is None as for `Taken`."""
 
     kit: Kit
     checkout: Checkout | None
@@ -79,8 +79,8 @@ def check_out(
     kit: Kit,
     *,
     person: Person | None = None,
-    trip: Trip | None | Unsaid = UNSAID,
-    due_at: datetime | None | Unsaid = UNSAID,
+    trip: Trip | Unsaid | None = UNSAID,
+    due_at: datetime | Unsaid | None = UNSAID,
     section: Place | None = None,
     short_reason: str = "",
     take_reason: str = "",
@@ -208,7 +208,7 @@ def _into_history(
     book: Book,
     kit: Kit,
     person: Person | None,
-    trip: Trip | None | Unsaid,
+    trip: Trip | Unsaid | None,
     section: Place | None,
     emergency: bool,
     irregular: Sequence[Broken],

@@ -21,7 +21,7 @@ from gearroom.core.models import Person
 from gearroom.core.problems import Refused
 from kits.models import Checkout, Kit, Reservation, Trip
 from kits.rules import trips as rule
-from kits.rules.facts import KitState, LivesIn, Verdict
+from kits.rules.facts import KitState, LivesIn, Verdict, Word
 from kits.rules.readiness import judge
 from kits.services import fitness, promises, wording
 from kits.services.promises import Standing
@@ -58,8 +58,8 @@ def plan(
     kit: Kit,
     *,
     person: Person | None = None,
-    trip: Trip | None | Unsaid = UNSAID,
-    due_at: datetime | None | Unsaid = UNSAID,
+    trip: Trip | Unsaid | None = UNSAID,
+    due_at: datetime | Unsaid | None = UNSAID,
     taken_at: datetime | None = None,
 ) -> Plan:
     """Who and what a kit would go out for. `trip` None: for none; `due_at` None: no time is set;
@@ -117,7 +117,7 @@ def refuse_unfit(act: Act, kit: Kit, verdict: Verdict, short_reason: str) -> Non
             through=verdict.through.isoformat(),
             reasons=reasons,
         )
-    if not verdict.fit:
+    if verdict.word is Word.SHORT:
         if not short_reason:
             raise Refused(
                 "short-needs-a-reason",

@@ -41,7 +41,6 @@ from kits.rules.irregular import Broken
 from kits.rules.occurred import Settled, settle
 from kits.services import fitness
 
-
 HANDS = (EntryKind.CHECK_OUT, EntryKind.EMERGENCY, EntryKind.CHECK_IN, EntryKind.PASS)
 """The acts by which a kit changes hands."""
 
@@ -78,7 +77,8 @@ class Book:
     ) -> None:
         try:
             if error is None:
-                fitness.rewrite(self._kits)
+                undoing = any(entry.kind == EntryKind.REVERSE for entry in self.entries)
+                fitness.rewrite(self._kits, undoing=undoing)
         except BaseException as failed:
             self._atomic.__exit__(type(failed), failed, failed.__traceback__)
             raise
@@ -163,9 +163,7 @@ class Book:
         of = section.section_key if section else None
         return any(entry.detail.get("section") == of for entry in hands.only("detail"))
 
-    def _when(
-        self, reverses: Entry | None, now: datetime
-    ) -> tuple[datetime, int, datetime | None]:
+    def _when(self, reverses: Entry | None, now: datetime) -> tuple[datetime, int, datetime | None]:
         # A mistake is put right as of when it was made, so that what is known now of any day
         # since is without it; what was known then keeps it, by `recorded_at`.
         if reverses is not None:

@@ -126,7 +126,7 @@ def _out(held: Checkout, *, phones: bool) -> dict[str, Any]:
         "name": who.name if who else "",
         "phone": who.phone if who and phones else "",
         "since": held.out_at.isoformat(),
-        "due": held.due_at.isoformat(),
+        "due": held.due_at.isoformat() if held.due_at else None,
         "trip": held.trip.name if held.trip else "",
     }
 

@@ -67,7 +67,7 @@ def standing(
         rows = rows.filter(trip__in=trips)
     if guide is not None:
         rows = rows.filter(Q(person=guide) | Q(person=None, trip__leader=guide))
-    found = list(rows.select_related("kit__home_room", "trip__room", "trip__leader", "person"))
+    found = list(rows.select_related(*_WITH).defer("kit__list_version__signed_page"))
     spans = _spans(found) if found else {}
     return sorted(
         (
@@ -145,6 +145,15 @@ def ended(trip: Trip, last: Checkout | None = None, now: datetime | None = None)
 
 
 # ------------------------------------------------------------------------------------------- inside
+_WITH = (
+    "kit__home_room",
+    "kit__list_version",
+    "kit__responsible",
+    "kit__deputy",
+    "trip__room",
+    "trip__leader",
+    "person",
+)
 _Span = tuple[datetime, datetime | None]
 """When a kit last went out on a trip, and when it came back (None: it is out)."""
 

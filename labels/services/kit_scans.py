@@ -14,7 +14,8 @@ from gearroom.core.act import Act
 from gearroom.core.models import Person
 from gearroom.core.problems import Invalid, NotFound, Problem, Unacceptable
 from kits.models import AsFound, Kit, Place, Seal
-from kits.services import custody, find, holders, use, wording
+from kits.rules.facts import Word
+from kits.services import custody, find, going_out, holders, use, wording
 from labels.rules.scans import Intent, Means
 from labels.services import passerby, showing
 from labels.services.meaning import Meaning
@@ -49,16 +50,19 @@ def show(act: Act, meaning: Meaning) -> Outcome:
             "kit": kit.name,
             "guide_name": seen.guide_name,
             "trip_name": seen.trip_name,
-            "fitness": _fitness(seen),
+            "fitness": f"{seen.verdict_text}.",
         }
     elif seen.trip is not None:
         says = _("%(kit)s is for %(trip_name)s. %(fitness)s") % {
             "kit": kit.name,
             "trip_name": seen.trip_name,
-            "fitness": _fitness(seen),
+            "fitness": f"{seen.verdict_text}.",
         }
     else:
-        says = _("%(kit)s is here. %(fitness)s") % {"kit": kit.name, "fitness": _fitness(seen)}
+        says = _("%(kit)s is here. %(fitness)s") % {
+            "kit": kit.name,
+            "fitness": f"{seen.verdict_text}.",
+        }
     return Outcome(
         meaning.seen,
         Means.KIT,
@@ -68,19 +72,6 @@ def show(act: Act, meaning: Meaning) -> Outcome:
         thing=seen,
         next=_what_now(meaning, kit, seen),
     )
-
-
-def _fitness(seen: KitSeen) -> str:
-    through = wording.day(seen.through)
-    if seen.fit:
-        return _("Fit to go through %(through)s.") % {"through": through}
-    worst = seen.reasons[0]["text"]
-    if seen.may_go:
-        return _("May go short through %(through)s: %(worst)s") % {
-            "through": through,
-            "worst": worst,
-        }
-    return _("Not fit through %(through)s: %(worst)s") % {"through": through, "worst": worst}
 
 
 def _what_now(meaning: Meaning, kit: Kit, seen: KitSeen) -> list[Next]:
@@ -96,9 +87,10 @@ def _what_now(meaning: Meaning, kit: Kit, seen: KitSeen) -> list[Next]:
     if seen.to_sort or not seen.may_go:
         found.append(Next("restock", _("See what it lacks"), kit.name))
     if seen.may_go:
-        needs = [] if seen.guide else ["holder"]
-        needs += [] if seen.fit else ["short_reason"]
-        whom = seen.guide_name
+        guide = going_out.plan(kit).person
+        needs = [] if guide else ["holder"]
+        needs += ["short_reason"] if seen.verdict == Word.SHORT else []
+        whom = guide.name if guide else ""
         says = _("Take it out to %(whom)s") % {"whom": whom} if whom else _("Take it out")
         found.append(again(Intent.CHECK_OUT, says, text, needs))
     return found

@@ -36,9 +36,9 @@ class Ask:
 
     intent: Intent = Intent.IDENTIFY
     # taking out
-    trip: Trip | None | Unsaid = UNSAID
+    trip: Trip | Unsaid | None = UNSAID
     holder: Person | None = None
-    due_at: datetime | None | Unsaid = UNSAID
+    due_at: datetime | Unsaid | None = UNSAID
     short_reason: str = ""
     take_reason: str = ""
     swap: bool = False
@@ -84,6 +84,9 @@ class KitSeen:
     home_room: str
     fit: bool
     may_go: bool
+    verdict: str
+    verdict_text: str
+    first_expiry: date | None
     through: date
     fit_until: date | None
     may_go_until: date | None

@@ -38,7 +38,7 @@ _SOON = timedelta(days=1)
 class Goes:
     """For which trip a kit goes, to whom, and what was swapped for it."""
 
-    trip: Trip | None | Unsaid
+    trip: Trip | Unsaid | None
     holder: Person | None
     swapped: str = ""
 
@@ -115,9 +115,7 @@ def meant_instead(kit: Kit, ask: Ask, holder: Person | None) -> Standing | None:
     else:
         return None
     own = next((r for r in rows if r.promise.kit == kit.pk), None)
-    if own is not None and (
-        holder is None or own.reservation.person_id in (None, holder.pk)
-    ):
+    if own is not None and (holder is None or own.reservation.person_id in (None, holder.pk)):
         return None
     waiting = [r for r in rows if r.promise.kit != kit.pk and not r.promise.taken]
     theirs = [r for r in waiting if holder and r.reservation.person_id == holder.pk]

@@ -60,6 +60,11 @@ def _empty() -> bool:
     return not any(_ids(table) for table in ("core_room", "core_user", "core_person", "kits_item"))
 
 
+def _as_stored(value: Any) -> Any:
+    """A value as both engines take it: SQLite reads times of day, and writes only text."""
+    return value.isoformat() if isinstance(value, time) else value
+
+
 def _ids(table: str) -> set[int]:
     with connection.cursor() as cursor:
         cursor.execute(f"SELECT id FROM {table}")
@@ -74,11 +79,6 @@ def _rows(table: str, there: set[int]) -> tuple[list[str], list[tuple[Any, ...]]
         return columns, [tuple(row) for row in cursor.fetchall() if row[at] not in there]
 
 
-def _plain(value: Any) -> Any:
-    # SQLite's driver takes no time of day.
-    return value.isoformat() if isinstance(value, time) else value
-
-
 def _write(table: str, columns: list[str], rows: list[tuple[Any, ...]]) -> None:
     if not rows:
         return
@@ -87,7 +87,7 @@ def _write(table: str, columns: list[str], rows: list[tuple[Any, ...]]) -> None:
     with connection.cursor() as cursor:
         cursor.executemany(
             f"INSERT INTO {table} ({names}) VALUES ({values})",
-            [[_plain(value) for value in row] for row in rows],
+            [tuple(map(_as_stored, row)) for row in rows],
         )
         if connection.vendor == "postgresql":
             cursor.execute(

@@ -4,7 +4,7 @@ import pytest
 
 from gearroom.core.problems import Invalid, NotAllowed
 from kits.models import AsFound, Checkout, Entry, Movement, Seal
-from kits.services import custody, find, reservations, turnaround
+from kits.services import custody, find, promises, turnaround
 from labels.rules.scans import Intent
 from labels.services.outcomes import UsedSaid
 from tests.kits import factories as make
@@ -133,7 +133,7 @@ def test_another_kit_in_the_hand_is_offered_as_a_swap(labels):
     checkout = Checkout.objects.get()
     assert done.outcome == "taken-out"
     assert (checkout.kit, checkout.trip, checkout.person) == (spare, trip, world.guide)
-    assert not reservations.open_reservations().filter(kit=world.day_01).exists()
+    assert not promises.open_reservations().filter(kit=world.day_01).exists()
 
 
 def test_a_kit_that_is_not_the_trips_is_offered_as_a_swap(labels):
