@@ -77,11 +77,15 @@ class _Loaded:
     out: Mapping[int, Checkout] = field(default_factory=dict)
 
 
-def seen(trips: Iterable[Trip]) -> list[TripSeen]:
-    """The trips in the order given. They must come with their rooms and leaders."""
+def seen(trips: Iterable[Trip], *, still_here: bool = False) -> list[TripSeen]:
+    """The trips in the order given. They must come with their rooms and leaders. `still_here`:
+    judge them as before their departure, for which somebody may be late."""
     trips = list(trips)
     loaded = _load(trips)
-    return [_seen(trip, loaded) for trip in trips]
+    return [
+        _seen(trip, loaded, departed=loaded.now >= trip.departs_at and not still_here)
+        for trip in trips
+    ]
 
 
 def _load(trips: Sequence[Trip]) -> _Loaded:
@@ -97,7 +101,7 @@ def _load(trips: Sequence[Trip]) -> _Loaded:
     went: dict[int, dict[int, Checkout]] = defaultdict(dict)
     for gone in (
         Checkout.objects.filter(trip__in=trips, section__isnull=True, undone__isnull=True)
-        .select_related("kit__home_room", "person")
+        .select_related("kit__home_room", "person", "trip", "section")
         .order_by("id")
     ):
         went[gone.trip_id or 0][gone.kit_id] = gone
@@ -110,7 +114,7 @@ def _load(trips: Sequence[Trip]) -> _Loaded:
         each.kit_id: each
         for each in Checkout.objects.filter(
             kit__in=judged, section__isnull=True, in_at__isnull=True
-        ).select_related("person")
+        ).select_related("person", "trip", "kit", "section")
     }
     return _Loaded(now, promised, went, ended, fitness.states(judged), out)
 
@@ -126,7 +130,7 @@ def _over(trip: Trip, went: Iterable[Checkout], now: datetime) -> bool:
     )
 
 
-def _seen(trip: Trip, loaded: _Loaded) -> TripSeen:
+def _seen(trip: Trip, loaded: _Loaded, *, departed: bool) -> TripSeen:
     rows = _rows(trip, loaded)
     if trip.pk in loaded.ended:
         state = "cancelled" if trip.cancelled_at is not None else "over"
@@ -134,7 +138,6 @@ def _seen(trip: Trip, loaded: _Loaded) -> TripSeen:
     # A kit that went without being reserved is the trip's while it is out on it.
     together = [row for row in rows if row.reservation is not None or row.on_it]
     counted = [row for row in rows if row in together or _back(row, trip, loaded)]
-    departed = loaded.now >= trip.departs_at
     needs = fitness.needs_of(trip)
     found = rule.coverage(
         needs, [_for_the_rule(row, trip, loaded) for row in counted], departed=departed

@@ -29,7 +29,8 @@ def by_itself(
     try:
         with transaction.atomic():
             done = reservations.swap(act, from_kit, to_kit, trip)
-            if any(each.coverage is not Coverage.COVERED for each in outlook.seen(trips)):
+            after = outlook.seen(trips, still_here=True)
+            if any(each.coverage is not Coverage.COVERED for each in after):
                 raise _NotCovered
     except (Refused, _NotCovered):
         return None

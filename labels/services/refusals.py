@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import datetime
 
 from django.utils.translation import gettext as _
 
@@ -87,6 +88,7 @@ def _ways_on(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> list[Nex
     text = text_of(meaning)
     said = {"holder": str(ask.holder.pk)} if ask.holder else {}
     said |= {"trip": str(ask.trip.pk)} if isinstance(ask.trip, Trip) else {}
+    said |= {"due_at": ask.due_at.isoformat()} if isinstance(ask.due_at, datetime) else {}
 
     def out(says: str, *needs: str, **more: object) -> Next:
         return again(Intent.CHECK_OUT, says, text, needs, **said, **more)

@@ -321,7 +321,7 @@ def test_kits_are_listed_in_as_many_queries_however_many_there_are(
         )
         custody.check_out(make.act(w.keeper), kit, person=w.guide, emergency=True)
     call = make.caller(w.guide)
-    with django_assert_max_num_queries(13):
+    with django_assert_max_num_queries(14):
         page = call.get(f"kits/?page_size=10&fit_through={make.days(0)}&reserved=false").json()
     with django_assert_max_num_queries(12):
         page = call.get("kits/?page_size=10").json()
