@@ -135,6 +135,12 @@ KINDS.update(
             ("told-already", 409, "It was told already", "There is nothing to do."),
             ("same-kit", 409, "It is that kit already",
              "Take it; or choose the other one."),
+            # -------------------------------------------------------------------------- people
+            ("same-person", 409, "It is the same person", "Choose the other one."),
+            ("merged-already", 409, "They are one already", "There is nothing to do."),
+            ("not-a-person", 409, "A program is no person", "Choose two people."),
+            ("two-sign-ins", 409, "Both have a sign-in",
+             "Say of one of them that they left, then merge."),
             # ------------------------------------------------------------------------- notices
             ("no-address", 422, "There is no address to send it to",
              "Give the person an email address first, or ring them."),

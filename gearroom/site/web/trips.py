@@ -143,7 +143,7 @@ def _people(request: HttpRequest) -> Any:
     who = actor(request)
     if not who.may("see_people"):
         return []
-    return people.seen_by(who).filter(left_on__isnull=True).order_by("name")
+    return people.may_take(who)
 
 
 @require_POST
