@@ -15,8 +15,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
 from gearroom.core import clock
+from kits.models import Kit
+from kits.rules.facts import Word
 from kits.rules.sentences import Sentence
-from kits.services import wording
+from kits.services import verdict_wording, wording
+from kits.services.verdicts import Judged
 
 register = template.Library()
 
@@ -82,6 +85,49 @@ def instant(value: datetime, room: Any) -> str:
     """An instant in a room's own time, by its date, for paper: 30 November 2026, 17:30."""
     local = value.astimezone(ZoneInfo(room.time_zone))
     return f"{wording.day(local.date())}, {formats.date_format(local, 'H:i')}"
+
+
+TONES = {
+    Word.READY: "ok",
+    Word.LOW: "low",
+    Word.SHORT: "short",
+    Word.DO_NOT_TAKE: "stop",
+    Word.NOT_SET_UP: "unset",
+}
+"""The class of whatever shows a verdict, by its word: its colour and the kind of its edge."""
+
+
+@register.filter
+def tone(judged: Judged) -> str:
+    """The class of a row or card of a kit that stands so."""
+    return TONES[judged.verdict.word]
+
+
+@register.simple_tag
+def verdict(kit: Kit, judged: Judged) -> SafeString:
+    """A kit's verdict in words, on an element that says which kit, day and trip were judged."""
+    asked, word = judged.question, judged.verdict.word
+    return format_html(
+        '<span class="mark {}" data-kit="{}" data-through="{}" data-trip="{}" data-verdict="{}">'
+        "{}</span>",
+        TONES[word],
+        kit.name,
+        asked.through.isoformat(),
+        asked.trip.pk if asked.trip else "",
+        word,
+        verdict_wording.verdict(judged.verdict),
+    )
+
+
+@register.simple_tag
+def beside(kit: Kit, judged: Judged) -> str:
+    """What stands beside a verdict: the question that it answers, and the first expiry."""
+    asked = judged.question
+    parts = [
+        verdict_wording.judged_for(asked.through, asked.trip.name if asked.trip else ""),
+        verdict_wording.first_expiry(kit.first_expiry),
+    ]
+    return " · ".join(filter(None, parts))
 
 
 @register.filter
