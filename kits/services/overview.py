@@ -7,7 +7,7 @@ them.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -103,8 +103,11 @@ def listed(
     return kits
 
 
-def overviews(actor: Actor, kits: Iterable[Kit]) -> list[Overview]:
-    """What is seen at a glance of kits loaded by `listed`, in the order given."""
+def overviews(
+    actor: Actor, kits: Iterable[Kit], judged: Mapping[int, Judged] | None = None
+) -> list[Overview]:
+    """What is seen at a glance of kits loaded by `listed`, in the order given; `judged` where it
+    is known already how each stands."""
     kits = list(kits)
     ids = [kit.pk for kit in kits]
     sections: dict[int, list[Place]] = defaultdict(list)
@@ -136,7 +139,7 @@ def overviews(actor: Actor, kits: Iterable[Kit]) -> list[Overview]:
         kind=LabelKind.KIT, kit__in=ids, cancelled_at__isnull=True
     ).values_list("kit", "code"):
         labels[kit_id or 0].append(code)
-    judged = verdicts.judged(kits)
+    judged = judged or verdicts.judged(kits)
     return [
         Overview(
             kit=kit,
