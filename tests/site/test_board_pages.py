@@ -168,7 +168,7 @@ def test_restocking_as_listed_then_sealing_makes_it_fit(school):
 
     page = text_of(client.get("/kits/DAY-01/"))
     assert "0500" in page
-    assert "Fit to go" in page
+    assert "DAY-01 Ready judged for" in page
 
 
 def test_what_was_left_out_is_not_put_in(school):
@@ -185,10 +185,10 @@ def test_a_kit_that_is_kept_back_is_taken_by_nobody_until_released(school):
     client = browser(school.world.keeper)
 
     post(client, "/kits/DAY-01/withhold/", kind="drying", note="")
-    assert "Don’t take" in text_of(client.get("/kits/DAY-01/"))
+    assert "Do not take: on hold" in text_of(client.get("/kits/DAY-01/"))
     post(client, "/kits/DAY-01/release/", kind="drying")
 
-    assert "Fit to go" in text_of(client.get("/kits/DAY-01/"))
+    assert "DAY-01 Ready judged for" in text_of(client.get("/kits/DAY-01/"))
 
 
 def test_telephones_are_for_those_who_may_see_people(school):
@@ -224,7 +224,7 @@ def test_a_check_that_is_due_is_settled_on_the_kits_page(school):
     assert "Check it" in page
 
     post(client, "/kits/DAY-01/check/", lot=lot.pk, passed="yes", answer="in the green")
-    assert "Fit to go" in text_of(client.get("/kits/DAY-01/"))
+    assert "DAY-01 Ready judged for" in text_of(client.get("/kits/DAY-01/"))
     post(client, "/kits/DAY-01/check/", lot=lot.pk, passed="no")
     assert "Pressure gauge G-1 failed its check" in text_of(client.get("/kits/DAY-01/"))
     assert post(client, "/kits/DAY-02/check/", lot=lot.pk, passed="yes").status_code == 400
