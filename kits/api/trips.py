@@ -12,9 +12,11 @@ from gearroom.core.api.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.problems import NotFound
 from kits.api import answers
-from kits.models import Reservation, Trip
+from kits.models import Trip
 from kits.rules.hazards import HAZARDS
-from kits.services import find, proposals, trips
+from kits.rules.trips import Coverage, Stand
+from kits.services import find, outlook, proposals, trips, wording
+from kits.services.outlook import KitOfTrip, TripSeen
 from kits.services.trips import Put, TripFacts
 
 
@@ -23,6 +25,17 @@ class PromisedKit(serializers.Serializer[Any]):
     reservation = serializers.IntegerField()
     kit = serializers.CharField()
     person = answers.PersonAnswer(allow_null=True)
+    stand = serializers.ChoiceField(
+        [stand.value for stand in Stand],
+        allow_null=True,
+        help_text="How it stands to the trip; null once that is over or cancelled.",
+    )
+    verdict = answers.VerdictAnswer(
+        allow_null=True, help_text="The kit's verdict through the last day, for this trip."
+    )
+    out_with = answers.CheckoutAnswer(
+        allow_null=True, help_text="Who has it, on this trip or on something else."
+    )
 
 
 class TripWholeAnswer(answers.TripAnswer):
@@ -38,6 +51,15 @@ class TripWholeAnswer(answers.TripAnswer):
     leader_phone = serializers.CharField(allow_blank=True)
     cancelled_at = serializers.DateTimeField(allow_null=True)
     revision = serializers.IntegerField()
+    coverage = serializers.ChoiceField(
+        [coverage.value for coverage in Coverage],
+        allow_null=True,
+        help_text="Covered: every kit for it is ready or out on it. Waiting: one comes back in"
+        " time. Null once it is over or cancelled.",
+    )
+    lacking = answers.ReasonAnswer(
+        many=True, help_text="What the kits that count do not serve together."
+    )
     kits = PromisedKit(many=True, help_text="Those reserved for it.")
 
 
@@ -105,8 +127,9 @@ class ProposalAnswer(serializers.Serializer[Any]):
 
 
 # ----------------------------------------------------------------------------------------- showing
-def shown(trip: Trip, promised: list[Reservation], actor: Actor | None) -> Any:
-    """A trip with the kits reserved for it."""
+def shown(seen: TripSeen, actor: Actor | None) -> Any:
+    """A trip with the kits reserved for it, and how it stands."""
+    trip = seen.trip
     told = {
         **(answers.trip(trip) or {}),
         "room": trip.room.slug if trip.room else None,
@@ -121,22 +144,29 @@ def shown(trip: Trip, promised: list[Reservation], actor: Actor | None) -> Any:
         "leader_phone": trip.leader_phone,
         "cancelled_at": trip.cancelled_at.isoformat() if trip.cancelled_at else None,
         "revision": trip.revision,
-        "kits": [
-            {"reservation": r.pk, "kit": r.kit.name, "person": answers.person(r.person)}
-            for r in promised
-        ],
+        "coverage": str(seen.coverage) if seen.coverage else None,
+        "lacking": wording.reasons(seen.lacking),
+        "kits": [_kit(row, actor) for row in seen.kits if row.reservation is not None],
     }
     return answers.for_eyes_of(actor, [trip.room_id], told)
 
 
+def _kit(row: KitOfTrip, actor: Actor | None) -> dict[str, Any]:
+    assert row.reservation is not None  # those alone are shown
+    held = row.went if row.on_it else row.elsewhere
+    return {
+        "reservation": row.reservation.pk,
+        "kit": row.kit.name,
+        "person": answers.person(row.reservation.person),
+        "stand": str(row.stand) if row.stand else None,
+        "verdict": answers.verdict(row.verdict) if row.verdict else None,
+        "out_with": answers.for_eyes_of(actor, answers.rooms_of(row.kit), answers.checkout(held)),
+    }
+
+
 def all_shown(rows: list[Trip], actor: Actor | None) -> list[dict[str, Any]]:
-    """Trips with their kits, in one query more."""
-    promised: dict[int, list[Reservation]] = {trip.pk: [] for trip in rows}
-    for row in Reservation.objects.filter(trip__in=promised, released__isnull=True).select_related(
-        "kit", "person"
-    ):
-        promised[row.trip_id].append(row)
-    return [shown(trip, promised[trip.pk], actor) for trip in rows]
+    """Trips with their kits, in a number of queries that does not grow with them."""
+    return [shown(seen, actor) for seen in outlook.seen(rows)]
 
 
 def put_shown(done: Put, actor: Actor) -> dict[str, Any]:

@@ -7,16 +7,17 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db.models import Exists, Max, OuterRef, Q, QuerySet, Sum
+from django.db.models import Exists, F, Max, OuterRef, Q, QuerySet, Sum
 
 from gearroom.core import clock
 from gearroom.core.models import Person, Room
-from kits.models import Checkout, Entry, Kit, Reservation, Trip, WithheldKind, Withholding
+from kits.models import Checkout, Entry, Kit, Trip, WithheldKind, Withholding
 from kits.rules.facts import KitState, Reason, Verdict
 from kits.rules.readiness import judge
-from kits.services import fitness, stocking
+from kits.rules.trips import Coverage, Stand
+from kits.services import fitness, outlook, stocking
 from kits.services.custody import end_of_day
-from kits.services.reservations import open_reservations
+from kits.services.promises import open_reservations
 from kits.services.stocking import Stocked
 
 MOST_NEEDING_A_HAND = 40
@@ -36,30 +37,37 @@ _OF_A_RETURN = (
 
 @dataclass(frozen=True)
 class Waiting:
-    """A kit that has still to go out for a trip: to whom, and how it stands through the last
-    day."""
+    """A kit that has still to go out for a trip: to whom, its verdict for that day and trip, and
+    how it stands to the trip. `elsewhere`: who has it on something else."""
 
     kit: Kit
     person: Person | None
     verdict: Verdict
+    stand: Stand
+    elsewhere: Checkout | None = None
 
 
 @dataclass(frozen=True)
 class Departure:
     """A trip that leaves today or tomorrow, or has left without all its kits. `gone`: kits that
-    went; none gone and none waiting: no kit is promised to it."""
+    went and are out on it, or served it; none gone and none waiting: no kit is promised to it."""
 
     trip: Trip
     waiting: Sequence[Waiting]
     gone: int
+    coverage: Coverage | None = None
 
 
 @dataclass(frozen=True)
 class Return:
-    """A kit that is out and due; `late`: the due time has passed."""
+    """A kit that is out; `late`: its due time has passed."""
 
     checkout: Checkout
     late: bool
+
+    def due_by(self, then: datetime) -> bool:
+        """Whether it is due by an instant."""
+        return self.checkout.due_at is not None and self.checkout.due_at <= then
 
 
 @dataclass(frozen=True)
@@ -80,13 +88,17 @@ class NeedsHand:
 
 @dataclass(frozen=True)
 class Board:
-    """All four parts. `more_needing`: how many more need a hand than are listed; `low`: the things
+    """All parts. `all_out`: trips leave today or tomorrow, and every kit for them is out on them;
+    `out_now`: all that is out of the room or at home there, the soonest due first, those without a
+    due time last. `more_needing`: how many more need a hand than are listed; `low`: the things
     that are down to their order level here, the emptiest first; `empty`: the room has no kit."""
 
     room: Room
     today: date
     going_out: Sequence[Departure]
+    all_out: bool
     coming_back: Sequence[Return]
+    out_now: Sequence[Return]
     to_sort: Sequence[ToSort]
     needs_hand: Sequence[NeedsHand]
     more_needing: int
@@ -113,22 +125,8 @@ def board(room: Room) -> Board:
     """The board of a room, as of today and tomorrow there."""
     today = clock.today(room.time_zone)
     until = end_of_day(today + timedelta(days=1), room.time_zone)
-    promised = list(
-        open_reservations()
-        .filter(
-            Q(trip__room=room) | Q(kit__room=room),
-            trip__cancelled_at__isnull=True,
-            trip__departs_at__lte=until,
-            trip__last_day__gte=today,
-        )
-        .select_related("kit", "trip__leader", "person")
-        .prefetch_related("kit__home_room")
-        .order_by("trip__departs_at", "trip", "kit__name")
-    )
-    went = Checkout.objects.filter(
-        trip__in={row.trip_id for row in promised}, undone__isnull=True
-    ).values_list("kit_id", "trip_id")
-    gone: set[tuple[int, int | None]] = {(kit, trip) for kit, trip in went}
+    trips = outlook.seen(_near(room, until))
+    going_out = [each for each in map(_departure, trips) if each is not None]
     sorting = list(_kits_in(room).filter(to_sort_since__isnull=False).order_by("to_sort_since"))
     drying = set(
         Withholding.objects.filter(
@@ -140,20 +138,20 @@ def board(room: Room) -> Board:
     )
     unfit = _unfit(room, today).filter(to_sort_since__isnull=True)
     hand = list(unfit.order_by("name")[:MOST_NEEDING_A_HAND])
-    states = fitness.states({row.kit_id for row in promised} | {kit.pk for kit in hand})
+    states = fitness.states({kit.pk for kit in hand})
+    out = _out(room)
     return Board(
         room=room,
         today=today,
-        going_out=sorted(
-            [*_departures(promised, gone, states), *_without_kits(room, today, until)],
-            key=lambda each: each.trip.departs_at,
-        ),
-        coming_back=_returns(room, until),
+        going_out=going_out,
+        all_out=not going_out and any(each.coverage is Coverage.COVERED for each in trips),
+        coming_back=[each for each in out if each.due_by(until)],
+        out_now=out,
         to_sort=[ToSort(kit, kit.pk in drying) for kit in sorting],
         needs_hand=_needing(hand, states, today),
         more_needing=unfit.count() - len(hand) if len(hand) == MOST_NEEDING_A_HAND else 0,
         low=_low(room),
-        empty=not (promised or sorting or hand or _kits_in(room).exists()),
+        empty=not (trips or sorting or hand or _kits_in(room).exists()),
     )
 
 
@@ -178,64 +176,49 @@ def _unfit(room: Room, today: date) -> QuerySet[Kit]:
     )
 
 
-def _departures(
-    promised: Iterable[Reservation], gone: set[tuple[int, int | None]], states: dict[int, KitState]
-) -> list[Departure]:
-    by_trip: dict[int, list[Reservation]] = {}
-    for row in promised:
-        by_trip.setdefault(row.trip_id, []).append(row)
-    found = []
-    for rows in by_trip.values():
-        trip = rows[0].trip
-        waiting = [
-            Waiting(row.kit, row.person or trip.leader, _judged(row, rows, states))
-            for row in rows
-            if (row.kit_id, row.trip_id) not in gone
-        ]
-        if waiting:
-            found.append(Departure(trip, waiting, len(rows) - len(waiting)))
-    return found
-
-
-def _without_kits(room: Room, today: date, until: datetime) -> list[Departure]:
-    """Trips that leave and to which no kit is promised."""
-    promised = open_reservations().filter(trip=OuterRef("pk"))
-    out = Checkout.objects.filter(trip=OuterRef("pk"), undone__isnull=True)
-    trips = Trip.objects.filter(
-        ~Exists(promised),
-        ~Exists(out),
-        room=room,
-        cancelled_at__isnull=True,
-        first_day__gte=today,
-        departs_at__lte=until,
-    )
-    return [Departure(trip, (), 0) for trip in trips.order_by("departs_at", "pk")]
-
-
-def _judged(
-    row: Reservation, together: Iterable[Reservation], states: dict[int, KitState]
-) -> Verdict:
-    today = fitness.today_of(row.kit)
-    return judge(
-        states[row.kit_id],
-        max(row.trip.last_day, today),
-        today,
-        trip=fitness.needs_of(row.trip),
-        others=[states[other.kit_id] for other in together if other.kit_id != row.kit_id],
+def _near(room: Room, until: datetime) -> QuerySet[Trip]:
+    """The trips that leave the room, or that kits in it are promised to, by then and have not
+    ended."""
+    kits = open_reservations().filter(kit__room=room).values("trip")
+    return (
+        Trip.objects.filter(
+            Q(room=room) | Q(pk__in=kits),
+            cancelled_at__isnull=True,
+            departs_at__lte=until,
+            returns_at__gt=clock.now(),
+        )
+        .select_related("room", "leader")
+        .order_by("departs_at", "pk")
     )
 
 
-def _returns(room: Room, until: object) -> list[Return]:
+def _departure(seen: outlook.TripSeen) -> Departure | None:
+    """What is still to do for a trip; None where it has all that it needs, or has ended."""
+    if seen.coverage is None:
+        return None
+    gone = [row for row in seen.kits if row.stand in (Stand.OUT_ON_IT, Stand.BACK)]
+    waiting = [
+        Waiting(row.kit, row.person, row.verdict, row.stand, row.elsewhere)
+        for row in seen.kits
+        if row.reservation is not None
+        and row.verdict is not None
+        and row.stand is not None
+        and row not in gone
+    ]
+    if gone and not waiting and seen.coverage is Coverage.COVERED:
+        return None
+    return Departure(seen.trip, waiting, len(gone), seen.coverage)
+
+
+def _out(room: Room) -> list[Return]:
     now = clock.now()
     rows = (
-        Checkout.objects.filter(
-            Q(kit__room=room) | Q(kit__home_room=room), in_at__isnull=True, due_at__lte=until
-        )
+        Checkout.objects.filter(Q(kit__room=room) | Q(kit__home_room=room), in_at__isnull=True)
         .select_related("kit", "section", "person", "trip")
         .only(*_OF_A_RETURN)
-        .order_by("due_at", "kit__name")
+        .order_by(F("due_at").asc(nulls_last=True), "kit__name")
     )
-    return [Return(row, row.due_at < now) for row in rows]
+    return [Return(row, row.due_at is not None and row.due_at < now) for row in rows]
 
 
 def _needing(kits: Iterable[Kit], states: dict[int, KitState], today: date) -> list[NeedsHand]:

@@ -29,8 +29,7 @@ from kits.models import (
     Withholding,
 )
 from kits.rules.readiness import FitDays
-from kits.services import find, fitness, verdicts
-from kits.services.reservations import open_reservations
+from kits.services import find, fitness, promises, verdicts
 from kits.services.verdicts import Judged
 
 
@@ -94,10 +93,8 @@ def listed(
         )
         kits = kits.filter(Exists(open_one) if out else ~Exists(open_one))
     if reserved is not None:
-        promise = _standing(min(_todays().values(), default=clock.today("UTC"))).filter(
-            kit=OuterRef("pk")
-        )
-        kits = kits.filter(Exists(promise) if reserved else ~Exists(promise))
+        promised = Q(pk__in={each.promise.kit for each in promises.standing()})
+        kits = kits.filter(promised if reserved else ~promised)
     if fit_through is not None:
         kits = kits.filter(_fit_through(fit_through))
     return kits
@@ -128,7 +125,7 @@ def overviews(
             "version", "key"
         )
     )
-    promised = _next_promises(kits)
+    promised = promises.next_of(ids)
     withheld: dict[int, list[Withholding]] = defaultdict(list)
     for row in Withholding.objects.filter(kit__in=ids, released__isnull=True).select_related(
         "since"
@@ -154,7 +151,7 @@ def overviews(
             ],
             seal=seals.get((kit.pk, None), ""),
             checkout=out.get((kit.pk, None)),
-            reserved=promised.get(kit.pk),
+            reserved=promised[kit.pk].reservation if kit.pk in promised else None,
             withheld=withheld[kit.pk],
             labels=labels[kit.pk],
             judged=judged[kit.pk],
@@ -181,28 +178,6 @@ def overview(actor: Actor, kit: Kit) -> Overview:
 
 
 # ------------------------------------------------------------------------------------------- inside
-def _standing(today: date) -> QuerySet[Reservation]:
-    """Promises to trips that are neither cancelled nor over."""
-    return open_reservations().filter(trip__cancelled_at__isnull=True, trip__last_day__gte=today)
-
-
-def _next_promises(kits: Sequence[Kit]) -> dict[int, Reservation]:
-    """The next promise of each kit that it has not gone out for yet (see `find.next_promise`)."""
-    todays = {kit.pk: fitness.today_of(kit) for kit in kits}
-    gone = Checkout.objects.filter(kit=OuterRef("kit"), trip=OuterRef("trip"), undone__isnull=True)
-    rows = (
-        _standing(min(todays.values(), default=clock.today("UTC")))
-        .filter(~Exists(gone), kit__in=todays)
-        .select_related("trip__leader", "person")
-        .order_by("trip__departs_at", "trip")
-    )
-    found: dict[int, Reservation] = {}
-    for row in rows:
-        if row.trip.last_day >= todays[row.kit_id]:
-            found.setdefault(row.kit_id, row)
-    return found
-
-
 def _todays() -> dict[str, date]:
     """Today in each time zone that has a gear room."""
     zones = Room.objects.order_by("time_zone").values_list("time_zone", flat=True).distinct()

@@ -114,7 +114,7 @@ _SAID: dict[str, Promise] = {
 
 def _beyond(held: Checkout | None, trip: Trip) -> str:
     """Who has a kit when the trip departs, as things are; an overdue kit may stay away as well."""
-    if held is None or clock.now() <= held.due_at <= trip.departs_at:
+    if held is None or (held.due_at is not None and clock.now() <= held.due_at <= trip.departs_at):
         return ""
     return held.person.name if held.person else _("Somebody")
 

@@ -24,7 +24,7 @@ from gearroom.core.problems import Invalid, NotFound, Unacceptable
 from kits.models import Entry, EntryKind, Reservation, Trip
 from kits.rules.hazards import UnknownHazardError, hazards
 from kits.rules.trips import TripDaysError, check_days
-from kits.services import notices, reservations
+from kits.services import notices, promises, reservations
 from kits.services.ledger import Book
 from kits.services.wording import said
 
@@ -128,7 +128,7 @@ def clashes_of(trip: Trip) -> list[Clash]:
         return []
     ours = {
         r.kit_id: r
-        for r in reservations.open_reservations()
+        for r in promises.open_reservations()
         .filter(trip=trip)
         .select_related("kit__home_room", "kit__responsible", "kit__deputy")
     }
@@ -276,7 +276,7 @@ def _tell(entry: Entry, trip: Trip, what: str, clashes: Sequence[Clash]) -> None
         ],
     }
     concerned = [c.reservation for c in clashes] or list(
-        reservations.open_reservations()
+        promises.open_reservations()
         .filter(trip=trip)
         .select_related("kit__home_room", "kit__responsible", "kit__deputy")
     )

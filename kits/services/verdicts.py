@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 
 from gearroom.core import clock
-from kits.models import Checkout, Kit, Reservation, Trip
+from kits.models import Checkout, Kit, Trip
 from kits.rules.changes import last_days
 from kits.rules.facts import KitState, Verdict
-from kits.rules.question import DAYS_AHEAD, Coming, Out, question
+from kits.rules.question import Coming, Out, question
 from kits.rules.readiness import judge
-from kits.services import fitness
+from kits.services import fitness, promises
 
 
 @dataclass(frozen=True)
@@ -76,12 +75,13 @@ def _questions_by_day(kits: Iterable[Kit], days: int) -> dict[int, list[Question
             kit__in=kits, section__isnull=True, in_at__isnull=True
         ).select_related("trip")
     }
-    coming = _coming([kit for kit in kits if kit.pk not in out], days)
+    coming = promises.of_kits([kit.pk for kit in kits if kit.pk not in out])
     found = {}
     for kit in kits:
         today, held = fitness.today_of(kit), out.get(kit.pk)
+        trips = [each.trip for each in coming.get(kit.pk, ())]
         found[kit.pk] = [
-            _question(kit, today + timedelta(days=n), held, coming[kit.pk]) for n in range(days)
+            _question(kit, today + timedelta(days=n), held, trips) for n in range(days)
         ]
     return found
 
@@ -173,48 +173,3 @@ def _out(held: Checkout, kit: Kit) -> Out:
         held.trip.last_day if held.trip else None,
         clock.local_date(held.due_at, zone) if held.due_at else None,
     )
-
-
-def _coming(kits: Iterable[Kit], days: int) -> dict[int, list[Trip]]:
-    """The trips that each kit is reserved for, that have begun or begin soon on one of so many
-    days from today, and that have not ended for it."""
-    kits = list(kits)
-    zones = {kit.pk: kit.home_room.time_zone for kit in kits}
-    now = clock.now()
-    rows = (
-        Reservation.objects.filter(
-            kit__in=kits,
-            released__isnull=True,
-            trip__cancelled_at__isnull=True,
-            trip__returns_at__gt=now,
-            trip__departs_at__lte=now + timedelta(days=DAYS_AHEAD + 1 + days),
-        )
-        .select_related("trip")
-        .order_by("trip__departs_at", "trip")
-    )
-    back = _back(rows, zones)
-    found: dict[int, list[Trip]] = defaultdict(list)
-    for row in rows:
-        if (row.kit_id, row.trip_id) not in back:
-            found[row.kit_id].append(row.trip)
-    return found
-
-
-def _back(rows: Iterable[Reservation], zones: Mapping[int, str]) -> set[tuple[int, int]]:
-    """The kits, with their trips, that came back from them on the last day."""
-    last_days = {(row.kit_id, row.trip_id): row.trip.last_day for row in rows}
-    returned: Iterable[tuple[int, int | None, datetime | None]] = Checkout.objects.filter(
-        kit__in={kit for kit, _ in last_days},
-        trip__in={trip for _, trip in last_days},
-        section__isnull=True,
-        in_at__isnull=False,
-        undone__isnull=True,
-    ).values_list("kit", "trip", "in_at")
-    return {
-        (kit, trip)
-        for kit, trip, in_at in returned
-        if trip is not None
-        and in_at is not None
-        and (kit, trip) in last_days
-        and clock.local_date(in_at, zones[kit]) >= last_days[kit, trip]
-    }

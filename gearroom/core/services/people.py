@@ -50,6 +50,17 @@ def of_room(people: QuerySet[Person], room: Room) -> QuerySet[Person]:
     return people.filter(Q(home_room=room) | Q(pk__in=members))
 
 
+def programs() -> QuerySet[Person]:
+    """Those that are no people: shared devices, and other programs that act by token."""
+    integrations = Membership.objects.filter(role=Role.INTEGRATION.value).values("person")
+    return Person.objects.filter(Q(user__device__isnull=False) | Q(pk__in=integrations))
+
+
+def is_program(person: Person) -> bool:
+    """Whether it is a program, which never has a kit."""
+    return programs().filter(pk=person.pk).exists()
+
+
 def get(actor: Actor, person_id: int) -> Person:
     """Somebody whom they may see; raises NotFound for anybody else, there or not."""
     person = seen_by(actor).filter(pk=person_id).first()

@@ -53,6 +53,7 @@ def _facts(request: HttpRequest) -> dict[str, object]:
                         "kit": each.kit,
                         "person": each.person,
                         "verdict": each.verdict,
+                        "away": each.elsewhere is not None,
                         "why": ""
                         if each.verdict.fit
                         else wording.reason(each.verdict.reasons[0])["text"],

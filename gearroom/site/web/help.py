@@ -180,7 +180,8 @@ _WEEKLY = Topic(
     _("Monday’s email"),
     (
         _(
-            "It begins with the soonest departure whose kits are not ready, and with what settles it."
+            "It begins with the soonest departure whose kits are not ready, and with what settles "
+            "it."
         ),
         _("What you hear at once, weekly or not at all is yours to choose; recalls always come."),
     ),

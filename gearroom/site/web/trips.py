@@ -120,7 +120,7 @@ def _trip_page(request: HttpRequest, trip: Trip, problem: Problem | None = None)
                 row,
                 wording.reasons(row.verdict.reasons) if row.verdict else [],
                 row.reservation is not None
-                and row.went is None
+                and not row.on_it
                 and who.may("reserve", row.kit.home_room_id),
             )
             for row in seen.kits
