@@ -48,11 +48,11 @@ def test_a_trip_that_leaves_without_a_kit_is_on_the_board_until_it_is_promised_o
 
     told = client.get("/board/lines/", {"seen": before})  # though nothing is in the book yet
     assert "Crag walk" in text_of(told) and "Next month" not in text_of(told)
-    assert "No kit is promised to it." in text_of(told)
+    assert "No kit is reserved for it." in text_of(told)
     assert f'href="/trips/{trip.pk}/"' in told.content.decode()
     reservations.reserve(make.act(), school.world.day_01, trip)
 
-    assert "No kit is promised to it." not in text_of(client.get("/"))
+    assert "No kit is reserved for it." not in text_of(client.get("/"))
 
 
 def test_a_kit_that_goes_out_is_named_once(school):
@@ -61,7 +61,7 @@ def test_a_kit_that_goes_out_is_named_once(school):
 
     page = text_of(browser(school.world.keeper).get("/"))
 
-    assert page.count("DAY-02 Don’t take") == 1
+    assert page.count("DAY-02 Do not take: no Wound dressing") == 1
     assert "Nothing else: what goes out comes first." in page
 
 

@@ -15,11 +15,12 @@ from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
 from gearroom.core import clock
-from kits.models import Kit
-from kits.rules.facts import Word
+from kits.models import Kit, Trip
+from kits.rules.facts import Verdict, Word
 from kits.rules.sentences import Sentence
 from kits.services import verdict_wording, wording
-from kits.services.verdicts import Judged
+from kits.services.verdicts import Judged, Question
+from labels.services.outcomes import KitSeen
 
 register = template.Library()
 
@@ -98,24 +99,46 @@ TONES = {
 
 
 @register.filter
-def tone(judged: Judged) -> str:
+def tone(of: Verdict | KitSeen) -> str:
     """The class of a row or card of a kit that stands so."""
-    return TONES[judged.verdict.word]
+    return TONES[of.word] if isinstance(of, Verdict) else TONES[Word(of.verdict)]
 
 
 @register.simple_tag
 def verdict(kit: Kit, judged: Judged) -> SafeString:
     """A kit's verdict in words, on an element that says which kit, day and trip were judged."""
-    asked, word = judged.question, judged.verdict.word
+    trip = judged.question.trip
+    return _mark(
+        kit.name,
+        judged.question.through,
+        trip.pk if trip else None,
+        judged.verdict.word,
+        verdict_wording.verdict(judged.verdict),
+    )
+
+
+@register.simple_tag
+def trip_verdict(kit: Kit, of: Verdict, trip: Trip) -> SafeString:
+    """The same of a kit of a trip, judged for it."""
+    return verdict(kit, Judged(Question(of.through, trip), of))
+
+
+@register.simple_tag
+def scanned_verdict(kit: KitSeen) -> SafeString:
+    """The same of a kit that was scanned."""
+    return _mark(kit.name, kit.through, kit.trip, Word(kit.verdict), kit.verdict_text)
+
+
+def _mark(kit: str, through: date, trip: int | None, word: Word, text: str) -> SafeString:
     return format_html(
         '<span class="mark {}" data-kit="{}" data-through="{}" data-trip="{}" data-verdict="{}">'
         "{}</span>",
         TONES[word],
-        kit.name,
-        asked.through.isoformat(),
-        asked.trip.pk if asked.trip else "",
+        kit,
+        through.isoformat(),
+        trip if trip is not None else "",
         word,
-        verdict_wording.verdict(judged.verdict),
+        text,
     )
 
 
@@ -123,9 +146,25 @@ def verdict(kit: Kit, judged: Judged) -> SafeString:
 def beside(kit: Kit, judged: Judged) -> str:
     """What stands beside a verdict: the question that it answers, and the first expiry."""
     asked = judged.question
+    return _beside(asked.through, asked.trip.name if asked.trip else "", kit.first_expiry)
+
+
+@register.simple_tag
+def trip_beside(kit: Kit, of: Verdict, trip: Trip) -> str:
+    """The same of a kit of a trip, judged for it."""
+    return _beside(of.through, trip.name, kit.first_expiry)
+
+
+@register.simple_tag
+def scanned_beside(kit: KitSeen) -> str:
+    """The same of a kit that was scanned."""
+    return _beside(kit.through, kit.trip_name, kit.first_expiry)
+
+
+def _beside(through: date, trip: str, expiry: date | None) -> str:
     parts = [
-        verdict_wording.judged_for(asked.through, asked.trip.name if asked.trip else ""),
-        verdict_wording.first_expiry(kit.first_expiry),
+        verdict_wording.judged_for(through, trip),
+        verdict_wording.first_expiry(expiry),
     ]
     return " · ".join(filter(None, parts))
 

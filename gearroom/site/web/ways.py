@@ -40,6 +40,11 @@ def settle(kit: Kit, person: Person | None, verdict: Verdict) -> Settle:
     return settle_reason(kit, verdict.reasons[0])
 
 
+def hand_back(kit: Kit) -> Settle:
+    """For a kit that is out and wanted here."""
+    return Settle(_("Hand back"), reverse("hand-back", args=[kit.name]))
+
+
 def settle_verdict(kit: Kit, verdict: Verdict) -> Settle | None:
     """The one thing that settles the worst of what keeps a kit from being ready, if anything
     does: what nobody has entered is counted first."""
