@@ -294,6 +294,9 @@ class ResealBody(ActBody):
 class ResealedAnswer(serializers.Serializer[Any]):
     entry = answers.EntryAnswer()
     seal = serializers.CharField()
+    first_expiry = serializers.DateField(
+        allow_null=True, help_text="For its tag; null: nothing in it is dated."
+    )
     fit_until = serializers.DateField(allow_null=True)
     may_go_until = serializers.DateField(allow_null=True)
     to_sort = serializers.BooleanField(
@@ -308,7 +311,7 @@ class Reseal(UseCaseView):
     answers = {201: ResealedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Put a numbered seal on; how the kit then stands, for its tag."""
+        """Put a numbered seal on; with what its tag then says, and how the kit stands."""
         kit = find.kit(act.actor, self.kwargs["kit"])
         section = find.section(kit, data["section"]) if "section" in data else None
         seal = turnaround.reseal(act, kit, data["seal"], section=section, anyway=data["anyway"])
@@ -317,6 +320,7 @@ class Reseal(UseCaseView):
         return 201, {
             "entry": answers.entry(seal.put_on),
             "seal": seal.number,
+            "first_expiry": answers.iso(kit.first_expiry),
             "fit_until": answers.iso(days.fit_until),
             "may_go_until": answers.iso(days.may_go_until),
             "to_sort": kit.to_sort_since is not None,

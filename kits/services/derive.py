@@ -6,6 +6,7 @@ from datetime import date, datetime
 
 from gearroom.core import clock
 from kits.models import AsFound, Entry, EntryKind, Kit
+from kits.rules.irregular import Broken
 
 _MAY_SORT = (EntryKind.LOOK_INSIDE, EntryKind.RESTOCK, EntryKind.COUNT, EntryKind.RESEAL)
 CLOSED = (AsFound.SEALED, AsFound.CLOSED)
@@ -73,6 +74,8 @@ def to_sort_since(kit: Kit) -> datetime | None:
         if entry.kind in _MAY_SORT:
             if _ends_sorting(entry):
                 return first
+        elif Broken.OUT_OF_ORDER in entry.irregular:
+            continue
         elif entry.kind == EntryKind.CHECK_IN:
             if entry.detail["as_found"] not in CLOSED:
                 return entry.occurred_at

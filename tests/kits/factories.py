@@ -7,7 +7,7 @@ relative to today, so that nothing goes out of date while the tests are kept.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from itertools import count
 from typing import Any
 
@@ -192,7 +192,10 @@ def trip(name: str, at: Room, first: int = 0, last: int = 0, **more: Any) -> Tri
         name=name,
         room=at,
         departs_at=start,
-        returns_at=start + timedelta(days=last - first, hours=9),
+        returns_at=min(
+            start + timedelta(days=last - first, hours=9),
+            datetime.combine(days(last), time(23, 59, 59), UTC),
+        ),
         first_day=days(first),
         last_day=days(last),
         created_at=timezone.now(),

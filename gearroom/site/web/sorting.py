@@ -23,8 +23,6 @@ from kits.services import (
     overview,
     sealing,
     turnaround,
-    verdict_wording,
-    verdicts,
     wording,
 )
 
@@ -74,7 +72,6 @@ def _sort_page(
     for row, thing in zip(listed["put_in"], chosen.listed, strict=True):
         row["listed_as"] = str(thing)
         row["chosen"] = row["lot"] in {lot.pk for lot in lots}
-    judged = verdicts.judged_one(seen.kit)
     held = None
     if kit.to_sort_since is not None and who.may("see_people"):
         held = asking.latest(kit)
@@ -88,11 +85,7 @@ def _sort_page(
         "chosen": lots,
         "left_out": request.POST.getlist("left-out"),
         "nothing_to_do": not (listed["put_in"] or listed["take_out"] or listed["fill_up"]),
-        "reasons": wording.reasons(judged.verdict.reasons, turnaround.swaps(plan)),
-        "judged": judged,
-        "verdict": judged.verdict,
-        "first_expiry": verdict_wording.first_expiry(seen.kit.first_expiry),
-        "verdict_text": verdict_wording.verdict(judged.verdict),
+        "reasons": wording.reasons(seen.judged.verdict.reasons, turnaround.swaps(plan)),
         "problem": problem,
         "lacking": sealing.not_replaced(seen.kit),
         "not_replaced": problem if problem and problem.code == "not-replaced" else None,
