@@ -18,10 +18,18 @@ KINDS.update(
              "Scan the guide's tag, or choose who takes it."),
             ("due-in-the-past", 422, "The due time has passed", "Give a time still to come."),
             ("not-fit", 409, "The kit is not fit to go",
-             "“reasons” lists what stands against it, and what settles each. Take another kit, or"
-             " settle them. A rescue always goes: send “emergency”."),
+             "“reasons” lists what stands against it, and what settles each; “offers” the ways on,"
+             " the quickest first. A rescue always goes: send “emergency”."),
             ("short-needs-a-reason", 409, "The kit is short of something",
-             "A keeper or an instructor may let it go with a reason: send “short_reason”."),
+             "“offers” lists the ways on, the quickest first: add what it lacks, take another kit,"
+             " send “short_reason” or “cleared_by”."),
+            ("may-not-clear", 422, "This person may not clear a kit",
+             "“people” names who may. Ring one of them, and say which."),
+            ("answered-already", 409, "It was answered already", "There is nothing to do."),
+            ("not-yours", 403, "It is for somebody else to answer",
+             "Whoever is named answers by the link that was sent to them, or signed in."),
+            ("nothing-to-add", 409, "No shelf here has what would settle it",
+             "Take another kit, or restock from another room."),
             ("kit-reserved", 409, "The kit is promised to a trip",
              "Choose another kit, or release the reservation."),
             ("reserved-for-another", 409, "The kit is promised to another's trip",
@@ -152,6 +160,7 @@ KINDS.update(
 
 NOUNS.update(
     {
+        "clearance": pgettext_lazy("not found", "clearance"),
         "batch": pgettext_lazy("not found", "batch"),
         "calendar": pgettext_lazy("not found", "calendar"),
         "entry": pgettext_lazy("not found", "entry"),

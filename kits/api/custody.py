@@ -37,6 +37,12 @@ class CheckOutBody(bodies.HereBody):
     short_reason = serializers.CharField(
         required=False, max_length=300, help_text="Why it may go although it is short."
     )
+    cleared_by = serializers.CharField(
+        required=False,
+        max_length=40,
+        help_text="Who cleared by telephone that it goes, by id or by the tag's code. They are"
+        " asked to confirm it.",
+    )
     take_reason = serializers.CharField(
         required=False,
         max_length=300,
@@ -63,6 +69,8 @@ class CheckOut(UseCaseView):
         person = find.person(data.pop("person")) if "person" in data else None
         trip = bodies.trip_said(act, data)
         section = find.section(kit, data.pop("section")) if "section" in data else None
+        if "cleared_by" in data:
+            data["cleared_by"] = find.person(data["cleared_by"])
         taken = custody.check_out(act, kit, person=person, trip=trip, section=section, **data)
         told = {
             "checkout": answers.checkout(taken.checkout),

@@ -1,6 +1,7 @@
 """Tables of the gear room's business."""
 
 from kits.models.catalogue import Disposal, Item, PackCode, Substitute
+from kits.models.clearances import Clearance, ClearanceAnswer
 from kits.models.custody import AsFound, Checkout, Handover, Reservation, Trip
 from kits.models.kits import Kit, LevelFact, Photo, Seal, WithheldKind, Withholding
 from kits.models.labels import Label, LabelKind
@@ -17,6 +18,8 @@ __all__ = [
     "AsFound",
     "Certainty",
     "Checkout",
+    "Clearance",
+    "ClearanceAnswer",
     "Disposal",
     "Entry",
     "EntryKind",

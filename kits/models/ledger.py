@@ -20,6 +20,7 @@ class EntryKind(models.TextChoices):
     CHECK_IN = "check-in"
     PASS = "pass"
     EMERGENCY = "emergency"
+    CLEARANCE = "clearance"
     USE = "use"
     LOOK_INSIDE = "look-inside"
     COUNT = "count"

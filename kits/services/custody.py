@@ -31,8 +31,8 @@ from kits.models import (
 )
 from kits.rules.facts import Verdict, Weight
 from kits.rules.irregular import Broken
-from kits.services import derive, keeping, notices, use
-from kits.services.going_out import UNSAID, Plan, Unsaid, plan, refuse_promised, refuse_unfit
+from kits.services import derive, going_short, keeping, notices, use
+from kits.services.going_out import UNSAID, Plan, Unsaid, plan, refuse_promised
 from kits.services.holders import kit_is_out, open_checkout
 from kits.services.ledger import Book
 
@@ -83,6 +83,7 @@ def check_out(
     due_at: datetime | Unsaid | None = UNSAID,
     section: Place | None = None,
     short_reason: str = "",
+    cleared_by: Person | None = None,
     take_reason: str = "",
     emergency: bool = False,
     already_gone: bool = False,
@@ -93,13 +94,14 @@ def check_out(
     Without `trip` it goes for the one that `going_out.plan` finds, with None for none; without
     `person` to whom it is promised to for that, or the trip's leader; without `due_at` it is due
     when the trip returns or the room closes, with None nobody sets a time. `short_reason` says why
-    it goes though it is short, `take_reason` why though it is promised to another's trip.
+    it goes though it is short, `cleared_by` who cleared it by telephone, `take_reason` why it goes
+    though it is promised to another's trip.
     `emergency` and `already_gone` are facts and always recorded; an emergency belongs to whoever
     reports it, for no trip. `irregular` are rules that the caller knows were broken. A fact claimed
     before the kit's latest change of hands is written into its history, and changes nothing.
 
-    Raises Refused: `kit-is-out` (says who has it), `not-fit`, `short-needs-a-reason`,
-    `reserved-for-another` (says whose it is and what would do); Unacceptable: `who-takes-it`,
+    Raises Refused: `kit-is-out` (says who has it), `reserved-for-another` (says whose it is and
+    what would do), what `going_short.permit` raises; Unacceptable: `who-takes-it`,
     `due-in-the-past`.
     """
     fact = emergency or already_gone
@@ -129,7 +131,10 @@ def check_out(
         if fact:
             irregular += _broken(going, emergency=emergency)
         else:
-            _refuse(act, going, short_reason, take_reason, whole=section is None)
+            _refuse_unsaid(act, going)
+            if section is None:
+                refuse_promised(act, going, take_reason)
+            going_short.permit(act, going, short_reason, cleared_by)
         entry = book.post(
             EntryKind.EMERGENCY if emergency else EntryKind.CHECK_OUT,
             kit=kit,
@@ -142,6 +147,7 @@ def check_out(
                 "reasons": [r.code for r in going.verdict.reasons],
                 "section": section.section_key if section else None,
                 "short_reason": short_reason,
+                "cleared_by": cleared_by.pk if cleared_by else None,
                 "take_reason": take_reason,
             },
         )
@@ -164,6 +170,7 @@ def check_out(
         )
         if kit.lost_since is not None:
             keeping.mark_found(book, kit)
+        going_short.record(entry, checkout, going.verdict, short_reason, cleared_by)
         if emergency:
             notices.tell_keepers(entry, "emergency", kit=kit)
         elif irregular or take_reason:
@@ -171,8 +178,8 @@ def check_out(
     return Taken(kit, checkout, entry, going.verdict)
 
 
-def _refuse(act: Act, going: Plan, short_reason: str, take_reason: str, *, whole: bool) -> None:
-    """Refuse a request to take a kit out, or a section of it, that may not be as things stand."""
+def _refuse_unsaid(act: Act, going: Plan) -> None:
+    """Refuse a request that does not say who takes a kit, or is due before it begins."""
     kit = going.kit
     if going.person is None:
         raise Unacceptable(
@@ -185,9 +192,6 @@ def _refuse(act: Act, going: Plan, short_reason: str, take_reason: str, *, whole
             "due-in-the-past",
             _("The due time has passed already. Give a time that is still to come."),
         )
-    if whole:
-        refuse_promised(act, going, take_reason)
-    refuse_unfit(act, kit, going.verdict, short_reason)
 
 
 def _broken(going: Plan, *, emergency: bool) -> list[Broken]:

@@ -52,6 +52,7 @@ INSTEAD = {
     EntryKind.LABEL: _lazy("Cancel or bind the label again instead."),
     EntryKind.CHECK: _lazy("Check the instrument again instead."),
     EntryKind.REVERSE: _lazy("Do the act again instead."),
+    EntryKind.CLEARANCE: _lazy("Tell the keepers of the kit instead."),
 }
 
 

@@ -275,6 +275,7 @@ _ACTS: dict[str, str | Promise] = {
     "check-out": _lazy("taken out"),
     "check-in": _lazy("handed back"),
     "emergency": _lazy("taken for a rescue"),
+    "clearance": _lazy("clearance by phone answered"),
     "pass": _lazy("passed on"),
     "restock": _lazy("restocked"),
     "reseal": _lazy("sealed"),
@@ -319,6 +320,7 @@ IRREGULAR: dict[str, Promise] = {
         "The book had it in the gear room: it is written down as taken out to whom it was passed."
     ),
     Broken.EMERGENCY: _lazy("It went for an emergency, whatever its state."),
+    Broken.NOT_CLEARED: _lazy("Whoever was named as having cleared it by phone says they did not."),
     Broken.RESERVED_FOR_ANOTHER: _lazy("It was reserved for another guide’s trip then."),
     Broken.OUT_OF_ORDER: _lazy(
         "It changed hands again since then: this is history, and who has it now stays as it is."

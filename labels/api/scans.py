@@ -79,6 +79,19 @@ class Said(bodies.HereBody):
         required=False, allow_null=True, help_text="Null: nobody sets a time."
     )
     short_reason = serializers.CharField(required=False, max_length=300, default="")
+    cleared_by = serializers.CharField(
+        required=False,
+        max_length=40,
+        help_text="Who cleared by telephone that it goes, by id or by the tag's code.",
+    )
+    line = serializers.IntegerField(
+        required=False,
+        min_value=1,
+        help_text="“add”: the line of the kit list that is added to, as an offer names it.",
+    )
+    through = serializers.DateField(
+        required=False, help_text="“add”: good through this day; else through its next trip."
+    )
     take_reason = serializers.CharField(
         required=False,
         max_length=300,
@@ -282,6 +295,9 @@ class Scans(UseCaseView):
             holder=find.person(_code_in(data["holder"])) if "holder" in data else None,
             due_at=data.get("due_at", UNSAID),
             short_reason=data["short_reason"],
+            cleared_by=find.person(data["cleared_by"]) if "cleared_by" in data else None,
+            line=data.get("line"),
+            through=data.get("through"),
             take_reason=data["take_reason"],
             swap=data["swap"],
             emergency=data["emergency"],

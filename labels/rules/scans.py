@@ -20,6 +20,7 @@ class Intent(StrEnum):
     RECEIVE = "receive"
     COUNT = "count"
     LOOK_INSIDE = "look-inside"
+    ADD = "add"
 
 
 class Means(StrEnum):

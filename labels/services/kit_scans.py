@@ -21,8 +21,7 @@ from kits.services import (
     find,
     going_out,
     holders,
-    sealing,
-    turnaround,
+    offers,
     use,
     wording,
 )
@@ -40,12 +39,13 @@ from labels.services.outcomes import (
     part,
     text_of,
 )
+from labels.services.ways import ways_on
 from labels.services.whose import Goes, settle
 
 
 def show(act: Act, meaning: Meaning) -> Outcome:
     """A kit, with what can be done with it now."""
-    kit = _kit_of(meaning)
+    kit = kit_of(meaning)
     seen = showing.kit_seen(act.actor, kit)
     if seen.out_since is not None and seen.due_at is None:
         says = _("%(kit)s is out with %(has_it)s.") % {"kit": kit.name, "has_it": seen.has_it}
@@ -80,11 +80,11 @@ def show(act: Act, meaning: Meaning) -> Outcome:
         says,
         label=meaning.label,
         thing=seen,
-        next=what_now(meaning, kit, seen),
+        next=what_now(act, meaning, kit, seen),
     )
 
 
-def what_now(meaning: Meaning, kit: Kit, seen: KitSeen) -> list[Next]:
+def what_now(act: Act, meaning: Meaning, kit: Kit, seen: KitSeen) -> list[Next]:
     """What can be done with a kit as it stands, the likeliest first."""
     text = text_of(meaning)
     if seen.out_since is not None:
@@ -100,59 +100,19 @@ def what_now(meaning: Meaning, kit: Kit, seen: KitSeen) -> list[Next]:
             Next("pass", _("Pass it on"), kit.name, needs=("person",)),
         ]
     found: list[Next] = []
-    if seen.to_sort:
-        found.append(again(Intent.LOOK_INSIDE, _checked_now(kit), text))
-    if seen.to_sort or not seen.may_go:
-        found.append(Next("restock", _("See what it lacks"), kit.name))
-    if seen.may_go:
-        guide = going_out.plan(kit).person
-        needs = [] if guide else ["holder"]
-        needs += ["short_reason"] if seen.verdict == Word.SHORT else []
+    going = going_out.plan(kit)
+    guide = going.person
+    needs = [] if guide else ["holder"]
+    if going.verdict.fit or going.verdict.word is Word.NOT_SET_UP:
         whom = guide.name if guide else ""
         says = _("Take it out to %(whom)s") % {"whom": whom} if whom else _("Take it out")
         found.append(again(Intent.CHECK_OUT, says, text, needs))
+    else:
+        ways = offers.offers(act.actor, kit, going.verdict, trip=going.trip, person=guide)
+        found += ways_on(offers.shown(act.actor, kit, ways), text, needs)
+    if seen.to_sort or not seen.may_go:
+        found.append(Next("restock", _("See what it lacks"), kit.name))
     return found
-
-
-def _checked_now(kit: Kit) -> str:
-    if sealing.not_replaced(kit):
-        return _("Checked now: as the book has it")
-    return _("Checked now, all there")
-
-
-# ---------------------------------------------------------------------------------- looking inside
-def check(act: Act, meaning: Meaning) -> Outcome:
-    """Record that somebody looked through a kit and found it as the book has it; it waits no
-    longer to be sorted, and can go. Raises Refused (`kit-is-out`), NotFound for another room's."""
-    kit = _kit_of(meaning)
-    if _section_of(meaning) is not None:
-        raise not_a_kit(meaning)
-    if not _theirs(act, kit):
-        raise NotFound("kit", kit.name)
-    held = holders.open_checkout(kit)
-    if held is not None:
-        raise holders.kit_is_out(held)
-    entry = turnaround.look_inside(part(act, kit.name), kit)
-    kit = find.kits_of(act.actor).get(pk=kit.pk)
-    seen = showing.kit_seen(act.actor, kit)
-    says = (
-        _("%(kit)s is checked: as the book has it. %(verdict)s.")
-        if sealing.not_replaced(kit)
-        else _("%(kit)s is checked: all there. %(verdict)s.")
-    )
-    return Outcome(
-        meaning.seen,
-        Means.KIT,
-        "checked",
-        says % {"kit": kit.name, "verdict": seen.verdict_text},
-        label=meaning.label,
-        thing=seen,
-        entry=entry,
-        next=[
-            *what_now(meaning, kit, seen),
-            Next("undo", _("That was a mistake"), str(entry.pk)),
-        ],
-    )
 
 
 # -------------------------------------------------------------------------------------- taking out
@@ -167,7 +127,7 @@ def take_out(
     (`which-person`) where several tags were read; Refused (`another-kit-is-reserved`) where
     another kit is the one for this trip or person, unless `ask.swap`.
     """
-    kit, section = _kit_of(meaning), _section_of(meaning)
+    kit, section = kit_of(meaning), section_of(meaning)
     if (
         section is not None
         and not Seal.objects.filter(section=section, broken__isnull=True).exists()
@@ -188,6 +148,7 @@ def take_out(
         due_at=ask.due_at,
         section=section,
         short_reason=ask.short_reason,
+        cleared_by=ask.cleared_by,
         take_reason=ask.take_reason,
         emergency=ask.emergency,
         already_gone=ask.already_gone,
@@ -249,7 +210,7 @@ def _holder(ask: Ask, tags: Sequence[Person]) -> Person | None:
 def hand_in(act: Act, meaning: Meaning, ask: Ask) -> Outcome:
     """Hand a kit, or a section that is out on its own, back; whoever brings it, wherever it
     belongs. Raises Invalid for use that names no batch and no thing of ours."""
-    kit, section = _kit_of(meaning), _section_of(meaning)
+    kit, section = kit_of(meaning), section_of(meaning)
     if section is not None and holders.open_checkout(kit, section) is None:
         raise not_a_kit(meaning)
     back = custody.check_in(
@@ -321,7 +282,7 @@ def _remarks(back: custody.HandedBack) -> list[str]:
 def _after_hand_in(act: Act, back: custody.HandedBack) -> list[Next]:
     undo = Next("undo", _("That was a mistake"), str(back.entry.pk))
     kit = back.kit
-    if not _theirs(act, kit) or back.as_found in derive.CLOSED:
+    if not theirs(act, kit) or back.as_found in derive.CLOSED:
         return [undo]
     return [
         Next("log-use", _("Say what was used"), kit.name, needs=("used",)),
@@ -342,11 +303,13 @@ def not_a_kit(meaning: Meaning) -> Problem:
     )
 
 
-def _theirs(act: Act, kit: Kit) -> bool:
+def theirs(act: Act, kit: Kit) -> bool:
+    """Whether a kit is of a room of theirs, or in one."""
     return act.actor.belongs_to(kit.home_room_id) or act.actor.belongs_to(kit.room_id)
 
 
-def _kit_of(meaning: Meaning) -> Kit:
+def kit_of(meaning: Meaning) -> Kit:
+    """The kit that was read, or whose section was. Raises Invalid (`not-a-kit`)."""
     kit = meaning.kit
     if kit is None and meaning.label is not None and meaning.label.place is not None:
         kit = meaning.label.place.kit
@@ -355,13 +318,14 @@ def _kit_of(meaning: Meaning) -> Kit:
     return kit
 
 
-def _section_of(meaning: Meaning) -> Place | None:
+def section_of(meaning: Meaning) -> Place | None:
+    """The section whose label was read."""
     return meaning.label.place if meaning.label is not None else None
 
 
 def _thing(act: Act, meaning: Meaning, kit: Kit) -> Thing | None:
     """The kit as it stands now; to somebody of other rooms, what a passer-by sees."""
-    if _theirs(act, kit):
+    if theirs(act, kit):
         return showing.kit_seen(act.actor, find.kits_of(act.actor).get(pk=kit.pk))
     return passerby.facts_of(meaning.label, act.actor) if meaning.label else None
 

@@ -16,6 +16,7 @@ from labels.rules.scans import NOT_OURS, Intent, Look, Means, Seen
 from labels.services import kit_scans, passerby
 from labels.services.meaning import Meaning
 from labels.services.outcomes import Ask, Next, Outcome, again, text_of
+from labels.services.ways import ways_on
 
 
 def bind(meaning: Meaning) -> Next:
@@ -54,7 +55,7 @@ def why_nothing(meaning: Meaning, intent: Intent) -> Problem:
             return Unacceptable(
                 "not-ours", meaning.says + " " + _("Scan a label of a kit, a shelf or a batch.")
             )
-    if intent in (Intent.CHECK_OUT, Intent.CHECK_IN, Intent.LOOK_INSIDE):
+    if intent in (Intent.CHECK_OUT, Intent.CHECK_IN, Intent.LOOK_INSIDE, Intent.ADD):
         return kit_scans.not_a_kit(meaning)
     return Unacceptable(
         "not-wanted-here",
@@ -113,11 +114,11 @@ def _ways_on(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> list[Nex
         case "who-takes-it" | "which-person":
             return [out(_("Scan the guide’s tag, or choose who takes it"), "holder")]
         case "short-needs-a-reason":
-            return [out(_("Let it go with a reason"), "short_reason")]
+            return ways_on(problem.facts["offers"], text, **said)
         case "not-fit":
-            kit = problem.facts.get("kit", text)
             return [
-                Next("restock", _("See what it lacks"), kit),
+                *ways_on(problem.facts["offers"], text, **said),
+                Next("restock", _("See what it lacks"), problem.facts["kit"]),
                 out(_("It is a rescue: take it now"), emergency=True),
             ]
         case "another-kit-is-reserved":

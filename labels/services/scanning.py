@@ -22,7 +22,7 @@ from gearroom.core.problems import Invalid, NotFound, Problem, TooLarge
 from kits.models import Kit, LabelKind, Place
 from labels.models import Scan
 from labels.rules.scans import Intent, Look, Means
-from labels.services import kit_scans, pack_scans, passerby, showing
+from labels.services import kit_mending, kit_scans, pack_scans, passerby, showing
 from labels.services.meaning import Meaning, meanings
 from labels.services.outcomes import Ask, Next, Outcome, ScanAnswer, again, text_of
 from labels.services.refusals import bind, nothing, refused, why_nothing
@@ -37,8 +37,9 @@ _RIGHTS = {
     Intent.RECEIVE: "receive",
     Intent.COUNT: "count",
     Intent.LOOK_INSIDE: "look_inside",
+    Intent.ADD: "restock",
 }
-_WITH_KITS = (Intent.CHECK_OUT, Intent.CHECK_IN, Intent.LOOK_INSIDE)
+_WITH_KITS = (Intent.CHECK_OUT, Intent.CHECK_IN, Intent.LOOK_INSIDE, Intent.ADD)
 _LONGEST_KEPT = 500
 
 
@@ -77,11 +78,12 @@ def _of_one_kit_only(found: Sequence[Meaning], ask: Ask) -> None:
         "used": ask.used,
         "wrong": ask.wrong,
         "short_reason": ask.short_reason,
+        "cleared_by": ask.cleared_by,
         "take_reason": ask.take_reason,
         "swap": ask.swap,
     }
     if kits > 1:
-        if ask.intent is Intent.LOOK_INSIDE:
+        if ask.intent in (Intent.LOOK_INSIDE, Intent.ADD):
             raise _one_kit_alone(kits, "intent")
         for field, value in said.items():
             if value:
@@ -135,7 +137,9 @@ def _done(
         case Means.KIT | Means.SECTION if intent == Intent.CHECK_IN:
             return kit_scans.hand_in(act, meaning, ask)
         case Means.KIT | Means.SECTION if intent == Intent.LOOK_INSIDE:
-            return kit_scans.check(act, meaning)
+            return kit_mending.check(act, meaning)
+        case Means.KIT | Means.SECTION if intent == Intent.ADD:
+            return kit_mending.add(act, meaning, ask)
         case Means.KIT if intent == Intent.IDENTIFY:
             return kit_scans.show(act, meaning)
         case Means.KIT if intent == Intent.COUNT:
