@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import pytest
 
+from gearroom.core import clock
 from kits.models import Checkout, Clearance, ClearanceAnswer
 from kits.rules.facts import Criticality
 from kits.services import clearing, custody, turnaround
@@ -117,3 +120,16 @@ def test_signed_in_they_answer_on_a_page_of_their_own(school):
 
     assert "Written down: you cleared ROPE-01." in text_of(page)
     assert ClearanceAnswer.objects.get().confirmed
+
+
+def test_the_board_says_what_nobody_confirmed_within_a_day(school, monkeypatch):
+    cleared(school)
+    client = browser(school.world.keeper)
+    assert "not confirmed" not in text_of(client.get("/"))
+
+    tomorrow = clock.now() + timedelta(days=1, minutes=1)
+    rows = clearing.unanswered(school.world.store, tomorrow)
+    assert [each.person.name for each in rows] == ["Ines"]
+    monkeypatch.setattr(clearing, "UNANSWERED_AFTER", timedelta(0))
+
+    assert "ROPE-01 Cleared by phone, not confirmed Ines is named" in text_of(client.get("/"))
