@@ -78,7 +78,7 @@ def check_out(
     act: Act,
     kit: Kit,
     *,
-    person: Person | None = None,
+    person: Person | Unsaid | None = UNSAID,
     trip: Trip | Unsaid | None = UNSAID,
     due_at: datetime | Unsaid | None = UNSAID,
     section: Place | None = None,
@@ -94,9 +94,10 @@ def check_out(
     `person` to whom it is promised to for that, or the trip's leader; without `due_at` it is due
     when the trip returns or the room closes, with None nobody sets a time. `short_reason` says why
     it goes though it is short, `take_reason` why though it is promised to another's trip.
-    `emergency` and `already_gone` are facts and always recorded; an emergency belongs to whoever
-    reports it, for no trip. `irregular` are rules that the caller knows were broken. A fact claimed
-    before the kit's latest change of hands is written into its history, and changes nothing.
+    `emergency` and `already_gone` are facts and always recorded; an emergency is for no trip, and
+    belongs to whoever reports it unless `person` says otherwise, with None nobody.
+    `irregular` are rules that the caller knows were broken. A fact claimed before the kit's latest
+    change of hands is written into its history, and changes nothing.
 
     Raises Refused: `kit-is-out` (says who has it), `not-fit`, `short-needs-a-reason`,
     `reserved-for-another` (says whose it is and what would do); Unacceptable: `who-takes-it`,
@@ -104,6 +105,9 @@ def check_out(
     """
     fact = emergency or already_gone
     irregular = list(irregular)
+    if person is UNSAID:
+        person = _whoever_acts(act) if emergency else None
+    assert not isinstance(person, Unsaid)
     if person is not None and people.is_program(person):
         raise Unacceptable(
             "who-takes-it",
@@ -117,7 +121,6 @@ def check_out(
         if fact and book.is_late(kit, section):
             return _into_history(book, kit, person, trip, section, emergency, irregular)
         if emergency:
-            person = person or _whoever_acts(act)
             trip, due_at = None, None
         held = open_checkout(kit, section)
         with_kit = open_checkout(kit) if section else None

@@ -16,6 +16,7 @@ from gearroom.core.problems import Invalid, NotFound, Problem, Unacceptable
 from kits.models import AsFound, Kit, Place, Seal
 from kits.rules.facts import Word
 from kits.services import custody, find, going_out, holders, use, wording
+from kits.services.going_out import UNSAID
 from labels.rules.scans import Intent, Means
 from labels.services import passerby, showing
 from labels.services.meaning import Meaning
@@ -124,7 +125,7 @@ def take_out(
     taken = custody.check_out(
         part(act, kit.name, section.section_key if section else ""),
         kit,
-        person=goes.holder,
+        person=goes.holder or UNSAID,
         trip=goes.trip,
         due_at=ask.due_at,
         section=section,

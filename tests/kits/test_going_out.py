@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from gearroom.core import clock
+from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
 from kits.models import Checkout, Entry, Kit, Movement, Notice, Reservation, Trip
 from kits.rules.trips import Coverage
@@ -196,6 +197,16 @@ def test_a_kit_that_lives_in_a_vehicle_is_due_at_no_time(w: make.World) -> None:
     assert held.due_at is None
     for path in ("kits/DAY-01/", "kits/", "checkouts/", "checkouts/?overdue=true"):
         assert make.caller(w.keeper).get(path).status_code == 200, path
+
+
+def test_who_works_alone_is_asked_for_no_time(w: make.World) -> None:
+    assert out(w, w.day_01, w.guide).due_at is not None
+    custody.check_in(act(w.guide), w.day_01, as_found="sealed-and-dry")
+    Kit.objects.update(to_sort_since=None)
+    for person in Person.objects.exclude(pk=w.guide.pk):
+        person.left_on = make.TODAY
+        person.save()
+    assert out(w, make.fresh(w.day_01), w.guide).due_at is None
 
 
 # ----------------------------------------------------------------------------- back before the end
