@@ -3,7 +3,7 @@ needs a hand. The number of queries does not grow with the kits."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -12,11 +12,12 @@ from django.db.models import Exists, F, Max, OuterRef, Q, QuerySet, Sum
 from gearroom.core import clock
 from gearroom.core.models import Person, Room
 from kits.models import Checkout, Entry, Kit, Trip, WithheldKind, Withholding
-from kits.rules.facts import KitState, Reason, Verdict
-from kits.rules.readiness import judge
+from kits.rules.facts import Verdict
+from kits.rules.question import DAYS_AHEAD
 from kits.rules.trips import Coverage, Stand
-from kits.services import fitness, outlook, stocking
+from kits.services import outlook, stocking
 from kits.services.custody import end_of_day
+from kits.services.needing import Needing, needing
 from kits.services.promises import open_reservations
 from kits.services.stocking import Stocked
 
@@ -33,6 +34,18 @@ _OF_A_RETURN = (
     "trip__name",
 )
 """What a line of what comes back says: rows are wide and a day has many."""
+
+_OF_A_KIT = (
+    "name",
+    "to_sort_since",
+    "contents_entered",
+    "ready_until",
+    "fit_until",
+    "may_go_until",
+    "clear_until",
+    "first_expiry",
+    "home_room__time_zone",
+)
 
 
 @dataclass(frozen=True)
@@ -79,39 +92,40 @@ class ToSort:
 
 
 @dataclass(frozen=True)
-class NeedsHand:
-    """A kit that stands in the room and is not fit today, with the worst reason."""
-
-    kit: Kit
-    reason: Reason
-
-
-@dataclass(frozen=True)
 class Board:
     """All parts. `all_out`: trips leave today or tomorrow, and every kit for them is out on them;
-    `out_now`: all that is out of the room or at home there, the soonest due first, those without a
-    due time last. `more_needing`: how many more need a hand than are listed; `low`: the things
-    that are down to their order level here, the emptiest first; `empty`: the room has no kit."""
+    `uncovered` and `waiting`: the trips that leave after that, within a week, and have not all that
+    they need. `soon_back` and `later_back`: what is out of the room or at home there, due by
+    tomorrow or late, and the rest, the soonest due first, those without a due time last. `needing`:
+    the kits that stand in the room and need a hand, but for those that wait to be sorted. `low`:
+    the things that are down to their order level here, the emptiest first; `empty`: the room has
+    no kit."""
 
     room: Room
     today: date
     going_out: Sequence[Departure]
     all_out: bool
-    coming_back: Sequence[Return]
-    out_now: Sequence[Return]
+    uncovered: Sequence[outlook.TripSeen]
+    waiting: Sequence[outlook.TripSeen]
+    soon_back: Sequence[Return]
+    later_back: Sequence[Return]
     to_sort: Sequence[ToSort]
-    needs_hand: Sequence[NeedsHand]
-    more_needing: int
+    needing: Needing
     low: Sequence[Stocked]
     empty: bool
+
+    @property
+    def all_ready(self) -> bool:
+        """Every kit that stands here is ready, or at most low."""
+        return not (self.to_sort or self.needing.listed or self.needing.not_set_up or self.empty)
 
 
 def revision(room: Room) -> str:
     """What changes whenever the board may have: the book's last entry; how often kits of the room
-    were judged anew, as a signature does without one; when a trip that leaves these days was
+    were judged anew, as a signature does without one; when a trip that leaves within a week was
     changed; and the minute, since what is due becomes late by itself."""
     now = clock.now()
-    near = (now - timedelta(days=2), now + timedelta(days=3))
+    near = (now - timedelta(days=2), now + timedelta(days=DAYS_AHEAD + 2))
     trips = Trip.objects.filter(room=room, departs_at__range=near)
     changed = trips.aggregate(changed=Max("changed_at"))["changed"]
     newest = Entry.objects.aggregate(newest=Max("id"))["newest"] or 0
@@ -125,7 +139,9 @@ def board(room: Room) -> Board:
     """The board of a room, as of today and tomorrow there."""
     today = clock.today(room.time_zone)
     until = end_of_day(today + timedelta(days=1), room.time_zone)
-    trips = outlook.seen(_near(room, until))
+    week = outlook.seen(_near(room, until + timedelta(days=DAYS_AHEAD - 1)))
+    trips = [each for each in week if each.trip.departs_at <= until]
+    later = [each for each in week if each.trip.departs_at > until]
     going_out = [each for each in map(_departure, trips) if each is not None]
     sorting = list(_kits_in(room).filter(to_sort_since__isnull=False).order_by("to_sort_since"))
     drying = set(
@@ -136,22 +152,21 @@ def board(room: Room) -> Board:
             released__isnull=True,
         ).values_list("kit_id", flat=True)
     )
-    unfit = _unfit(room, today).filter(to_sort_since__isnull=True)
-    hand = list(unfit.order_by("name")[:MOST_NEEDING_A_HAND])
-    states = fitness.states({kit.pk for kit in hand})
+    standing = list(_to_be_taken(room))
     out = _out(room)
     return Board(
         room=room,
         today=today,
         going_out=going_out,
         all_out=not going_out and any(each.coverage is Coverage.COVERED for each in trips),
-        coming_back=[each for each in out if each.due_by(until)],
-        out_now=out,
+        uncovered=[each for each in later if each.coverage is Coverage.UNCOVERED],
+        waiting=[each for each in later if each.coverage is Coverage.WAITING],
+        soon_back=[each for each in out if each.due_by(until)],
+        later_back=[each for each in out if not each.due_by(until)],
         to_sort=[ToSort(kit, kit.pk in drying) for kit in sorting],
-        needs_hand=_needing(hand, states, today),
-        more_needing=unfit.count() - len(hand) if len(hand) == MOST_NEEDING_A_HAND else 0,
+        needing=needing(standing, MOST_NEEDING_A_HAND),
         low=_low(room),
-        empty=not (trips or sorting or hand or _kits_in(room).exists()),
+        empty=not (week or sorting or standing or out or _kits_in(room).exists()),
     )
 
 
@@ -164,15 +179,14 @@ def _kits_in(room: Room) -> QuerySet[Kit]:
     """The kits in use that stand in the room, with what a line says of them."""
     out = Checkout.objects.filter(kit=OuterRef("pk"), section__isnull=True, in_at__isnull=True)
     kits = Kit.objects.filter(~Exists(out), room=room, retired_on__isnull=True)
-    return kits.only("name", "to_sort_since")
+    return kits.only(*_OF_A_KIT).select_related("home_room")
 
 
-def _unfit(room: Room, today: date) -> QuerySet[Kit]:
-    """Kits that stand in the room and are not fit today (see `kits.rules.readiness.FitDays`)."""
+def _to_be_taken(room: Room) -> QuerySet[Kit]:
+    """The kits that stand in the room and should be ready: not those for training, in storage, or
+    still to be sorted, which say so elsewhere."""
     return _kits_in(room).filter(
-        Q(fit_until__isnull=True) | Q(fit_until__lt=today) | Q(clear_until__lt=today),
-        training=False,
-        laid_up_since__isnull=True,
+        training=False, laid_up_since__isnull=True, to_sort_since__isnull=True
     )
 
 
@@ -219,12 +233,3 @@ def _out(room: Room) -> list[Return]:
         .order_by(F("due_at").asc(nulls_last=True), "kit__name")
     )
     return [Return(row, row.due_at is not None and row.due_at < now) for row in rows]
-
-
-def _needing(kits: Iterable[Kit], states: dict[int, KitState], today: date) -> list[NeedsHand]:
-    found = []
-    for kit in kits:
-        reasons = judge(states[kit.pk], today, today).reasons
-        if reasons:
-            found.append(NeedsHand(kit, reasons[0]))
-    return sorted(found, key=lambda each: (-each.reason.weight, each.kit.name))

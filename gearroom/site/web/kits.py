@@ -1,4 +1,4 @@
-"""The kits of one's rooms, and one kit: fit to go, who has it, what is inside."""
+"""The kits of one's rooms, and one kit: how it stands, who has it, what is inside."""
 
 from __future__ import annotations
 
@@ -24,7 +24,6 @@ from kits.services import (
     custody,
     find,
     fitness,
-    going_out,
     history,
     keeping,
     overview,
@@ -65,18 +64,12 @@ def one(request: HttpRequest, kit: str) -> HttpResponse:
     who = actor(request)
     found = find.kit(who, kit)
     seen = overview.overview(who, found)
-    if seen.checkout is not None:
-        held = seen.checkout
-        plan = going_out.plan(found, person=held.person, trip=held.trip, due_at=held.due_at)
-    else:
-        plan = going_out.plan(found)
     inside = contents.contents(found)
-    verdict = plan.verdict
+    verdict = seen.judged.verdict
     facts: dict[str, Any] = {
         "kit": seen.kit,
         "seen": seen,
-        "plan": plan,
-        "settle": ways.settle_reason(found, verdict.reasons[0]) if not verdict.fit else None,
+        "settle": ways.settle_verdict(found, verdict),
         "verdict": verdict,
         "reasons": wording.reasons(verdict.reasons),
         "today": fitness.today_of(found),
