@@ -133,11 +133,13 @@ def check_out(
             irregular += _broken(going, emergency=emergency)
         else:
             _refuse(act, going, short_reason, take_reason, whole=section is None)
+            irregular += [Broken.RESERVED_FOR_ANOTHER] if going.others and section is None else []
         entry = book.post(
             EntryKind.EMERGENCY if emergency else EntryKind.CHECK_OUT,
             kit=kit,
             trip=going.trip,
             irregular=irregular,
+            reason=take_reason,
             detail={
                 "to": going.person.pk if going.person else None,
                 "due_at": going.due_at.isoformat() if going.due_at else None,
@@ -169,7 +171,7 @@ def check_out(
             keeping.mark_found(book, kit)
         if emergency:
             notices.tell_keepers(entry, "emergency", kit=kit)
-        elif irregular or take_reason:
+        elif irregular:
             notices.tell_keepers(entry, "irregular", kit=kit)
     return Taken(kit, checkout, entry, going.verdict)
 

@@ -129,7 +129,7 @@ def test_a_reason_takes_it_unless_the_other_trip_would_go_without_within_48_hour
 
     assert make.caller(w.keeper).post("kits/DAY-01/check-out/", body).status_code == 201
     entry = Entry.objects.get(kind="check-out")
-    assert entry.detail["take_reason"] == "the bridge is out"
+    assert (entry.reason, entry.irregular) == ("the bridge is out", ["reserved-for-another"])
     assert Notice.objects.filter(entry=entry).exists()
 
 

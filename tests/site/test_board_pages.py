@@ -232,7 +232,7 @@ def test_a_check_that_is_due_is_settled_on_the_kits_page(school):
 
 
 def test_with_everything_issued_the_board_says_so(school):
-    trip = make.trip("Crag walk", school.world.store, 0, 0, leader=school.world.guide)
+    trip = make.trip("Crag walk", school.world.store, 1, 1, leader=school.world.guide)
     reservations.reserve(make.act(), school.world.day_01, trip)
     custody.check_out(make.act(school.world.keeper), school.world.day_01)
     client = browser(school.world.keeper)
