@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 from typing import Any
+from uuid import uuid4
 
 import pytest
 
 from gearroom.core import clock
+from gearroom.core.act import Act
 from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
 from kits.models import Checkout, Entry, Kit, Movement, Notice, Reservation, Trip
 from kits.rules.trips import Coverage
-from kits.services import audit, counting, custody, outlook, reservations
+from kits.services import audit, counting, custody, outlook, reservations, reversal
 from tests.core.made import is_problem
 from tests.kits import factories as make
 from tests.kits.factories import act, trip
@@ -299,4 +302,23 @@ def test_use_claimed_before_a_later_count_takes_nothing_out_of_the_kit(w: make.W
     late = make.caller(w.guide).post("kits/DAY-01/use/", {"used": body["used"]})
     assert late.json()["entry"]["irregular"] == []
     assert make.units(w.dressings, place) == 2
+    assert list(audit.findings()) == []
+
+
+def test_history_typed_in_by_mistake_is_taken_back_and_changes_nothing(
+    w: make.World, olu: Any
+) -> None:
+    now = clock.now()
+    held = out(w, w.day_01, w.guide)
+    late = Act(make.actor(w.keeper), claimed_at=now - timedelta(hours=1))
+    for done in (
+        custody.check_out(late, w.day_01, person=olu, already_gone=True).entry,
+        custody.check_in(replace(late, key=uuid4()), w.day_01, wet=False).entry,
+        custody.pass_on(replace(late, key=uuid4()), w.day_01, olu).entry,
+    ):
+        assert "out-of-order" in done.irregular
+        reversal.reverse(act(w.keeper), done.pk)
+        assert list(Checkout.objects.filter(in_at=None)) == [held]
+        assert Checkout.objects.get(pk=held.pk).person == w.guide
+    assert make.fresh(w.day_01).to_sort_since is None
     assert list(audit.findings()) == []
