@@ -128,7 +128,7 @@ def check_out(
             if not fact:
                 raise kit_is_out(whoever)
             irregular.append(Broken.WAS_OUT)
-        going = plan(kit, person=person, trip=trip, due_at=due_at, taken_at=book.when())
+        going = plan(kit, person=person, trip=trip, due_at=due_at, taken_at=act.received_at)
         if fact:
             irregular += _broken(going, emergency=emergency)
         else:

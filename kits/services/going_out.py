@@ -64,7 +64,7 @@ def plan(
     taken_at: datetime | None = None,
 ) -> Plan:
     """Who and what a kit would go out for. `trip` None: for none; `due_at` None: no time is set;
-    `taken_at`: when it went, if that is not now."""
+    `taken_at`: when we were told, if that is not now."""
     zone = kit.home_room.time_zone
     taken_at = taken_at or clock.now()
     today = fitness.today_of(kit)

@@ -153,10 +153,6 @@ class Book:
         after it was told; None where nobody claims a time."""
         return self._settled(clock.now(), None).claimed_at
 
-    def when(self) -> datetime:
-        """When the act is taken to have happened, as its next entry will say."""
-        return self._when(None, clock.now())[0]
-
     def is_late(self, kit: Kit, section: Place | None = None) -> bool:
         """Whether the act is claimed for before the latest known change of hands of a locked kit,
         or of a section of it: then it is history."""

@@ -15,7 +15,7 @@ from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
 from kits.models import Checkout, Entry, Kit, Movement, Notice, Reservation, Trip
 from kits.rules.trips import Coverage
-from kits.services import audit, counting, custody, outlook, reservations, reversal
+from kits.services import audit, counting, custody, outlook, promises, reservations, reversal
 from tests.core.made import is_problem
 from tests.kits import factories as make
 from tests.kits.factories import act, trip
@@ -230,6 +230,15 @@ def test_a_kit_back_before_its_trip_serves_it_no_longer(w: make.World) -> None:
     assert kit["trip"]["id"] == walk.pk
     promise.refresh_from_db()
     assert promise.released is None
+
+
+def test_a_kit_home_on_the_last_day_has_served_its_trip(w: make.World) -> None:
+    walk = trip("Today", w.store, 0, 0, leader=w.guide)
+    reserve(w, w.day_01, walk)
+    out(w, w.day_01, w.guide)
+    custody.check_in(act(w.keeper), w.day_01)
+    assert coverage(walk) is Coverage.COVERED
+    assert promises.next_trip(w.day_01) is None
 
 
 def test_a_trip_waits_for_a_kit_that_is_due_in_time_and_never_for_one_overdue(
