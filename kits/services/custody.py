@@ -178,6 +178,7 @@ def check_out(
                 "reasons": codes,
                 "section": section.section_key if section else None,
                 "short_reason": short_reason,
+                "already_gone": already_gone,
             },
         )
         if held is not None:

@@ -1,4 +1,5 @@
-"""State that follows from entries, worked out from them: for writing it again and for the audit."""
+"""State of a kit that follows from its entries, worked out from them: for writing it again and for
+the audit."""
 
 from __future__ import annotations
 
@@ -72,3 +73,32 @@ def lost_since(kit: Kit) -> datetime | None:
             return first
         first = entry.occurred_at
     return first
+
+
+def laid_up_since(kit: Kit) -> datetime | None:
+    """Since when a kit is put away for the season; None while it is in use."""
+    last = (
+        Entry.objects.filter(
+            kit=kit, kind__in=(EntryKind.LAY_UP, EntryKind.WAKE), reversed_by__isnull=True
+        )
+        .order_by("-id")
+        .first()
+    )
+    return last.occurred_at if last is not None and last.kind == EntryKind.LAY_UP else None
+
+
+def room_id(kit: Kit) -> int:
+    """The room that a kit is in: where it was handed back last, or moved home to since."""
+    first: int | None = None
+    moves = Entry.objects.filter(kit=kit, kind__in=(EntryKind.CHECK_IN, EntryKind.KIT))
+    for entry in moves.order_by("-id").select_related("reversed_by").iterator(chunk_size=50):
+        counts = not hasattr(entry, "reversed_by")
+        if entry.kind == EntryKind.CHECK_IN and entry.detail.get("section") is None:
+            if counts and entry.room_id is not None:
+                return entry.room_id
+            first = entry.detail["before"]["room"]
+        elif entry.detail.get("what") == "moved-home":
+            if counts:
+                return int(entry.detail["after"][1])
+            first = entry.detail["before"][1]
+    return kit.room_id if first is None else first
