@@ -7,6 +7,7 @@ from datetime import date, datetime
 
 from gearroom.core import clock
 from kits.models import AsFound, Entry, EntryKind, Kit
+from kits.services import facts
 
 _SORTED = (EntryKind.LOOK_INSIDE, EntryKind.RESTOCK, EntryKind.RESEAL)
 _WAITS = (EntryKind.CHECK_IN, EntryKind.WAKE, EntryKind.FOUND)
@@ -93,6 +94,8 @@ def room_id(kit: Kit) -> int:
     moves = Entry.objects.filter(kit=kit, kind__in=(EntryKind.CHECK_IN, EntryKind.KIT))
     for entry in moves.order_by("-id").select_related("reversed_by").iterator(chunk_size=50):
         counts = not hasattr(entry, "reversed_by")
+        if facts.is_history(entry):
+            continue
         if entry.kind == EntryKind.CHECK_IN and entry.detail.get("section") is None:
             if counts and entry.room_id is not None:
                 return entry.room_id

@@ -41,6 +41,14 @@ _KEEPS = (
 )
 
 
+_OUT_OF_ORDER = "out-of-order"
+
+
+def is_history(entry: Entry) -> bool:
+    """Whether a report came after what it is about had changed again: who has the kit stays."""
+    return _OUT_OF_ORDER in entry.irregular
+
+
 # -------------------------------------------------------------------------------------- in force
 def then(at: datetime | None = None, known_by: datetime | None = None) -> Q:
     """The condition on a row with an `entry` that it was in force: happened by `at`, recorded by
@@ -112,7 +120,7 @@ def write(entries: Sequence[Entry]) -> None:
             )
             for seal in Seal.objects.filter(put_on__in=sealed).order_by("id")
         )
-    custody = [entry for entry in entries if entry.kind in _CUSTODY]
+    custody = [entry for entry in entries if entry.kind in _CUSTODY and not is_history(entry)]
     if custody:
         CheckoutFact.objects.bulk_create(_custody(custody))
     keeping = [entry for entry in entries if entry.kind in _KEEPS]

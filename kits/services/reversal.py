@@ -114,9 +114,9 @@ def _plan(named: Entry) -> _Plan:
     more kits, batches or places, with these as well."""
     whole = list(Entry.objects.filter(key=named.key, reversed_by__isnull=True).order_by("pk"))
     first = whole[0].pk
-    scope = steps.on_record(_own_scope(whole), first).scope([named.key])
+    scope = steps.on_record(named.key, _own_scope(whole), first).scope([named.key])
     while True:
-        found = steps.on_record(scope, first)
+        found = steps.on_record(named.key, scope, first)
         fallen = rule.without(named.key, found.steps, found.now)
         gone = {named.key, *fallen.later}
         changed = frozenset(where for change in fallen.changed.values() for where in change)

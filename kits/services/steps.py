@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -24,6 +24,7 @@ from kits.models import (
 )
 from kits.rules.irregular import Broken
 from kits.rules.undo import Step, Unit, Where
+from kits.services import facts
 
 _AT_HOME = (
     EntryKind.RESTOCK,
@@ -70,10 +71,10 @@ class OnRecord:
         )
 
 
-def on_record(scope: Scope, since: int) -> OnRecord:
-    """Load what an undo has to look at: all entries in force of the kits, and those from `since`
-    on that moved the batches at the places."""
-    rows = {entry.pk: entry for entry in _entries(scope, since)}
+def on_record(act: Hashable, scope: Scope, since: int) -> OnRecord:
+    """Load what undoing an act has to look at: its entries, all those in force of the kits, and
+    those from `since` on that moved the batches at the places."""
+    rows = {entry.pk: entry for entry in _entries(act, scope, since)}
     legs: dict[int, list[Movement]] = defaultdict(list)
     for leg in Movement.objects.filter(entry__in=rows).select_related("from_place", "to_place"):
         legs[leg.entry_id].append(leg)
@@ -97,7 +98,7 @@ def on_record(scope: Scope, since: int) -> OnRecord:
     return OnRecord(steps, rows, dict(added), now)
 
 
-def _entries(scope: Scope, since: int) -> Iterable[Entry]:
+def _entries(act: Hashable, scope: Scope, since: int) -> Iterable[Entry]:
     sections = list(
         Place.objects.filter(kit__in=scope.kits, kind=PlaceKind.SECTION).values_list(
             "pk", flat=True
@@ -110,7 +111,7 @@ def _entries(scope: Scope, since: int) -> Iterable[Entry]:
         | Q(lot__in=lots, entry__gte=since) & (Q(from_place__in=places) | Q(to_place__in=places))
     )
     return (
-        Entry.objects.filter(Q(kit__in=scope.kits) | Q(pk__in=moved.values("entry")))
+        Entry.objects.filter(Q(key=act) | Q(kit__in=scope.kits) | Q(pk__in=moved.values("entry")))
         .filter(reversed_by__isnull=True)
         .exclude(kind=EntryKind.REVERSE)
         .select_related("kit__home_room", "kit__room", "room", "lot", "person", "trip", "checkout")
@@ -153,7 +154,9 @@ class _Making:
         if entry.kit_id is not None:
             section = self.sections[entry.kit_id].get(detail.get("section") or "")
             more["unit"] = (entry.kit_id, section)
-            more |= _custody(kind, entry, self.opened.get(entry.pk)) | self._standing(kind, entry)
+            if not facts.is_history(entry):
+                more |= _custody(kind, entry, self.opened.get(entry.pk))
+            more |= self._standing(kind, entry)
         return Step(
             id=entry.pk,
             act=entry.key,
@@ -162,7 +165,7 @@ class _Making:
             at_home=kind in _AT_HOME,
             breaks=frozenset(self.breaks[entry.pk]),
             seals=detail["number"] if kind == EntryKind.RESEAL else "",
-            saw=_saw(kind, detail),
+            saw=None if facts.is_history(entry) else _saw(kind, detail),
             **self._absolute(kind, entry),
             **more,
         )
@@ -183,10 +186,10 @@ class _Making:
             return {
                 "sets": {
                     (int(lot), int(place)): units
-                    for place, lots in detail["counted"].items()
+                    for place, lots in detail.get("counted", {}).items()
                     for lot, units in lots.items()
                 },
-                "clears": frozenset(detail["places"] if detail["complete"] else ()),
+                "clears": frozenset(detail.get("places", ()) if detail.get("complete") else ()),
             }
         if kind == EntryKind.RECALL:
             moves = {
