@@ -13,10 +13,12 @@ from collections import Counter
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 
+from django.db import transaction
+from django.db.models import Q
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 
-from gearroom.core.act import Act
+from gearroom.core.act import Act, Actor
 from gearroom.core.problems import NotFound, Refused
 from kits.models import Checkout, Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind
 from kits.rules import undo as rule
@@ -108,6 +110,44 @@ def reverse(
     return Reversed(done, taken_back, [rows[0] for rows in plan.later], changes)
 
 
+class _LookOnlyError(Exception):
+    """Takes back what was done to see what it would come to."""
+
+
+def preview(act: Act, entry_id: int) -> tuple[Entry, Reversed]:
+    """The entry, and what reversing its act with all that stands on it would come to; it is done
+    and taken back, so nothing is changed. Raises what `reverse` raises where it may not be."""
+    try:
+        with transaction.atomic():
+            try:
+                would = reverse(act, entry_id)
+            except Refused as refused:
+                if not refused.facts.get("together"):
+                    raise
+                last = refused.facts["later"][-1]["entry"]
+                would = reverse(act, entry_id, together=True, through=last)
+            raise _LookOnlyError
+    except _LookOnlyError:
+        pass
+    return Entry.objects.select_related("kit__home_room", "person").get(pk=entry_id), would
+
+
+def is_own_last(actor: Actor, entry_id: int) -> bool:
+    """Whether an entry is of the last act that somebody did, with nothing on its kits since."""
+    named = Entry.objects.filter(pk=entry_id, person=actor.person).first()
+    if named is None or actor.person is None:
+        return False
+    whole = Entry.objects.filter(key=named.key)
+    since = Entry.objects.filter(pk__gt=named.pk).exclude(key=named.key)
+    kits = whole.filter(kit__isnull=False).values("kit")
+    return (
+        not since.filter(Q(person=actor.person) | Q(kit__in=kits))
+        .filter(reversed_by__isnull=True)
+        .exclude(kind=EntryKind.REVERSE)
+        .exists()
+    )
+
+
 # ------------------------------------------------------------------------------------ what it takes
 def _plan(named: Entry) -> _Plan:
     """Go through the acts on record once more without this one; as often as they turn out to touch
@@ -174,7 +214,7 @@ def _write(book: Book, kits: dict[int, Kit], plan: _Plan) -> list[Entry]:
             done.append(
                 book.post(
                     EntryKind(entry.kind), legs, kit=kit, lot=entry.lot, room=entry.room,
-                    again=entry,
+                    again=entry, reason=_("What this comes to without an act that was undone."),
                 )
             )  # fmt: skip
             continue
