@@ -7,7 +7,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -22,6 +22,7 @@ from kits.models import (
     Item,
     Kit,
     LevelFact,
+    ListSection,
     Lot,
     LotFact,
     Movement,
@@ -30,7 +31,7 @@ from kits.models import (
     SealFact,
 )
 from kits.rules.facts import Level
-from kits.services import facts
+from kits.services import facts, known
 from kits.services.custody import end_of_day
 
 
@@ -47,10 +48,11 @@ class Content:
 
 @dataclass(frozen=True)
 class Contents:
-    """A kit's contents at an instant, who had it and under which seal."""
+    """A kit's contents at an instant, who had it and under which seal, and the name it had."""
 
     on: datetime
     known_by: datetime
+    name: str
     lines: Sequence[Content]
     levels: Sequence[tuple[Place, Item, Level]]
     seal: str
@@ -81,6 +83,8 @@ def contents(
     sections = {p.pk: p for p in kit.sections.filter(kind=PlaceKind.SECTION)}
     then = Q(entry__occurred_at__lte=at, entry__recorded_at__lte=known_by)
     in_force = facts.then(at, known_by)
+    then_known = known.Then(at, known_by)
+    order = _order(known.version_id(kit, then_known))
     units: dict[tuple[int, int], int] = defaultdict(int)
     for sign, place in ((1, "to_place"), (-1, "from_place")):
         for row in (
@@ -105,7 +109,6 @@ def contents(
         )
         for (place, lot), count in there.items()
     ]
-    lines.sort(key=lambda c: (c.section.position, c.section.pk, c.lot.item.name, c.lot.pk))
     seen: dict[tuple[int, int], LevelFact] = {}
     for level in (
         LevelFact.objects.filter(in_force, section__in=sections)
@@ -113,14 +116,25 @@ def contents(
         .order_by("id")
     ):
         seen[level.section_id, level.item_id] = level
+    items = [*(lot.item for lot in lots.values()), *(level.item for level in seen.values())]
+    known.say(items, known_by)
+    lines.sort(key=lambda c: (order(c.section), c.section.pk, c.lot.item.name, c.lot.pk))
     return Contents(
         on=at,
         known_by=known_by,
+        name=known.said_of(kit, then_known)["name"],
         lines=lines,
         levels=[(sections[f.section_id], f.item, Level(f.level)) for f in seen.values()],
         seal=_seal(kit, in_force),
         holder=_holder(kit, in_force),
     )
+
+
+def _order(version: int) -> Callable[[Place], int]:
+    """Where a section stands on a version of a list; those not on it come last."""
+    rows = ListSection.objects.filter(version=version).values_list("key", "position")
+    positions = dict(rows)
+    return lambda place: positions.get(place.section_key, len(positions))
 
 
 def _seal(kit: Kit, when: Q) -> str:
@@ -132,5 +146,6 @@ def _seal(kit: Kit, when: Q) -> str:
 def _holder(kit: Kit, when: Q) -> str:
     times = facts.times(CheckoutFact.objects.filter(when, kit=kit))
     held = next((t for t in times if t.section is None and t.closed is None), None)
-    had = Person.objects.filter(pk=held.person).first() if held is not None else None
-    return had.name if had else ""
+    if held is None or held.person is None:
+        return ""
+    return Person.objects.get(pk=held.person).name

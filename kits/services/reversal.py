@@ -325,7 +325,7 @@ def _another_has_it(act: Act, plan: _Plan) -> bool:
     """Whether somebody else took the kit out since, who would be without it on record: who undoes
     it, who did it and whoever it was about are not somebody else."""
     known = {entry.person_id for entry in plan.whole} | {act.person.pk if act.person else None}
-    about = [entry.checkout_id for entry in plan.whole]
+    about = [entry.checkout_id for entry in plan.whole if entry.checkout_id]
     known |= set(Checkout.objects.filter(pk__in=about).values_list("person", flat=True))
     known |= {entry.detail["to"] for entry in plan.whole if entry.kind in _TAKES} | {None}
     return any(
