@@ -46,21 +46,26 @@ def rewrite_looks(kit: Kit) -> None:
 
 def to_sort_since(kit: Kit) -> datetime | None:
     """Since when a kit waits to be sorted: from being handed back other than sealed, or else woken
-    or found, until it was looked inside, restocked or sealed whole; acts taken back left out."""
-    first: datetime | None = None
+    or found after it was lost, until it was looked inside, restocked or sealed whole; acts taken
+    back left out."""
+    since: datetime | None = None
+    lost = False
     acts = Entry.objects.filter(
-        kit=kit, kind__in=(*_SORTED, *_WAITS), reversed_by__isnull=True
-    ).order_by("-id")
-    for entry in acts.iterator(chunk_size=50):
+        kit=kit, kind__in=(*_SORTED, *_WAITS, EntryKind.LOST), reversed_by__isnull=True
+    ).order_by("id")
+    for entry in acts.iterator(chunk_size=500):
+        if facts.is_history(entry):
+            continue
         if entry.kind in _SORTED:
             if entry.detail.get("section") is None:
-                return first
+                since = None
         elif entry.kind == EntryKind.CHECK_IN:
             if entry.detail["as_found"] != AsFound.SEALED:
-                return entry.occurred_at
-        elif entry.kind == EntryKind.WAKE or entry.detail["lost_since"] is not None:
-            first = entry.occurred_at
-    return first
+                since = entry.occurred_at
+        elif entry.kind == EntryKind.WAKE or (entry.kind == EntryKind.FOUND and lost):
+            since = since or entry.occurred_at
+        lost = entry.kind == EntryKind.LOST or (lost and entry.kind != EntryKind.FOUND)
+    return since
 
 
 def lost_since(kit: Kit) -> datetime | None:

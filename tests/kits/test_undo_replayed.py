@@ -14,7 +14,7 @@ from uuid import UUID, uuid4
 
 import pytest
 from django.db import transaction
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, note, settings
 from hypothesis import strategies as st
 
 from gearroom.core import clock
@@ -205,6 +205,7 @@ def _undo_one(school: School, sequence: list[Any], index: int, tally: Counter[st
     if not done:
         return
     key, args = done[index % len(done)]
+    note(f"{[each for _, each in done]}, without number {index % len(done)}")
     before = school.stands()
     act = factories.act(school.world.keeper)
     entry = Entry.objects.filter(key=key).earliest("id")
@@ -250,7 +251,11 @@ def _run(examples: int, most: int) -> Counter[str]:
     tally: Counter[str] = Counter()
 
     @settings(
-        max_examples=examples, deadline=None, suppress_health_check=list(HealthCheck), database=None
+        max_examples=examples,
+        deadline=None,
+        suppress_health_check=list(HealthCheck),
+        database=None,
+        phases=[Phase.generate],
     )
     @given(sequence=st.lists(one_act, min_size=2, max_size=most), index=st.integers(0, 20))
     def anything(sequence: list[Any], index: int) -> None:
