@@ -11,6 +11,7 @@ from typing import Any
 
 from django.db.models import Model
 
+from gearroom.core.models import Person
 from kits.models import (
     Checkout,
     CheckoutFact,
@@ -50,6 +51,7 @@ def checkouts(kit: Kit) -> Iterator[Differing]:
         time.checkout: time
         for time in facts.times(CheckoutFact.objects.filter(facts.then(), kit=kit))
     }
+    merged = _merged(time.person for time in times.values())
     for row in Checkout.objects.filter(kit=kit).select_related("opened_by__reversed_by"):
         time = times.get(row.pk)
         if time is None:
@@ -59,7 +61,7 @@ def checkouts(kit: Kit) -> Iterator[Differing]:
             continue
         yield from _differing(
             row,
-            person_id=time.person,
+            person_id=_whoever(row.person_id, time.person, merged),
             in_at=time.in_at,
             closed_by_id=time.closed,
             undone_id=None,
@@ -110,15 +112,28 @@ def reservations(kit: Kit) -> Iterator[Differing]:
         elif entry.trip_id is not None:
             promised.setdefault(entry.trip_id, entry.pk)
             by_whom[entry.trip_id] = entry.detail.get("person")
+    merged = _merged(by_whom.values())
     for trip, made in promised.items():
         of_trip = [row for row in rows if row.trip_id == trip]
         stands = next((row for row in of_trip if row.made_id == made), of_trip[-1])
         rows.remove(stands)
-        yield from _differing(stands, released_id=None, person_id=by_whom[trip])
+        person = _whoever(stands.person_id, by_whom[trip], merged)
+        yield from _differing(stands, released_id=None, person_id=person)
     for row in rows:
         if row.released is None or _undo_of(row.released) is not None:
             by = released.get(row.pk) or _undo_of(row.made) or row.made_id
             yield from _differing(row, released_id=by)
+
+
+def _merged(people: Iterable[int | None]) -> dict[int, int]:
+    """Of these people those that turned out to be somebody else on record, and who that is."""
+    rows = Person.objects.filter(pk__in=[pk for pk in people if pk], merged_into__isnull=False)
+    return {pk: into for pk, into in rows.values_list("pk", "merged_into") if into is not None}
+
+
+def _whoever(stored: int | None, said: int | None, merged: dict[int, int]) -> int | None:
+    """Who is meant by facts that say `said`: facts keep the number that somebody had then."""
+    return stored if stored == said else merged.get(said or 0, said)
 
 
 def _differing(row: Model, **wanted: Any) -> Iterator[Differing]:
