@@ -93,7 +93,11 @@ def _checks(kits: dict[int, Kit], now: datetime) -> Iterator[Event]:
             place__kit__in=kits, units__gt=0, lot__item__kind=Kind.INSTRUMENT.value
         ).select_related("lot__item", "place")
     }
-    newest = InstrumentCheck.objects.filter(lot__in=held).values("lot").order_by()
+    newest = (
+        InstrumentCheck.objects.filter(lot__in=held, entry__reversed_by__isnull=True)
+        .values("lot")
+        .order_by()
+    )
     ids = list(newest.annotate(newest=Max("id")).values_list("newest", flat=True))
     for check in InstrumentCheck.objects.filter(pk__in=ids, due_on__isnull=False):
         assert check.due_on is not None  # asked for

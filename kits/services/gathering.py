@@ -321,7 +321,9 @@ def _inside(weeks: dict[int, Week], mine: dict[int, list[Kit]], stock: Stockroom
     ending = list(there.filter(lot__expiry__lte=reach).order_by("lot__expiry", "place", "lot"))
     instruments = list(there.filter(lot__item__kind=Kind.INSTRUMENT.value).order_by("place", "lot"))
     newest = (
-        InstrumentCheck.objects.filter(lot__in={h.lot_id for h in instruments})
+        InstrumentCheck.objects.filter(
+            lot__in={h.lot_id for h in instruments}, entry__reversed_by__isnull=True
+        )
         .values("lot")
         .annotate(newest=Max("id"))
         .order_by()
