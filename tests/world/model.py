@@ -1,0 +1,573 @@
+"""The school as its people reported it, in lists and dictionaries, and what the program must say.
+
+Nothing here knows the program. A `Report` is one act that somebody sent; the `Book` is a fold over
+the reports that were accepted and not undone, in the order in which they were recorded. What the
+program must say is worked out from it: the verdict of a kit, the question that is judged, whether
+a trip is covered, who has what. What really lies in a kit is kept elsewhere (`people`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from copy import deepcopy
+from dataclasses import dataclass, field
+from datetime import date, datetime, time, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from tests.world.permits import may, sees
+
+ZONE = ZoneInfo("Europe/London")
+NIGHTS = 1
+CLOSING = time(18, 0)
+WORDS = ("ready", "low", "short", "do-not-take", "not-set-up")
+NOTE, LOW, SHORT, STOPS = range(4)
+
+
+@dataclass
+class Report:
+    """One act as it was sent: `kit` (or "" ), `act`, who, the JSON body and the path; `claimed` by
+    the sender's corrected clock. `fixed` is what was settled when it was first recorded, such as
+    which batch was taken; `entries` are the numbers that the program gave it."""
+
+    number: int
+    act: str
+    by: str
+    path: str
+    body: dict[str, Any]
+    kit: str = ""
+    recorded: datetime = datetime.min
+    claimed: datetime | None = None
+    accepted: bool = False
+    entries: list[int] = field(default_factory=list)
+    undoes: tuple[int, ...] = ()
+    fixed: dict[str, Any] = field(default_factory=dict)
+
+
+class Falls(Exception):
+    """What an act stood on is gone."""
+
+
+def local_day(instant: datetime) -> date:
+    return instant.astimezone(ZONE).date()
+
+
+class Book:
+    """The state after some reports. `kits` by name, `stock` units by (place, batch), `trips` by
+    reference, `promises` by number."""
+
+    def __init__(self, school: Mapping[str, Any]) -> None:
+        self.school = school
+        start = deepcopy(school["start"])
+        self.kits: dict[str, dict[str, Any]] = start["kits"]
+        self.stock: dict[tuple[str, int], int] = start["stock"]
+        self.lots: dict[int, dict[str, Any]] = start["lots"]
+        self.trips: dict[str, dict[str, Any]] = {}
+        self.promises: dict[int, dict[str, Any]] = {}
+        self.recalls: dict[int, dict[str, Any]] = {}
+
+    # ---- the fold
+    def apply(self, r: Report) -> None:
+        """Take a report into the state. Raises Falls."""
+        getattr(self, "_" + r.act.replace("-", "_"))(r)
+
+    def _at(self, r: Report) -> datetime:
+        """When it is taken to have happened: the claim, not before the kit's last act."""
+        at = r.fixed.setdefault("at", None)
+        if at is None:
+            last = self.kits[r.kit].get("last") if r.kit else None
+            at = min(r.claimed or r.recorded, r.recorded)
+            r.fixed["at"] = at = max(at, last) if last and r.claimed else at
+        if r.kit:
+            kit = self.kits[r.kit]
+            kit["last"] = max(kit.get("last") or at, at)
+        return at
+
+    def _out_of_order(self, r: Report) -> bool:
+        """Whether it was claimed for before the kit's latest act of custody."""
+        latest = self.kits[r.kit].get("custody_at")
+        return r.claimed is not None and latest is not None and r.claimed < latest
+
+    def _move(self, lot: int, source: str | None, target: str | None, units: int) -> None:
+        if source:
+            if self.stock.get((source, lot), 0) < units:
+                raise Falls
+            self.stock[source, lot] -= units
+        if target:
+            self.stock[target, lot] = self.stock.get((target, lot), 0) + units
+
+    def _take_out(self, r: Report) -> None:
+        kit, body = self.kits[r.kit], r.body
+        fact = body.get("emergency") or body.get("already_gone")
+        if self._out_of_order(r) and fact:
+            self._at(r)
+            return
+        if kit["out"] and not fact:
+            raise Falls
+        if "goes" not in r.fixed:
+            r.fixed["goes"] = self.goes(r)
+        kit["custody_at"] = self._at(r)
+        kit["out"] = {**r.fixed["goes"], "key": r.number}
+        kit["back"].pop(r.fixed["goes"]["trip"], None)
+
+    def goes(self, r: Report) -> dict[str, Any]:
+        """To whom, for which trip and until when a kit goes that is taken out so."""
+        body, people = r.body, self.school["people"]
+        named = people.get(body.get("person"))
+        if body.get("emergency"):
+            return {"person": named or r.by, "trip": None, "due": None}
+        trip = None
+        if "trip" in body:
+            trip = body["trip"] and body["trip"].partition(":")[2]
+        else:
+            today = local_day(r.recorded)
+            for p in self.standing(r.kit, r.recorded):
+                begins = self.trips[p["trip"]]["first"] <= today + timedelta(days=1)
+                if begins and named in (None, p["person"], self.trips[p["trip"]]["leader"]):
+                    trip = p["trip"]
+                    break
+        person = named or self.guide(r.kit, trip)
+        due = datetime.fromisoformat(body["due_at"]) if "due_at" in body else None
+        if due is None and trip:
+            due = self.trips[trip]["returns"]
+        elif due is None and self.kits[r.kit]["lives_in"] != "vehicle":
+            now = r.recorded.astimezone(ZONE)
+            day = now.date() + timedelta(days=now.time() > time(15))
+            due = datetime.combine(day, CLOSING, ZONE)
+        return {"person": person, "trip": trip, "due": due}
+
+    def guide(self, kit: str, trip: str | None) -> str | None:
+        if trip is None:
+            return None
+        own = [p["person"] for p in self.promises.values() if (p["kit"], p["trip"]) == (kit, trip)]
+        return next(filter(None, own), None) or self.trips[trip]["leader"]
+
+    def _hand_back(self, r: Report) -> None:
+        kit, body = self.kits[r.kit], r.body
+        late = self._out_of_order(r)
+        named = r.fixed.setdefault("checkout", None if late or not kit["out"] else kit["out"]["key"])
+        if named is not None and (not kit["out"] or kit["out"]["key"] != named):
+            raise Falls
+        found = r.fixed.setdefault("found", self._as_found(kit, body))
+        at = self._at(r)
+        if not late:
+            kit["custody_at"] = at
+            if kit["out"]:
+                kit["back"][kit["out"]["trip"]] = local_day(at)
+                kit["last_out"] = kit["out"]["key"]
+            kit["out"] = None
+            kit["room"] = r.fixed.setdefault("room", body.get("room") or kit["room"])
+            if found != "sealed-and-dry":
+                kit["to_sort"] = True
+            if found == "opened":
+                kit["seal"] = ""
+        self._used(r, kit)
+        if body.get("wet"):
+            kit["withheld"].add("drying")
+        if body.get("wrong"):
+            kit["withheld"].add("something-wrong")
+
+    @staticmethod
+    def _as_found(kit: Mapping[str, Any], body: Mapping[str, Any]) -> str:
+        found, seen = body["as_found"], body.get("seal_seen", "")
+        if found == "sealed-and-dry":
+            holds = kit["seal"] and (not seen or len(seen) >= 3 and kit["seal"].endswith(seen))
+            if not holds:
+                found = "opened" if seen else "sort-later"
+        return "opened" if body.get("used") else str(found)
+
+    def _used(self, r: Report, kit: dict[str, Any]) -> None:
+        """Units used from a kit: by batch where it was named, else the oldest first."""
+        if not r.body.get("used"):
+            return
+        before_count = r.claimed and kit.get("counted_at") and r.claimed < kit["counted_at"]
+        if "legs" not in r.fixed:
+            r.fixed["legs"] = [] if before_count else self._oldest(r)
+        for lot, units in r.fixed["legs"]:
+            self._move(lot, r.kit, None, units)
+        if not before_count:
+            kit["seal"] = ""
+
+    def _oldest(self, r: Report) -> list[tuple[int, int]]:
+        legs = []
+        for line in r.body["used"]:
+            wanted = line["units"]
+            held = [
+                (self.lots[lot]["expiry"] or date.max, lot, n)
+                for (place, lot), n in self.stock.items()
+                if place == r.kit and n and self._matches(line, lot)
+            ]
+            for _, lot, n in sorted(held):
+                if took := min(n, wanted):
+                    legs.append((lot, took))
+                    wanted -= took
+        return legs
+
+    def _matches(self, line: Mapping[str, Any], lot: int) -> bool:
+        if "lot" in line:
+            return line["lot"] == str(lot)
+        return self.school["item_ids"][self.lots[lot]["item"]] == line["item"]
+
+    def _use(self, r: Report) -> None:
+        kit = self.kits[r.kit]
+        last = kit["out"]["key"] if kit["out"] else kit.get("last_out")
+        if r.fixed.setdefault("checkout", last) not in (None, last):
+            raise Falls
+        self._at(r)
+        self._used(r, kit)
+
+    def _pass(self, r: Report) -> None:
+        kit, person = self.kits[r.kit], self.school["people"][r.body["person"]]
+        if self._out_of_order(r):
+            self._at(r)
+            return
+        named = r.fixed.setdefault("checkout", kit["out"]["key"] if kit["out"] else None)
+        if named is not None and (not kit["out"] or kit["out"]["key"] != named):
+            raise Falls
+        if named is None:
+            r.fixed.setdefault("goes", self.goes(r))
+            kit["out"] = {**r.fixed["goes"], "key": r.number}
+        kit["custody_at"] = self._at(r)
+        kit["out"] = {**kit["out"], "person": person}
+
+    def _look_inside(self, r: Report) -> None:
+        self._at(r)
+        self.kits[r.kit].update(seal="", to_sort=False)
+        self._levels(r)
+
+    def _levels(self, r: Report) -> None:
+        for row in r.body.get("levels", ()):
+            self.kits[r.kit]["level"] = row["level"]
+
+    def _restock(self, r: Report) -> None:
+        """The legs are those of the list that was followed: (batch, source, target, units)."""
+        for lot, source, target, units in r.fixed["legs"]:
+            self._move(lot, source, target, units)
+        self._at(r)
+        self.kits[r.kit].update(seal="", to_sort=False, entered=True, level="full")
+
+    def _build(self, r: Report) -> None:
+        self._restock(r)
+
+    def _reseal(self, r: Report) -> None:
+        self._at(r)
+        self.kits[r.kit].update(seal=r.body["seal"], to_sort=False)
+
+    def _count(self, r: Report) -> None:
+        kit = self.kits[r.kit]
+        for place, lot in list(self.stock):
+            if place == r.kit:
+                self.stock[place, lot] = 0
+        for row in r.body["found"]:
+            self.stock[r.kit, int(row["lot"])] = row["units"]
+        kit.update(seal="", counted_at=self._at(r), entered=True)
+        self._levels(r)
+
+    def _receive(self, r: Report) -> None:
+        lot = r.fixed["lot"]
+        self.lots.setdefault(lot, r.fixed["batch"])
+        self._move(lot, None, r.fixed["place"], r.body["units"])
+
+    def _withhold(self, r: Report) -> None:
+        self._at(r)
+        self.kits[r.kit]["withheld"].add(r.body["kind"])
+
+    def _release(self, r: Report) -> None:
+        if r.body["kind"] not in self.kits[r.kit]["withheld"]:
+            raise Falls
+        self._at(r)
+        self.kits[r.kit]["withheld"].discard(r.body["kind"])
+
+    def _check(self, r: Report) -> None:
+        day, lot = local_day(self._at(r)), self.lots[r.fixed["lot"]]
+        due = r.body.get("due_on")
+        lot["passed"] = r.body["passed"]
+        lot["check_due"] = date.fromisoformat(due) if due else day + timedelta(days=180)
+
+    def _recall(self, r: Report) -> None:
+        self.recalls[r.fixed["id"]] = {**r.body, "open": True}
+        for (place, lot), units in list(self.stock.items()):
+            if units and self.recalled(lot) and place.startswith("shelf "):
+                self._move(lot, place, place.replace("shelf", "quarantine"), units)
+
+    def _close(self, r: Report) -> None:
+        self.recalls[r.fixed["id"]]["open"] = False
+
+    def _trip(self, r: Report) -> None:
+        b = r.body
+        starts, ends = (datetime.fromisoformat(b[name]) for name in ("departs_at", "returns_at"))
+        self.trips[r.fixed["trip"]] = {
+            "departs": starts, "returns": ends, "first": local_day(starts), "last": local_day(ends),
+            "people": b["people"], "hazards": set(b["hazards"]), "room": b["room"],
+            "leader": self.school["people"].get(str(b.get("leader"))), "cancelled": b["cancelled"],
+        }  # fmt: skip
+        if b["cancelled"]:
+            for p in self.promises.values():
+                p["open"] = p["open"] and p["trip"] != r.fixed["trip"]
+
+    def _reserve(self, r: Report) -> None:
+        person = self.school["people"].get(r.body.get("person"))
+        trip = r.body["trip"].partition(":")[2]
+        same = {"kit": r.kit, "trip": trip, "person": person, "open": True}
+        self.promises[r.fixed["id"]] = same
+
+    def _unreserve(self, r: Report) -> None:
+        self.promises[r.fixed["id"]]["open"] = False
+
+    def _swap(self, r: Report) -> None:
+        old = self.promises[r.fixed["id"]]
+        old["open"] = False
+        self.promises[r.fixed["new"]] = {**old, "kit": r.kit, "open": True}
+
+    # ---- what stands
+    def recalled(self, lot: int) -> bool:
+        batch = self.lots[lot]
+        ids = self.school["item_ids"]
+        return any(
+            x["open"] and ids[batch["item"]] == x["item"] and batch["number"] == x["number"]
+            for x in self.recalls.values()
+        )
+
+    def good_through(self, lot: int) -> date:
+        return self.lots[lot]["expiry"] or date.max
+
+    def usable(self, lot: int, through: date) -> bool:
+        batch = self.lots[lot]
+        if self.recalled(lot) or self.good_through(lot) < through:
+            return False
+        if batch["item"] == "gauge":
+            return bool(batch["passed"]) and batch["check_due"] >= through
+        return True
+
+    def ended(self, promise: Mapping[str, Any], now: datetime) -> bool:
+        trip = self.trips[promise["trip"]]
+        back = self.kits[promise["kit"]]["back"].get(promise["trip"])
+        return bool(
+            trip["cancelled"] or now >= trip["returns"] or (back and back >= trip["last"])
+        )
+
+    def standing(self, kit: str, now: datetime) -> list[dict[str, Any]]:
+        """The kit's reservations that stand, by day."""
+        mine = [p for p in self.promises.values() if p["kit"] == kit and p["open"]]
+        mine = [p for p in mine if not self.ended(p, now)]
+        return sorted(mine, key=lambda p: (self.trips[p["trip"]]["first"], p["trip"]))
+
+    def question(self, kit: str, now: datetime) -> tuple[date, str | None]:
+        """The day through which a kit is judged, and for which trip."""
+        out, today = self.kits[kit]["out"], local_day(now)
+        if out and out["trip"]:
+            return max(self.trips[out["trip"]]["last"], today), out["trip"]
+        if out:
+            return max(local_day(out["due"]) if out["due"] else today, today), None
+        for p in self.standing(kit, now):
+            trip = self.trips[p["trip"]]
+            if trip["first"] <= today + timedelta(days=7):
+                return max(trip["last"], today), p["trip"]
+        return today, None
+
+    def contents(self, place: str) -> dict[int, int]:
+        return {lot: n for (where, lot), n in self.stock.items() if where == place and n}
+
+    def reasons(self, name: str, through: date, trip: str | None, now: datetime) -> dict[str, int]:
+        """Why a kit is not ready, each with its weight."""
+        kit, today = self.kits[name], local_day(now)
+        found = {f"on hold: {kind}": STOPS for kind in kit["withheld"]}
+        if not kit["entered"]:
+            return found
+        if kit["to_sort"]:
+            found["to sort"] = STOPS
+        if through > self.school["signed_until"]:
+            found["signature"] = STOPS
+        held = self.contents(name)
+        for lot in held:
+            item = self.lots[lot]["item"]
+            line = self.school["lines"].get(item) or self.school["lines"]["gauze"]
+            if self.recalled(lot) or (item == "gauge" and self.lots[lot]["passed"] is False):
+                found[f"take out {item}"] = STOPS
+            elif self.good_through(lot) < today:
+                stops = line["priority"] != "routine" or item == "drops"
+                found[f"expired {item}"] = STOPS if stops else NOTE
+        for item, line in self.school["lines"].items():
+            wanted = {item, line.get("instead")}
+            there = sum(
+                n for lot, n in held.items()
+                if self.lots[lot]["item"] in wanted and self.usable(lot, through)
+            )  # fmt: skip
+            if item == "plasters":
+                there = {"full": 2, "low": 1}.get(kit["level"], 0)
+            if there < line["minimum"]:
+                found[f"short {item}"] = STOPS if line["priority"] == "must-have" else SHORT
+            elif there < line["carry"]:
+                found[f"low {item}"] = LOW
+        if trip is not None:
+            found |= dict.fromkeys(self.unsuited(trip, {name} | self.kits_of(trip)), SHORT)
+        return found
+
+    def verdict(self, name: str, through: date, trip: str | None, now: datetime) -> str:
+        worst = max([NOTE, *self.reasons(name, through, trip, now).values()])
+        if not self.kits[name]["entered"] and worst < STOPS:
+            return "not-set-up"
+        return ("ready", "low", "short", "do-not-take")[worst]
+
+    def kits_of(self, trip: str) -> set[str]:
+        promised = {p["kit"] for p in self.promises.values() if p["trip"] == trip and p["open"]}
+        return promised | self.out_on(trip)
+
+    def out_on(self, trip: str) -> set[str]:
+        return {name for name, kit in self.kits.items() if kit["out"] and kit["out"]["trip"] == trip}
+
+    def unsuited(self, trip: str, kits: Iterable[str]) -> set[str]:
+        t, lists = self.trips[trip], [self.kits[name]["list"] for name in kits]
+        days = (t["last"] - t["first"]).days + 1
+        lacking = set()
+        if sum(x["people"] for x in lists if x["days"] >= days) < t["people"]:
+            lacking.add("people or days")
+        if t["hazards"] - {x["hazard"] for x in lists}:
+            lacking.add("hazards")
+        return lacking
+
+    def coverage(self, trip: str, now: datetime) -> str | None:
+        """`covered`, `waiting` or `uncovered`; None where the trip is over or cancelled."""
+        t, out = self.trips[trip], self.out_on(trip)
+        if t["cancelled"] or now >= t["returns"]:
+            return None
+        kits = out if now >= t["departs"] else self.kits_of(trip)
+        if not kits or self.unsuited(trip, kits):
+            return "uncovered"
+        state = "covered"
+        for name in kits - out:
+            held = self.kits[name]["out"]
+            if held:
+                on_time = held["due"] and held["due"] > now
+                latest = t["first"] - timedelta(days=NIGHTS)
+                if not on_time or local_day(held["due"]) > latest:
+                    return "uncovered"
+                state = "waiting"
+            elif self.verdict(name, max(t["last"], local_day(now)), trip, now) not in WORDS[:2]:
+                return "uncovered"
+        return state
+
+    # ---- what is refused
+    def refusals(self, r: Report) -> set[str]:
+        """The codes with which an act may be refused; none where it must succeed; "?" where the
+        contract leaves it open."""
+        check = getattr(self, "_refuse_" + r.act.replace("-", "_"), None)
+        rights = self._rights(r)
+        return rights or (check(r) if check else set())
+
+    def _rights(self, r: Report) -> set[str]:
+        kit = self.kits.get(r.kit)
+        fact = r.act == "hand-back" or r.body.get("emergency") or r.body.get("already_gone")
+        if kit and not fact and not sees(r.by, kit["home"], kit["room"]):
+            return {"not-found"}
+        where = None
+        if kit:
+            where = kit["home"] if r.act == "release" else kit["room"]
+        use_case = "fact" if fact else r.act
+        return set() if may(r.by, use_case, where) else {"role-missing"}
+
+    def _refuse_take_out(self, r: Report) -> set[str]:
+        kit, body, now = self.kits[r.kit], r.body, r.recorded
+        if body.get("emergency") or body.get("already_gone"):
+            return set()
+        if kit["out"]:
+            return {"kit-is-out"}
+        going, codes, today = self.goes(r), set(), local_day(now)
+        if going["person"] is None:
+            codes.add("who-takes-it")
+        through = max(local_day(going["due"]) if going["due"] else today, today)
+        for p in self.standing(r.kit, now):
+            trip = self.trips[p["trip"]]
+            theirs = {p["person"] or trip["leader"], trip["leader"]}
+            near = trip["first"] <= through + timedelta(days=NIGHTS) and trip["last"] >= today
+            if p["trip"] != going["trip"] and near and going["person"] not in theirs:
+                codes.add("reserved-for-another")
+        if going["due"] and going["due"] <= now:
+            codes.add("due-in-the-past")
+        if going["trip"]:
+            through = max(through, self.trips[going["trip"]]["last"])
+        reasons = self.reasons(r.kit, through, going["trip"], now)
+        worst = max([NOTE, *reasons.values()])
+        if worst == STOPS:
+            by_phone = all(x.startswith("short") for x, w in reasons.items() if w == STOPS)
+            codes |= {"not-fit", "?refused"} if by_phone else {"not-fit"}
+        elif worst == SHORT and not body.get("short_reason"):
+            codes.add("short-needs-a-reason")
+        elif worst == SHORT and not may(r.by, "let it go short", kit["room"]):
+            weighty = {x for x, w in reasons.items() if w == SHORT and x not in self.routine()}
+            codes |= {"role-missing", "?refused"} if weighty else set()
+        return codes
+
+    def routine(self) -> set[str]:
+        lines = self.school["lines"].items()
+        return {f"short {item}" for item, line in lines if line["priority"] == "routine"}
+
+    def _refuse_release(self, r: Report) -> set[str]:
+        return set() if r.body["kind"] in self.kits[r.kit]["withheld"] else {"not-withheld"}
+
+    def _refuse_reseal(self, r: Report) -> set[str]:
+        kit, seal = self.kits[r.kit], r.body["seal"]
+        if seal in {x["seal"] for x in self.kits.values()}:
+            return {"sealed-already" if kit["seal"] == seal else "seal-in-use"}
+        today = local_day(r.recorded)
+        lacks = [x for x in self.reasons(r.kit, today, None, r.recorded) if x[:3] in ("sho", "low")]
+        if not lacks or r.body.get("anyway") or not kit["entered"]:
+            return set()
+        return {"?"} if lacks in (["low plasters"], ["short plasters"]) else {"?refused"}
+
+    def _refuse_recall(self, r: Report) -> set[str]:
+        same = [x for x in self.recalls.values() if x["open"] and x["number"] == r.body["number"]]
+        return {"recalled-already"} if same else set()
+
+    def _refuse_close(self, r: Report) -> set[str]:
+        return set() if self.recalls[r.fixed["id"]]["open"] else {"closed-already"}
+
+    def _refuse_reserve(self, r: Report) -> set[str]:
+        wanted = self.trips[r.body["trip"].partition(":")[2]]
+        if wanted["cancelled"]:
+            return {"trip-cancelled"}
+        if wanted["last"] < local_day(r.recorded):
+            return {"trip-is-over"}
+        for p in self.promises.values():
+            trip = self.trips[p["trip"]]
+            if p["kit"] != r.kit or not p["open"] or trip is wanted or trip["cancelled"]:
+                continue
+            if trip["first"] <= wanted["last"] and trip["last"] >= wanted["first"]:
+                return {"kit-reserved"}
+            if abs((trip["first"] - wanted["last"]).days) <= NIGHTS or abs(
+                (wanted["first"] - trip["last"]).days
+            ) <= NIGHTS:
+                return {"?"}
+        return set()
+
+    def _refuse_restock(self, r: Report) -> set[str]:
+        return r.fixed.get("refusal", set())
+
+
+def fold(school: Mapping[str, Any], reports: Iterable[Report], until: datetime) -> Book:
+    """What was known at a time: reports recorded by then, without those undone by then. What
+    fell with an undone act is in `undoes` too."""
+    rows = [r for r in reports if r.accepted and r.recorded <= until]
+    undone = {number for r in rows for number in r.undoes}
+    book = Book(school)
+    for r in rows:
+        if r.act != "undo" and r.number not in undone:
+            book.apply(r)
+    return book
+
+
+def without(
+    school: Mapping[str, Any], reports: Iterable[Report], undone: set[int]
+) -> tuple[Book, list[Report]]:
+    """The state without some acts, and the later acts that fall with them."""
+    book, later = Book(school), []
+    for r in reports:
+        if not r.accepted or r.act == "undo" or r.number in undone:
+            continue
+        before = deepcopy((book.kits, book.stock, book.lots))
+        try:
+            book.apply(r)
+        except Falls:
+            book.kits, book.stock, book.lots = before
+            later.append(r)
+    return book, later
