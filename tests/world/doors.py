@@ -49,7 +49,14 @@ class Doors:
     def __init__(self) -> None:
         self.client = Client()
         self.secrets: dict[str, str] = {}
+        self.passwords: dict[str, tuple[str, str]] = {}
         self.browsers: dict[str, Client] = {}
+
+    def sign_in(self, name: str) -> None:
+        """Let somebody look at pages, in a browser of their own."""
+        username, password = self.passwords[name]
+        self.browsers[name] = Client()
+        assert self.browsers[name].login(username=username, password=password)
 
     def send(
         self, by: str, path: str, body: Any = None, *, method: str = "POST", key: str = ""

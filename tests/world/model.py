@@ -106,7 +106,8 @@ class Book:
             raise Falls
         if "goes" not in r.fixed:
             r.fixed["goes"] = self.goes(r)
-        kit["custody_at"] = self._at(r)
+        self._at(r)
+        kit["custody_at"] = r.claimed or r.recorded
         kit["out"] = {**r.fixed["goes"], "key": r.number}
         kit["back"].pop(r.fixed["goes"]["trip"], None)
 
@@ -151,7 +152,7 @@ class Book:
         found = r.fixed.setdefault("found", self._as_found(kit, body))
         at = self._at(r)
         if not late:
-            kit["custody_at"] = at
+            kit["custody_at"] = r.claimed or r.recorded
             if kit["out"]:
                 kit["back"][kit["out"]["trip"]] = local_day(at)
                 kit["last_out"] = kit["out"]["key"]
@@ -227,7 +228,8 @@ class Book:
         if named is None:
             r.fixed.setdefault("goes", self.goes(r))
             kit["out"] = {**r.fixed["goes"], "key": r.number}
-        kit["custody_at"] = self._at(r)
+        self._at(r)
+        kit["custody_at"] = r.claimed or r.recorded
         kit["out"] = {**kit["out"], "person": person}
 
     def _look_inside(self, r: Report) -> None:
@@ -260,7 +262,8 @@ class Book:
                 self.stock[place, lot] = 0
         for row in r.body["found"]:
             self.stock[r.kit, int(row["lot"])] = row["units"]
-        kit.update(seal="", counted_at=self._at(r), entered=True)
+        self._at(r)
+        kit.update(seal="", counted_at=r.claimed or r.recorded, entered=True)
         self._levels(r)
 
     def _receive(self, r: Report) -> None:
@@ -473,6 +476,8 @@ class Book:
         if kit["out"]:
             return {"kit-is-out"}
         going, codes, today = self.goes(r), set(), local_day(now)
+        if body.get("trip") and not sees(r.by, self.trips[going["trip"]]["room"]):
+            return {"not-found"}
         if going["person"] is None:
             codes.add("who-takes-it")
         through = max(local_day(going["due"]) if going["due"] else today, today)
@@ -539,6 +544,11 @@ class Book:
             ) <= NIGHTS:
                 return {"?"}
         return set()
+
+    def _refuse_swap(self, r: Report) -> set[str]:
+        trip = self.promises[r.fixed["id"]]["trip"]
+        last = max(self.trips[trip]["last"], local_day(r.recorded))
+        return set() if self.verdict(r.kit, last, trip, r.recorded) in WORDS[:2] else {"?"}
 
     def _refuse_restock(self, r: Report) -> set[str]:
         return r.fixed.get("refusal", set())

@@ -10,8 +10,6 @@ from __future__ import annotations
 from datetime import date, timedelta
 from typing import Any
 
-from django.test import Client
-
 from tests.world.doors import Doors
 from tests.world.permits import ROLES
 
@@ -141,7 +139,7 @@ def _sign_in_root(doors: Doors) -> None:
 
 
 def _people(doors: Doors) -> dict[str, str]:
-    """Each person's name by number, as text; everybody has a token and a browser."""
+    """Each person's name by number, as text; everybody has a token and a password."""
     people = {}
     for name, held in ROLES.items():
         if name == "Root":
@@ -154,8 +152,7 @@ def _people(doors: Doors) -> dict[str, str]:
             _ask(doors, f"people/{number}/roles/", {"role": role, "room": room})
         made = _ask(doors, f"people/{number}/sign-in/", {"username": name.lower()})
         doors.secrets[name] = doors.command("issue_token", name.lower())[1].strip()
-        doors.browsers[name] = Client()
-        assert doors.browsers[name].login(username=made["username"], password=made["password"])
+        doors.passwords[name] = (made["username"], made["password"])
     return people
 
 
