@@ -124,7 +124,7 @@ class Book:
             today = local_day(r.recorded)
             for p in self.standing(r.kit, r.recorded):
                 begins = self.trips[p["trip"]]["first"] <= today + timedelta(days=1)
-                if begins and named in (None, p["person"], self.trips[p["trip"]]["leader"]):
+                if begins and named in (None, self.guide(r.kit, p["trip"])):
                     trip = p["trip"]
                     break
         person = named or self.guide(r.kit, trip)
@@ -140,8 +140,9 @@ class Book:
     def guide(self, kit: str, trip: str | None) -> str | None:
         if trip is None:
             return None
-        own = [p["person"] for p in self.promises.values() if (p["kit"], p["trip"]) == (kit, trip)]
-        return next(filter(None, own), None) or self.trips[trip]["leader"]
+        mine = [p for p in self.promises.values() if (p["kit"], p["trip"]) == (kit, trip)]
+        own = [p["person"] for p in mine if p["open"] and p["person"]]
+        return own[0] if own else self.trips[trip]["leader"]
 
     def _hand_back(self, r: Report) -> None:
         kit, body = self.kits[r.kit], r.body
@@ -154,7 +155,7 @@ class Book:
         if not late:
             kit["custody_at"] = r.claimed or r.recorded
             if kit["out"]:
-                kit["back"][kit["out"]["trip"]] = local_day(at)
+                kit["back"][kit["out"]["trip"]] = at
                 kit["last_out"] = kit["out"]["key"]
             kit["out"] = None
             kit["room"] = r.fixed.setdefault("room", body.get("room") or kit["room"])
@@ -345,9 +346,8 @@ class Book:
     def ended(self, promise: Mapping[str, Any], now: datetime) -> bool:
         trip = self.trips[promise["trip"]]
         back = self.kits[promise["kit"]]["back"].get(promise["trip"])
-        return bool(
-            trip["cancelled"] or now >= trip["returns"] or (back and back >= trip["last"])
-        )
+        over = back and back >= trip["departs"] and local_day(back) >= trip["last"]
+        return bool(trip["cancelled"] or now >= trip["returns"] or over)
 
     def standing(self, kit: str, now: datetime) -> list[dict[str, Any]]:
         """The kit's reservations that stand, by day."""
@@ -434,6 +434,8 @@ class Book:
         t, out = self.trips[trip], self.out_on(trip)
         if t["cancelled"] or now >= t["returns"]:
             return None
+        mine = [p for p in self.promises.values() if p["trip"] == trip and p["open"]]
+        out = out | {p["kit"] for p in mine if self.ended(p, now)}
         kits = out if now >= t["departs"] else self.kits_of(trip)
         if not kits or self.unsuited(trip, kits):
             return "uncovered"
@@ -483,9 +485,9 @@ class Book:
         through = max(local_day(going["due"]) if going["due"] else today, today)
         for p in self.standing(r.kit, now):
             trip = self.trips[p["trip"]]
-            theirs = {p["person"] or trip["leader"], trip["leader"]}
+            theirs = self.guide(r.kit, p["trip"])
             near = trip["first"] <= through + timedelta(days=NIGHTS) and trip["last"] >= today
-            if p["trip"] != going["trip"] and near and going["person"] not in theirs:
+            if p["trip"] != going["trip"] and near and going["person"] != theirs:
                 codes.add("reserved-for-another")
         if going["due"] and going["due"] <= now:
             codes.add("due-in-the-past")
