@@ -95,6 +95,7 @@ class Week:
         self.keys: dict[int, str] = {}
         self.trip_ids: dict[str, int] = {}
         self.newest_notice = 0
+        self.thorough = seed % 10 == 0
 
     # ---- the clock
     @property
@@ -288,7 +289,7 @@ class Week:
 
     def _undo_soon(self, rng: Random) -> None:
         """Somebody takes back what they did last, an hour ago."""
-        mine = [r for r in self.reports if self._stands(r) and self.now - r.recorded < DAY]
+        mine = [r for r in self.reports if self._stands(r) and self.now - r.recorded < DAY * 0.9]
         if mine:
             self.later(60)
             report = mine[-1]
@@ -306,6 +307,9 @@ class Week:
         return report.act in UNDOABLE and report.number not in undone and bool(report.entries)
 
     def _undo(self, rng: Random, report: Report, by: str, habit: str) -> None:
+        age = self.now - report.recorded
+        if by == report.by and DAY - MARGIN < age < DAY:
+            return  # whether it is their own for long enough turns on a minute
         undone = {number for r in self.reports for number in r.undoes}
         _, later = without(self.school, self.reports, undone | {report.number})
         undo = Report(
@@ -342,7 +346,7 @@ class Week:
         rooms += [report.fixed["room"]] if report.fixed.get("room") else []
         if report.act == "receive":
             rooms = [report.fixed["place"].split()[1]]
-        own = by == report.by and self.now - report.recorded <= DAY - timedelta(minutes=5)
+        own = by == report.by and self.now - report.recorded <= DAY
         return own or is_keeper(by, *rooms)
 
     def _undo_together(
@@ -367,6 +371,7 @@ class Week:
 
 
 DAY = timedelta(days=1)
+MARGIN = timedelta(minutes=10)
 
 
 def _acts(reports: Sequence[Report]) -> str:

@@ -29,18 +29,26 @@ BEGINNINGS = {
 
 # ---------------------------------------------------------------------------------- after an act
 def after(week: Week, rng: Random, report: Report) -> None:
+    """Everything in a thorough week; in the others the kits and a share of the rest by chance."""
+
+    def due(share: float) -> bool:
+        return week.thorough or rng.random() < share
+
     kits(week)
-    holdings(week)
-    notices(week, report)
-    if rng.random() < 0.5:
-        remember(week, rng)
-    if rng.random() < 0.5:
-        known_then(week, rng)
+    if report.act not in ("trip", "reserve", "unreserve", "swap"):
+        holdings(week)
+    if report.act in ("take-out", "hand-back", "withhold", "undo"):
+        notices(week, report)
     touched = report.kit or rng.choice(sorted(week.book.kits))
-    readiness(week, touched)
+    if due(0.3):
+        remember(week, rng)
+    if due(0.3):
+        known_then(week, rng)
+    if due(0.2):
+        readiness(week, touched)
     trips(week)
-    path = rng.choice(("/", "/kits/", f"/kits/{touched}/", "/trips/"))
-    page(week, path)
+    if due(0.3):
+        page(week, rng.choice(("/", "/kits/", f"/kits/{touched}/", "/trips/")))
 
 
 def kits(week: Week) -> None:
@@ -139,7 +147,10 @@ def holdings(week: Week) -> None:
 def notices(week: Week, report: Report) -> None:
     """An emergency and something wrong are said at once, and only then; an undo says nothing."""
     rows = week.doors.get("Root", "notices/?page_size=50")["results"]
-    new = {row["kind"] for row in rows if row["id"] > week.newest_notice}
+    since = [row for row in rows if row["id"] > week.newest_notice]
+    new = {row["kind"] for row in since if row["entry"] in report.entries}
+    if report.act == "undo":
+        new = {row["kind"] for row in since}
     week.newest_notice = max([week.newest_notice, *(row["id"] for row in rows)])
     meant = set()
     if report.accepted and report.body.get("emergency"):
@@ -233,7 +244,7 @@ def _still(week: Week, kit: str, path: str, answer: Any) -> None:
 def day_ends(week: Week) -> None:
     kits(week)
     trips(week)
-    for kit in week.book.kits:
+    for kit in week.book.kits if week.thorough else ():
         readiness(week, kit)
     page(week, "/")
     offline(week)

@@ -38,3 +38,17 @@ def test_try(open_database):
                 w,f2 = shortened(doors, made, seed, clock, start, f, checks)
                 print("---- week",seed,f2); print("\n".join(w.story))
         print(done)
+
+@pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
+def test_profile(open_database):
+    import cProfile, pstats
+    start = date(2026,10,12)
+    checks = frozenset(os.environ["CHECKS"].split(","))
+    with time_machine.travel(datetime(2026,10,12,7,0,tzinfo=UTC), tick=False) as clock:
+        doors = Doors()
+        made = school.make(doors, start)
+        pr = cProfile.Profile(); pr.enable()
+        for seed in range(4, 9):
+            play(doors, made, seed, clock, start, checks=checks)
+        pr.disable()
+        pstats.Stats(pr).sort_stats("cumtime").print_stats(70)
