@@ -20,6 +20,7 @@ from tests.world.permits import may, sees
 ZONE = ZoneInfo("Europe/London")
 NIGHTS = 1
 CLOSING = time(18, 0)
+OPENED_LIFE = timedelta(days=3)
 WORDS = ("ready", "low", "short", "do-not-take", "not-set-up")
 NOTE, LOW, SHORT, STOPS = range(4)
 
@@ -233,7 +234,13 @@ class Book:
         kit["custody_at"] = r.claimed or r.recorded
         kit["out"] = {**kit["out"], "person": person}
 
+    def _at_home(self, r: Report) -> None:
+        """What was done to a kit at home falls where it is out."""
+        if r.fixed.setdefault("at home", not self.kits[r.kit]["out"]) and self.kits[r.kit]["out"]:
+            raise Falls
+
     def _look_inside(self, r: Report) -> None:
+        self._at_home(r)
         self._at(r)
         self.kits[r.kit].update(seal="", to_sort=False)
         self._levels(r)
@@ -244,6 +251,7 @@ class Book:
 
     def _restock(self, r: Report) -> None:
         """The legs are those of the list that was followed: (batch, source, target, units)."""
+        self._at_home(r)
         for lot, source, target, units in r.fixed["legs"]:
             self._move(lot, source, target, units)
         self._at(r)
@@ -253,8 +261,9 @@ class Book:
         self._restock(r)
 
     def _reseal(self, r: Report) -> None:
+        self._at_home(r)
         self._at(r)
-        self.kits[r.kit].update(seal=r.body["seal"], to_sort=False)
+        self.kits[r.kit]["seal"] = r.body["seal"]
 
     def _count(self, r: Report) -> None:
         kit = self.kits[r.kit]
@@ -264,13 +273,21 @@ class Book:
         for row in r.body["found"]:
             self.stock[r.kit, int(row["lot"])] = row["units"]
         self._at(r)
-        kit.update(seal="", counted_at=r.claimed or r.recorded, entered=True)
+        kit.update(seal="", to_sort=False, counted_at=r.claimed or r.recorded, entered=True)
         self._levels(r)
 
     def _receive(self, r: Report) -> None:
         lot = r.fixed["lot"]
         self.lots.setdefault(lot, r.fixed["batch"])
         self._move(lot, None, r.fixed["place"], r.body["units"])
+
+    def _open(self, r: Report) -> None:
+        """Opened units are a batch of their own, with the day they were opened."""
+        day, lot = local_day(self._at(r)), int(r.body["lot"])
+        self.lots.setdefault(r.fixed["new"], {**self.lots[lot], "opened": day})
+        self._move(lot, r.kit, None, r.body["units"])
+        self._move(r.fixed["new"], None, r.kit, r.body["units"])
+        self.kits[r.kit]["seal"] = ""
 
     def _withhold(self, r: Report) -> None:
         self._at(r)
@@ -289,13 +306,14 @@ class Book:
         lot["check_due"] = date.fromisoformat(due) if due else day + timedelta(days=180)
 
     def _recall(self, r: Report) -> None:
-        self.recalls[r.fixed["id"]] = {**r.body, "open": True}
+        self.recalls[r.fixed["id"]] = {**r.body, "open": True, "blocked": True}
         for (place, lot), units in list(self.stock.items()):
             if units and self.recalled(lot) and place.startswith("shelf "):
                 self._move(lot, place, place.replace("shelf", "quarantine"), units)
 
     def _close(self, r: Report) -> None:
         self.recalls[r.fixed["id"]]["open"] = False
+        self.recalls[r.fixed["id"]]["blocked"] = r.body["outcome"] == "finished"
 
     def _trip(self, r: Report) -> None:
         b = r.body
@@ -328,12 +346,14 @@ class Book:
         batch = self.lots[lot]
         ids = self.school["item_ids"]
         return any(
-            x["open"] and ids[batch["item"]] == x["item"] and batch["number"] == x["number"]
+            x["blocked"] and ids[batch["item"]] == x["item"] and batch["number"] == x["number"]
             for x in self.recalls.values()
         )
 
     def good_through(self, lot: int) -> date:
-        return self.lots[lot]["expiry"] or date.max
+        batch = self.lots[lot]
+        printed = batch["expiry"] or date.max
+        return min(printed, batch["opened"] + OPENED_LIFE) if "opened" in batch else printed
 
     def usable(self, lot: int, through: date) -> bool:
         batch = self.lots[lot]
@@ -516,15 +536,23 @@ class Book:
         kit, seal = self.kits[r.kit], r.body["seal"]
         if seal in {x["seal"] for x in self.kits.values()}:
             return {"sealed-already" if kit["seal"] == seal else "seal-in-use"}
-        today = local_day(r.recorded)
-        lacks = [x for x in self.reasons(r.kit, today, None, r.recorded) if x[:3] in ("sho", "low")]
-        if not lacks or r.body.get("anyway") or not kit["entered"]:
+        if r.body.get("anyway") or not kit["entered"]:
             return set()
-        return {"?"} if lacks in (["low plasters"], ["short plasters"]) else {"?refused"}
+        through, trip = self.question(r.kit, r.recorded)
+        days = {local_day(r.recorded), through}
+        lacks = [self._not_replaced(r.kit, day, r.recorded) for day in days]
+        return {"not-replaced"} if all(lacks) else {"?"} if any(lacks) else set()
+
+    def _not_replaced(self, kit: str, day: date, now: datetime) -> set[str]:
+        """What a kit lacks when it is sealed: units that are gone, or have to come out."""
+        reasons = self.reasons(kit, day, None, now)
+        return {x for x in reasons if x.split()[0] in ("short", "low", "take", "expired")}
 
     def _refuse_recall(self, r: Report) -> set[str]:
-        same = [x for x in self.recalls.values() if x["open"] and x["number"] == r.body["number"]]
-        return {"recalled-already"} if same else set()
+        same = [x for x in self.recalls.values() if x["number"] == r.body["number"]]
+        if any(x["blocked"] and not x["open"] for x in same):
+            return {"?"}
+        return {"recalled-already"} if any(x["open"] for x in same) else set()
 
     def _refuse_close(self, r: Report) -> set[str]:
         return set() if self.recalls[r.fixed["id"]]["open"] else {"closed-already"}

@@ -209,7 +209,8 @@ def _used(m: Moment, kit: str) -> list[dict[str, Any]]:
             continue
         m.hook.use(kit, lot, units)
         # Which batch of the recalled thing it was is always looked at; of others seldom.
-        named = item in ("gauze", "pad") or m.rng.random() < 0.3
+        opened = any("opened" in m.book.lots[x] for x in m.book.contents(kit))
+        named = item in ("gauze", "pad") or opened or m.rng.random() < 0.3
         row = {"lot": str(lot)} if named else {"item": m.school["item_ids"][item]}
         if not any(set(row.items()) < set(other.items()) for other in rows):
             rows.append({**row, "units": units})
@@ -332,6 +333,19 @@ def count(m: Moment) -> list[Report]:
 
 
 @habit
+def open_pack(m: Moment) -> list[Report]:
+    """A bottle of drops is opened in the kit: from now on it is good for three days."""
+    kit = m.kit(lambda k: k["entered"])
+    lots = [x for x in m.book.contents(kit or "") if m.book.lots[x]["item"] == "drops"]
+    lots = [x for x in lots if "opened" not in m.book.lots[x]]
+    if not kit or not lots:
+        return []
+    place = str(m.book.kits[kit]["section"])
+    body = {"place": place, "lot": str(m.rng.choice(lots)), "units": 1}
+    return [m.report("open", m.hand(kit), "stock/open/", body, kit)]
+
+
+@habit
 def build(m: Moment) -> list[Report]:
     """A kit whose contents nobody has entered yet is filled."""
     kit = m.kit(lambda k: not k["entered"] and not k["out"] and k["room"] == k["home"])
@@ -408,7 +422,10 @@ def close(m: Moment) -> list[Report]:
     numbers = sorted(m.book.recalls, reverse=True)
     if not numbers:
         return []
-    report = m.report("close", "Kim", f"recalls/{numbers[0]}/close/", {})
+    body = {"outcome": "withdrawn", "published_at": "Letter of the maker, 3 October"}
+    if m.rng.random() < 0.3:
+        body = {"outcome": "finished", "reason": "All of it was looked for"}
+    report = m.report("close", "Kim", f"recalls/{numbers[0]}/close/", body)
     report.fixed["id"] = numbers[0]
     return [report]
 

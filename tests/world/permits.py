@@ -16,7 +16,7 @@ ROLES: dict[str, dict[str | None, str]] = {
 _KEEPERS = {"keeper", "instructor", "administrator"}
 _GUIDES = {*_KEEPERS, "guide"}
 _FACTS = {"fact", "hand-back", "pass", "use", "withhold", "undo"}
-_OF_GUIDES = {"take-out", "look-inside", "restock", "reseal", "count", "check", "swap"}
+_OF_GUIDES = {"take-out", "look-inside", "restock", "reseal", "count", "check", "swap", "open"}
 _OF_PLANNERS = {"trip", "reserve", "unreserve"}
 
 

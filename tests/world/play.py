@@ -34,7 +34,7 @@ WEIGHTS = {
     "emergency": 2, "hand-back-sealed": 5, "hand-back-later": 4, "hand-back-opened": 4,
     "hand-back-in-another-room": 2, "hand-back-the-wrong-kit": 2, "use": 4,
     "use-without-saying": 2, "pass-on": 3, "look-inside": 4, "restock": 5,
-    "restock-with-the-wrong-batch": 2, "reseal": 5, "count": 4, "build": 2, "check": 4,
+    "restock-with-the-wrong-batch": 2, "reseal": 5, "count": 4, "build": 2, "check": 4, "open-pack": 4,
     "withhold": 2, "release": 5, "receive": 2, "recall": 2, "close": 4, "put-trip": 4,
     "move-trip": 3, "extend-trip": 2, "cancel-trip": 2, "reserve": 5, "unreserve": 2, "swap": 3,
     "five-from-a-phone": 2, "undo-soon": 5, "undo-late": 4, "press-twice": 3,
@@ -209,6 +209,12 @@ class Week:
                 fixed["lot"] = body["lot"]["id"]
                 if body["place"]["kind"] == "quarantine":
                     fixed["place"] = fixed["place"].replace("shelf", "quarantine")
+            case "open":
+                fixed["new"] = body["lot"]["id"]
+                inside = self.hook.inside[report.kit]
+                if inside.get(int(report.body["lot"])):
+                    self.hook.use(report.kit, int(report.body["lot"]), 1)
+                    inside[fixed["new"]] = inside.get(fixed["new"], 0) + 1
             case "recall":
                 fixed["id"] = body["id"]
             case "trip":
@@ -354,6 +360,11 @@ class Week:
     ) -> Answer:
         listed = [row.get("entry", row.get("id")) for row in first.body.get("later", ())]
         meant = {number for r in later for number in r.entries}
+        # Who found a seal whole that was never put on: a report, or one that falls, both do.
+        later += [
+            r for r in self.reports
+            if set(r.entries) & set(listed) - meant and r.fixed.get("found") == "sealed-and-dry"
+        ]  # fmt: skip
         if first.code != "built-on" or not meant <= set(listed):
             text = f"{report.act}: {_acts(later)} ({meant}) stand on it, answer {first.body}"
             self.differs("undo", text)

@@ -24,7 +24,7 @@ LINES: dict[str, dict[str, Any]] = {
 
 _ITEMS: dict[str, dict[str, Any]] = {
     "mask": {"kind": "consumable", "sterile": True},
-    "drops": {"kind": "medicine", "opened_life_days": 28, "disposal": "pharmacy"},
+    "drops": {"kind": "medicine", "opened_life_days": 3, "disposal": "pharmacy"},
     "gauge": {
         "kind": "instrument",
         "needs_date": False,
@@ -84,8 +84,9 @@ def make(doors: Doors, today: date) -> dict[str, Any]:
         body = {"name": name, "home_room": room, "packing_list": lists[key], "version": 1}
         ines = next(int(pk) for pk, who in people.items() if who == "Ines")
         _ask(doors, "kits/", {**body, "lives_in": lives_in, "responsible": ines})
+        sections = doors.get("Root", f"kits/{name}/")["sections"]
         kits[name] = {
-            "home": room, "room": room, "lives_in": lives_in, "list": LISTS[key], "out": None,
+            "section": sections[0]["id"], "home": room, "room": room, "lives_in": lives_in, "list": LISTS[key], "out": None,
             "seal": "", "to_sort": False, "withheld": set(), "level": None, "entered": False,
             "back": {}, "last_out": None, "last": None,
         }  # fmt: skip

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from tests.world.doors import marks
-from tests.world.model import Report, fold, local_day
+from tests.world.model import ZONE, Report, fold, local_day
 
 if TYPE_CHECKING:
     from tests.world.play import Week
@@ -37,8 +37,7 @@ def after(week: Week, rng: Random, report: Report) -> None:
     kits(week)
     if report.act not in ("trip", "reserve", "unreserve", "swap"):
         holdings(week)
-    if report.act in ("take-out", "hand-back", "withhold", "undo"):
-        notices(week, report)
+    notices(week, report)
     touched = report.kit or rng.choice(sorted(week.book.kits))
     if due(0.3):
         remember(week, rng)
@@ -113,7 +112,7 @@ def readiness(week: Week, kit: str) -> None:
     row = week.doors.get("Root", f"kits/{kit}/readiness/")
     _verdict(week, "readiness", kit, row)
     held = week.book.contents(kit)
-    ends = [week.book.lots[lot]["expiry"] for lot in held if week.book.lots[lot]["expiry"]]
+    ends = [week.book.good_through(lot) for lot in held if week.book.lots[lot]["expiry"]]
     first = min(ends, default=None)
     if row.get("first_expiry") != (first and first.isoformat()):
         text = f"{kit}: first expiry should be {first}, is {row.get('first_expiry')}"
@@ -148,7 +147,7 @@ def notices(week: Week, report: Report) -> None:
     """An emergency and something wrong are said at once, and only then; an undo says nothing."""
     rows = week.doors.get("Root", "notices/?page_size=50")["results"]
     since = [row for row in rows if row["id"] > week.newest_notice]
-    new = {row["kind"] for row in since if row["entry"] in report.entries}
+    new = {row["kind"] for row in since if row["kit"] == report.kit}
     if report.act == "undo":
         new = {row["kind"] for row in since}
     week.newest_notice = max([week.newest_notice, *(row["id"] for row in rows)])
@@ -260,14 +259,23 @@ def offline(week: Week) -> None:
         if not changes:
             week.differs("offline", f"{row['name']} has no verdicts in the copy")
             continue
-        for days in (0, 1, 4, 10, 30):
+        for days in range(0, 35, 1 if week.thorough else 5):
+            word, text = _on_day(week, row["name"], days), ""
             day = local_day(week.now) + timedelta(days=days)
-            shown = [x["verdict"] for x in changes if x["from"] <= day.isoformat()]
-            if days == 0:
-                through, trip = week.book.question(row["name"], week.now)
-                word = week.book.verdict(row["name"], through, trip, week.now)
-                if not shown or shown[-1] != word:
-                    week.differs("offline", f"{row['name']} today: {word}, not {shown[-1:]}")
+            for change in changes:
+                if change["from"] <= day.isoformat():
+                    text = change["verdict"]
+            if text != word:
+                week.differs("offline", f"{row['name']} on {day}: {word}, not {text}")
+
+
+def _on_day(week: Week, kit: str, days: int) -> str:
+    """What a kit will be on a later day, if nothing is done to it until then."""
+    day = local_day(week.now) + timedelta(days=days)
+    morning = datetime(day.year, day.month, day.day, tzinfo=ZONE)
+    at = max(week.now, morning)
+    through, trip = week.book.question(kit, at)
+    return week.book.verdict(kit, through, trip, at)
 
 
 def week_ends(week: Week) -> None:
