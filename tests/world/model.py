@@ -503,16 +503,18 @@ class Book:
         if going["person"] is None:
             codes.add("who-takes-it")
         through = max(local_day(going["due"]) if going["due"] else today, today)
+        own = any(p["trip"] == going["trip"] for p in self.standing(r.kit, now))
+        nights = 0 if own else NIGHTS  # what was promised on days of its own goes as promised
         for p in self.standing(r.kit, now):
             trip = self.trips[p["trip"]]
             theirs = self.guide(r.kit, p["trip"])
-            near = trip["first"] <= through + timedelta(days=NIGHTS) and trip["last"] >= today
+            near = trip["first"] <= through + timedelta(days=nights) and trip["last"] >= today
             if p["trip"] != going["trip"] and near and going["person"] != theirs:
                 codes.add("reserved-for-another")
         if going["due"] and going["due"] <= now:
             codes.add("due-in-the-past")
         if going["trip"]:
-            through = max(through, self.trips[going["trip"]]["last"])
+            through = max(today, self.trips[going["trip"]]["last"])
         reasons = self.reasons(r.kit, through, going["trip"], now)
         worst = max([NOTE, *reasons.values()])
         if worst == STOPS:
