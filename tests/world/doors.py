@@ -74,9 +74,7 @@ class Doors:
         )
         said = json.loads(response.content) if response.content else None
         code = said.get("code", "?") if response.status_code >= 400 else ""
-        return Answer(
-            response.status_code, code, said, "idempotency-replayed" in response.headers
-        )
+        return Answer(response.status_code, code, said, "idempotency-replayed" in response.headers)
 
     def get(self, by: str, path: str) -> Any:
         """What a reading call answers; raises AssertionError where it does not."""

@@ -15,8 +15,6 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from tests.world.permits import may, sees
-
 ZONE = ZoneInfo("Europe/London")
 NIGHTS = 1
 CLOSING = time(18, 0)
@@ -148,7 +146,9 @@ class Book:
     def _hand_back(self, r: Report) -> None:
         kit, body = self.kits[r.kit], r.body
         late = self._out_of_order(r)
-        named = r.fixed.setdefault("checkout", None if late or not kit["out"] else kit["out"]["key"])
+        named = r.fixed.setdefault(
+            "checkout", None if late or not kit["out"] else kit["out"]["key"]
+        )
         if named is not None and (not kit["out"] or kit["out"]["key"] != named):
             raise Falls
         found = r.fixed.setdefault("found", self._as_found(kit, body))
@@ -437,7 +437,9 @@ class Book:
         return promised | self.out_on(trip)
 
     def out_on(self, trip: str) -> set[str]:
-        return {name for name, kit in self.kits.items() if kit["out"] and kit["out"]["trip"] == trip}
+        return {
+            name for name, kit in self.kits.items() if kit["out"] and kit["out"]["trip"] == trip
+        }
 
     def unsuited(self, trip: str, kits: Iterable[str]) -> set[str]:
         t, lists = self.trips[trip], [self.kits[name]["list"] for name in kits]
@@ -471,119 +473,6 @@ class Book:
             elif self.verdict(name, max(t["last"], local_day(now)), trip, now) not in WORDS[:2]:
                 return "uncovered"
         return state
-
-    # ---- what is refused
-    def refusals(self, r: Report) -> set[str]:
-        """The codes with which an act may be refused; none where it must succeed; "?" where the
-        contract leaves it open."""
-        check = getattr(self, "_refuse_" + r.act.replace("-", "_"), None)
-        rights = self._rights(r)
-        return rights or (check(r) if check else set())
-
-    def _rights(self, r: Report) -> set[str]:
-        kit = self.kits.get(r.kit)
-        fact = r.act == "hand-back" or r.body.get("emergency") or r.body.get("already_gone")
-        if kit and not fact and not sees(r.by, kit["home"], kit["room"]):
-            return {"not-found"}
-        where = None
-        if kit:
-            where = kit["home"] if r.act == "release" else kit["room"]
-        use_case = "fact" if fact else r.act
-        return set() if may(r.by, use_case, where) else {"role-missing"}
-
-    def _refuse_take_out(self, r: Report) -> set[str]:
-        kit, body, now = self.kits[r.kit], r.body, r.recorded
-        if body.get("emergency") or body.get("already_gone"):
-            return set()
-        if kit["out"]:
-            return {"kit-is-out"}
-        going, codes, today = self.goes(r), set(), local_day(now)
-        if body.get("trip") and not sees(r.by, self.trips[going["trip"]]["room"]):
-            return {"not-found"}
-        if going["person"] is None:
-            codes.add("who-takes-it")
-        through = max(local_day(going["due"]) if going["due"] else today, today)
-        own = any(p["trip"] == going["trip"] for p in self.standing(r.kit, now))
-        nights = 0 if own else NIGHTS  # what was promised on days of its own goes as promised
-        for p in self.standing(r.kit, now):
-            trip = self.trips[p["trip"]]
-            theirs = self.guide(r.kit, p["trip"])
-            near = trip["first"] <= through + timedelta(days=nights) and trip["last"] >= today
-            if p["trip"] != going["trip"] and near and going["person"] != theirs:
-                codes.add("reserved-for-another")
-        if going["due"] and going["due"] <= now:
-            codes.add("due-in-the-past")
-        if going["trip"]:
-            through = max(today, self.trips[going["trip"]]["last"])
-        reasons = self.reasons(r.kit, through, going["trip"], now)
-        worst = max([NOTE, *reasons.values()])
-        if worst == STOPS:
-            by_phone = all(x.startswith("short") for x, w in reasons.items() if w == STOPS)
-            codes |= {"not-fit", "?refused"} if by_phone else {"not-fit"}
-        elif worst == SHORT and not body.get("short_reason"):
-            codes.add("short-needs-a-reason")
-        elif worst == SHORT and not may(r.by, "let it go short", kit["room"]):
-            weighty = {x for x, w in reasons.items() if w == SHORT and x not in self.routine()}
-            codes |= {"role-missing", "?refused"} if weighty else set()
-        return codes
-
-    def routine(self) -> set[str]:
-        lines = self.school["lines"].items()
-        return {f"short {item}" for item, line in lines if line["priority"] == "routine"}
-
-    def _refuse_release(self, r: Report) -> set[str]:
-        return set() if r.body["kind"] in self.kits[r.kit]["withheld"] else {"not-withheld"}
-
-    def _refuse_reseal(self, r: Report) -> set[str]:
-        kit, seal = self.kits[r.kit], r.body["seal"]
-        if seal in {x["seal"] for x in self.kits.values()}:
-            return {"sealed-already" if kit["seal"] == seal else "seal-in-use"}
-        if r.body.get("anyway") or not kit["entered"]:
-            return set()
-        through, trip = self.question(r.kit, r.recorded)
-        days = {local_day(r.recorded), through}
-        lacks = [self._not_replaced(r.kit, day, r.recorded) for day in days]
-        return {"not-replaced"} if all(lacks) else {"?"} if any(lacks) else set()
-
-    def _not_replaced(self, kit: str, day: date, now: datetime) -> set[str]:
-        """What a kit lacks when it is sealed: units that are gone, or have to come out."""
-        reasons = self.reasons(kit, day, None, now)
-        return {x for x in reasons if x.split()[0] in ("short", "low", "take", "expired")}
-
-    def _refuse_recall(self, r: Report) -> set[str]:
-        same = [x for x in self.recalls.values() if x["number"] == r.body["number"]]
-        if any(x["blocked"] and not x["open"] for x in same):
-            return {"?"}
-        return {"recalled-already"} if any(x["open"] for x in same) else set()
-
-    def _refuse_close(self, r: Report) -> set[str]:
-        return set() if self.recalls[r.fixed["id"]]["open"] else {"closed-already"}
-
-    def _refuse_reserve(self, r: Report) -> set[str]:
-        wanted = self.trips[r.body["trip"].partition(":")[2]]
-        if wanted["cancelled"]:
-            return {"trip-cancelled"}
-        if wanted["last"] < local_day(r.recorded):
-            return {"trip-is-over"}
-        for p in self.promises.values():
-            trip = self.trips[p["trip"]]
-            if p["kit"] != r.kit or not p["open"] or trip is wanted or trip["cancelled"]:
-                continue
-            if trip["first"] <= wanted["last"] and trip["last"] >= wanted["first"]:
-                return {"kit-reserved"}
-            if abs((trip["first"] - wanted["last"]).days) <= NIGHTS or abs(
-                (wanted["first"] - trip["last"]).days
-            ) <= NIGHTS:
-                return {"?"}
-        return set()
-
-    def _refuse_swap(self, r: Report) -> set[str]:
-        trip = self.promises[r.fixed["id"]]["trip"]
-        last = max(self.trips[trip]["last"], local_day(r.recorded))
-        return set() if self.verdict(r.kit, last, trip, r.recorded) in WORDS[:2] else {"?"}
-
-    def _refuse_restock(self, r: Report) -> set[str]:
-        return r.fixed.get("refusal", set())
 
 
 def fold(school: Mapping[str, Any], reports: Iterable[Report], until: datetime) -> Book:

@@ -18,11 +18,11 @@ from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
-from tests.world import people, surfaces
+from tests.world import hands, office, people, stockroom, surfaces  # noqa: F401  (their habits)
 from tests.world.doors import Answer, Doors
 from tests.world.model import ZONE, Book, Report, fold, without
 from tests.world.people import HABITS, Hook, Moment
-from tests.world.permits import is_keeper
+from tests.world.permits import Permits, is_keeper
 
 ACTS_A_WEEK = 12
 UNDOABLE = frozenset(
@@ -34,8 +34,8 @@ WEIGHTS = {
     "emergency": 2, "hand-back-sealed": 5, "hand-back-later": 4, "hand-back-opened": 4,
     "hand-back-in-another-room": 2, "hand-back-the-wrong-kit": 2, "use": 4,
     "use-without-saying": 2, "pass-on": 3, "look-inside": 4, "restock": 5,
-    "restock-with-the-wrong-batch": 2, "reseal": 5, "count": 4, "build": 2, "check": 4, "open-pack": 4,
-    "withhold": 2, "release": 5, "receive": 2, "recall": 2, "close": 4, "put-trip": 4,
+    "restock-with-the-wrong-batch": 2, "reseal": 5, "count": 4, "build": 2, "check": 4,
+    "open-pack": 4, "withhold": 2, "release": 5, "receive": 2, "recall": 2, "close": 4, "put-trip": 4,
     "move-trip": 3, "extend-trip": 2, "cancel-trip": 2, "reserve": 5, "unreserve": 2, "swap": 3,
     "five-from-a-phone": 2, "undo-soon": 5, "undo-late": 4, "press-twice": 3,
     "same-key-other-content": 2, "two-at-once": 2,
@@ -166,7 +166,7 @@ class Week:
         self._time(report)
         if report.act == "restock" or report.act == "build":
             surfaces.legs_of_restock(self, report)
-        expected = self.book.refusals(report)
+        expected = Permits(self.book).refusals(report)
         method = "PUT" if report.act == "trip" else "POST"
         key = key or str(_uuid(f"{self.seed}/{report.number}"))
         self.keys[report.number] = key
@@ -437,4 +437,3 @@ def shortened(
         else:
             size //= 2
     return best[0], best[1] or found
-

@@ -35,7 +35,10 @@ _ITEMS: dict[str, dict[str, Any]] = {
     "pad": {"kind": "consumable"},
     "plasters": {"kind": "consumable", "by_eye": True, "needs_date": False},
 }
-LISTS = {"hill": {"people": 8, "days": 2, "hazard": "hill"}, "cave": {"people": 6, "days": 3, "hazard": "cave"}}  # fmt: skip
+LISTS = {
+    "hill": {"people": 8, "days": 2, "hazard": "hill"},
+    "cave": {"people": 6, "days": 3, "hazard": "cave"},
+}
 KITS = {
     "DAY-01": ("main-store", "hill", "store"),
     "DAY-02": ("main-store", "hill", "vehicle"),
@@ -86,7 +89,8 @@ def make(doors: Doors, today: date) -> dict[str, Any]:
         _ask(doors, "kits/", {**body, "lives_in": lives_in, "responsible": ines})
         sections = doors.get("Root", f"kits/{name}/")["sections"]
         kits[name] = {
-            "section": sections[0]["id"], "home": room, "room": room, "lives_in": lives_in, "list": LISTS[key], "out": None,
+            "section": sections[0]["id"], "home": room, "room": room, "lives_in": lives_in,
+            "list": LISTS[key], "out": None,
             "seal": "", "to_sort": False, "withheld": set(), "level": None, "entered": False,
             "back": {}, "last_out": None, "last": None,
         }  # fmt: skip
@@ -161,9 +165,7 @@ def _item(doors: Doors, name: str, facts: dict[str, Any]) -> int:
     return int(_ask(doors, "items/", {"name": name, "base_unit": "piece", **facts})["id"])
 
 
-def _list(
-    doors: Doors, key: str, facts: dict[str, Any], items: dict[str, int], until: date
-) -> int:
+def _list(doors: Doors, key: str, facts: dict[str, Any], items: dict[str, int], until: date) -> int:
     lines = [
         {
             "item": items[item],
