@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from copy import deepcopy
 from dataclasses import dataclass, field
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -35,7 +35,7 @@ class Report:
     path: str
     body: dict[str, Any]
     kit: str = ""
-    recorded: datetime = datetime.min
+    recorded: datetime = datetime.min.replace(tzinfo=UTC)
     claimed: datetime | None = None
     accepted: bool = False
     entries: list[int] = field(default_factory=list)
@@ -174,7 +174,7 @@ class Book:
     def _as_found(kit: Mapping[str, Any], body: Mapping[str, Any]) -> str:
         found, seen = body["as_found"], body.get("seal_seen", "")
         if found == "sealed-and-dry":
-            holds = kit["seal"] and (not seen or len(seen) >= 3 and kit["seal"].endswith(seen))
+            holds = kit["seal"] and (not seen or seen == kit["seal"][-3:])
             if not holds:
                 found = "opened" if seen else "sort-later"
         return "opened" if body.get("used") else str(found)

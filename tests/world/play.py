@@ -35,9 +35,9 @@ WEIGHTS = {
     "hand-back-in-another-room": 2, "hand-back-the-wrong-kit": 2, "use": 4,
     "use-without-saying": 2, "pass-on": 3, "look-inside": 4, "restock": 5,
     "restock-with-the-wrong-batch": 2, "reseal": 5, "count": 4, "build": 2, "check": 4,
-    "open-pack": 4, "withhold": 2, "release": 5, "receive": 2, "recall": 2, "close": 4, "put-trip": 4,
-    "move-trip": 3, "extend-trip": 2, "cancel-trip": 2, "reserve": 5, "unreserve": 2, "swap": 3,
-    "five-from-a-phone": 2, "undo-soon": 5, "undo-late": 4, "press-twice": 3,
+    "open-pack": 4, "withhold": 2, "release": 5, "receive": 2, "recall": 2, "close": 4,
+    "put-trip": 4, "move-trip": 3, "extend-trip": 2, "cancel-trip": 2, "reserve": 5, "unreserve": 2,
+    "swap": 3, "five-from-a-phone": 2, "undo-soon": 5, "undo-late": 4, "press-twice": 3,
     "same-key-other-content": 2, "two-at-once": 2,
 }  # fmt: skip
 
