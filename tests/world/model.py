@@ -35,7 +35,7 @@ class Report:
     path: str
     body: dict[str, Any]
     kit: str = ""
-    recorded: datetime = datetime.min.replace(tzinfo=UTC)
+    recorded: datetime = field(default_factory=lambda: datetime.now(UTC))
     claimed: datetime | None = None
     accepted: bool = False
     entries: list[int] = field(default_factory=list)

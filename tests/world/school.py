@@ -45,11 +45,11 @@ KITS = {
     "CAVE-01": ("cave-hut", "cave", "store"),
 }
 _STOCK = [  # item, number, last good day after the start, units by room
-    ("mask", "M1", 12, (2, 2)),
+    ("mask", "M1", 18, (2, 2)),
     ("mask", "M2", 400, (6, 4)),
-    ("drops", "D1", 16, (3, 2)),
+    ("drops", "D1", 25, (3, 2)),
     ("drops", "D2", 300, (5, 4)),
-    ("gauze", "G1", 9, (5, 3)),
+    ("gauze", "G1", 14, (5, 3)),
     ("gauze", "G2", 30, (6, 5)),
     ("gauze", "G3", 500, (9, 7)),
     ("pad", "P1", 14, (3, 2)),
@@ -98,7 +98,7 @@ def make(doors: Doors, today: date) -> dict[str, Any]:
         lot = _receive(doors, shelves[room], facts)
         lots[lot] = {"item": "gauge", "number": "", "expiry": None, "serial": f"N-{name}"}
         stock[f"shelf {room}", lot] = 1
-        due = today + timedelta(days={"DAY-01": 11, "DAY-02": 200, "CAVE-01": 17}[name])
+        due = today + timedelta(days={"DAY-01": 16, "DAY-02": 200, "CAVE-01": 24}[name])
         _ask(doors, f"lots/{lot}/check/", {"passed": True, "due_on": due.isoformat()})
         lots[lot] |= {"passed": True, "check_due": due}
         if name != "CAVE-01":

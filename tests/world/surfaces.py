@@ -260,7 +260,7 @@ def offline(week: Week) -> None:
             week.differs("offline", f"{row['name']} has no verdicts in the copy")
             continue
         for days in range(0, 35, 1 if week.thorough else 5):
-            word, text = _on_day(week, row["name"], days), ""
+            word, text = on_day(week, row["name"], days), ""
             day = local_day(week.now) + timedelta(days=days)
             for change in changes:
                 if change["from"] <= day.isoformat():
@@ -269,7 +269,7 @@ def offline(week: Week) -> None:
                 week.differs("offline", f"{row['name']} on {day}: {word}, not {text}")
 
 
-def _on_day(week: Week, kit: str, days: int) -> str:
+def on_day(week: Week, kit: str, days: int) -> str:
     """What a kit will be on a later day, if nothing is done to it until then."""
     day = local_day(week.now) + timedelta(days=days)
     morning = datetime(day.year, day.month, day.day, tzinfo=ZONE)
