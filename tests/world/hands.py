@@ -5,8 +5,9 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import Any
 
-from tests.world.model import Report, local_day
+from tests.world.model import Report
 from tests.world.people import GUIDES, HANDS, ROOM, Moment, habit, inside, short_reason
+from tests.world.says import local_day
 
 
 @habit

@@ -5,8 +5,9 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any
 
-from tests.world.model import ZONE, Report, local_day
+from tests.world.model import Report
 from tests.world.people import GUIDES, ROOM, Moment, habit
+from tests.world.says import ZONE, local_day
 
 
 def trip_body(m: Moment, first: int, days: int) -> dict[str, Any]:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from datetime import date, datetime, timedelta
 
-from tests.world.model import NIGHTS, NOTE, SHORT, STOPS, WORDS, Book, Report, local_day
+from tests.world.model import Book, Report
+from tests.world.says import NIGHTS, NOTE, SHORT, STOPS, WORDS, local_day
 
 ROLES: dict[str, dict[str | None, str]] = {
     "Kim": {"main-store": "keeper", "cave-hut": "keeper"},

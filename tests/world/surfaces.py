@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from tests.world.doors import marks
-from tests.world.model import ZONE, Report, fold, local_day
+from tests.world.model import Report, fold
+from tests.world.says import ZONE, local_day
 
 if TYPE_CHECKING:
     from tests.world.play import Week

@@ -14,8 +14,8 @@ from playwright.sync_api import sync_playwright
 from tests.program import PROJECT
 from tests.world import school, surfaces
 from tests.world.doors import Doors
-from tests.world.model import local_day
 from tests.world.play import Week, play
+from tests.world.says import local_day
 from tests.world.test_world import START
 
 SCRIPT = PROJECT / "gearroom" / "site" / "static" / "site" / "offline-book.js"
