@@ -251,6 +251,53 @@ def _(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(use, "_order", lambda *a: right(*a)[::-1])
 
 
+# ---- once, and one person
+@fault("an act that is sent again is done again", "once", "code", "kit", "holdings")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from gearroom.core.services import once
+
+    patch.setattr(once, "_first_answer", lambda *a: None)
+
+
+# ---- undo, and known then
+@fault("nothing stands on an act", "undo", "holdings", "kit", "audit", "code")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.rules import undo
+
+    patch.setattr(undo, "without", lambda *a: undo.Fallen((), {}))
+
+
+@fault("a count since then is taken for a difference, not for what it found", "holdings", "undo")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.rules import undo
+
+    right = undo.without
+    patch.setattr(undo, "without", lambda *a: undo.Fallen(right(*a).later, {}))
+
+
+@fault("after an undo seals, holders and sorting stay as they were", "kit", "audit", "verdict")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.services import projections
+
+    patch.setattr(projections, "rewrite", lambda *a, **k: None)
+
+
+@fault("known then follows what was undone since", "known then", "known")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.services import facts
+
+    right = facts.then
+    patch.setattr(facts, "then", lambda at=None, known_by=None: right(at))
+
+
+# ---- sealing
+@fault("a seal hides what is not replaced", "code")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.services import sealing
+
+    patch.setattr(sealing, "not_replaced", lambda *a, **k: [])
+
+
 def _state(patch: pytest.MonkeyPatch, **more: Any) -> None:
     """Let every kit be judged as if this were so of it."""
     from kits.services import fitness

@@ -73,9 +73,10 @@ class Book(Says):
         return at
 
     def _out_of_order(self, r: Report) -> bool:
-        """Whether it was claimed for before the kit's latest act of custody."""
+        """Whether it was claimed for before the kit's latest act of custody, as recorded."""
         latest = self.kits[r.kit].get("custody_at")
-        return r.claimed is not None and latest is not None and r.claimed < latest
+        late = r.claimed is not None and latest is not None and r.claimed < latest
+        return bool(r.fixed.setdefault("late", late))
 
     def _move(self, lot: int, source: str | None, target: str | None, units: int) -> None:
         if source:
@@ -174,6 +175,7 @@ class Book(Says):
         if not r.body.get("used"):
             return
         before_count = r.claimed and kit.get("counted_at") and r.claimed < kit["counted_at"]
+        before_count = r.fixed.setdefault("before count", before_count)
         if "legs" not in r.fixed:
             r.fixed["legs"] = [] if before_count else self._oldest(r)
         for lot, units in r.fixed["legs"]:

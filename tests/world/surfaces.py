@@ -247,7 +247,8 @@ def day_ends(week: Week) -> None:
     for kit in week.book.kits if week.thorough else ():
         readiness(week, kit)
     page(week, "/")
-    offline(week)
+    if week.thorough or len(week.reports) % 3 == 0:
+        offline(week)
 
 
 def offline(week: Week) -> None:
