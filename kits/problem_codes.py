@@ -12,6 +12,7 @@ KINDS.update(
             ("kit-is-out", 409, "Somebody has this kit",
              "“person_name” says who, “since” since when. If the kit is here in your hand, hand it"
              " back for them first, then take it out: what is in the hand wins."),
+            ("not-out", 409, "Nobody has this kit", "Take it out first."),
             ("has-it-already", 409, "They have it already", "There is nothing to do."),
             ("who-takes-it", 422, "Nobody is named who takes it",
              "Scan the guide's tag, or choose who takes it."),
@@ -134,6 +135,12 @@ KINDS.update(
             ("told-already", 409, "It was told already", "There is nothing to do."),
             ("same-kit", 409, "It is that kit already",
              "Take it; or choose the other one."),
+            # -------------------------------------------------------------------------- people
+            ("same-person", 409, "It is the same person", "Choose the other one."),
+            ("merged-already", 409, "They are one already", "There is nothing to do."),
+            ("not-a-person", 409, "A program is no person", "Choose two people."),
+            ("two-sign-ins", 409, "Both have a sign-in",
+             "Say of one of them that they left, then merge."),
             # ------------------------------------------------------------------------- notices
             ("no-address", 422, "There is no address to send it to",
              "Give the person an email address first, or ring them."),

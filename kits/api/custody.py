@@ -11,7 +11,7 @@ from gearroom.core.api.serializers import ActBody
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
 from kits.models import AsFound, WithheldKind
-from kits.services import custody, find, keeping, use
+from kits.services import custody, due, find, keeping, use
 
 
 class CheckOutBody(bodies.HereBody):
@@ -112,6 +112,25 @@ class CheckIn(UseCaseView):
             "used": answers.used(back.use),
         }
         return 200, answers.for_eyes_of(act.actor, rooms, told)
+
+
+class DueBody(ActBody):
+    due_at = serializers.DateTimeField(allow_null=True, help_text="Null: at no set time.")
+    section = serializers.CharField(required=False, max_length=80)
+
+
+class Due(UseCaseView):
+    use_case = "set_due"
+    body = DueBody
+    answers = {200: answers.CheckoutAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Have a kit that is out be due at another time."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        section = find.section(kit, data["section"]) if "section" in data else None
+        held = due.set_due(act, kit, data["due_at"], section)
+        told = answers.checkout(held)
+        return 200, answers.for_eyes_of(act.actor, answers.rooms_of(kit), told)
 
 
 class PassBody(ActBody):

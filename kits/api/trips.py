@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.db.models import QuerySet
@@ -15,9 +16,9 @@ from kits.api import answers
 from kits.models import Trip
 from kits.rules.hazards import HAZARDS
 from kits.rules.trips import Coverage, Stand
-from kits.services import find, outlook, proposals, trips, wording
+from kits.services import due, find, outlook, proposals, trips, wording
 from kits.services.outlook import KitOfTrip, TripSeen
-from kits.services.trips import Put, TripFacts
+from kits.services.trips import Clash, Put, TripFacts
 
 
 # ------------------------------------------------------------------------------------------ shapes
@@ -76,6 +77,19 @@ class PutAnswer(serializers.Serializer[Any]):
     clashes = ClashAnswer(
         many=True, help_text="Its kits that are reserved for another trip on the same days."
     )
+    released = serializers.ListField(
+        child=serializers.CharField(), help_text="Kits that a cancelled trip gave free."
+    )
+
+
+class ExtendBody(ActBody):
+    returns_at = serializers.DateTimeField(help_text="When the trip returns after all.")
+
+
+class ExtendedAnswer(serializers.Serializer[Any]):
+    trip = TripWholeAnswer()
+    checkouts = answers.CheckoutAnswer(many=True, help_text="What is out on it, due then.")
+    clashes = ClashAnswer(many=True)
 
 
 class TripBody(ActBody):
@@ -169,20 +183,25 @@ def all_shown(rows: list[Trip], actor: Actor | None) -> list[dict[str, Any]]:
     return [shown(seen, actor) for seen in outlook.seen(rows)]
 
 
+def _clashes(of: Sequence[Clash]) -> list[dict[str, Any]]:
+    return [
+        {
+            "kit": clash.other.kit.name,
+            "reservation": clash.reservation.pk,
+            "other_reservation": clash.other.pk,
+            "other_trip": answers.trip(clash.other.trip),
+        }
+        for clash in of
+    ]
+
+
 def put_shown(done: Put, actor: Actor) -> dict[str, Any]:
     """What putting a trip did."""
     return {
         "told": done.told,
         "trip": all_shown([done.trip], actor)[0],
-        "clashes": [
-            {
-                "kit": clash.other.kit.name,
-                "reservation": clash.reservation.pk,
-                "other_reservation": clash.other.pk,
-                "other_trip": answers.trip(clash.other.trip),
-            }
-            for clash in done.clashes
-        ],
+        "clashes": _clashes(done.clashes),
+        "released": list(done.released),
     }
 
 
@@ -267,6 +286,24 @@ class OneTrip(ReadView, _TripDoor):
             check=lambda row: self.match(all_shown([row], act.actor)[0]),
         )
         return 201 if done.told == "created" else 200, put_shown(done, act.actor)
+
+
+class Extend(_TripDoor):
+    use_case = "set_due"
+    body = ExtendBody
+    answers = {200: ExtendedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Have a trip return at another time, and all that is out on it be due then."""
+        done = due.extend(act, self.trip(), data["returns_at"])
+        return 200, {
+            "trip": all_shown([done.trip], act.actor)[0],
+            "checkouts": [
+                answers.for_eyes_of(act.actor, answers.rooms_of(held.kit), answers.checkout(held))
+                for held in done.checkouts
+            ],
+            "clashes": _clashes(done.clashes),
+        }
 
 
 class Proposal(_TripDoor):

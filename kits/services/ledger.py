@@ -96,6 +96,11 @@ class Book:
             self._kits[kit.pk] = kit
         return [self._kits[pk] for pk in kit_ids]
 
+    @property
+    def locked(self) -> list[int]:
+        """The ids of the kits that are locked."""
+        return sorted(self._kits)
+
     def post(
         self,
         kind: EntryKind,

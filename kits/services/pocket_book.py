@@ -171,7 +171,7 @@ def _next(promise: Reservation) -> dict[str, Any]:
 def _people(actor: Actor) -> list[Person]:
     if not actor.may("see_people"):
         return []
-    return list(people.seen_by(actor).filter(left_on__isnull=True).order_by("name", "pk"))
+    return list(people.may_take(actor))
 
 
 def _levels(places: Iterable[int]) -> Iterable[LevelFact]:

@@ -95,6 +95,26 @@ def release(act: Act, reservation: Reservation) -> Reservation:
     return reservation
 
 
+def kits_of(source: str, reference: str) -> list[int]:
+    """The ids of the kits that are promised to the trip that a source knows by a reference."""
+    rows = open_reservations().filter(trip__source=source, trip__reference=reference)
+    return list(rows.values_list("kit", flat=True))
+
+
+def release_all(book: Book, trip: Trip) -> list[Reservation]:
+    """Give free the kits, locked in the book, of a locked trip that was cancelled. A kit promised
+    to it at this very moment is not locked: its promise counts for nothing, and stays."""
+    rows = (
+        open_reservations()
+        .filter(trip=trip, kit__in=book.locked)
+        .select_related("trip", "person", "kit__home_room", "kit__responsible", "kit__deputy")
+    )
+    released = list(rows.order_by("kit__name"))
+    for row in released:
+        _release(book, row.kit, row)
+    return released
+
+
 def swap(act: Act, from_kit: Kit, to_kit: Kit, trip: Trip) -> Swapped:
     """Let another kit go with a trip than the one reserved: the one in hand.
 

@@ -9,9 +9,9 @@ import pytest
 
 from gearroom.core import clock
 from gearroom.core.rules.roles import Role
-from kits.models import Checkout, Entry, Kit, Notice, Reservation, Trip
+from kits.models import Checkout, Entry, Kit, Movement, Notice, Reservation, Trip
 from kits.rules.trips import Coverage
-from kits.services import audit, custody, outlook, reservations
+from kits.services import audit, counting, custody, outlook, reservations
 from tests.core.made import is_problem
 from tests.kits import factories as make
 from tests.kits.factories import act, trip
@@ -265,3 +265,27 @@ def test_what_it_really_was_is_when_it_was_where_nothing_came_since(w: make.Worl
     entry = Entry.objects.get(pk=answer.json()["entry"]["id"])
     assert entry.claimed_at == entry.occurred_at == when
     assert Checkout.objects.get().out_at == when
+
+
+def test_use_claimed_before_a_later_count_takes_nothing_out_of_the_kit(w: make.World) -> None:
+    place = make.section(w.day_01)
+    now = clock.now()
+    counting.count(act(w.keeper), [place], [counting.Found(place, 4, item=w.dressing)])
+    before = make.units(w.dressings, place)
+    body = {
+        "used": [{"item": w.dressing.pk, "units": 2}],
+        "occurred_at": (now - timedelta(hours=2)).isoformat(),
+    }
+
+    answer = make.caller(w.guide).post("kits/DAY-01/use/", body)
+
+    assert answer.json()["entry"]["irregular"] == ["counted-since"]
+    assert make.units(w.dressings, place) == before == 4
+    legs = Movement.objects.filter(entry=answer.json()["entry"]["id"])
+    assert [(leg.from_place.kind, leg.to_place.kind, leg.units) for leg in legs] == [
+        ("unexplained", "used", 2)
+    ]
+    late = make.caller(w.guide).post("kits/DAY-01/use/", {"used": body["used"]})
+    assert late.json()["entry"]["irregular"] == []
+    assert make.units(w.dressings, place) == 2
+    assert list(audit.findings()) == []

@@ -75,9 +75,7 @@ def one(request: HttpRequest, kit: str) -> HttpResponse:
         "today": fitness.today_of(found),
         "pouches": _pouches(seen.sections, inside),
         "labels": [codes.shown(code) for code in seen.labels],
-        "people": people.seen_by(who).filter(left_on__isnull=True).order_by("name")
-        if who.may("see_people")
-        else [],
+        "people": people.may_take(who) if who.may("see_people") else [],
         "kinds": [(kind.value, wording.withheld(kind)) for kind in _BY_HAND],
         "may": _rights(request, found),
         "photos": photos.of_what_is_wrong(found),

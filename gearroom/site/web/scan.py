@@ -289,7 +289,7 @@ def _shown(
         if each["outcome"] == "handed-back" and facts["holder"]:
             each["trip_again"] = _same_trip(each, facts["holder"])
     if any("holder" in step["needs"] for each in facts["outcomes"] for step in each["steps"]):
-        facts["people"] = people.seen_by(who).filter(left_on__isnull=True).order_by("name")
+        facts["people"] = people.may_take(who)
     template = "site/scan/answer.html" if part else "site/scan/page.html"
     status = problem.status if problem and not part else 200
     return show(request, template, facts, status=status)
