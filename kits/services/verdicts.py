@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -44,26 +44,27 @@ def judged_one(kit: Kit) -> Judged:
     return judged([kit])[kit.pk]
 
 
-def questions_of(kits: Iterable[Kit]) -> dict[int, Question]:
-    """The question that each of these kits is judged by, by the kit's id."""
-    kits = list(kits)
+def questions_of(kits: Iterable[Kit], at: datetime | None = None) -> dict[int, Question]:
+    """The question that each of these kits is judged by, by the kit's id; as of an instant (None:
+    now)."""
+    kits, at = list(kits), at or clock.now()
     out = {
         held.kit_id: held
         for held in Checkout.objects.filter(
             kit__in=kits, section__isnull=True, in_at__isnull=True
         ).select_related("trip")
     }
-    coming = _coming([kit for kit in kits if kit.pk not in out])
+    ahead = coming([kit for kit in kits if kit.pk not in out], at=at)
     found = {}
     for kit in kits:
-        trips = {trip.pk: trip for trip in coming[kit.pk]}
+        trips = {trip.pk: trip for trip in ahead[kit.pk]}
         held = out.get(kit.pk)
         if held is not None and held.trip is not None:
             trips[held.trip.pk] = held.trip
         through, trip = question(
-            fitness.today_of(kit),
+            _today(kit, at),
             _out(held, kit) if held else None,
-            [Coming(t.first_day, t.last_day, t.pk) for t in coming[kit.pk]],
+            [Coming(t.first_day, t.last_day, t.pk) for t in ahead[kit.pk]],
         )
         found[kit.pk] = Question(through, trips[trip] if trip is not None else None)
     return found
@@ -73,24 +74,34 @@ def verdicts(kits: Iterable[Kit], questions: Mapping[int, Question]) -> dict[int
     """Kits judged by the questions given for them, by id: with a trip, together with all of its
     kits."""
     kits = list(kits)
-    together = fitness.kits_of_trips({q.trip.pk for q in questions.values() if q.trip is not None})
-    states = fitness.states({kit.pk for kit in kits}.union(*together.values()))
-    found = {}
-    for kit in kits:
-        asked = questions[kit.pk]
-        trip = asked.trip
+    found = answers([(kit, questions[kit.pk]) for kit in kits])
+    return {kit.pk: judged for kit, judged in zip(kits, found, strict=True)}
+
+
+def answers(asked: Sequence[tuple[Kit, Question]], at: datetime | None = None) -> list[Judged]:
+    """Kits judged by questions, any number to a kit, in the order given: with a trip, together with
+    all of its kits. `at` is the instant whose today it is (None: now)."""
+    at = at or clock.now()
+    together = fitness.kits_of_trips({q.trip.pk for _, q in asked if q.trip is not None})
+    wanted = {kit.pk for kit, _ in asked}.union(*together.values())
+    states = fitness.states(wanted) if wanted else {}
+    found = []
+    for kit, asks in asked:
+        trip = asks.trip
         others = sorted(together[trip.pk] - {kit.pk}) if trip is not None else ()
-        found[kit.pk] = Judged(
-            asked,
-            judge(
-                states[kit.pk],
-                asked.through,
-                fitness.today_of(kit),
-                trip=fitness.needs_of(trip) if trip is not None else None,
-                others=[states[pk] for pk in others],
-            ),
+        verdict = judge(
+            states[kit.pk],
+            asks.through,
+            _today(kit, at),
+            trip=fitness.needs_of(trip) if trip is not None else None,
+            others=[states[pk] for pk in others],
         )
+        found.append(Judged(asks, verdict))
     return found
+
+
+def _today(kit: Kit, at: datetime) -> date:
+    return clock.local_date(at, kit.home_room.time_zone)
 
 
 def _out(held: Checkout, kit: Kit) -> Out:
@@ -102,21 +113,22 @@ def _out(held: Checkout, kit: Kit) -> Out:
     )
 
 
-def _coming(kits: Iterable[Kit]) -> dict[int, list[Trip]]:
-    """The trips that each kit is reserved for, begins soon or has begun, and that have not ended
-    for it."""
-    kits = list(kits)
+def coming(
+    kits: Iterable[Kit], *, days: int = DAYS_AHEAD, at: datetime | None = None
+) -> dict[int, list[Trip]]:
+    """The trips that each kit is reserved for, by the kit's id, that have begun or begin within
+    some days, or a little later, and that have not ended for it; the soonest first."""
+    kits, now = list(kits), at or clock.now()
     zones = {kit.pk: kit.home_room.time_zone for kit in kits}
-    now = clock.now()
     rows = (
         Reservation.objects.filter(
             kit__in=kits,
             released__isnull=True,
             trip__cancelled_at__isnull=True,
             trip__returns_at__gt=now,
-            trip__departs_at__lte=now + timedelta(days=DAYS_AHEAD + 2),
+            trip__departs_at__lte=now + timedelta(days=days + 2),
         )
-        .select_related("trip")
+        .select_related("trip__leader")
         .order_by("trip__departs_at", "trip")
     )
     back = _back(rows, zones)
