@@ -16,12 +16,22 @@ from django.db.models import Exists, OuterRef
 
 from gearroom.core.models import Person, Room
 from kits.models import Checkout, Episode, Holding, Kit, Lot, Recall, RecallPlace, Reservation
-from kits.rules.facts import Criticality, Weight
+from kits.rules.facts import Reason, Weight, Word
 from kits.rules.ordering import Episode as Change
 from kits.rules.ordering import episode as change_of
-from kits.rules.readiness import Why, judge
-from kits.services import affected, fitness, lots, notices, stocking, wording
+from kits.rules.suits import Mismatch
+from kits.services import (
+    affected,
+    fitness,
+    lots,
+    notices,
+    stocking,
+    verdict_wording,
+    verdicts,
+    wording,
+)
 from kits.services.stocking import Stocked
+from kits.services.verdicts import Judged, Question
 
 GRACE = timedelta(hours=2)
 """After this much past due, who has a kit is told; after as much again, the keeper; then daily."""
@@ -48,6 +58,7 @@ def not_back(now: datetime) -> None:
         .select_related("kit__home_room", "kit__responsible", "kit__deputy", "person")
         .order_by("due_at", "pk")
     ):
+        assert held.due_at is not None  # asked for by it
         late = now - held.due_at
         day = (late - GRACE) // timedelta(days=1)
         facts = {
@@ -79,67 +90,79 @@ class _Answering:
         return [*(p for p in (kit.responsible, kit.deputy) if p), *keepers]
 
 
-# ------------------------------------------------------------------------- promised and not fit
+# ----------------------------------------------------------------------- promised and not ready
 def going_soon(now: datetime) -> None:
-    """Kits promised to a trip within 48 hours that are not fit for it: told once while it lasts;
-    a must-have gone is told for itself."""
-    promised = list(
-        Reservation.objects.filter(
-            released__isnull=True,
-            trip__cancelled_at__isnull=True,
-            trip__departs_at__gt=now,
-            trip__departs_at__lte=now + SOON,
-        )
-        .exclude(
-            Exists(
-                Checkout.objects.filter(
-                    kit=OuterRef("kit"), trip=OuterRef("trip"), undone__isnull=True
-                )
-            )
-        )
-        .select_related("trip", "kit__home_room", "kit__responsible", "kit__deputy")
-    )
-    # The stored dates answer for most, without a look at what is inside.
-    doubtful = [
-        r
-        for r in promised
-        if r.kit.fit_until is None
-        or r.kit.fit_until < r.trip.last_day
-        or r.kit.clear_until < fitness.today_of(r.kit)
+    """Kits promised to a trip within 48 hours that are short or not to be taken for it, together
+    with its other kits: told once while it lasts; a must-have gone is told for itself."""
+    promised = _promised(now)
+    asked = [
+        (r.kit, Question(max(r.trip.last_day, fitness.today_of(r.kit)), r.trip)) for r in promised
     ]
-    states = fitness.states({r.kit_id for r in doubtful}) if doubtful else {}
     answering = _Answering()
     standing: set[tuple[str, str]] = set()
-    for r in doubtful:
-        verdict = judge(states[r.kit_id], r.trip.last_day, fitness.today_of(r.kit))
-        if verdict.fit:
+    together: set[tuple[int, str]] = set()
+    for r, judged in zip(promised, verdicts.answers(asked, now), strict=True):
+        verdict = judged.verdict
+        if verdict.word not in (Word.SHORT, Word.DO_NOT_TAKE):
             continue
-        facts = {
-            "trip": r.trip.name,
-            "departs_at": r.trip.departs_at.isoformat(),
-            "reasons": [
-                wording.reason(x)["text"] for x in verdict.reasons if x.weight >= Weight.SHORT
-            ],
-        }
-        must_haves = [
-            x
-            for x in verdict.reasons
-            if x.code == Why.SHORT and x.facts["criticality"] == Criticality.MUST_HAVE
-        ]
+        own = [x for x in verdict.reasons if x.weight >= Weight.SHORT]
+        # What the trip's kits lack together, or latex in another one, is told for one of them.
+        own = [x for x in own if not (x.code in set(Mismatch) and _again(together, r, x))]
+        must_haves = [x for x in own if x.by_phone]
         for x in must_haves:
             subject = f"reservation:{r.pk}:line:{x.facts['line']}"
             standing.add(("must-have-gone", subject))
-            said = {**facts, "reasons": [wording.reason(x)["text"]]}
-            _open("must-have-gone", subject, now, answering(r.kit), kit=r.kit, facts=said)
-        if any(x.weight >= Weight.SHORT and x not in must_haves for x in verdict.reasons):
+            facts = _going(r, judged, [x])
+            _open("must-have-gone", subject, now, answering(r.kit), kit=r.kit, facts=facts)
+        if len(own) > len(must_haves):
             subject = f"reservation:{r.pk}"
             standing.add(("not-fit", subject))
+            facts = _going(r, judged, own)
             _open("not-fit", subject, now, answering(r.kit), kit=r.kit, facts=facts)
     for episode in Episode.objects.filter(
         kind__in=("must-have-gone", "not-fit"), closed_at__isnull=True
     ):
         if (episode.kind, episode.subject) not in standing:
             _close(episode, now)
+
+
+def _promised(now: datetime) -> list[Reservation]:
+    """Reservations for trips that depart soon, of kits that are not out on them."""
+    out_on_it = Checkout.objects.filter(
+        kit=OuterRef("kit"), trip=OuterRef("trip"), section__isnull=True, in_at__isnull=True
+    )
+    return list(
+        Reservation.objects.filter(
+            released__isnull=True,
+            trip__cancelled_at__isnull=True,
+            trip__departs_at__gt=now,
+            trip__departs_at__lte=now + SOON,
+        )
+        .exclude(Exists(out_on_it))
+        .select_related("trip", "kit__home_room", "kit__responsible", "kit__deputy")
+        .order_by("trip", "pk")
+    )
+
+
+def _again(together: set[tuple[int, str]], r: Reservation, why: Reason) -> bool:
+    """Whether a reason that is of a trip's kits together was told for another of them."""
+    key = (r.trip_id, f"{why.code}:{why.facts.get('kit_id', '')}")
+    if key in together:
+        return True
+    together.add(key)
+    return False
+
+
+def _going(r: Reservation, judged: Judged, reasons: Iterable[Reason]) -> dict[str, Any]:
+    return {
+        "trip": r.trip.name,
+        "trip_id": r.trip_id,
+        "departs_at": r.trip.departs_at.isoformat(),
+        "through": judged.question.through.isoformat(),
+        "verdict": str(judged.verdict.word),
+        "verdict_text": verdict_wording.verdict(judged.verdict),
+        "reasons": [wording.reason(x)["text"] for x in reasons],
+    }
 
 
 # --------------------------------------------------------------------------------------- recalls
