@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 
 from gearroom.core import clock
 from kits.models import Checkout, Kit, Reservation, Trip
-from kits.rules.facts import Verdict
+from kits.rules.facts import KitState, Verdict
 from kits.rules.question import DAYS_AHEAD, Coming, Out, question
 from kits.rules.readiness import judge
 from kits.services import fitness
@@ -25,10 +25,11 @@ class Question:
 
 @dataclass(frozen=True)
 class Judged:
-    """A kit's verdict, with the question that it answers."""
+    """A kit's verdict, with the question that it answers and the kit as it was judged."""
 
     question: Question
     verdict: Verdict
+    state: KitState
 
 
 def judged(kits: Iterable[Kit]) -> dict[int, Judged]:
@@ -96,7 +97,7 @@ def answers(asked: Sequence[tuple[Kit, Question]], at: datetime | None = None) -
             trip=fitness.needs_of(trip) if trip is not None else None,
             others=[states[pk] for pk in others],
         )
-        found.append(Judged(asks, verdict))
+        found.append(Judged(asks, verdict, states[kit.pk]))
     return found
 
 
