@@ -7,12 +7,15 @@ looks first writes it; a second look at the same moment finds it written.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Any
 
 from django.db import transaction
 from django.db.models import Exists, OuterRef
+from django.utils.translation import override
 
 from gearroom.core.models import Person, Room
 from kits.models import Checkout, Episode, Holding, Kit, Lot, Recall, RecallPlace, Reservation
@@ -93,37 +96,60 @@ class _Answering:
 # ----------------------------------------------------------------------- promised and not ready
 def going_soon(now: datetime) -> None:
     """Kits promised to a trip within 48 hours that are short or not to be taken for it, together
-    with its other kits: told once while it lasts; a must-have gone is told for itself."""
-    promised = _promised(now)
-    asked = [
-        (r.kit, Question(max(r.trip.last_day, fitness.today_of(r.kit)), r.trip)) for r in promised
-    ]
+    with its other kits, or out on something else: told once while it lasts; a must-have gone is
+    told for itself."""
     answering = _Answering()
     standing: set[tuple[str, str]] = set()
-    together: set[tuple[int, str]] = set()
-    for r, judged in zip(promised, verdicts.answers(asked, now), strict=True):
-        verdict = judged.verdict
-        if verdict.word not in (Word.SHORT, Word.DO_NOT_TAKE):
-            continue
-        own = [x for x in verdict.reasons if x.weight >= Weight.SHORT]
-        # What the trip's kits lack together, or latex in another one, is told for one of them.
-        own = [x for x in own if not (x.code in set(Mismatch) and _again(together, r, x))]
-        must_haves = [x for x in own if x.by_phone]
+    for each in _leaving(now):
+        r = each.reservation
+        must_haves = [x for x in each.reasons if x.by_phone]
         for x in must_haves:
             subject = f"reservation:{r.pk}:line:{x.facts['line']}"
             standing.add(("must-have-gone", subject))
-            facts = _going(r, judged, [x])
-            _open("must-have-gone", subject, now, answering(r.kit), kit=r.kit, facts=facts)
-        if len(own) > len(must_haves):
+            say = partial(_going, each, [x])
+            _open("must-have-gone", subject, now, answering(r.kit), kit=r.kit, say=say)
+        if each.held is not None or len(each.reasons) > len(must_haves):
             subject = f"reservation:{r.pk}"
             standing.add(("not-fit", subject))
-            facts = _going(r, judged, own)
-            _open("not-fit", subject, now, answering(r.kit), kit=r.kit, facts=facts)
+            say = partial(_going, each, each.reasons)
+            _open("not-fit", subject, now, answering(r.kit), kit=r.kit, say=say)
     for episode in Episode.objects.filter(
         kind__in=("must-have-gone", "not-fit"), closed_at__isnull=True
     ):
         if (episode.kind, episode.subject) not in standing:
             _close(episode, now)
+
+
+@dataclass(frozen=True)
+class _Leaving:
+    """A kit that goes out soon: its verdict for the trip, what of that is to be told, and who has
+    it on something else."""
+
+    reservation: Reservation
+    judged: Judged
+    reasons: Sequence[Reason]
+    held: Checkout | None
+
+
+def _leaving(now: datetime) -> Iterator[_Leaving]:
+    promised = _promised(now)
+    asked = [
+        (r.kit, Question(max(r.trip.last_day, fitness.today_of(r.kit)), r.trip)) for r in promised
+    ]
+    out = {
+        held.kit_id: held
+        for held in Checkout.objects.filter(
+            kit__in={r.kit_id for r in promised}, section__isnull=True, in_at__isnull=True
+        ).select_related("person")
+    }
+    together: set[tuple[int, str]] = set()
+    for r, judged in zip(promised, verdicts.answers(asked, now), strict=True):
+        worst: list[Reason] = []
+        if judged.verdict.word in (Word.SHORT, Word.DO_NOT_TAKE):
+            worst = [x for x in judged.verdict.reasons if x.weight >= Weight.SHORT]
+        # What the trip's kits lack together, or latex in another one, is told for one of them.
+        reasons = [x for x in worst if not (x.code in set(Mismatch) and _again(together, r, x))]
+        yield _Leaving(r, judged, reasons, out.get(r.kit_id))
 
 
 def _promised(now: datetime) -> list[Reservation]:
@@ -153,16 +179,26 @@ def _again(together: set[tuple[int, str]], r: Reservation, why: Reason) -> bool:
     return False
 
 
-def _going(r: Reservation, judged: Judged, reasons: Iterable[Reason]) -> dict[str, Any]:
-    return {
-        "trip": r.trip.name,
-        "trip_id": r.trip_id,
-        "departs_at": r.trip.departs_at.isoformat(),
+def _going(each: _Leaving, reasons: Iterable[Reason]) -> dict[str, Any]:
+    """The facts of a notice, in the language of now."""
+    trip, judged, held = each.reservation.trip, each.judged, each.held
+    facts: dict[str, Any] = {
+        "trip": trip.name,
+        "trip_id": trip.pk,
+        "departs_at": trip.departs_at.isoformat(),
         "through": judged.question.through.isoformat(),
         "verdict": str(judged.verdict.word),
         "verdict_text": verdict_wording.verdict(judged.verdict),
         "reasons": [wording.reason(x)["text"] for x in reasons],
     }
+    if held is not None:
+        person = held.person
+        facts["out"] = {
+            "person": person.name if person else "",
+            "phone": person.phone if person else "",
+            "due_at": held.due_at.isoformat() if held.due_at else "",
+        }
+    return facts
 
 
 # --------------------------------------------------------------------------------------- recalls
@@ -306,19 +342,23 @@ def _open(
     now: datetime,
     people: Iterable[Person],
     *,
-    kit: Kit | None = None,
-    room: Room | None = None,
-    facts: dict[str, Any],
+    kit: Kit,
+    say: Callable[[], dict[str, Any]],
 ) -> None:
-    """Open an episode and tell of it, unless one is open."""
-    where = room or (kit.home_room if kit else None)
+    """Open an episode and tell each of these people of it in their language, unless one is
+    open."""
     with transaction.atomic():
         if Episode.objects.filter(kind=kind, subject=subject, closed_at__isnull=True).exists():
             return
-        row = Episode(kind=kind, subject=subject, room=where, kit=kit, facts=facts, opened_at=now)
+        row = Episode(
+            kind=kind, subject=subject, room=kit.home_room, kit=kit, facts=say(), opened_at=now
+        )
         Episode.objects.bulk_create([row], ignore_conflicts=True)
         episode = Episode.objects.get(kind=kind, subject=subject, closed_at__isnull=True)
-        notices.tell(people, kind, f"episode:{episode.pk}", kit=kit, room=where, facts=facts)
+        for person in people:
+            with override(person.reads):
+                facts = say()
+            notices.tell([person], kind, f"episode:{episode.pk}", kit=kit, facts=facts)
 
 
 def _close(episode: Episode, now: datetime) -> None:

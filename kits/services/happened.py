@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from datetime import date, datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.utils import formats
@@ -103,14 +104,21 @@ def _subject(notice: Notice) -> str:
         case "lost":
             return _("%(kit)s is lost") % {"kit": name}
         case "not-fit" | "must-have-gone":
-            return _("%(kit)s for %(trip)s: %(verdict)s") % {
+            return _("%(kit)s for %(trip)s: %(how)s") % {
                 "kit": name,
                 "trip": facts.get("trip", _("its trip")),
-                "verdict": facts.get("verdict_text") or _("look at it"),
+                "how": _how(facts),
             }
         case "address-refused":
             return _("Mail to %(name)s was refused") % {"name": facts.get("person", "")}
     return f"{title(kind)}: {name}" if name else title(kind)
+
+
+def _how(facts: dict[str, Any]) -> str:
+    """How a kit stands for its trip, in a few words: its verdict, or that somebody has it."""
+    if "out" in facts and not facts["reasons"]:
+        return _("still out")
+    return str(facts.get("verdict_text") or _("look at it"))
 
 
 def _kit(notice: Notice) -> str:
@@ -229,7 +237,23 @@ def _not_fit(notice: Notice) -> Said:
     text = _("%(kit)s is reserved for %(trip)s, which leaves %(when)s.") % {
         "kit": _kit(notice), "trip": f["trip"], "when": when(f["departs_at"], _zone(notice))
     }  # fmt: skip
-    return text, list(f.get("reasons", ()))
+    return text, [*_still_out(f.get("out"), _zone(notice)), *f.get("reasons", ())]
+
+
+def _still_out(out: dict[str, Any] | None, zone: str) -> Iterator[str]:
+    """Who has a kit that is wanted for another trip."""
+    if out is None:
+        return
+    who = {
+        "name": out["person"] or _("somebody not named"),
+        "phone": out["phone"] or _("no phone on record"),
+    }
+    if not out["due_at"]:
+        yield _("It is out: %(name)s has it (%(phone)s). Nobody set a time to bring it back.") % who
+        return
+    yield _("It is out: %(name)s has it (%(phone)s), due back %(when)s.") % {
+        **who, "when": when(out["due_at"], zone)
+    }  # fmt: skip
 
 
 def _low(notice: Notice) -> Said:

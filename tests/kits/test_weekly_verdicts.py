@@ -300,3 +300,35 @@ def test_an_alarm_says_the_verdict_and_what_it_was_judged_for(w):
     assert letter.subject == "DAY-01 for Hill day: Ask first: no Shears"
     assert "fit" not in letter.first[0].text.split()
     assert letter.first[0].verdicts[0].text == "Ask first: no Shears"
+
+
+def test_a_kit_that_is_out_on_something_else_is_alarmed_for_two_days_before_and_not_sooner(w):
+    reserved(w, w.day_01, 2)
+    Trip.objects.update(departs_at=timezone.now() + timedelta(hours=49))
+    custody.check_out(act(w.keeper), w.day_01, person=w.guide, emergency=True)
+    Checkout.objects.update(trip=None, reservation=None, due_at=None)
+    Notice.objects.all().delete()
+    alarms.going_soon(timezone.now())
+    assert not Notice.objects.exists()
+    alarms.going_soon(timezone.now() + timedelta(hours=2))
+    notice = Notice.objects.filter(kind="not-fit").first()
+    letter = happened.letter(notice)
+    assert letter.subject == "DAY-01 for Hill day: still out"
+    assert letter.first[0].lines[0] == (
+        "It is out: Gil has it (no phone on record). Nobody set a time to bring it back."
+    )
+    alarms.going_soon(timezone.now() + timedelta(hours=3))
+    assert Notice.objects.filter(kind="not-fit", person=w.keeper).count() == 1
+
+
+def test_an_alarm_is_in_the_language_of_each_whom_it_tells(w):
+    Person.objects.filter(pk=w.keeper.pk).update(language="de")
+    reserved(w, w.day_01, 1)
+    used(w, w.shears, 1)
+    alarms.going_soon(timezone.now())
+    english, german = (
+        Notice.objects.get(kind="not-fit", person=person).facts["reasons"]
+        for person in (w.instructor, w.keeper)
+    )
+    assert english == ["Shears: 0 of 1 there, never below 1."]
+    assert len(german) == 1 and german != english
