@@ -13,6 +13,7 @@ from datetime import date, datetime, timedelta
 from kits.rules.facts import KitState, Reason, Units, Verdict, Weight, Word
 from kits.rules.picking import RestockList, restock
 from kits.rules.readiness import Why
+from kits.rules.trips import Stand
 
 READY_FOR_DAYS = 28
 """How long what is put into a kit should last where no trip says so."""
@@ -35,17 +36,24 @@ class Going:
 @dataclass(frozen=True)
 class Answer:
     """How a kit stands for one question: through its verdict's day, and for a trip (`trip` its
-    id, `on` its name), if for one. `going` where the kit has still to go on it."""
+    id, `on` its name), if for one. `going` where the kit has still to go on it; `elsewhere` where
+    it is out on something else: whether it is back in time."""
 
     verdict: Verdict
     trip: int | None = None
     on: str = ""
     going: Going | None = None
+    elsewhere: Stand | None = None
+
+    @property
+    def short(self) -> bool:
+        """It is short, or not to be taken; not where nobody entered what is in it."""
+        return self.verdict.word in (Word.SHORT, Word.DO_NOT_TAKE)
 
     @property
     def wrong(self) -> bool:
-        """It is short, or not to be taken; not where nobody entered what is in it."""
-        return self.verdict.word in (Word.SHORT, Word.DO_NOT_TAKE)
+        """It is short, or not to be taken, or not back in time."""
+        return self.short or self.elsewhere is Stand.AWAY
 
 
 @dataclass(frozen=True)
@@ -72,8 +80,13 @@ class KitWeek:
 
     @property
     def wrong(self) -> tuple[Answer, ...]:
-        """What it is short for, or not to be taken for."""
+        """What it is short for, not to be taken for, or not back in time for."""
         return tuple(answer for answer in self.answers if answer.wrong)
+
+    @property
+    def short(self) -> bool:
+        """It is short for something, or not to be taken for it."""
+        return any(answer.short for answer in self.answers)
 
     @property
     def low(self) -> bool:

@@ -14,27 +14,27 @@ from functools import partial
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Exists, OuterRef
 from django.utils.translation import override
 
 from gearroom.core.models import Person, Room
-from kits.models import Checkout, Episode, Holding, Kit, Lot, Recall, RecallPlace, Reservation
-from kits.rules.facts import Reason, Weight, Word
+from kits.models import (
+    Checkout,
+    Episode,
+    Holding,
+    Kit,
+    Lot,
+    Recall,
+    RecallPlace,
+    Reservation,
+    Trip,
+)
+from kits.rules.facts import Reason, Verdict, Weight, Word
 from kits.rules.ordering import Episode as Change
 from kits.rules.ordering import episode as change_of
 from kits.rules.suits import Mismatch
-from kits.services import (
-    affected,
-    fitness,
-    lots,
-    notices,
-    stocking,
-    verdict_wording,
-    verdicts,
-    wording,
-)
+from kits.rules.trips import Coverage
+from kits.services import affected, lots, notices, outlook, stocking, verdict_wording, wording
 from kits.services.stocking import Stocked
-from kits.services.verdicts import Judged, Question
 
 GRACE = timedelta(hours=2)
 """After this much past due, who has a kit is told; after as much again, the keeper; then daily."""
@@ -122,73 +122,51 @@ def going_soon(now: datetime) -> None:
 
 @dataclass(frozen=True)
 class _Leaving:
-    """A kit that goes out soon: its verdict for the trip, what of that is to be told, and who has
-    it on something else."""
+    """A kit that goes out soon, and is not there or not ready: its verdict for the trip, what of
+    that is to be told, and who has it on something else."""
 
+    trip: Trip
     reservation: Reservation
-    judged: Judged
+    verdict: Verdict
     reasons: Sequence[Reason]
     held: Checkout | None
 
 
 def _leaving(now: datetime) -> Iterator[_Leaving]:
-    promised = _promised(now)
-    asked = [
-        (r.kit, Question(max(r.trip.last_day, fitness.today_of(r.kit)), r.trip)) for r in promised
-    ]
-    out = {
-        held.kit_id: held
-        for held in Checkout.objects.filter(
-            kit__in={r.kit_id for r in promised}, section__isnull=True, in_at__isnull=True
-        ).select_related("person")
-    }
-    together: set[tuple[int, str]] = set()
-    for r, judged in zip(promised, verdicts.answers(asked, now), strict=True):
-        worst: list[Reason] = []
-        if judged.verdict.word in (Word.SHORT, Word.DO_NOT_TAKE):
-            worst = [x for x in judged.verdict.reasons if x.weight >= Weight.SHORT]
-        # What the trip's kits lack together, or latex in another one, is told for one of them.
-        reasons = [x for x in worst if not (x.code in set(Mismatch) and _again(together, r, x))]
-        yield _Leaving(r, judged, reasons, out.get(r.kit_id))
+    """The kits that keep trips within 48 hours from being covered. A trip that waits for a kit is
+    told of as well by then."""
+    near = Trip.objects.filter(departs_at__gt=now, departs_at__lte=now + SOON)
+    for seen in outlook.seen(near.select_related("room", "leader")):
+        if seen.coverage in (None, Coverage.COVERED):
+            continue
+        together: set[str] = set()
+        for each in seen.kits:
+            if each.reservation is None or each.on_it or each.verdict is None:
+                continue
+            worst: list[Reason] = []
+            if each.verdict.word in (Word.SHORT, Word.DO_NOT_TAKE):
+                worst = [x for x in each.verdict.reasons if x.weight >= Weight.SHORT]
+            # What the trip's kits lack together, or latex in one of them, is told for one kit.
+            reasons = [x for x in worst if _together(x) not in together]
+            together.update(key for x in worst if (key := _together(x)) is not None)
+            yield _Leaving(seen.trip, each.reservation, each.verdict, reasons, each.elsewhere)
 
 
-def _promised(now: datetime) -> list[Reservation]:
-    """Reservations for trips that depart soon, of kits that are not out on them."""
-    out_on_it = Checkout.objects.filter(
-        kit=OuterRef("kit"), trip=OuterRef("trip"), section__isnull=True, in_at__isnull=True
-    )
-    return list(
-        Reservation.objects.filter(
-            released__isnull=True,
-            trip__cancelled_at__isnull=True,
-            trip__departs_at__gt=now,
-            trip__departs_at__lte=now + SOON,
-        )
-        .exclude(Exists(out_on_it))
-        .select_related("trip", "kit__home_room", "kit__responsible", "kit__deputy")
-        .order_by("trip", "pk")
-    )
-
-
-def _again(together: set[tuple[int, str]], r: Reservation, why: Reason) -> bool:
-    """Whether a reason that is of a trip's kits together was told for another of them."""
-    key = (r.trip_id, f"{why.code}:{why.facts.get('kit_id', '')}")
-    if key in together:
-        return True
-    together.add(key)
-    return False
+def _together(why: Reason) -> str | None:
+    """What tells reasons apart that are of a trip's kits together; None for those of one kit."""
+    return f"{why.code}:{why.facts.get('kit_id', '')}" if why.code in set(Mismatch) else None
 
 
 def _going(each: _Leaving, reasons: Iterable[Reason]) -> dict[str, Any]:
     """The facts of a notice, in the language of now."""
-    trip, judged, held = each.reservation.trip, each.judged, each.held
+    trip, verdict, held = each.trip, each.verdict, each.held
     facts: dict[str, Any] = {
         "trip": trip.name,
         "trip_id": trip.pk,
         "departs_at": trip.departs_at.isoformat(),
-        "through": judged.question.through.isoformat(),
-        "verdict": str(judged.verdict.word),
-        "verdict_text": verdict_wording.verdict(judged.verdict),
+        "through": verdict.through.isoformat(),
+        "verdict": str(verdict.word),
+        "verdict_text": verdict_wording.verdict(verdict),
         "reasons": [wording.reason(x)["text"] for x in reasons],
     }
     if held is not None:

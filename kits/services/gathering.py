@@ -29,7 +29,8 @@ from kits.models import (
 from kits.rules import weekly as rule
 from kits.rules.expiry import date_known, good_through
 from kits.rules.facts import Batch
-from kits.services import fitness, notices, verdicts, weekly_batches
+from kits.rules.trips import Stand, back_in_time
+from kits.services import fitness, notices, promises, verdicts, weekly_batches
 from kits.services.stocking import Stockroom
 from kits.services.verdicts import Judged, Question
 from kits.services.weekly_batches import Held, Look
@@ -139,8 +140,8 @@ def _judge(
         ).select_related("person")
     }
     own = verdicts.questions_of(kits.values(), at)
-    days = max((w.horizon - w.today).days for w in weeks.values())
-    ahead = verdicts.coming(kits.values(), days=days, at=at)
+    promised = promises.of_kits(kits, at)
+    ahead = {pk: [each.trip for each in promised.get(pk, ())] for pk in kits}
     asked = {
         (week.person.pk, kit.pk): _questions(week, kit, own[kit.pk], ahead[kit.pk], out.get(kit.pk))
         for week in weeks.values()
@@ -153,7 +154,7 @@ def _judge(
     )
     found = {
         (person, pk): _week_of(
-            weeks[person], kits[pk], [known[pk, each] for each in questions], out.get(pk)
+            weeks[person], kits[pk], [known[pk, each] for each in questions], out.get(pk), at
         )
         for (person, pk), questions in asked.items()
     }
@@ -167,7 +168,7 @@ def _judge(
         for kit in seen:
             room = shelves.get(kit.room) or rule.Shelves({})
             listed = None
-            if kit.wrong:
+            if kit.short:
                 through = rule.ready_through(kit, week.today)
                 listed = room.settle(states[kit.id], through, week.today)
             week.kits.append(replace(kit, restock=listed))
@@ -207,18 +208,10 @@ def _questions(
     return questions if ready_until < max(each.through for each in questions) else []
 
 
-def _week_of(week: Week, kit: Kit, judged: Sequence[Judged], held: Checkout | None) -> rule.KitWeek:
-    on_now = held.trip_id if held else None
-    answers = [
-        rule.Answer(
-            each.verdict,
-            trip=trip.pk if trip else None,
-            on=trip.name if trip else "",
-            going=_going(trip) if trip and trip.pk != on_now else None,
-        )
-        for each in judged
-        for trip in [each.question.trip]
-    ]
+def _week_of(
+    week: Week, kit: Kit, judged: Sequence[Judged], held: Checkout | None, at: datetime
+) -> rule.KitWeek:
+    answers = [_answer(kit, each, held, at) for each in judged]
     # What may be by the horizon is only worth saying of a kit that is well until then.
     kept = [
         answer
@@ -237,9 +230,32 @@ def _week_of(week: Week, kit: Kit, judged: Sequence[Judged], held: Checkout | No
         look_by=look_by,
         room=kit.room_id,
         out=held is not None,
-        out_to=held.person.name if held and held.person else "",
+        out_to=_names(held.person) if held and held.person else "",
         due_back=held.due_at if held else None,
     )
+
+
+def _answer(kit: Kit, judged: Judged, held: Checkout | None, at: datetime) -> rule.Answer:
+    trip = judged.question.trip
+    if trip is None:
+        return rule.Answer(judged.verdict)
+    if held is not None and held.trip_id == trip.pk:
+        return rule.Answer(judged.verdict, trip.pk, trip.name)
+    elsewhere = None
+    if held is not None:
+        room, due = kit.home_room, held.due_at
+        in_time = back_in_time(
+            trip.first_day,
+            clock.local_date(due, room.time_zone) if due else None,
+            overdue=due is not None and due <= at,
+            nights=room.sorting_nights,
+        )
+        elsewhere = Stand.COMING if in_time else Stand.AWAY
+    return rule.Answer(judged.verdict, trip.pk, trip.name, _going(trip), elsewhere)
+
+
+def _names(person: Person) -> str:
+    return " ".join(filter(None, (person.name, person.phone)))
 
 
 def _going(trip: Trip) -> rule.Going:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -13,6 +13,7 @@ from kits.rules.facts import Weight
 from kits.rules.letters import Row, Stands
 from kits.rules.picking import RestockList
 from kits.rules.readiness import Why
+from kits.rules.trips import Stand
 from kits.services import verdict_wording, wording
 from kits.services.gathering import Week
 from kits.services.messages import kit_page, page
@@ -31,7 +32,8 @@ def departure(kit: rule.KitWeek, week: Week) -> Row:
         "leader": " ".join(filter(None, (going.leader or _("no leader named"), going.phone))),
         "people": going.people,
     }
-    return Row(text, kit_page(kit.name), tuple(_wrong(kit, week)), stands(kit, week))
+    out = [f"{_has_it(kit, week)}."] if kit.out else []
+    return Row(text, kit_page(kit.name), (*out, *_wrong(kit, week)), stands(kit, week))
 
 
 def to_open(kit: rule.KitWeek, week: Week) -> Row:
@@ -48,15 +50,35 @@ def to_open(kit: rule.KitWeek, week: Week) -> Row:
         why = _("before %(day)s") % {"day": day(before, week.today)}
     text = f"{kit.name}: {why}"
     if kit.out:
-        name = kit.out_to or _("somebody not named")
-        due = kit.due_back
-        text += (
-            _(" (%(name)s has it, due back %(when)s)")
-            % {"name": name, "when": moment(due, week.zone, week.today)}
-            if due
-            else _(" (%(name)s has it)") % {"name": name}
-        )
+        text += f" ({_has_it(kit, week)})"
     return Row(text, kit_page(kit.name), tuple(_wrong(kit, week)), stands(kit, week))
+
+
+def _has_it(kit: rule.KitWeek, week: Week) -> str:
+    facts = {"name": kit.out_to or _("somebody not named")}
+    if kit.due_back is None:
+        return _("%(name)s has it") % facts
+    facts["when"] = moment(kit.due_back, week.zone, week.today)
+    return _("%(name)s has it, due back %(when)s") % facts
+
+
+def still_out(week: Week, kits: Iterable[rule.KitWeek]) -> Iterator[Row]:
+    """Those of these kits that are out on something else, and go on a trip this week."""
+    last = rule.week_end(week.today)
+    for kit in kits:
+        for answer in kit.answers:
+            going = answer.going
+            if going is None or answer.elsewhere is None or going.first_day > last:
+                continue
+            text = _("%(kit)s for %(trip)s, %(when)s: %(who)s") % {
+                "kit": kit.name,
+                "trip": going.name,
+                "when": moment(going.departs_at, week.zone, week.today),
+                "who": _has_it(kit, week),
+            }
+            late = answer.elsewhere is Stand.AWAY
+            lines = (_("That is not in time to sort it."),) if late else ()
+            yield Row(text, kit_page(kit.name), lines)
 
 
 def low(week: Week) -> Iterator[Row]:

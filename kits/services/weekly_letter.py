@@ -27,9 +27,11 @@ def letter(week: Week) -> Letter:
     unready = rule.departures_not_ready(week.kits, week.today)
     alarms = (*map(_recalled, week.recalled), *map(happened.row, week.medicines))
     first = (weekly_kits.departure(unready[0], week),) if unready else ()
-    rest = [k for k in to_open if k not in unready[:1]]  # the first stands above, with its swaps
+    others = [k for k in week.kits if k not in unready[:1]]  # the first stands above, with all
+    rest = [k for k in to_open if k in others]
     parts = [
         Part(_("Kits to open"), tuple(weekly_kits.to_open(k, week) for k in rest)),
+        Part(_("Still out, and wanted for a trip"), tuple(weekly_kits.still_out(week, others))),
         Part(_("Order by"), tuple(_to_order(o, week.today) for o in week.order)),
         Part(_("Not back"), tuple(_not_back(week))),
         Part(_("Not looked inside for a year"), tuple(_not_looked(week))),
@@ -108,7 +110,14 @@ def _trips(week: Week, unready: Sequence[rule.KitWeek]) -> str:
             "%(count)d kits of this week's trips are not set up yet",
             unknown,
         ) % {"count": unknown}
-    return _("Every kit is ready for this week's trips")
+    out = sum(answer.elsewhere is not None for answer in leaving)
+    if out:
+        return ngettext(
+            "%(count)d kit for this week's trips is still out",
+            "%(count)d kits for this week's trips are still out",
+            out,
+        ) % {"count": out}
+    return _("Every kit for this week's trips is ready")
 
 
 def _long(minutes: int) -> str:

@@ -149,7 +149,7 @@ def test_a_kit_that_nobody_entered_is_not_set_up_and_alarms_nobody(w):
     text = text_of(w)
     assert "NOT SET UP YET - DAY-09: nobody has entered what is in it." in text
     assert "KITS TO OPEN" not in text
-    assert "Every kit is ready" not in letter.subject
+    assert "Every kit" not in letter.subject
     assert trip.departs_at < timezone.now() + timedelta(hours=48)
     alarms.going_soon(timezone.now())
     assert not Notice.objects.exists()
@@ -179,7 +179,7 @@ def test_a_wipe_out_of_date_is_said_once_to_bin_when_next_opened_and_makes_no_ki
     assert trip.first_day == days(3)
     assert "BIN WHEN NEXT OPENED - WALK-01: 1 × Wipes" in text
     assert text.count("Wipes") == 1
-    assert "Every kit is ready for this week's trips" in letter.subject
+    assert "Every kit for this week's trips is ready" in letter.subject
     assert not Notice.objects.exists()
 
 
@@ -206,6 +206,36 @@ def test_a_kit_out_with_nobodys_time_is_said_to_be_with_somebody_and_not_late(w)
     alarms.not_back(at)
     assert not Notice.objects.exists()
     assert not [uid for uid in events(w.instructor) if uid.startswith("due-")]
+
+
+def out_until(w: World, kit: Kit, due) -> None:
+    """A kit taken for no trip, and its time put off later."""
+    soon = timezone.now() + timedelta(minutes=5)
+    custody.check_out(act(w.keeper), kit, person=w.guide, trip=None, due_at=soon)
+    Checkout.objects.update(due_at=due)
+
+
+def test_a_kit_that_is_not_back_in_time_for_its_trip_comes_first_however_good_it_is(w):
+    trip = reserved(w, w.day_01, 2)
+    out_until(w, w.day_01, trip.departs_at - timedelta(hours=1))
+    letter = weekly_letter.letter(week_of(w))
+    assert letter.subject.startswith("1 kit not ready for this week's trips")
+    (first,) = letter.first
+    assert "DAY-01 for Hill day" in first.text
+    assert first.lines[0].startswith("Gil has it, due back ")
+    assert "work" not in letter.subject
+
+
+def test_a_kit_that_comes_back_in_time_keeps_its_trip_from_being_said_to_be_ready(w):
+    reserved(w, w.day_01, 3)
+    out_until(w, w.day_01, timezone.now() + timedelta(minutes=5))
+    letter = weekly_letter.letter(week_of(w))
+    assert letter.subject.startswith("1 kit for this week's trips is still out")
+    assert letter.first == ()
+    text = text_of(w)
+    assert "STILL OUT, AND WANTED FOR A TRIP - DAY-01 for Hill day, " in text
+    assert "Gil has it, due back" in text
+    assert "not in time" not in text
 
 
 # ------------------------------------------------------------------- what ends, by the rule of it
