@@ -158,7 +158,8 @@ def _judge(
         )
         for (person, pk), questions in asked.items()
     }
-    states = {pk: judged.state for (pk, _), judged in known.items()}
+    short = {pk for (_, pk), kit in found.items() if kit.short}
+    states = fitness.states(short) if short else {}
     for week in weeks.values():
         shelves = {
             room: rule.Shelves(units) for room, units in stock.units.items()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from gearroom.core import clock
@@ -26,11 +26,10 @@ class Question:
 
 @dataclass(frozen=True)
 class Judged:
-    """A kit's verdict, with the question that it answers and the kit as it was judged."""
+    """A kit's verdict, with the question that it answers."""
 
     question: Question
     verdict: Verdict
-    state: KitState = field(repr=False, compare=False)
 
 
 @dataclass(frozen=True)
@@ -131,7 +130,7 @@ def _changes(
         now = (bisect_left(ends, day), bisect_left(ends, each.through), each.trip)
         # Judged again only for another trip, or where a day that matters has passed.
         if now != before:
-            judged = Judged(each, _judge(state, day, each, together, states), state)
+            judged = Judged(each, _judge(state, day, each, together, states))
             if shown is None or not shown.holds(judged):
                 shown = Change(day, judged)
                 yield shown
@@ -173,9 +172,8 @@ def answers(asked: Sequence[tuple[Kit, Question]], at: datetime | None = None) -
     states = fitness.states(wanted) if wanted else {}
     found = []
     for kit, each in asked:
-        state = states[kit.pk]
-        verdict = _judge(state, _today(kit, at), each, together, states)
-        found.append(Judged(each, verdict, state))
+        verdict = _judge(states[kit.pk], _today(kit, at), each, together, states)
+        found.append(Judged(each, verdict))
     return found
 
 
