@@ -1,5 +1,6 @@
 """What stands in the weekly email, and in what order."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
@@ -16,6 +17,7 @@ from kits.rules.facts import (
     Weight,
 )
 from kits.rules.readiness import Why
+from kits.rules.trips import Stand
 from kits.rules.weekly import (
     Answer,
     Going,
@@ -100,6 +102,14 @@ def test_what_nobody_entered_is_neither_short_nor_low():
     assert not empty.set_up
     assert not (empty.wrong or empty.low or empty.wants_opening)
     assert departures_not_ready([empty], MONDAY) == []
+
+
+def test_a_kit_not_back_in_time_is_not_ready_and_is_no_work_and_one_in_time_is_neither():
+    good = answer(first=2)
+    away = KitWeek(id=1, name="A", answers=(replace(good, elsewhere=Stand.AWAY),))
+    coming = KitWeek(id=1, name="B", answers=(replace(good, elsewhere=Stand.COMING),))
+    assert departures_not_ready([away, coming], MONDAY) == [away]
+    assert not (away.short or away.wants_opening or coming.wrong)
 
 
 def test_what_is_out_of_date_and_stops_nothing_is_to_bin_and_makes_no_kit_short_or_low():
