@@ -1,6 +1,25 @@
+from typing import Any
+
 from django.apps import AppConfig
+from django.db.models.signals import post_migrate
 
 
 class KitsConfig(AppConfig):
     name = "kits"
     label = "kits"
+
+    def ready(self) -> None:
+        post_migrate.connect(_judge_again, sender=self, dispatch_uid="judge-again")
+
+
+def _judge_again(*, apps: Any, **_signal: Any) -> None:
+    """After a migrate, let today's rules judge the kits that earlier ones judged."""
+    from kits.models import Kit
+    from kits.services import fitness
+
+    try:
+        migrated = {field.column for field in apps.get_model("kits", "Kit")._meta.local_fields}
+    except LookupError:
+        return  # migrated back to before there were kits
+    if migrated == {field.column for field in Kit._meta.local_fields}:
+        fitness.judge_again()

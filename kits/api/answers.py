@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import date
 from typing import Any
 
 from rest_framework import serializers
@@ -10,21 +11,23 @@ from rest_framework import serializers
 from gearroom.core.act import Actor
 from gearroom.core.models import Person
 from kits.models import AsFound, Checkout, Entry, Kit, Trip
-from kits.rules.facts import Verdict
-from kits.services import wording
+from kits.rules.facts import Verdict, Word
+from kits.services import verdict_wording, wording
 from kits.services.use import Used
 
 
 class ReasonAnswer(serializers.Serializer[Any]):
     code = serializers.CharField(help_text="Stable; what the reason is about.")
-    weight = serializers.ChoiceField(["note", "short", "stops"])
+    weight = serializers.ChoiceField(["note", "low", "short", "stops"])
     text = serializers.CharField(help_text="A sentence, with what settles it.")
     facts = serializers.DictField()
 
 
 class VerdictAnswer(serializers.Serializer[Any]):
-    through = serializers.DateField()
-    fit = serializers.BooleanField()
+    verdict = serializers.ChoiceField([word.value for word in Word])
+    verdict_text = serializers.CharField(help_text="The verdict as pages show it.")
+    through = serializers.DateField(help_text="The day that was judged.")
+    fit = serializers.BooleanField(help_text="Ready, or at most low.")
     may_go = serializers.BooleanField(help_text="Fit, or short and may go with a reason.")
     reasons = ReasonAnswer(many=True)
 
@@ -51,7 +54,7 @@ class CheckoutAnswer(serializers.Serializer[Any]):
     person = PersonAnswer(allow_null=True)
     trip = TripAnswer(allow_null=True)
     out_at = serializers.DateTimeField()
-    due_at = serializers.DateTimeField()
+    due_at = serializers.DateTimeField(allow_null=True, help_text="Null: nobody set a time.")
     in_at = serializers.DateTimeField(allow_null=True)
     as_found = serializers.ChoiceField([*AsFound.values, ""])
     emergency = serializers.BooleanField()
@@ -108,11 +111,18 @@ class DoneAnswer(serializers.Serializer[Any]):
 def verdict(of: Verdict, swaps: dict[int, str] | None = None) -> dict[str, Any]:
     """A verdict with its reasons as sentences."""
     return {
+        "verdict": str(of.word),
+        "verdict_text": verdict_wording.verdict(of),
         "through": of.through.isoformat(),
         "fit": of.fit,
         "may_go": of.may_go,
         "reasons": wording.reasons(of.reasons, swaps),
     }
+
+
+def iso(day: date | None) -> str | None:
+    """A day as JSON has it."""
+    return day.isoformat() if day else None
 
 
 def person(of: Person | None) -> dict[str, Any] | None:
@@ -162,7 +172,7 @@ def checkout(of: Checkout | None) -> dict[str, Any] | None:
         "person": person(of.person),
         "trip": trip(of.trip),
         "out_at": of.out_at.isoformat(),
-        "due_at": of.due_at.isoformat(),
+        "due_at": of.due_at.isoformat() if of.due_at else None,
         "in_at": of.in_at.isoformat() if of.in_at else None,
         "as_found": of.as_found,
         "emergency": of.emergency,

@@ -14,7 +14,7 @@ from gearroom.core.api.views import ListView, ReadView
 from gearroom.core.problems import Invalid
 from kits.api import answers
 from kits.models import Entry, Kit
-from kits.services import contents, find, fitness, turnaround
+from kits.services import contents, find, fitness, turnaround, verdicts
 
 
 class ReadinessQuery(QuerySerializer):
@@ -27,8 +27,12 @@ class ReadinessQuery(QuerySerializer):
 class ReadinessAnswer(answers.VerdictAnswer):
     kit = serializers.CharField()
     trip = answers.TripAnswer(allow_null=True)
+    ready_until = serializers.DateField(allow_null=True)
     fit_until = serializers.DateField(allow_null=True)
     may_go_until = serializers.DateField(allow_null=True)
+    first_expiry = serializers.DateField(
+        allow_null=True, help_text="The earliest date inside; null where nothing is dated."
+    )
 
 
 class Readiness(ReadView):
@@ -36,24 +40,32 @@ class Readiness(ReadView):
     shows = ReadinessAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
-        """Fit to go through a day, or for a trip, with every reason and what settles it."""
+        """Ready through a day or for a trip, with every reason and what settles it. Without
+        either: for the trip it is out on, else its next within seven days, else today."""
         assert self.actor is not None
         kit = find.kit(self.actor, self.kwargs["kit"])
         trip = find.trip(self.actor, query["trip"]) if "trip" in query else None
         today = fitness.today_of(kit)
-        through = query.get("through") or (trip.last_day if trip else today)
+        if trip is None and "through" not in query:
+            question = verdicts.questions_of([kit])[kit.pk]
+        else:
+            day = query.get("through") or (max(trip.last_day, today) if trip else today)
+            question = verdicts.Question(day, trip)
+        through, trip = question.through, question.trip
         if through < today:
             raise Invalid(
                 _("That day is past. Ask what was inside then with contents/?on=."), field="through"
             )
-        verdict = fitness.verdict(kit, through, trip)
+        verdict = verdicts.verdicts([kit], {kit.pk: question})[kit.pk].verdict
         swaps = turnaround.swaps(turnaround.restock_list(kit, through=through))
-        fit, may_go = fitness.days_now(kit)
+        days = fitness.days_now(kit)
         return {
             "kit": kit.name,
             "trip": answers.trip(trip),
-            "fit_until": fit.isoformat() if fit else None,
-            "may_go_until": may_go.isoformat() if may_go else None,
+            "ready_until": answers.iso(days.ready_until),
+            "fit_until": answers.iso(days.fit_until),
+            "may_go_until": answers.iso(days.may_go_until),
+            "first_expiry": answers.iso(kit.first_expiry),
             **answers.verdict(verdict, swaps),
         }
 

@@ -305,10 +305,10 @@ class Reseal(UseCaseView):
         kit = find.kit(act.actor, self.kwargs["kit"])
         section = find.section(kit, data["section"]) if "section" in data else None
         seal = turnaround.reseal(act, kit, data["seal"], section=section)
-        fit, may_go = fitness.days_now(find.any_kit(kit.name))
+        days = fitness.days_now(find.any_kit(kit.name))
         return 201, {
             "entry": answers.entry(seal.put_on),
             "seal": seal.number,
-            "fit_until": fit.isoformat() if fit else None,
-            "may_go_until": may_go.isoformat() if may_go else None,
+            "fit_until": answers.iso(days.fit_until),
+            "may_go_until": answers.iso(days.may_go_until),
         }

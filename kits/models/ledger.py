@@ -56,9 +56,9 @@ class Entry(models.Model):
     """One act. `occurred_at` is when it is taken to have happened, `recorded_at` when we wrote it.
 
     `claimed_at` is the device's claim, put right for its clock and not kept within the kit's last
-    entry as `occurred_at` is; None where nobody claimed a time. `clock_offset_s` is how far the claiming device's clock stood from ours, in seconds.
-    `irregular` lists the codes of rules that the reported fact broke; empty when none was.
-    `key` and `part` tell which request it came from.
+    entry as `occurred_at` is; None where nobody claimed a time. `clock_offset_s` is how far the
+    claiming device's clock stood from ours, in seconds. `irregular` lists the codes of rules that
+    the reported fact broke; empty when none was. `key` and `part` tell which request it came from.
     """
 
     kind = models.CharField(max_length=16, choices=EntryKind)

@@ -111,6 +111,8 @@ class KitState:
     `levels` maps (section, thing id) to a by-eye level; a by-eye line without one is not known
     and counts as empty. `away` holds the keys of sections that are out on their own.
     `hazards` is what its list serves. `signed_until` is the last day of the list's signature.
+    `contents_entered` False: nobody has said what is in it. `expired_always_stops`: its room lets
+    anything out of date inside stop it.
     """
 
     id: int
@@ -132,6 +134,8 @@ class KitState:
     lost: bool = False
     waiting_to_be_sorted: bool = False
     withheld: tuple[str, ...] = ()
+    contents_entered: bool = True
+    expired_always_stops: bool = False
 
 
 @dataclass(frozen=True)
@@ -154,33 +158,84 @@ class TripNeeds:
 class Weight(enum.IntEnum):
     """What a reason does to a verdict, worst last."""
 
-    NOTE = 1  # worth saying; the kit is fit
-    SHORT = 2  # not fit, but may go when a keeper or instructor taps a reason
-    STOPS = 3  # may not go
+    NOTE = 1  # a remark; the word stays what it is
+    LOW = 2  # it goes without a word, and stands on the restock list
+    SHORT = 3  # goes with a reason of whoever may give one
+    STOPS = 4  # may not go
+
+
+class Word(enum.StrEnum):
+    """A verdict in one word, best first."""
+
+    READY = "ready"
+    LOW = "low"
+    SHORT = "short"
+    DO_NOT_TAKE = "do-not-take"
+    NOT_SET_UP = "not-set-up"
 
 
 @dataclass(frozen=True)
 class Reason:
-    """One reason of a verdict: a stable code, what it does, and the facts a sentence needs."""
+    """One reason of a verdict: a stable code, what it does, and the facts a sentence needs.
+
+    `priority` is that of the line that is below its minimum; None for every other reason.
+    """
 
     code: str
     weight: Weight
     facts: dict[str, object] = field(default_factory=dict)
+    priority: Criticality | None = None
+
+    @property
+    def by_phone(self) -> bool:
+        """It stops the kit, and somebody who may can clear it by telephone: a must-have line
+        below its minimum."""
+        return self.weight is Weight.STOPS and self.priority is Criticality.MUST_HAVE
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """The answer to "fit to go?" through one date, worst reason first."""
+    """The answer to "ready?" through one date, worst reason first. `set_up` False: nobody has
+    entered what is in the kit, so nothing is known to be missing."""
 
     through: date
     reasons: tuple[Reason, ...] = ()
+    set_up: bool = True
+
+    @property
+    def worst(self) -> Weight:
+        """The gravest weight of its reasons; NOTE where there is none."""
+        return max((reason.weight for reason in self.reasons), default=Weight.NOTE)
+
+    @property
+    def word(self) -> Word:
+        """The verdict in one word."""
+        if self.worst is Weight.STOPS:
+            return Word.DO_NOT_TAKE
+        if not self.set_up:
+            return Word.NOT_SET_UP
+        return {Weight.SHORT: Word.SHORT, Weight.LOW: Word.LOW}.get(self.worst, Word.READY)
 
     @property
     def fit(self) -> bool:
-        """Nothing but notes stands against it."""
-        return all(r.weight is Weight.NOTE for r in self.reasons)
+        """It is ready, or at most low."""
+        return self.word in (Word.READY, Word.LOW)
 
     @property
     def may_go(self) -> bool:
-        """Nothing stops it; where it is not fit, only with a reason tapped by who may."""
-        return all(r.weight is not Weight.STOPS for r in self.reasons)
+        """Nothing stops it; where it is short, only with a reason of whoever may give one."""
+        return self.word is not Word.DO_NOT_TAKE
+
+    @property
+    def by_phone(self) -> bool:
+        """Only must-have lines below their minimum stop it: it can be cleared by telephone."""
+        stops = [reason for reason in self.reasons if reason.weight is Weight.STOPS]
+        return bool(stops) and all(reason.by_phone for reason in stops)
+
+    def short_only_on(self, *priorities: Criticality) -> bool:
+        """Whether every reason that makes it short is a line of one of these priorities."""
+        return all(
+            reason.priority in priorities
+            for reason in self.reasons
+            if reason.weight is Weight.SHORT
+        )

@@ -53,6 +53,7 @@ class Broken(enum.StrEnum):
     EMPTY_BY_EYE = "empty-by-eye"
     LOW_BY_EYE = "low-by-eye"
     TAKE_OUT = "take-out"
+    EXPIRED_INSIDE = "expired-inside"
     DATE_NOT_KNOWN = "date-not-known"
     SECTION_AWAY = "section-away"
     LAID_UP = "laid-up"

@@ -1,8 +1,10 @@
-"""How long what is inside a kit lasts: the last day through which its minimums are met."""
+"""How long what is inside a kit lasts: the last days through which its minimums and its targets
+are met."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date
 
 from kits.rules.allocation import Allocation, Pool, entangled
@@ -14,32 +16,62 @@ Stock = dict[int, list[tuple[date, str, int]]]
 """Usable units by thing id: the last day they are usable through, their place, their count."""
 
 
-def minimums_until(kit: KitState) -> tuple[date | None, date | None]:
-    """Return the last days through which the must-have lines, and all counted lines, have their
-    *never below*: `date.max` where nothing limits it, None where they have not on any day.
+@dataclass(frozen=True)
+class Lasting:
+    """The last days through which a kit's must-have lines, and all counted lines, have their
+    minimum, and all have what they carry: `date.max` where nothing limits it, None for no day."""
 
-    A line that shares none of its things with another is told from its own units; those that do
+    must_haves: date | None
+    minimums: date | None
+    targets: date | None
+
+
+def lasting(kit: KitState) -> Lasting:
+    """Return how long a kit's lines last.
+
+    A line that shares none of its things with another is judged by its own units; those that do
     are tried together, by bisection over the days on which some unit's usefulness ends.
     """
-    lines = [line for line in counted_lines(kit) if line.never_below > 0]
+    lines = counted_lines(kit)
     stock: Stock = {}
     for x in inside(kit):
         until = None if x.training else usable_until(x.batch)
         if until is not None:
             stock.setdefault(x.batch.thing.id, []).append((until, x.place, x.count))
-    shared = entangled(lines)
-    alone: dict[bool, list[date | None]] = {True: [], False: []}
-    competing: list[Line] = []
-    for line, among_others in zip(lines, shared, strict=True):
-        if among_others:
-            competing.append(line)
-        else:
-            rows = [row for thing in _usable_things(line) for row in stock.get(thing, ())]
-            must_have = line.criticality is Criticality.MUST_HAVE
-            alone[must_have].append(_enough_until(line.never_below, rows))
-    must_have_competing = [x for x in competing if x.criticality is Criticality.MUST_HAVE]
-    must_haves = soonest([*alone[True], _all_met_until(must_have_competing, stock)])
-    return must_haves, soonest([must_haves, *alone[False], _all_met_until(competing, stock)])
+    wanting = [line for line in lines if line.never_below > 0]
+    must_haves = [line for line in wanting if line.criticality is Criticality.MUST_HAVE]
+    vital = _last_all(must_haves, wanting, stock, Allocation.meet_minimums, _minimum)
+    minimums = _last_all(wanting, wanting, stock, Allocation.meet_minimums, _minimum)
+    targets = _last_all(lines, lines, stock, Allocation.meet_all, _target)
+    return Lasting(vital, soonest([vital, minimums]), soonest([vital, minimums, targets]))
+
+
+def _minimum(line: Line) -> int:
+    return line.never_below
+
+
+def _target(line: Line) -> int:
+    return max(line.carry, line.never_below)
+
+
+def _last_all(
+    lines: Sequence[Line],
+    among: Sequence[Line],
+    stock: Stock,
+    meet: Callable[[Allocation], None],
+    wanted: Callable[[Line], int],
+) -> date | None:
+    """The last day through which each of `lines`, competing with `among`, gets what is wanted."""
+    shared = {line.id for line, tied in zip(among, entangled(among), strict=True) if tied}
+    alone = [
+        _enough_until(
+            wanted(line), [row for thing in _usable_things(line) for row in stock.get(thing, ())]
+        )
+        for line in lines
+        if line.id not in shared
+    ]
+    competing = [line for line in lines if line.id in shared]
+    return soonest([*alone, _all_met_until(competing, stock, meet, wanted)])
 
 
 def _usable_things(line: Line) -> set[int]:
@@ -54,7 +86,12 @@ def _enough_until(wanted: int, rows: list[tuple[date, str, int]]) -> date | None
     return None
 
 
-def _all_met_until(lines: Sequence[Line], stock: Stock) -> date | None:
+def _all_met_until(
+    lines: Sequence[Line],
+    stock: Stock,
+    meet: Callable[[Allocation], None],
+    wanted: Callable[[Line], int],
+) -> date | None:
     if not lines:
         return date.max
     things = {thing for line in lines for thing in _usable_things(line)}
@@ -67,8 +104,8 @@ def _all_met_until(lines: Sequence[Line], stock: Stock) -> date | None:
                 supply[thing, place] = supply.get((thing, place), 0) + count
         allocation = Allocation(lines)
         allocation.add(supply)
-        allocation.meet_minimums()
-        return all(allocation.got(i) >= line.never_below for i, line in enumerate(lines))
+        meet(allocation)
+        return all(allocation.got(i) >= wanted(line) for i, line in enumerate(lines))
 
     days = sorted({until for _, until, _, _ in rows} | {date.max})
     low, high = 0, len(days)  # met through all before low, not through high and after

@@ -105,7 +105,7 @@ def against(trip: TripNeeds, candidate: Candidate) -> Iterable[Reason]:
         yield Reason(PassedOver.RESERVED, Weight.STOPS, facts)
     if candidate.out_with:
         yield Reason(PassedOver.OUT_PAST_DEPARTURE, Weight.STOPS, {"person": candidate.out_with})
-    yield from (r for r in candidate.verdict.reasons if r.weight is not Weight.NOTE)
+    yield from (r for r in candidate.verdict.reasons if r.weight >= Weight.SHORT)
     yield from (r for r in suits(trip, (candidate.state,)) if r.code == Mismatch.LATEX_INSIDE)
 
 

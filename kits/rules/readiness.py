@@ -1,20 +1,24 @@
-"""Is a kit fit to go, through which day, and if not, why.
+"""Is a kit ready, through which day, and if not, why: one verdict for a span of time and a trip.
 
 Units that are usable through a day are given to the lines of the kit's list (see `allocation`),
 each line is judged by what it got, and the kit by its lines and by what is so of it as a whole.
-A verdict only worsens with the day it is asked for, and good units more never worsen it; so two
+A verdict only worsens with the day it is asked for, and good units more never worsen it; so a few
 dates say all of it, and `fit_days` finds them.
 
-Decided here, where the book of rules leaves a choice:
+Decided here, where the design leaves a choice:
 
-* Units that may never go into a kit (out of date today, recalled, withheld, training stock, a
-  medicine that no line asks for, undated sterile things and medicines, an instrument that failed
-  its check) stop it while they are inside: taking them out is one act, and the rest is judged.
-  What runs out of date only during the trip does not count, but need not come out.
+* Units that may never go into a kit (recalled, on hold, training stock, a medicine that no line
+  asks for, undated sterile items and medicines, an instrument that failed its check) stop it while
+  they are inside: taking them out is one act, and the rest is judged. What is out of date today
+  does so where it is a medicine, or its line is must-have or important, or its room is stricter;
+  elsewhere it is said. What runs out of date only during the trip does not count, but need not
+  come out.
 * A list that is not signed, or whose signature ends before the day, stops a kit that carries
   medicines; without any it is short, and may go with a reason.
-* Not looked inside within its interval is short: a look settles it, and until then someone who
-  may do so can answer for it.
+* Not checked within its interval is short: a check settles it, and until then someone who may do
+  so can answer for it.
+* A kit whose contents nobody entered is not judged by them: only what was said of it as a whole
+  (training, lost, in storage, on hold) stops it.
 * Frost and heat are notes. What a place reaches is our assumption (`CLIMATE`), not a measurement,
   and a kit that lives in a vehicle would be stopped for a whole winter.
 """
@@ -50,8 +54,12 @@ from kits.rules.inside import (
     usable_supply,
     why_not_counted,
 )
-from kits.rules.lasting import minimums_until, soonest
+from kits.rules.lasting import lasting, soonest
 from kits.rules.suits import suits
+
+EDITION = 1
+"""Raised when a change here would judge a kit otherwise than before: what is stored with the kits
+is then written anew after the next migrate."""
 
 CLIMATE: dict[LivesIn, tuple[int, int]] = {
     LivesIn.STORE: (5, 30),
@@ -69,6 +77,7 @@ class Why(enum.StrEnum):
     EMPTY_BY_EYE = "empty-by-eye"
     LOW_BY_EYE = "low-by-eye"
     TAKE_OUT = "take-out"
+    EXPIRED_INSIDE = "expired-inside"
     DATE_NOT_KNOWN = "date-not-known"
     SECTION_AWAY = "section-away"
     LAID_UP = "laid-up"
@@ -86,26 +95,27 @@ class Why(enum.StrEnum):
 
 @dataclass(frozen=True)
 class FitDays:
-    """Until when a kit is fit as it stands, whatever today is; worth storing with the kit.
+    """Until when a kit is ready as it stands, whatever today is; worth storing with the kit.
 
-    `fit_until` and `may_go_until` are the last days it may be judged through with the verdicts
-    *fit* and *may go*: `date.max` for no limit, None for no day at all. `clear_until` is the last
-    day on which nothing inside is out of date; after it something has to come out first.
+    `ready_until` ≤ `fit_until` ≤ `may_go_until` are the last days through which it is judged
+    *ready*, at most *low*, and not stopped: `date.max` for no limit, None for no day at all.
+    `clear_until` is the last day on which nothing inside is out of date that stops it.
     """
 
+    ready_until: date | None
     fit_until: date | None
     may_go_until: date | None
     clear_until: date
 
-    def on(self, today: date) -> tuple[date | None, date | None]:
-        """Return `fit_until` and `may_go_until` as they hold on `today`, None for *not now*."""
+    def on(self, today: date) -> FitDays:
+        """Return the same as it holds on `today`, with None for *not now*."""
         if today > self.clear_until:
-            return None, None
-        fit, may_go = (
+            return FitDays(None, None, None, self.clear_until)
+        ready, fit, may_go = (
             day if day is not None and day >= today else None
-            for day in (self.fit_until, self.may_go_until)
+            for day in (self.ready_until, self.fit_until, self.may_go_until)
         )
-        return fit, may_go
+        return FitDays(ready, fit, may_go, self.clear_until)
 
 
 def judge(
@@ -116,20 +126,24 @@ def judge(
     trip: TripNeeds | None = None,
     others: Sequence[KitState] = (),
 ) -> Verdict:
-    """Return whether `kit` is fit to go through `through`, with every reason, worst first.
+    """Return whether `kit` is ready through `through`, with every reason, worst first.
 
     `today` decides what is out of date now and has to come out. With a `trip` it is also judged
     whether the kit and `others`, the trip's other kits, suit it together.
 
     Facts of a line's reasons: `line`, `section`, `thing` (name), `thing_id`, `criticality`,
-    `carry`, `never_below`, `usable`, `shortfall` (units to reach *carry*), `cause` (the `Fault` of
+    `carry`, `never_below`, `usable`, `shortfall` (units to reach *carry*), `lacking` (units to
+    reach *never below*, 0 when it is only low), `cause` (the `Fault` of
     most of the unusable units inside, else "missing"), `lots` (those units: dicts of `batch` id,
     `lot` number, `count`, `fault`, `date` when that came or comes into force, or None), and for an
     instrument `question`. By-eye lines have `level` (None: not known) in place of the numbers.
-    *Take out* has `thing`, `thing_id`, `cause`, `count`, `lots`, `line` (id, or None if no line
-    asks for the thing).
+    *Take out* and *expired inside* have `thing`, `thing_id`, `cause`, `count`, `lots`, `line` (id,
+    or None if no line asks for the thing).
     """
+    if not kit.contents_entered:
+        return Verdict(through, tuple(_on_record(kit)), set_up=False)
     reasons = [
+        *_on_record(kit),
         *_of_the_kit(kit),
         *(reason for last, reason in _lapsing(kit) if through > last),
         *_to_come_out(kit, today),
@@ -143,47 +157,62 @@ def judge(
 
 
 def fit_days(kit: KitState) -> FitDays:
-    """Return until when `kit` is fit and may go, for storing: it changes only when the kit does."""
+    """Return until when `kit` is ready, fit and may go, for storing: it changes only when the kit
+    does. One whose contents nobody entered is ready on no day, and may go unless it is stopped."""
+    if not kit.contents_entered:
+        stopped = any(True for _ in _on_record(kit))
+        return FitDays(None, None, None if stopped else date.max, date.max)
     standing = [
+        *_on_record(kit),
         *_of_the_kit(kit),
         *_by_eye(kit),
         *(Reason(Why.TAKE_OUT, Weight.STOPS) for x in inside(kit) if _never_clear(kit, x)),
     ]
     worst = max((reason.weight for reason in standing), default=Weight.NOTE)
+    ready_until: date | None = None
     fit_until: date | None = None
     may_go_until: date | None = None
     if worst < Weight.STOPS:
         lapsing = [(last, reason.weight) for last, reason in _lapsing(kit)]
         stops = [last for last, weight in lapsing if weight is Weight.STOPS]
-        must_haves, all_lines = minimums_until(kit)
-        may_go_until = soonest([must_haves, *stops])
+        lasts = lasting(kit)
+        may_go_until = soonest([lasts.must_haves, *stops])
         if worst < Weight.SHORT:
-            fit_until = soonest([all_lines, *(last for last, _ in lapsing)])
-    clear_until = min((good_through(x.batch) or date.max for x in inside(kit)), default=date.max)
-    return FitDays(fit_until, may_go_until, clear_until)
+            fit_until = soonest([lasts.minimums, *(last for last, _ in lapsing)])
+            if worst < Weight.LOW:
+                ready_until = soonest([fit_until, lasts.targets])
+    clear_until = min(
+        (good_through(x.batch) or date.max for x in inside(kit) if _stops_when_expired(kit, x)),
+        default=date.max,
+    )
+    return FitDays(ready_until, fit_until, may_go_until, clear_until)
 
 
-def last_fit_day(kit: KitState, today: date) -> tuple[date | None, date | None]:
-    """Return the last days through which `kit` is fit and may go, as of `today`: `date.max` for
-    no limit, None for *not now*."""
-    return fit_days(kit).on(today)
+def first_expiry(kit: KitState) -> date | None:
+    """Return the earliest last good day of anything inside; None where nothing is dated."""
+    days = (good_through(x.batch) for x in inside(kit))
+    return min((day for day in days if day is not None), default=None)
 
 
 # ---- the kit as a whole
 
 
-def _of_the_kit(kit: KitState) -> Iterable[Reason]:
-    """What is so of the kit whatever the day."""
+def _on_record(kit: KitState) -> Iterable[Reason]:
+    """What somebody said of the kit as a whole, which stops it whatever is inside."""
     if kit.training:
         yield Reason(Why.TRAINING, Weight.STOPS)
     if kit.lost:
         yield Reason(Why.LOST, Weight.STOPS)
     if kit.laid_up:
         yield Reason(Why.LAID_UP, Weight.STOPS)
-    if kit.waiting_to_be_sorted:
-        yield Reason(Why.WAITING_TO_BE_SORTED, Weight.STOPS)
     for why in kit.withheld:
         yield Reason(Why.WITHHELD, Weight.STOPS, {"reason": why})
+
+
+def _of_the_kit(kit: KitState) -> Iterable[Reason]:
+    """What is so of the kit whatever the day."""
+    if kit.waiting_to_be_sorted:
+        yield Reason(Why.WAITING_TO_BE_SORTED, Weight.STOPS)
     if not kit.lines:
         yield Reason(Why.LIST_EMPTY, Weight.SHORT)
     if not kit.signed:
@@ -234,8 +263,8 @@ def _climate(kit: KitState) -> Iterable[Reason]:
 
 
 def _to_come_out(kit: KitState, today: date) -> Iterable[Reason]:
-    """What is inside and may never be, a reason for each thing and fault; and what nobody can say
-    the date of, which is worth a look."""
+    """What is inside and may never be, a reason for each thing and fault; what is out of date and
+    does not stop it; and what nobody can say the date of, which is worth a look."""
     bad: dict[tuple[str, int, Fault], list[Units]] = {}
     undated: dict[int, list[Units]] = {}
     for x in inside(kit):
@@ -246,6 +275,7 @@ def _to_come_out(kit: KitState, today: date) -> Iterable[Reason]:
             undated.setdefault(x.batch.thing.id, []).append(x)
     for (name, thing_id, fault), units in sorted(bad.items()):
         home = home_line(kit, units[0])
+        only_said = fault in OUT_OF_DATE and not any(_stops_when_expired(kit, x) for x in units)
         facts: dict[str, object] = {
             "thing": name,
             "thing_id": thing_id,
@@ -254,12 +284,28 @@ def _to_come_out(kit: KitState, today: date) -> Iterable[Reason]:
             "lots": lots((x, fault) for x in units),
             "line": None if home is None else home.id,
         }
-        yield Reason(Why.TAKE_OUT, Weight.STOPS, facts)
+        if only_said:
+            yield Reason(Why.EXPIRED_INSIDE, Weight.NOTE, facts)
+        else:
+            yield Reason(Why.TAKE_OUT, Weight.STOPS, facts)
     for units in undated.values():
         thing = units[0].batch.thing
         count = sum(x.count for x in units)
         facts = {"thing": thing.name, "thing_id": thing.id, "count": count}
         yield Reason(Why.DATE_NOT_KNOWN, Weight.NOTE, facts)
+
+
+OUT_OF_DATE = (Fault.EXPIRED, Fault.OPENED_TOO_LONG)
+
+
+def _stops_when_expired(kit: KitState, units: Units) -> bool:
+    """Whether units stop the kit once they are out of date."""
+    home = home_line(kit, units)
+    return (
+        kit.expired_always_stops
+        or units.batch.thing.kind is Kind.MEDICINE
+        or (home is not None and home.criticality is not Criticality.ROUTINE)
+    )
 
 
 def _never_clear(kit: KitState, units: Units) -> bool:
@@ -281,10 +327,11 @@ def _by_eye(kit: KitState) -> Iterable[Reason]:
             continue
         facts = _about(line) | {"level": level}
         if level is Level.LOW:
-            yield Reason(Why.LOW_BY_EYE, Weight.NOTE, facts)
+            yield Reason(Why.LOW_BY_EYE, Weight.LOW, facts)
+        elif line.never_below > 0:
+            yield Reason(Why.EMPTY_BY_EYE, _weight_if_short(line), facts, line.criticality)
         else:
-            short = line.never_below > 0
-            yield Reason(Why.EMPTY_BY_EYE, _weight_if_short(line) if short else Weight.NOTE, facts)
+            yield Reason(Why.EMPTY_BY_EYE, Weight.LOW, facts)
 
 
 def _counted(kit: KitState, through: date) -> Iterable[Reason]:
@@ -309,11 +356,14 @@ def _counted(kit: KitState, through: date) -> Iterable[Reason]:
             "never_below": line.never_below,
             "usable": usable,
             "shortfall": max(line.carry, line.never_below) - usable,
+            "lacking": max(0, line.never_below - usable),
             "cause": _main_cause(unusable),
             "lots": lots(unusable),
         }
-        weight = _weight_if_short(line) if short else Weight.NOTE
-        yield Reason(Why.SHORT if short else Why.LOW, weight, facts)
+        if short:
+            yield Reason(Why.SHORT, _weight_if_short(line), facts, line.criticality)
+        else:
+            yield Reason(Why.LOW, Weight.LOW, facts)
 
 
 def _weight_if_short(line: Line) -> Weight:

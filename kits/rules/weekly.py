@@ -51,7 +51,7 @@ class KitWeek:
 
     @property
     def fit(self) -> bool:
-        """Nothing but notes stands against it."""
+        """It is ready, or at most low."""
         return self.verdict is None or self.verdict.fit
 
     @property
@@ -59,7 +59,7 @@ class KitWeek:
         """Whether something has to be done inside; a mere look is not listed as that."""
         if self.verdict is None:
             return False
-        wrong = [r for r in self.verdict.reasons if r.weight > Weight.NOTE]
+        wrong = [r for r in self.verdict.reasons if r.weight >= Weight.SHORT]
         return any(r.code != Why.NOT_LOOKED_INSIDE for r in wrong)
 
 

@@ -118,7 +118,7 @@ def going_soon(now: datetime) -> None:
             "trip": r.trip.name,
             "departs_at": r.trip.departs_at.isoformat(),
             "reasons": [
-                wording.reason(x)["text"] for x in verdict.reasons if x.weight > Weight.NOTE
+                wording.reason(x)["text"] for x in verdict.reasons if x.weight >= Weight.SHORT
             ],
         }
         must_haves = [
@@ -131,7 +131,7 @@ def going_soon(now: datetime) -> None:
             standing.add(("must-have-gone", subject))
             said = {**facts, "reasons": [wording.reason(x)["text"]]}
             _open("must-have-gone", subject, now, answering(r.kit), kit=r.kit, facts=said)
-        if any(x.weight > Weight.NOTE and x not in must_haves for x in verdict.reasons):
+        if any(x.weight >= Weight.SHORT and x not in must_haves for x in verdict.reasons):
             subject = f"reservation:{r.pk}"
             standing.add(("not-fit", subject))
             _open("not-fit", subject, now, answering(r.kit), kit=r.kit, facts=facts)

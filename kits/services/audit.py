@@ -29,7 +29,7 @@ from kits.models import (
     Reservation,
     Seal,
 )
-from kits.rules.readiness import fit_days
+from kits.rules.readiness import first_expiry, fit_days
 from kits.services import derive, fitness
 
 KITS_AT_A_TIME = 500
@@ -171,15 +171,18 @@ def _kits() -> Iterator[Finding]:
     ids = list(Kit.objects.order_by("pk").values_list("pk", flat=True))
     for start in range(0, len(ids), KITS_AT_A_TIME):
         judged = fitness.states(ids[start : start + KITS_AT_A_TIME])
+        entered = fitness.contents_entered(judged)
         for kit in Kit.objects.filter(pk__in=judged).select_related("home_room"):
-            days = fit_days(judged[kit.pk])
-            stored = (kit.fit_until, kit.may_go_until, kit.clear_until)
-            derived = (days.fit_until, days.may_go_until, days.clear_until)
-            if stored != derived:
+            if fitness.stored_days(kit) != fit_days(judged[kit.pk]):
                 yield Finding(
                     "kit",
-                    f"{kit}: fit, may go and clear until {stored} stored, {derived} by the rule.",
+                    f"{kit}: ready, fit, may go and clear until {fitness.stored_days(kit)} stored, "
+                    f"{fit_days(judged[kit.pk])} by the rule.",
                 )
+            if kit.first_expiry != first_expiry(judged[kit.pk]):
+                yield Finding("kit", f"{kit}: the first expiry is not that of what is inside.")
+            if kit.contents_entered != (kit.pk in entered):
+                yield Finding("kit", f"{kit}: whether it is set up is not what entries say.")
             look = derive.last_look(kit)
             if (kit.looked_inside_on, kit.looked_inside_by_id) != look:
                 yield Finding("kit", f"{kit}: the last look inside is not what entries say.")

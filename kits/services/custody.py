@@ -30,7 +30,7 @@ from kits.models import (
     Trip,
     WithheldKind,
 )
-from kits.rules.facts import Verdict
+from kits.rules.facts import Verdict, Weight, Word
 from kits.rules.irregular import Broken
 from kits.services import find, fitness, keeping, notices, use, wording
 from kits.services.holders import kit_is_out, open_checkout
@@ -165,7 +165,7 @@ def check_out(
                 )
             _may_it_go(act, kit, verdict, short_reason)
         elif not verdict.fit:
-            irregular += [Broken(r.code) for r in verdict.reasons if r.weight > 1]
+            irregular += [Broken(r.code) for r in verdict.reasons if r.weight >= Weight.SHORT]
         entry = book.post(
             EntryKind.EMERGENCY if emergency else EntryKind.CHECK_OUT,
             kit=kit,
@@ -217,7 +217,7 @@ def _may_it_go(act: Act, kit: Kit, verdict: Verdict, short_reason: str) -> None:
             through=verdict.through.isoformat(),
             reasons=reasons,
         )
-    if not verdict.fit:
+    if verdict.word is Word.SHORT:
         if not short_reason:
             raise Refused(
                 "short-needs-a-reason",

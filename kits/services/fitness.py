@@ -1,4 +1,4 @@
-"""Fit to go? Loads kits as the rules judge them, and keeps `fit_until` and `may_go_until`."""
+"""Ready? Loads kits as the rules judge them, and stores with each until when it is."""
 
 from __future__ import annotations
 
@@ -6,11 +6,14 @@ from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date
 
+from django.db import transaction
 from django.db.models import Max, Prefetch
 
 from gearroom.core import clock
 from kits.models import (
     Checkout,
+    Entry,
+    EntryKind,
     Holding,
     InstrumentCheck,
     Item,
@@ -18,9 +21,11 @@ from kits.models import (
     LevelFact,
     ListLine,
     Lot,
+    Movement,
     PackingListVersion,
     Place,
     PlaceKind,
+    Reservation,
     Substitute,
     Trip,
     Withholding,
@@ -38,7 +43,7 @@ from kits.rules.facts import (
     Units,
     Verdict,
 )
-from kits.rules.readiness import FitDays, fit_days, judge
+from kits.rules.readiness import EDITION, FitDays, first_expiry, fit_days, judge
 
 
 def thing_of(item: Item) -> Thing:
@@ -143,7 +148,7 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
     """Kits as the rules judge them, by id; the number of queries does not grow with the kits."""
     kits = list(
         Kit.objects.filter(pk__in=list(kit_ids))
-        .select_related("list_version")
+        .select_related("list_version", "home_room")
         .defer("list_version__signed_page")
         .prefetch_related(
             Prefetch("sections", Place.objects.filter(kind=PlaceKind.SECTION)),
@@ -188,6 +193,8 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
             lost=kit.lost_since is not None,
             waiting_to_be_sorted=kit.to_sort_since is not None,
             withheld=tuple(w.kind for w in kit.withholdings.all()),
+            contents_entered=kit.contents_entered,
+            expired_always_stops=kit.home_room.expired_always_stops,
         )
         for kit in kits
     }
@@ -220,15 +227,11 @@ def today_of(kit: Kit) -> date:
 
 
 def verdict(kit: Kit, through: date, trip: Trip | None = None) -> Verdict:
-    """Fit to go through a day? For a trip, also whether it suits together with the trip's other
-    kits."""
+    """Ready through a day? For a trip, also whether it suits together with the trip's other
+    kits: those reserved for it, and those out on it."""
     together = {kit.pk}
     if trip is not None:
-        together.update(
-            Kit.objects.filter(
-                reservations__trip=trip, reservations__released__isnull=True
-            ).values_list("pk", flat=True)
-        )
+        together |= kits_of_trips([trip.pk])[trip.pk]
     loaded = states(together)
     state = loaded.pop(kit.pk)
     return judge(
@@ -240,24 +243,96 @@ def verdict(kit: Kit, through: date, trip: Trip | None = None) -> Verdict:
     )
 
 
-def rewrite(kit_ids: Iterable[int]) -> None:
-    """Store again how long each of these kits is fit and may go, and count the change."""
+def kits_of_trips(trip_ids: Iterable[int]) -> dict[int, set[int]]:
+    """The ids of the kits that go with each trip: reserved for it, or out on it now."""
+    ids = list(trip_ids)
+    found: dict[int, set[int]] = {pk: set() for pk in ids}
+    for trip, kit in Reservation.objects.filter(trip__in=ids, released__isnull=True).values_list(
+        "trip", "kit"
+    ):
+        found[trip].add(kit)
+    for trip, kit in Checkout.objects.filter(
+        trip__in=ids, in_at__isnull=True, section__isnull=True
+    ).values_list("trip", "kit"):
+        found[trip or 0].add(kit)
+    return found
+
+
+def rewrite(kit_ids: Iterable[int], *, undoing: bool = False) -> None:
+    """Store again how long each of these kits is ready, fit and may go, and count the change.
+    `undoing`: acts were reversed, so that what was entered may not be any more."""
     ids = list(kit_ids)
     if not ids:
         return
-    judged = states(ids)
     rows = list(Kit.objects.filter(pk__in=ids).order_by("pk"))
+    asked = [kit.pk for kit in rows if undoing or not kit.contents_entered]
+    entered = contents_entered(asked) if asked else set()
+    for kit in rows:
+        if kit.pk in asked:
+            kit.contents_entered = kit.pk in entered
+    Kit.objects.bulk_update([kit for kit in rows if kit.pk in asked], ["contents_entered"])
+    judged = states(ids)
     for kit in rows:
         days = fit_days(judged[kit.pk])
-        kit.fit_until, kit.may_go_until = days.fit_until, days.may_go_until
-        kit.clear_until = days.clear_until
+        kit.ready_until, kit.fit_until = days.ready_until, days.fit_until
+        kit.may_go_until, kit.clear_until = days.may_go_until, days.clear_until
+        kit.first_expiry = first_expiry(judged[kit.pk])
+        kit.judged_by = EDITION
         kit.revision += 1
-    Kit.objects.bulk_update(rows, ["fit_until", "may_go_until", "clear_until", "revision"])
+    Kit.objects.bulk_update(rows, STORED)
 
 
-def days_now(kit: Kit) -> tuple[date | None, date | None]:
-    """Until when a kit is fit and may go, as of today: None for not now, date.max for no limit."""
-    return FitDays(kit.fit_until, kit.may_go_until, kit.clear_until).on(today_of(kit))
+STORED = (
+    "ready_until",
+    "fit_until",
+    "may_go_until",
+    "clear_until",
+    "first_expiry",
+    "judged_by",
+    "revision",
+)
+
+
+def contents_entered(kit_ids: Iterable[int]) -> set[int]:
+    """Those of these kits that somebody has said the contents of: built, counted, or something put
+    in, by an act that stands. Use alone does not say what was there."""
+    ids = list(kit_ids)
+    stands = Entry.objects.filter(reversed_by__isnull=True)
+    counted = stands.filter(kit__in=ids, kind__in=[EntryKind.BUILD, EntryKind.COUNT])
+    filled = (
+        Movement.objects.filter(to_place__kit__in=ids, entry__reversed_by__isnull=True)
+        .exclude(entry__kind__in=[EntryKind.USE, EntryKind.REVERSE])
+        .values_list("to_place__kit", flat=True)
+        .distinct()
+    )
+    return {
+        pk
+        for found in (counted.values_list("kit", flat=True).distinct(), filled)
+        for pk in found
+        if pk is not None
+    }
+
+
+def days_now(kit: Kit) -> FitDays:
+    """Until when a kit is ready, fit and may go, as of today: None for not now, date.max for no
+    limit."""
+    return stored_days(kit).on(today_of(kit))
+
+
+def stored_days(kit: Kit) -> FitDays:
+    """The days that are stored with a kit."""
+    return FitDays(kit.ready_until, kit.fit_until, kit.may_go_until, kit.clear_until)
+
+
+def judge_again(**_signal: object) -> None:
+    """Store again what other rules than today's judged; connected to post_migrate."""
+    ids = list(Kit.objects.exclude(judged_by=EDITION).order_by("pk").values_list("pk", flat=True))
+    for start in range(0, len(ids), AT_A_TIME):
+        with transaction.atomic():
+            rewrite(ids[start : start + AT_A_TIME])
+
+
+AT_A_TIME = 500
 
 
 def derive_again(version: PackingListVersion) -> None:

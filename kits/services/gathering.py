@@ -32,7 +32,7 @@ from kits.models import (
 )
 from kits.rules import weekly as rule
 from kits.rules.facts import Kind, KitState, TripNeeds
-from kits.rules.readiness import FitDays, judge
+from kits.rules.readiness import judge
 from kits.services import fitness, notices
 from kits.services.stocking import Stockroom
 
@@ -162,7 +162,7 @@ def _judge(
     wanted = set().union(*together.values())
     for week in weeks.values():
         for kit in mine[week.person.pk]:
-            fit_until, _ = FitDays(kit.fit_until, kit.may_go_until, kit.clear_until).on(week.today)
+            fit_until = fitness.stored_days(kit).on(week.today).fit_until
             if kit.pk in kits and (fit_until is None or fit_until < week.horizon):
                 wanted.add(kit.pk)
     states = fitness.states(wanted) if wanted else {}
@@ -238,7 +238,7 @@ def _week_of(
     held: Checkout | None,
 ) -> rule.KitWeek:
     through = trip.last_day if trip else week.horizon
-    fit_until, _ = FitDays(kit.fit_until, kit.may_go_until, kit.clear_until).on(week.today)
+    fit_until = fitness.stored_days(kit).on(week.today).fit_until
     verdict = restocked = None
     if state is not None:
         needs: TripNeeds | None = fitness.needs_of(trip) if trip else None

@@ -74,7 +74,8 @@ class Book:
     ) -> None:
         try:
             if error is None:
-                fitness.rewrite(self._kits)
+                undoing = any(entry.kind == EntryKind.REVERSE for entry in self.entries)
+                fitness.rewrite(self._kits, undoing=undoing)
         except BaseException as failed:
             self._atomic.__exit__(type(failed), failed, failed.__traceback__)
             raise

@@ -135,7 +135,7 @@ def overviews(actor: Actor, kits: Iterable[Kit]) -> list[Overview]:
         labels[kit_id or 0].append(code)
     seen = []
     for kit in kits:
-        fit_until, may_go_until = fitness.days_now(kit)
+        days = fitness.days_now(kit)
         seen.append(
             Overview(
                 kit=kit,
@@ -153,8 +153,8 @@ def overviews(actor: Actor, kits: Iterable[Kit]) -> list[Overview]:
                 reserved=promised.get(kit.pk),
                 withheld=withheld[kit.pk],
                 labels=labels[kit.pk],
-                fit_until=fit_until,
-                may_go_until=may_go_until,
+                fit_until=days.fit_until,
+                may_go_until=days.may_go_until,
                 phones=actor.may("see_people", kit.home_room_id)
                 or actor.may("see_people", kit.room_id),
             )

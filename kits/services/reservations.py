@@ -257,7 +257,7 @@ def _refuse_unsuited(goes: Reserved, before: frozenset[str]) -> None:
     worse: Sequence[Reason] = [
         r
         for r in goes.verdict.reasons
-        if r.weight is not Weight.NOTE and not (r.code in set(Mismatch) and r.code in before)
+        if r.weight >= Weight.SHORT and not (r.code in set(Mismatch) and r.code in before)
     ]
     if not worse:
         return

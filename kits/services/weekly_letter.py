@@ -201,7 +201,7 @@ def _wrong(kit: rule.KitWeek, week: Week) -> list[str]:
     lines, said = [], set()
     lacking = {r.facts.get("thing_id") for r in verdict.reasons if r.code != Why.TAKE_OUT}
     for reason in verdict.reasons:
-        if reason.weight is Weight.NOTE and reason.code not in (Why.LOW, Why.LOW_BY_EYE):
+        if reason.weight is Weight.NOTE:
             continue
         # What goes in stands with what is lacking, not once more with what comes out.
         once = reason.code == Why.TAKE_OUT and reason.facts.get("thing_id") in lacking

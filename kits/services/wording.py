@@ -133,6 +133,17 @@ def _take_out(facts: Facts) -> str:
     return _("%(said)s: take %(count)d out.") % {"said": said, "count": count}
 
 
+def _expired_inside(facts: Facts) -> str:
+    return (
+        ngettext(
+            "%(count)d × %(thing)s is out of date: bin it when the kit is next opened.",
+            "%(count)d × %(thing)s are out of date: bin them when the kit is next opened.",
+            facts["count"],
+        )
+        % facts
+    )
+
+
 _CAUSES: dict[str, Callable[[], str]] = {
     Fault.RECALLED: lambda: _("%(thing)s is recalled by its maker"),
     Fault.WITHHELD: lambda: _("%(thing)s is kept back"),
@@ -174,6 +185,7 @@ _SENTENCES: dict[str, Callable[[Facts], str]] = {
     Why.EMPTY_BY_EYE: lambda f: _("%(thing)s: empty, or nobody has looked. Fill it up.") % f,
     Why.LOW_BY_EYE: lambda f: _("%(thing)s: running low.") % f,
     Why.TAKE_OUT: _take_out,
+    Why.EXPIRED_INSIDE: _expired_inside,
     Why.DATE_NOT_KNOWN: lambda f: (
         _("%(thing)s: the date of %(count)d is not known; look at the pack.") % f
     ),
@@ -357,6 +369,7 @@ IRREGULAR: dict[str, Promise] = {
         "It went with something empty, or not looked at, that is judged by eye."
     ),
     Broken.LOW_BY_EYE: _lazy("It went with something running low."),
+    Broken.EXPIRED_INSIDE: _lazy("It went with something out of date inside."),
     Broken.TAKE_OUT: _lazy("It went with something in it that must come out first."),
     Broken.DATE_NOT_KNOWN: _lazy("It went with something in it whose date is not known."),
     Broken.SECTION_AWAY: _lazy("It went while one of its sections was out on its own."),

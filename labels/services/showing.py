@@ -28,7 +28,7 @@ def kit_seen(actor: Actor, kit: Kit, plan: custody.Plan | None = None) -> KitSee
     if held is not None:
         plan = custody.plan(kit, person=held.person, trip=held.trip, due_at=held.due_at)
     plan = plan or custody.plan(kit)
-    fit_until, may_go_until = fitness.days_now(kit)
+    days = fitness.days_now(kit)
     seal = Seal.objects.filter(kit=kit, section__isnull=True, broken__isnull=True).first()
     person = held.person if held else None
     phones = any(actor.may("see_people", room) for room in (kit.home_room_id, kit.room_id))
@@ -42,8 +42,8 @@ def kit_seen(actor: Actor, kit: Kit, plan: custody.Plan | None = None) -> KitSee
         fit=plan.verdict.fit,
         may_go=plan.verdict.may_go,
         through=plan.verdict.through,
-        fit_until=fit_until,
-        may_go_until=may_go_until,
+        fit_until=days.fit_until,
+        may_go_until=days.may_go_until,
         reasons=wording.reasons(plan.verdict.reasons),
         seal=seal.number if seal else "",
         to_sort=kit.to_sort_since is not None,

@@ -60,6 +60,11 @@ def _empty() -> bool:
     return not any(_ids(table) for table in ("core_room", "core_user", "core_person", "kits_item"))
 
 
+def _as_stored(value: Any) -> Any:
+    """A value as both engines take it: SQLite reads times of day, and writes only text."""
+    return value.isoformat() if isinstance(value, time) else value
+
+
 def _ids(table: str) -> set[int]:
     with connection.cursor() as cursor:
         cursor.execute(f"SELECT id FROM {table}")
@@ -86,7 +91,10 @@ def _write(table: str, columns: list[str], rows: list[tuple[Any, ...]]) -> None:
     names = ", ".join(f'"{column}"' for column in columns)
     values = ", ".join(["%s"] * len(columns))
     with connection.cursor() as cursor:
-        cursor.executemany(f"INSERT INTO {table} ({names}) VALUES ({values})", rows)
+        cursor.executemany(
+            f"INSERT INTO {table} ({names}) VALUES ({values})",
+            [tuple(map(_as_stored, row)) for row in rows],
+        )
         if connection.vendor == "postgresql":
             cursor.execute(
                 f"SELECT setval(pg_get_serial_sequence('{table}', 'id'), "

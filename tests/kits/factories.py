@@ -7,7 +7,7 @@ relative to today, so that nothing goes out of date while the tests are kept.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from itertools import count
 from typing import Any
 
@@ -17,6 +17,7 @@ from gearroom.core.act import SYSTEM, Act, Actor, actor_of
 from gearroom.core.models import Membership, Person, Room, User
 from gearroom.core.rules.roles import Role
 from kits.models import (
+    EntryKind,
     Holding,
     Item,
     Kit,
@@ -30,7 +31,8 @@ from kits.models import (
     Trip,
 )
 from kits.rules.facts import Criticality, Kind
-from kits.services import fitness, lots, stock, turnaround
+from kits.services import lots, stock, turnaround
+from kits.services.ledger import Book
 from tests.core.made import Caller
 from tests.kits import again
 
@@ -144,8 +146,11 @@ def kit_list(
     return version
 
 
-def kit(name: str, follows: PackingListVersion, at: Room, **more: Any) -> Kit:
-    """An empty kit with the sections of its list."""
+def kit(
+    name: str, follows: PackingListVersion, at: Room, *, entered: bool = True, **more: Any
+) -> Kit:
+    """An empty kit with the sections of its list, counted as empty; with `entered` False nobody has
+    said what is in it."""
     made = Kit.objects.create(name=name, list_version=follows, home_room=at, room=at, **more)
     for part in follows.sections.all():
         Place.objects.create(
@@ -155,7 +160,10 @@ def kit(name: str, follows: PackingListVersion, at: Room, **more: Any) -> Kit:
             section_key=part.key,
             position=part.position,
         )
-    fitness.rewrite([made.pk])
+    with Book(act(claimed_at=timezone.now() - timedelta(days=1))) as book:
+        (locked,) = book.lock(made.pk)
+        if entered:
+            book.post(EntryKind.COUNT, kit=locked, detail={"looked_inside": False})
     return fresh(made)
 
 
@@ -184,7 +192,10 @@ def trip(name: str, at: Room, first: int = 0, last: int = 0, **more: Any) -> Tri
         name=name,
         room=at,
         departs_at=start,
-        returns_at=start + timedelta(days=last - first, hours=9),
+        returns_at=min(
+            start + timedelta(days=last - first, hours=9),
+            datetime.combine(days(last), time(23, 59, 59), UTC),
+        ),
         first_day=days(first),
         last_day=days(last),
         created_at=timezone.now(),

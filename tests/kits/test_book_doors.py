@@ -9,7 +9,7 @@ import pytest
 from django.utils import timezone
 
 from kits.models import Entry, EntryKind, Movement
-from kits.services import custody, use
+from kits.services import custody, fitness, use
 from tests.core.made import is_problem
 from tests.kits import factories as make
 
@@ -128,7 +128,7 @@ def test_the_book_is_read_in_few_queries(w: make.World, django_assert_max_num_qu
         custody.check_in(make.act(w.keeper), w.day_01)
         use.log_use(make.act(w.guide), w.day_01, [use.UseLine(w.dressing, 1)])
         make.Kit.objects.update(to_sort_since=None)
-        make.fitness.rewrite([w.day_01.pk])
+        fitness.rewrite([w.day_01.pk])
         make.some(w.dressing, w.shelf, 1, "D1", make.days(400))
         make.put_in(w.day_01, w.dressings, w.shelf, 1)
     call = make.caller(w.keeper)

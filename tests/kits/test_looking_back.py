@@ -232,7 +232,9 @@ def test_the_audit_finds_a_holding_that_no_movement_explains(school):
 
 
 def test_the_audit_finds_last_days_that_the_rule_does_not_give(school):
-    Kit.objects.filter(pk=school.day_01.pk).update(fit_until=days(1), may_go_until=days(1))
+    Kit.objects.filter(pk=school.day_01.pk).update(
+        ready_until=days(1), fit_until=days(1), may_go_until=days(1)
+    )
 
     assert [f.about for f in audit.findings()] == ["kit"]
 

@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from gearroom.core.rules.roles import Role
 from kits.models import Entry, EntryKind, Kit, Notice, Trip, WithheldKind
+from kits.rules.facts import Weight
 from kits.services import (
     audit,
     custody,
@@ -338,5 +339,5 @@ def test_what_is_proposed_is_fit_for_the_trip_once_reserved(w: make.World) -> No
     told = {r["code"] for r in found.lacking}
     for kit in found.proposed:
         done = reservations.reserve(make.act(w.keeper), kit, trip)
-        assert {r.code for r in done.verdict.reasons if r.weight > 1} <= told
+        assert {r.code for r in done.verdict.reasons if r.weight >= Weight.SHORT} <= told
         assert fitness.verdict(kit, trip.last_day).fit

@@ -70,8 +70,7 @@ def filled(name: str, world: make.World) -> Kit:
 def promised(labels: Labelled, kit: Kit | None = None, person: Any = None, **more: Any) -> Trip:
     """A trip today that a kit is promised to."""
     trip = make.trip("Hill day", labels.world.store, **more)
-    trip.departs_at += make.timedelta(hours=1)
-    trip.returns_at += make.timedelta(hours=1)
+    trip.departs_at = min(trip.departs_at + make.timedelta(hours=1), trip.returns_at)
     trip.save()
     reservations.reserve(make.act(), kit or labels.world.day_01, trip, person=person)
     return trip

@@ -106,4 +106,6 @@ def kits(draw: st.DrawFn, most_lines: int = 6) -> KitState:
         lost=draw(rarely),
         waiting_to_be_sorted=draw(rarely),
         withheld=("drying",) if draw(rarely) else (),
+        contents_entered=not draw(rarely),
+        expired_always_stops=draw(st.booleans()),
     )

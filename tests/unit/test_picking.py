@@ -80,8 +80,8 @@ def how_bad(verdict: Verdict) -> list[tuple[Weight, int]]:
             shortfall = reason.facts["shortfall"]
             assert isinstance(shortfall, int)
             wanting[reason.weight] += max(0, never_below - usable)
-            wanting[Weight.NOTE] += shortfall
-    return [(weight, wanting[weight]) for weight in (Weight.STOPS, Weight.SHORT, Weight.NOTE)]
+            wanting[Weight.LOW] += shortfall
+    return [(weight, wanting[weight]) for weight in (Weight.STOPS, Weight.SHORT, Weight.LOW)]
 
 
 def wanting(todo: RestockList) -> Counter[Criticality]:

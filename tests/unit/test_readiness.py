@@ -24,8 +24,9 @@ from kits.rules.facts import (
     Units,
     Verdict,
     Weight,
+    Word,
 )
-from kits.rules.readiness import Why, fit_days, judge, last_fit_day
+from kits.rules.readiness import Why, first_expiry, fit_days, judge
 from tests.unit.kit_facts import NEAR, PLASTERS, TODAY, kits, line_lists
 
 DAY = timedelta(days=1)
@@ -55,6 +56,11 @@ def worst(verdict: Verdict) -> int:
     return max((reason.weight for reason in verdict.reasons), default=0)
 
 
+def days(kit: KitState, today: date) -> tuple[date | None, date | None, date | None]:
+    now = fit_days(kit).on(today)
+    return now.ready_until, now.fit_until, now.may_go_until
+
+
 def only(verdict: Verdict, code: str) -> Reason:
     (reason,) = [reason for reason in verdict.reasons if reason.code == code]
     return reason
@@ -68,8 +74,8 @@ def only(verdict: Verdict, code: str) -> Reason:
     [
         (5, Criticality.ROUTINE, []),
         (6, Criticality.MUST_HAVE, []),
-        (4, Criticality.MUST_HAVE, [("low", Weight.NOTE)]),
-        (3, Criticality.MUST_HAVE, [("low", Weight.NOTE)]),
+        (4, Criticality.MUST_HAVE, [("low", Weight.LOW)]),
+        (3, Criticality.MUST_HAVE, [("low", Weight.LOW)]),
         (2, Criticality.ROUTINE, [("short", Weight.SHORT)]),
         (2, Criticality.IMPORTANT, [("short", Weight.SHORT)]),
         (2, Criticality.MUST_HAVE, [("short", Weight.STOPS)]),
@@ -99,6 +105,7 @@ def test_what_went_out_of_date_is_told_with_batch_and_date_and_how_many_to_swap(
         "never_below": 1,
         "usable": 0,
         "shortfall": 2,
+        "lacking": 1,
         "cause": "expired",
         "lots": (lot,),
     }
@@ -117,12 +124,93 @@ def test_what_expires_during_the_trip_does_not_count_but_need_not_come_out() -> 
 
 
 def test_a_full_line_does_not_clear_a_kit_with_an_expired_unit_inside() -> None:
-    lines = (Line(1, "front", GAUZE, carry=2, never_below=1),)
+    lines = (Line(1, "front", GAUZE, carry=2, never_below=1, criticality=IMPORTANT),)
     old = Units(Batch(9, GAUZE, expiry=TODAY - DAY), "front", 1)
     kit = kit_of(some(GAUZE, 2), old, lines=lines)
     assert codes(judge(kit, TODAY, TODAY)) == [("take-out", Weight.STOPS)]
-    assert last_fit_day(kit, TODAY) == (None, None)
-    assert last_fit_day(kit, TODAY - DAY)[0] == TODAY + 365 * DAY  # the next look
+    assert days(kit, TODAY) == (None, None, None)
+    assert days(kit, TODAY - DAY)[0] == TODAY + 365 * DAY  # the next check of its contents
+
+
+@pytest.mark.parametrize(
+    ("thing", "priority", "always", "word"),
+    [
+        (WIPE, Criticality.ROUTINE, False, Word.READY),
+        (WIPE, Criticality.ROUTINE, True, Word.DO_NOT_TAKE),
+        (WIPE, Criticality.IMPORTANT, False, Word.DO_NOT_TAKE),
+        (WIPE, Criticality.MUST_HAVE, False, Word.DO_NOT_TAKE),
+        (TABLET, Criticality.ROUTINE, False, Word.DO_NOT_TAKE),
+    ],
+)
+def test_what_is_out_of_date_stops_a_kit_only_where_it_matters(
+    thing: Thing, priority: Criticality, always: bool, word: Word
+) -> None:
+    lines = (Line(1, "front", thing, carry=1, never_below=1, criticality=priority),)
+    old = Units(Batch(9, thing, expiry=TODAY - DAY), "front", 2)
+    kit = kit_of(some(thing, 1), old, lines=lines, expired_always_stops=always)
+    verdict = judge(kit, TODAY, TODAY)
+    assert verdict.word is word
+    code = Why.TAKE_OUT if word is Word.DO_NOT_TAKE else Why.EXPIRED_INSIDE
+    assert only(verdict, code).facts["count"] == 2
+    assert first_expiry(kit) == TODAY - DAY
+
+
+def test_an_opened_pack_past_its_life_is_out_of_date_whatever_is_printed_on_it() -> None:
+    drops = Thing(12, "eye drops", kind=Kind.MEDICINE, opened_life_days=28)
+    lines = (Line(1, "front", drops, carry=1, never_below=1),)
+    kit = kit_of(some(drops, 1, opened_on=TODAY - 29 * DAY), lines=lines)
+    verdict = judge(kit, TODAY, TODAY)
+    assert only(verdict, Why.TAKE_OUT).facts["cause"] == Fault.OPENED_TOO_LONG
+    assert first_expiry(kit) == TODAY - DAY
+
+
+def test_a_must_have_below_its_minimum_can_be_cleared_by_telephone_and_nothing_else_can() -> None:
+    lines = (Line(1, "front", GAUZE, 2, 1, MUST_HAVE), Line(2, "front", WIPE, 2, 1))
+    kit = kit_of(some(WIPE, 2), lines=lines)
+    verdict = judge(kit, TODAY, TODAY)
+    assert (verdict.word, verdict.by_phone) == (Word.DO_NOT_TAKE, True)
+    lost = judge(replace(kit, lost=True), TODAY, TODAY)
+    assert (lost.word, lost.by_phone) == (Word.DO_NOT_TAKE, False)
+    ready = judge(kit_of(some(WIPE, 2), some(GAUZE, 2), lines=lines), TODAY, TODAY)
+    assert (ready.word, ready.by_phone) == (Word.READY, False)
+
+
+def test_what_makes_a_kit_short_says_whose_decision_it_is() -> None:
+    routine, important = (
+        judge(kit_of(lines=(Line(1, "front", GAUZE, 2, 1, priority),)), TODAY, TODAY)
+        for priority in (Criticality.ROUTINE, Criticality.IMPORTANT)
+    )
+    assert routine.word is important.word is Word.SHORT
+    assert routine.short_only_on(Criticality.ROUTINE)
+    assert not important.short_only_on(Criticality.ROUTINE)
+    assert important.short_only_on(Criticality.ROUTINE, Criticality.IMPORTANT)
+    not_checked = replace(
+        kit_of(some(WIPE, 1), lines=(Line(1, "front", WIPE, 1, 1),)), looked_inside_on=None
+    )
+    verdict = judge(not_checked, TODAY, TODAY)
+    assert not verdict.short_only_on(*Criticality)
+
+
+@pytest.mark.parametrize(
+    "facts", [{}, {"waiting_to_be_sorted": True}, {"signed": False}, {"looked_inside_on": None}]
+)
+def test_a_kit_whose_contents_nobody_entered_is_not_set_up_and_goes(facts: dict[str, Any]) -> None:
+    lines = (Line(1, "front", GAUZE, 2, 1, MUST_HAVE),)
+    kit = replace(kit_of(lines=lines, contents_entered=False), **facts)
+    verdict = judge(kit, TODAY, TODAY)
+    assert (verdict.word, verdict.may_go, verdict.fit) == (Word.NOT_SET_UP, True, False)
+    assert days(kit, TODAY) == (None, None, date.max)
+
+
+@pytest.mark.parametrize(
+    "facts", [{"training": True}, {"lost": True}, {"laid_up": True}, {"withheld": ("drying",)}]
+)
+def test_what_is_on_record_of_a_whole_kit_stops_it_before_it_is_set_up(
+    facts: dict[str, Any],
+) -> None:
+    kit = kit_of(contents_entered=False, **facts)
+    assert judge(kit, TODAY, TODAY).word is Word.DO_NOT_TAKE
+    assert days(kit, TODAY) == (None, None, None)
 
 
 @pytest.mark.parametrize(
@@ -142,7 +230,7 @@ def test_what_may_never_go_in_has_to_come_out(
     verdict = judge(kit, TODAY, TODAY)
     assert only(verdict, Why.TAKE_OUT).facts["cause"] is fault
     assert not verdict.may_go
-    assert last_fit_day(kit, TODAY) == (None, None)
+    assert days(kit, TODAY) == (None, None, None)
 
 
 def test_training_stock_comes_out_of_any_but_a_training_kit() -> None:
@@ -186,10 +274,10 @@ def test_an_instrument_s_reasons_name_its_check() -> None:
     ("level", "never_below", "said"),
     [
         (Level.FULL, 1, []),
-        (Level.LOW, 1, [("low-by-eye", Weight.NOTE)]),
+        (Level.LOW, 1, [("low-by-eye", Weight.LOW)]),
         (Level.EMPTY, 1, [("empty-by-eye", Weight.SHORT)]),
         (None, 1, [("empty-by-eye", Weight.SHORT)]),
-        (Level.EMPTY, 0, [("empty-by-eye", Weight.NOTE)]),
+        (Level.EMPTY, 0, [("empty-by-eye", Weight.LOW)]),
     ],
 )
 def test_small_stuff_is_judged_by_eye(
@@ -227,7 +315,7 @@ def test_a_pouch_out_on_its_own_leaves_its_lines_short() -> None:
 def test_what_stops_a_whole_kit_is_its_own_reason(facts: dict[str, Any], code: str) -> None:
     kit = kit_of(some(GAUZE, 1), lines=(Line(1, "front", GAUZE, 1, 1),), **facts)
     assert codes(judge(kit, TODAY, TODAY)) == [(code, Weight.STOPS)]
-    assert last_fit_day(kit, TODAY) == (None, None)
+    assert days(kit, TODAY) == (None, None, None)
 
 
 def test_every_reason_for_withholding_is_told() -> None:
@@ -302,11 +390,15 @@ def test_good_units_more_never_make_it_worse(
 
 @given(kits(), NEAR)
 def test_its_last_fit_days_are_those_found_by_judging_every_day(kit: KitState, today: date) -> None:
-    days = [today + n * DAY for n in range(30)]
-    verdicts = [judge(kit, day, today) for day in (*days, date.max)]
+    near = [today + n * DAY for n in range(30)]
+    verdicts = [judge(kit, day, today) for day in (*near, date.max)]
     for until, holds in zip(
-        last_fit_day(kit, today),
-        ([v.fit for v in verdicts], [v.may_go for v in verdicts]),
+        days(kit, today),
+        (
+            [v.word is Word.READY for v in verdicts],
+            [v.fit for v in verdicts],
+            [v.may_go for v in verdicts],
+        ),
         strict=True,
     ):
         assert holds == [until is not None and v.through <= until for v in verdicts]
@@ -317,6 +409,8 @@ def test_what_is_stored_does_not_depend_on_today(kit: KitState, today: date) -> 
     stored = fit_days(kit)
     verdict = judge(kit, today, today)
     clear = today <= stored.clear_until
+    ready = clear and stored.ready_until is not None and today <= stored.ready_until
+    assert (verdict.word is Word.READY) == ready
     assert verdict.fit == (clear and stored.fit_until is not None and today <= stored.fit_until)
     assert verdict.may_go == (
         clear and stored.may_go_until is not None and today <= stored.may_go_until
@@ -330,8 +424,9 @@ def test_the_worst_reason_comes_first_and_each_weighs_what_it_says(
     verdict = judge(kit, through, today)
     weights = [reason.weight for reason in verdict.reasons]
     assert weights == sorted(weights, reverse=True)
-    assert verdict.fit == (worst(verdict) <= Weight.NOTE)
+    assert verdict.fit == (kit.contents_entered and worst(verdict) <= Weight.LOW)
     assert verdict.may_go == (worst(verdict) <= Weight.SHORT)
+    assert all(r.weight is Weight.STOPS for r in verdict.reasons if r.by_phone)
     assert len({reason.facts["line"] for reason in verdict.reasons if reason.code == "short"}) == (
         sum(reason.code == "short" for reason in verdict.reasons)
     )

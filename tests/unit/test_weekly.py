@@ -55,7 +55,7 @@ def kit(name, *reasons, first=None, fit_until=None):
 SHORT = Reason(Why.SHORT, Weight.SHORT)
 STOPS = Reason(Why.TAKE_OUT, Weight.STOPS)
 LOOK = Reason(Why.NOT_LOOKED_INSIDE, Weight.SHORT)
-NOTE = Reason(Why.LOW, Weight.NOTE)
+NOTE = Reason(Why.LOW, Weight.LOW)
 
 
 @pytest.mark.parametrize("offset", range(7))
