@@ -77,6 +77,11 @@ def trouble_of(error: BaseException) -> Trouble | None:
     return _POSTGRESQL.get(getattr(cause, "sqlstate", None) or "", Trouble.NO_DATABASE)
 
 
+def gave_way(error: BaseException) -> bool:
+    """Whether an act was ended so that another could go on: done again it may well succeed."""
+    return getattr(error.__cause__, "sqlstate", None) in ("40001", "40P01")
+
+
 def _no_room() -> bool:
     with suppress(OSError):
         return shutil.disk_usage(Path(connection.settings_dict["NAME"]).parent).free < _LEAST_ROOM

@@ -163,6 +163,7 @@ def count(
         raise Invalid(_("Count shelves, or the sections of one kit, at a time."), field="places")
     kit_id = kit_ids.pop()
     with Book(act) as book:
+        _hold(book, kit_id, places, found)
         kit = book.lock(kit_id)[0] if kit_id else None
         act.actor.require("count", kit.room_id if kit else places[0].room_id)
         changed = differences(places, found, complete=complete)
@@ -205,6 +206,17 @@ def count(
                 facts={"missing": {d.lot.item.name: d.booked - d.found for d in missing}},
             )
     return Counted(entry, changed)
+
+
+def _hold(book: Book, kit_id: int | None, places: Sequence[Place], found: Sequence[Found]) -> None:
+    """Have all batches that the book has in the places, or that were found, stay where they are
+    until the count is written: it is of one instant."""
+
+    def batches() -> set[int]:
+        there = Holding.objects.filter(place__in=places, units__gt=0)
+        return {line.lot.pk for line in found if line.lot} | {*there.values_list("lot", flat=True)}
+
+    book.hold(lambda: [kit_id] if kit_id else [], batches)
 
 
 def _unfit_found(changed: Sequence[Difference], kit: Kit | None) -> list[Broken]:
