@@ -1,5 +1,9 @@
 """Counting a kit, a section or a shelf: what is found is written as found, even expired.
 
+Counted is what somebody says a number of; *none* is a number too, 0. What is left empty was not
+counted and stays as the book has it, unless it is said that nothing else is there. That is so for
+shelves and kits, for pages and programs alike, and is decided here.
+
 A count is a fact. What the book had too much of goes to *unexplained*, what it had too little of
 comes from there, and the entry keeps what was counted, so that later questions (how sure are we
 of a recalled batch?) can start from it.
@@ -49,20 +53,33 @@ class Difference:
 
 @dataclass(frozen=True)
 class Counted:
-    """The entry of a count and its differences."""
+    """The entry of a count, its differences, and whether all that is in the places was counted."""
 
     entry: Entry
     differences: Sequence[Difference]
+    complete: bool
 
 
 def differences(
-    places: Sequence[Place], found: Sequence[Found], *, complete: bool = True
+    places: Sequence[Place],
+    found: Sequence[Found],
+    *,
+    complete: bool = False,
+    levels: Sequence[LevelSeen] = (),
 ) -> list[Difference]:
     """What a count would change, without writing it.
 
-    `complete`: everything in the places was counted, so what is not named is not there. Raises
-    Invalid for a count of something outside the places, or given twice.
+    `complete`: somebody says that nothing else is there, so what is not named is none. Raises
+    Invalid for a count of nothing, of something outside the places, or of something twice.
     """
+    if not (found or levels or complete):
+        raise Invalid(
+            _(
+                "Nothing is counted yet. Type how many there are, 0 where none is left; or say "
+                "that nothing else is there."
+            ),
+            field="found",
+        )
     booked: dict[tuple[int, int], int] = {}
     known: dict[int, Lot] = {}
     for holding in Holding.objects.filter(place__in=places, units__gt=0).select_related(
@@ -149,14 +166,15 @@ def count(
     places: Sequence[Place],
     found: Sequence[Found],
     *,
-    complete: bool = True,
+    complete: bool = False,
     levels: Sequence[LevelSeen] = (),
     explained: Mapping[int, str] | None = None,
 ) -> Counted:
-    """Write down what was found in shelves, or in sections of one kit.
+    """Write down what was found in shelves, or in sections of one kit. Raises as `differences`.
 
-    `levels` are things judged by eye; `explained` says of batches (ids) why the book was wrong, as
-    far as somebody knows. A medicine that is missing is told to the keepers at once.
+    `complete` as there. `levels` are things judged by eye; `explained` says of batches (ids) why
+    the book was wrong, as far as somebody knows. A medicine that is missing is told to the keepers
+    at once.
     """
     kit_ids = {p.kit_id for p in places}
     if not places or len(kit_ids) > 1:
@@ -166,7 +184,8 @@ def count(
         _hold(book, kit_id, places, found)
         kit = book.lock(kit_id)[0] if kit_id else None
         act.actor.require("count", kit.room_id if kit else places[0].room_id)
-        changed = differences(places, found, complete=complete)
+        changed = differences(places, found, complete=complete, levels=levels)
+        whole = complete or _all_named(places, found, levels)
         unexplained = outer(PlaceKind.UNEXPLAINED)
         legs = [
             Leg(d.lot, unexplained, d.place, d.found - d.booked, assumed=d.assumed)
@@ -186,7 +205,7 @@ def count(
             irregular=_unfit_found(changed, kit),
             detail={
                 "places": [p.pk for p in places],
-                "complete": complete and all(line.lot for line in found),
+                "complete": whole and all(line.lot for line in found),
                 "counted": counted,
                 **({"explained": {str(k): v for k, v in explained.items()}} if explained else {}),
             },
@@ -205,7 +224,28 @@ def count(
                 room=None if kit else places[0].room,
                 facts={"missing": {d.lot.item.name: d.booked - d.found for d in missing}},
             )
-    return Counted(entry, changed)
+    return Counted(entry, changed, whole)
+
+
+def not_counted(places: Sequence[Place], found: Sequence[Found]) -> list[Holding]:
+    """What the book has in places and nobody said a number of."""
+    lots_named = {(line.place.pk, line.lot.pk) for line in found if line.lot}
+    items_named = {(line.place.pk, line.item.pk) for line in found if line.item}
+    there = Holding.objects.filter(place__in=places, units__gt=0)
+    return [
+        held
+        for held in there.select_related("lot__item", "place").order_by("place", "lot")
+        if (held.place_id, held.lot_id) not in lots_named
+        and (held.place_id, held.lot.item_id) not in items_named
+    ]
+
+
+def _all_named(
+    places: Sequence[Place], found: Sequence[Found], levels: Sequence[LevelSeen]
+) -> bool:
+    """Whether something was said of each place, and a number of all that the book has there."""
+    said = {line.place.pk for line in found} | {seen.section.pk for seen in levels}
+    return {p.pk for p in places} <= said and not not_counted(places, found)
 
 
 def _hold(book: Book, kit_id: int | None, places: Sequence[Place], found: Sequence[Found]) -> None:
