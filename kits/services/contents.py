@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from django.db.models import F, Q, Sum
@@ -28,7 +28,9 @@ from kits.models import (
     PlaceKind,
     Seal,
 )
+from kits.rules.expiry import good_through
 from kits.rules.facts import Level
+from kits.services import fitness
 from kits.services.custody import end_of_day
 
 
@@ -41,6 +43,8 @@ class Content:
     number: str
     expiry: date | None
     units: int
+    good_until: date | None
+    """The last good day by that date and, of an opened pack, by its opened life."""
 
 
 @dataclass(frozen=True)
@@ -92,13 +96,16 @@ def contents(
     facts: dict[int, LotFact] = {}
     for fact in LotFact.objects.filter(lot__in=lots, entry__recorded_at__lte=known_by):
         facts[fact.lot_id] = fact
+    batches = fitness.batches(lots.values())
+    known_expiry = {pk: facts[pk].expiry if pk in facts else lot.expiry for pk, lot in lots.items()}
     lines = [
         Content(
             section=sections[place],
             lot=lots[lot],
             number=facts[lot].number if lot in facts else lots[lot].number,
-            expiry=facts[lot].expiry if lot in facts else lots[lot].expiry,
+            expiry=known_expiry[lot],
             units=count,
+            good_until=good_through(replace(batches[lot], expiry=known_expiry[lot])),
         )
         for (place, lot), count in there.items()
     ]

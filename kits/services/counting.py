@@ -14,7 +14,6 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
 
 from django.utils.translation import gettext as _
 
@@ -24,6 +23,7 @@ from kits.models import Entry, EntryKind, Holding, Item, Kit, LevelFact, Lot, Pl
 from kits.rules.expiry import why_not
 from kits.rules.facts import Kind
 from kits.rules.irregular import Broken
+from kits.rules.picking import first_out
 from kits.services import fitness, lots, notices
 from kits.services.amounts import units
 from kits.services.ledger import Book, Leg, outer
@@ -140,17 +140,13 @@ def _once(
 def _spread(
     item: Item, place: Place, count: int, booked: dict[tuple[int, int], int], known: dict[int, Lot]
 ) -> dict[Lot, int]:
-    """Share a count of a thing over its batches there: the oldest are taken as the missing ones,
-    and what is over is taken as of the youngest."""
-    there = sorted(
-        (
-            known[lot]
-            for (where, lot) in booked
-            if where == place.pk and known[lot].item_id == item.pk
-        ),
-        key=lambda lot: (lot.expiry or date.max, lot.pk),
-        reverse=True,
-    )
+    """Share a count of a thing over its batches there: what goes out of date first is taken as
+    missing, and what is over is taken as of what lasts longest."""
+    there = [
+        known[lot] for where, lot in booked if where == place.pk and known[lot].item_id == item.pk
+    ]
+    batches = fitness.batches(there)
+    there.sort(key=lambda lot: first_out(batches[lot.pk], ""), reverse=True)
     if not there:
         return {lots.known(item=item): count} if count else {}
     shares = {}
