@@ -350,6 +350,22 @@ def test_a_clearance_that_was_none_is_told_at_once_and_marked(school):
     assert {n.person for n in told} == {school.keeper, school.instructor}
 
 
+def test_a_take_out_is_undone_with_what_was_said_of_its_clearance(school):
+    kit, _sling = lacking(school, Criticality.MUST_HAVE)
+    taken = out(school, kit, cleared_by=school.adviser)
+    said = clearing.answer_by_link(Clearance.objects.get(), confirmed=False).entry
+
+    with pytest.raises(Refused) as problem:
+        reversal.reverse(make.act(school.keeper), taken.entry.pk)
+    assert [row["id"] for row in problem.value.facts["later"]] == [said.pk]
+    reversal.reverse(
+        make.act(school.keeper), taken.entry.pk, together=True, through=said.pk
+    )
+
+    assert not Checkout.objects.filter(in_at=None).exists()
+    assert list(audit.findings()) == []
+
+
 def test_a_link_that_was_not_made_here_is_none(school):
     with pytest.raises(NotFound):
         clearing.by_link("made-up")
