@@ -168,7 +168,6 @@ def answer(act: Act, clearance: Clearance, *, confirmed: bool) -> ClearanceAnswe
             EntryKind.CLEARANCE,
             kit=kit,
             trip=clearance.entry.trip,
-            checkout=clearance.checkout,
             irregular=[] if confirmed else [Broken.NOT_CLEARED],
             detail={"clearance": clearance.pk, "confirmed": confirmed},
         )

@@ -147,12 +147,15 @@ class Day:
         if row["units"] > 1:
             exception["instead"] = [less]
         done = self.api.post(f"kits/{KIT}/restock/", {"exceptions": [exception]})
-        sealed = self.api.post(f"kits/{KIT}/reseal/", {"seal": listed["next_seal"]})
+        sealed = self.api.post(
+            f"kits/{KIT}/reseal/", {"seal": listed["next_seal"], "anyway": True}
+        )
         self._keep("kit-tag.pdf", self.api.get(f"kits/{KIT}/tag/"))
         self.facts |= {"restocked": done, "sealed": sealed, "exception": row}
         self._tell(
             f"{done['units_put_in']} units in, {done['units_taken_out']} out; one "
             f"{row['name']} fewer than listed",
+            f"sealed anyway: {sealed['verdict']['verdict_text']}",
             f"seal {sealed['seal']}; first expiry {sealed['first_expiry']}",
         )
 
