@@ -54,8 +54,8 @@ class Promise:
     id: int
     kit: int
     trip: int
-    guide: int | None = None
-    taken: bool = False
+    guide: int | None = field(default=None, compare=False)
+    taken: bool = field(default=False, compare=False)
 
     def is_of(self, taker: int | None) -> bool:
         """Whether somebody may be the guide it was made to."""
