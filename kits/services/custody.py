@@ -148,6 +148,7 @@ def check_out(
                 "section": section.section_key if section else None,
                 "short_reason": short_reason,
                 "take_reason": take_reason,
+                "already_gone": already_gone,
             },
         )
         if held is not None:

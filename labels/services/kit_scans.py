@@ -15,7 +15,7 @@ from gearroom.core.models import Person
 from gearroom.core.problems import Invalid, NotFound, Problem, Unacceptable
 from kits.models import AsFound, Kit, Place, Seal
 from kits.rules.facts import Weight, Word
-from kits.services import custody, find, going_out, holders, use, wording
+from kits.services import custody, find, going_out, holders, use, verdict_wording, wording
 from kits.services.going_out import UNSAID
 from labels.rules.scans import Intent, Means
 from labels.services import passerby, showing
@@ -137,6 +137,8 @@ def take_out(
     says = [_gone(_what(kit, section), taken), goes.swapped]
     if ask.emergency:
         says.append(_("Recorded as an emergency; the keeper is told."))
+    elif taken.verdict.word is Word.NOT_SET_UP:
+        says.append(f"{verdict_wording.verdict(taken.verdict)}.")
     elif taken.verdict.worst >= Weight.SHORT:
         says.append(wording.reason(taken.verdict.reasons[0])["text"])
     return Outcome(
