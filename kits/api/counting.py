@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -13,7 +14,7 @@ from gearroom.core.api.views import UseCaseView
 from gearroom.core.problems import Invalid
 from kits.api import answers, bodies
 from kits.models import Place, PlaceKind
-from kits.services import counting, find, mixups, reversal
+from kits.services import at_a_glance, counting, find, mixups, reversal
 
 
 class FoundBody(StrictSerializer):
@@ -137,21 +138,54 @@ def _differences(rows: Any) -> list[dict[str, Any]]:
     ]
 
 
+class ReverseBody(ActBody):
+    together = serializers.BooleanField(
+        required=False, default=False, help_text="Undo with it the later acts that stand on it."
+    )
+    through = serializers.IntegerField(
+        required=False,
+        min_value=1,
+        help_text="With `together`: the last entry of `later` as it was listed.",
+    )
+
+
+class LaterAnswer(serializers.Serializer[Any]):
+    entry = serializers.IntegerField()
+    kind = serializers.CharField()
+    when = serializers.DateTimeField()
+    who = serializers.CharField(allow_null=True)
+    text = serializers.CharField()
+
+
+class ChangeAnswer(serializers.Serializer[Any]):
+    kit = serializers.CharField()
+    what = serializers.CharField()
+    text = serializers.CharField()
+
+
 class ReversedAnswer(serializers.Serializer[Any]):
     entries = answers.EntryAnswer(many=True)
     notices_taken_back = serializers.IntegerField()
+    later = LaterAnswer(many=True, help_text="The later acts that were undone with it.")
+    changes = ChangeAnswer(many=True, help_text="What is otherwise now.")
 
 
 class Reverse(UseCaseView):
     use_case = "take_back"  # whose act it was decides the rest
+    body = ReverseBody
     answers = {201: ReversedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Put a mistake right: reverse the act that an entry belongs to."""
-        done = reversal.reverse(act, self.kwargs["id"])
+        """Put a mistake right: reverse the act that an entry belongs to. Where later acts stand on
+        it, 409 `built-on` lists them; with `together` and `through` they are reversed too."""
+        done = reversal.reverse(
+            act, self.kwargs["id"], together=data["together"], through=data.get("through")
+        )
         return 201, {
             "entries": [answers.entry(e) for e in done.entries],
             "notices_taken_back": done.notices_taken_back,
+            "later": [at_a_glance.act(entry) for entry in done.later],
+            "changes": [asdict(change) for change in done.changes],
         }
 
 

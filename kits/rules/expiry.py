@@ -257,6 +257,14 @@ def why_not(batch: Batch, day: date) -> Fault | None:
     opened = _opened_through(batch)
     if opened is not None and opened < day:
         return Fault.OPENED_TOO_LONG
+    return check_fault(batch, day)
+
+
+def check_fault(batch: Batch, day: date) -> Fault | None:
+    """Return why an instrument wants a check before it counts through `day`: the last one failed,
+    none was ever answered, or the next is due before `day`; None where it wants none."""
+    if batch.check_passed is False:
+        return Fault.CHECK_FAILED
     if batch.check_passed is None and batch.thing.kind is Kind.INSTRUMENT:
         return Fault.CHECK_NOT_ANSWERED
     if batch.check_due is not None and batch.check_due < day:

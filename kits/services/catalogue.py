@@ -33,6 +33,7 @@ from kits.models import (
 )
 from kits.rules.disposal import allowed
 from kits.rules.facts import Kind
+from kits.services import known
 from kits.services.amounts import units
 from kits.services.ledger import Book
 
@@ -101,6 +102,7 @@ def edit_item(
         if not changed:
             return item
         _refuse_to_change_what_is_held(item, facts, changed)
+        known.remember(item)
         if changed & JUDGED_BY:
             book.lock(*_kits_judged_by([item.pk]))
         for name, value in facts.items():
@@ -225,12 +227,14 @@ def put_substitute(act: Act, item: Item, instead: Item, note: str = "") -> Subst
         )
     with Book(act) as book:
         book.lock(*_kits_judged_by([item.pk]))
+        known.remember(item)
         row, made = Substitute.objects.get_or_create(
             item=item, instead=instead, defaults={"note": note}
         )
         if not made and row.note != note:
             row.note = note
             row.save(update_fields=["note"])
+        known.remember(item)
     return row
 
 
@@ -239,8 +243,10 @@ def remove_substitute(act: Act, item: Item, instead: Item) -> None:
     act.actor.require("edit_item")
     with Book(act) as book:
         book.lock(*_kits_judged_by([item.pk]))
+        known.remember(item)
         if not Substitute.objects.filter(item=item, instead=instead).delete()[0]:
             raise NotFound("such substitute", instead.name)
+        known.remember(item)
 
 
 # ------------------------------------------------------------------------------------------- inside
@@ -253,6 +259,7 @@ def _save(item: Item) -> None:
     try:
         with transaction.atomic():
             item.save()
+            known.remember(item)
     except IntegrityError as error:
         raise _name_taken(item.name) from error
 

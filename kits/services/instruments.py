@@ -69,7 +69,11 @@ def check(
         act.actor.require("check_instrument", room.pk if room else None)
         day = _day(act, room, checked_on)
         due_on = _due(lot, day, due_on) if passed else None
-        last = InstrumentCheck.objects.filter(lot=lot).order_by("-id").first()
+        last = (
+            InstrumentCheck.objects.filter(lot=lot, entry__reversed_by__isnull=True)
+            .order_by("-id")
+            .first()
+        )
         late = last is not None and last.checked_on > day
         entry = book.post(
             EntryKind.CHECK,

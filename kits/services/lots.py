@@ -137,13 +137,19 @@ def _by_number(recall: Recall) -> bool:
     return recall.scope == RecallScope.NUMBER
 
 
+def is_about(recall: Recall, number: str) -> bool:
+    """Whether a recall may be about a batch of its thing with this number, or none known: see
+    `matching`."""
+    return not _by_number(recall) or number in ("", recall.number)
+
+
 def recall_of(item: Item, number: str) -> Recall | None:
     """The open recall that a batch of a thing with this number falls under: one that names the
     number, before one of every batch, before one that cannot be ruled out."""
     open_recalls = [
         recall
         for recall in Recall.objects.filter(item=item, closed__isnull=True).order_by("id")
-        if not _by_number(recall) or number in ("", recall.number)
+        if is_about(recall, number)
     ]
     order = {RecallScope.NUMBER: 0, RecallScope.ALL: 1, RecallScope.NOT_KNOWN: 2}
     return min(open_recalls, key=lambda r: (order[RecallScope(r.scope)], r.pk), default=None)

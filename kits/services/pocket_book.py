@@ -175,7 +175,9 @@ def _people(actor: Actor) -> list[Person]:
 
 
 def _levels(places: Iterable[int]) -> Iterable[LevelFact]:
-    latest = LevelFact.objects.filter(section__in=places).values("section", "item")
+    latest = LevelFact.objects.filter(section__in=places, entry__reversed_by__isnull=True).values(
+        "section", "item"
+    )
     newest = [row["newest"] for row in latest.annotate(newest=Max("id")).order_by()]
     return LevelFact.objects.filter(pk__in=newest).order_by("item__name", "pk")
 

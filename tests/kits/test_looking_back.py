@@ -17,6 +17,7 @@ from kits.services import (
     custody,
     holders,
     keeping,
+    kits,
     reversal,
     stock,
     turnaround,
@@ -149,14 +150,16 @@ def test_what_later_acts_were_built_on_is_listed_and_nothing_is_moved(school):
         reversal.reverse(act(school.keeper), arrived.entry.pk)
 
     assert refused.value.code == "built-on"
-    assert refused.value.facts["later"] == [{"entry": moved.pk, "kind": "move"}]
+    (later,) = refused.value.facts["later"]
+    assert (later["entry"], later["kind"], later["who"]) == (moved.pk, "move", "Kim")
     assert units(arrived.lot, school.shelf) == 3
 
 
 def test_an_act_with_an_opposite_says_so(school):
-    entry = keeping.lay_up(act(school.keeper), school.day_01)
+    kits.edit_kit(act(school.keeper), school.day_01, bag="a blue one")
+    entry = school.day_01.entries.latest("id")
 
-    with pytest.raises(Refused, match="Wake the kit instead"):
+    with pytest.raises(Refused, match="Edit the kit again instead"):
         reversal.reverse(act(school.keeper), entry.pk)
 
 

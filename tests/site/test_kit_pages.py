@@ -102,7 +102,7 @@ def test_the_history_goes_back_a_page_at_a_time_with_as_many_queries(
 def test_what_was_put_right_is_marked_and_stays(world):
     custody.check_in(make.act(world.guide), world.day_01, used=[UseLine(world.dressing, 1)])
     entry = Entry.objects.filter(kind="use").latest("id")
-    post(browser(world.keeper), f"/undo/{entry.pk}/")
+    post(browser(world.keeper), f"/undo/{entry.pk}/", sure="1")
 
     assert "Put right later" in text_of(browser(world.guide).get("/kits/DAY-01/history/"))
 

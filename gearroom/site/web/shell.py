@@ -287,7 +287,7 @@ def say(request: HttpRequest, text: str, entry: int | None = None) -> None:
 
 def back_to(request: HttpRequest, otherwise: str) -> str:
     """Where the form asked to go afterwards, if that is an address of ours."""
-    to = request.POST.get("to", "")
+    to = request.POST.get("to", "") or request.GET.get("to", "")
     return to if to.startswith("/") and not to.startswith(("//", "/\\")) else otherwise
 
 
