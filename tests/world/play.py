@@ -26,7 +26,7 @@ from tests.world.permits import Permits
 from tests.world.says import ZONE
 from tests.world.undoing import Undoing
 
-ACTS_A_WEEK = 12
+ACTS_A_WEEK = 15
 SILENT = frozenset({"use-without-saying"})
 FIRST = {
     "close": "recall", "release": "withhold", "pass-on": "take-without-trip",
@@ -35,17 +35,53 @@ FIRST = {
 }  # fmt: skip
 """What happens first where there is no occasion for an act."""
 WEIGHTS = {
-    "take-for-trip": 5, "take-without-trip": 1, "take-anothers": 5, "take-reported-late": 2,
-    "emergency": 2, "hand-back-sealed": 2, "hand-back-later": 2, "hand-back-opened": 2,
-    "hand-back-in-another-room": 2, "hand-back-the-wrong-kit": 2, "use": 1,
-    "use-without-saying": 1, "pass-on": 2, "look-inside": 1, "restock": 2,
-    "restock-with-the-wrong-batch": 2, "reseal": 3, "count": 2, "build": 3, "check": 2,
-    "open-pack": 2, "withhold": 2, "release": 3, "receive": 3, "recall": 2, "close": 3,
-    "move-trip": 2, "extend-trip": 2, "cancel-trip": 2,
-    "unreserve": 2, "swap": 5, "five-from-a-phone": 1, "undo-soon": 2, "undo-late": 2,
-    "press-twice": 2, "same-key-other-content": 2, "two-at-once": 2,
+    "take-for-trip": 7,
+    "take-without-trip": 1,
+    "take-anothers": 10,
+    "take-reported-late": 2,
+    "emergency": 2,
+    "hand-back-sealed": 3,
+    "hand-back-later": 3,
+    "hand-back-opened": 3,
+    "hand-back-in-another-room": 3,
+    "hand-back-the-wrong-kit": 2,
+    "use": 2,
+    "use-without-saying": 1,
+    "pass-on": 3,
+    "look-inside": 2,
+    "restock": 2,
+    "restock-with-the-wrong-batch": 2,
+    "reseal": 3,
+    "count": 2,
+    "build": 4,
+    "check": 2,
+    "open-pack": 2,
+    "withhold": 1,
+    "release": 3,
+    "receive": 4,
+    "recall": 1,
+    "close": 3,
+    "move-trip": 3,
+    "extend-trip": 3,
+    "cancel-trip": 3,
+    "unreserve": 2,
+    "swap": 9,
+    "five-from-a-phone": 1,
+    "undo-soon": 3,
+    "undo-late": 3,
+    "press-twice": 2,
+    "same-key-other-content": 3,
+    "two-at-once": 4,
 }  # fmt: skip
 """How often each comes up: so many of the cards of a deck, which is dealt over the weeks."""
+
+
+PRESSED = (
+    "use", "look-inside", "count", "check", "open-pack", "pass-on", "hand-back-sealed",
+    "hand-back-the-wrong-kit", "unreserve", "restock-with-the-wrong-batch", "restock", "release",
+    "take-for-trip", "hand-back-in-another-room",
+)  # fmt: skip
+"""What is pressed twice."""
 
 
 class Found(AssertionError):
@@ -67,7 +103,7 @@ class Step:
 
 
 def steps_of(seed: int) -> list[Step]:
-    """The week of a seed: trips are put and kits reserved first, then twelve cards are played."""
+    """The week of a seed: trips are put and kits reserved first, then fifteen cards are played."""
     rng = Random(f"week {seed}")
     steps = [(360 + 7 * i, habit) for i, habit in enumerate(["put-trip", "reserve"] * 3)]
     for _ in range(ACTS_A_WEEK):
@@ -279,7 +315,7 @@ class Week(Undoing):
 
     # ---- pressed twice, at once, undone
     def _some_act(self, rng: Random) -> tuple[str, Report] | None:
-        for habit in rng.sample(("use", "take-without-trip", "look-inside", "hand-back-later"), 4):
+        for habit in rng.sample(PRESSED, len(PRESSED)):
             if made := HABITS[habit](self._moment(rng)):
                 return habit, made[0]
         return None
