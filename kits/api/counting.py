@@ -16,6 +16,11 @@ from kits.api import answers, bodies
 from kits.models import Place, PlaceKind
 from kits.services import at_a_glance, counting, find, mixups, reversal
 
+COMPLETE = (
+    "Nothing else is there: of what is not named there is none. Else it was not counted and stays"
+    " as the book has it."
+)
+
 
 class FoundBody(StrictSerializer):
     lot = serializers.CharField(required=False, max_length=40)
@@ -29,9 +34,7 @@ class CountKitBody(ActBody):
         required=False, max_length=80, help_text="Only this section; else the whole kit."
     )
     found = FoundBody(many=True, max_length=bodies.MOST_LINES)
-    complete = serializers.BooleanField(
-        default=True, help_text="All of it was counted: what is not named is not there."
-    )
+    complete = serializers.BooleanField(default=False, help_text=COMPLETE)
     levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
     preview = serializers.BooleanField(
         default=False, help_text="Show the differences and write nothing."
@@ -41,7 +44,7 @@ class CountKitBody(ActBody):
 class CountShelfBody(ActBody):
     shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
     found = FoundBody(many=True, max_length=bodies.MOST_LINES)
-    complete = serializers.BooleanField(default=True)
+    complete = serializers.BooleanField(default=False, help_text=COMPLETE)
     preview = serializers.BooleanField(default=False)
 
 
@@ -113,7 +116,7 @@ def _count(
     levels: list[Any],
 ) -> tuple[int, Any]:
     if data["preview"]:
-        changed = counting.differences(places, found, complete=data["complete"])
+        changed = counting.differences(places, found, complete=data["complete"], levels=levels)
         return 200, {"entry": None, "differences": _differences(changed)}
     done = counting.count(act, places, found, complete=data["complete"], levels=levels)
     return 201, {

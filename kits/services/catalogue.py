@@ -6,7 +6,7 @@ that follows a list with the thing, or holds it, is judged again in the same tra
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import TypedDict, Unpack
 
 from django.conf import settings
@@ -18,13 +18,14 @@ from stdnum.exceptions import ValidationError
 
 from gearroom.core import clock
 from gearroom.core.act import Act
-from gearroom.core.problems import Invalid, NotFound, Refused
+from gearroom.core.problems import Invalid, NotFound, Refused, Stale
 from kits.models import (
     Disposal,
     Holding,
     Item,
     Kit,
     ListLine,
+    Lot,
     PackCode,
     PackingList,
     Place,
@@ -92,19 +93,25 @@ def edit_item(
     """Change what is said of a thing; `check` may refuse after a look at the locked row.
 
     Raises Refused: `name-taken`, `units-in-the-book` where what is held would mean something else
-    afterwards (kind, base unit, counted or judged by eye).
+    afterwards (kind, base unit, counted or judged by eye); Stale where somebody else changed it at
+    the same moment.
     """
     act.actor.require("edit_item")
     with Book(act) as book:
+        judged_anew = _changed(Item.objects.get(pk=item.pk), facts) & JUDGED_BY
+        if judged_anew:
+            _hold_kits(book, item)
         item = _locked(item)
         check(item)
-        changed = {name for name, value in facts.items() if getattr(item, name) != value}
+        changed = _changed(item, facts)
         if not changed:
             return item
+        if not changed & JUDGED_BY <= judged_anew:
+            raise Stale(
+                "changed-since", _("It was changed at this moment. Look at it again, then save.")
+            )
         _refuse_to_change_what_is_held(item, facts, changed)
         known.remember(item)
-        if changed & JUDGED_BY:
-            book.lock(*_kits_judged_by([item.pk]))
         for name, value in facts.items():
             setattr(item, name, value)
         _settle(item)
@@ -226,7 +233,7 @@ def put_substitute(act: Act, item: Item, instead: Item, note: str = "") -> Subst
             field="instead",
         )
     with Book(act) as book:
-        book.lock(*_kits_judged_by([item.pk]))
+        _hold_kits(book, item)
         known.remember(item)
         row, made = Substitute.objects.get_or_create(
             item=item, instead=instead, defaults={"note": note}
@@ -242,7 +249,7 @@ def remove_substitute(act: Act, item: Item, instead: Item) -> None:
     """Say that another thing does not do instead of this one any more. Raises NotFound."""
     act.actor.require("edit_item")
     with Book(act) as book:
-        book.lock(*_kits_judged_by([item.pk]))
+        _hold_kits(book, item)
         known.remember(item)
         if not Substitute.objects.filter(item=item, instead=instead).delete()[0]:
             raise NotFound("such substitute", instead.name)
@@ -250,6 +257,18 @@ def remove_substitute(act: Act, item: Item, instead: Item) -> None:
 
 
 # ------------------------------------------------------------------------------------------- inside
+def _changed(item: Item, facts: Mapping[str, object]) -> set[str]:
+    return {name for name, value in facts.items() if getattr(item, name) != value}
+
+
+def _hold_kits(book: Book, item: Item) -> None:
+    """Lock the kits that are judged by a thing, and have none of it go into another meanwhile."""
+    book.hold(
+        lambda: _kits_judged_by([item.pk]),
+        lambda: Lot.objects.filter(item=item).values_list("pk", flat=True),
+    )
+
+
 def _locked(item: Item) -> Item:
     # Rows that point at the item may be written meanwhile: only its own columns are locked.
     return Item.objects.select_for_update(no_key=True).get(pk=item.pk)

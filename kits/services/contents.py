@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from django.db.models import F, Q, Sum
@@ -30,8 +30,9 @@ from kits.models import (
     PlaceKind,
     SealFact,
 )
+from kits.rules.expiry import good_through
 from kits.rules.facts import Level
-from kits.services import facts, known
+from kits.services import facts, fitness, known
 from kits.services.custody import end_of_day
 
 
@@ -44,6 +45,8 @@ class Content:
     number: str
     expiry: date | None
     units: int
+    good_until: date | None
+    """The last good day by that date and, of an opened pack, by its opened life."""
 
 
 @dataclass(frozen=True)
@@ -99,13 +102,16 @@ def contents(
     written: dict[int, LotFact] = {}
     for fact in LotFact.objects.filter(lot__in=lots, entry__recorded_at__lte=known_by):
         written[fact.lot_id] = fact
+    batches = fitness.batches(lots.values())
+    expiry = {pk: written[pk].expiry if pk in written else lot.expiry for pk, lot in lots.items()}
     lines = [
         Content(
             section=sections[place],
             lot=lots[lot],
             number=written[lot].number if lot in written else lots[lot].number,
-            expiry=written[lot].expiry if lot in written else lots[lot].expiry,
+            expiry=expiry[lot],
             units=count,
+            good_until=good_through(replace(batches[lot], expiry=expiry[lot])),
         )
         for (place, lot), count in there.items()
     ]

@@ -3,13 +3,14 @@
 A `Book` is open for the length of an act. What is written through it is all there afterwards or
 not at all; when it closes, every kit it locked has its `fit_until` rewritten. Only `Book.post`
 writes movements, and a kit that is moved into or out of must be locked. Locks are taken in one
-order: kits ascending, then (lot, place) ascending.
+order: kits ascending, then batches ascending, then (lot, place) ascending. A batch that is locked
+moves nowhere, so whoever has to know all of where it is asks `hold`.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from types import TracebackType
@@ -39,7 +40,7 @@ from kits.models import (
 )
 from kits.rules.irregular import Broken
 from kits.rules.occurred import Settled, settle
-from kits.services import facts, fitness
+from kits.services import facts, fitness, lots
 
 HANDS = (EntryKind.CHECK_OUT, EntryKind.EMERGENCY, EntryKind.CHECK_IN, EntryKind.PASS)
 """The acts by which a kit changes hands."""
@@ -96,6 +97,28 @@ class Book:
         ):
             self._kits[kit.pk] = kit
         return [self._kits[pk] for pk in kit_ids]
+
+    def hold(
+        self, kits: Callable[[], Iterable[int]], batches: Callable[[], Iterable[int]]
+    ) -> dict[int, Lot]:
+        """Lock the kits and batches (ids) that two functions find; the batches by id, fresh.
+
+        While it waits for a lock others may put a batch into one more kit. No kit is locked after
+        a batch, so it lets go of what it locked here and begins again with that kit; once both
+        find nothing new, nothing of it moves until the act ends.
+        """
+        known: set[int] = set()
+        while True:
+            known |= set(kits())
+            try:
+                with transaction.atomic():  # going back to here lets go of its locks
+                    self.lock(*known)
+                    held = {row.pk: row for row in lots.held_still(batches())}
+                    if not (set(kits()) <= known and set(batches()) <= held.keys()):
+                        raise _More
+                    return held
+            except _More:
+                continue
 
     @property
     def locked(self) -> list[int]:
@@ -195,6 +218,7 @@ class Book:
         )
 
     def _move(self, entry: Entry, legs: Sequence[Leg]) -> None:
+        lots.held_still(leg.lot.pk for leg in legs)  # nobody corrects or counts them meanwhile
         change: dict[tuple[int, int], int] = defaultdict(int)
         for leg in legs:
             if leg.source.inner:
@@ -265,6 +289,10 @@ class Book:
             | Q(section__isnull=True, kit__in={place.kit_id for place in sections})
         ).update(broken=entry)
         facts.sections_opened(entry, sections)
+
+
+class _More(Exception):
+    """There is more to lock than was known."""
 
 
 def _add(lot_id: int, place_id: int, units: int) -> None:

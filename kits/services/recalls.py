@@ -70,9 +70,7 @@ def start(
         item=item, scope=RecallScope(scope), number=number, reference=reference, advice=advice
     )
     with Book(act) as book:
-        # The kits first, then the thing: a batch made meanwhile is seen here or sees the recall.
-        book.lock(*affected.kit_ids(affected.where(recall)))
-        Item.objects.select_for_update().get(pk=item.pk)
+        affected.hold(book, recall)
         same = Recall.objects.filter(item=item, scope=scope, number=number, closed=None).first()
         if same is not None:
             raise Refused(
@@ -90,16 +88,7 @@ def close(act: Act, recall: Recall) -> Recall:
     for it alone may go. Raises Refused (`closed-already`)."""
     act.actor.require("recall")
     with Book(act) as book:
-        kit_ids = set(
-            Holding.objects.filter(
-                lot__recall=recall, units__gt=0, place__kind=PlaceKind.SECTION
-            ).values_list("place__kit", flat=True)
-        ) | set(
-            RecallPlace.objects.filter(recall=recall, place__kit__isnull=False).values_list(
-                "place__kit", flat=True
-            )
-        )
-        book.lock(*sorted(kit_ids))
+        kit_ids = _hold(book, recall)
         recall = Recall.objects.select_for_update(of=("self",)).select_related("item").get(
             pk=recall.pk
         )  # fmt: skip
@@ -117,6 +106,20 @@ def close(act: Act, recall: Recall) -> Recall:
                     kit=kit_id, kind=WithheldKind.RECALL, released__isnull=True
                 ).update(released=entry)
     return recall
+
+
+def _hold(book: Book, recall: Recall) -> set[int]:
+    """Lock the kits that hold a recall's batches or are on its list, and the batches; the kits."""
+
+    def kits() -> set[int]:
+        holding = Holding.objects.filter(
+            lot__recall=recall, units__gt=0, place__kind=PlaceKind.SECTION
+        ).values_list("place__kit", flat=True)
+        listed = RecallPlace.objects.filter(recall=recall, place__kit__isnull=False)
+        return {*holding, *listed.values_list("place__kit", flat=True)}
+
+    book.hold(kits, lambda: Lot.objects.filter(recall=recall).values_list("pk", flat=True))
+    return kits()
 
 
 # ------------------------------------------------------------------------------------- following
@@ -146,6 +149,9 @@ def answer(act: Act, row: RecallPlace, said: Answer, *, removed: int = 0) -> Rec
         raise Invalid(_("Units are removed by the answer “taken-out” alone."), field="removed")
     with Book(act) as book:
         kit = book.lock(row.place.kit_id)[0] if row.place.kit_id else None
+        lots.held_still(
+            Lot.objects.filter(item=row.recall.item_id).values_list("pk", flat=True)
+        )  # what is booked there stays so
         row = (
             RecallPlace.objects.select_for_update(of=("self",))
             .select_related("recall__item", "place__kit__room", "place__room")

@@ -46,10 +46,11 @@ def test_a_count_writes_what_was_found_even_out_of_date(school):
     assert done.entry.irregular == ["found-expired"]
 
 
-def test_a_whole_count_takes_what_is_not_named_as_gone(school):
+def test_a_count_that_says_nothing_else_is_there_takes_what_is_not_named_as_gone(school):
     main = section(school.day_01)
 
-    done = counting.count(act(school.keeper), [main], [Found(main, 6, lot=school.dressings)])
+    found = [Found(main, 6, lot=school.dressings)]
+    done = counting.count(act(school.keeper), [main], found, complete=True)
 
     (missing,) = done.differences
     assert missing.lot == school.lots["shears"]
