@@ -18,6 +18,12 @@ EVERY = frozenset(
     {"code", "once", "undo", "kit", "holdings", "verdict", "readiness", "page", "coverage",
      "notices", "known", "known then", "advice", "preview", "offline", "audit", "crash"}
 )  # fmt: skip
+STILL = frozenset(
+    {"trip", "reserve", "unreserve", "swap", "take-out", "pass", "withhold", "release", "check",
+     "look-inside", "reseal"}
+)  # fmt: skip
+"""Acts that move no units: after them what places hold is looked at in thorough weeks, and at each
+day's end."""
 BEGINNINGS = {
     "ready": ("Ready",),
     "low": ("Ready, low on",),
@@ -36,7 +42,7 @@ def after(week: Week, rng: Random, report: Report) -> None:
         return week.thorough or rng.random() < share
 
     kits(week)
-    if report.act not in ("trip", "reserve", "unreserve", "swap"):
+    if week.thorough or report.act not in STILL:
         holdings(week)
     notices(week, report)
     touched = report.kit or rng.choice(sorted(week.book.kits))
@@ -243,6 +249,7 @@ def _still(week: Week, kit: str, path: str, answer: Any) -> None:
 # ------------------------------------------------------------------------------- days and weeks
 def day_ends(week: Week) -> None:
     kits(week)
+    holdings(week)
     trips(week)
     for kit in week.book.kits if week.thorough else ():
         readiness(week, kit)
