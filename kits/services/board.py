@@ -168,7 +168,7 @@ def board(room: Room) -> Board:
         to_sort=[ToSort(kit, kit.pk in drying) for kit in sorting],
         needing=needing(standing, MOST_NEEDING_A_HAND, week),
         low=_low(room),
-        uncleared=clearing.unanswered(room, clock.now()),
+        uncleared=clearing.unanswered(Kit.objects.filter(home_room=room), clock.now()),
         empty=not (week or sorting or standing or out or _kits_in(room).exists()),
     )
 

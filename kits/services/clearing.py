@@ -8,6 +8,7 @@ the answer follows from the clearance, so the book itself takes one answer and n
 from __future__ import annotations
 
 import uuid
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from django.core import signing
@@ -15,7 +16,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core.act import Act, Actor
-from gearroom.core.models import Person, Room
+from gearroom.core.models import Person
 from gearroom.core.problems import NotAllowed, NotFound, Refused, Unacceptable
 from kits.models import Checkout, Clearance, ClearanceAnswer, Entry, EntryKind, Kit
 from kits.rules.facts import Verdict, Weight
@@ -123,13 +124,13 @@ def seen_by(actor: Actor) -> QuerySet[Clearance]:
     return rows.filter(person=actor.person) | rows.filter(checkout__kit__home_room__in=rooms)
 
 
-def unanswered(room: Room, now: datetime) -> list[Clearance]:
-    """The clearances of kits at home in a room that nobody has answered within a day, the oldest
-    first; of take-outs that were not undone."""
+def unanswered(kits: Iterable[int] | QuerySet[Kit], now: datetime) -> list[Clearance]:
+    """The clearances of these kits (ids, or a query) that nobody has answered within a day, the
+    oldest first; of take-outs that were not undone."""
     return list(
         _with_all()
         .filter(
-            checkout__kit__home_room=room,
+            checkout__kit__in=kits,
             answer=None,
             entry__reversed_by=None,
             entry__recorded_at__lte=now - UNANSWERED_AFTER,

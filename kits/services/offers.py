@@ -10,6 +10,7 @@ from __future__ import annotations
 import enum
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import timedelta
 from typing import Any
 
 from django.db.models import Q
@@ -204,8 +205,9 @@ def _best_other(
         .exclude(pk=kit.pk)
         .exclude(pk__in=Checkout.objects.filter(in_at=None, section=None).values("kit"))
     }
+    sorted_by = verdict.through + timedelta(days=kit.home_room.sorting_nights)
     for each in promises.standing(kits=list(rows)):
-        if trip_rule.share_a_day(today, verdict.through, each.promise):
+        if trip_rule.share_a_day(today, sorted_by, each.promise):
             rows.pop(each.promise.kit, None)
     if not rows:
         return None

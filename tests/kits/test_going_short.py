@@ -18,18 +18,22 @@ from kits.models import (
     WithheldKind,
 )
 from kits.rules.facts import Criticality, Level, Word
+from kits.rules.letters import as_text
 from kits.services import (
     adding,
     audit,
     clearing,
     custody,
     fitness,
+    gathering,
+    happened,
     keeping,
     offers,
     recalls,
     reservations,
     reversal,
     turnaround,
+    weekly_letter,
 )
 from kits.services.use import LevelSeen
 from tests.kits import factories as make
@@ -43,13 +47,18 @@ def school():
     return make.world()
 
 
-def lacking(school, priority=Criticality.ROUTINE, **more):
+def lacking(school, priority=Criticality.ROUTINE):
     """A kit ROPE-01 that carries no sling, of which its list asks for two; and the sling."""
-    sling = make.item("Sling")
+    return lacking_named(school, "ROPE-01", priority)
+
+
+def lacking_named(school, name, priority=Criticality.ROUTINE):
+    """The same, by another name."""
+    sling = make.item("Sling" if name == "ROPE-01" else f"Sling of {name}")
     version = make.kit_list(
-        f"Rope {priority}", {"main": [(sling, 3, 2, priority)]}, signed_by=school.adviser
+        f"{name} {priority}", {"main": [(sling, 3, 2, priority)]}, signed_by=school.adviser
     )
-    kit = make.kit("ROPE-01", version, school.store, responsible=school.instructor, **more)
+    kit = make.kit(name, version, school.store, responsible=school.instructor)
     turnaround.look_inside(make.act(), kit)
     return make.fresh(kit), sling
 
@@ -389,14 +398,40 @@ def test_unanswered_after_a_day_it_is_said_until_it_is_answered_or_undone(school
     taken = out(school, kit, cleared_by=school.instructor)
     tomorrow = clock.now() + timedelta(days=1, minutes=1)
 
-    assert clearing.unanswered(school.store, clock.now()) == []
-    assert [each.person for each in clearing.unanswered(school.store, tomorrow)] == [
-        school.instructor
-    ]
-    assert clearing.unanswered(school.hut, tomorrow) == []
+    assert clearing.unanswered([kit.pk], clock.now()) == []
+    assert [each.person for each in clearing.unanswered([kit.pk], tomorrow)] == [school.instructor]
+    assert clearing.unanswered([school.day_01.pk], tomorrow) == []
 
     reversal.reverse(make.act(school.keeper), taken.entry.pk)
-    assert clearing.unanswered(school.store, tomorrow) == []
+    assert clearing.unanswered([kit.pk], tomorrow) == []
+
+
+def test_the_weekly_email_and_its_letter_say_so_too(school):
+    kit, _sling = lacking(school, Criticality.MUST_HAVE)
+    out(school, kit, cleared_by=school.adviser)
+    week = gathering.gather([school.instructor], clock.now() + timedelta(days=2))
+
+    text = as_text(weekly_letter.letter(week[school.instructor.pk]))
+
+    assert "CLEARED BY PHONE, NOT CONFIRMED" in text.upper()
+    assert "ask Ada" in text
+
+
+def test_each_notice_says_what_it_is_about_and_the_named_persons_has_the_link(school, settings):
+    settings.PUBLIC_URL = "https://gear.umberfell.example"
+    kit, _sling = lacking(school, Criticality.MUST_HAVE)
+    out(school, kit, cleared_by=school.adviser)
+    clearing.answer_by_link(Clearance.objects.get(), confirmed=False)
+    short, _thing = lacking_named(school, "ROPE-09")
+    out(school, short, short_reason="two of us carry one")
+
+    texts = {n.kind: as_text(happened.letter(n)) for n in Notice.objects.all()}
+
+    link = f"https://gear.umberfell.example/cleared/{clearing.token(Clearance.objects.get().pk)}"
+    assert link[:60] in texts["cleared-by-phone"]
+    assert "Did you?" in texts["cleared-by-phone"]
+    assert "short of 2 × Sling" in texts["not-cleared"]
+    assert "two of us carry one" in texts["went-short"]
 
 
 def test_a_kit_that_needs_no_clearance_by_now_goes_without_one(school):
