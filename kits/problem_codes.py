@@ -96,6 +96,14 @@ KINDS.update(
             ("not-reversible", 409, "Such an act is not reversed",
              "“detail” says what is done instead."),
             ("closed-already", 409, "The recall is closed already", "There is nothing to do."),
+            ("units-not-accounted-for", 409, "Some of the recalled batch is not accounted for",
+             "Settle what “detail” names, or send a reason for finishing it all the same."),
+            ("recall-open", 409, "The recall is open", "Follow it."),
+            ("not-withdrawn", 409, "The maker has not withdrawn the recall",
+             "Return it or throw it out; or close the recall as withdrawn, and say where that is"
+             " published."),
+            ("nothing-to-put-back", 409, "Nothing may go back onto a shelf",
+             "What is in quarantine must not be used for another reason, or nothing is there."),
             ("recalled-already", 409, "Such a recall is open already", "Follow that one."),
             # ----------------------------------------------------------------- kit lists, catalogue
             ("draft-there", 409, "There is a draft of this list", "Go on with that one."),

@@ -61,6 +61,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("recalls/<int:id>/answer/", recalls.AnswerRecall.as_view()),
     path("recalls/<int:id>/told/", recalls.Told.as_view()),
     path("recalls/<int:id>/close/", recalls.Close.as_view()),
+    path("recalls/<int:id>/reopen/", recalls.Reopen.as_view()),
+    path("recalls/<int:id>/put-back/", recalls.PutBack.as_view()),
     path("stock/count/", counting.CountShelf.as_view()),
     path("entries/<int:id>/reverse/", counting.Reverse.as_view()),
     path("entries/<int:id>/really/", counting.Really.as_view()),

@@ -41,9 +41,11 @@ INSTEAD = {
     EntryKind.WAKE: _lazy("Lay the kit up instead."),
     EntryKind.RESERVE: _lazy("Release the reservation instead."),
     EntryKind.UNRESERVE: _lazy("Reserve the kit again instead."),
-    EntryKind.RECALL: _lazy("Close the recall instead."),
+    EntryKind.RECALL: _lazy(
+        "Close the recall as withdrawn instead, and say that it was recorded by mistake."
+    ),
     EntryKind.RECALL_ANSWER: _lazy("Answer again instead."),
-    EntryKind.RECALL_CLOSE: _lazy("Start the recall again instead."),
+    EntryKind.RECALL_CLOSE: _lazy("Open the recall again instead."),
     EntryKind.CORRECT_LOT: _lazy("Correct the batch again instead."),
     EntryKind.TRIP: _lazy("Put the trip again as it should be instead."),
     EntryKind.FOLLOW_LIST: _lazy("Let the kit follow the other version again instead."),

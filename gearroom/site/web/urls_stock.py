@@ -20,6 +20,8 @@ urlpatterns: list[URLPattern] = [
     path("recalls/<int:recall>/answer/", recalls.answer, name="recall-answer"),
     path("recalls/<int:recall>/told/", recalls.told, name="recall-told"),
     path("recalls/<int:recall>/close/", recalls.close, name="recall-close"),
+    path("recalls/<int:recall>/reopen/", recalls.reopen, name="recall-reopen"),
+    path("recalls/<int:recall>/put-back/", recalls.put_back, name="recall-put-back"),
     path("<int:item>/", stock.thing, name="thing"),
     path("<int:item>/edit/", thing_editing.edit, name="edit-thing"),
 ]
