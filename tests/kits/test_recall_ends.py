@@ -1,9 +1,21 @@
 """A recall ends: finished, and its batch stays blocked; or withdrawn, and it is good again."""
 
+from importlib import import_module
+
 import pytest
+from django.apps import apps
 
 from gearroom.core.problems import Invalid, NotAllowed, Refused
-from kits.models import Disposal, EntryKind, Lot, Notice, PlaceKind, WithheldKind, Withholding
+from kits.models import (
+    Disposal,
+    EntryKind,
+    Lot,
+    Notice,
+    PlaceKind,
+    Recall,
+    WithheldKind,
+    Withholding,
+)
 from kits.rules.recalls import Outcome
 from kits.services import (
     audit,
@@ -283,3 +295,18 @@ def test_an_undo_says_to_open_it_again(w):
     closed = close(w, start(w), reason="told to")
     with pytest.raises(Refused, match="Open the recall again"):
         reversal.reverse(make.act(w.keeper), closed.closed_id)
+
+
+def test_one_closed_before_outcomes_counts_as_finished_after_an_upgrade(w):
+    recall = start(w)
+    withdraw(w, recall)  # as closing was: the batch is good, and the kit may go
+    Lot.objects.filter(pk=w.dressings.pk).update(recall=None)
+    steps = import_module("kits.migrations.0007_recall_outcomes_and_ways_out")
+    Recall.objects.filter(pk=recall.pk).update(outcome="finished", published_at="")
+    assert make.fresh(w.day_01).may_go_until is not None
+    steps.block_again(apps, None)
+    fitness.judge_again()
+    assert Lot.objects.get(pk=w.dressings.pk).recall == recall
+    assert Lot.objects.get(pk=w.lots["d2"].pk).recall is None
+    assert make.fresh(w.day_01).may_go_until is None
+    assert list(audit.findings()) == []
