@@ -90,6 +90,7 @@ AT_THE_DESK = (
     "/stock/count/10/paper/",
     "/stock/out-of-date/",
     "/stock/at/10/1/",
+    "/stock/undated/",
     "/stock/recalls/",
     "/stock/recalls/1/",
     "/kits/DAY-02/keeping/",
@@ -125,6 +126,7 @@ def furnished() -> make.World:
     reservations.reserve(make.act(), day_03, make.trip("Crag walk", world.store, 1, 2))
     lists.new_draft(make.act(world.keeper), world.version.packing_list)
     make.some(world.dressing, world.shelf, 3, "OLD", make.days(-2))
+    make.some(world.dressing, world.shelf, 2, "RUBBED")
     make.put_in(world.day_02, world.lots["d2"], world.upper, 1)
     recalls.start(make.act(world.keeper), item=world.dressing, scope="number", number="D2")
     return world

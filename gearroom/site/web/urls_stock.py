@@ -2,7 +2,16 @@
 
 from django.urls import URLPattern, path
 
-from gearroom.site.web import counting, disposing, moving, recalls, receiving, stock, thing_editing
+from gearroom.site.web import (
+    counting,
+    disposing,
+    moving,
+    recalls,
+    receiving,
+    stock,
+    thing_editing,
+    undated,
+)
 
 urlpatterns: list[URLPattern] = [
     path("", stock.every, name="stock"),
@@ -13,6 +22,7 @@ urlpatterns: list[URLPattern] = [
     path("count/<int:shelf>/", counting.shelf, name="count-shelf"),
     path("count/<int:shelf>/paper/", counting.paper, name="count-paper"),
     path("out-of-date/", disposing.out_of_date, name="out-of-date"),
+    path("undated/", undated.every, name="undated"),
     path("arrive/", moving.arrive, name="arrive"),
     path("at/<int:place>/<int:lot>/", moving.at, name="stock-at"),
     path("recalls/", recalls.every, name="recalls"),
