@@ -12,6 +12,7 @@ KINDS.update(
             ("kit-is-out", 409, "Somebody has this kit",
              "“person_name” says who, “since” since when. If the kit is here in your hand, hand it"
              " back for them first, then take it out: what is in the hand wins."),
+            ("not-out", 409, "Nobody has this kit", "Take it out first."),
             ("has-it-already", 409, "They have it already", "There is nothing to do."),
             ("who-takes-it", 422, "Nobody is named who takes it",
              "Scan the guide's tag, or choose who takes it."),
@@ -23,6 +24,10 @@ KINDS.update(
              "A keeper or an instructor may let it go with a reason: send “short_reason”."),
             ("kit-reserved", 409, "The kit is promised to a trip",
              "Choose another kit, or release the reservation."),
+            ("reserved-for-another", 409, "The kit is promised to another's trip",
+             "“guide_name” and “trip_name” say whose it is; “swap” names the kit that would do in"
+             " its place: swap the reservation, or send “take_reason”. Where “uncovered_within_48h”"
+             " is true, only a keeper may take it with a reason. A rescue always goes."),
             ("another-kit-is-reserved", 409, "Another kit is promised to this trip",
              "Take that one, or swap."),
             ("kit-retired", 409, "The kit was retired", "Choose another kit, or add a new one."),
@@ -138,6 +143,12 @@ KINDS.update(
             ("told-already", 409, "It was told already", "There is nothing to do."),
             ("same-kit", 409, "It is that kit already",
              "Take it; or choose the other one."),
+            # -------------------------------------------------------------------------- people
+            ("same-person", 409, "It is the same person", "Choose the other one."),
+            ("merged-already", 409, "They are one already", "There is nothing to do."),
+            ("not-a-person", 409, "A program is no person", "Choose two people."),
+            ("two-sign-ins", 409, "Both have a sign-in",
+             "Say of one of them that they left, then merge."),
             # ------------------------------------------------------------------------- notices
             ("no-address", 422, "There is no address to send it to",
              "Give the person an email address first, or ring them."),

@@ -69,11 +69,19 @@ class EntryAnswer(serializers.Serializer[Any]):
 
 
 class PassedAnswer(CheckoutAnswer):
+    """All but the kit is null where it changed hands again since."""
+
+    id = serializers.IntegerField(allow_null=True)
+    out_at = serializers.DateTimeField(allow_null=True)
+    as_found = serializers.ChoiceField([*AsFound.values, ""], allow_null=True)
+    emergency = serializers.BooleanField(allow_null=True)
     entry = EntryAnswer()
 
 
 class TakenAnswer(serializers.Serializer[Any]):
-    checkout = CheckoutAnswer()
+    checkout = CheckoutAnswer(
+        allow_null=True, help_text="Null: it changed hands again since, so this is history."
+    )
     entry = EntryAnswer()
     verdict = VerdictAnswer()
 

@@ -11,9 +11,10 @@ from rest_framework import serializers
 from gearroom.core.act import Act
 from gearroom.core.api.serializers import ActBody, StrictSerializer
 from gearroom.core.problems import Invalid
-from kits.models import Kit
+from kits.models import Kit, Trip
 from kits.rules.facts import Level
 from kits.services import find
+from kits.services.going_out import UNSAID, Unsaid
 from kits.services.use import LevelSeen, UseLine
 
 UNITS = {"min_value": 1, "max_value": 1_000_000}
@@ -55,6 +56,12 @@ def here(act: Act, data: dict[str, Any]) -> Act:
     if ref is None:
         return act
     return dataclasses.replace(act, room=find.room(act.actor, ref))
+
+
+def trip_said(act: Act, data: dict[str, Any]) -> Trip | Unsaid | None:
+    """The trip that a body names, None where it says null; takes `trip` out of `data`."""
+    ref = data.pop("trip", UNSAID)
+    return find.trip(act.actor, ref) if isinstance(ref, str) else ref
 
 
 def use_lines(kit: Kit, rows: list[dict[str, Any]]) -> list[UseLine]:

@@ -11,7 +11,7 @@ from gearroom.core.api.serializers import ActBody
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
 from kits.models import AsFound, WithheldKind
-from kits.services import custody, find, keeping, use
+from kits.services import custody, due, find, keeping, use
 
 
 class CheckOutBody(bodies.HereBody):
@@ -19,14 +19,28 @@ class CheckOutBody(bodies.HereBody):
         required=False, max_length=40, help_text="Who takes it, by id or by the tag's code."
     )
     trip = serializers.CharField(
-        required=False, max_length=130, help_text="By id or as source:reference."
+        required=False,
+        allow_null=True,
+        max_length=130,
+        help_text="By id or as source:reference; null: for none. Left out, it is what the kit is"
+        " promised to by tomorrow, if whoever takes it is that trip's guide.",
     )
-    due_at = serializers.DateTimeField(required=False)
+    due_at = serializers.DateTimeField(
+        required=False,
+        allow_null=True,
+        help_text="Null: nobody sets a time. Left out, it is when the trip returns, or when the"
+        " room closes.",
+    )
     section = serializers.CharField(
         required=False, max_length=80, help_text="Only this sealed section goes."
     )
     short_reason = serializers.CharField(
         required=False, max_length=300, help_text="Why it may go although it is short."
+    )
+    take_reason = serializers.CharField(
+        required=False,
+        max_length=300,
+        help_text="Why it is taken although it is promised to another's trip.",
     )
     emergency = serializers.BooleanField(
         default=False, help_text="A rescue: it goes whatever stands against it, and is recorded."
@@ -47,7 +61,7 @@ class CheckOut(UseCaseView):
         fact = data["emergency"] or data["already_gone"]
         kit = find.any_kit(self.kwargs["kit"]) if fact else find.kit(act.actor, self.kwargs["kit"])
         person = find.person(data.pop("person")) if "person" in data else None
-        trip = find.trip(act.actor, data.pop("trip")) if "trip" in data else None
+        trip = bodies.trip_said(act, data)
         section = find.section(kit, data.pop("section")) if "section" in data else None
         taken = custody.check_out(act, kit, person=person, trip=trip, section=section, **data)
         told = {
@@ -100,6 +114,25 @@ class CheckIn(UseCaseView):
         return 200, answers.for_eyes_of(act.actor, rooms, told)
 
 
+class DueBody(ActBody):
+    due_at = serializers.DateTimeField(allow_null=True, help_text="Null: at no set time.")
+    section = serializers.CharField(required=False, max_length=80)
+
+
+class Due(UseCaseView):
+    use_case = "set_due"
+    body = DueBody
+    answers = {200: answers.CheckoutAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Have a kit that is out be due at another time."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        section = find.section(kit, data["section"]) if "section" in data else None
+        held = due.set_due(act, kit, data["due_at"], section)
+        told = answers.checkout(held)
+        return 200, answers.for_eyes_of(act.actor, answers.rooms_of(kit), told)
+
+
 class PassBody(ActBody):
     person = serializers.CharField(max_length=40, help_text="By id or by the tag's code.")
 
@@ -113,8 +146,15 @@ class Pass(UseCaseView):
         """Record that a kit was passed to another person on the way."""
         kit = find.kit(act.actor, self.kwargs["kit"])
         passed = custody.pass_on(act, kit, find.person(data["person"]))
-        told = {**answers.checkout(passed.checkout), "entry": answers.entry(passed.entry)}
+        told = {**_passed(passed), "entry": answers.entry(passed.entry)}
         return 200, answers.for_eyes_of(act.actor, answers.rooms_of(kit), told)
+
+
+def _passed(passed: custody.Passed) -> dict[str, Any]:
+    told = answers.checkout(passed.checkout)
+    if told is not None:
+        return told
+    return {**dict.fromkeys(answers.CheckoutAnswer().fields), "kit": passed.kit.name}
 
 
 class UseBody(ActBody):

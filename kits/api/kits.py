@@ -16,8 +16,8 @@ from gearroom.core.problems import NotFound
 from kits.api import answers
 from kits.models import Kit, PackingListVersion, WithheldKind
 from kits.rules import codes
-from kits.rules.facts import LivesIn
-from kits.services import find, kits, overview
+from kits.rules.facts import LivesIn, Word
+from kits.services import find, kits, overview, verdict_wording
 from kits.services.overview import Overview
 
 LIVES_IN = [v.value for v in LivesIn]
@@ -57,7 +57,7 @@ class OutAnswer(serializers.Serializer[Any]):
     person = answers.PersonAnswer(allow_null=True)
     trip = answers.TripAnswer(allow_null=True)
     out_at = serializers.DateTimeField()
-    due_at = serializers.DateTimeField()
+    due_at = serializers.DateTimeField(allow_null=True, help_text="Null: nobody set a time.")
     overdue = serializers.BooleanField()
 
 
@@ -91,9 +91,17 @@ class KitAtAGlanceAnswer(serializers.Serializer[Any]):
     seal = serializers.CharField(allow_null=True, help_text="The number of the seal that is on.")
     out = OutAnswer(allow_null=True, help_text="Who has it.")
     reserved = PromiseAnswer(allow_null=True, help_text="What it goes out for next.")
-    fit_until = serializers.DateField(
+    verdict = serializers.ChoiceField([word.value for word in Word])
+    verdict_text = serializers.CharField(help_text="The verdict as pages show it.")
+    through = serializers.DateField(help_text="The day that was judged.")
+    trip = answers.TripAnswer(allow_null=True, help_text="The trip that it was judged for.")
+    first_expiry = serializers.DateField(
+        allow_null=True, help_text="The earliest date inside; null: nothing in it is dated."
+    )
+    ready_until = serializers.DateField(
         allow_null=True, help_text="Null: not now. 9999-12-31: nothing in it ends."
     )
+    fit_until = serializers.DateField(allow_null=True)
     may_go_until = serializers.DateField(allow_null=True)
     to_sort_since = serializers.DateTimeField(allow_null=True)
     laid_up_since = serializers.DateTimeField(allow_null=True)
@@ -150,7 +158,7 @@ class MoveHomeBody(ActBody):
 # ----------------------------------------------------------------------------------------- showing
 def shown(seen: Overview) -> dict[str, Any]:
     """A kit at a glance as the API shows it."""
-    kit, version = seen.kit, seen.kit.list_version
+    kit, version, asked = seen.kit, seen.kit.list_version, seen.judged.question
     return {
         "id": kit.pk,
         "name": kit.name,
@@ -188,8 +196,14 @@ def shown(seen: Overview) -> dict[str, Any]:
         "seal": seen.seal or None,
         "out": _out(seen),
         "reserved": _promise(seen),
-        "fit_until": _iso(seen.fit_until),
-        "may_go_until": _iso(seen.may_go_until),
+        "verdict": str(seen.judged.verdict.word),
+        "verdict_text": verdict_wording.verdict(seen.judged.verdict),
+        "through": asked.through.isoformat(),
+        "trip": answers.trip(asked.trip),
+        "first_expiry": _iso(kit.first_expiry),
+        "ready_until": _iso(seen.days.ready_until),
+        "fit_until": _iso(seen.days.fit_until),
+        "may_go_until": _iso(seen.days.may_go_until),
         "to_sort_since": _iso(kit.to_sort_since),
         "laid_up_since": _iso(kit.laid_up_since),
         "lost_since": _iso(kit.lost_since),
@@ -228,7 +242,7 @@ def _out(seen: Overview) -> dict[str, Any] | None:
         "trip": answers.trip(held.trip),
         "out_at": _iso(held.out_at),
         "due_at": _iso(held.due_at),
-        "overdue": held.due_at < clock.now(),
+        "overdue": held.due_at is not None and held.due_at < clock.now(),
     }
 
 
@@ -312,7 +326,7 @@ class OneKit(ReadView, _KitDoor):
     body = EditKitBody
 
     def read(self, query: dict[str, Any]) -> Any:
-        """A kit by label code or name: where it is, who has it, until when it is fit."""
+        """A kit by label code or name: where it is, who has it, how it stands."""
         return self.shown(self.kit())
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:

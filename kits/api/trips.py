@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.db.models import QuerySet
@@ -12,10 +13,12 @@ from gearroom.core.api.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.problems import NotFound
 from kits.api import answers
-from kits.models import Reservation, Trip
+from kits.models import Trip
 from kits.rules.hazards import HAZARDS
-from kits.services import find, proposals, trips
-from kits.services.trips import Put, TripFacts
+from kits.rules.trips import Coverage, Stand
+from kits.services import due, find, outlook, proposals, trips, wording
+from kits.services.outlook import KitOfTrip, TripSeen
+from kits.services.trips import Clash, Put, TripFacts
 
 
 # ------------------------------------------------------------------------------------------ shapes
@@ -23,6 +26,17 @@ class PromisedKit(serializers.Serializer[Any]):
     reservation = serializers.IntegerField()
     kit = serializers.CharField()
     person = answers.PersonAnswer(allow_null=True)
+    stand = serializers.ChoiceField(
+        [stand.value for stand in Stand],
+        allow_null=True,
+        help_text="How it stands to the trip; null once that is over or cancelled.",
+    )
+    verdict = answers.VerdictAnswer(
+        allow_null=True, help_text="The kit's verdict through the last day, for this trip."
+    )
+    out_with = answers.CheckoutAnswer(
+        allow_null=True, help_text="Who has it, on this trip or on something else."
+    )
 
 
 class TripWholeAnswer(answers.TripAnswer):
@@ -38,6 +52,15 @@ class TripWholeAnswer(answers.TripAnswer):
     leader_phone = serializers.CharField(allow_blank=True)
     cancelled_at = serializers.DateTimeField(allow_null=True)
     revision = serializers.IntegerField()
+    coverage = serializers.ChoiceField(
+        [coverage.value for coverage in Coverage],
+        allow_null=True,
+        help_text="Covered: every kit for it is ready or out on it. Waiting: one comes back in"
+        " time. Null once it is over or cancelled.",
+    )
+    lacking = answers.ReasonAnswer(
+        many=True, help_text="What the kits that count do not serve together."
+    )
     kits = PromisedKit(many=True, help_text="Those reserved for it.")
 
 
@@ -54,6 +77,19 @@ class PutAnswer(serializers.Serializer[Any]):
     clashes = ClashAnswer(
         many=True, help_text="Its kits that are reserved for another trip on the same days."
     )
+    released = serializers.ListField(
+        child=serializers.CharField(), help_text="Kits that a cancelled trip gave free."
+    )
+
+
+class ExtendBody(ActBody):
+    returns_at = serializers.DateTimeField(help_text="When the trip returns after all.")
+
+
+class ExtendedAnswer(serializers.Serializer[Any]):
+    trip = TripWholeAnswer()
+    checkouts = answers.CheckoutAnswer(many=True, help_text="What is out on it, due then.")
+    clashes = ClashAnswer(many=True)
 
 
 class TripBody(ActBody):
@@ -105,8 +141,9 @@ class ProposalAnswer(serializers.Serializer[Any]):
 
 
 # ----------------------------------------------------------------------------------------- showing
-def shown(trip: Trip, promised: list[Reservation], actor: Actor | None) -> Any:
-    """A trip with the kits reserved for it."""
+def shown(seen: TripSeen, actor: Actor | None) -> Any:
+    """A trip with the kits reserved for it, and how it stands."""
+    trip = seen.trip
     told = {
         **(answers.trip(trip) or {}),
         "room": trip.room.slug if trip.room else None,
@@ -121,22 +158,41 @@ def shown(trip: Trip, promised: list[Reservation], actor: Actor | None) -> Any:
         "leader_phone": trip.leader_phone,
         "cancelled_at": trip.cancelled_at.isoformat() if trip.cancelled_at else None,
         "revision": trip.revision,
-        "kits": [
-            {"reservation": r.pk, "kit": r.kit.name, "person": answers.person(r.person)}
-            for r in promised
-        ],
+        "coverage": str(seen.coverage) if seen.coverage else None,
+        "lacking": wording.reasons(seen.lacking),
+        "kits": [_kit(row, actor) for row in seen.kits if row.reservation is not None],
     }
     return answers.for_eyes_of(actor, [trip.room_id], told)
 
 
+def _kit(row: KitOfTrip, actor: Actor | None) -> dict[str, Any]:
+    assert row.reservation is not None  # those alone are shown
+    held = row.went if row.on_it else row.elsewhere
+    return {
+        "reservation": row.reservation.pk,
+        "kit": row.kit.name,
+        "person": answers.person(row.reservation.person),
+        "stand": str(row.stand) if row.stand else None,
+        "verdict": answers.verdict(row.verdict) if row.verdict else None,
+        "out_with": answers.for_eyes_of(actor, answers.rooms_of(row.kit), answers.checkout(held)),
+    }
+
+
 def all_shown(rows: list[Trip], actor: Actor | None) -> list[dict[str, Any]]:
-    """Trips with their kits, in one query more."""
-    promised: dict[int, list[Reservation]] = {trip.pk: [] for trip in rows}
-    for row in Reservation.objects.filter(trip__in=promised, released__isnull=True).select_related(
-        "kit", "person"
-    ):
-        promised[row.trip_id].append(row)
-    return [shown(trip, promised[trip.pk], actor) for trip in rows]
+    """Trips with their kits, in a number of queries that does not grow with them."""
+    return [shown(seen, actor) for seen in outlook.seen(rows)]
+
+
+def _clashes(of: Sequence[Clash]) -> list[dict[str, Any]]:
+    return [
+        {
+            "kit": clash.other.kit.name,
+            "reservation": clash.reservation.pk,
+            "other_reservation": clash.other.pk,
+            "other_trip": answers.trip(clash.other.trip),
+        }
+        for clash in of
+    ]
 
 
 def put_shown(done: Put, actor: Actor) -> dict[str, Any]:
@@ -144,15 +200,8 @@ def put_shown(done: Put, actor: Actor) -> dict[str, Any]:
     return {
         "told": done.told,
         "trip": all_shown([done.trip], actor)[0],
-        "clashes": [
-            {
-                "kit": clash.other.kit.name,
-                "reservation": clash.reservation.pk,
-                "other_reservation": clash.other.pk,
-                "other_trip": answers.trip(clash.other.trip),
-            }
-            for clash in done.clashes
-        ],
+        "clashes": _clashes(done.clashes),
+        "released": list(done.released),
     }
 
 
@@ -237,6 +286,24 @@ class OneTrip(ReadView, _TripDoor):
             check=lambda row: self.match(all_shown([row], act.actor)[0]),
         )
         return 201 if done.told == "created" else 200, put_shown(done, act.actor)
+
+
+class Extend(_TripDoor):
+    use_case = "set_due"
+    body = ExtendBody
+    answers = {200: ExtendedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Have a trip return at another time, and all that is out on it be due then."""
+        done = due.extend(act, self.trip(), data["returns_at"])
+        return 200, {
+            "trip": all_shown([done.trip], act.actor)[0],
+            "checkouts": [
+                answers.for_eyes_of(act.actor, answers.rooms_of(held.kit), answers.checkout(held))
+                for held in done.checkouts
+            ],
+            "clashes": _clashes(done.clashes),
+        }
 
 
 class Proposal(_TripDoor):

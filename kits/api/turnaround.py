@@ -291,6 +291,9 @@ class ResealBody(ActBody):
 class ResealedAnswer(serializers.Serializer[Any]):
     entry = answers.EntryAnswer()
     seal = serializers.CharField()
+    first_expiry = serializers.DateField(
+        allow_null=True, help_text="For its tag; null: nothing in it is dated."
+    )
     fit_until = serializers.DateField(allow_null=True)
     may_go_until = serializers.DateField(allow_null=True)
 
@@ -301,14 +304,16 @@ class Reseal(UseCaseView):
     answers = {201: ResealedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Put a numbered seal on; until when the kit then is fit, for its tag."""
+        """Put a numbered seal on; with what its tag then says."""
         kit = find.kit(act.actor, self.kwargs["kit"])
         section = find.section(kit, data["section"]) if "section" in data else None
         seal = turnaround.reseal(act, kit, data["seal"], section=section)
-        days = fitness.days_now(find.any_kit(kit.name))
+        kit = find.any_kit(kit.name)
+        days = fitness.days_now(kit)
         return 201, {
             "entry": answers.entry(seal.put_on),
             "seal": seal.number,
+            "first_expiry": answers.iso(kit.first_expiry),
             "fit_until": answers.iso(days.fit_until),
             "may_go_until": answers.iso(days.may_go_until),
         }

@@ -15,6 +15,8 @@ class Broken(enum.StrEnum):
     WAS_NOT_OUT = "was-not-out"
     WAS_NOT_TAKEN_OUT = "was-not-taken-out"
     EMERGENCY = "emergency"
+    RESERVED_FOR_ANOTHER = "reserved-for-another"
+    OUT_OF_ORDER = "out-of-order"
     # seals, and how much there was
     SEAL_NOT_THE_ONE = "seal-not-the-one"
     NO_SEAL_ON_RECORD = "no-seal-on-record"
@@ -24,6 +26,7 @@ class Broken(enum.StrEnum):
     TOLD_AFTER_SORTING = "told-after-sorting"
     MORE_ARRIVED = "more-arrived-than-sent"
     CHECKED_SINCE = "checked-since"
+    COUNTED_SINCE = "counted-since"
     # recalls that were answered
     BOOK_SAYS_OTHERWISE = "book-says-otherwise"
     FOUND_MORE = "found-more-than-the-book-held"

@@ -21,12 +21,15 @@ class Settled:
 
     `offset_seconds` is how far the device's clock was ahead of ours when it told (negative:
     behind; it holds the time on the way too), 0 if it did not say. `clamped` tells that the claim
-    could not be as it was and the nearest possible time was taken.
+    could not be as it was and the nearest possible time was taken. `claimed_at` is the claim put
+    right for the clock, kept within the calendar and not after it was told, but not within the
+    kit's last act; None without a claim.
     """
 
     occurred_at: datetime
     offset_seconds: int
     clamped: bool
+    claimed_at: datetime | None = None
 
 
 def settle(
@@ -53,10 +56,12 @@ def settle(
         return Settled(received_at, seconds, clamped=False)
     age = device_now - _utc(claimed)
     oldest = received_at - (datetime.min.replace(tzinfo=UTC))
+    claimed_at = received_at - min(max(age, timedelta(0)), oldest)
     if last_entry_at is not None:
         oldest = max(timedelta(0), received_at - _utc(last_entry_at))
     possible = min(max(age, timedelta(0)), oldest)
-    return Settled(received_at - possible, seconds, clamped=possible != age)
+    occurred_at = received_at - possible
+    return Settled(occurred_at, seconds, clamped=possible != age, claimed_at=claimed_at)
 
 
 def _utc(instant: datetime) -> datetime:

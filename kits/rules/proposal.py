@@ -23,7 +23,12 @@ class PassedOver(enum.StrEnum):
 
     RESERVED = "reserved"
     OUT_PAST_DEPARTURE = "out-past-departure"
-    NOT_NEEDED = "not-needed"
+    FEWER_DO = "fewer-kits-do"
+    FEWER_PEOPLE = "serves-fewer-people"
+    FEWER_DAYS = "made-for-fewer-days"
+    MORE_PEOPLE = "serves-more-people"
+    OTHER_HAZARDS = "made-for-other-hazards"
+    AS_GOOD = "another-does-as-well"
 
 
 @dataclass(frozen=True)
@@ -89,10 +94,14 @@ def propose(
     best = min(sets, key=lambda left: (left.much, sets[left][0]))
     chosen = sets[best][1]
     ids = tuple(kit.id for kit in chosen)
-    spare = (Reason(PassedOver.NOT_NEEDED, Weight.NOTE),)
+    spare = {
+        kit.id: (_not_chosen(trip, kit, start, best, given, chosen),)
+        for kit in free
+        if kit.id not in ids
+    }
     return Proposal(
         chosen=ids,
-        passed_over={pk: why or spare for pk, why in why_not.items() if pk not in ids},
+        passed_over={pk: why or spare[pk] for pk, why in why_not.items() if pk not in ids},
         lacking=suits(trip, (*given, *chosen)),
     )
 
@@ -107,6 +116,47 @@ def against(trip: TripNeeds, candidate: Candidate) -> Iterable[Reason]:
         yield Reason(PassedOver.OUT_PAST_DEPARTURE, Weight.STOPS, {"person": candidate.out_with})
     yield from (r for r in candidate.verdict.reasons if r.weight >= Weight.SHORT)
     yield from (r for r in suits(trip, (candidate.state,)) if r.code == Mismatch.LATEX_INSIDE)
+
+
+def _not_chosen(
+    trip: TripNeeds,
+    kit: KitState,
+    start: _Left,
+    best: _Left,
+    given: Sequence[KitState],
+    chosen: Sequence[KitState],
+) -> Reason:
+    """Why a free kit that might go is not among the chosen ones: what it lacks in the place of one
+    of them, or what it brings too much."""
+    alike = next(
+        (
+            one
+            for one in chosen
+            if _all_served(trip, start, (kit, *(k for k in chosen if k is not one))) == best
+        ),
+        None,
+    )
+    facts: dict[str, object] = {"people": trip.people, "served": kit.serves_people}
+    if alike is not None:
+        beyond = sorted(kit.hazards - trip.hazards)
+        facts |= {"instead": alike.name, "hazards": tuple(beyond)}
+        if len(beyond) > len(alike.hazards - trip.hazards):
+            return Reason(PassedOver.OTHER_HAZARDS, Weight.NOTE, facts)
+        more = kit.serves_people > alike.serves_people
+        return Reason(PassedOver.MORE_PEOPLE if more else PassedOver.AS_GOOD, Weight.NOTE, facts)
+    if kit.serves_days < trip.days:
+        facts |= {"days": trip.days, "made_for": kit.serves_days}
+        return Reason(PassedOver.FEWER_DAYS, Weight.NOTE, facts)
+    if any(kit.serves_people < one.serves_people for one in chosen):
+        return Reason(PassedOver.FEWER_PEOPLE, Weight.NOTE, facts)
+    names = tuple(sorted(one.name for one in (*given, *chosen)))
+    return Reason(PassedOver.FEWER_DO, Weight.NOTE, facts | {"kits": names})
+
+
+def _all_served(trip: TripNeeds, left: _Left, kits: Sequence[KitState]) -> _Left:
+    for kit in kits:
+        left = _served(trip, left, kit)
+    return left
 
 
 def _served(trip: TripNeeds, left: _Left, kit: KitState) -> _Left:

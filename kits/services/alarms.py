@@ -12,15 +12,14 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Exists, OuterRef
 
 from gearroom.core.models import Person, Room
-from kits.models import Checkout, Episode, Holding, Kit, Lot, Recall, RecallPlace, Reservation
+from kits.models import Checkout, Episode, Holding, Kit, Lot, Recall, RecallPlace, Trip
 from kits.rules.facts import Criticality, Weight
 from kits.rules.ordering import Episode as Change
 from kits.rules.ordering import episode as change_of
 from kits.rules.readiness import Why, judge
-from kits.services import affected, fitness, lots, notices, stocking, wording
+from kits.services import affected, fitness, lots, notices, promises, stocking, wording
 from kits.services.stocking import Stocked
 
 GRACE = timedelta(hours=2)
@@ -48,6 +47,7 @@ def not_back(now: datetime) -> None:
         .select_related("kit__home_room", "kit__responsible", "kit__deputy", "person")
         .order_by("due_at", "pk")
     ):
+        assert held.due_at is not None  # asked for
         late = now - held.due_at
         day = (late - GRACE) // timedelta(days=1)
         facts = {
@@ -83,22 +83,13 @@ class _Answering:
 def going_soon(now: datetime) -> None:
     """Kits promised to a trip within 48 hours that are not fit for it: told once while it lasts;
     a must-have gone is told for itself."""
-    promised = list(
-        Reservation.objects.filter(
-            released__isnull=True,
-            trip__cancelled_at__isnull=True,
-            trip__departs_at__gt=now,
-            trip__departs_at__lte=now + SOON,
-        )
-        .exclude(
-            Exists(
-                Checkout.objects.filter(
-                    kit=OuterRef("kit"), trip=OuterRef("trip"), undone__isnull=True
-                )
-            )
-        )
-        .select_related("trip", "kit__home_room", "kit__responsible", "kit__deputy")
-    )
+    near = Trip.objects.filter(departs_at__gt=now, departs_at__lte=now + SOON)
+    trips = list(near.values_list("pk", flat=True))
+    promised = [
+        each.reservation
+        for each in promises.standing(trips=trips, now=now)
+        if not each.promise.taken
+    ]
     # The stored dates answer for most, without a look at what is inside.
     doubtful = [
         r

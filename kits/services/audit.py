@@ -118,8 +118,13 @@ def _seals() -> Iterator[Finding]:
 
 def _checkouts() -> Iterator[Finding]:
     last_holder: dict[int, int | None] = {}
-    for handover in Handover.objects.filter(checkout__in_at__isnull=True).order_by("id"):
-        last_holder[handover.checkout_id] = handover.person_id
+    for handover in (
+        Handover.objects.filter(checkout__in_at__isnull=True)
+        .select_related("person")
+        .order_by("id")
+    ):
+        whom = handover.person
+        last_holder[handover.checkout_id] = (whom.merged_into_id or whom.pk) if whom else None
     closing = {EntryKind.CHECK_IN, EntryKind.CHECK_OUT, EntryKind.EMERGENCY}
     for checkout in Checkout.objects.select_related("closed_by", "kit"):
         if checkout.in_at is None and last_holder.get(checkout.pk) != checkout.person_id:

@@ -3,20 +3,22 @@ needs a hand. The number of queries does not grow with the kits."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db.models import Exists, Max, OuterRef, Q, QuerySet, Sum
+from django.db.models import Exists, F, Max, OuterRef, Q, QuerySet, Sum
 
 from gearroom.core import clock
 from gearroom.core.models import Person, Room
-from kits.models import Checkout, Entry, Kit, Reservation, Trip, WithheldKind, Withholding
-from kits.rules.facts import KitState, Reason, Verdict
-from kits.rules.readiness import judge
-from kits.services import fitness, stocking
+from kits.models import Checkout, Entry, Kit, Trip, WithheldKind, Withholding
+from kits.rules.facts import Verdict
+from kits.rules.question import DAYS_AHEAD
+from kits.rules.trips import Coverage, Stand
+from kits.services import outlook, stocking
 from kits.services.custody import end_of_day
-from kits.services.reservations import open_reservations
+from kits.services.needing import Needing, needing
+from kits.services.promises import open_reservations
 from kits.services.stocking import Stocked
 
 MOST_NEEDING_A_HAND = 40
@@ -33,33 +35,52 @@ _OF_A_RETURN = (
 )
 """What a line of what comes back says: rows are wide and a day has many."""
 
+_OF_A_KIT = (
+    "name",
+    "to_sort_since",
+    "contents_entered",
+    "ready_until",
+    "fit_until",
+    "may_go_until",
+    "clear_until",
+    "first_expiry",
+    "home_room__time_zone",
+)
+
 
 @dataclass(frozen=True)
 class Waiting:
-    """A kit that has still to go out for a trip: to whom, and how it stands through the last
-    day."""
+    """A kit that has still to go out for a trip: to whom, its verdict for that day and trip, and
+    how it stands to the trip. `elsewhere`: who has it on something else."""
 
     kit: Kit
     person: Person | None
     verdict: Verdict
+    stand: Stand
+    elsewhere: Checkout | None = None
 
 
 @dataclass(frozen=True)
 class Departure:
     """A trip that leaves today or tomorrow, or has left without all its kits. `gone`: kits that
-    went; none gone and none waiting: no kit is promised to it."""
+    went and are out on it, or served it; none gone and none waiting: no kit is promised to it."""
 
     trip: Trip
     waiting: Sequence[Waiting]
     gone: int
+    coverage: Coverage | None = None
 
 
 @dataclass(frozen=True)
 class Return:
-    """A kit that is out and due; `late`: the due time has passed."""
+    """A kit that is out; `late`: its due time has passed."""
 
     checkout: Checkout
     late: bool
+
+    def due_by(self, then: datetime) -> bool:
+        """Whether it is due by an instant."""
+        return self.checkout.due_at is not None and self.checkout.due_at <= then
 
 
 @dataclass(frozen=True)
@@ -71,35 +92,40 @@ class ToSort:
 
 
 @dataclass(frozen=True)
-class NeedsHand:
-    """A kit that stands in the room and is not fit today, with the worst reason."""
-
-    kit: Kit
-    reason: Reason
-
-
-@dataclass(frozen=True)
 class Board:
-    """All four parts. `more_needing`: how many more need a hand than are listed; `low`: the things
-    that are down to their order level here, the emptiest first; `empty`: the room has no kit."""
+    """All parts. `all_out`: trips leave today or tomorrow, and every kit for them is out on them;
+    `uncovered` and `waiting`: the trips that leave after that, within a week, and have not all that
+    they need. `soon_back` and `later_back`: what is out of the room or at home there, due by
+    tomorrow or late, and the rest, the soonest due first, those without a due time last. `needing`:
+    the kits that stand in the room and need a hand, but for those that wait to be sorted. `low`:
+    the things that are down to their order level here, the emptiest first; `empty`: the room has
+    no kit."""
 
     room: Room
     today: date
     going_out: Sequence[Departure]
-    coming_back: Sequence[Return]
+    all_out: bool
+    uncovered: Sequence[outlook.TripSeen]
+    waiting: Sequence[outlook.TripSeen]
+    soon_back: Sequence[Return]
+    later_back: Sequence[Return]
     to_sort: Sequence[ToSort]
-    needs_hand: Sequence[NeedsHand]
-    more_needing: int
+    needing: Needing
     low: Sequence[Stocked]
     empty: bool
+
+    @property
+    def all_ready(self) -> bool:
+        """Every kit that stands here is ready, or at most low."""
+        return not (self.to_sort or self.needing.listed or self.needing.not_set_up or self.empty)
 
 
 def revision(room: Room) -> str:
     """What changes whenever the board may have: the book's last entry; how often kits of the room
-    were judged anew, as a signature does without one; when a trip that leaves these days was
+    were judged anew, as a signature does without one; when a trip that leaves within a week was
     changed; and the minute, since what is due becomes late by itself."""
     now = clock.now()
-    near = (now - timedelta(days=2), now + timedelta(days=3))
+    near = (now - timedelta(days=2), now + timedelta(days=DAYS_AHEAD + 2))
     trips = Trip.objects.filter(room=room, departs_at__range=near)
     changed = trips.aggregate(changed=Max("changed_at"))["changed"]
     newest = Entry.objects.aggregate(newest=Max("id"))["newest"] or 0
@@ -113,22 +139,10 @@ def board(room: Room) -> Board:
     """The board of a room, as of today and tomorrow there."""
     today = clock.today(room.time_zone)
     until = end_of_day(today + timedelta(days=1), room.time_zone)
-    promised = list(
-        open_reservations()
-        .filter(
-            Q(trip__room=room) | Q(kit__room=room),
-            trip__cancelled_at__isnull=True,
-            trip__departs_at__lte=until,
-            trip__last_day__gte=today,
-        )
-        .select_related("kit", "trip__leader", "person")
-        .prefetch_related("kit__home_room")
-        .order_by("trip__departs_at", "trip", "kit__name")
-    )
-    went = Checkout.objects.filter(
-        trip__in={row.trip_id for row in promised}, undone__isnull=True
-    ).values_list("kit_id", "trip_id")
-    gone: set[tuple[int, int | None]] = {(kit, trip) for kit, trip in went}
+    week = outlook.seen(_near(room, until + timedelta(days=DAYS_AHEAD - 1)))
+    trips = [each for each in week if each.trip.departs_at <= until]
+    later = [each for each in week if each.trip.departs_at > until]
+    going_out = [each for each in map(_departure, trips) if each is not None]
     sorting = list(_kits_in(room).filter(to_sort_since__isnull=False).order_by("to_sort_since"))
     drying = set(
         Withholding.objects.filter(
@@ -138,22 +152,21 @@ def board(room: Room) -> Board:
             released__isnull=True,
         ).values_list("kit_id", flat=True)
     )
-    unfit = _unfit(room, today).filter(to_sort_since__isnull=True)
-    hand = list(unfit.order_by("name")[:MOST_NEEDING_A_HAND])
-    states = fitness.states({row.kit_id for row in promised} | {kit.pk for kit in hand})
+    standing = list(_to_be_taken(room))
+    out = _out(room)
     return Board(
         room=room,
         today=today,
-        going_out=sorted(
-            [*_departures(promised, gone, states), *_without_kits(room, today, until)],
-            key=lambda each: each.trip.departs_at,
-        ),
-        coming_back=_returns(room, until),
+        going_out=going_out,
+        all_out=not going_out and any(each.coverage is Coverage.COVERED for each in trips),
+        uncovered=[each for each in later if each.coverage is Coverage.UNCOVERED],
+        waiting=[each for each in later if each.coverage is Coverage.WAITING],
+        soon_back=[each for each in out if each.due_by(until)],
+        later_back=[each for each in out if not each.due_by(until)],
         to_sort=[ToSort(kit, kit.pk in drying) for kit in sorting],
-        needs_hand=_needing(hand, states, today),
-        more_needing=unfit.count() - len(hand) if len(hand) == MOST_NEEDING_A_HAND else 0,
+        needing=needing(standing, MOST_NEEDING_A_HAND),
         low=_low(room),
-        empty=not (promised or sorting or hand or _kits_in(room).exists()),
+        empty=not (week or sorting or standing or out or _kits_in(room).exists()),
     )
 
 
@@ -166,82 +179,57 @@ def _kits_in(room: Room) -> QuerySet[Kit]:
     """The kits in use that stand in the room, with what a line says of them."""
     out = Checkout.objects.filter(kit=OuterRef("pk"), section__isnull=True, in_at__isnull=True)
     kits = Kit.objects.filter(~Exists(out), room=room, retired_on__isnull=True)
-    return kits.only("name", "to_sort_since")
+    return kits.only(*_OF_A_KIT).select_related("home_room")
 
 
-def _unfit(room: Room, today: date) -> QuerySet[Kit]:
-    """Kits that stand in the room and are not fit today (see `kits.rules.readiness.FitDays`)."""
+def _to_be_taken(room: Room) -> QuerySet[Kit]:
+    """The kits that stand in the room and should be ready: not those for training, in storage, or
+    still to be sorted, which say so elsewhere."""
     return _kits_in(room).filter(
-        Q(fit_until__isnull=True) | Q(fit_until__lt=today) | Q(clear_until__lt=today),
-        training=False,
-        laid_up_since__isnull=True,
+        training=False, laid_up_since__isnull=True, to_sort_since__isnull=True
     )
 
 
-def _departures(
-    promised: Iterable[Reservation], gone: set[tuple[int, int | None]], states: dict[int, KitState]
-) -> list[Departure]:
-    by_trip: dict[int, list[Reservation]] = {}
-    for row in promised:
-        by_trip.setdefault(row.trip_id, []).append(row)
-    found = []
-    for rows in by_trip.values():
-        trip = rows[0].trip
-        waiting = [
-            Waiting(row.kit, row.person or trip.leader, _judged(row, rows, states))
-            for row in rows
-            if (row.kit_id, row.trip_id) not in gone
-        ]
-        if waiting:
-            found.append(Departure(trip, waiting, len(rows) - len(waiting)))
-    return found
-
-
-def _without_kits(room: Room, today: date, until: datetime) -> list[Departure]:
-    """Trips that leave and to which no kit is promised."""
-    promised = open_reservations().filter(trip=OuterRef("pk"))
-    out = Checkout.objects.filter(trip=OuterRef("pk"), undone__isnull=True)
-    trips = Trip.objects.filter(
-        ~Exists(promised),
-        ~Exists(out),
-        room=room,
-        cancelled_at__isnull=True,
-        first_day__gte=today,
-        departs_at__lte=until,
-    )
-    return [Departure(trip, (), 0) for trip in trips.order_by("departs_at", "pk")]
-
-
-def _judged(
-    row: Reservation, together: Iterable[Reservation], states: dict[int, KitState]
-) -> Verdict:
-    today = fitness.today_of(row.kit)
-    return judge(
-        states[row.kit_id],
-        max(row.trip.last_day, today),
-        today,
-        trip=fitness.needs_of(row.trip),
-        others=[states[other.kit_id] for other in together if other.kit_id != row.kit_id],
+def _near(room: Room, until: datetime) -> QuerySet[Trip]:
+    """The trips that leave the room, or that kits in it are promised to, by then and have not
+    ended."""
+    kits = open_reservations().filter(kit__room=room).values("trip")
+    return (
+        Trip.objects.filter(
+            Q(room=room) | Q(pk__in=kits),
+            cancelled_at__isnull=True,
+            departs_at__lte=until,
+            returns_at__gt=clock.now(),
+        )
+        .select_related("room", "leader")
+        .order_by("departs_at", "pk")
     )
 
 
-def _returns(room: Room, until: object) -> list[Return]:
+def _departure(seen: outlook.TripSeen) -> Departure | None:
+    """What is still to do for a trip; None where it has all that it needs, or has ended."""
+    if seen.coverage is None:
+        return None
+    gone = [row for row in seen.kits if row.stand in (Stand.OUT_ON_IT, Stand.BACK)]
+    waiting = [
+        Waiting(row.kit, row.person, row.verdict, row.stand, row.elsewhere)
+        for row in seen.kits
+        if row.reservation is not None
+        and row.verdict is not None
+        and row.stand is not None
+        and row not in gone
+    ]
+    if gone and not waiting and seen.coverage is Coverage.COVERED:
+        return None
+    return Departure(seen.trip, waiting, len(gone), seen.coverage)
+
+
+def _out(room: Room) -> list[Return]:
     now = clock.now()
     rows = (
-        Checkout.objects.filter(
-            Q(kit__room=room) | Q(kit__home_room=room), in_at__isnull=True, due_at__lte=until
-        )
+        Checkout.objects.filter(Q(kit__room=room) | Q(kit__home_room=room), in_at__isnull=True)
         .select_related("kit", "section", "person", "trip")
         .only(*_OF_A_RETURN)
-        .order_by("due_at", "kit__name")
+        .order_by(F("due_at").asc(nulls_last=True), "kit__name")
     )
-    return [Return(row, row.due_at < now) for row in rows]
-
-
-def _needing(kits: Iterable[Kit], states: dict[int, KitState], today: date) -> list[NeedsHand]:
-    found = []
-    for kit in kits:
-        reasons = judge(states[kit.pk], today, today).reasons
-        if reasons:
-            found.append(NeedsHand(kit, reasons[0]))
-    return sorted(found, key=lambda each: (-each.reason.weight, each.kit.name))
+    return [Return(row, row.due_at is not None and row.due_at < now) for row in rows]

@@ -71,10 +71,11 @@ def _events(person: Person) -> Iterator[Event]:
             yield _all_day(f"look-{kit_row.pk}", text, day, now, kit_row)
     yield from _checks(kits, now)
     for held in (
-        Checkout.objects.filter(kit__in=kits, in_at__isnull=True)
+        Checkout.objects.filter(kit__in=kits, in_at__isnull=True, due_at__isnull=False)
         .select_related("person", "kit", "section")
         .order_by("due_at", "pk")
     ):
+        assert held.due_at is not None  # asked for
         name = held.kit.name if held.section is None else f"{held.kit.name}, {held.section.name}"
         who = held.person.name if held.person else _("somebody not named")
         event = _event(f"due-{held.pk}", _("%(kit)s due back: %(who)s") % {

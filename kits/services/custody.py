@@ -13,10 +13,10 @@ from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 
-from gearroom.core import clock
 from gearroom.core.act import Act
 from gearroom.core.models import Person
 from gearroom.core.problems import Refused, Unacceptable
+from gearroom.core.services import people
 from kits.models import (
     AsFound,
     Checkout,
@@ -25,32 +25,35 @@ from kits.models import (
     Handover,
     Kit,
     Place,
-    Reservation,
     Seal,
     Trip,
     WithheldKind,
 )
-from kits.rules.facts import Verdict, Weight, Word
+from kits.rules.facts import Verdict, Weight
 from kits.rules.irregular import Broken
-from kits.services import find, fitness, keeping, notices, use, wording
+from kits.services import keeping, notices, use
+from kits.services.going_out import UNSAID, Plan, Unsaid, plan, refuse_promised, refuse_unfit
 from kits.services.holders import kit_is_out, open_checkout
 from kits.services.ledger import Book
 
 
 @dataclass(frozen=True)
 class Taken:
-    """A kit (or section) that was taken out, and how it stood then."""
+    """A kit (or section) that was taken out, and how it stood then. `checkout` is None where that
+    was before what is known of it since: then it is history, and changes nothing."""
 
-    checkout: Checkout
+    kit: Kit
+    checkout: Checkout | None
     entry: Entry
     verdict: Verdict
 
 
 @dataclass(frozen=True)
 class Passed:
-    """A kit that was passed to another person on the way."""
+    """A kit that was passed to another person on the way. `checkout` is None as for `Taken`."""
 
-    checkout: Checkout
+    kit: Kit
+    checkout: Checkout | None
     entry: Entry
 
 
@@ -67,48 +70,8 @@ class HandedBack:
 
 
 def end_of_day(day: date, zone: str) -> datetime:
-    """The last second of a local day: the due time where nobody gave one."""
+    """The last second of a local day."""
     return datetime.combine(day + timedelta(days=1), time(), ZoneInfo(zone)) - timedelta(seconds=1)
-
-
-@dataclass(frozen=True)
-class Plan:
-    """What taking a kit out would mean: for which trip, who gets it, until when, and how it
-    stands through then."""
-
-    kit: Kit
-    trip: Trip | None
-    person: Person | None
-    reservation: Reservation | None
-    due_at: datetime
-    verdict: Verdict
-
-
-def plan(
-    kit: Kit,
-    *,
-    person: Person | None = None,
-    trip: Trip | None = None,
-    due_at: datetime | None = None,
-) -> Plan:
-    """Who and what a kit would go out for, by the trip it is reserved for unless told otherwise."""
-    zone = kit.home_room.time_zone
-    today = clock.today(zone)
-    trip = trip or find.next_promise(kit, today)
-    reservation = None
-    if trip is not None:
-        reservation = (
-            Reservation.objects.select_related("person")
-            .filter(kit=kit, trip=trip, released__isnull=True)
-            .first()
-        )
-    if person is None and trip is not None:
-        person = (reservation.person if reservation else None) or trip.leader
-    if due_at is None:
-        due_at = trip.returns_at if trip else end_of_day(today, zone)
-    through = max(trip.last_day if trip else today, clock.local_date(due_at, zone), today)
-    verdict = fitness.verdict(kit, through, trip)
-    return Plan(kit, trip, person, reservation, due_at, verdict)
 
 
 def check_out(
@@ -116,68 +79,70 @@ def check_out(
     kit: Kit,
     *,
     person: Person | None = None,
-    trip: Trip | None = None,
-    due_at: datetime | None = None,
+    trip: Trip | Unsaid | None = UNSAID,
+    due_at: datetime | Unsaid | None = UNSAID,
     section: Place | None = None,
     short_reason: str = "",
+    take_reason: str = "",
     emergency: bool = False,
     already_gone: bool = False,
     irregular: Sequence[Broken] = (),
 ) -> Taken:
     """Take a kit out to a person.
 
-    Without `trip` it is the one the kit is reserved for next; without `person` the one the kit is
-    reserved to, or the trip's leader. `emergency` and `already_gone` are facts and always
-    recorded; `irregular` are rules that the caller knows were broken.
+    Without `trip` it goes for the one that `going_out.plan` finds, with None for none; without
+    `person` to whom it is promised to for that, or the trip's leader; without `due_at` it is due
+    when the trip returns or the room closes, with None nobody sets a time. `short_reason` says why
+    it goes though it is short, `take_reason` why though it is promised to another's trip.
+    `emergency` and `already_gone` are facts and always recorded; an emergency belongs to whoever
+    reports it, for no trip. `irregular` are rules that the caller knows were broken. A fact claimed
+    before the kit's latest change of hands is written into its history, and changes nothing.
 
-    Raises Refused: `kit-is-out` (says who has it), `not-fit`, `short-needs-a-reason`;
-    Unacceptable: `who-takes-it`, `due-in-the-past`.
+    Raises Refused: `kit-is-out` (says who has it), `not-fit`, `short-needs-a-reason`,
+    `reserved-for-another` (says whose it is and what would do); Unacceptable: `who-takes-it`,
+    `due-in-the-past`.
     """
     fact = emergency or already_gone
+    irregular = list(irregular)
+    if person is not None and people.is_program(person):
+        raise Unacceptable(
+            "who-takes-it",
+            _("%(person)s is a program and takes no kit. Choose who takes it.")
+            % {"person": person.name},
+        )
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
         if not fact:
             act.actor.require("check_out", kit.room_id)
-        irregular = list(irregular)
+        if fact and book.is_late(kit, section):
+            return _into_history(book, kit, person, trip, section, emergency, irregular)
+        if emergency:
+            person = person or _whoever_acts(act)
+            trip, due_at = None, None
         held = open_checkout(kit, section)
         with_kit = open_checkout(kit) if section else None
         for whoever in filter(None, (held, with_kit)):
             if not fact:
                 raise kit_is_out(whoever)
             irregular.append(Broken.WAS_OUT)
-        going = plan(kit, person=person, trip=trip, due_at=due_at)
-        if going.person is None and not fact:
-            raise Unacceptable(
-                "who-takes-it",
-                _(
-                    "%(kit)s is not reserved to anybody. Scan the guide's tag or choose who "
-                    "takes it."
-                )
-                % {"kit": kit.name},
-            )
-        verdict = going.verdict
-        codes = [r.code for r in verdict.reasons]
-        if not fact:
-            if going.due_at <= act.received_at:
-                raise Unacceptable(
-                    "due-in-the-past",
-                    _("The due time has passed already. Give a time that is still to come."),
-                )
-            _may_it_go(act, kit, verdict, short_reason)
-        elif not verdict.fit:
-            irregular += [Broken(r.code) for r in verdict.reasons if r.weight >= Weight.SHORT]
+        going = plan(kit, person=person, trip=trip, due_at=due_at, taken_at=book.when())
+        if fact:
+            irregular += _broken(going, emergency=emergency)
+        else:
+            _refuse(act, going, short_reason, take_reason, whole=section is None)
         entry = book.post(
             EntryKind.EMERGENCY if emergency else EntryKind.CHECK_OUT,
             kit=kit,
             trip=going.trip,
-            irregular=[*irregular, *([Broken.EMERGENCY] if emergency else [])],
+            irregular=irregular,
             detail={
                 "to": going.person.pk if going.person else None,
-                "due_at": going.due_at.isoformat(),
-                "through": verdict.through.isoformat(),
-                "reasons": codes,
+                "due_at": going.due_at.isoformat() if going.due_at else None,
+                "through": going.verdict.through.isoformat(),
+                "reasons": [r.code for r in going.verdict.reasons],
                 "section": section.section_key if section else None,
                 "short_reason": short_reason,
+                "take_reason": take_reason,
             },
         )
         if held is not None:
@@ -189,7 +154,7 @@ def check_out(
             trip=going.trip,
             reservation=going.reservation,
             out_at=entry.occurred_at,
-            due_at=max(going.due_at, entry.occurred_at),
+            due_at=max(going.due_at, entry.occurred_at) if going.due_at else None,
             opened_by=entry,
             emergency=emergency,
             short_reason=short_reason,
@@ -201,36 +166,68 @@ def check_out(
             keeping.mark_found(book, kit)
         if emergency:
             notices.tell_keepers(entry, "emergency", kit=kit)
-        elif irregular:
+        elif irregular or take_reason:
             notices.tell_keepers(entry, "irregular", kit=kit)
-    return Taken(checkout, entry, verdict)
+    return Taken(kit, checkout, entry, going.verdict)
 
 
-def _may_it_go(act: Act, kit: Kit, verdict: Verdict, short_reason: str) -> None:
-    reasons = [wording.reason(r) for r in verdict.reasons]
-    if not verdict.may_go:
-        raise Refused(
-            "not-fit",
-            _("%(kit)s is not fit to go through %(day)s: %(which)s")
-            % {"kit": kit.name, "day": wording.day(verdict.through), "which": reasons[0]["text"]},
-            kit=kit.name,
-            through=verdict.through.isoformat(),
-            reasons=reasons,
+def _refuse(act: Act, going: Plan, short_reason: str, take_reason: str, *, whole: bool) -> None:
+    """Refuse a request to take a kit out, or a section of it, that may not be as things stand."""
+    kit = going.kit
+    if going.person is None:
+        raise Unacceptable(
+            "who-takes-it",
+            _("%(kit)s is not reserved to anybody. Scan the guide's tag or choose who takes it.")
+            % {"kit": kit.name},
         )
-    if verdict.word is Word.SHORT:
-        if not short_reason:
-            raise Refused(
-                "short-needs-a-reason",
-                _(
-                    "%(kit)s is short: %(which)s A keeper or an instructor may let it go with "
-                    "a reason."
-                )
-                % {"kit": kit.name, "which": reasons[0]["text"]},
-                kit=kit.name,
-                through=verdict.through.isoformat(),
-                reasons=reasons,
-            )
-        act.actor.require("check_out_short", kit.room_id)
+    if going.due_at is not None and going.due_at <= act.received_at:
+        raise Unacceptable(
+            "due-in-the-past",
+            _("The due time has passed already. Give a time that is still to come."),
+        )
+    if whole:
+        refuse_promised(act, going, take_reason)
+    refuse_unfit(act, kit, going.verdict, short_reason)
+
+
+def _broken(going: Plan, *, emergency: bool) -> list[Broken]:
+    """The rules that a kit broke which went all the same."""
+    broken = [Broken(r.code) for r in going.verdict.reasons if r.weight >= Weight.SHORT]
+    if emergency:
+        return [*broken, Broken.EMERGENCY]
+    return [*broken, *([Broken.RESERVED_FOR_ANOTHER] if going.others else [])]
+
+
+def _whoever_acts(act: Act) -> Person | None:
+    """Who takes a kit that nobody is named for: whoever presses the button, but no program."""
+    person = act.person
+    return None if person is None or people.is_program(person) else person
+
+
+def _into_history(
+    book: Book,
+    kit: Kit,
+    person: Person | None,
+    trip: Trip | Unsaid | None,
+    section: Place | None,
+    emergency: bool,
+    irregular: Sequence[Broken],
+) -> Taken:
+    """Write down that a kit was out before what is known of it since; who has it now stays."""
+    going = plan(kit, person=person, trip=None if trip is UNSAID else trip, due_at=None)
+    entry = book.post(
+        EntryKind.EMERGENCY if emergency else EntryKind.CHECK_OUT,
+        kit=kit,
+        trip=going.trip,
+        irregular=[*irregular, Broken.OUT_OF_ORDER, *([Broken.EMERGENCY] if emergency else [])],
+        detail={
+            "to": going.person.pk if going.person else None,
+            "due_at": None,
+            "section": section.section_key if section else None,
+        },
+    )
+    notices.tell_keepers(entry, "irregular", kit=kit)
+    return Taken(kit, None, entry, going.verdict)
 
 
 def _close(held: Checkout, entry: Entry, as_found: str = "") -> None:
@@ -259,16 +256,21 @@ def check_in(
 
     `seal_seen` is the number read off the seal (its last three characters are enough); one that
     is not on record means the kit was opened. `used` is written against the checkout's trip.
-    `wrong` says what is wrong with it, and `photo` is a JPEG that shows it.
+    `wrong` says what is wrong with it, and `photo` is a JPEG that shows it. Claimed before the
+    kit's latest change of hands, it is history: what was used then is written, and who has the kit
+    now, where, and whether it waits to be sorted stay as they are.
     """
     irregular: list[Broken] = []
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
-        held = open_checkout(kit, section)
-        if held is None:
+        late = book.is_late(kit, section)
+        held = None if late else open_checkout(kit, section)
+        if late:
+            irregular.append(Broken.OUT_OF_ORDER)
+        elif held is None:
             irregular.append(Broken.WAS_NOT_OUT)
         seal = Seal.objects.filter(kit=kit, section=section, broken__isnull=True).first()
-        if as_found == AsFound.SEALED and not _seal_holds(seal, seal_seen):
+        if as_found == AsFound.SEALED and not late and not _seal_holds(seal, seal_seen):
             as_found = AsFound.OPENED if seal_seen else AsFound.SORT_LATER
             irregular.append(Broken.SEAL_NOT_THE_ONE if seal_seen else Broken.NO_SEAL_ON_RECORD)
         if used and as_found != AsFound.OPENED:
@@ -289,17 +291,8 @@ def check_in(
                 "before": {"room": kit.room_id},
             },
         )
-        if held is not None:
-            _close(held, entry, as_found)
-        if section is None:
-            kit.room = here
-        if kit.lost_since is not None:
-            keeping.mark_found(book, kit)
-        if as_found != AsFound.SEALED:
-            kit.to_sort_since = entry.occurred_at
-        if as_found == AsFound.OPENED:
-            book.break_seals(entry, [section] if section else list(kit.sections.all()))
-        kit.save(update_fields=["room", "to_sort_since"])
+        if not late:
+            _arrive(book, kit, held, entry, section, as_found)
         done = None
         if used or levels:
             done = use.write(book, kit, used, levels=levels, checkout=held, incident=incident)
@@ -310,6 +303,28 @@ def check_in(
         if irregular:
             notices.tell_keepers(entry, "irregular", kit=kit)
     return HandedBack(kit, entry, held, as_found, done, irregular)
+
+
+def _arrive(
+    book: Book,
+    kit: Kit,
+    held: Checkout | None,
+    entry: Entry,
+    section: Place | None,
+    as_found: AsFound,
+) -> None:
+    """Have a kit be here, as it was found, in the room of its entry."""
+    if held is not None:
+        _close(held, entry, as_found)
+    if section is None and entry.room is not None:
+        kit.room = entry.room
+    if kit.lost_since is not None:
+        keeping.mark_found(book, kit)
+    if as_found != AsFound.SEALED:
+        kit.to_sort_since = entry.occurred_at
+    if as_found == AsFound.OPENED:
+        book.break_seals(entry, [section] if section else list(kit.sections.all()))
+    kit.save(update_fields=["room", "to_sort_since"])
 
 
 def _seal_holds(seal: Seal | None, seen: str) -> bool:
@@ -328,10 +343,19 @@ def pass_on(act: Act, kit: Kit, person: Person) -> Passed:
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
         held = open_checkout(kit)
+        if book.is_late(kit):
+            passed = book.post(
+                EntryKind.PASS,
+                kit=kit,
+                irregular=[Broken.OUT_OF_ORDER],
+                detail={"from": None, "to": person.pk},
+            )
+            notices.tell_keepers(passed, "irregular", kit=kit)
+            return Passed(kit, None, passed)
         if held is None:
             unseen = [Broken.WAS_NOT_TAKEN_OUT]
             taken = check_out(act, kit, person=person, already_gone=True, irregular=unseen)
-            return Passed(taken.checkout, taken.entry)
+            return Passed(kit, taken.checkout, taken.entry)
         if held.person_id == person.pk:
             raise Refused(
                 "has-it-already",
@@ -349,4 +373,4 @@ def pass_on(act: Act, kit: Kit, person: Person) -> Passed:
         )
         held.person = person
         held.save(update_fields=["person"])
-    return Passed(held, entry)
+    return Passed(kit, held, entry)

@@ -6,6 +6,7 @@ from datetime import date, datetime
 
 from gearroom.core import clock
 from kits.models import AsFound, Entry, EntryKind, Kit
+from kits.rules.irregular import Broken
 
 _SORTED = (EntryKind.LOOK_INSIDE, EntryKind.RESTOCK, EntryKind.RESEAL)
 _WAITS = (EntryKind.CHECK_IN, EntryKind.WAKE, EntryKind.FOUND)
@@ -53,6 +54,8 @@ def to_sort_since(kit: Kit) -> datetime | None:
         if entry.kind in _SORTED:
             if entry.detail.get("section") is None:
                 return first
+        elif Broken.OUT_OF_ORDER in entry.irregular:
+            continue
         elif entry.kind == EntryKind.CHECK_IN:
             if entry.detail["as_found"] != AsFound.SEALED:
                 return entry.occurred_at

@@ -5,9 +5,7 @@ A person finds only what is in their rooms; anything else is not there for them.
 
 from __future__ import annotations
 
-from datetime import date
-
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Q, QuerySet
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
@@ -15,7 +13,7 @@ from django.utils.translation import gettext_lazy as _lazy
 from gearroom.core.act import Actor
 from gearroom.core.models import Person, Room
 from gearroom.core.problems import Invalid, NotFound, Refused
-from kits.models import Checkout, Item, Kit, Label, LabelKind, Lot, Place, PlaceKind, Trip
+from kits.models import Item, Kit, Label, LabelKind, Lot, Place, PlaceKind, Trip
 from kits.rules import codes
 
 
@@ -203,11 +201,12 @@ def place(actor: Actor, ref: int | str) -> Place:
 
 
 def person(ref: int | str) -> Person:
-    """A person by id or by the code of their tag."""
-    row = Person.objects.filter(pk=_id(ref, LabelKind.PERSON)).first()
+    """A person by id or by the code of their tag; of a record that was merged, the kept one."""
+    rows = Person.objects.select_related("merged_into")
+    row = rows.filter(pk=_id(ref, LabelKind.PERSON)).first()
     if row is None:
         raise NotFound("person", ref)
-    return row
+    return row.merged_into or row
 
 
 def any_room(ref: int | str) -> Room:
@@ -249,24 +248,3 @@ def trip(actor: Actor, ref: int | str) -> Trip:
     if row is None:
         raise NotFound("trip", ref)
     return row
-
-
-def next_promise(of_kit: Kit, today: date) -> Trip | None:
-    """The next trip a kit is reserved for that has not ended, and that it is not out for."""
-    return (
-        Trip.objects.filter(
-            reservations__kit=of_kit,
-            reservations__released__isnull=True,
-            cancelled_at__isnull=True,
-            last_day__gte=today,
-        )
-        .exclude(
-            Exists(
-                Checkout.objects.filter(
-                    trip=OuterRef("pk"), kit=of_kit, section__isnull=True, undone__isnull=True
-                )
-            )
-        )
-        .order_by("departs_at", "pk")
-        .first()
-    )

@@ -33,7 +33,7 @@ from kits.models import (
 from kits.rules import weekly as rule
 from kits.rules.facts import Kind, KitState, TripNeeds
 from kits.rules.readiness import judge
-from kits.services import fitness, notices
+from kits.services import fitness, notices, promises
 from kits.services.stocking import Stockroom
 
 
@@ -145,8 +145,7 @@ def _judge(
 ) -> None:
     kits = {k.pk: k for found in mine.values() for k in found if k.lost_since is None}
     last = max(w.horizon for w in weeks.values())
-    today = min(w.today for w in weeks.values())
-    promised = _promised(kits, today, last)
+    promised = _promised(kits, last, at)
     out = {
         c.kit_id: c
         for c in Checkout.objects.filter(
@@ -203,29 +202,10 @@ def _judge(
         week.shelves = stock.shelves
 
 
-def _promised(kits: Iterable[int], today: date, last: date) -> dict[int, Trip]:
-    """The next trip of each kit that begins by `last`, is not over, and that it did not go out
-    for yet."""
-    taken = set(
-        Checkout.objects.filter(
-            undone__isnull=True, trip__last_day__gte=today, kit__in=kits
-        ).values_list("kit", "trip")
-    )
-    found: dict[int, Trip] = {}
-    for reservation in (
-        Reservation.objects.filter(
-            kit__in=kits,
-            released__isnull=True,
-            trip__cancelled_at__isnull=True,
-            trip__last_day__gte=today,
-            trip__first_day__lte=last,
-        )
-        .select_related("trip__leader")
-        .order_by("trip__departs_at", "trip")
-    ):
-        if (reservation.kit_id, reservation.trip_id) not in taken:
-            found.setdefault(reservation.kit_id, reservation.trip)
-    return found
+def _promised(kits: Iterable[int], last: date, at: datetime) -> dict[int, Trip]:
+    """The trip that each kit is to be made ready for next, where it begins by `last`."""
+    found = promises.next_of(list(kits), at)
+    return {pk: each.trip for pk, each in found.items() if each.trip.first_day <= last}
 
 
 def _week_of(

@@ -233,6 +233,11 @@ def _trip(notice: Notice) -> Said:
         _("%(kit)s is also promised to %(trip)s.") % {"kit": c["kit"], "trip": c["trip"]}
         for c in f.get("clashes", ())
     ]
+    if f.get("what") == "cancelled":
+        kits = ", ".join(f.get("released", ())) or _kit(notice)
+        return _("%(trip)s was cancelled. Free again: %(kits)s.") % {
+            "trip": f.get("trip", ""), "kits": kits
+        }, []  # fmt: skip
     return _("%(trip)s was changed; %(kit)s is promised to it (%(what)s).") % {
         "trip": f.get("trip", ""), "kit": _kit(notice), "what": f.get("what", "")
     }, lines  # fmt: skip

@@ -23,7 +23,7 @@ from kits.models import (
     PlaceKind,
 )
 from kits.rules import codes
-from kits.services import find, fitness, lists
+from kits.services import fitness, lists, promises
 from kits.services.holders import kit_is_out, open_checkout, open_checkouts
 from kits.services.ledger import Book
 
@@ -206,7 +206,7 @@ def retire_kit(act: Act, kit: Kit) -> Kit:
                 % {"kit": kit.name, "names": ", ".join(dict.fromkeys(inside))},
                 things=list(dict.fromkeys(inside)),
             )
-        promised = find.next_promise(kit, fitness.today_of(kit))
+        promised = promises.next_trip(kit)
         if promised is not None:
             raise Refused(
                 "kit-reserved",

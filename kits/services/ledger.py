@@ -16,7 +16,7 @@ from types import TracebackType
 from typing import Any
 
 from django.db import connection, transaction
-from django.db.models import F, Max
+from django.db.models import F, Max, Q
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
@@ -38,8 +38,11 @@ from kits.models import (
     Trip,
 )
 from kits.rules.irregular import Broken
-from kits.rules.occurred import settle
+from kits.rules.occurred import Settled, settle
 from kits.services import fitness
+
+HANDS = (EntryKind.CHECK_OUT, EntryKind.EMERGENCY, EntryKind.CHECK_IN, EntryKind.PASS)
+"""The acts by which a kit changes hands."""
 
 
 @dataclass(frozen=True)
@@ -93,6 +96,11 @@ class Book:
             self._kits[kit.pk] = kit
         return [self._kits[pk] for pk in kit_ids]
 
+    @property
+    def locked(self) -> list[int]:
+        """The ids of the kits that are locked."""
+        return sorted(self._kits)
+
     def post(
         self,
         kind: EntryKind,
@@ -114,7 +122,7 @@ class Book:
         Raises Refused (`not-enough`) where a place does not hold what a leg takes from it.
         """
         now = clock.now()
-        occurred_at, offset_s = self._when(reverses, now)
+        occurred_at, offset_s, claimed_at = self._when(reverses, now)
         entry = Entry.objects.create(
             kind=kind,
             kit=kit,
@@ -127,6 +135,7 @@ class Book:
             part=Entry.objects.filter(key=self.act.key).count(),
             occurred_at=occurred_at,
             recorded_at=now,
+            claimed_at=claimed_at,
             clock_offset_s=offset_s,
             reason=reason or self.act.reason,
             incident=incident,
@@ -139,24 +148,48 @@ class Book:
             self._move(entry, legs)
         return entry
 
-    def _when(self, reverses: Entry | None, now: datetime) -> tuple[datetime, int]:
+    def claim(self) -> datetime | None:
+        """When the act is claimed to have happened, put right for the device's clock and not
+        after it was told; None where nobody claims a time."""
+        return self._settled(clock.now(), None).claimed_at
+
+    def when(self) -> datetime:
+        """When the act is taken to have happened, as its next entry will say."""
+        return self._when(None, clock.now())[0]
+
+    def is_late(self, kit: Kit, section: Place | None = None) -> bool:
+        """Whether the act is claimed for before the latest known change of hands of a locked kit,
+        or of a section of it: then it is history."""
+        claim = self.claim()
+        if claim is None:
+            return False
+        since = Q(claimed_at__gt=claim) | Q(claimed_at=None, occurred_at__gt=claim)
+        hands = Entry.objects.filter(since, kit=kit, kind__in=HANDS, reversed_by=None)
+        of = section.section_key if section else None
+        return any(entry.detail.get("section") == of for entry in hands.only("detail"))
+
+    def _when(self, reverses: Entry | None, now: datetime) -> tuple[datetime, int, datetime | None]:
         # A mistake is put right as of when it was made, so that what is known now of any day
         # since is without it; what was known then keeps it, by `recorded_at`.
         if reverses is not None:
-            return reverses.occurred_at, 0
+            return reverses.occurred_at, 0, None
         last = None
         if self._kits and self.act.claimed_at is not None:
             last = Entry.objects.filter(kit__in=self._kits).aggregate(last=Max("occurred_at"))[
                 "last"
             ]
-        settled = settle(
+        settled = self._settled(now, last)
+        # A reset clock may be off by more than the column holds, which is 68 years.
+        offset_s = max(-(2**31) + 1, min(settled.offset_seconds, 2**31 - 1))
+        return settled.occurred_at, offset_s, settled.claimed_at
+
+    def _settled(self, now: datetime, last: datetime | None) -> Settled:
+        return settle(
             claimed=self.act.claimed_at,
             device_now=self.act.device_now,
             received_at=min(self.act.received_at, now),
             last_entry_at=last,
         )
-        # A reset clock may be off by more than the column holds, which is 68 years.
-        return settled.occurred_at, max(-(2**31) + 1, min(settled.offset_seconds, 2**31 - 1))
 
     def _move(self, entry: Entry, legs: Sequence[Leg]) -> None:
         change: dict[tuple[int, int], int] = defaultdict(int)

@@ -1,30 +1,32 @@
-"""How trips stand: the kits promised to each, whether each is fit through the last day, whether
-together they suit the trip. The number of queries does not grow with the trips or their kits."""
+"""How trips stand: the kits of each, how every one of them stands to it, and whether it is covered
+(`kits.rules.trips.coverage`). The number of queries does not grow with the trips or their kits."""
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-
-from django.conf import settings
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
 
 from gearroom.core import clock
 from gearroom.core.models import Person
 from kits.models import Checkout, Kit, Reservation, Trip
+from kits.rules import trips as rule
 from kits.rules.facts import KitState, Reason, Verdict, Weight
 from kits.rules.readiness import judge
-from kits.rules.suits import suits
-from kits.services import fitness
-from kits.services.reservations import open_reservations
+from kits.rules.trips import Coverage, Stand
+from kits.services import fitness, promises
 
 
 @dataclass(frozen=True)
 class KitOfTrip:
-    """A kit of a trip: promised to it (`reservation`), gone with it (`went`), or both.
+    """A kit of a trip: promised to it (`reservation`), gone with it (`went`, its last time), or
+    both.
 
-    `verdict` is of the kit alone, through the trip's last day; None once it went, and for a trip
-    that is over or cancelled. `elsewhere`: who has it beyond the departure, as things are.
+    `verdict` is the one that every surface shows of the kit for this day and trip; None for a
+    trip that is over or cancelled. `stand` is how it stands to the trip; None for such a trip, and
+    for a kit that went without being reserved and is back. `elsewhere`: who has it on something
+    else.
     """
 
     kit: Kit
@@ -32,29 +34,65 @@ class KitOfTrip:
     reservation: Reservation | None = None
     went: Checkout | None = None
     verdict: Verdict | None = None
+    stand: Stand | None = None
     elsewhere: Checkout | None = None
+
+    @property
+    def on_it(self) -> bool:
+        """It is out on the trip."""
+        return self.went is not None and self.went.in_at is None
+
+    @property
+    def in_time(self) -> bool:
+        """It is out on something else, and due early enough."""
+        return self.stand is Stand.COMING
 
 
 @dataclass(frozen=True)
 class TripSeen:
-    """A trip with its kits, and what all of them together do not serve (`lacking`).
+    """A trip with its kits, its coverage (None once it is over or cancelled), and what the kits
+    that count do not serve together (`lacking`).
 
-    `state` is `cancelled`, `over`, or how it stands: `no-kits`, `stops`, `short`, `fit`, and `out`
-    when nothing of it is here any more.
+    `state` says the same in one word for a mark: `cancelled`, `over`, `no-kits`, `covered`, `out`
+    (covered, and nothing of it is here any more), `waiting`, `short` (uncovered; its kits may go
+    with a reason), `stops`.
     """
 
     trip: Trip
     kits: Sequence[KitOfTrip]
     lacking: Sequence[Reason]
     state: str
+    coverage: Coverage | None = None
 
 
-def seen(trips: Iterable[Trip]) -> list[TripSeen]:
-    """The trips in the order given. They must come with their rooms and leaders."""
+@dataclass(frozen=True)
+class _Loaded:
+    """What trips are judged from."""
+
+    now: datetime
+    promised: Mapping[int, Sequence[Reservation]]
+    went: Mapping[int, Mapping[int, Checkout]]
+    ended: frozenset[int]
+    states: Mapping[int, KitState] = field(default_factory=dict)
+    out: Mapping[int, Checkout] = field(default_factory=dict)
+
+
+def seen(trips: Iterable[Trip], *, still_here: bool = False) -> list[TripSeen]:
+    """The trips in the order given. They must come with their rooms and leaders. `still_here`:
+    judge them as before their departure, for which somebody may be late."""
     trips = list(trips)
+    loaded = _load(trips)
+    return [
+        _seen(trip, loaded, departed=loaded.now >= trip.departs_at and not still_here)
+        for trip in trips
+    ]
+
+
+def _load(trips: Sequence[Trip]) -> _Loaded:
+    now = clock.now()
     promised: dict[int, list[Reservation]] = defaultdict(list)
     for row in (
-        open_reservations()
+        promises.open_reservations()
         .filter(trip__in=trips)
         .select_related("kit__home_room", "person")
         .order_by("kit__name")
@@ -63,83 +101,126 @@ def seen(trips: Iterable[Trip]) -> list[TripSeen]:
     went: dict[int, dict[int, Checkout]] = defaultdict(dict)
     for gone in (
         Checkout.objects.filter(trip__in=trips, section__isnull=True, undone__isnull=True)
-        .select_related("kit__home_room", "person")
+        .select_related("kit__home_room", "person", "trip", "section")
         .order_by("id")
     ):
         went[gone.trip_id or 0][gone.kit_id] = gone
-    ahead = {trip.pk for trip in trips if _ended(trip) is None}
-    judged = {row.kit_id for pk in ahead for row in promised[pk]}
-    judged |= {kit for pk in ahead for kit in went[pk]}
-    states = fitness.states(judged) if judged else {}
+    ended = frozenset(t.pk for t in trips if _over(t, went[t.pk].values(), now))
+    judged = {row.kit_id for pk, rows in promised.items() if pk not in ended for row in rows}
+    judged |= {kit for pk, rows in went.items() if pk not in ended for kit in rows}
+    if not judged:
+        return _Loaded(now, promised, went, ended)
     out = {
         each.kit_id: each
         for each in Checkout.objects.filter(
             kit__in=judged, section__isnull=True, in_at__isnull=True
-        ).select_related("person")
+        ).select_related("person", "trip", "kit", "section")
     }
-    return [_seen(trip, promised[trip.pk], went[trip.pk], states, out) for trip in trips]
+    return _Loaded(now, promised, went, ended, fitness.states(judged), out)
 
 
-def _seen(
-    trip: Trip,
-    promised: Sequence[Reservation],
-    went: dict[int, Checkout],
-    states: dict[int, KitState],
-    out: dict[int, Checkout],
-) -> TripSeen:
-    ended = _ended(trip)
-    kits = []
-    for row in promised:
-        gone = went.get(row.kit_id)
-        waits = ended is None and gone is None
-        kits.append(
-            KitOfTrip(
-                row.kit,
-                row.person or trip.leader,
-                row,
-                gone,
-                _alone(row.kit, states[row.kit_id], trip) if waits else None,
-                _beyond(out.get(row.kit_id), trip) if waits else None,
-            )
+def _over(trip: Trip, went: Iterable[Checkout], now: datetime) -> bool:
+    """A trip is over when its time is, or when kits came home from it on its last day and none is
+    out on it any more."""
+    went = list(went)
+    if promises.ended(trip, now=now):
+        return True
+    return any(promises.ended(trip, gone, now) for gone in went) and all(
+        gone.in_at is not None for gone in went
+    )
+
+
+def _seen(trip: Trip, loaded: _Loaded, *, departed: bool) -> TripSeen:
+    rows = _rows(trip, loaded)
+    if trip.pk in loaded.ended:
+        state = "cancelled" if trip.cancelled_at is not None else "over"
+        return TripSeen(trip, rows, (), state)
+    # A kit that went without being reserved is the trip's while it is out on it.
+    together = [row for row in rows if row.reservation is not None or row.on_it]
+    counted = [row for row in rows if row in together or _back(row, trip, loaded)]
+    needs = fitness.needs_of(trip)
+    found = rule.coverage(
+        needs, [_for_the_rule(row, trip, loaded) for row in counted], departed=departed
+    )
+    states = [loaded.states[row.kit.pk] for row in together]
+    kits = [
+        KitOfTrip(
+            row.kit,
+            row.person,
+            row.reservation,
+            row.went,
+            _judged(row.kit, trip, states, loaded),
+            found.stands.get(row.kit.pk),
+            _elsewhere(row, trip, loaded),
         )
+        for row in rows
+    ]
+    return TripSeen(trip, kits, found.lacking, _state(kits, found), found.coverage)
+
+
+def _rows(trip: Trip, loaded: _Loaded) -> list[KitOfTrip]:
+    went = loaded.went.get(trip.pk, {})
+    promised = loaded.promised.get(trip.pk, ())
+    rows = [
+        KitOfTrip(row.kit, row.person or trip.leader, row, went.get(row.kit_id)) for row in promised
+    ]
     there = {row.kit_id for row in promised}
-    kits += [
+    rows += [
         KitOfTrip(gone.kit, gone.person, None, gone) for pk, gone in went.items() if pk not in there
     ]
-    if ended is not None:
-        return TripSeen(trip, kits, (), ended)
-    lacking = suits(fitness.needs_of(trip), [states[each.kit.pk] for each in kits])
-    return TripSeen(trip, kits, lacking, _state(kits, lacking))
+    return rows
 
 
-def _state(kits: Sequence[KitOfTrip], lacking: Sequence[Reason]) -> str:
+def _back(row: KitOfTrip, trip: Trip, loaded: _Loaded) -> bool:
+    """Whether a kit served the trip and was handed back on its last day."""
+    return row.went is not None and promises.ended(trip, row.went, loaded.now)
+
+
+def _elsewhere(row: KitOfTrip, trip: Trip, loaded: _Loaded) -> Checkout | None:
+    held = loaded.out.get(row.kit.pk)
+    return held if held is not None and held.trip_id != trip.pk else None
+
+
+def _for_the_rule(row: KitOfTrip, trip: Trip, loaded: _Loaded) -> rule.KitOfTrip:
+    held = _elsewhere(row, trip, loaded)
+    due = held.due_at if held is not None else None
+    room = row.kit.home_room
+    state = loaded.states[row.kit.pk]
+    today = fitness.today_of(row.kit)
+    return rule.KitOfTrip(
+        state,
+        judge(state, max(trip.last_day, today), today),
+        on_it=row.on_it,
+        back=_back(row, trip, loaded),
+        elsewhere=held is not None,
+        due_day=clock.local_date(due, room.time_zone) if due else None,
+        overdue=due is not None and due <= loaded.now,
+        nights=room.sorting_nights,
+    )
+
+
+def _judged(kit: Kit, trip: Trip, together: Sequence[KitState], loaded: _Loaded) -> Verdict:
+    today = fitness.today_of(kit)
+    return judge(
+        loaded.states[kit.pk],
+        max(trip.last_day, today),
+        today,
+        trip=fitness.needs_of(trip),
+        others=[state for state in together if state.id != kit.pk],
+    )
+
+
+def _state(kits: Sequence[KitOfTrip], found: rule.Covered) -> str:
     if not kits:
         return "no-kits"
-    waiting = [each.verdict for each in kits if each.verdict is not None]
-    if not waiting:
-        return "out"
-    weights = [reason.weight for verdict in waiting for reason in verdict.reasons]
-    worst = max((*weights, *(reason.weight for reason in lacking)), default=Weight.NOTE)
-    away = any(each.elsewhere is not None for each in kits)
-    if worst is Weight.STOPS or away:
-        return "stops"
-    return "short" if worst is Weight.SHORT else "fit"
-
-
-def _alone(kit: Kit, state: KitState, trip: Trip) -> Verdict:
-    today = fitness.today_of(kit)
-    return judge(state, max(trip.last_day, today), today)
-
-
-def _beyond(held: Checkout | None, trip: Trip) -> Checkout | None:
-    """Who keeps a kit from a trip, as things are; an overdue kit may stay away as well."""
-    if held is None or clock.now() <= held.due_at <= trip.departs_at:
-        return None
-    return held
-
-
-def _ended(trip: Trip) -> str | None:
-    if trip.cancelled_at is not None:
-        return "cancelled"
-    zone = trip.room.time_zone if trip.room else settings.TIME_ZONE
-    return "over" if trip.last_day < clock.today(zone) else None
+    if found.coverage is Coverage.COVERED:
+        return "out" if all(kit.went is not None for kit in kits) else "covered"
+    if found.coverage is Coverage.WAITING:
+        return "waiting"
+    stopped = any(
+        kit.stand in (Stand.AWAY, Stand.STAYED)
+        or (kit.stand is Stand.NOT_FIT and kit.verdict is not None and not kit.verdict.may_go)
+        for kit in kits
+    )
+    stops = any(reason.weight is Weight.STOPS for reason in found.lacking)
+    return "stops" if stopped or stops else "short"

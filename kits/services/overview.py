@@ -1,4 +1,4 @@
-"""Kits at a glance: where each is, who has it, what it is promised to, until when it is fit.
+"""Kits at a glance: where each is, who has it, what it is promised to, how it stands.
 
 What is shown of many kits is asked of the database in a number of queries that does not grow with
 them.
@@ -7,7 +7,7 @@ them.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -28,8 +28,9 @@ from kits.models import (
     Seal,
     Withholding,
 )
-from kits.services import find, fitness
-from kits.services.reservations import open_reservations
+from kits.rules.readiness import FitDays
+from kits.services import find, fitness, promises, verdicts
+from kits.services.verdicts import Judged
 
 
 @dataclass(frozen=True)
@@ -45,8 +46,9 @@ class SectionSeen:
 
 @dataclass(frozen=True)
 class Overview:
-    """A kit as it stands. `fit_until` and `may_go_until` are as of today where it is at home:
-    None for not now, `date.max` for no limit. `phones` says whether the asker may see phones."""
+    """A kit as it stands: its verdict with the question that it answers (`judged`), and until when
+    it is ready, fit and may go (`days`), as of today where it is at home: None for not now,
+    `date.max` for no limit. `phones` says whether the asker may see phones."""
 
     kit: Kit
     sections: Sequence[SectionSeen]
@@ -55,8 +57,8 @@ class Overview:
     reserved: Reservation | None
     withheld: Sequence[Withholding]
     labels: Sequence[str]
-    fit_until: date | None
-    may_go_until: date | None
+    judged: Judged
+    days: FitDays
     phones: bool
 
 
@@ -91,17 +93,18 @@ def listed(
         )
         kits = kits.filter(Exists(open_one) if out else ~Exists(open_one))
     if reserved is not None:
-        promise = _standing(min(_todays().values(), default=clock.today("UTC"))).filter(
-            kit=OuterRef("pk")
-        )
-        kits = kits.filter(Exists(promise) if reserved else ~Exists(promise))
+        promised = Q(pk__in={each.promise.kit for each in promises.standing()})
+        kits = kits.filter(promised if reserved else ~promised)
     if fit_through is not None:
         kits = kits.filter(_fit_through(fit_through))
     return kits
 
 
-def overviews(actor: Actor, kits: Iterable[Kit]) -> list[Overview]:
-    """What is seen at a glance of kits loaded by `listed`, in the order given."""
+def overviews(
+    actor: Actor, kits: Iterable[Kit], judged: Mapping[int, Judged] | None = None
+) -> list[Overview]:
+    """What is seen at a glance of kits loaded by `listed`, in the order given; `judged` where it
+    is known already how each stands."""
     kits = list(kits)
     ids = [kit.pk for kit in kits]
     sections: dict[int, list[Place]] = defaultdict(list)
@@ -122,7 +125,7 @@ def overviews(actor: Actor, kits: Iterable[Kit]) -> list[Overview]:
             "version", "key"
         )
     )
-    promised = _next_promises(kits)
+    promised = promises.next_of(ids)
     withheld: dict[int, list[Withholding]] = defaultdict(list)
     for row in Withholding.objects.filter(kit__in=ids, released__isnull=True).select_related(
         "since"
@@ -133,33 +136,31 @@ def overviews(actor: Actor, kits: Iterable[Kit]) -> list[Overview]:
         kind=LabelKind.KIT, kit__in=ids, cancelled_at__isnull=True
     ).values_list("kit", "code"):
         labels[kit_id or 0].append(code)
-    seen = []
-    for kit in kits:
-        days = fitness.days_now(kit)
-        seen.append(
-            Overview(
-                kit=kit,
-                sections=[
-                    SectionSeen(
-                        place,
-                        seals.get((kit.pk, place.pk), ""),
-                        (kit.list_version_id, place.section_key) in on_list,
-                        out.get((kit.pk, place.pk)),
-                    )
-                    for place in sections[kit.pk]
-                ],
-                seal=seals.get((kit.pk, None), ""),
-                checkout=out.get((kit.pk, None)),
-                reserved=promised.get(kit.pk),
-                withheld=withheld[kit.pk],
-                labels=labels[kit.pk],
-                fit_until=days.fit_until,
-                may_go_until=days.may_go_until,
-                phones=actor.may("see_people", kit.home_room_id)
-                or actor.may("see_people", kit.room_id),
-            )
+    judged = judged or verdicts.judged(kits)
+    return [
+        Overview(
+            kit=kit,
+            sections=[
+                SectionSeen(
+                    place,
+                    seals.get((kit.pk, place.pk), ""),
+                    (kit.list_version_id, place.section_key) in on_list,
+                    out.get((kit.pk, place.pk)),
+                )
+                for place in sections[kit.pk]
+            ],
+            seal=seals.get((kit.pk, None), ""),
+            checkout=out.get((kit.pk, None)),
+            reserved=promised[kit.pk].reservation if kit.pk in promised else None,
+            withheld=withheld[kit.pk],
+            labels=labels[kit.pk],
+            judged=judged[kit.pk],
+            days=fitness.days_now(kit),
+            phones=actor.may("see_people", kit.home_room_id)
+            or actor.may("see_people", kit.room_id),
         )
-    return seen
+        for kit in kits
+    ]
 
 
 def overview(actor: Actor, kit: Kit) -> Overview:
@@ -177,28 +178,6 @@ def overview(actor: Actor, kit: Kit) -> Overview:
 
 
 # ------------------------------------------------------------------------------------------- inside
-def _standing(today: date) -> QuerySet[Reservation]:
-    """Promises to trips that are neither cancelled nor over."""
-    return open_reservations().filter(trip__cancelled_at__isnull=True, trip__last_day__gte=today)
-
-
-def _next_promises(kits: Sequence[Kit]) -> dict[int, Reservation]:
-    """The next promise of each kit that it has not gone out for yet (see `find.next_promise`)."""
-    todays = {kit.pk: fitness.today_of(kit) for kit in kits}
-    gone = Checkout.objects.filter(kit=OuterRef("kit"), trip=OuterRef("trip"), undone__isnull=True)
-    rows = (
-        _standing(min(todays.values(), default=clock.today("UTC")))
-        .filter(~Exists(gone), kit__in=todays)
-        .select_related("trip__leader", "person")
-        .order_by("trip__departs_at", "trip")
-    )
-    found: dict[int, Reservation] = {}
-    for row in rows:
-        if row.trip.last_day >= todays[row.kit_id]:
-            found.setdefault(row.kit_id, row)
-    return found
-
-
 def _todays() -> dict[str, date]:
     """Today in each time zone that has a gear room."""
     zones = Room.objects.order_by("time_zone").values_list("time_zone", flat=True).distinct()

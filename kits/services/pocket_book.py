@@ -21,6 +21,7 @@ from kits.models import (
     Checkout,
     Holding,
     Item,
+    Kit,
     Label,
     LabelKind,
     LevelFact,
@@ -30,7 +31,11 @@ from kits.models import (
     Reservation,
     Withholding,
 )
-from kits.services import overview, wording
+from kits.services import fitness, overview, verdict_wording, verdicts, wording
+from kits.services.verdicts import Change
+
+DAYS_JUDGED = 35
+"""For so many days from today a phone knows how each kit stands."""
 
 _LOOK_BACK = timedelta(days=730)
 
@@ -38,15 +43,21 @@ _LOOK_BACK = timedelta(days=730)
 def pocket_book(actor: Actor) -> dict[str, Any]:
     """Everything as JSON-like values; dates and times in ISO form, ids as numbers.
 
-    `kits`: name, room, training, lost, laid_up, to_sort, fit_until, may_go_until and clear_until
-    (None: not at all; 9999-12-31: no limit), withheld, seal, out (person, name, phone, since, due,
-    trip; None: in), next (trip, departs, last_day, person, name; None: promised to no trip),
-    sections (key, name, lines of [thing, batch, units], levels of [thing, level]).
+    `kits`: name, room, verdicts, first_expiry (None: nothing is dated), withheld, seal, out
+    (person, name, phone, since, due or None, trip; None: in), next (trip, departs, last_day,
+    person, name; None: promised to no trip), sections (key, name, lines of [thing, batch, units],
+    levels of [thing, level]). `verdicts`, in order: `from` (a day on which it holds, until the
+    next), `verdict` (the word), `text` (as pages show it), `through` (the day judged; on a later
+    day than that, the day itself), `trip` (id) and `trip_name` (None and empty: for none).
+    `judged_until`: the last day for which verdicts are known.
     `things` by id: name, by_eye, used (units in two years); `batches` by id: number, until.
     `people`: id, name. `labels` by code: kind (kit, person or batch) and its name or id.
     Phones and people are left out for whoever may not see people.
     """
-    kits = overview.overviews(actor, overview.listed(actor).order_by("name"))
+    rows = list(overview.listed(actor).order_by("name"))
+    changes = verdicts.changes(rows, DAYS_JUDGED)
+    today = {pk: each[0].judged for pk, each in changes.items()}
+    kits = overview.overviews(actor, rows, today)
     places = [seen.place.pk for kit in kits for seen in kit.sections]
     lines, lots = _inside(places)
     levels: dict[int, list[list[Any]]] = defaultdict(list)
@@ -58,7 +69,8 @@ def pocket_book(actor: Actor) -> dict[str, Any]:
     whom = _people(actor)
     used = _used(things)
     return {
-        "kits": [_kit(seen, lines, levels) for seen in kits],
+        "judged_until": _iso(_judged_until(rows)),
+        "kits": [_kit(seen, changes[seen.kit.pk], lines, levels) for seen in kits],
         "things": {
             item.pk: {"name": item.name, "by_eye": item.by_eye, "used": used.get(item.pk, 0)}
             for item in things.values()
@@ -67,6 +79,12 @@ def pocket_book(actor: Actor) -> dict[str, Any]:
         "people": [{"id": person.pk, "name": person.name} for person in whom],
         "labels": _labels(kits, places, [lot.pk for lot in lots], whom),
     }
+
+
+def _judged_until(kits: Iterable[Kit]) -> date | None:
+    """The last day for which all of these kits were judged."""
+    todays = {fitness.today_of(kit) for kit in kits}
+    return min(todays) + timedelta(days=DAYS_JUDGED - 1) if todays else None
 
 
 def _inside(places: Iterable[int]) -> tuple[dict[int, list[list[int]]], list[Lot]]:
@@ -84,6 +102,7 @@ def _inside(places: Iterable[int]) -> tuple[dict[int, list[list[int]]], list[Lot
 
 def _kit(
     seen: overview.Overview,
+    changes: Iterable[Change],
     lines: dict[int, list[list[int]]],
     levels: dict[int, list[list[Any]]],
 ) -> dict[str, Any]:
@@ -91,13 +110,8 @@ def _kit(
     return {
         "name": kit.name,
         "room": kit.room.name,
-        "training": kit.training,
-        "lost": kit.lost_since is not None,
-        "laid_up": kit.laid_up_since is not None,
-        "to_sort": kit.to_sort_since is not None,
-        "fit_until": _iso(kit.fit_until),
-        "may_go_until": _iso(kit.may_go_until),
-        "clear_until": _iso(kit.clear_until),
+        "verdicts": [_verdict(change) for change in changes],
+        "first_expiry": _iso(kit.first_expiry),
         "withheld": [_withheld(row) for row in seen.withheld],
         "seal": seen.seal,
         "out": _out(seen.checkout, phones=seen.phones) if seen.checkout else None,
@@ -114,6 +128,18 @@ def _kit(
     }
 
 
+def _verdict(change: Change) -> dict[str, Any]:
+    asked, verdict = change.judged.question, change.judged.verdict
+    return {
+        "from": change.first_day.isoformat(),
+        "verdict": str(verdict.word),
+        "text": verdict_wording.verdict(verdict),
+        "through": asked.through.isoformat(),
+        "trip": asked.trip.pk if asked.trip else None,
+        "trip_name": asked.trip.name if asked.trip else "",
+    }
+
+
 def _withheld(row: Withholding) -> str:
     kind = wording.withheld(row.kind)
     return f"{kind}: {row.note}" if row.note else kind
@@ -126,7 +152,7 @@ def _out(held: Checkout, *, phones: bool) -> dict[str, Any]:
         "name": who.name if who else "",
         "phone": who.phone if who and phones else "",
         "since": held.out_at.isoformat(),
-        "due": held.due_at.isoformat(),
+        "due": held.due_at.isoformat() if held.due_at else None,
         "trip": held.trip.name if held.trip else "",
     }
 
@@ -145,7 +171,7 @@ def _next(promise: Reservation) -> dict[str, Any]:
 def _people(actor: Actor) -> list[Person]:
     if not actor.may("see_people"):
         return []
-    return list(people.seen_by(actor).filter(left_on__isnull=True).order_by("name", "pk"))
+    return list(people.may_take(actor))
 
 
 def _levels(places: Iterable[int]) -> Iterable[LevelFact]:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, cast
 
-from django.conf import settings
 from django.db.models import Q
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
@@ -16,10 +15,12 @@ from gearroom.core import clock
 from gearroom.core.act import Actor
 from gearroom.core.problems import Refused, Unacceptable
 from kits.models import Checkout, Kit, Trip
+from kits.rules import trips as rule
 from kits.rules.facts import Reason
 from kits.rules.proposal import Candidate, PassedOver, propose
 from kits.rules.readiness import judge
-from kits.services import find, fitness, reservations, wording
+from kits.services import find, fitness, promises, reservations, wording
+from kits.services.hazards import hazards
 
 
 @dataclass(frozen=True)
@@ -75,7 +76,7 @@ def proposal(actor: Actor, trip: Trip) -> TripProposal:
                 states[pk],
                 judge(states[pk], max(trip.last_day, today), today),
                 reserved_for=reserved.get(pk, ""),
-                out_with=_beyond(out.get(pk), trip),
+                out_with=_beyond(out.get(pk), kits[pk], trip),
             )
         )
     found = propose(fitness.needs_of(trip), candidates, [states[pk] for pk in sorted(promised)])
@@ -100,21 +101,44 @@ def told(why: Reason) -> dict[str, Any]:
     return {
         "code": str(why.code),
         "weight": why.weight.name.lower(),
-        "text": str(told) % why.facts,
+        "text": str(told) % _in_words(why.facts),
         "facts": wording.plain(why.facts),
     }
+
+
+def _in_words(facts: dict[str, object]) -> dict[str, object]:
+    named = {**facts}
+    if "hazards" in facts:
+        named["hazards"] = ", ".join(hazards(cast("tuple[str, ...]", facts["hazards"])))
+    if "kits" in facts:
+        named["kits"] = ", ".join(cast("tuple[str, ...]", facts["kits"]))
+    return named
 
 
 _SAID: dict[str, Promise] = {
     PassedOver.RESERVED: _lazy("It is reserved for %(trip)s on those days."),
     PassedOver.OUT_PAST_DEPARTURE: _lazy("%(person)s has it beyond the departure."),
-    PassedOver.NOT_NEEDED: _lazy("The trip is served without it."),
+    PassedOver.FEWER_DO: _lazy("Fewer kits do: %(kits)s."),
+    PassedOver.FEWER_PEOPLE: _lazy("It serves %(served)s people, and %(people)s are going."),
+    PassedOver.FEWER_DAYS: _lazy(
+        "Its list is made for %(made_for)s days, the trip lasts %(days)s."
+    ),
+    PassedOver.MORE_PEOPLE: _lazy("It serves %(served)s people; %(instead)s is enough for these."),
+    PassedOver.OTHER_HAZARDS: _lazy(
+        "Its list is made for %(hazards)s as well, which this trip does not meet."
+    ),
+    PassedOver.AS_GOOD: _lazy("%(instead)s does as well."),
 }
 
 
-def _beyond(held: Checkout | None, trip: Trip) -> str:
+def _beyond(held: Checkout | None, kit: Kit, trip: Trip) -> str:
     """Who has a kit when the trip departs, as things are; an overdue kit may stay away as well."""
-    if held is None or clock.now() <= held.due_at <= trip.departs_at:
+    if held is None:
+        return ""
+    room = kit.home_room
+    due_day = clock.local_date(held.due_at, room.time_zone) if held.due_at else None
+    overdue = held.due_at is not None and held.due_at <= clock.now()
+    if rule.back_in_time(trip.first_day, due_day, overdue=overdue, nights=room.sorting_nights):
         return ""
     return held.person.name if held.person else _("Somebody")
 
@@ -124,7 +148,7 @@ def _refuse_past(trip: Trip) -> None:
         raise Refused(
             "trip-cancelled", _("%(trip)s was cancelled. It needs no kits.") % {"trip": trip.name}
         )
-    if trip.last_day < clock.today(trip.room.time_zone if trip.room else settings.TIME_ZONE):
+    if promises.ended(trip):
         raise Unacceptable(
             "trip-is-over",
             _("%(trip)s ended on %(day)s. Look at its dates again.")

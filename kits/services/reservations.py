@@ -4,20 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
 
-from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core.act import Act
 from gearroom.core.models import Person
 from gearroom.core.problems import Refused, Unacceptable
 from kits.models import Checkout, Entry, EntryKind, Kit, Reservation, Trip
+from kits.rules import trips as rule
 from kits.rules.facts import Reason, Verdict, Weight
 from kits.rules.suits import Mismatch
-from kits.services import fitness, wording
+from kits.services import fitness, promises, wording
 from kits.services.holders import kit_is_out, open_checkout
 from kits.services.ledger import Book
+from kits.services.promises import open_reservations
 
 
 @dataclass(frozen=True)
@@ -40,26 +40,14 @@ class Swapped:
     instead: Reserved | None = None
 
 
-def open_reservations() -> QuerySet[Reservation]:
-    """Promises that stand: not released."""
-    return Reservation.objects.filter(released__isnull=True)
-
-
-def clashing(kit_ids: Iterable[int], trip: Trip) -> QuerySet[Reservation]:
-    """Promises of these kits to other trips, not cancelled, that share a day with this one: two
-    such trips cannot share a kit (`kits.rules.trips.in_the_way`, asked of the database)."""
-    return (
-        open_reservations()
-        .select_related("trip", "person", "kit")
-        .filter(
-            kit__in=list(kit_ids),
-            trip__cancelled_at__isnull=True,
-            trip__first_day__lte=trip.last_day,
-            trip__last_day__gte=trip.first_day,
-        )
-        .exclude(trip=trip)
-        .order_by("trip__first_day", "trip__last_day", "pk")
-    )
+def clashing(kit_ids: Iterable[int], trip: Trip) -> list[Reservation]:
+    """Promises of these kits to other trips that share a day with this one: two such trips cannot
+    share a kit."""
+    return [
+        each.reservation
+        for each in promises.standing(kits=list(kit_ids))
+        if each.trip.pk != trip.pk and rule.share_a_day(trip.first_day, trip.last_day, each.promise)
+    ]
 
 
 def reserve(act: Act, kit: Kit, trip: Trip, *, person: Person | None = None) -> Reserved:
@@ -72,9 +60,9 @@ def reserve(act: Act, kit: Kit, trip: Trip, *, person: Person | None = None) -> 
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
         act.actor.require("reserve", kit.home_room_id)
-        trip = _standing(trip, fitness.today_of(kit))
+        trip = _standing(trip)
         _refuse_retired(kit)
-        others = list(clashing([kit.pk], trip))
+        others = clashing([kit.pk], trip)
         if others:
             raise _reserved(others[0])
         reservation = open_reservations().filter(kit=kit, trip=trip).first()
@@ -107,6 +95,26 @@ def release(act: Act, reservation: Reservation) -> Reservation:
     return reservation
 
 
+def kits_of(source: str, reference: str) -> list[int]:
+    """The ids of the kits that are promised to the trip that a source knows by a reference."""
+    rows = open_reservations().filter(trip__source=source, trip__reference=reference)
+    return list(rows.values_list("kit", flat=True))
+
+
+def release_all(book: Book, trip: Trip) -> list[Reservation]:
+    """Give free the kits, locked in the book, of a locked trip that was cancelled. A kit promised
+    to it at this very moment is not locked: its promise counts for nothing, and stays."""
+    rows = (
+        open_reservations()
+        .filter(trip=trip, kit__in=book.locked)
+        .select_related("trip", "person", "kit__home_room", "kit__responsible", "kit__deputy")
+    )
+    released = list(rows.order_by("kit__name"))
+    for row in released:
+        _release(book, row.kit, row)
+    return released
+
+
 def swap(act: Act, from_kit: Kit, to_kit: Kit, trip: Trip) -> Swapped:
     """Let another kit go with a trip than the one reserved: the one in hand.
 
@@ -125,7 +133,7 @@ def swap(act: Act, from_kit: Kit, to_kit: Kit, trip: Trip) -> Swapped:
         from_kit, to_kit = book.lock(from_kit.pk, to_kit.pk)
         act.actor.require("check_out", from_kit.room_id)
         act.actor.require("check_out", to_kit.room_id)
-        trip = _standing(trip, fitness.today_of(to_kit))
+        trip = _standing(trip)
         _refuse_retired(to_kit)
         held = open_checkout(to_kit)
         if held is not None:
@@ -158,7 +166,7 @@ def swap(act: Act, from_kit: Kit, to_kit: Kit, trip: Trip) -> Swapped:
 
 
 # ------------------------------------------------------------------------------------------- inside
-def _standing(trip: Trip, today: date) -> Trip:
+def _standing(trip: Trip) -> Trip:
     """The trip as it is now, its row locked so that its dates stay: neither cancelled nor over."""
     trip = Trip.objects.select_for_update(of=("self",), no_key=True).get(pk=trip.pk)
     if trip.cancelled_at is not None:
@@ -166,7 +174,7 @@ def _standing(trip: Trip, today: date) -> Trip:
             "trip-cancelled",
             _("%(trip)s was cancelled. Nothing is reserved for it.") % {"trip": trip.name},
         )
-    if trip.last_day < today:
+    if promises.ended(trip):
         raise Unacceptable(
             "trip-is-over",
             _("%(trip)s ended on %(day)s. Look at its dates again.")
@@ -232,7 +240,11 @@ def _take_over(book: Book, kit: Kit, from_: Reservation) -> Reserved:
 def _told(reservation: Reservation, entry: Entry | None) -> Reserved:
     kit, trip = reservation.kit, reservation.trip
     held = open_checkout(kit)
-    beyond = held is not None and held.trip_id != trip.pk and held.due_at > trip.departs_at
+    beyond = (
+        held is not None
+        and held.trip_id != trip.pk
+        and (held.due_at is None or held.due_at > trip.departs_at)
+    )
     through = max(trip.last_day, fitness.today_of(kit))
     return Reserved(
         reservation, fitness.verdict(kit, through, trip), entry, held if beyond else None

@@ -30,6 +30,7 @@ from kits.models import (
     Seal,
     Withholding,
 )
+from kits.rules.irregular import Broken
 from kits.rules.taking_back import may_take_back
 from kits.services import derive, notices, wording
 from kits.services.ledger import Book, Leg
@@ -104,7 +105,8 @@ def reverse(act: Act, entry_id: int) -> Reversed:
             )
             _levels_back(entry, undo)
             Seal.objects.filter(put_on=entry, broken__isnull=True).update(broken=undo)
-            if kit is not None and entry.kind in _STATE:
+            history = Broken.OUT_OF_ORDER in entry.irregular  # which changed nothing
+            if kit is not None and entry.kind in _STATE and not history:
                 _STATE[EntryKind(entry.kind)](entry, undo, kit)
             taken_back += notices.take_back(entry)
             done.append(undo)

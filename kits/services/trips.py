@@ -24,7 +24,7 @@ from gearroom.core.problems import Invalid, NotFound, Unacceptable
 from kits.models import Entry, EntryKind, Reservation, Trip
 from kits.rules.hazards import UnknownHazardError, hazards
 from kits.rules.trips import TripDaysError, check_days
-from kits.services import notices, reservations
+from kits.services import notices, promises, reservations
 from kits.services.ledger import Book
 from kits.services.wording import said
 
@@ -66,12 +66,14 @@ class Clash:
 
 @dataclass(frozen=True)
 class Put:
-    """What putting a trip did: `told` is "created", "updated" or "unchanged"."""
+    """What putting a trip did: `told` is "created", "updated" or "unchanged". `released`: the kits
+    (by name) that a cancelled trip gave free."""
 
     trip: Trip
     told: str
     clashes: Sequence[Clash] = field(default_factory=list)
     entry: Entry | None = None
+    released: Sequence[str] = ()
 
 
 def _as_read(trip: Trip) -> None:
@@ -128,11 +130,57 @@ def clashes_of(trip: Trip) -> list[Clash]:
         return []
     ours = {
         r.kit_id: r
-        for r in reservations.open_reservations()
+        for r in promises.open_reservations()
         .filter(trip=trip)
         .select_related("kit__home_room", "kit__responsible", "kit__deputy")
     }
     return [Clash(ours[other.kit_id], other) for other in reservations.clashing(ours, trip)]
+
+
+def check_span(departs_at: datetime, returns_at: datetime, first: date, last: date) -> None:
+    """Raise Unacceptable for a trip that ends before it begins, or lasts more than a year."""
+    told = ""
+    try:
+        check_days(first, last)
+    except TripDaysError as error:
+        told = said(error.says)
+    if returns_at < departs_at:
+        told = _("The trip returns before it departs. Look at its times again.")
+    if told:
+        raise Unacceptable(
+            "trip-ends-before-it-begins",
+            told,
+            departs_at=departs_at.isoformat(),
+            returns_at=returns_at.isoformat(),
+            first_day=first.isoformat(),
+            last_day=last.isoformat(),
+        )
+    if returns_at - departs_at > LONGEST or last - first > LONGEST:
+        raise Unacceptable(
+            "trip-too-long", _("This trip lasts more than a year. Look at its dates again.")
+        )
+
+
+def tell(
+    entry: Entry,
+    trip: Trip,
+    what: str,
+    clashes: Sequence[Clash],
+    released: Sequence[Reservation] = (),
+) -> None:
+    """Tell the keepers of the kits concerned: those that clash, or that a cancelled trip gave
+    free."""
+    facts = {
+        "what": what,
+        "trip": trip.name,
+        "released": [row.kit.name for row in released],
+        "clashes": [
+            {"kit": c.other.kit.name, "trip": c.other.trip.name, "trip_id": c.other.trip_id}
+            for c in clashes
+        ],
+    }
+    for row in [*(c.reservation for c in clashes), *released]:
+        notices.tell_keepers(entry, "trip-changed", kit=row.kit, facts=facts)
 
 
 # ------------------------------------------------------------------------------------------- inside
@@ -149,26 +197,7 @@ def _columns(facts: TripFacts) -> dict[str, Any]:
     zone = facts.room.time_zone if facts.room else settings.TIME_ZONE
     first = facts.first_day or clock.local_date(facts.departs_at, zone)
     last = facts.last_day or clock.local_date(facts.returns_at, zone)
-    told = ""
-    try:
-        check_days(first, last)
-    except TripDaysError as error:
-        told = said(error.says)
-    if facts.returns_at < facts.departs_at:
-        told = _("The trip returns before it departs. Look at its times again.")
-    if told:
-        raise Unacceptable(
-            "trip-ends-before-it-begins",
-            told,
-            departs_at=facts.departs_at.isoformat(),
-            returns_at=facts.returns_at.isoformat(),
-            first_day=first.isoformat(),
-            last_day=last.isoformat(),
-        )
-    if facts.returns_at - facts.departs_at > LONGEST or last - first > LONGEST:
-        raise Unacceptable(
-            "trip-too-long", _("This trip lasts more than a year. Look at its dates again.")
-        )
+    check_span(facts.departs_at, facts.returns_at, first, last)
     try:
         known = hazards(facts.hazards)
     except UnknownHazardError as error:
@@ -199,6 +228,8 @@ def _put(
     check: Callable[[Trip], None],
 ) -> Put:
     with Book(act) as book:
+        if cancelled:  # kits are locked before the trip, as everywhere
+            book.lock(*reservations.kits_of(source, reference))
         trip = (
             Trip.objects.select_for_update(of=("self",), no_key=True)
             .select_related("room", "leader")
@@ -237,11 +268,13 @@ def _put(
             },
         )
         clashes = clashes_of(trip)
+        released: list[Reservation] = []
         if cancelled and stood:
-            _tell(entry, trip, "cancelled", [])
+            released = reservations.release_all(book, trip)
+            tell(entry, trip, "cancelled", [], released)
         elif clashes and (changed.keys() & {"first_day", "last_day"} or not stood):
-            _tell(entry, trip, "changed", clashes)
-    return Put(trip, "updated", clashes, entry)
+            tell(entry, trip, "changed", clashes)
+    return Put(trip, "updated", clashes, entry, [row.kit.name for row in released])
 
 
 _ABOUT_PEOPLE = frozenset({"leader", "leader_name", "leader_phone"})
@@ -263,25 +296,6 @@ def _create(
         )
     entry = book.post(EntryKind.TRIP, room=trip.room, trip=trip, detail={"what": "created"})
     return Put(trip, "created", [], entry)
-
-
-def _tell(entry: Entry, trip: Trip, what: str, clashes: Sequence[Clash]) -> None:
-    """Tell the keepers of the kits concerned: those that clash, or all of a cancelled trip."""
-    facts = {
-        "what": what,
-        "trip": trip.name,
-        "clashes": [
-            {"kit": c.other.kit.name, "trip": c.other.trip.name, "trip_id": c.other.trip_id}
-            for c in clashes
-        ],
-    }
-    concerned = [c.reservation for c in clashes] or list(
-        reservations.open_reservations()
-        .filter(trip=trip)
-        .select_related("kit__home_room", "kit__responsible", "kit__deputy")
-    )
-    for reservation in concerned:
-        notices.tell_keepers(entry, "trip-changed", kit=reservation.kit, facts=facts)
 
 
 def _plain(value: Any) -> Any:

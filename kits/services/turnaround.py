@@ -29,7 +29,7 @@ from kits.rules.expiry import Fault, good_through
 from kits.rules.facts import Level, Units
 from kits.rules.picking import RestockList, Swap, TakeOut
 from kits.rules.picking import restock as restock_rule
-from kits.services import derive, find, fitness, guard, wording
+from kits.services import derive, fitness, guard, promises, wording
 from kits.services.amounts import units
 from kits.services.disposing import disposal_of
 from kits.services.ledger import Book, Leg, outer, room_place
@@ -114,7 +114,7 @@ READY_FOR_DAYS = 28
 def through_day(kit: Kit) -> date:
     """The day a restocked kit should be good through: its next trip's last, else four weeks on."""
     today = fitness.today_of(kit)
-    trip = find.next_promise(kit, today)
+    trip = promises.next_trip(kit)
     return trip.last_day if trip else today + timedelta(days=READY_FOR_DAYS)
 
 

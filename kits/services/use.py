@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from gearroom.core.act import Act
@@ -102,7 +103,12 @@ def write(
     checkout: Checkout | None,
     incident: str = "",
 ) -> Used:
-    """Write use into an open book. The kit is locked already."""
+    """Write use into an open book. The kit is locked already.
+
+    Use claimed before a later count of the kit takes nothing out of it, since the count found what
+    was left: it comes from *unexplained*.
+    """
+    counted = _counted_since(book, kit)
     sections = list(kit.sections.filter(kind=PlaceKind.SECTION))
     held = {
         (h.place_id, h.lot_id): h
@@ -118,7 +124,7 @@ def write(
                 % {"item": line.item.name},
                 field="used",
             )
-        for where in _order(line, sections, held):
+        for where in () if counted else _order(line, sections, held):
             take = min(count, left[where])
             if take:
                 left[where] -= take
@@ -128,14 +134,18 @@ def write(
         if count:
             place = line.section or sections[0]
             lot = line.lot or _likely_lot(line.item, sections)
-            lines.append(UsedLine(line.item, lot, place, count, line.lot is None, found=count))
+            found = 0 if counted else count
+            lines.append(UsedLine(line.item, lot, place, count, line.lot is None, found))
     unexplained, gone = outer(PlaceKind.UNEXPLAINED), outer(PlaceKind.USED)
-    legs = [
-        Leg(ln.lot, unexplained, ln.section, ln.found, assumed=ln.assumed)
-        for ln in lines
-        if ln.found
-    ]
-    legs += [Leg(ln.lot, ln.section, gone, ln.units, assumed=ln.assumed) for ln in lines]
+    if counted:
+        legs = [Leg(ln.lot, unexplained, gone, ln.units, assumed=ln.assumed) for ln in lines]
+    else:
+        legs = [
+            Leg(ln.lot, unexplained, ln.section, ln.found, assumed=ln.assumed)
+            for ln in lines
+            if ln.found
+        ]
+        legs += [Leg(ln.lot, ln.section, gone, ln.units, assumed=ln.assumed) for ln in lines]
     entry = book.post(
         EntryKind.USE,
         legs,
@@ -143,13 +153,31 @@ def write(
         trip=checkout.trip if checkout else None,
         checkout=checkout,
         incident=incident,
-        irregular=[Broken.USED_MORE] if any(ln.found for ln in lines) else [],
+        irregular=_broken(lines, counted=counted),
     )
+    if counted:
+        return Used(entry, lines)
     LevelFact.objects.bulk_create(
         LevelFact(section=seen.section, item=seen.item, entry=entry, level=seen.level)
         for seen in levels
     )
     return Used(entry, lines)
+
+
+def _counted_since(book: Book, kit: Kit) -> bool:
+    """Whether the kit was counted after the act is claimed to have happened."""
+    claim = book.claim()
+    if claim is None:
+        return False
+    since = Q(claimed_at__gt=claim) | Q(claimed_at=None, occurred_at__gt=claim)
+    counts = Entry.objects.filter(since, kit=kit, kind=EntryKind.COUNT, reversed_by=None)
+    return counts.exists()
+
+
+def _broken(lines: Sequence[UsedLine], *, counted: bool) -> list[Broken]:
+    if counted:
+        return [Broken.COUNTED_SINCE]
+    return [Broken.USED_MORE] if any(line.found for line in lines) else []
 
 
 def _order(

@@ -64,6 +64,14 @@ def short_day(day: date) -> str:
     return formats.date_format(day, pgettext("short date format", "j M Y"))
 
 
+def judged_for(through: date, trip: str = "") -> str:
+    """The question that a verdict answers: through which day, and for which trip, if for one."""
+    day = formats.date_format(through, pgettext("near day format", "D j M"))
+    if trip:
+        return _("judged for %(day)s, %(trip)s") % {"day": day, "trip": trip}
+    return _("judged for %(day)s") % {"day": day}
+
+
 def brief(why: Reason) -> str:
     """One reason in the few words that follow a verdict's."""
     return _BRIEF[why.code](why.facts)

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from bisect import bisect_left
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 
 from gearroom.core import clock
-from kits.models import Checkout, Kit, Reservation, Trip
-from kits.rules.facts import Verdict
-from kits.rules.question import DAYS_AHEAD, Coming, Out, question
+from kits.models import Checkout, Kit, Trip
+from kits.rules.changes import last_days
+from kits.rules.facts import KitState, Verdict
+from kits.rules.question import Coming, Out, question
 from kits.rules.readiness import judge
-from kits.services import fitness
+from kits.services import fitness, promises
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,21 @@ class Judged:
     verdict: Verdict
 
 
+@dataclass(frozen=True)
+class Change:
+    """A verdict that holds from a day on, until the next."""
+
+    first_day: date
+    judged: Judged
+
+    def holds(self, later: Judged) -> bool:
+        """Whether what is judged on a later day is what this says of that day."""
+        return (
+            self.judged.verdict.reasons == later.verdict.reasons
+            and self.judged.question.trip == later.question.trip
+        )
+
+
 def judged(kits: Iterable[Kit]) -> dict[int, Judged]:
     """How each of these kits (with their home rooms) stands, by id; see `kits.rules.question`.
     The number of queries does not grow with the kits."""
@@ -46,6 +62,12 @@ def judged_one(kit: Kit) -> Judged:
 
 def questions_of(kits: Iterable[Kit]) -> dict[int, Question]:
     """The question that each of these kits is judged by, by the kit's id."""
+    return {kit: rows[0] for kit, rows in _questions_by_day(kits, 1).items()}
+
+
+def _questions_by_day(kits: Iterable[Kit], days: int) -> dict[int, list[Question]]:
+    """The questions that each of these kits is judged by on so many days, from today, if nothing
+    is done."""
     kits = list(kits)
     out = {
         held.kit_id: held
@@ -53,20 +75,81 @@ def questions_of(kits: Iterable[Kit]) -> dict[int, Question]:
             kit__in=kits, section__isnull=True, in_at__isnull=True
         ).select_related("trip")
     }
-    coming = _coming([kit for kit in kits if kit.pk not in out])
+    coming = promises.of_kits([kit.pk for kit in kits if kit.pk not in out])
     found = {}
     for kit in kits:
-        trips = {trip.pk: trip for trip in coming[kit.pk]}
-        held = out.get(kit.pk)
-        if held is not None and held.trip is not None:
-            trips[held.trip.pk] = held.trip
-        through, trip = question(
-            fitness.today_of(kit),
-            _out(held, kit) if held else None,
-            [Coming(t.first_day, t.last_day, t.pk) for t in coming[kit.pk]],
-        )
-        found[kit.pk] = Question(through, trips[trip] if trip is not None else None)
+        today, held = fitness.today_of(kit), out.get(kit.pk)
+        trips = [each.trip for each in coming.get(kit.pk, ())]
+        found[kit.pk] = [
+            _question(kit, today + timedelta(days=n), held, trips) for n in range(days)
+        ]
     return found
+
+
+def _question(kit: Kit, day: date, held: Checkout | None, coming: Iterable[Trip]) -> Question:
+    zone = kit.home_room.time_zone
+    trips = {t.pk: t for t in coming if clock.local_date(t.returns_at, zone) >= day}
+    through, trip = question(
+        day,
+        _out(held, kit) if held else None,
+        [Coming(t.first_day, t.last_day, t.pk) for t in trips.values()],
+    )
+    if held is not None and held.trip is not None:
+        trips[held.trip.pk] = held.trip
+    return Question(through, trips[trip] if trip is not None else None)
+
+
+def changes(kits: Iterable[Kit], days: int) -> dict[int, list[Change]]:
+    """How each of these kits (with their home rooms) stands today and on the days after it, `days`
+    in all, if nothing is done: by id, the verdicts in order of the day that each begins. A
+    verdict holds for what is judged on later days until the next: the day that it judged, or that
+    day itself where it is later. The number of queries does not grow with the kits."""
+    kits = list(kits)
+    asked = _questions_by_day(kits, days)
+    trips = {each.trip.pk for rows in asked.values() for each in rows if each.trip is not None}
+    together = fitness.kits_of_trips(trips)
+    states = fitness.states({kit.pk for kit in kits}.union(*together.values()))
+    return {kit.pk: list(_changes(kit, asked[kit.pk], together, states)) for kit in kits}
+
+
+def _changes(
+    kit: Kit,
+    asked: Iterable[Question],
+    together: Mapping[int, set[int]],
+    states: Mapping[int, KitState],
+) -> Iterable[Change]:
+    state, today = states[kit.pk], fitness.today_of(kit)
+    ends = sorted(last_days(state))
+    before: tuple[int, int, Trip | None] | None = None
+    shown: Change | None = None
+    for n, each in enumerate(asked):
+        day = today + timedelta(days=n)
+        now = (bisect_left(ends, day), bisect_left(ends, each.through), each.trip)
+        # Judged again only for another trip, or where a day that matters has passed.
+        if now != before:
+            judged = Judged(each, _judge(state, day, each, together, states))
+            if shown is None or not shown.holds(judged):
+                shown = Change(day, judged)
+                yield shown
+        before = now
+
+
+def _judge(
+    state: KitState,
+    today: date,
+    asked: Question,
+    together: Mapping[int, set[int]],
+    states: Mapping[int, KitState],
+) -> Verdict:
+    trip = asked.trip
+    others = sorted(together[trip.pk] - {state.id}) if trip is not None else ()
+    return judge(
+        state,
+        asked.through,
+        today,
+        trip=fitness.needs_of(trip) if trip is not None else None,
+        others=[states[pk] for pk in others],
+    )
 
 
 def verdicts(kits: Iterable[Kit], questions: Mapping[int, Question]) -> dict[int, Judged]:
@@ -78,18 +161,8 @@ def verdicts(kits: Iterable[Kit], questions: Mapping[int, Question]) -> dict[int
     found = {}
     for kit in kits:
         asked = questions[kit.pk]
-        trip = asked.trip
-        others = sorted(together[trip.pk] - {kit.pk}) if trip is not None else ()
-        found[kit.pk] = Judged(
-            asked,
-            judge(
-                states[kit.pk],
-                asked.through,
-                fitness.today_of(kit),
-                trip=fitness.needs_of(trip) if trip is not None else None,
-                others=[states[pk] for pk in others],
-            ),
-        )
+        today = fitness.today_of(kit)
+        found[kit.pk] = Judged(asked, _judge(states[kit.pk], today, asked, together, states))
     return found
 
 
@@ -100,48 +173,3 @@ def _out(held: Checkout, kit: Kit) -> Out:
         held.trip.last_day if held.trip else None,
         clock.local_date(held.due_at, zone) if held.due_at else None,
     )
-
-
-def _coming(kits: Iterable[Kit]) -> dict[int, list[Trip]]:
-    """The trips that each kit is reserved for, begins soon or has begun, and that have not ended
-    for it."""
-    kits = list(kits)
-    zones = {kit.pk: kit.home_room.time_zone for kit in kits}
-    now = clock.now()
-    rows = (
-        Reservation.objects.filter(
-            kit__in=kits,
-            released__isnull=True,
-            trip__cancelled_at__isnull=True,
-            trip__returns_at__gt=now,
-            trip__departs_at__lte=now + timedelta(days=DAYS_AHEAD + 2),
-        )
-        .select_related("trip")
-        .order_by("trip__departs_at", "trip")
-    )
-    back = _back(rows, zones)
-    found: dict[int, list[Trip]] = defaultdict(list)
-    for row in rows:
-        if (row.kit_id, row.trip_id) not in back:
-            found[row.kit_id].append(row.trip)
-    return found
-
-
-def _back(rows: Iterable[Reservation], zones: Mapping[int, str]) -> set[tuple[int, int]]:
-    """The kits, with their trips, that came back from them on the last day."""
-    last_days = {(row.kit_id, row.trip_id): row.trip.last_day for row in rows}
-    returned: Iterable[tuple[int, int | None, datetime | None]] = Checkout.objects.filter(
-        kit__in={kit for kit, _ in last_days},
-        trip__in={trip for _, trip in last_days},
-        section__isnull=True,
-        in_at__isnull=False,
-        undone__isnull=True,
-    ).values_list("kit", "trip", "in_at")
-    return {
-        (kit, trip)
-        for kit, trip, in_at in returned
-        if trip is not None
-        and in_at is not None
-        and (kit, trip) in last_days
-        and clock.local_date(in_at, zones[kit]) >= last_days[kit, trip]
-    }

@@ -274,7 +274,7 @@ def _not_back(week: Week) -> Iterator[Row]:
                 "kit": name,
                 "name": who.name if who else _("somebody not named"),
                 "phone": who.phone if who and who.phone else _("(no phone on record)"),
-                "when": _when(held.due_at, week),
+                "when": _when(held.due_at, week) if held.due_at else "",
             },
             kit_page(held.kit.name),
         )

@@ -320,6 +320,10 @@ IRREGULAR: dict[str, Promise] = {
         "The book had it in the gear room: it is written down as taken out to whom it was passed."
     ),
     Broken.EMERGENCY: _lazy("It went for an emergency, whatever its state."),
+    Broken.RESERVED_FOR_ANOTHER: _lazy("It was reserved for another guide’s trip then."),
+    Broken.OUT_OF_ORDER: _lazy(
+        "It changed hands again since then: this is history, and who has it now stays as it is."
+    ),
     Broken.SEAL_NOT_THE_ONE: _lazy("The seal is not the one on record, so it counts as opened."),
     Broken.NO_SEAL_ON_RECORD: _lazy("No seal is on record, so it is to be sorted."),
     Broken.USED_MORE: _lazy(
@@ -336,6 +340,9 @@ IRREGULAR: dict[str, Promise] = {
     ),
     Broken.MORE_ARRIVED: _lazy("More arrived than was sent: count the shelf it came from."),
     Broken.CHECKED_SINCE: _lazy("It was checked later than that already: the later check stands."),
+    Broken.COUNTED_SINCE: _lazy(
+        "It was counted since then: what was used is not taken from what the count found."
+    ),
     Broken.BOOK_SAYS_OTHERWISE: _lazy("Nothing of the batch was found where the book has some."),
     Broken.FOUND_MORE: _lazy("More of the batch was found than the book had there."),
     Broken.RECALLED: _lazy("Something in it is recalled by its maker."),

@@ -12,6 +12,7 @@ from gearroom.core.api.serializers import ProblemDocument
 from gearroom.core.problems import document
 from kits.api import answers
 from kits.rules import codes
+from kits.rules.facts import Word
 from labels.rules.scans import Intent, Means
 from labels.services import outcomes, passerby
 
@@ -54,7 +55,10 @@ class KitAnswer(serializers.Serializer[Any]):
     home_room = serializers.CharField()
     fit = serializers.BooleanField(help_text="Fit to go through “through”.")
     may_go = serializers.BooleanField(help_text="Fit, or short and may go with a reason.")
-    through = serializers.DateField()
+    verdict = serializers.ChoiceField([word.value for word in Word])
+    verdict_text = serializers.CharField(help_text="The verdict as pages show it.")
+    first_expiry = serializers.DateField(allow_null=True)
+    through = serializers.DateField(help_text="The day that was judged.")
     fit_until = serializers.DateField(allow_null=True)
     may_go_until = serializers.DateField(allow_null=True)
     reasons = answers.ReasonAnswer(many=True)
@@ -66,7 +70,7 @@ class KitAnswer(serializers.Serializer[Any]):
     has_it_phone = serializers.CharField(allow_blank=True)
     out_since = serializers.DateTimeField(allow_null=True)
     due_at = serializers.DateTimeField(allow_null=True)
-    trip = serializers.IntegerField(allow_null=True, help_text="The next trip it is promised to.")
+    trip = serializers.IntegerField(allow_null=True, help_text="The trip that was judged.")
     trip_name = serializers.CharField(allow_blank=True)
     trip_departs_at = serializers.DateTimeField(allow_null=True)
     trip_last_day = serializers.DateField(allow_null=True)

@@ -301,7 +301,7 @@ class Tag(ReadView):
     query = TagQuery
 
     def read(self, query: dict[str, Any]) -> Any:
-        """The tag of a sealed kit: FIT UNTIL, seal, by whom, the code."""
+        """The tag of a sealed kit: its first expiry, seal, by whom, the code."""
         kit = find.kit(_known(self.actor), self.kwargs["kit"])
         on = paper.sheet(query["sheet"]).sheet
         return _file(paper.kit_tag(kit, on, preview=query["preview"]), _PDF, "tag.pdf")

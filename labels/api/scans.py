@@ -25,6 +25,7 @@ from gearroom.core.services.once import NEVER_KEPT
 from kits.api import bodies
 from kits.models import AsFound
 from kits.services import find
+from kits.services.going_out import UNSAID
 from labels.api.outcomes import ScanAnswer, shown
 from labels.rules.scans import Intent, Look, typed_texts
 from labels.rules.typed import Kind, resolve
@@ -63,15 +64,27 @@ class Said(bodies.HereBody):
         required=False, help_text="The key of this act, where no Idempotency-Key is sent."
     )
     trip = serializers.CharField(
-        required=False, max_length=130, help_text="By id or as source:reference."
+        required=False,
+        allow_null=True,
+        max_length=130,
+        help_text="By id or as source:reference; null: for none. Left out, it is what the kit is"
+        " promised to by tomorrow, if whoever takes it is that trip's guide.",
     )
     holder = ScannedField(
         required=False,
         max_length=_LABEL_TEXT,
         help_text="Who takes it, by id or by the tag: its code, or the text as scanned.",
     )
-    due_at = serializers.DateTimeField(required=False)
+    due_at = serializers.DateTimeField(
+        required=False, allow_null=True, help_text="Null: nobody sets a time."
+    )
     short_reason = serializers.CharField(required=False, max_length=300, default="")
+    take_reason = serializers.CharField(
+        required=False,
+        max_length=300,
+        default="",
+        help_text="Why it is taken although it is promised to another's trip.",
+    )
     swap = serializers.BooleanField(
         default=False, help_text="Take this kit although another is promised, and swap the two."
     )
@@ -265,10 +278,11 @@ class Scans(UseCaseView):
     def _ask(self, act: Act, data: dict[str, Any]) -> Ask:
         return Ask(
             intent=Intent(data["intent"]),
-            trip=find.trip(act.actor, data["trip"]) if "trip" in data else None,
+            trip=bodies.trip_said(act, data),
             holder=find.person(_code_in(data["holder"])) if "holder" in data else None,
-            due_at=data.get("due_at"),
+            due_at=data.get("due_at", UNSAID),
             short_reason=data["short_reason"],
+            take_reason=data["take_reason"],
             swap=data["swap"],
             emergency=data["emergency"],
             already_gone=data["already_gone"],

@@ -66,11 +66,12 @@ class BlankLabel:
 
 @dataclass(frozen=True)
 class KitTag:
-    """What hangs on a kit once it is resealed. `fit_until` is None where nothing in it expires."""
+    """What hangs on a kit once it is resealed: what is true as it is sealed, and stays so while
+    the seal is on. `first_expiry` is the earliest date inside, None where nothing is dated."""
 
     code: str
     name: str
-    fit_until: date | None
+    first_expiry: date | None
     seal: str
     sealed_by: str
 
@@ -143,9 +144,9 @@ FIELDS: dict[type, tuple[Field, ...]] = {
     BlankLabel: (_ORGANISATION, _CODE),
     KitTag: (
         Field("name", SMALL, largest_mm=16.0, most_lines=3, bold=True, share=0.3),
-        Field("fit", SMALL, largest_mm=4.5, bold=True, share=0.13, keep=6),
+        Field("first", SMALL, largest_mm=4.5, bold=True, share=0.13, keep=6),
         Field(
-            "fit_until",
+            "first_expiry",
             SMALL,
             largest_mm=15.0,
             bold=True,
@@ -192,11 +193,11 @@ def words(label: Label, organisation: str, code_text: str, speak: Speak = str) -
         case PersonTag():
             texts |= {"name": label.name, "note": label.note}
         case KitTag():
-            until = label.fit_until
+            first = label.first_expiry
             texts |= {
                 "name": label.name,
-                "fit": speak(say("FIT UNTIL") if until else say("FIT TO GO")),
-                "fit_until": speak(short_date(until) if until else say("NO END DATE")),
+                "first": speak(say("FIRST EXPIRY")),
+                "first_expiry": speak(short_date(first) if first else say("NOTHING DATED")),
                 "seal": speak(_sealed(label.seal, label.sealed_by)),
             }
         case BlankLabel():

@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from django.db.models import Exists, OuterRef, Q
 from django.utils import formats
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
-from gearroom.core import clock
 from gearroom.core.act import Act
 from gearroom.core.models import Person
-from gearroom.core.problems import Invalid, NotFound, Problem, Refused, Unacceptable
-from kits.models import AsFound, Checkout, Kit, Place, Reservation, Seal
-from kits.services import custody, find, fitness, holders, reservations, use, wording
+from gearroom.core.problems import Invalid, NotFound, Problem, Unacceptable
+from kits.models import AsFound, Kit, Place, Seal
+from kits.rules.facts import Word
+from kits.services import custody, find, going_out, holders, use, wording
 from labels.rules.scans import Intent, Means
 from labels.services import passerby, showing
 from labels.services.meaning import Meaning
@@ -31,16 +30,16 @@ from labels.services.outcomes import (
     part,
     text_of,
 )
-
-_SOON = timedelta(days=1)
-"""How long before a departure somebody with another kit in the hand is thought to mean it."""
+from labels.services.whose import Goes, settle
 
 
 def show(act: Act, meaning: Meaning) -> Outcome:
     """A kit, with what can be done with it now."""
     kit = _kit_of(meaning)
     seen = showing.kit_seen(act.actor, kit)
-    if seen.out_since is not None:
+    if seen.out_since is not None and seen.due_at is None:
+        says = _("%(kit)s is out with %(has_it)s.") % {"kit": kit.name, "has_it": seen.has_it}
+    elif seen.out_since is not None:
         says = _("%(kit)s is out with %(has_it)s, due %(time)s.") % {
             "kit": kit.name,
             "has_it": seen.has_it,
@@ -51,16 +50,19 @@ def show(act: Act, meaning: Meaning) -> Outcome:
             "kit": kit.name,
             "guide_name": seen.guide_name,
             "trip_name": seen.trip_name,
-            "fitness": _fitness(seen),
+            "fitness": f"{seen.verdict_text}.",
         }
     elif seen.trip is not None:
         says = _("%(kit)s is for %(trip_name)s. %(fitness)s") % {
             "kit": kit.name,
             "trip_name": seen.trip_name,
-            "fitness": _fitness(seen),
+            "fitness": f"{seen.verdict_text}.",
         }
     else:
-        says = _("%(kit)s is here. %(fitness)s") % {"kit": kit.name, "fitness": _fitness(seen)}
+        says = _("%(kit)s is here. %(fitness)s") % {
+            "kit": kit.name,
+            "fitness": f"{seen.verdict_text}.",
+        }
     return Outcome(
         meaning.seen,
         Means.KIT,
@@ -70,19 +72,6 @@ def show(act: Act, meaning: Meaning) -> Outcome:
         thing=seen,
         next=_what_now(meaning, kit, seen),
     )
-
-
-def _fitness(seen: KitSeen) -> str:
-    through = wording.day(seen.through)
-    if seen.fit:
-        return _("Fit to go through %(through)s.") % {"through": through}
-    worst = seen.reasons[0]["text"]
-    if seen.may_go:
-        return _("May go short through %(through)s: %(worst)s") % {
-            "through": through,
-            "worst": worst,
-        }
-    return _("Not fit through %(through)s: %(worst)s") % {"through": through, "worst": worst}
 
 
 def _what_now(meaning: Meaning, kit: Kit, seen: KitSeen) -> list[Next]:
@@ -98,18 +87,22 @@ def _what_now(meaning: Meaning, kit: Kit, seen: KitSeen) -> list[Next]:
     if seen.to_sort or not seen.may_go:
         found.append(Next("restock", _("See what it lacks"), kit.name))
     if seen.may_go:
-        needs = [] if seen.guide else ["holder"]
-        needs += [] if seen.fit else ["short_reason"]
-        whom = seen.guide_name
+        guide = going_out.plan(kit).person
+        needs = [] if guide else ["holder"]
+        needs += ["short_reason"] if seen.verdict == Word.SHORT else []
+        whom = guide.name if guide else ""
         says = _("Take it out to %(whom)s") % {"whom": whom} if whom else _("Take it out")
         found.append(again(Intent.CHECK_OUT, says, text, needs))
     return found
 
 
 # -------------------------------------------------------------------------------------- taking out
-def take_out(act: Act, meaning: Meaning, ask: Ask, tags: Sequence[Person]) -> Outcome:
+def take_out(
+    act: Act, meaning: Meaning, ask: Ask, tags: Sequence[Person], *, alone: bool
+) -> Outcome:
     """Take a kit, or a section with a seal of its own, out to whoever is named: `ask.holder`, or
-    the one whose tag was read along with it, or the guide of the trip it is reserved for.
+    the one whose tag was read along with it, or the guide of the trip it is reserved for. `alone`:
+    no other kit was read with it.
 
     Raises what `custody.check_out` raises; NotFound for another room's kit; Unacceptable
     (`which-person`) where several tags were read; Refused (`another-kit-is-reserved`) where
@@ -125,58 +118,59 @@ def take_out(act: Act, meaning: Meaning, ask: Ask, tags: Sequence[Person]) -> Ou
         ask.fact or act.actor.belongs_to(kit.home_room_id) or act.actor.belongs_to(kit.room_id)
     ):
         raise NotFound("kit", kit.name)
-    holder = _holder(ask, tags)
-    trip = ask.trip
+    goes = Goes(ask.trip, _holder(ask, tags))
     if section is None and not ask.fact:
-        meant = _meant_instead(kit, ask, holder)
-        if meant is not None and not ask.swap:
-            raise _another_is_reserved(kit, meant)
-        if meant is not None:
-            reservations.swap(part(act, kit.name, "swap"), meant.kit, kit, meant.trip)
-            trip = meant.trip
-            holder = holder or meant.person
+        goes = settle(act, kit, ask, goes.holder, alone=alone)
     taken = custody.check_out(
         part(act, kit.name, section.section_key if section else ""),
         kit,
-        person=holder,
-        trip=trip,
+        person=goes.holder,
+        trip=goes.trip,
         due_at=ask.due_at,
         section=section,
         short_reason=ask.short_reason,
+        take_reason=ask.take_reason,
         emergency=ask.emergency,
         already_gone=ask.already_gone,
     )
-    out = taken.checkout
-    what = _what(kit, section)
-    who = out.person.name if out.person else _("somebody not named")
-    due = _time(kit, out.due_at)
-    if out.trip is not None:
-        says = _("%(what)s is out with %(who)s for %(trip)s, due %(due)s.") % {
-            "what": what,
-            "who": who,
-            "trip": out.trip.name,
-            "due": due,
-        }
-    else:
-        says = _("%(what)s is out with %(who)s, due %(due)s.") % {
-            "what": what,
-            "who": who,
-            "due": due,
-        }
+    says = [_gone(_what(kit, section), taken), goes.swapped]
     if ask.emergency:
-        says += " " + _("Recorded as an emergency; the keeper is told.")
+        says.append(_("Recorded as an emergency; the keeper is told."))
     elif not taken.verdict.fit:
-        says += " " + wording.reason(taken.verdict.reasons[0])["text"]
+        says.append(wording.reason(taken.verdict.reasons[0])["text"])
     return Outcome(
         meaning.seen,
         meaning.means,
         "taken-out",
-        says,
+        " ".join(filter(None, says)),
         label=meaning.label,
         thing=_thing(act, meaning, kit),
         entry=taken.entry,
         next=[Next("undo", _("That was a mistake"), str(taken.entry.pk))],
     )
+
+
+def _gone(what: str, taken: custody.Taken) -> str:
+    """That a kit is out, with whom, for what and until when."""
+    out = taken.checkout
+    if out is None:
+        return _("%(what)s: written into its history. Who has it now stays as it is.") % {
+            "what": what
+        }
+    facts = {
+        "what": what,
+        "who": out.person.name if out.person else _("somebody not named"),
+        "due": _time(taken.kit, out.due_at),
+        "trip": out.trip.name if out.trip else "",
+    }
+    match out.trip is not None, out.due_at is not None:
+        case True, True:
+            return _("%(what)s is out with %(who)s for %(trip)s, due %(due)s.") % facts
+        case True, False:
+            return _("%(what)s is out with %(who)s for %(trip)s.") % facts
+        case False, True:
+            return _("%(what)s is out with %(who)s, due %(due)s.") % facts
+    return _("%(what)s is out with %(who)s.") % facts
 
 
 def _holder(ask: Ask, tags: Sequence[Person]) -> Person | None:
@@ -190,59 +184,6 @@ def _holder(ask: Ask, tags: Sequence[Person]) -> Person | None:
             % {"names": names},
         )
     return tags[0] if tags else None
-
-
-def _meant_instead(kit: Kit, ask: Ask, holder: Person | None) -> Reservation | None:
-    """The promise of another kit that this one would go out in the place of, or None.
-
-    That is so where a trip is named which has other kits and not this one; and where somebody is
-    named who is promised another kit that departs soon, and not this one.
-    """
-    today = fitness.today_of(kit)
-    open_ones = (
-        Reservation.objects.select_related("kit", "trip", "person")
-        .filter(released__isnull=True, trip__cancelled_at__isnull=True, trip__last_day__gte=today)
-        .order_by("trip__departs_at", "pk")
-    )
-    if ask.trip is not None:
-        open_ones = open_ones.filter(trip=ask.trip)
-    elif holder is not None:
-        open_ones = open_ones.filter(
-            Q(person=holder) | Q(person__isnull=True, trip__leader=holder),
-            trip__departs_at__lte=clock.now() + _SOON,
-        )
-    else:
-        return None
-    own = open_ones.filter(kit=kit).first()
-    if own is not None and (holder is None or own.person_id in (None, holder.pk)):
-        return None
-    gone = Checkout.objects.filter(reservation=OuterRef("pk"), undone__isnull=True)
-    waiting = list(open_ones.exclude(kit=kit).filter(~Exists(gone)))
-    theirs = [row for row in waiting if holder is not None and row.person_id == holder.pk]
-    return next(iter(theirs or ([] if own else waiting)), None)
-
-
-def _another_is_reserved(kit: Kit, meant: Reservation) -> Refused:
-    other, mine, trip = meant.kit.name, kit.name, meant.trip.name
-    if meant.person is not None:
-        whom = meant.person.name
-        said = _(
-            "%(other)s is promised to %(whom)s for %(trip)s, not %(mine)s. Take %(other)s, or "
-            "swap: send it again with “swap”."
-        ) % {"other": other, "whom": whom, "trip": trip, "mine": mine}
-    else:
-        said = _(
-            "%(other)s is promised for %(trip)s, not %(mine)s. Take %(other)s, or swap: send it "
-            "again with “swap”."
-        ) % {"other": other, "trip": trip, "mine": mine}
-    return Refused(
-        "another-kit-is-reserved",
-        said,
-        kit=kit.name,
-        reserved=meant.kit.name,
-        reservation=meant.pk,
-        trip=meant.trip_id,
-    )
 
 
 # ------------------------------------------------------------------------------------ handing back

@@ -13,6 +13,7 @@ from gearroom.core.models import Person
 from gearroom.core.problems import Problem
 from kits.models import AsFound, Entry, Item, Kit, Label, Lot, Place, Trip
 from kits.rules import codes
+from kits.services.going_out import UNSAID, Unsaid
 from labels.rules.scans import Intent, Look, Means, Seen
 from labels.services.meaning import Meaning
 from labels.services.passerby import Facts
@@ -35,10 +36,11 @@ class Ask:
 
     intent: Intent = Intent.IDENTIFY
     # taking out
-    trip: Trip | None = None
+    trip: Trip | Unsaid | None = UNSAID
     holder: Person | None = None
-    due_at: datetime | None = None
+    due_at: datetime | Unsaid | None = UNSAID
     short_reason: str = ""
+    take_reason: str = ""
     swap: bool = False
     emergency: bool = False
     already_gone: bool = False
@@ -82,6 +84,9 @@ class KitSeen:
     home_room: str
     fit: bool
     may_go: bool
+    verdict: str
+    verdict_text: str
+    first_expiry: date | None
     through: date
     fit_until: date | None
     may_go_until: date | None

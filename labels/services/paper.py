@@ -9,7 +9,6 @@ import dataclasses
 import io
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from datetime import date
 from typing import Any
 
 from django.conf import settings
@@ -23,7 +22,7 @@ from gearroom.core.models import Room
 from gearroom.core.problems import Invalid, NotFound, Problem, Refused, TooLarge, Unacceptable
 from kits.models import Kit, Label, LabelKind, ListLine, Seal
 from kits.rules import codes
-from kits.services import fitness, labelling
+from kits.services import labelling
 from kits.services.wording import said
 from labels import printing
 from labels.models import SheetLayout
@@ -255,9 +254,9 @@ def test_page(on: KeptSheet, offset: Offset | None = None) -> bytes:
 
 # ---------------------------------------------------------------------------------- kits and rooms
 def kit_tag(kit: Kit, on: Sheet, *, preview: bool = False) -> bytes:
-    """The tag that hangs on a sealed kit, as PDF: fit until when, seal, by whom.
+    """The tag that hangs on a sealed kit, as PDF: the first expiry, the seal, by whom.
 
-    Raises Refused (`not-sealed`, `not-fit`, `no-label`).
+    Raises Refused (`not-sealed`, `no-label`).
     """
     seal = (
         Seal.objects.select_related("put_on__person")
@@ -269,15 +268,10 @@ def kit_tag(kit: Kit, on: Sheet, *, preview: bool = False) -> bytes:
             "not-sealed",
             _("%(kit)s has no seal on record. Reseal it, then print its tag.") % {"kit": kit.name},
         )
-    if kit.fit_until is None or kit.fit_until < fitness.today_of(kit):
-        raise Refused(
-            "not-fit",
-            _("%(kit)s is not fit to go, so it gets no tag. Restock it first.") % {"kit": kit.name},
-        )
     tag = contents.KitTag(
         code=_code_of(kit),
         name=kit.name,
-        fit_until=None if kit.fit_until == date.max else kit.fit_until,
+        first_expiry=kit.first_expiry,
         seal=seal.number,
         sealed_by=seal.put_on.person.name if seal.put_on.person else "",
     )

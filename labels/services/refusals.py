@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from datetime import datetime
+
 from django.utils.translation import gettext as _
 
 from gearroom.core.act import Act
 from gearroom.core.problems import NotFound, Problem, Refused, Unacceptable
-from kits.models import AsFound
+from kits.models import AsFound, Trip
 from kits.rules import codes
 from kits.services import find, labelling
 from labels.rules.scans import NOT_OURS, Intent, Look, Means, Seen
@@ -70,7 +73,7 @@ def refused(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> Outcome:
         label=meaning.label,
         problem=problem,
         thing=_thing_refused(act, meaning),
-        next=_ways_on(meaning, ask, problem),
+        next=_ways_on(act, meaning, ask, problem),
     )
 
 
@@ -80,11 +83,12 @@ def _thing_refused(act: Act, meaning: Meaning) -> passerby.Facts | None:
     return None
 
 
-def _ways_on(meaning: Meaning, ask: Ask, problem: Problem) -> list[Next]:
+def _ways_on(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> list[Next]:
     """How to go on after a problem, by its code."""
     text = text_of(meaning)
     said = {"holder": str(ask.holder.pk)} if ask.holder else {}
-    said |= {"trip": str(ask.trip.pk)} if ask.trip else {}
+    said |= {"trip": str(ask.trip.pk)} if isinstance(ask.trip, Trip) else {}
+    said |= {"due_at": ask.due_at.isoformat()} if isinstance(ask.due_at, datetime) else {}
 
     def out(says: str, *needs: str, **more: object) -> Next:
         return again(Intent.CHECK_OUT, says, text, needs, **said, **more)
@@ -119,6 +123,8 @@ def _ways_on(meaning: Meaning, ask: Ask, problem: Problem) -> list[Next]:
             ]
         case "another-kit-is-reserved":
             return [out(_("Swap the two"), swap=True)]
+        case "reserved-for-another":
+            return _from_another(act, problem, out)
         case "due-in-the-past":
             return [out(_("Say until when"), "due_at")]
         case "label-not-bound":
@@ -150,6 +156,19 @@ def _ways_on(meaning: Meaning, ask: Ask, problem: Problem) -> list[Next]:
         case "not-found" if meaning.means == Means.ELSEWHERE:
             return [again(Intent.CHECK_IN, _("Hand it in"), text)]
     return []
+
+
+def _from_another(act: Act, problem: Problem, out: Callable[..., Next]) -> list[Next]:
+    """The ways on where the kit in the hand is promised to another guide's trip."""
+    facts = problem.facts
+    found = []
+    if facts["swap"]:
+        whom = facts["guide_name"] or facts["trip_name"]
+        says = _("Swap: %(whom)s gets %(kit)s") % {"whom": whom, "kit": facts["swap"]}
+        found.append(out(says, swap=True))
+    if not facts["uncovered_within_48h"] or act.actor.could("check_out_short"):
+        found.append(out(_("Take it all the same, with a reason"), "take_reason"))
+    return found
 
 
 def nothing(seen: Look) -> Outcome:

@@ -59,7 +59,7 @@ def scan(act: Act, seen: Look, ask: Ask) -> ScanAnswer:
     found = meanings(act.actor, seen.seen, today=today, any_room=ask.fact)
     if ask.intent in (Intent.CHECK_OUT, Intent.CHECK_IN):
         _of_one_kit_only(found, ask)
-        if not ask.swap:  # which locks two by itself
+        if not _alone(found):  # one may be swapped, which locks two by itself
             _lock(found)
     tags = [m.label.person for m in found if m.means == Means.PERSON and m.label]
     outcomes = [_outcome(act, meaning, ask, found, [t for t in tags if t]) for meaning in found]
@@ -75,6 +75,7 @@ def _of_one_kit_only(found: Sequence[Meaning], ask: Ask) -> None:
         "used": ask.used,
         "wrong": ask.wrong,
         "short_reason": ask.short_reason,
+        "take_reason": ask.take_reason,
         "swap": ask.swap,
     }
     if kits > 1:
@@ -85,6 +86,10 @@ def _of_one_kit_only(found: Sequence[Meaning], ask: Ask) -> None:
                     % {"kits": kits},
                     field=field,
                 )
+
+
+def _alone(found: Sequence[Meaning]) -> bool:
+    return sum(m.means in (Means.KIT, Means.SECTION) for m in found) == 1
 
 
 def _lock(found: Sequence[Meaning]) -> None:
@@ -118,7 +123,7 @@ def _done(
         raise NotFound("label", text_of(meaning))
     match meaning.means:
         case Means.KIT | Means.SECTION if intent == Intent.CHECK_OUT:
-            return kit_scans.take_out(act, meaning, ask, tags)
+            return kit_scans.take_out(act, meaning, ask, tags, alone=_alone(found))
         case Means.KIT | Means.SECTION if intent == Intent.CHECK_IN:
             return kit_scans.hand_in(act, meaning, ask)
         case Means.KIT if intent == Intent.IDENTIFY:

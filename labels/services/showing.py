@@ -9,7 +9,7 @@ from gearroom.core.act import Act, Actor
 from gearroom.core.models import Person
 from kits.models import Checkout, Holding, Kit, Lot, Place, Seal
 from kits.rules.expiry import why_not
-from kits.services import custody, find, fitness, holders, wording
+from kits.services import find, fitness, holders, promises, verdict_wording, verdicts, wording
 from labels.services.outcomes import KitSeen, LotSeen, PersonSeen, SectionSeen, ShelfSeen
 
 _MOST_PLACES = 20
@@ -21,30 +21,34 @@ def today_for(act: Act) -> str:
     return room.time_zone if room else "UTC"
 
 
-def kit_seen(actor: Actor, kit: Kit, plan: custody.Plan | None = None) -> KitSeen:
-    """A kit: fit through when, who has it (the phone for who may see people), and the trip it is
-    out for or promised to."""
+def kit_seen(actor: Actor, kit: Kit) -> KitSeen:
+    """A kit: its one verdict, who has it (the phone for who may see people), and the trip that it
+    is out for or promised to."""
     held = holders.open_checkout(kit)
-    if held is not None:
-        plan = custody.plan(kit, person=held.person, trip=held.trip, due_at=held.due_at)
-    plan = plan or custody.plan(kit)
+    judged = verdicts.judged_one(kit)
+    trip, verdict = judged.question.trip, judged.verdict
+    its = promises.of_kits([kit.pk]).get(kit.pk, [])
+    promise = next((each for each in its if trip is not None and each.trip.pk == trip.pk), None)
+    guide = held.person if held else promise.guide if promise else None
     days = fitness.days_now(kit)
     seal = Seal.objects.filter(kit=kit, section__isnull=True, broken__isnull=True).first()
     person = held.person if held else None
     phones = any(actor.may("see_people", room) for room in (kit.home_room_id, kit.room_id))
-    trip = plan.trip
     return KitSeen(
         id=kit.pk,
         name=kit.name,
         packing_list=str(kit.list_version),
         room=kit.room.name,
         home_room=kit.home_room.name,
-        fit=plan.verdict.fit,
-        may_go=plan.verdict.may_go,
-        through=plan.verdict.through,
+        fit=verdict.fit,
+        may_go=verdict.may_go,
+        verdict=str(verdict.word),
+        verdict_text=verdict_wording.verdict(verdict),
+        first_expiry=kit.first_expiry,
+        through=verdict.through,
         fit_until=days.fit_until,
         may_go_until=days.may_go_until,
-        reasons=wording.reasons(plan.verdict.reasons),
+        reasons=wording.reasons(verdict.reasons),
         seal=seal.number if seal else "",
         to_sort=kit.to_sort_since is not None,
         responsible=kit.responsible.name if kit.responsible else "",
@@ -57,8 +61,8 @@ def kit_seen(actor: Actor, kit: Kit, plan: custody.Plan | None = None) -> KitSee
         trip_name=trip.name if trip else "",
         trip_departs_at=trip.departs_at if trip else None,
         trip_last_day=trip.last_day if trip else None,
-        guide=plan.person.pk if plan.person else None,
-        guide_name=plan.person.name if plan.person else "",
+        guide=guide.pk if guide else None,
+        guide_name=guide.name if guide else "",
     )
 
 

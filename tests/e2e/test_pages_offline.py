@@ -18,7 +18,7 @@ from playwright.sync_api import BrowserContext, Error, Page, expect, sync_playwr
 from gearroom.core import clock
 from kits.models import Checkout, Entry, Notice
 from kits.rules import codes
-from kits.services import custody
+from kits.services import custody, reservations
 from tests.e2e.pages import PASSWORD, QUIET, chromium, crossing, give_password, sign_in
 from tests.e2e.postroom import until
 from tests.kits import factories as make
@@ -36,6 +36,11 @@ RIGHT_CODES = """(codes) => import('/static/site/offline-book.js').then(
   ({ isCode }) => codes.filter(isCode))"""
 KEPT = """() => Promise.all([caches.match('/offline/'), gearQueue.kept('book'),
   caches.match('/static/reading/zxing_reader.wasm')]).then((found) => found.every(Boolean))"""
+STANDS = """([name, days]) => Promise.all([
+  import('/static/site/offline-book.js'), gearQueue.kept('book')]).then(([{ standing }, book]) => {
+    const kit = book.kits.find((each) => each.name === name);
+    return days.map((day) => standing(kit, day, book.judged_until));
+  })"""
 _LAYOUT_SHIFT = """() => new Promise((tell) => {
   let sum = 0;
   new PerformanceObserver((list) => {
@@ -210,6 +215,50 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
     assert make.units(world.dressings, make.section(world.day_01)) == 6 - 1 + 2
     assert Notice.objects.filter(kind="irregular", kit=day_03).exists()
     assert Checkout.objects.get(in_at=None).kit == day_03
+
+
+def test_without_a_network_a_kit_stands_as_the_gear_room_said_for_the_day(
+    need, open_database, make_server
+):
+    program = need("chromium")
+    world = scanned.labelled().world
+    gorge = make.trip("Gorge", world.store, first=9, last=12)
+    reservations.reserve(make.act(world.keeper), world.day_01, gorge)
+    keeper = give_password(world.keeper)
+    server = make_server().start()
+
+    with chromium(program) as browser:
+        page = browser.new_page(viewport={"width": 360, "height": 740})
+        sign_in(page, server.url, keeper, "/offline/")
+        rows = page.locator("#kits > li")
+        expect(rows.filter(has_text="DAY-01")).to_contain_text("Ready", timeout=SEEN_MS)
+        expect(rows.filter(has_text="DAY-02")).to_contain_text("Do not take: no Wound dressing")
+        mark = rows.filter(has_text="DAY-01").locator("[data-verdict]")
+        assert mark.get_attribute("data-kit") == "DAY-01"
+        assert mark.get_attribute("data-through") == make.days(0).isoformat()
+        assert mark.get_attribute("data-trip") == ""
+
+        days = [make.days(n).isoformat() for n in range(36)]
+        said = page.evaluate(STANDS, ["DAY-01", days])
+        assert said[35] is None
+        for day, each in zip(days[:35], said[:35], strict=True):
+            on_it = make.days(2).isoformat() <= day <= gorge.last_day.isoformat()
+            assert each["trip"] == (gorge.pk if on_it else None), day
+            assert each["through"] == (gorge.last_day.isoformat() if on_it else day), day
+
+        # What was done on this phone since is counted where that takes no list.
+        card = page.locator("article[data-kit=DAY-01]")
+        rows.filter(has_text="DAY-01").get_by_role("button").click()
+        card.get_by_text("Something was used").click()
+        tile = card.locator(".tile").filter(has_text="Wound dressing")
+        tile.get_by_role("button", name="one more").click()
+        page.context.set_offline(True)
+        card.get_by_role("button", name="Used").click()
+        expect(card).to_contain_text("what was used here is not counted yet")
+        card.get_by_text("Handed back", exact=True).click()
+        card.get_by_role("button", name="Sort later").click()
+        expect(card.locator("[data-verdict]")).to_have_text("Do not take: needs sorting")
+        expect(card.locator("[data-verdict]")).to_have_attribute("data-verdict", "do-not-take")
 
 
 def test_pages_are_light_and_stand_still(need, open_database, make_server):

@@ -9,9 +9,9 @@ from kits.services import (
     borrowing,
     counting,
     custody,
-    find,
     holders,
     keeping,
+    promises,
     reservations,
     reversal,
     stock,
@@ -79,7 +79,7 @@ def test_a_pouch_that_went_ahead_leaves_the_kit_reserved_for_its_trip(school):
         act(school.keeper), school.day_01, person=school.guide, section=pouch, already_gone=True
     )
 
-    assert find.next_promise(school.day_01, make.days(0)) == walk
+    assert promises.next_trip(school.day_01) == walk
 
 
 def test_a_kit_taken_out_by_mistake_is_promised_again_though_another_went_on_the_trip(school):
@@ -91,7 +91,7 @@ def test_a_kit_taken_out_by_mistake_is_promised_again_though_another_went_on_the
 
     reversal.reverse(act(school.keeper), mistaken.entry.pk)
 
-    assert find.next_promise(school.day_01, make.days(0)) == walk
+    assert promises.next_trip(school.day_01) == walk
 
 
 def test_a_short_seal_number_read_in_full_is_the_one_on_record(school):

@@ -49,13 +49,6 @@ def test_it_goes_out_for_the_trip_it_is_reserved_for_to_its_guide(school):
     assert taken.checkout.reservation == Reservation.objects.get()
 
 
-def test_without_a_trip_it_is_due_at_the_end_of_the_day(school):
-    taken = out(school)
-
-    assert taken.checkout.trip is None
-    assert clock.local_date(taken.checkout.due_at, "UTC") == days(0)
-
-
 def test_nobody_else_gets_a_kit_that_somebody_has(school):
     out(school)
 
@@ -114,6 +107,7 @@ def test_a_rescue_always_goes_and_the_keeper_is_told_at_once(school):
     )
 
     assert taken.checkout.emergency
+    assert taken.checkout.due_at is None
     assert "emergency" in taken.entry.irregular
     assert Notice.objects.filter(kind="emergency", person=school.keeper).exists()
 

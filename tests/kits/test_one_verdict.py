@@ -141,3 +141,47 @@ def test_the_api_says_the_word_the_question_and_the_first_expiry(w: make.World):
     assert answer["verdict_text"] == "Ready"
     assert (answer["through"], answer["trip"]) == (make.TODAY.isoformat(), None)
     assert answer["first_expiry"] == make.fresh(w.day_01).first_expiry.isoformat()
+
+
+def test_what_is_said_of_later_days_is_what_is_judged_when_they_come(w: make.World):
+    soon = make.item("Eye wash")
+    version = make.kit_list(
+        "Walk", {"main": [(soon, 2, 1, Criticality.ROUTINE)]}, signed_by=w.adviser
+    )
+    lot = [make.some(soon, w.shelf, 1, f"E{n}", make.days(n)) for n in (4, 12, 500)]
+    kits = [make.kit(f"WALK-{n}", version, w.store) for n in range(3)]
+    for kit, inside in zip(kits, (lot[:2], lot[1:], lot[2:]), strict=True):
+        rows = [turnaround.PutIn(each, w.shelf, make.section(kit), 1) for each in inside]
+        if kit is kits[1]:
+            rows = rows[1:]
+            make.some(soon, w.shelf, 1, "E500", make.days(500))
+        turnaround.restock(make.act(), kit, extra=rows, as_listed=False, levels=())
+    for kit, first, last in ((kits[0], 9, 10), (kits[0], 20, 21), (w.day_01, 1, 2)):
+        trip = make.trip(f"Trip {first}", w.store, first=first, last=last)
+        reservations.reserve(make.act(w.keeper), kit, trip)
+    custody.check_out(make.act(w.keeper), w.day_02, person=w.guide, emergency=True)
+    every = list(Kit.objects.select_related("home_room"))
+    changes = verdicts.changes(every, 35)
+
+    for n in range(35):
+        day = make.days(n)
+        with time_machine.travel(timezone.now() + timedelta(days=n), tick=True):
+            now = verdicts.judged(every)
+        for kit in every:
+            said = [row for row in changes[kit.pk] if row.first_day <= day][-1].judged
+            assert said.verdict.reasons == now[kit.pk].verdict.reasons, (kit, n)
+            assert said.question.trip == now[kit.pk].question.trip, (kit, n)
+            assert max(said.question.through, day) == now[kit.pk].question.through, (kit, n)
+    assert len(changes[kits[0].pk]) >= 5
+    assert len(changes[w.day_01.pk]) == 2
+
+
+def test_changes_by_day_are_as_many_queries_for_many_kits_as_for_few(
+    w: make.World, django_assert_max_num_queries: Any
+):
+    for number in range(10, 16):
+        kit = make.kit(f"DAY-{number}", w.version, w.store)
+        trip = make.trip(f"Trip {number}", w.store, first=1, last=1)
+        reservations.reserve(make.act(w.keeper), kit, trip)
+    with django_assert_max_num_queries(17):
+        verdicts.changes(Kit.objects.select_related("home_room"), 35)

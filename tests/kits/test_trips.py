@@ -196,13 +196,50 @@ def test_a_cancelled_trip_gives_its_kits_free_and_its_keepers_know(w: make.World
     reservations.reserve(make.act(w.keeper), w.day_01, trip)
     gone = call("PUT", PATH, body(cancelled=True)).json()
     assert (gone["told"], bool(gone["trip"]["cancelled_at"])) == ("updated", True)
-    assert Notice.objects.filter(person=w.keeper, kind="trip-changed").count() == 1
+    assert (gone["released"], gone["trip"]["kits"]) == (["DAY-01"], [])
+    assert Entry.objects.filter(kind=EntryKind.UNRESERVE, kit=w.day_01, trip=trip).count() == 1
+    (notice,) = Notice.objects.filter(person=w.keeper, kind="trip-changed")
+    assert notice.facts["released"] == ["DAY-01"]
     assert call.get("kits/DAY-01/").json()["reserved"] is None
     other = make.trip("Cave day", w.store, 3, 3)
     reservations.reserve(make.act(w.keeper), w.day_01, other)
     back = call("PUT", PATH, body()).json()
     assert back["trip"]["cancelled_at"] is None
-    assert [c["other_trip"]["name"] for c in back["clashes"]] == ["Cave day"]
+    assert back["clashes"] == []
+    assert not list(audit.findings())
+
+
+def test_all_kits_of_a_trip_are_extended_in_one_act(w: make.World) -> None:
+    trip = make.trip("Moor", w.store, 0, 0, leader=w.guide)
+    for kit in (w.day_01, w.day_02):
+        custody.check_out(make.act(w.keeper), kit, person=w.guide, trip=trip, already_gone=True)
+    reservations.reserve(make.act(w.keeper), w.day_01, make.trip("Gorge", w.store, 1, 1))
+    then = (timezone.now() + timedelta(days=1)).replace(microsecond=0)
+    call = make.caller(w.guide)
+
+    path = f"trips/by-hand/{trip.reference}/extend/"
+    done = call.post(path, {"returns_at": then.isoformat()}).json()
+
+    assert {datetime.fromisoformat(each["due_at"]) for each in done["checkouts"]} == {then}
+    assert [each["kit"] for each in done["checkouts"]] == ["DAY-01", "DAY-02"]
+    assert done["trip"]["last_day"] == str(make.days(1))
+    assert done["clashes"] == []  # the kit was taken without being reserved
+    entry = Entry.objects.get(kind=EntryKind.TRIP)
+    assert entry.detail["what"] == "extended"
+    is_problem(call.post(path, {"returns_at": at(-1)}), 422, "due-in-the-past")
+    is_problem(
+        make.caller(w.adviser).post(path, {"returns_at": then.isoformat()}), 403, "role-missing"
+    )
+
+
+def test_one_kit_is_due_at_another_time_or_none(w: make.World) -> None:
+    call, then = make.caller(w.guide), (timezone.now() + timedelta(days=2)).isoformat()
+    is_problem(call.post("kits/DAY-01/due/", {"due_at": then}), 409, "not-out")
+    custody.check_out(make.act(w.keeper), w.day_01, person=w.guide)
+    done = call.post("kits/DAY-01/due/", {"due_at": then})
+    assert done.json()["due_at"] == then
+    assert call.post("kits/DAY-01/due/", {"due_at": None}).json()["due_at"] is None
+    assert not list(audit.findings())
 
 
 def test_trips_are_listed_by_departure_and_by_what_is_asked(
@@ -218,7 +255,7 @@ def test_trips_are_listed_by_departure_and_by_what_is_asked(
     def names(query: str) -> list[str]:
         return [row["name"] for row in call.get(f"trips/?{query}").json()["results"]]
 
-    with django_assert_max_num_queries(6):
+    with django_assert_max_num_queries(18):  # with how each stands
         assert names("") == [f"Trip {n}" for n in range(7, -1, -1)]
     assert names(f"on_or_after={make.days(8)}") == ["Trip 1", "Trip 0"]
     assert names(f"on_or_before={make.days(2)}") == ["Trip 7", "Trip 6"]
@@ -247,7 +284,7 @@ def test_it_proposes_the_fewest_fit_kits_and_says_why_not_the_others(w: make.Wor
     found = make.caller(w.guide).post(path).json()
     assert (found["proposed"], found["suits"], found["lacking"]) == (["DAY-01"], True, [])
     why = {row["kit"]: [r["code"] for r in row["reasons"]] for row in found["passed_over"]}
-    assert why["DAY-03"] == ["not-needed"]
+    assert why["DAY-03"] == ["another-does-as-well"]
     assert "short" in why["DAY-02"]
     assert all(r["text"] for row in found["passed_over"] for r in row["reasons"])
 

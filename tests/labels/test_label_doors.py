@@ -10,7 +10,7 @@ from django.core.cache import cache
 from PIL import Image
 
 from kits.models import Label
-from kits.services import labelling, turnaround
+from kits.services import labelling, turnaround, use
 from tests.kits import factories as make
 from tests.labels import scanned as at
 
@@ -279,10 +279,20 @@ def test_a_kit_gets_its_tag_once_it_is_sealed(labels, keeper):
     assert answer.status_code == 200, answer.content[:300]
     texts, words = read(answer.content)
     assert texts == [payload(labels.kit)]
-    until = make.fresh(world.day_01).fit_until
-    assert f"{until.day} {until:%b %Y}".upper() in words
+    first = make.fresh(world.day_01).first_expiry
+    assert f"FIRST EXPIRY {first.day} {first:%b %Y}".upper() in " ".join(words.split())
     assert "4417" in words
     assert "Kim" in words
+
+
+def test_a_tag_says_only_what_is_true_at_sealing_so_a_kit_that_is_low_gets_one(labels, keeper):
+    world = labels.world
+    use.log_use(make.act(), world.day_01, [use.UseLine(world.tablets, 6)])
+    turnaround.look_inside(make.act(), world.day_01)
+    turnaround.reseal(make.act(world.keeper), world.day_01, "4417")
+    _texts, words = read(keeper.get("kits/DAY-01/tag/").content)
+    for word in ("FIT", "UNTIL", "READY", "LOW"):
+        assert word not in words.upper(), word
 
 
 def test_a_lid_card_says_what_is_in_which_pouch_and_no_date(labels, keeper):

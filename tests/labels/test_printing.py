@@ -98,7 +98,7 @@ def test_text_can_be_selected_and_says_what_is_printed():
         "Ножницы для одежды",
         "Ράφι Β3",
         "Umberfell Outdoor School",
-        "FIT UNTIL 31 MAY 2027",
+        "FIRST EXPIRY 31 MAY 2027",
         "Seal 417, by Jo",
     ):
         assert text in page

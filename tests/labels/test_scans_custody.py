@@ -2,9 +2,10 @@
 
 import pytest
 
+from gearroom.core import clock
 from gearroom.core.problems import Invalid, NotAllowed
 from kits.models import AsFound, Checkout, Entry, Movement, Seal
-from kits.services import custody, find, reservations, turnaround
+from kits.services import custody, find, promises, reservations, turnaround
 from labels.rules.scans import Intent
 from labels.services.outcomes import UsedSaid
 from tests.kits import factories as make
@@ -133,7 +134,7 @@ def test_another_kit_in_the_hand_is_offered_as_a_swap(labels):
     checkout = Checkout.objects.get()
     assert done.outcome == "taken-out"
     assert (checkout.kit, checkout.trip, checkout.person) == (spare, trip, world.guide)
-    assert not reservations.open_reservations().filter(kit=world.day_01).exists()
+    assert not promises.open_reservations().filter(kit=world.day_01).exists()
 
 
 def test_a_kit_that_is_not_the_trips_is_offered_as_a_swap(labels):
@@ -223,3 +224,93 @@ def test_what_belongs_to_one_kit_is_not_said_of_two(labels):
     other = at.label(labels.world.day_02).code
     with pytest.raises(Invalid, match="belongs to one"):
         at.scanned(labels.world.guide, labels.kit.code, other, intent=IN, seal_seen="417")
+
+
+# ------------------------------------------------------------------------- another guide's promise
+def later(labels, kit, guide, first=1):
+    """A trip to come that a kit is promised to."""
+    trip = make.trip(f"For {guide.name}", labels.world.store, first, first, leader=guide)
+    reservations.reserve(make.act(), kit, trip)
+    return trip
+
+
+def test_a_kit_of_another_trip_is_replaced_by_a_free_one_by_itself_and_it_is_said(labels):
+    world = labels.world
+    spare = at.filled("DAY-11", world)
+    trip = later(labels, world.day_01, world.instructor)
+
+    outcome = at.one(world.guide, labels.kit.code, OUT, holder=world.guide)
+
+    assert outcome.outcome == "taken-out"
+    assert "Swapped: Ines now has DAY-11." in outcome.says
+    assert Checkout.objects.get().trip is None
+    (promise,) = promises.open_reservations()
+    assert (promise.kit, promise.trip, promise.person) == (spare, trip, None)
+
+
+def test_the_kits_of_two_guides_change_places_by_themselves(labels):
+    world = labels.world
+    other = at.filled("DAY-11", world)
+    mine = at.promised(labels, kit=other, person=world.guide)
+    theirs = later(labels, world.day_01, world.instructor, first=0)
+
+    outcome = at.one(world.guide, labels.kit.code, OUT, holder=world.guide)
+
+    assert "Swapped: Ines now has DAY-11." in outcome.says
+    assert (Checkout.objects.get().kit, Checkout.objects.get().trip) == (world.day_01, mine)
+    assert [r.kit for r in promises.open_reservations().filter(trip=theirs)] == [other]
+
+
+def test_with_nothing_in_its_place_it_says_whose_it_is_and_asks_for_a_reason(labels):
+    world = labels.world
+    trip = later(labels, world.day_01, world.instructor, first=4)
+    due = trip.departs_at + make.timedelta(hours=1)
+    said = {"holder": world.guide, "due_at": due}
+
+    outcome = at.one(world.guide, labels.kit.code, OUT, **said)
+    assert (outcome.outcome, outcome.problem.facts["swap"]) == ("reserved-for-another", None)
+    assert [step.needs for step in outcome.next] == [("take_reason",)]
+    assert not Checkout.objects.exists()
+
+    done = at.one(world.guide, labels.kit.code, OUT, take_reason="a search", **said)
+    assert done.outcome == "taken-out"
+
+
+def test_within_48_hours_a_guide_takes_no_kit_from_another_and_a_keeper_may(labels):
+    world = labels.world
+    trip = later(labels, world.day_01, world.instructor, first=1)
+    said = {"holder": world.guide, "due_at": trip.returns_at, "take_reason": "a search"}
+
+    outcome = at.one(world.guide, labels.kit.code, OUT, **said)
+    assert outcome.outcome == "reserved-for-another"
+    assert outcome.next == []
+    assert at.one(world.keeper, labels.kit.code, OUT, **said).outcome == "taken-out"
+
+
+def test_a_kit_reserved_for_this_guide_needs_no_tap(labels):
+    world = labels.world
+    trip = at.promised(labels, person=world.guide)
+    later(labels, world.day_01, world.instructor, first=2)
+    at.one(world.guide, labels.kit.code, OUT, holder=world.guide)
+    assert Checkout.objects.get().trip == trip
+
+
+def test_a_scan_says_for_no_trip_and_when_it_really_was(labels):
+    world = labels.world
+    at.promised(labels, person=world.guide)
+    when = clock.now()
+    call = make.caller(world.keeper)
+    said = {"text": labels.kit.code, "holder": str(world.guide.pk), "already_gone": True}
+    out = call.post(
+        "scans/", {**said, "intent": "check-out", "trip": None, "occurred_at": when.isoformat()}
+    )
+    assert out.status_code == 201
+    checkout = Checkout.objects.get()
+    assert (checkout.trip, checkout.out_at) == (None, when)
+    earlier = (when - make.timedelta(hours=1)).isoformat()
+    back = call.post(
+        "scans/", {"text": labels.kit.code, "intent": "check-in", "occurred_at": earlier}
+    )
+    assert back.json()["outcomes"][0]["entry"]["irregular"] == ["out-of-order"]
+    checkout.refresh_from_db()
+    assert checkout.in_at is None

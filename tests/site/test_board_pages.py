@@ -48,11 +48,11 @@ def test_a_trip_that_leaves_without_a_kit_is_on_the_board_until_it_is_promised_o
 
     told = client.get("/board/lines/", {"seen": before})  # though nothing is in the book yet
     assert "Crag walk" in text_of(told) and "Next month" not in text_of(told)
-    assert "No kit is promised to it." in text_of(told)
+    assert "No kit is reserved for it." in text_of(told)
     assert f'href="/trips/{trip.pk}/"' in told.content.decode()
     reservations.reserve(make.act(), school.world.day_01, trip)
 
-    assert "No kit is promised to it." not in text_of(client.get("/"))
+    assert "No kit is reserved for it." not in text_of(client.get("/"))
 
 
 def test_a_kit_that_goes_out_is_named_once(school):
@@ -61,7 +61,7 @@ def test_a_kit_that_goes_out_is_named_once(school):
 
     page = text_of(browser(school.world.keeper).get("/"))
 
-    assert page.count("DAY-02 Don’t take") == 1
+    assert page.count("DAY-02 Do not take: no Wound dressing") == 1
     assert "Nothing else: what goes out comes first." in page
 
 
@@ -168,7 +168,7 @@ def test_restocking_as_listed_then_sealing_makes_it_fit(school):
 
     page = text_of(client.get("/kits/DAY-01/"))
     assert "0500" in page
-    assert "Fit to go" in page
+    assert "DAY-01 Ready judged for" in page
 
 
 def test_what_was_left_out_is_not_put_in(school):
@@ -185,10 +185,10 @@ def test_a_kit_that_is_kept_back_is_taken_by_nobody_until_released(school):
     client = browser(school.world.keeper)
 
     post(client, "/kits/DAY-01/withhold/", kind="drying", note="")
-    assert "Don’t take" in text_of(client.get("/kits/DAY-01/"))
+    assert "Do not take: on hold" in text_of(client.get("/kits/DAY-01/"))
     post(client, "/kits/DAY-01/release/", kind="drying")
 
-    assert "Fit to go" in text_of(client.get("/kits/DAY-01/"))
+    assert "DAY-01 Ready judged for" in text_of(client.get("/kits/DAY-01/"))
 
 
 def test_telephones_are_for_those_who_may_see_people(school):
@@ -224,7 +224,7 @@ def test_a_check_that_is_due_is_settled_on_the_kits_page(school):
     assert "Check it" in page
 
     post(client, "/kits/DAY-01/check/", lot=lot.pk, passed="yes", answer="in the green")
-    assert "Fit to go" in text_of(client.get("/kits/DAY-01/"))
+    assert "DAY-01 Ready judged for" in text_of(client.get("/kits/DAY-01/"))
     post(client, "/kits/DAY-01/check/", lot=lot.pk, passed="no")
     assert "Pressure gauge G-1 failed its check" in text_of(client.get("/kits/DAY-01/"))
     assert post(client, "/kits/DAY-02/check/", lot=lot.pk, passed="yes").status_code == 400

@@ -9,12 +9,13 @@ import uuid
 from datetime import timedelta
 
 import pytest
+import time_machine
 from django.test import Client
 from django.utils import timezone
 
 from gearroom.site.web import offline
 from kits.models import Checkout
-from kits.services import custody, turnaround
+from kits.services import custody, reservations, turnaround, verdict_wording, verdicts
 from tests.kits import factories as make
 from tests.labels import scanned
 from tests.site.browsing import PAGES_ON_SQLITE
@@ -182,6 +183,31 @@ def test_a_phone_keeps_the_kits_of_its_persons_rooms_with_what_is_inside(school)
     assert school.blank.code not in book["labels"]
 
 
+def test_a_phone_keeps_how_each_kit_stands_on_the_days_to_come(school):
+    world = school.world
+    gorge = make.trip("Gorge", world.store, first=9, last=12)
+    reservations.reserve(make.act(world.keeper), world.day_01, gorge)
+
+    book = browser(world.guide).get("/offline/kits/").json()
+
+    assert book["judged_until"] == make.days(34).isoformat()
+    (kit,) = [each for each in book["kits"] if each["name"] == "DAY-01"]
+    assert kit["first_expiry"] == make.fresh(world.day_01).first_expiry.isoformat()
+    for n in range(35):
+        day = make.days(n)
+        (said,) = [each for each in kit["verdicts"] if each["from"] <= day.isoformat()][-1:]
+        with time_machine.travel(timezone.now() + timedelta(days=n), tick=True):
+            judged = verdicts.judged_one(world.day_01)
+        trip = judged.question.trip
+        assert said["verdict"] == judged.verdict.word, day
+        assert said["text"] == verdict_wording.verdict(judged.verdict), day
+        assert max(said["through"], day.isoformat()) == judged.question.through.isoformat(), day
+        assert (said["trip"], said["trip_name"]) == (
+            (trip.pk, trip.name) if trip else (None, "")
+        ), day
+    assert [each["trip_name"] for each in kit["verdicts"]] == ["", "Gorge", ""]
+
+
 def test_a_phone_keeps_nothing_of_rooms_that_are_not_its_persons(school):
     type(school.world.guide).objects.filter(pk=school.world.guide.pk).update(phone="01632 960111")
     custody.check_out(make.act(), school.world.day_01, person=school.world.guide)
@@ -215,7 +241,7 @@ def test_the_database_is_asked_as_much_for_many_kits_as_for_few(
         scanned.label(made)
     client = browser(school.world.keeper)
 
-    with django_assert_max_num_queries(24):
+    with django_assert_max_num_queries(40):
         book = client.get("/offline/kits/").json()
 
     assert len(book["kits"]) >= 7

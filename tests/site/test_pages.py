@@ -165,7 +165,7 @@ def test_a_passer_by_sees_what_it_is_whose_and_how_to_return_it(school):
         assert page.status_code == 200
         assert "First aid kit DAY-01" in text_of(page)
         assert "Bring it to the Main store." in text_of(page)
-        for secret in ("Wound dressing", "Gil", "Fit to go", "D1"):
+        for secret in ("Wound dressing", "Gil", "Ready", "D1"):
             assert secret not in text_of(page)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import uuid
+from datetime import timedelta
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -146,11 +147,12 @@ def test_nothing_read_says_what_to_do(school):
     assert "take a photo of it, or type its code" in text_of(answer)
 
 
-def press(client, page, button):
-    """What comes of pressing a button, with the hidden fields of its form."""
+def press(client, page, button, **typed):
+    """What comes of pressing a button, with the hidden fields of its form and what is typed."""
     body = page.content.decode()
     form = body[: body.index(button)].rsplit("<form", 1)[1]
-    return client.post("/scan/", dict(re.findall(r'name="(\w+)" value="([^"]*)"', form)))
+    hidden = dict(re.findall(r'name="(\w+)" value="([^"]*)"', form))
+    return client.post("/scan/", {**hidden, **typed})
 
 
 # ---------------------------------------------------------------------------------- modes that stay
@@ -224,28 +226,50 @@ def test_a_mode_is_offered_to_those_alone_who_may_use_it(school):
 
 
 # ------------------------------------------------------------------------------------ the wrong kit
-def test_the_wrong_kit_in_hand_changes_places_without_a_word(school):
+def test_the_wrong_kit_for_ones_own_trip_is_said_before_it_goes_and_swapped_by_one_tap(school):
     scanned.filled("DAY-03", school.world)
     trip = make.trip("Crag walk", school.world.store, leader=school.world.guide)
     reservations.reserve(make.act(), school.world.day_01, trip)
     client = browser(school.world.keeper)
 
-    on_and_on(client, "many", scanned.shown(school.tag), "DAY-03")
+    (_, answer) = on_and_on(client, "many", scanned.shown(school.tag), "DAY-03")
 
+    assert "DAY-01 is promised for Crag walk, not DAY-03" in text_of(answer)
+    assert not Checkout.objects.exists()
+    press(client, answer, "Swap the two")
     assert Checkout.objects.get(in_at=None).trip == trip
     assert Reservation.objects.get(trip=trip, released=None).kit.name == "DAY-03"
 
 
-def test_choosing_who_takes_another_kit_than_theirs_swaps_the_two(school):
-    scanned.filled("DAY-03", school.world)
-    trip = make.trip("Crag walk", school.world.store, leader=school.world.guide)
+def test_another_guide_s_kit_changes_places_with_one_s_own_by_itself(school):
+    filled = scanned.filled("DAY-03", school.world)
+    for kit, guide in ((school.world.day_01, "guide"), (filled, "instructor")):
+        trip = make.trip(f"Crag {kit}", school.world.store, leader=getattr(school.world, guide))
+        reservations.reserve(make.act(), kit, trip)
+
+    (_, answer) = on_and_on(browser(school.world.keeper), "many", school.tag.code, "DAY-03")
+
+    assert "Swapped: Ines now has DAY-01" in text_of(answer)
+    held = Checkout.objects.get(in_at=None)
+    assert (held.kit.name, held.person, held.trip.name) == (
+        "DAY-03",
+        school.world.guide,
+        "Crag DAY-01",
+    )
+
+
+def test_another_guide_s_kit_with_nothing_to_swap_is_taken_with_a_reason(school):
+    trip = make.trip("Crag walk", school.world.store, 3, 3, leader=school.world.instructor)
     reservations.reserve(make.act(), school.world.day_01, trip)
-    fields = {"text": "DAY-03", "intent": "check-out", "holder": school.world.guide.pk}
+    fields = {"text": "DAY-01", "intent": "check-out", "holder": school.world.guide.pk}
+    due = (trip.departs_at + timedelta(hours=2)).strftime("%Y-%m-%dT%H:%M")
+    client = browser(school.world.guide)
 
-    post(browser(school.world.keeper), "/scan/", **fields)
+    answer = post(client, "/scan/", **fields, due_at=due)
+    assert "DAY-01 is reserved for Ines, Crag walk" in text_of(answer)
 
-    assert Checkout.objects.get(in_at=None).kit.name == "DAY-03"
-    assert Reservation.objects.get(trip=trip, released=None).kit.name == "DAY-03"
+    press(client, answer, "Take it all the same, with a reason", take_reason="a search")
+    assert Checkout.objects.get().trip is None
 
 
 def test_a_wrong_kit_that_does_not_suit_the_trip_is_told_why(school):
@@ -253,8 +277,10 @@ def test_a_wrong_kit_that_does_not_suit_the_trip_is_told_why(school):
     trip = make.trip("Long crossing", school.world.store, 0, 6, leader=school.world.guide)
     Kit.objects.filter(name="DAY-01").update(list_version=_for_a_week(school))
     reservations.reserve(make.act(), make.fresh(school.world.day_01), trip)
+    client = browser(school.world.keeper)
 
-    (_, answer) = on_and_on(browser(school.world.keeper), "many", school.tag.code, "DAY-03")
+    (_, answer) = on_and_on(client, "many", school.tag.code, "DAY-03")
+    answer = press(client, answer, "Swap the two")
 
     assert "DAY-03 does not do for Long crossing" in text_of(answer)
     assert not Checkout.objects.exists()

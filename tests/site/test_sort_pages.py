@@ -117,4 +117,5 @@ def test_the_next_seal_is_offered_off_the_strip_and_the_tag_to_print(school):
     assert Seal.objects.get(broken=None, kit=school.world.day_01).number == "0418"
     after = client.get(answer["Location"]).content.decode()
     assert 'href="/kits/DAY-01/tag/"' in after
-    assert "Fit until" in after
+    assert "first expiry" in after
+    assert "Fit until" not in after

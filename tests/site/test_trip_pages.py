@@ -50,7 +50,7 @@ def test_trips_to_come_are_listed_soonest_first_with_how_their_kits_stand(world)
         "Fell day",
         "Gorge day",
     ]
-    assert "Fit" in item_of(page, "Crag walk")
+    assert "Covered" in item_of(page, "Crag walk")
     assert "Gil" in item_of(page, "Crag walk")
     assert "DAY-02 (not fit)" in item_of(page, "Fell day")
     assert "No kit yet" in item_of(page, "Gorge day")

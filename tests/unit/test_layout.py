@@ -196,11 +196,12 @@ def test_fields_drop_by_size_as_the_table_says(key, fields):
     assert shown(laid_out(label, SHEETS[key])) == fields
 
 
-def test_a_kit_tag_says_until_when_it_is_fit_and_who_sealed_it():
+def test_a_kit_tag_says_its_first_expiry_its_seal_and_who_sealed_it():
     tag = KitTag(CODE, "WORK-01", date(2027, 5, 31), "417", "Jo")
     layout = laid_out(tag, SHEETS["tie-on-55x90"])
     assert text_of(layout, "name") == "WORK-01"
-    assert f"{text_of(layout, 'fit')} {text_of(layout, 'fit_until')}" == "FIT UNTIL 31 MAY 2027"
+    assert text_of(layout, "first") == "FIRST EXPIRY"
+    assert text_of(layout, "first_expiry") == "31 MAY 2027"
     assert text_of(layout, "seal") == "Seal 417, by Jo"
     assert layout.symbol_box.top_mm > layout.hole.depth_mm
 
@@ -287,5 +288,5 @@ def test_every_kind_of_label_ends_with_its_code():
 @pytest.mark.parametrize("name", ["WORK-01", "EXPED-02 long walk", "walk " * 30])
 def test_a_tie_on_tags_date_is_readable_across_the_store(key, name):
     layout = laid_out(KitTag(CODE, name, date(2028, 3, 30), "417", "Jo"), SHEETS[key])
-    (line,) = (line for line in layout.lines if line.field == "fit_until")
+    (line,) = (line for line in layout.lines if line.field == "first_expiry")
     assert line.em_mm * TYPEFACE.bold.cap_height >= 6.0 - 1e-9

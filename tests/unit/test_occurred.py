@@ -20,26 +20,28 @@ zones = st.sampled_from([UTC, LONDON, ZoneInfo("Australia/Lord_Howe"), timezone(
 
 
 def test_a_right_clock_is_believed() -> None:
-    assert settle(NOON - HOUR, NOON, NOON, NOON - 3 * HOUR) == Settled(NOON - HOUR, 0, False)
+    assert settle(NOON - HOUR, NOON, NOON, NOON - 3 * HOUR) == Settled(
+        NOON - HOUR, 0, False, NOON - HOUR
+    )
 
 
 @pytest.mark.parametrize("ahead", [-400 * 24 * HOUR, -HOUR, 7 * HOUR, 9000 * 24 * HOUR])
 def test_a_wrong_clock_is_put_right_and_told(ahead: timedelta) -> None:
     settled = settle(NOON - HOUR + ahead, NOON + ahead, NOON, None)
-    assert settled == Settled(NOON - HOUR, int(ahead.total_seconds()), False)
+    assert settled == Settled(NOON - HOUR, int(ahead.total_seconds()), False, NOON - HOUR)
 
 
 def test_nothing_happens_after_it_was_told() -> None:
-    assert settle(NOON + HOUR, NOON, NOON, None) == Settled(NOON, 0, True)
+    assert settle(NOON + HOUR, NOON, NOON, None) == Settled(NOON, 0, True, NOON)
 
 
 def test_nothing_happens_before_the_kit_s_last_entry() -> None:
     last = NOON - HOUR
-    assert settle(NOON - 2 * HOUR, NOON, NOON, last) == Settled(last, 0, True)
+    assert settle(NOON - 2 * HOUR, NOON, NOON, last) == Settled(last, 0, True, last - HOUR)
 
 
 def test_the_time_of_telling_holds_where_the_last_entry_is_later() -> None:
-    assert settle(NOON - HOUR, NOON, NOON, NOON + HOUR) == Settled(NOON, 0, True)
+    assert settle(NOON - HOUR, NOON, NOON, NOON + HOUR) == Settled(NOON, 0, True, NOON - HOUR)
 
 
 def test_without_a_claim_it_happened_when_it_was_told() -> None:
@@ -48,7 +50,7 @@ def test_without_a_claim_it_happened_when_it_was_told() -> None:
 
 
 def test_a_clock_that_is_not_told_is_trusted() -> None:
-    assert settle(NOON - HOUR, None, NOON, None) == Settled(NOON - HOUR, 0, False)
+    assert settle(NOON - HOUR, None, NOON, None) == Settled(NOON - HOUR, 0, False, NOON - HOUR)
 
 
 def test_an_hour_that_comes_twice_is_told_apart() -> None:

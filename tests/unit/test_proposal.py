@@ -63,8 +63,33 @@ def test_one_kit_that_serves_all_is_enough() -> None:
     needs = trip(people=8)
     found = propose(needs, of(needs, kit(1), kit(2)))
     assert found.chosen == (1,)
-    assert [r.code for r in found.passed_over[2]] == ["not-needed"]
+    assert [r.code for r in found.passed_over[2]] == ["another-does-as-well"]
+    assert found.passed_over[2][0].facts["instead"] == "DAY-01"
     assert found.lacking == ()
+
+
+@pytest.mark.parametrize(
+    ("other", "code"),
+    [
+        (kit(2, people=5), "serves-fewer-people"),
+        (kit(2, people=20), "serves-more-people"),
+        (kit(2, people=10, hazards=frozenset({"cave"})), "made-for-other-hazards"),
+        (kit(2, people=10, days=0), "made-for-fewer-days"),
+    ],
+)
+def test_it_says_for_real_why_a_kit_that_might_go_is_not_chosen(other: KitState, code: str) -> None:
+    needs = trip(people=8)
+    found = propose(needs, of(needs, kit(1), other))
+    assert found.chosen == (1,)
+    assert [r.code for r in found.passed_over[2]] == [code]
+
+
+def test_a_kit_beside_those_that_are_promised_already_says_that_fewer_do() -> None:
+    needs = trip(people=8)
+    found = propose(needs, of(needs, kit(2)), [kit(1)])
+    assert found.chosen == ()
+    (why,) = found.passed_over[2]
+    assert (why.code, why.facts["kits"]) == ("fewer-kits-do", ("DAY-01",))
 
 
 def test_the_fewest_kits_are_found_where_a_greedy_choice_takes_more() -> None:

@@ -168,6 +168,30 @@ class People(ListView, _PersonDoor):
         return 201, self.shown(people.add(act, **self.fields(data)))
 
 
+class HolderBody(ActBody):
+    """Somebody who takes a kit and is not on record."""
+
+    name = serializers.CharField(max_length=120)
+    phone = serializers.CharField(max_length=40)
+    room = serializers.SlugField(
+        max_length=40, required=False, help_text="The gear room that they stand in."
+    )
+
+
+class Holders(_PersonDoor):
+    """People who take kits."""
+
+    use_case = "add_holder"
+    body = HolderBody
+    answers = {201: PersonShown}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Add somebody by name and telephone, as who takes kits out may do."""
+        ref = data.pop("room", None)
+        room = rooms.get(self.actor, ref) if ref is not None else None
+        return 201, self.shown(people.add_holder(act, room=room, **data))
+
+
 class OnePerson(ReadView, _PersonDoor):
     """One person."""
 

@@ -17,6 +17,7 @@ urlpatterns = [
     path("rooms/", rooms.Rooms.as_view()),
     path("rooms/<slug:room>/", rooms.OneRoom.as_view()),
     path("people/", people.People.as_view()),
+    path("people/holders/", people.Holders.as_view()),
     path("people/<int:id>/", people.OnePerson.as_view()),
     path("people/<int:id>/left/", people.Left.as_view()),
     path("people/<int:id>/back/", people.CameBack.as_view()),

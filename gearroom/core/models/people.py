@@ -84,7 +84,9 @@ class Room(models.Model):
 
 class Person(models.Model):
     """Anyone who can have a kit. Of the PIN for shared devices only a slow hash is kept. Without a
-    `language` pages speak the browser's, and mails the organisation's."""
+    `language` pages speak the browser's, and mails the organisation's. `merged_into`: somebody was
+    on record twice, and this is the record that is kept no more; what was written under it stays,
+    and it bears the other's name."""
 
     name = models.CharField(max_length=120)
     phone = models.CharField(max_length=40, blank=True)
@@ -97,6 +99,9 @@ class Person(models.Model):
         Room, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     left_on = models.DateField(null=True, blank=True)
+    merged_into = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="merged"
+    )
     pin = models.CharField(max_length=128, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
 

@@ -85,7 +85,7 @@ def actor_at(user: User, session: Mapping[str, Any]) -> Actor:
     own = replace(actor_of(user), sure=Sure.NOBODY)
     if PERSON not in session or _locked(session):
         return own
-    person = Person.objects.filter(pk=session[PERSON], left_on=None).first()
+    person = Person.objects.filter(pk=session[PERSON], left_on=None, merged_into=None).first()
     if person is None:
         return own
     room_id = next(iter(own.room_ids), None)
@@ -106,9 +106,7 @@ def _locked(session: Mapping[str, Any]) -> bool:
 def may_be(actor: Actor) -> QuerySet[Person]:
     """Who can be chosen at a device: the people of its room who are here, but no program."""
     room = Room.objects.get(pk=next(iter(actor.room_ids)))
-    programs = Membership.objects.filter(role=Role.INTEGRATION).values("person")
-    here = people.seen_by(actor).filter(left_on=None).exclude(pk__in=programs)
-    return people.of_room(here, room).order_by("name", "id")
+    return people.of_room(people.may_take(actor), room)
 
 
 # ----------------------------------------------------------------------------------------- the PIN

@@ -24,7 +24,9 @@ def seen_by(actor: Actor) -> QuerySet[Person]:
     """Whom somebody may see: who shares a room with them, and themselves; for keepers also people
     who belong to no room yet. Roles in rooms that are not theirs are left out, and shared
     devices."""
-    people = Person.objects.select_related("home_room", "user").filter(user__device=None)
+    people = Person.objects.select_related("home_room", "user").filter(
+        user__device=None, merged_into=None
+    )
     roles = Membership.objects.select_related("room").order_by("room__name", "role")
     if actor.everywhere:
         return people.prefetch_related(Prefetch("memberships", roles))
@@ -44,10 +46,27 @@ def seen_by(actor: Actor) -> QuerySet[Person]:
     )
 
 
+def may_take(actor: Actor) -> QuerySet[Person]:
+    """Whom somebody may choose as who takes a kit: those they may see who are here, no program."""
+    here = seen_by(actor).filter(left_on=None).exclude(pk__in=programs().values("pk"))
+    return here.order_by("name", "pk")
+
+
 def of_room(people: QuerySet[Person], room: Room) -> QuerySet[Person]:
     """Those of them who have a role in a room or are at home there."""
     members = Membership.objects.filter(room=room).values("person")
     return people.filter(Q(home_room=room) | Q(pk__in=members))
+
+
+def programs() -> QuerySet[Person]:
+    """Those that are no people: shared devices, and other programs that act by token."""
+    integrations = Membership.objects.filter(role=Role.INTEGRATION.value).values("person")
+    return Person.objects.filter(Q(user__device__isnull=False) | Q(pk__in=integrations))
+
+
+def is_program(person: Person) -> bool:
+    """Whether it is a program, which never has a kit."""
+    return programs().filter(pk=person.pk).exists()
 
 
 def get(actor: Actor, person_id: int) -> Person:
@@ -64,6 +83,19 @@ def add(act: Act, *, name: str, home_room: Room | None = None, **fields: Any) ->
     return Person.objects.create(name=name, home_room=home_room, **fields)
 
 
+def add_holder(act: Act, *, name: str, phone: str, room: Room | None = None) -> Person:
+    """Somebody new who takes a kit, by name and telephone, at home in the room they stand in: by
+    whoever takes kits out. Raises Invalid without either."""
+    room = room or act.room or (act.person.home_room if act.person else None)
+    act.actor.require("add_holder", room.pk if room else None)
+    name, phone = " ".join(name.split()), " ".join(phone.split())
+    if not name:
+        raise Invalid(_("Say who it is: give a name."), field="name")
+    if not phone:
+        raise Invalid(_("Give a telephone number, so that they can be reached."), field="phone")
+    return Person.objects.create(name=name, phone=phone, home_room=room)
+
+
 def edit(act: Act, person: Person, **fields: Any) -> Person:
     """Change name, phone, email, language or home room. One's own but the home room is one's own
     to change."""
@@ -77,7 +109,45 @@ def edit(act: Act, person: Person, **fields: Any) -> Person:
     for name, value in fields.items():
         setattr(person, name, value)
     person.save(update_fields=list(fields))
+    if "name" in fields:
+        Person.objects.filter(merged_into=person).update(name=person.name)
     return person
+
+
+def merge(act: Act, person: Person, into: Person) -> Person:
+    """Somebody was on record twice: keep one record of them, with the sign-in and the roles of
+    both. What points to the other elsewhere is moved by `kits.services.merging`.
+
+    Raises Refused: `same-person`, `merged-already`, `not-a-person`, `two-sign-ins`.
+    """
+    _require_care_of(act.actor, person)
+    _require_care_of(act.actor, into)
+    if person.pk == into.pk:
+        raise Refused("same-person", _("That is the same person. Choose the other one."))
+    if person.merged_into_id is not None or into.merged_into_id is not None:
+        raise Refused("merged-already", _("They are one already. There is nothing to do."))
+    if is_program(person) or is_program(into):
+        raise Refused("not-a-person", _("A program is no person and is merged with nobody."))
+    if person.user is not None and into.user is not None and person.left_on is None:
+        raise Refused(
+            "two-sign-ins",
+            _("%(name)s has a sign-in, and so has %(other)s. Say of one of them that they left.")
+            % {"name": person.name, "other": into.name},
+        )
+    user = person.user
+    Person.objects.filter(Q(pk=person.pk) | Q(merged_into=person)).update(
+        name=into.name, phone="", email="", pin="", merged_into=into
+    )
+    if user is not None and into.user is None:
+        Person.objects.filter(pk=person.pk).update(user=None)
+        Person.objects.filter(pk=into.pk).update(user=user)
+    for held in Membership.objects.filter(person=person):
+        Membership.objects.get_or_create(person=into, room=held.room, role=held.role)
+    Membership.objects.filter(person=person).delete()
+    if not into.phone and person.phone:
+        Person.objects.filter(pk=into.pk).update(phone=person.phone)
+    into.refresh_from_db()
+    return into
 
 
 def left(act: Act, person: Person, on: date | None = None) -> Person:

@@ -79,7 +79,7 @@ class Day:
             f"read “{outcome['read']['text']}” at rung {outcome['read']['rung']}",
             f"{kit['has_it']} takes {kit['name']} for {kit['trip_name']}, due back "
             f"{kit['due_at'][:16].replace('T', ' ')}",
-            f"fit through {kit['through']}: {'yes' if kit['fit'] else 'no'}",
+            f"judged for {kit['through']}: {kit['verdict_text']}",
             *(f"- {reason['text']}" for reason in kit["reasons"]),
         )
         tag = self._label(self._person("Tam Brackley"))
@@ -139,7 +139,7 @@ class Day:
         )
 
     def restock_and_seal(self) -> None:
-        """All put in as listed but one thing, sealed, and tagged with until when it is fit."""
+        """All put in as listed but one thing, sealed, and tagged with the first expiry."""
         listed = self.facts["listed"]
         row = max(listed["put_in"], key=lambda row: row["units"])
         less = {"lot": str(row["lot"]), "shelf": str(row["shelf"]), "units": row["units"] - 1}
@@ -153,7 +153,7 @@ class Day:
         self._tell(
             f"{done['units_put_in']} units in, {done['units_taken_out']} out; one "
             f"{row['name']} fewer than listed",
-            f"seal {sealed['seal']}; fit until {sealed['fit_until']}",
+            f"seal {sealed['seal']}; first expiry {sealed['first_expiry']}",
         )
 
     def recall(self) -> None:

@@ -15,8 +15,12 @@ from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
 from gearroom.core import clock
+from kits.models import Kit, Trip
+from kits.rules.facts import Verdict, Word
 from kits.rules.sentences import Sentence
-from kits.services import wording
+from kits.services import verdict_wording, wording
+from kits.services.verdicts import Judged, Question
+from labels.services.outcomes import KitSeen
 
 register = template.Library()
 
@@ -82,6 +86,87 @@ def instant(value: datetime, room: Any) -> str:
     """An instant in a room's own time, by its date, for paper: 30 November 2026, 17:30."""
     local = value.astimezone(ZoneInfo(room.time_zone))
     return f"{wording.day(local.date())}, {formats.date_format(local, 'H:i')}"
+
+
+TONES = {
+    Word.READY: "ok",
+    Word.LOW: "low",
+    Word.SHORT: "short",
+    Word.DO_NOT_TAKE: "stop",
+    Word.NOT_SET_UP: "unset",
+}
+"""The class of whatever shows a verdict, by its word: its colour and the kind of its edge."""
+
+
+@register.filter
+def tone(of: Verdict | KitSeen) -> str:
+    """The class of a row or card of a kit that stands so."""
+    return TONES[of.word] if isinstance(of, Verdict) else TONES[Word(of.verdict)]
+
+
+@register.simple_tag
+def verdict(kit: Kit, judged: Judged) -> SafeString:
+    """A kit's verdict in words, on an element that says which kit, day and trip were judged."""
+    trip = judged.question.trip
+    return _mark(
+        kit.name,
+        judged.question.through,
+        trip.pk if trip else None,
+        judged.verdict.word,
+        verdict_wording.verdict(judged.verdict),
+    )
+
+
+@register.simple_tag
+def trip_verdict(kit: Kit, of: Verdict, trip: Trip) -> SafeString:
+    """The same of a kit of a trip, judged for it."""
+    return verdict(kit, Judged(Question(of.through, trip), of))
+
+
+@register.simple_tag
+def scanned_verdict(kit: KitSeen) -> SafeString:
+    """The same of a kit that was scanned."""
+    return _mark(kit.name, kit.through, kit.trip, Word(kit.verdict), kit.verdict_text)
+
+
+def _mark(kit: str, through: date, trip: int | None, word: Word, text: str) -> SafeString:
+    return format_html(
+        '<span class="mark {}" data-kit="{}" data-through="{}" data-trip="{}" data-verdict="{}">'
+        "{}</span>",
+        TONES[word],
+        kit,
+        through.isoformat(),
+        trip if trip is not None else "",
+        word,
+        text,
+    )
+
+
+@register.simple_tag
+def beside(kit: Kit, judged: Judged) -> str:
+    """What stands beside a verdict: the question that it answers, and the first expiry."""
+    asked = judged.question
+    return _beside(asked.through, asked.trip.name if asked.trip else "", kit.first_expiry)
+
+
+@register.simple_tag
+def trip_beside(kit: Kit, of: Verdict, trip: Trip) -> str:
+    """The same of a kit of a trip, judged for it."""
+    return _beside(of.through, trip.name, kit.first_expiry)
+
+
+@register.simple_tag
+def scanned_beside(kit: KitSeen) -> str:
+    """The same of a kit that was scanned."""
+    return _beside(kit.through, kit.trip_name, kit.first_expiry)
+
+
+def _beside(through: date, trip: str, expiry: date | None) -> str:
+    parts = [
+        verdict_wording.judged_for(through, trip),
+        verdict_wording.first_expiry(expiry),
+    ]
+    return " · ".join(filter(None, parts))
 
 
 @register.filter

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
-from django.utils.translation import gettext as _
 
+from gearroom.core.models import Person
 from gearroom.site.web import ways
 from gearroom.site.web.shell import actor, here, no_room, page, show
 from kits.services import board as kits_board
-from kits.services import wording
+from kits.services.mine import Mine, mine
 
 _LOW_NAMED = 4
 """How many things that are running low are named; the rest is counted."""
@@ -35,45 +35,46 @@ def lines(request: HttpRequest) -> HttpResponse:
 def _facts(request: HttpRequest) -> dict[str, object]:
     room = here(request)
     assert room is not None  # both views look
+    who = actor(request)
     seen = kits_board.revision(room)
     on_it = kits_board.board(room)
     above = {each.kit.pk for departure in on_it.going_out for each in departure.waiting}
     return {
         "seen": seen,
         "board": on_it,
-        "may_begin": actor(request).may("edit_kit", room.pk),
-        "may_reserve": actor(request).could("reserve", room.pk),
-        "phones": actor(request).may("see_people", room.pk),
+        "mine": [
+            {"row": each, "settle": None if each.checkout else _settle(each, who.person)}
+            for each in mine(who)
+        ],
+        "may_begin": who.may("edit_kit", room.pk),
+        "may_reserve": who.could("reserve", room.pk),
+        "phones": who.may("see_people", room.pk),
         "going_out": [
             {
                 "trip": departure.trip,
                 "gone": departure.gone,
                 "kits": [
-                    {
-                        "kit": each.kit,
-                        "person": each.person,
-                        "verdict": each.verdict,
-                        "why": ""
-                        if each.verdict.fit
-                        else wording.reason(each.verdict.reasons[0])["text"],
-                        "settle": ways.settle(each.kit, each.person, each.verdict),
-                    }
-                    for each in departure.waiting
+                    {"seen": each, "settle": _settle_waiting(each)} for each in departure.waiting
                 ],
             }
             for departure in on_it.going_out
         ],
+        "out_now": len(on_it.soon_back) + len(on_it.later_back),
         "needs_hand": [
-            {
-                "kit": each.kit,
-                "stops": each.reason.weight.name == "STOPS",
-                "why": wording.reason(each.reason)["text"],
-                "settle": ways.settle_reason(each.kit, each.reason),
-            }
-            for each in on_it.needs_hand
+            {"row": each, "settle": ways.settle_verdict(each.kit, each.judged.verdict)}
+            for each in on_it.needing.listed
             if each.kit.pk not in above  # what settles it stands there
         ],
         "low": [row.item.name for row in on_it.low[:_LOW_NAMED]],
         "more_low": max(0, len(on_it.low) - _LOW_NAMED),
-        "kinds": {"fit": _("Fit"), "short": _("Short"), "stop": _("Don’t take")},
     }
+
+
+def _settle_waiting(row: kits_board.Waiting) -> ways.Settle:
+    if row.elsewhere is not None:
+        return ways.hand_back(row.kit)
+    return ways.settle(row.kit, row.person, row.verdict)
+
+
+def _settle(row: Mine, person: Person | None) -> ways.Settle:
+    return ways.settle(row.kit, person, row.judged.verdict)

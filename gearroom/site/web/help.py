@@ -37,11 +37,13 @@ _TAKE_OUT = Topic(
     _("Take a kit out"),
     (
         _("Open Scan and hold the kit’s label in the frame, or type its name or code."),
-        _("Its trip and its guide come up, and whether it is fit to go through the trip’s last "
-          "day. One tap takes it out."),
+        _("Its trip and its guide come up, and how it stands through the trip’s last day. Ready, "
+          "also where it is low on something: one tap takes it out."),
         _("With a guide’s tag: scan the tag and the kit, in any order. No tap is needed."),
-        _("It is short: a keeper or an instructor may let it go, with a reason. Don’t take means "
-          "that: take another one, or say that it is a rescue."),
+        _("Ask first: it is short of something, and goes with a reason of whoever may give one. "
+          "Do not take means that: take another one, or press Emergency."),
+        _("Beside it stands for which day and trip it was judged, and the first expiry: the "
+          "earliest date of anything inside."),
     ),
     "take-out",
     "scan",
@@ -168,7 +170,7 @@ _TRIPS = Topic(
     _("Promise kits to a trip"),
     (
         _("Trips come from the booking system by themselves, or are added by hand."),
-        _("A trip’s page says whether its kits suit it together, and are fit through its last "
+        _("A trip’s page says whether its kits suit it together, and are ready through its last "
           "day."),
     ),
     "trips",
@@ -177,7 +179,10 @@ _TRIPS = Topic(
 _WEEKLY = Topic(
     _("Monday’s email"),
     (
-        _("It begins with the soonest departure that is not fit, and with what settles it."),
+        _(
+            "It begins with the soonest departure whose kits are not ready, and with what settles "
+            "it."
+        ),
         _("What you hear at once, weekly or not at all is yours to choose; recalls always come."),
     ),
     "weekly",
@@ -188,7 +193,7 @@ _SIGN = Topic(
     (
         _("Read the version with its reasons, and compare it with the one before."),
         _("Sign it until a day; a page that was signed on paper may be attached."),
-        _("Without a signature a kit that carries medicines is not fit to go."),
+        _("Without a signature a kit that carries medicines is not to be taken."),
     ),
     "sign",
     "lists",

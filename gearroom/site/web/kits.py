@@ -1,4 +1,4 @@
-"""The kits of one's rooms, and one kit: fit to go, who has it, what is inside."""
+"""The kits of one's rooms, and one kit: how it stands, who has it, what is inside."""
 
 from __future__ import annotations
 
@@ -64,26 +64,18 @@ def one(request: HttpRequest, kit: str) -> HttpResponse:
     who = actor(request)
     found = find.kit(who, kit)
     seen = overview.overview(who, found)
-    if seen.checkout is not None:
-        held = seen.checkout
-        plan = custody.plan(found, person=held.person, trip=held.trip, due_at=held.due_at)
-    else:
-        plan = custody.plan(found)
     inside = contents.contents(found)
-    verdict = plan.verdict
+    verdict = seen.judged.verdict
     facts: dict[str, Any] = {
         "kit": seen.kit,
         "seen": seen,
-        "plan": plan,
-        "settle": ways.settle_reason(found, verdict.reasons[0]) if not verdict.fit else None,
+        "settle": ways.settle_verdict(found, verdict),
         "verdict": verdict,
         "reasons": wording.reasons(verdict.reasons),
         "today": fitness.today_of(found),
         "pouches": _pouches(seen.sections, inside),
         "labels": [codes.shown(code) for code in seen.labels],
-        "people": people.seen_by(who).filter(left_on__isnull=True).order_by("name")
-        if who.may("see_people")
-        else [],
+        "people": people.may_take(who) if who.may("see_people") else [],
         "kinds": [(kind.value, wording.withheld(kind)) for kind in _BY_HAND],
         "may": _rights(request, found),
         "photos": photos.of_what_is_wrong(found),

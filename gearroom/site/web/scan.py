@@ -37,6 +37,7 @@ from gearroom.site.web.recent import just_done
 from gearroom.site.web.shell import ASKS, actor, here, once_a_form, page, show
 from kits.models import AsFound, Checkout
 from kits.services import find, holders, mixups
+from kits.services.going_out import UNSAID
 from labels.api.outcomes import shown
 from labels.rules.scans import Intent, Look, Means, typed_texts
 from labels.rules.typed import Kind, resolve
@@ -180,10 +181,11 @@ def _asked(request: HttpRequest, act: Act) -> Ask:
     return Ask(
         intent=intent,
         holder=find.person(_code_in(holder)) if holder else None,
-        trip=find.trip(act.actor, said["trip"]) if said.get("trip") else None,
-        due_at=due_at,
+        trip=find.trip(act.actor, said["trip"]) if said.get("trip") else UNSAID,
+        due_at=due_at or UNSAID,
         short_reason=said.get("short_reason", "").strip()[:300],
-        swap=len(said.getlist("text")) == 1,  # the kit in the hand goes, if it suits
+        take_reason=said.get("take_reason", "").strip()[:300],
+        swap=bool(said.get("swap")),
         emergency=bool(said.get("emergency")),
         as_found=as_found,
         wet=bool(said.get("wet")),
@@ -203,13 +205,13 @@ def _meant(act: Act, seen: Look, state: State) -> tuple[Look, Ask]:
     if len(tags) == 1 and not kits_in and state.kit and len(found) == 1:
         tag = tags[0]
         assert tag.label is not None and tag.label.person is not None  # PERSON says so
-        out = Ask(Intent.CHECK_OUT, holder=tag.label.person, swap=True)
+        out = Ask(Intent.CHECK_OUT, holder=tag.label.person)
         return typed_texts([state.kit]), out
     if kits_in and len(kits_in) == len(found) and state.holder:
         holder = find.person(state.holder)
-        return seen, Ask(Intent.CHECK_OUT, holder=holder, swap=len(kits_in) == 1)
+        return seen, Ask(Intent.CHECK_OUT, holder=holder)
     if kits_in and len(tags) == 1 and len(found) == len(kits_in) + 1:
-        return seen, Ask(Intent.CHECK_OUT, swap=len(kits_in) == 1)
+        return seen, Ask(Intent.CHECK_OUT)
     if tags and len(tags) == len(found):
         return seen, Ask(Intent.CHECK_OUT)  # says whose tag it is, and waits for the kit
     return seen, Ask()
@@ -287,7 +289,7 @@ def _shown(
         if each["outcome"] == "handed-back" and facts["holder"]:
             each["trip_again"] = _same_trip(each, facts["holder"])
     if any("holder" in step["needs"] for each in facts["outcomes"] for step in each["steps"]):
-        facts["people"] = people.seen_by(who).filter(left_on__isnull=True).order_by("name")
+        facts["people"] = people.may_take(who)
     template = "site/scan/answer.html" if part else "site/scan/page.html"
     status = problem.status if problem and not part else 200
     return show(request, template, facts, status=status)

@@ -63,7 +63,6 @@ def _sort_page(
     for row, thing in zip(listed["put_in"], chosen.listed, strict=True):
         row["listed_as"] = str(thing)
         row["chosen"] = row["lot"] in {lot.pk for lot in lots}
-    verdict = fitness.verdict(kit, plan.through)
     held = None
     if kit.to_sort_since is not None and who.may("see_people"):
         held = asking.latest(kit)
@@ -77,8 +76,7 @@ def _sort_page(
         "chosen": lots,
         "left_out": request.POST.getlist("left-out"),
         "nothing_to_do": not (listed["put_in"] or listed["take_out"] or listed["fill_up"]),
-        "reasons": wording.reasons(verdict.reasons, turnaround.swaps(plan)),
-        "verdict": verdict,
+        "reasons": wording.reasons(seen.judged.verdict.reasons, turnaround.swaps(plan)),
         "problem": problem,
         "may_restock": who.may("restock", kit.room_id),
         "may_print": who.may("print_labels", kit.room_id),

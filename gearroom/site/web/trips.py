@@ -120,7 +120,7 @@ def _trip_page(request: HttpRequest, trip: Trip, problem: Problem | None = None)
                 row,
                 wording.reasons(row.verdict.reasons) if row.verdict else [],
                 row.reservation is not None
-                and row.went is None
+                and not row.on_it
                 and who.may("reserve", row.kit.home_room_id),
             )
             for row in seen.kits
@@ -143,7 +143,7 @@ def _people(request: HttpRequest) -> Any:
     who = actor(request)
     if not who.may("see_people"):
         return []
-    return people.seen_by(who).filter(left_on__isnull=True).order_by("name")
+    return people.may_take(who)
 
 
 @require_POST
@@ -238,7 +238,10 @@ def edit(request: HttpRequest, trip: int) -> HttpResponse:
         facts = _facts(act, request, cancelled=bool(request.POST.get("cancel")))
         done = trips.put(act, found.source, found.reference, facts, check=as_it_was_read)
         if facts.cancelled:
-            return Done(_("%(trip)s is cancelled.") % {"trip": done.trip.name})
+            if not done.released:
+                return Done(_("%(trip)s is cancelled.") % {"trip": done.trip.name})
+            says = _("%(trip)s is cancelled. Free again: %(kits)s.")
+            return Done(says % {"trip": done.trip.name, "kits": ", ".join(done.released)})
         return Done(_("%(trip)s is saved.") % {"trip": done.trip.name})
 
     try:

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from gearroom.core.models import Person
 from kits.models import Kit
 from kits.rules.expiry import Fault
-from kits.rules.facts import Reason, Verdict
+from kits.rules.facts import Reason, Verdict, Word
 from kits.rules.readiness import Why
 
 _SORT = frozenset({Why.SHORT, Why.LOW, Why.EMPTY_BY_EYE, Why.LOW_BY_EYE})
@@ -37,6 +37,21 @@ def settle(kit: Kit, person: Person | None, verdict: Verdict) -> Settle:
         return Settle(_("Take out"), reverse("scan"), act=True, fields=out)
     if verdict.fit:
         return Settle(_("Take out"), reverse("scan") + "?" + urlencode({"text": kit.name}))
+    return settle_reason(kit, verdict.reasons[0])
+
+
+def hand_back(kit: Kit) -> Settle:
+    """For a kit that is out and wanted here."""
+    return Settle(_("Hand back"), reverse("hand-back", args=[kit.name]))
+
+
+def settle_verdict(kit: Kit, verdict: Verdict) -> Settle | None:
+    """The one thing that settles the worst of what keeps a kit from being ready, if anything
+    does: what nobody has entered is counted first."""
+    if verdict.word is Word.NOT_SET_UP:
+        return Settle(_("Count what is in it"), reverse("kit-count", args=[kit.name]))
+    if verdict.word is Word.READY:
+        return None
     return settle_reason(kit, verdict.reasons[0])
 
 

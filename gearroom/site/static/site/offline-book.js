@@ -55,14 +55,14 @@ const APPLY = {
   },
   "hand-back": (kit, act) => {
     kit.out = null;
-    kit.to_sort = act.body.as_found !== "sealed-and-dry";
-    if (kit.to_sort) kit.fit_until = kit.may_go_until = null;
+    kit.needs_sorting ||= act.body.as_found !== "sealed-and-dry";
   },
   pass: (kit, act) => {
     const had = kit.out ?? { since: act.at, due: "", trip: "" };
     kit.out = { ...had, person: act.facts.person, name: act.facts.name, phone: "" };
   },
   use: (kit, act) => {
+    kit.used_here = true;
     for (const used of act.body.used) take(kit, (line) => line[0] === used.item, used.units);
   },
   borrow: (kit, act, kits) => {
@@ -90,14 +90,15 @@ function take(kit, matches, units) {
   return thing;
 }
 
-/** How a kit stands on a day (ISO date): "out", "ok", "short" or "stop", as it was last known. */
-export function standing(kit, today) {
-  if (kit.out) return "out";
-  if (kit.withheld.length || kit.lost || kit.laid_up || kit.training) return "stop";
-  if (kit.clear_until && today > kit.clear_until) return "stop";
-  const through = kit.next && kit.next.last_day > today ? kit.next.last_day : today;
-  if (kit.fit_until && kit.fit_until >= through) return "ok";
-  return kit.may_go_until && kit.may_go_until >= through ? "short" : "stop";
+/** How a kit stands on a day (ISO date): {verdict, text, through, trip, trip_name}, by the last of the
+ * gear room's verdicts that begins by then; nothing on days that they do not reach. `text` is null for
+ * what this phone knows better: it was handed back here, and needs sorting. */
+export function standing(kit, today, until) {
+  if (until && today > until) return null;
+  const last = kit.verdicts.findLast((each) => each.from <= today) ?? kit.verdicts[0];
+  const now = { ...last, through: last.through > today ? last.through : today };
+  if (!kit.needs_sorting || ["do-not-take", "not-set-up"].includes(now.verdict)) return now;
+  return { ...now, verdict: "do-not-take", text: null };
 }
 
 /** The counted things in a kit: [{id, name, units}], what is used most first. */

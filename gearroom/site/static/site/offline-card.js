@@ -24,11 +24,11 @@ export function draw(ref, { kits, book }, submitted) {
   made.addEventListener("pointerdown", () => { made.dataset.touched = Date.now(); });
   part(".name").textContent = ref;
   part(".name").href = `/kits/${encodeURIComponent(ref)}/`;
-  const stands = kit ? standing(kit, today()) : "";
-  if (stands && stands !== "out") made.classList.add(stands);
-  part(".mark").textContent = words[stands] ?? "";
-  part(".mark").hidden = !stands;
-  part(".lead").textContent = kit ? sentence(kit, stands) : document.getElementById("answer").dataset.unknown;
+  const stands = kit ? standing(kit, today(), book.judged_until) : null;
+  if (stands) made.classList.add(TONES[stands.verdict]);
+  showVerdict(part(".mark"), kit, stands);
+  part(".beside").textContent = kit ? beside(kit, stands) : "";
+  part(".lead").textContent = kit ? sentence(kit) : document.getElementById("answer").dataset.unknown;
   const phone = kit?.out?.phone;
   part(".phone").hidden = !phone;
   if (phone) Object.assign(part(".phone a"), { href: `tel:${phone.replace(/[^+\d]/g, "")}`, textContent: phone });
@@ -58,22 +58,36 @@ export function draw(ref, { kits, book }, submitted) {
   return made;
 }
 
-function sentence(kit, stands) {
+const TONES = { ready: "ok", low: "low", short: "short", "do-not-take": "stop", "not-set-up": "unset" };
+
+/** Put a kit's verdict into an element: in words, with what it answers. */
+export function showVerdict(mark, kit, stands) {
+  mark.hidden = !kit;
+  if (!kit) return;
+  mark.textContent = stands ? (stands.text ?? words.sorting) : words.tooOld;
+  if (!stands) return;
+  mark.classList.add(TONES[stands.verdict]);
+  const { through, trip, verdict } = stands;
+  Object.assign(mark.dataset, { kit: kit.name, through, trip: trip ?? "", verdict });
+}
+
+/** What stands beside a verdict: the question that it answers, the first expiry, and what it does not count. */
+export function beside(kit, stands) {
   const said = [];
+  const near = (iso) => format({ weekday: "short", day: "numeric", month: "short" }, new Date(`${iso}T12:00`));
+  if (stands) said.push(fill(stands.trip_name ? words.judgedTrip : words.judged, { DAY: near(stands.through), TRIP: stands.trip_name }));
+  if (kit.first_expiry) said.push(fill(words.firstExpiry, { DAY: format({ day: "numeric", month: "short", year: "numeric" }, new Date(`${kit.first_expiry}T12:00`)) }));
+  if (kit.used_here) said.push(words.usedHere);
+  return said.join(" · ");
+}
+
+function sentence(kit) {
   if (kit.out) {
-    said.push(kit.out.name ? fill(words.has, { NAME: kit.out.name }) : words.somebody);
-    if (kit.out.due) said.push(fill(words.due, { WHEN: time(kit.out.due) }));
-    return said.join(" ");
+    const due = kit.out.due ? fill(words.due, { WHEN: time(kit.out.due) }) : "";
+    return [kit.out.name ? fill(words.has, { NAME: kit.out.name }) : words.somebody, due].join(" ");
   }
-  if (kit.next) said.push(fill(kit.next.name ? words.promised : words.promisedTrip, { NAME: kit.next.name, TRIP: kit.next.trip }));
-  said.push(...kit.withheld.map((why) => `${words.stop}: ${why}.`));
-  if (kit.lost) said.push(words.lost);
-  if (kit.laid_up) said.push(words.laidUp);
-  if (kit.training) said.push(words.training);
-  if (kit.to_sort) said.push(words.sort);
-  if (stands === "ok") said.push(kit.fit_until < "9000" ? fill(words.fitUntil, { DAY: day(kit.fit_until) }) : words.fit);
-  else said.push(stands === "short" ? words.mayGo : words.unfit);
-  return said.join(" ");
+  const next = kit.next && fill(kit.next.name ? words.promised : words.promisedTrip, { NAME: kit.next.name, TRIP: kit.next.trip });
+  return [next, ...kit.withheld.map((why) => `${why}.`)].filter(Boolean).join(" ");
 }
 
 function people(select, all, chosen, none = false) {

@@ -5,7 +5,7 @@ import { camera } from "./camera.js";
 import "./offline-queue.js";
 import { makers } from "./offline-acts.js";
 import { batchesFor, counted, fill, kitsNow, meaning, standing } from "./offline-book.js";
-import { copy, draw, line, time, today, words } from "./offline-card.js";
+import { beside, copy, draw, line, showVerdict, time, today, words } from "./offline-card.js";
 
 const queue = globalThis.gearQueue;
 const find = (id) => document.getElementById(id);
@@ -196,11 +196,12 @@ function drawKits() {
   find("kits").replaceChildren(...[...kits.values()].map((kit) => {
     const row = document.createElement("li");
     const button = document.createElement("button");
-    const stands = standing(kit, today());
-    const mark = Object.assign(document.createElement("span"), { className: "mark", textContent: words[stands] });
+    const stands = standing(kit, today(), book.judged_until);
+    const mark = Object.assign(document.createElement("span"), { className: "mark" });
     const name = Object.assign(document.createElement("b"), { textContent: kit.name });
-    const more = Object.assign(document.createElement("small"), { textContent: kit.out ? kit.out.name : kit.room });
-    if (stands !== "out") [row, mark].forEach((each) => each.classList.add(stands));
+    const more = Object.assign(document.createElement("small"), { textContent: [kit.out ? fill(words.outWith, { NAME: kit.out.name || words.nobody }) : kit.room, beside(kit, stands)].join(" · ") });
+    showVerdict(mark, kit, stands);
+    row.className = mark.className.replace("mark", "").trim();
     button.type = "button";
     button.append(name, more, mark);
     button.addEventListener("click", () => {
