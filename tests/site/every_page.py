@@ -8,7 +8,7 @@ puts it in.
 
 from __future__ import annotations
 
-from kits.models import Checkout
+from kits.models import Checkout, Place
 from kits.services import asking, custody, keeping, lists, recalls, reservations, turnaround
 from tests.kits import factories as make
 from tests.labels import scanned
@@ -86,10 +86,10 @@ AT_THE_DESK = (
     "/stock/receive/?item=1",
     "/stock/receive/?text=(01)09506000134352(17)300531(10)D9",
     "/stock/count/",
-    "/stock/count/10/",
-    "/stock/count/10/paper/",
+    "/stock/count/{shelf}/",
+    "/stock/count/{shelf}/paper/",
     "/stock/out-of-date/",
-    "/stock/at/10/1/",
+    "/stock/at/{shelf}/1/",
     "/stock/undated/",
     "/stock/recalls/",
     "/stock/recalls/1/",
@@ -108,7 +108,10 @@ def address(path: str) -> str:
         return path
     out, back = (Checkout.objects.get(kit__name=name) for name in ("DAY-01", "DAY-03"))
     return path.format(
-        taken_out=out.opened_by_id, link=asking.token(out), answered_link=asking.token(back)
+        taken_out=out.opened_by_id,
+        link=asking.token(out),
+        answered_link=asking.token(back),
+        shelf=Place.objects.get(name="C2").pk,
     )
 
 
