@@ -6,6 +6,8 @@ with its own outcome: nine kits go, and the tenth is named with its reason.
 
     answer = scan(act, look(picture), Ask(Intent.CHECK_OUT, holder=guide))
     answer = scan(act, typed_texts(["XXXX-XXXX"]), Ask(Intent.CHECK_IN))
+
+`identify` only says what it is, and writes nothing at all: for an address that somebody opens.
 """
 
 from __future__ import annotations
@@ -49,6 +51,34 @@ def scan(act: Act, seen: Look, ask: Ask) -> ScanAnswer:
     were read.
     """
     act.actor.require("emergency" if ask.emergency or ask.already_gone else _RIGHTS[ask.intent])
+    found = _meant(act, seen, any_room=ask.fact)
+    if ask.intent in (Intent.CHECK_OUT, Intent.CHECK_IN):
+        _of_one_kit_only(found, ask)
+        if not _alone(found):  # one may be swapped, which locks two by itself
+            _lock(found)
+    outcomes = [_outcome(act, meaning, ask, found, _tags(found)) for meaning in found]
+    answer = ScanAnswer(act.key, ask.intent, seen, outcomes or [nothing(seen)])
+    _write_down(act, answer)
+    return answer
+
+
+def identify(act: Act, seen: Look) -> ScanAnswer:
+    """What all that was read is, and what can be done next; not even that it was read is written.
+
+    A problem with one thing is that thing's outcome. Raises NotAllowed, TooLarge.
+    """
+    act.actor.require(_RIGHTS[Intent.IDENTIFY])
+    outcomes = []
+    found = _meant(act, seen)
+    for meaning in found:
+        try:
+            outcomes.append(_done(act, meaning, Ask(), found, _tags(found)))
+        except Problem as problem:
+            outcomes.append(refused(act, meaning, Ask(), problem))
+    return ScanAnswer(act.key, Intent.IDENTIFY, seen, outcomes or [nothing(seen)])
+
+
+def _meant(act: Act, seen: Look, *, any_room: bool = False) -> Sequence[Meaning]:
     if len(seen.seen) > MOST_LABELS:
         raise TooLarge(
             "too-large",
@@ -56,16 +86,12 @@ def scan(act: Act, seen: Look, ask: Ask) -> ScanAnswer:
             limit=MOST_LABELS,
         )
     today = clock.today(showing.today_for(act))
-    found = meanings(act.actor, seen.seen, today=today, any_room=ask.fact)
-    if ask.intent in (Intent.CHECK_OUT, Intent.CHECK_IN):
-        _of_one_kit_only(found, ask)
-        if not _alone(found):  # one may be swapped, which locks two by itself
-            _lock(found)
-    tags = [m.label.person for m in found if m.means == Means.PERSON and m.label]
-    outcomes = [_outcome(act, meaning, ask, found, [t for t in tags if t]) for meaning in found]
-    answer = ScanAnswer(act.key, ask.intent, seen, outcomes or [nothing(seen)])
-    _write_down(act, answer)
-    return answer
+    return meanings(act.actor, seen.seen, today=today, any_room=any_room)
+
+
+def _tags(found: Sequence[Meaning]) -> list[Person]:
+    labels = [m.label for m in found if m.means == Means.PERSON]
+    return [label.person for label in labels if label is not None and label.person is not None]
 
 
 def _of_one_kit_only(found: Sequence[Meaning], ask: Ask) -> None:

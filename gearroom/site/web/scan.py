@@ -90,7 +90,8 @@ class State:
 @reads_labels
 @page("identify")
 def scan(request: HttpRequest) -> HttpResponse:
-    """The page, and each reading event sent by its form."""
+    """The page, and each reading event sent by its form. An address with a text in it, as a label
+    or a button has, shows what that is and writes nothing."""
     text = request.GET.get("text", "")
     if request.method != "POST" and not text:
         return _shown(request, State(mode=_mode(request, request.GET.get("mode", ""))), None)
@@ -150,7 +151,7 @@ def _seen(request: HttpRequest) -> Look:
 
 
 def _identified(request: HttpRequest, seen: Look) -> dict[str, Any]:
-    return shown(scanning.scan(Act(actor=actor(request), room=here(request)), seen, Ask()))
+    return shown(scanning.identify(Act(actor=actor(request), room=here(request)), seen))
 
 
 def _done(request: HttpRequest, act: Act, seen: Look, state: State) -> dict[str, Any]:
