@@ -47,6 +47,7 @@ KINDS.update(
             ("training-stock-inside", 409, "The kit holds what was used for training",
              "Empty it, then take it into use."),
             # ------------------------------------------------------------------------------ labels
+            ("which-kit", 409, "Several kits may be meant", "“kits” names them. Say which one."),
             ("not-a-kit", 400, "This label is not a kit's", "Scan the kit's own label."),
             ("wrong-label", 400, "This label is on something else",
              "“means” says on what. Scan the label of what is asked for."),

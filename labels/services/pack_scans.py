@@ -126,6 +126,8 @@ def pack(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Out
         if before is not None:
             says.append(_again_words(meaning.pack.best, before))
         found = [step for each in seen for step in _receive(each, place, again=before is not None)]
+    elif intent == Intent.IDENTIFY and act.actor.could("receive"):
+        found = [step for each in seen for step in _receive(each, None, again=False)]
     elif intent == Intent.COUNT:
         found = [
             _count_line({"lot": str(each.lot)}, place)
