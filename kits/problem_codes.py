@@ -31,7 +31,7 @@ KINDS.update(
             ("another-kit-is-reserved", 409, "Another kit is promised to this trip",
              "Take that one, or swap."),
             ("kit-retired", 409, "The kit was retired", "Choose another kit, or add a new one."),
-            ("kit-not-empty", 409, "The kit still holds something", "Strip it first."),
+            ("kit-not-empty", 409, "The kit still holds something", "Empty it first."),
             ("laid-up-already", 409, "The kit is laid up already", "There is nothing to do."),
             ("not-laid-up", 409, "The kit is not laid up", "There is nothing to do."),
             ("not-withheld", 409, "The kit is not kept back for that", "There is nothing to do."),

@@ -46,6 +46,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("places/<int:id>/", places.OneShelf.as_view()),
     path("kits/<str:kit>/build/", building.Build.as_view()),
     path("kits/<str:kit>/strip/", building.Strip.as_view()),
+    path("kits/<str:kit>/empty/", building.Empty.as_view()),
     path("kits/<str:kit>/check/", building.CheckInKit.as_view()),
     path("stock/", stock.Holdings.as_view()),
     path("stock/receive/", stock.Receive.as_view()),

@@ -5,6 +5,8 @@ A person finds only what is in their rooms; anything else is not there for them.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+
 from django.db.models import Q, QuerySet
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _

@@ -51,6 +51,7 @@ AT_THE_DESK = (
     "/lists/1/2/edit/",
     "/lists/1/2/sections/main/",
     "/strip/",
+    "/kits/DAY-02/empty/",
     "/kits/DAY-02/strip/",
     "/kits/DAY-02/strip/?text=Shears",
     "/kits/DAY-02/strip/?text=nothing of the kind",
