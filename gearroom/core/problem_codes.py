@@ -136,6 +136,25 @@ KINDS: dict[str, Kind] = {
         "The book is busy",
         "Nothing was changed. Send the same request again, with the same key, in a few seconds.",
     ),
+    "storage-full": Kind(
+        507,
+        "Storage is full",
+        "Nothing was changed, and what is in the book can still be read. Whoever runs this"
+        " installation makes room on the disk that the database is on; then send the same request"
+        " again, with the same key.",
+    ),
+    "read-only": Kind(
+        503,
+        "The book may only be read",
+        "Nothing was changed. Whoever runs this installation lets its database be written to; then"
+        " send the same request again, with the same key.",
+    ),
+    "no-database": Kind(
+        503,
+        "The database does not answer",
+        "Send the same request again, with the same key, in a minute: if it was done, its answer"
+        " comes again. If it stays, tell whoever runs this installation the time it happened.",
+    ),
     "internal-error": Kind(
         500,
         "Something went wrong here",

@@ -1,4 +1,5 @@
-"""Headers that bound what a page may do in a browser, and how much goes over the wire."""
+"""What goes around every page: headers that bound what it may do in a browser, how much goes over
+the wire, and what is said when the database cannot do its work."""
 
 from __future__ import annotations
 
@@ -7,8 +8,12 @@ from functools import wraps
 from typing import Any
 
 from django.conf import settings
+from django.contrib.sessions.middleware import SessionMiddleware
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.middleware.gzip import GZipMiddleware
+
+from gearroom.core.trouble import TROUBLES, if_it_can
+from gearroom.site.web import errors
 
 POLICY = "; ".join(
     (
@@ -44,6 +49,31 @@ class ContentSecurityPolicy:
         response = self.get_response(request)
         response.headers.setdefault("Content-Security-Policy", POLICY)
         response.headers.setdefault("Permissions-Policy", PERMISSIONS)
+        return response
+
+
+class DatabaseTrouble:
+    """Middleware: a database that is busy, full, read-only or away is said as such, by pages as by
+    the API; and what was only read is shown although the session cannot be kept."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
+        """What a view raised; None lets it go on as a 500."""
+        return errors.in_trouble(request, error) if isinstance(error, TROUBLES) else None
+
+
+class Sessions(SessionMiddleware):
+    """Django's sessions; an answer goes out although its session could not be kept."""
+
+    def process_response(self, request: HttpRequest, response: HttpResponseBase) -> Any:
+        """Keep what changed in the session, if that can be written."""
+        with if_it_can():
+            return super().process_response(request, response)
         return response
 
 

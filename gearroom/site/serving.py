@@ -6,11 +6,12 @@ import fcntl
 import json
 import os
 import socket
+import sqlite3
 import ssl
 import threading
 import urllib.request
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from time import monotonic
@@ -127,6 +128,18 @@ def _migration_lock() -> Iterator[None]:
             cursor.execute("SELECT pg_advisory_unlock(%s)", [MIGRATION_LOCK])
 
 
+@contextmanager
+def _held_open() -> Iterator[None]:
+    """Have SQLite's file open all the time: whoever opens it first has to make its shared memory
+    beside it, and on a full disk could not, so that nothing could be read."""
+    if connection.vendor != "sqlite":
+        yield
+        return
+    with closing(sqlite3.connect(connection.settings_dict["NAME"])) as held:
+        held.execute("SELECT count(*) FROM sqlite_master")
+        yield
+
+
 def programs(listener: socket.socket, certificate: Certificate | None) -> list[Program]:
     """Web, worker and scheduler, sized for this machine's cores."""
     cores = os.cpu_count() or 2
@@ -188,9 +201,11 @@ def serve(
     with (
         sole_use(settings.DATA_DIR, address=f"port {port}", wait_seconds=1.0),
         listen(host, port) as listener,
+        ExitStack() as opened,
     ):
         port = listener.getsockname()[1]
         migrate_if_behind(say)
+        opened.enter_context(_held_open())
         supervisor = Supervisor(
             programs(listener, certificate),
             env=_environment(names),

@@ -29,6 +29,9 @@ class WantedAnswer(serializers.Serializer[Any]):
     name = serializers.CharField()
     units = serializers.IntegerField()
     below_minimum = serializers.BooleanField()
+    on_shelves = serializers.IntegerField(
+        help_text="So many of the units lie on shelves of the room that the kit is in, good today."
+    )
     cost = serializers.DecimalField(12, 2, allow_null=True, help_text="At the last price paid.")
 
 
@@ -54,6 +57,7 @@ def _want(row: Wanted) -> dict[str, Any]:
         "name": row.item.name,
         "units": row.units,
         "below_minimum": row.below_minimum,
+        "on_shelves": row.on_shelves,
         "cost": _money(row.cost),
     }
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -13,7 +14,12 @@ from gearroom.core.api.views import UseCaseView
 from gearroom.core.problems import Invalid
 from kits.api import answers, bodies
 from kits.models import Place, PlaceKind
-from kits.services import counting, find, mixups, reversal
+from kits.services import at_a_glance, counting, find, mixups, reversal
+
+COMPLETE = (
+    "Nothing else is there: of what is not named there is none. Else it was not counted and stays"
+    " as the book has it."
+)
 
 
 class FoundBody(StrictSerializer):
@@ -28,9 +34,7 @@ class CountKitBody(ActBody):
         required=False, max_length=80, help_text="Only this section; else the whole kit."
     )
     found = FoundBody(many=True, max_length=bodies.MOST_LINES)
-    complete = serializers.BooleanField(
-        default=True, help_text="All of it was counted: what is not named is not there."
-    )
+    complete = serializers.BooleanField(default=False, help_text=COMPLETE)
     levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
     preview = serializers.BooleanField(
         default=False, help_text="Show the differences and write nothing."
@@ -40,7 +44,7 @@ class CountKitBody(ActBody):
 class CountShelfBody(ActBody):
     shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
     found = FoundBody(many=True, max_length=bodies.MOST_LINES)
-    complete = serializers.BooleanField(default=True)
+    complete = serializers.BooleanField(default=False, help_text=COMPLETE)
     preview = serializers.BooleanField(default=False)
 
 
@@ -112,7 +116,7 @@ def _count(
     levels: list[Any],
 ) -> tuple[int, Any]:
     if data["preview"]:
-        changed = counting.differences(places, found, complete=data["complete"])
+        changed = counting.differences(places, found, complete=data["complete"], levels=levels)
         return 200, {"entry": None, "differences": _differences(changed)}
     done = counting.count(act, places, found, complete=data["complete"], levels=levels)
     return 201, {
@@ -137,21 +141,54 @@ def _differences(rows: Any) -> list[dict[str, Any]]:
     ]
 
 
+class ReverseBody(ActBody):
+    together = serializers.BooleanField(
+        required=False, default=False, help_text="Undo with it the later acts that stand on it."
+    )
+    through = serializers.IntegerField(
+        required=False,
+        min_value=1,
+        help_text="With `together`: the last entry of `later` as it was listed.",
+    )
+
+
+class LaterAnswer(serializers.Serializer[Any]):
+    entry = serializers.IntegerField()
+    kind = serializers.CharField()
+    when = serializers.DateTimeField()
+    who = serializers.CharField(allow_null=True)
+    text = serializers.CharField()
+
+
+class ChangeAnswer(serializers.Serializer[Any]):
+    kit = serializers.CharField()
+    what = serializers.CharField()
+    text = serializers.CharField()
+
+
 class ReversedAnswer(serializers.Serializer[Any]):
     entries = answers.EntryAnswer(many=True)
     notices_taken_back = serializers.IntegerField()
+    later = LaterAnswer(many=True, help_text="The later acts that were undone with it.")
+    changes = ChangeAnswer(many=True, help_text="What is otherwise now.")
 
 
 class Reverse(UseCaseView):
     use_case = "take_back"  # whose act it was decides the rest
+    body = ReverseBody
     answers = {201: ReversedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Put a mistake right: reverse the act that an entry belongs to."""
-        done = reversal.reverse(act, self.kwargs["id"])
+        """Put a mistake right: reverse the act that an entry belongs to. Where later acts stand on
+        it, 409 `built-on` lists them; with `together` and `through` they are reversed too."""
+        done = reversal.reverse(
+            act, self.kwargs["id"], together=data["together"], through=data.get("through")
+        )
         return 201, {
             "entries": [answers.entry(e) for e in done.entries],
             "notices_taken_back": done.notices_taken_back,
+            "later": [at_a_glance.act(entry) for entry in done.later],
+            "changes": [asdict(change) for change in done.changes],
         }
 
 

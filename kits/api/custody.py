@@ -12,6 +12,7 @@ from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
 from kits.models import AsFound, WithheldKind
 from kits.services import custody, due, find, keeping, use
+from kits.services.going_out import UNSAID
 
 
 class CheckOutBody(bodies.HereBody):
@@ -64,7 +65,7 @@ class CheckOut(UseCaseView):
             if fact
             else find.kit(act.actor, self.kwargs["kit"])
         )
-        person = find.person(data.pop("person")) if "person" in data else None
+        person = find.person(data.pop("person")) if "person" in data else UNSAID
         trip = bodies.trip_said(act, data)
         section = find.section(kit, data.pop("section")) if "section" in data else None
         taken = custody.check_out(act, kit, person=person, trip=trip, section=section, **data)

@@ -122,7 +122,7 @@ class Contents(ReadView):
 def contents_shown(kit: Kit, found: contents.Contents) -> dict[str, Any]:
     """A kit's contents by section."""
     return {
-        "kit": kit.name,
+        "kit": found.name,
         "on": found.on.isoformat(),
         "known_by": found.known_by.isoformat(),
         "seal": found.seal,

@@ -17,7 +17,7 @@ from gearroom.core.problems import Invalid
 from kits.api import answers
 from kits.models import Holding, Lot, LotFact, Receipt
 from kits.rules.expiry import PrintedDateError, good_through, last_good_day
-from kits.services import correcting, find, fitness, instruments
+from kits.services import correcting, find, fitness, instruments, stock_seen
 from kits.services.lots import normal
 from kits.services.wording import said
 
@@ -127,7 +127,7 @@ class Lots(ListView):
         if "number" in query:
             lots = lots.filter(number=normal(query["number"]))
         if "expiring_before" in query:
-            lots = lots.filter(expiry__lt=query["expiring_before"])
+            lots = lots.filter(stock_seen.going_out_before(query["expiring_before"]))
         if "recalled" in query:
             lots = lots.filter(recall__isnull=not query["recalled"])
         if "in_stock" in query:

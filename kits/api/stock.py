@@ -14,8 +14,8 @@ from kits.api import answers
 from kits.api.bodies import UNITS
 from kits.api.lots import BatchAnswer, LotBody, expiry_in, lots_shown
 from kits.api.places import PlaceAnswer
-from kits.models import INNER, Disposal, Holding, Place, PlaceKind
-from kits.services import disposing, find, opening, stock
+from kits.models import INNER, Disposal, Holding, Lot, Place, PlaceKind
+from kits.services import disposing, find, opening, stock, stock_seen
 from kits.services.ledger import room_place
 
 PLACE = {"max_length": 40}
@@ -63,7 +63,8 @@ class Holdings(ListView):
         if "item" in query:
             held = held.filter(lot__item=query["item"])
         if "expiring_before" in query:
-            held = held.filter(lot__expiry__lt=query["expiring_before"])
+            ending = Lot.objects.filter(stock_seen.going_out_before(query["expiring_before"]))
+            held = held.filter(lot__in=ending.values("pk"))
         if "recalled" in query:
             held = held.filter(lot__recall__isnull=not query["recalled"])
         return held.filter(**{name: query[name] for name in ("place", "lot") if name in query})

@@ -41,7 +41,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('core', '0003_room_rules'),
-        ('kits', '0003_verdicts_by_word'),
+        ('kits', '0004_facts'),
     ]
 
     operations = [

@@ -2,6 +2,16 @@
 
 from kits.models.catalogue import Disposal, Item, PackCode, Substitute
 from kits.models.custody import AsFound, Checkout, Handover, Reservation, Trip
+from kits.models.facts import (
+    CheckoutChange,
+    CheckoutFact,
+    ItemFact,
+    SealChange,
+    SealFact,
+    SignatureFact,
+    WithheldChange,
+    WithheldFact,
+)
 from kits.models.kits import Kit, LevelFact, Photo, Seal, WithheldKind, Withholding
 from kits.models.labels import Label, LabelKind
 from kits.models.ledger import Entry, EntryKind, Holding, Movement
@@ -18,6 +28,8 @@ __all__ = [
     "AsFound",
     "Certainty",
     "Checkout",
+    "CheckoutChange",
+    "CheckoutFact",
     "Disposal",
     "Entry",
     "EntryKind",
@@ -28,6 +40,7 @@ __all__ = [
     "Holding",
     "InstrumentCheck",
     "Item",
+    "ItemFact",
     "Kit",
     "Label",
     "LabelKind",
@@ -50,8 +63,13 @@ __all__ = [
     "Receipt",
     "Reservation",
     "Seal",
+    "SealChange",
+    "SealFact",
+    "SignatureFact",
     "Substitute",
     "Trip",
+    "WithheldChange",
+    "WithheldFact",
     "WithheldKind",
     "Withholding",
 ]

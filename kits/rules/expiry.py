@@ -259,6 +259,14 @@ def why_not(batch: Batch, day: date) -> Fault | None:
         return Fault.OPENED_TOO_LONG
     if batch.undated_until is not None and batch.undated_until < day:
         return Fault.DATE_NOT_KNOWN
+    return check_fault(batch, day)
+
+
+def check_fault(batch: Batch, day: date) -> Fault | None:
+    """Return why an instrument wants a check before it counts through `day`: the last one failed,
+    none was ever answered, or the next is due before `day`; None where it wants none."""
+    if batch.check_passed is False:
+        return Fault.CHECK_FAILED
     if batch.check_passed is None and batch.thing.kind is Kind.INSTRUMENT:
         return Fault.CHECK_NOT_ANSWERED
     if batch.check_due is not None and batch.check_due < day:

@@ -11,12 +11,34 @@ WIDTH = 78
 
 
 @dataclass(frozen=True)
+class Stands:
+    """A kit's verdict in words, and apart from it `judged`, the day and trip that it is for, and
+    what else stands `beside` it. The rest marks it for programs that read the page: the kit's name,
+    the day in ISO form, the trip's id or nothing, and the verdict's slug."""
+
+    text: str
+    judged: str
+    beside: str = ""
+    kit: str = ""
+    through: str = ""
+    trip: str = ""
+    verdict: str = ""
+
+    def __str__(self) -> str:
+        """As it stands in plain text."""
+        said = f"{self.text} ({self.judged})"
+        return f"{said} · {self.beside}" if self.beside else said
+
+
+@dataclass(frozen=True)
 class Row:
-    """One thing to know or do, the address of the page that settles it, and its details."""
+    """One thing to know or do, the address of the page that settles it, how a kit stands, and
+    details."""
 
     text: str
     url: str = ""
     lines: tuple[str, ...] = ()
+    verdicts: tuple[Stands, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -60,7 +82,7 @@ def as_text(letter: Letter) -> str:
 
 def _row(row: Row, bullet: str = "", indent: str = "") -> list[str]:
     lines = list(_wrapped(row.text, bullet, indent))
-    for line in row.lines:
+    for line in (*map(str, row.verdicts), *row.lines):
         lines += _wrapped(line, f"{indent}- ", f"{indent}  ")
     if row.url:
         lines.append(indent + row.url)

@@ -62,6 +62,10 @@ class OrderLevel:
     week_mean: float
     uses: int
 
+    def reached(self, stock: int) -> bool:
+        """Return whether `stock` is down to the level. A level of 0 orders nothing."""
+        return self.units > 0 and stock <= self.units
+
 
 def order_level(
     uses: Iterable[Use],

@@ -23,6 +23,7 @@ class PassedOver(enum.StrEnum):
 
     RESERVED = "reserved"
     OUT_PAST_DEPARTURE = "out-past-departure"
+    NOT_SET_UP = "not-set-up"
     FEWER_DO = "fewer-kits-do"
     FEWER_PEOPLE = "serves-fewer-people"
     FEWER_DAYS = "made-for-fewer-days"
@@ -108,12 +109,14 @@ def propose(
 
 def against(trip: TripNeeds, candidate: Candidate) -> Iterable[Reason]:
     """What keeps a kit from being proposed at all: promised to another trip at the same time, out
-    beyond the departure, not fit through the last day, or latex where none is wanted."""
+    beyond the departure, not set up, not fit through the last day, or latex not wanted."""
     if candidate.reserved_for:
         facts: dict[str, object] = {"trip": candidate.reserved_for}
         yield Reason(PassedOver.RESERVED, Weight.STOPS, facts)
     if candidate.out_with:
         yield Reason(PassedOver.OUT_PAST_DEPARTURE, Weight.STOPS, {"person": candidate.out_with})
+    if not candidate.verdict.set_up:
+        yield Reason(PassedOver.NOT_SET_UP, Weight.STOPS)
     yield from (r for r in candidate.verdict.reasons if r.weight >= Weight.SHORT)
     yield from (r for r in suits(trip, (candidate.state,)) if r.code == Mismatch.LATEX_INSIDE)
 

@@ -10,9 +10,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
-from kits.rules.facts import KitState, Units, Verdict, Weight
+from kits.rules.facts import KitState, Reason, Units, Verdict, Weight, Word
 from kits.rules.picking import RestockList, restock
 from kits.rules.readiness import Why
+from kits.rules.trips import Stand
 
 READY_FOR_DAYS = 28
 """How long what is put into a kit should last where no trip says so."""
@@ -33,33 +34,97 @@ class Going:
 
 
 @dataclass(frozen=True)
+class Answer:
+    """How a kit stands for one question: through its verdict's day, and for a trip (`trip` its
+    id, `on` its name), if for one. `going` where the kit has still to go on it; `elsewhere` where
+    it is out on something else: whether it is back in time."""
+
+    verdict: Verdict
+    trip: int | None = None
+    on: str = ""
+    going: Going | None = None
+    elsewhere: Stand | None = None
+
+    @property
+    def short(self) -> bool:
+        """It is short, or not to be taken; not where nobody entered what is in it."""
+        return self.verdict.word in (Word.SHORT, Word.DO_NOT_TAKE)
+
+    @property
+    def wrong(self) -> bool:
+        """It is short, or not to be taken, or not back in time."""
+        return self.short or self.elsewhere is Stand.AWAY
+
+
+@dataclass(frozen=True)
 class KitWeek:
-    """A kit, how it stands through `through`, and what makes it good. `fit_until` is the last
-    day it is fit as things are, None for not now; `out_to` who has it now."""
+    """A kit, how it stands, and what makes it good.
+
+    `answers` are to the question that every page asks, then to further ones about the weeks ahead;
+    none where the days stored with the kit say that it is ready for longer than that. `fit_until`
+    is the last day it is ready or low as things are, None for not now; `out` whether somebody has
+    it, `out_to` who, where a name is known.
+    """
 
     id: int
     name: str
-    through: date
-    going: Going | None = None
-    verdict: Verdict | None = None
+    answers: tuple[Answer, ...] = ()
     restock: RestockList | None = None
     fit_until: date | None = None
+    first_expiry: date | None = None
     look_by: date | None = None
     room: int = 0
+    out: bool = False
     out_to: str = ""
     due_back: datetime | None = None
 
     @property
-    def fit(self) -> bool:
-        """It is ready, or at most low."""
-        return self.verdict is None or self.verdict.fit
+    def wrong(self) -> tuple[Answer, ...]:
+        """What it is short for, not to be taken for, or not back in time for."""
+        return tuple(answer for answer in self.answers if answer.wrong)
+
+    @property
+    def short(self) -> bool:
+        """It is short for something, or not to be taken for it."""
+        return any(answer.short for answer in self.answers)
+
+    @property
+    def low(self) -> bool:
+        """It is ready, and low on something."""
+        return not self.wrong and any(a.verdict.word is Word.LOW for a in self.answers)
+
+    @property
+    def set_up(self) -> bool:
+        """Somebody entered what is in it."""
+        return all(answer.verdict.set_up for answer in self.answers)
+
+    @property
+    def going(self) -> Going | None:
+        """The next departure it is not ready for; where there is none, its next."""
+        departures = [a.going for a in (*self.wrong, *self.answers) if a.going is not None]
+        return departures[0] if departures else None
+
+    @property
+    def reasons(self) -> tuple[Reason, ...]:
+        """All that makes it short or stops it, once each: as it stands for the latest day."""
+        latest = sorted(self.wrong, key=lambda answer: answer.verdict.through, reverse=True)
+        found: dict[tuple[object, ...], Reason] = {}
+        for answer in latest:
+            for reason in answer.verdict.reasons:
+                about = (reason.code, reason.facts.get("line"), reason.facts.get("thing_id"))
+                found.setdefault(about, reason)
+        return tuple(sorted(found.values(), key=lambda reason: -reason.weight))
+
+    @property
+    def to_bin(self) -> tuple[Reason, ...]:
+        """What is out of date inside and does not stop it."""
+        own = self.answers[0].verdict.reasons if self.answers else ()
+        return tuple(reason for reason in own if reason.code == Why.EXPIRED_INSIDE)
 
     @property
     def wants_opening(self) -> bool:
         """Whether something has to be done inside; a mere look is not listed as that."""
-        if self.verdict is None:
-            return False
-        wrong = [r for r in self.verdict.reasons if r.weight >= Weight.SHORT]
+        wrong = [r for r in self.reasons if r.weight >= Weight.SHORT]
         return any(r.code != Why.NOT_LOOKED_INSIDE for r in wrong)
 
 
@@ -114,12 +179,12 @@ def first_of_month(day: date) -> bool:
 
 
 def by_urgency(kits: Iterable[KitWeek], today: date) -> list[KitWeek]:
-    """Kits that are not fit, worst first: by when they are needed, then how bad it is."""
+    """Kits that are not ready, worst first: by when they are needed, then how bad it is."""
     return sorted(
         kits,
         key=lambda k: (
             open_before(k, today),
-            0 if k.verdict is not None and not k.verdict.may_go else 1,
+            0 if any(not answer.verdict.may_go for answer in k.wrong) else 1,
             k.name,
         ),
     )
@@ -127,23 +192,43 @@ def by_urgency(kits: Iterable[KitWeek], today: date) -> list[KitWeek]:
 
 def open_before(kit: KitWeek, today: date) -> date:
     """The day before which a kit is to be opened: that its trip leaves, else the day after the
-    last on which it is fit; today where it is not fit now."""
+    last on which it is ready or low; today where it is neither now."""
     if kit.going is not None:
         return max(kit.going.first_day, today)
-    if kit.fit_until is not None and kit.fit_until >= today:
+    if kit.fit_until is not None and today <= kit.fit_until < date.max:
         return kit.fit_until + timedelta(days=1)
     return today
 
 
-def departures_not_fit(kits: Iterable[KitWeek], today: date) -> list[KitWeek]:
-    """Kits not fit for a trip of this week, the soonest departure first."""
+def ready_through(kit: KitWeek, today: date) -> date:
+    """The day that what is put into a kit should last through: that of the last trip it is not
+    ready for; without any, four weeks."""
+    trips = [answer.verdict.through for answer in kit.wrong if answer.trip is not None]
+    return max(trips, default=today + timedelta(days=READY_FOR_DAYS))
+
+
+def departures(kits: Iterable[KitWeek], today: date) -> list[Answer]:
+    """How kits stand for the trips of this week that they have still to go on."""
+    last = week_end(today)
+    answers = (answer for kit in kits for answer in kit.answers)
+    return [a for a in answers if a.going is not None and a.going.first_day <= last]
+
+
+def departures_not_ready(kits: Iterable[KitWeek], today: date) -> list[KitWeek]:
+    """Kits not ready for a trip of this week, the soonest departure first."""
     last = week_end(today)
     going = [
-        (k.going.departs_at, k.name, k)
-        for k in kits
-        if k.going is not None and k.going.first_day <= last and not k.fit
+        (min(times), kit.name, kit)
+        for kit in kits
+        if (
+            times := [
+                answer.going.departs_at
+                for answer in kit.wrong
+                if answer.going is not None and answer.going.first_day <= last
+            ]
+        )
     ]
-    return [k for *_, k in sorted(going, key=lambda row: row[:2])]
+    return [kit for *_, kit in sorted(going, key=lambda row: row[:2])]
 
 
 def order_by(wanted_on: date, lead_days: int, today: date) -> tuple[date, bool]:

@@ -11,6 +11,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from django.db.models import QuerySet
+
 from gearroom.core.models import Person, Room
 from kits.models import (
     INNER,
@@ -19,6 +21,7 @@ from kits.models import (
     Entry,
     EntryKind,
     Holding,
+    Item,
     Kit,
     Lot,
     Movement,
@@ -77,6 +80,24 @@ def kit_ids(found: Whereabouts) -> list[int]:
     return sorted({p.kit_id for p in found.places.values() if p.kit_id})
 
 
+def kits_that_ever_held(item_id: int) -> set[int]:
+    """The kits that a unit of a thing was ever put into, whatever its batch."""
+    sections = Movement.objects.filter(lot__item=item_id, to_place__kit__isnull=False)
+    return {pk for pk in sections.values_list("to_place__kit", flat=True) if pk is not None}
+
+
+def hold(book: Book, recall: Recall) -> None:
+    """Lock all that `spread` may write of a recall, and have nothing of the thing move meanwhile:
+    kits first, then the thing (a batch made meanwhile waits for it and sees the recall, or is seen
+    here), then its batches."""
+
+    def batches() -> QuerySet[Lot, int]:
+        Item.objects.select_for_update().get(pk=recall.item_id)
+        return Lot.objects.filter(item=recall.item_id).values_list("pk", flat=True)
+
+    book.hold(lambda: kit_ids(where(recall)), batches)
+
+
 def named(recall: Recall, lot: Lot) -> bool:
     """Whether a recall is about a batch for certain, not only until its number is known."""
     if recall.scope == RecallScope.NUMBER:
@@ -116,16 +137,21 @@ def spread(book: Book, recall: Recall) -> Entry:
     """Write into an open book where a recall's batches are, quarantine what is not in kits, keep
     back the kits that may hold more than the book names, tell people.
 
-    Also for a recall on record, when a batch came under it later: rows on record stay.
+    Also for a recall on record, when a batch came under it later: rows on record stay. Whoever
+    calls it has locked the kits and the batches (see `hold`).
     """
-    lots.held_still(Lot.objects.filter(lots.matching(recall)).values_list("pk", flat=True))
     found = where(recall)
     book.lock(*kit_ids(found))
     legs = _to_quarantine(found)
     entry = book.post(
         EntryKind.RECALL,
         legs,
-        detail={"item": recall.item_id, "scope": recall.scope, "number": recall.number},
+        detail={
+            "item": recall.item_id,
+            "scope": recall.scope,
+            "number": recall.number,
+            **({"recall": recall.pk} if recall.pk else {}),
+        },
     )
     if recall.pk is None:
         recall.entry = entry

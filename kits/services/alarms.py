@@ -7,19 +7,33 @@ looks first writes it; a second look at the same moment finds it written.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import override
 
 from gearroom.core.models import Person, Room
-from kits.models import Checkout, Episode, Holding, Kit, Lot, Recall, RecallPlace, Trip
-from kits.rules.facts import Criticality, Weight
+from kits.models import (
+    Checkout,
+    Episode,
+    Holding,
+    Kit,
+    Lot,
+    Recall,
+    RecallPlace,
+    Reservation,
+    Trip,
+)
+from kits.rules.facts import Reason, Verdict, Weight, Word
 from kits.rules.ordering import Episode as Change
 from kits.rules.ordering import episode as change_of
-from kits.rules.readiness import Why, judge
-from kits.services import affected, fitness, lots, notices, promises, stocking, wording
+from kits.rules.suits import Mismatch
+from kits.rules.trips import Coverage
+from kits.services import affected, lots, notices, outlook, stocking, verdict_wording, wording
 from kits.services.stocking import Stocked
 
 GRACE = timedelta(hours=2)
@@ -47,7 +61,7 @@ def not_back(now: datetime) -> None:
         .select_related("kit__home_room", "kit__responsible", "kit__deputy", "person")
         .order_by("due_at", "pk")
     ):
-        assert held.due_at is not None  # asked for
+        assert held.due_at is not None  # asked for by it
         late = now - held.due_at
         day = (late - GRACE) // timedelta(days=1)
         facts = {
@@ -79,58 +93,90 @@ class _Answering:
         return [*(p for p in (kit.responsible, kit.deputy) if p), *keepers]
 
 
-# ------------------------------------------------------------------------- promised and not fit
+# ----------------------------------------------------------------------- promised and not ready
 def going_soon(now: datetime) -> None:
-    """Kits promised to a trip within 48 hours that are not fit for it: told once while it lasts;
-    a must-have gone is told for itself."""
-    near = Trip.objects.filter(departs_at__gt=now, departs_at__lte=now + SOON)
-    trips = list(near.values_list("pk", flat=True))
-    promised = [
-        each.reservation
-        for each in promises.standing(trips=trips, now=now)
-        if not each.promise.taken
-    ]
-    # The stored dates answer for most, without a look at what is inside.
-    doubtful = [
-        r
-        for r in promised
-        if r.kit.fit_until is None
-        or r.kit.fit_until < r.trip.last_day
-        or r.kit.clear_until < fitness.today_of(r.kit)
-    ]
-    states = fitness.states({r.kit_id for r in doubtful}) if doubtful else {}
+    """Kits promised to a trip within 48 hours that are short or not to be taken for it, together
+    with its other kits, or out on something else: told once while it lasts; a must-have gone is
+    told for itself."""
     answering = _Answering()
     standing: set[tuple[str, str]] = set()
-    for r in doubtful:
-        verdict = judge(states[r.kit_id], r.trip.last_day, fitness.today_of(r.kit))
-        if verdict.fit:
-            continue
-        facts = {
-            "trip": r.trip.name,
-            "departs_at": r.trip.departs_at.isoformat(),
-            "reasons": [
-                wording.reason(x)["text"] for x in verdict.reasons if x.weight >= Weight.SHORT
-            ],
-        }
-        must_haves = [
-            x
-            for x in verdict.reasons
-            if x.code == Why.SHORT and x.facts["criticality"] == Criticality.MUST_HAVE
-        ]
+    for each in _leaving(now):
+        r = each.reservation
+        must_haves = [x for x in each.reasons if x.by_phone]
         for x in must_haves:
             subject = f"reservation:{r.pk}:line:{x.facts['line']}"
             standing.add(("must-have-gone", subject))
-            said = {**facts, "reasons": [wording.reason(x)["text"]]}
-            _open("must-have-gone", subject, now, answering(r.kit), kit=r.kit, facts=said)
-        if any(x.weight >= Weight.SHORT and x not in must_haves for x in verdict.reasons):
+            say = partial(_going, each, [x])
+            _open("must-have-gone", subject, now, answering(r.kit), kit=r.kit, say=say)
+        if each.held is not None or len(each.reasons) > len(must_haves):
             subject = f"reservation:{r.pk}"
             standing.add(("not-fit", subject))
-            _open("not-fit", subject, now, answering(r.kit), kit=r.kit, facts=facts)
+            say = partial(_going, each, each.reasons)
+            _open("not-fit", subject, now, answering(r.kit), kit=r.kit, say=say)
     for episode in Episode.objects.filter(
         kind__in=("must-have-gone", "not-fit"), closed_at__isnull=True
     ):
         if (episode.kind, episode.subject) not in standing:
             _close(episode, now)
+
+
+@dataclass(frozen=True)
+class _Leaving:
+    """A kit that goes out soon, and is not there or not ready: its verdict for the trip, what of
+    that is to be told, and who has it on something else."""
+
+    trip: Trip
+    reservation: Reservation
+    verdict: Verdict
+    reasons: Sequence[Reason]
+    held: Checkout | None
+
+
+def _leaving(now: datetime) -> Iterator[_Leaving]:
+    """The kits that keep trips within 48 hours from being covered. A trip that waits for a kit is
+    told of as well by then."""
+    near = Trip.objects.filter(departs_at__gt=now, departs_at__lte=now + SOON)
+    for seen in outlook.seen(near.select_related("room", "leader")):
+        if seen.coverage in (None, Coverage.COVERED):
+            continue
+        together: set[str] = set()
+        for each in seen.kits:
+            if each.reservation is None or each.on_it or each.verdict is None:
+                continue
+            worst: list[Reason] = []
+            if each.verdict.word in (Word.SHORT, Word.DO_NOT_TAKE):
+                worst = [x for x in each.verdict.reasons if x.weight >= Weight.SHORT]
+            # What the trip's kits lack together, or latex in one of them, is told for one kit.
+            reasons = [x for x in worst if _together(x) not in together]
+            together.update(key for x in worst if (key := _together(x)) is not None)
+            yield _Leaving(seen.trip, each.reservation, each.verdict, reasons, each.elsewhere)
+
+
+def _together(why: Reason) -> str | None:
+    """What tells reasons apart that are of a trip's kits together; None for those of one kit."""
+    return f"{why.code}:{why.facts.get('kit_id', '')}" if why.code in set(Mismatch) else None
+
+
+def _going(each: _Leaving, reasons: Iterable[Reason]) -> dict[str, Any]:
+    """The facts of a notice, in the language of now."""
+    trip, verdict, held = each.trip, each.verdict, each.held
+    facts: dict[str, Any] = {
+        "trip": trip.name,
+        "trip_id": trip.pk,
+        "departs_at": trip.departs_at.isoformat(),
+        "through": verdict.through.isoformat(),
+        "verdict": str(verdict.word),
+        "verdict_text": verdict_wording.verdict(verdict),
+        "reasons": [wording.reason(x)["text"] for x in reasons],
+    }
+    if held is not None:
+        person = held.person
+        facts["out"] = {
+            "person": person.name if person else "",
+            "phone": person.phone if person else "",
+            "due_at": held.due_at.isoformat() if held.due_at else "",
+        }
+    return facts
 
 
 # --------------------------------------------------------------------------------------- recalls
@@ -274,19 +320,23 @@ def _open(
     now: datetime,
     people: Iterable[Person],
     *,
-    kit: Kit | None = None,
-    room: Room | None = None,
-    facts: dict[str, Any],
+    kit: Kit,
+    say: Callable[[], dict[str, Any]],
 ) -> None:
-    """Open an episode and tell of it, unless one is open."""
-    where = room or (kit.home_room if kit else None)
+    """Open an episode and tell each of these people of it in their language, unless one is
+    open."""
     with transaction.atomic():
         if Episode.objects.filter(kind=kind, subject=subject, closed_at__isnull=True).exists():
             return
-        row = Episode(kind=kind, subject=subject, room=where, kit=kit, facts=facts, opened_at=now)
+        row = Episode(
+            kind=kind, subject=subject, room=kit.home_room, kit=kit, facts=say(), opened_at=now
+        )
         Episode.objects.bulk_create([row], ignore_conflicts=True)
         episode = Episode.objects.get(kind=kind, subject=subject, closed_at__isnull=True)
-        notices.tell(people, kind, f"episode:{episode.pk}", kit=kit, room=where, facts=facts)
+        for person in people:
+            with override(person.reads):
+                facts = say()
+            notices.tell([person], kind, f"episode:{episode.pk}", kit=kit, facts=facts)
 
 
 def _close(episode: Episode, now: datetime) -> None:

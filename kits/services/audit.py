@@ -10,15 +10,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.db.models import Count, F, Q, Sum
+from django.db.models import Count, F, Model, Q, Sum
 
 from gearroom.core import append_only
 from kits.models import (
     INNER,
-    Checkout,
     Entry,
     EntryKind,
-    Handover,
     Holding,
     Kit,
     Lot,
@@ -26,11 +24,11 @@ from kits.models import (
     Movement,
     Place,
     PlaceKind,
-    Reservation,
     Seal,
+    SealChange,
 )
 from kits.rules.readiness import first_expiry, fit_days
-from kits.services import derive, fitness
+from kits.services import derive, facts, fitness, projections
 
 KITS_AT_A_TIME = 500
 
@@ -48,9 +46,8 @@ def findings() -> Iterator[Finding]:
     """Every difference between what is stored and what the entries add up to."""
     yield from _triggers()
     yield from _holdings()
-    yield from _seals()
-    yield from _checkouts()
-    yield from _reservations()
+    yield from _projections()
+    yield from _facts()
     yield from _lots()
     yield from _kits()
 
@@ -91,9 +88,56 @@ def _holdings() -> Iterator[Finding]:
             )
 
 
-def _seals() -> Iterator[Finding]:
-    whole = Seal.objects.filter(broken__isnull=True).select_related("kit")
-    for seal in whole:
+def _projections() -> Iterator[Finding]:
+    """Rows that are not what the facts say."""
+    for kit in Kit.objects.order_by("pk").iterator(chunk_size=KITS_AT_A_TIME):
+        for about, rows in (
+            ("seal", projections.seals),
+            ("checkout", projections.checkouts),
+            ("withheld", projections.withholdings),
+            ("reservation", projections.reservations),
+        ):
+            for row, differs in rows(kit):
+                yield _differs(about, f"{kit}: {about} {row.pk}", row, differs)
+    for lot in Lot.objects.filter(withholdings__isnull=False).distinct():
+        for row, differs in projections.withholdings(lot):
+            yield _differs("withheld", f"Batch {lot.pk}: withheld {row.pk}", row, differs)
+
+
+def _differs(about: str, what: str, row: Model, differs: dict[str, Any]) -> Finding:
+    stored = {name: getattr(row, name) for name in differs}
+    return Finding(
+        about, f"{what} is {stored}, and the facts say {differs}.", {"stored": stored, **differs}
+    )
+
+
+def _facts() -> Iterator[Finding]:
+    """Acts without the facts that they should have written."""
+    counts = Entry.objects.filter(reversed_by__isnull=True)
+    without = {
+        "seal": counts.filter(kind=EntryKind.RESEAL).exclude(seal_facts__what=SealChange.ON),
+        "checkout": counts.filter(
+            kind__in=(EntryKind.CHECK_OUT, EntryKind.EMERGENCY, EntryKind.CHECK_IN, EntryKind.PASS),
+            checkout_facts__isnull=True,
+        ),
+        "withheld": counts.filter(
+            kind__in=(EntryKind.WITHHOLD, EntryKind.RELEASE), withheld_facts__isnull=True
+        ),
+    }
+    for about, entries in without.items():
+        for entry in entries:
+            if not facts.is_history(entry):
+                yield Finding(about, f"Entry {entry.pk} ({entry.kind}) has no fact of what it did.")
+    for through, number, kit in _moved_through_a_whole_seal():
+        yield Finding(
+            "seal",
+            f"Seal {number} on {kit} is on record as whole, and entry {through} moved something "
+            "through it.",
+        )
+
+
+def _moved_through_a_whole_seal() -> Iterator[tuple[int, str, Kit]]:
+    for seal in Seal.objects.filter(broken__isnull=True).select_related("kit"):
         places = (
             [seal.section_id]
             if seal.section_id
@@ -106,53 +150,11 @@ def _seals() -> Iterator[Finding]:
             .exclude(entry__kind=EntryKind.REVERSE)
             .exclude(entry__reversed_by__isnull=False)
             .values_list("entry", flat=True)
-            .first()
         )
-        if through is not None:
-            yield Finding(
-                "seal",
-                f"Seal {seal.number} on {seal.kit} is on record as whole, and entry {through} "
-                "moved something through it.",
-            )
-
-
-def _checkouts() -> Iterator[Finding]:
-    last_holder: dict[int, int | None] = {}
-    for handover in (
-        Handover.objects.filter(checkout__in_at__isnull=True)
-        .select_related("person")
-        .order_by("id")
-    ):
-        whom = handover.person
-        last_holder[handover.checkout_id] = (whom.merged_into_id or whom.pk) if whom else None
-    closing = {EntryKind.CHECK_IN, EntryKind.CHECK_OUT, EntryKind.EMERGENCY}
-    for checkout in Checkout.objects.select_related("closed_by", "kit"):
-        if checkout.in_at is None and last_holder.get(checkout.pk) != checkout.person_id:
-            yield Finding("checkout", f"{checkout.kit} is not with whom it was handed to last.")
-        if checkout.closed_by is not None and checkout.closed_by.kind not in closing:
-            yield Finding("checkout", f"{checkout.kit} was closed by an entry that closes nothing.")
-    returned = (
-        Entry.objects.filter(
-            kind=EntryKind.CHECK_IN, checkout__isnull=False, reversed_by__isnull=True
-        )
-        .exclude(checkout__closed_by=F("pk"))
-        .values_list("pk", "checkout")
-    )
-    for entry, checkout_id in returned:
-        yield Finding(
-            "checkout", f"Entry {entry} handed checkout {checkout_id} back, and it is open."
-        )
-
-
-def _reservations() -> Iterator[Finding]:
-    for row in Reservation.objects.exclude(made__kind=EntryKind.RESERVE):
-        yield Finding("reservation", f"Reservation {row.pk} was made by an entry that makes none.")
-    for row in Reservation.objects.filter(released__isnull=False).exclude(
-        released__kind__in=[EntryKind.UNRESERVE, EntryKind.RESERVE, EntryKind.KIT]
-    ):
-        yield Finding(
-            "reservation", f"Reservation {row.pk} was released by an entry of no such kind."
-        )
+        again = Entry.objects.filter(pk__in=through, detail__has_key="again").values("pk")
+        first = through.exclude(entry__in=again).first()
+        if first is not None:
+            yield first, seal.number, seal.kit
 
 
 def _lots() -> Iterator[Finding]:
@@ -195,6 +197,10 @@ def _kits() -> Iterator[Finding]:
                 yield Finding("kit", f"{kit}: waiting to be sorted is not what entries say.")
             if kit.lost_since != derive.lost_since(kit):
                 yield Finding("kit", f"{kit}: being lost is not what entries say.")
+            if kit.laid_up_since != derive.laid_up_since(kit):
+                yield Finding("kit", f"{kit}: being in storage is not what entries say.")
+            if kit.room_id != derive.room_id(kit):
+                yield Finding("kit", f"{kit}: the room it is in is not what entries say.")
     for place in Place.objects.filter(kind=PlaceKind.SECTION, closed_on__isnull=False):
         if place.holdings.filter(units__gt=0).exists():
             yield Finding("kit", f"Section {place} is closed and holds units.")

@@ -7,7 +7,7 @@ answer says what the kit's list still wants.
 from __future__ import annotations
 
 import enum
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -30,7 +30,7 @@ from kits.models import (
     Receipt,
 )
 from kits.rules import picking
-from kits.services import derive, disposing, fitness, guard, lots, stock, turnaround
+from kits.services import derive, disposing, fitness, guard, lots, stock, stocking, turnaround
 from kits.services.amounts import units as whole
 from kits.services.holders import kit_is_out, open_checkout
 from kits.services.ledger import Book, Leg, outer, room_place
@@ -40,12 +40,14 @@ from kits.services.use import LevelSeen
 
 @dataclass(frozen=True)
 class Wanted:
-    """What a kit's list still wants: units of a thing to its *carry*, whether it stays below its
-    *never below*, and what those units cost last time, where that is known."""
+    """What a kit's list still wants: units of a thing to its *carry*, whether it is below its
+    *never below* without them, how many of them the shelves of its room can give, and what they
+    all cost last time, where that is known."""
 
     item: Item
     units: int
     below_minimum: bool
+    on_shelves: int = 0
     cost: Decimal | None = None
 
 
@@ -337,23 +339,26 @@ def _receipts(
 
 # ------------------------------------------------------------------------------ what is wanted yet
 def wanted(kit: Kit, *, currency: str) -> list[Wanted]:
-    """What a kit's list still wants through today, priced in `currency` by the last receipts."""
+    """What a kit's list still wants through today, with what the shelves of the room that it is in
+    can give; priced in `currency` by the last receipts."""
     state = fitness.states([kit.pk])[kit.pk]
     today = fitness.today_of(kit)
+    shelves = stocking.on_shelves([kit.room_id])[0].get(kit.room_id, [])
     missing = picking.restock(state, (), through=today, today=today).missing
+    to_buy: Counter[int] = Counter()
+    for row in picking.restock(state, shelves, through=today, today=today).missing:
+        to_buy[row.thing.id] += row.count
     items = Item.objects.in_bulk([row.thing.id for row in missing])
     prices = _last_prices(items, currency) if currency else {}
-    return [
-        Wanted(
-            items[row.thing.id],
-            row.count,
-            row.below_minimum,
-            (prices[row.thing.id] * row.count).quantize(Decimal("0.01"))
-            if row.thing.id in prices
-            else None,
-        )
-        for row in missing
-    ]
+    found = []
+    for row in missing:
+        thing = row.thing.id
+        buy = min(row.count, to_buy[thing])  # several lines may want the same thing
+        to_buy[thing] -= buy
+        cost = (prices[thing] * row.count).quantize(Decimal("0.01")) if thing in prices else None
+        on_shelves = row.count - buy
+        found.append(Wanted(items[thing], row.count, row.below_minimum, on_shelves, cost))
+    return found
 
 
 def _last_prices(items: dict[int, Item], currency: str) -> dict[int, Decimal]:

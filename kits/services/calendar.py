@@ -6,18 +6,19 @@ and does not double it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import UTC, date, datetime, timedelta
 
-from django.db.models import Max, Q
+from django.db.models import Q
 from django.utils.translation import gettext as _
 from icalendar import Calendar, Event
 
 from gearroom.core import clock
 from gearroom.core.models import Person
-from kits.models import Checkout, Holding, InstrumentCheck, Kit
-from kits.rules.facts import Kind
-from kits.services import messages, notices
+from kits.models import Checkout, Holding, Kit
+from kits.rules.expiry import good_through
+from kits.rules.facts import Batch
+from kits.services import fitness, messages, notices
 
 BACK_DAYS, AHEAD_DAYS = 30, 400
 
@@ -49,27 +50,19 @@ def _events(person: Person) -> Iterator[Event]:
             lost_since__isnull=True,
         ).order_by("name")
     }
-    inside = Holding.objects.filter(place__kit__in=kits, units__gt=0).select_related(
-        "lot__item", "place__kit"
+    inside = list(
+        Holding.objects.filter(place__kit__in=kits, units__gt=0)
+        .select_related("lot__item", "place")
+        .order_by("pk")
     )
-    dated: dict[tuple[int, int], tuple[Holding, int]] = {}
-    for h in inside.filter(lot__expiry__gte=first, lot__expiry__lte=last).order_by(
-        "lot__expiry", "pk"
-    ):
-        key = (h.place.kit_id or 0, h.lot_id)
-        dated[key] = (h, dated[key][1] + h.units if key in dated else h.units)
-    for (kit, lot), (h, units) in dated.items():
-        assert h.lot.expiry is not None  # asked for by their dates
-        text = _("%(kit)s: last good day of %(units)d × %(thing)s") % {
-            "kit": kits[kit].name, "units": units, "thing": h.lot.item.name
-        }  # fmt: skip
-        yield _all_day(f"expiry-{kit}-{lot}", text, h.lot.expiry, now, kits[kit])
+    batches = fitness.batches({h.lot_id: h.lot for h in inside}.values())
+    yield from _ends(kits, inside, batches, now, first, last)
     for kit_row in kits.values():
         if kit_row.looked_inside_on is not None:
             day = kit_row.looked_inside_on + timedelta(days=kit_row.look_interval_days)
             text = _("%(kit)s: look inside by today") % {"kit": kit_row.name}
             yield _all_day(f"look-{kit_row.pk}", text, day, now, kit_row)
-    yield from _checks(kits, now)
+    yield from _checks(kits, inside, batches, now)
     for held in (
         Checkout.objects.filter(kit__in=kits, in_at__isnull=True, due_at__isnull=False)
         .select_related("person", "kit", "section")
@@ -86,23 +79,41 @@ def _events(person: Person) -> Iterator[Event]:
         yield event
 
 
-def _checks(kits: dict[int, Kit], now: datetime) -> Iterator[Event]:
-    held = {
-        h.lot_id: h
-        for h in Holding.objects.filter(
-            place__kit__in=kits, units__gt=0, lot__item__kind=Kind.INSTRUMENT.value
-        ).select_related("lot__item", "place")
-    }
-    newest = InstrumentCheck.objects.filter(lot__in=held).values("lot").order_by()
-    ids = list(newest.annotate(newest=Max("id")).values_list("newest", flat=True))
-    for check in InstrumentCheck.objects.filter(pk__in=ids, due_on__isnull=False):
-        assert check.due_on is not None  # asked for
-        h = held[check.lot_id]
+def _ends(
+    kits: Mapping[int, Kit],
+    inside: Iterable[Holding],
+    batches: Mapping[int, Batch],
+    now: datetime,
+    first: date,
+    last: date,
+) -> Iterator[Event]:
+    units: dict[tuple[int, int], int] = {}
+    for h in inside:
+        day = good_through(batches[h.lot_id])
+        if day is not None and first <= day <= last:
+            key = (h.place.kit_id or 0, h.lot_id)
+            units[key] = units.get(key, 0) + h.units
+    for (kit, lot), count in units.items():
+        text = _("%(kit)s: last good day of %(units)d × %(thing)s") % {
+            "kit": kits[kit].name, "units": count, "thing": batches[lot].thing.name
+        }  # fmt: skip
+        day = good_through(batches[lot])
+        assert day is not None  # chosen by it
+        yield _all_day(f"expiry-{kit}-{lot}", text, day, now, kits[kit])
+
+
+def _checks(
+    kits: Mapping[int, Kit], inside: Iterable[Holding], batches: Mapping[int, Batch], now: datetime
+) -> Iterator[Event]:
+    for h in inside:
+        batch = batches[h.lot_id]
+        if batch.check_due is None:
+            continue
         kit = kits[h.place.kit_id or 0]
         text = _("%(kit)s: check of %(thing)s %(serial)s is due") % {
-            "kit": kit.name, "thing": h.lot.item.name, "serial": h.lot.serial
+            "kit": kit.name, "thing": batch.thing.name, "serial": h.lot.serial
         }  # fmt: skip
-        yield _all_day(f"check-{check.lot_id}", text, check.due_on, now, kit)
+        yield _all_day(f"check-{h.lot_id}", text, batch.check_due, now, kit)
 
 
 def _event(uid: str, text: str, now: datetime, kit: Kit) -> Event:

@@ -6,7 +6,7 @@ that follows a list with the thing, or holds it, is judged again in the same tra
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import TypedDict, Unpack
 
 from django.conf import settings
@@ -18,13 +18,14 @@ from stdnum.exceptions import ValidationError
 
 from gearroom.core import clock
 from gearroom.core.act import Act
-from gearroom.core.problems import Invalid, NotFound, Refused
+from gearroom.core.problems import Invalid, NotFound, Refused, Stale
 from kits.models import (
     Disposal,
     Holding,
     Item,
     Kit,
     ListLine,
+    Lot,
     PackCode,
     PackingList,
     Place,
@@ -33,6 +34,7 @@ from kits.models import (
 )
 from kits.rules.disposal import allowed
 from kits.rules.facts import Kind
+from kits.services import known
 from kits.services.amounts import units
 from kits.services.ledger import Book
 
@@ -91,18 +93,25 @@ def edit_item(
     """Change what is said of a thing; `check` may refuse after a look at the locked row.
 
     Raises Refused: `name-taken`, `units-in-the-book` where what is held would mean something else
-    afterwards (kind, base unit, counted or judged by eye).
+    afterwards (kind, base unit, counted or judged by eye); Stale where somebody else changed it at
+    the same moment.
     """
     act.actor.require("edit_item")
     with Book(act) as book:
+        judged_anew = _changed(Item.objects.get(pk=item.pk), facts) & JUDGED_BY
+        if judged_anew:
+            _hold_kits(book, item)
         item = _locked(item)
         check(item)
-        changed = {name for name, value in facts.items() if getattr(item, name) != value}
+        changed = _changed(item, facts)
         if not changed:
             return item
+        if not changed & JUDGED_BY <= judged_anew:
+            raise Stale(
+                "changed-since", _("It was changed at this moment. Look at it again, then save.")
+            )
         _refuse_to_change_what_is_held(item, facts, changed)
-        if changed & JUDGED_BY:
-            book.lock(*_kits_judged_by([item.pk]))
+        known.remember(item)
         for name, value in facts.items():
             setattr(item, name, value)
         _settle(item)
@@ -224,13 +233,15 @@ def put_substitute(act: Act, item: Item, instead: Item, note: str = "") -> Subst
             field="instead",
         )
     with Book(act) as book:
-        book.lock(*_kits_judged_by([item.pk]))
+        _hold_kits(book, item)
+        known.remember(item)
         row, made = Substitute.objects.get_or_create(
             item=item, instead=instead, defaults={"note": note}
         )
         if not made and row.note != note:
             row.note = note
             row.save(update_fields=["note"])
+        known.remember(item)
     return row
 
 
@@ -238,12 +249,26 @@ def remove_substitute(act: Act, item: Item, instead: Item) -> None:
     """Say that another thing does not do instead of this one any more. Raises NotFound."""
     act.actor.require("edit_item")
     with Book(act) as book:
-        book.lock(*_kits_judged_by([item.pk]))
+        _hold_kits(book, item)
+        known.remember(item)
         if not Substitute.objects.filter(item=item, instead=instead).delete()[0]:
             raise NotFound("such substitute", instead.name)
+        known.remember(item)
 
 
 # ------------------------------------------------------------------------------------------- inside
+def _changed(item: Item, facts: Mapping[str, object]) -> set[str]:
+    return {name for name, value in facts.items() if getattr(item, name) != value}
+
+
+def _hold_kits(book: Book, item: Item) -> None:
+    """Lock the kits that are judged by a thing, and have none of it go into another meanwhile."""
+    book.hold(
+        lambda: _kits_judged_by([item.pk]),
+        lambda: Lot.objects.filter(item=item).values_list("pk", flat=True),
+    )
+
+
 def _locked(item: Item) -> Item:
     # Rows that point at the item may be written meanwhile: only its own columns are locked.
     return Item.objects.select_for_update(no_key=True).get(pk=item.pk)
@@ -253,6 +278,7 @@ def _save(item: Item) -> None:
     try:
         with transaction.atomic():
             item.save()
+            known.remember(item)
     except IntegrityError as error:
         raise _name_taken(item.name) from error
 

@@ -7,28 +7,32 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from django.db.models import F, Q, Sum
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
+from gearroom.core.models import Person
 from gearroom.core.problems import Invalid
 from kits.models import (
-    Handover,
+    CheckoutFact,
     Item,
     Kit,
     LevelFact,
+    ListSection,
     Lot,
     LotFact,
     Movement,
     Place,
     PlaceKind,
-    Seal,
+    SealFact,
 )
+from kits.rules.expiry import good_through
 from kits.rules.facts import Level
+from kits.services import facts, fitness, known
 from kits.services.custody import end_of_day
 
 
@@ -41,14 +45,17 @@ class Content:
     number: str
     expiry: date | None
     units: int
+    good_until: date | None
+    """The last good day by that date and, of an opened pack, by its opened life."""
 
 
 @dataclass(frozen=True)
 class Contents:
-    """A kit's contents at an instant, who had it and under which seal."""
+    """A kit's contents at an instant, who had it and under which seal, and the name it had."""
 
     on: datetime
     known_by: datetime
+    name: str
     lines: Sequence[Content]
     levels: Sequence[tuple[Place, Item, Level]]
     seal: str
@@ -78,6 +85,9 @@ def contents(
     at = instant(kit, on)
     sections = {p.pk: p for p in kit.sections.filter(kind=PlaceKind.SECTION)}
     then = Q(entry__occurred_at__lte=at, entry__recorded_at__lte=known_by)
+    in_force = facts.then(at, known_by)
+    then_known = known.Then(at, known_by)
+    order = _order(known.version_id(kit, then_known))
     units: dict[tuple[int, int], int] = defaultdict(int)
     for sign, place in ((1, "to_place"), (-1, "from_place")):
         for row in (
@@ -89,60 +99,59 @@ def contents(
             units[row["where"], row["lot"]] += sign * row["total"]
     there = {where: count for where, count in units.items() if count}
     lots = Lot.objects.select_related("item").in_bulk({lot for _, lot in there})
-    facts: dict[int, LotFact] = {}
+    written: dict[int, LotFact] = {}
     for fact in LotFact.objects.filter(lot__in=lots, entry__recorded_at__lte=known_by):
-        facts[fact.lot_id] = fact
+        written[fact.lot_id] = fact
+    batches = fitness.batches(lots.values())
+    expiry = {pk: written[pk].expiry if pk in written else lot.expiry for pk, lot in lots.items()}
     lines = [
         Content(
             section=sections[place],
             lot=lots[lot],
-            number=facts[lot].number if lot in facts else lots[lot].number,
-            expiry=facts[lot].expiry if lot in facts else lots[lot].expiry,
+            number=written[lot].number if lot in written else lots[lot].number,
+            expiry=expiry[lot],
             units=count,
+            good_until=good_through(replace(batches[lot], expiry=expiry[lot])),
         )
         for (place, lot), count in there.items()
     ]
-    lines.sort(key=lambda c: (c.section.position, c.section.pk, c.lot.item.name, c.lot.pk))
     seen: dict[tuple[int, int], LevelFact] = {}
-    for level in LevelFact.objects.filter(then, section__in=sections).select_related("item"):
+    for level in (
+        LevelFact.objects.filter(in_force, section__in=sections)
+        .select_related("item")
+        .order_by("id")
+    ):
         seen[level.section_id, level.item_id] = level
+    items = [*(lot.item for lot in lots.values()), *(level.item for level in seen.values())]
+    known.say(items, known_by)
+    lines.sort(key=lambda c: (order(c.section), c.section.pk, c.lot.item.name, c.lot.pk))
     return Contents(
         on=at,
         known_by=known_by,
+        name=known.said_of(kit, then_known)["name"],
         lines=lines,
         levels=[(sections[f.section_id], f.item, Level(f.level)) for f in seen.values()],
-        seal=_seal(kit, at, known_by),
-        holder=_holder(kit, at, known_by),
+        seal=_seal(kit, in_force),
+        holder=_holder(kit, in_force),
     )
 
 
-def _seal(kit: Kit, at: datetime, known_by: datetime) -> str:
-    seal = (
-        Seal.objects.filter(
-            kit=kit,
-            section=None,
-            put_on__occurred_at__lte=at,
-            put_on__recorded_at__lte=known_by,
-        )
-        .exclude(broken__occurred_at__lte=at, broken__recorded_at__lte=known_by)
-        .order_by("-id")
-        .first()
-    )
-    return seal.number if seal else ""
+def _order(version: int) -> Callable[[Place], int]:
+    """Where a section stands on a version of a list; those not on it come last."""
+    rows = ListSection.objects.filter(version=version).values_list("key", "position")
+    positions = dict(rows)
+    return lambda place: positions.get(place.section_key, len(positions))
 
 
-def _holder(kit: Kit, at: datetime, known_by: datetime) -> str:
-    had = (
-        Handover.objects.filter(
-            checkout__kit=kit,
-            checkout__section=None,
-            since__lte=at,
-            entry__recorded_at__lte=known_by,
-        )
-        .exclude(checkout__in_at__lte=at, checkout__closed_by__recorded_at__lte=known_by)
-        .exclude(checkout__undone__recorded_at__lte=known_by)
-        .select_related("person")
-        .order_by("-id")
-        .first()
-    )
-    return had.person.name if had and had.person else ""
+def _seal(kit: Kit, when: Q) -> str:
+    spans = facts.seals(SealFact.objects.filter(when, kit=kit))
+    on = (span.number for span in spans if span.section is None and span.broken is None)
+    return next(on, "")
+
+
+def _holder(kit: Kit, when: Q) -> str:
+    times = facts.times(CheckoutFact.objects.filter(when, kit=kit))
+    held = next((t for t in times if t.section is None and t.closed is None), None)
+    if held is None or held.person is None:
+        return ""
+    return Person.objects.get(pk=held.person).name

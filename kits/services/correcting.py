@@ -12,6 +12,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
@@ -67,16 +68,10 @@ def correct(
         )
     check_expiry(None if expiry is Keep.AS_IT_IS else expiry, clock.today("UTC"))
     with Book(act) as book:
-        same = Lot.objects.filter(
-            item=lot.item_id, number=lot.number, expiry=lot.expiry, serial=lot.serial
-        )
-        kit_ids = Holding.objects.filter(
-            lot__in=same, units__gt=0, place__kind=PlaceKind.SECTION
-        ).values_list("place__kit", flat=True)
-        book.lock(*sorted(set(kit_ids)))
-        rows = {row.pk: row for row in lots.held_still(same.values_list("pk", flat=True))}
+        new_number = None if number is None else lots.normal(number)
+        rows = _held(book, lot, new_number)
         lot = rows[lot.pk]
-        new_number = lot.number if number is None else lots.normal(number)
+        new_number = lot.number if new_number is None else new_number
         new_expiry = lot.expiry if isinstance(expiry, Keep) else expiry
         if (new_number, new_expiry) == (lot.number, lot.expiry):
             raise Refused("nothing-to-correct", _("This is what is on record already."), lot=lot.pk)
@@ -100,6 +95,31 @@ def correct(
         if recall is not None:
             _come_under(book, recall, [targets[row.pk] or row for row in rows.values()])
     return Corrected(entry, now, targets[lot.pk] is not None)
+
+
+def _held(book: Book, lot: Lot, new_number: str | None) -> dict[int, Lot]:
+    """The batches that are put right together, by id, where nothing of their thing moves until
+    the act ends. Where an open recall is about the new number, its kits are locked as well."""
+
+    def same() -> QuerySet[Lot]:
+        now = Lot.objects.get(pk=lot.pk)
+        return Lot.objects.filter(
+            item=now.item_id, number=now.number, expiry=now.expiry, serial=now.serial
+        )
+
+    def kits() -> set[int]:
+        holding = Holding.objects.filter(
+            lot__in=same(), units__gt=0, place__kind=PlaceKind.SECTION
+        ).values_list("place__kit", flat=True)
+        recalled = new_number is not None and lots.recall_of(lot.item, new_number) is not None
+        return {*holding, *(affected.kits_that_ever_held(lot.item_id) if recalled else ())}
+
+    def batches() -> QuerySet[Lot, int]:
+        return Lot.objects.filter(item=lot.item_id).values_list("pk", flat=True)
+
+    held = book.hold(kits, batches)
+    together = set(same().values_list("pk", flat=True))
+    return {pk: row for pk, row in held.items() if pk in together}
 
 
 def _iso(day: date | None) -> str | None:

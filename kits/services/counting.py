@@ -1,5 +1,9 @@
 """Counting a kit, a section or a shelf: what is found is written as found, even expired.
 
+Counted is what somebody says a number of; *none* is a number too, 0. What is left empty was not
+counted and stays as the book has it, unless it is said that nothing else is there. That is so for
+shelves and kits, for pages and programs alike, and is decided here.
+
 A count is a fact. What the book had too much of goes to *unexplained*, what it had too little of
 comes from there, and the entry keeps what was counted, so that later questions (how sure are we
 of a recalled batch?) can start from it.
@@ -10,7 +14,6 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
 
 from django.utils.translation import gettext as _
 
@@ -20,6 +23,7 @@ from kits.models import Entry, EntryKind, Holding, Item, Kit, LevelFact, Lot, Pl
 from kits.rules.expiry import why_not
 from kits.rules.facts import Kind
 from kits.rules.irregular import Broken
+from kits.rules.picking import first_out
 from kits.services import fitness, lots, notices
 from kits.services.amounts import units
 from kits.services.ledger import Book, Leg, outer
@@ -49,20 +53,33 @@ class Difference:
 
 @dataclass(frozen=True)
 class Counted:
-    """The entry of a count and its differences."""
+    """The entry of a count, its differences, and whether all that is in the places was counted."""
 
     entry: Entry
     differences: Sequence[Difference]
+    complete: bool
 
 
 def differences(
-    places: Sequence[Place], found: Sequence[Found], *, complete: bool = True
+    places: Sequence[Place],
+    found: Sequence[Found],
+    *,
+    complete: bool = False,
+    levels: Sequence[LevelSeen] = (),
 ) -> list[Difference]:
     """What a count would change, without writing it.
 
-    `complete`: everything in the places was counted, so what is not named is not there. Raises
-    Invalid for a count of something outside the places, or given twice.
+    `complete`: somebody says that nothing else is there, so what is not named is none. Raises
+    Invalid for a count of nothing, of something outside the places, or of something twice.
     """
+    if not (found or levels or complete):
+        raise Invalid(
+            _(
+                "Nothing is counted yet. Type how many there are, 0 where none is left; or say "
+                "that nothing else is there."
+            ),
+            field="found",
+        )
     booked: dict[tuple[int, int], int] = {}
     known: dict[int, Lot] = {}
     for holding in Holding.objects.filter(place__in=places, units__gt=0).select_related(
@@ -123,17 +140,13 @@ def _once(
 def _spread(
     item: Item, place: Place, count: int, booked: dict[tuple[int, int], int], known: dict[int, Lot]
 ) -> dict[Lot, int]:
-    """Share a count of a thing over its batches there: the oldest are taken as the missing ones,
-    and what is over is taken as of the youngest."""
-    there = sorted(
-        (
-            known[lot]
-            for (where, lot) in booked
-            if where == place.pk and known[lot].item_id == item.pk
-        ),
-        key=lambda lot: (lot.expiry or date.max, lot.pk),
-        reverse=True,
-    )
+    """Share a count of a thing over its batches there: what goes out of date first is taken as
+    missing, and what is over is taken as of what lasts longest."""
+    there = [
+        known[lot] for where, lot in booked if where == place.pk and known[lot].item_id == item.pk
+    ]
+    batches = fitness.batches(there)
+    there.sort(key=lambda lot: first_out(batches[lot.pk], ""), reverse=True)
     if not there:
         return {lots.known(item=item): count} if count else {}
     shares = {}
@@ -149,23 +162,26 @@ def count(
     places: Sequence[Place],
     found: Sequence[Found],
     *,
-    complete: bool = True,
+    complete: bool = False,
     levels: Sequence[LevelSeen] = (),
     explained: Mapping[int, str] | None = None,
 ) -> Counted:
-    """Write down what was found in shelves, or in sections of one kit.
+    """Write down what was found in shelves, or in sections of one kit. Raises as `differences`.
 
-    `levels` are things judged by eye; `explained` says of batches (ids) why the book was wrong, as
-    far as somebody knows. A medicine that is missing is told to the keepers at once.
+    `complete` as there. `levels` are things judged by eye; `explained` says of batches (ids) why
+    the book was wrong, as far as somebody knows. A medicine that is missing is told to the keepers
+    at once.
     """
     kit_ids = {p.kit_id for p in places}
     if not places or len(kit_ids) > 1:
         raise Invalid(_("Count shelves, or the sections of one kit, at a time."), field="places")
     kit_id = kit_ids.pop()
     with Book(act) as book:
+        _hold(book, kit_id, places, found)
         kit = book.lock(kit_id)[0] if kit_id else None
         act.actor.require("count", kit.room_id if kit else places[0].room_id)
-        changed = differences(places, found, complete=complete)
+        changed = differences(places, found, complete=complete, levels=levels)
+        whole = complete or _all_named(places, found, levels)
         unexplained = outer(PlaceKind.UNEXPLAINED)
         legs = [
             Leg(d.lot, unexplained, d.place, d.found - d.booked, assumed=d.assumed)
@@ -185,7 +201,7 @@ def count(
             irregular=_unfit_found(changed, kit),
             detail={
                 "places": [p.pk for p in places],
-                "complete": complete and all(line.lot for line in found),
+                "complete": whole and all(line.lot for line in found),
                 "counted": counted,
                 **({"explained": {str(k): v for k, v in explained.items()}} if explained else {}),
             },
@@ -204,7 +220,39 @@ def count(
                 room=None if kit else places[0].room,
                 facts={"missing": {d.lot.item.name: d.booked - d.found for d in missing}},
             )
-    return Counted(entry, changed)
+    return Counted(entry, changed, whole)
+
+
+def not_counted(places: Sequence[Place], found: Sequence[Found]) -> list[Holding]:
+    """What the book has in places and nobody said a number of."""
+    lots_named = {(line.place.pk, line.lot.pk) for line in found if line.lot}
+    items_named = {(line.place.pk, line.item.pk) for line in found if line.item}
+    there = Holding.objects.filter(place__in=places, units__gt=0)
+    return [
+        held
+        for held in there.select_related("lot__item", "place").order_by("place", "lot")
+        if (held.place_id, held.lot_id) not in lots_named
+        and (held.place_id, held.lot.item_id) not in items_named
+    ]
+
+
+def _all_named(
+    places: Sequence[Place], found: Sequence[Found], levels: Sequence[LevelSeen]
+) -> bool:
+    """Whether something was said of each place, and a number of all that the book has there."""
+    said = {line.place.pk for line in found} | {seen.section.pk for seen in levels}
+    return {p.pk for p in places} <= said and not not_counted(places, found)
+
+
+def _hold(book: Book, kit_id: int | None, places: Sequence[Place], found: Sequence[Found]) -> None:
+    """Have all batches that the book has in the places, or that were found, stay where they are
+    until the count is written: it is of one instant."""
+
+    def batches() -> set[int]:
+        there = Holding.objects.filter(place__in=places, units__gt=0)
+        return {line.lot.pk for line in found if line.lot} | {*there.values_list("lot", flat=True)}
+
+    book.hold(lambda: [kit_id] if kit_id else [], batches)
 
 
 def _unfit_found(changed: Sequence[Difference], kit: Kit | None) -> list[Broken]:

@@ -78,7 +78,7 @@ def check_out(
     act: Act,
     kit: Kit,
     *,
-    person: Person | None = None,
+    person: Person | Unsaid | None = UNSAID,
     trip: Trip | Unsaid | None = UNSAID,
     due_at: datetime | Unsaid | None = UNSAID,
     section: Place | None = None,
@@ -94,9 +94,10 @@ def check_out(
     `person` to whom it is promised to for that, or the trip's leader; without `due_at` it is due
     when the trip returns or the room closes, with None nobody sets a time. `short_reason` says why
     it goes though it is short, `take_reason` why though it is promised to another's trip.
-    `emergency` and `already_gone` are facts and always recorded; an emergency belongs to whoever
-    reports it, for no trip. `irregular` are rules that the caller knows were broken. A fact claimed
-    before the kit's latest change of hands is written into its history, and changes nothing.
+    `emergency` and `already_gone` are facts and always recorded; an emergency is for no trip, and
+    belongs to whoever reports it unless `person` says otherwise, with None nobody.
+    `irregular` are rules that the caller knows were broken. A fact claimed before the kit's latest
+    change of hands is written into its history, and changes nothing.
 
     Raises Refused: `kit-is-out` (says who has it), `not-fit`, `short-needs-a-reason`,
     `reserved-for-another` (says whose it is and what would do); Unacceptable: `who-takes-it`,
@@ -104,6 +105,9 @@ def check_out(
     """
     fact = emergency or already_gone
     irregular = list(irregular)
+    if person is UNSAID:
+        person = _whoever_acts(act) if emergency else None
+    assert not isinstance(person, Unsaid)
     if person is not None and people.is_program(person):
         raise Unacceptable(
             "who-takes-it",
@@ -117,7 +121,6 @@ def check_out(
         if fact and book.is_late(kit, section):
             return _into_history(book, kit, person, trip, section, emergency, irregular)
         if emergency:
-            person = person or _whoever_acts(act)
             trip, due_at = None, None
         held = open_checkout(kit, section)
         with_kit = open_checkout(kit) if section else None
@@ -125,16 +128,18 @@ def check_out(
             if not fact:
                 raise kit_is_out(whoever)
             irregular.append(Broken.WAS_OUT)
-        going = plan(kit, person=person, trip=trip, due_at=due_at, taken_at=book.when())
+        going = plan(kit, person=person, trip=trip, due_at=due_at, taken_at=act.received_at)
         if fact:
             irregular += _broken(going, emergency=emergency)
         else:
             _refuse(act, going, short_reason, take_reason, whole=section is None)
+            irregular += [Broken.RESERVED_FOR_ANOTHER] if going.others and section is None else []
         entry = book.post(
             EntryKind.EMERGENCY if emergency else EntryKind.CHECK_OUT,
             kit=kit,
             trip=going.trip,
             irregular=irregular,
+            reason=take_reason,
             detail={
                 "to": going.person.pk if going.person else None,
                 "due_at": going.due_at.isoformat() if going.due_at else None,
@@ -143,6 +148,7 @@ def check_out(
                 "section": section.section_key if section else None,
                 "short_reason": short_reason,
                 "take_reason": take_reason,
+                "already_gone": already_gone,
             },
         )
         if held is not None:
@@ -166,7 +172,7 @@ def check_out(
             keeping.mark_found(book, kit)
         if emergency:
             notices.tell_keepers(entry, "emergency", kit=kit)
-        elif irregular or take_reason:
+        elif irregular:
             notices.tell_keepers(entry, "irregular", kit=kit)
     return Taken(kit, checkout, entry, going.verdict)
 

@@ -1,4 +1,5 @@
-"""State that follows from entries, worked out from them: for writing it again and for the audit."""
+"""State of a kit that follows from its entries, worked out from them: for writing it again and for
+the audit."""
 
 from __future__ import annotations
 
@@ -6,7 +7,7 @@ from datetime import date, datetime
 
 from gearroom.core import clock
 from kits.models import AsFound, Entry, EntryKind, Kit
-from kits.rules.irregular import Broken
+from kits.services import facts
 
 _SORTED = (EntryKind.LOOK_INSIDE, EntryKind.RESTOCK, EntryKind.RESEAL)
 _WAITS = (EntryKind.CHECK_IN, EntryKind.WAKE, EntryKind.FOUND)
@@ -45,23 +46,26 @@ def rewrite_looks(kit: Kit) -> None:
 
 def to_sort_since(kit: Kit) -> datetime | None:
     """Since when a kit waits to be sorted: from being handed back other than sealed, or else woken
-    or found, until it was looked inside, restocked or sealed whole; acts taken back left out."""
-    first: datetime | None = None
+    or found after it was lost, until it was looked inside, restocked or sealed whole; acts taken
+    back left out."""
+    since: datetime | None = None
+    lost = False
     acts = Entry.objects.filter(
-        kit=kit, kind__in=(*_SORTED, *_WAITS), reversed_by__isnull=True
-    ).order_by("-id")
-    for entry in acts.iterator(chunk_size=50):
+        kit=kit, kind__in=(*_SORTED, *_WAITS, EntryKind.LOST), reversed_by__isnull=True
+    ).order_by("id")
+    for entry in acts.iterator(chunk_size=500):
+        if facts.is_history(entry):
+            continue
         if entry.kind in _SORTED:
             if entry.detail.get("section") is None:
-                return first
-        elif Broken.OUT_OF_ORDER in entry.irregular:
-            continue
+                since = None
         elif entry.kind == EntryKind.CHECK_IN:
             if entry.detail["as_found"] != AsFound.SEALED:
-                return entry.occurred_at
-        elif entry.kind == EntryKind.WAKE or entry.detail["lost_since"] is not None:
-            first = entry.occurred_at
-    return first
+                since = entry.occurred_at
+        elif entry.kind == EntryKind.WAKE or (entry.kind == EntryKind.FOUND and lost):
+            since = since or entry.occurred_at
+        lost = entry.kind == EntryKind.LOST or (lost and entry.kind != EntryKind.FOUND)
+    return since
 
 
 def lost_since(kit: Kit) -> datetime | None:
@@ -75,3 +79,34 @@ def lost_since(kit: Kit) -> datetime | None:
             return first
         first = entry.occurred_at
     return first
+
+
+def laid_up_since(kit: Kit) -> datetime | None:
+    """Since when a kit is put away for the season; None while it is in use."""
+    last = (
+        Entry.objects.filter(
+            kit=kit, kind__in=(EntryKind.LAY_UP, EntryKind.WAKE), reversed_by__isnull=True
+        )
+        .order_by("-id")
+        .first()
+    )
+    return last.occurred_at if last is not None and last.kind == EntryKind.LAY_UP else None
+
+
+def room_id(kit: Kit) -> int:
+    """The room that a kit is in: where it was handed back last, or moved home to since."""
+    first: int | None = None
+    moves = Entry.objects.filter(kit=kit, kind__in=(EntryKind.CHECK_IN, EntryKind.KIT))
+    for entry in moves.order_by("-id").select_related("reversed_by").iterator(chunk_size=50):
+        counts = not hasattr(entry, "reversed_by")
+        if facts.is_history(entry):
+            continue
+        if entry.kind == EntryKind.CHECK_IN and entry.detail.get("section") is None:
+            if counts and entry.room_id is not None:
+                return entry.room_id
+            first = entry.detail["before"]["room"]
+        elif entry.detail.get("what") == "moved-home":
+            if counts:
+                return int(entry.detail["after"][1])
+            first = entry.detail["before"][1]
+    return kit.room_id if first is None else first

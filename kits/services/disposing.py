@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from django.utils.translation import gettext as _
 
@@ -12,7 +13,7 @@ from gearroom.core.models import Room
 from gearroom.core.problems import Invalid, Refused
 from kits.models import Disposal, Entry, EntryKind, Holding, Item, Lot, Place, PlaceKind
 from kits.rules import disposal as ways
-from kits.rules.expiry import Fault, why_not
+from kits.rules.expiry import Fault, good_through, why_not
 from kits.rules.facts import Kind
 from kits.services import fitness, stock, wording
 from kits.services.amounts import units as whole
@@ -39,12 +40,14 @@ def check_disposal(item: Item, disposal: Disposal) -> None:
 
 @dataclass(frozen=True)
 class Outgoing:
-    """Units of a batch to be thrown out of a place; the thing's own way unless another is given."""
+    """Units of a batch to be thrown out of a place; the thing's own way unless another is given.
+    `good_until`, where it is listed as out of date: its last good day."""
 
     place: Place
     lot: Lot
     units: int
     disposal: Disposal | None = None
+    good_until: date | None = None
 
 
 def dispose(
@@ -111,7 +114,13 @@ def out_of_date(room: Room) -> list[Outgoing]:
     batches = fitness.batches({row.lot_id: row.lot for row in rows}.values())
     today = stock.today_in(room)
     return [
-        Outgoing(row.place, row.lot, row.units, disposal_of(row.lot.item))
+        Outgoing(
+            row.place,
+            row.lot,
+            row.units,
+            disposal_of(row.lot.item),
+            good_through(batches[row.lot_id]),
+        )
         for row in rows
         if why_not(batches[row.lot_id], today) in _OUT_OF_DATE
     ]

@@ -75,7 +75,9 @@ def batches(lots: Iterable[Lot]) -> dict[int, Batch]:
     checked = [lot.pk for lot in lots if lot.item.kind == Kind.INSTRUMENT]
     checks: dict[int, InstrumentCheck] = {}
     if checked:
-        latest = InstrumentCheck.objects.filter(lot__in=checked).values("lot")
+        latest = InstrumentCheck.objects.filter(
+            lot__in=checked, entry__reversed_by__isnull=True
+        ).values("lot")
         newest = [row["newest"] for row in latest.annotate(newest=Max("id")).order_by()]
         checks = {c.lot_id: c for c in InstrumentCheck.objects.filter(pk__in=newest)}
     kept_back = set(
@@ -220,7 +222,9 @@ def _graces(kits: Iterable[Kit]) -> dict[int, date]:
 
 
 def _levels(places: Iterable[int]) -> dict[int, dict[int, Level]]:
-    latest = LevelFact.objects.filter(section__in=list(places)).values("section", "item")
+    latest = LevelFact.objects.filter(
+        section__in=list(places), entry__reversed_by__isnull=True
+    ).values("section", "item")
     newest = [row["newest"] for row in latest.annotate(newest=Max("id")).order_by()]
     levels: dict[int, dict[int, Level]] = defaultdict(dict)
     for fact in LevelFact.objects.filter(pk__in=newest):

@@ -7,11 +7,11 @@ its stored dates say that it is not fit long enough, or where it goes out soon.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
-from django.db.models import Max, Q, QuerySet
+from django.db.models import Q, QuerySet
 
 from gearroom.core import clock
 from gearroom.core.models import Membership, Person, Room
@@ -19,32 +19,21 @@ from gearroom.core.rules.roles import Role
 from kits.models import (
     Checkout,
     Hearing,
-    Holding,
-    InstrumentCheck,
     Kit,
-    Lot,
     Notice,
     Place,
     PlaceKind,
     RecallPlace,
-    Reservation,
     Trip,
 )
 from kits.rules import weekly as rule
-from kits.rules.facts import Kind, KitState, TripNeeds
-from kits.rules.readiness import judge
-from kits.services import fitness, notices, promises
+from kits.rules.expiry import date_known, good_through
+from kits.rules.facts import Batch
+from kits.rules.trips import Stand, back_in_time
+from kits.services import fitness, notices, promises, verdicts, weekly_batches
 from kits.services.stocking import Stockroom
-
-
-@dataclass(frozen=True)
-class Held:
-    """Units of a batch somewhere, with what is to be said of them: a date, or none."""
-
-    lot: Lot
-    place: Place
-    units: int
-    day: date | None = None
+from kits.services.verdicts import Judged, Question
+from kits.services.weekly_batches import Held, Look
 
 
 @dataclass
@@ -139,110 +128,135 @@ def gather(
     return weeks
 
 
-# ------------------------------------------------------------------------------------ fit to go?
+# --------------------------------------------------------------------------------------- ready?
 def _judge(
     weeks: dict[int, Week], mine: dict[int, list[Kit]], stock: Stockroom, at: datetime
 ) -> None:
     kits = {k.pk: k for found in mine.values() for k in found if k.lost_since is None}
-    last = max(w.horizon for w in weeks.values())
-    promised = _promised(kits, last, at)
     out = {
         c.kit_id: c
         for c in Checkout.objects.filter(
             kit__in=kits, section__isnull=True, in_at__isnull=True
-        ).select_related("person", "kit")
+        ).select_related("person")
     }
-    trips = {trip.pk: trip for trip in promised.values()}
-    together: dict[int, set[int]] = defaultdict(set)
-    for trip_id, kit_id in Reservation.objects.filter(
-        trip__in=trips, released__isnull=True
-    ).values_list("trip", "kit"):
-        together[trip_id].add(kit_id)
-    wanted = set().union(*together.values())
-    for week in weeks.values():
-        for kit in mine[week.person.pk]:
-            fit_until = fitness.stored_days(kit).on(week.today).fit_until
-            if kit.pk in kits and (fit_until is None or fit_until < week.horizon):
-                wanted.add(kit.pk)
-    states = fitness.states(wanted) if wanted else {}
+    own = verdicts.questions_of(kits.values(), at)
+    promised = promises.of_kits(kits, at)
+    ahead = {pk: [each.trip for each in promised.get(pk, ())] for pk in kits}
+    asked = {
+        (week.person.pk, kit.pk): _questions(week, kit, own[kit.pk], ahead[kit.pk], out.get(kit.pk))
+        for week in weeks.values()
+        for kit in mine[week.person.pk]
+        if kit.pk in kits
+    }
+    keys = dict.fromkeys((pk, each) for (_, pk), found in asked.items() for each in found)
+    known = dict(
+        zip(keys, verdicts.answers([(kits[pk], each) for pk, each in keys], at), strict=True)
+    )
+    found = {
+        (person, pk): _week_of(
+            weeks[person], kits[pk], [known[pk, each] for each in questions], out.get(pk), at
+        )
+        for (person, pk), questions in asked.items()
+    }
+    short = {pk for (_, pk), kit in found.items() if kit.short}
+    states = fitness.states(short) if short else {}
     for week in weeks.values():
         shelves = {
             room: rule.Shelves(units) for room, units in stock.units.items()
         }  # each reader's own: what one kit gets is gone for the next
-        seen = [
-            (
-                kit,
-                trip if (trip := promised.get(kit.pk)) and trip.first_day <= week.horizon else None,
-            )
-            for kit in mine[week.person.pk]
-            if kit.pk in kits
-        ]
-        seen.sort(key=lambda pair: (pair[1].first_day if pair[1] else date.max, pair[0].name))
-        missing: list[rule.Missing] = []
-        for kit, trip in seen:
-            others = (
-                [states[pk] for pk in sorted(together[trip.pk]) if pk != kit.pk] if trip else []
-            )
-            found = _week_of(week, kit, trip, states.get(kit.pk), others, shelves, out.get(kit.pk))
-            week.kits.append(found)
-            if found.restock is not None:
-                wanted_on = rule.open_before(found, week.today)
-                missing += [
-                    rule.Missing(m.thing.id, m.thing.name, m.count, kit.name, wanted_on)
-                    for m in found.restock.missing
-                ]
-        rows = [s for room in week.rooms for s in stock.stocked.get(room.pk, ())]
-        lows = [rule.Low(s.item.pk, s.item.name, s.stock, s.level.units) for s in rows if s.low]
-        week.order = rule.to_order(
-            missing,
-            lows,
-            stock.lead_days({m.thing_id for m in missing} | {s.item.pk for s in rows}),
-            week.today,
-        )
+        seen = [found[week.person.pk, k.pk] for k in mine[week.person.pk] if k.pk in kits]
+        seen.sort(key=lambda k: (k.going.first_day if k.going else date.max, k.name))
+        for kit in seen:
+            room = shelves.get(kit.room) or rule.Shelves({})
+            listed = None
+            if kit.short:
+                through = rule.ready_through(kit, week.today)
+                listed = room.settle(states[kit.id], through, week.today)
+            week.kits.append(replace(kit, restock=listed))
+        week.order = _order(week, stock)
         week.shelves = stock.shelves
 
 
-def _promised(kits: Iterable[int], last: date, at: datetime) -> dict[int, Trip]:
-    """The trip that each kit is to be made ready for next, where it begins by `last`."""
-    found = promises.next_of(list(kits), at)
-    return {pk: each.trip for pk, each in found.items() if each.trip.first_day <= last}
+def _order(week: Week, stock: Stockroom) -> list[rule.ToOrder]:
+    missing = [
+        rule.Missing(m.thing.id, m.thing.name, m.count, kit.name, rule.open_before(kit, week.today))
+        for kit in week.kits
+        if kit.restock is not None
+        for m in kit.restock.missing
+    ]
+    rows = [s for room in week.rooms for s in stock.stocked.get(room.pk, ())]
+    lows = [rule.Low(s.item.pk, s.item.name, s.stock, s.level.units) for s in rows if s.low]
+    lead_days = stock.lead_days({m.thing_id for m in missing} | {s.item.pk for s in rows})
+    return rule.to_order(missing, lows, lead_days, week.today)
+
+
+def _questions(
+    week: Week, kit: Kit, own: Question, ahead: Sequence[Trip], held: Checkout | None
+) -> list[Question]:
+    """What a kit is judged for: what every page judges it for; each further trip that it is
+    reserved for and that begins by the horizon; without any, through the horizon. Nothing where the
+    days stored with it say that it is ready for longer, and nothing in it is out of date."""
+    on_now = held.trip_id if held else None
+    promised = [t for t in ahead if t.first_day <= week.horizon and t.pk != on_now]
+    further = [Question(max(t.last_day, week.today), t) for t in promised if t != own.trip]
+    if not promised and own.through < week.horizon:
+        further = [Question(week.horizon, None)]
+    questions = [own, *further]
+    ready_until = fitness.stored_days(kit).on(week.today).ready_until
+    dated = kit.first_expiry is not None and kit.first_expiry < week.today
+    if any(each.trip for each in questions) or dated or ready_until is None:
+        return questions
+    return questions if ready_until < max(each.through for each in questions) else []
 
 
 def _week_of(
-    week: Week,
-    kit: Kit,
-    trip: Trip | None,
-    state: KitState | None,
-    others: Sequence[KitState],
-    shelves: dict[int, rule.Shelves],
-    held: Checkout | None,
+    week: Week, kit: Kit, judged: Sequence[Judged], held: Checkout | None, at: datetime
 ) -> rule.KitWeek:
-    through = trip.last_day if trip else week.horizon
-    fit_until = fitness.stored_days(kit).on(week.today).fit_until
-    verdict = restocked = None
-    if state is not None:
-        needs: TripNeeds | None = fitness.needs_of(trip) if trip else None
-        verdict = judge(state, through, week.today, trip=needs, others=others)
-        if not verdict.fit:
-            through_restock = through if trip else week.today + timedelta(days=rule.READY_FOR_DAYS)
-            room = shelves.get(kit.room_id) or rule.Shelves({})
-            restocked = room.settle(state, through_restock, week.today)
+    answers = [_answer(kit, each, held, at) for each in judged]
+    # What may be by the horizon is only worth saying of a kit that is well until then.
+    kept = [
+        answer
+        for n, answer in enumerate(answers)
+        if n == 0 or answer.trip is not None or (answer.wrong and not answers[0].wrong)
+    ]
     look_by = None
     if kit.looked_inside_on is not None:
         look_by = kit.looked_inside_on + timedelta(days=kit.look_interval_days)
     return rule.KitWeek(
         id=kit.pk,
         name=kit.name,
-        through=through,
-        going=_going(trip) if trip else None,
-        verdict=verdict,
-        restock=restocked,
-        fit_until=fit_until,
+        answers=tuple(kept),
+        fit_until=fitness.stored_days(kit).on(week.today).fit_until,
+        first_expiry=kit.first_expiry,
         look_by=look_by,
         room=kit.room_id,
-        out_to=(held.person.name if held.person else "?") if held else "",
+        out=held is not None,
+        out_to=_names(held.person) if held and held.person else "",
         due_back=held.due_at if held else None,
     )
+
+
+def _answer(kit: Kit, judged: Judged, held: Checkout | None, at: datetime) -> rule.Answer:
+    trip = judged.question.trip
+    if trip is None:
+        return rule.Answer(judged.verdict)
+    if held is not None and held.trip_id == trip.pk:
+        return rule.Answer(judged.verdict, trip.pk, trip.name)
+    elsewhere = None
+    if held is not None:
+        room, due = kit.home_room, held.due_at
+        in_time = back_in_time(
+            trip.first_day,
+            clock.local_date(due, room.time_zone) if due else None,
+            overdue=due is not None and due <= at,
+            nights=room.sorting_nights,
+        )
+        elsewhere = Stand.COMING if in_time else Stand.AWAY
+    return rule.Answer(judged.verdict, trip.pk, trip.name, _going(trip), elsewhere)
+
+
+def _names(person: Person) -> str:
+    return " ".join(filter(None, (person.name, person.phone)))
 
 
 def _going(trip: Trip) -> rule.Going:
@@ -310,24 +324,6 @@ def _inside(weeks: dict[int, Week], mine: dict[int, list[Kit]], stock: Stockroom
     wanted = {r.pk for w in weeks.values() for r in w.rooms}
     shelves = {pk: p for pk, p in stock.shelves.items() if p.room_id in wanted}
     places: dict[int, Place] = {**sections, **shelves}
-    reach = max(
-        w.today + timedelta(days=rule.LATER_DAYS) if rule.first_of_month(w.today) else w.horizon
-        for w in weeks.values()
-    )
-    there = Holding.objects.filter(place__in=places, units__gt=0).select_related("lot__item")
-    undated = list(
-        there.filter(lot__expiry__isnull=True, lot__item__needs_date=True).order_by("place", "lot")
-    )
-    ending = list(there.filter(lot__expiry__lte=reach).order_by("lot__expiry", "place", "lot"))
-    instruments = list(there.filter(lot__item__kind=Kind.INSTRUMENT.value).order_by("place", "lot"))
-    newest = (
-        InstrumentCheck.objects.filter(lot__in={h.lot_id for h in instruments})
-        .values("lot")
-        .annotate(newest=Max("id"))
-        .order_by()
-        .values_list("newest", flat=True)
-    )
-    due = {c.lot_id: c for c in InstrumentCheck.objects.filter(pk__in=list(newest))}
     owners: dict[int, list[Week]] = defaultdict(list)
     for week in weeks.values():
         own = {k.pk for k in mine[week.person.pk]}
@@ -335,28 +331,23 @@ def _inside(weeks: dict[int, Week], mine: dict[int, list[Kit]], stock: Stockroom
         for pk, place in places.items():
             if place.kit_id in own if place.kit_id else place.room_id in rooms:
                 owners[pk].append(week)
-    for h in undated:
-        for week in owners[h.place_id]:
-            week.undated.append(Held(h.lot, places[h.place_id], h.units))
-    for h in ending:
-        row = Held(h.lot, places[h.place_id], h.units, h.lot.expiry)
-        for week in owners[h.place_id]:
-            _ends(week, row)
-    for h in instruments:
-        check = due.get(h.lot_id)
-        row = Held(h.lot, places[h.place_id], h.units, check.due_on if check else None)
-        for week in owners[h.place_id]:
-            lapses = check is not None and check.due_on is not None and check.due_on <= week.horizon
-            if check is None or not check.passed or lapses:
-                week.checks.append(row)
+    looks = {week.person.pk: Look(week.today, week.horizon) for week in weeks.values()}
+    for holding, place, batch in weekly_batches.held(places, set(looks.values())):
+        for week in owners[place.pk]:
+            _say_of(week, looks[week.person.pk], batch, Held(holding.lot, place, holding.units))
 
 
-def _ends(week: Week, row: Held) -> None:
-    """What is out of date on a shelf; in the month's first email, what ends within ninety days."""
-    assert row.day is not None  # asked for by their dates
-    last = week.today + timedelta(days=rule.LATER_DAYS)
-    if row.day < week.today:
+def _say_of(week: Week, look: Look, batch: Batch, row: Held) -> None:
+    """What an email says of units of a batch in a place."""
+    if not date_known(batch):
+        week.undated.append(row)
+    if fault := look.wants_check(batch):
+        week.checks.append(replace(row, day=batch.check_due, fault=fault))
+    day = good_through(batch)
+    if day is None:
+        return
+    if day < week.today:
         if row.place.kind == PlaceKind.SHELF:
-            week.off_shelves.append(row)
-    elif rule.first_of_month(week.today) and week.horizon < row.day <= last:
-        week.ending.append(row)
+            week.off_shelves.append(replace(row, day=day))
+    elif week.horizon < day <= look.until:
+        week.ending.append(replace(row, day=day))

@@ -19,6 +19,7 @@ from gearroom.core import clock
 from gearroom.core.act import Act
 from gearroom.core.models import Person
 from gearroom.core.problems import Refused
+from gearroom.core.services import people
 from kits.models import Checkout, Kit, Reservation, Trip
 from kits.rules import trips as rule
 from kits.rules.facts import KitState, LivesIn, Verdict, Word
@@ -63,7 +64,7 @@ def plan(
     taken_at: datetime | None = None,
 ) -> Plan:
     """Who and what a kit would go out for. `trip` None: for none; `due_at` None: no time is set;
-    `taken_at`: when it went, if that is not now."""
+    `taken_at`: when we were told, if that is not now."""
     zone = kit.home_room.time_zone
     taken_at = taken_at or clock.now()
     today = fitness.today_of(kit)
@@ -79,7 +80,7 @@ def plan(
     if person is None and trip is not None:
         person = (reservation.person if reservation else None) or trip.leader
     if due_at is UNSAID:
-        due_at = trip.returns_at if trip else due_without_trip(kit, taken_at)
+        due_at = trip.returns_at if trip else due_without_trip(kit, person, taken_at)
     assert not isinstance(due_at, Unsaid)
     due_day = clock.local_date(due_at, zone) if due_at else None
     others = promises.in_the_way(
@@ -97,9 +98,12 @@ def plan(
     return Plan(kit, trip, person, reservation, due_at, due_day, verdict, others)
 
 
-def due_without_trip(kit: Kit, taken_at: datetime) -> datetime | None:
-    """When a kit that is taken for no trip is due, where it is at home."""
+def due_without_trip(kit: Kit, taker: Person | None, taken_at: datetime) -> datetime | None:
+    """When a kit that is taken for no trip is due, where it is at home; at no time for somebody
+    who works alone there."""
     room = kit.home_room
+    if taker is not None and people.works_alone(taker, room):
+        return None
     local = taken_at.astimezone(ZoneInfo(room.time_zone))
     return rule.due_without_trip(local, room.closing_time, LivesIn(kit.lives_in))
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from datetime import datetime
+from collections.abc import Callable, Iterator
+from datetime import date, datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.utils import formats
@@ -11,9 +12,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
 from kits.models import Notice
-from kits.rules.letters import Letter, Row
+from kits.rules.letters import Letter, Row, Stands
 from kits.rules.telling import kind_of
-from kits.services import wording
+from kits.services import verdict_wording, wording
 from kits.services.kinds import title
 from kits.services.messages import kit_page, page
 
@@ -22,7 +23,28 @@ def row(notice: Notice) -> Row:
     """What a notice says, with the page that settles it."""
     say = _SAYS.get(notice.kind)
     text, lines = say(notice) if say else (f"{title(notice.kind)}: {_kit(notice)}.", [])
-    return Row(text, _settles(notice), tuple(line for line in [*lines, *_entry(notice)] if line))
+    lines = [line for line in [*lines, *_entry(notice)] if line]
+    return Row(text, _settles(notice), tuple(lines), tuple(_stands(notice)))
+
+
+def _stands(notice: Notice) -> Iterator[Stands]:
+    """How a kit stood for a trip when this was written."""
+    facts = notice.facts
+    if "verdict_text" in facts and notice.kit is not None:
+        through = date.fromisoformat(facts["through"])
+        yield Stands(
+            text=facts["verdict_text"],
+            judged=_("judged for %(day)s, %(trip)s")
+            % {
+                "day": formats.date_format(through, pgettext("date format", "D j F")),
+                "trip": facts["trip"],
+            },
+            beside=verdict_wording.first_expiry(notice.kit.first_expiry),
+            kit=notice.kit.name,
+            through=facts["through"],
+            trip=str(facts["trip_id"]),
+            verdict=facts["verdict"],
+        )
 
 
 def _settles(notice: Notice) -> str:
@@ -82,12 +104,21 @@ def _subject(notice: Notice) -> str:
         case "lost":
             return _("%(kit)s is lost") % {"kit": name}
         case "not-fit" | "must-have-gone":
-            return _("%(kit)s is not fit for %(trip)s") % {
-                "kit": name, "trip": facts.get("trip", _("its trip"))
-            }  # fmt: skip
+            return _("%(kit)s for %(trip)s: %(how)s") % {
+                "kit": name,
+                "trip": facts.get("trip", _("its trip")),
+                "how": _how(facts),
+            }
         case "address-refused":
             return _("Mail to %(name)s was refused") % {"name": facts.get("person", "")}
     return f"{title(kind)}: {name}" if name else title(kind)
+
+
+def _how(facts: dict[str, Any]) -> str:
+    """How a kit stands for its trip, in a few words: its verdict, or that somebody has it."""
+    if "out" in facts and not facts["reasons"]:
+        return _("still out")
+    return str(facts.get("verdict_text") or _("look at it"))
 
 
 def _kit(notice: Notice) -> str:
@@ -203,10 +234,26 @@ def _not_back(notice: Notice) -> Said:
 
 def _not_fit(notice: Notice) -> Said:
     f = notice.facts
-    text = _("%(kit)s is not fit for %(trip)s, which leaves %(when)s.") % {
+    text = _("%(kit)s is reserved for %(trip)s, which leaves %(when)s.") % {
         "kit": _kit(notice), "trip": f["trip"], "when": when(f["departs_at"], _zone(notice))
     }  # fmt: skip
-    return text, list(f.get("reasons", ()))
+    return text, [*_still_out(f.get("out"), _zone(notice)), *f.get("reasons", ())]
+
+
+def _still_out(out: dict[str, Any] | None, zone: str) -> Iterator[str]:
+    """Who has a kit that is wanted for another trip."""
+    if out is None:
+        return
+    who = {
+        "name": out["person"] or _("somebody not named"),
+        "phone": out["phone"] or _("no phone on record"),
+    }
+    if not out["due_at"]:
+        yield _("It is out: %(name)s has it (%(phone)s). Nobody set a time to bring it back.") % who
+        return
+    yield _("It is out: %(name)s has it (%(phone)s), due back %(when)s.") % {
+        **who, "when": when(out["due_at"], zone)
+    }  # fmt: skip
 
 
 def _low(notice: Notice) -> Said:

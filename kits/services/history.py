@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from django.db.models import Prefetch
 
 from kits.models import Entry, Kit, Photo
-from kits.services import mixups
+from kits.services import mixups, reversal
 
 
 @dataclass(frozen=True)
@@ -23,13 +23,14 @@ class Moved:
 @dataclass(frozen=True)
 class Happened:
     """One act, and what moved by it. `put_right`: it was taken back later. `moves`: it may have
-    been another kit's (see `mixups`)."""
+    been another kit's (see `mixups`). `undoes`: it may be undone (see `reversal`)."""
 
     entry: Entry
     put_in: Sequence[Moved]
     taken_out: Sequence[Moved]
     put_right: bool
     moves: bool
+    undoes: bool
 
 
 def history(kit: Kit, *, most: int, before: int | None = None) -> tuple[list[Happened], int | None]:
@@ -65,7 +66,8 @@ def _happened(kit: Kit, entry: Entry) -> Happened:
             taken_out[name] += leg.units
     put_right = hasattr(entry, "reversed_by")
     moves = entry.kind in mixups.KINDS and not entry.detail.get("section") and not put_right
-    return Happened(entry, _rows(put_in), _rows(taken_out), put_right, moves)
+    undoes = not put_right and entry.kind not in reversal.INSTEAD and "again" not in entry.detail
+    return Happened(entry, _rows(put_in), _rows(taken_out), put_right, moves, undoes)
 
 
 def _rows(counted: Counter[str]) -> list[Moved]:

@@ -63,13 +63,18 @@ def check(
     if len(answer) > 200:
         raise Invalid(_("Keep the answer to 200 characters."), field="answer")
     with Book(act) as book:
+        book.hold(lambda: _kit_of(lot), lambda: [lot.pk])
         place = _place_of(lot)
         kit = book.lock(place.kit_id)[0] if place and place.kit_id else None
         room = kit.room if kit else place.room if place else act.room
         act.actor.require("check_instrument", room.pk if room else None)
         day = _day(act, room, checked_on)
         due_on = _due(lot, day, due_on) if passed else None
-        last = InstrumentCheck.objects.filter(lot=lot).order_by("-id").first()
+        last = (
+            InstrumentCheck.objects.filter(lot=lot, entry__reversed_by__isnull=True)
+            .order_by("-id")
+            .first()
+        )
         late = last is not None and last.checked_on > day
         entry = book.post(
             EntryKind.CHECK,
@@ -100,6 +105,11 @@ def _place_of(lot: Lot) -> Place | None:
     )
     first = held.first()
     return first.place if first else None
+
+
+def _kit_of(lot: Lot) -> list[int]:
+    place = _place_of(lot)
+    return [place.kit_id] if place and place.kit_id else []
 
 
 def _day(act: Act, room: Room | None, checked_on: date | None) -> date:

@@ -12,7 +12,7 @@ _TITLES: dict[str, str | Promise] = {
     "recall": _("A recall"),
     "medicine-missing": _("A counted medicine is missing"),
     "must-have-gone": _("A must-have is gone from a kit that goes out within 48 hours"),
-    "not-fit": _("A kit that goes out within 48 hours is not fit"),
+    "not-fit": _("A kit that goes out within 48 hours is not ready"),
     "emergency": _("A kit was taken out for an emergency"),
     "irregular": _("Something was reported that broke a rule"),
     "lost": _("A kit is lost"),

@@ -3,13 +3,14 @@
 A `Book` is open for the length of an act. What is written through it is all there afterwards or
 not at all; when it closes, every kit it locked has its `fit_until` rewritten. Only `Book.post`
 writes movements, and a kit that is moved into or out of must be locked. Locks are taken in one
-order: kits ascending, then (lot, place) ascending.
+order: kits ascending, then batches ascending, then (lot, place) ascending. A batch that is locked
+moves nowhere, so whoever has to know all of where it is asks `hold`.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from types import TracebackType
@@ -39,7 +40,7 @@ from kits.models import (
 )
 from kits.rules.irregular import Broken
 from kits.rules.occurred import Settled, settle
-from kits.services import fitness
+from kits.services import facts, fitness, lots
 
 HANDS = (EntryKind.CHECK_OUT, EntryKind.EMERGENCY, EntryKind.CHECK_IN, EntryKind.PASS)
 """The acts by which a kit changes hands."""
@@ -77,6 +78,7 @@ class Book:
     ) -> None:
         try:
             if error is None:
+                facts.write(self.entries)
                 undoing = any(entry.kind == EntryKind.REVERSE for entry in self.entries)
                 fitness.rewrite(self._kits, undoing=undoing)
         except BaseException as failed:
@@ -95,6 +97,28 @@ class Book:
         ):
             self._kits[kit.pk] = kit
         return [self._kits[pk] for pk in kit_ids]
+
+    def hold(
+        self, kits: Callable[[], Iterable[int]], batches: Callable[[], Iterable[int]]
+    ) -> dict[int, Lot]:
+        """Lock the kits and batches (ids) that two functions find; the batches by id, fresh.
+
+        While it waits for a lock others may put a batch into one more kit. No kit is locked after
+        a batch, so it lets go of what it locked here and begins again with that kit; once both
+        find nothing new, nothing of it moves until the act ends.
+        """
+        known: set[int] = set()
+        while True:
+            known |= set(kits())
+            try:
+                with transaction.atomic():  # going back to here lets go of its locks
+                    self.lock(*known)
+                    held = {row.pk: row for row in lots.held_still(batches())}
+                    if not (set(kits()) <= known and set(batches()) <= held.keys()):
+                        raise _More
+                    return held
+            except _More:
+                continue
 
     @property
     def locked(self) -> list[int]:
@@ -116,13 +140,17 @@ class Book:
         irregular: Iterable[Broken] = (),
         detail: dict[str, Any] | None = None,
         reverses: Entry | None = None,
+        again: Entry | None = None,
     ) -> Entry:
         """Write one entry with its legs, move the holdings, break the seals it goes through.
 
-        Raises Refused (`not-enough`) where a place does not hold what a leg takes from it.
+        With `reverses` it puts that entry right; with `again` it adds to a count or a sweep what
+        that comes to without an act that was undone. Both are dated at that entry and break no
+        seal. Raises Refused (`not-enough`) where a place does not hold what a leg takes from it.
         """
         now = clock.now()
-        occurred_at, offset_s, claimed_at = self._when(reverses, now)
+        earlier = reverses or again
+        occurred_at, offset_s, claimed_at = self._when(earlier, now)
         entry = Entry.objects.create(
             kind=kind,
             kit=kit,
@@ -140,22 +168,20 @@ class Book:
             reason=reason or self.act.reason,
             incident=incident,
             irregular=sorted({str(code) for code in irregular}),
-            detail=detail or {},
+            detail={**(detail or {}), **({"again": again.pk} if again else {})},
             reverses=reverses,
         )
         self.entries.append(entry)
         if legs:
             self._move(entry, legs)
+            if earlier is None:
+                self.break_seals(entry, {p for leg in legs for p in (leg.source, leg.target)})
         return entry
 
     def claim(self) -> datetime | None:
         """When the act is claimed to have happened, put right for the device's clock and not
         after it was told; None where nobody claims a time."""
         return self._settled(clock.now(), None).claimed_at
-
-    def when(self) -> datetime:
-        """When the act is taken to have happened, as its next entry will say."""
-        return self._when(None, clock.now())[0]
 
     def is_late(self, kit: Kit, section: Place | None = None) -> bool:
         """Whether the act is claimed for before the latest known change of hands of a locked kit,
@@ -168,11 +194,11 @@ class Book:
         of = section.section_key if section else None
         return any(entry.detail.get("section") == of for entry in hands.only("detail"))
 
-    def _when(self, reverses: Entry | None, now: datetime) -> tuple[datetime, int, datetime | None]:
+    def _when(self, earlier: Entry | None, now: datetime) -> tuple[datetime, int, datetime | None]:
         # A mistake is put right as of when it was made, so that what is known now of any day
         # since is without it; what was known then keeps it, by `recorded_at`.
-        if reverses is not None:
-            return reverses.occurred_at, 0, None
+        if earlier is not None:
+            return earlier.occurred_at, 0, None
         last = None
         if self._kits and self.act.claimed_at is not None:
             last = Entry.objects.filter(kit__in=self._kits).aggregate(last=Max("occurred_at"))[
@@ -192,6 +218,7 @@ class Book:
         )
 
     def _move(self, entry: Entry, legs: Sequence[Leg]) -> None:
+        lots.held_still(leg.lot.pk for leg in legs)  # nobody corrects or counts them meanwhile
         change: dict[tuple[int, int], int] = defaultdict(int)
         for leg in legs:
             if leg.source.inner:
@@ -224,14 +251,6 @@ class Book:
             for leg in legs
         )
         _write_facts(entry, {leg.lot.pk for leg in legs})
-        sections = [
-            p
-            for leg in legs
-            for p in (leg.source, leg.target)
-            if p.kind == PlaceKind.SECTION and p.kit_id
-        ]
-        if sections:
-            self.break_seals(entry, sections)
 
     def _take(self, lot_id: int, place_id: int, units: int) -> None:
         row = Holding.objects.filter(lot_id=lot_id, place_id=place_id)
@@ -258,14 +277,22 @@ class Book:
                 asked=units,
             )
 
-    def break_seals(self, entry: Entry, sections: Iterable[Place]) -> None:
-        """Mark as broken every seal on these sections and on the kits they belong to."""
-        sections = list(sections)
+    def break_seals(self, entry: Entry, places: Iterable[Place]) -> None:
+        """Break every seal on the kits' sections among these places and on the kits they belong
+        to, and write that they were opened."""
+        sections = [p for p in places if p.kind == PlaceKind.SECTION and p.kit_id]
+        if not sections:
+            return
         still_on = Seal.objects.filter(broken__isnull=True)
-        still_on.filter(section__in=sections).update(broken=entry)
-        still_on.filter(section__isnull=True, kit__in={p.kit_id for p in sections}).update(
-            broken=entry
-        )
+        still_on.filter(
+            Q(section__in=sections)
+            | Q(section__isnull=True, kit__in={place.kit_id for place in sections})
+        ).update(broken=entry)
+        facts.sections_opened(entry, sections)
+
+
+class _More(Exception):
+    """There is more to lock than was known."""
 
 
 def _add(lot_id: int, place_id: int, units: int) -> None:

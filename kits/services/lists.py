@@ -25,6 +25,7 @@ from gearroom.core.problems import Invalid, NotAllowed, Refused, TooLarge, Unacc
 from kits.models import Item, Kit, ListLine, ListSection, PackingList, PackingListVersion
 from kits.rules.facts import Criticality
 from kits.rules.hazards import UnknownHazardError, hazards
+from kits.services import known
 from kits.services.amounts import units
 from kits.services.ledger import Book
 from kits.services.wording import said
@@ -183,11 +184,13 @@ def sign(
         book.lock(*_followers(version))
         if version.published_at is None:
             raise Refused("not-published", _("This is a draft. Publish it, then sign it."))
+        known.remember_signature(version)
         version.signed_by = act.person
         version.signed_on, version.signed_until = today, until
         version.signature_note = note
         version.signed_page, version.signed_page_type = page or None, page_type
         version.save()
+        known.remember_signature(version, clock.now())
     return version
 
 

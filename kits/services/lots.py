@@ -138,6 +138,12 @@ def _by_number(recall: Recall) -> bool:
     return recall.scope == RecallScope.NUMBER
 
 
+def is_about(recall: Recall, number: str) -> bool:
+    """Whether a recall may be about a batch of its thing with this number, or none known: see
+    `matching`."""
+    return not _by_number(recall) or number in ("", recall.number)
+
+
 def recall_of(item: Item, number: str) -> Recall | None:
     """The recall that blocks a batch of a thing with this number, as `blocking` has it."""
     return blocking(Recall.objects.blocking().filter(item=item), number)
@@ -149,7 +155,7 @@ def blocking(recalls: Iterable[Recall], number: str) -> Recall | None:
     before one that cannot be ruled out."""
     order = {RecallScope.NUMBER: 0, RecallScope.ALL: 1, RecallScope.NOT_KNOWN: 2}
     return min(
-        (recall for recall in recalls if not _by_number(recall) or number in ("", recall.number)),
+        (recall for recall in recalls if is_about(recall, number)),
         key=lambda r: (r.closed_id is not None, order[RecallScope(r.scope)], r.pk),
         default=None,
     )

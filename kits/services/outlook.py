@@ -105,7 +105,7 @@ def _load(trips: Sequence[Trip]) -> _Loaded:
         .order_by("id")
     ):
         went[gone.trip_id or 0][gone.kit_id] = gone
-    ended = frozenset(t.pk for t in trips if _over(t, went[t.pk].values(), now))
+    ended = frozenset(trip.pk for trip in trips if promises.ended(trip, now=now))
     judged = {row.kit_id for pk, rows in promised.items() if pk not in ended for row in rows}
     judged |= {kit for pk, rows in went.items() if pk not in ended for kit in rows}
     if not judged:
@@ -117,17 +117,6 @@ def _load(trips: Sequence[Trip]) -> _Loaded:
         ).select_related("person", "trip", "kit", "section")
     }
     return _Loaded(now, promised, went, ended, fitness.states(judged), out)
-
-
-def _over(trip: Trip, went: Iterable[Checkout], now: datetime) -> bool:
-    """A trip is over when its time is, or when kits came home from it on its last day and none is
-    out on it any more."""
-    went = list(went)
-    if promises.ended(trip, now=now):
-        return True
-    return any(promises.ended(trip, gone, now) for gone in went) and all(
-        gone.in_at is not None for gone in went
-    )
 
 
 def _seen(trip: Trip, loaded: _Loaded, *, departed: bool) -> TripSeen:

@@ -31,6 +31,8 @@ from kits.models import (
     Reservation,
     Withholding,
 )
+from kits.rules.expiry import good_through
+from kits.rules.picking import first_out
 from kits.services import fitness, overview, verdict_wording, verdicts, wording
 from kits.services.verdicts import Change
 
@@ -60,6 +62,7 @@ def pocket_book(actor: Actor) -> dict[str, Any]:
     kits = overview.overviews(actor, rows, today)
     places = [seen.place.pk for kit in kits for seen in kit.sections]
     lines, lots = _inside(places)
+    batches = fitness.batches(lots)
     levels: dict[int, list[list[Any]]] = defaultdict(list)
     by_eye = set()
     for fact in _levels(places):
@@ -75,7 +78,10 @@ def pocket_book(actor: Actor) -> dict[str, Any]:
             item.pk: {"name": item.name, "by_eye": item.by_eye, "used": used.get(item.pk, 0)}
             for item in things.values()
         },
-        "batches": {lot.pk: {"number": lot.number, "until": _iso(lot.expiry)} for lot in lots},
+        "batches": {
+            lot.pk: {"number": lot.number, "until": _iso(good_through(batches[lot.pk]))}
+            for lot in lots
+        },
         "people": [{"id": person.pk, "name": person.name} for person in whom],
         "labels": _labels(kits, places, [lot.pk for lot in lots], whom),
     }
@@ -90,8 +96,9 @@ def _judged_until(kits: Iterable[Kit]) -> date | None:
 def _inside(places: Iterable[int]) -> tuple[dict[int, list[list[int]]], list[Lot]]:
     """The lines of each section, by thing and soonest expiry, and the batches that they name."""
     held = Holding.objects.filter(place__in=places, units__gt=0)
-    known = Lot.objects.filter(pk__in=held.values("lot")).order_by("item__name", "expiry", "pk")
-    lots = list(known)
+    lots = list(Lot.objects.filter(pk__in=held.values("lot")).select_related("item"))
+    batches = fitness.batches(lots)
+    lots.sort(key=lambda lot: (lot.item.name, first_out(batches[lot.pk], "")))
     rank = {lot.pk: (number, lot.item_id) for number, lot in enumerate(lots)}
     lines: dict[int, list[list[int]]] = defaultdict(list)
     rows = held.values_list("place", "lot", "units")
@@ -175,7 +182,9 @@ def _people(actor: Actor) -> list[Person]:
 
 
 def _levels(places: Iterable[int]) -> Iterable[LevelFact]:
-    latest = LevelFact.objects.filter(section__in=places).values("section", "item")
+    latest = LevelFact.objects.filter(section__in=places, entry__reversed_by__isnull=True).values(
+        "section", "item"
+    )
     newest = [row["newest"] for row in latest.annotate(newest=Max("id")).order_by()]
     return LevelFact.objects.filter(pk__in=newest).order_by("item__name", "pk")
 

@@ -118,6 +118,7 @@ def _in_words(facts: dict[str, object]) -> dict[str, object]:
 _SAID: dict[str, Promise] = {
     PassedOver.RESERVED: _lazy("It is reserved for %(trip)s on those days."),
     PassedOver.OUT_PAST_DEPARTURE: _lazy("%(person)s has it beyond the departure."),
+    PassedOver.NOT_SET_UP: _lazy("Nobody has entered yet what is in it."),
     PassedOver.FEWER_DO: _lazy("Fewer kits do: %(kits)s."),
     PassedOver.FEWER_PEOPLE: _lazy("It serves %(served)s people, and %(people)s are going."),
     PassedOver.FEWER_DAYS: _lazy(

@@ -6,6 +6,7 @@ no other recall is about them; their units leave quarantine by an act of their o
 
 from __future__ import annotations
 
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core.act import Act
@@ -38,10 +39,7 @@ def close(act: Act, recall: Recall, outcome: Outcome | str, *, published_at: str
     act.actor.require("recall")
     outcome, published_at = _settled(outcome, published_at)
     with Book(act) as book:
-        kit_ids = _kits_of(recall)
-        book.lock(*kit_ids)
-        # A batch that is made meanwhile is seen here, or sees how the recall ended.
-        Item.objects.select_for_update(no_key=True).get(pk=recall.item_id)
+        kit_ids = _hold(book, recall)
         recall = _locked(recall)
         if recall.outcome in (outcome, Outcome.WITHDRAWN):
             raise Refused("closed-already", _("This recall is closed already."), recall=recall.pk)
@@ -63,8 +61,7 @@ def reopen(act: Act, recall: Recall) -> Recall:
     shelves goes to quarantine. Raises Refused: `recall-open`, `recalled-already`."""
     act.actor.require("recall")
     with Book(act) as book:
-        book.lock(*affected.kit_ids(affected.where(recall)))
-        Item.objects.select_for_update(no_key=True).get(pk=recall.item_id)
+        affected.hold(book, recall)
         recall = _locked(recall)
         if recall.closed_id is None:
             raise Refused("recall-open", _("This recall is open. Follow it."), recall=recall.pk)
@@ -141,15 +138,23 @@ def _locked(recall: Recall) -> Recall:
     return Recall.objects.select_for_update(of=("self",)).select_related("item").get(pk=recall.pk)
 
 
-def _kits_of(recall: Recall) -> list[int]:
-    """The kits that hold some of it, and those that were asked, ascending."""
-    holding = Holding.objects.filter(
-        lot__recall=recall, units__gt=0, place__kind=PlaceKind.SECTION
-    ).values_list("place__kit", flat=True)
-    asked = RecallPlace.objects.filter(recall=recall, place__kit__isnull=False).values_list(
-        "place__kit", flat=True
-    )
-    return sorted({*holding, *asked})
+def _hold(book: Book, recall: Recall) -> list[int]:
+    """Lock the kits that hold a recall's batches or are on its list, then the thing (a batch made
+    meanwhile is seen here, or sees how it ended), then its batches; the kits."""
+
+    def kits() -> list[int]:
+        holding = Holding.objects.filter(
+            lot__recall=recall, units__gt=0, place__kind=PlaceKind.SECTION
+        ).values_list("place__kit", flat=True)
+        listed = RecallPlace.objects.filter(recall=recall, place__kit__isnull=False)
+        return sorted({*holding, *listed.values_list("place__kit", flat=True)})
+
+    def batches() -> QuerySet[Lot, int]:
+        Item.objects.select_for_update(no_key=True).get(pk=recall.item_id)
+        return Lot.objects.filter(recall=recall).values_list("pk", flat=True)
+
+    book.hold(kits, batches)
+    return kits()
 
 
 def _refuse_while_unsettled(recall: Recall) -> None:

@@ -72,9 +72,7 @@ def start(
         item=item, scope=RecallScope(scope), number=number, reference=reference, advice=advice
     )
     with Book(act) as book:
-        # The kits first, then the thing: a batch made meanwhile is seen here or sees the recall.
-        book.lock(*affected.kit_ids(affected.where(recall)))
-        Item.objects.select_for_update().get(pk=item.pk)
+        affected.hold(book, recall)
         refuse_open_already(recall)
         affected.spread(book, recall)
     return recall
@@ -123,6 +121,9 @@ def answer(act: Act, row: RecallPlace, said: Answer, *, removed: int = 0) -> Rec
         raise Invalid(_("Units are removed by the answer “taken-out” alone."), field="removed")
     with Book(act) as book:
         kit = book.lock(row.place.kit_id)[0] if row.place.kit_id else None
+        lots.held_still(
+            Lot.objects.filter(item=row.recall.item_id).values_list("pk", flat=True)
+        )  # what is booked there stays so
         row = (
             RecallPlace.objects.select_for_update(of=("self",))
             .select_related("recall__item", "place__kit__room", "place__room")

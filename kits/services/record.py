@@ -4,34 +4,24 @@ was inside was what the list asks for, who last looked inside, and its instrumen
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db.models import Q, QuerySet
-
 from gearroom.core import clock
 from gearroom.core.models import Person
-from kits.models import (
-    Entry,
-    EntryKind,
-    InstrumentCheck,
-    Item,
-    Kit,
-    ListLine,
-    Lot,
-    PackingListVersion,
-    Place,
-)
-from kits.rules.facts import Kind, Level
+from kits.models import Entry, InstrumentCheck, Item, Kit, ListLine, Lot, PackingListVersion
+from kits.rules.expiry import usable_through
+from kits.rules.facts import Batch, Kind, Level
+from kits.services import fitness, known
 from kits.services.contents import Content, Contents, contents
 
 
 @dataclass(frozen=True)
 class Asked:
     """A line of the list and what was there for it: `there` units of the thing, and of what will do
-    instead where that has no line of its own, in these `batches`; `good` of them were neither
-    out of date nor recalled that day. For what is judged by eye, `level` instead."""
+    instead where that has no line of its own, in these `batches`; `good` of them were usable that
+    day. For what is judged by eye, `level` instead."""
 
     item: Item
     carry: int
@@ -72,7 +62,7 @@ class Checked:
 class Record:
     """A kit as of an instant. `signed`: the signature on record for that version was in force that
     day. `look_by`: when it was due to be looked inside again. `recalled`: the ids of the
-    batches inside that their maker had recalled."""
+    batches inside that their maker had recalled. `withheld`: why the kit was kept back."""
 
     inside: Contents
     day: date
@@ -84,6 +74,7 @@ class Record:
     pouches: Sequence[Pouch]
     instruments: Sequence[Checked]
     recalled: frozenset[int]
+    withheld: Sequence[str]
 
 
 def record(kit: Kit, *, on: date | None = None, known_by: datetime | None = None) -> Record:
@@ -93,17 +84,26 @@ def record(kit: Kit, *, on: date | None = None, known_by: datetime | None = None
     """
     inside = contents(kit, on=on, known_by=known_by)
     day = on or clock.local_date(inside.on, kit.home_room.time_zone)
-    then = Q(occurred_at__lte=inside.on, recorded_at__lte=inside.known_by)
-    acts = Entry.objects.filter(kit=kit)
-    version = _version(kit, acts.exclude(then))
-    recalled = _recalled(inside)
+    then = known.Then(inside.on, inside.known_by)
+    said = known.said_of(kit, then)
+    version = known.version(kit, then, day)
+    numbers = {line.lot: line.number for line in inside.lines}
+    recalled = known.recalled(numbers, then)
+    withheld, kept_back = known.withheld(kit, [lot.pk for lot in numbers], then)
     looked = (
-        acts.filter(then, detail__looked_inside=True)
+        Entry.objects.filter(
+            kit=kit,
+            detail__looked_inside=True,
+            occurred_at__lte=inside.on,
+            recorded_at__lte=inside.known_by,
+        )
         .exclude(reversed_by__recorded_at__lte=inside.known_by)
         .select_related("person")
         .order_by("-occurred_at", "-id")
         .first()
     )
+    instruments = checks(inside)
+    usable = _usable(inside, day, recalled, kept_back, instruments)
     return Record(
         inside=inside,
         day=day,
@@ -111,20 +111,25 @@ def record(kit: Kit, *, on: date | None = None, known_by: datetime | None = None
         signed=version.signed_on is not None
         and version.signed_until is not None
         and version.signed_on <= day <= version.signed_until,
-        responsible=_responsible(kit, acts.exclude(then)),
+        responsible=known.responsible(said),
         looked_inside=looked,
-        look_by=_again(kit, clock.local_date(looked.occurred_at, kit.home_room.time_zone))
+        look_by=_again(
+            said["look_interval_days"],
+            clock.local_date(looked.occurred_at, kit.home_room.time_zone),
+        )
         if looked
         else None,
-        pouches=_pouches(kit, version, inside, day, recalled),
-        instruments=checks(inside),
+        pouches=_pouches(version, inside, usable),
+        instruments=instruments,
         recalled=recalled,
+        withheld=withheld,
     )
 
 
 def look_by(kit: Kit) -> date | None:
     """When a kit is due to be looked inside again; None where nobody has yet."""
-    return _again(kit, kit.looked_inside_on) if kit.looked_inside_on else None
+    looked = kit.looked_inside_on
+    return _again(kit.look_interval_days, looked) if looked else None
 
 
 def checks(inside: Contents) -> list[Checked]:
@@ -145,56 +150,53 @@ def checks(inside: Contents) -> list[Checked]:
 
 
 # ------------------------------------------------------------------------------------------- inside
-def _again(kit: Kit, looked: date) -> date:
-    return looked + timedelta(days=min(kit.look_interval_days, (date.max - looked).days))
+def _again(every_days: int, looked: date) -> date:
+    return looked + timedelta(days=min(every_days, (date.max - looked).days))
 
 
-def _version(kit: Kit, later: QuerySet[Entry]) -> PackingListVersion:
-    """The version followed before the first change that came later; the present one where none
-    did."""
-    change = later.filter(kind=EntryKind.FOLLOW_LIST).order_by("id").first()
-    pk = change.detail["from"] if change else kit.list_version_id
-    versions = PackingListVersion.objects.select_related("packing_list", "signed_by")
-    return versions.defer("signed_page").get(pk=pk)
-
-
-def _responsible(kit: Kit, later: QuerySet[Entry]) -> Person | None:
-    """Who answered for it before the first change of that which came later."""
-    edits = later.filter(kind=EntryKind.KIT, detail__what="edited").order_by("id")
-    for edit in edits.filter(detail__changed__responsible__isnull=False)[:1]:
-        before, _after = edit.detail["changed"]["responsible"]
-        return Person.objects.filter(pk=before).first() if before else None
-    return kit.responsible
-
-
-def _recalled(inside: Contents) -> frozenset[int]:
-    """The batches inside that a recall named which had been told by then."""
-    told = Lot.objects.filter(
-        pk__in={line.lot.pk for line in inside.lines},
-        recall__entry__occurred_at__lte=inside.on,
-        recall__entry__recorded_at__lte=inside.known_by,
-    )
-    return frozenset(told.values_list("pk", flat=True))
-
-
-def _pouches(
-    kit: Kit,
-    version: PackingListVersion,
+def _usable(
     inside: Contents,
     day: date,
     recalled: frozenset[int],
-) -> list[Pouch]:
+    kept_back: frozenset[int],
+    instruments: Sequence[Checked],
+) -> frozenset[int]:
+    """The batches inside that count through a day by the rule, as they were known."""
+    checked = {each.lot.pk: each.check for each in instruments}
+    good = set()
+    for line in inside.lines:
+        check = checked.get(line.lot.pk)
+        batch = Batch(
+            id=line.lot.pk,
+            thing=fitness.thing_of(line.lot.item),
+            number=line.number or line.lot.serial,
+            expiry=line.expiry,
+            opened_on=line.lot.opened_on,
+            recalled=line.lot.pk in recalled,
+            withheld=line.lot.pk in kept_back,
+            check_due=check.due_on if check else None,
+            check_passed=check.passed if check else None,
+        )
+        if usable_through(batch, day):
+            good.add(line.lot.pk)
+    return frozenset(good)
+
+
+def _pouches(version: PackingListVersion, inside: Contents, usable: frozenset[int]) -> list[Pouch]:
     wanted: dict[str, list[ListLine]] = defaultdict(list)
     names: dict[str, str] = {}
     for section in version.sections.prefetch_related("lines__item__substitutes"):
         names[section.key] = section.name
         wanted[section.key] = list(section.lines.all())
-    places: dict[str, Place] = {}
+    rows = [row for lines in wanted.values() for row in lines]
+    instead = {
+        row.item_id: frozenset(s.instead_id for s in row.item.substitutes.all()) for row in rows
+    } | known.say([row.item for row in rows], inside.known_by)
     for place in (*(x.section for x in inside.lines), *(where for where, _, _ in inside.levels)):
-        places[place.section_key] = place
         names.setdefault(place.section_key, place.name)
     return [
-        _pouch(name, key, wanted.get(key, ()), inside, day, recalled) for key, name in names.items()
+        _pouch(name, key, wanted.get(key, ()), inside, usable, instead)
+        for key, name in names.items()
     ]
 
 
@@ -203,8 +205,8 @@ def _pouch(
     key: str,
     wanted: Iterable[ListLine],
     inside: Contents,
-    day: date,
-    recalled: frozenset[int],
+    usable: frozenset[int],
+    instead: Mapping[int, frozenset[int]],
 ) -> Pouch:
     lines = [line for line in inside.lines if line.section.section_key == key]
     levels = {
@@ -215,7 +217,7 @@ def _pouch(
     wanted = list(wanted)
     own = {row.item_id for row in wanted}
     for row in wanted:
-        does = {row.item_id, *({s.instead_id for s in row.item.substitutes.all()} - own)}
+        does = {row.item_id, *(instead[row.item_id] - own)}
         of_it = [line for line in lines if line.lot.item_id in does]
         for line in of_it:
             others.pop(id(line), None)
@@ -225,11 +227,7 @@ def _pouch(
                 carry=row.carry,
                 never_below=row.never_below,
                 there=sum(line.units for line in of_it),
-                good=sum(
-                    x.units
-                    for x in of_it
-                    if (x.expiry is None or x.expiry >= day) and x.lot.pk not in recalled
-                ),
+                good=sum(x.units for x in of_it if x.lot.pk in usable),
                 level=levels[row.item_id][1] if row.item_id in levels else None,
                 batches=of_it,
             )

@@ -1,47 +1,32 @@
-"""Putting a mistake right: a reversing entry for each entry of an act.
+"""Putting a mistake right: the book is afterwards what it would be without the act.
 
 Whoever did an act may take it back within a day; a keeper or instructor of its room at any time.
-What was moved is moved back, what was opened is closed or closed reopened, and notices that were
-not sent yet are taken back. Where later entries were built on it, nothing is reversed: they are
-listed, and a count settles what the place really holds. An act that has an opposite (lay up and
-wake, reserve and release) is put right by doing the opposite.
+What was moved is moved back; seals, times with people, what is kept back and what waits to be
+sorted follow from the facts that are left (`kits.services.projections`). Later acts that stand on
+it (`kits.rules.undo`) are listed first and, once that list is confirmed, undone with it, newest
+first. A few acts of the organisation are put right by doing the opposite.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections import Counter
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 
+from django.db import transaction
+from django.db.models import Q
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 
-from gearroom.core.act import Act
+from gearroom.core.act import Act, Actor
 from gearroom.core.problems import NotFound, Refused
-from kits.models import (
-    Checkout,
-    Entry,
-    EntryKind,
-    Handover,
-    Kit,
-    LevelFact,
-    Lot,
-    Movement,
-    Place,
-    Seal,
-    Withholding,
-)
-from kits.rules.irregular import Broken
+from kits.models import Checkout, Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind
+from kits.rules import undo as rule
 from kits.rules.taking_back import may_take_back
-from kits.services import derive, notices, wording
-from kits.services.ledger import Book, Leg
-
-_CUSTODY = (EntryKind.CHECK_OUT, EntryKind.EMERGENCY, EntryKind.CHECK_IN)
+from kits.services import at_a_glance, facts, notices, projections, steps, wording
+from kits.services.ledger import Book, Leg, outer
 
 INSTEAD = {
-    EntryKind.LAY_UP: _lazy("Wake the kit instead."),
-    EntryKind.WAKE: _lazy("Lay the kit up instead."),
-    EntryKind.RESERVE: _lazy("Release the reservation instead."),
-    EntryKind.UNRESERVE: _lazy("Reserve the kit again instead."),
     EntryKind.RECALL: _lazy(
         "Close the recall as withdrawn instead, and say that it was recorded by mistake."
     ),
@@ -52,47 +37,191 @@ INSTEAD = {
     EntryKind.FOLLOW_LIST: _lazy("Let the kit follow the other version again instead."),
     EntryKind.KIT: _lazy("Edit the kit again instead."),
     EntryKind.LABEL: _lazy("Cancel or bind the label again instead."),
-    EntryKind.CHECK: _lazy("Check the instrument again instead."),
     EntryKind.REVERSE: _lazy("Do the act again instead."),
 }
+_TAKES = (EntryKind.CHECK_OUT, EntryKind.EMERGENCY)
 
 
 @dataclass(frozen=True)
 class Reversed:
-    """The reversing entries, newest act first, and how many unsent notices were taken back."""
+    """The reversing entries in the order in which they were written, how many unsent notices were
+    taken back, the acts that were undone with it, and what is otherwise now, kit by kit."""
 
     entries: Sequence[Entry]
     notices_taken_back: int
+    later: Sequence[Entry]
+    changes: Sequence[at_a_glance.Change]
 
 
-def reverse(act: Act, entry_id: int) -> Reversed:
+@dataclass(frozen=True)
+class _Plan:
+    """What an undo takes: the entries of the act, those of later acts by act (oldest first), what
+    counts and sweeps that stay have to be given, and the kits touched."""
+
+    whole: Sequence[Entry]
+    later: Sequence[Sequence[Entry]]
+    again: Sequence[tuple[Entry, dict[rule.Where, int]]]
+    kits: frozenset[int]
+    lots: frozenset[int]
+
+    @property
+    def entries(self) -> list[Entry]:
+        """All that would be reversed, newest first."""
+        rows = [*self.whole, *(entry for act in self.later for entry in act)]
+        return sorted(rows, key=lambda entry: -entry.pk)
+
+
+def reverse(
+    act: Act, entry_id: int, *, together: bool = False, through: int | None = None
+) -> Reversed:
     """Reverse the act that an entry belongs to, all of its entries together.
 
+    With `together` the later acts that stand on it are reversed too, where the last of them that
+    was listed is `through`. Rights are asked for every act touched.
+
     Raises NotFound, NotAllowed (another's act, or one's own after a day), Refused:
-    `reversed-already`, `not-reversible` (says what to do instead), `built-on` (lists the later
-    entries).
+    `reversed-already`, `not-reversible` (says what to do instead), `built-on` (lists in `later`
+    the acts that would go with it, and says in `together` whether they may); nothing is changed
+    then.
     """
     named = Entry.objects.select_related("kit").filter(pk=entry_id).first()
     if named is None or not _seen_by(act, named):
         raise NotFound("entry", entry_id)
-    whole = list(Entry.objects.filter(key=named.key).order_by("-id"))
-    kit_ids = {
-        place.kit_id
-        for place in Place.objects.filter(movements_in__entry__in=whole)
-        | Place.objects.filter(movements_out__entry__in=whole)
-        if place.kit_id
-    } | {entry.kit_id for entry in whole if entry.kit_id}
+    _refuse_unless_theirs(act, named)
+    for entry in Entry.objects.filter(key=named.key):
+        _refuse_unless_reversible(entry)
+    kit_ids = _plan(named).kits
     with Book(act) as book:
         kits = {kit.pk: kit for kit in book.lock(*sorted(kit_ids))}
-        _refuse_unless_theirs(act, named)
-        for entry in whole:
-            _refuse_unless_reversible(entry)
-        done, taken_back = [], 0
-        for entry in whole:
-            kit = kits[entry.kit_id] if entry.kit_id else None
-            legs = _legs_back(entry)
-            _refuse_if_built_on(entry, legs)
-            undo = book.post(
+        _refuse_unless_reversible(named)  # two at once: now it is known who was first
+        plan = _plan(named)
+        _refuse_if_built_on(act, plan, together, through)
+        if not plan.kits <= kit_ids:  # an act came between: it is asked again with its kits
+            raise _built_on(plan, may=True)
+        before = at_a_glance.of(kits.values())
+        done = _write(book, kits, plan)
+        for kit in kits.values():
+            projections.rewrite(kit)
+        for lot in Lot.objects.filter(pk__in=plan.lots):
+            projections.rewrite_lot(lot)
+        for undo in done:
+            if undo.reverses is not None:
+                facts.undone(undo, undo.reverses)
+        taken_back = sum(notices.take_back(entry) for entry in plan.entries)
+        changes = at_a_glance.changes(before, at_a_glance.of(kits.values()))
+    return Reversed(done, taken_back, [rows[0] for rows in plan.later], changes)
+
+
+class _LookOnlyError(Exception):
+    """Takes back what was done to see what it would come to."""
+
+
+def preview(act: Act, entry_id: int) -> tuple[Entry, Reversed]:
+    """The entry, and what reversing its act with all that stands on it would come to; it is done
+    and taken back, so nothing is changed. Raises what `reverse` raises where it may not be."""
+    try:
+        with transaction.atomic():
+            try:
+                would = reverse(act, entry_id)
+            except Refused as refused:
+                if not refused.facts.get("together"):
+                    raise
+                last = refused.facts["later"][-1]["entry"]
+                would = reverse(act, entry_id, together=True, through=last)
+            raise _LookOnlyError
+    except _LookOnlyError:
+        pass
+    return Entry.objects.select_related("kit__home_room", "person").get(pk=entry_id), would
+
+
+def is_own_last(actor: Actor, entry_id: int) -> bool:
+    """Whether an entry is of the last act that somebody did, with nothing on its kits since."""
+    named = Entry.objects.filter(pk=entry_id, person=actor.person).first()
+    if named is None or actor.person is None:
+        return False
+    whole = Entry.objects.filter(key=named.key)
+    since = Entry.objects.filter(pk__gt=named.pk).exclude(key=named.key)
+    kits = whole.filter(kit__isnull=False).values("kit")
+    return (
+        not since.filter(Q(person=actor.person) | Q(kit__in=kits))
+        .filter(reversed_by__isnull=True)
+        .exclude(kind=EntryKind.REVERSE)
+        .exists()
+    )
+
+
+# ------------------------------------------------------------------------------------ what it takes
+def _plan(named: Entry) -> _Plan:
+    """Go through the acts on record once more without this one; as often as they turn out to touch
+    more kits, batches or places, with these as well."""
+    whole = list(Entry.objects.filter(key=named.key, reversed_by__isnull=True).order_by("pk"))
+    first = whole[0].pk
+    scope = steps.on_record(named.key, _own_scope(whole), first).scope([named.key])
+    while True:
+        found = steps.on_record(named.key, scope, first)
+        fallen = rule.without(named.key, found.steps, found.now)
+        gone = {named.key, *fallen.later}
+        changed = frozenset(where for change in fallen.changed.values() for where in change)
+        wider = scope | found.scope(gone) | steps.Scope(at=changed)
+        if wider == scope:
+            break
+        scope = wider
+    in_kits = Place.objects.filter(pk__in={place for _, place in scope.at}, kit__isnull=False)
+    return _Plan(
+        whole=_entries(found, named.key),
+        later=[_entries(found, act) for act in fallen.later],
+        again=[(found.entries[step], dict(change)) for step, change in fallen.changed.items()],
+        kits=scope.kits | frozenset(in_kits.values_list("kit", flat=True)),
+        lots=frozenset(
+            entry.lot_id
+            for act in gone
+            for entry in _entries(found, act)
+            if entry.kind == EntryKind.CHECK and entry.lot_id
+        ),
+    )
+
+
+def _own_scope(whole: Sequence[Entry]) -> steps.Scope:
+    moved = {
+        (lot, place)
+        for entry in whole
+        for leg in entry.movements.all()
+        for lot, place in ((leg.lot_id, leg.from_place_id), (leg.lot_id, leg.to_place_id))
+    }
+    kits = {entry.kit_id for entry in whole if entry.kit_id}
+    return steps.Scope(frozenset(kits), frozenset(moved))
+
+
+def _entries(found: steps.OnRecord, act: Hashable) -> list[Entry]:
+    """The entries of an act, with what earlier undos added to them."""
+    own = [found.entries[step.id] for step in found.steps if step.act == act]
+    return [*own, *(entry for each in own for entry in found.added.get(each.pk, ()))]
+
+
+# ------------------------------------------------------------------------------------------ writing
+def _write(book: Book, kits: dict[int, Kit], plan: _Plan) -> list[Entry]:
+    """Post what moves units back and what counts come to without it: newest first, but nothing
+    before the units that it takes are there."""
+    waiting: list[tuple[Entry, list[Leg], bool]] = [
+        *((entry, _legs_back(entry), False) for entry in plan.entries),
+        *((entry, _legs_again(entry, change), True) for entry, change in plan.again),
+    ]
+    done = []
+    while waiting:
+        held = _held(leg for _entry, legs, _again in waiting for leg in legs)
+        at = next((i for i, (_, legs, _) in enumerate(waiting) if _enough(legs, held)), 0)
+        entry, legs, again = waiting.pop(at)
+        kit = kits.get(entry.kit_id or 0)
+        if again:
+            done.append(
+                book.post(
+                    EntryKind(entry.kind), legs, kit=kit, lot=entry.lot, room=entry.room,
+                    again=entry, reason=_("What this comes to without an act that was undone."),
+                )
+            )  # fmt: skip
+            continue
+        done.append(
+            book.post(
                 EntryKind.REVERSE,
                 legs,
                 kit=kit,
@@ -103,16 +232,48 @@ def reverse(act: Act, entry_id: int) -> Reversed:
                 reverses=entry,
                 detail={"kind": entry.kind},
             )
-            _levels_back(entry, undo)
-            Seal.objects.filter(put_on=entry, broken__isnull=True).update(broken=undo)
-            history = Broken.OUT_OF_ORDER in entry.irregular  # which changed nothing
-            if kit is not None and entry.kind in _STATE and not history:
-                _STATE[EntryKind(entry.kind)](entry, undo, kit)
-            taken_back += notices.take_back(entry)
-            done.append(undo)
-    return Reversed(done, taken_back)
+        )
+    return done
 
 
+def _legs_back(entry: Entry) -> list[Leg]:
+    return [
+        Leg(m.lot, m.to_place, m.from_place, m.units, assumed=m.lot_assumed)
+        for m in entry.movements.select_related("lot__item", "from_place", "to_place").order_by(
+            "-id"
+        )
+    ]
+
+
+def _legs_again(entry: Entry, change: dict[rule.Where, int]) -> list[Leg]:
+    """What a count explains otherwise, or a sweep takes along or leaves, without the act."""
+    counted = entry.kind == EntryKind.COUNT
+    between = outer(PlaceKind.UNEXPLAINED if counted else PlaceKind.RECLASSIFIED)
+    lots = Lot.objects.select_related("item").in_bulk({lot for lot, _ in change})
+    places = Place.objects.in_bulk({place for _, place in change})
+    return [
+        Leg(lots[lot], between, places[place], units)
+        if units > 0
+        else Leg(lots[lot], places[place], between, -units)
+        for (lot, place), units in sorted(change.items())
+    ]
+
+
+def _held(legs: Iterable[Leg]) -> dict[rule.Where, int]:
+    places = {place.pk for leg in legs for place in (leg.source, leg.target) if place.inner}
+    rows = Holding.objects.filter(place__in=places)
+    return {(lot, place): units for lot, place, units in rows.values_list("lot", "place", "units")}
+
+
+def _enough(legs: Sequence[Leg], held: dict[rule.Where, int]) -> bool:
+    change: Counter[rule.Where] = Counter()
+    for leg in legs:
+        change[leg.lot.pk, leg.source.pk] -= leg.units if leg.source.inner else 0
+        change[leg.lot.pk, leg.target.pk] += leg.units if leg.target.inner else 0
+    return all(held.get(where, 0) + units >= 0 for where, units in change.items())
+
+
+# ---------------------------------------------------------------------------------------- refusing
 def _own(act: Act, entry: Entry) -> bool:
     return act.person is not None and entry.person_id == act.person.pk
 
@@ -141,7 +302,7 @@ def _refuse_unless_reversible(entry: Entry) -> None:
     if Entry.objects.filter(reverses=entry).exists():
         raise Refused("reversed-already", _("This was put right already."), entry=entry.pk)
     instead = INSTEAD.get(EntryKind(entry.kind))
-    if instead is not None:
+    if instead is not None and "again" not in entry.detail:
         raise Refused(
             "not-reversible",
             _("An act of the kind “%(kind)s” is not reversed. %(instead)s")
@@ -150,188 +311,41 @@ def _refuse_unless_reversible(entry: Entry) -> None:
         )
 
 
-def _legs_back(entry: Entry) -> list[Leg]:
-    return [
-        Leg(m.lot, m.to_place, m.from_place, m.units, assumed=m.lot_assumed)
-        for m in entry.movements.select_related("lot__item", "from_place", "to_place").order_by(
-            "-id"
-        )
-    ]
+def _refuse_if_built_on(act: Act, plan: _Plan, together: bool, through: int | None) -> None:
+    if not plan.later:
+        return
+    may = not _another_has_it(act, plan)
+    listed = together and through is not None and plan.later[-1][0].pk <= through
+    if not may or not listed:
+        raise _built_on(plan, may=may)
+    for entry in (entry for rows in plan.later for entry in rows):
+        _refuse_unless_theirs(act, entry)
+        _refuse_unless_reversible(entry)
 
 
-def _refuse_if_built_on(entry: Entry, legs: Sequence[Leg]) -> None:
-    """Refuse where units that would go back are no longer all where the entry put them."""
-    wanted: dict[tuple[Lot, Place], int] = {}
-    for leg in legs:
-        if leg.source.inner:
-            wanted[leg.lot, leg.source] = wanted.get((leg.lot, leg.source), 0) + leg.units
-        if leg.target.inner:
-            wanted[leg.lot, leg.target] = wanted.get((leg.lot, leg.target), 0) - leg.units
-    for (lot, place), units in wanted.items():
-        held = lot.holdings.filter(place=place).values_list("units", flat=True).first() or 0
-        if units <= held:
-            continue
-        later = (
-            Movement.objects.filter(lot=lot, from_place=place, entry__gt=entry.pk)
-            .values_list("entry_id", "entry__kind")
-            .order_by("entry_id")
-            .distinct()
-        )
-        raise _built_on(
-            _(
-                "%(units)s of %(thing)s would go back from %(place)s, and %(held)s are there. "
-                "Later acts were built on this one: reverse those first, or count the place."
-            )
-            % {"units": units, "thing": lot.item.name, "place": place.name, "held": held},
-            later,
-        )
-
-
-def _built_on(detail: str, later: Iterable[tuple[int, str]]) -> Refused:
-    return Refused("built-on", detail, later=[{"entry": pk, "kind": kind} for pk, kind in later])
-
-
-def _levels_back(entry: Entry, undo: Entry) -> None:
-    back = []
-    for fact in entry.levels.all():
-        earlier = (
-            LevelFact.objects.filter(section=fact.section_id, item=fact.item_id, pk__lt=fact.pk)
-            .order_by("-id")
-            .first()
-        )
-        if earlier is not None:
-            back.append(
-                LevelFact(
-                    section_id=fact.section_id,
-                    item_id=fact.item_id,
-                    entry=undo,
-                    level=earlier.level,
-                )
-            )
-    LevelFact.objects.bulk_create(back)
-
-
-def _undo_check_out(entry: Entry, undo: Entry, kit: Kit) -> None:
-    checkout = Checkout.objects.get(opened_by=entry)
-    later = list(
-        Entry.objects.filter(checkout=checkout, pk__gt=entry.pk)
-        .exclude(reversed_by__isnull=False)
-        .exclude(kind=EntryKind.REVERSE)
-        .exclude(pk=undo.pk)
-        .values_list("pk", "kind")
-    )
-    if later:
-        raise _built_on(
-            _("%(kit)s was passed on or handed back since. Reverse that first.")
-            % {"kit": kit.name},
-            later,
-        )
-    checkout.in_at, checkout.undone = checkout.out_at, undo
-    checkout.save(update_fields=["in_at", "undone"])
-    # Where the kit had been taken from somebody by this act, they have it again.
-    _reopen(entry, kit)
-
-
-def _undo_check_in(entry: Entry, undo: Entry, kit: Kit) -> None:
-    section = entry.detail.get("section")
-    later = [
-        (act.pk, act.kind)
-        for act in Entry.objects.filter(
-            kit=kit, kind__in=_CUSTODY, pk__gt=entry.pk, reversed_by__isnull=True
-        ).order_by("id")
-        if act.detail.get("section") == section
-    ]
-    if later:
-        raise _built_on(
-            _("%(kit)s went out again or was handed back again since. Reverse that first.")
-            % {"kit": kit.name},
-            later,
-        )
-    _reopen(entry, kit)
-    if section is None and kit.room_id == entry.room_id:
-        kit.room_id = entry.detail["before"]["room"]
-    kit.to_sort_since = derive.to_sort_since(kit)
-    kit.save(update_fields=["room", "to_sort_since"])
-
-
-def _reopen(entry: Entry, kit: Kit) -> None:
-    Checkout.objects.filter(closed_by=entry).update(in_at=None, closed_by=None, as_found="")
-    # The seals that this entry alone broke are whole again.
-    for seal in Seal.objects.filter(broken=entry):
-        if not Seal.objects.filter(kit=kit, section=seal.section_id, broken__isnull=True).exists():
-            seal.broken = None
-            seal.save(update_fields=["broken"])
-
-
-def _undo_pass(entry: Entry, undo: Entry, kit: Kit) -> None:
-    checkout = entry.checkout
-    assert checkout is not None  # a pass is always of a checkout
-    later = Entry.objects.filter(
-        checkout=checkout,
-        kind__in=(EntryKind.PASS, *_CUSTODY),
-        pk__gt=entry.pk,
-        reversed_by__isnull=True,
-    ).order_by("id")
-    if checkout.in_at is not None or later.exists():
-        raise _built_on(
-            _("%(kit)s was passed on or handed back since. Reverse that first.")
-            % {"kit": kit.name},
-            later.values_list("pk", "kind"),
-        )
-    checkout.person_id = entry.detail["from"]
-    checkout.save(update_fields=["person"])
-    Handover.objects.create(
-        checkout=checkout, person_id=entry.detail["from"], since=undo.occurred_at, entry=undo
+def _another_has_it(act: Act, plan: _Plan) -> bool:
+    """Whether somebody else took the kit out since, who would be without it on record: who undoes
+    it, who did it and whoever it was about are not somebody else."""
+    known = {entry.person_id for entry in plan.whole} | {act.person.pk if act.person else None}
+    about = [entry.checkout_id for entry in plan.whole if entry.checkout_id]
+    known |= set(Checkout.objects.filter(pk__in=about).values_list("person", flat=True))
+    known |= {entry.detail["to"] for entry in plan.whole if entry.kind in _TAKES} | {None}
+    return any(
+        entry.kind in _TAKES and entry.detail["to"] not in known
+        for rows in plan.later
+        for entry in rows
     )
 
 
-def _undo_withhold(entry: Entry, undo: Entry, kit: Kit) -> None:
-    Withholding.objects.filter(since=entry, released__isnull=True).update(released=undo)
-
-
-def _undo_release(entry: Entry, undo: Entry, kit: Kit) -> None:
-    let_go = Withholding.objects.filter(released=entry)
-    again = Withholding.objects.select_related("since").filter(
-        kit=kit, kind__in=let_go.values("kind"), released__isnull=True
-    )
-    if again:
-        raise _built_on(
-            _("%(kit)s is kept back again since: it stays kept back, nothing needs reversing.")
-            % {"kit": kit.name},
-            [(row.since_id, row.since.kind) for row in again],
+def _built_on(plan: _Plan, *, may: bool) -> Refused:
+    later = [at_a_glance.act(rows[0]) for rows in plan.later]
+    listed = "; ".join(row["text"] for row in later)
+    text = (
+        _("These later acts stand on it: %(listed)s. Undo them together with it.")
+        if may
+        else _(
+            "These later acts stand on it: %(listed)s. Somebody else took the kit out since, so "
+            "it stays. Count the kit: the book then has what is in it."
         )
-    let_go.update(released=None)
-
-
-def _undo_lost_or_found(entry: Entry, undo: Entry, kit: Kit) -> None:
-    kit.lost_since = derive.lost_since(kit)
-    kit.to_sort_since = derive.to_sort_since(kit)
-    kit.save(update_fields=["lost_since", "to_sort_since"])
-
-
-def _look_again(entry: Entry, undo: Entry, kit: Kit) -> None:
-    derive.rewrite_looks(kit)
-
-
-def _sort_again(entry: Entry, undo: Entry, kit: Kit) -> None:
-    kit.to_sort_since = derive.to_sort_since(kit)
-    kit.save(update_fields=["to_sort_since"])
-    derive.rewrite_looks(kit)
-
-
-_STATE: dict[EntryKind, Callable[[Entry, Entry, Kit], None]] = {
-    EntryKind.CHECK_OUT: _undo_check_out,
-    EntryKind.EMERGENCY: _undo_check_out,
-    EntryKind.CHECK_IN: _undo_check_in,
-    EntryKind.PASS: _undo_pass,
-    EntryKind.WITHHOLD: _undo_withhold,
-    EntryKind.RELEASE: _undo_release,
-    EntryKind.LOST: _undo_lost_or_found,
-    EntryKind.FOUND: _undo_lost_or_found,
-    EntryKind.LOOK_INSIDE: _sort_again,
-    EntryKind.RESTOCK: _sort_again,
-    EntryKind.RESEAL: _sort_again,
-    EntryKind.BUILD: _look_again,
-    EntryKind.STRIP: _look_again,
-    EntryKind.COUNT: _look_again,
-}
+    )
+    return Refused("built-on", text % {"listed": listed}, later=later, together=may)

@@ -24,6 +24,7 @@ from kits.models import (
     Item,
     Kit,
     Label,
+    Lot,
     PackingList,
     PackingListVersion,
     Place,
@@ -189,14 +190,22 @@ def _found(act: Act, room: Room, rows: Sequence[WhereRow], things: Mapping[str, 
         by_place[fold(row.place)].append(row)
     on_shelves = {fold(p.name): p for p in Place.objects.filter(room=room, kind=PlaceKind.SHELF)}
     of_kits = {fold(k.name): k for k in Kit.objects.filter(home_room=room, retired_on__isnull=True)}
-    batches = 0
+    # All kits before any batch, and all batches before any is counted: one order, though each
+    # place is an act of its own.
+    wanted = [of_kits[name].pk for name in by_place if name in of_kits]
+    list(Kit.objects.select_for_update(of=("self",)).filter(pk__in=wanted).order_by("pk"))
+    units: dict[str, dict[tuple[Place, Lot], int]] = {name: defaultdict(int) for name in by_place}
     for name, there in by_place.items():
-        kit = of_kits.get(name)
-        units: dict[tuple[Place, Any], int] = defaultdict(int)
         for row in there:
-            place = on_shelves[name] if kit is None else _section(kit, row)
-            units[place, _lot(things[fold(row.thing)], row)] += row.units
-        found = [counting.Found(place, count, lot=lot) for (place, lot), count in units.items()]
+            place = on_shelves[name] if name not in of_kits else _section(of_kits[name], row)
+            units[name][place, _lot(things[fold(row.thing)], row)] += row.units
+    lots.held_still(lot.pk for there in units.values() for _place, lot in there)
+    batches = 0
+    for name in by_place:
+        kit = of_kits.get(name)
+        found = [
+            counting.Found(place, count, lot=lot) for (place, lot), count in units[name].items()
+        ]
         places = list({f.place.pk: f.place for f in found}.values())
         counting.count(act, places, found, complete=False)
         if kit is not None:
@@ -219,7 +228,7 @@ def _section(kit: Kit, row: WhereRow) -> Place:
     )
 
 
-def _lot(item: Item, row: WhereRow) -> Any:
+def _lot(item: Item, row: WhereRow) -> Lot:
     if item.by_eye:
         raise Invalid(
             _(

@@ -374,7 +374,7 @@ def arrive(act: Act, *, lot: Lot, units: int, shelf: Place) -> Received:
         count = whole(units)
         place, irregular = landing(lot, shelf)
         transit = room_place(shelf.room, PlaceKind.TRANSIT)
-        held = Holding.objects.select_for_update().filter(lot=lot, place=transit).first()
+        held = Holding.objects.filter(lot=lot, place=transit).first()  # `landing` locked the batch
         sent = min(count, held.units) if held else 0
         legs = [Leg(lot, transit, place, sent)] if sent else []
         if sent < count:

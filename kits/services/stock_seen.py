@@ -39,7 +39,7 @@ class OnHand:
     @property
     def low(self) -> bool:
         """Down to its order level."""
-        return self.level is not None and 0 < self.level.units >= self.usable
+        return self.level is not None and self.level.reached(self.usable)
 
 
 @dataclass(frozen=True)
@@ -204,6 +204,19 @@ def going_out_of_date(rows: Iterable[Held], through: date) -> list[BatchHeld]:
         if row.good_until is not None and row.good_until <= through:
             found[row.lot.pk, row.good_until].append(row)
     return [BatchHeld(rows[0].lot, day, rows) for (_lot, day), rows in found.items()]
+
+
+def going_out_before(day: date) -> Q:
+    """The batches whose last good day is before a day, as a condition on Lot: by the printed date,
+    or, of opened packs, by the rule for their opened life."""
+    opened = list(
+        Lot.objects.select_related("item").filter(
+            opened_on__isnull=False, item__opened_life_days__isnull=False
+        )
+    )
+    last_days = {pk: good_through(batch) for pk, batch in fitness.batches(opened).items()}
+    gone = [pk for pk, last in last_days.items() if last is not None and last < day]
+    return Q(expiry__lt=day) | Q(pk__in=gone)
 
 
 def dated(rows: Iterable[Held], *, by_kind: bool) -> list[Dated]:

@@ -33,7 +33,7 @@ class Stocked:
     @property
     def low(self) -> bool:
         """Down to its order level."""
-        return self.level.units > 0 and self.stock <= self.level.units
+        return self.level.reached(self.stock)
 
 
 def on_shelves(rooms: Iterable[int]) -> tuple[dict[int, list[Units]], dict[int, Place]]:

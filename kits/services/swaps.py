@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from django.db import transaction
 
 from gearroom.core.act import Act
-from gearroom.core.problems import Refused
+from gearroom.core.problems import Problem
 from kits.models import Kit, Trip
 from kits.rules.trips import Coverage
 from kits.services import outlook, reservations
@@ -32,6 +32,6 @@ def by_itself(
             after = outlook.seen(trips, still_here=True)
             if any(each.coverage is not Coverage.COVERED for each in after):
                 raise _NotCovered
-    except (Refused, _NotCovered):
+    except (Problem, _NotCovered):
         return None
     return done

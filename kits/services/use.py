@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import date
 
 from django.db.models import Q
 from django.utils.translation import gettext as _
@@ -30,7 +29,8 @@ from kits.models import (
 )
 from kits.rules.facts import Level
 from kits.rules.irregular import Broken
-from kits.services import lots
+from kits.rules.picking import first_out
+from kits.services import fitness, lots
 from kits.services.amounts import units
 from kits.services.ledger import Book, Leg, outer
 
@@ -183,17 +183,19 @@ def _broken(lines: Sequence[UsedLine], *, counted: bool) -> list[Broken]:
 def _order(
     line: UseLine, sections: Sequence[Place], held: dict[tuple[int, int], Holding]
 ) -> list[tuple[int, int]]:
-    """The holdings a line takes from: the named batch, else the oldest; the named section first."""
+    """The holdings a line takes from: the named batch, else what goes out of date first; the named
+    section before the others."""
     rank = {p.pk: i for i, p in enumerate(sections)}
     wanted = [
         (where, h)
         for where, h in held.items()
         if (h.lot_id == line.lot.pk if line.lot else h.lot.item_id == line.item.pk)
     ]
+    batches = fitness.batches(h.lot for _, h in wanted)
     wanted.sort(
         key=lambda pair: (
             line.section is not None and pair[0][0] != line.section.pk,
-            pair[1].lot.expiry or date.max,
+            first_out(batches[pair[0][1]], "")[:2],
             rank[pair[0][0]],
             pair[0][1],
         )

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from gearroom.core import clock
 from kits.models import Checkout, Kit, Trip
@@ -60,25 +60,28 @@ def judged_one(kit: Kit) -> Judged:
     return judged([kit])[kit.pk]
 
 
-def questions_of(kits: Iterable[Kit]) -> dict[int, Question]:
-    """The question that each of these kits is judged by, by the kit's id."""
-    return {kit: rows[0] for kit, rows in _questions_by_day(kits, 1).items()}
+def questions_of(kits: Iterable[Kit], at: datetime | None = None) -> dict[int, Question]:
+    """The question that each of these kits is judged by, by the kit's id; as of an instant (None:
+    now)."""
+    return {kit: rows[0] for kit, rows in _questions_by_day(kits, 1, at).items()}
 
 
-def _questions_by_day(kits: Iterable[Kit], days: int) -> dict[int, list[Question]]:
+def _questions_by_day(
+    kits: Iterable[Kit], days: int, at: datetime | None = None
+) -> dict[int, list[Question]]:
     """The questions that each of these kits is judged by on so many days, from today, if nothing
     is done."""
-    kits = list(kits)
+    kits, at = list(kits), at or clock.now()
     out = {
         held.kit_id: held
         for held in Checkout.objects.filter(
             kit__in=kits, section__isnull=True, in_at__isnull=True
         ).select_related("trip")
     }
-    coming = promises.of_kits([kit.pk for kit in kits if kit.pk not in out])
+    coming = promises.of_kits([kit.pk for kit in kits if kit.pk not in out], at)
     found = {}
     for kit in kits:
-        today, held = fitness.today_of(kit), out.get(kit.pk)
+        today, held = _today(kit, at), out.get(kit.pk)
         trips = [each.trip for each in coming.get(kit.pk, ())]
         found[kit.pk] = [
             _question(kit, today + timedelta(days=n), held, trips) for n in range(days)
@@ -156,14 +159,26 @@ def verdicts(kits: Iterable[Kit], questions: Mapping[int, Question]) -> dict[int
     """Kits judged by the questions given for them, by id: with a trip, together with all of its
     kits."""
     kits = list(kits)
-    together = fitness.kits_of_trips({q.trip.pk for q in questions.values() if q.trip is not None})
-    states = fitness.states({kit.pk for kit in kits}.union(*together.values()))
-    found = {}
-    for kit in kits:
-        asked = questions[kit.pk]
-        today = fitness.today_of(kit)
-        found[kit.pk] = Judged(asked, _judge(states[kit.pk], today, asked, together, states))
+    found = answers([(kit, questions[kit.pk]) for kit in kits])
+    return {kit.pk: judged for kit, judged in zip(kits, found, strict=True)}
+
+
+def answers(asked: Sequence[tuple[Kit, Question]], at: datetime | None = None) -> list[Judged]:
+    """Kits judged by questions, any number to a kit, in the order given: with a trip, together with
+    all of its kits. `at` is the instant whose today it is (None: now)."""
+    at = at or clock.now()
+    together = fitness.kits_of_trips({q.trip.pk for _, q in asked if q.trip is not None})
+    wanted = {kit.pk for kit, _ in asked}.union(*together.values())
+    states = fitness.states(wanted) if wanted else {}
+    found = []
+    for kit, each in asked:
+        verdict = _judge(states[kit.pk], _today(kit, at), each, together, states)
+        found.append(Judged(each, verdict))
     return found
+
+
+def _today(kit: Kit, at: datetime) -> date:
+    return clock.local_date(at, kit.home_room.time_zone)
 
 
 def _out(held: Checkout, kit: Kit) -> Out:

@@ -14,8 +14,9 @@ from gearroom.core.act import Act
 from gearroom.core.models import Person
 from gearroom.core.problems import Invalid, NotFound, Problem, Unacceptable
 from kits.models import AsFound, Kit, Place, Seal
-from kits.rules.facts import Word
-from kits.services import custody, find, going_out, holders, use, wording
+from kits.rules.facts import Weight, Word
+from kits.services import custody, find, going_out, holders, use, verdict_wording, wording
+from kits.services.going_out import UNSAID
 from labels.rules.scans import Intent, Means
 from labels.services import passerby, showing
 from labels.services.meaning import Meaning
@@ -124,7 +125,7 @@ def take_out(
     taken = custody.check_out(
         part(act, kit.name, section.section_key if section else ""),
         kit,
-        person=goes.holder,
+        person=goes.holder or UNSAID,
         trip=goes.trip,
         due_at=ask.due_at,
         section=section,
@@ -136,7 +137,9 @@ def take_out(
     says = [_gone(_what(kit, section), taken), goes.swapped]
     if ask.emergency:
         says.append(_("Recorded as an emergency; the keeper is told."))
-    elif not taken.verdict.fit:
+    elif taken.verdict.word is Word.NOT_SET_UP:
+        says.append(f"{verdict_wording.verdict(taken.verdict)}.")
+    elif taken.verdict.worst >= Weight.SHORT:
         says.append(wording.reason(taken.verdict.reasons[0])["text"])
     return Outcome(
         meaning.seen,

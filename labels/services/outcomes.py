@@ -88,6 +88,7 @@ class KitSeen:
     verdict_text: str
     first_expiry: date | None
     through: date
+    ready_until: date | None
     fit_until: date | None
     may_go_until: date | None
     reasons: Sequence[Mapping[str, Any]]

@@ -22,7 +22,8 @@ from gearroom.core.models import Room
 from gearroom.core.problems import Invalid, NotFound, Problem, Refused, TooLarge, Unacceptable
 from kits.models import Kit, Label, LabelKind, ListLine, Seal
 from kits.rules import codes
-from kits.services import labelling
+from kits.rules.expiry import good_through
+from kits.services import fitness, labelling
 from kits.services.wording import said
 from labels import printing
 from labels.models import SheetLayout
@@ -163,7 +164,8 @@ def to_print(label: Label) -> contents.Label:
             lot = label.lot
             needed = lot.item.needs_date
             number = lot.number or lot.serial
-            return contents.LotLabel(label.code, lot.item.name, number, Expiry(lot.expiry, needed))
+            until = good_through(fitness.batches([lot])[lot.pk])
+            return contents.LotLabel(label.code, lot.item.name, number, Expiry(until, needed))
         case LabelKind.PERSON if label.person is not None:
             return contents.PersonTag(label.code, label.person.name)
     return contents.BlankLabel(label.code)

@@ -46,6 +46,7 @@ def kit_seen(actor: Actor, kit: Kit) -> KitSeen:
         verdict_text=verdict_wording.verdict(verdict),
         first_expiry=kit.first_expiry,
         through=verdict.through,
+        ready_until=days.ready_until,
         fit_until=days.fit_until,
         may_go_until=days.may_go_until,
         reasons=wording.reasons(verdict.reasons),

@@ -49,13 +49,27 @@ def settle(act: Act, kit: Kit, ask: Ask, holder: Person | None, *, alone: bool) 
 
     Raises Refused (`another-kit-is-reserved`, `reserved-for-another`), and what a swap raises.
     """
-    going = plan(kit, person=holder, trip=ask.trip, due_at=ask.due_at)
-    meant = meant_instead(kit, ask, holder)
+    going, meant = _look(kit, ask, holder)
+    if alone and (meant is not None or going.others):
+        _lock(going, meant)
+        going, meant = _look(kit, ask, holder)  # another phone may have swapped them
     if meant is not None:
         return _for_ones_own_trip(act, going, meant, ask, holder, alone=alone)
     if going.others and alone and not ask.take_reason:
         return Goes(ask.trip, holder, _give_another(act, going, ask))
     return Goes(ask.trip, holder)
+
+
+def _look(kit: Kit, ask: Ask, holder: Person | None) -> tuple[Plan, Standing | None]:
+    going = plan(kit, person=holder, trip=ask.trip, due_at=ask.due_at)
+    return going, meant_instead(kit, ask, holder)
+
+
+def _lock(going: Plan, meant: Standing | None) -> None:
+    """Lock the kits that would change places, in ascending order, until the act is done."""
+    other = meant.reservation.kit if meant is not None else instead_of(going.others[0])
+    kits = {going.kit.pk, other.pk} if other is not None else {going.kit.pk}
+    list(Kit.objects.select_for_update(of=("self",)).filter(pk__in=kits).order_by("pk"))
 
 
 def _for_ones_own_trip(

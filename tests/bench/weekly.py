@@ -171,7 +171,7 @@ def make(size: int) -> None:
                 name=f"KIT-{n:05}", list_version=version, home_room=rooms[n % ROOMS],
                 room=rooms[n % ROOMS], responsible=people[n // KITS_A_PERSON],
                 deputy=people[(n // KITS_A_PERSON + 1) % len(people)] if len(people) > 1 else None,
-                looked_inside_on=today - timedelta(days=n % 300),
+                looked_inside_on=today - timedelta(days=n % 300), contents_entered=True,
             )
             for n in range(start, min(start + 1000, size))
         )  # fmt: skip

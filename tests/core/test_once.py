@@ -9,6 +9,8 @@ import uuid
 
 import pytest
 from django.db import IntegrityError, connections
+from django.db.models import Value
+from django.db.models.functions import Concat
 
 from gearroom.core.claims import AlreadyClaimed, transaction_claiming
 from gearroom.core.models import KeptAnswer, Room, User
@@ -119,6 +121,29 @@ def test_an_act_that_a_constraint_stops_looks_again_and_says_why():
 
     assert do(perform).body["code"] == "name-taken"
     assert not Room.objects.exists()
+
+
+@pytest.mark.parametrize("engine", ["postgresql"], indirect=True)
+def test_of_two_acts_that_wait_for_each_other_the_one_that_gives_way_is_done_anew(open_database):
+    rooms = [a_room("one"), a_room("two")]
+    both_hold_one = threading.Barrier(2)
+
+    def act(index):
+        tries = []
+
+        def perform():
+            tries.append(1)
+            first, then = rooms if index == 0 else reversed(rooms)
+            Room.objects.filter(pk=first.pk).update(phone=Concat("phone", Value("1")))
+            if len(tries) == 1:
+                both_hold_one.wait(30)
+            Room.objects.filter(pk=then.pk).update(phone=Concat("phone", Value("1")))
+            return 201, {"tries": len(tries)}
+
+        return do(perform, key=uuid.uuid4()).body["tries"]
+
+    assert sorted(at_once(2, act)) == [1, 2]
+    assert set(Room.objects.values_list("phone", flat=True)) == {"11"}
 
 
 @pytest.mark.django_db

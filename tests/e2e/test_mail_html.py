@@ -8,22 +8,31 @@ import html5lib
 import pytest
 from playwright.sync_api import sync_playwright
 
-from kits.rules.letters import Letter, Part, Row, as_text
+from kits.rules.letters import Letter, Part, Row, Stands, as_text
 from kits.services import messages
 
 URL = "https://gear.example.org/kits/DAY-01/"
+STANDS = Stands(
+    "Ask first: short of 2 × <sling>",
+    "judged for Sat 28 November, Hill day",
+    "first expiry 31 Mar 2027",
+    "DAY-01",
+    "2026-11-28",
+    "7",
+    "short",
+)
 LETTER = Letter(
-    "2 kits not fit for this week's trips; 40 min of work; order 1 thing by Fri 27 November",
+    "2 kits not ready for this week's trips; 40 min of work; order 1 thing by Fri 27 November",
     alarms=(Row("RECALL: <eye wash> & more, batch E1: DAY-02 holds it.", URL, ("Ring Jo.",)),),
     first=(Row("Sat 28 November, 09:00: DAY-01 for Hill day, Ines, 8 people.", URL, (
-        "wound dressing: 2 of 6 good, never below 4: put in 4 from shelf C2.",)),),
+        "wound dressing: 2 of 6 good, never below 4: put in 4 from shelf C2.",), (STANDS,)),),
     parts=(
         Part("Kits to open", tuple(
-            Row(f"KIT-{n:02}: not fit now", URL, ("gauze swab: put in 2 from shelf A1.",))
+            Row(f"KIT-{n:02}: now", URL, ("gauze swab: put in 2 from shelf A1.",))
             for n in range(8))),
         Part("Not back", (Row("DAY-03: Gil 01632 960111, due Mon 23 November, 18:00", URL),)),
     ),
-    closing=("12 kits judged through Sun 6 December.", "It is not medical advice."),
+    closing=("12 kits judged for the days up to Sun 6 December.", "It is not medical advice."),
 )  # fmt: skip
 
 
@@ -50,8 +59,20 @@ def test_it_says_what_the_plain_text_says_and_loads_nothing():
     said = " ".join("".join(body.itertext()).split()).lower()
     for row in (*LETTER.alarms, *LETTER.first, *(r for p in LETTER.parts for r in p.rows)):
         assert row.text.lower() in said
-        assert all(line.lower() in said for line in row.lines)
+        assert all(line.lower() in said for line in (*row.lines, *map(str, row.verdicts)))
     assert "ring jo." in as_text(LETTER).lower()
+
+
+def test_a_verdict_is_marked_with_the_kit_day_and_trip_it_is_of():
+    body = html5lib.parse(messages.html(LETTER), namespaceHTMLElements=False).find("body")
+    (shown,) = [each for each in body.iter() if "data-verdict" in each.attrib]
+    assert shown.attrib == {
+        "data-kit": "DAY-01",
+        "data-through": "2026-11-28",
+        "data-trip": "7",
+        "data-verdict": "short",
+    }
+    assert shown.text == STANDS.text
 
 
 def _luminance(color: str) -> float:

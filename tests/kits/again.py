@@ -76,7 +76,13 @@ def _rows(table: str, there: set[int]) -> tuple[list[str], list[tuple[Any, ...]]
         cursor.execute(f"SELECT * FROM {table} ORDER BY id")
         columns = [column[0] for column in cursor.description]
         at = columns.index("id")
-        return columns, [tuple(row) for row in cursor.fetchall() if row[at] not in there]
+        rows = [row for row in cursor.fetchall() if row[at] not in there]
+    return columns, [tuple(map(_as_written, row)) for row in rows]
+
+
+def _as_written(value: Any) -> Any:
+    # Python's sqlite3 takes a date, but no time.
+    return connection.ops.adapt_timefield_value(value) if isinstance(value, time) else value
 
 
 def _write(table: str, columns: list[str], rows: list[tuple[Any, ...]]) -> None:

@@ -31,7 +31,7 @@ from kits.models import (
     Trip,
 )
 from kits.rules.facts import Criticality, Kind
-from kits.services import lots, stock, turnaround
+from kits.services import known, lots, stock, turnaround
 from kits.services.ledger import Book
 from tests.core.made import Caller
 from tests.kits import again
@@ -83,7 +83,9 @@ def caller(who: Person) -> Caller:
 # ------------------------------------------------------------------------------------- things
 def item(name: str, kind: Kind = Kind.CONSUMABLE, **more: Any) -> Item:
     """A kind of thing."""
-    return Item.objects.create(name=name, kind=kind.value, **{"base_unit": "piece", **more})
+    made = Item.objects.create(name=name, kind=kind.value, **{"base_unit": "piece", **more})
+    known.remember(made)
+    return made
 
 
 def shelf(at: Room, name: str) -> Place:

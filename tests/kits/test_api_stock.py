@@ -281,3 +281,21 @@ def test_an_instrument_is_checked_through_its_own_door(w):
     assert answer.status_code == 201, answer.json()
     assert answer.json()["lot"]["check_passed"] is True
     assert answer.json()["lot"]["check_due"] == make.days(180).isoformat()
+
+
+@pytest.mark.parametrize("path", ["kits/DAY-01/count/", "stock/count/"])
+def test_what_a_count_does_not_name_is_not_counted_until_it_says_that_nothing_else_is_there(path):
+    w = make.world()
+    call = make.caller(w.keeper)
+    in_kit = path.startswith("kits/")
+    place = make.section(w.day_01) if in_kit else w.shelf
+    where = {} if in_kit else {"shelf": str(w.shelf.pk)}
+    shears = make.units(w.lots["shears"], place)
+    named = {**where, "found": [{"lot": str(w.dressings.pk), "units": 2}]}
+
+    assert call.post(path, {**where, "found": []}).status_code == 400
+    assert call.post(path, named).status_code == 201
+    assert make.units(w.dressings, place) == 2
+    assert make.units(w.lots["shears"], place) == shears > 0
+    assert call.post(path, {**named, "complete": True}).status_code == 201
+    assert make.units(w.lots["shears"], place) == 0

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 from typing import Any
+from uuid import uuid4
 
 import pytest
 
 from gearroom.core import clock
+from gearroom.core.act import Act
+from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
 from kits.models import Checkout, Entry, Kit, Movement, Notice, Reservation, Trip
 from kits.rules.trips import Coverage
-from kits.services import audit, counting, custody, outlook, reservations
+from kits.services import audit, counting, custody, outlook, promises, reservations, reversal
 from tests.core.made import is_problem
 from tests.kits import factories as make
 from tests.kits.factories import act, trip
@@ -128,7 +132,7 @@ def test_a_reason_takes_it_unless_the_other_trip_would_go_without_within_48_hour
 
     assert make.caller(w.keeper).post("kits/DAY-01/check-out/", body).status_code == 201
     entry = Entry.objects.get(kind="check-out")
-    assert entry.detail["take_reason"] == "the bridge is out"
+    assert (entry.reason, entry.irregular) == ("the bridge is out", ["reserved-for-another"])
     assert Notice.objects.filter(entry=entry).exists()
 
 
@@ -198,6 +202,16 @@ def test_a_kit_that_lives_in_a_vehicle_is_due_at_no_time(w: make.World) -> None:
         assert make.caller(w.keeper).get(path).status_code == 200, path
 
 
+def test_who_works_alone_is_asked_for_no_time(w: make.World) -> None:
+    assert out(w, w.day_01, w.guide).due_at is not None
+    custody.check_in(act(w.guide), w.day_01, as_found="sealed-and-dry")
+    Kit.objects.update(to_sort_since=None)
+    for person in Person.objects.exclude(pk=w.guide.pk):
+        person.left_on = make.TODAY
+        person.save()
+    assert out(w, make.fresh(w.day_01), w.guide).due_at is None
+
+
 # ----------------------------------------------------------------------------- back before the end
 def test_a_kit_back_before_its_trip_serves_it_no_longer(w: make.World) -> None:
     walk = trip("Saturday", w.store, 1, 1, leader=w.guide)
@@ -216,6 +230,15 @@ def test_a_kit_back_before_its_trip_serves_it_no_longer(w: make.World) -> None:
     assert kit["trip"]["id"] == walk.pk
     promise.refresh_from_db()
     assert promise.released is None
+
+
+def test_a_kit_home_on_the_last_day_has_served_its_trip(w: make.World) -> None:
+    walk = trip("Today", w.store, 0, 0, leader=w.guide)
+    reserve(w, w.day_01, walk)
+    out(w, w.day_01, w.guide)
+    custody.check_in(act(w.keeper), w.day_01)
+    assert coverage(walk) is Coverage.COVERED
+    assert promises.next_trip(w.day_01) is None
 
 
 def test_a_trip_waits_for_a_kit_that_is_due_in_time_and_never_for_one_overdue(
@@ -288,4 +311,23 @@ def test_use_claimed_before_a_later_count_takes_nothing_out_of_the_kit(w: make.W
     late = make.caller(w.guide).post("kits/DAY-01/use/", {"used": body["used"]})
     assert late.json()["entry"]["irregular"] == []
     assert make.units(w.dressings, place) == 2
+    assert list(audit.findings()) == []
+
+
+def test_history_typed_in_by_mistake_is_taken_back_and_changes_nothing(
+    w: make.World, olu: Any
+) -> None:
+    now = clock.now()
+    held = out(w, w.day_01, w.guide)
+    late = Act(make.actor(w.keeper), claimed_at=now - timedelta(hours=1))
+    for done in (
+        custody.check_out(late, w.day_01, person=olu, already_gone=True).entry,
+        custody.check_in(replace(late, key=uuid4()), w.day_01, wet=False).entry,
+        custody.pass_on(replace(late, key=uuid4()), w.day_01, olu).entry,
+    ):
+        assert "out-of-order" in done.irregular
+        reversal.reverse(act(w.keeper), done.pk)
+        assert list(Checkout.objects.filter(in_at=None)) == [held]
+        assert Checkout.objects.get(pk=held.pk).person == w.guide
+    assert make.fresh(w.day_01).to_sort_since is None
     assert list(audit.findings()) == []

@@ -17,6 +17,7 @@ from kits.services import (
     custody,
     holders,
     keeping,
+    kits,
     reversal,
     stock,
     turnaround,
@@ -45,10 +46,11 @@ def test_a_count_writes_what_was_found_even_out_of_date(school):
     assert done.entry.irregular == ["found-expired"]
 
 
-def test_a_whole_count_takes_what_is_not_named_as_gone(school):
+def test_a_count_that_says_nothing_else_is_there_takes_what_is_not_named_as_gone(school):
     main = section(school.day_01)
 
-    done = counting.count(act(school.keeper), [main], [Found(main, 6, lot=school.dressings)])
+    found = [Found(main, 6, lot=school.dressings)]
+    done = counting.count(act(school.keeper), [main], found, complete=True)
 
     (missing,) = done.differences
     assert missing.lot == school.lots["shears"]
@@ -149,14 +151,16 @@ def test_what_later_acts_were_built_on_is_listed_and_nothing_is_moved(school):
         reversal.reverse(act(school.keeper), arrived.entry.pk)
 
     assert refused.value.code == "built-on"
-    assert refused.value.facts["later"] == [{"entry": moved.pk, "kind": "move"}]
+    (later,) = refused.value.facts["later"]
+    assert (later["entry"], later["kind"], later["who"]) == (moved.pk, "move", "Kim")
     assert units(arrived.lot, school.shelf) == 3
 
 
 def test_an_act_with_an_opposite_says_so(school):
-    entry = keeping.lay_up(act(school.keeper), school.day_01)
+    kits.edit_kit(act(school.keeper), school.day_01, bag="a blue one")
+    entry = school.day_01.entries.latest("id")
 
-    with pytest.raises(Refused, match="Wake the kit instead"):
+    with pytest.raises(Refused, match="Edit the kit again instead"):
         reversal.reverse(act(school.keeper), entry.pk)
 
 

@@ -69,6 +69,15 @@ def test_a_kit_that_was_not_fit_and_went_is_on_record_as_irregular(school):
     assert done.entry.irregular
 
 
+def test_a_rescue_that_nobody_is_named_for_is_nobody_s_after_a_correction(school):
+    first = custody.check_out(act(school.guide), school.day_01, person=None, emergency=True)
+
+    mixups.really(act(school.keeper), first.entry.pk, school.day_03)
+
+    held = Checkout.objects.get(in_at=None)
+    assert (held.kit, held.person, held.trip, held.due_at) == (school.day_03, None, None, None)
+
+
 def test_use_that_was_written_for_the_wrong_kit_is_taken_from_the_right_one(school):
     for kit in (school.day_01, school.day_03):
         out(school, kit)

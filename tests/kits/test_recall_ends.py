@@ -1,10 +1,13 @@
 """A recall ends: finished, and its batch stays blocked; or withdrawn, and it is good again."""
 
+from datetime import timedelta
 from importlib import import_module
 
 import pytest
+import time_machine
 from django.apps import apps
 
+from gearroom.core import clock
 from gearroom.core.problems import Invalid, NotAllowed, Refused
 from kits.models import (
     Disposal,
@@ -31,6 +34,8 @@ from kits.services import (
     stock,
     use,
 )
+from kits.services import known as known_then
+from kits.services.known import Then
 from kits.services.ledger import room_place
 from kits.services.recalls import Answer
 from tests.kits import factories as make
@@ -310,3 +315,24 @@ def test_one_closed_before_outcomes_counts_as_finished_after_an_upgrade(w):
     assert Lot.objects.get(pk=w.lots["d2"].pk).recall is None
     assert make.fresh(w.day_01).may_go_until is None
     assert list(audit.findings()) == []
+
+
+def test_what_was_known_of_it_at_a_time_never_changes(w):
+    def known(at):
+        then = Then(at, at)
+        return known_then.recalled({w.dressings: "D1"}, then) == {w.dressings.pk}
+
+    answers, now = {}, clock.now()
+
+    def hour(n, act, said):
+        at = now + timedelta(hours=n)
+        with time_machine.travel(at, tick=False):
+            act()
+        answers[at + timedelta(minutes=1)] = said
+        assert {at: known(at) for at in answers} == answers
+
+    recall = start(w)
+    hour(1, lambda: close(w, recall, reason="told to"), True)
+    hour(2, lambda: withdraw(w, recall), False)
+    hour(3, lambda: recall_ends.reopen(make.act(w.keeper), recall), True)
+    hour(4, lambda: withdraw(w, recall), False)

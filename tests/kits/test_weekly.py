@@ -137,7 +137,7 @@ def test_whoever_stands_in_gets_it_too_and_who_has_left_does_not(w):
 def test_nothing_to_do_is_one_line_that_shows_it_looked(w):
     instruments.check(act(w.keeper), w.lots["gauge"], passed=True)
     text = said(text_of(w))
-    assert text.startswith("Nothing to do. 1 kit judged through Sun")
+    assert text.startswith("Nothing to do. 1 kit judged for the days up to Sun")
     assert "the next look inside is due by" in text
     assert "KITS TO OPEN" not in text
 
@@ -154,7 +154,7 @@ def test_it_starts_with_the_soonest_departure_what_is_wrong_and_what_settles_it(
     assert first.url == "https://gear.example.org/kits/DAY-01/"
     (dressing,) = [line for line in first.lines if line.startswith("Wound dressing")]
     assert "put in 6 from shelf C3, batch D2, good until" in dressing
-    assert "1 kit not fit for this week's trips; 20 min of work; order 1 thing by" in letter.subject
+    assert "1 kit not ready for this week's trips; 20 min of work; order 1 " in letter.subject
 
 
 def test_a_kit_stands_once_with_all_that_is_to_be_done_to_it(w):

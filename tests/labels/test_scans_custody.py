@@ -314,3 +314,10 @@ def test_a_scan_says_for_no_trip_and_when_it_really_was(labels):
     assert back.json()["outcomes"][0]["entry"]["irregular"] == ["out-of-order"]
     checkout.refresh_from_db()
     assert checkout.in_at is None
+
+
+def test_a_kit_that_nobody_has_set_up_goes_without_a_word(labels):
+    world = labels.world
+    bare = make.kit("BARE-1", world.version, world.store, entered=False)
+    outcome = at.one(world.guide, at.label(bare).code, OUT, holder=world.guide)
+    assert outcome.outcome == "taken-out"

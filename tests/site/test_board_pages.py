@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from gearroom.core.rules.roles import Role
 from kits.models import Checkout, Entry, Kit
+from kits.services import board as kits_board
 from kits.services import custody, lists, reservations, turnaround
 from kits.services.use import UseLine
 from tests.kits import factories as make
@@ -228,3 +229,31 @@ def test_a_check_that_is_due_is_settled_on_the_kits_page(school):
     post(client, "/kits/DAY-01/check/", lot=lot.pk, passed="no")
     assert "Pressure gauge G-1 failed its check" in text_of(client.get("/kits/DAY-01/"))
     assert post(client, "/kits/DAY-02/check/", lot=lot.pk, passed="yes").status_code == 400
+
+
+def test_with_everything_issued_the_board_says_so(school):
+    trip = make.trip("Crag walk", school.world.store, 1, 1, leader=school.world.guide)
+    reservations.reserve(make.act(), school.world.day_01, trip)
+    custody.check_out(make.act(school.world.keeper), school.world.day_01)
+    client = browser(school.world.keeper)
+
+    assert "All kits for today and tomorrow are out" in text_of(client.get("/"))
+
+    custody.check_in(make.act(school.world.keeper), school.world.day_01, as_found="opened")
+    page = text_of(client.get("/"))
+    assert "All kits for today" not in page
+    assert "Crag walk" in page
+
+
+def test_a_kit_that_is_out_on_something_else_is_not_shown_as_ready_for_its_trip(school):
+    trip = make.trip("Crag walk", school.world.store, 1, 1, leader=school.world.guide)
+    reservations.reserve(make.act(), school.world.day_01, trip)
+    custody.check_out(make.act(school.world.keeper), school.world.day_01, emergency=True)
+
+    board = kits_board.board(school.world.store)
+
+    ((row,),) = [departure.waiting for departure in board.going_out]
+    assert row.elsewhere is not None
+    assert (str(row.stand), str(board.going_out[0].coverage)) == ("away", "uncovered")
+    assert [each.checkout.kit.name for each in board.later_back] == ["DAY-01"]
+    assert board.soon_back == []

@@ -147,3 +147,19 @@ def test_an_empty_sheet_is_no_count(world):
 
     assert answer.status_code == 400
     assert "Nothing is counted yet" in text_of(answer)
+
+
+def test_that_nothing_else_is_there_is_said_by_a_tick(world):
+    client, path = browser(world.guide), f"/stock/count/{world.upper.pk}/"
+    fields = form_with(client.get(path), "began")
+    assert "rest" not in fields
+
+    answer = client.post(path, {**fields, "rest": "none"})
+    assert "Counted 0 , the book has 10 ." in text_of(answer)
+    assert "not counted" not in text_of(answer)
+    fields = form_with(answer, 'name="write"')
+    why = {f"why-lot-{world.lots['d2'].pk}": "shelf"}
+    client.post(path, {**fields, **why, "write": "1"})
+
+    assert make.units(world.lots["d2"], world.upper) == 0
+    assert Entry.objects.latest("id").detail["complete"] is True

@@ -101,9 +101,14 @@ def test_what_was_not_sent_is_sent_again_by_hand(w):
 
 
 def test_the_next_weekly_email_is_shown_as_it_would_be_now(w):
-    page = text_of(browser(w.instructor).get("/notices/weekly/"))
+    shown = browser(w.instructor).get("/notices/weekly/")
+    page = text_of(shown)
 
     assert "To Ines, due Monday" in page
+    assert "Do not take: no Wound dressing 10 × 12 (judged for " in page
+    today = make.TODAY.isoformat()
+    mark = f'data-kit="DAY-02" data-through="{today}" data-trip="" data-verdict="do-not-take"'
+    assert mark in shown.content.decode()
     other = browser(w.keeper).get(f"/notices/weekly/?person={w.instructor.pk}")
     assert "To Ines" in text_of(other)
     assert browser(w.guide).get(f"/notices/weekly/?person={w.instructor.pk}").status_code == 403

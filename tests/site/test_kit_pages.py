@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from kits.models import Entry, Holding, Kit
+from kits.models import Entry, EntryKind, Holding, Kit
 from kits.services import custody, instruments, recalls, stock, turnaround
 from kits.services.use import UseLine
 from tests.kits import factories as make
@@ -102,7 +102,7 @@ def test_the_history_goes_back_a_page_at_a_time_with_as_many_queries(
 def test_what_was_put_right_is_marked_and_stays(world):
     custody.check_in(make.act(world.guide), world.day_01, used=[UseLine(world.dressing, 1)])
     entry = Entry.objects.filter(kind="use").latest("id")
-    post(browser(world.keeper), f"/undo/{entry.pk}/")
+    post(browser(world.keeper), f"/undo/{entry.pk}/", sure="1")
 
     assert "Put right later" in text_of(browser(world.guide).get("/kits/DAY-01/history/"))
 
@@ -119,6 +119,7 @@ def test_a_kit_that_was_filled_before_is_counted_into_the_book(world):
     fields = {
         **fields_of_dressing(world, "5", "K77", ends.isoformat()),
         f"level-{make.section(world.day_02).pk}-{world.plasters.pk}": "full",
+        "rest": "none",
     }
 
     looked = text_of(post(client, "/kits/DAY-02/count/", **fields))
@@ -195,14 +196,49 @@ def test_each_label_that_is_scanned_counts_one_more_of_its_batch(world):
     assert form_with(refused, known)[known] == "4"
 
 
-def test_a_known_batch_left_empty_is_not_there_any_more(world):
+def test_what_is_left_empty_is_not_counted_and_none_is_said(world):
     client = browser(world.guide)
     lot, main = world.dressings, make.section(world.day_01)
-    page = client.get("/kits/DAY-01/count/").content.decode()
-    assert f'name="have-{lot.pk}-{main.pk}"' in page
+    shears, path = world.lots["shears"], "/kits/DAY-01/count/"
+    have = {name: f"have-{each.pk}-{main.pk}" for name, each in (("d1", lot), ("shears", shears))}
+    page = client.get(path).content.decode()
+    assert f'name="{have["d1"]}"' in page
     assert 'value="6"' not in page  # the count is blind
 
-    post(client, "/kits/DAY-01/count/", sure=1, **{f"have-{lot.pk}-{main.pk}": "4"})
-
+    compared = text_of(post(client, path, **{have["d1"]: "4"}))
+    assert "2 batches were not counted: Wound dressing" not in compared
+    assert "2 batches were not counted: Shears" in compared
+    post(client, path, sure=1, **{have["d1"]: "4"})
     assert make.units(lot, main) == 4
-    assert make.units(world.lots["shears"], main) == 0
+    assert make.units(shears, main) == 1
+    entry = Entry.objects.latest("id")
+    assert entry.kind == EntryKind.COUNT  # and no look: nobody has seen all that is in it
+    assert entry.detail["complete"] is False
+
+    post(client, path, sure=1, **{have["shears"]: "0"})
+    assert make.units(shears, main) == 0
+    assert make.units(lot, main) == 4
+    answer = post(client, path, sure=1, **{have["d1"]: "4", "rest": "none"})
+    assert answer.status_code == 302
+    assert make.units(world.lots["tablets"], make.section(world.day_01, "pouch")) == 0
+    counted = Entry.objects.filter(kind=EntryKind.COUNT).latest("id")
+    assert counted.detail["complete"] is True
+    assert Entry.objects.latest("id").kind == EntryKind.LOOK_INSIDE
+
+
+def test_a_count_of_nothing_is_no_count(world):
+    before = Entry.objects.count()
+    answer = post(browser(world.guide), "/kits/DAY-01/count/", sure=1)
+
+    assert answer.status_code == 400
+    assert "Nothing is counted yet" in text_of(answer)
+    assert Entry.objects.count() == before
+
+
+def test_none_of_a_thing_that_the_book_does_not_have_there_is_a_count_of_it(world):
+    client, path = browser(world.guide), "/kits/DAY-02/count/"
+    before = Entry.objects.filter(kit=world.day_02).count()
+    answer = post(client, path, sure=1, **fields_of_dressing(world, "0"))
+
+    assert answer.status_code == 302
+    assert Entry.objects.filter(kit=world.day_02).count() == before + 1

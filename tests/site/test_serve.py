@@ -8,6 +8,7 @@ import ssl
 import subprocess
 import time
 import urllib.request
+from pathlib import Path
 
 import psycopg
 import pytest
@@ -190,3 +191,16 @@ def test_it_says_which_option_cannot_be(options, says, tmp_path):
     result = manage("serve", *options, env=environment(tmp_path), check=False)
     assert result.returncode == 1
     assert says in result.stderr
+
+
+@sqlite
+def test_what_sqlite_keeps_beside_its_file_is_there_all_the_time(server, own_database):
+    """On a full disk it could not be made anew, and nothing could be read."""
+    beside = Path(own_database.removeprefix("sqlite:///") + "-shm")
+    made = beside.stat().st_ino
+
+    for _ in range(20):
+        assert server.get("/health/")[0] == 200
+        assert server.get("/sign-in/")[0] == 200
+        time.sleep(0.05)
+        assert beside.stat().st_ino == made

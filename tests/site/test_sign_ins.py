@@ -92,13 +92,19 @@ def test_when_it_was_last_used_is_noted_now_and_then(guide):
     assert SignedIn.objects.get().seen_at == later
 
 
-def test_who_signed_out_or_ran_out_is_not_listed(guide):
+def test_who_signed_out_or_ran_out_is_not_listed_and_forgotten_at_the_next_sign_in(guide):
     here, other = signed_in(guide), signed_in(guide)
     other.post("/sign-out/")
 
-    here.get("/signed-in/")
+    page = here.get("/signed-in/")
 
-    assert SignedIn.objects.count() == 1
+    assert not re.search(r"/signed-in/\d+/end/", page.content.decode())
+    assert SignedIn.objects.count() == 2  # a page that is read writes nothing
+    other = signed_in(guide)
+    assert {row.session_key for row in SignedIn.objects.all()} == {
+        here.session.session_key,
+        other.session.session_key,
+    }
 
 
 # ------------------------------------------------------------------------------------ password

@@ -52,7 +52,7 @@ def test_trips_to_come_are_listed_soonest_first_with_how_their_kits_stand(world)
     ]
     assert "Covered" in item_of(page, "Crag walk")
     assert "Gil" in item_of(page, "Crag walk")
-    assert "DAY-02 (not fit)" in item_of(page, "Fell day")
+    assert "DAY-02 Do not take: no Wound dressing 10 × 12" in item_of(page, "Fell day")
     assert "No kit yet" in item_of(page, "Gorge day")
 
 
@@ -262,7 +262,7 @@ def test_who_has_a_kit_beyond_the_departure_is_named(world):
 
     assert "Gil has it, due" in item_of(page, "DAY-01")
     assert "has to come back before" in item_of(page, "DAY-01")
-    assert "Not fit" in text_of(page)
+    assert "Not covered" in text_of(page)
 
 
 def test_what_is_kept_back_stands_against_the_trip(world):

@@ -8,10 +8,10 @@ from html import unescape
 
 import pytest
 
-from kits.models import Kit
+from kits.models import Checkout, Kit
 from kits.services import custody, fitness, reservations, verdict_wording, verdicts, wording
 from tests.kits import factories as make
-from tests.site.browsing import PAGES_ON_SQLITE, browser, text_of
+from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of
 
 pytestmark = PAGES_ON_SQLITE
 
@@ -208,7 +208,7 @@ def test_a_guide_sees_their_own_kits_first(world):
 
     page = board(world.guide)
 
-    mine, rest = text_of(page).split("Going out", 1)
+    mine = text_of(page).split("Going out")[0]
     assert mine.index("My kits") < mine.index("DAY-01") < mine.index("DAY-02")
     assert "Ridge walk" in mine
     assert marks(page)["DAY-01"] == expected(world.day_01)
@@ -224,7 +224,7 @@ def test_with_everything_issued_the_board_says_so(world):
     assert "All kits for today and tomorrow are out." in text_of(board(world.keeper))
 
 
-# ----------------------------------------------------------------------------------- trips and scans
+# ---------------------------------------------------------------------------------- trips and scans
 def test_a_trip_says_of_its_kits_what_every_page_says_of_them_for_it(world):
     trip = make.trip("Ridge walk", world.store, first=1, last=3)
     for kit in (world.day_01, world.day_02):
@@ -250,3 +250,17 @@ def test_a_scan_says_what_the_kits_page_says(world):
     page = text_of(client.get("/scan/", {"text": "DAY-01"}))
     assert verdict_wording.judged_for(make.days(3), "Ridge walk") in page
     assert verdict_wording.first_expiry(make.fresh(world.day_01).first_expiry) in page
+
+
+def test_a_kit_that_is_not_set_up_goes_out_from_the_board_as_any_other(world):
+    unset = make.kit("DAY-05", world.version, world.store, entered=False)
+    trip = make.trip("Crag walk", world.store, leader=world.guide)
+    reservations.reserve(make.act(world.keeper), unset, trip)
+
+    page = board(world.keeper)
+
+    assert marks(page)["DAY-05"] == expected(unset)
+    assert "Not set up yet" in text_of(page).split("Going out")[1].split("Out now")[0]
+    fields = form_with(page, "Take out")
+    assert post(browser(world.keeper), "/scan/", **fields).status_code == 200
+    assert Checkout.objects.get(in_at=None).kit == unset

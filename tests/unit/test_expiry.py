@@ -15,6 +15,7 @@ from kits.rules.expiry import (
     WINDOW_YEARS,
     Fault,
     PrintedDateError,
+    check_fault,
     date_known,
     good_through,
     gs1_last_good_day,
@@ -209,6 +210,17 @@ def test_an_instrument_counts_only_while_its_question_is_answered_and_no_check_i
     assert usable_through(passed, TODAY)
     assert why_not(passed, TODAY + timedelta(days=1)) is Fault.CHECK_DUE
     assert usable_until(replace(passed, check_due=None)) == date.max
+
+
+def test_why_an_instrument_wants_its_check_is_said_though_it_is_on_hold_for_it() -> None:
+    torch = Batch(1, TORCH, withheld=True)
+    tomorrow = TODAY + timedelta(days=1)
+    passed = replace(torch, check_passed=True, check_due=TODAY)
+    assert check_fault(torch, TODAY) is Fault.CHECK_NOT_ANSWERED
+    assert check_fault(replace(torch, check_passed=False), TODAY) is Fault.CHECK_FAILED
+    assert check_fault(passed, TODAY) is None
+    assert check_fault(passed, tomorrow) is Fault.CHECK_DUE
+    assert check_fault(Batch(2, GAUZE), TODAY) is None
 
 
 def test_an_instrument_may_go_in_to_be_checked_there_but_not_after_it_failed() -> None:

@@ -223,3 +223,10 @@ def test_the_order_in_which_kits_are_given_does_not_matter(
     candidates = data.draw(_candidates(needs))
     shuffled = data.draw(st.permutations(candidates))
     assert propose(needs, candidates) == propose(needs, shuffled)
+
+
+def test_a_kit_that_nobody_has_set_up_is_not_proposed() -> None:
+    needs = trip(people=8)
+    found = propose(needs, of(needs, replace(kit(1), contents_entered=False)))
+    assert found.chosen == ()
+    assert [r.code for r in found.passed_over[1]] == ["not-set-up"]

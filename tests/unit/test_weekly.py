@@ -1,5 +1,6 @@
 """What stands in the weekly email, and in what order."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
@@ -16,18 +17,22 @@ from kits.rules.facts import (
     Weight,
 )
 from kits.rules.readiness import Why
+from kits.rules.trips import Stand
 from kits.rules.weekly import (
+    Answer,
     Going,
     KitWeek,
     Low,
     Missing,
     Shelves,
     by_urgency,
-    departures_not_fit,
+    departures,
+    departures_not_ready,
     first_of_month,
     horizon,
     open_before,
     order_by,
+    ready_through,
     shelves_of,
     to_order,
 )
@@ -44,18 +49,23 @@ def going(first, last=None):
     return Going("Hill day", at, day(first), day(last or first), "Ines", "01632 960111", 8)
 
 
+def answer(*reasons, first=None, through=None, set_up=True):
+    """How a kit stands: for a trip from a day, or for today."""
+    last = through or day(13 if first is None else first)
+    trip = {"trip": 1, "on": "Hill day", "going": going(first)} if first is not None else {}
+    return Answer(Verdict(last, reasons, set_up), **trip)
+
+
 def kit(name, *reasons, first=None, fit_until=None):
-    verdict = Verdict(day(13), reasons) if reasons else None
-    return KitWeek(
-        id=1, name=name, through=day(13), going=going(first) if first is not None else None,
-        verdict=verdict, fit_until=fit_until,
-    )  # fmt: skip
+    answers = (answer(*reasons, first=first),) if reasons else ()
+    return KitWeek(id=1, name=name, answers=answers, fit_until=fit_until)
 
 
 SHORT = Reason(Why.SHORT, Weight.SHORT)
 STOPS = Reason(Why.TAKE_OUT, Weight.STOPS)
 LOOK = Reason(Why.NOT_LOOKED_INSIDE, Weight.SHORT)
-NOTE = Reason(Why.LOW, Weight.LOW)
+LOW = Reason(Why.LOW, Weight.LOW)
+EXPIRED = Reason(Why.EXPIRED_INSIDE, Weight.NOTE)
 
 
 @pytest.mark.parametrize("offset", range(7))
@@ -64,14 +74,57 @@ def test_kits_are_judged_through_the_sunday_of_next_week(offset):
     assert horizon(day(offset)).weekday() == 6
 
 
-def test_the_soonest_departure_not_fit_comes_first_and_a_fit_one_not_at_all():
-    kits = [kit("B", SHORT, first=4), kit("A", SHORT, first=2), kit("C", NOTE, first=1)]
-    assert [k.name for k in departures_not_fit(kits, MONDAY)] == ["A", "B"]
+def test_the_soonest_departure_not_ready_comes_first_and_a_low_one_not_at_all():
+    kits = [kit("B", SHORT, first=4), kit("A", SHORT, first=2), kit("C", LOW, first=1)]
+    assert [k.name for k in departures_not_ready(kits, MONDAY)] == ["A", "B"]
+    assert len(departures(kits, MONDAY)) == 3
+
+
+def test_a_kit_stands_once_by_the_first_departure_it_is_not_ready_for():
+    own, later = answer(LOW, first=1), answer(SHORT, first=3)
+    both = KitWeek(id=1, name="A", answers=(own, later, answer(STOPS, first=9)))
+    assert departures_not_ready([both], MONDAY) == [both]
+    assert both.going == later.going
+    assert open_before(both, MONDAY) == day(3)
+    assert ready_through(both, MONDAY) == day(9)
+    assert [r.code for r in both.reasons] == [Why.TAKE_OUT, Why.SHORT]
+
+
+def test_a_kit_that_is_ready_goes_by_its_next_departure_and_is_filled_for_four_weeks():
+    fine = KitWeek(id=1, name="A", answers=(answer(first=2), answer(first=5)))
+    assert fine.going == going(2)
+    assert not fine.low and not fine.wrong
+    assert ready_through(fine, MONDAY) == day(28)
+
+
+def test_what_nobody_entered_is_neither_short_nor_low():
+    empty = KitWeek(id=1, name="A", answers=(answer(first=1, set_up=False),))
+    assert not empty.set_up
+    assert not (empty.wrong or empty.low or empty.wants_opening)
+    assert departures_not_ready([empty], MONDAY) == []
+
+
+def test_a_kit_not_back_in_time_is_not_ready_and_is_no_work_and_one_in_time_is_neither():
+    good = answer(first=2)
+    away = KitWeek(id=1, name="A", answers=(replace(good, elsewhere=Stand.AWAY),))
+    coming = KitWeek(id=1, name="B", answers=(replace(good, elsewhere=Stand.COMING),))
+    assert departures_not_ready([away, coming], MONDAY) == [away]
+    assert not (away.short or away.wants_opening or coming.wrong)
+
+
+def test_what_is_out_of_date_and_stops_nothing_is_to_bin_and_makes_no_kit_short_or_low():
+    wipes = kit("A", EXPIRED)
+    assert [r.code for r in wipes.to_bin] == [Why.EXPIRED_INSIDE]
+    assert not (wipes.wrong or wipes.low or wipes.wants_opening)
+
+
+def test_a_kit_without_a_limit_is_opened_today_where_it_is_short():
+    assert open_before(kit("A", SHORT, fit_until=date.max), MONDAY) == MONDAY
 
 
 def test_a_departure_after_this_week_is_not_this_weeks():
-    assert departures_not_fit([kit("A", SHORT, first=7)], MONDAY) == []
-    assert len(departures_not_fit([kit("A", SHORT, first=6)], MONDAY)) == 1
+    assert departures_not_ready([kit("A", SHORT, first=7)], MONDAY) == []
+    assert len(departures_not_ready([kit("A", SHORT, first=6)], MONDAY)) == 1
 
 
 def test_a_kit_is_opened_before_its_trip_or_before_it_goes_out_of_date_or_now():
@@ -88,7 +141,8 @@ def test_worst_first_by_when_then_by_whether_it_may_go_at_all():
 def test_a_mere_look_is_no_kit_to_open():
     assert not kit("A", LOOK).wants_opening
     assert kit("A", LOOK, SHORT).wants_opening
-    assert not kit("A", NOTE).wants_opening
+    assert not kit("A", LOW).wants_opening
+    assert kit("A", LOW).low
 
 
 def test_the_lead_time_is_counted_back_and_what_has_passed_is_late():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from django.core.exceptions import (
@@ -14,7 +15,6 @@ from django.core.exceptions import (
     SuspiciousOperation,
     ValidationError,
 )
-from django.db import OperationalError
 from django.http import Http404, HttpRequest, HttpResponse, UnreadablePostError
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -23,6 +23,7 @@ from rest_framework import exceptions
 from rest_framework.utils.encoders import JSONEncoder
 
 from gearroom.core.problems import Invalid, NotAllowed, Problem, TooLarge, document
+from gearroom.core.trouble import TROUBLES, Trouble, log_trouble, trouble_of
 
 MEDIA_TYPE = "application/problem+json"
 
@@ -103,14 +104,50 @@ def as_problem(error: Exception) -> Problem | None:
             )
         case SuspiciousOperation() | UnreadablePostError():
             return Invalid(_("The request could not be read."), code="malformed-body")
-        case OperationalError():
-            return _Other(
-                503,
-                "busy",
-                _("The book is busy. Nothing was changed; send it again with the same key."),
-                retry_after=5,
+    return _trouble(error)
+
+
+def _trouble(error: Exception) -> Problem | None:
+    """What keeps the database from doing its work; its cause is logged."""
+    trouble = trouble_of(error)
+    if trouble is None:
+        return None
+    log_trouble(trouble, error)
+    match trouble:
+        case Trouble.BUSY:
+            says = _("The book is busy. Nothing was changed: send it again in a few seconds.")
+            return _Other(503, trouble, says, retry_after=5)
+        case Trouble.STORAGE_FULL:
+            says = _(
+                "Storage is full: nothing was written down, and nothing can be until whoever runs "
+                "this makes room on its disk. What is in the book can still be read."
             )
-    return None
+            return _Other(507, trouble, says, retry_after=60)
+        case Trouble.READ_ONLY:
+            says = _(
+                "The book may only be read at the moment: nothing was changed. Tell whoever runs "
+                "this, and send it again later."
+            )
+            return _Other(503, trouble, says, retry_after=60)
+        case Trouble.NO_DATABASE:
+            says = _(
+                "The database does not answer. Send it again in a minute: what was done already is "
+                "not done twice. If it stays so, tell whoever runs this."
+            )
+            return _Other(503, trouble, says, retry_after=60)
+
+
+@contextmanager
+def database_problems() -> Iterator[None]:
+    """Raise as a Problem whatever keeps the database from doing what is in the block, so that a
+    form can be shown again with all that was typed."""
+    try:
+        yield
+    except TROUBLES as error:
+        problem = as_problem(error)
+        if problem is None:
+            raise
+        raise problem from error
 
 
 def handle(error: Exception, context: dict[str, Any]) -> HttpResponse | None:

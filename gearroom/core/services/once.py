@@ -13,7 +13,7 @@ import uuid
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, OperationalError, transaction
 from django.utils.translation import gettext as _
 from rest_framework.utils.encoders import JSONEncoder
 
@@ -21,6 +21,7 @@ from gearroom.core import clock
 from gearroom.core.claims import AlreadyClaimed, transaction_claiming
 from gearroom.core.models import KeptAnswer, User
 from gearroom.core.problems import Problem, Refused, Unacceptable, document
+from gearroom.core.trouble import gave_way
 
 NEVER_KEPT = frozenset({401, 403, 413, 429})
 RETRY_AFTER_S = 2
@@ -48,7 +49,7 @@ def once(
 
     `request` is the parsed request as JSON-like values, a picture as its SHA-256; `perform` does
     the act and returns status (2xx) and JSON-like body; it writes to the database alone, since it
-    is done anew if a constraint stops it. A Problem that it raises takes back its
+    is done anew if a constraint or another act stops it. A Problem that it raises takes back its
     writes and is the answer, kept too unless its status is 401, 403, 413 or 429, or 5xx.
     Whoever waited for the claim or came later sees the first one's row, so that nobody can lose at
     the key's primary key. `kept` makes of a body what may be kept of it (a secret may not).
@@ -113,9 +114,12 @@ def _performed(perform: Callable[[], tuple[int, Any]]) -> tuple[int, Any]:
     try:
         with transaction.atomic():
             return perform()
-    except IntegrityError:
-        # Another act came between this one's look and its write, which a constraint stopped. It
-        # looks once more, and is refused with the facts, or goes on by them.
+    except (IntegrityError, OperationalError) as error:
+        # Another act came between this one's look and its write, which a constraint stopped, or
+        # the two waited for each other's rows and this one had to give way. It looks once more,
+        # and is refused with the facts, or goes on by them.
+        if isinstance(error, OperationalError) and not gave_way(error):
+            raise
         with transaction.atomic():
             return perform()
 

@@ -69,6 +69,14 @@ def is_program(person: Person) -> bool:
     return programs().filter(pk=person.pk).exists()
 
 
+def works_alone(person: Person, room: Room) -> bool:
+    """Whether nobody else is of a room, so that nobody would miss what they have."""
+    others = Person.objects.filter(left_on=None, merged_into=None).exclude(pk=person.pk)
+    everywhere = Membership.objects.filter(room=None).values("person")
+    near = of_room(others, room) | others.filter(pk__in=everywhere)
+    return not near.exclude(pk__in=programs().values("pk")).exists()
+
+
 def get(actor: Actor, person_id: int) -> Person:
     """Somebody whom they may see; raises NotFound for anybody else, there or not."""
     person = seen_by(actor).filter(pk=person_id).first()

@@ -12,6 +12,7 @@ from django.contrib.auth.tokens import default_token_generator
 from django.contrib.sessions.models import Session
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import QuerySet
 from django.utils.encoding import force_str
 from django.utils.http import urlsafe_base64_decode, urlsafe_base64_encode
 from django.utils.translation import gettext as _
@@ -20,6 +21,7 @@ from gearroom.core import clock
 from gearroom.core.act import Act
 from gearroom.core.models import PasswordReset, SignedIn, User
 from gearroom.core.problems import Invalid, NotAllowed, NotFound
+from gearroom.core.trouble import if_it_can
 
 SEEN_EVERY = timedelta(minutes=10)
 LINK_LASTS = timedelta(seconds=settings.PASSWORD_RESET_TIMEOUT)
@@ -27,8 +29,10 @@ LINK_LASTS = timedelta(seconds=settings.PASSWORD_RESET_TIMEOUT)
 
 # ---------------------------------------------------------------------------------- where signed in
 def note(user: User, session_key: str, user_agent: str, address: str) -> None:
-    """Note a browser that somebody signed in on just now."""
+    """Note a browser that somebody signed in on just now, and forget those that ran out."""
     now = clock.now()
+    theirs = SignedIn.objects.filter(user=user).exclude(session_key=session_key)
+    theirs.exclude(session_key__in=_live(theirs)).delete()
     SignedIn.objects.update_or_create(
         session_key=session_key,
         defaults={
@@ -42,8 +46,9 @@ def note(user: User, session_key: str, user_agent: str, address: str) -> None:
 
 
 def seen(session_key: str) -> None:
-    """Note that it was used just now."""
-    SignedIn.objects.filter(session_key=session_key).update(seen_at=clock.now())
+    """Note that it was used just now, if that can be written."""
+    with if_it_can():
+        SignedIn.objects.filter(session_key=session_key).update(seen_at=clock.now())
 
 
 def kind_of(user_agent: str) -> str:
@@ -55,17 +60,17 @@ def kind_of(user_agent: str) -> str:
 
 
 def of(user: User) -> list[SignedIn]:
-    """Where somebody is signed in, the latest used first; what ran out is forgotten."""
-    rows = list(SignedIn.objects.filter(user=user))
-    live = set(
-        Session.objects.filter(
-            session_key__in=[row.session_key for row in rows], expire_date__gt=clock.now()
-        ).values_list("session_key", flat=True)
+    """Where somebody is signed in, the latest used first."""
+    rows = SignedIn.objects.filter(user=user)
+    return list(rows.filter(session_key__in=_live(rows)))
+
+
+def _live(rows: QuerySet[SignedIn]) -> QuerySet[Session, str]:
+    """The keys of those of their sessions that have not run out."""
+    sessions = Session.objects.filter(
+        session_key__in=rows.values("session_key"), expire_date__gt=clock.now()
     )
-    gone = [row.pk for row in rows if row.session_key not in live]
-    if gone:
-        SignedIn.objects.filter(pk__in=gone).delete()
-    return [row for row in rows if row.session_key in live]
+    return sessions.values_list("session_key", flat=True)
 
 
 def end(act: Act, signed_in_id: int) -> None:

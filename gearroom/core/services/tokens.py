@@ -5,10 +5,8 @@ from __future__ import annotations
 import hashlib
 import secrets
 from collections.abc import Iterable
-from contextlib import suppress
 from datetime import timedelta
 
-from django.db import OperationalError
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
@@ -17,6 +15,7 @@ from gearroom.core.act import Act, Actor
 from gearroom.core.models import Token, User
 from gearroom.core.problems import Invalid, NotAllowed, NotFound
 from gearroom.core.rules.roles import Scope
+from gearroom.core.trouble import if_it_can
 
 PREFIX = "gr_"
 NOTE_USE_EVERY = timedelta(minutes=1)
@@ -69,8 +68,8 @@ def by_secret(secret: str) -> Token | None:
         .first()
     )
     if token and (token.last_used_at is None or token.last_used_at <= now - NOTE_USE_EVERY):
-        # A busy database is no reason to refuse somebody: the next use notes it.
-        with suppress(OperationalError):
+        # A database in trouble is no reason to refuse somebody: the next use notes it.
+        with if_it_can():
             Token.objects.filter(pk=token.pk).update(last_used_at=now)
     return token
 

@@ -17,7 +17,7 @@ from gearroom.site.demo.api import Api
 from gearroom.site.demo.photograph import photograph
 
 KIT = "GROUP-01"
-OUT_MEANWHILE = "DAY-03"
+OUT_MEANWHILE = "DAY-01"
 GAUZE = "gauze swab 10 × 10 cm"
 BLISTER = "blister dressing"
 BLANKET = "foil blanket"
@@ -89,7 +89,7 @@ class Day:
             {"texts": [tag, self._label({"kit": OUT_MEANWHILE})], "intent": "check-out"},
         )
         self.facts["two_scans"] = both
-        self._tell(f"two scans, a guide's tag and a kit: Tam Brackley has {OUT_MEANWHILE}")
+        self._tell(f"two scans, a guide's tag and a kit: {both['outcomes'][-1]['says']}")
 
     def hand_back(self) -> None:
         """The same label hands it back: opened, three things used."""

@@ -123,4 +123,5 @@ def _short_dated_eye_wash(school: School, things: Mapping[str, Thing]) -> None:
     main = find.section(kit, "main")
     inside = Holding.objects.filter(place=main, units__gt=0).select_related("lot__item")
     found = [Found(main, h.units, lot=h.lot) for h in inside if h.lot.item_id != eye_wash.pk]
-    counting.count(school.act(), [main], [*found, Found(main, 2, lot=old.lot)])
+    found.append(Found(main, 2, lot=old.lot))
+    counting.count(school.act(), [main], found, complete=True)

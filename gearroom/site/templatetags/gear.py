@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Mapping
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -20,7 +21,6 @@ from kits.rules.facts import Verdict, Word
 from kits.rules.sentences import Sentence
 from kits.services import verdict_wording, wording
 from kits.services.verdicts import Judged, Question
-from labels.services.outcomes import KitSeen
 
 register = template.Library()
 
@@ -42,7 +42,7 @@ def day(value: date | str | None) -> str:
     """A day in words: 30 November 2026; a day without end as such."""
     if not value:
         return ""
-    value = date.fromisoformat(value) if isinstance(value, str) else value
+    value = _day(value)
     return _("no end") if value == date.max else wording.day(value)
 
 
@@ -99,9 +99,17 @@ TONES = {
 
 
 @register.filter
-def tone(of: Verdict | KitSeen) -> str:
-    """The class of a row or card of a kit that stands so."""
-    return TONES[of.word] if isinstance(of, Verdict) else TONES[Word(of.verdict)]
+def tone(of: Verdict | str) -> str:
+    """The class of a row or card of a kit that stands so, by its verdict or the word of it."""
+    return TONES[of.word if isinstance(of, Verdict) else Word(of)]
+
+
+@register.filter
+def trip_tone(state: str) -> str:
+    """The class of a row or card of a trip, by its state (`outlook.TripSeen`): never green while it
+    waits for a kit."""
+    tones = {"covered": "ok", "short": "short", "stops": "stop", "no-kits": "stop"}
+    return {**tones, "waiting": "unset"}.get(state, "")
 
 
 @register.simple_tag
@@ -124,9 +132,11 @@ def trip_verdict(kit: Kit, of: Verdict, trip: Trip) -> SafeString:
 
 
 @register.simple_tag
-def scanned_verdict(kit: KitSeen) -> SafeString:
-    """The same of a kit that was scanned."""
-    return _mark(kit.name, kit.through, kit.trip, Word(kit.verdict), kit.verdict_text)
+def scanned_verdict(kit: Mapping[str, Any]) -> SafeString:
+    """The same of a kit that was scanned, as the API shows it."""
+    return _mark(
+        kit["name"], _day(kit["through"]), kit["trip"], Word(kit["verdict"]), kit["verdict_text"]
+    )
 
 
 def _mark(kit: str, through: date, trip: int | None, word: Word, text: str) -> SafeString:
@@ -156,9 +166,15 @@ def trip_beside(kit: Kit, of: Verdict, trip: Trip) -> str:
 
 
 @register.simple_tag
-def scanned_beside(kit: KitSeen) -> str:
-    """The same of a kit that was scanned."""
-    return _beside(kit.through, kit.trip_name, kit.first_expiry)
+def scanned_beside(kit: Mapping[str, Any]) -> str:
+    """The same of a kit that was scanned, as the API shows it."""
+    expiry = kit["first_expiry"]
+    return _beside(_day(kit["through"]), kit["trip_name"], _day(expiry) if expiry else None)
+
+
+def _day(value: date | str) -> date:
+    """A day of an answer, which is text where the answer was kept."""
+    return date.fromisoformat(value) if isinstance(value, str) else value
 
 
 def _beside(through: date, trip: str, expiry: date | None) -> str:

@@ -11,6 +11,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
+from gearroom.core.api.problems import database_problems
 from gearroom.core.problems import Problem
 from gearroom.site.web import errors
 from gearroom.site.web.hand_back import counts, used_in
@@ -57,7 +58,8 @@ def tell(request: HttpRequest, said: str) -> HttpResponse:
     try:
         used, levels = used_in(request.POST, held.kit)
         wrong = request.POST.get("wrong", "").strip()[:300]
-        told = asking.tell(held, used, levels=levels, wrong=wrong)
+        with database_problems():
+            told = asking.tell(held, used, levels=levels, wrong=wrong)
     except Problem as problem:
         return _asked(request, held, problem)
     return _answer(request, "site/told.html", {"kit": held.kit, "told": told})

@@ -9,6 +9,7 @@ from gearroom.site.web import ways
 from gearroom.site.web.shell import actor, here, no_room, page, show
 from kits.services import board as kits_board
 from kits.services.mine import Mine, mine
+from kits.services.outlook import TripSeen
 
 _LOW_NAMED = 4
 """How many things that are running low are named; the rest is counted."""
@@ -65,8 +66,22 @@ def _facts(request: HttpRequest) -> dict[str, object]:
             for each in on_it.needing.listed
             if each.kit.pk not in above  # what settles it stands there
         ],
+        "uncovered": [_trip(each, on_it) for each in on_it.uncovered],
+        "waiting": [_trip(each, on_it) for each in on_it.waiting],
         "low": [row.item.name for row in on_it.low[:_LOW_NAMED]],
         "more_low": max(0, len(on_it.low) - _LOW_NAMED),
+    }
+
+
+def _trip(seen: TripSeen, on_it: kits_board.Board) -> dict[str, object]:
+    """A trip's line: each kit, with whether its verdict for the trip stands on the board beside."""
+    beside = {
+        each.kit.pk for each in on_it.needing.listed if each.judged.question.trip == seen.trip
+    }
+    return {
+        "trip": seen.trip,
+        "state": seen.state,
+        "kits": [(row, row.kit.pk in beside) for row in seen.kits],
     }
 
 

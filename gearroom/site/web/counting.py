@@ -25,7 +25,7 @@ from kits.services.counting import Difference, Found
 
 _ELSE = range(3)
 """How many other things the page has lines for at a time."""
-_OF_THE_SHEET = frozenset({"lot", "thing", "number", "printed", "units", "began"})
+_OF_THE_SHEET = frozenset({"lot", "thing", "number", "printed", "units", "began", "rest"})
 
 
 @require_safe
@@ -89,6 +89,7 @@ def _sheet(
             for n in _ELSE
         ],
         "things": Item.objects.order_by("name").values_list("name", flat=True),
+        "rest": "rest" in said,
         "began": began
         if began.isdigit() and len(began) < 19
         else stock_seen.newest_movement(place),
@@ -129,8 +130,8 @@ def _by_thing(rows: list[stock_seen.Held]) -> list[stock_seen.Held]:
 
 @dataclass(frozen=True)
 class Sheet:
-    """What a sheet says was found; whether it speaks of all that the book has on the shelf; and
-    the sheet's own name for each batch (by id), which stays the same for one not known before."""
+    """What a sheet says was found; whether it says that nothing else is there; and the sheet's own
+    name for each batch (by id), which stays the same for one not known before."""
 
     found: list[Found]
     complete: bool
@@ -159,10 +160,7 @@ def _read(request: HttpRequest, place: Place) -> Sheet:
                 )
             found[lot.pk] = Found(place, units, lot=lot)
             names[lot.pk] = f"else-{n}"
-    booked = {row.lot.pk for row in stock_seen.held(actor(request), place=place)}
-    if booked and not found:
-        raise Invalid(_("Nothing is counted yet. Type how many there are; 0 where none is left."))
-    return Sheet(list(found.values()), booked <= set(found), names)
+    return Sheet(list(found.values()), "rest" in said, names)
 
 
 def _other(request: HttpRequest, place: Place, n: int) -> tuple[Lot, int]:
@@ -224,7 +222,7 @@ def _compared(request: HttpRequest, place: Place, problem: Problem | None = None
             }
             for row in rows
         ],
-        "left_out": sum(name.startswith("lot-") and not said[name].strip() for name in said),
+        "left_out": 0 if sheet.complete else len(counting.not_counted([place], sheet.found)),
         "whys": whys(),
         "sheet": [(name, said[name]) for name in said if name.split("-")[0] in _OF_THE_SHEET],
     }

@@ -12,7 +12,8 @@ from django.shortcuts import render
 from django.utils.translation import gettext as _
 
 from gearroom.core.api import problems as api
-from gearroom.core.problems import Problem
+from gearroom.core.problems import Problem, document
+from gearroom.core.trouble import TROUBLES
 
 
 class Remembered(Problem):
@@ -31,7 +32,23 @@ def refusal(request: HttpRequest, problem: Problem) -> HttpResponse:
         return _told(request, 404, _("There is no such thing here."), problem.detail)
     if problem.status == 403:
         return _told(request, 403, _("This is not yours to do."), problem.detail)
+    if request.method in ("GET", "HEAD"):
+        return _told(request, problem.status, _("This cannot be shown now."), problem.detail)
     return _told(request, problem.status, _("It was not done."), problem.detail)
+
+
+def in_trouble(request: HttpRequest, error: Exception) -> HttpResponse | None:
+    """What is said when the database cannot do its work; None for what is a mistake of ours."""
+    problem = api.as_problem(error)
+    if problem is None:
+        return None
+    if request.path.startswith("/api/"):
+        return api.respond(document(problem, request.path))
+    try:
+        return refusal(request, problem)
+    except TROUBLES:  # the page around it asks the database too
+        kind = "text/plain; charset=utf-8"
+        return HttpResponse(f"{problem.detail}\n", status=problem.status, content_type=kind)
 
 
 def _told(request: HttpRequest, status: int, title: str, detail: str) -> HttpResponse:

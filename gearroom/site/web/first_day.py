@@ -126,7 +126,7 @@ def _steps(room: Room) -> list[Step]:
         Step(
             _("The signature"),
             _("Your medical adviser reads the list and signs it until a day. Without it a kit that "
-              "carries medicines is not fit, and another is short."),
+              "carries medicines is not to be taken, and for another one asks first."),
             so_far.signed > 0,
             _("%(count)d signed") % {"count": so_far.signed},
             reverse("list-version", args=[unsigned.packing_list_id, unsigned.number])

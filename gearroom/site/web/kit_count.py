@@ -5,7 +5,8 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse, QueryDict
@@ -146,7 +147,7 @@ def count(request: HttpRequest, kit: str) -> HttpResponse:
             return _sheet(request, found, said=_one_more(found, request.POST, batch), batch=batch)
         if request.POST.get("sure"):
             return _posted(request, found)
-        return _sheet(request, found, differences=_what_differs(request, found))
+        return _compared(request, found)
     except Problem as problem:
         return _sheet(request, found, problem=problem)
 
@@ -155,17 +156,20 @@ def _sheet(
     request: HttpRequest,
     kit: Kit,
     problem: Problem | None = None,
-    differences: list[counting.Difference] | None = None,
     said: QueryDict | None = None,
     batch: Lot | None = None,
+    **compared: Any,
 ) -> HttpResponse:
+    said = said or request.POST
     facts = {
         "kit": kit,
-        "sections": _sections(kit, said or request.POST),
+        "sections": _sections(kit, said),
+        "rest": "rest" in said,
         "batch": batch,
         "things": Item.objects.filter(retired_on__isnull=True, by_eye=False).order_by("name"),
         "problem": problem,
-        "differences": differences,
+        "differences": None,
+        **compared,
     }
     status = problem.status if problem else 200
     return show(request, "site/kit_count.html", facts, status=status)
@@ -243,33 +247,45 @@ def _more(batch: Lot, units: str) -> str:
 
 
 # ------------------------------------------------------------------------------------- what is said
-def _what_differs(request: HttpRequest, kit: Kit) -> list[counting.Difference]:
-    """What the count would change; a batch that nobody knew is not kept for it."""
+def _compared(request: HttpRequest, kit: Kit) -> HttpResponse:
+    """What the count would change and what it leaves out; a batch that nobody knew is not kept for
+    it."""
+    said, places = request.POST, _places(kit)
     with transaction.atomic():
-        found, _levels = _counted(request.POST, kit)
-        differences = counting.differences(_places(kit), found)
+        found, levels = _counted(said, kit)
+        complete = "rest" in said
+        differences = counting.differences(places, found, complete=complete, levels=levels)
+        left_out = [] if complete else counting.not_counted(places, found)
         transaction.set_rollback(True)
-    return differences
+    return _sheet(request, kit, differences=differences, left_out=left_out)
 
 
 def _posted(request: HttpRequest, kit: Kit) -> HttpResponse:
     def perform(act: Act) -> Done:
         found, levels = _counted(request.POST, kit)
-        done = counting.count(act, _places(kit), found, levels=levels)
-        turnaround.look_inside(act, kit)
-        differing = len(done.differences)
-        told = (
-            ngettext(
-                "%(kit)s is counted: %(count)d batch differed from the book.",
-                "%(kit)s is counted: %(count)d batches differed from the book.",
-                differing,
-            )
-            if differing
-            else _("%(kit)s is counted: all as the book has it.")
-        ) % {"kit": kit.name, "count": differing}
-        return Done(told, done.entry.pk)
+        complete = "rest" in request.POST
+        done = counting.count(act, _places(kit), found, levels=levels, complete=complete)
+        if done.complete:  # else nobody has seen all that is in it
+            turnaround.look_inside(act, kit)
+        return Done(_says(kit, done), done.entry.pk)
 
     return acted(request, perform, to=reverse("kit", args=[kit.name]))
+
+
+def _says(kit: Kit, done: counting.Counted) -> str:
+    differing = len(done.differences)
+    says = (
+        ngettext(
+            "%(kit)s is counted: %(count)d batch differed from the book.",
+            "%(kit)s is counted: %(count)d batches differed from the book.",
+            differing,
+        )
+        if differing
+        else _("%(kit)s is counted: all as the book has it.")
+    )
+    if not done.complete:
+        says += " " + _("What you left empty was not counted; count it before the kit goes.")
+    return says % {"kit": kit.name, "count": differing}
 
 
 def _places(kit: Kit) -> list[Place]:
@@ -280,7 +296,7 @@ def _counted(said: QueryDict, kit: Kit) -> tuple[list[counting.Found], list[Leve
     """What the form says was found. Fields: `have-LOT-PLACE` units of a known batch,
     `units|number|expiry-PLACE-ITEM-ROW` of another one, `level-PLACE-ITEM`, and for a thing that
     is on no line `else-PLACE` in place of the item."""
-    found: dict[tuple[int, int], counting.Found] = {}
+    found: dict[tuple[int, int, int], counting.Found] = {}
     levels: list[LevelSeen] = []
     for section in _sections(kit, said):
         for row in section.rows:
@@ -290,11 +306,12 @@ def _counted(said: QueryDict, kit: Kit) -> tuple[list[counting.Found], list[Leve
             for name, lot, value in row.known:
                 if value.strip():
                     units = fields.whole(said, name, what=row.item.name)
-                    found[row.place.pk, lot.pk] = counting.Found(row.place, units, lot=lot)
+                    found[row.place.pk, lot.pk, 0] = counting.Found(row.place, units, lot=lot)
             for blank in row.blanks:
-                _add(found, _batch(kit, row.place, row.item, blank))
+                _add(found, _batch(kit, row.place, row.item, blank, known=bool(row.lots)))
         if section.other:
-            _add(found, _batch(kit, section.place, find.item(section.other), section.blank))
+            other = find.item(section.other)
+            _add(found, _batch(kit, section.place, other, section.blank, known=True))
     return list(found.values()), levels
 
 
@@ -306,7 +323,11 @@ def _level(row: Row) -> Iterable[LevelSeen]:
             raise Invalid(_("This form was not made by this page. Load the page again.")) from None
 
 
-def _batch(kit: Kit, place: Place, item: Item, blank: Blank) -> counting.Found | None:
+def _batch(
+    kit: Kit, place: Place, item: Item, blank: Blank, *, known: bool
+) -> counting.Found | None:
+    """What a row for another batch says; `known`: the thing has rows of its own, so that none here
+    says nothing of it."""
     number, printed = blank.number.strip(), blank.expiry.strip()
     instrument = item.kind == Kind.INSTRUMENT
     units = blank.units.strip() or ("1" if instrument and number else "")
@@ -319,7 +340,7 @@ def _batch(kit: Kit, place: Place, item: Item, blank: Blank) -> counting.Found |
         return None
     count = fields.whole({"units": units}, "units", what=item.name)
     if not count:
-        return None
+        return None if known else counting.Found(place, 0, item=item)
     try:
         expiry = last_good_day(printed, today=fitness.today_of(kit)) if printed else None
     except PrintedDateError as error:
@@ -332,10 +353,10 @@ def _batch(kit: Kit, place: Place, item: Item, blank: Blank) -> counting.Found |
     return counting.Found(place, count, lot=lot)
 
 
-def _add(found: dict[tuple[int, int], counting.Found], more: counting.Found | None) -> None:
+def _add(found: dict[tuple[int, int, int], counting.Found], more: counting.Found | None) -> None:
     """Put a row to the others; the same batch in two rows is the sum of both."""
-    if more is None or more.lot is None:
+    if more is None:
         return
-    where = (more.place.pk, more.lot.pk)
+    where = (more.place.pk, more.lot.pk if more.lot else 0, more.item.pk if more.item else 0)
     before = found[where].units if where in found else 0
-    found[where] = counting.Found(more.place, before + more.units, lot=more.lot)
+    found[where] = replace(more, units=before + more.units)

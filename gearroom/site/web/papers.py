@@ -92,7 +92,7 @@ def test_page(request: HttpRequest) -> HttpResponse:
 @require_safe
 @page("print_labels")
 def kit_tag(request: HttpRequest, kit: str) -> HttpResponse:
-    """The tag that hangs on a sealed kit: fit until when, seal, by whom."""
+    """The tag that hangs on a sealed kit: its first expiry, seal, by whom."""
     found = find.kit(actor(request), kit)
     on = paper.sheet(request.GET.get("sheet") or paper.TAG_SHEET).sheet
     return _paper(request, "tag.pdf", lambda marked: paper.kit_tag(found, on, preview=marked))

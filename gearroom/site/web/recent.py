@@ -8,14 +8,13 @@ from datetime import timedelta
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST
 
 from gearroom.core import clock
 from gearroom.core.act import Act, Actor
 from gearroom.core.problems import Problem
-from gearroom.site.web.shell import Done, acted, actor, back_to, page, show
+from gearroom.site.web.shell import Done, acted, actor, back_to, here, page, show
 from kits.models import Entry, EntryKind
-from kits.services import find, mixups, reversal, wording
+from kits.services import at_a_glance, find, mixups, reversal, wording
 
 _KINDS = (
     *mixups.KINDS,
@@ -48,14 +47,47 @@ def just_done(actor: Actor, most: int = 10) -> list[Entry]:
     )
 
 
-@require_POST
+_MOST_CHANGES = 6
+
+
 @page("take_back")
 def undo(request: HttpRequest, entry: int) -> HttpResponse:
-    """Put an act right by its reversal."""
+    """Put an act right by its reversal: one's own last act at once, any other after a look at what
+    stands on it and what is so afterwards."""
+    who = actor(request)
+    if request.method == "POST" and ("sure" in request.POST or reversal.is_own_last(who, entry)):
+        try:
+            return _undone(request, entry)
+        except Problem as refused:
+            if not refused.facts.get("together"):
+                raise
+    act = Act(actor=who, room=here(request))
+    named, would = reversal.preview(act, entry)
+    later = [at_a_glance.act(each) for each in would.later]
+    facts = {
+        "entry": named,
+        "says": at_a_glance.act(named)["text"],
+        "later": later,
+        "changes": would.changes,
+        "through": later[-1]["entry"] if later else 0,
+        "anew": "sure" in request.POST,
+        "to": back_to(request, reverse("board")),
+    }
+    return show(request, "site/undo.html", facts, status=409 if facts["anew"] else 200)
+
+
+def _undone(request: HttpRequest, entry: int) -> HttpResponse:
+    through = request.POST.get("through", "")
 
     def perform(act: Act) -> Done:
-        reversal.reverse(act, entry)
-        return Done(_("Undone. The book is as it was before."))
+        done = reversal.reverse(
+            act,
+            entry,
+            together="sure" in request.POST,
+            through=int(through) if through.isascii() and through.isdigit() else None,
+        )
+        changes = [change.text for change in done.changes[:_MOST_CHANGES]]
+        return Done(" ".join([_("Undone."), *changes]))
 
     return acted(request, perform, to=back_to(request, reverse("board")))
 

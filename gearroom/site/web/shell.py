@@ -35,6 +35,7 @@ from django.utils.translation import gettext_lazy as _
 
 from gearroom.core import clock
 from gearroom.core.act import Act, Actor
+from gearroom.core.api.problems import database_problems
 from gearroom.core.languages import speak
 from gearroom.core.models import Room
 from gearroom.core.problems import Problem
@@ -250,14 +251,15 @@ def once_a_form(
     except ValueError:
         key = uuid.uuid4()  # a form that was made by hand: done as often as it is sent
     act = Act(actor=actor(request), key=key, room=here(request))
-    answer = once(
-        key=key,
-        user=request.user,  # type: ignore[arg-type]  # signed in
-        request={"method": "POST", "path": request.path, "body": _content(request)},
-        perform=lambda: (200, perform(act)),
-        instance=request.path,
-        kept=kept,
-    )
+    with database_problems():
+        answer = once(
+            key=key,
+            user=request.user,  # type: ignore[arg-type]  # signed in
+            request={"method": "POST", "path": request.path, "body": _content(request)},
+            perform=lambda: (200, perform(act)),
+            instance=request.path,
+            kept=kept,
+        )
     if answer.status >= 400:
         raise errors.Remembered(answer.body)
     return answer.body
@@ -287,7 +289,7 @@ def say(request: HttpRequest, text: str, entry: int | None = None) -> None:
 
 def back_to(request: HttpRequest, otherwise: str) -> str:
     """Where the form asked to go afterwards, if that is an address of ours."""
-    to = request.POST.get("to", "")
+    to = request.POST.get("to", "") or request.GET.get("to", "")
     return to if to.startswith("/") and not to.startswith(("//", "/\\")) else otherwise
 
 

@@ -11,7 +11,9 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
 from gearroom.core import clock
+from gearroom.core.api.problems import database_problems
 from gearroom.core.api.throttling import seconds_to_wait
+from gearroom.core.problems import Problem
 from gearroom.core.services import hatch, sign_ins
 from gearroom.site.web.shell import NOTED, back_to, page, rooms_of
 
@@ -36,21 +38,33 @@ def sign_in(request: HttpRequest) -> HttpResponse:
             "seconds": wait
         }
         return render(request, "site/sign_in.html", told, status=429)
-    user = authenticate(request, username=name, password=request.POST.get("password", ""))
-    if user is None:
+    try:
+        with database_problems():
+            signed_in = _signed_in(request, name)
+    except Problem as problem:
+        told["error"] = problem.detail
+        return render(request, "site/sign_in.html", told, status=problem.status)
+    if not signed_in:
         told["error"] = _("That name and password do not go together. Check both and try again.")
         return render(request, "site/sign_in.html", told, status=403)
+    return redirect(back_to(request, "/"))
+
+
+def _signed_in(request: HttpRequest, name: str) -> bool:
+    """Sign somebody in, and note the browser; whether name and password go together."""
+    user = authenticate(request, username=name, password=request.POST.get("password", ""))
+    if user is None:
+        return False
     login(request, user)
-    if request.session.session_key is None:
-        request.session.save()
+    request.session[NOTED] = clock.now().isoformat()
+    request.session.save()  # here, where it can still be said that it could not be written
     sign_ins.note(
         user,  # type: ignore[arg-type]  # ours, whatever the backend's type says
         request.session.session_key or "",
         request.META.get("HTTP_USER_AGENT", ""),
         request.META.get("REMOTE_ADDR", ""),
     )
-    request.session[NOTED] = clock.now().isoformat()
-    return redirect(back_to(request, "/"))
+    return True
 
 
 @require_POST

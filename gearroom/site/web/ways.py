@@ -1,4 +1,4 @@
-"""Which page or act settles what keeps a kit from being fit."""
+"""Which page or act settles what keeps a kit from being ready."""
 
 from __future__ import annotations
 
@@ -32,10 +32,11 @@ class Settle:
 
 def settle(kit: Kit, person: Person | None, verdict: Verdict) -> Settle:
     """The one thing to do now for a kit that waits to go out; to whom, where that is known."""
-    if verdict.fit and person is not None:
+    goes = verdict.fit or verdict.word is Word.NOT_SET_UP
+    if goes and person is not None:
         out = {"intent": "check-out", "text": kit.name}
         return Settle(_("Take out"), reverse("scan"), act=True, fields=out)
-    if verdict.fit:
+    if goes:
         return Settle(_("Take out"), reverse("scan") + "?" + urlencode({"text": kit.name}))
     return settle_reason(kit, verdict.reasons[0])
 

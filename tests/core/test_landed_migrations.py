@@ -1,0 +1,98 @@
+"""Landed migrations are frozen: a file of one that runs somewhere never changes, nor does what it
+takes from our modules. A mistake in one is put right by the next.
+
+A new migration gets its line here once it has run on a database that somebody keeps.
+"""
+
+from __future__ import annotations
+
+import ast
+import hashlib
+import importlib
+import inspect
+from pathlib import Path
+
+from tests.keeper import PROJECT
+
+OURS = ("gearroom", "kits", "labels")
+
+FROZEN = {
+    "gearroom/core/migrations/0001_initial.py": (
+        "ea44d8a749cdc34bd43275ad7f47027f3cd8ea603065dcde58d505be7d5d9aec"
+    ),
+    "gearroom/core/migrations/0002_language_not_chosen.py": (
+        "b6dd662956a84232e266dc0132cc2bd0a4ab22063dd3a5193d8dd5a9c038d825"
+    ),
+    "kits/migrations/0001_initial.py": (
+        "d40435f19741a78b46fd59f1a254482e3f9b5ea4387477818a7d4877e9478400"
+    ),
+    "kits/migrations/0002_outer_places.py": (
+        "b6d04208c8342e0343e4a35085a76c1f52bd2f4d503e5f74f3dd77b8d4eabce8"
+    ),
+    "labels/migrations/0001_initial.py": (
+        "8710f1e69adb32bf16349ef4d2c8c57990a5b51ff390e8b8fc3939136f09f87a"
+    ),
+}
+"""The SHA-256 of each landed migration's file."""
+
+TAKEN = {
+    "gearroom.core.clock.now": ("477c8f1c93cedbb5b03d798ccd6a92025737b48be6cdbc5989f22df03ce28513"),
+    "gearroom.core.models.people.valid_time_zone": (
+        "aa24fd10fb554f59b02390fdb7303399806f5ce7495042e1a53a2c876f965692"
+    ),
+}
+"""The SHA-256 of the source of everything of ours that landed migrations take from elsewhere."""
+
+
+def test_no_landed_migration_was_changed() -> None:
+    assert {name: digest((PROJECT / name).read_bytes()) for name in FROZEN} == FROZEN
+
+
+def test_nothing_that_landed_migrations_take_from_our_modules_was_changed() -> None:
+    taken = {name for file in FROZEN for name in taken_by(PROJECT / file)}
+
+    assert {name: digest(source_of(name)) for name in sorted(taken)} == TAKEN
+
+
+def test_whatever_a_migration_takes_by_from_is_seen_too(tmp_path: Path) -> None:
+    file = tmp_path / "0009_some.py"
+    file.write_text("from gearroom.core.clock import today\nimport kits.rules.codes\n")
+    assert taken_by(file) == {"gearroom.core.clock.today", "kits.rules.codes"}
+
+
+# ------------------------------------------------------------------------------------- what is read
+def taken_by(file: Path) -> set[str]:
+    """The dotted names of ours that a migration takes from our modules: of a module that it
+    imports, what it uses of it; the module itself where it uses nothing by name."""
+    tree = ast.parse(file.read_text())
+    modules = set()
+    taken = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            modules |= {each.name for each in node.names if _is_ours(each.name)}
+        elif isinstance(node, ast.ImportFrom) and node.module and _is_ours(node.module):
+            taken |= {f"{node.module}.{each.name}" for each in node.names}
+    dotted = {ast.unparse(node) for node in ast.walk(tree) if isinstance(node, ast.Attribute)}
+    for module in modules:
+        used = {name for name in dotted if name.startswith(f"{module}.")}
+        taken |= used or {module}
+    return taken
+
+
+def _is_ours(module: str) -> bool:
+    return module.split(".")[0] in OURS
+
+
+def source_of(name: str) -> bytes:
+    """The source of a module, or of a function or class in it; else the value that it names."""
+    try:
+        return inspect.getsource(importlib.import_module(name)).encode()
+    except ModuleNotFoundError:
+        module, _, rest = name.rpartition(".")
+        value = getattr(importlib.import_module(module), rest)
+        shown = inspect.isfunction(value) or inspect.isclass(value)
+        return (inspect.getsource(value) if shown else repr(value)).encode()
+
+
+def digest(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()

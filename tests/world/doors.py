@@ -1,0 +1,152 @@
+"""The program's doors, in process: its API and its pages, through Django's test client.
+
+Of the program this knows addresses and the forms of answers, no module. Times are moved by
+time-machine, so the program's own clock is moved too.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import uuid
+from dataclasses import dataclass
+from html.parser import HTMLParser
+from typing import Any
+
+from django.core.management import CommandError, call_command
+from django.test import Client
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Status, code ("" where it went well), JSON body, and whether it was given before."""
+
+    status: int
+    code: str
+    body: Any
+    again: bool = False
+
+    @property
+    def well(self) -> bool:
+        return self.status < 300
+
+
+@dataclass(frozen=True)
+class Mark:
+    """What an element of a page says of a kit: through which day, for which trip (its number, or
+    empty), the verdict, and the words that people see there."""
+
+    kit: str
+    through: str
+    trip: str
+    verdict: str
+    text: str
+
+
+class Doors:
+    """One client of the API for everybody, and a browser for each who looks at pages."""
+
+    def __init__(self) -> None:
+        self.client = Client(raise_request_exception=False)
+        self.secrets: dict[str, str] = {}
+        self.passwords: dict[str, tuple[str, str]] = {}
+        self.browsers: dict[str, Client] = {}
+
+    def sign_in(self, name: str) -> None:
+        """Let somebody look at pages, in a browser of their own."""
+        username, password = self.passwords[name]
+        self.browsers[name] = Client(raise_request_exception=False)
+        assert self.browsers[name].login(username=username, password=password)
+
+    def send(
+        self, by: str, path: str, body: Any = None, *, method: str = "POST", key: str = ""
+    ) -> Answer:
+        """One call of the API; a write has a key of its own unless one is given."""
+        response = self.client.generic(
+            method,
+            f"/api/v1/{path}",
+            data="" if body is None else json.dumps(body),
+            content_type="application/json",
+            headers={
+                "authorization": f"Bearer {self.secrets[by]}",
+                **({} if method == "GET" else {"idempotency-key": key or str(uuid.uuid4())}),
+            },
+        )
+        said = json.loads(response.content) if response.content else None
+        code = said.get("code", "?") if response.status_code >= 400 else ""
+        return Answer(response.status_code, code, said, "idempotency-replayed" in response.headers)
+
+    def get(self, by: str, path: str) -> Any:
+        """What a reading call answers; raises AssertionError where it does not."""
+        answer = self.send(by, path, method="GET")
+        assert answer.well, f"GET {path}: {answer.status} {answer.body}"
+        return answer.body
+
+    def every(self, by: str, path: str) -> list[Any]:
+        """All rows of a list, over its pages."""
+        rows: list[Any] = []
+        page = self.get(by, path + ("&" if "?" in path else "?") + "page_size=200")
+        while True:
+            rows += page["results"]
+            if not page.get("next"):
+                return rows
+            page = self.get(by, page["next"].split("/api/v1/")[1])
+
+    def page(self, by: str, path: str) -> tuple[int, str]:
+        """A page as somebody signed in sees it."""
+        response = self.browsers[by].get(path)
+        return response.status_code, response.content.decode()
+
+    @staticmethod
+    def command(name: str, *arguments: str) -> tuple[int, str]:
+        """A management command: its exit status, and what it printed."""
+        out = io.StringIO()
+        try:
+            call_command(name, *arguments, stdout=out)
+        except CommandError as error:
+            return 1, f"{out.getvalue()}{error}"
+        return 0, out.getvalue()
+
+
+class _Marks(HTMLParser):
+    _VOID = frozenset({"br", "hr", "img", "input", "meta", "link", "use", "path", "source", "wbr"})
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.found: list[tuple[dict[str, str], list[str]]] = []
+        self._open: list[tuple[str, list[str] | None]] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        named = {name: value or "" for name, value in attrs}
+        words: list[str] | None = None
+        if "data-verdict" in named:
+            words = []
+            self.found.append((named, words))
+        if tag not in self._VOID:
+            self._open.append((tag, words))
+
+    def handle_endtag(self, tag: str) -> None:
+        if any(name == tag for name, _ in self._open):
+            while self._open.pop()[0] != tag:
+                pass
+
+    def handle_data(self, data: str) -> None:
+        for _, words in self._open:
+            if words is not None:
+                words.append(data)
+
+
+def marks(page: str) -> list[Mark]:
+    """What a page says of kits."""
+    reader = _Marks()
+    reader.feed(page)
+    return [
+        Mark(
+            named.get("data-kit", ""),
+            named.get("data-through", ""),
+            named.get("data-trip", ""),
+            named["data-verdict"],
+            " ".join("".join(words).split()),
+        )
+        for named, words in reader.found
+    ]

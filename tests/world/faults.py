@@ -1,0 +1,328 @@
+"""Faults that the program once had, put back one at a time, and by which check the world finds
+each. This is the one module here that knows the program.
+
+A fault is put back where it was decided: by a function in place of the program's own. Where the
+program has changed so that a name is gone, the patch fails loudly, and the fault is to be put back
+in the new place.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+import pytest
+
+Put = Callable[[pytest.MonkeyPatch], None]
+
+
+@dataclass(frozen=True)
+class Fault:
+    """What was wrong, how it is put back, and the checks that may find it first."""
+
+    name: str
+    put_back: Put
+    found_by: frozenset[str]
+
+
+FAULTS: list[Fault] = []
+
+
+def fault(name: str, *found_by: str) -> Callable[[Put], Put]:
+    def add(put_back: Put) -> Put:
+        FAULTS.append(Fault(name, put_back, frozenset(found_by)))
+        return put_back
+
+    return add
+
+
+# ---- trips, and who takes what
+@fault("a kit that is back before its trip has ended still serves it", "coverage")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.rules import trips
+
+    right = trips._stand
+
+    def stand(trip: Any, kit: Any, *, departed: bool) -> Any:
+        got = right(trip, kit, departed=departed)
+        return trips.Stand.OUT_ON_IT if got is trips.Stand.STAYED else got
+
+    patch.setattr(trips, "_stand", stand)
+
+
+@fault("a kit goes for its next promise, however far off and whoever takes it", "code", "kit")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.rules import trips
+
+    def goes_out_for(promises: Any, kit: int, today: date, taker: Any, **more: Any) -> Any:
+        return trips.next_promise(promises, kit)
+
+    patch.setattr(trips, "goes_out_for", goes_out_for)
+
+
+@fault("a kit promised to another's trip goes at once", "code")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.services import going_out
+
+    patch.setattr(going_out, "refuse_promised", lambda *a, **k: None)
+    from kits.services import custody
+
+    patch.setattr(custody, "refuse_promised", lambda *a, **k: None, raising=False)
+
+
+@fault("any promise at all keeps a kit from being taken", "code")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.rules import trips
+
+    patch.setattr(trips, "share_a_day", lambda *a: True)
+
+
+@fault("an emergency takes the kit for the guide and the trip it is promised to", "kit")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.services import custody
+
+    right = custody.plan
+
+    def plan(kit: Any, **more: Any) -> Any:
+        if more.get("trip", 0) is None and more.get("due_at", 0) is None:
+            more = {"taken_at": more.get("taken_at")}
+        return right(kit, **more)
+
+    patch.setattr(custody, "plan", plan)
+
+
+@fault("without a trip a kit is due at the end of the day", "kit")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.rules import trips
+
+    def due(taken_at: datetime, closing: Any, lives_in: Any) -> datetime:
+        return taken_at.replace(hour=23, minute=59, second=59, microsecond=0)
+
+    patch.setattr(trips, "due_without_trip", due)
+
+
+@fault("a cancelled trip keeps its kits", "code", "verdict", "coverage", "page")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.rules import trips
+
+    right = trips.ended
+
+    def ended(*arguments: Any, cancelled: bool = False, **more: Any) -> bool:
+        return right(*arguments, **more)
+
+    patch.setattr(trips, "ended", ended)
+    from kits.services import trips as service
+
+    patch.setattr(service, "released_by", lambda *a, **k: [], raising=False)
+
+
+@fault("waiting for a kit that comes back too late is no alarm", "coverage")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.rules import trips
+
+    patch.setattr(trips, "back_in_time", lambda *a, **k: True)
+
+
+# ---- one verdict
+@fault("the question forgets the trip that a kit is out on", "verdict")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.services import verdicts
+
+    right = verdicts.question
+    patch.setattr(verdicts, "question", lambda today, out, coming: right(today, None, coming))
+
+
+@fault("a trip in ninety days is what a kit is judged for", "verdict")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.rules import question
+
+    patch.setattr(question, "DAYS_AHEAD", 90)
+
+
+@fault("a kit is judged for a trip without the trip's other kits", "verdict", "coverage", "page")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.services import verdicts
+
+    right = verdicts.judge
+
+    def judge(kit: Any, through: date, today: date, *, trip: Any = None, others: Any = ()) -> Any:
+        return right(kit, through, today, trip=trip)
+
+    patch.setattr(verdicts, "judge", judge)
+
+
+@fault("below carry is as good as full", "verdict", "page", "readiness")
+def _(patch: pytest.MonkeyPatch) -> None:
+    _lighter(patch, "LOW", "NOTE")
+
+
+@fault("anything out of date stops a kit", "code", "verdict", "coverage", "audit", "offline")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.rules import readiness
+
+    patch.setattr(readiness, "_stops_when_expired", lambda kit, units: True)
+
+
+@fault("a medicine that is out of date does not stop a kit", "code", "verdict", "coverage")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.rules import readiness
+
+    patch.setattr(readiness, "_stops_when_expired", lambda kit, units: False)
+
+
+@fault("an opened pack is good as long as a closed one", "code", "verdict", "readiness", "advice")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.rules import expiry
+
+    patch.setattr(expiry, "_opened_through", lambda batch: None)
+
+
+@fault("a kit whose contents nobody entered is stopped", "code", "verdict", "page")
+def _(patch: pytest.MonkeyPatch) -> None:
+    _state(patch, contents_entered=True)
+
+
+@fault("a substitute does not count", "code", "verdict", "advice", "coverage")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.rules import allocation
+
+    right = allocation.Allocation.__init__
+
+    def init(self: Any, lines: Any) -> None:
+        right(self, [dataclasses.replace(line, instead=frozenset()) for line in lines])
+
+    patch.setattr(allocation.Allocation, "__init__", init)
+
+
+@fault("a signature that ends during the trip is not looked at", "code", "verdict", "coverage")
+def _(patch: pytest.MonkeyPatch) -> None:
+    _state(patch, signed_until=date.max - timedelta(days=1))
+
+
+@fault("pages show a word of their own", "page")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from gearroom.site.templatetags import gear
+
+    right = gear._mark
+    patch.setattr(gear, "_mark", lambda *a: right(*a[:3], type(a[3]).READY, a[4]))
+
+
+@fault("the words say otherwise than the mark", "page")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from gearroom.site.templatetags import gear
+
+    right = gear._mark
+    patch.setattr(gear, "_mark", lambda *a: right(*a[:4], "Fit to go"))
+
+
+@fault("the phone's copy says for ever what is so today", "offline")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.services import verdicts
+
+    right = verdicts.changes
+    patch.setattr(
+        verdicts, "changes", lambda *a, **k: {pk: rows[:1] for pk, rows in right(*a, **k).items()}
+    )
+
+
+# ---- what was used
+@fault("use claimed before a count is taken out again", "holdings")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.services import use
+
+    patch.setattr(use, "_counted_since", lambda *a: False)
+
+
+@fault("a late report of custody changes who has the kit", "kit")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.services.ledger import Book
+
+    patch.setattr(Book, "is_late", lambda *a, **k: False)
+
+
+@fault("a tap that names no batch takes the newest", "holdings")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.services import use
+
+    right = use._order
+    patch.setattr(use, "_order", lambda *a: right(*a)[::-1])
+
+
+# ---- once, and one person
+@fault("an act that is sent again is done again", "once", "code", "kit", "holdings")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from gearroom.core.services import once
+
+    patch.setattr(once, "_first_answer", lambda *a: None)
+
+
+# ---- undo, and known then
+@fault("nothing stands on an act", "undo", "holdings", "kit", "audit", "code")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.rules import undo
+
+    patch.setattr(undo, "without", lambda *a: undo.Fallen((), {}))
+
+
+@fault("a count since then is taken for a difference, not for what it found", "holdings", "undo")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.rules import undo
+
+    right = undo.without
+    patch.setattr(undo, "without", lambda *a: undo.Fallen(right(*a).later, {}))
+
+
+@fault("after an undo seals, holders and sorting stay as they were", "kit", "audit", "verdict")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.services import projections
+
+    patch.setattr(projections, "rewrite", lambda *a, **k: None)
+
+
+@fault("known then follows what was undone since", "known then", "known")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.services import facts
+
+    right = facts.then
+    patch.setattr(facts, "then", lambda at=None, known_by=None: right(at))
+
+
+# ---- sealing
+@fault("a seal hides what is not replaced", "code")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.services import sealing
+
+    patch.setattr(sealing, "not_replaced", lambda *a, **k: [])
+
+
+def _state(patch: pytest.MonkeyPatch, **more: Any) -> None:
+    """Let every kit be judged as if this were so of it."""
+    from kits.services import fitness
+
+    right = fitness.states
+
+    def states(*arguments: Any, **named: Any) -> Any:
+        loaded = right(*arguments, **named)
+        return {pk: dataclasses.replace(state, **more) for pk, state in loaded.items()}
+
+    patch.setattr(fitness, "states", states)
+
+
+def _lighter(patch: pytest.MonkeyPatch, weight: str, instead: str) -> None:
+    """Let reasons of one weight weigh as another."""
+    from kits.rules import readiness
+    from kits.rules.facts import Weight
+
+    right = readiness._counted
+
+    def counted(kit: Any, through: date) -> Any:
+        for reason in right(kit, through):
+            if reason.weight is Weight[weight]:
+                yield dataclasses.replace(reason, weight=Weight[instead])
+            else:
+                yield reason
+
+    patch.setattr(readiness, "_counted", counted)

@@ -1,0 +1,215 @@
+"""Habits of whoever has a kit in the hand: taken, handed back, passed on, used."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+from tests.world.model import Report
+from tests.world.people import GUIDES, HANDS, ROOM, Moment, habit, inside, short_reason
+from tests.world.says import local_day
+
+
+@habit
+def take_for_trip(m: Moment) -> list[Report]:
+    """The guide of a trip takes the kit that is reserved for it; sometimes nobody is named."""
+    for p in m.book.promises.values():
+        trip = m.book.trips[p["trip"]]
+        soon = trip["first"] <= local_day(m.now) + timedelta(days=1)
+        if not p["open"] or m.book.kits[p["kit"]]["out"] or not soon or trip["cancelled"]:
+            continue
+        guide = p["person"] or trip["leader"]
+        body: dict[str, Any] = {"trip": f"bookings:{p['trip']}"} if m.rng.random() < 0.5 else {}
+        if m.rng.random() < 0.7:
+            body["person"] = m.number_of(guide)
+        return [
+            m.of_kit(
+                "take-out", m.hand(p["kit"], guide), p["kit"], short_reason(m, body), "check-out"
+            )
+        ]
+    return []
+
+
+@habit
+def take_without_trip(m: Moment) -> list[Report]:
+    """Somebody takes a kit for no trip, says so or leaves it open."""
+    if not (kit := m.kit(lambda k: not k["out"])):
+        return []
+    by = m.hand(kit, *GUIDES, "Ines")
+    body: dict[str, Any] = {"person": m.number_of(by)}
+    if m.rng.random() < 0.6:
+        body["trip"] = None
+    if m.rng.random() < 0.3:
+        body["due_at"] = (m.now + timedelta(hours=m.rng.randint(5, 60))).isoformat()
+    return [m.of_kit("take-out", by, kit, short_reason(m, body), "check-out")]
+
+
+@habit
+def take_anothers(m: Moment) -> list[Report]:
+    """A guide takes a kit that is reserved for somebody else's trip."""
+    for p in m.book.promises.values():
+        if p["open"] and not m.book.kits[p["kit"]]["out"] and not m.book.ended(p, m.now):
+            trip = m.book.trips[p["trip"]]
+            other = [g for g in GUIDES if g not in (p["person"], trip["leader"])]
+            by = m.hand(p["kit"], *other)
+            body: dict[str, Any] = {"person": m.number_of(by)}
+            if m.rng.random() < 0.3:
+                body["trip"] = f"bookings:{p['trip']}"
+            return [m.of_kit("take-out", by, p["kit"], short_reason(m, body), "check-out")]
+    return []
+
+
+@habit
+def take_reported_late(m: Moment) -> list[Report]:
+    """It went hours ago, and is said only now."""
+    if not (kit := m.kit()):
+        return []
+    by = m.rng.choice(GUIDES)
+    body = {
+        "person": m.number_of(by),
+        "trip": None,
+        "already_gone": True,
+        "occurred_at": (m.now - timedelta(hours=m.rng.randint(1, 30))).isoformat(),
+        "due_at": (m.now + timedelta(hours=m.rng.randint(2, 40))).isoformat(),
+    }
+    return [m.of_kit("take-out", by, kit, body, "check-out")]
+
+
+@habit
+def emergency(m: Moment) -> list[Report]:
+    """Somebody needs it now, whatever its state."""
+    if not (kit := m.kit()):
+        return []
+    by = m.rng.choice(HANDS)
+    body: dict[str, Any] = {"emergency": True}
+    if m.rng.random() < 0.3:
+        body["person"] = m.number_of(m.rng.choice(GUIDES))
+    return [m.of_kit("take-out", by, kit, body, "check-out")]
+
+
+# ---- handing back
+def _back(m: Moment, body: dict[str, Any], kit: str | None = None) -> list[Report]:
+    kit = kit or m.kit(lambda k: k["out"])
+    if not kit:
+        return []
+    by = m.rng.choice(HANDS)
+    return [m.of_kit("hand-back", by, kit, body, "check-in")]
+
+
+@habit
+def hand_back_sealed(m: Moment) -> list[Report]:
+    kit = m.kit(lambda k: k["out"] and k["seal"]) or m.kit(lambda k: k["out"])
+    if not kit:
+        return []
+    body = {"as_found": "sealed-and-dry"}
+    seal = m.book.kits[kit]["seal"]
+    if m.rng.random() < 0.6:
+        body["seal_seen"] = seal[-3:] if seal and m.rng.random() < 0.8 else "X-999"
+    return _back(m, body, kit)
+
+
+@habit
+def hand_back_later(m: Moment) -> list[Report]:
+    body: dict[str, Any] = {"as_found": "sort-later"}
+    if m.rng.random() < 0.15:
+        body["wet"] = True
+    if m.rng.random() < 0.15:
+        body["wrong"] = "The zip is torn"
+    return _back(m, body)
+
+
+@habit
+def hand_back_opened(m: Moment) -> list[Report]:
+    """Opened, with what was used; now and then more than was in it, or nothing said of it."""
+    kit = m.kit(lambda k: k["out"] and k["entered"])
+    if not kit:
+        return []
+    return _back(m, {"as_found": "opened", "used": used_up(m, kit)}, kit)
+
+
+def used_up(m: Moment, kit: str) -> list[dict[str, Any]]:
+    rows = []
+    for lot in m.rng.sample(sorted(m.hook.inside[kit]), min(2, len(m.hook.inside[kit]))):
+        item, units = m.book.lots[lot]["item"], m.rng.randint(1, 2)
+        if item == "gauge":
+            continue
+        m.hook.use(kit, lot, units)
+        # Which batch of the recalled thing it was is always looked at; of others seldom.
+        opened = any("opened" in m.book.lots[x] for x in m.book.contents(kit))
+        named = item in ("gauze", "pad") or opened or m.rng.random() < 0.3
+        row = {"lot": str(lot)} if named else {"item": m.school["item_ids"][item]}
+        if not any(set(row.items()) < set(other.items()) for other in rows):
+            rows.append({**row, "units": units})
+    return rows or [{"item": m.school["item_ids"]["drops"], "units": 1}]
+
+
+@habit
+def hand_back_in_another_room(m: Moment) -> list[Report]:
+    kit = m.kit(lambda k: k["out"])
+    if not kit:
+        return []
+    by = m.rng.choice(("Ada", "Ben", "Cleo", "Kim"))
+    room = ROOM.get(by) or m.rng.choice(("main-store", "cave-hut"))
+    body = {"as_found": "sort-later", "room": room}
+    return [m.of_kit("hand-back", by, kit, body, "check-in")]
+
+
+@habit
+def hand_back_the_wrong_kit(m: Moment) -> list[Report]:
+    """The label of a kit that stands on its shelf is scanned."""
+    return _back(m, {"as_found": "sort-later"}, m.kit(lambda k: not k["out"]))
+
+
+# ---- on the way
+@habit
+def use(m: Moment) -> list[Report]:
+    if not (kit := m.kit(lambda k: k["entered"])):
+        return []
+    body: dict[str, Any] = {"used": used_up(m, kit)}
+    if m.rng.random() < 0.3:
+        body["occurred_at"] = (m.now - timedelta(hours=m.rng.randint(1, 20))).isoformat()
+    return [m.of_kit("use", m.hand(kit), kit, body)]
+
+
+@habit
+def use_without_saying(m: Moment) -> list[Report]:
+    if kit := m.kit(lambda k: k["entered"]):
+        used_up(m, kit)
+    return []
+
+
+@habit
+def pass_on(m: Moment) -> list[Report]:
+    if not (kit := m.kit(lambda k: k["out"])):
+        return []
+    had = m.book.kits[kit]["out"]["person"]
+    whom = m.rng.choice([g for g in GUIDES if g != had])
+    return [m.of_kit("pass", m.hand(kit), kit, {"person": m.number_of(whom)})]
+
+
+# ---- from a phone without a network
+@habit
+def five_from_a_phone(m: Moment) -> list[Report]:
+    """Five acts of an afternoon, sent in any order, by a clock that goes wrong."""
+    if not (kit := m.kit(lambda k: inside(k) and not k["withheld"])):
+        return []
+    by = m.hand(kit, *GUIDES)
+    other = m.rng.choice([g for g in GUIDES if g != by])
+    wrong = timedelta(minutes=m.rng.choice((0, 0, 45, -90)))
+    acts = [
+        m.of_kit("take-out", by, kit, _gone(m, by), "check-out"),
+        m.of_kit("use", by, kit, {"used": used_up(m, kit)}),
+        m.of_kit("pass", by, kit, {"person": m.number_of(other)}),
+        m.of_kit("use", by, kit, {"used": used_up(m, kit)}),
+        m.of_kit("hand-back", by, kit, {"as_found": "sort-later"}, "check-in"),
+    ]
+    for minutes, report in zip((300, 240, 180, 120, 60), acts, strict=True):
+        report.body["occurred_at"] = (m.now + wrong - timedelta(minutes=minutes)).isoformat()
+        report.fixed["wrong"] = wrong
+    m.rng.shuffle(acts)
+    return acts
+
+
+def _gone(m: Moment, by: str) -> dict[str, Any]:
+    due = (m.now + timedelta(hours=4)).isoformat()
+    return {"person": m.number_of(by), "trip": None, "already_gone": True, "due_at": due}

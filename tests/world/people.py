@@ -1,0 +1,88 @@
+"""What the people of the school do: habits, errors, and things said late.
+
+`Hook` keeps what really lies in each kit, which nobody may know; the model keeps what was
+reported. Each habit looks at both and answers with the reports that are sent, or none where it has
+no occasion.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime
+from random import Random
+from typing import Any
+
+from tests.world.model import Book, Report
+from tests.world.permits import sees
+
+GUIDES = ("Ada", "Ben", "Cleo")
+HANDS = (*GUIDES, "Kim", "Ines")
+ROOM = {"Ada": "main-store", "Ben": "main-store", "Cleo": "cave-hut"}
+
+
+@dataclass
+class Hook:
+    """What is really in the kits: units by kit and batch; and numbers that only count up."""
+
+    inside: dict[str, dict[int, int]]
+    numbers: dict[str, int] = field(default_factory=dict)
+
+    def next(self, what: str, start: int = 1) -> int:
+        self.numbers[what] = self.numbers.get(what, start - 1) + 1
+        return self.numbers[what]
+
+    def use(self, kit: str, lot: int, units: int) -> None:
+        self.inside[kit][lot] = max(0, self.inside[kit].get(lot, 0) - units)
+
+
+@dataclass
+class Moment:
+    """When somebody acts, on what they could know, and with which luck."""
+
+    rng: Random
+    now: datetime
+    book: Book
+    hook: Hook
+    reports: list[Report]
+
+    @property
+    def school(self) -> Any:
+        return self.book.school
+
+    def number_of(self, name: str) -> str:
+        return next(pk for pk, who in self.school["people"].items() if who == name)
+
+    def report(self, act: str, by: str, path: str, body: dict[str, Any], kit: str = "") -> Report:
+        return Report(self.hook.next("report"), act, by, path, body, kit)
+
+    def of_kit(self, act: str, by: str, kit: str, body: dict[str, Any], door: str = "") -> Report:
+        return self.report(act, by, f"kits/{kit}/{door or act}/", body, kit)
+
+    def kit(self, fits: Callable[[dict[str, Any]], Any] = bool) -> str | None:
+        names = [name for name, kit in self.book.kits.items() if fits(kit)]
+        return self.rng.choice(names) if names else None
+
+    def hand(self, kit: str, *names: str) -> str:
+        """Somebody to whom the kit is there."""
+        at = self.book.kits[kit]
+        seeing = [n for n in names or HANDS if sees(n, at["home"], at["room"])]
+        return self.rng.choice(seeing or ["Kim"])
+
+
+Habit = Callable[[Moment], list[Report]]
+HABITS: dict[str, Habit] = {}
+
+
+def habit(does: Habit) -> Habit:
+    HABITS[does.__name__.replace("_", "-")] = does
+    return does
+
+
+def inside(kit: dict[str, Any]) -> bool:
+    return not kit["out"] and kit["entered"]
+
+
+def short_reason(m: Moment, body: dict[str, Any]) -> dict[str, Any]:
+    """The same, with a reason in case it is short, as half of the people say at once."""
+    return {**body, "short_reason": "It will do"} if m.rng.random() < 0.5 else body

@@ -1,0 +1,168 @@
+"""Who may do what at the school, and what is refused: the model's own copy of the rights."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, timedelta
+
+from tests.world.model import Book, Report
+from tests.world.says import NIGHTS, NOTE, SHORT, STOPS, WORDS, local_day
+
+ROLES: dict[str, dict[str | None, str]] = {
+    "Kim": {"main-store": "keeper", "cave-hut": "keeper"},
+    "Ines": {"main-store": "instructor"},
+    "Ada": {"main-store": "guide"},
+    "Ben": {"main-store": "guide"},
+    "Cleo": {"cave-hut": "guide"},
+    "Bookings": {"main-store": "integration", "cave-hut": "integration"},
+    "Root": {None: "administrator"},
+}
+"""Each person's role by room; None is every room. Root sets the school up and looks at it."""
+
+_KEEPERS = {"keeper", "instructor", "administrator"}
+_GUIDES = {*_KEEPERS, "guide"}
+_FACTS = {"fact", "hand-back", "pass", "use", "withhold", "undo"}
+_OF_GUIDES = {"take-out", "look-inside", "restock", "reseal", "count", "check", "swap", "open"}
+_OF_PLANNERS = {"trip", "reserve", "unreserve"}
+
+
+def sees(person: str, *rooms: str) -> bool:
+    """Whether one of these rooms is theirs."""
+    return None in ROLES[person] or any(room in ROLES[person] for room in rooms)
+
+
+def may(person: str, act: str, room: str | None) -> bool:
+    """Whether somebody may do an act in a room; None: in any of theirs."""
+    if act in _FACTS:
+        return True
+    allowed = _GUIDES if act in _OF_GUIDES else _KEEPERS
+    if act in _OF_PLANNERS:
+        allowed = {*_KEEPERS, "integration"}
+    held = ROLES[person]
+    mine = set(held.values()) if room is None else {held.get(room), held.get(None)}
+    return bool(mine & allowed)
+
+
+def is_keeper(person: str, *rooms: str) -> bool:
+    """Whether they keep one of these rooms."""
+    mine = {held for room, held in ROLES[person].items() if room is None or room in rooms}
+    return bool(mine & _KEEPERS)
+
+
+class Permits:
+    """What the book, as it stands, lets be done. A report of a fact is never refused."""
+
+    def __init__(self, book: Book) -> None:
+        self.book = book
+
+    def refusals(self, r: Report) -> set[str]:
+        """The codes with which an act may be refused; none where it must succeed; "?" where the
+        contract leaves it open."""
+        check = getattr(self, "_refuse_" + r.act.replace("-", "_"), None)
+        rights = self._rights(r)
+        return rights or (check(r) if check else set())
+
+    def _rights(self, r: Report) -> set[str]:
+        kit = self.book.kits.get(r.kit)
+        fact = r.act == "hand-back" or r.body.get("emergency") or r.body.get("already_gone")
+        if kit and not fact and not sees(r.by, kit["home"], kit["room"]):
+            return {"not-found"}
+        where = None
+        if kit:
+            where = kit["home"] if r.act == "release" else kit["room"]
+        use_case = "fact" if fact else r.act
+        return set() if may(r.by, use_case, where) else {"role-missing"}
+
+    def _refuse_take_out(self, r: Report) -> set[str]:
+        kit, body, now = self.book.kits[r.kit], r.body, r.recorded
+        if body.get("emergency") or body.get("already_gone"):
+            return set()
+        if kit["out"]:
+            return {"kit-is-out"}
+        going, codes, today = self.book.goes(r), set(), local_day(now)
+        if body.get("trip") and not sees(r.by, self.book.trips[going["trip"]]["room"]):
+            return {"not-found"}
+        if going["person"] is None:
+            codes.add("who-takes-it")
+        through = max(local_day(going["due"]) if going["due"] else today, today)
+        own = any(p["trip"] == going["trip"] for p in self.book.standing(r.kit, now))
+        nights = 0 if own else NIGHTS  # what was promised on days of its own goes as promised
+        for p in self.book.standing(r.kit, now):
+            trip = self.book.trips[p["trip"]]
+            theirs = self.book.guide(r.kit, p["trip"])
+            near = trip["first"] <= through + timedelta(days=nights) and trip["last"] >= today
+            if p["trip"] != going["trip"] and near and going["person"] != theirs:
+                codes.add("reserved-for-another")
+        if going["due"] and going["due"] <= now:
+            codes.add("due-in-the-past")
+        if going["trip"]:
+            through = max(today, self.book.trips[going["trip"]]["last"])
+        reasons = self.book.reasons(r.kit, through, going["trip"], now)
+        worst = max([NOTE, *reasons.values()])
+        if worst == STOPS:
+            by_phone = all(x.startswith("short") for x, w in reasons.items() if w == STOPS)
+            codes |= {"not-fit", "?refused"} if by_phone else {"not-fit"}
+        elif worst == SHORT and not body.get("short_reason"):
+            codes.add("short-needs-a-reason")
+        elif worst == SHORT and not may(r.by, "let it go short", kit["room"]):
+            weighty = {x for x, w in reasons.items() if w == SHORT and x not in self.routine()}
+            codes |= {"role-missing", "?refused"} if weighty else set()
+        return codes
+
+    def routine(self) -> set[str]:
+        lines = self.book.school["lines"].items()
+        return {f"short {item}" for item, line in lines if line["priority"] == "routine"}
+
+    def _refuse_release(self, r: Report) -> set[str]:
+        return set() if r.body["kind"] in self.book.kits[r.kit]["withheld"] else {"not-withheld"}
+
+    def _refuse_reseal(self, r: Report) -> set[str]:
+        kit, seal = self.book.kits[r.kit], r.body["seal"]
+        if seal in {x["seal"] for x in self.book.kits.values()}:
+            return {"sealed-already" if kit["seal"] == seal else "seal-in-use"}
+        if r.body.get("anyway") or not kit["entered"]:
+            return set()
+        through, _ = self.book.question(r.kit, r.recorded)
+        days = {local_day(r.recorded), through}
+        lacks = [self._not_replaced(r.kit, day, r.recorded) for day in days]
+        return {"not-replaced"} if all(lacks) else {"?"} if any(lacks) else set()
+
+    def _not_replaced(self, kit: str, day: date, now: datetime) -> set[str]:
+        """What a kit lacks when it is sealed: units that are gone, or have to come out."""
+        reasons = self.book.reasons(kit, day, None, now)
+        return {x for x in reasons if x.split()[0] in ("short", "low", "take", "expired")}
+
+    def _refuse_recall(self, r: Report) -> set[str]:
+        same = [x for x in self.book.recalls.values() if x["number"] == r.body["number"]]
+        if any(x["blocked"] and not x["open"] for x in same):
+            return {"?"}
+        return {"recalled-already"} if any(x["open"] for x in same) else set()
+
+    def _refuse_close(self, r: Report) -> set[str]:
+        return set() if self.book.recalls[r.fixed["id"]]["open"] else {"closed-already"}
+
+    def _refuse_reserve(self, r: Report) -> set[str]:
+        wanted = self.book.trips[r.body["trip"].partition(":")[2]]
+        if wanted["cancelled"]:
+            return {"trip-cancelled"}
+        if wanted["last"] < local_day(r.recorded):
+            return {"trip-is-over"}
+        for p in self.book.promises.values():
+            trip = self.book.trips[p["trip"]]
+            if p["kit"] != r.kit or not p["open"] or trip is wanted or trip["cancelled"]:
+                continue
+            if trip["first"] <= wanted["last"] and trip["last"] >= wanted["first"]:
+                return {"kit-reserved"}
+            if (
+                abs((trip["first"] - wanted["last"]).days) <= NIGHTS
+                or abs((wanted["first"] - trip["last"]).days) <= NIGHTS
+            ):
+                return {"?"}
+        return set()
+
+    def _refuse_swap(self, r: Report) -> set[str]:
+        trip = self.book.promises[r.fixed["id"]]["trip"]
+        last = max(self.book.trips[trip]["last"], local_day(r.recorded))
+        return set() if self.book.verdict(r.kit, last, trip, r.recorded) in WORDS[:2] else {"?"}
+
+    def _refuse_restock(self, r: Report) -> set[str]:
+        return r.fixed.get("refusal", set())

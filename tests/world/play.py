@@ -1,0 +1,342 @@
+"""A week at the school, played through the program's doors and judged by the model after each act.
+
+A week is a seed and a list of steps; each step draws its own luck, so that a failing week can be
+shortened by leaving steps out. `Found` says what differs: which check found it, in which step.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from random import Random
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+
+from tests.world import hands, office, people, stockroom, surfaces  # noqa: F401  (their habits)
+from tests.world.doors import Answer, Doors
+from tests.world.model import Book, Report
+from tests.world.people import HABITS, Hook, Moment
+from tests.world.permits import Permits
+from tests.world.says import ZONE
+from tests.world.undoing import Undoing
+
+ACTS_A_WEEK = 12
+WEIGHTS = {
+    "take-for-trip": 6, "take-without-trip": 3, "take-anothers": 4, "take-reported-late": 3,
+    "emergency": 2, "hand-back-sealed": 5, "hand-back-later": 4, "hand-back-opened": 4,
+    "hand-back-in-another-room": 2, "hand-back-the-wrong-kit": 2, "use": 4,
+    "use-without-saying": 2, "pass-on": 3, "look-inside": 4, "restock": 5,
+    "restock-with-the-wrong-batch": 2, "reseal": 5, "count": 4, "build": 2, "check": 4,
+    "open-pack": 4, "withhold": 2, "release": 5, "receive": 2, "recall": 2, "close": 4,
+    "put-trip": 4, "move-trip": 3, "extend-trip": 2, "cancel-trip": 2, "reserve": 5, "unreserve": 2,
+    "swap": 3, "five-from-a-phone": 2, "undo-soon": 5, "undo-late": 4, "press-twice": 3,
+    "same-key-other-content": 2, "two-at-once": 2,
+}  # fmt: skip
+
+
+class Found(AssertionError):
+    """The program says otherwise than the model: by which check, after which step."""
+
+    def __init__(self, check: str, text: str) -> None:
+        super().__init__(f"{check}: {text}")
+        self.check, self.text = check, text
+
+
+@dataclass(frozen=True)
+class Step:
+    """Something that happens at a minute of the week."""
+
+    number: int
+    minute: int
+    habit: str
+    seed: str
+
+
+def steps_of(seed: int) -> list[Step]:
+    """The week of a seed: trips are put and kits reserved first, then twelve acts by chance."""
+    rng = Random(f"week {seed}")
+    first = ["put-trip", "reserve"] * 3
+    steps = [(360 + 7 * i, habit) for i, habit in enumerate(first)]
+    names, weights = list(WEIGHTS), list(WEIGHTS.values())
+    for _ in range(ACTS_A_WEEK):
+        minute = rng.randrange(7) * 1440 + rng.randrange(420, 1290)
+        steps.append((minute, rng.choices(names, weights)[0]))
+    steps.sort()
+    return [Step(i, minute, habit, f"{seed}/{i}") for i, (minute, habit) in enumerate(steps)]
+
+
+class Week(Undoing):
+    """One week being played."""
+
+    def __init__(
+        self, doors: Doors, school: dict[str, Any], seed: int, clock: Any, start: date, *,
+        checks: frozenset[str] = surfaces.EVERY,
+    ) -> None:  # fmt: skip
+        self.doors, self.school, self.seed, self.clock = doors, school, seed, clock
+        rng = Random(f"start {seed}")
+        day = start + timedelta(days=1 + rng.randrange(20))
+        self.midnight = datetime(day.year, day.month, day.day, tzinfo=ZONE)
+        self.checks = checks
+        self.book = Book(school)
+        self.reports: list[Report] = []
+        inside = {name: self.book.contents(name) for name in self.book.kits}
+        self.hook = Hook(inside, {"report": 0})
+        self.known: list[tuple[str, str, Any]] = []
+        self.done: Counter[str] = Counter()
+        self.story: list[str] = []
+        self.keys: dict[int, str] = {}
+        self.trip_ids: dict[str, int] = {}
+        self.newest_notice = 0
+        self.thorough = seed % 10 == 0
+
+    # ---- the clock
+    @property
+    def now(self) -> datetime:
+        return self._now
+
+    def go_to(self, instant: datetime) -> None:
+        self._now = instant.astimezone(UTC)
+        self.clock.move_to(self._now)
+
+    def later(self, minutes: int) -> None:
+        self.go_to(self._now + timedelta(minutes=minutes))
+
+    def instant(self, minute: int) -> datetime:
+        """A minute of the week, by the clock on the wall."""
+        day = self.midnight + timedelta(days=minute // 1440)
+        wall = day.replace(hour=minute % 1440 // 60, minute=minute % 60)
+        return wall.replace(tzinfo=ZoneInfo("Europe/London"))
+
+    # ---- playing
+    def play(self, keep: Sequence[Step]) -> None:
+        """Play these steps; raises Found at the first difference."""
+        self.go_to(self.instant(350))
+        self.doors.sign_in("Kim")
+        days = iter(range(7))
+        closing = next(days) * 1440 + 1380
+        for step in keep:
+            while step.minute > closing:
+                self._day_ends(closing)
+                closing = next(days) * 1440 + 1380
+            self.go_to(max(self.instant(step.minute), self._now + timedelta(minutes=1)))
+            self._step(step)
+        while closing is not None:
+            self._day_ends(closing)
+            following = next(days, None)
+            closing = None if following is None else following * 1440 + 1380
+        surfaces.week_ends(self)
+
+    def _day_ends(self, minute: int) -> None:
+        self.go_to(max(self.instant(minute), self._now + timedelta(minutes=1)))
+        surfaces.day_ends(self)
+
+    def _step(self, step: Step) -> None:
+        rng = Random(step.seed)
+        special = getattr(self, "_" + step.habit.replace("-", "_"), None)
+        if special:
+            special(rng)
+            return
+        for report in HABITS[step.habit](self._moment(rng)):
+            self.later(1)
+            self.tell(report, step.habit)
+            self._after(rng, report)
+
+    def _moment(self, rng: Random) -> Moment:
+        return Moment(rng, self.now, self.book, self.hook, self.reports)
+
+    def _after(self, rng: Random, report: Report) -> None:
+        surfaces.after(self, rng, report)
+
+    def differs(self, check: str, text: str) -> None:
+        """Raise Found, unless that check is left out."""
+        if check in self.checks:
+            raise Found(check, text)
+
+    # ---- one act
+    def tell(self, report: Report, habit: str, key: str = "") -> Answer:
+        """Send a report, compare the answer with the model's, take it into the book."""
+        self._time(report)
+        if report.act == "restock" or report.act == "build":
+            surfaces.legs_of_restock(self, report)
+        expected = Permits(self.book).refusals(report)
+        method = "PUT" if report.act == "trip" else "POST"
+        key = key or str(_uuid(f"{self.seed}/{report.number}"))
+        self.keys[report.number] = key
+        answer = self.doors.send(report.by, report.path, report.body, method=method, key=key)
+        self._tell_story(report, answer)
+        self._compare(report, answer, expected)
+        if answer.well:
+            self.done[habit] += 1
+            self._accept(report, answer)
+        return answer
+
+    def _time(self, report: Report) -> None:
+        report.recorded = self.now
+        if "occurred_at" in report.body:
+            wrong = report.fixed.get("wrong", timedelta())
+            report.body["device_now"] = (self.now + wrong).isoformat()
+            claimed = datetime.fromisoformat(report.body["occurred_at"]) - wrong
+            report.claimed = min(claimed, self.now)
+
+    def _compare(self, report: Report, answer: Answer, expected: set[str]) -> None:
+        if "?" in expected:
+            return
+        open_code = "?refused" in expected
+        if answer.well != (not expected) or (
+            not answer.well and not open_code and answer.code not in expected
+        ):
+            wanted = " or ".join(sorted(expected)) or "accepted"
+            got = "accepted" if answer.well else f"{answer.status} {answer.code}"
+            detail = "" if answer.well else f" ({answer.body.get('detail')})"
+            self.differs("code", f"{report.act} should be {wanted}, is {got}{detail}")
+
+    def _accept(self, report: Report, answer: Answer) -> None:
+        body, fixed = answer.body, report.fixed
+        match report.act:
+            case "reserve":
+                fixed["id"] = body["reservation"]["id"]
+            case "swap":
+                fixed["new"] = body["goes"]["reservation"]["id"]
+            case "receive":
+                fixed["lot"] = body["lot"]["id"]
+                if body["place"]["kind"] == "quarantine":
+                    fixed["place"] = fixed["place"].replace("shelf", "quarantine")
+            case "open":
+                fixed["new"] = body["lot"]["id"]
+                inside = self.hook.inside[report.kit]
+                if inside.get(int(report.body["lot"])):
+                    self.hook.use(report.kit, int(report.body["lot"]), 1)
+                    inside[fixed["new"]] = inside.get(fixed["new"], 0) + 1
+            case "recall":
+                fixed["id"] = body["id"]
+            case "trip":
+                self.trip_ids[fixed["trip"]] = body["trip"]["id"]
+        if isinstance(body, dict) and body.get("entry"):
+            report.entries = [body["entry"]["id"]]
+        report.accepted = True
+        self.reports.append(report)
+        self.book.apply(report)
+        if report.act in ("restock", "build"):
+            self._really_put_in(report)
+
+    def _really_put_in(self, report: Report) -> None:
+        """What went into and out of the kit in truth: of the wrong batch, where that was the
+        error."""
+        inside = self.hook.inside[report.kit]
+        for lot, source, target, units in report.fixed["legs"]:
+            if target == report.kit:
+                lot = report.fixed.get("really", lot)
+                inside[lot] = inside.get(lot, 0) + units
+            elif source == report.kit:
+                inside[lot] = max(0, inside.get(lot, 0) - units)
+
+    def _tell_story(self, report: Report, answer: Answer) -> None:
+        when = self.now.astimezone(ZONE).strftime("%a %d %b %H:%M")
+        said = {k: v for k, v in report.body.items() if k != "device_now"}
+        outcome = "accepted" if answer.well else f"refused: {answer.code}"
+        what = f"{report.act} {report.kit or report.path}"
+        self.story.append(f"{when}  {report.by}: {what} {said} → {outcome}")
+
+    # ---- pressed twice, at once, undone
+    def _some_act(self, rng: Random) -> tuple[str, Report] | None:
+        for habit in rng.sample(("use", "take-without-trip", "look-inside", "hand-back-later"), 4):
+            if made := HABITS[habit](self._moment(rng)):
+                return habit, made[0]
+        return None
+
+    def _press_twice(self, rng: Random) -> None:
+        if not (made := self._some_act(rng)):
+            return
+        first = self.tell(made[1], made[0])
+        self.later(rng.choice((1, 30)))
+        body = {k: v for k, v in made[1].body.items() if k != "device_now"}
+        key = self.keys[made[1].number]
+        again = self.doors.send(made[1].by, made[1].path, body, key=key)
+        kept = first.code not in ("role-missing", "not-found") or first.well
+        if kept and (again.status, again.body, again.again) != (first.status, first.body, True):
+            self.differs("once", f"{made[1].act} pressed twice: {first} then {again}")
+        self.done["press-twice"] += 1
+        self._after(rng, made[1])
+
+    def _same_key_other_content(self, rng: Random) -> None:
+        if not (made := self._some_act(rng)):
+            return
+        first = self.tell(made[1], made[0])
+        self.later(1)
+        key = self.keys[made[1].number]
+        other = self.doors.send(made[1].by, made[1].path, {**made[1].body, "reason": "x"}, key=key)
+        if first.well and other.code != "key-reused":
+            self.differs("once", f"one key for two acts: {other.status} {other.code}")
+        self.done["same-key-other-content"] += 1
+        self._after(rng, made[1])
+
+    def _two_at_once(self, rng: Random) -> None:
+        """Two guides at the hatch with the same kit: the second is told who has it."""
+        made = HABITS["take-without-trip"](self._moment(rng))
+        if not made:
+            return
+        moment = self._moment(rng)
+        first = made[0]
+        other = moment.hand(first.kit, *[g for g in people.GUIDES if g != first.by])
+        body = {**first.body, "person": moment.number_of(other)}
+        second = moment.of_kit("take-out", other, first.kit, body, "check-out")
+        well = self.tell(first, "take-without-trip").well
+        self.tell(second, "take-without-trip")
+        self.done["two-at-once"] += well
+        self._after(rng, second)
+
+
+def _uuid(text: str) -> Any:
+    return uuid.uuid5(uuid.NAMESPACE_URL, text)
+
+
+@contextmanager
+def taken_back() -> Iterator[None]:
+    """Whatever is written in here is taken back at the end, so that each week starts afresh."""
+    with transaction.atomic():
+        yield
+        transaction.set_rollback(True)
+
+
+def play(
+    doors: Doors, school: dict[str, Any], seed: int, clock: Any, start: date,
+    keep: Sequence[Step] | None = None, checks: frozenset[str] = surfaces.EVERY,
+) -> tuple[Week, Found | None]:  # fmt: skip
+    """Play one week; what it found, if anything."""
+    week = Week(doors, school, seed, clock, start, checks=checks)
+    found = None
+    with taken_back():
+        try:
+            week.play(steps_of(seed) if keep is None else keep)
+        except Found as difference:
+            found = difference
+    return week, found
+
+
+def shortened(
+    doors: Doors, school: dict[str, Any], seed: int, clock: Any, start: date, found: Found,
+    checks: frozenset[str] = surfaces.EVERY, tries: int = 60,
+) -> tuple[Week, Found]:  # fmt: skip
+    """The week with as few steps as still make the same check find something."""
+    keep = steps_of(seed)
+    best: tuple[Week, Found | None] = play(doors, school, seed, clock, start, keep, checks)
+    size = max(1, len(keep) // 2)
+    while size and tries:
+        for at in range(0, len(keep), size):
+            fewer = keep[:at] + keep[at + size :]
+            tries -= 1
+            week, again = play(doors, school, seed, clock, start, fewer, checks)
+            if again and again.check == found.check:
+                keep, best = fewer, (week, again)
+                break
+            if not tries:
+                break
+        else:
+            size //= 2
+    return best[0], best[1] or found

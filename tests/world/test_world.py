@@ -1,0 +1,114 @@
+"""The world judges the program: weeks at a simulated school, and faults that it has to find.
+
+Fifteen chunks of ten weeks on SQLite and five on PostgreSQL, each with its own seeds; a week that
+fails is shortened and printed as a story. `--long` plays 20,000 weeks over the cores.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+import time_machine
+
+from tests.world import school
+from tests.world.doors import Doors
+from tests.world.faults import FAULTS, Fault
+from tests.world.people import HABITS
+from tests.world.play import WEIGHTS, play, shortened
+
+WEEKS = 10
+CHUNKS = [*(("sqlite", n) for n in range(15)), *(("postgresql", n) for n in range(15, 20))]
+START = date(2026, 10, 12)
+LEAST = 50
+"""So often each act succeeds in two hundred weeks."""
+SILENT = {"use-without-saying"}
+UNTIL_FOUND = 60
+"""In so many weeks a fault is found."""
+
+
+@dataclass
+class World:
+    """The school set up in a database of its own, and the clock."""
+
+    doors: Doors
+    school: dict[str, Any]
+    clock: Any
+
+    def week(self, seed: int) -> Counter[str]:
+        """Play a week; where it finds something, fail with the shortest story that does."""
+        week, found = play(self.doors, self.school, seed, self.clock, START)
+        if found is None:
+            return week.done
+        week, found = shortened(self.doors, self.school, seed, self.clock, START, found)
+        story = "\n".join(week.story)
+        pytest.fail(f"week {seed}: {found}\n\n{story}", pytrace=False)
+
+
+@pytest.fixture
+def world(open_database: str) -> Iterator[World]:
+    with time_machine.travel(datetime(2026, 10, 12, 7, tzinfo=UTC), tick=False) as clock:
+        doors = Doors()
+        yield World(doors, school.make(doors, START), clock)
+
+
+@pytest.mark.parametrize(("engine", "chunk"), CHUNKS, indirect=["engine"])
+def test_the_program_says_what_was_reported(
+    world: World, engine: str, chunk: int, session_folder: Path
+) -> None:
+    """Every surface, after every act, in ten weeks."""
+    done: Counter[str] = Counter()
+    for seed in range(chunk * WEEKS, (chunk + 1) * WEEKS):
+        done += world.week(seed)
+    (session_folder / f"world-{chunk}.json").write_text(json.dumps(done))
+    _not_timid(session_folder)
+
+
+def _not_timid(folder: Path) -> None:
+    """Whichever chunk ends last looks whether each act succeeded often enough in all of them."""
+    files = sorted(folder.glob("world-*.json"))
+    done: Counter[str] = Counter()
+    for file in files:
+        done += Counter(json.loads(file.read_text()))
+    print(f"{len(files) * WEEKS} weeks:", dict(sorted(done.items())))
+    if len(files) == len(CHUNKS):
+        timid = {act: done[act] for act in {*WEIGHTS, *HABITS} - SILENT if done[act] < LEAST}
+        assert not timid, f"these succeed less than {LEAST} times in 200 weeks: {timid}"
+
+
+@pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
+@pytest.mark.parametrize("fault", FAULTS, ids=lambda fault: fault.name.replace(" ", "-"))
+def test_the_world_finds(
+    world: World, engine: str, fault: Fault, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each known fault, put back, by one of the checks that the table names."""
+    fault.put_back(monkeypatch)
+    assert _first_found(world, range(UNTIL_FOUND)) in fault.found_by
+
+
+def _first_found(world: World, seeds: range) -> str | None:
+    for seed in seeds:
+        _, found = play(world.doors, world.school, seed, world.clock, START)
+        if found is not None:
+            return found.check
+    return None
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(
+    ("engine", "part"), [("sqlite", n) for n in range(200)], indirect=["engine"]
+)
+def test_the_program_says_what_was_reported_for_years(
+    world: World, engine: str, part: int, record_property: Callable[[str, object], None]
+) -> None:
+    """Twenty thousand weeks, a hundred a part."""
+    done: Counter[str] = Counter()
+    for seed in range(1000 + part * 100, 1100 + part * 100):
+        done += world.week(seed)
+    record_property("done", dict(done))
