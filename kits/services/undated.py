@@ -53,7 +53,7 @@ def to_check(room: Room, actor: Actor | None = None) -> list[Undated]:
     rows = [row for row in held if room.pk in _rooms_of(row.place)]
     states = fitness.states({row.place.kit_id for row in rows if row.place.kit_id})
     found = [_undated(row, states.get(row.place.kit_id or 0)) for row in rows]
-    return sorted(found, key=lambda row: (not row.stops, row.until is None))
+    return sorted(found, key=lambda row: (not row.stops, row.until is None, not row.place.kit_id))
 
 
 def read(

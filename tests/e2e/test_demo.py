@@ -97,12 +97,12 @@ def test_the_day_is_played_through_the_api_and_kept_by_later_runs(session_folder
     # 6. the recalled batch was in two kits, was taken out and sent back, and stays blocked
     recall = phone.get(f"recalls/{facts['recall']['id']}/").body
     certain = {row["place"]["kit"] for row in recall["places"] if row["certainty"] == "certain"}
-    assert certain - {None} == {"GROUP-01", "GROUP-02"}
+    assert certain - {None} == {"EXPED-01", "EXPED-02"}
     assert (recall["outcome"], recall["quarantine"]) == ("finished", [])
     assert not any(recall["unsettled"].values())
     assert {row["how"] for row in recall["gone"]} == {"returned"}
     assert all(lot["recall"] == recall["id"] for lot in recall["lots"])
-    for kit_name in ("GROUP-01", "GROUP-02"):
+    for kit_name in ("EXPED-01", "EXPED-02"):
         reasons = phone.get(f"kits/{kit_name}/readiness/").body["reasons"]
         assert "take-out" not in {reason["code"] for reason in reasons}
 

@@ -94,8 +94,8 @@ def test_one_list_has_what_stops_a_kit_first_then_what_will_then_what_is_worth_a
     make.some(w.dressing, w.upper, 2, "RUBBED")
     rows = undated.to_check(w.store)
     assert [(r.place.name, r.lot.item.name, r.units, r.stops, r.until) for r in rows] == [
-        ("C3", w.dressing.name, 2, True, None),
         ("Pouch", w.tablets.name, 8, True, None),
+        ("C3", w.dressing.name, 2, True, None),
         ("Main", w.dressing.name, 6, False, make.days(1)),
         ("C2", "Wipes", 3, False, None),
     ]

@@ -21,7 +21,7 @@ OUT_MEANWHILE = "DAY-01"
 GAUZE = "gauze swab 10 × 10 cm"
 BLISTER = "blister dressing"
 BLANKET = "foil blanket"
-RECALLED = "face mask, child size"
+RECALLED, HOLDS_IT = "rehydration salts", "EXPED-01"
 
 
 @dataclass
@@ -159,7 +159,7 @@ class Day:
 
     def recall(self) -> None:
         """The maker recalls a batch: who has it, taken out, sent back, finished."""
-        inside = self.api.get(f"kits/{KIT}/contents/")["lines"]
+        inside = self.api.get(f"kits/{HOLDS_IT}/contents/")["lines"]
         batch = next(line for line in inside if line["name"] == RECALLED)
         recall = self.api.post(
             "recalls/",
@@ -167,7 +167,7 @@ class Day:
                 "item": batch["item"],
                 "number": batch["number"],
                 "reference": "FSN-0042",
-                "advice": "Take it out and send it back; the maker found cracked valves.",
+                "advice": "Take it out and send it back; the maker found damp sachets.",
             },
         )
         self.facts["recall"] = recall
