@@ -13,7 +13,7 @@ from tests.world.says import local_day
 @habit
 def take_for_trip(m: Moment) -> list[Report]:
     """The guide of a trip takes the kit that is reserved for it; sometimes nobody is named."""
-    for p in m.book.promises.values():
+    for p in sorted(m.book.promises.values(), key=lambda p: not m.fit(p["kit"])):
         trip = m.book.trips[p["trip"]]
         soon = trip["first"] <= local_day(m.now) + timedelta(days=1)
         if not p["open"] or m.book.kits[p["kit"]]["out"] or not soon or trip["cancelled"]:
@@ -33,7 +33,7 @@ def take_for_trip(m: Moment) -> list[Report]:
 @habit
 def take_without_trip(m: Moment) -> list[Report]:
     """Somebody takes a kit for no trip, says so or leaves it open."""
-    if not (kit := m.kit(lambda k: not k["out"])):
+    if not (kit := m.fit_kit()):
         return []
     by = m.hand(kit, *GUIDES, "Ines")
     body: dict[str, Any] = {"person": m.number_of(by)}
@@ -55,6 +55,8 @@ def take_anothers(m: Moment) -> list[Report]:
             body: dict[str, Any] = {"person": m.number_of(by)}
             if m.rng.random() < 0.3:
                 body["trip"] = f"bookings:{p['trip']}"
+            if m.rng.random() < 0.6:
+                body["take_reason"] = "Nothing else is here"
             return [m.of_kit("take-out", by, p["kit"], short_reason(m, body), "check-out")]
     return []
 

@@ -185,16 +185,14 @@ class Book(Says):
 
     def _oldest(self, r: Report) -> list[tuple[int, int]]:
         legs = []
+        left = self.contents(r.kit)
         for line in r.body["used"]:
             wanted = line["units"]
-            held = [
-                (self.lots[lot]["expiry"] or date.max, lot, n)
-                for (place, lot), n in self.stock.items()
-                if place == r.kit and n and self._matches(line, lot)
-            ]
-            for _, lot, n in sorted(held):
-                if took := min(n, wanted):
+            fits = [lot for lot in left if self._matches(line, lot)]
+            for lot in sorted(fits, key=lambda x: (self.lots[x]["expiry"] or date.max, x)):
+                if took := min(left[lot], wanted):
                     legs.append((lot, took))
+                    left[lot] -= took
                     wanted -= took
         return legs
 

@@ -19,11 +19,17 @@ def trip_body(m: Moment, first: int, days: int) -> dict[str, Any]:
         "room": ROOM[leader],
         "departs_at": starts.isoformat(),
         "returns_at": (starts + timedelta(days=days - 1, hours=9)).isoformat(),
-        "people": m.rng.choice((4, 6, 8, 12)),
-        "hazards": [m.rng.choice(("hill", "hill", "cave"))] if m.rng.random() < 0.7 else [],
+        "people": m.rng.choice((4, 6, 6, 8, 12)),
+        "hazards": _hazards(m, "cave" if ROOM[leader] == "cave-hut" else "hill"),
         "leader": int(m.number_of(leader)),
         "cancelled": False,
     }
+
+
+def _hazards(m: Moment, usual: str) -> list[str]:
+    if m.rng.random() < 0.4:
+        return []
+    return [usual if m.rng.random() < 0.8 else m.rng.choice(("hill", "cave"))]
 
 
 def _put(m: Moment, reference: str, body: dict[str, Any]) -> list[Report]:
@@ -36,7 +42,7 @@ def _put(m: Moment, reference: str, body: dict[str, Any]) -> list[Report]:
 def put_trip(m: Moment) -> list[Report]:
     if sum(not t["cancelled"] and t["returns"] > m.now for t in m.book.trips.values()) >= 3:
         return []
-    body = trip_body(m, m.rng.choice((0, 1, 1, 2, 3, 6, 20)), m.rng.choice((1, 1, 2, 3)))
+    body = trip_body(m, m.rng.choice((0, 0, 1, 1, 2, 3, 6, 20)), m.rng.choice((1, 1, 2, 3)))
     return _put(m, f"T{m.hook.next('trip')}", body)
 
 
@@ -82,7 +88,8 @@ def cancel_trip(m: Moment) -> list[Report]:
 def reserve(m: Moment) -> list[Report]:
     if not (ref := _changed(m)):
         return []
-    kit = m.rng.choice(sorted(m.book.kits))
+    usual = [name for name, k in m.book.kits.items() if k["home"] == m.book.trips[ref]["room"]]
+    kit = m.rng.choice(usual if m.rng.random() < 0.8 else sorted(m.book.kits))
     if any((p["kit"], p["trip"], p["open"]) == (kit, ref, True) for p in m.book.promises.values()):
         return []
     body = {"kit": kit, "trip": f"bookings:{ref}"}

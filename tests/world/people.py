@@ -63,6 +63,19 @@ class Moment:
         names = [name for name, kit in self.book.kits.items() if fits(kit)]
         return self.rng.choice(names) if names else None
 
+    def fit(self, kit: str) -> bool:
+        """Whether the book has a kit in, and nothing stops it."""
+        through, trip = self.book.question(kit, self.now)
+        stops = self.book.verdict(kit, through, trip, self.now) == "do-not-take"
+        return not self.book.kits[kit]["out"] and not stops
+
+    def fit_kit(self) -> str | None:
+        """A kit that may go; now and then any that is in."""
+        fit = [name for name in self.book.kits if self.fit(name)]
+        if fit and self.rng.random() < 0.9:
+            return self.rng.choice(fit)
+        return self.kit(lambda k: not k["out"])
+
     def hand(self, kit: str, *names: str) -> str:
         """Somebody to whom the kit is there."""
         at = self.book.kits[kit]

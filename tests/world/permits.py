@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime, timedelta
+from typing import Any
 
 from tests.world.model import Book, Report
 from tests.world.says import NIGHTS, NOTE, SHORT, STOPS, WORDS, local_day
@@ -91,7 +92,7 @@ class Permits:
             theirs = self.book.guide(r.kit, p["trip"])
             near = trip["first"] <= through + timedelta(days=nights) and trip["last"] >= today
             if p["trip"] != going["trip"] and near and going["person"] != theirs:
-                codes.add("reserved-for-another")
+                codes |= self._of_another(r, trip, going["due"])
         if going["due"] and going["due"] <= now:
             codes.add("due-in-the-past")
         if going["trip"]:
@@ -107,6 +108,14 @@ class Permits:
             weighty = {x for x, w in reasons.items() if w == SHORT and x not in self.routine()}
             codes |= {"role-missing", "?refused"} if weighty else set()
         return codes
+
+    def _of_another(self, r: Report, trip: dict[str, Any], due: datetime | None) -> set[str]:
+        """Another's trip is in the way, unless there is a reason and it does not go without."""
+        back = due is not None and local_day(due) <= trip["first"] - timedelta(days=NIGHTS)
+        near = trip["departs"] <= r.recorded + timedelta(hours=48) and not back
+        keeper = may(r.by, "let it go short", self.book.kits[r.kit]["room"])
+        given = r.body.get("take_reason") and (keeper or not near)
+        return set() if given else {"reserved-for-another"}
 
     def routine(self) -> set[str]:
         lines = self.book.school["lines"].items()

@@ -10,7 +10,7 @@ import uuid
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from random import Random
 from typing import Any
@@ -26,18 +26,62 @@ from tests.world.permits import Permits
 from tests.world.says import ZONE
 from tests.world.undoing import Undoing
 
-ACTS_A_WEEK = 12
-WEIGHTS = {
-    "take-for-trip": 6, "take-without-trip": 3, "take-anothers": 4, "take-reported-late": 3,
-    "emergency": 2, "hand-back-sealed": 5, "hand-back-later": 4, "hand-back-opened": 4,
-    "hand-back-in-another-room": 2, "hand-back-the-wrong-kit": 2, "use": 4,
-    "use-without-saying": 2, "pass-on": 3, "look-inside": 4, "restock": 5,
-    "restock-with-the-wrong-batch": 2, "reseal": 5, "count": 4, "build": 2, "check": 4,
-    "open-pack": 4, "withhold": 2, "release": 5, "receive": 2, "recall": 2, "close": 4,
-    "put-trip": 4, "move-trip": 3, "extend-trip": 2, "cancel-trip": 2, "reserve": 5, "unreserve": 2,
-    "swap": 3, "five-from-a-phone": 2, "undo-soon": 5, "undo-late": 4, "press-twice": 3,
-    "same-key-other-content": 2, "two-at-once": 2,
+ACTS_A_WEEK = 15
+SILENT = frozenset({"use-without-saying"})
+FIRST = {
+    "close": "recall", "release": "withhold", "pass-on": "take-without-trip",
+    "hand-back-sealed": "take-without-trip", "hand-back-later": "take-reported-late",
+    "hand-back-opened": "take-without-trip", "hand-back-in-another-room": "emergency",
 }  # fmt: skip
+"""What happens first where there is no occasion for an act."""
+WEIGHTS = {
+    "take-for-trip": 7,
+    "take-without-trip": 1,
+    "take-anothers": 10,
+    "take-reported-late": 2,
+    "emergency": 2,
+    "hand-back-sealed": 3,
+    "hand-back-later": 3,
+    "hand-back-opened": 3,
+    "hand-back-in-another-room": 3,
+    "hand-back-the-wrong-kit": 2,
+    "use": 2,
+    "use-without-saying": 1,
+    "pass-on": 3,
+    "look-inside": 2,
+    "restock": 2,
+    "restock-with-the-wrong-batch": 2,
+    "reseal": 3,
+    "count": 2,
+    "build": 4,
+    "check": 2,
+    "open-pack": 2,
+    "withhold": 1,
+    "release": 3,
+    "receive": 4,
+    "recall": 1,
+    "close": 3,
+    "move-trip": 3,
+    "extend-trip": 3,
+    "cancel-trip": 3,
+    "unreserve": 2,
+    "swap": 9,
+    "five-from-a-phone": 1,
+    "undo-soon": 3,
+    "undo-late": 3,
+    "press-twice": 2,
+    "same-key-other-content": 3,
+    "two-at-once": 4,
+}  # fmt: skip
+"""How often each comes up: so many of the cards of a deck, which is dealt over the weeks."""
+
+
+PRESSED = (
+    "use", "look-inside", "count", "check", "open-pack", "pass-on", "hand-back-sealed",
+    "hand-back-the-wrong-kit", "unreserve", "restock-with-the-wrong-batch", "restock", "release",
+    "take-for-trip", "hand-back-in-another-room",
+)  # fmt: skip
+"""What is pressed twice."""
 
 
 class Found(AssertionError):
@@ -50,7 +94,7 @@ class Found(AssertionError):
 
 @dataclass(frozen=True)
 class Step:
-    """Something that happens at a minute of the week."""
+    """Something that happens at a minute of the week: a card of the hand, or the habit named."""
 
     number: int
     minute: int
@@ -59,16 +103,25 @@ class Step:
 
 
 def steps_of(seed: int) -> list[Step]:
-    """The week of a seed: trips are put and kits reserved first, then twelve acts by chance."""
+    """The week of a seed: trips are put and kits reserved first, then fifteen cards are played."""
     rng = Random(f"week {seed}")
-    first = ["put-trip", "reserve"] * 3
-    steps = [(360 + 7 * i, habit) for i, habit in enumerate(first)]
-    names, weights = list(WEIGHTS), list(WEIGHTS.values())
+    steps = [(360 + 7 * i, habit) for i, habit in enumerate(["put-trip", "reserve"] * 3)]
     for _ in range(ACTS_A_WEEK):
         minute = rng.randrange(7) * 1440 + rng.randrange(420, 1290)
-        steps.append((minute, rng.choices(names, weights)[0]))
+        steps.append((minute, ""))
     steps.sort()
     return [Step(i, minute, habit, f"{seed}/{i}") for i, (minute, habit) in enumerate(steps)]
+
+
+def hand_of(seed: int) -> list[str]:
+    """The cards of a week; each deck is shuffled anew and dealt over several weeks."""
+    return [_card(number) for number in range(seed * ACTS_A_WEEK, (seed + 1) * ACTS_A_WEEK)]
+
+
+def _card(number: int) -> str:
+    deck = [habit for habit, weight in WEIGHTS.items() for _ in range(weight)]
+    Random(f"deck {number // len(deck)}").shuffle(deck)
+    return deck[number % len(deck)]
 
 
 class Week(Undoing):
@@ -80,7 +133,7 @@ class Week(Undoing):
     ) -> None:  # fmt: skip
         self.doors, self.school, self.seed, self.clock = doors, school, seed, clock
         rng = Random(f"start {seed}")
-        day = start + timedelta(days=1 + rng.randrange(20))
+        day = start + timedelta(days=1 + rng.choice((1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 13, 16, 19)))
         self.midnight = datetime(day.year, day.month, day.day, tzinfo=ZONE)
         self.checks = checks
         self.book = Book(school)
@@ -93,6 +146,8 @@ class Week(Undoing):
         self.keys: dict[int, str] = {}
         self.trip_ids: dict[str, int] = {}
         self.newest_notice = 0
+        self.hand = hand_of(seed)
+        self.played: list[Step] = []
         self.thorough = seed % 10 == 0
 
     # ---- the clock
@@ -137,15 +192,30 @@ class Week(Undoing):
         surfaces.day_ends(self)
 
     def _step(self, step: Step) -> None:
-        rng = Random(step.seed)
-        special = getattr(self, "_" + step.habit.replace("-", "_"), None)
+        """Play the first card of the hand for which there is an occasion, or the step's own."""
+        for card in [step.habit] if step.habit else list(self.hand):
+            self.played.append(replace(step, habit=card))
+            if self._happens(card, f"{step.seed}/{card}"):
+                if not step.habit:
+                    self.hand.remove(card)
+                return
+            self.played.pop()
+
+    def _happens(self, habit: str, seed: str) -> bool:
+        rng = Random(seed)
+        special = getattr(self, "_" + habit.replace("-", "_"), None)
         if special:
-            special(rng)
-            return
-        for report in HABITS[step.habit](self._moment(rng)):
+            return bool(special(rng))
+        reports = HABITS[habit](self._moment(rng))
+        if not reports and habit in FIRST:
+            self._happens(FIRST[habit], f"{seed} first")
+            self.later(45)
+            reports = HABITS[habit](self._moment(rng))
+        for report in reports:
             self.later(1)
-            self.tell(report, step.habit)
+            self.tell(report, habit)
             self._after(rng, report)
+        return bool(reports) or habit in SILENT
 
     def _moment(self, rng: Random) -> Moment:
         return Moment(rng, self.now, self.book, self.hook, self.reports)
@@ -245,14 +315,14 @@ class Week(Undoing):
 
     # ---- pressed twice, at once, undone
     def _some_act(self, rng: Random) -> tuple[str, Report] | None:
-        for habit in rng.sample(("use", "take-without-trip", "look-inside", "hand-back-later"), 4):
+        for habit in rng.sample(PRESSED, len(PRESSED)):
             if made := HABITS[habit](self._moment(rng)):
                 return habit, made[0]
         return None
 
-    def _press_twice(self, rng: Random) -> None:
+    def _press_twice(self, rng: Random) -> bool:
         if not (made := self._some_act(rng)):
-            return
+            return False
         first = self.tell(made[1], made[0])
         self.later(rng.choice((1, 30)))
         body = {k: v for k, v in made[1].body.items() if k != "device_now"}
@@ -263,10 +333,11 @@ class Week(Undoing):
             self.differs("once", f"{made[1].act} pressed twice: {first} then {again}")
         self.done["press-twice"] += 1
         self._after(rng, made[1])
+        return True
 
-    def _same_key_other_content(self, rng: Random) -> None:
+    def _same_key_other_content(self, rng: Random) -> bool:
         if not (made := self._some_act(rng)):
-            return
+            return False
         first = self.tell(made[1], made[0])
         self.later(1)
         key = self.keys[made[1].number]
@@ -275,12 +346,13 @@ class Week(Undoing):
             self.differs("once", f"one key for two acts: {other.status} {other.code}")
         self.done["same-key-other-content"] += 1
         self._after(rng, made[1])
+        return True
 
-    def _two_at_once(self, rng: Random) -> None:
+    def _two_at_once(self, rng: Random) -> bool:
         """Two guides at the hatch with the same kit: the second is told who has it."""
         made = HABITS["take-without-trip"](self._moment(rng))
         if not made:
-            return
+            return False
         moment = self._moment(rng)
         first = made[0]
         other = moment.hand(first.kit, *[g for g in people.GUIDES if g != first.by])
@@ -290,6 +362,7 @@ class Week(Undoing):
         self.tell(second, "take-without-trip")
         self.done["two-at-once"] += well
         self._after(rng, second)
+        return True
 
 
 def _uuid(text: str) -> Any:
@@ -324,8 +397,8 @@ def shortened(
     checks: frozenset[str] = surfaces.EVERY, tries: int = 60,
 ) -> tuple[Week, Found]:  # fmt: skip
     """The week with as few steps as still make the same check find something."""
-    keep = steps_of(seed)
-    best: tuple[Week, Found | None] = play(doors, school, seed, clock, start, keep, checks)
+    best: tuple[Week, Found | None] = play(doors, school, seed, clock, start, checks=checks)
+    keep = best[0].played
     size = max(1, len(keep) // 2)
     while size and tries:
         for at in range(0, len(keep), size):

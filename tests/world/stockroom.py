@@ -126,10 +126,11 @@ def withhold(m: Moment) -> list[Report]:
 
 @habit
 def release(m: Moment) -> list[Report]:
-    if not (kit := m.kit(lambda k: k["withheld"]) or m.kit()):
+    if not (kit := m.kit(lambda k: k["withheld"])):
         return []
-    kinds = sorted(m.book.kits[kit]["withheld"]) or ["drying"]
-    return [m.of_kit("release", m.hand(kit, "Kim", "Ines", "Ada"), kit, {"kind": kinds[0]})]
+    kinds = sorted(m.book.kits[kit]["withheld"])
+    kind = kinds[0] if m.rng.random() < 0.9 else "keep-as-it-came-back"
+    return [m.of_kit("release", m.hand(kit, "Kim", "Kim", "Ines", "Ada"), kit, {"kind": kind})]
 
 
 # ---- stock

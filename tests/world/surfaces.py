@@ -18,6 +18,12 @@ EVERY = frozenset(
     {"code", "once", "undo", "kit", "holdings", "verdict", "readiness", "page", "coverage",
      "notices", "known", "known then", "advice", "preview", "offline", "audit", "crash"}
 )  # fmt: skip
+STILL = frozenset(
+    {"trip", "reserve", "unreserve", "swap", "take-out", "pass", "withhold", "release", "check",
+     "look-inside", "reseal"}
+)  # fmt: skip
+"""Acts that move no units: after them what places hold is looked at in thorough weeks, and at each
+day's end."""
 BEGINNINGS = {
     "ready": ("Ready",),
     "low": ("Ready, low on",),
@@ -36,7 +42,7 @@ def after(week: Week, rng: Random, report: Report) -> None:
         return week.thorough or rng.random() < share
 
     kits(week)
-    if report.act not in ("trip", "reserve", "unreserve", "swap"):
+    if week.thorough or report.act not in STILL:
         holdings(week)
     notices(week, report)
     touched = report.kit or rng.choice(sorted(week.book.kits))
@@ -243,9 +249,12 @@ def _still(week: Week, kit: str, path: str, answer: Any) -> None:
 # ------------------------------------------------------------------------------- days and weeks
 def day_ends(week: Week) -> None:
     kits(week)
+    holdings(week)
     trips(week)
     for kit in week.book.kits if week.thorough else ():
         readiness(week, kit)
+    if week.thorough:
+        preview(week)
     page(week, "/")
     if week.thorough or len(week.reports) % 3 == 0:
         offline(week)
@@ -271,6 +280,26 @@ def offline(week: Week) -> None:
                 week.differs("offline", f"{row['name']} on {day}: {word}, not {text}")
 
 
+def preview(week: Week) -> None:
+    """The weekly email does not call ready what is reserved for a trip of this week and is not."""
+    if "preview" not in week.checks:
+        return
+    ines = next(pk for pk, name in week.school["people"].items() if name == "Ines")
+    letter = week.doors.get("Root", f"notices/weekly/?person={ines}")
+    if not letter["subject"].startswith("Every kit"):
+        return
+    today = local_day(week.now)
+    for p in week.book.promises.values():
+        trip = week.book.trips[p["trip"]]
+        if not p["open"] or week.book.ended(p, week.now) or week.book.kits[p["kit"]]["out"]:
+            continue
+        if today <= trip["first"] < today + timedelta(days=6):
+            word = week.book.verdict(p["kit"], trip["last"], p["trip"], week.now)
+            if word in ("short", "do-not-take"):
+                text = f"“{letter['subject']}”, and {p['kit']} is {word} for {p['trip']}"
+                week.differs("preview", text)
+
+
 def on_day(week: Week, kit: str, days: int) -> str:
     """What a kit will be on a later day, if nothing is done to it until then."""
     day = local_day(week.now) + timedelta(days=days)
@@ -287,6 +316,7 @@ def week_ends(week: Week) -> None:
     for kit, path, answer in week.known:
         _still(week, kit, path, answer)
     page(week, "/kits/")
+    preview(week)
 
 
 # ------------------------------------------------------------------------------------- restocking

@@ -21,14 +21,13 @@ from tests.world import school
 from tests.world.doors import Doors
 from tests.world.faults import FAULTS, Fault
 from tests.world.people import HABITS
-from tests.world.play import WEIGHTS, play, shortened
+from tests.world.play import SILENT, WEIGHTS, play, shortened
 
 WEEKS = 10
 CHUNKS = [*(("sqlite", n) for n in range(15)), *(("postgresql", n) for n in range(15, 20))]
 START = date(2026, 10, 12)
 LEAST = 50
 """So often each act succeeds in two hundred weeks."""
-SILENT = {"use-without-saying"}
 UNTIL_FOUND = 60
 """In so many weeks a fault is found."""
 

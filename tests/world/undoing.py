@@ -46,20 +46,22 @@ class Undoing:
     def _after(self, rng: Random, report: Report) -> None:
         raise NotImplementedError
 
-    def _undo_soon(self, rng: Random) -> None:
+    def _undo_soon(self, rng: Random) -> bool:
         """Somebody takes back what they did last, an hour ago."""
         mine = [r for r in self.reports if self._stands(r) and self.now - r.recorded < DAY * 0.9]
         if mine:
             self.later(60)
             report = mine[-1]
             self._undo(rng, report, report.by, "undo-soon")
+        return bool(mine)
 
-    def _undo_late(self, rng: Random) -> None:
+    def _undo_late(self, rng: Random) -> bool:
         """A keeper, or whoever did it, takes back an act of some days ago."""
         old = [r for r in self.reports if self._stands(r) and self.now - r.recorded > DAY / 3]
         if old:
             report = rng.choice(old)
             self._undo(rng, report, rng.choice(("Kim", "Kim", "Ines", report.by)), "undo-late")
+        return bool(old)
 
     def _stands(self, report: Report) -> bool:
         undone = {number for r in self.reports for number in r.undoes}
