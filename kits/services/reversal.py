@@ -27,9 +27,11 @@ from kits.services import at_a_glance, facts, notices, projections, steps, wordi
 from kits.services.ledger import Book, Leg, outer
 
 INSTEAD = {
-    EntryKind.RECALL: _lazy("Close the recall instead."),
+    EntryKind.RECALL: _lazy(
+        "Close the recall as withdrawn instead, and say that it was recorded by mistake."
+    ),
     EntryKind.RECALL_ANSWER: _lazy("Answer again instead."),
-    EntryKind.RECALL_CLOSE: _lazy("Start the recall again instead."),
+    EntryKind.RECALL_CLOSE: _lazy("Open the recall again instead."),
     EntryKind.CORRECT_LOT: _lazy("Correct the batch again instead."),
     EntryKind.TRIP: _lazy("Put the trip again as it should be instead."),
     EntryKind.FOLLOW_LIST: _lazy("Let the kit follow the other version again instead."),

@@ -27,6 +27,8 @@ def bind(meaning: Meaning) -> Next:
 def why_nothing(meaning: Meaning, intent: Intent) -> Problem:
     """Why nothing can be done with what was read."""
     label = meaning.label
+    if meaning.kits:
+        return find.which_kit(meaning.seen.text.strip(), meaning.kits)
     match meaning.means:
         case Means.CANCELLED:
             assert label is not None  # CANCELLED is a label of ours
@@ -132,6 +134,8 @@ def _ways_on(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> list[Nex
         case "label-cancelled" if problem.facts.get("replaced_by"):
             instead = problem.facts["replaced_by"]
             return [again(ask.intent, _("Go on with %(instead)s") % {"instead": instead}, instead)]
+        case "which-kit":
+            return [again(ask.intent, kit.name, kit.name) for kit in meaning.kits]
         case "code-wrong" if meaning.offered is not None:
             code = codes.shown(meaning.offered.code)
             name = labelling.name_of(meaning.offered)
