@@ -67,12 +67,9 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 @fault("a kit promised to another's trip goes at once", "code")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import going_out
-
-    patch.setattr(going_out, "refuse_promised", lambda *a, **k: None)
     from kits.services import custody
 
-    patch.setattr(custody, "refuse_promised", lambda *a, **k: None, raising=False)
+    patch.setattr(custody, "refuse_promised", lambda *a, **k: None)
 
 
 @fault("any promise at all keeps a kit from being taken", "code")
@@ -109,6 +106,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 @fault("a cancelled trip keeps its kits", "code", "verdict", "coverage", "page")
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.rules import trips
+    from kits.services import reservations
 
     right = trips.ended
 
@@ -116,9 +114,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
         return right(*arguments, **more)
 
     patch.setattr(trips, "ended", ended)
-    from kits.services import trips as service
-
-    patch.setattr(service, "released_by", lambda *a, **k: [], raising=False)
+    patch.setattr(reservations, "release_all", lambda *a, **k: [])
 
 
 @fault("waiting for a kit that comes back too late is no alarm", "coverage")
