@@ -95,8 +95,8 @@ KINDS.update(
              "Only training kits take it. Take another one."),
             # --------------------------------------------------------------- putting right, recalls
             ("built-on", 409, "Later acts were built on it",
-             "“later” lists them. Put those right first, the last one first, or count what is"
-             " there now."),
+             "“later” lists them. Send it again with “together” and, as “through”, the last entry"
+             " listed; where “together” says false, count what is there now."),
             ("reversed-already", 409, "It was put right already", "There is nothing to do."),
             ("not-reversible", 409, "Such an act is not reversed",
              "“detail” says what is done instead."),

@@ -47,7 +47,8 @@ def check_days(first_day: date, last_day: date) -> None:
 class Promise:
     """A reservation that stands and has not ended: a kit promised to a trip, first to last day,
     and to its guide (a person's id; None where nobody is known). `taken`: the kit is out on that
-    trip now. In order of first day, last day and id."""
+    trip now. In order of first day, last day
+    and id, of which no two have the same."""
 
     first_day: date
     last_day: date

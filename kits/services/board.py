@@ -164,7 +164,7 @@ def board(room: Room) -> Board:
         soon_back=[each for each in out if each.due_by(until)],
         later_back=[each for each in out if not each.due_by(until)],
         to_sort=[ToSort(kit, kit.pk in drying) for kit in sorting],
-        needing=needing(standing, MOST_NEEDING_A_HAND),
+        needing=needing(standing, MOST_NEEDING_A_HAND, week),
         low=_low(room),
         empty=not (week or sorting or standing or out or _kits_in(room).exists()),
     )

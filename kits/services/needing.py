@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
 from kits.models import Kit
 from kits.services import fitness, verdicts
+from kits.services.outlook import TripSeen
 from kits.services.verdicts import Judged, Question
 
 _NO_DEPARTURE = datetime.max.replace(tzinfo=UTC)
@@ -32,16 +33,17 @@ class Needing:
     not_set_up: Sequence[Kit]
 
 
-def needing(kits: Iterable[Kit], most: int) -> Needing:
-    """Which of these kits (with their home rooms) need a hand, and `most` of them with why. The
-    number of queries does not grow with the kits."""
+def needing(kits: Iterable[Kit], most: int, trips: Iterable[TripSeen] = ()) -> Needing:
+    """Which of these kits (with their home rooms) need a hand, and `most` of them with why; `trips`
+    are those whose kits were judged already. The number of queries does not grow with the kits."""
     kits = list(kits)
     asked = verdicts.questions_of(kits)
     unset = [kit for kit in kits if not kit.contents_entered and _goes(kit, asked[kit.pk])]
     entered = [kit for kit in kits if kit not in unset]
     # The days that are stored with a kit say whether it is fit, but not whether it suits a trip.
-    promised = [kit for kit in entered if asked[kit.pk].trip is not None]
-    judged = verdicts.verdicts(promised, asked) if promised else {}
+    judged = _known(entered, asked, trips)
+    promised = [kit for kit in entered if asked[kit.pk].trip and kit.pk not in judged]
+    judged |= verdicts.verdicts(promised, asked) if promised else {}
     failing = [
         kit
         for kit in entered
@@ -54,6 +56,22 @@ def needing(kits: Iterable[Kit], most: int) -> Needing:
     return Needing(
         [NeedsHand(kit, judged[kit.pk]) for kit in shown], len(failing) - len(shown), unset
     )
+
+
+def _known(
+    kits: Iterable[Kit], asked: Mapping[int, Question], trips: Iterable[TripSeen]
+) -> dict[int, Judged]:
+    by_trip = {
+        (row.kit.pk, seen.trip): row.verdict
+        for seen in trips
+        for row in seen.kits
+        if row.verdict is not None
+    }
+    return {
+        kit.pk: Judged(asked[kit.pk], by_trip[kit.pk, trip])
+        for kit in kits
+        if (trip := asked[kit.pk].trip) is not None and (kit.pk, trip) in by_trip
+    }
 
 
 def _fit(kit: Kit, asked: Question) -> bool:

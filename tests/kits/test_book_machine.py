@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule, run_state_machine_as_test
 
 from gearroom.core import clock
-from gearroom.core.problems import Problem
+from gearroom.core.problems import Problem, Refused
 from kits.models import (
     AsFound,
     Entry,
@@ -42,6 +42,7 @@ from kits.services import (
     keeping,
     opening,
     recalls,
+    record,
     stock,
     turnaround,
     use,
@@ -283,7 +284,14 @@ class BookMachine(RuleBasedStateMachine):
 
     @rule(index=any_index)
     def put_right(self, index: int) -> None:
-        self.does(lambda: reverse(act(), self.entry(index)))
+        entry = self.entry(index)
+        try:
+            with transaction.atomic():
+                reverse(act(), entry)
+        except Refused as refused:
+            if refused.facts.get("together"):
+                last = refused.facts["later"][-1]["entry"]
+                self.does(lambda: reverse(act(), entry, together=True, through=last))
 
     @rule(kit=any_index)
     def ask_what_is_inside(self, kit: int) -> None:
@@ -317,7 +325,9 @@ class BookMachine(RuleBasedStateMachine):
 
 def _inside(kit: Kit, instant: datetime) -> Any:
     found = contents.contents(kit, on=instant, known_by=instant)
-    return [(c.section.pk, c.lot.pk, c.number, c.expiry, c.units) for c in found.lines], found.seal
+    lines = [(c.section.pk, c.lot.pk, c.number, c.expiry, c.units) for c in found.lines]
+    then = record.record(kit, known_by=instant)
+    return lines, found.seal, found.holder, then.version.pk, then.recalled, list(then.withheld)
 
 
 def _run(examples: int, steps: int) -> None:

@@ -132,7 +132,10 @@ def test_a_batch_that_arrives_while_a_shelf_is_counted_whole_is_counted_with_it(
 
     def count() -> counting.Counted:
         return counting.count(
-            make.act(), [w.hut_shelf], [counting.Found(w.hut_shelf, 3, lot=there)]
+            make.act(),
+            [w.hut_shelf],
+            [counting.Found(w.hut_shelf, 3, lot=there)],
+            complete=True,
         )
 
     def arrives() -> None:

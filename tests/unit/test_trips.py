@@ -43,6 +43,8 @@ promises = st.builds(
     st.booleans(),
 )
 
+several = st.lists(promises, max_size=6, unique_by=lambda p: p.id)
+
 
 def promise(
     first: int, last: int, ident: int = 1, kit: int = 1, trip: int = 0, guide: int | None = None
@@ -57,7 +59,7 @@ def test_a_trip_may_end_on_the_day_it_begins_but_not_before() -> None:
 
 
 # ----------------------------------------------------------------------------------- promises
-@given(st.lists(promises, max_size=6), days, st.sampled_from([None, GIL, INES]))
+@given(several, days, st.sampled_from([None, GIL, INES]))
 def test_a_kit_goes_out_for_no_trip_that_is_another_s_or_begins_after_tomorrow(
     some: list[Promise], today: date, taker: int | None
 ) -> None:
@@ -82,7 +84,7 @@ def test_a_kit_promised_in_ninety_days_goes_out_for_none() -> None:
 
 
 @given(
-    st.lists(promises, max_size=6),
+    several,
     st.none() | st.integers(0, 4),
     st.sampled_from([None, GIL, INES]),
     st.integers(0, 3),
@@ -106,7 +108,7 @@ def test_only_a_promise_to_another_from_today_to_the_last_night_of_sorting_is_in
         assert (p in found) == wanted
 
 
-@given(st.lists(promises, max_size=6))
+@given(several)
 def test_a_kit_s_next_promise_is_the_first_that_it_is_not_out_for(some: list[Promise]) -> None:
     waiting = [p for p in some if p.kit == 1 and not p.taken]
     assert next_promise(some, 1) == (sorted(waiting)[0] if waiting else None)
