@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime
+from typing import Any
 
 from django.utils.translation import gettext as _
 
@@ -89,11 +90,11 @@ def _thing_refused(act: Act, meaning: Meaning) -> passerby.Facts | None:
 def _ways_on(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> list[Next]:
     """How to go on after a problem, by its code."""
     text = text_of(meaning)
-    said = {"holder": str(ask.holder.pk)} if ask.holder else {}
+    said: dict[str, Any] = {"holder": str(ask.holder.pk)} if ask.holder else {}
     said |= {"trip": str(ask.trip.pk)} if isinstance(ask.trip, Trip) else {}
     said |= {"due_at": ask.due_at.isoformat()} if isinstance(ask.due_at, datetime) else {}
 
-    def out(says: str, *needs: str, **more: object) -> Next:
+    def out(says: str, *needs: str, **more: Any) -> Next:
         return again(Intent.CHECK_OUT, says, text, needs, **said, **more)
 
     match problem.code:

@@ -306,7 +306,7 @@ def test_one_closed_before_outcomes_counts_as_finished_after_an_upgrade(w):
     recall = start(w)
     withdraw(w, recall)  # as closing was: the batch is good, and the kit may go
     Lot.objects.filter(pk=w.dressings.pk).update(recall=None)
-    steps = import_module("kits.migrations.0007_recall_outcomes_and_ways_out")
+    steps = import_module("kits.migrations.0006_recall_outcomes_and_ways_out")
     Recall.objects.filter(pk=recall.pk).update(outcome="finished", published_at="")
     assert make.fresh(w.day_01).may_go_until is not None
     steps.block_again(apps, None)

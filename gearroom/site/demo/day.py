@@ -148,9 +148,7 @@ class Day:
         if row["units"] > 1:
             exception["instead"] = [less]
         done = self.api.post(f"kits/{KIT}/restock/", {"exceptions": [exception]})
-        sealed = self.api.post(
-            f"kits/{KIT}/reseal/", {"seal": listed["next_seal"], "anyway": True}
-        )
+        sealed = self.api.post(f"kits/{KIT}/reseal/", {"seal": listed["next_seal"], "anyway": True})
         self._keep("kit-tag.pdf", self.api.get(f"kits/{KIT}/tag/"))
         self.facts |= {"restocked": done, "sealed": sealed, "exception": row}
         self._tell(

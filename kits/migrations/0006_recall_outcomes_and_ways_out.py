@@ -40,8 +40,8 @@ def block_again(apps, schema_editor):
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('core', '0003_room_rules'),
-        ('kits', '0004_facts'),
+        ('core', '0004_people_merged'),
+        ('kits', '0005_closed_and_cleared'),
     ]
 
     operations = [
