@@ -39,7 +39,7 @@ KINDS.update(
             ("another-kit-is-reserved", 409, "Another kit is promised to this trip",
              "Take that one, or swap."),
             ("kit-retired", 409, "The kit was retired", "Choose another kit, or add a new one."),
-            ("kit-not-empty", 409, "The kit still holds something", "Strip it first."),
+            ("kit-not-empty", 409, "The kit still holds something", "Empty it first."),
             ("laid-up-already", 409, "The kit is laid up already", "There is nothing to do."),
             ("not-laid-up", 409, "The kit is not laid up", "There is nothing to do."),
             ("not-withheld", 409, "The kit is not kept back for that", "There is nothing to do."),
@@ -57,6 +57,7 @@ KINDS.update(
             ("training-stock-inside", 409, "The kit holds what was used for training",
              "Empty it, then take it into use."),
             # ------------------------------------------------------------------------------ labels
+            ("which-kit", 409, "Several kits may be meant", "“kits” names them. Say which one."),
             ("not-a-kit", 400, "This label is not a kit's", "Scan the kit's own label."),
             ("wrong-label", 400, "This label is on something else",
              "“means” says on what. Scan the label of what is asked for."),
@@ -111,6 +112,14 @@ KINDS.update(
             ("not-reversible", 409, "Such an act is not reversed",
              "“detail” says what is done instead."),
             ("closed-already", 409, "The recall is closed already", "There is nothing to do."),
+            ("units-not-accounted-for", 409, "Some of the recalled batch is not accounted for",
+             "Settle what “detail” names, or send a reason for finishing it all the same."),
+            ("recall-open", 409, "The recall is open", "Follow it."),
+            ("not-withdrawn", 409, "The maker has not withdrawn the recall",
+             "Return it or throw it out; or close the recall as withdrawn, and say where that is"
+             " published."),
+            ("nothing-to-put-back", 409, "Nothing may go back onto a shelf",
+             "What is in quarantine must not be used for another reason, or nothing is there."),
             ("recalled-already", 409, "Such a recall is open already", "Follow that one."),
             # ----------------------------------------------------------------- kit lists, catalogue
             ("draft-there", 409, "There is a draft of this list", "Go on with that one."),

@@ -19,12 +19,13 @@ from kits.models.ledger import Entry, EntryKind, Holding, Movement
 from kits.models.lists import ListLine, ListSection, PackingList, PackingListVersion
 from kits.models.lots import InstrumentCheck, Lot, LotFact, Receipt
 from kits.models.notices import Episode, Hearing, HearingChoice, Notice
-from kits.models.places import DISPOSALS, INNER, Place, PlaceKind
+from kits.models.places import DISPOSALS, INNER, LEFT_US, Place, PlaceKind
 from kits.models.recalls import Certainty, Recall, RecallPlace, RecallScope
 
 __all__ = [
     "DISPOSALS",
     "INNER",
+    "LEFT_US",
     "AsFound",
     "Certainty",
     "Checkout",

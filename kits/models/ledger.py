@@ -16,6 +16,7 @@ class EntryKind(models.TextChoices):
     RECEIVE = "receive"
     BUILD = "build"
     STRIP = "strip"
+    EMPTY = "empty"
     CHECK_OUT = "check-out"
     CHECK_IN = "check-in"
     PASS = "pass"

@@ -290,6 +290,7 @@ _ACTS: dict[str, str | Promise] = {
     "reverse": _lazy("put right"),
     "build": _lazy("built"),
     "strip": _lazy("stripped"),
+    "empty": _lazy("emptied"),
     "borrow": _lazy("borrowed from another kit"),
     "lost": _lazy("reported lost"),
     "found": _lazy("found again"),
@@ -411,3 +412,10 @@ DISPOSALS: dict[str, Promise] = {
     "pharmacy": _lazy("pharmacy"),
     "returned": _lazy("returned to maker"),
 }
+
+WENT: dict[str, Promise] = {
+    "used": _lazy("used"),
+    "sold": _lazy("sold"),
+    "given": _lazy("given away"),
+}
+"""How units left that were not thrown out."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime
+from typing import Any
 
 from django.utils.translation import gettext as _
 
@@ -27,6 +28,8 @@ def bind(meaning: Meaning) -> Next:
 def why_nothing(meaning: Meaning, intent: Intent) -> Problem:
     """Why nothing can be done with what was read."""
     label = meaning.label
+    if meaning.kits:
+        return find.which_kit(meaning.seen.text.strip(), meaning.kits)
     match meaning.means:
         case Means.CANCELLED:
             assert label is not None  # CANCELLED is a label of ours
@@ -87,11 +90,11 @@ def _thing_refused(act: Act, meaning: Meaning) -> passerby.Facts | None:
 def _ways_on(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> list[Next]:
     """How to go on after a problem, by its code."""
     text = text_of(meaning)
-    said = {"holder": str(ask.holder.pk)} if ask.holder else {}
+    said: dict[str, Any] = {"holder": str(ask.holder.pk)} if ask.holder else {}
     said |= {"trip": str(ask.trip.pk)} if isinstance(ask.trip, Trip) else {}
     said |= {"due_at": ask.due_at.isoformat()} if isinstance(ask.due_at, datetime) else {}
 
-    def out(says: str, *needs: str, **more: object) -> Next:
+    def out(says: str, *needs: str, **more: Any) -> Next:
         return again(Intent.CHECK_OUT, says, text, needs, **said, **more)
 
     match problem.code:
@@ -132,6 +135,8 @@ def _ways_on(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> list[Nex
         case "label-cancelled" if problem.facts.get("replaced_by"):
             instead = problem.facts["replaced_by"]
             return [again(ask.intent, _("Go on with %(instead)s") % {"instead": instead}, instead)]
+        case "which-kit":
+            return [again(ask.intent, kit.name, kit.name) for kit in meaning.kits]
         case "code-wrong" if meaning.offered is not None:
             code = codes.shown(meaning.offered.code)
             name = labelling.name_of(meaning.offered)
