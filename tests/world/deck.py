@@ -29,7 +29,7 @@ WEIGHTS = {
     "look-inside": 2,
     "restock": 2,
     "restock-with-the-wrong-batch": 2,
-    "reseal": 3,
+    "reseal": 4,
     "count": 2,
     "build": 4,
     "check": 2,
@@ -47,7 +47,7 @@ WEIGHTS = {
     "five-from-a-phone": 1,
     "undo-soon": 3,
     "undo-late": 3,
-    "press-twice": 2,
+    "press-twice": 3,
     "same-key-other-content": 3,
     "two-at-once": 4,
 }  # fmt: skip
