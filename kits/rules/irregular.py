@@ -16,6 +16,8 @@ class Broken(enum.StrEnum):
     WAS_NOT_TAKEN_OUT = "was-not-taken-out"
     EMERGENCY = "emergency"
     RESERVED_FOR_ANOTHER = "reserved-for-another"
+    TRIP_CANCELLED = "trip-cancelled"
+    TRIP_OVER = "trip-is-over"
     OUT_OF_ORDER = "out-of-order"
     # seals, and how much there was
     SEAL_NOT_THE_ONE = "seal-not-the-one"

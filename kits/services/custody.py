@@ -31,10 +31,11 @@ from kits.models import (
 )
 from kits.rules.facts import Verdict, Weight
 from kits.rules.irregular import Broken
-from kits.services import keeping, notices, use
+from kits.services import keeping, notices, promises, use
 from kits.services.going_out import UNSAID, Plan, Unsaid, plan, refuse_promised, refuse_unfit
 from kits.services.holders import kit_is_out, open_checkout
 from kits.services.ledger import Book
+from kits.services.promises import refuse_ended
 
 
 @dataclass(frozen=True)
@@ -100,8 +101,8 @@ def check_out(
     change of hands is written into its history, and changes nothing.
 
     Raises Refused: `kit-is-out` (says who has it), `not-fit`, `short-needs-a-reason`,
-    `reserved-for-another` (says whose it is and what would do); Unacceptable: `who-takes-it`,
-    `due-in-the-past`.
+    `reserved-for-another` (says whose it is and what would do), `trip-cancelled`; Unacceptable:
+    `who-takes-it`, `due-in-the-past`, `trip-is-over`.
     """
     fact = emergency or already_gone
     irregular = list(irregular)
@@ -130,7 +131,7 @@ def check_out(
             irregular.append(Broken.WAS_OUT)
         going = plan(kit, person=person, trip=trip, due_at=due_at, taken_at=act.received_at)
         if fact:
-            irregular += _broken(going, emergency=emergency)
+            irregular += _broken(going, book.claim() or act.received_at, emergency=emergency)
         else:
             _refuse(act, going, short_reason, take_reason, whole=section is None)
             irregular += [Broken.RESERVED_FOR_ANOTHER] if going.others and section is None else []
@@ -186,6 +187,7 @@ def _refuse(act: Act, going: Plan, short_reason: str, take_reason: str, *, whole
             _("%(kit)s is not reserved to anybody. Scan the guide's tag or choose who takes it.")
             % {"kit": kit.name},
         )
+    refuse_ended(going.trip)
     if going.due_at is not None and going.due_at <= act.received_at:
         raise Unacceptable(
             "due-in-the-past",
@@ -196,9 +198,12 @@ def _refuse(act: Act, going: Plan, short_reason: str, take_reason: str, *, whole
     refuse_unfit(act, kit, going.verdict, short_reason)
 
 
-def _broken(going: Plan, *, emergency: bool) -> list[Broken]:
-    """The rules that a kit broke which went all the same."""
+def _broken(going: Plan, at: datetime, *, emergency: bool) -> list[Broken]:
+    """The rules that a kit broke which went all the same, at an instant."""
     broken = [Broken(r.code) for r in going.verdict.reasons if r.weight >= Weight.SHORT]
+    if going.trip is not None and promises.ended(going.trip, now=at):
+        cancelled = going.trip.cancelled_at is not None
+        broken.append(Broken.TRIP_CANCELLED if cancelled else Broken.TRIP_OVER)
     if emergency:
         return [*broken, Broken.EMERGENCY]
     return [*broken, *([Broken.RESERVED_FOR_ANOTHER] if going.others else [])]
