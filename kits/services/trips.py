@@ -142,6 +142,17 @@ def clashes_of(trip: Trip) -> list[Clash]:
     return [Clash(ours[other.kit_id], other) for other in reservations.clashing(ours, trip)]
 
 
+def freed(trip: Trip) -> list[str]:
+    """The kits (by name) that a cancelled trip gave free when it was cancelled; of any other trip,
+    none."""
+    if trip.cancelled_at is None:
+        return []
+    by = Entry.objects.filter(kind=EntryKind.TRIP, trip=trip, detail__what="cancelled")
+    last = by.order_by("-id").values_list("key", flat=True).first()
+    rows = Reservation.objects.filter(trip=trip, released__key=last).order_by("kit__name")
+    return list(rows.values_list("kit__name", flat=True)) if last else []
+
+
 def check_span(departs_at: datetime, returns_at: datetime, first: date, last: date) -> None:
     """Raise Unacceptable for a trip that ends before it begins, or lasts more than a year."""
     told = ""

@@ -125,6 +125,7 @@ def _trip_page(request: HttpRequest, trip: Trip, problem: Problem | None = None)
             )
             for row in seen.kits
         ],
+        "freed": trips.freed(trip),
         "lacking": wording.reasons(seen.lacking),
         "clashes": trips.clashes_of(trip) if seen.state != "over" else [],
         "phones": who.may("see_people", trip.room_id),
