@@ -9,7 +9,17 @@ class KitsConfig(AppConfig):
     label = "kits"
 
     def ready(self) -> None:
+        from gearroom.core.services import rooms
+
         post_migrate.connect(_judge_again, sender=self, dispatch_uid="judge-again")
+        rooms.EDITED.append(_judge_by_room)
+
+
+def _judge_by_room(act: Any, room: Any, changed: frozenset[str]) -> None:
+    """After a room was edited, let its kits be judged by what it says now."""
+    from kits.services import keeping
+
+    keeping.judge_by_room(act, room, changed)
 
 
 def _judge_again(*, apps: Any, **_signal: Any) -> None:

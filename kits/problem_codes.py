@@ -18,10 +18,18 @@ KINDS.update(
              "Scan the guide's tag, or choose who takes it."),
             ("due-in-the-past", 422, "The due time has passed", "Give a time still to come."),
             ("not-fit", 409, "The kit is not fit to go",
-             "“reasons” lists what stands against it, and what settles each. Take another kit, or"
-             " settle them. A rescue always goes: send “emergency”."),
+             "“reasons” lists what stands against it, and what settles each; “offers” the ways on,"
+             " the quickest first. A rescue always goes: send “emergency”."),
             ("short-needs-a-reason", 409, "The kit is short of something",
-             "A keeper or an instructor may let it go with a reason: send “short_reason”."),
+             "“offers” lists the ways on, the quickest first: add what it lacks, take another kit,"
+             " send “short_reason” or “cleared_by”."),
+            ("may-not-clear", 422, "This person may not clear a kit",
+             "“people” names who may. Ring one of them, and say which."),
+            ("answered-already", 409, "It was answered already", "There is nothing to do."),
+            ("not-yours", 403, "It is for somebody else to answer",
+             "Whoever is named answers by the link that was sent to them, or signed in."),
+            ("nothing-to-add", 409, "No shelf here has what would settle it",
+             "Take another kit, or restock from another room."),
             ("kit-reserved", 409, "The kit is promised to a trip",
              "Choose another kit, or release the reservation."),
             ("reserved-for-another", 409, "The kit is promised to another's trip",
@@ -31,7 +39,7 @@ KINDS.update(
             ("another-kit-is-reserved", 409, "Another kit is promised to this trip",
              "Take that one, or swap."),
             ("kit-retired", 409, "The kit was retired", "Choose another kit, or add a new one."),
-            ("kit-not-empty", 409, "The kit still holds something", "Strip it first."),
+            ("kit-not-empty", 409, "The kit still holds something", "Empty it first."),
             ("laid-up-already", 409, "The kit is laid up already", "There is nothing to do."),
             ("not-laid-up", 409, "The kit is not laid up", "There is nothing to do."),
             ("not-withheld", 409, "The kit is not kept back for that", "There is nothing to do."),
@@ -41,12 +49,15 @@ KINDS.update(
              "Read the number on the new seal again."),
             ("seal-in-use", 409, "Another kit carries this seal",
              "Read the number again, or look at that kit."),
+            ("not-replaced", 409, "Things that were used are not replaced",
+             "“lines” names them. Restock the kit first, or seal it as it is: send “anyway”."),
             ("no-seal-on-record", 409, "No seal is on record", "Look inside, then seal it."),
             ("deputy-is-another", 422, "The deputy is the responsible instructor",
              "Choose somebody else as deputy."),
             ("training-stock-inside", 409, "The kit holds what was used for training",
              "Empty it, then take it into use."),
             # ------------------------------------------------------------------------------ labels
+            ("which-kit", 409, "Several kits may be meant", "“kits” names them. Say which one."),
             ("not-a-kit", 400, "This label is not a kit's", "Scan the kit's own label."),
             ("wrong-label", 400, "This label is on something else",
              "“means” says on what. Scan the label of what is asked for."),
@@ -101,6 +112,14 @@ KINDS.update(
             ("not-reversible", 409, "Such an act is not reversed",
              "“detail” says what is done instead."),
             ("closed-already", 409, "The recall is closed already", "There is nothing to do."),
+            ("units-not-accounted-for", 409, "Some of the recalled batch is not accounted for",
+             "Settle what “detail” names, or send a reason for finishing it all the same."),
+            ("recall-open", 409, "The recall is open", "Follow it."),
+            ("not-withdrawn", 409, "The maker has not withdrawn the recall",
+             "Return it or throw it out; or close the recall as withdrawn, and say where that is"
+             " published."),
+            ("nothing-to-put-back", 409, "Nothing may go back onto a shelf",
+             "What is in quarantine must not be used for another reason, or nothing is there."),
             ("recalled-already", 409, "Such a recall is open already", "Follow that one."),
             # ----------------------------------------------------------------- kit lists, catalogue
             ("draft-there", 409, "There is a draft of this list", "Go on with that one."),
@@ -151,6 +170,7 @@ KINDS.update(
 
 NOUNS.update(
     {
+        "clearance": pgettext_lazy("not found", "clearance"),
         "batch": pgettext_lazy("not found", "batch"),
         "calendar": pgettext_lazy("not found", "calendar"),
         "entry": pgettext_lazy("not found", "entry"),

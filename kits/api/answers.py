@@ -13,6 +13,7 @@ from gearroom.core.models import Person
 from kits.models import AsFound, Checkout, Entry, Kit, Trip
 from kits.rules.facts import Verdict, Word
 from kits.services import verdict_wording, wording
+from kits.services.offers import Do
 from kits.services.use import Used
 
 
@@ -36,6 +37,23 @@ class PersonAnswer(serializers.Serializer[Any]):
     id = serializers.IntegerField()
     name = serializers.CharField()
     phone = serializers.CharField()
+
+
+class OfferAnswer(serializers.Serializer[Any]):
+    """A way on with a kit that may not go without a word."""
+
+    do = serializers.ChoiceField(
+        [each.value for each in Do],
+        help_text="look-inside: POST kits/{kit}/look-inside/; add: POST kits/{kit}/restock/;"
+        " the others: POST kits/{kit}/check-out/.",
+    )
+    says = serializers.CharField()
+    kit = serializers.CharField(help_text="The kit that it is done to.")
+    fields = serializers.DictField(help_text="What to send, as far as it is known.")
+    needs = serializers.ListField(
+        child=serializers.CharField(), help_text="Fields that are still wanted."
+    )
+    people = PersonAnswer(many=True, help_text="Whom “cleared_by” may name.")
 
 
 class TripAnswer(serializers.Serializer[Any]):

@@ -18,8 +18,9 @@ from kits.api.lots import checked as check_and_show
 from kits.api.places import PlaceAnswer
 from kits.models import Disposal, Holding, Kit, Lot
 from kits.rules.facts import Kind
-from kits.services import building, find, fitness
+from kits.services import building, emptying, find, fitness
 from kits.services.building import Fate, Thing, Wanted
+from kits.services.emptying import Line, Way
 from kits.services.turnaround import PutIn
 
 
@@ -248,3 +249,56 @@ def _instrument(kit: Kit, ref: str | None) -> Lot:
         else _("%(kit)s has no instrument on record.") % {"kit": kit.name},
         field="lot",
     )
+
+
+# ---------------------------------------------------------------------------------------- emptying
+class OutBody(StrictSerializer):
+    lot = serializers.CharField(max_length=40, help_text="By id, or by its label's code.")
+    section = serializers.CharField(required=False, max_length=80, help_text="Where it is.")
+    units = serializers.IntegerField(**bodies.UNITS)
+    way = serializers.ChoiceField(list(Way))
+    why = serializers.CharField(required=False, max_length=300, allow_blank=True)
+    shelf = serializers.CharField(required=False, max_length=40, help_text="Where it is put.")
+    disposal = serializers.ChoiceField(Disposal.choices, required=False)
+
+
+class EmptyBody(ActBody):
+    lines = OutBody(many=True, max_length=bodies.MOST_LINES, required=False)
+    levels = bodies.LevelBody(
+        many=True, max_length=bodies.MOST_LINES, required=False, help_text="Left of it, by eye."
+    )
+
+
+class EmptiedAnswer(serializers.Serializer[Any]):
+    entry = answers.EntryAnswer()
+    went = PlacedAnswer(many=True, help_text="To quarantine in place of a shelf where it must.")
+    left = serializers.IntegerField(help_text="Units still inside; with 0 it may be retired.")
+
+
+class Empty(UseCaseView):
+    use_case = "strip"
+    body = EmptyBody
+    answers = {201: EmptiedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Take things out of a kit for good: shelf, training, sold, given away, thrown out."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        lines = [
+            Line(
+                section=find.section(kit, row.get("section", "")),
+                lot=find.lot(row["lot"]),
+                units=row["units"],
+                way=Way(row["way"]),
+                reason=row.get("why", ""),
+                shelf=find.shelf(act.actor, row["shelf"]) if "shelf" in row else None,
+                disposal=Disposal(row["disposal"]) if "disposal" in row else None,
+            )
+            for row in data.get("lines", [])
+        ]
+        levels = bodies.levels_seen(kit, data.get("levels", []))
+        done = emptying.empty(act, kit, lines, levels=levels)
+        return 201, {
+            "entry": answers.entry(done.entry),
+            "went": _placed(done.went),
+            "left": done.left,
+        }

@@ -38,6 +38,12 @@ class CheckOutBody(bodies.HereBody):
     short_reason = serializers.CharField(
         required=False, max_length=300, help_text="Why it may go although it is short."
     )
+    cleared_by = serializers.CharField(
+        required=False,
+        max_length=40,
+        help_text="Who cleared by telephone that it goes, by id or by the tag's code. They are"
+        " asked to confirm it.",
+    )
     take_reason = serializers.CharField(
         required=False,
         max_length=300,
@@ -60,10 +66,16 @@ class CheckOut(UseCaseView):
         """Take a kit out."""
         act = bodies.here(act, data)
         fact = data["emergency"] or data["already_gone"]
-        kit = find.any_kit(self.kwargs["kit"]) if fact else find.kit(act.actor, self.kwargs["kit"])
+        kit = (
+            find.any_kit(self.kwargs["kit"], act.actor)
+            if fact
+            else find.kit(act.actor, self.kwargs["kit"])
+        )
         person = find.person(data.pop("person")) if "person" in data else UNSAID
         trip = bodies.trip_said(act, data)
         section = find.section(kit, data.pop("section")) if "section" in data else None
+        if "cleared_by" in data:
+            data["cleared_by"] = find.person(data["cleared_by"])
         taken = custody.check_out(act, kit, person=person, trip=trip, section=section, **data)
         told = {
             "checkout": answers.checkout(taken.checkout),
@@ -97,7 +109,7 @@ class CheckIn(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Hand a kit back, whoever brings it and wherever."""
         act = bodies.here(act, data)
-        kit = find.any_kit(self.kwargs["kit"])
+        kit = find.any_kit(self.kwargs["kit"], act.actor)
         data["used"] = bodies.use_lines(kit, data.get("used", []))
         data["levels"] = bodies.levels_seen(kit, data.get("levels", []))
         data["section"] = find.section(kit, data["section"]) if "section" in data else None

@@ -14,7 +14,7 @@ from gearroom.core.api.views import ListView, ReadView
 from gearroom.core.problems import Invalid
 from kits.api import answers
 from kits.models import Entry, Kit
-from kits.services import contents, find, fitness, turnaround, verdicts
+from kits.services import contents, find, fitness, offers, turnaround, verdicts
 
 
 class ReadinessQuery(QuerySerializer):
@@ -32,6 +32,9 @@ class ReadinessAnswer(answers.VerdictAnswer):
     may_go_until = serializers.DateField(allow_null=True)
     first_expiry = serializers.DateField(
         allow_null=True, help_text="The earliest date inside; null where nothing is dated."
+    )
+    offers = answers.OfferAnswer(
+        many=True, help_text="What to do about it, the quickest first; none where it just goes."
     )
 
 
@@ -58,9 +61,11 @@ class Readiness(ReadView):
             )
         verdict = verdicts.verdicts([kit], {kit.pk: question})[kit.pk].verdict
         swaps = turnaround.swaps(turnaround.restock_list(kit, through=through))
+        ways = offers.offers(self.actor, kit, verdict, trip=trip)
         days = fitness.days_now(kit)
         return {
             "kit": kit.name,
+            "offers": offers.shown(self.actor, kit, ways),
             "trip": answers.trip(trip),
             "ready_until": answers.iso(days.ready_until),
             "fit_until": answers.iso(days.fit_until),

@@ -9,7 +9,7 @@ from django.http import HttpResponse
 from rest_framework import serializers
 
 from gearroom.core.act import Act
-from gearroom.core.api.serializers import ActBody, PageQuery, QuerySerializer
+from gearroom.core.api.serializers import CLOCK_TIME, ActBody, PageQuery, QuerySerializer
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.models import Person
 from gearroom.core.problems import NotFound
@@ -20,8 +20,6 @@ from kits.rules.telling import KINDS, When
 from kits.services import calendar, find, hearing, messages, told, weekly
 from kits.services.kinds import title
 from kits.services.told import State
-
-CLOCK_TIME = r"^([01][0-9]|2[0-3]):[0-5][0-9]$"
 
 
 class NoticeAnswer(serializers.Serializer[Any]):

@@ -1,4 +1,4 @@
-"""Doors of recalls: started, followed place by place, answered, closed."""
+"""Doors of recalls: started, followed place by place, answered, ended."""
 
 from __future__ import annotations
 
@@ -14,7 +14,8 @@ from kits.api import answers, bodies
 from kits.api.lots import BatchAnswer, ThingAnswer, lots_shown
 from kits.api.places import PlaceAnswer
 from kits.models import Certainty, Recall, RecallScope
-from kits.services import find, recalls, standing
+from kits.rules.recalls import Outcome
+from kits.services import find, recall_ends, recalls, standing
 from kits.services.recalls import Answer
 from kits.services.standing import Followed, Gone
 
@@ -30,6 +31,8 @@ class RecallAnswer(serializers.Serializer[Any]):
     closed_at = serializers.DateTimeField(
         source="closed.occurred_at", default=None, allow_null=True
     )
+    outcome = serializers.ChoiceField([*Outcome, ""], help_text="How it ended; empty while open.")
+    published_at = serializers.CharField(help_text="Where the maker withdrew it.")
 
 
 class FollowedAnswer(serializers.Serializer[Any]):
@@ -55,18 +58,25 @@ class QuarantineAnswer(serializers.Serializer[Any]):
 
 
 class GoneAnswer(serializers.Serializer[Any]):
-    how = serializers.CharField(help_text="used, or how it was thrown out.")
+    how = serializers.CharField(help_text="used, sold, given, or how it was thrown out.")
     certainty = serializers.ChoiceField(Certainty.choices)
     trip = answers.TripAnswer(allow_null=True)
     kit = serializers.CharField(allow_null=True)
     units = serializers.IntegerField()
 
 
+class UnsettledAnswer(serializers.Serializer[Any]):
+    quarantined = serializers.IntegerField(help_text="Units in quarantine.")
+    elsewhere = serializers.IntegerField(help_text="Units that the book has in kits.")
+    unanswered = serializers.IntegerField(help_text="Places where nobody has looked yet.")
+
+
 class StandingAnswer(RecallAnswer):
     lots = BatchAnswer(many=True)
     places = FollowedAnswer(many=True)
     quarantine = QuarantineAnswer(many=True)
-    gone = GoneAnswer(many=True, help_text="No longer anywhere: used on a trip, or thrown out.")
+    gone = GoneAnswer(many=True, help_text="No longer here: used, thrown out, sold, given away.")
+    unsettled = UnsettledAnswer(help_text="What is not accounted for yet.")
 
 
 class RecallQuery(PageQuery):
@@ -94,6 +104,7 @@ def _standing(actor: Actor, recall: Recall) -> dict[str, Any]:
             {"place": PlaceAnswer(place).data, "units": units} for place, units in stands.quarantine
         ],
         "gone": [_gone(row) for row in stands.gone],
+        "unsettled": UnsettledAnswer(stands.unsettled).data,
     }
 
 
@@ -193,11 +204,49 @@ class Told(UseCaseView):
         return 200, _standing(act.actor, recall)
 
 
+class CloseBody(ActBody):
+    outcome = serializers.ChoiceField(list(Outcome))
+    published_at = serializers.CharField(
+        required=False,
+        max_length=300,
+        allow_blank=True,
+        help_text="Where the maker withdrew it: an address, or a letter and its date.",
+    )
+
+
 class Close(UseCaseView):
+    use_case = "recall"
+    body = CloseBody
+    answers = {200: StandingAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """End a recall: finished, and its batches stay blocked for ever; or withdrawn by its maker,
+        and they are good again, unless another recall is about them."""
+        closed = recall_ends.close(act, recalls.find(self.kwargs["id"]), **data)
+        return 200, _standing(act.actor, recalls.find(closed.pk))
+
+
+class Reopen(UseCaseView):
     use_case = "recall"
     answers = {200: StandingAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """End a recall: its batches are good again, unless another recall is about them."""
-        recalls.close(act, recalls.find(self.kwargs["id"]))
-        return 200, _standing(act.actor, recalls.find(self.kwargs["id"]))
+        """Follow a recall again that was closed too early."""
+        opened = recall_ends.reopen(act, recalls.find(self.kwargs["id"]))
+        return 200, _standing(act.actor, recalls.find(opened.pk))
+
+
+class PutBackBody(ActBody):
+    shelf = serializers.CharField(max_length=40, help_text="By id, or by the code of its label.")
+
+
+class PutBack(UseCaseView):
+    use_case = "move"
+    body = PutBackBody
+    answers = {201: StandingAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Move what a withdrawn recall had brought into quarantine back onto a shelf there."""
+        recall = recalls.find(self.kwargs["id"])
+        recall_ends.put_back(act, recall, find.shelf(act.actor, data["shelf"]))
+        return 201, _standing(act.actor, recall)

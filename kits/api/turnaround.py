@@ -12,9 +12,9 @@ from gearroom.core.api.views import ReadView, UseCaseView
 from kits.api import answers, bodies
 from kits.models import Kit, Place
 from kits.rules.expiry import good_through
-from kits.services import borrowing, find, fitness, turnaround
+from kits.services import adding, borrowing, find, fitness, turnaround, verdicts
 from kits.services.borrowing import Borrowed
-from kits.services.turnaround import Differing, PutIn, Restock
+from kits.services.turnaround import Differing, PutIn, Restock, Restocked
 
 
 # ------------------------------------------------------------------------------ looking inside
@@ -167,6 +167,12 @@ class DifferingBody(StrictSerializer):
 
 
 class RestockBody(ActBody):
+    line = serializers.IntegerField(
+        required=False,
+        min_value=1,
+        help_text="Only what this line of the kit list lacks, and nothing else: it is no check of"
+        " the kit, and ends no sorting.",
+    )
     as_listed = serializers.BooleanField(default=True)
     exceptions = DifferingBody(many=True, max_length=bodies.MOST_LINES, required=False)
     extra = PutInBody(many=True, max_length=bodies.MOST_LINES, required=False)
@@ -200,10 +206,23 @@ class RestockDoor(ReadView, UseCaseView):
         return restock_shown(turnaround.restock_list(kit, through=query.get("through")))
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Put in what the list says, but for the exceptions."""
+        """Put in what the list says, but for the exceptions; or what one line lacks."""
         kit = find.kit(act.actor, self.kwargs["kit"])
+        if "line" in data:
+            done = adding.add(act, kit, data["line"], through=data.get("through"))
+        else:
+            done = self._restocked(act, kit, data)
+        through = data.get("through") or turnaround.through_day(kit)
+        return 201, {
+            "entry": answers.entry(done.entry),
+            "units_put_in": sum(p.units for p in done.put_in),
+            "units_taken_out": sum(leg.units for leg in done.taken_out),
+            "verdict": answers.verdict(fitness.verdict(kit, through)),
+        }
+
+    def _restocked(self, act: Act, kit: Kit, data: dict[str, Any]) -> Restocked:
         levels = data.get("levels")
-        done = turnaround.restock(
+        return turnaround.restock(
             act,
             kit,
             as_listed=data["as_listed"],
@@ -219,13 +238,6 @@ class RestockDoor(ReadView, UseCaseView):
             levels=None if levels is None else bodies.levels_seen(kit, levels),
             through=data.get("through"),
         )
-        through = data.get("through") or turnaround.through_day(kit)
-        return 201, {
-            "entry": answers.entry(done.entry),
-            "units_put_in": sum(p.units for p in done.put_in),
-            "units_taken_out": sum(leg.units for leg in done.taken_out),
-            "verdict": answers.verdict(fitness.verdict(kit, through)),
-        }
 
 
 def put_in(act: Act, kit: Kit, row: dict[str, Any], section: Place | None) -> PutIn:
@@ -286,6 +298,9 @@ class Borrow(UseCaseView):
 class ResealBody(ActBody):
     seal = serializers.CharField(max_length=40)
     section = serializers.CharField(required=False, max_length=80)
+    anyway = serializers.BooleanField(
+        default=False, help_text="Seal it although something that was used is not replaced."
+    )
 
 
 class ResealedAnswer(serializers.Serializer[Any]):
@@ -296,6 +311,10 @@ class ResealedAnswer(serializers.Serializer[Any]):
     )
     fit_until = serializers.DateField(allow_null=True)
     may_go_until = serializers.DateField(allow_null=True)
+    to_sort = serializers.BooleanField(
+        help_text="It still needs sorting: nobody checked its contents since it came back."
+    )
+    verdict = answers.VerdictAnswer()
 
 
 class Reseal(UseCaseView):
@@ -304,10 +323,10 @@ class Reseal(UseCaseView):
     answers = {201: ResealedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Put a numbered seal on; with what its tag then says."""
+        """Put a numbered seal on; with what its tag then says, and how the kit stands."""
         kit = find.kit(act.actor, self.kwargs["kit"])
         section = find.section(kit, data["section"]) if "section" in data else None
-        seal = turnaround.reseal(act, kit, data["seal"], section=section)
+        seal = turnaround.reseal(act, kit, data["seal"], section=section, anyway=data["anyway"])
         kit = find.any_kit(kit.name)
         days = fitness.days_now(kit)
         return 201, {
@@ -316,4 +335,6 @@ class Reseal(UseCaseView):
             "first_expiry": answers.iso(kit.first_expiry),
             "fit_until": answers.iso(days.fit_until),
             "may_go_until": answers.iso(days.may_go_until),
+            "to_sort": kit.to_sort_since is not None,
+            "verdict": answers.verdict(verdicts.judged_one(kit).verdict),
         }

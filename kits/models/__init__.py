@@ -1,6 +1,7 @@
 """Tables of the gear room's business."""
 
 from kits.models.catalogue import Disposal, Item, PackCode, Substitute
+from kits.models.clearances import Clearance, ClearanceAnswer
 from kits.models.custody import AsFound, Checkout, Handover, Reservation, Trip
 from kits.models.facts import (
     CheckoutChange,
@@ -18,17 +19,20 @@ from kits.models.ledger import Entry, EntryKind, Holding, Movement
 from kits.models.lists import ListLine, ListSection, PackingList, PackingListVersion
 from kits.models.lots import InstrumentCheck, Lot, LotFact, Receipt
 from kits.models.notices import Episode, Hearing, HearingChoice, Notice
-from kits.models.places import DISPOSALS, INNER, Place, PlaceKind
+from kits.models.places import DISPOSALS, INNER, LEFT_US, Place, PlaceKind
 from kits.models.recalls import Certainty, Recall, RecallPlace, RecallScope
 
 __all__ = [
     "DISPOSALS",
     "INNER",
+    "LEFT_US",
     "AsFound",
     "Certainty",
     "Checkout",
     "CheckoutChange",
     "CheckoutFact",
+    "Clearance",
+    "ClearanceAnswer",
     "Disposal",
     "Entry",
     "EntryKind",

@@ -88,6 +88,7 @@ class AsFound(models.TextChoices):
     """What a kit handed back looked like."""
 
     SEALED = "sealed-and-dry", "sealed and dry"
+    CLOSED = "closed", "closed, nothing used"
     SORT_LATER = "sort-later", "sort later"
     OPENED = "opened", "opened"
 

@@ -23,6 +23,8 @@ class PlaceKind(models.TextChoices):
     CLINICAL = "clinical", "clinical waste"
     PHARMACY = "pharmacy", "pharmacy"
     RETURNED = "returned", "returned to maker"
+    SOLD = "sold", "sold"
+    GIVEN = "given", "given away"
     UNEXPLAINED = "unexplained", "unexplained"
     RECLASSIFIED = "reclassified", "reclassified"
 
@@ -41,6 +43,8 @@ DISPOSALS = (
     PlaceKind.PHARMACY,
     PlaceKind.RETURNED,
 )
+LEFT_US = (PlaceKind.SOLD, PlaceKind.GIVEN)
+"""Where units went that others have now: neither used nor wasted."""
 
 
 class Place(models.Model):

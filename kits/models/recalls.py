@@ -9,6 +9,7 @@ from gearroom.core.models import Person
 from kits.models.catalogue import Item
 from kits.models.ledger import Entry
 from kits.models.places import Place
+from kits.rules.recalls import Outcome
 
 
 class RecallScope(models.TextChoices):
@@ -19,8 +20,24 @@ class RecallScope(models.TextChoices):
     NOT_KNOWN = "not-known", "lot number not known yet"
 
 
+class RecallQuerySet(models.QuerySet["Recall"]):
+    """Recalls by how they stand."""
+
+    def open(self) -> RecallQuerySet:
+        """Those that are still followed."""
+        return self.filter(closed__isnull=True)
+
+    def blocking(self) -> RecallQuerySet:
+        """Those whose batches may not be used: all that the maker has not withdrawn."""
+        return self.exclude(outcome=Outcome.WITHDRAWN)
+
+
 class Recall(models.Model):
-    """A recall of an item by the maker's lot number (or all of it, or not known yet)."""
+    """A recall of an item by the maker's lot number (or all of it, or not known yet).
+
+    `closed` is the entry that ended it, with its `outcome`: finished, so that its batches stay
+    blocked, or withdrawn by the maker; `published_at` then says where that can be read.
+    """
 
     item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="recalls")
     scope = models.CharField(max_length=10, choices=RecallScope)
@@ -31,6 +48,12 @@ class Recall(models.Model):
     closed = models.ForeignKey(
         Entry, null=True, blank=True, on_delete=models.PROTECT, related_name="recalls_closed"
     )
+    outcome = models.CharField(
+        max_length=10, blank=True, choices=[(each.value, each.value) for each in Outcome]
+    )
+    published_at = models.CharField(max_length=300, blank=True)
+
+    objects = RecallQuerySet.as_manager()
 
     class Meta:
         ordering = ["-id"]
@@ -43,6 +66,16 @@ class Recall(models.Model):
             models.CheckConstraint(
                 condition=(Q(scope="number") & ~Q(number="")) | (~Q(scope="number") & Q(number="")),
                 name="recall_number_fits_scope",
+            ),
+            models.CheckConstraint(
+                condition=Q(closed__isnull=True, outcome="")
+                | (Q(closed__isnull=False) & ~Q(outcome="")),
+                name="recall_closed_with_an_outcome",
+            ),
+            models.CheckConstraint(
+                condition=Q(outcome="withdrawn") & ~Q(published_at="")
+                | (~Q(outcome="withdrawn") & Q(published_at="")),
+                name="recall_withdrawn_somewhere",
             ),
         ]
 

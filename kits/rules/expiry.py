@@ -257,6 +257,8 @@ def why_not(batch: Batch, day: date) -> Fault | None:
     opened = _opened_through(batch)
     if opened is not None and opened < day:
         return Fault.OPENED_TOO_LONG
+    if batch.undated_until is not None and batch.undated_until < day:
+        return Fault.DATE_NOT_KNOWN
     return check_fault(batch, day)
 
 
@@ -279,7 +281,7 @@ def _fault_on_any_day(batch: Batch) -> Fault | None:
         return Fault.WITHHELD
     if batch.check_passed is False:
         return Fault.CHECK_FAILED
-    if must_be_dated(batch) and not date_known(batch):
+    if must_be_dated(batch) and not date_known(batch) and batch.undated_until is None:
         return Fault.DATE_NOT_KNOWN
     return None
 
@@ -297,8 +299,8 @@ def usable_until(batch: Batch) -> date | None:
         return None
     if batch.thing.kind is Kind.INSTRUMENT and batch.check_passed is None:
         return None
-    limit = good_through(batch) or date.max
-    return limit if batch.check_due is None else min(limit, batch.check_due)
+    limits = (good_through(batch), batch.undated_until, batch.check_due)
+    return min((day for day in limits if day is not None), default=date.max)
 
 
 def may_be_put_in(
@@ -322,7 +324,8 @@ def may_be_put_in(
     if fault is not None:
         return fault
     fault = why_not(batch, today)
-    return fault if fault in (Fault.EXPIRED, Fault.OPENED_TOO_LONG) else None
+    dated = (Fault.EXPIRED, Fault.OPENED_TOO_LONG, Fault.DATE_NOT_KNOWN)
+    return fault if fault in dated else None
 
 
 def local_today(instant: datetime, zone: ZoneInfo) -> date:

@@ -66,7 +66,8 @@ class Thing:
 @dataclass(frozen=True)
 class Batch:
     """A lot as it is known now. `expiry` is the last good day; None with `needs_date` on its
-    thing means that the date is not known."""
+    thing means that the date is not known. `undated_until` is the last day on which units that
+    have to be dated may do without, inside a kit that was just set up."""
 
     id: int
     thing: Thing
@@ -77,6 +78,7 @@ class Batch:
     withheld: bool = False
     check_due: date | None = None
     check_passed: bool | None = None
+    undated_until: date | None = None
 
 
 @dataclass(frozen=True)
@@ -112,7 +114,8 @@ class KitState:
     and counts as empty. `away` holds the keys of sections that are out on their own.
     `hazards` is what its list serves. `signed_until` is the last day of the list's signature.
     `contents_entered` False: nobody has said what is in it. `expired_always_stops`: its room lets
-    anything out of date inside stop it.
+    anything out of date inside stop it. `undated_grace_until`: the last day on which sterile units
+    without a known date may stay inside, the day after its contents were entered; medicines never.
     """
 
     id: int
@@ -136,6 +139,7 @@ class KitState:
     withheld: tuple[str, ...] = ()
     contents_entered: bool = True
     expired_always_stops: bool = False
+    undated_grace_until: date | None = None
 
 
 @dataclass(frozen=True)

@@ -3,16 +3,37 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import date
 
 from kits.rules.allocation import Pool
-from kits.rules.expiry import Fault, good_through, may_be_put_in, why_not
+from kits.rules.expiry import (
+    Fault,
+    date_known,
+    good_through,
+    may_be_put_in,
+    must_be_dated,
+    why_not,
+)
 from kits.rules.facts import Batch, Kind, KitState, Line, Units
 
 
 def inside(kit: KitState) -> list[Units]:
-    """Return the units that go where the kit goes: not those of sections out on their own."""
-    return [x for x in kit.units if x.count > 0 and x.place not in kit.away]
+    """Return the units that go where the kit goes: not those of sections out on their own. What
+    has to be dated and is not carries until when that is let be."""
+    return [_let_be(kit, x) for x in kit.units if x.count > 0 and x.place not in kit.away]
+
+
+def _let_be(kit: KitState, units: Units) -> Units:
+    batch = units.batch
+    if (
+        kit.undated_grace_until is None
+        or date_known(batch)
+        or not must_be_dated(batch)
+        or batch.thing.kind is Kind.MEDICINE
+    ):
+        return units
+    return replace(units, batch=replace(batch, undated_until=kit.undated_grace_until))
 
 
 def counted_lines(kit: KitState) -> list[Line]:

@@ -15,6 +15,7 @@ class Broken(enum.StrEnum):
     WAS_NOT_OUT = "was-not-out"
     WAS_NOT_TAKEN_OUT = "was-not-taken-out"
     EMERGENCY = "emergency"
+    NOT_CLEARED = "not-cleared"
     RESERVED_FOR_ANOTHER = "reserved-for-another"
     TRIP_CANCELLED = "trip-cancelled"
     TRIP_OVER = "trip-is-over"

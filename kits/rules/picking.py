@@ -243,7 +243,9 @@ def _swapped(
         count = min(x.count, replaced[home.id])
         replaced[home.id] -= count
         dated = fault in (Fault.EXPIRED, Fault.OPENED_TOO_LONG)
-        why = Swap.ENDS_TOO_SOON if dated else Swap.CHECK_NEEDED
+        why: Fault | Swap = Swap.ENDS_TOO_SOON if dated else Swap.CHECK_NEEDED
+        if fault is Fault.DATE_NOT_KNOWN:
+            why = fault
         swapped.append(TakeOut(x.batch, x.place, count, why, x.training))
     return swapped
 

@@ -13,6 +13,9 @@ Decided here, where the design leaves a choice:
   does so where it is a medicine, or its line is must-have or important, or its room is stricter;
   elsewhere it is said. What runs out of date only during the trip does not count, but need not
   come out.
+* Sterile units whose date is not known count, and are only said, until the end of the day after
+  the kit's contents were entered: dates rubbed off are met at set-up, forty at a time. Medicines
+  never.
 * A list that is not signed, or whose signature ends before the day, stops a kit that carries
   medicines; without any it is short, and may go with a reason.
 * Not checked within its interval is short: a check settles it, and until then someone who may do
@@ -57,7 +60,7 @@ from kits.rules.inside import (
 from kits.rules.lasting import lasting, soonest
 from kits.rules.suits import suits
 
-EDITION = 1
+EDITION = 2
 """Raised when a change here would judge a kit otherwise than before: what is stored with the kits
 is then written anew after the next migrate."""
 
@@ -99,7 +102,8 @@ class FitDays:
 
     `ready_until` ≤ `fit_until` ≤ `may_go_until` are the last days through which it is judged
     *ready*, at most *low*, and not stopped: `date.max` for no limit, None for no day at all.
-    `clear_until` is the last day on which nothing inside is out of date that stops it.
+    `clear_until` is the last day on which nothing inside stops it that is out of date, or has been
+    without a date for too long.
     """
 
     ready_until: date | None
@@ -181,10 +185,7 @@ def fit_days(kit: KitState) -> FitDays:
             fit_until = soonest([lasts.minimums, *(last for last, _ in lapsing)])
             if worst < Weight.LOW:
                 ready_until = soonest([fit_until, lasts.targets])
-    clear_until = min(
-        (good_through(x.batch) or date.max for x in inside(kit) if _stops_when_expired(kit, x)),
-        default=date.max,
-    )
+    clear_until = min((_clear_through(kit, x) for x in inside(kit)), default=date.max)
     return FitDays(ready_until, fit_until, may_go_until, clear_until)
 
 
@@ -306,6 +307,12 @@ def _stops_when_expired(kit: KitState, units: Units) -> bool:
         or units.batch.thing.kind is Kind.MEDICINE
         or (home is not None and home.criticality is not Criticality.ROUTINE)
     )
+
+
+def _clear_through(kit: KitState, units: Units) -> date:
+    """The last day through which the dates of units inside do not stop the kit."""
+    expires = good_through(units.batch) if _stops_when_expired(kit, units) else None
+    return min(day for day in (expires, units.batch.undated_until, date.max) if day is not None)
 
 
 def _never_clear(kit: KitState, units: Units) -> bool:

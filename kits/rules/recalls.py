@@ -1,4 +1,5 @@
-"""How sure: where units of a recalled batch certainly are, and where they may be.
+"""How sure: where units of a recalled batch certainly are, and where they may be; and how a
+recall ends.
 
 A tap that does not say which batch takes, in the book, the oldest one; in the hand it took any.
 From then on the book's batches are a guess at both ends of that movement, though the number of
@@ -18,8 +19,29 @@ worked out. That errs to one side only: a range may be too wide, never too narro
 
 from __future__ import annotations
 
+import enum
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+
+
+class Outcome(enum.StrEnum):
+    """How a recall ended. Only what its maker withdraws makes its batches good again."""
+
+    FINISHED = "finished"
+    WITHDRAWN = "withdrawn"
+
+
+@dataclass(frozen=True)
+class Unsettled:
+    """What is not accounted for of a recalled batch: units in quarantine, units that the book has
+    elsewhere, and places where nobody has looked yet."""
+
+    quarantined: int = 0
+    elsewhere: int = 0
+    unanswered: int = 0
+
+    def __bool__(self) -> bool:
+        return bool(self.quarantined or self.elsewhere or self.unanswered)
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
 """Kinds of notices, and when somebody hears of each: at once, in the weekly email, or not at all.
 
 Only what cannot wait is told at once, or real alarms get muted. A recall cannot be turned off and
-keeps no quiet hours.
+keeps no quiet hours, nor does a clearance that was none.
 """
 
 from __future__ import annotations
@@ -53,6 +53,9 @@ KINDS: dict[str, Kind] = {
     "must-have-gone": Kind(),
     "not-fit": Kind(),
     "emergency": Kind(),
+    "went-short": Kind(),
+    "cleared-by-phone": Kind(may_choose=False),
+    "not-cleared": Kind(may_choose=False, keeps_quiet=False),
     "irregular": Kind(),
     "lost": Kind(),
     "not-back": Kind(),

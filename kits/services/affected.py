@@ -146,7 +146,12 @@ def spread(book: Book, recall: Recall) -> Entry:
     entry = book.post(
         EntryKind.RECALL,
         legs,
-        detail={"item": recall.item_id, "scope": recall.scope, "number": recall.number},
+        detail={
+            "item": recall.item_id,
+            "scope": recall.scope,
+            "number": recall.number,
+            **({"recall": recall.pk} if recall.pk else {}),
+        },
     )
     if recall.pk is None:
         recall.entry = entry

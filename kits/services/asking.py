@@ -139,6 +139,7 @@ def _sorted_since(held: Checkout) -> bool:
         return False
     since = Entry.objects.filter(kit=held.kit_id, pk__gte=held.closed_by_id)
     since = since.filter(reversed_by__isnull=True)
+    since = since.exclude(kind=EntryKind.RESTOCK, detail__looked_inside=False)  # adding one line
     used = since.filter(kind=EntryKind.USE, movements__isnull=False)
     return since.filter(kind__in=_SORTED).exists() or used.exists()
 

@@ -11,11 +11,11 @@ from django.db.models import Exists, F, Max, OuterRef, Q, QuerySet, Sum
 
 from gearroom.core import clock
 from gearroom.core.models import Person, Room
-from kits.models import Checkout, Entry, Kit, Trip, WithheldKind, Withholding
+from kits.models import Checkout, Clearance, Entry, Kit, Trip, WithheldKind, Withholding
 from kits.rules.facts import Verdict
 from kits.rules.question import DAYS_AHEAD
 from kits.rules.trips import Coverage, Stand
-from kits.services import outlook, stocking
+from kits.services import clearing, outlook, stocking
 from kits.services.custody import end_of_day
 from kits.services.needing import Needing, needing
 from kits.services.promises import open_reservations
@@ -98,8 +98,9 @@ class Board:
     they need. `soon_back` and `later_back`: what is out of the room or at home there, due by
     tomorrow or late, and the rest, the soonest due first, those without a due time last. `needing`:
     the kits that stand in the room and need a hand, but for those that wait to be sorted. `low`:
-    the things that are down to their order level here, the emptiest first; `empty`: the room has
-    no kit."""
+    the things that are down to their order level here, the emptiest first; `uncleared`: kits that
+    went as cleared by phone, and whoever is named has not confirmed it within a day; `empty`: the
+    room has no kit."""
 
     room: Room
     today: date
@@ -112,6 +113,7 @@ class Board:
     to_sort: Sequence[ToSort]
     needing: Needing
     low: Sequence[Stocked]
+    uncleared: Sequence[Clearance]
     empty: bool
 
     @property
@@ -166,6 +168,7 @@ def board(room: Room) -> Board:
         to_sort=[ToSort(kit, kit.pk in drying) for kit in sorting],
         needing=needing(standing, MOST_NEEDING_A_HAND, week),
         low=_low(room),
+        uncleared=clearing.unanswered(Kit.objects.filter(home_room=room), clock.now()),
         empty=not (week or sorting or standing or out or _kits_in(room).exists()),
     )
 

@@ -24,7 +24,7 @@ from kits.rules.expiry import why_not
 from kits.rules.facts import Kind
 from kits.rules.irregular import Broken
 from kits.rules.picking import first_out
-from kits.services import fitness, lots, notices
+from kits.services import derive, fitness, lots, notices
 from kits.services.amounts import units
 from kits.services.ledger import Book, Leg, outer
 from kits.services.use import LevelSeen
@@ -193,6 +193,7 @@ def count(
         for line in found:
             if line.lot is not None:
                 counted[str(line.place.pk)][str(line.lot.pk)] = line.units
+        checked = kit is not None and whole and _all_sections(kit, places)
         entry = book.post(
             EntryKind.COUNT,
             legs,
@@ -203,6 +204,7 @@ def count(
                 "places": [p.pk for p in places],
                 "complete": whole and all(line.lot for line in found),
                 "counted": counted,
+                "looked_inside": checked,
                 **({"explained": {str(k): v for k, v in explained.items()}} if explained else {}),
             },
         )
@@ -211,6 +213,8 @@ def count(
         LevelFact.objects.bulk_create(
             LevelFact(section=s.section, item=s.item, entry=entry, level=s.level) for s in levels
         )
+        if kit is not None and checked:
+            derive.sorted_now(kit)
         missing = [d for d in changed if d.found < d.booked and d.lot.item.kind == Kind.MEDICINE]
         if missing:
             notices.tell_keepers(
@@ -242,6 +246,13 @@ def _all_named(
     """Whether something was said of each place, and a number of all that the book has there."""
     said = {line.place.pk for line in found} | {seen.section.pk for seen in levels}
     return {p.pk for p in places} <= said and not not_counted(places, found)
+
+
+def _all_sections(kit: Kit, places: Sequence[Place]) -> bool:
+    """Whether every section of a kit is among the places: then a count of all of them is a check
+    of the kit."""
+    open_ones = kit.sections.filter(closed_on__isnull=True).values_list("pk", flat=True)
+    return set(open_ones) <= {place.pk for place in places}
 
 
 def _hold(book: Book, kit_id: int | None, places: Sequence[Place], found: Sequence[Found]) -> None:

@@ -31,8 +31,8 @@ from kits.models import (
 )
 from kits.rules.facts import Verdict, Weight
 from kits.rules.irregular import Broken
-from kits.services import keeping, notices, promises, use
-from kits.services.going_out import UNSAID, Plan, Unsaid, plan, refuse_promised, refuse_unfit
+from kits.services import derive, going_short, keeping, notices, promises, use
+from kits.services.going_out import UNSAID, Plan, Unsaid, plan, refuse_promised
 from kits.services.holders import kit_is_out, open_checkout
 from kits.services.ledger import Book
 from kits.services.promises import refuse_ended
@@ -84,6 +84,7 @@ def check_out(
     due_at: datetime | Unsaid | None = UNSAID,
     section: Place | None = None,
     short_reason: str = "",
+    cleared_by: Person | None = None,
     take_reason: str = "",
     emergency: bool = False,
     already_gone: bool = False,
@@ -94,14 +95,15 @@ def check_out(
     Without `trip` it goes for the one that `going_out.plan` finds, with None for none; without
     `person` to whom it is promised to for that, or the trip's leader; without `due_at` it is due
     when the trip returns or the room closes, with None nobody sets a time. `short_reason` says why
-    it goes though it is short, `take_reason` why though it is promised to another's trip.
+    it goes though it is short, `cleared_by` who cleared it by telephone,
+    `take_reason` why it goes though it is promised to another's trip.
     `emergency` and `already_gone` are facts and always recorded; an emergency is for no trip, and
     belongs to whoever reports it unless `person` says otherwise, with None nobody.
     `irregular` are rules that the caller knows were broken. A fact claimed before the kit's latest
     change of hands is written into its history, and changes nothing.
 
-    Raises Refused: `kit-is-out` (says who has it), `not-fit`, `short-needs-a-reason`,
-    `reserved-for-another` (says whose it is and what would do), `trip-cancelled`; Unacceptable:
+    Raises Refused: `kit-is-out` (says who has it), `reserved-for-another` (says whose it is and
+    what would do), `trip-cancelled`, what `going_short.permit` raises; Unacceptable:
     `who-takes-it`, `due-in-the-past`, `trip-is-over`.
     """
     fact = emergency or already_gone
@@ -133,7 +135,10 @@ def check_out(
         if fact:
             irregular += _broken(going, book.claim() or act.received_at, emergency=emergency)
         else:
-            _refuse(act, going, short_reason, take_reason, whole=section is None)
+            _refuse_unsaid(act, going)
+            if section is None:
+                refuse_promised(act, going, take_reason)
+            going_short.permit(act, going, short_reason, cleared_by)
             irregular += [Broken.RESERVED_FOR_ANOTHER] if going.others and section is None else []
         entry = book.post(
             EntryKind.EMERGENCY if emergency else EntryKind.CHECK_OUT,
@@ -148,6 +153,7 @@ def check_out(
                 "reasons": [r.code for r in going.verdict.reasons],
                 "section": section.section_key if section else None,
                 "short_reason": short_reason,
+                "cleared_by": cleared_by.pk if cleared_by else None,
                 "take_reason": take_reason,
                 "already_gone": already_gone,
             },
@@ -171,6 +177,7 @@ def check_out(
         )
         if kit.lost_since is not None:
             keeping.mark_found(book, kit)
+        going_short.record(entry, checkout, going.verdict, short_reason, cleared_by)
         if emergency:
             notices.tell_keepers(entry, "emergency", kit=kit)
         elif irregular:
@@ -178,8 +185,8 @@ def check_out(
     return Taken(kit, checkout, entry, going.verdict)
 
 
-def _refuse(act: Act, going: Plan, short_reason: str, take_reason: str, *, whole: bool) -> None:
-    """Refuse a request to take a kit out, or a section of it, that may not be as things stand."""
+def _refuse_unsaid(act: Act, going: Plan) -> None:
+    """Refuse a request that does not say who takes a kit, or is due before it begins."""
     kit = going.kit
     if going.person is None:
         raise Unacceptable(
@@ -193,9 +200,6 @@ def _refuse(act: Act, going: Plan, short_reason: str, take_reason: str, *, whole
             "due-in-the-past",
             _("The due time has passed already. Give a time that is still to come."),
         )
-    if whole:
-        refuse_promised(act, going, take_reason)
-    refuse_unfit(act, kit, going.verdict, short_reason)
 
 
 def _broken(going: Plan, at: datetime, *, emergency: bool) -> list[Broken]:
@@ -281,7 +285,11 @@ def check_in(
         elif held is None:
             irregular.append(Broken.WAS_NOT_OUT)
         seal = Seal.objects.filter(kit=kit, section=section, broken__isnull=True).first()
-        if as_found == AsFound.SEALED and not late and not _seal_holds(seal, seal_seen):
+        holds = late or _seal_holds(seal, seal_seen)
+        if as_found == AsFound.CLOSED and seal_seen and not holds:
+            as_found = AsFound.OPENED
+            irregular.append(Broken.SEAL_NOT_THE_ONE)
+        if as_found == AsFound.SEALED and not holds:
             as_found = AsFound.OPENED if seal_seen else AsFound.SORT_LATER
             irregular.append(Broken.SEAL_NOT_THE_ONE if seal_seen else Broken.NO_SEAL_ON_RECORD)
         if used and as_found != AsFound.OPENED:
@@ -331,7 +339,7 @@ def _arrive(
         kit.room = entry.room
     if kit.lost_since is not None:
         keeping.mark_found(book, kit)
-    if as_found != AsFound.SEALED:
+    if as_found not in derive.CLOSED:
         kit.to_sort_since = entry.occurred_at
     if as_found == AsFound.OPENED:
         book.break_seals(entry, [section] if section else list(kit.sections.all()))

@@ -9,7 +9,10 @@ from gearroom.core import clock
 from kits.models import AsFound, Entry, EntryKind, Kit
 from kits.services import facts
 
-_SORTED = (EntryKind.LOOK_INSIDE, EntryKind.RESTOCK, EntryKind.RESEAL)
+_MAY_SORT = (EntryKind.LOOK_INSIDE, EntryKind.RESTOCK, EntryKind.COUNT, EntryKind.RESEAL)
+CLOSED = (AsFound.SEALED, AsFound.CLOSED)
+"""How a kit comes back that nobody opened: its contents are what they were."""
+
 _WAITS = (EntryKind.CHECK_IN, EntryKind.WAKE, EntryKind.FOUND)
 
 
@@ -44,23 +47,40 @@ def rewrite_looks(kit: Kit) -> None:
     kit.save(update_fields=["looked_inside_on", "looked_inside_by"])
 
 
+def sorted_now(kit: Kit) -> None:
+    """Let a kit wait no longer to be sorted, in the transaction of the entry that says so."""
+    kit.to_sort_since = None
+    kit.save(update_fields=["to_sort_since"])
+    rewrite_looks(kit)
+
+
+def _ends_sorting(entry: Entry) -> bool:
+    """Whether an act is the end of sorting: a look inside (or at a seal that is whole), and what
+    says of itself that all contents were checked. A seal alone ended it in an earlier edition,
+    whose entries do not say `ends_sorting`."""
+    if entry.kind == EntryKind.RESEAL:
+        whole = entry.detail.get("section") is None
+        return whole and bool(entry.detail.get("ends_sorting", True))
+    return entry.kind == EntryKind.LOOK_INSIDE or bool(entry.detail.get("looked_inside"))
+
+
 def to_sort_since(kit: Kit) -> datetime | None:
-    """Since when a kit waits to be sorted: from being handed back other than sealed, or else woken
-    or found after it was lost, until it was looked inside, restocked or sealed whole; acts taken
+    """Since when a kit waits to be sorted: from being handed back other than closed, or else woken
+    or found after it was lost, until its contents were checked (see `_ends_sorting`); acts taken
     back left out."""
     since: datetime | None = None
     lost = False
     acts = Entry.objects.filter(
-        kit=kit, kind__in=(*_SORTED, *_WAITS, EntryKind.LOST), reversed_by__isnull=True
+        kit=kit, kind__in=(*_MAY_SORT, *_WAITS, EntryKind.LOST), reversed_by__isnull=True
     ).order_by("id")
     for entry in acts.iterator(chunk_size=500):
         if facts.is_history(entry):
             continue
-        if entry.kind in _SORTED:
-            if entry.detail.get("section") is None:
+        if entry.kind in _MAY_SORT:
+            if _ends_sorting(entry):
                 since = None
         elif entry.kind == EntryKind.CHECK_IN:
-            if entry.detail["as_found"] != AsFound.SEALED:
+            if entry.detail["as_found"] not in CLOSED:
                 since = entry.occurred_at
         elif entry.kind == EntryKind.WAKE or (entry.kind == EntryKind.FOUND and lost):
             since = since or entry.occurred_at

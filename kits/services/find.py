@@ -5,6 +5,8 @@ A person finds only what is in their rooms; anything else is not there for them.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+
 from django.db.models import Q, QuerySet
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
@@ -14,7 +16,7 @@ from gearroom.core.act import Actor
 from gearroom.core.models import Person, Room
 from gearroom.core.problems import Invalid, NotFound, Refused
 from kits.models import Item, Kit, Label, LabelKind, Lot, Place, PlaceKind, Trip
-from kits.rules import codes
+from kits.rules import codes, short_names
 
 
 def label(code: str) -> Label:
@@ -82,8 +84,12 @@ def kits_of(actor: Actor) -> QuerySet[Kit]:
     return kits.filter(Q(home_room__in=actor.room_ids) | Q(room__in=actor.room_ids))
 
 
-def any_kit(ref: str) -> Kit:
-    """A kit by label code or name, in whatever room: for facts, which anyone may report."""
+def any_kit(ref: str, actor: Actor | None = None) -> Kit:
+    """A kit by label code or name, in whatever room: for facts, which anyone may report. With an
+    actor also by what is short for the name of one that they may see: *d3* for DAY-03.
+
+    Raises NotFound, Invalid (`not-a-kit`), Refused (`which-kit`: several may be meant).
+    """
     kits = _kits()
     code = codes.parse(ref)
     if code is not None:
@@ -97,14 +103,46 @@ def any_kit(ref: str) -> Kit:
             )
         return kits.get(pk=found.kit_id or 0)
     kit = kits.filter(name__iexact=ref).first()
-    if kit is None:
+    meant = [kit] if kit else kits_short_for(actor, ref) if actor else []
+    if not meant:
         raise NotFound("kit", ref)
-    return kit
+    if len(meant) > 1:
+        raise which_kit(ref, meant)
+    return meant[0]
+
+
+def kits_short_for(actor: Actor, typed: str) -> list[Kit]:
+    """The kits of the actor's rooms, not retired, that a typed text may be short for, by name."""
+    return kits_short_for_each(actor, [typed])[typed]
+
+
+def kits_short_for_each(actor: Actor, texts: Iterable[str]) -> dict[str, list[Kit]]:
+    """The same of several texts, in one query."""
+    found: dict[str, list[Kit]] = {text: [] for text in texts}
+    short = [text for text in found if len(text) <= LONGEST_SHORT_NAME]
+    if short:
+        kits = {kit.name: kit for kit in kits_of(actor).filter(retired_on__isnull=True)}
+        found |= {text: [kits[name] for name in short_names.fitting(text, kits)] for text in short}
+    return found
+
+
+LONGEST_SHORT_NAME = 40
+
+
+def which_kit(typed: str, meant: Sequence[Kit]) -> Refused:
+    """The refusal that offers the kits that a typed text may be short for."""
+    names = [kit.name for kit in meant]
+    return Refused(
+        "which-kit",
+        _("“%(typed)s” may be %(names)s. Say which one.")
+        % {"typed": typed, "names": _(" or ").join(names)},
+        kits=names,
+    )
 
 
 def kit(actor: Actor, ref: str) -> Kit:
     """A kit of the actor's rooms, by label code or name."""
-    found = any_kit(ref)
+    found = any_kit(ref, actor)
     if not (actor.belongs_to(found.home_room_id) or actor.belongs_to(found.room_id)):
         raise NotFound("kit", ref)
     return found

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from datetime import date
+from datetime import date, datetime, timedelta
 
 from django.db import transaction
-from django.db.models import Max, Prefetch
+from django.db.models import Max, Min, Prefetch
 
 from gearroom.core import clock
 from kits.models import (
@@ -30,6 +30,7 @@ from kits.models import (
     Trip,
     Withholding,
 )
+from kits.rules.expiry import date_known, must_be_dated
 from kits.rules.facts import (
     Batch,
     Criticality,
@@ -161,6 +162,7 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
     held = units_in(keys)
     lines = lines_of({kit.list_version_id for kit in kits})
     levels = _levels(keys)
+    graces = _graces(kit for kit in kits if any(_undated(held, p) for p in kit.sections.all()))
     away = set(
         Checkout.objects.filter(section__in=keys, in_at__isnull=True).values_list(
             "section_id", flat=True
@@ -197,9 +199,26 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
             withheld=tuple(w.kind for w in kit.withholdings.all()),
             contents_entered=kit.contents_entered,
             expired_always_stops=kit.home_room.expired_always_stops,
+            undated_grace_until=graces.get(kit.pk),
         )
         for kit in kits
     }
+
+
+def _undated(held: dict[int, list[tuple[Batch, int]]], place: Place) -> bool:
+    rows = held.get(place.pk, ())
+    return any(must_be_dated(batch) and not date_known(batch) for batch, _ in rows)
+
+
+GRACE = timedelta(days=1)
+
+
+def _graces(kits: Iterable[Kit]) -> dict[int, date]:
+    """Until when each of these kits may hold sterile things without a date: through the day after
+    its contents were entered."""
+    at_home = {kit.pk: kit.home_room.time_zone for kit in kits}
+    entered = contents_entered(at_home) if at_home else {}
+    return {pk: clock.local_date(at, at_home[pk]) + GRACE for pk, at in entered.items()}
 
 
 def _levels(places: Iterable[int]) -> dict[int, dict[int, Level]]:
@@ -270,7 +289,7 @@ def rewrite(kit_ids: Iterable[int], *, undoing: bool = False) -> None:
         return
     rows = list(Kit.objects.filter(pk__in=ids).order_by("pk"))
     asked = [kit.pk for kit in rows if undoing or not kit.contents_entered]
-    entered = contents_entered(asked) if asked else set()
+    entered = contents_entered(asked) if asked else {}
     for kit in rows:
         if kit.pk in asked:
             kit.contents_entered = kit.pk in entered
@@ -297,24 +316,24 @@ STORED = (
 )
 
 
-def contents_entered(kit_ids: Iterable[int]) -> set[int]:
-    """Those of these kits that somebody has said the contents of: built, counted, or something put
-    in, by an act that stands. Use alone does not say what was there."""
+def contents_entered(kit_ids: Iterable[int]) -> dict[int, datetime]:
+    """When it was first written down what is in these kits, by an act that stands: built, counted,
+    or something put in. Use alone does not say what was there; kits of which nobody said it are
+    left out."""
     ids = list(kit_ids)
     stands = Entry.objects.filter(reversed_by__isnull=True)
     counted = stands.filter(kit__in=ids, kind__in=[EntryKind.BUILD, EntryKind.COUNT])
-    filled = (
-        Movement.objects.filter(to_place__kit__in=ids, entry__reversed_by__isnull=True)
-        .exclude(entry__kind__in=[EntryKind.USE, EntryKind.REVERSE])
-        .values_list("to_place__kit", flat=True)
-        .distinct()
-    )
-    return {
-        pk
-        for found in (counted.values_list("kit", flat=True).distinct(), filled)
-        for pk in found
-        if pk is not None
-    }
+    filled = Movement.objects.filter(
+        to_place__kit__in=ids, entry__reversed_by__isnull=True
+    ).exclude(entry__kind__in=[EntryKind.USE, EntryKind.REVERSE])
+    first: dict[int, datetime] = {}
+    for rows, kit, at in (
+        (counted.order_by(), "kit", "recorded_at"),
+        (filled.order_by(), "to_place__kit", "entry__recorded_at"),
+    ):
+        for pk, entered in rows.values_list(kit).annotate(first=Min(at)):
+            first[pk] = min(entered, first.get(pk, entered))
+    return first
 
 
 def days_now(kit: Kit) -> FitDays:

@@ -18,6 +18,7 @@ from gearroom.core.models import Membership, Person, Room
 from gearroom.core.rules.roles import Role
 from kits.models import (
     Checkout,
+    Clearance,
     Hearing,
     Kit,
     Notice,
@@ -30,7 +31,7 @@ from kits.rules import weekly as rule
 from kits.rules.expiry import date_known, good_through
 from kits.rules.facts import Batch
 from kits.rules.trips import Stand, back_in_time
-from kits.services import fitness, notices, promises, verdicts, weekly_batches
+from kits.services import clearing, fitness, notices, promises, verdicts, weekly_batches
 from kits.services.stocking import Stockroom
 from kits.services.verdicts import Judged, Question
 from kits.services.weekly_batches import Held, Look
@@ -53,6 +54,7 @@ class Week:
     order: list[rule.ToOrder] = field(default_factory=list)
     not_back: list[Checkout] = field(default_factory=list)
     lost: list[Kit] = field(default_factory=list)
+    uncleared: list[Clearance] = field(default_factory=list)
     checks: list[Held] = field(default_factory=list)
     undated: list[Held] = field(default_factory=list)
     ending: list[Held] = field(default_factory=list)
@@ -273,7 +275,8 @@ def _going(trip: Trip) -> rule.Going:
 
 # ---------------------------------------------------------------------------- what else is so
 def _around(weeks: dict[int, Week], mine: dict[int, list[Kit]], at: datetime) -> None:
-    """Kits not back or lost, and places of open recalls that wait for an answer."""
+    """Kits not back or lost, those cleared by phone that nobody confirmed, and places of open
+    recalls that wait for an answer."""
     ids = {k.pk for found in mine.values() for k in found}
     late = list(
         Checkout.objects.filter(kit__in=ids, in_at__isnull=True, due_at__lt=at)
@@ -287,11 +290,13 @@ def _around(weeks: dict[int, Week], mine: dict[int, list[Kit]], at: datetime) ->
         .select_related("recall__item", "place__kit__room", "person")
         .order_by("certainty", "pk")
     )
+    uncleared = clearing.unanswered(ids, at)
     for week in weeks.values():
         own = {k.pk for k in mine[week.person.pk]}
         week.not_back = [c for c in late if c.kit_id in own]
         week.recalled = [r for r in recalled if r.place.kit_id in own]
         week.lost = [k for k in mine[week.person.pk] if k.lost_since is not None]
+        week.uncleared = [c for c in uncleared if c.checkout.kit_id in own]
 
 
 def _told(weeks: dict[int, Week], at: datetime) -> None:

@@ -22,7 +22,7 @@ from gearroom.core.problems import Refused
 from gearroom.core.services import people
 from kits.models import Checkout, Kit, Reservation, Trip
 from kits.rules import trips as rule
-from kits.rules.facts import KitState, LivesIn, Verdict, Word
+from kits.rules.facts import KitState, LivesIn, Verdict
 from kits.rules.readiness import judge
 from kits.services import fitness, promises, wording
 from kits.services.promises import Standing
@@ -106,35 +106,6 @@ def due_without_trip(kit: Kit, taker: Person | None, taken_at: datetime) -> date
         return None
     local = taken_at.astimezone(ZoneInfo(room.time_zone))
     return rule.due_without_trip(local, room.closing_time, LivesIn(kit.lives_in))
-
-
-# --------------------------------------------------------------------------------------- is it fit
-def refuse_unfit(act: Act, kit: Kit, verdict: Verdict, short_reason: str) -> None:
-    """Refuse what may not go as it stands, or only with a reason, or only with another's."""
-    reasons = [wording.reason(r) for r in verdict.reasons]
-    if not verdict.may_go:
-        raise Refused(
-            "not-fit",
-            _("%(kit)s is not fit to go through %(day)s: %(which)s")
-            % {"kit": kit.name, "day": wording.day(verdict.through), "which": reasons[0]["text"]},
-            kit=kit.name,
-            through=verdict.through.isoformat(),
-            reasons=reasons,
-        )
-    if verdict.word is Word.SHORT:
-        if not short_reason:
-            raise Refused(
-                "short-needs-a-reason",
-                _(
-                    "%(kit)s is short: %(which)s A keeper or an instructor may let it go with "
-                    "a reason."
-                )
-                % {"kit": kit.name, "which": reasons[0]["text"]},
-                kit=kit.name,
-                through=verdict.through.isoformat(),
-                reasons=reasons,
-            )
-        act.actor.require("check_out_short", kit.room_id)
 
 
 # ------------------------------------------------------------------------- is it another's promise

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -14,7 +14,7 @@ from django.utils.translation import pgettext
 from kits.models import Notice
 from kits.rules.letters import Letter, Row, Stands
 from kits.rules.telling import kind_of
-from kits.services import verdict_wording, wording
+from kits.services import clearing, verdict_wording, wording
 from kits.services.kinds import title
 from kits.services.messages import kit_page, page
 
@@ -51,6 +51,8 @@ def _settles(notice: Notice) -> str:
     """The page that settles it."""
     facts = notice.facts
     match notice.kind:
+        case "cleared-by-phone":
+            return page(f"/cleared/{clearing.token(facts['clearance'])}/")
         case "recall":
             return page(_one_of("/stock/recalls/", facts.get("recall")))
         case "not-covered":
@@ -105,6 +107,12 @@ def _subject(notice: Notice) -> str:
             return _("%(kit)s was taken out for an emergency") % {"kit": name}
         case "not-covered":
             return _("Not covered: %(trip)s") % {"trip": facts["trip"]}
+        case "went-short":
+            return _("%(kit)s went out short") % {"kit": name}
+        case "cleared-by-phone":
+            return _("Did you clear %(kit)s?") % {"kit": name}
+        case "not-cleared":
+            return _("%(kit)s went, and nobody cleared it") % {"kit": name}
         case "lost":
             return _("%(kit)s is lost") % {"kit": name}
         case "not-fit" | "must-have-gone":
@@ -215,6 +223,39 @@ def _emergency(notice: Notice) -> Said:
     }, []
 
 
+def lacks(reasons: Iterable[Mapping[str, Any]]) -> list[str]:
+    """What stood against a kit that went, in a few words each, from what was kept of it."""
+    said = []
+    for why in reasons:
+        if why["thing"] and why["lacking"]:
+            said.append(_("short of %(lacking)d × %(thing)s") % why)
+        elif why["thing"]:
+            said.append(_("no %(thing)s") % why)
+        else:
+            said.append(wording.irregular(why["code"]))
+    return said
+
+
+def _went_short(notice: Notice) -> Said:
+    text = _("%(kit)s went out although it was short. Restock it when it is back.")
+    reason = ""
+    if notice.entry is not None:
+        reason = notice.entry.detail.get("short_reason", "")
+    why = _("The reason given: %(reason)s") % {"reason": reason} if reason else ""
+    return text % {"kit": _kit(notice)}, [*lacks(notice.facts["short"]), why]
+
+
+def _cleared(notice: Notice) -> Said:
+    text = _("%(kit)s went out because you are named as having cleared it by phone. Did you?")
+    return text % {"kit": _kit(notice)}, lacks(notice.facts["reasons"])
+
+
+def _not_cleared(notice: Notice) -> Said:
+    text = _("%(kit)s went out as cleared by phone, and whoever was named says they did not. Ring"
+             " who has it.")  # fmt: skip
+    return text % {"kit": _kit(notice)}, lacks(notice.facts["reasons"])
+
+
 def _lost(notice: Notice) -> Said:
     return _("%(kit)s cannot be found. A scan of it will say that it is back.") % {
         "kit": _kit(notice)
@@ -319,6 +360,9 @@ _SAYS: dict[str, Callable[[Notice], Said]] = {
     "irregular": _irregular,
     "something-wrong": _wrong,
     "emergency": _emergency,
+    "went-short": _went_short,
+    "cleared-by-phone": _cleared,
+    "not-cleared": _not_cleared,
     "lost": _lost,
     "not-back": _not_back,
     "not-fit": _not_fit,

@@ -6,7 +6,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core.problems import Refused
-from kits.models import Checkout, Kit, Place
+from kits.models import Checkout, Kit, Place, Seal
 from kits.services import wording
 
 
@@ -49,4 +49,7 @@ def kit_is_out(held: Checkout) -> Refused:
         phone=held.person.phone if held.person else "",
         since=held.out_at.isoformat(),
         checkout=held.pk,
+        sealed=Seal.objects.filter(
+            kit=held.kit, section=held.section, broken__isnull=True
+        ).exists(),
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.utils.translation import gettext as _
 
 from gearroom.core.act import Act
+from gearroom.core.models import Room
 from gearroom.core.problems import Invalid, Refused
 from kits.models import Entry, EntryKind, Kit, Photo, WithheldKind, Withholding
 from kits.services import notices, wording
@@ -120,3 +121,12 @@ def mark_found(book: Book, kit: Kit) -> Entry:
         kit.to_sort_since = kit.to_sort_since or entry.occurred_at
         kit.save(update_fields=["lost_since", "to_sort_since"])
     return entry
+
+
+def judge_by_room(act: Act, room: Room, changed: frozenset[str]) -> None:
+    """Judge the kits at home in a room again, where it is stricter now, or less, or its today is
+    another."""
+    if not {"expired_always_stops", "time_zone"} & changed:
+        return
+    with Book(act) as book:
+        book.lock(*Kit.objects.filter(home_room=room).values_list("pk", flat=True))

@@ -202,7 +202,7 @@ def retire_kit(act: Act, kit: Kit) -> Kit:
         if inside:
             raise Refused(
                 "kit-not-empty",
-                _("%(kit)s still holds %(names)s. Strip it first.")
+                _("%(kit)s still holds %(names)s. Empty it first.")
                 % {"kit": kit.name, "names": ", ".join(dict.fromkeys(inside))},
                 things=list(dict.fromkeys(inside)),
             )

@@ -29,6 +29,7 @@ from kits.models import (
     SignatureFact,
     WithheldFact,
 )
+from kits.rules.recalls import Outcome
 from kits.services import facts, lots
 
 _BEGINNING = datetime(1970, 1, 1, tzinfo=UTC)
@@ -141,21 +142,29 @@ def say(items: Iterable[Item], known_by: datetime) -> dict[int, frozenset[int]]:
 
 # ----------------------------------------------------------------------------------------- batches
 def recalled(numbers: Mapping[Lot, str], then: Then) -> frozenset[int]:
-    """The batches, each with its number as it was known, that an open recall was about."""
-    about = (
-        Recall.objects.filter(
-            item__in={lot.item_id for lot in numbers},
-            entry__occurred_at__lte=then.on,
-            entry__recorded_at__lte=then.known_by,
-        )
-        .exclude(closed__occurred_at__lte=then.on, closed__recorded_at__lte=then.known_by)
-        .order_by("id")
+    """The batches, each with its number as it was known, that a recall was about that its maker had
+    not withdrawn."""
+    began = Recall.objects.filter(
+        item__in={lot.item_id for lot in numbers},
+        entry__occurred_at__lte=then.on,
+        entry__recorded_at__lte=then.known_by,
     )
-    recalls = list(about)
+    recalls = {recall.pk: recall for recall in began.order_by("id")}
+    ended = Entry.objects.filter(
+        kind__in=(EntryKind.RECALL, EntryKind.RECALL_CLOSE),
+        detail__recall__in=list(recalls),
+        occurred_at__lte=then.on,
+        recorded_at__lte=then.known_by,
+    )
+    withdrawn = {
+        entry.detail["recall"]: entry.detail.get("outcome") == Outcome.WITHDRAWN
+        for entry in ended.order_by("id")  # the last one counts: it may have been followed again
+    }
+    blocking = [recall for pk, recall in recalls.items() if not withdrawn.get(pk)]
     return frozenset(
         lot.pk
         for lot, number in numbers.items()
-        if any(lot.item_id == r.item_id and lots.is_about(r, number) for r in recalls)
+        if any(lot.item_id == r.item_id and lots.is_about(r, number) for r in blocking)
     )
 
 

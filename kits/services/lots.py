@@ -56,8 +56,9 @@ def known(
     """The batch with this identity, made where it was not known yet.
 
     An instrument is known by its serial alone: the number and expiry given must be those on
-    record, or left out. A new batch is marked recalled where an open recall matches it. Call it
-    in the transaction that moves it. Raises Invalid, Refused (`serial-known-otherwise`).
+    record, or left out. A new batch is marked recalled where a recall that is not withdrawn
+    matches it. Call it in the transaction that moves it. Raises Invalid, Refused
+    (`serial-known-otherwise`).
     """
     number, serial = normal(number), normal(serial, field="serial")
     if (item.kind == Kind.INSTRUMENT) != bool(serial):
@@ -124,7 +125,7 @@ def held_still(lot_ids: Iterable[int]) -> list[Lot]:
 
 
 def matching(recall: Recall) -> Q:
-    """The batches that an open recall is about, as a condition on Lot.
+    """The batches that a recall is about, as a condition on Lot.
 
     While the maker names no number every batch of the thing is suspect; and a batch whose number
     nobody knows is suspect whatever number is named, until it is read off the pack.
@@ -144,12 +145,17 @@ def is_about(recall: Recall, number: str) -> bool:
 
 
 def recall_of(item: Item, number: str) -> Recall | None:
-    """The open recall that a batch of a thing with this number falls under: one that names the
-    number, before one of every batch, before one that cannot be ruled out."""
-    open_recalls = [
-        recall
-        for recall in Recall.objects.filter(item=item, closed__isnull=True).order_by("id")
-        if is_about(recall, number)
-    ]
+    """The recall that blocks a batch of a thing with this number, as `blocking` has it."""
+    return blocking(Recall.objects.blocking().filter(item=item), number)
+
+
+def blocking(recalls: Iterable[Recall], number: str) -> Recall | None:
+    """Of a thing's recalls that are not withdrawn, the one that blocks a batch with this number: an
+    open one before one that is finished; one that names the number, before one of every batch,
+    before one that cannot be ruled out."""
     order = {RecallScope.NUMBER: 0, RecallScope.ALL: 1, RecallScope.NOT_KNOWN: 2}
-    return min(open_recalls, key=lambda r: (order[RecallScope(r.scope)], r.pk), default=None)
+    return min(
+        (recall for recall in recalls if is_about(recall, number)),
+        key=lambda r: (r.closed_id is not None, order[RecallScope(r.scope)], r.pk),
+        default=None,
+    )

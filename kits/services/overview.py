@@ -80,7 +80,10 @@ def listed(
         "list_version__signed_by", "responsible", "deputy", "looked_inside_by"
     )
     kits = kits.defer("list_version__signed_page")
-    kits = kits.filter(retired_on__isnull=not retired, name__icontains=search)
+    kits = kits.filter(retired_on__isnull=not retired)
+    if search:
+        short = [kit.pk for kit in find.kits_short_for(actor, search)]
+        kits = kits.filter(Q(name__icontains=search) | Q(pk__in=short))
     if room is not None:
         kits = kits.filter(Q(room=room) | Q(home_room=room))
     if packing_list is not None:

@@ -1,4 +1,5 @@
-"""A maker recalls a batch: started, answered place by place, closed; `standing` says how it stands.
+"""A maker recalls a batch: started, and answered place by place. `standing` says how it stands,
+`recall_ends` ends it.
 
 What is here goes to quarantine, who has the rest is told (see `affected`). A batch whose number
 nobody knows is suspect under any number, and while the maker names none, every batch of the thing
@@ -17,6 +18,7 @@ from gearroom.core.act import Act
 from gearroom.core.models import Room
 from gearroom.core.problems import Invalid, NotFound, Refused
 from kits.models import (
+    Entry,
     EntryKind,
     Holding,
     Item,
@@ -43,7 +45,7 @@ class Answer(enum.StrEnum):
     WILL_LOOK = "will-look"
 
 
-# ------------------------------------------------------------------------------ starting, closing
+# --------------------------------------------------------------------------------------- starting
 def start(
     act: Act,
     *,
@@ -71,55 +73,25 @@ def start(
     )
     with Book(act) as book:
         affected.hold(book, recall)
-        same = Recall.objects.filter(item=item, scope=scope, number=number, closed=None).first()
-        if same is not None:
-            raise Refused(
-                "recalled-already",
-                _("This recall of %(item)s is open already. Follow that one.")
-                % {"item": item.name},
-                recall=same.pk,
-            )
+        refuse_open_already(recall)
         affected.spread(book, recall)
     return recall
 
 
-def close(act: Act, recall: Recall) -> Recall:
-    """End a recall: batches that no other recall is about are good again, and the kits kept back
-    for it alone may go. Raises Refused (`closed-already`)."""
-    act.actor.require("recall")
-    with Book(act) as book:
-        kit_ids = _hold(book, recall)
-        recall = Recall.objects.select_for_update(of=("self",)).select_related("item").get(
-            pk=recall.pk
-        )  # fmt: skip
-        if recall.closed_id is not None:
-            raise Refused("closed-already", _("This recall is closed already."), recall=recall.pk)
-        entry = book.post(EntryKind.RECALL_CLOSE, detail={"recall": recall.pk})
-        recall.closed = entry
-        recall.save(update_fields=["closed"])
-        for lot in Lot.objects.filter(recall=recall):
-            lot.recall = lots.recall_of(recall.item, lot.number)
-            lot.save(update_fields=["recall"])
-        for kit_id in kit_ids:
-            if not _open_questions(kit_id):
-                Withholding.objects.filter(
-                    kit=kit_id, kind=WithheldKind.RECALL, released__isnull=True
-                ).update(released=entry)
-    return recall
-
-
-def _hold(book: Book, recall: Recall) -> set[int]:
-    """Lock the kits that hold a recall's batches or are on its list, and the batches; the kits."""
-
-    def kits() -> set[int]:
-        holding = Holding.objects.filter(
-            lot__recall=recall, units__gt=0, place__kind=PlaceKind.SECTION
-        ).values_list("place__kit", flat=True)
-        listed = RecallPlace.objects.filter(recall=recall, place__kit__isnull=False)
-        return {*holding, *listed.values_list("place__kit", flat=True)}
-
-    book.hold(kits, lambda: Lot.objects.filter(recall=recall).values_list("pk", flat=True))
-    return kits()
+def refuse_open_already(recall: Recall) -> None:
+    """Raise Refused (`recalled-already`) where the same recall is followed already."""
+    same = (
+        Recall.objects.open()
+        .filter(item=recall.item_id, scope=recall.scope, number=recall.number)
+        .first()
+    )
+    if same is not None:
+        raise Refused(
+            "recalled-already",
+            _("This recall of %(item)s is open already. Follow that one.")
+            % {"item": recall.item.name},
+            recall=same.pk,
+        )
 
 
 # ------------------------------------------------------------------------------------- following
@@ -175,10 +147,8 @@ def answer(act: Act, row: RecallPlace, said: Answer, *, removed: int = 0) -> Rec
         row.quarantined += removed
         row.answered = None if said == Answer.WILL_LOOK else entry
         row.save()
-        if kit is not None and not _open_questions(kit.pk):
-            Withholding.objects.filter(
-                kit=kit, kind=WithheldKind.RECALL, released__isnull=True
-            ).update(released=entry)
+        if kit is not None:
+            let_go(kit.pk, entry)
         if irregular:
             notices.tell_keepers(entry, "irregular", kit=kit, room=None if kit else room)
     return row
@@ -208,12 +178,16 @@ def _room(row: RecallPlace) -> Room:
     return affected.room_of(row.place)
 
 
-def _open_questions(kit_id: int) -> bool:
-    """Whether somebody still has to look into a kit for what the book is not sure of."""
+def let_go(kit_id: int, entry: Entry) -> None:
+    """Release a kit that was kept back for recalls, unless somebody still has to look into it for
+    what the book is not sure of."""
     unanswered = RecallPlace.objects.filter(
-        place__kit=kit_id, recall__closed__isnull=True, answered__isnull=True
+        place__kit=kit_id, recall__in=Recall.objects.blocking(), answered__isnull=True
     )
-    return any(row.units_min < row.units_max for row in unanswered)
+    if not any(row.units_min < row.units_max for row in unanswered):
+        Withholding.objects.filter(
+            kit=kit_id, kind=WithheldKind.RECALL, released__isnull=True
+        ).update(released=entry)
 
 
 def _of_thing(row: RecallPlace) -> QuerySet[Holding]:

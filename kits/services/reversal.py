@@ -27,15 +27,18 @@ from kits.services import at_a_glance, facts, notices, projections, steps, wordi
 from kits.services.ledger import Book, Leg, outer
 
 INSTEAD = {
-    EntryKind.RECALL: _lazy("Close the recall instead."),
+    EntryKind.RECALL: _lazy(
+        "Close the recall as withdrawn instead, and say that it was recorded by mistake."
+    ),
     EntryKind.RECALL_ANSWER: _lazy("Answer again instead."),
-    EntryKind.RECALL_CLOSE: _lazy("Start the recall again instead."),
+    EntryKind.RECALL_CLOSE: _lazy("Open the recall again instead."),
     EntryKind.CORRECT_LOT: _lazy("Correct the batch again instead."),
     EntryKind.TRIP: _lazy("Put the trip again as it should be instead."),
     EntryKind.FOLLOW_LIST: _lazy("Let the kit follow the other version again instead."),
     EntryKind.KIT: _lazy("Edit the kit again instead."),
     EntryKind.LABEL: _lazy("Cancel or bind the label again instead."),
     EntryKind.REVERSE: _lazy("Do the act again instead."),
+    EntryKind.CLEARANCE: _lazy("Tell the keepers of the kit instead."),
 }
 _TAKES = (EntryKind.CHECK_OUT, EntryKind.EMERGENCY)
 
@@ -322,16 +325,18 @@ def _refuse_if_built_on(act: Act, plan: _Plan, together: bool, through: int | No
 
 
 def _another_has_it(act: Act, plan: _Plan) -> bool:
-    """Whether somebody else took the kit out since, who would be without it on record: who undoes
-    it, who did it and whoever it was about are not somebody else."""
+    """Whether a taking out would go that is another person's: neither written down by who undoes
+    it nor theirs, or to somebody whom the act undone was not about."""
     known = {entry.person_id for entry in plan.whole} | {act.person.pk if act.person else None}
     about = [entry.checkout_id for entry in plan.whole if entry.checkout_id]
     known |= set(Checkout.objects.filter(pk__in=about).values_list("person", flat=True))
     known |= {entry.detail["to"] for entry in plan.whole if entry.kind in _TAKES} | {None}
+    takes = [entry for rows in plan.later for entry in rows if entry.kind in _TAKES]
+    me = act.person
     return any(
-        entry.kind in _TAKES and entry.detail["to"] not in known
-        for rows in plan.later
-        for entry in rows
+        entry.detail["to"] not in known
+        or (me is not None and me.pk not in (entry.person_id, entry.detail["to"]))
+        for entry in takes
     )
 
 

@@ -9,6 +9,7 @@ from datetime import datetime
 from gearroom.core.act import Actor
 from kits.models import (
     DISPOSALS,
+    LEFT_US,
     Certainty,
     EntryKind,
     Holding,
@@ -22,6 +23,7 @@ from kits.models import (
     RecallPlace,
     Trip,
 )
+from kits.rules.recalls import Unsettled
 from kits.services import affected, lots
 
 
@@ -47,7 +49,7 @@ class Followed:
 
 @dataclass(frozen=True)
 class Gone:
-    """Units that are no longer anywhere: used on a trip, or thrown out."""
+    """Units that are no longer here: used on a trip, thrown out, sold or given away."""
 
     how: PlaceKind
     certainty: Certainty
@@ -59,13 +61,22 @@ class Gone:
 @dataclass(frozen=True)
 class Standing:
     """How a recall stands: the batches, each place to follow, what is in quarantine (units by
-    place), and what was used or thrown out before."""
+    place), and what was used, thrown out or handed on before."""
 
     recall: Recall
     lots: Sequence[Lot]
     places: Sequence[Followed]
     quarantine: Sequence[tuple[Place, int]]
     gone: Sequence[Gone]
+
+    @property
+    def unsettled(self) -> Unsettled:
+        """What is not accounted for, of as much as is seen."""
+        return Unsettled(
+            quarantined=sum(units for _place, units in self.quarantine),
+            elsewhere=sum(row.booked for row in self.places),
+            unanswered=sum(not row.settled for row in self.places),
+        )
 
 
 def of(recall: Recall) -> Standing:
@@ -160,7 +171,7 @@ def _gone(recall: Recall, suspect: set[int]) -> list[Gone]:
     return list(totals.values())
 
 
-_FOR_GOOD = frozenset({PlaceKind.USED, *DISPOSALS})
+_FOR_GOOD = frozenset({PlaceKind.USED, *DISPOSALS, *LEFT_US})
 
 
 def _movements(recall: Recall) -> Iterable[Movement]:

@@ -12,13 +12,24 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Exists, OuterRef
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.act import Act, Actor
 from gearroom.core.models import Person, Room
 from gearroom.core.problems import Invalid
-from kits.models import Item, Kit, Lot, PackingList, PackingListVersion, Place, PlaceKind
+from kits.models import (
+    Checkout,
+    Item,
+    Kit,
+    Label,
+    Lot,
+    PackingList,
+    PackingListVersion,
+    Place,
+    PlaceKind,
+)
 from kits.rules.facts import Kind
 from kits.rules.workbook import Known, ListRow, WhereRow, Workbook, fold, read
 from kits.services import catalogue, counting, find, kits, lists, lots, shelves, turnaround
@@ -54,6 +65,8 @@ def steps(room: Room) -> Steps:
     """How far a room has come on its first day."""
     own = Kit.objects.filter(home_room=room, retired_on__isnull=True)
     published = PackingListVersion.objects.filter(published_at__isnull=False)
+    labels = Label.objects.filter(cancelled_at__isnull=True)
+    checkouts = Checkout.objects.filter(undone__isnull=True)
     return Steps(
         shelves=Place.objects.filter(
             room=room, kind=PlaceKind.SHELF, closed_on__isnull=True
@@ -63,9 +76,9 @@ def steps(room: Room) -> Steps:
         lists=published.count(),
         signed=published.filter(signed_until__gte=clock.today(room.time_zone)).count(),
         kits=own.count(),
-        filled=own.filter(sections__holdings__units__gt=0).distinct().count(),
-        labelled=own.filter(labels__cancelled_at__isnull=True).distinct().count(),
-        went=own.filter(checkouts__undone__isnull=True).distinct().count(),
+        filled=own.filter(contents_entered=True).count(),
+        labelled=own.filter(Exists(labels.filter(kit=OuterRef("pk")))).count(),
+        went=own.filter(Exists(checkouts.filter(kit=OuterRef("pk")))).count(),
     )
 
 

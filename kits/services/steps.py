@@ -33,6 +33,7 @@ _AT_HOME = (
     EntryKind.TAKE_OUT,
     EntryKind.BUILD,
     EntryKind.STRIP,
+    EntryKind.EMPTY,
 )
 _REPORTED = {str(Broken.WAS_OUT), str(Broken.WAS_NOT_TAKEN_OUT)}
 """What only a report may break: what was asked for would have been refused."""

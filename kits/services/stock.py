@@ -193,7 +193,7 @@ def _batch(lot: Lot) -> Batch:
     return fitness.batches(lots.held_still([lot.pk]))[lot.pk]
 
 
-_TO_QUARANTINE = {
+TO_QUARANTINE = {
     Fault.RECALLED: Broken.RECALLED,
     Fault.WITHHELD: Broken.WITHHELD,
     Fault.CHECK_FAILED: Broken.WITHHELD,
@@ -208,7 +208,7 @@ def landing(lot: Lot, shelf: Place) -> tuple[Place, list[Broken]]:
     assert shelf.room is not None  # shelves and training boxes are a room's
     batch = _batch(lot)
     fault = why_not(batch, today_in(shelf.room))
-    code = _TO_QUARANTINE.get(fault) if fault else None
+    code = TO_QUARANTINE.get(fault) if fault else None
     if code is None:
         return shelf, []
     if code is Broken.EXPIRED_ON_ARRIVAL and shelf.kind == PlaceKind.TRAINING:
@@ -308,22 +308,27 @@ def _may_move(lot: Lot, source: Place, target: Place, room: Room, kit: Kit | Non
     if for_training and (
         target.kind == PlaceKind.SHELF or target.kind == source.kind == PlaceKind.TRAINING
     ):
-        raise Refused(
-            "training-never-back",
-            _(
-                "What was set aside for training never goes back into use. Throw it out "
-                "when it is worn."
-            ),
-        )
+        raise training_never_back()
     if target.kind in (PlaceKind.SHELF, PlaceKind.TRAINING):
         _usable_there(lot, source, target, room)
+
+
+def training_never_back() -> Refused:
+    """The refusal to put what was set aside for training where it could be used."""
+    return Refused(
+        "training-never-back",
+        _(
+            "What was set aside for training never goes back into use. Throw it out "
+            "when it is worn."
+        ),
+    )
 
 
 def _usable_there(lot: Lot, source: Place, target: Place, room: Room) -> None:
     """Nothing recalled, kept back or out of date is put where it could be picked up."""
     batch = _batch(lot)
     fault = why_not(batch, today_in(room))
-    if fault is None or fault not in _TO_QUARANTINE:
+    if fault is None or fault not in TO_QUARANTINE:
         return
     if fault in (Fault.EXPIRED, Fault.OPENED_TOO_LONG) and (
         source.kind == target.kind or target.kind == PlaceKind.TRAINING

@@ -29,7 +29,7 @@ from kits.rules.expiry import Fault, good_through
 from kits.rules.facts import Level, Units
 from kits.rules.picking import RestockList, Swap, TakeOut
 from kits.rules.picking import restock as restock_rule
-from kits.services import derive, fitness, guard, promises, wording
+from kits.services import derive, fitness, guard, promises, sealing, wording
 from kits.services.amounts import units
 from kits.services.disposing import disposal_of
 from kits.services.ledger import Book, Leg, outer, room_place
@@ -54,7 +54,7 @@ def look_inside(act: Act, kit: Kit, *, levels: Sequence[LevelSeen] = (), note: s
         )
         book.break_seals(entry, list(kit.sections.all()))
         _levels(entry, levels)
-        _sorted_now(kit)
+        derive.sorted_now(kit)
     return entry
 
 
@@ -78,7 +78,7 @@ def seal_holds(act: Act, kit: Kit) -> Entry:
             kit=kit,
             detail={"looked_inside": False, "as_found": AsFound.SEALED},
         )
-        _sorted_now(kit)
+        derive.sorted_now(kit)
     return entry
 
 
@@ -86,12 +86,6 @@ def _levels(entry: Entry, levels: Sequence[LevelSeen]) -> None:
     LevelFact.objects.bulk_create(
         LevelFact(section=s.section, item=s.item, entry=entry, level=s.level) for s in levels
     )
-
-
-def _sorted_now(kit: Kit) -> None:
-    kit.to_sort_since = None
-    kit.save(update_fields=["to_sort_since"])
-    derive.rewrite_looks(kit)
 
 
 # ----------------------------------------------------------------------------------- restocking
@@ -247,7 +241,7 @@ def restock(
         )
         book.break_seals(entry, list(kit.sections.all()))
         _levels(entry, filled_up(kit) if levels is None else levels)
-        _sorted_now(kit)
+        derive.sorted_now(kit)
     return Restocked(entry, put_in, out)
 
 
@@ -328,9 +322,15 @@ def take_expired_out(act: Act, kit: Kit) -> Entry:
 
 
 # ------------------------------------------------------------------------------------- resealing
-def reseal(act: Act, kit: Kit, number: str, *, section: Place | None = None) -> Seal:
-    """Put a numbered seal on a kit, or on one of its sections. The kit no longer waits to be
-    sorted. Raises Refused (`seal-in-use`, `sealed-already`)."""
+def reseal(
+    act: Act, kit: Kit, number: str, *, section: Place | None = None, anyway: bool = False
+) -> Seal:
+    """Put a numbered seal on a kit, or on one of its sections.
+
+    A seal is no check: a kit that waits to be sorted waits on until somebody looks inside,
+    restocks or counts. Raises Refused: `seal-in-use`, `sealed-already`; `not-replaced` where
+    something that was used is not replaced or may not stay inside, unless `anyway`.
+    """
     number = number.strip()
     if not number or len(number) > 40:
         raise Invalid(
@@ -355,15 +355,24 @@ def reseal(act: Act, kit: Kit, number: str, *, section: Place | None = None) -> 
                 % {"number": number, "kit": in_use.kit.name},
                 kit=in_use.kit.name,
             )
+        lacking = sealing.not_replaced(kit, section)
+        if lacking and not anyway:
+            raise sealing.asks_first(kit, lacking)
+        units_lacking: dict[str, int] = {}
+        for row in lacking:
+            item = str(row.thing.id)
+            units_lacking[item] = units_lacking.get(item, 0) + row.count
         entry = book.post(
             EntryKind.RESEAL,
             kit=kit,
-            detail={"number": number, "section": section.section_key if section else None},
+            detail={
+                "number": number,
+                "section": section.section_key if section else None,
+                "ends_sorting": False,
+                "not_replaced": units_lacking,
+            },
         )
         Seal.objects.filter(kit=kit, section=section, broken__isnull=True).update(broken=entry)
-        if section is None:
-            kit.to_sort_since = None
-            kit.save(update_fields=["to_sort_since"])
         return Seal.objects.create(kit=kit, section=section, number=number, put_on=entry)
 
 

@@ -34,6 +34,7 @@ def letter(week: Week) -> Letter:
         Part(_("Still out, and wanted for a trip"), tuple(weekly_kits.still_out(week, others))),
         Part(_("Order by"), tuple(_to_order(o, week.today) for o in week.order)),
         Part(_("Not back"), tuple(_not_back(week))),
+        Part(_("Cleared by phone, not confirmed"), tuple(_uncleared(week))),
         Part(_("Not looked inside for a year"), tuple(_not_looked(week))),
         Part(_("Checks due"), tuple(_check(h, week) for h in week.checks)),
         Part(_("Date not known"), tuple(_undated(week))),
@@ -211,6 +212,20 @@ def _not_back(week: Week) -> Iterator[Row]:
             _("%(kit)s: lost since %(when)s")
             % {"kit": kit.name, "when": _moment(kit.lost_since, week)},
             kit_page(kit.name),
+        )
+
+
+def _uncleared(week: Week) -> Iterator[Row]:
+    for each in week.uncleared:
+        yield Row(
+            _("%(kit)s, %(when)s: ask %(name)s %(phone)s whether they cleared it")
+            % {
+                "kit": each.checkout.kit.name,
+                "when": _moment(each.entry.occurred_at, week),
+                "name": each.person.name,
+                "phone": each.person.phone or _("(no phone on record)"),
+            },
+            page("/clearances/"),
         )
 
 

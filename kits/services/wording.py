@@ -275,6 +275,7 @@ _ACTS: dict[str, str | Promise] = {
     "check-out": _lazy("taken out"),
     "check-in": _lazy("handed back"),
     "emergency": _lazy("taken for a rescue"),
+    "clearance": _lazy("clearance by phone answered"),
     "pass": _lazy("passed on"),
     "restock": _lazy("restocked"),
     "reseal": _lazy("sealed"),
@@ -289,6 +290,7 @@ _ACTS: dict[str, str | Promise] = {
     "reverse": _lazy("put right"),
     "build": _lazy("built"),
     "strip": _lazy("stripped"),
+    "empty": _lazy("emptied"),
     "borrow": _lazy("borrowed from another kit"),
     "lost": _lazy("reported lost"),
     "found": _lazy("found again"),
@@ -319,6 +321,7 @@ IRREGULAR: dict[str, Promise] = {
         "The book had it in the gear room: it is written down as taken out to whom it was passed."
     ),
     Broken.EMERGENCY: _lazy("It went for an emergency, whatever its state."),
+    Broken.NOT_CLEARED: _lazy("Whoever was named as having cleared it by phone says they did not."),
     Broken.RESERVED_FOR_ANOTHER: _lazy("It was reserved for another guide’s trip then."),
     Broken.TRIP_CANCELLED: _lazy("It went for a trip that was cancelled."),
     Broken.TRIP_OVER: _lazy("It went for a trip that was over."),
@@ -411,3 +414,10 @@ DISPOSALS: dict[str, Promise] = {
     "pharmacy": _lazy("pharmacy"),
     "returned": _lazy("returned to maker"),
 }
+
+WENT: dict[str, Promise] = {
+    "used": _lazy("used"),
+    "sold": _lazy("sold"),
+    "given": _lazy("given away"),
+}
+"""How units left that were not thrown out."""

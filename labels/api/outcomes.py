@@ -158,13 +158,15 @@ class NextAnswer(serializers.Serializer[Any]):
     needs = serializers.ListField(
         child=serializers.CharField(), help_text="Fields that are still wanted."
     )
+    people = answers.PersonAnswer(many=True, help_text="Whom “cleared_by” may name.")
 
 
 class OutcomeAnswer(serializers.Serializer[Any]):
     read = ReadAnswer()
     means = serializers.ChoiceField([str(means) for means in Means])
     outcome = serializers.CharField(
-        help_text="identified, taken-out, handed-back, holder, ready; or the problem's code."
+        help_text="identified, taken-out, handed-back, checked, added, holder, ready; or the"
+        " problem's code."
     )
     says = serializers.CharField()
     label = serializers.CharField(allow_null=True)
@@ -241,6 +243,7 @@ def next_step(step: outcomes.Next) -> dict[str, Any]:
         "url": _API + path.format(quote(step.about, safe="")),
         "fields": dict(step.fields),
         "needs": list(step.needs),
+        "people": [dict(each) for each in step.people],
     }
 
 

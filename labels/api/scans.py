@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Mapping
 from typing import Any
 
 from django.core.files.uploadedfile import UploadedFile
@@ -21,7 +22,7 @@ from gearroom.core.api.serializers import ActBody, NoteField, ProblemDocument, S
 from gearroom.core.api.views import UseCaseView
 from gearroom.core.clock import now
 from gearroom.core.problems import Invalid, document
-from gearroom.core.services.once import NEVER_KEPT
+from gearroom.core.services.once import NEVER_KEPT, Answer
 from kits.api import bodies
 from kits.models import AsFound
 from kits.services import find
@@ -79,6 +80,19 @@ class Said(bodies.HereBody):
         required=False, allow_null=True, help_text="Null: nobody sets a time."
     )
     short_reason = serializers.CharField(required=False, max_length=300, default="")
+    cleared_by = serializers.CharField(
+        required=False,
+        max_length=40,
+        help_text="Who cleared by telephone that it goes, by id or by the tag's code.",
+    )
+    line = serializers.IntegerField(
+        required=False,
+        min_value=1,
+        help_text="“add”: the line of the kit list that is added to, as an offer names it.",
+    )
+    through = serializers.DateField(
+        required=False, help_text="“add”: good through this day; else through its next trip."
+    )
     take_reason = serializers.CharField(
         required=False,
         max_length=300,
@@ -209,6 +223,7 @@ class Scans(UseCaseView):
     key_header = False
     answers = {200: ScanAnswer, 201: ScanAnswer}
     _look = Look(())
+    _kept = True
 
     def _write(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """Look at the picture first: it takes long, and nothing is written yet."""
@@ -227,6 +242,10 @@ class Scans(UseCaseView):
             image.seek(0)
             if frame and not self._look.seen:
                 return Response(self._nothing(content))
+        if self._without_key(content):
+            self._kept = False
+            self.read_query(None)
+            return self._respond(Answer(*self._perform(uuid.uuid4(), dict(content)), False))
         return super()._write(request, *args, **kwargs)
 
     @property
@@ -236,7 +255,7 @@ class Scans(UseCaseView):
         return ScanPicture if kind.startswith("multipart/") else ScanTexts
 
     def key(self, content: dict[str, Any]) -> uuid.UUID:
-        """The header Idempotency-Key, or “scan_id”; one is drawn for identifying alone."""
+        """The header Idempotency-Key, or “scan_id”; one frame of a camera may go without."""
         header = "HTTP_IDEMPOTENCY_KEY" in self.request.META
         said = content.get("scan_id")
         if not header and isinstance(said, str):
@@ -244,7 +263,7 @@ class Scans(UseCaseView):
                 return uuid.UUID(said)
             except ValueError:
                 raise Invalid(_("This has to be a UUID."), field="scan_id") from None
-        if not header and content.get("intent", "identify") == "identify":
+        if self._without_key(content):
             return uuid.uuid4()
         key = super().key(content)
         if isinstance(said, str) and said.lower() != str(key):
@@ -253,20 +272,26 @@ class Scans(UseCaseView):
             )
         return key
 
+    def _without_key(self, content: Mapping[str, Any]) -> bool:
+        """Whether it only asks what something is, and names no act: then nothing is stored."""
+        named = "HTTP_IDEMPOTENCY_KEY" in self.request.META or "scan_id" in content
+        return not named and content.get("intent", "identify") == "identify"
+
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Read labels and do what is asked with each.
 
         Send a picture, or a text as typed by a scanner or a person. With one thing read, a
         problem with it is the answer, with its status; with several, each has its own outcome
         and the answer is 201 if anything was written, else 200. Identifying, receiving and
-        counting write nothing but that it was read.
+        counting write nothing but that it was read; identifying without a key not even that.
         """
         act = bodies.here(act, data)
         if "image" in data:
             seen = self._look
         else:
             seen = typed_texts(data["texts"] if "texts" in data else [data["text"]])
-        answer = scanning.scan(act, seen, self._ask(act, data))
+        ask = self._ask(act, data)
+        answer = scanning.scan(act, seen, ask) if self._kept else scanning.identify(act, seen)
         refusal = answer.refusal
         if refusal is None or refusal.problem is None:
             return 201 if answer.wrote else 200, shown(answer)
@@ -282,6 +307,9 @@ class Scans(UseCaseView):
             holder=find.person(_code_in(data["holder"])) if "holder" in data else None,
             due_at=data.get("due_at", UNSAID),
             short_reason=data["short_reason"],
+            cleared_by=find.person(data["cleared_by"]) if "cleared_by" in data else None,
+            line=data.get("line"),
+            through=data.get("through"),
             take_reason=data["take_reason"],
             swap=data["swap"],
             emergency=data["emergency"],

@@ -19,6 +19,8 @@ class Intent(StrEnum):
     CHECK_IN = "check-in"
     RECEIVE = "receive"
     COUNT = "count"
+    LOOK_INSIDE = "look-inside"
+    ADD = "add"
 
 
 class Means(StrEnum):

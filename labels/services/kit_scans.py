@@ -15,7 +15,17 @@ from gearroom.core.models import Person
 from gearroom.core.problems import Invalid, NotFound, Problem, Unacceptable
 from kits.models import AsFound, Kit, Place, Seal
 from kits.rules.facts import Weight, Word
-from kits.services import custody, find, going_out, holders, use, verdict_wording, wording
+from kits.services import (
+    custody,
+    derive,
+    find,
+    going_out,
+    holders,
+    offers,
+    use,
+    verdict_wording,
+    wording,
+)
 from kits.services.going_out import UNSAID
 from labels.rules.scans import Intent, Means
 from labels.services import passerby, showing
@@ -31,12 +41,13 @@ from labels.services.outcomes import (
     part,
     text_of,
 )
+from labels.services.ways import ways_on
 from labels.services.whose import Goes, settle
 
 
 def show(act: Act, meaning: Meaning) -> Outcome:
     """A kit, with what can be done with it now."""
-    kit = _kit_of(meaning)
+    kit = kit_of(meaning)
     seen = showing.kit_seen(act.actor, kit)
     if seen.out_since is not None and seen.due_at is None:
         says = _("%(kit)s is out with %(has_it)s.") % {"kit": kit.name, "has_it": seen.has_it}
@@ -71,29 +82,38 @@ def show(act: Act, meaning: Meaning) -> Outcome:
         says,
         label=meaning.label,
         thing=seen,
-        next=_what_now(meaning, kit, seen),
+        next=what_now(act, meaning, kit, seen),
     )
 
 
-def _what_now(meaning: Meaning, kit: Kit, seen: KitSeen) -> list[Next]:
+def what_now(act: Act, meaning: Meaning, kit: Kit, seen: KitSeen) -> list[Next]:
+    """What can be done with a kit as it stands, the likeliest first."""
     text = text_of(meaning)
     if seen.out_since is not None:
+        closed = (
+            (_("Sealed and dry"), AsFound.SEALED)
+            if seen.seal
+            else (_("Closed, nothing used"), AsFound.CLOSED)
+        )
         return [
-            again(Intent.CHECK_IN, _("Sealed and dry"), text, as_found=str(AsFound.SEALED)),
+            again(Intent.CHECK_IN, closed[0], text, as_found=str(closed[1])),
             again(Intent.CHECK_IN, _("Sort later"), text, as_found=str(AsFound.SORT_LATER)),
             again(Intent.CHECK_IN, _("Opened"), text, ("used",), as_found=str(AsFound.OPENED)),
             Next("pass", _("Pass it on"), kit.name, needs=("person",)),
         ]
     found: list[Next] = []
-    if seen.to_sort or not seen.may_go:
-        found.append(Next("restock", _("See what it lacks"), kit.name))
-    if seen.may_go:
-        guide = going_out.plan(kit).person
-        needs = [] if guide else ["holder"]
-        needs += ["short_reason"] if seen.verdict == Word.SHORT else []
+    going = going_out.plan(kit)
+    guide = going.person
+    needs = [] if guide else ["holder"]
+    if going.verdict.fit or going.verdict.word is Word.NOT_SET_UP:
         whom = guide.name if guide else ""
         says = _("Take it out to %(whom)s") % {"whom": whom} if whom else _("Take it out")
         found.append(again(Intent.CHECK_OUT, says, text, needs))
+    else:
+        ways = offers.offers(act.actor, kit, going.verdict, trip=going.trip, person=guide)
+        found += ways_on(offers.shown(act.actor, kit, ways), text, needs)
+    if seen.to_sort or not seen.may_go:
+        found.append(Next("restock", _("See what it lacks"), kit.name))
     return found
 
 
@@ -109,7 +129,7 @@ def take_out(
     (`which-person`) where several tags were read; Refused (`another-kit-is-reserved`) where
     another kit is the one for this trip or person, unless `ask.swap`.
     """
-    kit, section = _kit_of(meaning), _section_of(meaning)
+    kit, section = kit_of(meaning), section_of(meaning)
     if (
         section is not None
         and not Seal.objects.filter(section=section, broken__isnull=True).exists()
@@ -130,6 +150,7 @@ def take_out(
         due_at=ask.due_at,
         section=section,
         short_reason=ask.short_reason,
+        cleared_by=ask.cleared_by,
         take_reason=ask.take_reason,
         emergency=ask.emergency,
         already_gone=ask.already_gone,
@@ -193,7 +214,7 @@ def _holder(ask: Ask, tags: Sequence[Person]) -> Person | None:
 def hand_in(act: Act, meaning: Meaning, ask: Ask) -> Outcome:
     """Hand a kit, or a section that is out on its own, back; whoever brings it, wherever it
     belongs. Raises Invalid for use that names no batch and no thing of ours."""
-    kit, section = _kit_of(meaning), _section_of(meaning)
+    kit, section = kit_of(meaning), section_of(meaning)
     if section is not None and holders.open_checkout(kit, section) is None:
         raise not_a_kit(meaning)
     back = custody.check_in(
@@ -239,6 +260,8 @@ def _back(what: str, back: custody.HandedBack) -> str:
     match AsFound(back.as_found):
         case AsFound.SEALED:
             return _("%(what)s is back: sealed and dry.") % {"what": what}
+        case AsFound.CLOSED:
+            return _("%(what)s is back: closed, nothing used.") % {"what": what}
         case AsFound.OPENED:
             return _("%(what)s is back: opened.") % {"what": what}
         case _:
@@ -263,7 +286,7 @@ def _remarks(back: custody.HandedBack) -> list[str]:
 def _after_hand_in(act: Act, back: custody.HandedBack) -> list[Next]:
     undo = Next("undo", _("That was a mistake"), str(back.entry.pk))
     kit = back.kit
-    if not _theirs(act, kit) or back.as_found == AsFound.SEALED:
+    if not theirs(act, kit) or back.as_found in derive.CLOSED:
         return [undo]
     return [
         Next("log-use", _("Say what was used"), kit.name, needs=("used",)),
@@ -284,11 +307,13 @@ def not_a_kit(meaning: Meaning) -> Problem:
     )
 
 
-def _theirs(act: Act, kit: Kit) -> bool:
+def theirs(act: Act, kit: Kit) -> bool:
+    """Whether a kit is of a room of theirs, or in one."""
     return act.actor.belongs_to(kit.home_room_id) or act.actor.belongs_to(kit.room_id)
 
 
-def _kit_of(meaning: Meaning) -> Kit:
+def kit_of(meaning: Meaning) -> Kit:
+    """The kit that was read, or whose section was. Raises Invalid (`not-a-kit`)."""
     kit = meaning.kit
     if kit is None and meaning.label is not None and meaning.label.place is not None:
         kit = meaning.label.place.kit
@@ -297,13 +322,14 @@ def _kit_of(meaning: Meaning) -> Kit:
     return kit
 
 
-def _section_of(meaning: Meaning) -> Place | None:
+def section_of(meaning: Meaning) -> Place | None:
+    """The section whose label was read."""
     return meaning.label.place if meaning.label is not None else None
 
 
 def _thing(act: Act, meaning: Meaning, kit: Kit) -> Thing | None:
     """The kit as it stands now; to somebody of other rooms, what a passer-by sees."""
-    if _theirs(act, kit):
+    if theirs(act, kit):
         return showing.kit_seen(act.actor, find.kits_of(act.actor).get(pk=kit.pk))
     return passerby.facts_of(meaning.label, act.actor) if meaning.label else None
 

@@ -30,8 +30,9 @@ class Meaning:
     """One thing that was read, and what it stands for.
 
     `label` is there for every label of ours, `kit` also for a kit named by a typed text. `offered`
-    is the one label that a wrong code may have meant: to be offered, never taken. `says` is a
-    sentence for a person where it is nothing to act on.
+    is the one label that a wrong code may have meant: to be offered, never taken; `kits` are those
+    that a typed text may be short for, where there are several. `says` is a sentence for a person
+    where it is nothing to act on.
     """
 
     seen: Seen
@@ -39,6 +40,7 @@ class Meaning:
     label: Label | None = None
     kit: Kit | None = None
     offered: Label | None = None
+    kits: Sequence[Kit] = ()
     pack: gs1.MakersCode | None = None
     says: str = ""
 
@@ -47,7 +49,7 @@ def meanings(
     actor: Actor, seen: Sequence[Seen], *, today: date, any_room: bool = False
 ) -> list[Meaning]:
     """What each thing stands for, in the order it was read; the same label read twice is there
-    once. Three queries, however many things there are.
+    once. Four queries at most, however many things there are.
 
     `any_room`: labels of rooms that are not the asker's are told too (a hand-in, a rescue);
     otherwise they are ELSEWHERE.
@@ -56,6 +58,14 @@ def meanings(
     labels = _labels(t.code for t in typed if t.kind == Kind.OWN and t.code)
     names = _kits_named(actor, [s for s in seen if s.symbology == TYPED], any_room=any_room)
     near = _near(actor, [t.code for t in typed if t.kind == Kind.OWN_WRONG and t.code])
+    short = find.kits_short_for_each(
+        actor,
+        {
+            _name(each.text)
+            for each, text in zip(seen, typed, strict=True)
+            if each.symbology == TYPED and text.kind == Kind.OTHER and _name(each.text) not in names
+        },
+    )
     found: list[Meaning] = []
     for each, text in zip(seen, typed, strict=True):
         kit = names.get(_name(each.text)) if each.symbology == TYPED else None
@@ -64,7 +74,9 @@ def meanings(
         elif text.kind == Kind.OWN:
             meaning = _own(actor, each, labels.get(text.code or ""), any_room=any_room)
         else:
-            meaning = _not_own(each, text, near)
+            meaning = _short_name(each, short.get(_name(each.text), [])) or _not_own(
+                each, text, near
+            )
         if not any(_same(meaning, other) for other in found):
             found.append(meaning)
     return found
@@ -78,6 +90,13 @@ def _own(actor: Actor, seen: Seen, label: Label | None, *, any_room: bool) -> Me
     if not passerby.belongs(actor, label) and not (any_room and label.kind in _FACTS_OF):
         return Meaning(seen, Means.ELSEWHERE, label=label)
     return Meaning(seen, Means(label.kind), label=label, kit=label.kit)
+
+
+def _short_name(seen: Seen, meant: Sequence[Kit]) -> Meaning | None:
+    """What was typed for a kit's name by somebody who left a part of it out."""
+    if len(meant) == 1:
+        return Meaning(seen, Means.KIT, kit=meant[0])
+    return Meaning(seen, Means.OTHER, kits=meant) if meant else None
 
 
 def _not_own(seen: Seen, text: Typed, near: dict[str, Label]) -> Meaning:

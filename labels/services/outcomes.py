@@ -40,6 +40,7 @@ class Ask:
     holder: Person | None = None
     due_at: datetime | Unsaid | None = UNSAID
     short_reason: str = ""
+    cleared_by: Person | None = None
     take_reason: str = ""
     swap: bool = False
     emergency: bool = False
@@ -52,6 +53,9 @@ class Ask:
     wrong: str = ""
     incident: str = ""
     used: Sequence[UsedSaid] = ()
+    # adding what one line of a kit's list lacks
+    line: int | None = None
+    through: date | None = None
     # receiving and counting
     place: Place | None = None
 
@@ -64,13 +68,15 @@ class Ask:
 @dataclass(frozen=True)
 class Next:
     """Something that can be done now: `do` says what, `about` is the kit or the id it is done to,
-    `fields` is known already and `needs` names the fields that are still wanted."""
+    `fields` is known already and `needs` names the fields that are still wanted; `people` are those
+    to choose from for `cleared_by`."""
 
     do: str
     says: str
     about: str = ""
     fields: Mapping[str, Any] = field(default_factory=dict)
     needs: Sequence[str] = ()
+    people: Sequence[Mapping[str, Any]] = ()
 
 
 @dataclass(frozen=True)
@@ -233,8 +239,19 @@ def text_of(meaning: Meaning, kit: Kit | None = None) -> str:
     return kit.name if kit else meaning.seen.text
 
 
-def again(intent: Intent, says: str, text: str, needs: Sequence[str] = (), **fields: Any) -> Next:
+def again(
+    intent: Intent,
+    says: str,
+    text: str,
+    needs: Sequence[str] = (),
+    people: Sequence[Mapping[str, Any]] = (),
+    **fields: Any,
+) -> Next:
     """The same reading sent again for `intent`, with more said."""
     return Next(
-        str(intent), says, fields={"intent": str(intent), "text": text, **fields}, needs=needs
+        str(intent),
+        says,
+        fields={"intent": str(intent), "text": text, **fields},
+        needs=needs,
+        people=people,
     )

@@ -15,7 +15,7 @@ from django.utils.translation import ngettext
 
 from gearroom.core import clock
 from gearroom.core.act import Act
-from kits.models import Label, Lot, PackCode, Place
+from kits.models import Label, Lot, PackCode, Place, Recall, RecallScope
 from kits.services import lots, wording
 from labels.models import Scan
 from labels.rules import gs1
@@ -30,7 +30,7 @@ _SCANS_LOOKED_AT = 50
 
 
 def packs_seen(readings: Sequence[gs1.Pack]) -> list[PackSeen]:
-    """A maker's code's readings with what the book knows of each; three queries for all."""
+    """A maker's code's readings with what the book knows of each; four queries for all."""
     codes = {
         row.gtin: row
         for row in PackCode.objects.select_related("item").filter(
@@ -38,6 +38,9 @@ def packs_seen(readings: Sequence[gs1.Pack]) -> list[PackSeen]:
         )
     }
     known = list(_lots_like(codes.values(), readings))
+    recalls = list(
+        Recall.objects.blocking().filter(item__in={code.item_id for code in codes.values()})
+    )
     found = []
     for pack in readings:
         code = codes.get(pack.gtin or "")
@@ -73,10 +76,20 @@ def packs_seen(readings: Sequence[gs1.Pack]) -> list[PackSeen]:
                 item_name=code.item.name if code else "",
                 base_unit=code.item.base_unit if code else "",
                 lot=lot.pk if lot else None,
-                recalled=lot is not None and lot.recall_id is not None,
+                recalled=lot.recall_id is not None
+                if lot
+                else code is not None and _is_recalled(recalls, code.item_id, number),
             )
         )
     return found
+
+
+def _is_recalled(recalls: Sequence[Recall], item_id: int, number: str) -> bool:
+    """Whether a batch that is new here is recalled; where its number is not in the code, only
+    what is so of every batch is known."""
+    of_thing = [recall for recall in recalls if recall.item_id == item_id]
+    found = lots.blocking(of_thing, number)
+    return found is not None and bool(number or found.scope != RecallScope.NUMBER)
 
 
 def _plain(number: str | None) -> str:
@@ -113,6 +126,8 @@ def pack(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Out
         if before is not None:
             says.append(_again_words(meaning.pack.best, before))
         found = [step for each in seen for step in _receive(each, place, again=before is not None)]
+    elif intent == Intent.IDENTIFY and act.actor.could("receive"):
+        found = [step for each in seen for step in _receive(each, None, again=False)]
     elif intent == Intent.COUNT:
         found = [
             _count_line({"lot": str(each.lot)}, place)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime
+from typing import Any
 
 from django.utils.translation import gettext as _
 
@@ -16,6 +17,7 @@ from labels.rules.scans import NOT_OURS, Intent, Look, Means, Seen
 from labels.services import kit_scans, passerby
 from labels.services.meaning import Meaning
 from labels.services.outcomes import Ask, Next, Outcome, again, text_of
+from labels.services.ways import ways_on
 
 
 def bind(meaning: Meaning) -> Next:
@@ -26,6 +28,8 @@ def bind(meaning: Meaning) -> Next:
 def why_nothing(meaning: Meaning, intent: Intent) -> Problem:
     """Why nothing can be done with what was read."""
     label = meaning.label
+    if meaning.kits:
+        return find.which_kit(meaning.seen.text.strip(), meaning.kits)
     match meaning.means:
         case Means.CANCELLED:
             assert label is not None  # CANCELLED is a label of ours
@@ -54,7 +58,7 @@ def why_nothing(meaning: Meaning, intent: Intent) -> Problem:
             return Unacceptable(
                 "not-ours", meaning.says + " " + _("Scan a label of a kit, a shelf or a batch.")
             )
-    if intent in (Intent.CHECK_OUT, Intent.CHECK_IN):
+    if intent in (Intent.CHECK_OUT, Intent.CHECK_IN, Intent.LOOK_INSIDE, Intent.ADD):
         return kit_scans.not_a_kit(meaning)
     return Unacceptable(
         "not-wanted-here",
@@ -86,24 +90,23 @@ def _thing_refused(act: Act, meaning: Meaning) -> passerby.Facts | None:
 def _ways_on(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> list[Next]:
     """How to go on after a problem, by its code."""
     text = text_of(meaning)
-    said = {"holder": str(ask.holder.pk)} if ask.holder else {}
+    said: dict[str, Any] = {"holder": str(ask.holder.pk)} if ask.holder else {}
     said |= {"trip": str(ask.trip.pk)} if isinstance(ask.trip, Trip) else {}
     said |= {"due_at": ask.due_at.isoformat()} if isinstance(ask.due_at, datetime) else {}
 
-    def out(says: str, *needs: str, **more: object) -> Next:
+    def out(says: str, *needs: str, **more: Any) -> Next:
         return again(Intent.CHECK_OUT, says, text, needs, **said, **more)
 
     match problem.code:
         case "kit-is-out":
             who = problem.facts["person_name"]
-            sealed = {"as_found": str(AsFound.SEALED)}
+            says, as_found = (
+                (_("It is here, sealed: hand it back for %(who)s"), AsFound.SEALED)
+                if problem.facts["sealed"]
+                else (_("It is here, closed: hand it back for %(who)s"), AsFound.CLOSED)
+            )
             return [
-                again(
-                    Intent.CHECK_IN,
-                    _("It is here, sealed: hand it back for %(who)s") % {"who": who},
-                    text,
-                    **sealed,
-                ),
+                again(Intent.CHECK_IN, says % {"who": who}, text, as_found=str(as_found)),
                 again(
                     Intent.CHECK_IN,
                     _("It is here, to be sorted: hand it back for %(who)s") % {"who": who},
@@ -114,11 +117,11 @@ def _ways_on(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> list[Nex
         case "who-takes-it" | "which-person":
             return [out(_("Scan the guide’s tag, or choose who takes it"), "holder")]
         case "short-needs-a-reason":
-            return [out(_("Let it go with a reason"), "short_reason")]
+            return ways_on(problem.facts["offers"], text, **said)
         case "not-fit":
-            kit = problem.facts.get("kit", text)
             return [
-                Next("restock", _("See what it lacks"), kit),
+                *ways_on(problem.facts["offers"], text, **said),
+                Next("restock", _("See what it lacks"), problem.facts["kit"]),
                 out(_("It is a rescue: take it now"), emergency=True),
             ]
         case "another-kit-is-reserved":
@@ -132,6 +135,8 @@ def _ways_on(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> list[Nex
         case "label-cancelled" if problem.facts.get("replaced_by"):
             instead = problem.facts["replaced_by"]
             return [again(ask.intent, _("Go on with %(instead)s") % {"instead": instead}, instead)]
+        case "which-kit":
+            return [again(ask.intent, kit.name, kit.name) for kit in meaning.kits]
         case "code-wrong" if meaning.offered is not None:
             code = codes.shown(meaning.offered.code)
             name = labelling.name_of(meaning.offered)

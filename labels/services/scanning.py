@@ -24,7 +24,7 @@ from gearroom.core.problems import Invalid, NotFound, Problem, TooLarge
 from kits.models import Kit, LabelKind, Place
 from labels.models import Scan
 from labels.rules.scans import Intent, Look, Means
-from labels.services import kit_scans, pack_scans, passerby, showing
+from labels.services import kit_mending, kit_scans, pack_scans, passerby, showing
 from labels.services.meaning import Meaning, meanings
 from labels.services.outcomes import Ask, Next, Outcome, ScanAnswer, again, text_of
 from labels.services.refusals import bind, nothing, refused, why_nothing
@@ -38,7 +38,10 @@ _RIGHTS = {
     Intent.CHECK_IN: "check_in",
     Intent.RECEIVE: "receive",
     Intent.COUNT: "count",
+    Intent.LOOK_INSIDE: "look_inside",
+    Intent.ADD: "restock",
 }
+_WITH_KITS = (Intent.CHECK_OUT, Intent.CHECK_IN, Intent.LOOK_INSIDE, Intent.ADD)
 _LONGEST_KEPT = 500
 
 
@@ -52,7 +55,7 @@ def scan(act: Act, seen: Look, ask: Ask) -> ScanAnswer:
     """
     act.actor.require("emergency" if ask.emergency or ask.already_gone else _RIGHTS[ask.intent])
     found = _meant(act, seen, any_room=ask.fact)
-    if ask.intent in (Intent.CHECK_OUT, Intent.CHECK_IN):
+    if ask.intent in _WITH_KITS:
         _of_one_kit_only(found, ask)
         if not _alone(found):  # one may be swapped, which locks two by itself
             _lock(found)
@@ -101,17 +104,24 @@ def _of_one_kit_only(found: Sequence[Meaning], ask: Ask) -> None:
         "used": ask.used,
         "wrong": ask.wrong,
         "short_reason": ask.short_reason,
+        "cleared_by": ask.cleared_by,
         "take_reason": ask.take_reason,
         "swap": ask.swap,
     }
     if kits > 1:
+        if ask.intent in (Intent.LOOK_INSIDE, Intent.ADD):
+            raise _one_kit_alone(kits, "intent")
         for field, value in said.items():
             if value:
-                raise Invalid(
-                    _("%(kits)d kits were read, and this belongs to one. Scan that one by itself.")
-                    % {"kits": kits},
-                    field=field,
-                )
+                raise _one_kit_alone(kits, field)
+
+
+def _one_kit_alone(kits: int, field: str) -> Invalid:
+    return Invalid(
+        _("%(kits)d kits were read, and this belongs to one. Scan that one by itself.")
+        % {"kits": kits},
+        field=field,
+    )
 
 
 def _alone(found: Sequence[Meaning]) -> bool:
@@ -152,15 +162,19 @@ def _done(
             return kit_scans.take_out(act, meaning, ask, tags, alone=_alone(found))
         case Means.KIT | Means.SECTION if intent == Intent.CHECK_IN:
             return kit_scans.hand_in(act, meaning, ask)
+        case Means.KIT | Means.SECTION if intent == Intent.LOOK_INSIDE:
+            return kit_mending.check(act, meaning)
+        case Means.KIT | Means.SECTION if intent == Intent.ADD:
+            return kit_mending.add(act, meaning, ask)
         case Means.KIT if intent == Intent.IDENTIFY:
             return kit_scans.show(act, meaning)
         case Means.KIT if intent == Intent.COUNT:
             return _count_kit(meaning)
-        case Means.SECTION | Means.SHELF if intent not in (Intent.CHECK_OUT, Intent.CHECK_IN):
+        case Means.SECTION | Means.SHELF if intent not in _WITH_KITS:
             return pack_scans.place(meaning, intent)
-        case Means.LOT if intent not in (Intent.CHECK_OUT, Intent.CHECK_IN):
+        case Means.LOT if intent not in _WITH_KITS:
             return pack_scans.lot(act, meaning, intent, _place_read(found, ask))
-        case Means.MAKER if intent not in (Intent.CHECK_OUT, Intent.CHECK_IN):
+        case Means.MAKER if intent not in _WITH_KITS:
             return pack_scans.pack(act, meaning, intent, _place_read(found, ask))
         case Means.PERSON if intent in (Intent.CHECK_OUT, Intent.IDENTIFY):
             return _person(act, meaning, ask, alone=len(found) == len(tags))

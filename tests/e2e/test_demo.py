@@ -94,13 +94,17 @@ def test_the_day_is_played_through_the_api_and_kept_by_later_runs(session_folder
     assert facts["sealed"]["fit_until"]
     assert kit["seal"] == facts["sealed"]["seal"]
 
-    # 6. the recalled batch is on no shelf any more, and GROUP-01 certainly holds it
+    # 6. the recalled batch was in two kits, was taken out and sent back, and stays blocked
     recall = phone.get(f"recalls/{facts['recall']['id']}/").body
-    certain = [row["place"]["kit"] for row in recall["places"] if row["certainty"] == "certain"]
-    assert "GROUP-01" in certain
-    assert sum(row["units"] for row in recall["quarantine"]) > 0
-    verdict = phone.get("kits/GROUP-01/readiness/").body
-    assert not verdict["may_go"]
+    certain = {row["place"]["kit"] for row in recall["places"] if row["certainty"] == "certain"}
+    assert certain - {None} == {"EXPED-01", "EXPED-02"}
+    assert (recall["outcome"], recall["quarantine"]) == ("finished", [])
+    assert not any(recall["unsettled"].values())
+    assert {row["how"] for row in recall["gone"]} == {"returned"}
+    assert all(lot["recall"] == recall["id"] for lot in recall["lots"])
+    for kit_name in ("EXPED-01", "EXPED-02"):
+        reasons = phone.get(f"kits/{kit_name}/readiness/").body["reasons"]
+        assert "take-out" not in {reason["code"] for reason in reasons}
 
     # 7. the weekly email is there, to the responsible instructor
     mails = [path.read_text() for path in (tmp_path / "outbox").glob("*.eml")]

@@ -125,3 +125,17 @@ def test_a_kit_without_instruments_says_so(w):
     answer = make.caller(w.guide).post("kits/DAY-01/check/", {"passed": True})
     assert answer.status_code == 400
     assert "no instrument" in answer.json()["detail"]
+
+
+def test_it_empties_a_kit_and_says_what_is_left(w, keeper):
+    sold = {"lot": str(w.dressings.pk), "section": "main", "units": 6, "way": "sold"}
+    answer = keeper.post("kits/DAY-01/empty/", {"lines": [sold]})
+    assert (answer.status_code, list(answer.json()["errors"])) == (400, ["reason"])
+    shears = {"lot": str(w.lots["shears"].pk), "units": 1, "way": "shelf"}
+    lines = [{**sold, "why": "to the ski club"}, {**shears, "shelf": str(w.shelf.pk)}]
+    answer = keeper.post("kits/DAY-01/empty/", {"lines": lines})
+    assert answer.status_code == 201, answer.json()
+    assert answer.json()["left"] == 8
+    assert [row["place"]["kind"] for row in answer.json()["went"]] == ["sold", "shelf"]
+    assert keeper.post("kits/DAY-01/empty/", {}).status_code == 400
+    assert make.caller(w.guide).post("kits/DAY-01/empty/", {"lines": lines}).status_code == 403

@@ -71,13 +71,13 @@ def test_a_kit_that_came_back_unsorted_still_waits_when_an_older_restock_is_undo
     assert list(audit.findings()) == []
 
 
-@pytest.mark.parametrize("sorting", ["look", "seal"])
+@pytest.mark.parametrize("sorting", ["look", "restock"])
 def test_it_waits_again_when_what_sorted_it_is_undone(school, sorting):
     came = back(school)
     if sorting == "look":
         entry = turnaround.look_inside(act(school.keeper), school.day_01)
     else:
-        entry = turnaround.reseal(act(school.keeper), school.day_01, "S 9").put_on
+        entry = turnaround.restock(act(school.keeper), school.day_01).entry
     assert fresh(school.day_01).to_sort_since is None
 
     reverse(school, entry)

@@ -28,6 +28,7 @@ from kits.models import (
     WithheldKind,
 )
 from kits.rules.expiry import Fault, why_not
+from kits.rules.recalls import Outcome
 from kits.services import (
     audit,
     borrowing,
@@ -41,6 +42,7 @@ from kits.services import (
     instruments,
     keeping,
     opening,
+    recall_ends,
     recalls,
     record,
     stock,
@@ -246,11 +248,20 @@ class BookMachine(RuleBasedStateMachine):
         scope = RecallScope.NUMBER if one.number else RecallScope.ALL
         self.does(lambda: recalls.start(act(), item=one.item, scope=scope, number=one.number))
 
-    @rule(index=any_index)
-    def close_a_recall(self, index: int) -> None:
-        rows = list(Recall.objects.filter(closed__isnull=True))
+    @rule(index=any_index, outcome=st.sampled_from(Outcome))
+    def close_a_recall(self, index: int, outcome: Outcome) -> None:
+        rows = list(Recall.objects.all())
+        where = "the maker's letter" if outcome is Outcome.WITHDRAWN else ""
         if rows:
-            self.does(lambda: recalls.close(act(), rows[index % len(rows)]))
+            row = rows[index % len(rows)]
+            why = act(reason="told to")
+            self.does(lambda: recall_ends.close(why, row, outcome, published_at=where))
+
+    @rule(index=any_index)
+    def open_a_recall_again(self, index: int) -> None:
+        rows = list(Recall.objects.all())
+        if rows:
+            self.does(lambda: recall_ends.reopen(act(), rows[index % len(rows)]))
 
     @rule(index=any_index, units=whole)
     def open_a_pack(self, index: int, units: int) -> None:

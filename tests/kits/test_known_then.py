@@ -19,6 +19,7 @@ from kits.services import (
     kits,
     lists,
     opening,
+    recall_ends,
     recalls,
     record,
     reversal,
@@ -145,15 +146,19 @@ def test_an_answer_of_the_past_is_the_same_after(school, change):
     assert again.json() == said.json()
 
 
-def test_a_recall_is_known_from_when_it_was_written_until_it_is_closed(school):
+def test_a_recall_is_known_from_when_it_was_written_until_its_maker_withdraws_it(school):
     before = clock.now()
     recall = recalls.start(act(), item=school.dressing, scope=RecallScope.NUMBER, number="D1")
     between = clock.now()
-    recalls.close(act(), recall)
+    recall_ends.close(act(reason="told to"), recall, "finished")
+    finished = clock.now()
+    recall_ends.close(act(), recall, "withdrawn", published_at="the maker's letter")
 
-    known = [record.record(fresh(school.day_01), known_by=at).recalled for at in (before, between)]
+    times = (before, between, finished)
+    known = [record.record(fresh(school.day_01), known_by=at).recalled for at in times]
 
-    assert known == [frozenset(), frozenset({school.dressings.pk})]
+    d1 = frozenset({school.dressings.pk})
+    assert known == [frozenset(), d1, d1]
     assert record.record(fresh(school.day_01)).recalled == frozenset()
 
 

@@ -19,7 +19,6 @@ from kits.services import (
     counting,
     custody,
     fitness,
-    keeping,
     recalls,
     standing,
     stock,
@@ -305,7 +304,7 @@ def test_it_is_on_record_who_was_told_by_phone(w):
     assert kit.told_at is not None
 
 
-# --------------------------------------------------------------------------------- standing, ending
+# ----------------------------------------------------------------------------------------- standing
 def test_it_says_how_it_stands_place_by_place(w):
     recall = start(w)
     answer(w, recall, Answer.TAKEN_OUT, removed=6)
@@ -346,45 +345,6 @@ def test_what_a_count_brings_into_a_kit_later_is_followed_too(w):
     counting.count(make.act(w.keeper), [main], [Found(main, 1, lot=w.lots["d2"])])
     (later,) = [p for p in standing.of(recall).places if p.place == main]
     assert (later.row, later.booked) == (None, 1)
-
-
-def test_closing_makes_the_batch_good_again_and_judges_the_kits(w):
-    before = make.fresh(w.day_01).may_go_until
-    recall = start(w)
-    recalls.close(make.act(w.keeper), recall)
-    assert Lot.objects.get(pk=w.dressings.pk).recall is None
-    assert fitness.verdict(make.fresh(w.day_01), make.TODAY).fit
-    assert make.fresh(w.day_01).may_go_until == before
-    assert list(audit.findings()) == []
-
-
-def test_closing_one_leaves_what_another_recall_is_about(w):
-    one = start(w)
-    every = start(w, scope="all", number="")
-    recalls.close(make.act(w.keeper), one)
-    assert Lot.objects.get(pk=w.dressings.pk).recall == every
-    assert ("take-out", "recalled") in codes(w.day_01)
-
-
-def test_closing_lets_go_what_was_kept_back_for_it_alone(w, mixed):
-    recall = start(w)
-    keeping.withhold(make.act(w.keeper), w.day_01, WithheldKind.DRYING)
-    recalls.close(make.act(w.keeper), recall)
-    open_kinds = Withholding.objects.filter(kit=w.day_01, released=None)
-    assert [row.kind for row in open_kinds] == [WithheldKind.DRYING]
-
-
-def test_it_is_closed_once(w):
-    recall = start(w)
-    recalls.close(make.act(w.keeper), recall)
-    with pytest.raises(Refused) as problem:
-        recalls.close(make.act(w.keeper), recall)
-    assert problem.value.code == "closed-already"
-
-
-def test_it_can_be_started_again_after_it_was_closed(w):
-    recalls.close(make.act(w.keeper), start(w))
-    assert start(w).closed is None
 
 
 def test_the_book_is_in_balance_afterwards(w, mixed):

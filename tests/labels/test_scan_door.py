@@ -128,6 +128,36 @@ def test_only_identifying_goes_without_a_key(labels, keeper):
     assert (answer.status_code, answer.json()["code"]) == (400, "key-missing")
 
 
+def test_identifying_without_a_key_stores_nothing(labels, keeper):
+    for said in ({"text": "DAY-01"}, {"texts": ["nothing of ours", labels.tag.code]}):
+        assert keeper.post("scans/", said, idempotency_key=None).status_code == 200
+    refusal = keeper.post("scans/", {"text": "nothing of ours"}, idempotency_key=None)
+    assert (refusal.status_code, refusal.json()["code"]) == (422, "not-ours")
+    wrong = keeper.post("scans/", {"text": "DAY-01", "colour": "red"}, idempotency_key=None)
+    assert wrong.status_code == 400
+    assert (Scan.objects.count(), KeptAnswer.objects.count()) == (0, 0)
+    keeper.post("scans/", {"text": "DAY-01"})
+    assert (Scan.objects.count(), KeptAnswer.objects.count()) == (1, 1)
+
+
+def test_a_short_name_is_the_only_kit_it_fits_and_else_the_choices_are_offered(labels, keeper):
+    world = labels.world
+    make.kit("GROUP-01", world.version, world.store)
+    (found,) = keeper.post("scans/", {"text": "d 1"}).json()["outcomes"]
+    assert (found["means"], found["kit"]["name"]) == ("kit", "DAY-01")
+    answer = keeper.post("scans/", {"text": "1", "intent": "check-in"}).json()
+    assert (answer["code"], answer["kits"]) == ("which-kit", ["DAY-01", "GROUP-01"])
+    ways = [step["fields"]["text"] for step in answer["outcomes"][0]["next"]]
+    assert ways == ["DAY-01", "GROUP-01"]
+    assert keeper.get("kits/d1/").json()["name"] == "DAY-01"
+    assert keeper.get("kits/1/").json()["code"] == "which-kit"
+    assert [row["name"] for row in keeper.get("kits/?search=d1").json()["results"]] == ["DAY-01"]
+    stranger = make.caller(world.stranger)
+    assert stranger.get("kits/d1/").status_code == 404
+    assert stranger.post("kits/d1/check-in/").status_code == 404
+    assert keeper.post("kits/d1/check-in/").status_code == 200
+
+
 def test_two_different_keys_are_refused(labels, keeper):
     said = {"text": "DAY-01", "scan_id": str(uuid.uuid4())}
     answer = keeper.post("scans/", said)

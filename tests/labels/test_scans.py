@@ -267,12 +267,14 @@ def test_what_many_texts_mean_takes_as_many_queries_as_what_one_means(
     world = labels.world
     texts = [labels.kit.code, labels.lot.code, labels.tag.code, "DAY-02"]
     texts += [at.wrong(labels.shelf.code), BOX, "https://example.org/"]
+    texts += ["D9", "Take two and call me"]
     seen = typed_texts(texts).seen
     actor = make.actor(world.guide)
-    with django_assert_num_queries(3):
+    with django_assert_num_queries(4):
         found = meanings(actor, seen, today=make.TODAY)
     assert [m.means for m in found] == [
-        "kit", "lot", "person", "kit", "wrong-code", "maker", "link",
+        "kit", "lot", "person", "kit", "wrong-code", "maker", "link", "other",
+        "other",
     ]  # fmt: skip
 
 

@@ -8,7 +8,7 @@ puts it in.
 
 from __future__ import annotations
 
-from kits.models import Checkout
+from kits.models import Checkout, Place
 from kits.services import asking, custody, keeping, lists, recalls, reservations, turnaround
 from tests.kits import factories as make
 from tests.labels import scanned
@@ -51,6 +51,7 @@ AT_THE_DESK = (
     "/lists/1/2/edit/",
     "/lists/1/2/sections/main/",
     "/strip/",
+    "/kits/DAY-02/empty/",
     "/kits/DAY-02/strip/",
     "/kits/DAY-02/strip/?text=Shears",
     "/kits/DAY-02/strip/?text=nothing of the kind",
@@ -86,10 +87,11 @@ AT_THE_DESK = (
     "/stock/receive/?item=1",
     "/stock/receive/?text=(01)09506000134352(17)300531(10)D9",
     "/stock/count/",
-    "/stock/count/10/",
-    "/stock/count/10/paper/",
+    "/stock/count/{shelf}/",
+    "/stock/count/{shelf}/paper/",
     "/stock/out-of-date/",
-    "/stock/at/10/1/",
+    "/stock/at/{shelf}/1/",
+    "/stock/undated/",
     "/stock/recalls/",
     "/stock/recalls/1/",
     "/kits/DAY-02/keeping/",
@@ -107,7 +109,10 @@ def address(path: str) -> str:
         return path
     out, back = (Checkout.objects.get(kit__name=name) for name in ("DAY-01", "DAY-03"))
     return path.format(
-        taken_out=out.opened_by_id, link=asking.token(out), answered_link=asking.token(back)
+        taken_out=out.opened_by_id,
+        link=asking.token(out),
+        answered_link=asking.token(back),
+        shelf=Place.objects.get(name="C2").pk,
     )
 
 
@@ -125,6 +130,7 @@ def furnished() -> make.World:
     reservations.reserve(make.act(), day_03, make.trip("Crag walk", world.store, 1, 2))
     lists.new_draft(make.act(world.keeper), world.version.packing_list)
     make.some(world.dressing, world.shelf, 3, "OLD", make.days(-2))
+    make.some(world.dressing, world.shelf, 2, "RUBBED")
     make.put_in(world.day_02, world.lots["d2"], world.upper, 1)
     recalls.start(make.act(world.keeper), item=world.dressing, scope="number", number="D2")
     return world

@@ -12,6 +12,8 @@ from openpyxl import load_workbook
 from gearroom.core.rules.roles import Role
 from gearroom.site.web import start_workbook
 from kits.models import Entry, Holding, Item, Kit, PackCode, PackingListVersion, Place
+from kits.rules.facts import Criticality
+from kits.services import counting, custody, labelling, starting
 from kits.services.audit import findings
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
@@ -243,3 +245,19 @@ def test_a_room_without_shelves_is_led_to_them_before_anything_is_counted(room, 
     page = browser(keeper).get("/stock/count/").content.decode()
 
     assert f'href="/rooms/{room.slug}/#shelves"' in page
+
+
+def test_no_step_is_done_by_a_kit_without_label_or_contents_that_never_went(room, keeper):
+    lines = {"main": [(make.item("Shears"), 1, 1, Criticality.ROUTINE)]}
+    kit = make.kit("DAY-01", make.kit_list("Day walk", lines), room, entered=False)
+    so_far = starting.steps(room)
+    assert (so_far.kits, so_far.filled, so_far.labelled, so_far.went) == (1, 0, 0, 0)
+
+    label = labelling.label_for(make.act(), kit)
+    custody.check_out(make.act(), kit, person=keeper)
+    counting.count(make.act(), [make.section(kit)], [])
+    so_far = starting.steps(room)
+    assert (so_far.filled, so_far.labelled, so_far.went) == (1, 1, 1)
+
+    labelling.cancel(make.act(), label.code, "torn")
+    assert starting.steps(room).labelled == 0

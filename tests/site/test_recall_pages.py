@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from django.core.cache import cache
 
-from kits.models import Recall, RecallPlace
-from kits.services import custody, recalls
+from kits.models import Holding, Recall, RecallPlace
+from kits.services import catalogue, custody, disposing, recall_ends, recalls
 from kits.services.use import UseLine
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
@@ -49,9 +49,57 @@ def test_a_recall_runs_from_its_record_to_its_end(world):
 
     assert "Every place in your view has answered" in text_of(client.get(answer["Location"]))
     assert make.units(world.dressings, make.section(world.day_01)) == 0
-    post(client, f"/stock/recalls/{recall.pk}/close/")
-    assert Recall.objects.get().closed is not None
-    assert "Closed" in text_of(client.get("/stock/recalls/"))
+    words = text_of(client.get(answer["Location"]))
+    assert "18 units are in quarantine: send them back" in words
+    close = f"/stock/recalls/{recall.pk}/close/"
+    refusal = post(client, close, outcome="finished")
+    assert refusal.status_code == 409
+    assert "Not all of it is accounted for" in text_of(refusal)
+    post(client, close, outcome="finished", reason="the maker fetched it")
+    assert Recall.objects.get().outcome == "finished"
+    assert "stays blocked" in text_of(client.get("/stock/recalls/"))
+    words = text_of(client.get(answer["Location"]))
+    assert "the maker fetched it" in words
+    assert "Finish the recall" not in words
+
+
+def test_a_recall_with_everything_accounted_for_is_finished_in_one_tap(world):
+    recall = recalls.start(make.act(), item=world.gauge, scope="all")
+    gone = stock_of(world.gauge)
+    disposing.dispose(make.act(), place=gone.place, lot=gone.lot, units=1)
+    client = browser(world.keeper)
+    words = text_of(client.get(f"/stock/recalls/{recall.pk}/"))
+    assert "Everything is accounted for" in words
+    assert "finished all the same" not in words
+    post(client, f"/stock/recalls/{recall.pk}/close/", outcome="finished")
+    assert Recall.objects.get().outcome == "finished"
+
+
+def test_a_withdrawn_recall_is_put_back_onto_a_shelf_and_may_be_opened_again(world):
+    recall = recalls.start(make.act(), item=world.dressing, scope="number", number="D1")
+    client, path = browser(world.keeper), f"/stock/recalls/{recall.pk}/"
+    post(client, f"{path}close/", outcome="withdrawn", published_at="maker.example/7")
+    words = text_of(client.get(path))
+    assert "maker.example/7" in words
+    post(client, f"{path}put-back/", shelf=str(world.upper.pk))
+    assert make.units(world.dressings, world.upper) == 12
+    assert "Nothing of it is in quarantine" in text_of(client.get(path))
+    post(client, f"{path}reopen/")
+    assert make.units(world.dressings, world.upper) == 0
+    assert "Finish the recall" in text_of(client.get(path))
+
+
+def test_a_pack_of_a_recalled_batch_that_is_new_here_is_known_on_the_receiving_page(world):
+    catalogue.put_pack_code(make.act(), world.dressing, gtin="04000000000006", units_per_pack=5)
+    recall = recalls.start(make.act(), item=world.dressing, scope="number", number="NEW")
+    recall_ends.close(make.act(reason="told to"), recall, "finished")
+    code = "(01)04000000000006(17)" + make.days(500).strftime("%y%m%d") + "(10)NEW"
+    page = text_of(browser(world.keeper).get("/stock/receive/", {"text": code}))
+    assert "Its maker recalls this batch: it goes to quarantine" in page
+
+
+def stock_of(item):
+    return Holding.objects.select_related("place", "lot__item").get(lot__item=item, units__gt=0)
 
 
 def test_a_kit_that_maybe_holds_it_stands_apart(world):
@@ -78,7 +126,7 @@ def test_a_recall_shows_a_stranger_none_of_our_places(world):
     page = text_of(browser(world.stranger).get(f"/stock/recalls/{recall.pk}/"))
 
     assert "DAY-01" not in page
-    assert "Close the recall" not in page
+    assert "Finish the recall" not in page
 
 
 def test_a_recall_without_its_number_says_what_is_wanted(world):

@@ -10,7 +10,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
 from kits.models import Checkout, Entry, Kit, Reservation
-from kits.services import custody, reservations, turnaround
+from kits.services import catalogue, custody, reservations, turnaround
 from tests.kits import factories as make
 from tests.labels import scanned
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
@@ -186,7 +186,7 @@ def test_a_kit_that_may_not_go_stops_none_of_those_after_it(school):
 
     answers = on_and_on(client, "many", scanned.shown(school.tag), "DAY-02", "DAY-03")
 
-    assert "DAY-02 is not fit to go" in text_of(answers[1])
+    assert "DAY-02, judged for" in text_of(answers[1])
     assert Checkout.objects.get(in_at=None).kit.name == "DAY-03"
 
 
@@ -325,3 +325,21 @@ def test_the_pages_ask_the_database_as_much_for_many_kits_as_for_few(
 
     assert text_of(page).count("taken out") == 8
     assert text_of(which).count("DAY-0") >= 8
+
+
+def test_a_makers_code_that_is_only_looked_at_offers_receiving(school):
+    catalogue.put_pack_code(
+        make.act(), school.world.dressing, gtin="09506000134352", units_per_pack=5
+    )
+    code = "(01)09506000134352(17)300531(10)D9"
+    for who, offered in ((school.world.keeper, True), (school.world.guide, False)):
+        page = post(browser(who), "/scan/", text=code).content.decode()
+        assert ('href="/stock/receive/?text=' in page) == offered
+
+
+def test_a_number_typed_offers_the_kits_that_it_may_mean(school):
+    make.kit("GROUP-01", school.world.version, school.world.store)
+    page = post(browser(school.world.keeper), "/scan/", text="1")
+    assert "“1” may be DAY-01 or GROUP-01" in text_of(page)
+    assert 'name="text" value="GROUP-01"' in page.content.decode()
+    assert "DAY-01" in text_of(post(browser(school.world.keeper), "/scan/", text="d1"))

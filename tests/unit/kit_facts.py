@@ -108,4 +108,5 @@ def kits(draw: st.DrawFn, most_lines: int = 6) -> KitState:
         withheld=("drying",) if draw(rarely) else (),
         contents_entered=not draw(rarely),
         expired_always_stops=draw(st.booleans()),
+        undated_grace_until=draw(st.none() | NEAR),
     )

@@ -58,8 +58,9 @@ def apply(kit: KitState, todo: RestockList) -> KitState:
     for x in kit.units:
         after[x.batch, x.place, x.training] += x.count
     for out in todo.take_out:
-        after[out.batch, out.section, out.training] -= out.count
-        assert after[out.batch, out.section, out.training] >= 0
+        units = replace(out.batch, undated_until=None), out.section, out.training
+        after[units] -= out.count
+        assert after[units] >= 0
     for put in todo.put_in:
         after[put.batch, put.section, False] += put.count
     inside = tuple(

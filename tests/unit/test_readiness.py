@@ -256,6 +256,29 @@ def test_an_unknown_date_of_what_is_not_sterile_is_a_note() -> None:
     assert verdict.fit
 
 
+def test_a_sterile_unit_without_a_date_is_let_be_until_the_day_after_set_up() -> None:
+    lines = (Line(1, "front", GAUZE, 2, 2, MUST_HAVE),)
+    kit = kit_of(some(GAUZE, 2, expiry=None), lines=lines, undated_grace_until=TODAY + DAY)
+    for today in (TODAY, TODAY + DAY):
+        verdict = judge(kit, today, today)
+        assert (verdict.word, codes(verdict)) == (Word.READY, [("date-not-known", Weight.NOTE)])
+    longer = judge(kit, TODAY + 2 * DAY, TODAY)  # a trip that ends later cannot count on them
+    assert codes(longer) == [("short", Weight.STOPS), ("date-not-known", Weight.NOTE)]
+    assert only(longer, Why.SHORT).facts["cause"] is Fault.DATE_NOT_KNOWN
+    over = judge(kit, TODAY + 2 * DAY, TODAY + 2 * DAY)
+    assert only(over, Why.TAKE_OUT).facts["cause"] is Fault.DATE_NOT_KNOWN
+    assert fit_days(kit).clear_until == TODAY + DAY
+    assert first_expiry(kit) is None
+
+
+def test_a_medicine_without_a_date_is_never_let_be() -> None:
+    lines = (Line(1, "front", TABLET, 1, 0),)
+    kit = kit_of(some(TABLET, 1, expiry=None), lines=lines, undated_grace_until=TODAY + DAY)
+    verdict = judge(kit, TODAY, TODAY)
+    assert only(verdict, Why.TAKE_OUT).facts["cause"] is Fault.DATE_NOT_KNOWN
+    assert days(kit, TODAY) == (None, None, None)
+
+
 def test_an_instrument_s_reasons_name_its_check() -> None:
     lines = (Line(1, "front", TORCH, 1, 1, IMPORTANT),)
     unasked = judge(kit_of(some(TORCH, 1), lines=lines), TODAY, TODAY)

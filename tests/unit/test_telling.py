@@ -13,11 +13,15 @@ def at(hour, minute=0, day=25):
     return datetime(2026, 11, day, hour, minute, tzinfo=UTC)
 
 
-def test_a_recall_is_told_at_once_whatever_was_chosen():
-    assert when_told("recall", {"recall": When.NEVER}) is When.AT_ONCE
+FIXED = ("recall", "cleared-by-phone", "not-cleared")
 
 
-@pytest.mark.parametrize("kind", [k for k in KINDS if k != "recall"])
+@pytest.mark.parametrize("kind", FIXED)
+def test_a_recall_and_a_clearance_are_told_at_once_whatever_was_chosen(kind):
+    assert when_told(kind, {kind: When.NEVER}) is When.AT_ONCE
+
+
+@pytest.mark.parametrize("kind", [k for k in KINDS if k not in FIXED])
 def test_every_other_kind_may_be_chosen(kind):
     assert when_told(kind, {kind: When.NEVER}) is When.NEVER
 

@@ -147,7 +147,9 @@ class Permits:
         return {"recalled-already"} if any(x["open"] for x in same) else set()
 
     def _refuse_close(self, r: Report) -> set[str]:
-        return set() if self.book.recalls[r.fixed["id"]]["open"] else {"closed-already"}
+        recall = self.book.recalls[r.fixed["id"]]
+        withdrawn_later = r.body["outcome"] == "withdrawn" and recall["blocked"]
+        return set() if recall["open"] or withdrawn_later else {"closed-already"}
 
     def _refuse_reserve(self, r: Report) -> set[str]:
         wanted = self.book.trips[r.body["trip"].partition(":")[2]]

@@ -148,7 +148,7 @@ class Week(Undoing):
         self.newest_notice = 0
         self.hand = hand_of(seed)
         self.played: list[Step] = []
-        self.thorough = seed % 10 == 0
+        self.thorough = seed % 20 == 0
 
     # ---- the clock
     @property

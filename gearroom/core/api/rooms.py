@@ -2,30 +2,52 @@
 
 from __future__ import annotations
 
+from datetime import time
 from typing import Any
 
 from django.db.models import QuerySet
 from rest_framework import serializers
 
 from gearroom.core.act import Act
-from gearroom.core.api.serializers import ActBody
+from gearroom.core.api.serializers import CLOCK_TIME, ActBody
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.models import Room
+from gearroom.core.models.people import MOST_SORTING_NIGHTS
 from gearroom.core.services import rooms
+
+
+class ClockTime(serializers.RegexField):
+    """An hour and minutes."""
+
+    def to_representation(self, value: time) -> str:
+        """As a clock shows it: 18:00."""
+        return f"{value:%H:%M}"
 
 
 class RoomShown(serializers.ModelSerializer[Room]):
     """A room."""
 
+    closing_time = ClockTime(CLOCK_TIME)
+
     class Meta:
         model = Room
-        fields = ["slug", "name", "time_zone", "phone", "how_to_return"]
+        fields = [
+            "slug",
+            "name",
+            "time_zone",
+            "phone",
+            "how_to_return",
+            "closing_time",
+            "sorting_nights",
+            "guides_decide_important",
+            "expired_always_stops",
+        ]
 
 
 class RoomEdit(ActBody):
     """What of a room may be changed."""
 
-    name = serializers.CharField(max_length=80)
+    name = serializers.CharField(max_length=80, required=False)
     time_zone = serializers.CharField(
         max_length=64, required=False, help_text="Of the IANA database, such as Europe/London."
     )
@@ -36,11 +58,30 @@ class RoomEdit(ActBody):
         allow_blank=True,
         help_text="What somebody who finds a kit is told.",
     )
+    closing_time = serializers.RegexField(
+        CLOCK_TIME,
+        required=False,
+        help_text="When a kit that is taken without a trip is due back, such as 18:00.",
+    )
+    sorting_nights = serializers.IntegerField(
+        required=False,
+        min_value=0,
+        max_value=MOST_SORTING_NIGHTS,
+        help_text="Nights at least between a kit's return and its next trip.",
+    )
+    guides_decide_important = serializers.BooleanField(
+        required=False,
+        help_text="A guide may let a kit go that is short on an important line, with a reason.",
+    )
+    expired_always_stops = serializers.BooleanField(
+        required=False, help_text="Anything out of date inside stops a kit, whatever it is."
+    )
 
 
 class RoomBody(RoomEdit):
     """A new room."""
 
+    name = serializers.CharField(max_length=80)
     slug = serializers.SlugField(max_length=40, help_text="Its name in addresses; stays as it is.")
 
 
@@ -59,7 +100,7 @@ class Rooms(ListView, UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Add a room."""
-        return 201, RoomShown(rooms.add(act, **data)).data
+        return 201, RoomShown(rooms.add(act, **_with_time(data))).data
 
 
 class OneRoom(ReadView, UseCaseView):
@@ -79,4 +120,11 @@ class OneRoom(ReadView, UseCaseView):
         """Change a room."""
         room = rooms.get(act.actor, self.kwargs["room"])
         self.match(RoomShown(room).data)
-        return 200, RoomShown(rooms.edit(act, room, **data)).data
+        return 200, RoomShown(rooms.edit(act, room, **_with_time(data))).data
+
+
+def _with_time(data: dict[str, Any]) -> dict[str, Any]:
+    """What was sent, with the closing time as a time."""
+    if "closing_time" not in data:
+        return data
+    return {**data, "closing_time": time.fromisoformat(data["closing_time"])}

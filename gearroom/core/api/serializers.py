@@ -33,6 +33,10 @@ _NUMBER = re.compile(r"-?\d{1,30}(\.\d{1,30})?(e[+-]?\d{1,3})?", re.I | re.A)
 _FLAG = re.compile(r"true|false")
 
 
+CLOCK_TIME = r"^([01][0-9]|2[0-3]):[0-5][0-9]$"
+"""An hour and minutes, such as 18:00, for a RegexField."""
+
+
 class NoteField(serializers.CharField):
     """A text that may have several lines."""
 

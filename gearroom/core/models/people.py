@@ -22,6 +22,10 @@ def valid_time_zone(name: str) -> None:
         raise ValidationError(f"{name} is not an IANA time zone, such as Europe/London.")
 
 
+MOST_SORTING_NIGHTS = 14
+"""How many nights a room may give itself to sort a kit."""
+
+
 class User(AbstractUser):
     """A sign-in. Names live on the person, which every user has from its first save on.
 

@@ -60,6 +60,8 @@ USE_CASES: dict[str, Right] = {
     "check_out_short": Right(Scope.CUSTODY, _KEEPERS),
     "set_due": Right(Scope.CUSTODY, _GUIDES | {Role.INTEGRATION}),
     "add_holder": Right(Scope.CUSTODY, _GUIDES),
+    "clear_by_phone": Right(Scope.CUSTODY, _KEEPERS | {Role.ADVISER}),
+    "answer_clearance": Right(Scope.CUSTODY, ANYONE),  # one's own alone
     "check_in": Right(Scope.CUSTODY, ANYONE),
     "pass": Right(Scope.CUSTODY, ANYONE),
     "emergency": Right(Scope.CUSTODY, ANYONE),

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
+from django.db import transaction
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
@@ -12,6 +14,10 @@ from gearroom.core.models import Room
 from gearroom.core.models.people import valid_time_zone
 from gearroom.core.problems import NotAllowed, NotFound, Refused
 from gearroom.core.rules.roles import Role
+
+EDITED: list[Callable[[Act, Room, frozenset[str]], None]] = []
+"""What the apps above do once a room was edited, in the same transaction: each is called with the
+room and the names of the fields that are different now."""
 
 
 def seen_by(actor: Actor) -> QuerySet[Room]:
@@ -38,14 +44,18 @@ def add(act: Act, *, name: str, slug: str, **fields: Any) -> Room:
 
 
 def edit(act: Act, room: Room, **fields: Any) -> Room:
-    """Change a room's name, time zone, phone or how to return a kit to it."""
+    """Change what is on record of a room, or how strict it is."""
     act.actor.require("edit_room", room.pk)
     if "name" in fields:
         _not_taken(Room.objects.exclude(pk=room.pk), name=fields["name"])
+    changed = frozenset(name for name, value in fields.items() if getattr(room, name) != value)
     for name, value in fields.items():
         setattr(room, name, value)
     valid_time_zone(room.time_zone)
-    room.save(update_fields=list(fields))
+    with transaction.atomic():
+        room.save(update_fields=list(fields))
+        for then in EDITED:
+            then(act, room, changed)
     return room
 
 

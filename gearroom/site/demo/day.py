@@ -21,6 +21,7 @@ OUT_MEANWHILE = "DAY-01"
 GAUZE = "gauze swab 10 × 10 cm"
 BLISTER = "blister dressing"
 BLANKET = "foil blanket"
+RECALLED, HOLDS_IT = "rehydration salts", "EXPED-01"
 
 
 @dataclass
@@ -147,35 +148,62 @@ class Day:
         if row["units"] > 1:
             exception["instead"] = [less]
         done = self.api.post(f"kits/{KIT}/restock/", {"exceptions": [exception]})
-        sealed = self.api.post(f"kits/{KIT}/reseal/", {"seal": listed["next_seal"]})
+        sealed = self.api.post(f"kits/{KIT}/reseal/", {"seal": listed["next_seal"], "anyway": True})
         self._keep("kit-tag.pdf", self.api.get(f"kits/{KIT}/tag/"))
         self.facts |= {"restocked": done, "sealed": sealed, "exception": row}
         self._tell(
             f"{done['units_put_in']} units in, {done['units_taken_out']} out; one "
             f"{row['name']} fewer than listed",
+            f"sealed anyway: {sealed['verdict']['verdict_text']}",
             f"seal {sealed['seal']}; first expiry {sealed['first_expiry']}",
         )
 
     def recall(self) -> None:
-        """The maker recalls a batch: which kits hold it, and who has them."""
-        gauze = next(row for row in self.facts["listed"]["put_in"] if row["name"] == GAUZE)
+        """The maker recalls a batch: who has it, taken out, sent back, finished."""
+        inside = self.api.get(f"kits/{HOLDS_IT}/contents/")["lines"]
+        batch = next(line for line in inside if line["name"] == RECALLED)
         recall = self.api.post(
             "recalls/",
             {
-                "item": gauze["item"],
-                "number": gauze["number"],
+                "item": batch["item"],
+                "number": batch["number"],
                 "reference": "FSN-0042",
-                "advice": "Take it out and put it aside; the maker found wet packs.",
+                "advice": "Take it out and send it back; the maker found damp sachets.",
             },
         )
         self.facts["recall"] = recall
         quarantined = sum(row["units"] for row in recall["quarantine"])
-        self._tell(f"{quarantined} units went from shelves to quarantine")
-        for certainty, said in (("certain", "certainly"), ("maybe", "maybe")):
-            for row in recall["places"]:
-                if row["certainty"] == certainty and row["place"]["kit"]:
-                    who = row["person"]["name"] if row["person"] else "nobody"
-                    self._tell(f"- {said}: {row['place']['kit']}, {who} has it or answers for it")
+        self._tell(
+            f"{RECALLED}, batch {batch['number']}: {quarantined} units went from shelves to "
+            "quarantine"
+        )
+        stands = recall
+        for row in recall["places"]:
+            if not row["place"]["kit"]:
+                continue
+            who = row["person"]["name"] if row["person"] else "nobody"
+            sure = "certainly" if row["certainty"] == "certain" else "maybe"
+            self._tell(
+                f"- {sure}: {row['place']['kit']}, {who} has it or answers for it: taken out"
+            )
+            stands = self.api.post(
+                f"recalls/{recall['id']}/answer/",
+                {"row": row["row"], "answer": "taken-out", "removed": row["booked"]},
+            )
+        for held in stands["quarantine"]:
+            self.api.post(
+                "stock/dispose/",
+                {
+                    "lot": str(recall["lots"][0]["id"]),
+                    "place": str(held["place"]["id"]),
+                    "units": held["units"],
+                    "disposal": "returned",
+                },
+            )
+            self._tell(f"- {held['units']} units sent back to the maker")
+        closed = self.api.post(f"recalls/{recall['id']}/close/", {"outcome": "finished"})
+        self.facts["recall"] = closed
+        self._tell("finished: the batch stays blocked, and goes to quarantine if it ever arrives")
 
     def weekly_email(self) -> None:
         """The responsible instructor's weekly email."""

@@ -144,7 +144,8 @@ def _fill_and_seal(school: School, kit: Kit) -> None:
     number = turnaround.next_seal_number(kit.room) or (
         "0400" if kit.room.slug[0] == "m" else "H070"
     )
-    turnaround.reseal(school.act(), kit, number)
+    # What is not in stock is sealed all the same, and stays on the restock list.
+    turnaround.reseal(school.act(), kit, number, anyway=True)
 
 
 def _trip(school: School, going: Going, today: date) -> Trip:

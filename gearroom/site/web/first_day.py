@@ -67,14 +67,9 @@ def first_day(request: HttpRequest) -> HttpResponse:
 
 def _steps(room: Room) -> list[Step]:
     so_far = starting.steps(room)
-    kit = Kit.objects.filter(home_room=room, retired_on__isnull=True).order_by("pk").first()
-    empty = (
-        Kit.objects.filter(home_room=room, retired_on__isnull=True)
-        .exclude(sections__holdings__units__gt=0)
-        .order_by("pk")
-        .first()
-    )
-    to_count = empty or kit
+    kits = Kit.objects.filter(home_room=room, retired_on__isnull=True).order_by("pk")
+    kit = kits.first()
+    to_count = kits.filter(contents_entered=False).first() or kit
     unsigned = PackingListVersion.objects.filter(published_at__isnull=False, signed_on=None).first()
     return [
         Step(

@@ -34,7 +34,7 @@ MOST_UNITS = 999
 def hand_back(request: HttpRequest, kit: str) -> HttpResponse:
     """Hand a kit back: the three ways, then for an opened one sharps or blood, then what was
     used."""
-    found = find.any_kit(kit)
+    found = find.any_kit(kit, actor(request))
     if request.method != "POST":
         return _page(request, found)
     try:

@@ -141,6 +141,8 @@ _RECALL = Topic(
         _("Record the thing and the LOT. What stands in the room goes to quarantine at once."),
         _("Kits that hold it certainly and those that may hold it are listed apart, with who has "
           "them. Each answers: found and out, or not there."),
+        _("Finish it when everything is accounted for: the batch stays blocked. It is good again "
+          "only when its maker withdraws the recall."),
     ),
     "recalls",
     "recalls",

@@ -52,6 +52,7 @@ def _page(request: HttpRequest, kit: Kit, problem: Problem | None = None) -> Htt
     facts = {
         "kit": kit,
         "may_edit": may_edit,
+        "may_empty": who.may("strip", kit.room_id),
         "may_lay_up": who.may("lay_up", kit.home_room_id),
         "people": people.seen_by(who).filter(left_on=None).order_by("name") if may_edit else (),
         "lives_in": [(each.value, label) for each, label in LIVES_IN.items()],

@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
-from gearroom.core.act import Act
+from gearroom.core.act import Act, Actor
 from gearroom.core.problems import Invalid
 from gearroom.core.services import people
 from gearroom.site.web import ways
@@ -26,12 +26,15 @@ from kits.services import (
     fitness,
     history,
     keeping,
+    offers,
     overview,
     photos,
     record,
     turnaround,
     wording,
 )
+from labels.services.outcomes import Next
+from labels.services.ways import ways_on
 
 _MOST_KITS = 200
 _TIMELINE = 8
@@ -72,6 +75,7 @@ def one(request: HttpRequest, kit: str) -> HttpResponse:
         "settle": ways.settle_verdict(found, verdict),
         "verdict": verdict,
         "reasons": wording.reasons(verdict.reasons),
+        "offers": _offers(who, seen),
         "today": fitness.today_of(found),
         "pouches": _pouches(seen.sections, inside),
         "labels": [codes.shown(code) for code in seen.labels],
@@ -88,6 +92,16 @@ def one(request: HttpRequest, kit: str) -> HttpResponse:
         facts["instruments"] = record.checks(inside)
         facts["look_by"] = record.look_by(found)
     return show(request, "site/kit.html", facts)
+
+
+def _offers(who: Actor, seen: overview.Overview) -> list[Next]:
+    """What settles a kit that may not go, of that what is one tap here."""
+    if seen.checkout is not None:
+        return []
+    asked = seen.judged.question
+    rows = offers.offers(who, seen.kit, seen.judged.verdict, trip=asked.trip)
+    ways = ways_on(offers.shown(who, seen.kit, rows), seen.kit.name)
+    return [way for way in ways if not way.needs]
 
 
 @require_POST

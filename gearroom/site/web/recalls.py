@@ -1,8 +1,9 @@
 """Recalls: recorded, then who certainly and who maybe has the batch, who was told, what they
-answered; closed."""
+answered; ended."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -14,10 +15,11 @@ from django.views.decorators.http import require_POST, require_safe
 from gearroom.core.act import Act
 from gearroom.core.problems import Invalid, Problem
 from gearroom.site.web.fields import whole, words
-from gearroom.site.web.shell import Done, acted, actor, page, show
-from gearroom.site.web.words import DISPOSALS
-from kits.models import Certainty, Item, PlaceKind, Recall, RecallScope
-from kits.services import find, recalls, standing
+from gearroom.site.web.shell import Done, acted, actor, here, page, show
+from gearroom.site.web.words import DISPOSALS, WENT
+from kits.models import Certainty, Item, Place, Recall, RecallScope
+from kits.rules.recalls import Outcome
+from kits.services import find, recall_ends, recalls, standing, stock_seen
 from kits.services.recalls import Answer
 from kits.services.standing import Followed
 
@@ -105,9 +107,13 @@ def _one(request: HttpRequest, recall: Recall, problem: Problem | None = None) -
         "waiting": waiting,
         "quarantine": stands.quarantine,
         "gone": [
-            {"row": each, "how": _("used") if each.how == PlaceKind.USED else DISPOSALS[each.how]}
+            {"row": each, "how": WENT.get(each.how, DISPOSALS.get(each.how))}
             for each in stands.gone
         ],
+        "unsettled": stands.unsettled,
+        "withdrawn": recall.outcome == Outcome.WITHDRAWN,
+        "shelves": _shelves(request) if recall.outcome == Outcome.WITHDRAWN else [],
+        "said": request.POST,
         "problem": problem,
         "may_follow": who.may("recall"),
         "may_dispose": who.may("dispose"),
@@ -175,14 +181,60 @@ def told(request: HttpRequest, recall: int) -> HttpResponse:
 @require_POST
 @page("recall")
 def close(request: HttpRequest, recall: int) -> HttpResponse:
-    """End a recall."""
+    """End a recall: finished, or withdrawn by its maker."""
     found = recalls.find(recall)
 
     def perform(act: Act) -> Done:
-        closed = recalls.close(act, found)
-        return Done(_("The recall is closed."), closed.closed_id)
+        said = request.POST
+        closed = recall_ends.close(
+            replace(act, reason=words(said, "reason", 500)),
+            found,
+            said.get("outcome", ""),
+            published_at=words(said, "published_at", 300),
+        )
+        if closed.outcome == Outcome.WITHDRAWN:
+            says = _("The recall is withdrawn. What is in quarantine stays there until you put it "
+                     "back on a shelf.")  # fmt: skip
+        else:
+            says = _("The recall is finished. Its batch stays blocked.")
+        return Done(says)
 
     return _done(request, found, perform)
+
+
+@require_POST
+@page("recall")
+def reopen(request: HttpRequest, recall: int) -> HttpResponse:
+    """Follow a recall again that was closed too early."""
+    found = recalls.find(recall)
+
+    def perform(act: Act) -> Done:
+        recall_ends.reopen(act, found)
+        return Done(_("The recall is open again."))
+
+    return _done(request, found, perform)
+
+
+@require_POST
+@page("move")
+def put_back(request: HttpRequest, recall: int) -> HttpResponse:
+    """Move what is in quarantine back onto a shelf, after the maker withdrew the recall."""
+    found = recalls.find(recall)
+
+    def perform(act: Act) -> Done:
+        shelf = find.shelf(act.actor, request.POST.get("shelf", ""))
+        entry = recall_ends.put_back(act, found, shelf)
+        return Done(_("Moved from quarantine to %(shelf)s.") % {"shelf": shelf.name}, entry.pk)
+
+    return _done(request, found, perform)
+
+
+def _shelves(request: HttpRequest) -> list[Place]:
+    """The shelves that something may be put back on: those of the room that they stand in."""
+    room = here(request)
+    if room is None or not actor(request).may("move", room.pk):
+        return []
+    return [each.place for each in stock_seen.shelves(room)]
 
 
 def _done(request: HttpRequest, recall: Recall, perform: Any) -> HttpResponse:

@@ -8,12 +8,14 @@ from zoneinfo import available_timezones
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
+from django.utils.dateparse import parse_time
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from gearroom.core.act import Act
 from gearroom.core.models import Room
+from gearroom.core.models.people import MOST_SORTING_NIGHTS
 from gearroom.core.problems import Invalid, NotAllowed, Problem
 from gearroom.core.services import rooms
 from gearroom.site.web.shell import Done, acted, actor, page, show
@@ -21,6 +23,7 @@ from kits.models import Place, PlaceKind
 from kits.services import find, shelves
 
 _FIELDS = {"name": 80, "time_zone": 64, "phone": 40, "how_to_return": 300}
+_YES_OR_NO = ("guides_decide_important", "expired_always_stops")
 
 
 # ------------------------------------------------------------------------------------------- rooms
@@ -73,7 +76,8 @@ def one(request: HttpRequest, room: str) -> HttpResponse:
         return _one_page(request, found)
 
     def perform(act: Act) -> Done:
-        rooms.edit(act, rooms.get(act.actor, room), **_fields(request))
+        fields = {**_fields(request), **_settings(request)}
+        rooms.edit(act, rooms.get(act.actor, room), **fields)
         return Done(_("Saved."))
 
     try:
@@ -96,6 +100,7 @@ def _one_page(request: HttpRequest, room: Room, problem: Problem | None = None) 
         "may_shelve": who.may("edit_shelf", room.pk),
         "may_print": who.may("print_labels", room.pk),
         "zones": sorted(available_timezones()),
+        "most_nights": MOST_SORTING_NIGHTS,
         "problem": problem,
     }
     status = problem.status if problem else 200
@@ -111,6 +116,25 @@ def _fields(request: HttpRequest) -> dict[str, Any]:
         if len(said[name]) > most:
             raise Invalid(_("Use at most %(most)d characters.") % {"most": most}, field=name)
     return said
+
+
+def _settings(request: HttpRequest) -> dict[str, Any]:
+    """How strict a form says that a room is. Raises Invalid."""
+    nights = request.POST.get("sorting_nights", "").strip()
+    if not (nights.isascii() and nights.isdigit() and int(nights[:3]) <= MOST_SORTING_NIGHTS):
+        raise Invalid(
+            _("Give the nights that sorting takes as a number from 0 to %(most)d.")
+            % {"most": MOST_SORTING_NIGHTS},
+            field="sorting_nights",
+        )
+    try:
+        closing = parse_time(request.POST.get("closing_time", "").strip())
+    except ValueError:
+        closing = None
+    if closing is None:
+        raise Invalid(_("Give the closing time as hours and minutes: 18:00."), field="closing_time")
+    yes_or_no = {name: bool(request.POST.get(name)) for name in _YES_OR_NO}
+    return {"closing_time": closing, "sorting_nights": int(nights), **yes_or_no}
 
 
 def _as_problem(error: ValidationError) -> Invalid:

@@ -12,7 +12,7 @@ takes many kits, the shelf that is filled or counted) waits as long.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
@@ -74,6 +74,12 @@ MODES = {
 }
 _INTENTS = {"receive": Intent.RECEIVE, "count": Intent.COUNT}
 _LONGEST = 8000
+
+_OFFERED = ("not-fit", "short-needs-a-reason")
+"""Outcomes that say what settles them: whoever came for the kit waits for it, or for another."""
+
+MENDED = ("checked", "added")
+"""Outcomes after which a kit that was stopped may go."""
 
 
 @dataclass(frozen=True)
@@ -175,6 +181,8 @@ def _asked(request: HttpRequest, act: Act) -> Ask:
         intent = Intent(said["intent"])
         as_found = AsFound(said.get("as_found") or AsFound.SORT_LATER)
         due_at = parse_datetime(said.get("due_at", ""))
+        line = int(said["line"][:18]) if said.get("line") else None
+        through = date.fromisoformat(said["through"]) if said.get("through") else None
     except ValueError:
         raise Invalid(_("This form was not made by this page. Load the page again.")) from None
     if due_at is not None and timezone.is_naive(due_at):
@@ -185,6 +193,9 @@ def _asked(request: HttpRequest, act: Act) -> Ask:
         trip=find.trip(act.actor, said["trip"]) if said.get("trip") else UNSAID,
         due_at=due_at or UNSAID,
         short_reason=said.get("short_reason", "").strip()[:300],
+        cleared_by=find.person(said["cleared_by"]) if said.get("cleared_by") else None,
+        line=line,
+        through=through,
         take_reason=said.get("take_reason", "").strip()[:300],
         swap=bool(said.get("swap")),
         emergency=bool(said.get("emergency")),
@@ -240,6 +251,9 @@ def _after(state: State, answer: dict[str, Any]) -> State:
         return State(state.holder, "", state.mode)
     if len(tags) == 1 and not took:
         return State(str(tags[0]["id"]), "", state.mode)
+    checked = next((e["kit"] for e in outcomes if e["kit"] and e["outcome"] in MENDED), None)
+    if checked is not None:  # whoever waited for it waits on, and takes it by one tap
+        return State(state.holder, checked["name"], state.mode)
     kits = [each["kit"] for each in outcomes if each["kit"] and each["outcome"] == "identified"]
     if len(kits) == 1 and not kits[0]["out_since"]:
         return State("", kits[0]["name"], state.mode)
@@ -248,7 +262,7 @@ def _after(state: State, answer: dict[str, Any]) -> State:
     if refused is not None:
         return State(state.holder or str(refused["person"] or ""), mode=state.mode)
     stopped = (kits and kits[0]["out_since"]) or any(
-        each["outcome"] == "handed-back" for each in outcomes
+        each["outcome"] in ("handed-back", *_OFFERED) for each in outcomes
     )
     return State(state.holder if stopped else "", mode=state.mode)
 
@@ -278,7 +292,6 @@ def _shown(
         "problem": problem,
         "modes": _modes(request),
         "mode_says": MODES[state.mode].says,
-        "may_go_short": who.could("check_out_short"),
         "just_done": just_done(who),
         "may_be_another": mixups.KINDS,
         "may_ask": who.may("see_people"),
@@ -287,6 +300,7 @@ def _shown(
     for each in facts["outcomes"]:
         if each["kit"] and each["kit"]["name"] == state.kit:
             facts["waiting"] = each["kit"]
+        each["mended"] = each["outcome"] in MENDED
         if each["outcome"] == "handed-back" and facts["holder"]:
             each["trip_again"] = _same_trip(each, facts["holder"])
     if any("holder" in step["needs"] for each in facts["outcomes"] for step in each["steps"]):

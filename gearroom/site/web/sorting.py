@@ -15,7 +15,16 @@ from gearroom.site.web.hand_back import batch_sent
 from gearroom.site.web.shell import Done, acted, actor, page, show
 from kits.api.turnaround import restock_shown
 from kits.models import Kit, Lot, Place
-from kits.services import another_batch, asking, find, fitness, overview, turnaround, wording
+from kits.services import (
+    another_batch,
+    asking,
+    find,
+    fitness,
+    overview,
+    sealing,
+    turnaround,
+    wording,
+)
 
 _MOST_BATCHES = 50
 
@@ -78,6 +87,9 @@ def _sort_page(
         "nothing_to_do": not (listed["put_in"] or listed["take_out"] or listed["fill_up"]),
         "reasons": wording.reasons(seen.judged.verdict.reasons, turnaround.swaps(plan)),
         "problem": problem,
+        "lacking": sealing.not_replaced(seen.kit),
+        "not_replaced": problem if problem and problem.code == "not-replaced" else None,
+        "seal_said": request.POST.get("seal", ""),
         "may_restock": who.may("restock", kit.room_id),
         "may_print": who.may("print_labels", kit.room_id),
     }
@@ -95,9 +107,7 @@ def _restocked(request: HttpRequest, kit: Kit) -> HttpResponse:
             return Done(says, entry.pk)
         if request.POST.get("only-look"):
             entry = turnaround.look_inside(act, kit)
-            return Done(
-                _("Looked inside %(kit)s: as the book has it.") % {"kit": kit.name}, entry.pk
-            )
+            return Done(_("%(kit)s is checked: as the book has it.") % {"kit": kit.name}, entry.pk)
         differing = [
             each
             for each in another_batch.choose(turnaround.restock_list(kit), lots).differing
@@ -126,14 +136,24 @@ def _left_out(kit: Kit, text: str) -> turnaround.Differing:
 @require_POST
 @page("reseal")
 def reseal(request: HttpRequest, kit: str) -> HttpResponse:
-    """Put a numbered seal on."""
+    """Put a numbered seal on; where something is not replaced, only once that was confirmed."""
 
     def perform(act: Act) -> Done:
-        seal = turnaround.reseal(act, find.kit(act.actor, kit), request.POST.get("seal", ""))
-        return Done(
-            _("%(kit)s is sealed with %(seal)s.") % {"kit": seal.kit.name, "seal": seal.number},
-            seal.put_on_id,
+        seal = turnaround.reseal(
+            act,
+            find.kit(act.actor, kit),
+            request.POST.get("seal", ""),
+            anyway=bool(request.POST.get("anyway")),
         )
+        says = _("%(kit)s is sealed with %(seal)s.")
+        if seal.kit.to_sort_since is not None:
+            says = _(
+                "%(kit)s is sealed with %(seal)s. It still needs sorting: nobody has checked its"
+                " contents since it came back."
+            )
+        elif seal.put_on.detail["not_replaced"]:
+            says = _("%(kit)s is sealed with %(seal)s. It stays on the restock list.")
+        return Done(says % {"kit": seal.kit.name, "seal": seal.number}, seal.put_on_id)
 
     try:
         return acted(request, perform, to=reverse("sort", args=[kit]) + "#seal")

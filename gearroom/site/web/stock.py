@@ -19,7 +19,7 @@ from kits.models import PlaceKind, Recall
 from kits.rules import horizon
 from kits.rules.expiry import Fault
 from kits.rules.facts import Kind
-from kits.services import find, stock_seen
+from kits.services import find, stock_seen, undated
 from kits.services.stock_seen import APART, KITS, SHELVES, Held
 
 _MOST_THINGS = 300
@@ -81,7 +81,8 @@ def every(request: HttpRequest) -> HttpResponse:
         "more": len(found) > _MOST_THINGS,
         "on_the_way": on_the_way,
         "shelves": stock_seen.shelves_of(who) if on_the_way else [],
-        "recalls": Recall.objects.filter(closed__isnull=True).count(),
+        "recalls": Recall.objects.open().count(),
+        "undated": len(undated.to_check(room, who)) if (room := here(request)) else 0,
         "may": {name: who.may(name) for name in ("receive", "count", "dispose", "move")},
     }
     return show(request, "site/stock/every.html", facts)
@@ -101,7 +102,7 @@ def thing(request: HttpRequest, item: int) -> HttpResponse:
         "on_shelves": told([row for row in rows if row.where == SHELVES]),
         "apart": told([row for row in rows if row.where == APART]),
         "in_kits": told([row for row in rows if row.where == KITS]),
-        "recalls": Recall.objects.filter(item=found, closed__isnull=True),
+        "recalls": Recall.objects.open().filter(item=found),
         "packs": found.pack_codes.all(),
         "picture": _picture(_today(request), rows, by_kind=False) if rows else None,
         "may_receive": who.may("receive"),

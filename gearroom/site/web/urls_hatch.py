@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from gearroom.site.web import asking, hand_back, photos, recent, sorting, using
+from gearroom.site.web import asking, clearing, hand_back, photos, recent, sorting, using
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("undo/<int:entry>/", recent.undo, name="undo"),
@@ -12,6 +12,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("kits/<str:kit>/seal/", sorting.reseal, name="reseal"),
     path("kits/<str:kit>/used/", using.used, name="used-from"),
     path("kits/<str:kit>/ask/", asking.ask, name="ask"),
+    path("clearances/", clearing.every, name="clearances"),
+    path("cleared/<str:said>/", clearing.by_link, name="cleared"),
     path("used/<str:said>/", asking.tell, name="used"),
     path("kits/<str:kit>/photos/<int:number>/", photos.photo, name="photo"),
 ]

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from gearroom.site.web import list_editing, lists, stripping, trips
+from gearroom.site.web import emptying, list_editing, lists, stripping, trips
 
 _VERSION = "lists/<int:id>/<int:number>/"
 
@@ -28,5 +28,6 @@ urlpatterns: list[URLPattern] = [
     path("trips/<int:trip>/edit/", trips.edit, name="trip-edit"),
     path("strip/", stripping.start, name="strip"),
     path("kits/<str:kit>/strip/", stripping.strip, name="strip-kit"),
+    path("kits/<str:kit>/empty/", emptying.empty, name="empty-kit"),
     path("kits/<str:kit>/strip/new/", stripping.new_thing, name="strip-new"),
 ]

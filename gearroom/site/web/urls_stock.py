@@ -2,7 +2,16 @@
 
 from django.urls import URLPattern, path
 
-from gearroom.site.web import counting, disposing, moving, recalls, receiving, stock, thing_editing
+from gearroom.site.web import (
+    counting,
+    disposing,
+    moving,
+    recalls,
+    receiving,
+    stock,
+    thing_editing,
+    undated,
+)
 
 urlpatterns: list[URLPattern] = [
     path("", stock.every, name="stock"),
@@ -13,6 +22,7 @@ urlpatterns: list[URLPattern] = [
     path("count/<int:shelf>/", counting.shelf, name="count-shelf"),
     path("count/<int:shelf>/paper/", counting.paper, name="count-paper"),
     path("out-of-date/", disposing.out_of_date, name="out-of-date"),
+    path("undated/", undated.every, name="undated"),
     path("arrive/", moving.arrive, name="arrive"),
     path("at/<int:place>/<int:lot>/", moving.at, name="stock-at"),
     path("recalls/", recalls.every, name="recalls"),
@@ -20,6 +30,8 @@ urlpatterns: list[URLPattern] = [
     path("recalls/<int:recall>/answer/", recalls.answer, name="recall-answer"),
     path("recalls/<int:recall>/told/", recalls.told, name="recall-told"),
     path("recalls/<int:recall>/close/", recalls.close, name="recall-close"),
+    path("recalls/<int:recall>/reopen/", recalls.reopen, name="recall-reopen"),
+    path("recalls/<int:recall>/put-back/", recalls.put_back, name="recall-put-back"),
     path("<int:item>/", stock.thing, name="thing"),
     path("<int:item>/edit/", thing_editing.edit, name="edit-thing"),
 ]

@@ -7,9 +7,9 @@ from django.utils.translation import gettext_lazy as _
 
 from kits.rules.facts import Criticality
 from kits.services.hazards import HAZARDS, hazards
-from kits.services.wording import DISPOSALS
+from kits.services.wording import DISPOSALS, WENT
 
-__all__ = ["CRITICALITIES", "DISPOSALS", "HAZARDS", "hazards"]
+__all__ = ["CRITICALITIES", "DISPOSALS", "HAZARDS", "WENT", "hazards"]
 
 CRITICALITIES: dict[str, Promise] = {
     Criticality.ROUTINE: _("routine"),

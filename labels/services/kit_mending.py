@@ -1,0 +1,73 @@
+"""Kits scanned that may not go as they are: checked, or something added, by one tap."""
+
+from __future__ import annotations
+
+from django.utils.translation import gettext as _
+
+from gearroom.core.act import Act
+from gearroom.core.problems import Invalid, NotFound
+from kits.models import Entry, Kit
+from kits.services import adding, find, holders, sealing, turnaround
+from labels.rules.scans import Means
+from labels.services import kit_scans, showing
+from labels.services.meaning import Meaning
+from labels.services.outcomes import Ask, Next, Outcome, part
+
+
+def check(act: Act, meaning: Meaning) -> Outcome:
+    """Record that somebody looked through a kit and found it as the book has it; it waits no
+    longer to be sorted. Raises what `_kit_here` raises."""
+    kit = _kit_here(act, meaning)
+    entry = turnaround.look_inside(part(act, kit.name), kit)
+    says = (
+        _("%(kit)s is checked: as the book has it. %(verdict)s.")
+        if sealing.not_replaced(kit)
+        else _("%(kit)s is checked: all there. %(verdict)s.")
+    )
+    return _mended(act, meaning, kit, entry, "checked", says)
+
+
+def add(act: Act, meaning: Meaning, ask: Ask) -> Outcome:
+    """Put in what one line of a kit's list lacks (`ask.line`), from the shelves here. Raises what
+    `_kit_here` and `adding.add` raise, Invalid without a line."""
+    kit = _kit_here(act, meaning)
+    if ask.line is None:
+        raise Invalid(_("Say which line of the kit list is added to."), field="line")
+    done = adding.add(part(act, kit.name), kit, ask.line, through=ask.through)
+    count = sum(row.units for row in done.put_in)
+    says = _("%(kit)s: %(count)d added. %(verdict)s.")
+    if not count:
+        says = _("%(kit)s: filled up. %(verdict)s.")
+    return _mended(act, meaning, kit, done.entry, "added", says, count=count)
+
+
+def _kit_here(act: Act, meaning: Meaning) -> Kit:
+    """The kit that was scanned. Raises Invalid (`not-a-kit`), NotFound for another room's, Refused
+    (`kit-is-out`)."""
+    kit = kit_scans.kit_of(meaning)
+    if kit_scans.section_of(meaning) is not None:
+        raise kit_scans.not_a_kit(meaning)
+    if not kit_scans.theirs(act, kit):
+        raise NotFound("kit", kit.name)
+    held = holders.open_checkout(kit)
+    if held is not None:
+        raise holders.kit_is_out(held)
+    return kit
+
+
+def _mended(
+    act: Act, meaning: Meaning, kit: Kit, entry: Entry, outcome: str, says: str, **said: object
+) -> Outcome:
+    kit = find.kits_of(act.actor).get(pk=kit.pk)
+    seen = showing.kit_seen(act.actor, kit)
+    undo = Next("undo", _("That was a mistake"), str(entry.pk))
+    return Outcome(
+        meaning.seen,
+        Means.KIT,
+        outcome,
+        says % {**said, "kit": kit.name, "verdict": seen.verdict_text},
+        label=meaning.label,
+        thing=seen,
+        entry=entry,
+        next=[*kit_scans.what_now(act, meaning, kit, seen), undo],
+    )
