@@ -323,6 +323,8 @@ IRREGULAR: dict[str, Promise] = {
     Broken.EMERGENCY: _lazy("It went for an emergency, whatever its state."),
     Broken.NOT_CLEARED: _lazy("Whoever was named as having cleared it by phone says they did not."),
     Broken.RESERVED_FOR_ANOTHER: _lazy("It was reserved for another guide’s trip then."),
+    Broken.TRIP_CANCELLED: _lazy("It went for a trip that was cancelled."),
+    Broken.TRIP_OVER: _lazy("It went for a trip that was over."),
     Broken.OUT_OF_ORDER: _lazy(
         "It changed hands again since then: this is history, and who has it now stays as it is."
     ),
