@@ -35,11 +35,13 @@ class Extended:
 @dataclass(frozen=True)
 class Due:
     """A kit that is out, and the times that whoever asks may have it due at instead; with those
-    that all of its trip may. None of either where they may not change it."""
+    that all of its trip may. None of either where they may not change it. `late`: it is past
+    due."""
 
     checkout: Checkout
     times: Sequence[Later] = ()
     trip_times: Sequence[Later] = ()
+    late: bool = False
 
 
 def due(actor: Actor, held: Checkout) -> Due:
@@ -49,7 +51,8 @@ def due(actor: Actor, held: Checkout) -> Due:
     if actor.may("set_due", room.pk):
         found = later(_local(room.time_zone), room.closing_time)
         times = [each for each in found if each.at != held.due_at]
-    return Due(held, times, longer(actor, held.trip, room) if held.trip else ())
+    late = held.due_at is not None and held.due_at <= clock.now()
+    return Due(held, times, longer(actor, held.trip, room) if held.trip else (), late)
 
 
 def longer(actor: Actor, trip: Trip, room: Room | None = None) -> Sequence[Later]:

@@ -10,8 +10,8 @@ import pytest
 from django.utils import timezone
 
 from gearroom.core.models import Room
-from kits.models import Checkout, Trip
-from kits.services import custody, trips
+from kits.models import Checkout, Notice, Trip
+from kits.services import alarms, custody, happened, trips
 from tests.kits import factories as make
 from tests.labels import scanned
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
@@ -98,6 +98,19 @@ def test_whoever_may_not_change_it_sees_it(school):
     page = text_of(client.get("/kits/DAY-01/"))
     assert re.search(r"Due (today|tomorrow) \d\d:\d\d\.", page) and "· change" not in page
     assert post(client, "/kits/DAY-01/due/", due_at="").status_code == 403
+
+
+def test_the_mail_that_a_kit_is_not_back_leads_to_its_times(school, settings):
+    settings.PUBLIC_URL = "https://gear.example.org"
+    custody.check_out(make.act(), school.world.day_01, person=school.world.guide)
+    due = timezone.now() - timedelta(hours=3)
+    Checkout.objects.update(out_at=due - timedelta(hours=1), due_at=due)
+    alarms.not_back(timezone.now())
+
+    link = happened.row(Notice.objects.get(person=school.world.guide)).url
+    assert link == "https://gear.example.org/kits/DAY-01/#due"
+    page = browser(school.world.guide).get("/kits/DAY-01/").content.decode()
+    assert '<details class="due" id="due" open>' in page
 
 
 def out_on_a_trip(school):
