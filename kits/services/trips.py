@@ -149,8 +149,10 @@ def freed(trip: Trip) -> list[str]:
         return []
     by = Entry.objects.filter(kind=EntryKind.TRIP, trip=trip, detail__what="cancelled")
     last = by.order_by("-id").values_list("key", flat=True).first()
+    if last is None:
+        return []
     rows = Reservation.objects.filter(trip=trip, released__key=last).order_by("kit__name")
-    return list(rows.values_list("kit__name", flat=True)) if last else []
+    return list(rows.values_list("kit__name", flat=True))
 
 
 def check_span(departs_at: datetime, returns_at: datetime, first: date, last: date) -> None:
