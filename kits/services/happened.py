@@ -55,6 +55,9 @@ def _settles(notice: Notice) -> str:
             return page(f"/cleared/{clearing.token(facts['clearance'])}/")
         case "recall":
             return page(_one_of("/stock/recalls/", facts.get("recall")))
+        case "not-back" if notice.kit is not None:
+            there = kit_page(notice.kit.name)
+            return f"{there}#due" if there else ""
         case "not-covered":
             return page(f"/trips/{facts['trip_id']}/")
         case "low-stock":

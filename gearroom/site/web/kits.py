@@ -22,6 +22,7 @@ from kits.rules import codes
 from kits.services import (
     contents,
     custody,
+    due,
     find,
     fitness,
     history,
@@ -82,6 +83,7 @@ def one(request: HttpRequest, kit: str) -> HttpResponse:
         "people": people.may_take(who) if who.may("see_people") else [],
         "kinds": [(kind.value, wording.withheld(kind)) for kind in _BY_HAND],
         "may": _rights(request, found),
+        "due": due.due(who, seen.checkout) if seen.checkout else None,
         "photos": photos.of_what_is_wrong(found),
     }
     if facts["may"]["read_history"]:

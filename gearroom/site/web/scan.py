@@ -36,7 +36,7 @@ from gearroom.site.middleware import reads_labels
 from gearroom.site.web.recent import just_done
 from gearroom.site.web.shell import ASKS, actor, here, once_a_form, page, show
 from kits.models import AsFound, Checkout
-from kits.services import find, holders, mixups
+from kits.services import due, find, holders, mixups
 from kits.services.going_out import UNSAID
 from labels.api.outcomes import shown
 from labels.rules.scans import Intent, Look, Means, typed_texts
@@ -301,6 +301,9 @@ def _shown(
         if each["kit"] and each["kit"]["name"] == state.kit:
             facts["waiting"] = each["kit"]
         each["mended"] = each["outcome"] in MENDED
+        if each["kit"] and each["kit"]["out_since"]:
+            held = holders.open_checkout(find.kit(who, each["kit"]["name"]))
+            each["due"] = due.due(who, held) if held else None
         if each["outcome"] == "handed-back" and facts["holder"]:
             each["trip_again"] = _same_trip(each, facts["holder"])
     if any("holder" in step["needs"] for each in facts["outcomes"] for step in each["steps"]):
