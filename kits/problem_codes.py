@@ -13,7 +13,6 @@ KINDS.update(
              "“person_name” says who, “since” since when. If the kit is here in your hand, hand it"
              " back for them first, then take it out: what is in the hand wins."),
             ("not-out", 409, "Nobody has this kit", "Take it out first."),
-            ("has-it-already", 409, "They have it already", "There is nothing to do."),
             ("who-takes-it", 422, "Nobody is named who takes it",
              "Scan the guide's tag, or choose who takes it."),
             ("due-in-the-past", 422, "The due time has passed", "Give a time still to come."),
