@@ -216,6 +216,26 @@ def test_a_guide_sees_their_own_kits_first(world):
     assert "My kits" not in text_of(board(world.keeper))
 
 
+@pytest.mark.parametrize("who", ["without a role", "of another room"])
+def test_whoever_has_a_kit_of_a_room_that_is_not_theirs_sees_that_and_hands_it_back(world, who):
+    person = make.person("Nia") if who == "without a role" else world.stranger
+    custody.check_out(make.act(), world.day_01, person=person)
+
+    page = board(person)
+
+    mine = text_of(page).split("My kits from other gear rooms")[1]
+    assert mine.index("DAY-01") < mine.index("Main store, due t") < mine.index("Hand back")
+    assert marks(page) == {}  # how it stands is not theirs to see
+    assert browser(person).get("/kits/DAY-01/hand-back/").status_code == 200
+    assert ("Out now (0)" in text_of(page)) == (who == "of another room")
+
+
+@pytest.mark.parametrize("who", ["guide", "keeper", "instructor"])
+def test_whoever_belongs_to_a_room_sees_what_is_out_now(world, who):
+    custody.check_out(make.act(), world.day_01, person=world.guide)
+    assert "Out now (1)" in text_of(board(getattr(world, who)))
+
+
 def test_with_everything_issued_the_board_says_so(world):
     trip = make.trip("Crag walk", world.store, leader=world.guide)
     reservations.reserve(make.act(world.keeper), world.day_01, trip)
