@@ -8,7 +8,7 @@ from html import unescape
 
 import pytest
 
-from kits.models import Checkout, Kit
+from kits.models import Checkout, Kit, Lot
 from kits.services import custody, fitness, reservations, verdict_wording, verdicts, wording
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of
@@ -113,6 +113,27 @@ def test_a_kits_page_says_its_word_with_every_reason_and_the_first_expiry_apart(
     expiry = make.fresh(world.day_01).first_expiry
     says = text_of(browser(world.guide).get("/kits/DAY-01/"))
     assert verdict_wording.first_expiry(expiry) in says
+
+
+def test_each_reason_stands_under_the_word_that_it_gives_the_kit(world):
+    kits = every_word(world)
+    for kit in (kits["short"], kits["do-not-take"]):
+        page = browser(world.guide).get(f"/kits/{kit.name}/").content.decode()
+        (first,) = re.findall(
+            r'<ul class="reasons">\s*<li class="\w+">\s*<span[^>]*>(.*?)</', page, re.S
+        )
+        word = verdict_wording.word(verdicts.judged_one(make.fresh(kit)).verdict.word)
+        assert " ".join(first.split()) == word
+
+
+def test_a_date_that_has_passed_is_not_said_to_be_still_to_come(world):
+    Lot.objects.filter(pk=world.lots["tablets"].pk).update(expiry=make.days(-1))
+    (why,) = [
+        why
+        for why in wording.reasons(verdicts.judged_one(make.fresh(world.day_01)).verdict.reasons)
+        if why["code"] == "short"
+    ]
+    assert "last good day" in why["text"] and "goes out" not in why["text"]
 
 
 def test_the_api_says_of_kits_what_the_pages_say(world):
