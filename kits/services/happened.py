@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -67,21 +68,50 @@ def _one_of(pages: str, number: int | None) -> str:
     return pages if number is None else f"{pages}{number}/"
 
 
-def letter(notice: Notice) -> Letter:
-    """A notice that is told at once, as a letter of its own."""
-    said = row(notice)
-    subject = _subject(notice)
+def rows(notices: Iterable[Notice]) -> tuple[Row, ...]:
+    """What notices say; those that say the same of the same kit in one row, with how many."""
+    groups: dict[tuple[object, ...], list[Row]] = {}
+    for notice in notices:
+        said = row(notice)
+        groups.setdefault((notice.kind, notice.kit_id, said.text, said.url), []).append(said)
+    return tuple(map(_once, groups.values()))
+
+
+def _once(same: Sequence[Row]) -> Row:
+    first = same[0]
+    if len(same) == 1:
+        return first
+    text = _("%(count)d times: %(what)s") % {"count": len(same), "what": first.text}
+    lines = dict.fromkeys(line for each in (first, same[-1]) for line in each.lines)
+    return replace(first, text=text, lines=tuple(lines))
+
+
+def letter(notice: Notice, *others: Notice) -> Letter:
+    """A notice that is told at once, as a letter of its own; with others of its kind, where more
+    came at the same time."""
+    said = rows((notice, *others))
+    subject = _subject(notice) if not others else _subject_of((notice, *others))
     alarm = not kind_of(notice.kind).keeps_quiet
     return Letter(
         subject=subject,
-        alarms=(said,) if alarm else (),
-        first=() if alarm else (said,),
+        alarms=said if alarm else (),
+        first=() if alarm else said,
         closing=(
             _("You are told at once because this does not wait for Monday. What you hear, and "
               "when, is yours to choose, but for recalls: %(page)s")
             % {"page": page("/notices/settings/") or _("ask your keeper")},
         ),
     )  # fmt: skip
+
+
+def _subject_of(notices: Sequence[Notice]) -> str:
+    names = list(dict.fromkeys(filter(None, map(_kit, notices))))
+    shown = ", ".join(names[:3])
+    if names[3:]:
+        shown = _("%(kits)s and %(count)d more") % {"kits": shown, "count": len(names[3:])}
+    return _("%(title)s: %(count)d times, %(kits)s") % {
+        "title": title(notices[0].kind), "count": len(notices), "kits": shown
+    }  # fmt: skip
 
 
 def _subject(notice: Notice) -> str:

@@ -13,6 +13,7 @@ from gearroom.core.models import Person, Room
 from gearroom.core.rules.roles import Role
 from kits.models import Entry, HearingChoice, Kit, Notice
 from kits.rules.telling import When
+from kits.services import together
 
 
 def tell(
@@ -90,6 +91,13 @@ def tell_keepers(
 
 def take_back(entry: Entry) -> int:
     """Take back the unsent notices of an entry that was reversed; says how many."""
-    return Notice.objects.filter(
-        entry=entry, sent_at__isnull=True, taken_back_at__isnull=True
-    ).update(taken_back_at=clock.now())
+    rows = list(
+        Notice.objects.filter(entry=entry, sent_at__isnull=True, taken_back_at__isnull=True).defer(
+            "rendered"
+        )
+    )
+    taken = Notice.objects.filter(pk__in=[row.pk for row in rows], sent_at__isnull=True).update(
+        taken_back_at=clock.now()
+    )
+    together.let_go(rows)
+    return taken

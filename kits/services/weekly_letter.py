@@ -25,7 +25,7 @@ def letter(week: Week) -> Letter:
     """What the email says, in the order of what matters."""
     to_open = rule.by_urgency((k for k in week.kits if k.wants_opening), week.today)
     unready = rule.departures_not_ready(week.kits, week.today)
-    alarms = (*map(_recalled, week.recalled), *map(happened.row, week.medicines))
+    alarms = (*map(_recalled, week.recalled), *happened.rows(week.medicines))
     first = (weekly_kits.departure(unready[0], week),) if unready else ()
     others = [k for k in week.kits if k not in unready[:1]]  # the first stands above, with all
     rest = [k for k in to_open if k in others]
@@ -41,7 +41,7 @@ def letter(week: Week) -> Letter:
         Part(_("Ready, low"), tuple(weekly_kits.low(week))),
         Part(_("Bin when next opened"), tuple(weekly_kits.to_bin(week))),
         Part(_("Not set up yet"), tuple(weekly_kits.not_set_up(week))),
-        Part(_("Also this week"), tuple(happened.row(n) for n in week.held_back)),
+        Part(_("Also this week"), happened.rows(week.held_back)),
         *_months(week),
     ]
     shown = tuple(part for part in parts if part.rows)

@@ -1,0 +1,215 @@
+"""One cause, one notice: a storm is one mail, a night is left in peace, nobody rings themselves."""
+
+from __future__ import annotations
+
+import smtplib
+from datetime import UTC, datetime, time, timedelta
+from email import message_from_bytes
+from email.policy import default
+
+import pytest
+import time_machine
+from django.utils import timezone
+
+from gearroom.core.models import Person
+from kits.models import EntryKind, Notice
+from kits.rules.irregular import Broken
+from kits.services import notices, sending, told
+from kits.services.ledger import Book
+from tests.kits import factories
+from tests.kits.factories import World, act
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def w(tmp_path, settings) -> World:
+    settings.EMAIL_OUTBOX_DIR = tmp_path / "outbox"
+    settings.EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
+    settings.PUBLIC_URL = "https://gear.example.org"
+    world = factories.world()
+    for person in (world.instructor, world.keeper, world.guide):
+        Person.objects.filter(pk=person.pk).update(email=f"{person.name.lower()}@example.org")
+    return world
+
+
+def mails(to=None):
+    """The mails that went out, by Message-ID, each with its subject and its words in a line."""
+    rows = Notice.objects.exclude(sent_at=None).exclude(rendered=None)
+    rows = rows.filter(person=to) if to else rows
+    found = []
+    for row in rows.order_by("pk"):
+        message = message_from_bytes(bytes(row.rendered), policy=default)
+        body = message.get_body(["plain"]).get_content()
+        found.append((str(message["Subject"]), " ".join(body.split())))
+    return found
+
+
+def report(w, kit=None, times=1):
+    """Somebody reports something that broke a rule, so many times."""
+    made = []
+    for _ in range(times):
+        with Book(act(w.guide)) as book:
+            (kit_,) = book.lock((kit or w.day_01).pk)
+            entry = book.post(
+                EntryKind.RECALL_ANSWER, kit=kit_, irregular=[Broken.BOOK_SAYS_OTHERWISE]
+            )
+            notices.tell_keepers(entry, "irregular", kit=kit_)
+        made.append(entry)
+    return made
+
+
+def waits_no_longer():
+    Notice.objects.filter(sent_at=None).update(due_at=timezone.now())
+
+
+# ---------------------------------------------------------------------------------- one mail
+def test_thirty_reports_of_a_kit_in_a_minute_are_one_mail_that_says_how_many(w):
+    report(w, times=30)
+
+    sending.send_due()
+
+    ((subject, text),) = mails(w.keeper)
+    assert "DAY-01" in subject and "30" in subject
+    assert "30 times: DAY-01" in text
+    assert Notice.objects.filter(sent_at=None).count() == 0
+    assert Notice.objects.filter(person=w.keeper).values("message_id").distinct().count() == 1
+
+
+def test_reports_of_several_kits_in_a_minute_are_one_mail_with_each_of_them(w):
+    report(w, times=2)
+    report(w, w.day_02)
+
+    sending.send_due()
+
+    ((subject, text),) = mails(w.keeper)
+    assert "3" in subject and "DAY-01" in subject and "DAY-02" in subject
+    assert "2 times: DAY-01" in text and "DAY-02" in text
+
+
+def test_what_comes_within_half_an_hour_of_the_same_waits_and_is_then_one_mail(w):
+    start = timezone.now()
+    report(w)
+    sending.send_due()
+    report(w, times=4)
+    sending.send_due()
+    assert len(mails(w.keeper)) == 1
+    assert "waits until" in told.why(Notice.objects.filter(sent_at=None).first())
+
+    with time_machine.travel(start + timedelta(minutes=29), tick=False):
+        sending.send_due()
+        assert len(mails(w.keeper)) == 1
+    with time_machine.travel(start + timedelta(minutes=31), tick=False):
+        sending.send_due()
+
+    assert len(mails(w.keeper)) == 2
+    assert "4 times: DAY-01" in mails(w.keeper)[1][1]
+    assert Notice.objects.filter(sent_at=None).count() == 0
+
+
+def test_a_storm_over_many_kits_becomes_a_summary_after_three_mails(w):
+    for n in range(8):
+        report(w, factories.kit(f"MORE-{n}", w.version, w.store))
+        sending.send_due()
+    assert len(mails(w.keeper)) == 3
+
+    with time_machine.travel(timezone.now() + timedelta(minutes=31), tick=False):
+        sending.send_due()
+
+    assert len(mails(w.keeper)) == 4
+    assert all(f"MORE-{n}" in mails(w.keeper)[3][1] for n in range(3, 8))
+
+
+def test_a_rescue_does_not_wait_for_others_of_its_kind(w):
+    for n in range(2):
+        notices.tell([w.keeper], "emergency", f"x{n}", kit=w.day_01)
+        assert sending.send_due() == 1
+
+
+def test_one_of_many_that_is_undone_before_the_mail_is_taken_stands_in_none(w, settings):
+    first, second = report(w, times=2)
+    settings.EMAIL_BACKEND = "tests.kits.test_one_cause.Down"
+    sending.send_due()
+    notices.take_back(first)
+    notices.take_back(second)
+    settings.EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
+    waits_no_longer()
+    sending.send_due()
+    assert mails() == []
+
+
+def test_when_the_first_of_many_is_undone_the_others_are_told_all_the_same(w, settings):
+    first, _second = report(w, times=2)
+    settings.EMAIL_BACKEND = "tests.kits.test_one_cause.Down"
+    sending.send_due()
+    notices.take_back(first)
+    settings.EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
+    waits_no_longer()
+    sending.send_due()
+    assert len(mails(w.keeper)) == 1
+    assert "times" not in mails(w.keeper)[0][1]
+
+
+class Down:
+    """A mail server that nobody reaches."""
+
+    def __init__(self, **_):
+        pass
+
+    def __enter__(self):
+        raise ConnectionRefusedError("nobody there")
+
+    def __exit__(self, *_):
+        pass
+
+
+def test_an_address_refused_for_good_is_so_for_all_that_went_together(w, settings):
+    report(w, times=3)
+    settings.EMAIL_BACKEND = "tests.kits.test_one_cause.Refuses"
+    sending.send_due()
+    states = {told.state(n) for n in Notice.objects.filter(person=w.keeper, kind="irregular")}
+    assert states == {told.State.NOT_SENT}
+
+
+class Refuses(Down):
+    """A mail server that knows nobody."""
+
+    def __enter__(self):
+        return self
+
+    def send_messages(self, messages):
+        raise smtplib.SMTPRecipientsRefused({messages[0].to[0]: (550, b"no such user")})
+
+
+# --------------------------------------------------------------------------------------- at night
+NIGHT = datetime(2027, 1, 5, 2, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(
+    ("kind", "facts", "sent"),
+    [
+        ("lost", {}, 0),
+        ("irregular", {}, 0),
+        ("emergency", {}, 1),
+        ("recall", {"thing": "Dressing"}, 1),
+        ("must-have-gone", {"trip": "Hill day", "departs_at": "2027-01-06T09:00:00+00:00"}, 1),
+        ("not-fit", {"trip": "Hill day", "departs_at": "2027-01-06T09:00:00+00:00"}, 0),
+        ("not-fit", {"trip": "Hill day", "departs_at": "2027-01-05T06:00:00+00:00"}, 1),
+    ],
+)
+def test_at_two_in_the_morning_only_what_cannot_wait_is_sent(w, settings, kind, facts, sent):
+    settings.QUIET_HOURS = (time(22), time(7))
+    with time_machine.travel(NIGHT, tick=False):
+        notices.tell([w.keeper], kind, "x", kit=w.day_01, facts=facts)
+        assert sending.send_due() == sent
+    with time_machine.travel(NIGHT + timedelta(hours=5), tick=False):
+        assert sending.send_due() == 1 - sent
+
+
+def test_the_night_is_that_of_the_room(w, settings):
+    settings.QUIET_HOURS = (time(22), time(7))
+    w.store.time_zone = "Australia/Sydney"  # two in the morning there is one in the afternoon here
+    w.store.save()
+    with time_machine.travel(NIGHT, tick=False):
+        notices.tell([w.keeper], "lost", "x", kit=w.day_01)
+        assert sending.send_due() == 1
