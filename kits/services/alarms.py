@@ -20,11 +20,7 @@ from gearroom.core.models import Person, Room
 from kits.models import (
     Checkout,
     Episode,
-    Holding,
     Kit,
-    Lot,
-    Recall,
-    RecallPlace,
     Reservation,
     Trip,
 )
@@ -33,20 +29,19 @@ from kits.rules.ordering import Episode as Change
 from kits.rules.ordering import episode as change_of
 from kits.rules.suits import Mismatch
 from kits.rules.trips import Coverage
-from kits.services import affected, lots, notices, outlook, stocking, verdict_wording, wording
+from kits.services import notices, outlook, recall_notices, stocking, verdict_wording, wording
 from kits.services.stocking import Stocked
 
 GRACE = timedelta(hours=2)
 """After this much past due, who has a kit is told; after as much again, the keeper; then daily."""
 SOON = timedelta(hours=48)
-ASK_AGAIN = timedelta(days=1)
 
 
 def look(now: datetime) -> None:
     """All but stock, which takes longer to look at and can wait longer."""
     not_back(now)
     going_soon(now)
-    recalls_unanswered(now)
+    recall_notices.ask_again(now)
 
 
 # ------------------------------------------------------------------------------------- not back
@@ -177,64 +172,6 @@ def _going(each: _Leaving, reasons: Iterable[Reason]) -> dict[str, Any]:
             "due_at": held.due_at.isoformat() if held.due_at else "",
         }
     return facts
-
-
-# --------------------------------------------------------------------------------------- recalls
-def recalls_unanswered(now: datetime) -> None:
-    """Kits under an open recall that nobody answered for: asked again each day, until somebody
-    does."""
-    rows = list(
-        RecallPlace.objects.filter(
-            recall__closed__isnull=True,
-            answered__isnull=True,
-            place__kit__isnull=False,
-            recall__entry__recorded_at__lte=now - ASK_AGAIN,
-        ).select_related(
-            "recall__item",
-            "recall__entry",
-            "person",
-            "place__kit__home_room",
-            "place__kit__responsible",
-            "place__kit__deputy",
-        )
-    )
-    holding: dict[int, set[int]] = {}
-    for row in rows:
-        kit = row.place.kit
-        assert kit is not None  # asked for places of kits
-        if row.units_min == row.units_max:
-            if row.recall_id not in holding:
-                holding[row.recall_id] = _places_holding(row.recall)
-            if row.place_id not in holding[row.recall_id]:
-                continue  # all of it was there for certain, and is not there any more
-        times = (now - row.recall.entry.recorded_at) // ASK_AGAIN
-        notices.tell(
-            [p for p in (row.person, kit.responsible, kit.deputy) if p]
-            or notices.keepers_of(kit.home_room),
-            "recall",
-            f"{affected.fact_of(row.recall, kit)}:again:{times}",
-            kit=kit,
-            facts={
-                "recall": row.recall_id,
-                "thing": row.recall.item.name,
-                "number": row.recall.number,
-                "reference": row.recall.reference,
-                "advice": row.recall.advice,
-                "kit": kit.name,
-                "certainty": row.certainty,
-                "again": int(times),
-                "person": row.person.name if row.person else "",
-                "phone": row.person.phone if row.person else "",
-            },
-        )
-
-
-def _places_holding(recall: Recall) -> set[int]:
-    return set(
-        Holding.objects.filter(
-            units__gt=0, lot__in=Lot.objects.filter(lots.matching(recall))
-        ).values_list("place", flat=True)
-    )
 
 
 # ----------------------------------------------------------------------------------------- stock

@@ -15,7 +15,7 @@ from django.utils.translation import pgettext
 from kits.models import Notice
 from kits.rules.letters import Letter, Row, Stands
 from kits.rules.telling import kind_of
-from kits.services import clearing, verdict_wording, wording
+from kits.services import clearing, recall_notices, verdict_wording, wording
 from kits.services.kinds import title
 from kits.services.messages import kit_page, page
 
@@ -194,30 +194,11 @@ Said = tuple[str, list[str]]
 
 
 def _recall(notice: Notice) -> Said:
-    f = notice.facts
-    sure = {
-        "certain": _("%(kit)s certainly holds it."),
-        "maybe": _("%(kit)s may hold it."),
-    }.get(f.get("certainty", ""), "")
-    text = _("RECALL: %(thing)s, batch %(number)s. %(sure)s Look, take it out, and answer.") % {
-        "thing": f.get("thing", ""),
-        "number": f.get("number") or _("of any number"),
-        "sure": sure % {"kit": _kit(notice)},
-    }
-    if not sure and notice.room:
-        text = _("RECALL: %(thing)s, batch %(number)s, in the %(room)s. What was on shelves is in "
-                 "quarantine; follow the kits until each has answered.") % {
-            "thing": f.get("thing", ""),
-            "number": f.get("number") or _("of any number"),
-            "room": notice.room.name,
-        }  # fmt: skip
-    ref = _("Maker's reference: %(ref)s") % {"ref": f["reference"]} if f.get("reference") else ""
-    has = ""
-    if f.get("person"):
-        has = _("%(name)s has it: %(phone)s.") % {
-            "name": f["person"], "phone": f.get("phone") or _("no phone on record")
-        }  # fmt: skip
-    return " ".join(text.split()), [f.get("advice", ""), ref, has]
+    kits = recall_notices.kits_of(notice)
+    facts = {"rooms": [notice.room.name] if notice.room else [], "thing": "", **notice.facts}
+    return recall_notices.sentence(facts, kits), [
+        *recall_notices.lines(facts, kits, notice.person_id)
+    ]
 
 
 def _medicine(notice: Notice) -> Said:

@@ -32,6 +32,7 @@ from kits.services import (
     custody,
     happened,
     notices,
+    recall_notices,
     recalls,
     reservations,
     sending,
@@ -225,7 +226,7 @@ def test_a_recall_asks_again_each_day_until_somebody_answered(w):
     now = recall.entry.recorded_at
 
     def asked(after):
-        alarms.recalls_unanswered(now + after)
+        recall_notices.ask_again(now + after)
         return Notice.objects.filter(kind="recall", facts__has_key="again").count()
 
     assert asked(timedelta(hours=23)) == 0

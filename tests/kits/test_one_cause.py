@@ -12,9 +12,9 @@ import time_machine
 from django.utils import timezone
 
 from gearroom.core.models import Person
-from kits.models import EntryKind, Notice
+from kits.models import EntryKind, Notice, RecallPlace, RecallScope
 from kits.rules.irregular import Broken
-from kits.services import notices, sending, told
+from kits.services import custody, notices, recall_notices, recalls, sending, told
 from kits.services.ledger import Book
 from tests.kits import factories
 from tests.kits.factories import World, act
@@ -179,6 +179,62 @@ class Refuses(Down):
 
     def send_messages(self, messages):
         raise smtplib.SMTPRecipientsRefused({messages[0].to[0]: (550, b"no such user")})
+
+
+# --------------------------------------------------------------------------------------- a recall
+@pytest.fixture
+def eight(w):
+    """DAY-01 and seven more kits hold the batch; Ines answers for them, and Gil has one."""
+    Person.objects.filter(pk=w.instructor.pk).update(phone="01632 960101")
+    Person.objects.filter(pk=w.guide.pk).update(phone="01632 960111")
+    for n in range(7):
+        kit = factories.kit(f"MORE-{n}", w.version, w.store, responsible=w.instructor)
+        factories.put_in(kit, w.dressings, w.shelf, 1)
+    custody.check_out(act(w.keeper), w.day_01, person=w.guide)
+
+
+def recall(w):
+    return recalls.start(act(w.keeper), item=w.dressing, scope=RecallScope.NUMBER, number="D1")
+
+
+def test_a_recall_in_eight_kits_is_one_mail_to_each(w, eight):
+    recall(w)
+    sending.send_due()
+
+    assert Notice.objects.filter(kind="recall").count() == 3
+    ((_, text),) = mails(w.instructor)
+    assert all(name in text for name in ("DAY-01", *(f"MORE-{n}" for n in range(7))))
+    ((_, text),) = mails(w.guide)
+    assert "DAY-01 certainly holds it" in text and "MORE-1" not in text
+
+
+def test_nobody_is_told_to_ring_themselves(w, eight):
+    recall(w)
+    sending.send_due()
+
+    ((_, text),) = mails(w.instructor)
+    assert "DAY-01: ring Gil, 01632 960111." in text
+    assert "It is for you to look into MORE-0, MORE-1" in text
+    assert "960101" not in text
+    ((_, text),) = mails(w.guide)
+    assert "It is for you to look into DAY-01." in text and "960111" not in text
+
+
+def test_it_is_asked_again_once_a_day_for_all_kits_that_wait_and_looked_for_in_few_queries(
+    w, eight, django_assert_max_num_queries
+):
+    now = recall(w).entry.recorded_at
+    first = RecallPlace.objects.get(place__kit__name="MORE-0")
+    recalls.answer(act(w.instructor), first, recalls.Answer.TAKEN_OUT, removed=1)
+
+    recall_notices.ask_again(now + timedelta(days=1))
+    again = Notice.objects.filter(kind="recall", facts__again=1)
+    assert {n.person for n in again} == {w.guide, w.instructor}
+    names = [kit["name"] for kit in again.get(person=w.instructor).facts["kits"]]
+    assert names == ["DAY-01", *(f"MORE-{n}" for n in range(1, 7))]
+    with django_assert_max_num_queries(5) as asked:
+        recall_notices.ask_again(now + timedelta(days=1, minutes=1))
+    assert not any("INSERT" in query["sql"] for query in asked.captured_queries)
 
 
 # --------------------------------------------------------------------------------------- at night
