@@ -29,49 +29,25 @@ from kits.rules.ordering import Episode as Change
 from kits.rules.ordering import episode as change_of
 from kits.rules.suits import Mismatch
 from kits.rules.trips import Coverage
-from kits.services import notices, outlook, recall_notices, stocking, verdict_wording, wording
+from kits.services import (
+    not_back,
+    notices,
+    outlook,
+    recall_notices,
+    stocking,
+    verdict_wording,
+    wording,
+)
 from kits.services.stocking import Stocked
 
-GRACE = timedelta(hours=2)
-"""After this much past due, who has a kit is told; after as much again, the keeper; then daily."""
 SOON = timedelta(hours=48)
 
 
 def look(now: datetime) -> None:
     """All but stock, which takes longer to look at and can wait longer."""
-    not_back(now)
+    not_back.look(now)
     going_soon(now)
     recall_notices.ask_again(now)
-
-
-# ------------------------------------------------------------------------------------- not back
-def not_back(now: datetime) -> None:
-    """Kits past due: told to who has them, then to who answers for them, then once a day to
-    both. After a while without power that is one notice, not one for each day."""
-    answering = _Answering()
-    for held in (
-        Checkout.objects.filter(
-            in_at__isnull=True, due_at__lte=now - GRACE, kit__lost_since__isnull=True
-        )
-        .select_related("kit__home_room", "kit__responsible", "kit__deputy", "person")
-        .order_by("due_at", "pk")
-    ):
-        assert held.due_at is not None  # asked for by it
-        late = now - held.due_at
-        day = (late - GRACE) // timedelta(days=1)
-        facts = {
-            "due_at": held.due_at.isoformat(),
-            "person": held.person.name if held.person else "",
-            "phone": held.person.phone if held.person else "",
-        }
-        fact = f"checkout:{held.pk}:due:{held.due_at:%Y%m%dT%H%M}:day:{day}"
-        kit = held.kit
-        if held.person is not None:
-            yours = {**facts, "yours": True}
-            notices.tell([held.person], "not-back", fact, kit=kit, facts=yours)
-        if late >= 2 * GRACE or day > 0:
-            others = [p for p in answering(kit) if p.pk != held.person_id]
-            notices.tell(others, "not-back", fact, kit=kit, facts=facts)
 
 
 class _Answering:

@@ -15,7 +15,7 @@ from django.utils.translation import pgettext
 from kits.models import Notice
 from kits.rules.letters import Letter, Row, Stands
 from kits.rules.telling import kind_of
-from kits.services import clearing, recall_notices, verdict_wording, wording
+from kits.services import clearing, not_back, recall_notices, verdict_wording, wording
 from kits.services.kinds import title
 from kits.services.messages import kit_page, page
 
@@ -59,6 +59,8 @@ def _settles(notice: Notice) -> str:
         case "low-stock":
             things = facts["things"]
             return page(_one_of("/stock/", things[0]["item"] if len(things) == 1 else None))
+        case "not-back":
+            return not_back.settles(not_back.kits_of(notice))
         case "address-refused":
             return page(_one_of("/people/", facts.get("person_id")))
     return kit_page(notice.kit.name) if notice.kit else ""
@@ -106,12 +108,17 @@ def letter(notice: Notice, *others: Notice) -> Letter:
 
 def _subject_of(notices: Sequence[Notice]) -> str:
     names = list(dict.fromkeys(filter(None, map(_kit, notices))))
+    return _("%(title)s: %(count)d times, %(kits)s") % {
+        "title": title(notices[0].kind), "count": len(notices), "kits": _few(names)
+    }  # fmt: skip
+
+
+def _few(names: Sequence[str]) -> str:
+    """The first of some names, and how many more."""
     shown = ", ".join(names[:3])
     if names[3:]:
-        shown = _("%(kits)s and %(count)d more") % {"kits": shown, "count": len(names[3:])}
-    return _("%(title)s: %(count)d times, %(kits)s") % {
-        "title": title(notices[0].kind), "count": len(notices), "kits": shown
-    }  # fmt: skip
+        return _("%(kits)s and %(count)d more") % {"kits": shown, "count": len(names[3:])}
+    return shown
 
 
 def _subject(notice: Notice) -> str:
@@ -126,7 +133,8 @@ def _subject(notice: Notice) -> str:
         case "medicine-missing":
             return _("A medicine is missing: %(where)s") % {"where": name}
         case "not-back":
-            return _("Not back: %(kit)s") % {"kit": name}
+            names = [str(kit["kit"]) for kit in not_back.kits_of(notice)]
+            return _("Not back: %(kits)s") % {"kits": _few(names)}
         case "low-stock":
             names = [thing["thing"] for thing in facts["things"]]
             more = _(" and %(count)d more") % {"count": len(names) - 1} if names[1:] else ""
@@ -270,18 +278,8 @@ def _lost(notice: Notice) -> Said:
 
 
 def _not_back(notice: Notice) -> Said:
-    f = notice.facts
-    text = _("%(kit)s is not back: it was due %(when)s, and %(name)s has it (%(phone)s).") % {
-        "kit": _kit(notice),
-        "when": when(f["due_at"], _zone(notice)),
-        "name": f.get("person") or _("somebody not named"),
-        "phone": f.get("phone") or _("no phone on record"),
-    }
-    if f.get("yours"):
-        text = _("You have %(kit)s; it was due back %(when)s. Hand it in, or say until when.") % {
-            "kit": _kit(notice), "when": when(f["due_at"], _zone(notice))
-        }  # fmt: skip
-    return text, []
+    kits = not_back.kits_of(notice)
+    return not_back.sentence(kits), [*not_back.lines(kits, _zone(notice))]
 
 
 def _not_fit(notice: Notice) -> Said:

@@ -24,7 +24,7 @@ from gearroom.core import clock
 from gearroom.core.models import Person
 from kits.models import Hearing, Notice
 from kits.rules.telling import WEEKLY, Unsent, When, quiet_until, wait_after, when_told
-from kits.services import letters, messages, notices, stocking, together, weekly
+from kits.services import letters, messages, not_back, notices, stocking, together, weekly
 
 log = logging.getLogger(__name__)
 
@@ -128,10 +128,13 @@ def _sifted(claimed: Iterable[Notice], token: uuid.UUID, *, by_hand: bool) -> li
     chosen = notices.choices_of(people)
     now, ready = clock.now(), []
     lately = together.Lately(claimed, now)
+    passed = not_back.keep_what_lasts(n for n in claimed if n.rendered is None)
     for notice in claimed:
         how = hearing.get(notice.person_id) or Hearing(person=notice.person)
         asked = together.asked_again(notice)
         why = _why_not(notice, how, chosen.get(notice.person_id, {}), asked)
+        if notice.pk in passed:
+            why = why or Unsent.PASSED
         if why:
             _not_sent(notice, token, why)
             continue

@@ -31,6 +31,7 @@ from kits.services import (
     calendar,
     custody,
     happened,
+    not_back,
     notices,
     recall_notices,
     recalls,
@@ -124,20 +125,20 @@ def late(w, **by):
 
 def test_not_back_goes_to_who_has_it_then_to_the_keeper_then_daily(w):
     due = late(w)
-    alarms.not_back(due + timedelta(hours=1, minutes=59))
+    not_back.look(due + timedelta(hours=1, minutes=59))
     assert told("not-back") == []
-    alarms.not_back(due + timedelta(hours=2))
-    alarms.not_back(due + timedelta(hours=3))
+    not_back.look(due + timedelta(hours=2))
+    not_back.look(due + timedelta(hours=3))
     assert told("not-back") == ["Gil"]
-    alarms.not_back(due + timedelta(hours=4))
+    not_back.look(due + timedelta(hours=4))
     assert told("not-back") == ["Gil", "Ines", "Kim"]
-    alarms.not_back(due + timedelta(days=1, hours=2))
+    not_back.look(due + timedelta(days=1, hours=2))
     assert told("not-back") == sorted(["Gil", "Ines", "Kim"] * 2)
 
 
 def test_after_a_week_without_power_not_back_is_told_once_to_each(w):
     due = late(w)
-    alarms.not_back(due + timedelta(days=7))
+    not_back.look(due + timedelta(days=7))
     assert told("not-back") == ["Gil", "Ines", "Kim"]
 
 

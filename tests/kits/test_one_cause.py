@@ -12,9 +12,9 @@ import time_machine
 from django.utils import timezone
 
 from gearroom.core.models import Person
-from kits.models import EntryKind, Notice, RecallPlace, RecallScope
+from kits.models import Checkout, EntryKind, Notice, RecallPlace, RecallScope
 from kits.rules.irregular import Broken
-from kits.services import custody, notices, recall_notices, recalls, sending, told
+from kits.services import custody, not_back, notices, recall_notices, recalls, sending, told
 from kits.services.ledger import Book
 from tests.kits import factories
 from tests.kits.factories import World, act
@@ -235,6 +235,74 @@ def test_it_is_asked_again_once_a_day_for_all_kits_that_wait_and_looked_for_in_f
     with django_assert_max_num_queries(5) as asked:
         recall_notices.ask_again(now + timedelta(days=1, minutes=1))
     assert not any("INSERT" in query["sql"] for query in asked.captured_queries)
+
+
+# --------------------------------------------------------------------------------------- not back
+def out_late(w, number, due):
+    trip = factories.trip("Hill day", w.store, leader=w.guide)
+    for n in range(number):
+        kit = factories.kit(f"OUT-{n}", w.version, w.store, entered=False)
+        custody.check_out(act(w.keeper), kit, person=w.guide, trip=trip)
+    Checkout.objects.update(out_at=due - timedelta(hours=9), due_at=due)
+    return trip
+
+
+def test_kits_past_due_of_one_trip_are_one_notice_that_leads_to_where_they_are_put_off(w):
+    now = timezone.now()
+    trip = out_late(w, 6, now - timedelta(hours=5))
+
+    not_back.look(now)
+    sending.send_due()
+
+    assert Notice.objects.filter(kind="not-back").count() == 2
+    for person in (w.guide, w.keeper):
+        ((subject, text),) = mails(person)
+        assert subject == "Not back: OUT-0, OUT-1, OUT-2 and 3 more"
+        assert "OUT-5" in text and f"https://gear.example.org/trips/{trip.pk}/" in text
+        assert "it does not tell whether the group is safe" in text
+        assert "puts off all of its kits at once" in text
+    assert "You have OUT-0" in mails(w.guide)[0][1]
+    assert "Gil has it" not in mails(w.guide)[0][1]
+    assert "Gil has it" in mails(w.keeper)[0][1]
+
+
+def test_looking_for_what_is_past_due_costs_the_same_however_much_is(w, django_assert_num_queries):
+    now = timezone.now()
+    out_late(w, 9, now - timedelta(hours=5))
+    not_back.look(now)
+    with django_assert_num_queries(2) as asked:
+        not_back.look(now + timedelta(minutes=1))
+    assert not any("INSERT" in query["sql"] for query in asked.captured_queries)
+
+
+def test_one_that_comes_late_as_well_is_told_of_alone(w):
+    now = timezone.now()
+    out_late(w, 2, now - timedelta(hours=5))
+    last = Checkout.objects.last()
+    Checkout.objects.filter(pk=last.pk).update(due_at=now - timedelta(hours=1))
+    not_back.look(now)
+    not_back.look(now + timedelta(hours=1))
+
+    newest = Notice.objects.filter(person=w.guide, kind="not-back").first()
+    assert [kit["kit"] for kit in newest.facts["kits"]] == ["OUT-1"]
+
+
+def test_what_is_back_or_put_off_before_the_night_ends_is_not_told(w):
+    now = timezone.now()
+    out_late(w, 2, now - timedelta(hours=5))
+    not_back.look(now)
+    first = Checkout.objects.order_by("pk").first()
+    Checkout.objects.filter(pk=first.pk).update(due_at=now + timedelta(hours=9))
+    sending.send_due()
+    ((_, text),) = mails(w.guide)
+    assert "OUT-1" in text and "OUT-0" not in text
+
+    not_back.look(now + timedelta(days=1))
+    Checkout.objects.update(due_at=now + timedelta(days=9))
+    assert sending.send_due() == 0
+    assert set(Notice.objects.filter(sent_at=None).values_list("unsent_why", flat=True)) == {
+        "passed"
+    }
 
 
 # --------------------------------------------------------------------------------------- at night
