@@ -138,7 +138,8 @@ KINDS.update(
             ("pack-code-taken", 409, "Another thing has this pack code",
              "Take the code from that thing first."),
             # ------------------------------------------------------------------------------- trips
-            ("trip-cancelled", 409, "The trip was cancelled", "Nothing is reserved for it."),
+            ("trip-cancelled", 409, "The trip was cancelled",
+             "Nothing is reserved for it, or taken for it."),
             ("trip-is-over", 422, "The trip is over", "Look at its dates again."),
             ("trip-ends-before-it-begins", 422, "The trip would end before it begins",
              "Look at its dates again."),

@@ -74,13 +74,13 @@ class Clearances(ListView):
         return answers.for_eyes_of(self.actor, rooms, shown)
 
 
-class AnswerBody(ActBody):
+class ClearanceBody(ActBody):
     confirmed = serializers.BooleanField(help_text="True: I did clear it. False: I did not.")
 
 
 class AnswerClearance(UseCaseView):
     use_case = "answer_clearance"
-    body = AnswerBody
+    body = ClearanceBody
     answers = {200: ClearanceShown}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:

@@ -80,6 +80,10 @@ class PutAnswer(serializers.Serializer[Any]):
     released = serializers.ListField(
         child=serializers.CharField(), help_text="Kits that a cancelled trip gave free."
     )
+    due_changed = serializers.ListField(
+        child=serializers.CharField(),
+        help_text="Kits out on it that were due at its old return, and are due at the new one.",
+    )
 
 
 class ExtendBody(ActBody):
@@ -202,6 +206,7 @@ def put_shown(done: Put, actor: Actor) -> dict[str, Any]:
         "trip": all_shown([done.trip], actor)[0],
         "clashes": _clashes(done.clashes),
         "released": list(done.released),
+        "due_changed": list(done.due_changed),
     }
 
 

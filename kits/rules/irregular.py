@@ -17,6 +17,8 @@ class Broken(enum.StrEnum):
     EMERGENCY = "emergency"
     NOT_CLEARED = "not-cleared"
     RESERVED_FOR_ANOTHER = "reserved-for-another"
+    TRIP_CANCELLED = "trip-cancelled"
+    TRIP_OVER = "trip-is-over"
     OUT_OF_ORDER = "out-of-order"
     # seals, and how much there was
     SEAL_NOT_THE_ONE = "seal-not-the-one"

@@ -62,6 +62,7 @@ KINDS: dict[str, Kind] = {
     "irregular": Kind(),
     "lost": Kind(),
     "not-back": Kind(),
+    "not-covered": Kind(),
     "low-stock": Kind(),
     "address-refused": Kind(),
     "something-wrong": Kind(When.WEEKLY),

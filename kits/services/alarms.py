@@ -38,6 +38,7 @@ from kits.services import (
     verdict_wording,
     wording,
 )
+from kits.services.outlook import TripSeen
 from kits.services.stocking import Stocked
 
 SOON = timedelta(hours=48)
@@ -63,32 +64,85 @@ class _Answering:
         keepers = self._keepers[kit.home_room_id]
         return [*(p for p in (kit.responsible, kit.deputy) if p), *keepers]
 
+    def for_trip(self, trip: Trip, kits: Iterable[Kit]) -> list[Person]:
+        """Those of a trip's kits, and the keepers of the room that it leaves from, if any."""
+        if trip.room is not None and trip.room_id not in self._keepers:
+            self._keepers[trip.room.pk] = notices.keepers_of(trip.room)
+        keepers = self._keepers[trip.room.pk] if trip.room is not None else []
+        return [*(person for kit in kits for person in self(kit)), *keepers]
+
 
 # ----------------------------------------------------------------------- promised and not ready
 def going_soon(now: datetime) -> None:
-    """Kits promised to a trip within 48 hours that are short or not to be taken for it, together
-    with its other kits, or out on something else: told once while it lasts; a must-have gone is
-    told for itself."""
+    """Trips within 48 hours that are not covered, each cause told once while it lasts: a kit that
+    is short or not to be taken for it, together with its other kits; one that is out on something
+    else; a must-have gone from one; no kit; or kits that went early and do not do together."""
     answering = _Answering()
-    standing: set[tuple[str, str]] = set()
-    for each in _leaving(now):
+    near = Trip.objects.filter(departs_at__gt=now, departs_at__lte=now + SOON)
+    seen = [
+        each
+        for each in outlook.seen(near.select_related("room", "leader"))
+        if each.coverage not in (None, Coverage.COVERED)
+    ]
+    standing = _kits_not_ready(seen, answering, now) | _trips_not_covered(seen, answering, now)
+    kinds = ("must-have-gone", "not-fit", "not-covered")
+    for episode in Episode.objects.filter(kind__in=kinds, closed_at__isnull=True):
+        if (episode.kind, episode.subject) not in standing:
+            _close(episode, now)
+
+
+_Open = set[tuple[str, str]]
+"""Kinds and subjects of episodes that last."""
+
+
+def _kits_not_ready(seen: Iterable[TripSeen], answering: _Answering, now: datetime) -> _Open:
+    standing: _Open = set()
+    for each in _leaving(seen):
         r = each.reservation
+        whom = answering.for_trip(each.trip, [r.kit])
         must_haves = [x for x in each.reasons if x.by_phone]
         for x in must_haves:
             subject = f"reservation:{r.pk}:line:{x.facts['line']}"
             standing.add(("must-have-gone", subject))
             say = partial(_going, each, [x])
-            _open("must-have-gone", subject, now, answering(r.kit), kit=r.kit, say=say)
+            _open("must-have-gone", subject, now, whom, kit=r.kit, say=say)
         if each.held is not None or len(each.reasons) > len(must_haves):
-            subject = f"reservation:{r.pk}"
+            subject = f"reservation:{r.pk}" + (":out" if each.held is not None else "")
             standing.add(("not-fit", subject))
             say = partial(_going, each, each.reasons)
-            _open("not-fit", subject, now, answering(r.kit), kit=r.kit, say=say)
-    for episode in Episode.objects.filter(
-        kind__in=("must-have-gone", "not-fit"), closed_at__isnull=True
-    ):
-        if (episode.kind, episode.subject) not in standing:
-            _close(episode, now)
+            _open("not-fit", subject, now, whom, kit=r.kit, say=say)
+    return standing
+
+
+def _trips_not_covered(seen: Iterable[TripSeen], answering: _Answering, now: datetime) -> _Open:
+    """What is of a trip and of none of its kits that are still here."""
+    standing: _Open = set()
+    for each in seen:
+        lacking = [x for x in each.lacking if x.weight >= Weight.SHORT]
+        if each.state == "no-kits":
+            cause, lacking = "no-kit", []
+        elif lacking and all(row.on_it for row in each.kits):
+            cause = "lacking"
+        else:
+            continue
+        whom = answering.for_trip(each.trip, [row.kit for row in each.kits])
+        if not whom:  # it leaves from no room of ours yet, and has no kit
+            continue
+        subject = f"trip:{each.trip.pk}:{cause}"
+        standing.add(("not-covered", subject))
+        say = partial(_uncovered, each.trip, lacking)
+        _open("not-covered", subject, now, whom, room=each.trip.room, say=say)
+    return standing
+
+
+def _uncovered(trip: Trip, lacking: Iterable[Reason]) -> dict[str, Any]:
+    """The facts of such a notice, in the language of now."""
+    return {
+        "trip": trip.name,
+        "trip_id": trip.pk,
+        "departs_at": trip.departs_at.isoformat(),
+        "reasons": [wording.reason(x)["text"] for x in lacking],
+    }
 
 
 @dataclass(frozen=True)
@@ -103,13 +157,10 @@ class _Leaving:
     held: Checkout | None
 
 
-def _leaving(now: datetime) -> Iterator[_Leaving]:
-    """The kits that keep trips within 48 hours from being covered. A trip that waits for a kit is
-    told of as well by then."""
-    near = Trip.objects.filter(departs_at__gt=now, departs_at__lte=now + SOON)
-    for seen in outlook.seen(near.select_related("room", "leader")):
-        if seen.coverage in (None, Coverage.COVERED):
-            continue
+def _leaving(trips: Iterable[TripSeen]) -> Iterator[_Leaving]:
+    """The kits that keep trips from being covered. A trip that waits for a kit is told of as well
+    by then."""
+    for seen in trips:
         together: set[str] = set()
         for each in seen.kits:
             if each.reservation is None or each.on_it or each.verdict is None:
@@ -233,23 +284,24 @@ def _open(
     now: datetime,
     people: Iterable[Person],
     *,
-    kit: Kit,
+    kit: Kit | None = None,
+    room: Room | None = None,
     say: Callable[[], dict[str, Any]],
 ) -> None:
     """Open an episode and tell each of these people of it in their language, unless one is
     open."""
+    room = kit.home_room if kit else room
     with transaction.atomic():
         if Episode.objects.filter(kind=kind, subject=subject, closed_at__isnull=True).exists():
             return
-        row = Episode(
-            kind=kind, subject=subject, room=kit.home_room, kit=kit, facts=say(), opened_at=now
-        )
+        row = Episode(kind=kind, subject=subject, room=room, kit=kit, facts=say(), opened_at=now)
         Episode.objects.bulk_create([row], ignore_conflicts=True)
         episode = Episode.objects.get(kind=kind, subject=subject, closed_at__isnull=True)
         for person in people:
             with override(person.reads):
                 facts = say()
-            notices.tell([person], kind, f"episode:{episode.pk}", kit=kit, facts=facts)
+            fact = f"episode:{episode.pk}"
+            notices.tell([person], kind, fact, kit=kit, room=room, facts=facts)
 
 
 def _close(episode: Episode, now: datetime) -> None:

@@ -32,6 +32,9 @@ _OF_A_RETURN = (
     "person__name",
     "person__phone",
     "trip__name",
+    "trip__room",
+    "trip__returns_at",
+    "trip__cancelled_at",
 )
 """What a line of what comes back says: rows are wide and a day has many."""
 

@@ -31,10 +31,11 @@ from kits.models import (
 )
 from kits.rules.facts import Verdict, Weight
 from kits.rules.irregular import Broken
-from kits.services import derive, going_short, keeping, notices, use
+from kits.services import derive, going_short, keeping, notices, promises, use
 from kits.services.going_out import UNSAID, Plan, Unsaid, plan, refuse_promised
 from kits.services.holders import kit_is_out, open_checkout
 from kits.services.ledger import Book
+from kits.services.promises import refuse_ended
 
 
 @dataclass(frozen=True)
@@ -102,8 +103,8 @@ def check_out(
     change of hands is written into its history, and changes nothing.
 
     Raises Refused: `kit-is-out` (says who has it), `reserved-for-another` (says whose it is and
-    what would do), what `going_short.permit` raises; Unacceptable: `who-takes-it`,
-    `due-in-the-past`.
+    what would do), `trip-cancelled`, what `going_short.permit` raises; Unacceptable:
+    `who-takes-it`, `due-in-the-past`, `trip-is-over`.
     """
     fact = emergency or already_gone
     irregular = list(irregular)
@@ -132,7 +133,7 @@ def check_out(
             irregular.append(Broken.WAS_OUT)
         going = plan(kit, person=person, trip=trip, due_at=due_at, taken_at=act.received_at)
         if fact:
-            irregular += _broken(going, emergency=emergency)
+            irregular += _broken(going, book.claim() or act.received_at, emergency=emergency)
         else:
             _refuse_unsaid(act, going)
             if section is None:
@@ -193,6 +194,7 @@ def _refuse_unsaid(act: Act, going: Plan) -> None:
             _("%(kit)s is not reserved to anybody. Scan the guide's tag or choose who takes it.")
             % {"kit": kit.name},
         )
+    refuse_ended(going.trip)
     if going.due_at is not None and going.due_at <= act.received_at:
         raise Unacceptable(
             "due-in-the-past",
@@ -200,9 +202,12 @@ def _refuse_unsaid(act: Act, going: Plan) -> None:
         )
 
 
-def _broken(going: Plan, *, emergency: bool) -> list[Broken]:
-    """The rules that a kit broke which went all the same."""
+def _broken(going: Plan, at: datetime, *, emergency: bool) -> list[Broken]:
+    """The rules that a kit broke which went all the same, at an instant."""
     broken = [Broken(r.code) for r in going.verdict.reasons if r.weight >= Weight.SHORT]
+    if going.trip is not None and promises.ended(going.trip, now=at):
+        cancelled = going.trip.cancelled_at is not None
+        broken.append(Broken.TRIP_CANCELLED if cancelled else Broken.TRIP_OVER)
     if emergency:
         return [*broken, Broken.EMERGENCY]
     return [*broken, *([Broken.RESERVED_FOR_ANOTHER] if going.others else [])]

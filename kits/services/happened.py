@@ -56,6 +56,8 @@ def _settles(notice: Notice) -> str:
             return page(f"/cleared/{clearing.token(facts['clearance'])}/")
         case "recall":
             return page(_one_of("/stock/recalls/", facts.get("recall")))
+        case "not-covered":
+            return page(f"/trips/{facts['trip_id']}/")
         case "low-stock":
             things = facts["things"]
             return page(_one_of("/stock/", things[0]["item"] if len(things) == 1 else None))
@@ -141,6 +143,8 @@ def _subject(notice: Notice) -> str:
             return _("Order %(thing)s%(more)s") % {"thing": names[0], "more": more}
         case "emergency":
             return _("%(kit)s was taken out for an emergency") % {"kit": name}
+        case "not-covered":
+            return _("Not covered: %(trip)s") % {"trip": facts["trip"]}
         case "went-short":
             return _("%(kit)s went out short") % {"kit": name}
         case "cleared-by-phone":
@@ -290,6 +294,15 @@ def _not_fit(notice: Notice) -> Said:
     return text, [*_still_out(f.get("out"), _zone(notice)), *f.get("reasons", ())]
 
 
+def _not_covered(notice: Notice) -> Said:
+    f = notice.facts
+    facts = {"trip": f["trip"], "when": when(f["departs_at"], _zone(notice))}
+    if not f["reasons"]:
+        return _("%(trip)s leaves %(when)s, and no kit is reserved for it.") % facts, []
+    text = _("%(trip)s leaves %(when)s, and the kits that went for it do not do together.") % facts
+    return text, [*f["reasons"]]
+
+
 def _still_out(out: dict[str, Any] | None, zone: str) -> Iterator[str]:
     """Who has a kit that is wanted for another trip."""
     if out is None:
@@ -363,6 +376,7 @@ _SAYS: dict[str, Callable[[Notice], Said]] = {
     "not-back": _not_back,
     "not-fit": _not_fit,
     "must-have-gone": _not_fit,
+    "not-covered": _not_covered,
     "low-stock": _low,
     "failed-check": _check,
     "trip-changed": _trip,

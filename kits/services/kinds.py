@@ -20,6 +20,7 @@ _TITLES: dict[str, str | Promise] = {
     "irregular": _("Something was reported that broke a rule"),
     "lost": _("A kit is lost"),
     "not-back": _("A kit is not back"),
+    "not-covered": _("A trip that leaves within 48 hours is not covered"),
     "low-stock": _("Stock is down to its order level"),
     "address-refused": _("Mail to somebody was refused"),
     "something-wrong": _("Somebody said that something is wrong with a kit"),

@@ -198,7 +198,7 @@ def lines(kits: Sequence[Mapping[str, Any]], zone: str) -> Iterator[str]:
         len(kits),
     )
     if _trip(kits) is not None:
-        yield _("A delay? The trip's page puts off all of its kits at once.")
+        yield _("A delay? Put off all kits of the trip at once on the page below.")
 
 
 def _who(kit: Mapping[str, Any], zone: str) -> str:
@@ -219,9 +219,13 @@ def _trip(kits: Sequence[Mapping[str, Any]]) -> int | None:
 
 
 def settles(kits: Sequence[Mapping[str, Any]]) -> str:
-    """The page where they are put off or handed in."""
-    trip = _trip(kits)
-    if trip is not None:
-        return page(f"/trips/{trip}/")
+    """The page where they are put off or handed in: of one kit its own, of a trip's the trip's."""
     pages = {str(kit["page"]) for kit in kits}
-    return kit_page(pages.pop()) if len(pages) == 1 else page("/")
+    trip = _trip(kits)
+    if len(pages) == 1:
+        there, at = kit_page(pages.pop()), "#due"
+    elif trip is not None:
+        there, at = page(f"/trips/{trip}/"), "#later"
+    else:
+        there, at = page("/"), ""
+    return f"{there}{at}" if there else ""

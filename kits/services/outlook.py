@@ -200,7 +200,7 @@ def _judged(kit: Kit, trip: Trip, together: Sequence[KitState], loaded: _Loaded)
 
 
 def _state(kits: Sequence[KitOfTrip], found: rule.Covered) -> str:
-    if not kits:
+    if all(kit.stand is None for kit in kits):  # none, or one that went unreserved and is back
         return "no-kits"
     if found.coverage is Coverage.COVERED:
         return "out" if all(kit.went is not None for kit in kits) else "covered"

@@ -14,12 +14,15 @@ from datetime import date, datetime
 
 from django.conf import settings
 from django.db.models import Q, QuerySet
+from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.models import Person
+from gearroom.core.problems import Refused, Unacceptable
 from kits.models import Checkout, Kit, Reservation, Trip
 from kits.rules import trips as rule
 from kits.rules.trips import Promise
+from kits.services import wording
 
 
 @dataclass(frozen=True)
@@ -142,6 +145,25 @@ def ended(trip: Trip, last: Checkout | None = None, now: datetime | None = None)
     """Whether a trip is over for a kit whose last time out on it is given, or as such."""
     span = (last.out_at, last.in_at) if last else None
     return _ended(trip, span, now or clock.now())
+
+
+def refuse_ended(trip: Trip | None) -> None:
+    """Refuse what is wanted for a trip that takes place no more.
+
+    Raises Refused (`trip-cancelled`), Unacceptable (`trip-is-over`).
+    """
+    if trip is None or not ended(trip):
+        return
+    if trip.cancelled_at is not None:
+        raise Refused(
+            "trip-cancelled",
+            _("%(trip)s was cancelled. Choose another trip, or none.") % {"trip": trip.name},
+        )
+    raise Unacceptable(
+        "trip-is-over",
+        _("%(trip)s ended on %(day)s. Choose another trip, or none.")
+        % {"trip": trip.name, "day": wording.day(trip.last_day)},
+    )
 
 
 # ------------------------------------------------------------------------------------------- inside

@@ -15,16 +15,18 @@ from typing import Any
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
+from django.db.models import F, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.act import Act
 from gearroom.core.models import Person, Room
 from gearroom.core.problems import Invalid, NotFound, Unacceptable
-from kits.models import Entry, EntryKind, Reservation, Trip
+from kits.models import Checkout, Entry, EntryKind, Reservation, Trip
 from kits.rules.hazards import UnknownHazardError, hazards
 from kits.rules.trips import TripDaysError, check_days
 from kits.services import notices, promises, reservations
+from kits.services.derive import iso
 from kits.services.ledger import Book
 from kits.services.wording import said
 
@@ -67,13 +69,15 @@ class Clash:
 @dataclass(frozen=True)
 class Put:
     """What putting a trip did: `told` is "created", "updated" or "unchanged". `released`: the kits
-    (by name) that a cancelled trip gave free."""
+    (by name) that a cancelled trip gave free. `due_changed`: the kits that are out on it and are
+    due at its new return, as they were at the old one."""
 
     trip: Trip
     told: str
     clashes: Sequence[Clash] = field(default_factory=list)
     entry: Entry | None = None
     released: Sequence[str] = ()
+    due_changed: Sequence[str] = ()
 
 
 def _as_read(trip: Trip) -> None:
@@ -88,7 +92,8 @@ def put(
     *,
     check: Callable[[Trip], None] = _as_read,
 ) -> Put:
-    """Make or change the trip that a source knows by a reference.
+    """Make or change the trip that a source knows by a reference. What is out on it and due at its
+    return stays due at its return; a due time that somebody set stays as it is.
 
     Raises Unacceptable (`trip-ends-before-it-begins`, `trip-too-long`), Invalid, and NotFound for
     a trip of a room that is not the actor's. `check` may refuse after a look at the locked row.
@@ -135,6 +140,19 @@ def clashes_of(trip: Trip) -> list[Clash]:
         .select_related("kit__home_room", "kit__responsible", "kit__deputy")
     }
     return [Clash(ours[other.kit_id], other) for other in reservations.clashing(ours, trip)]
+
+
+def freed(trip: Trip) -> list[str]:
+    """The kits (by name) that a cancelled trip gave free when it was cancelled; of any other trip,
+    none."""
+    if trip.cancelled_at is None:
+        return []
+    by = Entry.objects.filter(kind=EntryKind.TRIP, trip=trip, detail__what="cancelled")
+    last = by.order_by("-id").values_list("key", flat=True).first()
+    if last is None:
+        return []
+    rows = Reservation.objects.filter(trip=trip, released__key=last).order_by("kit__name")
+    return list(rows.values_list("kit__name", flat=True))
 
 
 def check_span(departs_at: datetime, returns_at: datetime, first: date, last: date) -> None:
@@ -228,8 +246,12 @@ def _put(
     check: Callable[[Trip], None],
 ) -> Put:
     with Book(act) as book:
-        if cancelled:  # kits are locked before the trip, as everywhere
-            book.lock(*reservations.kits_of(source, reference))
+        # Kits are locked before the trip, as everywhere.
+        due_then = _due_at_return(source, reference).exclude(due_at=columns["returns_at"])
+        book.lock(
+            *due_then.values_list("kit", flat=True),
+            *(reservations.kits_of(source, reference) if cancelled else ()),
+        )
         trip = (
             Trip.objects.select_for_update(of=("self",), no_key=True)
             .select_related("room", "leader")
@@ -245,6 +267,8 @@ def _put(
         changed = {name: value for name, value in columns.items() if getattr(trip, name) != value}
         before = {name: getattr(trip, name) for name in changed}
         stood = trip.cancelled_at is None
+        follows = "returns_at" in changed and not _extended_by_hand(trip)
+        held = _held_until_return(book, trip) if follows else []
         if not changed and cancelled == (not stood):
             return Put(trip, "unchanged", clashes_of(trip))
         for name, value in changed.items():
@@ -265,8 +289,12 @@ def _put(
                     for name in sorted(changed)
                     if name not in _ABOUT_PEOPLE
                 },
+                **({"due": {str(each.pk): iso(each.due_at) for each in held}} if held else {}),
             },
         )
+        for each in held:
+            each.due_at = max(trip.returns_at, each.out_at)
+            each.save(update_fields=["due_at"])
         clashes = clashes_of(trip)
         released: list[Reservation] = []
         if cancelled and stood:
@@ -274,7 +302,40 @@ def _put(
             tell(entry, trip, "cancelled", [], released)
         elif clashes and (changed.keys() & {"first_day", "last_day"} or not stood):
             tell(entry, trip, "changed", clashes)
-    return Put(trip, "updated", clashes, entry, [row.kit.name for row in released])
+    return Put(
+        trip,
+        "updated",
+        clashes,
+        entry,
+        [row.kit.name for row in released],
+        list(dict.fromkeys(each.kit.name for each in held)),
+    )
+
+
+def _due_at_return(source: str, reference: str) -> QuerySet[Checkout]:
+    """What is out on a trip and due when that returns."""
+    return Checkout.objects.filter(
+        trip__source=source,
+        trip__reference=reference,
+        in_at=None,
+        due_at=F("trip__returns_at"),
+    )
+
+
+def _extended_by_hand(trip: Trip) -> bool:
+    """Whether somebody put off its return, and with it when its kits are due, since its source
+    last did."""
+    by = Entry.objects.filter(
+        kind=EntryKind.TRIP, trip=trip, detail__changed__has_key="returns_at"
+    ).order_by("-id")
+    last = by.values_list("detail", flat=True).first()
+    return last is not None and last["what"] == "extended"
+
+
+def _held_until_return(book: Book, trip: Trip) -> list[Checkout]:
+    """The same, of a trip as it stood and of the kits that are locked."""
+    rows = _due_at_return(trip.source, trip.reference).filter(kit__in=book.locked)
+    return list(rows.select_related("kit").order_by("kit", "id"))
 
 
 _ABOUT_PEOPLE = frozenset({"leader", "leader_name", "leader_phone"})

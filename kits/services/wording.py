@@ -95,7 +95,7 @@ def _line(facts: Facts) -> str:
     dates = sorted(lot["date"] for lot in lots if lot["date"])
     cause = facts["cause"]
     if cause in (Fault.EXPIRED, Fault.OPENED_TOO_LONG) and dates:
-        said = _("%(thing)s goes out of date on %(day)s") % {"thing": thing, "day": day(dates[0])}
+        said = _("%(thing)s: last good day %(day)s") % {"thing": thing, "day": day(dates[0])}
     elif cause in _CAUSES:
         said = _CAUSES[cause]() % {"thing": thing, "day": day(dates[0]) if dates else ""}
         question = facts.get("question")
@@ -323,6 +323,8 @@ IRREGULAR: dict[str, Promise] = {
     Broken.EMERGENCY: _lazy("It went for an emergency, whatever its state."),
     Broken.NOT_CLEARED: _lazy("Whoever was named as having cleared it by phone says they did not."),
     Broken.RESERVED_FOR_ANOTHER: _lazy("It was reserved for another guide’s trip then."),
+    Broken.TRIP_CANCELLED: _lazy("It went for a trip that was cancelled."),
+    Broken.TRIP_OVER: _lazy("It went for a trip that was over."),
     Broken.OUT_OF_ORDER: _lazy(
         "It changed hands again since then: this is history, and who has it now stays as it is."
     ),

@@ -20,6 +20,7 @@ from kits.services import (
     derive,
     find,
     going_out,
+    going_short,
     holders,
     offers,
     use,
@@ -160,6 +161,9 @@ def take_out(
         says.append(_("Recorded as an emergency; the keeper is told."))
     elif taken.verdict.word is Word.NOT_SET_UP:
         says.append(f"{verdict_wording.verdict(taken.verdict)}.")
+    elif ask.cleared_by is not None and going_short.by_telephone(taken.verdict):
+        named = _("Cleared by %(name)s, who is asked to confirm it.")
+        says.append(named % {"name": ask.cleared_by.name})
     elif taken.verdict.worst >= Weight.SHORT:
         says.append(wording.reason(taken.verdict.reasons[0])["text"])
     return Outcome(

@@ -71,6 +71,48 @@ def test_a_kit_promised_in_ninety_days_goes_for_no_trip_and_leaves_the_promise(
     assert Reservation.objects.get(released=None).trip == far
 
 
+@pytest.mark.parametrize(
+    ("change", "status", "code", "says"),
+    [
+        ({"cancelled_at": clock.now()}, 409, "trip-cancelled", "Crag walk was cancelled."),
+        (
+            {"returns_at": clock.now() - timedelta(minutes=5)},
+            422,
+            "trip-is-over",
+            "Crag walk ended on",
+        ),
+    ],
+)
+def test_nothing_is_taken_for_a_trip_that_is_cancelled_or_over_but_what_went_is_recorded(
+    w: make.World, change: Any, status: int, code: str, says: str
+) -> None:
+    walk = trip("Crag walk", w.store, 0, 0, leader=w.guide)
+    begun = clock.now() - timedelta(hours=1)
+    Trip.objects.filter(pk=walk.pk).update(departs_at=begun, **change)
+    call, body = make.caller(w.guide), {"person": str(w.guide.pk), "trip": str(walk.pk)}
+
+    problem = is_problem(call.post("kits/DAY-01/check-out/", body), status, code)
+    assert says in problem["detail"]
+    went = call.post("kits/DAY-01/check-out/", {**body, "already_gone": True}).json()
+
+    assert (went["checkout"]["trip"]["id"], went["entry"]["irregular"]) == (walk.pk, [code])
+
+
+def test_what_went_while_its_trip_was_under_way_is_regular_however_late_it_is_typed_in(
+    w: make.World,
+) -> None:
+    walk = trip("Crag walk", w.store, 0, 0, leader=w.guide)
+    now = clock.now()
+    begun, over = now - timedelta(hours=1), now - timedelta(minutes=5)
+    Trip.objects.filter(pk=walk.pk).update(departs_at=begun, returns_at=over)
+    walk.refresh_from_db()
+    make_it = act(w.guide, claimed_at=now - timedelta(minutes=20), device_now=now)
+
+    taken = custody.check_out(make_it, w.day_01, person=w.guide, trip=walk, already_gone=True)
+
+    assert taken.entry.irregular == []
+
+
 def test_its_guide_takes_it_for_the_trip_of_tomorrow_and_null_says_for_none(w: make.World) -> None:
     walk = trip("Ridge walk", w.store, 1, 1, leader=w.guide)
     reserve(w, w.day_01, walk)

@@ -14,6 +14,7 @@ from django.utils import timezone
 from icalendar import Calendar
 
 from gearroom.core.models import Person
+from gearroom.core.rules.roles import Role
 from kits.models import (
     Checkout,
     Episode,
@@ -187,6 +188,56 @@ def test_a_trip_in_three_days_alarms_nobody(w):
     use.log_use(act(w.guide), w.day_01, [use.UseLine(item=w.shears, units=1)])
     alarms.going_soon(timezone.now())
     assert told("not-fit") == []
+
+
+# ------------------------------------------------------------------------- a trip goes uncovered
+def test_a_trip_without_a_kit_two_days_before_is_told_once_until_it_has_one(w, settings):
+    settings.PUBLIC_URL = "https://gear.example.org"
+    trip = factories.trip("Hill day", w.store, first=1, last=1, leader=w.guide)
+    factories.trip("Far away", w.store, first=4, last=4)
+    factories.trip("Nobody's", None, first=1, last=1)
+    for _ in range(2):
+        alarms.going_soon(timezone.now())
+    assert told("not-covered") == ["Kim"]
+    row = happened.row(Notice.objects.get(kind="not-covered"))
+    assert row.text.startswith("Hill day leaves")
+    assert row.text.endswith("and no kit is reserved for it.")
+    assert row.url == f"https://gear.example.org/trips/{trip.pk}/"
+
+    reservations.reserve(act(w.keeper), w.day_01, trip)
+    alarms.going_soon(timezone.now())
+    assert Episode.objects.filter(closed_at=None).count() == 0
+
+
+def test_a_kit_that_a_rescue_took_is_a_cause_of_its_own(w):
+    promised(w)
+    use.log_use(act(w.guide), w.day_01, [use.UseLine(item=w.shears, units=1)])
+    alarms.going_soon(timezone.now())
+    custody.check_out(act(w.guide), w.day_01, emergency=True)
+    for _ in range(2):
+        alarms.going_soon(timezone.now())
+    assert told("not-fit") == sorted(["Ines", "Kim"] * 2)
+    out = Notice.objects.filter(kind="not-fit").latest("id").facts["out"]
+    assert out["person"] == "Gil"
+
+
+def test_kits_gone_early_that_do_not_serve_their_trip_together_are_told(w):
+    trip = factories.trip("Hill day", w.store, first=1, last=1, leader=w.guide, people=40)
+    reservations.reserve(act(w.keeper), w.day_01, trip)
+    custody.check_out(act(w.keeper), w.day_01, trip=trip, already_gone=True)
+    alarms.going_soon(timezone.now())
+    assert (told("not-covered"), told("not-fit")) == (["Ines", "Kim"], [])
+    row = happened.row(Notice.objects.filter(kind="not-covered").first())
+    assert "40 people" in row.lines[0]
+
+
+def test_the_keepers_of_the_room_it_leaves_from_hear_of_another_rooms_kit(w):
+    mo = factories.person("Mo", Role.KEEPER, w.hut)
+    trip = factories.trip("Sump day", w.hut, first=1, last=1)
+    reservations.reserve(act(), w.day_01, trip)
+    use.log_use(act(w.guide), w.day_01, [use.UseLine(item=w.shears, units=1)])
+    alarms.going_soon(timezone.now())
+    assert told("not-fit") == ["Ines", "Kim", mo.name]
 
 
 # -------------------------------------------------------------------------------------- stock

@@ -258,9 +258,9 @@ def test_kits_past_due_of_one_trip_are_one_notice_that_leads_to_where_they_are_p
     for person in (w.guide, w.keeper):
         ((subject, text),) = mails(person)
         assert subject == "Not back: OUT-0, OUT-1, OUT-2 and 3 more"
-        assert "OUT-5" in text and f"https://gear.example.org/trips/{trip.pk}/" in text
+        assert "OUT-5" in text and f"https://gear.example.org/trips/{trip.pk}/#later" in text
         assert "it does not tell whether the group is safe" in text
-        assert "puts off all of its kits at once" in text
+        assert "Put off all kits of the trip at once" in text
     assert "You have OUT-0" in mails(w.guide)[0][1]
     assert "Gil has it" not in mails(w.guide)[0][1]
     assert "Gil has it" in mails(w.keeper)[0][1]

@@ -9,7 +9,7 @@ import pytest
 from django.utils import timezone
 
 from gearroom.core.rules.roles import Role
-from kits.models import Entry, EntryKind, Kit, Notice, Trip, WithheldKind
+from kits.models import Checkout, Entry, EntryKind, Kit, Notice, Trip, WithheldKind
 from kits.rules.facts import Weight
 from kits.services import (
     audit,
@@ -230,6 +230,30 @@ def test_all_kits_of_a_trip_are_extended_in_one_act(w: make.World) -> None:
     is_problem(
         make.caller(w.adviser).post(path, {"returns_at": then.isoformat()}), 403, "role-missing"
     )
+
+
+def test_what_is_due_at_a_trips_return_follows_it_and_what_somebody_set_stays(
+    w: make.World,
+) -> None:
+    call = make.caller(w.keeper)
+    trip = Trip.objects.get(pk=call("PUT", PATH, body(0, 1)).json()["trip"]["id"])
+    for kit in (w.day_01, w.day_02):
+        custody.check_out(make.act(w.keeper), kit, person=w.guide, trip=trip, already_gone=True)
+    call.post("kits/DAY-02/due/", {"due_at": at(3)})
+
+    done = call("PUT", PATH, body(0, 2)).json()
+
+    assert done["due_changed"] == ["DAY-01"]
+    due = dict(Checkout.objects.filter(in_at=None).values_list("kit__name", "due_at"))
+    assert due == {
+        "DAY-01": datetime.fromisoformat(at(2, 17)),
+        "DAY-02": datetime.fromisoformat(at(3)),
+    }
+    entry = Entry.objects.filter(kind=EntryKind.TRIP).latest("id")
+    first = Checkout.objects.get(kit=w.day_01, in_at=None)
+    assert entry.detail["due"] == {str(first.pk): at(1, 17)}
+    assert call("PUT", PATH, body(0, 2, people=9)).json()["due_changed"] == []
+    assert not list(audit.findings())
 
 
 def test_one_kit_is_due_at_another_time_or_none(w: make.World) -> None:

@@ -24,6 +24,7 @@ from kits.services import (
     instruments,
     keeping,
     messages,
+    not_back,
     picking_sheet,
     reservations,
     turnaround,
@@ -203,7 +204,7 @@ def test_a_kit_out_with_nobodys_time_is_said_to_be_with_somebody_and_not_late(w)
     at = timezone.now() + timedelta(days=3)
     assert "DAY-01: now (Gil has it)" in text_of(w)
     assert "NOT BACK" not in text_of(w, at)
-    alarms.not_back(at)
+    not_back.look(at)
     assert not Notice.objects.exists()
     assert not [uid for uid in events(w.instructor) if uid.startswith("due-")]
 

@@ -93,6 +93,7 @@ def test_a_must_have_is_cleared_by_phone_and_goes(labels):
     )
 
     assert done.outcome == "taken-out"
+    assert "Cleared by Kim, who is asked to confirm it." in done.says
     assert Clearance.objects.get().person == world.keeper
 
 

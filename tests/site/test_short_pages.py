@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from urllib.parse import parse_qs, urlsplit
 
 import pytest
 
@@ -133,3 +134,23 @@ def test_the_board_says_what_nobody_confirmed_within_a_day(school, monkeypatch):
     monkeypatch.setattr(clearing, "UNANSWERED_AFTER", timedelta(0))
 
     assert "ROPE-01 Cleared by phone, not confirmed Ines is named" in text_of(client.get("/"))
+
+
+def test_at_the_shared_device_it_goes_short_at_once_and_a_check_says_first_who_checks(school):
+    kit, _sling = lacking(school)
+    world = school.world
+    custody.check_in(make.act(world.guide), world.day_01)
+    device = browser(world.keeper)
+    device.post("/devices/", {"room": "main-store", "name": "Phone at the hatch"})
+
+    page = post(device, "/scan/", text=kit.name)
+    reason = {"holder": world.guide.pk, "short_reason": "two of us carry one"}
+    press(device, page, "Let it go short, with a reason", **reason)
+    asked = press(device, post(device, "/scan/", text="DAY-01"), "Checked now, all there")
+
+    assert Checkout.objects.get(in_at=None).person == world.guide
+    assert asked["Location"].startswith("/hatch/")
+    act = parse_qs(urlsplit(asked["Location"]).query)["act"][0]
+    done = device.post("/hatch/", {"person": world.guide.pk, "to": "/scan/", "act": act})
+    assert "DAY-01 is checked: all there. Ready." in text_of(done)
+    assert make.fresh(world.day_01).looked_inside_by == world.guide

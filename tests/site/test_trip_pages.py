@@ -164,7 +164,7 @@ def test_a_kit_is_judged_through_the_trips_last_day(world):
 
     page = browser(world.guide).get(f"/trips/{trip.pk}/")
 
-    assert "Pain tablets goes out of date" in item_of(page, "DAY-01")
+    assert "Pain tablets: last good day" in item_of(page, "DAY-01")
 
 
 def test_kits_are_reserved_as_proposed_in_one_tap(world):
@@ -360,6 +360,20 @@ def test_a_trip_added_by_hand_is_changed_cancelled_and_takes_place_after_all(wor
 
     trip.refresh_from_db()
     assert trip.cancelled_at is None
+
+
+def test_a_cancelled_trip_says_which_kits_are_free_again(world):
+    trip = make.trip("Crag walk", world.store, 1, 1)
+    promised(world.day_01, trip)
+    reservations.release(make.act(), promised(world.day_02, trip))
+    facts = trips.TripFacts(
+        trip.name, trip.departs_at, trip.returns_at, 8, room=world.store, cancelled=True
+    )
+    trips.put(make.act(), trip.source, trip.reference, facts)
+
+    page = text_of(browser(world.guide).get(f"/trips/{trip.pk}/"))
+
+    assert "It was cancelled: it needs no kits. Free again: DAY-01." in page
 
 
 def test_of_two_people_at_one_trip_the_second_is_told(world):

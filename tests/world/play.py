@@ -19,69 +19,13 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 
 from tests.world import hands, office, people, stockroom, surfaces  # noqa: F401  (their habits)
+from tests.world.deck import ACTS_A_WEEK, FIRST, PRESSED, SILENT, hand_of
 from tests.world.doors import Answer, Doors
 from tests.world.model import Book, Report
 from tests.world.people import HABITS, Hook, Moment
 from tests.world.permits import Permits
 from tests.world.says import ZONE
 from tests.world.undoing import Undoing
-
-ACTS_A_WEEK = 15
-SILENT = frozenset({"use-without-saying"})
-FIRST = {
-    "close": "recall", "release": "withhold", "pass-on": "take-without-trip",
-    "hand-back-sealed": "take-without-trip", "hand-back-later": "take-reported-late",
-    "hand-back-opened": "take-without-trip", "hand-back-in-another-room": "emergency",
-}  # fmt: skip
-"""What happens first where there is no occasion for an act."""
-WEIGHTS = {
-    "take-for-trip": 7,
-    "take-without-trip": 1,
-    "take-anothers": 10,
-    "take-reported-late": 2,
-    "emergency": 2,
-    "hand-back-sealed": 3,
-    "hand-back-later": 3,
-    "hand-back-opened": 3,
-    "hand-back-in-another-room": 3,
-    "hand-back-the-wrong-kit": 2,
-    "use": 2,
-    "use-without-saying": 1,
-    "pass-on": 3,
-    "look-inside": 2,
-    "restock": 2,
-    "restock-with-the-wrong-batch": 2,
-    "reseal": 3,
-    "count": 2,
-    "build": 4,
-    "check": 2,
-    "open-pack": 2,
-    "withhold": 1,
-    "release": 3,
-    "receive": 4,
-    "recall": 1,
-    "close": 3,
-    "move-trip": 3,
-    "extend-trip": 3,
-    "cancel-trip": 3,
-    "unreserve": 2,
-    "swap": 9,
-    "five-from-a-phone": 1,
-    "undo-soon": 3,
-    "undo-late": 3,
-    "press-twice": 2,
-    "same-key-other-content": 3,
-    "two-at-once": 4,
-}  # fmt: skip
-"""How often each comes up: so many of the cards of a deck, which is dealt over the weeks."""
-
-
-PRESSED = (
-    "use", "look-inside", "count", "check", "open-pack", "pass-on", "hand-back-sealed",
-    "hand-back-the-wrong-kit", "unreserve", "restock-with-the-wrong-batch", "restock", "release",
-    "take-for-trip", "hand-back-in-another-room",
-)  # fmt: skip
-"""What is pressed twice."""
 
 
 class Found(AssertionError):
@@ -103,7 +47,7 @@ class Step:
 
 
 def steps_of(seed: int) -> list[Step]:
-    """The week of a seed: trips are put and kits reserved first, then fifteen cards are played."""
+    """The week of a seed: trips are put and kits reserved first, then the cards are played."""
     rng = Random(f"week {seed}")
     steps = [(360 + 7 * i, habit) for i, habit in enumerate(["put-trip", "reserve"] * 3)]
     for _ in range(ACTS_A_WEEK):
@@ -111,17 +55,6 @@ def steps_of(seed: int) -> list[Step]:
         steps.append((minute, ""))
     steps.sort()
     return [Step(i, minute, habit, f"{seed}/{i}") for i, (minute, habit) in enumerate(steps)]
-
-
-def hand_of(seed: int) -> list[str]:
-    """The cards of a week; each deck is shuffled anew and dealt over several weeks."""
-    return [_card(number) for number in range(seed * ACTS_A_WEEK, (seed + 1) * ACTS_A_WEEK)]
-
-
-def _card(number: int) -> str:
-    deck = [habit for habit, weight in WEIGHTS.items() for _ in range(weight)]
-    Random(f"deck {number // len(deck)}").shuffle(deck)
-    return deck[number % len(deck)]
 
 
 class Week(Undoing):

@@ -18,10 +18,11 @@ import pytest
 import time_machine
 
 from tests.world import school
+from tests.world.deck import SILENT, WEIGHTS
 from tests.world.doors import Doors
 from tests.world.faults import FAULTS, Fault
 from tests.world.people import HABITS
-from tests.world.play import SILENT, WEIGHTS, play, shortened
+from tests.world.play import play, shortened
 
 WEEKS = 10
 CHUNKS = [*(("sqlite", n) for n in range(15)), *(("postgresql", n) for n in range(15, 20))]

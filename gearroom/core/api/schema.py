@@ -123,7 +123,7 @@ class DoorSchema(AutoSchema):
         if isinstance(field, serializers.DecimalField):
             whole = field.max_digits - field.decimal_places
             schema["pattern"] = rf"^-?\d{{1,{whole}}}(\.\d{{1,{field.decimal_places}}})?$"
-        elif schema.get("type") == "string" and not {"pattern", "format", "enum"} & set(schema):
+        elif _is_text(schema) and not {"pattern", "format", "enum"} & set(schema):
             # The same as serializers._wrong and CharField ask: no control characters, not blank.
             none = "" if isinstance(field, NoteField) else r"\t\n\r"
             any_ = rf"[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f{none}]"
@@ -139,3 +139,8 @@ class DoorSchema(AutoSchema):
         if direction == "request" and isinstance(serializer, StrictSerializer):
             schema["additionalProperties"] = False
         return schema
+
+
+def _is_text(schema: dict[str, Any]) -> bool:
+    """Whether a field takes a text, or a text and null."""
+    return schema.get("type") in ("string", ["string", "null"])

@@ -2,12 +2,13 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from gearroom.site.web import asking, clearing, hand_back, photos, recent, sorting, using
+from gearroom.site.web import asking, clearing, due, hand_back, photos, recent, sorting, using
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("undo/<int:entry>/", recent.undo, name="undo"),
     path("undo/<int:entry>/really/", recent.really, name="really"),
     path("kits/<str:kit>/hand-back/", hand_back.hand_back, name="hand-back"),
+    path("kits/<str:kit>/due/", due.set_due, name="set-due"),
     path("kits/<str:kit>/sort/", sorting.sort, name="sort"),
     path("kits/<str:kit>/seal/", sorting.reseal, name="reseal"),
     path("kits/<str:kit>/used/", using.used, name="used-from"),
