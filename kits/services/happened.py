@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
-from datetime import date, datetime
 from typing import Any
-from zoneinfo import ZoneInfo
 
-from django.utils import formats
 from django.utils.translation import gettext as _
-from django.utils.translation import pgettext
 
 from kits.models import Notice
-from kits.rules.letters import Letter, Row, Stands
+from kits.rules.letters import Letter, Row
 from kits.rules.telling import kind_of
-from kits.services import clearing, not_back, recall_notices, verdict_wording, wording
+from kits.services import clearing, not_back, recall_notices, trip_notices, wording
 from kits.services.kinds import title
 from kits.services.messages import kit_page, page
+from kits.services.weekly_words import instant
 
 
 def row(notice: Notice) -> Row:
@@ -25,27 +22,7 @@ def row(notice: Notice) -> Row:
     say = _SAYS.get(notice.kind)
     text, lines = say(notice) if say else (f"{title(notice.kind)}: {_kit(notice)}.", [])
     lines = [line for line in [*lines, *_entry(notice)] if line]
-    return Row(text, _settles(notice), tuple(lines), tuple(_stands(notice)))
-
-
-def _stands(notice: Notice) -> Iterator[Stands]:
-    """How a kit stood for a trip when this was written."""
-    facts = notice.facts
-    if "verdict_text" in facts and notice.kit is not None:
-        through = date.fromisoformat(facts["through"])
-        yield Stands(
-            text=facts["verdict_text"],
-            judged=_("judged for %(day)s, %(trip)s")
-            % {
-                "day": formats.date_format(through, pgettext("date format", "D j F")),
-                "trip": facts["trip"],
-            },
-            beside=verdict_wording.first_expiry(notice.kit.first_expiry),
-            kit=notice.kit.name,
-            through=facts["through"],
-            trip=str(facts["trip_id"]),
-            verdict=facts["verdict"],
-        )
+    return Row(text, _settles(notice), tuple(lines), tuple(trip_notices.stands(notice)))
 
 
 def _settles(notice: Notice) -> str:
@@ -56,6 +33,8 @@ def _settles(notice: Notice) -> str:
             return page(f"/cleared/{clearing.token(facts['clearance'])}/")
         case "recall":
             return page(_one_of("/stock/recalls/", facts.get("recall")))
+        case "not-fit" | "must-have-gone" if len(facts.get("kits", ())) > 1:
+            return page(f"/trips/{facts['trip_id']}/")
         case "not-covered":
             return page(f"/trips/{facts['trip_id']}/")
         case "low-stock":
@@ -154,21 +133,10 @@ def _subject(notice: Notice) -> str:
         case "lost":
             return _("%(kit)s is lost") % {"kit": name}
         case "not-fit" | "must-have-gone":
-            return _("%(kit)s for %(trip)s: %(how)s") % {
-                "kit": name,
-                "trip": facts.get("trip", _("its trip")),
-                "how": _how(facts),
-            }
+            return trip_notices.subject(notice)
         case "address-refused":
             return _("Mail to %(name)s was refused") % {"name": facts.get("person", "")}
     return f"{title(kind)}: {name}" if name else title(kind)
-
-
-def _how(facts: dict[str, Any]) -> str:
-    """How a kit stands for its trip, in a few words: its verdict, or that somebody has it."""
-    if "out" in facts and not facts["reasons"]:
-        return _("still out")
-    return str(facts.get("verdict_text") or _("look at it"))
 
 
 def _kit(notice: Notice) -> str:
@@ -182,19 +150,12 @@ def _zone(notice: Notice) -> str:
     return room.time_zone if room else "UTC"
 
 
-def when(text: str, zone: str) -> str:
-    """An instant in ISO form, in words where a room is."""
-    local = datetime.fromisoformat(text).astimezone(ZoneInfo(zone))
-    day = formats.date_format(local.date(), pgettext("date format", "D j F"))
-    return f"{day}, {local:%H:%M}"
-
-
 def _entry(notice: Notice) -> list[str]:
     """Who reported it, with a phone, and when."""
     entry = notice.entry
     if entry is None:
         return []
-    at = when(entry.occurred_at.isoformat(), _zone(notice))
+    at = instant(entry.occurred_at.isoformat(), _zone(notice))
     if entry.person is None:
         return [_("Recorded %(when)s.") % {"when": at}]
     who = " ".join(filter(None, (entry.person.name, entry.person.phone)))
@@ -287,36 +248,11 @@ def _not_back(notice: Notice) -> Said:
 
 
 def _not_fit(notice: Notice) -> Said:
-    f = notice.facts
-    text = _("%(kit)s is reserved for %(trip)s, which leaves %(when)s.") % {
-        "kit": _kit(notice), "trip": f["trip"], "when": when(f["departs_at"], _zone(notice))
-    }  # fmt: skip
-    return text, [*_still_out(f.get("out"), _zone(notice)), *f.get("reasons", ())]
+    return trip_notices.not_ready(notice, _zone(notice))
 
 
 def _not_covered(notice: Notice) -> Said:
-    f = notice.facts
-    facts = {"trip": f["trip"], "when": when(f["departs_at"], _zone(notice))}
-    if not f["reasons"]:
-        return _("%(trip)s leaves %(when)s, and no kit is reserved for it.") % facts, []
-    text = _("%(trip)s leaves %(when)s, and the kits that went for it do not do together.") % facts
-    return text, [*f["reasons"]]
-
-
-def _still_out(out: dict[str, Any] | None, zone: str) -> Iterator[str]:
-    """Who has a kit that is wanted for another trip."""
-    if out is None:
-        return
-    who = {
-        "name": out["person"] or _("somebody not named"),
-        "phone": out["phone"] or _("no phone on record"),
-    }
-    if not out["due_at"]:
-        yield _("It is out: %(name)s has it (%(phone)s). Nobody set a time to bring it back.") % who
-        return
-    yield _("It is out: %(name)s has it (%(phone)s), due back %(when)s.") % {
-        **who, "when": when(out["due_at"], zone)
-    }  # fmt: skip
+    return trip_notices.not_covered(notice, _zone(notice))
 
 
 def _low(notice: Notice) -> Said:

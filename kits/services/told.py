@@ -20,6 +20,7 @@ from kits.models import Notice
 from kits.rules.letters import as_text
 from kits.rules.telling import WEEKLY, Unsent
 from kits.services import happened, notices
+from kits.services.weekly_words import instant
 
 
 class State(enum.StrEnum):
@@ -84,7 +85,7 @@ def why(notice: Notice) -> str:
             return _(
                 "It waits until %(when)s: for their quiet hours to end, or for more of its kind "
                 "to go in one mail."
-            ) % {"when": happened.when(notice.due_at.isoformat(), notices.zone_of(notice.person))}
+            ) % {"when": instant(notice.due_at.isoformat(), notices.zone_of(notice.person))}
         case State.WAITING:
             return _("It is about to be sent.")
     said = str(_WHY[Unsent(notice.unsent_why)])

@@ -161,7 +161,7 @@ def test_a_kit_promised_within_48_hours_is_told_while_it_is_not_fit_once(w):
     alarms.going_soon(timezone.now())
     assert told("not-fit") == ["Ines", "Kim"]
     facts = Notice.objects.filter(kind="not-fit").first().facts
-    assert facts["trip"] == "Hill day" and "Shears" in facts["reasons"][0]
+    assert facts["trip"] == "Hill day" and "Shears" in facts["kits"][0]["reasons"][0]
 
 
 def test_a_must_have_gone_from_it_is_told_for_itself(w):
@@ -217,7 +217,7 @@ def test_a_kit_that_a_rescue_took_is_a_cause_of_its_own(w):
     for _ in range(2):
         alarms.going_soon(timezone.now())
     assert told("not-fit") == sorted(["Ines", "Kim"] * 2)
-    out = Notice.objects.filter(kind="not-fit").latest("id").facts["out"]
+    out = Notice.objects.filter(kind="not-fit").latest("id").facts["kits"][0]["out"]
     assert out["person"] == "Gil"
 
 

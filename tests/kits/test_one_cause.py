@@ -14,7 +14,18 @@ from django.utils import timezone
 from gearroom.core.models import Person
 from kits.models import Checkout, EntryKind, Notice, RecallPlace, RecallScope
 from kits.rules.irregular import Broken
-from kits.services import custody, not_back, notices, recall_notices, recalls, sending, told
+from kits.services import (
+    alarms,
+    custody,
+    not_back,
+    notices,
+    recall_notices,
+    recalls,
+    reservations,
+    sending,
+    told,
+    use,
+)
 from kits.services.ledger import Book
 from tests.kits import factories
 from tests.kits.factories import World, act
@@ -303,6 +314,25 @@ def test_what_is_back_or_put_off_before_the_night_ends_is_not_told(w):
     assert set(Notice.objects.filter(sent_at=None).values_list("unsent_why", flat=True)) == {
         "passed"
     }
+
+
+# ----------------------------------------------------------------------------- a trip not covered
+def test_a_trip_with_three_kits_that_are_not_ready_is_one_notice_with_each_of_them(w):
+    trip = factories.trip("Hill day", w.store, first=1, last=1, leader=w.guide)
+    trip.departs_at = timezone.now() + timedelta(hours=20)
+    trip.save()
+    use.log_use(act(w.guide), w.day_01, [use.UseLine(item=w.shears, units=1)])
+    for kit in (w.day_01, w.day_02, factories.kit("MORE", w.version, w.store)):
+        reservations.reserve(act(w.keeper), factories.fresh(kit), trip)
+
+    alarms.going_soon(timezone.now())
+    alarms.going_soon(timezone.now())
+    sending.send_due()
+
+    ((subject, text),) = mails(w.keeper)
+    assert subject == "Hill day: DAY-01, DAY-02, MORE are not ready"
+    assert "DAY-01: Shears" in text and "MORE: Wound dressing" in text
+    assert text.count("first expiry") <= 3 and f"/trips/{trip.pk}/" in text
 
 
 # --------------------------------------------------------------------------------------- at night

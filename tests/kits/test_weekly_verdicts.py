@@ -288,7 +288,7 @@ def test_an_instrument_that_failed_its_check_is_not_said_to_be_never_checked(w):
 # ---------------------------------------------------------------------------------------- alarms
 def alarmed(kind: str) -> list[str]:
     rows = Notice.objects.filter(kind=kind, person__name="Kim").order_by("pk")
-    return [row.facts["verdict_text"] for row in rows]
+    return [kit["verdict_text"] for row in rows for kit in row.facts["kits"]]
 
 
 def test_alarms_judge_the_trips_kits_together_and_say_what_they_lack_once(w):
@@ -358,7 +358,7 @@ def test_an_alarm_is_in_the_language_of_each_whom_it_tells(w):
     used(w, w.shears, 1)
     alarms.going_soon(timezone.now())
     english, german = (
-        Notice.objects.get(kind="not-fit", person=person).facts["reasons"]
+        Notice.objects.get(kind="not-fit", person=person).facts["kits"][0]["reasons"]
         for person in (w.instructor, w.keeper)
     )
     assert english == ["Shears: 0 of 1 there, never below 1."]
