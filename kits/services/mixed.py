@@ -4,14 +4,19 @@ counted. It is one job, and it ends for each kit with a count of all of it."""
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import timedelta
 
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
+from gearroom.core import clock
 from gearroom.core.act import Act
 from gearroom.core.problems import Invalid
-from kits.models import Entry, Kit, WithheldKind, Withholding
+from kits.models import Checkout, Entry, Kit, WithheldKind, Withholding
 from kits.services import keeping
 from kits.services.ledger import Book
+
+LOOKS_BACK = timedelta(days=3)
 
 
 def report(act: Act, kit: Kit, others: Sequence[Kit]) -> Entry:
@@ -33,6 +38,16 @@ def write(book: Book, kit: Kit, others: Sequence[Kit]) -> Entry:
         note = _("Contents mixed with %(kits)s: count both.") % {"kits": names}
         entries.append(keeping.withhold_kit(book, each, WithheldKind.MIXED, note[:300]))
     return entries[0]
+
+
+def may_be(kit: Kit) -> list[Kit]:
+    """The kits that its contents may have been mixed with: others of its home room that are out or
+    came back in the last days."""
+    near = Checkout.objects.filter(undone__isnull=True).filter(
+        Q(in_at__isnull=True) | Q(in_at__gte=clock.now() - LOOKS_BACK)
+    )
+    others = Kit.objects.filter(home_room=kit.home_room_id, pk__in=near.values("kit"))
+    return list(others.exclude(pk=kit.pk).order_by("name"))
 
 
 def count_ends_it(entry: Entry, kit: Kit) -> None:

@@ -34,7 +34,10 @@ from kits.rules.picking import first_out
 from kits.rules.use import Went, may_come_back
 from kits.services import fitness, lots
 from kits.services.amounts import units
+from kits.services.holders import last_checkout
 from kits.services.ledger import Book, Leg, outer, room_place
+from kits.services.remarks import Remarks
+from kits.services.remarks import write as write_remarks
 
 WENT = {
     PlaceKind.USED: Went.USED,
@@ -93,22 +96,15 @@ def log_use(
     *,
     levels: Sequence[LevelSeen] = (),
     incident: str = "",
+    remarks: Remarks = Remarks(),  # noqa: B008  # frozen
 ) -> Used:
     """Write what was used from a kit, against its open checkout or else its last one."""
     with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+        kit = book.lock(kit.pk, *(other.pk for other in remarks.mixed_with))[0]
         checkout = last_checkout(kit)
-        return write(book, kit, used, levels=levels, checkout=checkout, incident=incident)
-
-
-def last_checkout(kit: Kit) -> Checkout | None:
-    """The time that a kit is out, or else was out last, with its trip."""
-    return (
-        Checkout.objects.select_related("trip")
-        .filter(kit=kit, undone__isnull=True)
-        .order_by("-id")
-        .first()
-    )
+        done = write(book, kit, used, levels=levels, checkout=checkout, incident=incident)
+        write_remarks(book, kit, remarks, checkout)
+    return done
 
 
 def write(

@@ -15,6 +15,7 @@ from kits.services import (
     counting,
     custody,
     disposing,
+    holders,
     likely,
     mixed,
     mixups,
@@ -24,7 +25,6 @@ from kits.services import (
     stock,
     stocking,
     unmet,
-    use,
     verdict_wording,
     verdicts,
 )
@@ -375,5 +375,5 @@ def test_everything_of_the_evening_can_be_undone_after_it(w, trip):
     assert units(w.dressings, section(w.day_01)) == 6
     assert "contents mixed" not in word(w.day_02)
     assert listed(w) == []
-    assert use.last_checkout(w.day_01).in_at is None
+    assert holders.last_checkout(w.day_01).in_at is None
     assert clean()
