@@ -37,6 +37,8 @@ from kits.services.going_out import UNSAID, Plan, Unsaid, plan, refuse_promised
 from kits.services.holders import kit_is_out, open_checkout
 from kits.services.ledger import Book
 from kits.services.promises import refuse_ended
+from kits.services.remarks import Remarks
+from kits.services.remarks import write as write_remarks
 
 
 @dataclass(frozen=True)
@@ -267,6 +269,7 @@ def check_in(
     wrong: str = "",
     photo: bytes = b"",
     incident: str = "",
+    remarks: Remarks = Remarks(),  # noqa: B008  # frozen
 ) -> HandedBack:
     """Hand a kit back, in whatever room and whoever brings it; never refused.
 
@@ -278,7 +281,7 @@ def check_in(
     """
     irregular: list[Broken] = []
     with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+        kit = book.lock(kit.pk, *(other.pk for other in remarks.mixed_with))[0]
         late = book.is_late(kit, section)
         held = None if late else open_checkout(kit, section)
         if late:
@@ -293,7 +296,7 @@ def check_in(
         if as_found == AsFound.SEALED and not holds:
             as_found = AsFound.OPENED if seal_seen else AsFound.SORT_LATER
             irregular.append(Broken.SEAL_NOT_THE_ONE if seal_seen else Broken.NO_SEAL_ON_RECORD)
-        if used and as_found != AsFound.OPENED:
+        if (used or remarks.mixed_with) and as_found != AsFound.OPENED:
             as_found = AsFound.OPENED
         here = act.room or kit.room
         entry = book.post(
@@ -316,6 +319,7 @@ def check_in(
         done = None
         if used or levels:
             done = use.write(book, kit, used, levels=levels, checkout=held, incident=incident)
+        write_remarks(book, kit, remarks, held)
         if wet:
             keeping.withhold_kit(book, kit, WithheldKind.DRYING, "")
         if wrong or photo:

@@ -31,7 +31,15 @@ from kits.rules import weekly as rule
 from kits.rules.expiry import date_known, good_through
 from kits.rules.facts import Batch
 from kits.rules.trips import Stand, back_in_time
-from kits.services import clearing, fitness, notices, promises, verdicts, weekly_batches
+from kits.services import (
+    clearing,
+    fitness,
+    notices,
+    promises,
+    recall_notices,
+    verdicts,
+    weekly_batches,
+)
 from kits.services.stocking import Stockroom
 from kits.services.verdicts import Judged, Question
 from kits.services.weekly_batches import Held, Look
@@ -48,7 +56,8 @@ class Week:
     minutes_a_kit: int
     rooms: Sequence[Room] = ()
     kits: list[rule.KitWeek] = field(default_factory=list)
-    recalled: list[RecallPlace] = field(default_factory=list)
+    recalled: list[list[tuple[RecallPlace, Person | None]]] = field(default_factory=list)
+    """The kits to look into by recall, each with who has it now."""
     medicines: list[Notice] = field(default_factory=list)
     held_back: list[Notice] = field(default_factory=list)
     order: list[rule.ToOrder] = field(default_factory=list)
@@ -288,13 +297,18 @@ def _around(weeks: dict[int, Week], mine: dict[int, list[Kit]], at: datetime) ->
             recall__closed__isnull=True, answered__isnull=True, place__kit__in=ids
         )
         .select_related("recall__item", "place__kit__room", "person")
-        .order_by("certainty", "pk")
+        .order_by("recall", "place__kit__name", "pk")
     )
+    having = recall_notices.now_with(recalled)
     uncleared = clearing.unanswered(ids, at)
     for week in weeks.values():
         own = {k.pk for k in mine[week.person.pk]}
         week.not_back = [c for c in late if c.kit_id in own]
-        week.recalled = [r for r in recalled if r.place.kit_id in own]
+        by_recall: dict[int, list[tuple[RecallPlace, Person | None]]] = defaultdict(list)
+        for row in recalled:
+            if row.place.kit_id in own:
+                by_recall[row.recall_id].append((row, having[row.place_id]))
+        week.recalled = list(by_recall.values())
         week.lost = [k for k in mine[week.person.pk] if k.lost_since is not None]
         week.uncleared = [c for c in uncleared if c.checkout.kit_id in own]
 

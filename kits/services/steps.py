@@ -21,6 +21,7 @@ from kits.models import (
     Reservation,
     SealChange,
     SealFact,
+    WithheldKind,
 )
 from kits.rules.irregular import Broken
 from kits.rules.undo import Step, Unit, Where
@@ -216,6 +217,8 @@ class _Making:
             if kind == EntryKind.WITHHOLD:
                 return {"makes": {kept: True}}
             return {"needs": {kept: True}, "makes": {kept: False}}
+        if kind == EntryKind.COUNT and detail.get("looked_inside"):
+            return {"makes": {("kept back", kit, WithheldKind.MIXED): False}}
         if kind in (EntryKind.LAY_UP, EntryKind.WAKE):
             away, lay_up = ("put away", kit), kind == EntryKind.LAY_UP
             return {"needs": {away: not lay_up}, "makes": {away: lay_up}, "asked": lay_up}
