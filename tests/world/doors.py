@@ -147,7 +147,7 @@ def _plain(letter: Any) -> str:
 
 def _scanned(said: Any) -> tuple[str, Any]:
     """What came of the kit of a scan: its problem's code, or the entry that was written."""
-    of_kit = next(each for each in said["outcomes"] if each["kit"])
+    of_kit = next(each for each in said["outcomes"] if each["means"] == "kit")
     written = of_kit["outcome"] in ("taken-out", "handed-back")
     return "" if written else of_kit["outcome"], of_kit
 

@@ -118,24 +118,10 @@ def _(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(trips, "due_without_trip", due)
 
 
-@fault(
-    "a cancelled trip keeps its kits",
-    "code",
-    "verdict",
-    "coverage",
-    "page",
-    cards="cancel-trip put-trip reserve",
-)
+@fault("a cancelled trip keeps its kits", "code", cards="cancel-trip put-trip reserve")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import trips
     from kits.services import reservations
 
-    right = trips.ended
-
-    def ended(*arguments: Any, cancelled: bool = False, **more: Any) -> bool:
-        return right(*arguments, **more)
-
-    patch.setattr(trips, "ended", ended)
     patch.setattr(reservations, "release_all", lambda *a, **k: [])
 
 
@@ -381,7 +367,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(alarms, "going_soon", lambda now: None)
 
 
-@fault("anybody at all may clear a kit by telephone", "code", cards="take-cleared-by-phone")
+@fault("anybody at all may clear a kit by telephone", "code", cards="use take-cleared-by-phone")
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.services import clearing
 
@@ -396,12 +382,12 @@ def _(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(derive, "CLOSED", (AsFound.SEALED,))
 
 
-@fault("the tag says of each kit that nothing in it is dated", "tag", cards="reseal")
+@fault("the tag says another day than the first expiry", "tag", cards="reseal")
 def _(patch: pytest.MonkeyPatch) -> None:
     from labels.rules import contents
 
-    right = contents.KitTag
-    patch.setattr(contents, "KitTag", lambda **facts: right(**{**facts, "first_expiry": None}))
+    right = contents.short_date
+    patch.setattr(contents, "short_date", lambda day: right(day + timedelta(days=1)))
 
 
 def _state(patch: pytest.MonkeyPatch, **more: Any) -> None:

@@ -70,7 +70,7 @@ def take_cleared_by_phone(m: Moment) -> list[Report]:
         weighty = {x: w for x, w in reasons.items() if w >= SHORT}
         if weighty and all(x.startswith("short") for x, w in weighty.items() if w == STOPS):
             by = m.hand(kit, *GUIDES)
-            who = m.number_of(m.rng.choice(("Kim", "Kim", "Kim", "Ines", "Ada")))
+            who = m.number_of(m.rng.choice(("Kim", "Kim", "Ines", "Ada")))
             body = {"person": m.number_of(by), "cleared_by": who}
             return [m.of_kit("take-out", by, kit, body, "check-out")]
     return []

@@ -226,6 +226,7 @@ class Week(Undoing):
                 fixed["id"] = body["id"]
             case "trip":
                 self.trip_ids[fixed["trip"]] = body["trip"]["id"]
+                self._released(report, body["released"])
         if isinstance(body, dict) and body.get("entry"):
             report.entries = [body["entry"]["id"]]
         if report.body.get("cleared_by"):
@@ -236,6 +237,13 @@ class Week(Undoing):
         self.book.apply(report)
         if report.act in ("restock", "build"):
             self._really_put_in(report)
+
+    def _released(self, report: Report, said: list[str]) -> None:
+        """A trip that is cancelled gives free its kits, and says which."""
+        mine = [p for p in self.book.promises.values() if p["trip"] == report.fixed["trip"]]
+        free = sorted(p["kit"] for p in mine if p["open"] and report.body["cancelled"])
+        if sorted(said) != free:
+            self.differs("code", f"{report.fixed['trip']} gives free {said}, should {free}")
 
     def _really_put_in(self, report: Report) -> None:
         """What went into and out of the kit in truth: of the wrong batch, where that was the
