@@ -190,13 +190,22 @@ def _judge(
 
 def _order(week: Week, stock: Stockroom) -> list[rule.ToOrder]:
     missing = [
-        rule.Missing(m.thing.id, m.thing.name, m.count, kit.name, rule.open_before(kit, week.today))
+        rule.Missing(
+            m.thing.id,
+            m.thing.name,
+            m.count,
+            kit.name,
+            rule.open_before(kit, week.today),
+            kit.room_name,
+        )
         for kit in week.kits
         if kit.restock is not None
         for m in kit.restock.missing
     ]
     rows = [s for room in week.rooms for s in stock.stocked.get(room.pk, ())]
-    lows = [rule.Low(s.item.pk, s.item.name, s.stock, s.level.units) for s in rows if s.low]
+    lows = [
+        rule.Low(s.item.pk, s.item.name, s.stock, s.level.units, s.room.name) for s in rows if s.low
+    ]
     lead_days = stock.lead_days({m.thing_id for m in missing} | {s.item.pk for s in rows})
     return rule.to_order(missing, lows, lead_days, week.today)
 
@@ -241,6 +250,7 @@ def _week_of(
         first_expiry=kit.first_expiry,
         look_by=look_by,
         room=kit.room_id,
+        room_name=kit.room.name,
         out=held is not None,
         out_to=_names(held.person) if held and held.person else "",
         due_back=held.due_at if held else None,

@@ -160,7 +160,8 @@ def _recalled(week: Week) -> Iterator[Row]:
 
 # ------------------------------------------------------------------------------------- other parts
 def _to_order(row: rule.ToOrder, today: date) -> Row:
-    text = _("%(day)s: %(units)d × %(thing)s") % {
+    text = _("%(day)s: %(units)d × %(thing)s for the %(room)s") % {
+        "room": row.room,
         "day": _("Now (it is late)") if row.late else day(row.by, today),
         "units": row.units,
         "thing": row.thing,

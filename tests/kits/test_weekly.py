@@ -17,6 +17,7 @@ from gearroom.core.models import Person
 from kits.models import Checkout, Hearing, HearingChoice, Kit, Notice, RecallScope
 from kits.rules.letters import as_text
 from kits.services import (
+    alarms,
     custody,
     fitness,
     gathering,
@@ -261,7 +262,21 @@ def test_stock_at_its_level_is_to_be_ordered(w):
     w.tablets.order_down_to = 50
     w.tablets.save()
     text = said(text_of(w))
-    assert "60 × Pain tablets (40 left; order level 50)" in text
+    assert "60 × Pain tablets for the Main store (40 left; order level 50)" in text
+
+
+def test_of_what_nobody_counts_it_never_says_how_much_is_left(w):
+    factories.some(w.plasters, w.shelf, 10)
+    w.plasters.order_down_to = 10
+    w.plasters.save()
+    alarms.look_at_stock(timezone.now())
+    assert "Plasters" not in text_of(w)
+    assert not Notice.objects.filter(kind="low-stock").exists()
+
+    factories.Holding.objects.filter(lot__item=w.plasters).update(units=0)  # somebody saw none
+    alarms.look_at_stock(timezone.now())
+    assert "20 × Plasters for the Main store (0 left; order level 10)" in said(text_of(w))
+    assert Notice.objects.filter(kind="low-stock").exists()
 
 
 def test_the_attached_list_goes_shelf_by_shelf(w):
