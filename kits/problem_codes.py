@@ -17,7 +17,6 @@ KINDS.update(
             ("not-here", 409, "It went with a casualty",
              "Say first that it came back, and onto which shelf."),
             ("not-out", 409, "Nobody has this kit", "Take it out first."),
-            ("has-it-already", 409, "They have it already", "There is nothing to do."),
             ("who-takes-it", 422, "Nobody is named who takes it",
              "Scan the guide's tag, or choose who takes it."),
             ("due-in-the-past", 422, "The due time has passed", "Give a time still to come."),

@@ -178,7 +178,8 @@ class Pass(UseCaseView):
     answers = {200: answers.PassedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Record that a kit was passed to another person on the way."""
+        """Record that a kit was passed to another person on the way; to whoever has it already
+        changes nothing."""
         kit = find.kit(act.actor, self.kwargs["kit"])
         passed = custody.pass_on(act, kit, find.person(data["person"]))
         told = {**_passed(passed), "entry": answers.entry(passed.entry)}
