@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from kits.rules.facts import KitState, Level, Thing
+from kits.rules.facts import KitState, Level, Thing, Verdict
 from kits.rules.inside import inside, must_come_out
 from kits.rules.readiness import Why, judge
 
@@ -42,6 +42,12 @@ def not_replaced(kit: KitState, today: date, section: str | None = None) -> list
     return [row for row in rows if section is None or row.section == section]
 
 
+def lacks(verdict: Verdict) -> bool:
+    """Whether a verdict says that something is not replaced or must come out: whoever checked the
+    kit then found it as the book has it, not *all there*."""
+    return any(reason.code in _OF_LINES | _OUT for reason in verdict.reasons)
+
+
 def _lacking(kit: KitState, today: date) -> Iterable[NotReplaced]:
     reasons = {r.facts["line"]: r for r in judge(kit, today, today).reasons if r.code in _OF_LINES}
     for line in kit.lines:
@@ -57,6 +63,7 @@ def _lacking(kit: KitState, today: date) -> Iterable[NotReplaced]:
 
 
 _OF_LINES = frozenset({Why.SHORT, Why.LOW, Why.EMPTY_BY_EYE, Why.LOW_BY_EYE})
+_OUT = frozenset({Why.TAKE_OUT, Why.EXPIRED_INSIDE})
 
 
 def _coming_out(kit: KitState, today: date) -> Iterable[NotReplaced]:

@@ -38,6 +38,7 @@ from kits.services import (
     fitness,
     notices,
     promises,
+    recall_notices,
     to_count,
     unmet,
     verdicts,
@@ -61,7 +62,8 @@ class Week:
     minutes_a_kit: int
     rooms: Sequence[Room] = ()
     kits: list[rule.KitWeek] = field(default_factory=list)
-    recalled: list[RecallPlace] = field(default_factory=list)
+    recalled: list[list[tuple[RecallPlace, Person | None]]] = field(default_factory=list)
+    """The kits to look into by recall, each with who has it now."""
     medicines: list[Notice] = field(default_factory=list)
     held_back: list[Notice] = field(default_factory=list)
     order: list[rule.ToOrder] = field(default_factory=list)
@@ -304,8 +306,9 @@ def _around(weeks: dict[int, Week], mine: dict[int, list[Kit]], at: datetime) ->
             recall__closed__isnull=True, answered__isnull=True, place__kit__in=ids
         )
         .select_related("recall__item", "place__kit__room", "person")
-        .order_by("certainty", "pk")
+        .order_by("recall", "place__kit__name", "pk")
     )
+    having = recall_notices.now_with(recalled)
     uncleared = clearing.unanswered(ids, at)
     jobs = to_count.jobs([k for found in mine.values() for k in found], at)
     needs = list(
@@ -315,7 +318,11 @@ def _around(weeks: dict[int, Week], mine: dict[int, list[Kit]], at: datetime) ->
     for week in weeks.values():
         own = {k.pk for k in mine[week.person.pk]}
         week.not_back = [c for c in late if c.kit_id in own]
-        week.recalled = [r for r in recalled if r.place.kit_id in own]
+        by_recall: dict[int, list[tuple[RecallPlace, Person | None]]] = defaultdict(list)
+        for row in recalled:
+            if row.place.kit_id in own:
+                by_recall[row.recall_id].append((row, having[row.place_id]))
+        week.recalled = list(by_recall.values())
         week.lost = [k for k in mine[week.person.pk] if k.lost_since is not None]
         week.to_count = [j for j in jobs if any(k.pk in own for k in j.kits)]
         week.unmet = [n for n in needs if n.entry.kit_id in own]

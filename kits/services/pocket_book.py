@@ -33,6 +33,7 @@ from kits.models import (
 )
 from kits.rules.expiry import good_through
 from kits.rules.picking import first_out
+from kits.rules.sealing import lacks
 from kits.services import fitness, overview, verdict_wording, verdicts, wording
 from kits.services.verdicts import Change
 
@@ -45,7 +46,8 @@ _LOOK_BACK = timedelta(days=730)
 def pocket_book(actor: Actor) -> dict[str, Any]:
     """Everything as JSON-like values; dates and times in ISO form, ids as numbers.
 
-    `kits`: name, room, verdicts, first_expiry (None: nothing is dated), withheld, seal, out
+    `kits`: name, room, verdicts, first_expiry (None: nothing is dated), withheld, seal,
+    may_check (the asker may look inside), lacks (something is not replaced today), out
     (person, name, phone, since, due or None, trip; None: in), next (trip, departs, last_day,
     person, name; None: promised to no trip), sections (key, name, lines of [thing, batch, units],
     levels of [thing, level]). `verdicts`, in order: `from` (a day on which it holds, until the
@@ -73,7 +75,7 @@ def pocket_book(actor: Actor) -> dict[str, Any]:
     used = _used(things)
     return {
         "judged_until": _iso(_judged_until(rows)),
-        "kits": [_kit(seen, changes[seen.kit.pk], lines, levels) for seen in kits],
+        "kits": [_kit(actor, seen, changes[seen.kit.pk], lines, levels) for seen in kits],
         "things": {
             item.pk: {"name": item.name, "by_eye": item.by_eye, "used": used.get(item.pk, 0)}
             for item in things.values()
@@ -108,6 +110,7 @@ def _inside(places: Iterable[int]) -> tuple[dict[int, list[list[int]]], list[Lot
 
 
 def _kit(
+    actor: Actor,
     seen: overview.Overview,
     changes: Iterable[Change],
     lines: dict[int, list[list[int]]],
@@ -121,6 +124,8 @@ def _kit(
         "first_expiry": _iso(kit.first_expiry),
         "withheld": [_withheld(row) for row in seen.withheld],
         "seal": seen.seal,
+        "may_check": actor.may("look_inside", kit.room_id),
+        "lacks": lacks(seen.judged.verdict),
         "out": _out(seen.checkout, phones=seen.phones) if seen.checkout else None,
         "next": _next(seen.reserved) if seen.reserved else None,
         "sections": [

@@ -95,7 +95,7 @@ def _line(facts: Facts) -> str:
     dates = sorted(lot["date"] for lot in lots if lot["date"])
     cause = facts["cause"]
     if cause in (Fault.EXPIRED, Fault.OPENED_TOO_LONG) and dates:
-        said = _("%(thing)s goes out of date on %(day)s") % {"thing": thing, "day": day(dates[0])}
+        said = _("%(thing)s: last good day %(day)s") % {"thing": thing, "day": day(dates[0])}
     elif cause in _CAUSES:
         said = _CAUSES[cause]() % {"thing": thing, "day": day(dates[0]) if dates else ""}
         question = facts.get("question")

@@ -18,7 +18,7 @@ from playwright.sync_api import BrowserContext, Error, Page, expect, sync_playwr
 from gearroom.core import clock
 from kits.models import Checkout, Entry, Notice
 from kits.rules import codes
-from kits.services import custody, reservations
+from kits.services import custody, reservations, turnaround
 from tests.e2e.pages import PASSWORD, QUIET, chromium, crossing, give_password, sign_in
 from tests.e2e.postroom import until
 from tests.kits import factories as make
@@ -41,6 +41,14 @@ STANDS = """([name, days]) => Promise.all([
     const kit = book.kits.find((each) => each.name === name);
     return days.map((day) => standing(kit, day, book.judged_until));
   })"""
+AFTER = """([name, ways]) => Promise.all([
+  import('/static/site/offline-book.js'), gearQueue.kept('book')]).then(([books, book]) =>
+    ways.map((way) => {
+      const acts = way.map(([kind, body]) => ({ kit: name, state: 'waits', at: '', kind, body }));
+      const kit = books.kitsNow(book, acts).get(name);
+      const { verdict, why } = books.standing(kit, kit.verdicts[0].from, null);
+      return [verdict, why ?? null];
+    }))"""
 _LAYOUT_SHIFT = """() => new Promise((tell) => {
   let sum = 0;
   new PerformanceObserver((list) => {
@@ -259,6 +267,77 @@ def test_without_a_network_a_kit_stands_as_the_gear_room_said_for_the_day(
         card.get_by_role("button", name="Sort later").click()
         expect(card.locator("[data-verdict]")).to_have_text("Do not take: needs sorting")
         expect(card.locator("[data-verdict]")).to_have_attribute("data-verdict", "do-not-take")
+
+
+def test_without_a_network_a_kit_that_nobody_opened_needs_no_sorting(
+    need, open_database, make_server
+):
+    program = need("chromium")
+    world = scanned.labelled().world
+    plain = scanned.filled("DAY-03", world)
+    turnaround.reseal(make.act(world.keeper), world.day_01, "0417")
+    for kit in (world.day_01, plain):
+        custody.check_out(make.act(world.keeper), kit, person=world.guide)
+    keeper = give_password(world.keeper)
+    server = make_server().start()
+
+    with chromium(program) as browser:
+        page = browser.new_page(viewport={"width": 360, "height": 740})
+        sign_in(page, server.url, keeper, "/offline/")
+        rows = page.locator("#kits > li")
+        expect(rows.filter(has_text="DAY-03")).to_be_visible(timeout=SEEN_MS)
+        page.context.set_offline(True)
+
+        # Its seal is broken once something was used, and a wet kit dries first, whatever its seal.
+        used = ["use", {"used": [{"item": world.dressing.pk, "units": 1}]}]
+        dry, closed, wet, later = (
+            ["hand-back", {"as_found": found, "wet": wet}]
+            for found, wet in (
+                ("sealed-and-dry", False),
+                ("closed", False),
+                ("closed", True),
+                ("sort-later", False),
+            )
+        )
+        ways = [[dry], [closed], [used, dry], [wet], [later, ["look-inside", {}]], [later, dry]]
+        assert page.evaluate(AFTER, ["DAY-01", ways]) == [
+            ["ready", None],
+            ["ready", None],
+            ["do-not-take", "sorting"],
+            ["do-not-take", "drying"],
+            ["ready", None],
+            ["do-not-take", "sorting"],
+        ]
+
+        # Where no seal is on record: closed; where one is: sealed and dry.
+        for name, way, other in (
+            ("DAY-01", "Sealed and dry", "Closed, nothing used"),
+            ("DAY-03", "Closed, nothing used", "Sealed and dry"),
+        ):
+            rows.filter(has_text=name).get_by_role("button").click()
+            card = page.locator(f"article[data-kit={name}]")
+            expect(card.get_by_role("button", name=other)).to_be_hidden()
+            card.get_by_role("button", name=way).click()
+            expect(card.locator("[data-verdict]")).to_contain_text("Ready")
+
+        # What the book knows to be missing is not all there.
+        expect(card.get_by_role("button", name="Checked now: as the book has it")).to_be_visible()
+        # Handed back to be sorted later, then checked: nothing is in its way any more.
+        card = page.locator("article[data-kit=DAY-01]")
+        card.get_by_text("Handed back", exact=True).click()
+        card.get_by_role("button", name="Sort later").click()
+        expect(card.locator("[data-verdict]")).to_have_text("Do not take: needs sorting")
+        card.get_by_role("button", name="Checked now, all there").click()
+        expect(card.locator("[data-verdict]")).to_have_text("Ready")
+        expect(card).to_contain_text("checked here, not yet in the book")
+
+        page.context.set_offline(False)
+        page.get_by_text("Nothing waits").wait_for(timeout=SEEN_MS)
+
+    done = Entry.objects.filter(kit=world.day_01).order_by("-pk")[:3]
+    assert [each.kind for each in done] == ["look-inside", "check-in", "check-in"]
+    assert make.fresh(world.day_01).to_sort_since is None
+    assert make.fresh(plain).to_sort_since is None
 
 
 def test_pages_are_light_and_stand_still(need, open_database, make_server):

@@ -195,14 +195,36 @@ def test_every_line_leads_to_the_page_that_settles_it(w):
 
 
 def test_a_recall_stands_above_everything_with_who_to_ring(w):
-    Person.objects.filter(pk=w.instructor.pk).update(phone="01632 960101")
+    Person.objects.filter(pk=w.guide.pk).update(phone="01632 960111")
+    custody.check_out(act(w.keeper), w.day_01, person=w.guide)
     recalls.start(act(w.keeper), item=w.dressing, scope=RecallScope.NUMBER, number="D1")
 
     letter = weekly_letter.letter(week_of(w))
 
     assert letter.subject.startswith("RECALL")
-    assert letter.alarms[0].text.startswith("RECALL: Wound dressing 10 × 12, batch D1: DAY-01")
-    assert letter.alarms[0].lines == ("Ring Ines, 01632 960101.",)
+    assert letter.alarms[0].text.startswith("RECALL: Wound dressing 10 × 12, batch D1. DAY-01")
+    assert letter.alarms[0].lines == ("DAY-01: ring Gil, 01632 960111.",)
+
+
+def test_nobody_is_to_ring_themselves(w):
+    Person.objects.filter(pk=w.instructor.pk).update(phone="01632 960101")
+    recalls.start(act(w.keeper), item=w.dressing, scope=RecallScope.NUMBER, number="D1")
+
+    letter = weekly_letter.letter(week_of(w))
+
+    assert letter.alarms[0].lines == ("It is for you to look into DAY-01.",)
+    assert "960101" not in as_text(letter)
+
+
+def test_a_recall_in_eight_kits_is_one_row(w):
+    for n in range(7):
+        kit = factories.kit(f"MORE-{n}", w.version, w.store, responsible=w.instructor)
+        factories.put_in(kit, w.dressings, w.shelf, 1)
+    recalls.start(act(w.keeper), item=w.dressing, scope=RecallScope.NUMBER, number="D1")
+
+    (alarm,) = weekly_letter.letter(week_of(w)).alarms
+
+    assert all(name in alarm.text for name in ("DAY-01", *(f"MORE-{n}" for n in range(7))))
 
 
 def test_who_has_a_kit_past_due_stands_there_with_a_phone(w):

@@ -63,6 +63,8 @@ AT_THE_DESK = (
     "/people/",
     "/people/?left=1",
     "/people/1/",
+    "/people/1/merge/",
+    "/people/1/merge/?into=2",
     "/rooms/",
     "/rooms/main-store/",
     "/tokens/",

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from gearroom.core.models import Room
 from kits.models import Checkout, Notice, Trip
-from kits.services import alarms, custody, happened, trips
+from kits.services import custody, happened, not_back, trips
 from tests.kits import factories as make
 from tests.labels import scanned
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
@@ -105,7 +105,7 @@ def test_the_mail_that_a_kit_is_not_back_leads_to_its_times(school, settings):
     custody.check_out(make.act(), school.world.day_01, person=school.world.guide)
     due = timezone.now() - timedelta(hours=3)
     Checkout.objects.update(out_at=due - timedelta(hours=1), due_at=due)
-    alarms.not_back(timezone.now())
+    not_back.look(timezone.now())
 
     link = happened.row(Notice.objects.get(person=school.world.guide)).url
     assert link == "https://gear.example.org/kits/DAY-01/#due"

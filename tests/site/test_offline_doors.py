@@ -245,3 +245,13 @@ def test_the_database_is_asked_as_much_for_many_kits_as_for_few(
         book = client.get("/offline/kits/").json()
 
     assert len(book["kits"]) >= 7
+
+
+def test_a_phone_knows_who_may_check_a_kit_and_whether_it_lacks_something(school):
+    def kits_of(person):
+        kits = browser(person).get("/offline/kits/").json()["kits"]
+        return {kit["name"]: (kit["may_check"], kit["lacks"]) for kit in kits}
+
+    assert kits_of(school.world.guide)["DAY-01"] == (True, False)
+    assert kits_of(school.world.guide)["DAY-02"] == (True, True)
+    assert kits_of(school.world.adviser)["DAY-01"] == (False, False)

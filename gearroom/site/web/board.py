@@ -10,7 +10,7 @@ from gearroom.site.web import ways
 from gearroom.site.web.shell import actor, here, no_room, page, show
 from kits.services import board as kits_board
 from kits.services import due
-from kits.services.mine import Mine, mine
+from kits.services.mine import Mine, elsewhere, mine
 from kits.services.outlook import TripSeen
 
 _LOW_NAMED = 4
@@ -22,7 +22,7 @@ def board(request: HttpRequest) -> HttpResponse:
     """The board of the room that this device stands in."""
     room = here(request)
     if room is None:
-        return no_room(request)
+        return no_room(request, elsewhere=elsewhere(actor(request)))
     return show(request, "site/board.html", _facts(request))
 
 
@@ -49,6 +49,7 @@ def _facts(request: HttpRequest) -> dict[str, object]:
             {"row": each, "settle": None if each.checkout else _settle(each, who.person)}
             for each in mine(who)
         ],
+        "elsewhere": elsewhere(who),
         "may_begin": who.may("edit_kit", room.pk),
         "may_reserve": who.could("reserve", room.pk),
         "phones": who.may("see_people", room.pk),

@@ -19,6 +19,7 @@ from django.utils.translation import ngettext
 from gearroom.core.act import Act, Actor
 from gearroom.core.problems import Invalid, Problem
 from gearroom.site.web.photos import sent_with
+from gearroom.site.web.said import as_it_was
 from gearroom.site.web.shell import Done, acted, actor, page, show
 from kits.models import AsFound, Item, Kit, Lot
 from kits.rules.facts import Level
@@ -79,7 +80,7 @@ def _handed_back(request: HttpRequest, kit: Kit) -> HttpResponse:
 
     def perform(act: Act) -> Done:
         back = custody.check_in(
-            act,
+            as_it_was(act, request.POST, kit.home_room.time_zone),
             kit,
             as_found=AsFound.OPENED,
             used=used,

@@ -5,6 +5,8 @@ import { fill as said } from "./offline-book.js";
 
 const address = (ref, act) => `/api/v1/kits/${encodeURIComponent(ref)}/${act}/`;
 
+const HAND_BACK_WORDS = { "sealed-and-dry": "sealed", closed: "closed", "sort-later": "later", opened: "opened" };
+
 /** The makers of acts; `words` are the sentences of the page (see `templates/site/offline/page.html`). */
 export const makers = (words) => ({
   takeOut: (ref, person) => ({
@@ -16,7 +18,11 @@ export const makers = (words) => ({
   handBack: (ref, asFound, sharps, wet) => ({
     kind: "hand-back", kit: ref, path: address(ref, "check-in"),
     body: { as_found: asFound, sharps_or_blood: sharps, wet }, facts: {},
-    says: said(words[{ "sealed-and-dry": "sealed", "sort-later": "later", opened: "opened" }[asFound]], { KIT: ref }),
+    says: said(words[HAND_BACK_WORDS[asFound]], { KIT: ref }),
+  }),
+  check: (ref) => ({
+    kind: "look-inside", kit: ref, path: address(ref, "look-inside"), body: {}, facts: {},
+    says: said(words.check, { KIT: ref }),
   }),
   pass: (ref, person) => ({
     kind: "pass", kit: ref, path: address(ref, "pass"), body: { person: String(person.id) },

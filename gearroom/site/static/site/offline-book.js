@@ -54,8 +54,16 @@ const APPLY = {
     kit.out = { person: act.facts.person, name: act.facts.name, phone: "", since: act.at, due: "", trip };
   },
   "hand-back": (kit, act) => {
+    const { as_found: found, wet } = act.body;
     kit.out = null;
-    kit.needs_sorting ||= act.body.as_found !== "sealed-and-dry";
+    // Sealed and dry takes a seal on record: without one the book has it sorted.
+    if (!(found === "closed" || (found === "sealed-and-dry" && kit.seal))) kit.here = "sorting";
+    if (found === "opened") kit.seal = "";
+    if (wet) kit.drying_here = true;
+  },
+  "look-inside": (kit) => {
+    kit.here = "checked";
+    kit.seal = "";
   },
   pass: (kit, act) => {
     const had = kit.out ?? { since: act.at, due: "", trip: "" };
@@ -63,10 +71,12 @@ const APPLY = {
   },
   use: (kit, act) => {
     kit.used_here = true;
+    kit.seal = "";
     for (const used of act.body.used) take(kit, (line) => line[0] === used.item, used.units);
   },
   borrow: (kit, act, kits) => {
     const giver = kits.get(act.body.giver);
+    for (const each of [kit, giver]) if (each) each.seal = "";
     for (const { lot, units } of act.body.lines) {
       const batch = Number(lot);
       const thing = giver && take(giver, (line) => line[1] === batch, units);
@@ -92,13 +102,16 @@ function take(kit, matches, units) {
 
 /** How a kit stands on a day (ISO date): {verdict, text, through, trip, trip_name}, by the last of the
  * gear room's verdicts that begins by then; nothing on days that they do not reach. `text` is null for
- * what this phone knows better: it was handed back here, and needs sorting. */
+ * what this phone knows better, which `why` names: it was handed back here, and is `drying` or needs
+ * `sorting`. */
 export function standing(kit, today, until) {
   if (until && today > until) return null;
   const last = kit.verdicts.findLast((each) => each.from <= today) ?? kit.verdicts[0];
   const now = { ...last, through: last.through > today ? last.through : today };
-  if (!kit.needs_sorting || ["do-not-take", "not-set-up"].includes(now.verdict)) return now;
-  return { ...now, verdict: "do-not-take", text: null };
+  const why = kit.drying_here ? "drying" : kit.here === "sorting" && "sorting";
+  const counts = why === "drying" || now.verdict !== "not-set-up"; // nobody sorts what is not set up
+  if (!why || !counts || now.verdict === "do-not-take") return now;
+  return { ...now, verdict: "do-not-take", text: null, why };
 }
 
 /** The counted things in a kit: [{id, name, units}], what is used most first. */

@@ -46,6 +46,11 @@ export function draw(ref, { kits, book }, submitted) {
   const likely = part(`[data-for=${kit?.out ? "hand-back" : "take-out"}]`);
   likely.open = true;
   if (kit?.out) part("[data-for=take-out]").before(likely);
+  // What no seal is on record for is not sealed; a label that this phone does not know may be.
+  part("[value=sealed-and-dry]").hidden = Boolean(kit && !kit.seal);
+  part("[value=closed]").hidden = !kit || Boolean(kit.seal);
+  part("[data-act=look-inside]").hidden = !kit?.may_check || Boolean(kit.out) || kit.here === "checked";
+  part("[data-act=look-inside] button").textContent = kit?.lacks || kit?.used_here ? words.checkAsBook : words.checkAll;
   part("[data-for=pass]").hidden = !book.people.length;
   people(part("[data-act=pass]").elements.person, book.people);
   for (const name of ["use", "borrow", "inside"]) part(`[data-for=${name}]`).hidden = !kit;
@@ -64,7 +69,7 @@ const TONES = { ready: "ok", low: "low", short: "short", "do-not-take": "stop", 
 export function showVerdict(mark, kit, stands) {
   mark.hidden = !kit;
   if (!kit) return;
-  mark.textContent = stands ? (stands.text ?? words.sorting) : words.tooOld;
+  mark.textContent = stands ? (stands.text ?? words[stands.why]) : words.tooOld;
   if (!stands) return;
   mark.classList.add(TONES[stands.verdict]);
   const { through, trip, verdict } = stands;
@@ -78,6 +83,7 @@ export function beside(kit, stands) {
   if (stands) said.push(fill(stands.trip_name ? words.judgedTrip : words.judged, { DAY: near(stands.through), TRIP: stands.trip_name }));
   if (kit.first_expiry) said.push(fill(words.firstExpiry, { DAY: format({ day: "numeric", month: "short", year: "numeric" }, new Date(`${kit.first_expiry}T12:00`)) }));
   if (kit.used_here) said.push(words.usedHere);
+  if (kit.here === "checked") said.push(words.checkedHere);
   return said.join(" · ");
 }
 

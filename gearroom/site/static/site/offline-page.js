@@ -113,6 +113,7 @@ async function submitted(event) {
   switch (form.dataset.act) {
     case "take-out": return write(make.takeOut(ref, chosen));
     case "hand-back": return write(make.handBack(ref, event.submitter?.value ?? "sort-later", fields.sharps.checked, fields.wet.checked));
+    case "look-inside": return write(make.check(ref));
     case "pass": return write(make.pass(ref, chosen));
     case "use": {
       const used = counted(kits.get(ref), book).map((thing) => ({ ...thing, units: Number(fields[`used-${thing.id}`]?.value ?? 0) }));
