@@ -34,8 +34,8 @@ KINDS.update(
              "Choose another kit, or release the reservation."),
             ("reserved-for-another", 409, "The kit is promised to another's trip",
              "“guide_name” and “trip_name” say whose it is; “swap” names the kit that would do in"
-             " its place: swap the reservation, or send “take_reason”. Where “uncovered_within_48h”"
-             " is true, only a keeper may take it with a reason. A rescue always goes."),
+             " its place: send “swap” as true, or “take_reason”. Where “uncovered_within_48h” is"
+             " true, only a keeper may take it with a reason. A rescue always goes."),
             ("another-kit-is-reserved", 409, "Another kit is promised to this trip",
              "Take that one, or swap."),
             ("kit-retired", 409, "The kit was retired", "Choose another kit, or add a new one."),

@@ -179,8 +179,10 @@ def _another(
     if best is None:
         return []
     other, its = best
-    fields = {"trip": str(trip.pk)} if trip else {}
+    fields: dict[str, Any] = {"trip": str(trip.pk)} if trip else {}
     fields |= {"person": str(person.pk)} if person else {}
+    if trip and promises.open_reservations().filter(kit=kit, trip=trip).exists():
+        fields["swap"] = True  # the promise goes along
     says = _("Take %(kit)s: %(verdict)s") % {
         "kit": other.name,
         "verdict": verdict_wording.verdict(its),

@@ -29,6 +29,7 @@ from kits.services import (
     happened,
     keeping,
     offers,
+    promises,
     recalls,
     reservations,
     reversal,
@@ -233,6 +234,43 @@ def test_the_api_adds_what_one_line_lacks(school):
     done = call.post(f"kits/{add['kit']}/restock/", add["fields"])
 
     assert (done.status_code, done.json()["units_put_in"]) == (201, 3)
+
+
+def another_full(school, name, kit, sling):
+    other = make.kit(name, kit.list_version, school.store)
+    make.put_in(other, make.some(sling, school.shelf, 3, "S", make.days(300)), school.shelf, 3)
+    turnaround.look_inside(make.act(), other)
+    return make.fresh(other)
+
+
+def test_another_kit_that_the_api_offers_is_taken_by_what_the_offer_says(school):
+    kit, sling = lacking(school)
+    full = another_full(school, "ROPE-00", kit, sling)
+    other = another_full(school, "ROPE-02", kit, sling)
+    trip = make.trip("Crag walk", school.store)
+    for each in (full, kit):
+        reservations.reserve(make.act(), each, trip)
+    call = make.caller(school.guide)
+    body = {"trip": str(trip.pk), "person": str(school.guide.pk)}
+    answer = call.post(f"kits/{kit.name}/check-out/", body).json()
+    (take,) = [row for row in answer["offers"] if row["do"] == "take-other"]
+
+    done = call.post(f"kits/{take['kit']}/check-out/", take["fields"])
+
+    assert (take["kit"], done.status_code) == ("ROPE-02", 201)
+    held = Checkout.objects.get()
+    assert (held.kit, held.trip) == (other, trip)
+    promised = promises.open_reservations().filter(trip=trip)
+    assert {row.kit for row in promised} == {full, other}, "the short one is promised no more"
+
+
+def test_another_kit_for_no_trip_swaps_nothing(school):
+    kit, sling = lacking(school)
+    another_full(school, "ROPE-02", kit, sling)
+
+    (take,) = [row for row in refused(school, kit).facts["offers"] if row["do"] == "take-other"]
+
+    assert take["fields"] == {"person": str(school.guide.pk)}
 
 
 # ------------------------------------------------------------------------------------ going short
