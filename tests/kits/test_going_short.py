@@ -9,6 +9,7 @@ import pytest
 from gearroom.core import clock
 from gearroom.core.problems import NotAllowed, NotFound, Refused, Unacceptable
 from gearroom.core.rules.roles import Role
+from gearroom.core.services import people
 from kits.models import (
     Checkout,
     Clearance,
@@ -28,6 +29,7 @@ from kits.services import (
     gathering,
     happened,
     keeping,
+    merging,
     offers,
     promises,
     recalls,
@@ -429,6 +431,27 @@ def test_signed_in_only_whoever_is_named_answers(school):
     assert stranger.status_code == 404
     (row,) = make.caller(school.keeper).get("clearances/?answered=true").json()["results"]
     assert (row["kit"], row["cleared_by"]["name"]) == ("ROPE-01", "Ines")
+
+
+@pytest.mark.parametrize("by", ["signed in", "by the link"])
+def test_whoever_turns_out_to_be_the_one_named_answers(school, by):
+    kit, _sling = lacking(school, Criticality.MUST_HAVE)
+    out(school, kit, cleared_by=school.instructor)
+    kept = make.person("Ines Hall", Role.GUIDE, school.hut)
+    people.left(make.act(), school.instructor)
+    school.instructor.refresh_from_db()
+    merging.merge(make.act(), school.instructor, kept)
+    clearance = Clearance.objects.get()
+
+    if by == "signed in":
+        call = make.caller(kept)
+        assert [row["id"] for row in call.get("clearances/").json()["results"]] == [clearance.pk]
+        said = call.post(f"clearances/{clearance.pk}/answer/", {"confirmed": True})
+        assert said.status_code == 200
+    else:
+        clearing.answer_by_link(clearance, confirmed=True)
+
+    assert ClearanceAnswer.objects.get().entry.person == kept
 
 
 def test_unanswered_after_a_day_it_is_said_until_it_is_answered_or_undone(school):
