@@ -2,9 +2,10 @@
 
 Environment: GEARROOM_DATA_DIR, DATABASE_URL, CELERY_BROKER_URL, EMAIL_URL, GEARROOM_PUBLIC_URL,
 GEARROOM_ORGANISATION, GEARROOM_LANGUAGE, GEARROOM_ALLOWED_HOSTS, GEARROOM_MAIL_FROM,
-GEARROOM_MAIL_TIMEOUT, SECRET_KEY.
+GEARROOM_MAIL_TIMEOUT, GEARROOM_QUIET_HOURS, SECRET_KEY.
 """
 
+from datetime import time
 from pathlib import Path
 
 import environ
@@ -140,6 +141,15 @@ else:
     EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
 # Seconds that a mail server may take for one answer; a claim on a notice outlasts fifteen of them.
 EMAIL_TIMEOUT = env.float("GEARROOM_MAIL_TIMEOUT", default=20)
+# From when until when, by the clock of a person's home room, nothing that can wait is sent to those
+# who chose no quiet hours themselves; empty: none.
+QUIET_HOURS = tuple(
+    time.fromisoformat(end)
+    for end in env.str("GEARROOM_QUIET_HOURS", default="22:00-07:00").split("-")
+    if end
+)
+if len(QUIET_HOURS) not in (0, 2):
+    raise ImproperlyConfigured("GEARROOM_QUIET_HOURS is two times, such as 22:00-07:00, or empty.")
 DEFAULT_FROM_EMAIL = env.str("GEARROOM_MAIL_FROM", default="Gearroom <gearroom@localhost>")
 
 # -------------------------------------------------------------------------------- people, pages

@@ -23,3 +23,5 @@ from gearroom.settings import *  # noqa: E402, F403  (reads the environment made
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 # A test's client makes all middleware anew: files are looked for when asked, not listed each time.
 WHITENOISE_AUTOREFRESH = True
+# Tests run at any hour; those about the night set their own.
+QUIET_HOURS = ()

@@ -171,7 +171,7 @@ class RowBody(ActBody):
     row = serializers.IntegerField(min_value=1, help_text="Of the places listed.")
 
 
-class AnswerBody(bodies.HereBody, RowBody):
+class RecallAnswerBody(bodies.HereBody, RowBody):
     answer = serializers.ChoiceField(list(Answer))
     removed = serializers.IntegerField(
         default=0, min_value=0, max_value=1_000_000, help_text="Units found and taken out."
@@ -180,7 +180,7 @@ class AnswerBody(bodies.HereBody, RowBody):
 
 class AnswerRecall(UseCaseView):
     use_case = "answer_recall"
-    body = AnswerBody
+    body = RecallAnswerBody
     answers = {200: StandingAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:

@@ -1,13 +1,15 @@
 """Kinds of notices, and when somebody hears of each: at once, in the weekly email, or not at all.
 
-Only what cannot wait is told at once, or real alarms get muted. A recall cannot be turned off and
-keeps no quiet hours, nor does a clearance that was none.
+Only what cannot wait is told at once, or real alarms get muted. A recall cannot be turned off. It
+keeps no quiet hours, nor do a rescue, a must-have gone before a departure, and a clearance that was
+none. All else waits for the morning, and for more of its kind: what comes within half an hour about
+the same kit is one mail, and a storm over many kits is a summary.
 """
 
 from __future__ import annotations
 
 import enum
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
@@ -27,6 +29,7 @@ class Unsent(enum.StrEnum):
     """Why a notice is not sent by itself."""
 
     WEEKLY = "weekly"  # it stands in the weekly email
+    TOGETHER = "together"  # it goes in one mail with others of its kind
     CHOSEN = "chosen"  # they chose not to hear of it
     NO_ADDRESS = "no-address"  # nobody gave an email address
     LEFT = "left"  # they have left
@@ -50,9 +53,9 @@ KINDS: dict[str, Kind] = {
     WEEKLY: Kind(),
     "recall": Kind(may_choose=False, keeps_quiet=False),
     "medicine-missing": Kind(),
-    "must-have-gone": Kind(),
+    "must-have-gone": Kind(keeps_quiet=False),
     "not-fit": Kind(),
-    "emergency": Kind(),
+    "emergency": Kind(keeps_quiet=False),
     "went-short": Kind(),
     "cleared-by-phone": Kind(may_choose=False),
     "not-cleared": Kind(may_choose=False, keeps_quiet=False),
@@ -97,6 +100,29 @@ def quiet_until(
     if (over_midnight and at < until) or (not over_midnight and quiet_from <= at < until):
         return local_instant(here.date(), until, zone)
     return None
+
+
+APART = timedelta(minutes=30)
+"""How long after a mail the next of its kind about the same kit is put off."""
+STORM = 3
+"""So many mails of a kind within that time, whatever kits they are about: the rest is put off."""
+
+
+def put_off_until(
+    code: str, now: datetime, *, of_kit: Iterable[datetime], of_kind: Iterable[datetime]
+) -> datetime | None:
+    """Return until when a notice waits for more of its kind, None where it does not.
+
+    `of_kit` and `of_kind` are when mails of its kind went to the same person, about the same kit
+    and about any. What keeps no quiet hours never waits.
+    """
+    if not kind_of(code).keeps_quiet:
+        return None
+    same = [at for at in of_kit if now < at + APART]
+    storm = [at for at in of_kind if now < at + APART]
+    if same:
+        return max(same) + APART
+    return max(storm) + APART if len(storm) >= STORM else None
 
 
 BACKOFF = (60, 120, 300, 900, 3600, 4 * 3600, 12 * 3600, 86400)

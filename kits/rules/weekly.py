@@ -74,6 +74,7 @@ class KitWeek:
     first_expiry: date | None = None
     look_by: date | None = None
     room: int = 0
+    room_name: str = ""
     out: bool = False
     out_to: str = ""
     due_back: datetime | None = None
@@ -130,13 +131,15 @@ class KitWeek:
 
 @dataclass(frozen=True)
 class ToOrder:
-    """Units of a thing to order, by which day, and for what: kits by name, or the shelf's level."""
+    """Units of a thing to order for a room (`room` its name), by which day, and for what: kits by
+    name, or the shelf's level."""
 
     thing_id: int
     thing: str
     units: int
     by: date
     late: bool
+    room: str = ""
     kits: tuple[str, ...] = ()
     level: int | None = None
     stock: int | None = None
@@ -144,13 +147,15 @@ class ToOrder:
 
 @dataclass(frozen=True)
 class Missing:
-    """Units that a kit wants and no shelf has, and the day they are wanted on."""
+    """Units that a kit wants and no shelf of the room it is in has, and the day they are wanted
+    on."""
 
     thing_id: int
     thing: str
     units: int
     kit: str
     wanted_on: date
+    room: str = ""
 
 
 @dataclass(frozen=True)
@@ -161,6 +166,7 @@ class Low:
     thing: str
     stock: int
     level: int
+    room: str = ""
 
 
 def horizon(today: date) -> date:
@@ -241,14 +247,14 @@ def to_order(
     missing: Iterable[Missing], low: Iterable[Low], lead_days: dict[int, int], today: date
 ) -> list[ToOrder]:
     """What to order, the soonest first: what kits want and no shelf has, and what is down to its
-    order level. A thing stands once."""
-    wants: dict[int, list[Missing]] = {}
+    order level. A thing stands once a room."""
+    wants: dict[tuple[str, int], list[Missing]] = {}
     for row in missing:
-        wants.setdefault(row.thing_id, []).append(row)
-    lows = {row.thing_id: row for row in low}
+        wants.setdefault((row.room, row.thing_id), []).append(row)
+    lows = {(row.room, row.thing_id): row for row in low}
     rows = []
-    for thing_id in {*wants, *lows}:
-        asked, at_level = wants.get(thing_id, []), lows.get(thing_id)
+    for room, thing_id in {*wants, *lows}:
+        asked, at_level = wants.get((room, thing_id), []), lows.get((room, thing_id))
         wanted_on = min((m.wanted_on for m in asked), default=today + timedelta(days=9999))
         by, late = order_by(wanted_on, lead_days.get(thing_id, 0), today)
         if at_level is not None:
@@ -263,12 +269,13 @@ def to_order(
                 units=units,
                 by=by,
                 late=late and bool(asked),
+                room=room,
                 kits=tuple(dict.fromkeys(m.kit for m in asked)),
                 level=at_level.level if at_level else None,
                 stock=at_level.stock if at_level else None,
             )
         )
-    return sorted(rows, key=lambda r: (r.by, not r.late, r.thing))
+    return sorted(rows, key=lambda r: (r.by, not r.late, r.thing, r.room))
 
 
 @dataclass

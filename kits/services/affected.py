@@ -13,16 +13,14 @@ from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
-from gearroom.core.models import Person, Room
+from gearroom.core.models import Room
 from kits.models import (
     INNER,
     Certainty,
-    Checkout,
     Entry,
     EntryKind,
     Holding,
     Item,
-    Kit,
     Lot,
     Movement,
     Place,
@@ -34,7 +32,7 @@ from kits.models import (
     Withholding,
 )
 from kits.rules import recalls as rule
-from kits.services import lots, notices
+from kits.services import holders, lots, recall_notices
 from kits.services.ledger import Book, Leg, room_place
 
 
@@ -160,7 +158,7 @@ def spread(book: Book, recall: Recall) -> Entry:
     moved: dict[int, int] = defaultdict(int)
     for leg in legs:
         moved[leg.source.pk] += leg.units
-    holders = _holders(found.places.values())
+    having = holders.of_places(found.places.values())
     rows = [
         RecallPlace(
             recall=recall,
@@ -169,7 +167,7 @@ def spread(book: Book, recall: Recall) -> Entry:
             units_min=held.least,
             units_max=held.most,
             quarantined=moved[held.place],
-            person=holders.get(held.place),
+            person=having.get(held.place),
         )
         for certainty, held in found.rows
         if found.places[held.place].kind != PlaceKind.QUARANTINE
@@ -177,7 +175,7 @@ def spread(book: Book, recall: Recall) -> Entry:
     known = set(RecallPlace.objects.filter(recall=recall).values_list("place_id", flat=True))
     new = RecallPlace.objects.bulk_create([row for row in rows if row.place_id not in known])
     _keep_back(entry, new, found)
-    _tell(entry, recall, new)
+    recall_notices.tell(entry, recall, new)
     return entry
 
 
@@ -194,9 +192,13 @@ def _to_quarantine(found: Whereabouts) -> list[Leg]:
             assumed=place not in sure,
         )
         for place, holdings in found.booked.items()
-        if found.places[place].kind not in (PlaceKind.SECTION, PlaceKind.QUARANTINE)
+        if found.places[place].kind not in _NOT_HERE
         for holding in holdings
     ]
+
+
+_NOT_HERE = (PlaceKind.SECTION, PlaceKind.QUARANTINE, PlaceKind.AWAY)
+"""Where nobody can carry units from a shelf of the room to its quarantine."""
 
 
 def room_of(place: Place) -> Room:
@@ -204,31 +206,6 @@ def room_of(place: Place) -> Room:
     room = place.kit.room if place.kit else place.room
     assert room is not None  # inner places are a room's or a kit's
     return room
-
-
-def _holders(places: Iterable[Place]) -> dict[int, Person | None]:
-    """Who has each section now: who took it or its kit out, else who answers for the kit."""
-    sections = [p for p in places if p.kit_id]
-    out = Checkout.objects.filter(
-        kit__in={p.kit_id for p in sections}, in_at__isnull=True
-    ).select_related("person")
-    of_kit: dict[int, Person | None] = {}
-    of_section: dict[int, Person | None] = {}
-    for checkout in out:
-        if checkout.section_id:
-            of_section[checkout.section_id] = checkout.person
-        else:
-            of_kit[checkout.kit_id] = checkout.person
-    answers_for = {
-        kit.pk: kit.responsible
-        for kit in Kit.objects.filter(pk__in={p.kit_id for p in sections}).select_related(
-            "responsible"
-        )
-    }
-    return {
-        p.pk: of_section.get(p.pk) or of_kit.get(p.kit_id or 0) or answers_for[p.kit_id or 0]
-        for p in sections
-    }
 
 
 def _keep_back(entry: Entry, rows: Iterable[RecallPlace], found: Whereabouts) -> None:
@@ -242,35 +219,3 @@ def _keep_back(entry: Entry, rows: Iterable[RecallPlace], found: Whereabouts) ->
                 released=None,
                 defaults={"since": entry},
             )
-
-
-def _tell(entry: Entry, recall: Recall, rows: Sequence[RecallPlace]) -> None:
-    """Tell who has an affected kit and who answers for it; and the keepers of each room."""
-    facts = {
-        "recall": recall.pk,
-        "thing": recall.item.name,
-        "number": recall.number,
-        "reference": recall.reference,
-        "advice": recall.advice,
-    }
-    rooms: dict[int, Room] = {}
-    for row in rows:
-        kit = row.place.kit
-        rooms[room_of(row.place).pk] = room_of(row.place)
-        if kit is not None:
-            rooms[kit.home_room_id] = kit.home_room
-            people = [p for p in (row.person, kit.responsible, kit.deputy) if p]
-            notices.tell(
-                people, "recall", fact_of(recall, kit), entry=entry, kit=kit,
-                facts={**facts, "kit": kit.name, "certainty": row.certainty},
-            )  # fmt: skip
-    for room in rooms.values():
-        notices.tell(
-            notices.keepers_of(room), "recall", f"recall:{recall.pk}:room:{room.pk}",
-            entry=entry, room=room, facts=facts,
-        )  # fmt: skip
-
-
-def fact_of(recall: Recall, kit: Kit) -> str:
-    """What a notice to somebody with an affected kit is about."""
-    return f"recall:{recall.pk}:{kit.pk}"

@@ -7,10 +7,9 @@ looks first writes it; a second look at the same moment finds it written.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from functools import partial
 from typing import Any
 
 from django.db import transaction
@@ -20,11 +19,7 @@ from gearroom.core.models import Person, Room
 from kits.models import (
     Checkout,
     Episode,
-    Holding,
     Kit,
-    Lot,
-    Recall,
-    RecallPlace,
     Reservation,
     Trip,
 )
@@ -33,51 +28,26 @@ from kits.rules.ordering import Episode as Change
 from kits.rules.ordering import episode as change_of
 from kits.rules.suits import Mismatch
 from kits.rules.trips import Coverage
-from kits.services import affected, lots, notices, outlook, stocking, verdict_wording, wording
+from kits.services import (
+    not_back,
+    notices,
+    outlook,
+    recall_notices,
+    stocking,
+    verdict_wording,
+    wording,
+)
 from kits.services.outlook import TripSeen
 from kits.services.stocking import Stocked
 
-GRACE = timedelta(hours=2)
-"""After this much past due, who has a kit is told; after as much again, the keeper; then daily."""
 SOON = timedelta(hours=48)
-ASK_AGAIN = timedelta(days=1)
 
 
 def look(now: datetime) -> None:
     """All but stock, which takes longer to look at and can wait longer."""
-    not_back(now)
+    not_back.look(now)
     going_soon(now)
-    recalls_unanswered(now)
-
-
-# ------------------------------------------------------------------------------------- not back
-def not_back(now: datetime) -> None:
-    """Kits past due: told to who has them, then to who answers for them, then once a day to
-    both. After a while without power that is one notice, not one for each day."""
-    answering = _Answering()
-    for held in (
-        Checkout.objects.filter(
-            in_at__isnull=True, due_at__lte=now - GRACE, kit__lost_since__isnull=True
-        )
-        .select_related("kit__home_room", "kit__responsible", "kit__deputy", "person")
-        .order_by("due_at", "pk")
-    ):
-        assert held.due_at is not None  # asked for by it
-        late = now - held.due_at
-        day = (late - GRACE) // timedelta(days=1)
-        facts = {
-            "due_at": held.due_at.isoformat(),
-            "person": held.person.name if held.person else "",
-            "phone": held.person.phone if held.person else "",
-        }
-        fact = f"checkout:{held.pk}:due:{held.due_at:%Y%m%dT%H%M}:day:{day}"
-        kit = held.kit
-        if held.person is not None:
-            yours = {**facts, "yours": True}
-            notices.tell([held.person], "not-back", fact, kit=kit, facts=yours)
-        if late >= 2 * GRACE or day > 0:
-            others = [p for p in answering(kit) if p.pk != held.person_id]
-            notices.tell(others, "not-back", fact, kit=kit, facts=facts)
+    recall_notices.ask_again(now)
 
 
 class _Answering:
@@ -105,7 +75,8 @@ class _Answering:
 def going_soon(now: datetime) -> None:
     """Trips within 48 hours that are not covered, each cause told once while it lasts: a kit that
     is short or not to be taken for it, together with its other kits; one that is out on something
-    else; a must-have gone from one; no kit; or kits that went early and do not do together."""
+    else; a must-have gone from one; no kit; or kits that went early and do not do together. What
+    comes up of a trip in one look is one notice, with its kits."""
     answering = _Answering()
     near = Trip.objects.filter(departs_at__gt=now, departs_at__lte=now + SOON)
     seen = [
@@ -113,39 +84,51 @@ def going_soon(now: datetime) -> None:
         for each in outlook.seen(near.select_related("room", "leader"))
         if each.coverage not in (None, Coverage.COVERED)
     ]
-    standing = _kits_not_ready(seen, answering, now) | _trips_not_covered(seen, answering, now)
+    causes = [*_kits_not_ready(seen), *_trips_not_covered(seen)]
     kinds = ("must-have-gone", "not-fit", "not-covered")
-    for episode in Episode.objects.filter(kind__in=kinds, closed_at__isnull=True):
-        if (episode.kind, episode.subject) not in standing:
+    known = {
+        (episode.kind, episode.subject): episode
+        for episode in Episode.objects.filter(kind__in=kinds, closed_at__isnull=True)
+    }
+    standing = {(cause.kind, cause.subject) for cause in causes}
+    for key, episode in known.items():
+        if key not in standing:
             _close(episode, now)
+    new: dict[int, list[_Cause]] = defaultdict(list)
+    for cause in causes:
+        if (cause.kind, cause.subject) not in known:
+            new[cause.trip.pk].append(cause)
+    for of_trip in new.values():
+        _tell_of_trip(of_trip, answering, now)
 
 
-_Open = set[tuple[str, str]]
-"""Kinds and subjects of episodes that last."""
+@dataclass(frozen=True)
+class _Cause:
+    """Why a trip is not covered: of one of its kits (`of`), or of the whole trip, with `kits` it
+    has."""
+
+    kind: str
+    subject: str
+    trip: Trip
+    reasons: Sequence[Reason]
+    of: _Leaving | None = None
+    kits: Sequence[Kit] = ()
 
 
-def _kits_not_ready(seen: Iterable[TripSeen], answering: _Answering, now: datetime) -> _Open:
-    standing: _Open = set()
+def _kits_not_ready(seen: Iterable[TripSeen]) -> Iterator[_Cause]:
     for each in _leaving(seen):
         r = each.reservation
-        whom = answering.for_trip(each.trip, [r.kit])
         must_haves = [x for x in each.reasons if x.by_phone]
         for x in must_haves:
             subject = f"reservation:{r.pk}:line:{x.facts['line']}"
-            standing.add(("must-have-gone", subject))
-            say = partial(_going, each, [x])
-            _open("must-have-gone", subject, now, whom, kit=r.kit, say=say)
+            yield _Cause("must-have-gone", subject, each.trip, [x], each, [r.kit])
         if each.held is not None or len(each.reasons) > len(must_haves):
             subject = f"reservation:{r.pk}" + (":out" if each.held is not None else "")
-            standing.add(("not-fit", subject))
-            say = partial(_going, each, each.reasons)
-            _open("not-fit", subject, now, whom, kit=r.kit, say=say)
-    return standing
+            yield _Cause("not-fit", subject, each.trip, each.reasons, each, [r.kit])
 
 
-def _trips_not_covered(seen: Iterable[TripSeen], answering: _Answering, now: datetime) -> _Open:
+def _trips_not_covered(seen: Iterable[TripSeen]) -> Iterator[_Cause]:
     """What is of a trip and of none of its kits that are still here."""
-    standing: _Open = set()
     for each in seen:
         lacking = [x for x in each.lacking if x.weight >= Weight.SHORT]
         if each.state == "no-kits":
@@ -154,24 +137,82 @@ def _trips_not_covered(seen: Iterable[TripSeen], answering: _Answering, now: dat
             cause = "lacking"
         else:
             continue
-        whom = answering.for_trip(each.trip, [row.kit for row in each.kits])
-        if not whom:  # it leaves from no room of ours yet, and has no kit
-            continue
         subject = f"trip:{each.trip.pk}:{cause}"
-        standing.add(("not-covered", subject))
-        say = partial(_uncovered, each.trip, lacking)
-        _open("not-covered", subject, now, whom, room=each.trip.room, say=say)
-    return standing
+        kits = [row.kit for row in each.kits]
+        yield _Cause("not-covered", subject, each.trip, lacking, None, kits)
 
 
-def _uncovered(trip: Trip, lacking: Iterable[Reason]) -> dict[str, Any]:
-    """The facts of such a notice, in the language of now."""
-    return {
+def _tell_of_trip(causes: Sequence[_Cause], answering: _Answering, now: datetime) -> None:
+    """Open an episode for each cause, and tell each person once of all that concern them, in
+    their language."""
+    trip = causes[0].trip
+    people: dict[int, Person] = {}
+    told: dict[int, list[_Cause]] = defaultdict(list)
+    for cause in causes:
+        whom = {p.pk: p for p in answering.for_trip(trip, cause.kits)}
+        people |= whom
+        for pk in whom:
+            told[pk].append(cause)
+    if not people:  # it leaves from no room of ours yet, and has no kit
+        return
+    with transaction.atomic():
+        opened = _opened([(cause.kind, cause.subject) for cause in causes], trip, now)
+        for pk, person in people.items():
+            new = [cause for cause in told[pk] if (cause.kind, cause.subject) in opened]
+            if not new:
+                continue
+            kinds = {cause.kind for cause in new}
+            kind = next(k for k in ("must-have-gone", "not-fit", "not-covered") if k in kinds)
+            with override(person.reads):
+                facts = _of_trip(trip, new)
+            kits = {cause.of.reservation.kit for cause in new if cause.of is not None}
+            draft = notices.Draft(
+                person=person,
+                fact=f"episode:{min(opened.values())}",
+                kit=kits.pop() if len(kits) == 1 else None,
+                room=trip.room or next((kit.home_room for c in new for kit in c.kits), None),
+                facts=facts,
+            )
+            notices.write(kind, [draft])
+
+
+def _opened(
+    subjects: Sequence[tuple[str, str]], trip: Trip, now: datetime
+) -> dict[tuple[str, str], int]:
+    """Open these episodes; those that were not open, by kind and subject. Another look at the same
+    moment opens and tells the others."""
+    Episode.objects.bulk_create(
+        (
+            Episode(kind=kind, subject=subject, room=trip.room, opened_at=now)
+            for kind, subject in subjects
+        ),
+        ignore_conflicts=True,
+    )
+    ours = Episode.objects.filter(
+        subject__in=[subject for _, subject in subjects], closed_at__isnull=True, opened_at=now
+    )
+    return {(kind, subject): pk for pk, kind, subject in ours.values_list("pk", "kind", "subject")}
+
+
+def _of_trip(trip: Trip, causes: Iterable[_Cause]) -> dict[str, Any]:
+    """The facts of a notice, in the language of now; each kit with all that stands against it."""
+    facts: dict[str, Any] = {
         "trip": trip.name,
         "trip_id": trip.pk,
         "departs_at": trip.departs_at.isoformat(),
-        "reasons": [wording.reason(x)["text"] for x in lacking],
+        "reasons": [],
+        "kits": [],
     }
+    by_kit: dict[int, tuple[_Leaving, dict[str, None]]] = {}
+    for cause in causes:
+        said = [wording.reason(x)["text"] for x in cause.reasons]
+        if cause.of is None:
+            facts["reasons"] += said
+            continue
+        of = by_kit.setdefault(cause.of.reservation.kit_id, (cause.of, {}))
+        of[1].update(dict.fromkeys(said))
+    facts["kits"] = [_going(each, list(said)) for each, said in by_kit.values()]
+    return facts
 
 
 @dataclass(frozen=True)
@@ -208,84 +249,26 @@ def _together(why: Reason) -> str | None:
     return f"{why.code}:{why.facts.get('kit_id', '')}" if why.code in set(Mismatch) else None
 
 
-def _going(each: _Leaving, reasons: Iterable[Reason]) -> dict[str, Any]:
-    """The facts of a notice, in the language of now."""
-    trip, verdict, held = each.trip, each.verdict, each.held
+def _going(each: _Leaving, reasons: Sequence[str]) -> dict[str, Any]:
+    """What a notice says of a kit, in the language of now."""
+    kit, verdict, held = each.reservation.kit, each.verdict, each.held
     facts: dict[str, Any] = {
-        "trip": trip.name,
-        "trip_id": trip.pk,
-        "departs_at": trip.departs_at.isoformat(),
+        "kit": kit.name,
+        "first_expiry": kit.first_expiry.isoformat() if kit.first_expiry else None,
         "through": verdict.through.isoformat(),
         "verdict": str(verdict.word),
         "verdict_text": verdict_wording.verdict(verdict),
-        "reasons": [wording.reason(x)["text"] for x in reasons],
+        "reasons": list(reasons),
     }
     if held is not None:
         person = held.person
         facts["out"] = {
+            "person_id": person.pk if person else None,
             "person": person.name if person else "",
             "phone": person.phone if person else "",
             "due_at": held.due_at.isoformat() if held.due_at else "",
         }
     return facts
-
-
-# --------------------------------------------------------------------------------------- recalls
-def recalls_unanswered(now: datetime) -> None:
-    """Kits under an open recall that nobody answered for: asked again each day, until somebody
-    does."""
-    rows = list(
-        RecallPlace.objects.filter(
-            recall__closed__isnull=True,
-            answered__isnull=True,
-            place__kit__isnull=False,
-            recall__entry__recorded_at__lte=now - ASK_AGAIN,
-        ).select_related(
-            "recall__item",
-            "recall__entry",
-            "person",
-            "place__kit__home_room",
-            "place__kit__responsible",
-            "place__kit__deputy",
-        )
-    )
-    holding: dict[int, set[int]] = {}
-    for row in rows:
-        kit = row.place.kit
-        assert kit is not None  # asked for places of kits
-        if row.units_min == row.units_max:
-            if row.recall_id not in holding:
-                holding[row.recall_id] = _places_holding(row.recall)
-            if row.place_id not in holding[row.recall_id]:
-                continue  # all of it was there for certain, and is not there any more
-        times = (now - row.recall.entry.recorded_at) // ASK_AGAIN
-        notices.tell(
-            [p for p in (row.person, kit.responsible, kit.deputy) if p]
-            or notices.keepers_of(kit.home_room),
-            "recall",
-            f"{affected.fact_of(row.recall, kit)}:again:{times}",
-            kit=kit,
-            facts={
-                "recall": row.recall_id,
-                "thing": row.recall.item.name,
-                "number": row.recall.number,
-                "reference": row.recall.reference,
-                "advice": row.recall.advice,
-                "kit": kit.name,
-                "certainty": row.certainty,
-                "again": int(times),
-                "person": row.person.name if row.person else "",
-                "phone": row.person.phone if row.person else "",
-            },
-        )
-
-
-def _places_holding(recall: Recall) -> set[int]:
-    return set(
-        Holding.objects.filter(
-            units__gt=0, lot__in=Lot.objects.filter(lots.matching(recall))
-        ).values_list("place", flat=True)
-    )
 
 
 # ----------------------------------------------------------------------------------------- stock
@@ -301,7 +284,7 @@ def look_at_stock(now: datetime) -> None:
     for row in (s for found in stock.values() for s in found):
         subject = _subject(row)
         seen.add(subject)
-        change = change_of(subject in open_now, row.stock, row.level.units)
+        change = change_of(subject in open_now, row.stock, row.level.down_to)
         if change is Change.OPEN and row.level.units > 0:
             crossed[row.room.pk].append(row)
         elif change is Change.CLOSE:
@@ -365,31 +348,5 @@ def _low(row: Stocked) -> dict[str, Any]:
 
 
 # -------------------------------------------------------------------------------------- episodes
-def _open(
-    kind: str,
-    subject: str,
-    now: datetime,
-    people: Iterable[Person],
-    *,
-    kit: Kit | None = None,
-    room: Room | None = None,
-    say: Callable[[], dict[str, Any]],
-) -> None:
-    """Open an episode and tell each of these people of it in their language, unless one is
-    open."""
-    room = kit.home_room if kit else room
-    with transaction.atomic():
-        if Episode.objects.filter(kind=kind, subject=subject, closed_at__isnull=True).exists():
-            return
-        row = Episode(kind=kind, subject=subject, room=room, kit=kit, facts=say(), opened_at=now)
-        Episode.objects.bulk_create([row], ignore_conflicts=True)
-        episode = Episode.objects.get(kind=kind, subject=subject, closed_at__isnull=True)
-        for person in people:
-            with override(person.reads):
-                facts = say()
-            fact = f"episode:{episode.pk}"
-            notices.tell([person], kind, fact, kit=kit, room=room, facts=facts)
-
-
 def _close(episode: Episode, now: datetime) -> None:
     Episode.objects.filter(pk=episode.pk, closed_at__isnull=True).update(closed_at=now)

@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.act import Act
+from gearroom.core.act import Act, Actor
+from gearroom.core.models import Room
 from gearroom.core.problems import Refused, Unacceptable
 from kits.models import Checkout, Entry, EntryKind, Kit, Place, Trip
+from kits.rules.later import Later, later
 from kits.services import promises, trips
 from kits.services.derive import iso
 from kits.services.holders import open_checkout
@@ -27,6 +30,42 @@ class Extended:
     checkouts: Sequence[Checkout]
     entry: Entry
     clashes: Sequence[trips.Clash] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Due:
+    """A kit that is out, and the times that whoever asks may have it due at instead; with those
+    that all of its trip may. None of either where they may not change it. `late`: it is past
+    due."""
+
+    checkout: Checkout
+    times: Sequence[Later] = ()
+    trip_times: Sequence[Later] = ()
+    late: bool = False
+
+
+def due(actor: Actor, held: Checkout) -> Due:
+    """When a kit that is out is due, and what may be chosen instead."""
+    room = held.kit.home_room
+    times: Sequence[Later] = ()
+    if actor.may("set_due", room.pk):
+        found = later(_local(room.time_zone), room.closing_time)
+        times = [each for each in found if each.at != held.due_at]
+    late = held.due_at is not None and held.due_at <= clock.now()
+    return Due(held, times, longer(actor, held.trip, room) if held.trip else (), late)
+
+
+def longer(actor: Actor, trip: Trip, room: Room | None = None) -> Sequence[Later]:
+    """The times that a trip with kits out may return at instead, where whoever asks may say so.
+    `room` is where the kits go back to, for a trip that leaves from none."""
+    room = trip.room or room
+    if room is None or trip.cancelled_at is not None or not actor.may("set_due", trip.room_id):
+        return ()
+    return later(_local(room.time_zone), room.closing_time, longer_than=trip.returns_at)
+
+
+def _local(zone: str) -> datetime:
+    return clock.now().astimezone(ZoneInfo(zone))
 
 
 def set_due(act: Act, kit: Kit, due_at: datetime | None, section: Place | None = None) -> Checkout:

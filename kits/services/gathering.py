@@ -26,13 +26,27 @@ from kits.models import (
     PlaceKind,
     RecallPlace,
     Trip,
+    UnmetNeed,
 )
 from kits.rules import weekly as rule
 from kits.rules.expiry import date_known, good_through
 from kits.rules.facts import Batch
 from kits.rules.trips import Stand, back_in_time
-from kits.services import clearing, fitness, notices, promises, verdicts, weekly_batches
+from kits.services import (
+    away,
+    clearing,
+    fitness,
+    notices,
+    promises,
+    recall_notices,
+    to_count,
+    unmet,
+    verdicts,
+    weekly_batches,
+)
+from kits.services.away import Away
 from kits.services.stocking import Stockroom
+from kits.services.to_count import CountJob
 from kits.services.verdicts import Judged, Question
 from kits.services.weekly_batches import Held, Look
 
@@ -48,13 +62,17 @@ class Week:
     minutes_a_kit: int
     rooms: Sequence[Room] = ()
     kits: list[rule.KitWeek] = field(default_factory=list)
-    recalled: list[RecallPlace] = field(default_factory=list)
+    recalled: list[list[tuple[RecallPlace, Person | None]]] = field(default_factory=list)
+    """The kits to look into by recall, each with who has it now."""
     medicines: list[Notice] = field(default_factory=list)
     held_back: list[Notice] = field(default_factory=list)
     order: list[rule.ToOrder] = field(default_factory=list)
     not_back: list[Checkout] = field(default_factory=list)
     lost: list[Kit] = field(default_factory=list)
     uncleared: list[Clearance] = field(default_factory=list)
+    to_count: list[CountJob] = field(default_factory=list)
+    unmet: list[UnmetNeed] = field(default_factory=list)
+    away: list[Away] = field(default_factory=list)
     checks: list[Held] = field(default_factory=list)
     undated: list[Held] = field(default_factory=list)
     ending: list[Held] = field(default_factory=list)
@@ -181,13 +199,22 @@ def _judge(
 
 def _order(week: Week, stock: Stockroom) -> list[rule.ToOrder]:
     missing = [
-        rule.Missing(m.thing.id, m.thing.name, m.count, kit.name, rule.open_before(kit, week.today))
+        rule.Missing(
+            m.thing.id,
+            m.thing.name,
+            m.count,
+            kit.name,
+            rule.open_before(kit, week.today),
+            kit.room_name,
+        )
         for kit in week.kits
         if kit.restock is not None
         for m in kit.restock.missing
     ]
     rows = [s for room in week.rooms for s in stock.stocked.get(room.pk, ())]
-    lows = [rule.Low(s.item.pk, s.item.name, s.stock, s.level.units) for s in rows if s.low]
+    lows = [
+        rule.Low(s.item.pk, s.item.name, s.stock, s.level.units, s.room.name) for s in rows if s.low
+    ]
     lead_days = stock.lead_days({m.thing_id for m in missing} | {s.item.pk for s in rows})
     return rule.to_order(missing, lows, lead_days, week.today)
 
@@ -232,6 +259,7 @@ def _week_of(
         first_expiry=kit.first_expiry,
         look_by=look_by,
         room=kit.room_id,
+        room_name=kit.room.name,
         out=held is not None,
         out_to=_names(held.person) if held and held.person else "",
         due_back=held.due_at if held else None,
@@ -288,14 +316,27 @@ def _around(weeks: dict[int, Week], mine: dict[int, list[Kit]], at: datetime) ->
             recall__closed__isnull=True, answered__isnull=True, place__kit__in=ids
         )
         .select_related("recall__item", "place__kit__room", "person")
-        .order_by("certainty", "pk")
+        .order_by("recall", "place__kit__name", "pk")
     )
+    having = recall_notices.now_with(recalled)
     uncleared = clearing.unanswered(ids, at)
+    jobs = to_count.jobs([k for found in mine.values() for k in found], at)
+    needs = list(
+        unmet.in_force().filter(entry__kit__in=ids, entry__recorded_at__gt=at - timedelta(days=7))
+    )
+    gone = away.listed({room.pk for week in weeks.values() for room in week.rooms})
     for week in weeks.values():
         own = {k.pk for k in mine[week.person.pk]}
         week.not_back = [c for c in late if c.kit_id in own]
-        week.recalled = [r for r in recalled if r.place.kit_id in own]
+        by_recall: dict[int, list[tuple[RecallPlace, Person | None]]] = defaultdict(list)
+        for row in recalled:
+            if row.place.kit_id in own:
+                by_recall[row.recall_id].append((row, having[row.place_id]))
+        week.recalled = list(by_recall.values())
         week.lost = [k for k in mine[week.person.pk] if k.lost_since is not None]
+        week.to_count = [j for j in jobs if any(k.pk in own for k in j.kits)]
+        week.unmet = [n for n in needs if n.entry.kit_id in own]
+        week.away = [a for a in gone if a.kit.pk in own]
         week.uncleared = [c for c in uncleared if c.checkout.kit_id in own]
 
 

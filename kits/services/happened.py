@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from datetime import date, datetime
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
-from zoneinfo import ZoneInfo
 
-from django.utils import formats
 from django.utils.translation import gettext as _
-from django.utils.translation import pgettext
 
 from kits.models import Notice
-from kits.rules.letters import Letter, Row, Stands
+from kits.rules.letters import Letter, Row
 from kits.rules.telling import kind_of
-from kits.services import clearing, verdict_wording, wording
+from kits.services import clearing, not_back, recall_notices, trip_notices, wording
 from kits.services.kinds import title
 from kits.services.messages import kit_page, page
+from kits.services.weekly_words import instant
 
 
 def row(notice: Notice) -> Row:
@@ -24,27 +22,7 @@ def row(notice: Notice) -> Row:
     say = _SAYS.get(notice.kind)
     text, lines = say(notice) if say else (f"{title(notice.kind)}: {_kit(notice)}.", [])
     lines = [line for line in [*lines, *_entry(notice)] if line]
-    return Row(text, _settles(notice), tuple(lines), tuple(_stands(notice)))
-
-
-def _stands(notice: Notice) -> Iterator[Stands]:
-    """How a kit stood for a trip when this was written."""
-    facts = notice.facts
-    if "verdict_text" in facts and notice.kit is not None:
-        through = date.fromisoformat(facts["through"])
-        yield Stands(
-            text=facts["verdict_text"],
-            judged=_("judged for %(day)s, %(trip)s")
-            % {
-                "day": formats.date_format(through, pgettext("date format", "D j F")),
-                "trip": facts["trip"],
-            },
-            beside=verdict_wording.first_expiry(notice.kit.first_expiry),
-            kit=notice.kit.name,
-            through=facts["through"],
-            trip=str(facts["trip_id"]),
-            verdict=facts["verdict"],
-        )
+    return Row(text, _settles(notice), tuple(lines), tuple(trip_notices.stands(notice)))
 
 
 def _settles(notice: Notice) -> str:
@@ -55,11 +33,15 @@ def _settles(notice: Notice) -> str:
             return page(f"/cleared/{clearing.token(facts['clearance'])}/")
         case "recall":
             return page(_one_of("/stock/recalls/", facts.get("recall")))
+        case "not-fit" | "must-have-gone" if len(facts.get("kits", ())) > 1:
+            return page(f"/trips/{facts['trip_id']}/")
         case "not-covered":
             return page(f"/trips/{facts['trip_id']}/")
         case "low-stock":
             things = facts["things"]
             return page(_one_of("/stock/", things[0]["item"] if len(things) == 1 else None))
+        case "not-back":
+            return not_back.settles(not_back.kits_of(notice))
         case "address-refused":
             return page(_one_of("/people/", facts.get("person_id")))
     return kit_page(notice.kit.name) if notice.kit else ""
@@ -69,21 +51,55 @@ def _one_of(pages: str, number: int | None) -> str:
     return pages if number is None else f"{pages}{number}/"
 
 
-def letter(notice: Notice) -> Letter:
-    """A notice that is told at once, as a letter of its own."""
-    said = row(notice)
-    subject = _subject(notice)
+def rows(notices: Iterable[Notice]) -> tuple[Row, ...]:
+    """What notices say; those that say the same of the same kit in one row, with how many."""
+    groups: dict[tuple[object, ...], list[Row]] = {}
+    for notice in notices:
+        said = row(notice)
+        groups.setdefault((notice.kind, notice.kit_id, said.text, said.url), []).append(said)
+    return tuple(map(_once, groups.values()))
+
+
+def _once(same: Sequence[Row]) -> Row:
+    first = same[0]
+    if len(same) == 1:
+        return first
+    text = _("%(count)d times: %(what)s") % {"count": len(same), "what": first.text}
+    lines = dict.fromkeys(line for each in (first, same[-1]) for line in each.lines)
+    return replace(first, text=text, lines=tuple(lines))
+
+
+def letter(notice: Notice, *others: Notice) -> Letter:
+    """A notice that is told at once, as a letter of its own; with others of its kind, where more
+    came at the same time."""
+    said = rows((notice, *others))
+    subject = _subject(notice) if not others else _subject_of((notice, *others))
     alarm = not kind_of(notice.kind).keeps_quiet
     return Letter(
         subject=subject,
-        alarms=(said,) if alarm else (),
-        first=() if alarm else (said,),
+        alarms=said if alarm else (),
+        first=() if alarm else said,
         closing=(
             _("You are told at once because this does not wait for Monday. What you hear, and "
               "when, is yours to choose, but for recalls: %(page)s")
             % {"page": page("/notices/settings/") or _("ask your keeper")},
         ),
     )  # fmt: skip
+
+
+def _subject_of(notices: Sequence[Notice]) -> str:
+    names = list(dict.fromkeys(filter(None, map(_kit, notices))))
+    return _("%(title)s: %(count)d times, %(kits)s") % {
+        "title": title(notices[0].kind), "count": len(notices), "kits": _few(names)
+    }  # fmt: skip
+
+
+def _few(names: Sequence[str]) -> str:
+    """The first of some names, and how many more."""
+    shown = ", ".join(names[:3])
+    if names[3:]:
+        return _("%(kits)s and %(count)d more") % {"kits": shown, "count": len(names[3:])}
+    return shown
 
 
 def _subject(notice: Notice) -> str:
@@ -98,7 +114,8 @@ def _subject(notice: Notice) -> str:
         case "medicine-missing":
             return _("A medicine is missing: %(where)s") % {"where": name}
         case "not-back":
-            return _("Not back: %(kit)s") % {"kit": name}
+            names = [str(kit["kit"]) for kit in not_back.kits_of(notice)]
+            return _("Not back: %(kits)s") % {"kits": _few(names)}
         case "low-stock":
             names = [thing["thing"] for thing in facts["things"]]
             more = _(" and %(count)d more") % {"count": len(names) - 1} if names[1:] else ""
@@ -116,21 +133,10 @@ def _subject(notice: Notice) -> str:
         case "lost":
             return _("%(kit)s is lost") % {"kit": name}
         case "not-fit" | "must-have-gone":
-            return _("%(kit)s for %(trip)s: %(how)s") % {
-                "kit": name,
-                "trip": facts.get("trip", _("its trip")),
-                "how": _how(facts),
-            }
+            return trip_notices.subject(notice)
         case "address-refused":
             return _("Mail to %(name)s was refused") % {"name": facts.get("person", "")}
     return f"{title(kind)}: {name}" if name else title(kind)
-
-
-def _how(facts: dict[str, Any]) -> str:
-    """How a kit stands for its trip, in a few words: its verdict, or that somebody has it."""
-    if "out" in facts and not facts["reasons"]:
-        return _("still out")
-    return str(facts.get("verdict_text") or _("look at it"))
 
 
 def _kit(notice: Notice) -> str:
@@ -144,19 +150,12 @@ def _zone(notice: Notice) -> str:
     return room.time_zone if room else "UTC"
 
 
-def when(text: str, zone: str) -> str:
-    """An instant in ISO form, in words where a room is."""
-    local = datetime.fromisoformat(text).astimezone(ZoneInfo(zone))
-    day = formats.date_format(local.date(), pgettext("date format", "D j F"))
-    return f"{day}, {local:%H:%M}"
-
-
 def _entry(notice: Notice) -> list[str]:
     """Who reported it, with a phone, and when."""
     entry = notice.entry
     if entry is None:
         return []
-    at = when(entry.occurred_at.isoformat(), _zone(notice))
+    at = instant(entry.occurred_at.isoformat(), _zone(notice))
     if entry.person is None:
         return [_("Recorded %(when)s.") % {"when": at}]
     who = " ".join(filter(None, (entry.person.name, entry.person.phone)))
@@ -168,30 +167,11 @@ Said = tuple[str, list[str]]
 
 
 def _recall(notice: Notice) -> Said:
-    f = notice.facts
-    sure = {
-        "certain": _("%(kit)s certainly holds it."),
-        "maybe": _("%(kit)s may hold it."),
-    }.get(f.get("certainty", ""), "")
-    text = _("RECALL: %(thing)s, batch %(number)s. %(sure)s Look, take it out, and answer.") % {
-        "thing": f.get("thing", ""),
-        "number": f.get("number") or _("of any number"),
-        "sure": sure % {"kit": _kit(notice)},
-    }
-    if not sure and notice.room:
-        text = _("RECALL: %(thing)s, batch %(number)s, in the %(room)s. What was on shelves is in "
-                 "quarantine; follow the kits until each has answered.") % {
-            "thing": f.get("thing", ""),
-            "number": f.get("number") or _("of any number"),
-            "room": notice.room.name,
-        }  # fmt: skip
-    ref = _("Maker's reference: %(ref)s") % {"ref": f["reference"]} if f.get("reference") else ""
-    has = ""
-    if f.get("person"):
-        has = _("%(name)s has it: %(phone)s.") % {
-            "name": f["person"], "phone": f.get("phone") or _("no phone on record")
-        }  # fmt: skip
-    return " ".join(text.split()), [f.get("advice", ""), ref, has]
+    kits = recall_notices.kits_of(notice)
+    facts = {"rooms": [notice.room.name] if notice.room else [], "thing": "", **notice.facts}
+    return recall_notices.sentence(facts, kits), [
+        *recall_notices.lines(facts, kits, notice.person_id)
+    ]
 
 
 def _medicine(notice: Notice) -> Said:
@@ -263,51 +243,16 @@ def _lost(notice: Notice) -> Said:
 
 
 def _not_back(notice: Notice) -> Said:
-    f = notice.facts
-    text = _("%(kit)s is not back: it was due %(when)s, and %(name)s has it (%(phone)s).") % {
-        "kit": _kit(notice),
-        "when": when(f["due_at"], _zone(notice)),
-        "name": f.get("person") or _("somebody not named"),
-        "phone": f.get("phone") or _("no phone on record"),
-    }
-    if f.get("yours"):
-        text = _("You have %(kit)s; it was due back %(when)s. Hand it in, or say until when.") % {
-            "kit": _kit(notice), "when": when(f["due_at"], _zone(notice))
-        }  # fmt: skip
-    return text, []
+    kits = not_back.kits_of(notice)
+    return not_back.sentence(kits), [*not_back.lines(kits, _zone(notice))]
 
 
 def _not_fit(notice: Notice) -> Said:
-    f = notice.facts
-    text = _("%(kit)s is reserved for %(trip)s, which leaves %(when)s.") % {
-        "kit": _kit(notice), "trip": f["trip"], "when": when(f["departs_at"], _zone(notice))
-    }  # fmt: skip
-    return text, [*_still_out(f.get("out"), _zone(notice)), *f.get("reasons", ())]
+    return trip_notices.not_ready(notice, _zone(notice))
 
 
 def _not_covered(notice: Notice) -> Said:
-    f = notice.facts
-    facts = {"trip": f["trip"], "when": when(f["departs_at"], _zone(notice))}
-    if not f["reasons"]:
-        return _("%(trip)s leaves %(when)s, and no kit is reserved for it.") % facts, []
-    text = _("%(trip)s leaves %(when)s, and the kits that went for it do not do together.") % facts
-    return text, [*f["reasons"]]
-
-
-def _still_out(out: dict[str, Any] | None, zone: str) -> Iterator[str]:
-    """Who has a kit that is wanted for another trip."""
-    if out is None:
-        return
-    who = {
-        "name": out["person"] or _("somebody not named"),
-        "phone": out["phone"] or _("no phone on record"),
-    }
-    if not out["due_at"]:
-        yield _("It is out: %(name)s has it (%(phone)s). Nobody set a time to bring it back.") % who
-        return
-    yield _("It is out: %(name)s has it (%(phone)s), due back %(when)s.") % {
-        **who, "when": when(out["due_at"], zone)
-    }  # fmt: skip
+    return trip_notices.not_covered(notice, _zone(notice))
 
 
 def _low(notice: Notice) -> Said:

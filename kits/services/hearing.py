@@ -5,10 +5,11 @@ from __future__ import annotations
 
 import hashlib
 import secrets
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import time
 from typing import Any
 
+from django.conf import settings
 from django.db import transaction
 from django.utils.translation import gettext as _
 
@@ -25,6 +26,11 @@ def of(person: Person) -> Hearing:
     return Hearing.objects.filter(person=person).first() or Hearing(person=person)
 
 
+def default_quiet() -> Sequence[time]:
+    """The quiet hours of those who chose none, from and until; empty: none."""
+    return settings.QUIET_HOURS
+
+
 def choices(person: Person) -> dict[str, When]:
     """When somebody hears of each kind."""
     chosen = notices.choices_of([person.pk]).get(person.pk, {})
@@ -36,16 +42,16 @@ def change(
     person: Person,
     *,
     choices: Mapping[str, str] | None = None,
-    **settings: Any,
+    **fields: Any,
 ) -> Hearing:
-    """Change how somebody hears. `settings` are fields of `Hearing`: `weekly_on` (0: Monday),
+    """Change how somebody hears. `fields` are of `Hearing`: `weekly_on` (0: Monday),
     `weekly_at`, `quiet_from` and `quiet_until` (both or neither), `minutes_a_kit`.
 
     Raises Invalid for a kind that is not there, or that cannot be chosen.
     """
     act.actor.require("choose_notices")
     row = of(person)
-    for field, value in settings.items():
+    for field, value in fields.items():
         setattr(row, field, value)
     if (row.quiet_from is None) != (row.quiet_until is None):
         raise Invalid(_("Give both ends of the quiet hours, or neither."), field="quiet_from")

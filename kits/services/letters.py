@@ -29,19 +29,26 @@ class Written:
 def write(
     notices: Sequence[Notice],
     *,
+    with_it: Sequence[Notice] = (),
     at: datetime | None = None,
     stock: stocking.Stockroom | None = None,
 ) -> dict[int, Written]:
     """What each notice says, by its id, in the language of whom it tells; weekly ones as of an
-    instant (None: now). `stock` is kept over the batches of one run."""
+    instant (None: now). `with_it` goes in the mail of the only notice, to the same person and of
+    the same kind. `stock` is kept over the batches of one run."""
     now = at or clock.now()
     weeks = gathering.gather([n.person for n in notices if n.kind == WEEKLY], now, stock)
     written = {}
     for notice in notices:
         with override(notice.person.reads):
             week = weeks[notice.person_id] if notice.kind == WEEKLY else None
-            written[notice.pk] = _weekly(week) if week else Written(happened.letter(notice))
+            written[notice.pk] = _weekly(week) if week else _told(notice, with_it)
     return written
+
+
+def _told(notice: Notice, with_it: Sequence[Notice]) -> Written:
+    holds = {"holds": [other.pk for other in with_it]} if with_it else {}
+    return Written(happened.letter(notice, *with_it), facts=holds)
 
 
 def _weekly(week: gathering.Week) -> Written:

@@ -6,6 +6,9 @@ the kept one's name.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 from django.db import transaction
 from django.db.models import Q
 
@@ -15,6 +18,32 @@ from gearroom.core.models import Person
 from gearroom.core.services import people
 from kits.models import Checkout, Kit, Label, Notice, RecallPlace, Reservation, Trip
 from kits.services.ledger import Book
+
+
+@dataclass(frozen=True)
+class Moves:
+    """What moves with somebody's record, by name: the kits that they have, the trips that they take
+    a kit on or lead, and the kits that they answer for."""
+
+    has: Sequence[str]
+    trips: Sequence[str]
+    answers_for: Sequence[str]
+
+
+def moves(person: Person) -> Moves:
+    """What merging would move from a record of somebody."""
+    out = Checkout.objects.filter(person=person, in_at=None).order_by("kit__name")
+    answered = Kit.objects.filter(Q(responsible=person) | Q(deputy=person)).order_by("name")
+    trips = Trip.objects.filter(
+        Q(pk__in=Reservation.objects.filter(person=person, released=None).values("trip"))
+        | Q(leader=person),
+        returns_at__gt=clock.now(),
+    )
+    return Moves(
+        list(dict.fromkeys(out.values_list("kit__name", flat=True))),
+        list(trips.order_by("departs_at", "pk").values_list("name", flat=True)),
+        list(answered.values_list("name", flat=True)),
+    )
 
 
 def merge(act: Act, person: Person, into: Person) -> Person:

@@ -24,6 +24,17 @@ class Mine:
     trip: Trip | None
 
 
+def elsewhere(actor: Actor) -> Sequence[Checkout]:
+    """What whoever asks has of rooms that are not theirs, due first: that they have it, and where
+    it goes back to, is all that they see of it."""
+    if actor.person is None or actor.everywhere:
+        return ()
+    has = Checkout.objects.filter(person=actor.person, in_at__isnull=True)
+    theirs = find.kits_of(actor).values("pk")
+    rows = has.exclude(kit__in=theirs).select_related("kit__home_room", "section", "trip")
+    return list(rows.order_by("due_at", "kit__name"))
+
+
 def mine(actor: Actor) -> Sequence[Mine]:
     """The kits of whoever asks, of their rooms: what they have first, then by departure."""
     if actor.person is None:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from django.conf import settings
@@ -13,6 +14,7 @@ from gearroom.core.models import Person, Room
 from gearroom.core.rules.roles import Role
 from kits.models import Entry, HearingChoice, Kit, Notice
 from kits.rules.telling import When
+from kits.services import together
 
 
 def tell(
@@ -39,6 +41,42 @@ def tell(
                 created_at=clock.now(),
             )
             for person in {p.pk: p for p in people}.values()
+        ),
+        ignore_conflicts=True,
+    )
+
+
+@dataclass(frozen=True)
+class Draft:
+    """A notice to one person, with facts of their own."""
+
+    person: Person
+    fact: str
+    facts: dict[str, Any]
+    entry: Entry | None = None
+    kit: Kit | None = None
+    room: Room | None = None
+
+
+def write(kind: str, drafts: Sequence[Draft]) -> None:
+    """Leave notices of a kind that are not on record yet, once for the same (person, fact); what
+    is there already is asked for once and not inserted again."""
+    rows = Notice.objects.filter(kind=kind, fact__in={draft.fact for draft in drafts})
+    there = set(rows.values_list("person", "fact")) if drafts else set()
+    Notice.objects.bulk_create(
+        (
+            Notice(
+                person=draft.person,
+                kind=kind,
+                fact=draft.fact,
+                entry=draft.entry,
+                kit=draft.kit,
+                room=draft.room or (draft.kit.home_room if draft.kit else None),
+                facts=draft.facts,
+                created_at=clock.now(),
+            )
+            for draft in drafts
+            if (draft.person.pk, draft.fact) not in there
         ),
         ignore_conflicts=True,
     )
@@ -90,6 +128,13 @@ def tell_keepers(
 
 def take_back(entry: Entry) -> int:
     """Take back the unsent notices of an entry that was reversed; says how many."""
-    return Notice.objects.filter(
-        entry=entry, sent_at__isnull=True, taken_back_at__isnull=True
-    ).update(taken_back_at=clock.now())
+    rows = list(
+        Notice.objects.filter(entry=entry, sent_at__isnull=True, taken_back_at__isnull=True).defer(
+            "rendered"
+        )
+    )
+    taken = Notice.objects.filter(pk__in=[row.pk for row in rows], sent_at__isnull=True).update(
+        taken_back_at=clock.now()
+    )
+    together.let_go(rows)
+    return taken

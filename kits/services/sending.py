@@ -24,7 +24,7 @@ from gearroom.core import clock
 from gearroom.core.models import Person
 from kits.models import Hearing, Notice
 from kits.rules.telling import WEEKLY, Unsent, When, quiet_until, wait_after, when_told
-from kits.services import letters, messages, notices, stocking, weekly
+from kits.services import letters, messages, not_back, notices, stocking, together, weekly
 
 log = logging.getLogger(__name__)
 
@@ -86,24 +86,31 @@ def send(
         claimed = _claim(among, token)
         if not claimed:
             break
-        written = _written(_sifted(claimed, token, by_hand=among is not None), token, at, stock)
+        ready = together.grouped(_sifted(claimed, token, by_hand=among is not None))
+        written = _written(ready, token, at, stock)
         sent += [notice.pk for notice in written if _deliver(notice, token) is Came.SENT]
     return sent
 
 
 # ------------------------------------------------------------------------------------- claiming
 def _claim(among: QuerySet[Notice] | None, token: uuid.UUID) -> list[Notice]:
-    """Up to a batch of what is due, in our hands from now on."""
+    """Up to a batch of what is due, and what goes in one mail with that, in our hands from now
+    on."""
     now = clock.now()
     due = waiting(now)
     if among is not None:
         due = due & among
     while ids := list(due.order_by("due_at", "pk").values_list("pk", flat=True)[:BATCH]):
-        if waiting(now).filter(pk__in=ids).update(lease=token, lease_until=now + lease()):
+        ours = {"lease": token, "lease_until": now + lease()}
+        if waiting(now).filter(pk__in=ids).update(**ours):
+            mine = Notice.objects.filter(lease=token)
+            if among is None:
+                more = together.others(list(mine.defer("rendered")), waiting(now))
+                waiting(now).filter(pk__in=more).update(**ours)
             return list(
-                Notice.objects.filter(lease=token)
-                .select_related("person__home_room", "room", "kit__home_room", "entry__person")
-                .order_by("due_at", "pk")
+                mine.select_related(
+                    "person__home_room", "room", "kit__home_room", "entry__person"
+                ).order_by("due_at", "pk")
             )
     return []
 
@@ -114,30 +121,55 @@ def _let_go(rows: QuerySet[Notice], **change: object) -> int:
 
 def _sifted(claimed: Iterable[Notice], token: uuid.UUID, *, by_hand: bool) -> list[Notice]:
     """Those that are to be sent now; the others are marked with why not, or with until when they
-    wait for quiet hours to end, which what is sent by hand does not wait for."""
+    wait: for quiet hours to end, or for more of their kind. What is sent by hand does not."""
     claimed = list(claimed)
     people = {n.person_id for n in claimed}
     hearing = {h.person_id: h for h in Hearing.objects.filter(person__in=people)}
     chosen = notices.choices_of(people)
     now, ready = clock.now(), []
+    lately = together.Lately(claimed, now)
+    passed = not_back.keep_what_lasts(n for n in claimed if n.rendered is None)
     for notice in claimed:
         how = hearing.get(notice.person_id) or Hearing(person=notice.person)
-        asked = bool(notice.facts.get("asked_again"))
+        asked = together.asked_again(notice)
         why = _why_not(notice, how, chosen.get(notice.person_id, {}), asked)
-        quiet = (
-            None
-            if asked or by_hand
-            else quiet_until(
-                notice.kind, now, notices.zone_of(notice.person), how.quiet_from, how.quiet_until
-            )
-        )
+        if notice.pk in passed:
+            why = why or Unsent.PASSED
         if why:
-            _let_go(_mine(notice, token), unsent_why=str(why))
-        elif quiet:
-            _let_go(_mine(notice, token), due_at=quiet)
+            _not_sent(notice, token, why)
+            continue
+        later = None
+        if not asked and not by_hand and notice.tries == 0:
+            later = _quiet(notice, how, now) or lately.put_off(notice)
+        if later:
+            _let_go(_mine(notice, token), due_at=later)
         else:
             ready.append(notice)
     return ready
+
+
+def _quiet(notice: Notice, how: Hearing, now: datetime) -> datetime | None:
+    """When the quiet hours of now end, where a notice waits for that: not what is about a
+    departure before then, nor a weekly email for quiet hours that nobody chose."""
+    start, end = how.quiet_from, how.quiet_until
+    if start is None and settings.QUIET_HOURS and notice.kind != WEEKLY:
+        start, end = settings.QUIET_HOURS
+    until = quiet_until(notice.kind, now, notices.zone_of(notice.person), start, end)
+    departs = notice.facts.get("departs_at")
+    if until and departs and datetime.fromisoformat(departs) <= until:
+        return None
+    return until
+
+
+def _not_sent(notice: Notice, token: uuid.UUID, why: Unsent, said: str = "") -> bool:
+    """Mark a notice in our hands, and what goes with it, with why it is not sent; whether it was
+    still ours."""
+    with transaction.atomic():
+        change = {"unsent_why": str(why), "last_error": said[:300]}
+        if not _let_go(_mine(notice, token), **change):
+            return False
+        together.held_by(notice).filter(unsent_why=Unsent.TOGETHER).update(**change)
+    return True
 
 
 def _why_not(notice: Notice, how: Hearing, chosen: dict[str, When], asked: bool) -> Unsent | None:
@@ -164,44 +196,55 @@ def _mine(notice: Notice, token: uuid.UUID) -> QuerySet[Notice]:
 
 # -------------------------------------------------------------------------------------- writing
 def _written(
-    ready: Sequence[Notice], token: uuid.UUID, at: datetime | None, stock: stocking.Stockroom
+    ready: Sequence[list[Notice]], token: uuid.UUID, at: datetime | None, stock: stocking.Stockroom
 ) -> Iterable[Notice]:
-    """The notices with their bytes, which are kept with the row before anything is sent."""
-    fresh = [n for n in ready if n.rendered is None]
+    """The mails' notices with their bytes, which are kept with the row before anything is sent."""
+    weeks = [lead for lead, *_ in ready if lead.kind == WEEKLY and lead.rendered is None]
     try:
-        written = letters.write(fresh, at=at, stock=stock)
+        written = letters.write(weeks, at=at, stock=stock)
     except Exception:  # one letter that cannot be written must not keep back the others
-        log.exception("A batch of notices could not be written together")
+        log.exception("A batch of weekly emails could not be written together")
         written = {}
-    for notice in ready:
-        if notice.rendered is None:
+    for lead, *rest in ready:
+        if lead.rendered is None:
             try:
-                letter = written.get(notice.pk) or letters.write([notice], at=at)[notice.pk]
-                _keep(notice, letter, token)
+                _keep(lead, rest, written.get(lead.pk), token, at)
             except Exception as error:  # kept and tried again, and the others go on
-                log.exception("Notice %s could not be written", notice.pk)
-                _postpone(notice, token, f"{type(error).__name__}: {error}")
+                log.exception("Notice %s could not be written", lead.pk)
+                if rest:
+                    yield from _written([[n] for n in (lead, *rest)], token, at, stock)
+                else:
+                    _postpone(lead, token, f"{type(error).__name__}: {error}")
                 continue
-        yield notice
+        yield lead
 
 
-def _keep(notice: Notice, letter: letters.Written, token: uuid.UUID) -> None:
-    notice.message_id = f"<notice-{notice.pk}.{uuid.uuid4().hex}@{messages.domain()}>"
-    notice.recipient = notice.person.email
-    notice.rendered = messages.render(
-        letter.letter,
-        person=notice.person,
-        message_id=notice.message_id,
-        at=clock.now(),
-        attachments=letter.attachments,
-    )
-    notice.facts = {**notice.facts, **letter.facts}
-    _mine(notice, token).update(
-        message_id=notice.message_id,
-        recipient=notice.recipient,
-        rendered=notice.rendered,
-        facts=notice.facts,
-    )
+def _keep(
+    notice: Notice,
+    rest: Sequence[Notice],
+    letter: letters.Written | None,
+    token: uuid.UUID,
+    at: datetime | None,
+) -> None:
+    with transaction.atomic():
+        with_it = together.join(rest, token)
+        letter = letter or letters.write([notice], with_it=with_it, at=at)[notice.pk]
+        notice.message_id = f"<notice-{notice.pk}.{uuid.uuid4().hex}@{messages.domain()}>"
+        notice.recipient = notice.person.email
+        notice.rendered = messages.render(
+            letter.letter,
+            person=notice.person,
+            message_id=notice.message_id,
+            at=clock.now(),
+            attachments=letter.attachments,
+        )
+        notice.facts = {**notice.facts, **letter.facts}
+        _mine(notice, token).update(
+            message_id=notice.message_id,
+            recipient=notice.recipient,
+            rendered=notice.rendered,
+            facts=notice.facts,
+        )
 
 
 # ------------------------------------------------------------------------------------ delivering
@@ -231,9 +274,7 @@ def _deliver(notice: Notice, token: uuid.UUID) -> Came:
         at = clock.now()
         if not _let_go(_mine(notice, token), sent_at=at, last_error=""):
             log.warning("Notice %s was sent, but its lease had passed to somebody else", notice.pk)
-        Notice.objects.filter(
-            pk__in=notice.facts.get("holds", ()), sent_at__isnull=True, unsent_why=Unsent.WEEKLY
-        ).update(sent_at=at, message_id=notice.message_id)
+        together.held_by(notice).update(sent_at=at, message_id=notice.message_id)
     return Came.SENT
 
 
@@ -256,7 +297,7 @@ def _refuse(notice: Notice, token: uuid.UUID, why: str, *, address: str) -> Came
     """Refused for good: on record with the person, and their keepers are told."""
     person = notice.person
     with transaction.atomic():
-        if not _let_go(_mine(notice, token), unsent_why=Unsent.REFUSED, last_error=why[:300]):
+        if not _not_sent(notice, token, Unsent.REFUSED, why):
             return Came.TAKEN
         Hearing.objects.update_or_create(
             person=person,

@@ -6,6 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+from django.db.models import Q
+
 from gearroom.core.act import Actor
 from kits.models import (
     DISPOSALS,
@@ -24,7 +26,7 @@ from kits.models import (
     Trip,
 )
 from kits.rules.recalls import Unsettled
-from kits.services import affected, lots
+from kits.services import affected, lots, recall_notices
 
 
 @dataclass(frozen=True)
@@ -96,21 +98,13 @@ def of(recall: Recall) -> Standing:
             "place__kit__room", "place__room", "person", "answered", "answered_by"
         )
     )
-    told = dict(
-        Notice.objects.filter(
-            kind="recall", fact__startswith=f"recall:{recall.pk}:", kit__isnull=False
-        )
-        .exclude(sent_at=None)
-        .values_list("fact", "sent_at")
-        .order_by("-sent_at")
-    )
+    told = _told(recall)
     followed = [
         Followed(
             row.place,
             row,
             held.get(row.place_id, 0),
-            row.told_at
-            or (told.get(affected.fact_of(recall, row.place.kit)) if row.place.kit else None),
+            row.told_at or (told.get(row.place.kit_id) if row.place.kit_id else None),
         )
         for row in rows
     ]
@@ -128,6 +122,24 @@ def of(recall: Recall) -> Standing:
         quarantine=[(p, held[p.pk]) for p in quarantined],
         gone=_gone(recall, set(suspect)),
     )
+
+
+def _told(recall: Recall) -> dict[int, datetime]:
+    """When a mail first went out to somebody who has a kit or answers for it, by the kit's id."""
+    fact = f"recall:{recall.pk}"
+    told: dict[int, datetime] = {}
+    for notice in (
+        Notice.objects.filter(Q(fact=fact) | Q(fact__startswith=f"{fact}:"), kind="recall")
+        .exclude(sent_at=None)
+        .select_related("kit")
+        .defer("rendered")
+        .order_by("sent_at")
+    ):
+        assert notice.sent_at is not None  # asked for
+        for kit in recall_notices.kits_of(notice):
+            if kit["theirs"]:
+                told.setdefault(kit["id"], notice.sent_at)
+    return told
 
 
 def seen_by(actor: Actor, stands: Standing) -> Standing:
@@ -171,7 +183,7 @@ def _gone(recall: Recall, suspect: set[int]) -> list[Gone]:
     return list(totals.values())
 
 
-_FOR_GOOD = frozenset({PlaceKind.USED, *DISPOSALS, *LEFT_US})
+_FOR_GOOD = frozenset({PlaceKind.USED, PlaceKind.CLASS, *DISPOSALS, *LEFT_US})
 
 
 def _movements(recall: Recall) -> Iterable[Movement]:

@@ -19,7 +19,8 @@ from gearroom.core.problems import NotAllowed, NotFound, Unacceptable
 from kits.models import Notice
 from kits.rules.letters import as_text
 from kits.rules.telling import WEEKLY, Unsent
-from kits.services import happened
+from kits.services import happened, notices
+from kits.services.weekly_words import instant
 
 
 class State(enum.StrEnum):
@@ -39,8 +40,10 @@ _STATES: dict[State, Q] = {
         sent_at__isnull=True, taken_back_at__isnull=True, unsent_why=Unsent.WEEKLY
     ),
     State.NOT_SENT: Q(sent_at__isnull=True, taken_back_at__isnull=True)
-    & ~Q(unsent_why__in=["", Unsent.WEEKLY]),
-    State.WAITING: Q(sent_at__isnull=True, taken_back_at__isnull=True, unsent_why=""),
+    & ~Q(unsent_why__in=["", Unsent.WEEKLY, Unsent.TOGETHER]),
+    State.WAITING: Q(
+        sent_at__isnull=True, taken_back_at__isnull=True, unsent_why__in=["", Unsent.TOGETHER]
+    ),
 }
 
 _WHY: dict[Unsent, str | Promise] = {
@@ -61,7 +64,7 @@ def state(notice: Notice) -> State:
         return State.TAKEN_BACK
     if notice.unsent_why == Unsent.WEEKLY:
         return State.IN_THE_WEEKLY
-    return State.NOT_SENT if notice.unsent_why else State.WAITING
+    return State.WAITING if notice.unsent_why in ("", Unsent.TOGETHER) else State.NOT_SENT
 
 
 def why(notice: Notice) -> str:
@@ -71,13 +74,18 @@ def why(notice: Notice) -> str:
             return _("Their mail server took it.")
         case State.TAKEN_BACK:
             return _("What it told of was reversed before it was sent.")
+        case State.WAITING if notice.unsent_why == Unsent.TOGETHER:
+            return _("It goes in one mail with others of its kind.")
         case State.WAITING if notice.last_error:
             return _("Tried %(count)d times; the last answer was: %(said)s. It is tried again.") % {
                 "count": notice.tries,
                 "said": notice.last_error,
             }
         case State.WAITING if notice.due_at > clock.now():
-            return _("It waits until their quiet hours end.")
+            return _(
+                "It waits until %(when)s: for their quiet hours to end, or for more of its kind "
+                "to go in one mail."
+            ) % {"when": instant(notice.due_at.isoformat(), notices.zone_of(notice.person))}
         case State.WAITING:
             return _("It is about to be sent.")
     said = str(_WHY[Unsent(notice.unsent_why)])

@@ -267,7 +267,8 @@ def _put(
         changed = {name: value for name, value in columns.items() if getattr(trip, name) != value}
         before = {name: getattr(trip, name) for name in changed}
         stood = trip.cancelled_at is None
-        held = _held_until_return(book, trip) if "returns_at" in changed else []
+        follows = "returns_at" in changed and not _extended_by_hand(trip)
+        held = _held_until_return(book, trip) if follows else []
         if not changed and cancelled == (not stood):
             return Put(trip, "unchanged", clashes_of(trip))
         for name, value in changed.items():
@@ -319,6 +320,16 @@ def _due_at_return(source: str, reference: str) -> QuerySet[Checkout]:
         in_at=None,
         due_at=F("trip__returns_at"),
     )
+
+
+def _extended_by_hand(trip: Trip) -> bool:
+    """Whether somebody put off its return, and with it when its kits are due, since its source
+    last did."""
+    by = Entry.objects.filter(
+        kind=EntryKind.TRIP, trip=trip, detail__changed__has_key="returns_at"
+    ).order_by("-id")
+    last = by.values_list("detail", flat=True).first()
+    return last is not None and last["what"] == "extended"
 
 
 def _held_until_return(book: Book, trip: Trip) -> list[Checkout]:

@@ -8,13 +8,11 @@ from datetime import date, datetime
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from gearroom.core.models import Person
-from kits.models import Certainty, Kit, RecallPlace
 from kits.rules import weekly as rule
 from kits.rules.expiry import Fault
 from kits.rules.letters import Letter, Part, Row
 from kits.rules.picking import FillUp, RestockList
-from kits.services import happened, weekly_kits
+from kits.services import happened, recall_notices, weekly_kits, weekly_returns
 from kits.services.gathering import Week
 from kits.services.messages import kit_page, page
 from kits.services.weekly_batches import Held
@@ -25,23 +23,27 @@ def letter(week: Week) -> Letter:
     """What the email says, in the order of what matters."""
     to_open = rule.by_urgency((k for k in week.kits if k.wants_opening), week.today)
     unready = rule.departures_not_ready(week.kits, week.today)
-    alarms = (*map(_recalled, week.recalled), *map(happened.row, week.medicines))
+    alarms = (*_recalled(week), *happened.rows(week.medicines))
     first = (weekly_kits.departure(unready[0], week),) if unready else ()
     others = [k for k in week.kits if k not in unready[:1]]  # the first stands above, with all
-    rest = [k for k in to_open if k in others]
+    counted = {kit.pk for job in week.to_count for kit in job.kits}  # these stand by themselves
+    rest = [k for k in to_open if k in others and k.id not in counted]
     parts = [
         Part(_("Kits to open"), tuple(weekly_kits.to_open(k, week) for k in rest)),
         Part(_("Still out, and wanted for a trip"), tuple(weekly_kits.still_out(week, others))),
+        Part(_("Count"), tuple(weekly_returns.to_count(week))),
         Part(_("Order by"), tuple(_to_order(o, week.today) for o in week.order)),
         Part(_("Not back"), tuple(_not_back(week))),
         Part(_("Cleared by phone, not confirmed"), tuple(_uncleared(week))),
+        Part(_("May come back"), tuple(weekly_returns.may_come_back(week))),
+        Part(_("Needed, not in the kit"), tuple(weekly_returns.unmet(week))),
         Part(_("Not looked inside for a year"), tuple(_not_looked(week))),
         Part(_("Checks due"), tuple(_check(h, week) for h in week.checks)),
         Part(_("Date not known"), tuple(_undated(week))),
         Part(_("Ready, low"), tuple(weekly_kits.low(week))),
         Part(_("Bin when next opened"), tuple(weekly_kits.to_bin(week))),
         Part(_("Not set up yet"), tuple(weekly_kits.not_set_up(week))),
-        Part(_("Also this week"), tuple(happened.row(n) for n in week.held_back)),
+        Part(_("Also this week"), happened.rows(week.held_back)),
         *_months(week),
     ]
     shown = tuple(part for part in parts if part.rows)
@@ -150,33 +152,20 @@ def _looked(week: Week) -> str:
 
 
 # ----------------------------------------------------------------------------------------- alarms
-def _recalled(row: RecallPlace) -> Row:
-    kit = row.place.kit
-    assert kit is not None  # asked for places of kits
-    sure = (
-        _("%(kit)s holds it") if row.certainty == Certainty.CERTAIN else _("%(kit)s may hold it")
-    ) % {"kit": kit.name}
-    text = _("RECALL: %(thing)s, batch %(number)s: %(sure)s. Look, take it out, and answer.") % {
-        "thing": row.recall.item.name,
-        "number": row.recall.number or _("of any number"),
-        "sure": sure,
-    }
-    lines = [line for line in (row.recall.advice, _ring(row.person, kit)) if line]
-    return Row(text, page(f"/stock/recalls/{row.recall.pk}/"), tuple(lines))
-
-
-def _ring(person: Person | None, kit: Kit | None = None) -> str:
-    """Who to ring: whoever has it or answers for it, else the room."""
-    if person is not None and person.phone:
-        return _("Ring %(name)s, %(phone)s.") % {"name": person.name, "phone": person.phone}
-    if kit is not None and kit.room.phone:
-        return _("Ring the %(name)s, %(phone)s.") % {"name": kit.room.name, "phone": kit.room.phone}
-    return _("%(name)s has it.") % {"name": person.name} if person is not None else ""
+def _recalled(week: Week) -> Iterator[Row]:
+    """A row for each recall that kits wait under, with all of them."""
+    for rows in week.recalled:
+        recall = rows[0][0].recall
+        facts, kits = recall_notices.of(recall), recall_notices.of_rows(rows)
+        lines = recall_notices.lines(facts, kits, week.person.pk)
+        url = page(f"/stock/recalls/{recall.pk}/")
+        yield Row(recall_notices.sentence(facts, kits), url, tuple(lines))
 
 
 # ------------------------------------------------------------------------------------- other parts
 def _to_order(row: rule.ToOrder, today: date) -> Row:
-    text = _("%(day)s: %(units)d × %(thing)s") % {
+    text = _("%(day)s: %(units)d × %(thing)s for the %(room)s") % {
+        "room": row.room,
         "day": _("Now (it is late)") if row.late else day(row.by, today),
         "units": row.units,
         "thing": row.thing,

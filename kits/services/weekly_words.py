@@ -1,4 +1,4 @@
-"""Days and times as the weekly email says them."""
+"""Days and times as mails say them."""
 
 from __future__ import annotations
 
@@ -24,3 +24,10 @@ def moment(instant: datetime, zone: str, today: date) -> str:
     """An instant in words, by the clock of a time zone."""
     local = instant.astimezone(ZoneInfo(zone))
     return f"{day(local.date(), today)}, {local:%H:%M}"
+
+
+def instant(text: str, zone: str) -> str:
+    """An instant in ISO form, in words where a room is."""
+    local = datetime.fromisoformat(text).astimezone(ZoneInfo(zone))
+    day_of = formats.date_format(local.date(), pgettext("date format", "D j F"))
+    return f"{day_of}, {local:%H:%M}"

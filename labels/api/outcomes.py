@@ -65,6 +65,9 @@ class KitAnswer(serializers.Serializer[Any]):
     reasons = answers.ReasonAnswer(many=True)
     seal = serializers.CharField(allow_blank=True)
     to_sort = serializers.BooleanField(help_text="Handed back and not sorted yet.")
+    not_ours = serializers.BooleanField(
+        help_text="Something of a participant’s own is in it: give it back to its owner."
+    )
     responsible = serializers.CharField(allow_blank=True)
     has_it = serializers.CharField(allow_blank=True, help_text="Who has it; empty when it is in.")
     has_it_id = serializers.IntegerField(allow_null=True)

@@ -111,6 +111,7 @@ class KitSeen:
     trip_last_day: date | None
     guide: int | None
     guide_name: str
+    not_ours: bool = False
 
 
 @dataclass(frozen=True)

@@ -68,8 +68,9 @@ def reader(name: str, at: Room, role: Role | None = None) -> Person:
 
 
 def tell(people, number=1, room=None):
+    """Notices of as many kinds, so that each is a mail of its own."""
     for n in range(number):
-        notices.tell(people, "something-odd", f"fact:{n}", room=room)
+        notices.tell(people, f"something-odd-{n}", f"fact:{n}", room=room)
     connections.close_all()
 
 

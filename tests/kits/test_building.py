@@ -61,6 +61,18 @@ def test_a_built_kit_is_fit_without_another_look(w):
     assert make.fresh(w.day_02).looked_inside_by == w.keeper
 
 
+def test_a_kit_that_came_back_before_it_was_filled_is_sorted_by_filling_it(w):
+    custody.check_out(make.act(w.keeper), w.day_02, person=w.guide, trip=None, already_gone=True)
+    custody.check_in(make.act(w.guide), w.day_02, as_found=AsFound.SORT_LATER)
+    assert make.fresh(w.day_02).to_sort_since is not None
+
+    building.build(make.act(w.keeper), w.day_02)
+
+    assert make.fresh(w.day_02).to_sort_since is None
+    assert fitness.verdict(make.fresh(w.day_02), make.TODAY).fit
+    assert list(audit.findings()) == []
+
+
 def test_it_says_what_is_not_in_stock(w):
     lines = [line(w, w.lots["d1"], 3), line(w, w.lots["shears"], 1)]
     done = building.build(make.act(w.keeper), w.day_02, lines=lines)

@@ -32,7 +32,9 @@ from kits.services import (
     calendar,
     custody,
     happened,
+    not_back,
     notices,
+    recall_notices,
     recalls,
     reservations,
     sending,
@@ -124,20 +126,20 @@ def late(w, **by):
 
 def test_not_back_goes_to_who_has_it_then_to_the_keeper_then_daily(w):
     due = late(w)
-    alarms.not_back(due + timedelta(hours=1, minutes=59))
+    not_back.look(due + timedelta(hours=1, minutes=59))
     assert told("not-back") == []
-    alarms.not_back(due + timedelta(hours=2))
-    alarms.not_back(due + timedelta(hours=3))
+    not_back.look(due + timedelta(hours=2))
+    not_back.look(due + timedelta(hours=3))
     assert told("not-back") == ["Gil"]
-    alarms.not_back(due + timedelta(hours=4))
+    not_back.look(due + timedelta(hours=4))
     assert told("not-back") == ["Gil", "Ines", "Kim"]
-    alarms.not_back(due + timedelta(days=1, hours=2))
+    not_back.look(due + timedelta(days=1, hours=2))
     assert told("not-back") == sorted(["Gil", "Ines", "Kim"] * 2)
 
 
 def test_after_a_week_without_power_not_back_is_told_once_to_each(w):
     due = late(w)
-    alarms.not_back(due + timedelta(days=7))
+    not_back.look(due + timedelta(days=7))
     assert told("not-back") == ["Gil", "Ines", "Kim"]
 
 
@@ -159,7 +161,7 @@ def test_a_kit_promised_within_48_hours_is_told_while_it_is_not_fit_once(w):
     alarms.going_soon(timezone.now())
     assert told("not-fit") == ["Ines", "Kim"]
     facts = Notice.objects.filter(kind="not-fit").first().facts
-    assert facts["trip"] == "Hill day" and "Shears" in facts["reasons"][0]
+    assert facts["trip"] == "Hill day" and "Shears" in facts["kits"][0]["reasons"][0]
 
 
 def test_a_must_have_gone_from_it_is_told_for_itself(w):
@@ -215,7 +217,7 @@ def test_a_kit_that_a_rescue_took_is_a_cause_of_its_own(w):
     for _ in range(2):
         alarms.going_soon(timezone.now())
     assert told("not-fit") == sorted(["Ines", "Kim"] * 2)
-    out = Notice.objects.filter(kind="not-fit").latest("id").facts["out"]
+    out = Notice.objects.filter(kind="not-fit").latest("id").facts["kits"][0]["out"]
     assert out["person"] == "Gil"
 
 
@@ -276,7 +278,7 @@ def test_a_recall_asks_again_each_day_until_somebody_answered(w):
     now = recall.entry.recorded_at
 
     def asked(after):
-        alarms.recalls_unanswered(now + after)
+        recall_notices.ask_again(now + after)
         return Notice.objects.filter(kind="recall", facts__has_key="again").count()
 
     assert asked(timedelta(hours=23)) == 0

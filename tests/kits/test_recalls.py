@@ -183,7 +183,8 @@ def test_everybody_concerned_is_told_once(w):
     assert {n.person for n in told} == {w.guide, w.instructor, w.keeper}
     assert told.count() == 3
     assert told.get(person=w.guide).facts["advice"] == "Do not use."
-    assert told.get(person=w.guide).facts["certainty"] == "certain"
+    (kit,) = told.get(person=w.guide).facts["kits"]
+    assert (kit["name"], kit["certainty"]) == ("DAY-01", "certain")
 
 
 def test_what_arrives_later_is_recalled_when_it_arrives(w):

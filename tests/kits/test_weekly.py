@@ -15,22 +15,28 @@ from django.utils import timezone
 
 from gearroom.core.models import Person
 from kits.models import Checkout, Hearing, HearingChoice, Kit, Notice, RecallScope
+from kits.rules.facts import Kind
 from kits.rules.letters import as_text
+from kits.rules.use import Went
 from kits.services import (
+    alarms,
     custody,
     fitness,
     gathering,
     instruments,
     keeping,
+    mixed,
     notices,
     picking_sheet,
     recalls,
     reservations,
     sending,
+    unmet,
     use,
     weekly,
     weekly_letter,
 )
+from kits.services.unmet import Needed
 from tests.kits import factories
 from tests.kits.factories import TODAY, World, act, days
 
@@ -190,14 +196,36 @@ def test_every_line_leads_to_the_page_that_settles_it(w):
 
 
 def test_a_recall_stands_above_everything_with_who_to_ring(w):
-    Person.objects.filter(pk=w.instructor.pk).update(phone="01632 960101")
+    Person.objects.filter(pk=w.guide.pk).update(phone="01632 960111")
+    custody.check_out(act(w.keeper), w.day_01, person=w.guide)
     recalls.start(act(w.keeper), item=w.dressing, scope=RecallScope.NUMBER, number="D1")
 
     letter = weekly_letter.letter(week_of(w))
 
     assert letter.subject.startswith("RECALL")
-    assert letter.alarms[0].text.startswith("RECALL: Wound dressing 10 × 12, batch D1: DAY-01")
-    assert letter.alarms[0].lines == ("Ring Ines, 01632 960101.",)
+    assert letter.alarms[0].text.startswith("RECALL: Wound dressing 10 × 12, batch D1. DAY-01")
+    assert letter.alarms[0].lines == ("DAY-01: ring Gil, 01632 960111.",)
+
+
+def test_nobody_is_to_ring_themselves(w):
+    Person.objects.filter(pk=w.instructor.pk).update(phone="01632 960101")
+    recalls.start(act(w.keeper), item=w.dressing, scope=RecallScope.NUMBER, number="D1")
+
+    letter = weekly_letter.letter(week_of(w))
+
+    assert letter.alarms[0].lines == ("It is for you to look into DAY-01.",)
+    assert "960101" not in as_text(letter)
+
+
+def test_a_recall_in_eight_kits_is_one_row(w):
+    for n in range(7):
+        kit = factories.kit(f"MORE-{n}", w.version, w.store, responsible=w.instructor)
+        factories.put_in(kit, w.dressings, w.shelf, 1)
+    recalls.start(act(w.keeper), item=w.dressing, scope=RecallScope.NUMBER, number="D1")
+
+    (alarm,) = weekly_letter.letter(week_of(w)).alarms
+
+    assert all(name in alarm.text for name in ("DAY-01", *(f"MORE-{n}" for n in range(7))))
 
 
 def test_who_has_a_kit_past_due_stands_there_with_a_phone(w):
@@ -239,7 +267,21 @@ def test_stock_at_its_level_is_to_be_ordered(w):
     w.tablets.order_down_to = 50
     w.tablets.save()
     text = said(text_of(w))
-    assert "60 × Pain tablets (40 left; order level 50)" in text
+    assert "60 × Pain tablets for the Main store (40 left; order level 50)" in text
+
+
+def test_of_what_nobody_counts_it_never_says_how_much_is_left(w):
+    factories.some(w.plasters, w.shelf, 10)
+    w.plasters.order_down_to = 10
+    w.plasters.save()
+    alarms.look_at_stock(timezone.now())
+    assert "Plasters" not in text_of(w)
+    assert not Notice.objects.filter(kind="low-stock").exists()
+
+    factories.Holding.objects.filter(lot__item=w.plasters).update(units=0)  # somebody saw none
+    alarms.look_at_stock(timezone.now())
+    assert "20 × Plasters for the Main store (0 left; order level 10)" in said(text_of(w))
+    assert Notice.objects.filter(kind="low-stock").exists()
 
 
 def test_the_attached_list_goes_shelf_by_shelf(w):
@@ -277,7 +319,7 @@ def test_its_queries_do_not_grow_with_kits(w, django_assert_max_num_queries):
             factories.kit(name, w.version, w.store, responsible=w.instructor)
 
     more(6)  # more than the shelves can fill
-    with django_assert_max_num_queries(41) as few:
+    with django_assert_max_num_queries(44) as few:
         week_of(w)
     more(12)
     with django_assert_max_num_queries(len(few.captured_queries)):
@@ -293,3 +335,23 @@ def test_its_today_is_the_home_rooms_on_either_side_of_midnight(w, zone):
     for instant, day in ((midnight - timedelta(seconds=1), 28), (midnight, 1)):
         with time_machine.travel(instant, tick=False):
             assert week_of(w).today.day == day
+
+
+def test_the_evenings_stand_in_it_each_thing_once(w):
+    splint = factories.item("Splint", Kind.TOOL, needs_date=False)
+    splints = factories.some(splint, w.shelf, 2, "S1")
+    factories.put_in(w.day_01, splints, w.shelf, 1)
+    other = factories.kit("DAY-03", w.version, w.store, responsible=w.instructor)
+    custody.check_out(act(w.keeper), w.day_01, person=w.guide)
+    custody.check_in(
+        act(w.keeper), w.day_01, used=[use.UseLine(splint, 1, went=Went.MAY_COME_BACK)]
+    )
+    mixed.report(act(w.guide), w.day_01, [other])
+    unmet.report(act(w.guide), w.day_01, [Needed(words="tick remover")])
+
+    text = text_of(w)
+
+    assert text.count("DAY-01, DAY-03: contents mixed") == 1
+    assert text.count("1 × Splint (DAY-01)") == 1
+    assert text.count("DAY-01: tick remover") == 1
+    assert "Kits to open" not in text  # counting both is what there is to do

@@ -24,6 +24,7 @@ from kits.services import (
     instruments,
     keeping,
     messages,
+    not_back,
     picking_sheet,
     reservations,
     turnaround,
@@ -203,7 +204,7 @@ def test_a_kit_out_with_nobodys_time_is_said_to_be_with_somebody_and_not_late(w)
     at = timezone.now() + timedelta(days=3)
     assert "DAY-01: now (Gil has it)" in text_of(w)
     assert "NOT BACK" not in text_of(w, at)
-    alarms.not_back(at)
+    not_back.look(at)
     assert not Notice.objects.exists()
     assert not [uid for uid in events(w.instructor) if uid.startswith("due-")]
 
@@ -287,7 +288,7 @@ def test_an_instrument_that_failed_its_check_is_not_said_to_be_never_checked(w):
 # ---------------------------------------------------------------------------------------- alarms
 def alarmed(kind: str) -> list[str]:
     rows = Notice.objects.filter(kind=kind, person__name="Kim").order_by("pk")
-    return [row.facts["verdict_text"] for row in rows]
+    return [kit["verdict_text"] for row in rows for kit in row.facts["kits"]]
 
 
 def test_alarms_judge_the_trips_kits_together_and_say_what_they_lack_once(w):
@@ -357,7 +358,7 @@ def test_an_alarm_is_in_the_language_of_each_whom_it_tells(w):
     used(w, w.shears, 1)
     alarms.going_soon(timezone.now())
     english, german = (
-        Notice.objects.get(kind="not-fit", person=person).facts["reasons"]
+        Notice.objects.get(kind="not-fit", person=person).facts["kits"][0]["reasons"]
         for person in (w.instructor, w.keeper)
     )
     assert english == ["Shears: 0 of 1 there, never below 1."]

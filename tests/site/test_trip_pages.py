@@ -164,7 +164,7 @@ def test_a_kit_is_judged_through_the_trips_last_day(world):
 
     page = browser(world.guide).get(f"/trips/{trip.pk}/")
 
-    assert "Pain tablets goes out of date" in item_of(page, "DAY-01")
+    assert "Pain tablets: last good day" in item_of(page, "DAY-01")
 
 
 def test_kits_are_reserved_as_proposed_in_one_tap(world):

@@ -8,7 +8,7 @@ from html import unescape
 
 import pytest
 
-from kits.models import Checkout, Kit
+from kits.models import Checkout, Kit, Lot
 from kits.services import custody, fitness, reservations, verdict_wording, verdicts, wording
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of
@@ -115,6 +115,27 @@ def test_a_kits_page_says_its_word_with_every_reason_and_the_first_expiry_apart(
     assert verdict_wording.first_expiry(expiry) in says
 
 
+def test_each_reason_stands_under_the_word_that_it_gives_the_kit(world):
+    kits = every_word(world)
+    for kit in (kits["short"], kits["do-not-take"]):
+        page = browser(world.guide).get(f"/kits/{kit.name}/").content.decode()
+        (first,) = re.findall(
+            r'<ul class="reasons">\s*<li class="\w+">\s*<span[^>]*>(.*?)</', page, re.S
+        )
+        word = verdict_wording.word(verdicts.judged_one(make.fresh(kit)).verdict.word)
+        assert " ".join(first.split()) == word
+
+
+def test_a_date_that_has_passed_is_not_said_to_be_still_to_come(world):
+    Lot.objects.filter(pk=world.lots["tablets"].pk).update(expiry=make.days(-1))
+    (why,) = [
+        why
+        for why in wording.reasons(verdicts.judged_one(make.fresh(world.day_01)).verdict.reasons)
+        if why["code"] == "short"
+    ]
+    assert "last good day" in why["text"] and "goes out" not in why["text"]
+
+
 def test_the_api_says_of_kits_what_the_pages_say(world):
     kits = every_word(world)
     answer = make.caller(world.guide).get("kits/").json()
@@ -214,6 +235,26 @@ def test_a_guide_sees_their_own_kits_first(world):
     assert marks(page)["DAY-01"] == expected(world.day_01)
     assert marks(page)["DAY-02"] == expected(world.day_02)
     assert "My kits" not in text_of(board(world.keeper))
+
+
+@pytest.mark.parametrize("who", ["without a role", "of another room"])
+def test_whoever_has_a_kit_of_a_room_that_is_not_theirs_sees_that_and_hands_it_back(world, who):
+    person = make.person("Nia") if who == "without a role" else world.stranger
+    custody.check_out(make.act(), world.day_01, person=person)
+
+    page = board(person)
+
+    mine = text_of(page).split("My kits from other gear rooms")[1]
+    assert mine.index("DAY-01") < mine.index("Main store, due t") < mine.index("Hand back")
+    assert marks(page) == {}  # how it stands is not theirs to see
+    assert browser(person).get("/kits/DAY-01/hand-back/").status_code == 200
+    assert ("Out now (0)" in text_of(page)) == (who == "of another room")
+
+
+@pytest.mark.parametrize("who", ["guide", "keeper", "instructor"])
+def test_whoever_belongs_to_a_room_sees_what_is_out_now(world, who):
+    custody.check_out(make.act(), world.day_01, person=world.guide)
+    assert "Out now (1)" in text_of(board(getattr(world, who)))
 
 
 def test_with_everything_issued_the_board_says_so(world):

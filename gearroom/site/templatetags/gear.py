@@ -82,6 +82,13 @@ def at(value: datetime | str | None, room: Any) -> str:
 
 
 @register.filter
+def hour(value: datetime, room: Any) -> str:
+    """The time of an instant by a room's clock: 17:30."""
+    zone = ZoneInfo(room.time_zone if room else "UTC")
+    return formats.date_format(value.astimezone(zone), "H:i")
+
+
+@register.filter
 def instant(value: datetime, room: Any) -> str:
     """An instant in a room's own time, by its date, for paper: 30 November 2026, 17:30."""
     local = value.astimezone(ZoneInfo(room.time_zone))

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
 
+from gearroom.core.act import Actor
 from gearroom.core.models import Person
 from gearroom.site.web import ways
 from gearroom.site.web.shell import actor, here, no_room, page, show
 from kits.services import board as kits_board
-from kits.services.mine import Mine, mine
+from kits.services import due
+from kits.services.mine import Mine, elsewhere, mine
 from kits.services.outlook import TripSeen
 
 _LOW_NAMED = 4
@@ -20,7 +22,7 @@ def board(request: HttpRequest) -> HttpResponse:
     """The board of the room that this device stands in."""
     room = here(request)
     if room is None:
-        return no_room(request)
+        return no_room(request, elsewhere=elsewhere(actor(request)))
     return show(request, "site/board.html", _facts(request))
 
 
@@ -47,6 +49,7 @@ def _facts(request: HttpRequest) -> dict[str, object]:
             {"row": each, "settle": None if each.checkout else _settle(each, who.person)}
             for each in mine(who)
         ],
+        "elsewhere": elsewhere(who),
         "may_begin": who.may("edit_kit", room.pk),
         "may_reserve": who.could("reserve", room.pk),
         "phones": who.may("see_people", room.pk),
@@ -60,6 +63,7 @@ def _facts(request: HttpRequest) -> dict[str, object]:
             }
             for departure in on_it.going_out
         ],
+        "soon_back": _soon_back(on_it, who),
         "out_now": len(on_it.soon_back) + len(on_it.later_back),
         "needs_hand": [
             {"row": each, "settle": ways.settle_verdict(each.kit, each.judged.verdict)}
@@ -71,6 +75,18 @@ def _facts(request: HttpRequest) -> dict[str, object]:
         "low": [row.item.name for row in on_it.low[:_LOW_NAMED]],
         "more_low": max(0, len(on_it.low) - _LOW_NAMED),
     }
+
+
+def _soon_back(on_it: kits_board.Board, who: Actor) -> list[tuple[kits_board.Return, object]]:
+    """What comes back soon; with the first of a trip, the times that all of its kits may have."""
+    offered: set[int | None] = {None}
+    rows: list[tuple[kits_board.Return, object]] = []
+    for row in on_it.soon_back:
+        trip = row.checkout.trip
+        first = trip is not None and trip.pk not in offered
+        offered.add(row.checkout.trip_id)
+        rows.append((row, due.longer(who, trip, on_it.room) if trip and first else ()))
+    return rows
 
 
 def _trip(seen: TripSeen, on_it: kits_board.Board) -> dict[str, object]:

@@ -12,20 +12,24 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core.act import Act, Actor
+from gearroom.core.models import Person
 from gearroom.core.problems import Invalid
 from gearroom.core.services import people
 from gearroom.site.web import ways
 from gearroom.site.web.photos import sent_with
+from gearroom.site.web.said import somebody_new
 from gearroom.site.web.shell import Done, acted, actor, back_to, page, show
 from kits.models import Kit, WithheldKind
 from kits.rules import codes
 from kits.services import (
     contents,
     custody,
+    due,
     find,
     fitness,
     history,
     keeping,
+    not_ours,
     offers,
     overview,
     photos,
@@ -82,6 +86,8 @@ def one(request: HttpRequest, kit: str) -> HttpResponse:
         "people": people.may_take(who) if who.may("see_people") else [],
         "kinds": [(kind.value, wording.withheld(kind)) for kind in _BY_HAND],
         "may": _rights(request, found),
+        "due": due.due(who, seen.checkout) if seen.checkout else None,
+        "not_ours": not_ours.is_inside(found),
         "photos": photos.of_what_is_wrong(found),
     }
     if facts["may"]["read_history"]:
@@ -110,13 +116,20 @@ def pass_on(request: HttpRequest, kit: str) -> HttpResponse:
     """A kit was passed to another person."""
 
     def perform(act: Act) -> Done:
-        held = custody.pass_on(
-            act, find.kit(act.actor, kit), find.person(request.POST.get("person", ""))
-        ).checkout
+        found = find.kit(act.actor, kit)
+        to = somebody_new(act, request.POST) or _somebody(request)
+        held = custody.pass_on(act, found, to).checkout
         name = held.person.name if held.person else ""
         return Done(_("%(name)s has %(kit)s now.") % {"name": name, "kit": held.kit.name})
 
     return acted(request, perform, to=reverse("kit", args=[kit]))
+
+
+def _somebody(request: HttpRequest) -> Person:
+    ref = request.POST.get("person", "")
+    if not ref:
+        raise Invalid(_("Choose who has it now, or give a name and a telephone."), field="person")
+    return find.person(ref)
 
 
 @require_POST
@@ -193,6 +206,7 @@ def _rights(request: HttpRequest, kit: Kit) -> dict[str, bool]:
         "restock",
         "reseal",
         "pass",
+        "add_holder",
         "withhold",
         "release",
         "read_history",

@@ -158,6 +158,7 @@ def _settings_page(request: HttpRequest, **more: Any) -> HttpResponse:
         "own": person,
         "how": hearing.of(person),
         "zone": notices.zone_of(person),
+        "default_quiet": hearing.default_quiet(),
         "days": WEEKDAYS,
         "kinds": [
             {

@@ -34,9 +34,10 @@ from gearroom.core.services import people
 from gearroom.core.services.once import NEVER_KEPT
 from gearroom.site.middleware import reads_labels
 from gearroom.site.web.recent import just_done
+from gearroom.site.web.said import as_it_was, somebody_new
 from gearroom.site.web.shell import ASKS, actor, here, once_a_form, page, show
 from kits.models import AsFound, Checkout
-from kits.services import find, holders, mixups
+from kits.services import due, find, holders, mixups
 from kits.services.going_out import UNSAID
 from labels.api.outcomes import shown
 from labels.rules.scans import Intent, Look, Means, typed_texts
@@ -112,9 +113,8 @@ def scan(request: HttpRequest) -> HttpResponse:
         if problem.code in ASKS:
             raise
         return _shown(request, state, None, problem)
-    chosen = request.POST.get("holder", "")
-    if chosen.isascii() and chosen.isdigit():  # who takes it: they wait too, if it is elsewhere
-        state = replace(state, holder=chosen)
+    if request.POST.get("intent") and answer.get("holder"):  # they wait too, if it is elsewhere
+        state = replace(state, holder=str(answer["holder"]))
     return _shown(request, _after(state, answer), answer)
 
 
@@ -166,11 +166,12 @@ def _done(request: HttpRequest, act: Act, seen: Look, state: State) -> dict[str,
         ask = _asked(request, act)
     else:
         seen, ask = _meant(act, seen, state)
+    act = as_it_was(act, request.POST, showing.today_for(act))
     answer = scanning.scan(act, seen, ask)
     refusal = answer.refusal
     if refusal and refusal.problem and refusal.problem.status in NEVER_KEPT:
         raise refusal.problem
-    return shown(answer)
+    return {**shown(answer), "holder": ask.holder.pk if ask.holder else None}
 
 
 def _asked(request: HttpRequest, act: Act) -> Ask:
@@ -187,9 +188,10 @@ def _asked(request: HttpRequest, act: Act) -> Ask:
         raise Invalid(_("This form was not made by this page. Load the page again.")) from None
     if due_at is not None and timezone.is_naive(due_at):
         due_at = due_at.replace(tzinfo=ZoneInfo(showing.today_for(act)))
+    new = somebody_new(act, said)
     return Ask(
         intent=intent,
-        holder=find.person(_code_in(holder)) if holder else None,
+        holder=find.person(_code_in(holder)) if holder and new is None else new,
         trip=find.trip(act.actor, said["trip"]) if said.get("trip") else UNSAID,
         due_at=due_at or UNSAID,
         short_reason=said.get("short_reason", "").strip()[:300],
@@ -199,6 +201,7 @@ def _asked(request: HttpRequest, act: Act) -> Ask:
         take_reason=said.get("take_reason", "").strip()[:300],
         swap=bool(said.get("swap")),
         emergency=bool(said.get("emergency")),
+        already_gone=bool(said.get("occurred_at")) and intent == Intent.CHECK_OUT,
         as_found=as_found,
         wet=bool(said.get("wet")),
     )
@@ -301,10 +304,17 @@ def _shown(
         if each["kit"] and each["kit"]["name"] == state.kit:
             facts["waiting"] = each["kit"]
         each["mended"] = each["outcome"] in MENDED
+        if each["kit"] and each["kit"]["out_since"]:
+            held = holders.open_checkout(find.kit(who, each["kit"]["name"]))
+            each["due"] = due.due(who, held) if held else None
         if each["outcome"] == "handed-back" and facts["holder"]:
             each["trip_again"] = _same_trip(each, facts["holder"])
-    if any("holder" in step["needs"] for each in facts["outcomes"] for step in each["steps"]):
+    if any(
+        each["may_have_gone"] or any(step["who"] for step in each["steps"])
+        for each in facts["outcomes"]
+    ):
         facts["people"] = people.may_take(who)
+        facts["may_add"] = who.may("add_holder")
     template = "site/scan/answer.html" if part else "site/scan/page.html"
     status = problem.status if problem and not part else 200
     return show(request, template, facts, status=status)
@@ -313,7 +323,11 @@ def _shown(
 def _for_people(outcome: dict[str, Any], state: State) -> dict[str, Any]:
     """An outcome with what can be done next apart: by scanning on, and by other pages."""
     kit = outcome["kit"]
-    steps = [step for step in outcome["next"] if "intent" in step["fields"]]
+    steps = [
+        {**step, "who": _takes_somebody(step)}
+        for step in outcome["next"]
+        if "intent" in step["fields"]
+    ]
     if kit and kit["out_since"]:  # three ways of handing back have a form of their own
         steps = [step for step in steps if step["fields"]["intent"] != "check-in"]
     if outcome["outcome"] == "kit-is-out":  # taking it out comes up once it is handed back
@@ -321,8 +335,23 @@ def _for_people(outcome: dict[str, Any], state: State) -> dict[str, Any]:
     pages = {step["do"] for step in outcome["next"]} & {"restock", "log-use", "look-inside"}
     text = outcome["label"] or (kit["name"] if kit else outcome["read"]["text"])
     others = [step for step in outcome["next"] if "intent" not in step["fields"]]
+    gone = bool(kit) and not kit["out_since"] and outcome["outcome"] != "handed-back"
     links = dict(_link(outcome, step, state) for step in others if step["do"] in _LINKED)
-    return {**outcome, "steps": steps, "pages": pages, "text": text, "links": links}
+    return {
+        **outcome,
+        "steps": steps,
+        "pages": pages,
+        "text": text,
+        "links": links,
+        "may_have_gone": gone,
+    }
+
+
+def _takes_somebody(step: dict[str, Any]) -> bool:
+    """Whether a step takes a kit out, by itself and to whom may be chosen."""
+    said = step["fields"]
+    out = said["intent"] == "check-out" and "text" not in step["needs"]
+    return out and not said.get("holder") and not said.get("emergency")
 
 
 _LINKED = ("receive", "count", "count-kit", "bind")

@@ -277,9 +277,10 @@ def acted(request: HttpRequest, perform: Callable[[Act], Done], *, to: str) -> H
     return redirect(done["to"] or to)
 
 
-def no_room(request: HttpRequest) -> HttpResponse:
+def no_room(request: HttpRequest, **facts: Any) -> HttpResponse:
     """The page of whoever belongs to no gear room yet."""
-    return show(request, "site/no_room.html", {"may_begin": actor(request).may("edit_room")})
+    facts |= {"may_begin": actor(request).may("edit_room")}
+    return show(request, "site/no_room.html", facts)
 
 
 def say(request: HttpRequest, text: str, entry: int | None = None) -> None:

@@ -23,7 +23,7 @@ from gearroom.site.web import fields, words
 from gearroom.site.web.lists import today_here
 from gearroom.site.web.shell import Done, acted, actor, here, page, rooms_of, show
 from kits.models import Reservation, Trip
-from kits.services import find, outlook, proposals, reservations, trips, wording
+from kits.services import due, find, outlook, proposals, reservations, trips, wording
 from kits.services.trips import TripFacts
 
 MOST_TRIPS = 60
@@ -126,6 +126,7 @@ def _trip_page(request: HttpRequest, trip: Trip, problem: Problem | None = None)
             for row in seen.kits
         ],
         "freed": trips.freed(trip),
+        "longer": due.longer(who, trip) if any(row.on_it for row in seen.kits) else (),
         "lacking": wording.reasons(seen.lacking),
         "clashes": trips.clashes_of(trip) if seen.state != "over" else [],
         "phones": who.may("see_people", trip.room_id),

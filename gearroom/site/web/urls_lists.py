@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from gearroom.site.web import emptying, list_editing, lists, stripping, trips
+from gearroom.site.web import due, emptying, list_editing, lists, stripping, trips
 
 _VERSION = "lists/<int:id>/<int:number>/"
 
@@ -26,6 +26,7 @@ urlpatterns: list[URLPattern] = [
     path("trips/<int:trip>/reserve/", trips.reserve, name="trip-reserve"),
     path("trips/<int:trip>/release/", trips.release, name="trip-release"),
     path("trips/<int:trip>/edit/", trips.edit, name="trip-edit"),
+    path("trips/<int:trip>/extend/", due.extend, name="trip-extend"),
     path("strip/", stripping.start, name="strip"),
     path("kits/<str:kit>/strip/", stripping.strip, name="strip-kit"),
     path("kits/<str:kit>/empty/", emptying.empty, name="empty-kit"),
