@@ -56,7 +56,8 @@ class CheckOutBody(bodies.HereBody):
         " is promised to another's, with one that would do for that.",
     )
     emergency = serializers.BooleanField(
-        default=False, help_text="A rescue: it goes whatever stands against it, and is recorded."
+        default=False,
+        help_text="An emergency: it goes whatever stands against it, and is recorded.",
     )
     already_gone = serializers.BooleanField(
         default=False, help_text="A report of what happened, not a request: always recorded."
@@ -64,7 +65,7 @@ class CheckOutBody(bodies.HereBody):
 
 
 class CheckOut(UseCaseView):
-    use_case = "identify"  # the service asks for more, but a rescue always goes
+    use_case = "identify"  # the service asks for more, but in an emergency it always goes
     body = CheckOutBody
     answers = {201: answers.TakenAnswer}
 

@@ -2,7 +2,7 @@
 
 At six in the morning there is nobody to ask: whoever stands there is offered a check, what a shelf
 here settles, another kit, going short with a reason, and a clearance by telephone. Whatever else
-stops a kit, only another kit is offered; a rescue always goes.
+stops a kit, only another kit is offered; in an emergency it always goes.
 """
 
 from __future__ import annotations
