@@ -54,7 +54,7 @@ class KitAnswer(serializers.Serializer[Any]):
     room = serializers.CharField(help_text="Where it is now.")
     home_room = serializers.CharField()
     fit = serializers.BooleanField(help_text="Ready, or at most low.")
-    may_go = serializers.BooleanField(help_text="Fit, or short and may go with a reason.")
+    may_go = serializers.BooleanField(help_text="Ready, low, or short and may go with a reason.")
     verdict = serializers.ChoiceField([word.value for word in Word])
     verdict_text = serializers.CharField(help_text="The verdict as pages show it.")
     first_expiry = serializers.DateField(allow_null=True)
