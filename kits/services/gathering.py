@@ -22,6 +22,7 @@ from kits.models import (
     Hearing,
     Kit,
     Notice,
+    PackingListVersion,
     Place,
     PlaceKind,
     RecallPlace,
@@ -37,6 +38,7 @@ from kits.services import (
     notices,
     promises,
     recall_notices,
+    signatures,
     verdicts,
     weekly_batches,
 )
@@ -63,6 +65,8 @@ class Week:
     order: list[rule.ToOrder] = field(default_factory=list)
     not_back: list[Checkout] = field(default_factory=list)
     lost: list[Kit] = field(default_factory=list)
+    to_sign: list[PackingListVersion] = field(default_factory=list)
+    signatures_end: list[PackingListVersion] = field(default_factory=list)
     uncleared: list[Clearance] = field(default_factory=list)
     checks: list[Held] = field(default_factory=list)
     undated: list[Held] = field(default_factory=list)
@@ -73,10 +77,13 @@ class Week:
 
 def readers() -> QuerySet[Person]:
     """Everybody whom a weekly email concerns: who answers for a kit, stands in for one, or keeps
-    a room's shelves."""
+    a room's shelves; medical advisers where a list waits for a signature or one ends."""
+    to_sign = bool(signatures.waiting() or signatures.ending())
+    advisers = signatures.advisers() if to_sign else Person.objects.none()
     return (
         Person.objects.filter(
-            Q(
+            Q(pk__in=advisers.order_by().values("pk"))
+            | Q(
                 pk__in=Kit.objects.filter(retired_on=None, responsible__isnull=False).values(
                     "responsible"
                 )
@@ -112,11 +119,13 @@ def gather(
         .order_by("name")
     )
     kept: dict[int, list[Room]] = defaultdict(list)
-    for member in Membership.objects.filter(
-        person__in=ids, role=Role.KEEPER.value, room__isnull=False
-    ).select_related("room"):
-        assert member.room is not None  # asked for
-        kept[member.person_id].append(member.room)
+    advisers: set[int] = set()
+    roles = (Role.KEEPER.value, Role.ADVISER.value)
+    for member in Membership.objects.filter(person__in=ids, role__in=roles).select_related("room"):
+        if member.role == Role.ADVISER.value:
+            advisers.add(member.person_id)
+        elif member.room is not None:
+            kept[member.person_id].append(member.room)
     weeks: dict[int, Week] = {}
     mine: dict[int, list[Kit]] = {}
     for person in people:
@@ -135,6 +144,7 @@ def gather(
     _judge(weeks, mine, stock, at)
     _around(weeks, mine, at)
     _told(weeks, at)
+    _signatures([weeks[pk] for pk in sorted(advisers)])
     _inside(weeks, mine, stock)
     return weeks
 
@@ -341,6 +351,15 @@ def _told(weeks: dict[int, Week], at: datetime) -> None:
             week.medicines.append(notice)
         else:
             week.held_back.append(notice)
+
+
+def _signatures(weeks: Sequence[Week]) -> None:
+    """For advisers, the lists that wait for a signature, and those whose signature ends."""
+    if not weeks:
+        return
+    waiting, ending = signatures.waiting(), signatures.ending()
+    for week in weeks:
+        week.to_sign, week.signatures_end = waiting, ending
 
 
 # --------------------------------------------------------------------------- batches in places

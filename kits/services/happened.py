@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
+from datetime import date
 from typing import Any
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from kits.models import Notice
 from kits.rules.letters import Letter, Row
 from kits.rules.telling import kind_of
-from kits.services import clearing, not_back, recall_notices, trip_notices, wording
+from kits.services import clearing, not_back, recall_notices, signatures, trip_notices, wording
 from kits.services.kinds import title
 from kits.services.messages import kit_page, page
 from kits.services.weekly_words import instant
@@ -42,6 +44,9 @@ def _settles(notice: Notice) -> str:
             return page(_one_of("/stock/", things[0]["item"] if len(things) == 1 else None))
         case "not-back":
             return not_back.settles(not_back.kits_of(notice))
+        case "signature-ends":
+            until = date.fromisoformat(facts["until"])
+            return page(f"/sign/{signatures.token(facts['version'], notice.person_id, until)}/")
         case "address-refused":
             return page(_one_of("/people/", facts.get("person_id")))
     return kit_page(notice.kit.name) if notice.kit else ""
@@ -134,6 +139,10 @@ def _subject(notice: Notice) -> str:
             return _("%(kit)s is lost") % {"kit": name}
         case "not-fit" | "must-have-gone":
             return trip_notices.subject(notice)
+        case "signature-ends":
+            return _("%(list)s: the signature ends on %(day)s") % {
+                "list": facts["list"], "day": wording.day(date.fromisoformat(facts["until"]))
+            }  # fmt: skip
         case "address-refused":
             return _("Mail to %(name)s was refused") % {"name": facts.get("person", "")}
     return f"{title(kind)}: {name}" if name else title(kind)
@@ -266,6 +275,16 @@ def _low(notice: Notice) -> Said:
     return _("%(room)s: down to the order level. Order now.") % {"room": room}, lines
 
 
+def _signature(notice: Notice) -> Said:
+    f = notice.facts
+    text = ngettext(
+        "The signature of %(list)s, version %(number)d, ends on %(day)s; %(kits)d kit follows it.",
+        "The signature of %(list)s, version %(number)d, ends on %(day)s; %(kits)d kits follow it.",
+        f["kits"],
+    ) % {**f, "day": wording.day(date.fromisoformat(f["until"]))}
+    return text, [_("Extend it by a year in one tap on the page below, or sign a new version.")]
+
+
 def _check(notice: Notice) -> Said:
     f = notice.facts
     text = _("%(thing)s %(serial)s failed its check (%(where)s).")
@@ -314,6 +333,7 @@ _SAYS: dict[str, Callable[[Notice], Said]] = {
     "must-have-gone": _not_fit,
     "not-covered": _not_covered,
     "low-stock": _low,
+    "signature-ends": _signature,
     "failed-check": _check,
     "trip-changed": _trip,
     "address-refused": _refused,

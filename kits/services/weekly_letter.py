@@ -8,11 +8,12 @@ from datetime import date, datetime
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from kits.models import PackingListVersion
 from kits.rules import weekly as rule
 from kits.rules.expiry import Fault
 from kits.rules.letters import Letter, Part, Row
 from kits.rules.picking import FillUp, RestockList
-from kits.services import happened, recall_notices, weekly_kits
+from kits.services import happened, recall_notices, signatures, weekly_kits
 from kits.services.gathering import Week
 from kits.services.messages import kit_page, page
 from kits.services.weekly_batches import Held
@@ -31,6 +32,8 @@ def letter(week: Week) -> Letter:
         Part(_("Kits to open"), tuple(weekly_kits.to_open(k, week) for k in rest)),
         Part(_("Still out, and wanted for a trip"), tuple(weekly_kits.still_out(week, others))),
         Part(_("Order by"), tuple(_to_order(o, week.today) for o in week.order)),
+        Part(_("Lists that wait for your signature"), tuple(_to_sign(week))),
+        Part(_("Signatures that end"), tuple(_signatures_end(week))),
         Part(_("Not back"), tuple(_not_back(week))),
         Part(_("Cleared by phone, not confirmed"), tuple(_uncleared(week))),
         Part(_("Not looked inside for a year"), tuple(_not_looked(week))),
@@ -54,7 +57,7 @@ def letter(week: Week) -> Letter:
 
 
 def _closing(week: Week, *, nothing: bool) -> Iterator[str]:
-    if not nothing:
+    if not nothing and week.kits:
         yield _looked(week)
     if week.off_shelves:
         yield ngettext(
@@ -76,7 +79,19 @@ def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.
     said = []
     if week.recalled:
         said.append(_("RECALL waits for an answer"))
-    said.append(_trips(week, unready))
+    if week.to_sign:
+        said.append(
+            ngettext(
+                "%(count)d kit list waits for your signature",
+                "%(count)d kit lists wait for your signature",
+                len(week.to_sign),
+            )
+            % {"count": len(week.to_sign)}
+        )
+    elif week.signatures_end:
+        said.append(_("A signature of yours ends soon"))
+    if week.kits or not said:
+        said.append(_trips(week, unready))
     if to_open:
         said.append(
             _("%(time)s of work") % {"time": _long(rule.minutes(to_open, week.minutes_a_kit))}
@@ -129,6 +144,8 @@ def _long(minutes: int) -> str:
 
 
 def _nothing_to_do(week: Week) -> str:
+    if not week.kits:
+        return _("Nothing to do.")
     return _("Nothing to do. %(looked)s") % {"looked": _looked(week)}
 
 
@@ -174,6 +191,31 @@ def _to_order(row: rule.ToOrder, today: date) -> Row:
         text += f" ({level})"
     lines = [_("for %(kits)s") % {"kits": ", ".join(row.kits)}] if row.kits else []
     return Row(text, page(f"/stock/{row.thing_id}/"), tuple(lines))
+
+
+def _to_sign(week: Week) -> Iterator[Row]:
+    for version in week.to_sign:
+        yield Row(_of_list(version), page(f"/lists/{version.packing_list_id}/{version.number}/"))
+
+
+def _signatures_end(week: Week) -> Iterator[Row]:
+    for version in week.signatures_end:
+        assert version.signed_until is not None  # asked for
+        text = _("%(list)s: until %(day)s. Extend it in one tap.") % {
+            "list": _of_list(version),
+            "day": day(version.signed_until, week.today),
+        }
+        said = signatures.token(version.pk, week.person.pk, version.signed_until)
+        yield Row(text, page(f"/sign/{said}/"))
+
+
+def _of_list(version: PackingListVersion) -> str:
+    following = signatures.following(version)
+    return ngettext(
+        "%(list)s, version %(number)d, followed by %(kits)d kit",
+        "%(list)s, version %(number)d, followed by %(kits)d kits",
+        following,
+    ) % {"list": version.packing_list.name, "number": version.number, "kits": following}
 
 
 def _not_back(week: Week) -> Iterator[Row]:

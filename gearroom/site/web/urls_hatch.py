@@ -2,7 +2,17 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from gearroom.site.web import asking, clearing, due, hand_back, photos, recent, sorting, using
+from gearroom.site.web import (
+    asking,
+    clearing,
+    due,
+    extending,
+    hand_back,
+    photos,
+    recent,
+    sorting,
+    using,
+)
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("undo/<int:entry>/", recent.undo, name="undo"),
@@ -15,6 +25,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("kits/<str:kit>/ask/", asking.ask, name="ask"),
     path("clearances/", clearing.every, name="clearances"),
     path("cleared/<str:said>/", clearing.by_link, name="cleared"),
+    path("sign/<str:said>/", extending.by_link, name="extend-signature"),
     path("used/<str:said>/", asking.tell, name="used"),
     path("kits/<str:kit>/photos/<int:number>/", photos.photo, name="photo"),
 ]
