@@ -12,8 +12,11 @@ KINDS.update(
             ("kit-is-out", 409, "Somebody has this kit",
              "“person_name” says who, “since” since when. If the kit is here in your hand, hand it"
              " back for them first, then take it out: what is in the hand wins."),
+            ("not-away", 409, "Not so many are away",
+             "Load what may come back again: somebody said before that it came, or will not."),
+            ("not-here", 409, "It went with a casualty",
+             "Say first that it came back, and onto which shelf."),
             ("not-out", 409, "Nobody has this kit", "Take it out first."),
-            ("has-it-already", 409, "They have it already", "There is nothing to do."),
             ("who-takes-it", 422, "Nobody is named who takes it",
              "Scan the guide's tag, or choose who takes it."),
             ("due-in-the-past", 422, "The due time has passed", "Give a time still to come."),

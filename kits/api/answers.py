@@ -12,6 +12,7 @@ from gearroom.core.act import Actor
 from gearroom.core.models import Person
 from kits.models import AsFound, Checkout, Entry, Kit, Trip
 from kits.rules.facts import Verdict, Word
+from kits.rules.use import Went
 from kits.services import verdict_wording, wording
 from kits.services.offers import Do
 from kits.services.use import Used
@@ -113,6 +114,7 @@ class UsedLineAnswer(serializers.Serializer[Any]):
     units = serializers.IntegerField()
     lot_assumed = serializers.BooleanField()
     found = serializers.IntegerField(help_text="How many of them the book did not hold.")
+    went = serializers.ChoiceField([went.value for went in Went])
 
 
 class UsedAnswer(serializers.Serializer[Any]):
@@ -126,6 +128,9 @@ class HandedBackAnswer(serializers.Serializer[Any]):
     checkout = CheckoutAnswer(allow_null=True)
     as_found = serializers.ChoiceField(AsFound.choices)
     used = UsedAnswer(allow_null=True)
+    not_ours = serializers.BooleanField(
+        help_text="Something of a participant’s own is still in it: give it back to its owner."
+    )
 
 
 class DoneAnswer(serializers.Serializer[Any]):
@@ -232,6 +237,7 @@ def used(of: Used | None) -> dict[str, Any] | None:
                 "units": line.units,
                 "lot_assumed": line.assumed,
                 "found": line.found,
+                "went": str(line.went),
             }
             for line in of.lines
         ],

@@ -13,13 +13,17 @@ from gearroom.core.api.serializers import ActBody, StrictSerializer
 from gearroom.core.problems import Invalid
 from kits.models import Kit, Trip
 from kits.rules.facts import Level
+from kits.rules.use import Went
 from kits.services import find
 from kits.services.going_out import UNSAID, Unsaid
+from kits.services.unmet import MOST_WORDS, Needed
 from kits.services.use import LevelSeen, UseLine
 
 UNITS = {"min_value": 1, "max_value": 1_000_000}
 MOST_LINES = 200
 """Lines that one act may have: others wait while it is written."""
+MOST_KITS = 20
+"""Kits that one act may be about."""
 
 
 class HereBody(ActBody):
@@ -37,11 +41,26 @@ class UseLineBody(StrictSerializer):
     )
     units = serializers.IntegerField(**UNITS)
     section = serializers.CharField(required=False, max_length=80)
+    went = serializers.ChoiceField(
+        [went.value for went in Went],
+        default=Went.USED.value,
+        help_text="in-class: gone, and no need. may-come-back: it went with a casualty (a splint, a"
+        " blanket), and is listed until it comes back or is written off.",
+    )
 
     def validate(self, data: dict[str, Any]) -> dict[str, Any]:
         if "item" not in data and "lot" not in data:
             raise serializers.ValidationError(_("Say which thing (item) or which batch (lot)."))
         return data
+
+
+class NeededBody(StrictSerializer):
+    """One of the two."""
+
+    item = serializers.IntegerField(required=False, min_value=1)
+    words = serializers.CharField(
+        required=False, max_length=MOST_WORDS, help_text="What it was; nothing about casualties."
+    )
 
 
 class LevelBody(StrictSerializer):
@@ -79,8 +98,17 @@ def use_lines(kit: Kit, rows: list[dict[str, Any]]) -> list[UseLine]:
         thing = lot.item if lot is not None else item
         assert thing is not None  # the body asks for one of the two
         section = find.section(kit, row["section"]) if "section" in row else None
-        lines.append(UseLine(thing, row["units"], lot=lot, section=section))
+        went = Went(row.get("went", Went.USED))
+        lines.append(UseLine(thing, row["units"], lot=lot, section=section, went=went))
     return lines
+
+
+def needed(rows: list[dict[str, Any]]) -> list[Needed]:
+    """What was needed and not there, as the service takes it."""
+    return [
+        Needed(find.item(row["item"]) if "item" in row else None, row.get("words", ""))
+        for row in rows
+    ]
 
 
 def levels_seen(kit: Kit, rows: list[dict[str, Any]]) -> list[LevelSeen]:

@@ -11,8 +11,9 @@ from gearroom.core.api.serializers import ActBody
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
 from kits.models import AsFound, WithheldKind
-from kits.services import custody, due, find, keeping, use
+from kits.services import custody, due, find, keeping, not_ours, use
 from kits.services.going_out import UNSAID
+from kits.services.remarks import Remarks
 
 
 class CheckOutBody(bodies.HereBody):
@@ -99,6 +100,21 @@ class CheckInBody(bodies.HereBody):
     incident = serializers.CharField(
         required=False, max_length=80, help_text="A reference; nothing about casualties."
     )
+    needed = bodies.NeededBody(
+        many=True,
+        max_length=bodies.MOST_LINES,
+        required=False,
+        help_text="What was needed and not in the kit, whatever it was.",
+    )
+    mixed_with = serializers.ListField(
+        child=serializers.CharField(max_length=40),
+        max_length=bodies.MOST_KITS,
+        required=False,
+        help_text="The kits, by name or code, that its contents were mixed with: all are counted.",
+    )
+    given_back = serializers.BooleanField(
+        default=False, help_text="What was in its “not ours” pouch went back to its owner."
+    )
 
 
 class CheckIn(UseCaseView):
@@ -114,6 +130,11 @@ class CheckIn(UseCaseView):
         data["levels"] = bodies.levels_seen(kit, data.get("levels", []))
         data["section"] = find.section(kit, data["section"]) if "section" in data else None
         data["as_found"] = AsFound(data["as_found"])
+        data["remarks"] = Remarks(
+            bodies.needed(data.pop("needed", [])),
+            [find.any_kit(ref, act.actor) for ref in data.pop("mixed_with", [])],
+            data.pop("given_back"),
+        )
         back = custody.check_in(act, kit, **data)
         rooms = answers.rooms_of(back.kit)
         seen = any(act.actor.belongs_to(room) for room in rooms)
@@ -123,6 +144,7 @@ class CheckIn(UseCaseView):
             "checkout": answers.checkout(back.checkout) if seen else None,
             "as_found": back.as_found,
             "used": answers.used(back.use),
+            "not_ours": not_ours.is_inside(back.kit),
         }
         return 200, answers.for_eyes_of(act.actor, rooms, told)
 
@@ -156,7 +178,8 @@ class Pass(UseCaseView):
     answers = {200: answers.PassedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Record that a kit was passed to another person on the way."""
+        """Record that a kit was passed to another person on the way; to whoever has it already
+        changes nothing."""
         kit = find.kit(act.actor, self.kwargs["kit"])
         passed = custody.pass_on(act, kit, find.person(data["person"]))
         told = {**_passed(passed), "entry": answers.entry(passed.entry)}

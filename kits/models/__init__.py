@@ -18,6 +18,7 @@ from kits.models.labels import Label, LabelKind
 from kits.models.ledger import Entry, EntryKind, Holding, Movement
 from kits.models.lists import ListLine, ListSection, PackingList, PackingListVersion
 from kits.models.lots import InstrumentCheck, Lot, LotFact, Receipt
+from kits.models.needs import UnmetNeed
 from kits.models.notices import Episode, Hearing, HearingChoice, Notice
 from kits.models.places import DISPOSALS, INNER, LEFT_US, Place, PlaceKind
 from kits.models.recalls import Certainty, Recall, RecallPlace, RecallScope
@@ -71,6 +72,7 @@ __all__ = [
     "SignatureFact",
     "Substitute",
     "Trip",
+    "UnmetNeed",
     "WithheldChange",
     "WithheldFact",
     "WithheldKind",

@@ -153,6 +153,7 @@ class WithheldKind(models.TextChoices):
     DRYING = "drying", "drying"
     SOMETHING_WRONG = "something-wrong", "something wrong"
     KEEP_AS_IT_CAME_BACK = "keep-as-it-came-back", "keep as it came back"
+    MIXED = "mixed", "contents mixed with another kit's"
 
 
 class Withholding(models.Model):

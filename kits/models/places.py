@@ -16,8 +16,10 @@ class PlaceKind(models.TextChoices):
     QUARANTINE = "quarantine", "quarantine"
     TRANSIT = "transit", "in transit"
     TRAINING = "training", "training"
+    AWAY = "away", "went with a casualty"
     SUPPLIER = "supplier", "supplier"
     USED = "used", "used"
+    CLASS = "class", "used in class"
     BIN = "bin", "bin"
     SHARPS = "sharps", "sharps"
     CLINICAL = "clinical", "clinical waste"
@@ -35,6 +37,7 @@ INNER = (
     PlaceKind.QUARANTINE,
     PlaceKind.TRANSIT,
     PlaceKind.TRAINING,
+    PlaceKind.AWAY,
 )
 DISPOSALS = (
     PlaceKind.BIN,
@@ -48,8 +51,9 @@ LEFT_US = (PlaceKind.SOLD, PlaceKind.GIVEN)
 
 
 class Place(models.Model):
-    """A shelf, a kit's section, a room's quarantine, training box or incoming transit, or one of
-    the outer places, of which there is one each for the organisation."""
+    """A shelf, a kit's section, a room's quarantine, training box, incoming transit or what went
+    away with a casualty and may come back, or one of the outer places, of which there is one each
+    for the organisation."""
 
     kind = models.CharField(max_length=12, choices=PlaceKind)
     name = models.CharField(max_length=80)
@@ -71,7 +75,7 @@ class Place(models.Model):
             ),
             models.UniqueConstraint(
                 fields=["room", "kind"],
-                condition=Q(kind__in=["quarantine", "transit", "training"]),
+                condition=Q(kind__in=["quarantine", "transit", "training", "away"]),
                 name="one_such_place_in_a_room",
             ),
             models.UniqueConstraint(
@@ -88,7 +92,7 @@ class Place(models.Model):
                 condition=(
                     Q(kind="section", kit__isnull=False, room__isnull=True) & ~Q(section_key="")
                     | Q(
-                        kind__in=["shelf", "quarantine", "transit", "training"],
+                        kind__in=["shelf", "quarantine", "transit", "training", "away"],
                         room__isnull=False,
                         kit__isnull=True,
                         section_key="",

@@ -48,12 +48,17 @@ def why_not_counted(units: Units, through: date) -> Fault | None:
 
 def usable_supply(units: Iterable[Units], through: date) -> dict[Pool, int]:
     """Return how many of `units` are usable through `through`, by thing and place."""
-    supply: dict[Pool, int] = {}
+    return supply(x for x in units if why_not_counted(x, through) is None)
+
+
+def supply(units: Iterable[Units]) -> dict[Pool, int]:
+    """Return how many `units` there are, by thing and place."""
+    counts: dict[Pool, int] = {}
     for x in units:
-        if x.count > 0 and why_not_counted(x, through) is None:
+        if x.count > 0:
             pool = (x.batch.thing.id, x.place)
-            supply[pool] = supply.get(pool, 0) + x.count
-    return supply
+            counts[pool] = counts.get(pool, 0) + x.count
+    return counts
 
 
 def must_come_out(kit: KitState, units: Units, today: date) -> Fault | None:

@@ -54,7 +54,7 @@ from kits.rules.inside import (
     inside,
     lots,
     must_come_out,
-    usable_supply,
+    supply,
     why_not_counted,
 )
 from kits.rules.lasting import lasting, soonest
@@ -155,9 +155,22 @@ def judge(
         *_counted(kit, through),
         *_climate(kit),
     ]
-    if trip is not None:
-        reasons += suits(trip, (kit, *others))
-    return Verdict(through, tuple(sorted(reasons, key=lambda reason: -reason.weight)))
+    alone = Verdict(through, _worst_first(reasons))
+    return alone if trip is None else on_trip(alone, kit, trip, others)
+
+
+def on_trip(
+    alone: Verdict, kit: KitState, trip: TripNeeds, others: Sequence[KitState] = ()
+) -> Verdict:
+    """Return the verdict of `kit` for a trip, from the one by itself through the same day; `others`
+    are the trip's other kits."""
+    if not alone.set_up:
+        return alone
+    return Verdict(alone.through, _worst_first((*alone.reasons, *suits(trip, (kit, *others)))))
+
+
+def _worst_first(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
+    return tuple(sorted(reasons, key=lambda reason: -reason.weight))
 
 
 def fit_days(kit: KitState) -> FitDays:
@@ -345,13 +358,13 @@ def _counted(kit: KitState, through: date) -> Iterable[Reason]:
     lines = counted_lines(kit)
     units = inside(kit)
     allocation = Allocation(lines)
-    allocation.add(usable_supply(units, through))
+    faulty = {n: fault for n, x in enumerate(units) if (fault := why_not_counted(x, through))}
+    allocation.add(supply(x for n, x in enumerate(units) if n not in faulty))
     allocation.meet_all()
     faults: dict[int, list[tuple[Units, Fault]]] = {}
-    for x in units:
-        fault = why_not_counted(x, through)
-        if fault is not None and (home := home_line(kit, x)) is not None:
-            faults.setdefault(home.id, []).append((x, fault))
+    for n, fault in faulty.items():
+        if (home := home_line(kit, units[n])) is not None:
+            faults.setdefault(home.id, []).append((units[n], fault))
     for i, line in enumerate(lines):
         usable = allocation.got(i)
         if usable >= line.carry and usable >= line.never_below:

@@ -7,16 +7,14 @@ nothing more falls.
 
 A fact has no precondition but the time with a kit that it names, and enough units. What was asked
 for (a kit may I take it? put it away, let it go) needs that it could be had; what is done to a kit
-at home needs the kit at home; who found a seal whole needs a seal to have been there. A count says
-what is there, whatever the book had: without the act it found another difference.
+at home needs the kit at home, and who checked it by its whole seal needs a seal to be on. A count
+says what is there, whatever the book had: without the act it found another difference.
 """
 
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-
-from kits.rules.in_force import seal_holds
 
 Where = tuple[int, int]
 """A batch's id and the id of an inner place."""
@@ -34,7 +32,7 @@ class Step:
     `names` is the time with a kit that it is about. It `opens` one of `unit`, or `ends` what was
     open; `asked`: only where nobody had it. `at_home`: done to a kit that is in. `needs` and
     `makes` are things that stand or not (put away, kept back, promised). `breaks` are sections
-    opened, `seals` puts a number on `unit`, `saw` is what was read off a whole seal of it.
+    opened, `seals` puts a number on `unit`; `by_seal`: only where `unit` has a seal on.
     """
 
     id: int
@@ -53,7 +51,7 @@ class Step:
     makes: Mapping[Hashable, bool] = field(default_factory=dict)
     breaks: frozenset[Unit] = frozenset()
     seals: str = ""
-    saw: str | None = None
+    by_seal: bool = False
 
     @property
     def absolute(self) -> bool:
@@ -165,7 +163,7 @@ class _Walk:
                 return False
             if step.at_home and kit in self.out:
                 return False
-            if step.saw is not None and not seal_holds(self.seal.get(step.unit), step.saw):
+            if step.by_seal and step.unit not in self.seal:
                 return False
         return all(self.held.get(at, 0) + by >= 0 for at, by in change.items() if by < 0)
 

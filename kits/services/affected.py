@@ -192,9 +192,13 @@ def _to_quarantine(found: Whereabouts) -> list[Leg]:
             assumed=place not in sure,
         )
         for place, holdings in found.booked.items()
-        if found.places[place].kind not in (PlaceKind.SECTION, PlaceKind.QUARANTINE)
+        if found.places[place].kind not in _NOT_HERE
         for holding in holdings
     ]
+
+
+_NOT_HERE = (PlaceKind.SECTION, PlaceKind.QUARANTINE, PlaceKind.AWAY)
+"""Where nobody can carry units from a shelf of the room to its quarantine."""
 
 
 def room_of(place: Place) -> Room:

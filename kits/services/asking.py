@@ -1,7 +1,9 @@
-"""Asking whoever had a kit what they used: a link that needs no account and works once.
+"""Asking whoever had kits what they used: one link for all of theirs, which needs no account and
+takes one answer a kit.
 
-The link says which time with the kit it is about, signed by this program; it ends after a while.
-The key of the answer follows from that time too, so the book itself takes one answer and no second.
+The link says which time with a kit it was made for, signed by this program; it ends after a while.
+It leads to all that the same person handed back and has not answered for. The key of an answer
+follows from the time with the kit, so the book itself takes one answer and no second.
 What is told is a report. Where somebody has sorted the kit since, the book follows what they found:
 the report is kept with its words and moves nothing, and the kit's people are told.
 """
@@ -9,19 +11,26 @@ the report is kept with its words and moves nothing, and the kit's people are to
 from __future__ import annotations
 
 import uuid
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 
 from django.core import signing
+from django.db.models import Max, Q, QuerySet
 from django.utils.translation import gettext as _
 
+from gearroom.core import clock
 from gearroom.core.act import Act, Actor
+from gearroom.core.models import Room
 from gearroom.core.problems import NotFound, Refused
 from kits.models import Checkout, Entry, EntryKind, Kit, WithheldKind
 from kits.rules.irregular import Broken
 from kits.services import keeping, notices, use
+from kits.services.derive import CLOSED
 from kits.services.ledger import Book
+from kits.services.remarks import Remarks
+from kits.services.remarks import write as write_remarks
 
 WITHIN = timedelta(days=14)
 """How long a link may be answered."""
@@ -70,8 +79,57 @@ def token(held: Checkout) -> str:
     return signing.dumps(held.pk, salt=_SALT)
 
 
-def asked(said: str) -> Checkout:
-    """Which time with a kit a link is about.
+def open_for(people: Iterable[int]) -> dict[int, list[Checkout]]:
+    """By person (id), the times with kits that they can still be asked about: handed back other
+    than closed, waiting to be sorted, and nobody said what was used. The oldest first; the number
+    of queries does not grow with them."""
+    held = list(
+        Checkout.objects.select_related("kit__home_room", "person", "trip")
+        .filter(
+            person__in=list(people),
+            section__isnull=True,
+            undone__isnull=True,
+            in_at__gte=clock.now() - WITHIN,
+            kit__to_sort_since__isnull=False,
+        )
+        .exclude(as_found__in=CLOSED)
+        .order_by("in_at", "id")
+    )
+    told = Entry.objects.filter(key__in=[_key(each) for each in held])
+    keys = set(told.values_list("key", flat=True))
+    kits = {each.kit_id for each in held}
+    used = _newest(Entry.objects.filter(kit__in=kits, kind=EntryKind.USE))
+    back = _newest(Entry.objects.filter(kit__in=kits, kind=EntryKind.CHECK_IN))
+    found: dict[int, list[Checkout]] = defaultdict(list)
+    for each in held:
+        newest = back.get(each.kit_id) == each.closed_by_id
+        unsaid = used.get(each.kit_id, 0) < (each.closed_by_id or 0)
+        if newest and unsaid and _key(each) not in keys:
+            found[each.person_id or 0].append(each)
+    return dict(found)
+
+
+def _newest(entries: QuerySet[Entry]) -> dict[int | None, int]:
+    rows = entries.filter(reversed_by__isnull=True).values_list("kit").annotate(newest=Max("id"))
+    return dict(rows.order_by())
+
+
+def asked_of(room: Room) -> list[list[Checkout]]:
+    """Whom to ask about kits that stand in a room or are at home there: each their times with kits
+    (see `open_for`), by name."""
+    waiting = Kit.objects.filter(Q(room=room) | Q(home_room=room), to_sort_since__isnull=False)
+    had = Checkout.objects.filter(kit__in=waiting, person__isnull=False, in_at__isnull=False)
+    of_room = set(waiting.values_list("pk", flat=True))
+    people = open_for(had.values_list("person", flat=True).distinct())
+    rows = [held for held in people.values() if any(each.kit_id in of_room for each in held)]
+    return sorted(
+        rows, key=lambda held: (held[0].person.name if held[0].person else "", held[0].pk)
+    )
+
+
+def asked(said: str) -> list[Checkout]:
+    """The times with kits that a link is about and that have no answer yet: the one that it was
+    made for, and all others of the same person (see `open_for`).
 
     Raises NotFound for one that was not made here, Refused: `link-too-old`, `told-already`.
     """
@@ -94,9 +152,12 @@ def asked(said: str) -> Checkout:
     )
     if held is None:
         raise NotFound("link", said[:20])
-    if was_told(held):
+    times = open_for([held.person_id]).get(held.person_id, []) if held.person_id else []
+    if held not in times and not was_told(held):
+        times = [held, *times]
+    if not times:
         raise _told_already(held)
-    return held
+    return times
 
 
 def was_told(held: Checkout) -> bool:
@@ -110,6 +171,7 @@ def tell(
     *,
     levels: Sequence[use.LevelSeen] = (),
     wrong: str = "",
+    remarks: Remarks = Remarks(),  # noqa: B008  # frozen
 ) -> Told:
     """Write what somebody says they used, in their name, against the trip they had the kit for.
 
@@ -119,7 +181,7 @@ def tell(
     if held.person is None:
         raise NotFound("link", held.pk)  # nobody was asked
     with Book(act) as book:
-        (kit,) = book.lock(held.kit_id)
+        kit = book.lock(held.kit_id, *(other.pk for other in remarks.mixed_with))[0]
         if was_told(held):
             raise _told_already(held)
         done = _sorted_since(held)
@@ -127,6 +189,7 @@ def tell(
             entry = _keep_the_words(book, kit, held, used)
         else:
             entry = use.write(book, kit, used, levels=levels, checkout=held).entry
+        write_remarks(book, kit, remarks, held)
         if wrong:
             keeping.withhold_kit(book, kit, WithheldKind.SOMETHING_WRONG, wrong)
     return Told(entry, done)

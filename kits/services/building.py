@@ -92,7 +92,7 @@ def build(
             EntryKind.BUILD,
             [Leg(p.lot, p.shelf, p.section, p.units) for p in put_in],
             kit=kit,
-            detail={"looked_inside": True},
+            detail={"looked_inside": True, "ends_sorting": True},
         )
         _seen(book, entry, kit, turnaround.filled_up(kit) if levels is None else levels)
     return Built(entry, put_in, wanted(kit, currency=""))
@@ -151,7 +151,7 @@ def _seen(book: Book, entry: Entry, kit: Kit, levels: Sequence[LevelSeen]) -> No
     LevelFact.objects.bulk_create(
         LevelFact(section=s.section, item=s.item, entry=entry, level=s.level) for s in levels
     )
-    derive.rewrite_looks(kit)
+    derive.sorted_now(kit)
 
 
 # ------------------------------------------------------------------------------------- stripping
@@ -245,6 +245,7 @@ def strip(
             kit=kit,
             detail={
                 "looked_inside": True,
+                "ends_sorting": True,
                 "supplier": supplier,
                 "price": str(price) if price is not None else None,
                 "currency": currency,

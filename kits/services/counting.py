@@ -24,7 +24,7 @@ from kits.rules.expiry import why_not
 from kits.rules.facts import Kind
 from kits.rules.irregular import Broken
 from kits.rules.picking import first_out
-from kits.services import derive, fitness, lots, notices
+from kits.services import derive, fitness, lots, mixed, notices
 from kits.services.amounts import units
 from kits.services.ledger import Book, Leg, outer
 from kits.services.use import LevelSeen
@@ -215,6 +215,7 @@ def count(
         )
         if kit is not None and checked:
             derive.sorted_now(kit)
+            mixed.count_ends_it(entry, kit)
         missing = [d for d in changed if d.found < d.booked and d.lot.item.kind == Kind.MEDICINE]
         if missing:
             notices.tell_keepers(

@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.act import Act
 from gearroom.core.models import Person
-from gearroom.core.problems import Refused, Unacceptable
+from gearroom.core.problems import Unacceptable
 from gearroom.core.services import people
 from kits.models import (
     AsFound,
@@ -30,12 +30,15 @@ from kits.models import (
     WithheldKind,
 )
 from kits.rules.facts import Verdict, Weight
+from kits.rules.in_force import seal_holds
 from kits.rules.irregular import Broken
 from kits.services import derive, going_short, keeping, notices, promises, use
 from kits.services.going_out import UNSAID, Plan, Unsaid, plan, refuse_promised
 from kits.services.holders import kit_is_out, open_checkout
 from kits.services.ledger import Book
 from kits.services.promises import refuse_ended
+from kits.services.remarks import Remarks
+from kits.services.remarks import write as write_remarks
 
 
 @dataclass(frozen=True)
@@ -266,6 +269,7 @@ def check_in(
     wrong: str = "",
     photo: bytes = b"",
     incident: str = "",
+    remarks: Remarks = Remarks(),  # noqa: B008  # frozen
 ) -> HandedBack:
     """Hand a kit back, in whatever room and whoever brings it; never refused.
 
@@ -277,7 +281,7 @@ def check_in(
     """
     irregular: list[Broken] = []
     with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+        kit = book.lock(kit.pk, *(other.pk for other in remarks.mixed_with))[0]
         late = book.is_late(kit, section)
         held = None if late else open_checkout(kit, section)
         if late:
@@ -285,14 +289,14 @@ def check_in(
         elif held is None:
             irregular.append(Broken.WAS_NOT_OUT)
         seal = Seal.objects.filter(kit=kit, section=section, broken__isnull=True).first()
-        holds = late or _seal_holds(seal, seal_seen)
+        holds = late or seal_holds(seal and seal.number, seal_seen)
         if as_found == AsFound.CLOSED and seal_seen and not holds:
             as_found = AsFound.OPENED
             irregular.append(Broken.SEAL_NOT_THE_ONE)
         if as_found == AsFound.SEALED and not holds:
             as_found = AsFound.OPENED if seal_seen else AsFound.SORT_LATER
             irregular.append(Broken.SEAL_NOT_THE_ONE if seal_seen else Broken.NO_SEAL_ON_RECORD)
-        if used and as_found != AsFound.OPENED:
+        if (used or remarks.mixed_with) and as_found != AsFound.OPENED:
             as_found = AsFound.OPENED
         here = act.room or kit.room
         entry = book.post(
@@ -315,6 +319,7 @@ def check_in(
         done = None
         if used or levels:
             done = use.write(book, kit, used, levels=levels, checkout=held, incident=incident)
+        write_remarks(book, kit, remarks, held)
         if wet:
             keeping.withhold_kit(book, kit, WithheldKind.DRYING, "")
         if wrong or photo:
@@ -346,18 +351,12 @@ def _arrive(
     kit.save(update_fields=["room", "to_sort_since"])
 
 
-def _seal_holds(seal: Seal | None, seen: str) -> bool:
-    if seal is None:
-        return False
-    seen, number = seen.strip().casefold(), seal.number.casefold()
-    return not seen or seen == number or (len(seen) >= 3 and number.endswith(seen))
-
-
 def pass_on(act: Act, kit: Kit, person: Person) -> Passed:
     """Record that a kit was passed to another person on the way.
 
-    Where the book does not show the kit out, it is recorded as having gone out to them, irregular:
-    nobody judged it before it went.
+    That somebody has it who had it already is recorded too, and changes nothing. Where the book
+    does not show the kit out, it is recorded as having gone out to them, irregular: nobody judged
+    it before it went.
     """
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
@@ -375,11 +374,6 @@ def pass_on(act: Act, kit: Kit, person: Person) -> Passed:
             unseen = [Broken.WAS_NOT_TAKEN_OUT]
             taken = check_out(act, kit, person=person, already_gone=True, irregular=unseen)
             return Passed(kit, taken.checkout, taken.entry)
-        if held.person_id == person.pk:
-            raise Refused(
-                "has-it-already",
-                _("%(person)s has %(kit)s already.") % {"person": person.name, "kit": kit.name},
-            )
         entry = book.post(
             EntryKind.PASS,
             kit=kit,

@@ -76,7 +76,10 @@ def dispose_all(act: Act, room: Room, rows: Sequence[Outgoing]) -> Entry:
         if not rows:
             raise Invalid(_("Choose what is thrown out."), field="rows")
         for row in rows:
-            if row.place.room_id != room.pk or row.place.kind == PlaceKind.TRANSIT:
+            if row.place.room_id != room.pk or row.place.kind in (
+                PlaceKind.TRANSIT,
+                PlaceKind.AWAY,
+            ):
                 raise Invalid(
                     _("%(place)s is not in %(room)s.")
                     % {"place": row.place.name, "room": room.name},

@@ -38,6 +38,7 @@ _KEEPS = (
     EntryKind.RECALL_CLOSE,
     EntryKind.CHECK,
     EntryKind.CORRECT_LOT,
+    EntryKind.COUNT,
 )
 
 

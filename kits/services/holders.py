@@ -81,3 +81,13 @@ def kit_is_out(held: Checkout) -> Refused:
             kit=held.kit, section=held.section, broken__isnull=True
         ).exists(),
     )
+
+
+def last_checkout(kit: Kit) -> Checkout | None:
+    """The time that a kit is out, or else was out last, with its trip."""
+    return (
+        Checkout.objects.select_related("trip")
+        .filter(kit=kit, undone__isnull=True)
+        .order_by("-id")
+        .first()
+    )

@@ -10,6 +10,8 @@ from django.db.models import Sum
 
 from gearroom.core import clock
 from kits.models import Item, Kit, ListLine, Movement, PlaceKind
+from kits.rules.facts import Kind
+from kits.rules.use import may_come_back
 
 MOST_LIKELY = 8
 _LOOK_BACK = timedelta(days=730)
@@ -27,10 +29,12 @@ class Pouch:
 
 @dataclass(frozen=True)
 class Likely:
-    """The things used most, likeliest first, then all others by pouch in the list's order."""
+    """The things used most, likeliest first, then all others by pouch in the list's order.
+    `lasting` are those of them that may come back after they went with a casualty."""
 
     first: Sequence[Item]
     pouches: Sequence[Pouch]
+    lasting: Sequence[Item] = ()
 
 
 def likely(kit: Kit) -> Likely:
@@ -72,4 +76,5 @@ def likely(kit: Kit) -> Likely:
             for key, (name, plain, by_eye) in pouches.items()
             if plain or by_eye
         ],
+        [i for i in counted.values() if may_come_back(Kind(i.kind), sterile=i.sterile)],
     )

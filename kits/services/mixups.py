@@ -35,6 +35,8 @@ from kits.rules.facts import Level
 from kits.services import custody, find, reservations, reversal, use
 from kits.services.holders import open_checkout
 from kits.services.ledger import Book
+from kits.services.remarks import Remarks
+from kits.services.unmet import Needed
 
 KINDS = (EntryKind.CHECK_OUT, EntryKind.EMERGENCY, EntryKind.CHECK_IN, EntryKind.PASS)
 """Acts that may have been another kit's."""
@@ -172,16 +174,25 @@ def _handed_back(entry: Entry) -> Again:
     lines: dict[tuple[Any, ...], use.UseLine] = {}
     levels: list[LevelFact] = []
     if used is not None:
-        gone = Movement.objects.filter(entry=used, to_place__kind=PlaceKind.USED)
-        for leg in gone.select_related("lot__item"):
+        gone = Movement.objects.filter(entry=used, to_place__kind__in=use.WENT)
+        for leg in gone.select_related("lot__item", "to_place"):
             lot = None if leg.lot_assumed else leg.lot
-            where = (leg.lot.item_id, lot.pk if lot else None)
+            went = use.WENT[PlaceKind(leg.to_place.kind)]
+            where = (leg.lot.item_id, lot.pk if lot else None, went)
             before = lines[where].units if where in lines else 0
-            lines[where] = use.UseLine(leg.lot.item, before + leg.units, lot)
+            lines[where] = use.UseLine(leg.lot.item, before + leg.units, lot, went=went)
         levels = list(used.levels.select_related("section", "item"))
     kept = {each.detail["kind"]: each for each in whole if each.kind == EntryKind.WITHHOLD}
     wrong_with_it = kept.get(WithheldKind.SOMETHING_WRONG)
     said = AsFound(entry.detail["as_found"])
+    remarks = Remarks(
+        [
+            Needed(need.item, need.words)
+            for each in whole
+            for need in each.unmet_needs.select_related("item")
+        ],
+        given_back=any(each.kind == EntryKind.NOT_OURS for each in whole),
+    )
 
     def again(act: Act, _wrong: Kit, kit: Kit) -> Entry:
         places = {place.section_key: place for place in kit.sections.all()}
@@ -195,6 +206,7 @@ def _handed_back(entry: Entry) -> Again:
             wet=WithheldKind.DRYING in kept,
             wrong=wrong_with_it.reason if wrong_with_it else "",
             incident=used.incident if used else "",
+            remarks=remarks,
         ).entry
 
     return again

@@ -12,8 +12,8 @@ from gearroom.core import clock
 from gearroom.core.models import Person
 from kits.models import Checkout, Kit, Reservation, Trip
 from kits.rules import trips as rule
-from kits.rules.facts import KitState, Reason, Verdict, Weight
-from kits.rules.readiness import judge
+from kits.rules.facts import KitState, Reason, TripNeeds, Verdict, Weight
+from kits.rules.readiness import judge, on_trip
 from kits.rules.trips import Coverage, Stand
 from kits.services import fitness, promises
 
@@ -128,8 +128,11 @@ def _seen(trip: Trip, loaded: _Loaded, *, departed: bool) -> TripSeen:
     together = [row for row in rows if row.reservation is not None or row.on_it]
     counted = [row for row in rows if row in together or _back(row, trip, loaded)]
     needs = fitness.needs_of(trip)
+    alone = {row.kit.pk: _alone(row.kit, trip, loaded) for row in rows}
     found = rule.coverage(
-        needs, [_for_the_rule(row, trip, loaded) for row in counted], departed=departed
+        needs,
+        [_for_the_rule(row, trip, alone[row.kit.pk], loaded) for row in counted],
+        departed=departed,
     )
     states = [loaded.states[row.kit.pk] for row in together]
     kits = [
@@ -138,7 +141,7 @@ def _seen(trip: Trip, loaded: _Loaded, *, departed: bool) -> TripSeen:
             row.person,
             row.reservation,
             row.went,
-            _judged(row.kit, trip, states, loaded),
+            _judged(alone[row.kit.pk], row.kit, needs, states, loaded),
             found.stands.get(row.kit.pk),
             _elsewhere(row, trip, loaded),
         )
@@ -170,15 +173,19 @@ def _elsewhere(row: KitOfTrip, trip: Trip, loaded: _Loaded) -> Checkout | None:
     return held if held is not None and held.trip_id != trip.pk else None
 
 
-def _for_the_rule(row: KitOfTrip, trip: Trip, loaded: _Loaded) -> rule.KitOfTrip:
+def _alone(kit: Kit, trip: Trip, loaded: _Loaded) -> Verdict:
+    """How a kit stands by itself through the trip's last day."""
+    today = fitness.today_of(kit)
+    return judge(loaded.states[kit.pk], max(trip.last_day, today), today)
+
+
+def _for_the_rule(row: KitOfTrip, trip: Trip, alone: Verdict, loaded: _Loaded) -> rule.KitOfTrip:
     held = _elsewhere(row, trip, loaded)
     due = held.due_at if held is not None else None
     room = row.kit.home_room
-    state = loaded.states[row.kit.pk]
-    today = fitness.today_of(row.kit)
     return rule.KitOfTrip(
-        state,
-        judge(state, max(trip.last_day, today), today),
+        loaded.states[row.kit.pk],
+        alone,
         on_it=row.on_it,
         back=_back(row, trip, loaded),
         elsewhere=held is not None,
@@ -188,15 +195,11 @@ def _for_the_rule(row: KitOfTrip, trip: Trip, loaded: _Loaded) -> rule.KitOfTrip
     )
 
 
-def _judged(kit: Kit, trip: Trip, together: Sequence[KitState], loaded: _Loaded) -> Verdict:
-    today = fitness.today_of(kit)
-    return judge(
-        loaded.states[kit.pk],
-        max(trip.last_day, today),
-        today,
-        trip=fitness.needs_of(trip),
-        others=[state for state in together if state.id != kit.pk],
-    )
+def _judged(
+    alone: Verdict, kit: Kit, needs: TripNeeds, together: Sequence[KitState], loaded: _Loaded
+) -> Verdict:
+    others = [state for state in together if state.id != kit.pk]
+    return on_trip(alone, loaded.states[kit.pk], needs, others)
 
 
 def _state(kits: Sequence[KitOfTrip], found: rule.Covered) -> str:

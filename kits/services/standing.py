@@ -183,7 +183,7 @@ def _gone(recall: Recall, suspect: set[int]) -> list[Gone]:
     return list(totals.values())
 
 
-_FOR_GOOD = frozenset({PlaceKind.USED, *DISPOSALS, *LEFT_US})
+_FOR_GOOD = frozenset({PlaceKind.USED, PlaceKind.CLASS, *DISPOSALS, *LEFT_US})
 
 
 def _movements(recall: Recall) -> Iterable[Movement]:

@@ -21,6 +21,7 @@ from kits.models import (
     Reservation,
     SealChange,
     SealFact,
+    WithheldKind,
 )
 from kits.rules.irregular import Broken
 from kits.rules.undo import Step, Unit, Where
@@ -166,7 +167,7 @@ class _Making:
             at_home=kind in _AT_HOME,
             breaks=frozenset(self.breaks[entry.pk]),
             seals=detail["number"] if kind == EntryKind.RESEAL else "",
-            saw=None if facts.is_history(entry) else _saw(kind, detail),
+            by_seal=kind == EntryKind.LOOK_INSIDE and detail.get("as_found") == AsFound.SEALED,
             **self._absolute(kind, entry),
             **more,
         )
@@ -216,6 +217,8 @@ class _Making:
             if kind == EntryKind.WITHHOLD:
                 return {"makes": {kept: True}}
             return {"needs": {kept: True}, "makes": {kept: False}}
+        if kind == EntryKind.COUNT and detail.get("looked_inside"):
+            return {"makes": {("kept back", kit, WithheldKind.MIXED): False}}
         if kind in (EntryKind.LAY_UP, EntryKind.WAKE):
             away, lay_up = ("put away", kit), kind == EntryKind.LAY_UP
             return {"needs": {away: not lay_up}, "makes": {away: lay_up}, "asked": lay_up}
@@ -246,12 +249,3 @@ def _custody(kind: EntryKind, entry: Entry, opens: int | None) -> dict[str, Any]
     if kind == EntryKind.EMERGENCY:
         return {"opens": opens}
     return {"ends": kind == EntryKind.CHECK_IN}
-
-
-def _saw(kind: EntryKind, detail: dict[str, Any]) -> str | None:
-    """What was read off a seal that was found whole; None where none was looked at."""
-    if detail.get("as_found") != AsFound.SEALED:
-        return None
-    if kind == EntryKind.CHECK_IN:
-        return str(detail["seal_seen"])
-    return "" if kind == EntryKind.LOOK_INSIDE else None

@@ -278,13 +278,18 @@ def room_of(place: Place, kit: Kit | None) -> Room:
     room = kit.room if kit else place.room
     if room is None or place.kind == PlaceKind.TRANSIT:
         raise Invalid(_("Say in which shelf, box or section it is now."), field="place")
+    if place.kind == PlaceKind.AWAY:
+        raise Refused(
+            "not-here",
+            _("It went with a casualty. On the list of what may come back, say that it came back."),
+        )
     return room
 
 
 def _may_move(lot: Lot, source: Place, target: Place, room: Room, kit: Kit | None) -> None:
     if source.pk == target.pk:
         raise Invalid(_("It is there already. Choose another place."), field="to")
-    if not target.inner or target.kind == PlaceKind.TRANSIT:
+    if not target.inner or target.kind in (PlaceKind.TRANSIT, PlaceKind.AWAY):
         raise Invalid(
             _("Move it to a shelf, the training box or quarantine; or throw it out."), field="to"
         )

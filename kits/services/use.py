@@ -1,4 +1,5 @@
-"""Use: what was taken from a kit and used, against the trip it was out for.
+"""Use: what was taken from a kit and used, against the trip it was out for. What was used in class
+goes out of the kit as well, but is no need; what went with a casualty may come back.
 
 A tap that does not say which batch takes the oldest in the kit and is marked as assumed. More
 than the book holds is found and used: it comes in through *unexplained* and that is said.
@@ -27,22 +28,35 @@ from kits.models import (
     Place,
     PlaceKind,
 )
-from kits.rules.facts import Level
+from kits.rules.facts import Kind, Level
 from kits.rules.irregular import Broken
 from kits.rules.picking import first_out
+from kits.rules.use import Went, may_come_back
 from kits.services import fitness, lots
 from kits.services.amounts import units
-from kits.services.ledger import Book, Leg, outer
+from kits.services.holders import last_checkout
+from kits.services.ledger import Book, Leg, outer, room_place
+from kits.services.remarks import Remarks
+from kits.services.remarks import write as write_remarks
+
+WENT = {
+    PlaceKind.USED: Went.USED,
+    PlaceKind.CLASS: Went.IN_CLASS,
+    PlaceKind.AWAY: Went.MAY_COME_BACK,
+}
+"""What became of units, by the kind of place that they went to."""
 
 
 @dataclass(frozen=True)
 class UseLine:
-    """So many units of a thing; `lot` where somebody said which, `section` where it was."""
+    """So many units of a thing; `lot` where somebody said which, `section` where it was, `went`
+    what became of them."""
 
     item: Item
     units: int
     lot: Lot | None = None
     section: Place | None = None
+    went: Went = Went.USED
 
 
 @dataclass(frozen=True)
@@ -64,6 +78,7 @@ class UsedLine:
     units: int
     assumed: bool
     found: int = 0
+    went: Went = Went.USED
 
 
 @dataclass(frozen=True)
@@ -81,17 +96,15 @@ def log_use(
     *,
     levels: Sequence[LevelSeen] = (),
     incident: str = "",
+    remarks: Remarks = Remarks(),  # noqa: B008  # frozen
 ) -> Used:
     """Write what was used from a kit, against its open checkout or else its last one."""
     with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
-        checkout = (
-            Checkout.objects.select_related("trip")
-            .filter(kit=kit, undone__isnull=True)
-            .order_by("-id")
-            .first()
-        )
-        return write(book, kit, used, levels=levels, checkout=checkout, incident=incident)
+        kit = book.lock(kit.pk, *(other.pk for other in remarks.mixed_with))[0]
+        checkout = last_checkout(kit)
+        done = write(book, kit, used, levels=levels, checkout=checkout, incident=incident)
+        write_remarks(book, kit, remarks, checkout)
+    return done
 
 
 def write(
@@ -118,34 +131,33 @@ def write(
     lines: list[UsedLine] = []
     for line in used:
         count = units(line.units, field="used")
-        if line.item.by_eye:
-            raise Invalid(
-                _("%(item)s is judged by eye: say full, low or empty instead of a number.")
-                % {"item": line.item.name},
-                field="used",
-            )
+        _refuse_unless_said_so(line)
         for where in () if counted else _order(line, sections, held):
             take = min(count, left[where])
             if take:
                 left[where] -= take
                 count -= take
                 place = next(p for p in sections if p.pk == where[0])
-                lines.append(UsedLine(line.item, held[where].lot, place, take, line.lot is None))
+                lot = held[where].lot
+                lines.append(
+                    UsedLine(line.item, lot, place, take, line.lot is None, went=line.went)
+                )
         if count:
             place = line.section or sections[0]
             lot = line.lot or _likely_lot(line.item, sections)
             found = 0 if counted else count
-            lines.append(UsedLine(line.item, lot, place, count, line.lot is None, found))
-    unexplained, gone = outer(PlaceKind.UNEXPLAINED), outer(PlaceKind.USED)
+            lines.append(UsedLine(line.item, lot, place, count, line.lot is None, found, line.went))
+    unexplained = outer(PlaceKind.UNEXPLAINED)
+    to = {went: _place(kit, went) for went in {line.went for line in lines}}
     if counted:
-        legs = [Leg(ln.lot, unexplained, gone, ln.units, assumed=ln.assumed) for ln in lines]
+        legs = [Leg(ln.lot, unexplained, to[ln.went], ln.units, assumed=ln.assumed) for ln in lines]
     else:
         legs = [
             Leg(ln.lot, unexplained, ln.section, ln.found, assumed=ln.assumed)
             for ln in lines
             if ln.found
         ]
-        legs += [Leg(ln.lot, ln.section, gone, ln.units, assumed=ln.assumed) for ln in lines]
+        legs += [Leg(ln.lot, ln.section, to[ln.went], ln.units, assumed=ln.assumed) for ln in lines]
     entry = book.post(
         EntryKind.USE,
         legs,
@@ -162,6 +174,28 @@ def write(
         for seen in levels
     )
     return Used(entry, lines)
+
+
+def _refuse_unless_said_so(line: UseLine) -> None:
+    item = line.item
+    if item.by_eye:
+        raise Invalid(
+            _("%(item)s is judged by eye: say full, low or empty instead of a number.")
+            % {"item": item.name},
+            field="used",
+        )
+    if line.went is Went.MAY_COME_BACK and not may_come_back(Kind(item.kind), sterile=item.sterile):
+        raise Invalid(
+            _("%(item)s never comes back into use: say that it was used.") % {"item": item.name},
+            field="used",
+        )
+
+
+def _place(kit: Kit, went: Went) -> Place:
+    """Where units go that are no longer in a kit."""
+    if went is Went.MAY_COME_BACK:
+        return room_place(kit.home_room, PlaceKind.AWAY)
+    return outer(next(kind for kind, became in WENT.items() if became is went))
 
 
 def _counted_since(book: Book, kit: Kit) -> bool:

@@ -119,6 +119,7 @@ _ON_HOLD: dict[str, Callable[[], str]] = {
     "drying": lambda: _("on hold: drying"),
     "something-wrong": lambda: _("on hold: something wrong"),
     "keep-as-it-came-back": lambda: _("on hold: keep as it came back"),
+    "mixed": lambda: _("contents mixed, count it"),
 }
 
 _BRIEF: dict[str, Callable[[Facts], str]] = {

@@ -163,6 +163,7 @@ _WITHHELD: dict[str, Callable[[], str]] = {
         "Somebody said that something is wrong with it: look, then release."
     ),
     "keep-as-it-came-back": lambda: _("It is kept as it came back. Do not open or restock it."),
+    "mixed": lambda: _("Its contents were mixed with another kit’s: count all of it."),
 }
 
 
@@ -269,6 +270,7 @@ _KEPT_BACK: dict[str, Promise] = {
     "drying": _lazy("Drying"),
     "something-wrong": _lazy("Something wrong"),
     "keep-as-it-came-back": _lazy("Keep as it came back"),
+    "mixed": _lazy("Contents mixed with another kit’s"),
 }
 
 _ACTS: dict[str, str | Promise] = {
@@ -284,6 +286,10 @@ _ACTS: dict[str, str | Promise] = {
     "withhold": _lazy("kept back"),
     "release": _lazy("released"),
     "use": _lazy("use written down"),
+    "unmet-need": _lazy("something needed was not in it"),
+    "not-ours": _lazy("“not ours” pouch looked at"),
+    "come-back": _lazy("came back from a casualty"),
+    "write-off": _lazy("written off"),
     "count": _lazy("counted"),
     "reserve": _lazy("promised to a trip"),
     "unreserve": _lazy("released from a trip"),
@@ -417,6 +423,7 @@ DISPOSALS: dict[str, Promise] = {
 
 WENT: dict[str, Promise] = {
     "used": _lazy("used"),
+    "class": _lazy("used in class"),
     "sold": _lazy("sold"),
     "given": _lazy("given away"),
 }

@@ -3,7 +3,7 @@
 import pytest
 
 from gearroom.core.problems import Invalid, NotAllowed, Refused
-from kits.models import EntryKind, Holding, PlaceKind, Seal, Withholding
+from kits.models import AsFound, EntryKind, Holding, PlaceKind, Seal, Withholding
 from kits.rules.facts import Kind, Level
 from kits.services import (
     audit,
@@ -56,6 +56,18 @@ def test_a_built_kit_is_fit_without_another_look(w):
     building.build(make.act(w.keeper), w.day_02)
     assert fitness.verdict(make.fresh(w.day_02), make.TODAY).fit
     assert make.fresh(w.day_02).looked_inside_by == w.keeper
+
+
+def test_a_kit_that_came_back_before_it_was_filled_is_sorted_by_filling_it(w):
+    custody.check_out(make.act(w.keeper), w.day_02, person=w.guide, trip=None, already_gone=True)
+    custody.check_in(make.act(w.guide), w.day_02, as_found=AsFound.SORT_LATER)
+    assert make.fresh(w.day_02).to_sort_since is not None
+
+    building.build(make.act(w.keeper), w.day_02)
+
+    assert make.fresh(w.day_02).to_sort_since is None
+    assert fitness.verdict(make.fresh(w.day_02), make.TODAY).fit
+    assert list(audit.findings()) == []
 
 
 def test_it_says_what_is_not_in_stock(w):

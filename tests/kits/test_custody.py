@@ -17,7 +17,7 @@ from kits.models import (
     Seal,
     WithheldKind,
 )
-from kits.services import custody, holders, keeping, reservations, turnaround
+from kits.services import audit, custody, holders, keeping, reservations, turnaround
 from kits.services.use import UseLine
 from tests.kits.factories import act, days, fresh, some, trip, units, world
 
@@ -238,6 +238,20 @@ def test_passing_on_keeps_one_checkout_and_every_holder(school):
     assert held.person == school.instructor
     people = [h.person for h in held.handovers.all()]
     assert people == [school.guide, school.instructor]
+
+
+def test_passing_to_whoever_has_it_already_is_recorded_and_changes_nothing(school):
+    taken = out(school)
+
+    passed = custody.pass_on(act(school.keeper), school.day_01, school.guide)
+
+    assert passed.checkout == taken.checkout
+    assert passed.entry.kind == EntryKind.PASS
+    held = holders.open_checkout(school.day_01)
+    assert (held.person, held.out_at, held.due_at) == (
+        school.guide, taken.checkout.out_at, taken.checkout.due_at
+    )  # fmt: skip
+    assert list(audit.findings()) == []
 
 
 def test_a_kit_passed_on_that_the_book_shows_in_is_written_as_gone_and_the_keeper_told(school):

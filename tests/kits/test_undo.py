@@ -260,18 +260,28 @@ def test_units_that_went_on_are_listed_and_brought_back(school):
 
 
 # ------------------------------------------------------------------------------------------- seals
-def test_a_hand_back_that_found_a_seal_whole_falls_with_the_sealing(school):
+def test_a_hand_back_that_found_a_seal_whole_stays_without_the_sealing(school):
+    """It is a report: what somebody saw stays what they saw."""
     sealed = turnaround.reseal(act(school.keeper), school.day_01, "0417").put_on
     out(school)
     came = back(school, as_found=AsFound.SEALED)
 
-    found = listed(school, sealed)
+    undo(school, sealed)
 
-    assert [row["entry"] for row in found["later"]] == [came.pk]
-    together(school, sealed)
-    assert holders.open_checkout(school.day_01).person == school.guide
+    assert not hasattr(Entry.objects.get(pk=came.pk), "reversed_by")
+    assert holders.open_checkout(school.day_01) is None
+    assert make.fresh(school.day_01).to_sort_since is None
     assert not Seal.objects.filter(broken=None).exists()
     assert list(audit.findings()) == []
+
+
+def test_a_check_by_a_whole_seal_falls_with_the_sealing(school):
+    sealed = turnaround.reseal(act(school.keeper), school.day_01, "0417").put_on
+    checked = turnaround.seal_holds(act(school.keeper), school.day_01)
+
+    found = listed(school, sealed)
+
+    assert [row["entry"] for row in found["later"]] == [checked.pk]
 
 
 def test_a_seal_put_on_in_place_of_another_gives_way_to_it_again(school):

@@ -29,6 +29,7 @@ AT_DAWN = (
     "/kits/DAY-01/hand-back/?opened=1",
     "/kits/DAY-01/hand-back/?opened=1&sharps=yes",
     "/kits/DAY-01/ask/",
+    "/ask/",
     "/kits/DAY-02/used/",
     "/undo/{taken_out}/really/",
     "/used/{link}/",

@@ -62,13 +62,13 @@ def test_units_that_are_not_there_cannot_have_been_taken():
     assert later(1, received, taken, now={HERE: 5}) == []
 
 
-def test_whoever_saw_a_seal_whole_needs_one_that_reads_like_that():
+def test_whoever_checked_a_kit_by_its_seal_needs_one_that_is_on():
     first = Step(1, 1, unit=KIT, seals="0416")
     second = Step(2, 2, unit=KIT, seals="0417")
+    checked = Step(3, 3, unit=KIT, by_seal=True)
 
-    assert later(2, first, second, back(3, None, saw="0417")) == [3]
-    assert later(2, first, second, back(3, None, saw="")) == []
-    assert later(1, first, back(3, None, saw="")) == [3]
+    assert later(2, first, second, checked) == []
+    assert later(1, first, checked) == [3]
 
 
 def test_what_ends_a_state_needs_it_to_stand():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from random import Random
 
-ACTS_A_WEEK = 16
+ACTS_A_WEEK = 12
 SILENT = frozenset({"use-without-saying"})
 FIRST = {
     "close": "recall", "release": "withhold", "pass-on": "take-without-trip",

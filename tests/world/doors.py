@@ -55,8 +55,9 @@ class Doors:
     def sign_in(self, name: str) -> None:
         """Let somebody look at pages, in a browser of their own."""
         username, password = self.passwords[name]
-        self.browsers[name] = Client(raise_request_exception=False)
-        assert self.browsers[name].login(username=username, password=password)
+        browser = self.browsers.setdefault(name, Client(raise_request_exception=False))
+        browser.cookies.clear()
+        assert browser.login(username=username, password=password)
 
     def send(
         self, by: str, path: str, body: Any = None, *, method: str = "POST", key: str = ""

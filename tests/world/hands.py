@@ -184,8 +184,7 @@ def use_without_saying(m: Moment) -> list[Report]:
 def pass_on(m: Moment) -> list[Report]:
     if not (kit := m.kit(lambda k: k["out"])):
         return []
-    had = m.book.kits[kit]["out"]["person"]
-    whom = m.rng.choice([g for g in GUIDES if g != had])
+    whom = m.rng.choice(GUIDES)  # now and then whoever has it already
     return [m.of_kit("pass", m.hand(kit), kit, {"person": m.number_of(whom)})]
 
 

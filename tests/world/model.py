@@ -96,9 +96,8 @@ class Book(Says):
             raise Falls
         if "goes" not in r.fixed:
             r.fixed["goes"] = self.goes(r)
-        self._at(r)
+        kit["out"] = {**r.fixed["goes"], "key": r.number, "at": self._at(r)}
         kit["custody_at"] = r.claimed or r.recorded
-        kit["out"] = {**r.fixed["goes"], "key": r.number}
         kit["back"].pop(r.fixed["goes"]["trip"], None)
 
     def goes(self, r: Report) -> dict[str, Any]:
@@ -219,7 +218,7 @@ class Book(Says):
             raise Falls
         if named is None:
             r.fixed.setdefault("goes", self.goes(r))
-            kit["out"] = {**r.fixed["goes"], "key": r.number}
+            kit["out"] = {**r.fixed["goes"], "key": r.number, "at": self._at(r)}
         self._at(r)
         kit["custody_at"] = r.claimed or r.recorded
         kit["out"] = {**kit["out"], "person": person}
@@ -308,6 +307,10 @@ class Book(Says):
     def _trip(self, r: Report) -> None:
         b = r.body
         starts, ends = (datetime.fromisoformat(b[name]) for name in ("departs_at", "returns_at"))
+        was = self.trips.get(r.fixed["trip"], {}).get("returns")
+        for out in [kit["out"] for kit in self.kits.values() if kit["out"]]:
+            if (out["trip"], out["due"]) == (r.fixed["trip"], was):
+                out["due"] = max(ends, out["at"])  # what is due at its return follows it
         self.trips[r.fixed["trip"]] = {
             "departs": starts, "returns": ends, "first": local_day(starts), "last": local_day(ends),
             "people": b["people"], "hazards": set(b["hazards"]), "room": b["room"],

@@ -84,6 +84,8 @@ class Permits:
             return {"not-found"}
         if going["person"] is None:
             codes.add("who-takes-it")
+        if going["trip"]:
+            codes |= self._over(going["trip"], now)
         through = max(local_day(going["due"]) if going["due"] else today, today)
         own = any(p["trip"] == going["trip"] for p in self.book.standing(r.kit, now))
         nights = 0 if own else NIGHTS  # what was promised on days of its own goes as promised
@@ -108,6 +110,11 @@ class Permits:
             weighty = {x for x, w in reasons.items() if w == SHORT and x not in self.routine()}
             codes |= {"role-missing", "?refused"} if weighty else set()
         return codes
+
+    def _over(self, reference: str, now: datetime) -> set[str]:
+        trip = self.book.trips[reference]
+        over = {"trip-is-over"} if now >= trip["returns"] else set()
+        return {"trip-cancelled"} if trip["cancelled"] else over
 
     def _of_another(self, r: Report, trip: dict[str, Any], due: datetime | None) -> set[str]:
         """Another's trip is in the way, unless there is a reason and it does not go without."""

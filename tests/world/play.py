@@ -81,7 +81,7 @@ class Week(Undoing):
         self.newest_notice = 0
         self.hand = hand_of(seed)
         self.played: list[Step] = []
-        self.thorough = seed % 20 == 0
+        self.thorough = seed % 20 == 0 or checks != surfaces.EVERY
 
     # ---- the clock
     @property
@@ -156,6 +156,9 @@ class Week(Undoing):
     def _after(self, rng: Random, report: Report) -> None:
         surfaces.after(self, rng, report)
 
+    def _before_undo(self) -> None:
+        surfaces.before(self, "undo")
+
     def differs(self, check: str, text: str) -> None:
         """Raise Found, unless that check is left out."""
         if check in self.checks:
@@ -167,6 +170,7 @@ class Week(Undoing):
         self._time(report)
         if report.act == "restock" or report.act == "build":
             surfaces.legs_of_restock(self, report)
+        surfaces.before(self, report.act)
         expected = Permits(self.book).refusals(report)
         method = "PUT" if report.act == "trip" else "POST"
         key = key or str(_uuid(f"{self.seed}/{report.number}"))

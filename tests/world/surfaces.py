@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from random import Random
 from typing import TYPE_CHECKING, Any
@@ -22,8 +23,9 @@ STILL = frozenset(
     {"trip", "reserve", "unreserve", "swap", "take-out", "pass", "withhold", "release", "check",
      "look-inside", "reseal"}
 )  # fmt: skip
-"""Acts that move no units: after them what places hold is looked at in thorough weeks, and at each
-day's end."""
+"""Acts that move no units: what places hold is not looked at after them."""
+NOTICED = frozenset({"take-out", "hand-back", "withhold", "release", "undo"})
+"""Acts after which the notices are looked at."""
 BEGINNINGS = {
     "ready": ("Ready",),
     "low": ("Ready, low on",),
@@ -36,25 +38,23 @@ BEGINNINGS = {
 
 # ---------------------------------------------------------------------------------- after an act
 def after(week: Week, rng: Random, report: Report) -> None:
-    """Everything in a thorough week; in the others the kits and a share of the rest by chance."""
-
-    def due(share: float) -> bool:
-        return week.thorough or rng.random() < share
-
-    kits(week)
-    if week.thorough or report.act not in STILL:
-        holdings(week)
+    """Everything in a thorough week; in the others a share of it by chance, which costs less and
+    finds in some weeks what it finds: a difference mostly stays until the day's end."""
     notices(week, report)
     touched = report.kit or rng.choice(sorted(week.book.kits))
-    if due(0.3):
-        remember(week, rng)
-    if due(0.3):
-        known_then(week, rng)
-    if due(0.2):
-        readiness(week, touched)
-    trips(week)
-    if due(0.3):
-        page(week, rng.choice(("/", "/kits/", f"/kits/{touched}/", "/trips/")))
+    path = rng.choice(("/", "/kits/", f"/kits/{touched}/", "/trips/"))
+    looks: list[tuple[float, Callable[[], None]]] = [
+        (0.45, lambda: kits(week)),
+        (0.0 if report.act in STILL else 0.5, lambda: holdings(week)),
+        (0.3, lambda: trips(week)),
+        (0.12, lambda: remember(week, rng)),
+        (0.12, lambda: known_then(week, rng)),
+        (0.06, lambda: readiness(week, touched)),
+        (0.15, lambda: page(week, path)),
+    ]
+    for share, look in looks:
+        if week.thorough or rng.random() < share:
+            look()
 
 
 def kits(week: Week) -> None:
@@ -156,26 +156,34 @@ def holdings(week: Week) -> None:
 
 def notices(week: Week, report: Report) -> None:
     """An emergency and something wrong are said at once, and only then; an undo says nothing."""
-    if "notices" not in week.checks:
+    if "notices" not in week.checks or report.act not in NOTICED:
         return
-    rows = week.doors.get("Root", "notices/?page_size=50")["results"]
-    since = [row for row in rows if row["id"] > week.newest_notice]
-    new = {row["kind"] for row in since if row["kit"] == report.kit}
-    if report.act == "undo":
-        new = {row["kind"] for row in since}
-    week.newest_notice = max([week.newest_notice, *(row["id"] for row in rows)])
+    since = [row for row in _newest(week) if row["id"] > week.newest_notice]
+    watched = {"emergency", "something-wrong"}
+    new = {row["kind"] for row in since if row["kit"] == report.kit} & watched
     meant = set()
     if report.accepted and report.body.get("emergency"):
         meant.add("emergency")
     if report.accepted and (
-        report.body.get("wrong") or report.body.get("kind") == "something-wrong"
+        report.body.get("wrong")
+        or (report.act == "withhold" and report.body["kind"] == "something-wrong")
     ):
-        meant |= {"something-wrong"} - ({"something-wrong"} if report.act == "release" else set())
-    watched = {"emergency", "something-wrong"}
-    if report.act == "undo" and new:
-        week.differs("notices", f"an undo told {sorted(new)}")
-    if report.act in ("take-out", "hand-back", "withhold", "release") and new & watched != meant:
+        meant.add("something-wrong")
+    if report.act == "undo" and since:
+        week.differs("notices", f"an undo told {sorted(row['kind'] for row in since)}")
+    if report.act != "undo" and new != meant:
         week.differs("notices", f"{report.act}: should tell {meant}, tells {new}")
+
+
+def before(week: Week, act: str) -> None:
+    """Which notice is the newest before an act that is watched."""
+    if "notices" in week.checks and act in NOTICED:
+        week.newest_notice = max((row["id"] for row in _newest(week)), default=0)
+
+
+def _newest(week: Week) -> list[dict[str, Any]]:
+    rows: list[dict[str, Any]] = week.doors.get("Root", "notices/?page_size=20")["results"]
+    return rows
 
 
 def trips(week: Week) -> None:
@@ -258,16 +266,20 @@ def _still(week: Week, kit: str, path: str, answer: Any) -> None:
 
 # ------------------------------------------------------------------------------- days and weeks
 def day_ends(week: Week) -> None:
-    kits(week)
-    holdings(week)
-    trips(week)
-    for kit in week.book.kits if week.thorough else ():
-        readiness(week, kit)
-    if week.thorough:
-        preview(week)
-    page(week, "/")
-    if week.thorough or len(week.reports) % 3 == 0:
-        offline(week)
+    """Everything in a thorough week; in the others a share of it by chance."""
+    rng = Random(f"{week.seed} {week.now}")
+    looks: list[tuple[float, Callable[[], None]]] = [
+        (0.6, lambda: kits(week)),
+        (0.4, lambda: holdings(week)),
+        (0.5, lambda: trips(week)),
+        (0.4, lambda: page(week, "/")),
+        (0.25, lambda: offline(week)),
+        (0.1, lambda: preview(week)),
+        (0.05, lambda: readiness(week, rng.choice(sorted(week.book.kits)))),
+    ]
+    for share, look in looks:
+        if week.thorough or rng.random() < share:
+            look()
 
 
 def offline(week: Week) -> None:
@@ -320,6 +332,9 @@ def on_day(week: Week, kit: str, days: int) -> str:
 
 
 def week_ends(week: Week) -> None:
+    kits(week)
+    holdings(week)
+    trips(week)
     status, text = week.doors.command("audit") if "audit" in week.checks else (0, "")
     if status:
         week.differs("audit", text.strip().replace("\n", "; "))

@@ -6,6 +6,7 @@ fails is shortened and printed as a story. `--long` plays 20,000 weeks over the 
 
 from __future__ import annotations
 
+import gc
 import json
 from collections import Counter
 from collections.abc import Callable, Iterator
@@ -17,6 +18,7 @@ from typing import Any
 import pytest
 import time_machine
 
+from tests.conftest import Engine
 from tests.world import school
 from tests.world.deck import SILENT, WEIGHTS
 from tests.world.doors import Doors
@@ -51,11 +53,32 @@ class World:
         pytest.fail(f"week {seed}: {found}\n\n{story}", pytrace=False)
 
 
+@pytest.fixture(scope="session")
+def schools(_engines: dict[str, Engine]) -> Iterator[dict[str, tuple[str, Doors, dict[str, Any]]]]:
+    """The school of each engine, set up once: its database, doors, and what the model knows."""
+    made: dict[str, tuple[str, Doors, dict[str, Any]]] = {}
+    yield made
+    for engine, (url, _, _) in made.items():
+        _engines[engine].drop(url)
+
+
 @pytest.fixture
-def world(open_database: str) -> Iterator[World]:
+def world(
+    engine: str,
+    schools: dict[str, tuple[str, Doors, dict[str, Any]]],
+    _engines: dict[str, Engine],
+    use_database: Callable[[str], None],
+) -> Iterator[World]:
+    """The school as it was set up: what a week writes is taken back at its end."""
     with time_machine.travel(datetime(2026, 10, 12, 7, tzinfo=UTC), tick=False) as clock:
-        doors = Doors()
-        yield World(doors, school.make(doors, START), clock)
+        if engine in schools:
+            use_database(schools[engine][0])
+        else:
+            use_database(url := _engines[engine].copy())
+            doors = Doors()
+            schools[engine] = url, doors, school.make(doors, START)
+            gc.freeze()  # what is there now stays; it need not be gone through again and again
+        yield World(*schools[engine][1:], clock)
 
 
 @pytest.mark.parametrize(("engine", "chunk"), CHUNKS, indirect=["engine"])

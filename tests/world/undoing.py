@@ -46,6 +46,10 @@ class Undoing:
     def _after(self, rng: Random, report: Report) -> None:
         raise NotImplementedError
 
+    def _before_undo(self) -> None:
+        """Look which notice is the newest."""
+        raise NotImplementedError
+
     def _undo_soon(self, rng: Random) -> bool:
         """Somebody takes back what they did last, an hour ago."""
         mine = [r for r in self.reports if self._stands(r) and self.now - r.recorded < DAY * 0.9]
@@ -77,6 +81,7 @@ class Undoing:
             self.hook.next("report"), "undo", by, f"entries/{report.entries[0]}/reverse/", {}
         )
         allowed = all(self._may_undo(by, r) for r in (report, *later))
+        self._before_undo()
         answer = self._send_undo(undo)
         if not self._may_undo(by, report):
             if answer.code not in ("role-missing", "not-found"):

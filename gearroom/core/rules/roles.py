@@ -66,6 +66,8 @@ USE_CASES: dict[str, Right] = {
     "pass": Right(Scope.CUSTODY, ANYONE),
     "emergency": Right(Scope.CUSTODY, ANYONE),
     "log_use": Right(Scope.CUSTODY, ANYONE),
+    "come_back": Right(Scope.STOCK, _GUIDES),
+    "write_off": Right(Scope.STOCK, _KEEPERS),
     "report_lost": Right(Scope.CUSTODY, ANYONE),
     "withhold": Right(Scope.CUSTODY, ANYONE),
     "take_back": Right(Scope.CUSTODY, ANYONE),  # one's own act, soon after it
@@ -153,6 +155,7 @@ _NAMED = (
     "take_expired_out",
     "borrow",
     "open",
+    "come_back",
     "print_labels",
     "bind_label",
 )
@@ -162,6 +165,7 @@ _CONFIRMED = (
     "receive",
     "move",
     "dispose",
+    "write_off",
     "correct_lot",
     "reverse",
     "recall",

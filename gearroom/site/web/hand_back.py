@@ -23,12 +23,16 @@ from gearroom.site.web.said import as_it_was
 from gearroom.site.web.shell import Done, acted, actor, page, show
 from kits.models import AsFound, Item, Kit, Lot
 from kits.rules.facts import Level
-from kits.services import custody, find, overview, use
+from kits.rules.use import Went
+from kits.services import custody, find, mixed, not_ours, overview, use
 from kits.services.likely import Likely, likely
+from kits.services.remarks import Remarks
+from kits.services.unmet import Needed
 from labels.services.batches import batch_in
 from labels.services.looking import look
 
 MOST_UNITS = 999
+MOST_NEEDED = 20
 
 
 @page("check_in")
@@ -58,8 +62,10 @@ def _page(
     if said.get("sharps") in ("yes", "no"):
         # What another room's kit carries is not theirs to see; that it was opened is.
         facts |= {"step": "used", "sharps": said["sharps"], "may_scan": theirs}
+        facts |= besides(request, kit)
         facts |= counts(request.POST, likely(kit), batch) if theirs else {}
     else:
+        facts["not_ours"] = not_ours.is_inside(kit)
         facts["step"] = "sharps" if said.get("opened") else "ways"
     part = "HX-Request" in request.headers and facts["step"] == "used"
     template = "site/hand_back_counts.html" if part else "site/hand_back.html"
@@ -69,6 +75,7 @@ def _page(
 
 def _handed_back(request: HttpRequest, kit: Kit) -> HttpResponse:
     used, levels = used_in(request.POST, kit)
+    remarks = remarks_in(request, kit)
     photo = sent_with(request)
 
     def perform(act: Act) -> Done:
@@ -83,6 +90,7 @@ def _handed_back(request: HttpRequest, kit: Kit) -> HttpResponse:
             wrong=request.POST.get("wrong", "").strip()[:300],
             photo=photo,
             incident=request.POST.get("incident", "").strip()[:80],
+            remarks=remarks,
         )
         count = sum(line.units for line in back.use.lines) if back.use else 0
         says = _("%(kit)s is handed back, opened. %(wrote)s") % {
@@ -150,6 +158,9 @@ def counts(said: Mapping[str, str], of: Likely, batch: Lot | None = None) -> dic
         batches.append(Tile(f"lot-{pk}", lot.item, count, lot))
     return {
         "batches": batches,
+        "away": [
+            Tile(f"away-{item.pk}", item, said.get(f"away-{item.pk}") or "0") for item in of.lasting
+        ],
         "first": [tile(item) for item in of.first],
         "pouches": [
             {
@@ -167,32 +178,71 @@ def counts(said: Mapping[str, str], of: Likely, batch: Lot | None = None) -> dic
 
 
 def used_in(said: Mapping[str, str], kit: Kit) -> tuple[list[use.UseLine], list[use.LevelSeen]]:
-    """What a form says was used: fields `used-ITEM` and `lot-LOT` with a number,
-    `level-SECTION-ITEM`. Raises Invalid."""
+    """What a form says was used: fields `used-ITEM` and `lot-LOT` with a number, all of it in class
+    with `in_class`; `away-ITEM` went with a casualty; `level-SECTION-ITEM`. Raises Invalid."""
     things: dict[int, int] = {}
+    away: dict[int, int] = {}
     seen: list[tuple[str, int, Level]] = []
     for name, value in said.items():
         if name.startswith("used-") and value.strip() not in ("", "0"):
             things[_number(name[5:])] = _number(value, most=MOST_UNITS)
+        elif name.startswith("away-") and value.strip() not in ("", "0"):
+            away[_number(name[5:])] = _number(value, most=MOST_UNITS)
         elif name.startswith("level-") and value:
             key, _dash, item = name[6:].rpartition("-")
             try:
                 seen.append((key, _number(item), Level(value)))
             except ValueError:
                 raise _not_ours() from None
-    items = Item.objects.in_bulk([*things, *(item for _, item, _ in seen)])
+    items = Item.objects.in_bulk([*things, *away, *(item for _, item, _ in seen)])
     lots = _lots(said)
     batches = [(lot, _number(said[f"lot-{pk}"] or "0", MOST_UNITS)) for pk, lot in lots.items()]
-    if any(pk not in items for pk in (*things, *(item for _, item, _ in seen))):
+    if any(pk not in items for pk in (*things, *away, *(item for _, item, _ in seen))):
         raise _not_ours()
-    lines = [use.UseLine(lot.item, count, lot) for lot, count in batches if lot and count]
+    went = Went.IN_CLASS if said.get("in_class") else Went.USED
+    lines = [
+        use.UseLine(lot.item, count, lot, went=went) for lot, count in batches if lot and count
+    ]
+    lines += [use.UseLine(items[pk], count, went=went) for pk, count in things.items()]
+    gone = [use.UseLine(items[pk], n, went=Went.MAY_COME_BACK) for pk, n in away.items()]
     return (
-        lines + [use.UseLine(items[pk], count) for pk, count in things.items()],
+        lines + gone,
         [
             use.LevelSeen(find.section(kit, key), items[item], level)
             for key, item, level in seen
             if items[item].by_eye
         ],
+    )
+
+
+# ------------------------------------------------------------------------------ what else is said
+def besides(request: HttpRequest, kit: Kit) -> dict[str, Any]:
+    """What a form asks besides use, as it was filled in."""
+    chosen = request.POST.getlist("mixed")
+    return {
+        "not_ours": not_ours.is_inside(kit),
+        "mixed": [(other, other.name in chosen) for other in mixed.may_be(kit)],
+    }
+
+
+def remarks_in(request: HttpRequest, kit: Kit) -> Remarks:
+    """What a form says besides use: `needed`, a thing a line; `mixed`, other kits' names;
+    `given_back`. Raises Invalid."""
+    lines = [" ".join(line.split()) for line in request.POST.get("needed", "").splitlines()]
+    wanted = [line for line in lines if line][:MOST_NEEDED]
+    known = {name.casefold(): pk for pk, name in Item.objects.values_list("pk", "name")}
+    items = Item.objects.in_bulk([known[w.casefold()] for w in wanted if w.casefold() in known])
+    chosen = request.POST.getlist("mixed")
+    others = [other for other in mixed.may_be(kit) if other.name in chosen]
+    if len(others) != len(set(chosen)):
+        raise _not_ours()
+    return Remarks(
+        [
+            Needed(items[pk]) if (pk := known.get(line.casefold())) else Needed(words=line)
+            for line in wanted
+        ],
+        others,
+        given_back=bool(request.POST.get("given_back")),
     )
 
 

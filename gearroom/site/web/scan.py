@@ -309,7 +309,10 @@ def _shown(
             each["due"] = due.due(who, held) if held else None
         if each["outcome"] == "handed-back" and facts["holder"]:
             each["trip_again"] = _same_trip(each, facts["holder"])
-    if any(step["who"] for each in facts["outcomes"] for step in each["steps"]):
+    if any(
+        each["may_have_gone"] or any(step["who"] for step in each["steps"])
+        for each in facts["outcomes"]
+    ):
         facts["people"] = people.may_take(who)
         facts["may_add"] = who.may("add_holder")
     template = "site/scan/answer.html" if part else "site/scan/page.html"
@@ -332,8 +335,16 @@ def _for_people(outcome: dict[str, Any], state: State) -> dict[str, Any]:
     pages = {step["do"] for step in outcome["next"]} & {"restock", "log-use", "look-inside"}
     text = outcome["label"] or (kit["name"] if kit else outcome["read"]["text"])
     others = [step for step in outcome["next"] if "intent" not in step["fields"]]
+    gone = bool(kit) and not kit["out_since"] and outcome["outcome"] != "handed-back"
     links = dict(_link(outcome, step, state) for step in others if step["do"] in _LINKED)
-    return {**outcome, "steps": steps, "pages": pages, "text": text, "links": links}
+    return {
+        **outcome,
+        "steps": steps,
+        "pages": pages,
+        "text": text,
+        "links": links,
+        "may_have_gone": gone,
+    }
 
 
 def _takes_somebody(step: dict[str, Any]) -> bool:

@@ -26,6 +26,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("clearances/", clearing.every, name="clearances"),
     path("cleared/<str:said>/", clearing.by_link, name="cleared"),
     path("sign/<str:said>/", extending.by_link, name="extend-signature"),
+    path("ask/", asking.ask_all, name="ask-all"),
     path("used/<str:said>/", asking.tell, name="used"),
+    path("used/<str:said>/<int:time>/", asking.tell, name="used-of"),
     path("kits/<str:kit>/photos/<int:number>/", photos.photo, name="photo"),
 ]

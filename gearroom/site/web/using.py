@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from gearroom.core.act import Act
 from gearroom.core.problems import Problem
-from gearroom.site.web.hand_back import batch_sent, counts, in_words, used_in
+from gearroom.site.web.hand_back import batch_sent, besides, counts, in_words, remarks_in, used_in
 from gearroom.site.web.shell import Done, acted, actor, page, show
 from kits.models import Kit, Lot
 from kits.services import find, use
@@ -34,7 +34,7 @@ def _page(
     request: HttpRequest, kit: Kit, problem: Problem | None = None, batch: Lot | None = None
 ) -> HttpResponse:
     facts: dict[str, Any] = {"kit": kit, "problem": problem, "said": request.POST}
-    facts |= counts(request.POST, likely(kit), batch)
+    facts |= counts(request.POST, likely(kit), batch) | besides(request, kit)
     part = "HX-Request" in request.headers
     template = "site/hand_back_counts.html" if part else "site/using.html"
     return show(request, template, facts, status=problem.status if problem and not part else 200)
@@ -42,10 +42,11 @@ def _page(
 
 def _written(request: HttpRequest, kit: Kit) -> HttpResponse:
     lines, levels = used_in(request.POST, kit)
+    remarks = remarks_in(request, kit)
 
     def perform(act: Act) -> Done:
         incident = request.POST.get("incident", "").strip()[:80]
-        done = use.log_use(act, kit, lines, levels=levels, incident=incident)
+        done = use.log_use(act, kit, lines, levels=levels, incident=incident, remarks=remarks)
         count = sum(line.units for line in done.lines)
         return Done(f"{kit.name}: {in_words(count)}", done.entry.pk)
 
