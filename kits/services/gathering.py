@@ -263,6 +263,7 @@ def _week_of(
         room_name=kit.room.name,
         out=held is not None,
         out_to=_names(held.person) if held and held.person else "",
+        out_to_reader=held is not None and held.person_id == week.person.pk,
         due_back=held.due_at if held else None,
     )
 
@@ -299,6 +300,7 @@ def _going(trip: Trip) -> rule.Going:
         leader=trip.leader.name if trip.leader else trip.leader_name,
         phone=(trip.leader.phone if trip.leader else "") or trip.leader_phone,
         people=trip.people,
+        leader_id=trip.leader_id,
     )
 
 

@@ -167,6 +167,9 @@ def _entry(notice: Notice) -> list[str]:
     at = instant(entry.occurred_at.isoformat(), _zone(notice))
     if entry.person is None:
         return [_("Recorded %(when)s.") % {"when": at}]
+    if entry.person_id == notice.person_id:
+        said = [_("You reported it, %(when)s.") % {"when": at}]
+        return [*said, entry.reason] if entry.reason else said
     who = " ".join(filter(None, (entry.person.name, entry.person.phone)))
     said = [_("%(who)s, %(when)s.") % {"who": who, "when": at}]
     return [*said, entry.reason] if entry.reason else said
@@ -187,6 +190,8 @@ def _medicine(notice: Notice) -> Said:
     missing = notice.facts.get("missing", {})
     what = ", ".join(f"{units} × {name}" for name, units in sorted(missing.items()))
     text = _("MISSING: %(what)s, counted in %(where)s. Ring who counted, then who had it last.")
+    if notice.entry is not None and notice.entry.person_id == notice.person_id:
+        text = _("MISSING: %(what)s, counted in %(where)s. Count again, then ring who had it last.")
     return text % {"what": what or _("a medicine"), "where": _kit(notice)}, []
 
 
@@ -240,9 +245,19 @@ def _cleared(notice: Notice) -> Said:
 
 
 def _not_cleared(notice: Notice) -> Said:
-    text = _("%(kit)s went out as cleared by phone, and whoever was named says they did not. Ring"
-             " who has it.")  # fmt: skip
-    return text % {"kit": _kit(notice)}, lacks(notice.facts["reasons"])
+    f = notice.facts
+    says = _("%(kit)s went out as cleared by phone, and whoever was named says they did not.")
+    do = _("Ring who has it.")
+    if f.get("person_id") == notice.person_id:
+        do = _("You have it: ring its keepers.")
+    elif f.get("person"):
+        do = _("Ring %(name)s, %(phone)s.")
+    facts = {
+        "kit": _kit(notice),
+        "name": f.get("person", ""),
+        "phone": f.get("phone") or _("no phone on record"),
+    }
+    return f"{says} {do}" % facts, lacks(f["reasons"])
 
 
 def _lost(notice: Notice) -> Said:

@@ -223,16 +223,16 @@ def _not_back(week: Week) -> Iterator[Row]:
         assert held.due_at is not None  # late by its time
         who = held.person
         name = held.kit.name if held.section is None else f"{held.kit.name}, {held.section.name}"
-        yield Row(
-            _("%(kit)s: %(name)s %(phone)s, due %(when)s")
-            % {
-                "kit": name,
-                "name": who.name if who else _("somebody not named"),
-                "phone": who.phone if who and who.phone else _("(no phone on record)"),
-                "when": _moment(held.due_at, week),
-            },
-            kit_page(held.kit.name),
-        )
+        text = _("%(kit)s: %(name)s %(phone)s, due %(when)s")
+        if who is not None and who.pk == week.person.pk:
+            text = _("%(kit)s: you have it, due %(when)s")
+        facts = {
+            "kit": name,
+            "name": who.name if who else _("somebody not named"),
+            "phone": who.phone if who and who.phone else _("(no phone on record)"),
+            "when": _moment(held.due_at, week),
+        }
+        yield Row(text % facts, kit_page(held.kit.name))
     for kit in week.lost:
         assert kit.lost_since is not None  # asked for
         yield Row(
@@ -244,16 +244,16 @@ def _not_back(week: Week) -> Iterator[Row]:
 
 def _uncleared(week: Week) -> Iterator[Row]:
     for each in week.uncleared:
-        yield Row(
-            _("%(kit)s, %(when)s: ask %(name)s %(phone)s whether they cleared it")
-            % {
-                "kit": each.checkout.kit.name,
-                "when": _moment(each.entry.occurred_at, week),
-                "name": each.person.name,
-                "phone": each.person.phone or _("(no phone on record)"),
-            },
-            page("/clearances/"),
-        )
+        text = _("%(kit)s, %(when)s: ask %(name)s %(phone)s whether they cleared it")
+        if each.person.pk == week.person.pk:
+            text = _("%(kit)s, %(when)s: say whether you cleared it")
+        facts = {
+            "kit": each.checkout.kit.name,
+            "when": _moment(each.entry.occurred_at, week),
+            "name": each.person.name,
+            "phone": each.person.phone or _("(no phone on record)"),
+        }
+        yield Row(text % facts, page("/clearances/"))
 
 
 def _not_looked(week: Week) -> Iterator[Row]:

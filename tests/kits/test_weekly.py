@@ -212,6 +212,23 @@ def test_nobody_is_to_ring_themselves(w):
     assert "960101" not in as_text(letter)
 
 
+def test_the_weekly_email_speaks_to_its_reader_as_you(w):
+    Person.objects.filter(pk=w.instructor.pk).update(phone="01632 960101")
+    reader = Person.objects.get(pk=w.instructor.pk)
+    trip = factories.trip("Hill day", w.store, first=2, last=500, leader=reader)
+    custody.check_out(act(w.keeper), w.day_01, person=reader)
+    reservations.reserve(act(w.keeper), factories.fresh(w.day_01), trip)
+    late = timezone.now() - timedelta(days=1)
+    Checkout.objects.update(out_at=late - timedelta(days=1), due_at=late)
+
+    text = said(text_of(w))
+
+    assert "DAY-01 for Hill day, led by you, 8 people." in text
+    assert "NOT BACK - DAY-01: you have it, due" in text
+    assert "You have it, due back" in text
+    assert "960101" not in text
+
+
 def test_a_recall_in_eight_kits_is_one_row(w):
     for n in range(7):
         kit = factories.kit(f"MORE-{n}", w.version, w.store, responsible=w.instructor)
