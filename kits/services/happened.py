@@ -93,6 +93,9 @@ def letter(notice: Notice, *others: Notice) -> Letter:
 
 
 def _subject_of(notices: Sequence[Notice]) -> str:
+    if notices[0].kind == "recall":
+        things = dict.fromkeys(str(n.facts.get("thing", "")) for n in notices)
+        return _("RECALL, %(thing)s: look and answer") % {"thing": _few(list(things))}
     names = list(dict.fromkeys(filter(None, map(_kit, notices))))
     return _("%(title)s: %(count)d times, %(kits)s") % {
         "title": title(notices[0].kind), "count": len(notices), "kits": _few(names)
@@ -112,10 +115,9 @@ def _subject(notice: Notice) -> str:
     name = _kit(notice)
     match kind:
         case "recall":
-            again = _("again: ") if facts.get("again") else ""
-            return _("RECALL, %(again)s%(thing)s: look and answer") % {
-                "again": again, "thing": facts.get("thing", "")
-            }  # fmt: skip
+            if facts.get("again"):
+                return _("RECALL, again: %(thing)s: look and answer") % {"thing": facts["thing"]}
+            return _("RECALL, %(thing)s: look and answer") % {"thing": facts.get("thing", "")}
         case "medicine-missing":
             return _("A medicine is missing: %(where)s") % {"where": name}
         case "not-back":

@@ -45,20 +45,30 @@ def _leader(going: rule.Going, week: Week) -> str:
 
 def to_open(kit: rule.KitWeek, week: Week) -> Row:
     """A kit that wants something done inside: before when, what, and who has it."""
-    before = rule.open_before(kit, week.today)
-    if kit.going is not None:
-        why = _("before %(when)s, %(trip)s") % {
-            "when": moment(kit.going.departs_at, week.zone, week.today),
-            "trip": kit.going.name,
-        }
-    elif before <= week.today:
-        why = _("now")
-    else:
-        why = _("before %(day)s") % {"day": day(before, week.today)}
-    text = f"{kit.name}: {why}"
+    text = f"{kit.name}: {_before(kit, week)}"
     if kit.out:
         text += f" ({_has_it(kit, week)})"
     return Row(text, kit_page(kit.name), tuple(_wrong(kit, week)), stands(kit, week))
+
+
+def open_when(kit: rule.KitWeek, week: Week) -> str:
+    """A kit and the day before which it is to be opened."""
+    before = rule.open_before(kit, week.today)
+    if before <= week.today and kit.going is None:
+        return _("%(kit)s now") % {"kit": kit.name}
+    return _("%(kit)s before %(day)s") % {"kit": kit.name, "day": day(before, week.today)}
+
+
+def _before(kit: rule.KitWeek, week: Week) -> str:
+    before = rule.open_before(kit, week.today)
+    if kit.going is not None:
+        return _("before %(when)s, %(trip)s") % {
+            "when": moment(kit.going.departs_at, week.zone, week.today),
+            "trip": kit.going.name,
+        }
+    if before <= week.today:
+        return _("now")
+    return _("before %(day)s") % {"day": day(before, week.today)}
 
 
 def _has_it(kit: rule.KitWeek, week: Week) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from datetime import date, datetime
 
 from django.utils.translation import gettext as _
@@ -11,13 +12,16 @@ from django.utils.translation import ngettext
 from kits.models import PackingListVersion
 from kits.rules import weekly as rule
 from kits.rules.expiry import Fault
-from kits.rules.letters import Letter, Part, Row
+from kits.rules.letters import SHORT_WORDS, Letter, Part, Row, words
 from kits.rules.picking import FillUp, RestockList
 from kits.services import happened, recall_notices, signatures, weekly_kits
 from kits.services.gathering import Week
 from kits.services.messages import kit_page, page
 from kits.services.weekly_batches import Held
 from kits.services.weekly_words import day, moment
+
+_NAMED = 3
+"""Kits to open that stand in short; the rest is counted."""
 
 
 def letter(week: Week) -> Letter:
@@ -31,7 +35,7 @@ def letter(week: Week) -> Letter:
     parts = [
         Part(_("Kits to open"), tuple(weekly_kits.to_open(k, week) for k in rest)),
         Part(_("Still out, and wanted for a trip"), tuple(weekly_kits.still_out(week, others))),
-        Part(_("Order by"), tuple(_to_order(o, week.today) for o in week.order)),
+        Part(_("Order by"), tuple(_to_order(week))),
         Part(_("Lists that wait for your signature"), tuple(_to_sign(week))),
         Part(_("Signatures that end"), tuple(_signatures_end(week))),
         Part(_("Not back"), tuple(_not_back(week))),
@@ -47,13 +51,39 @@ def letter(week: Week) -> Letter:
     ]
     shown = tuple(part for part in parts if part.rows)
     nothing = not (alarms or first or shown or week.off_shelves)
-    return Letter(
+    whole = Letter(
         subject=subject(week, unready, to_open),
         alarms=alarms,
         first=(Row(_nothing_to_do(week)),) if nothing else first,
         parts=shown,
         closing=tuple(_closing(week, nothing=nothing)),
     )
+    if words(whole) <= SHORT_WORDS:
+        return whole
+    return replace(whole, first=(*first, _in_short(week, rest, shown)))
+
+
+def _in_short(week: Week, to_open: Sequence[rule.KitWeek], parts: Sequence[Part]) -> Row:
+    """What is below, in a minute: what to open before when, then how much of each kind."""
+    lines = []
+    if to_open:
+        kits = [weekly_kits.open_when(kit, week) for kit in to_open]
+        more = _("and %(count)d more") % {"count": len(kits) - _NAMED}
+        lines.append(
+            _("%(heading)s: %(kits)s")
+            % {
+                "heading": parts[0].heading,
+                "kits": "; ".join(kits[:_NAMED] + [more] * bool(kits[_NAMED:])),
+            }
+        )
+    counted = parts[1:] if to_open else parts
+    lines += [f"{part.heading}: {sum(map(_things, part.rows))}" for part in counted]
+    return Row(_("The rest, in short:"), "", tuple(lines))
+
+
+def _things(row: Row) -> int:
+    """How many things a row lists: its lines, where it is a heading of them."""
+    return len(row.lines) if not row.verdicts and row.lines else 1
 
 
 def _closing(week: Week, *, nothing: bool) -> Iterator[str]:
@@ -176,21 +206,29 @@ def _recalled(week: Week) -> Iterator[Row]:
 
 
 # ------------------------------------------------------------------------------------- other parts
-def _to_order(row: rule.ToOrder, today: date) -> Row:
-    text = _("%(day)s: %(units)d × %(thing)s for the %(room)s") % {
-        "room": row.room,
-        "day": _("Now (it is late)") if row.late else day(row.by, today),
-        "units": row.units,
-        "thing": row.thing,
-    }
+def _to_order(week: Week) -> Iterator[Row]:
+    """What to order, a row for each day and room."""
+    groups: dict[tuple[str, str], list[rule.ToOrder]] = {}
+    for row in week.order:
+        when = _("Now (it is late)") if row.late else day(row.by, week.today)
+        groups.setdefault((when, row.room), []).append(row)
+    for (when, room), rows in groups.items():
+        text = _("%(day)s, for the %(room)s") % {"day": when, "room": room}
+        one = f"{rows[0].thing_id}/" if len(rows) == 1 else "?low=1"
+        yield Row(text, page(f"/stock/{one}"), tuple(map(_ordered, rows)))
+
+
+def _ordered(row: rule.ToOrder) -> str:
+    text = _("%(units)d × %(thing)s") % {"units": row.units, "thing": row.thing}
     if row.level is not None:
         level = _("%(stock)d left; order level %(level)d") % {
             "stock": row.stock or 0,
             "level": row.level,
         }
         text += f" ({level})"
-    lines = [_("for %(kits)s") % {"kits": ", ".join(row.kits)}] if row.kits else []
-    return Row(text, page(f"/stock/{row.thing_id}/"), tuple(lines))
+    if row.kits:
+        text += _(", for %(kits)s") % {"kits": ", ".join(row.kits)}
+    return text
 
 
 def _to_sign(week: Week) -> Iterator[Row]:
