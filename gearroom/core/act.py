@@ -116,11 +116,19 @@ SYSTEM = Actor(person=None)
 
 def actor_of(user: User, scopes: frozenset[Scope] | None = None) -> Actor:
     """The actor behind a signed-in user, with roles from the memberships."""
+    return Actor(person=user.person, roles=_roles(user.person), scopes=scopes, user=user)
+
+
+def actor_of_person(person: Person) -> Actor:
+    """Somebody who acts by a link that was sent to them, with their roles."""
+    return Actor(person=person, roles=_roles(person))
+
+
+def _roles(person: Person) -> dict[int | None, frozenset[Role]]:
     roles: dict[int | None, frozenset[Role]] = {}
-    held = Membership.objects.filter(person__user=user).values_list("room_id", "role")
-    for room_id, role in held:
+    for room_id, role in Membership.objects.filter(person=person).values_list("room_id", "role"):
         roles[room_id] = roles.get(room_id, frozenset()) | {Role(role)}
-    return Actor(person=user.person, roles=roles, scopes=scopes, user=user)
+    return roles
 
 
 @dataclass(frozen=True)

@@ -64,6 +64,7 @@ KINDS: dict[str, Kind] = {
     "not-back": Kind(),
     "not-covered": Kind(),
     "low-stock": Kind(),
+    "signature-ends": Kind(),
     "address-refused": Kind(),
     "something-wrong": Kind(When.WEEKLY),
     "failed-check": Kind(When.WEEKLY),

@@ -22,7 +22,7 @@ SOON_DAYS, LATER_DAYS = 60, 90
 
 @dataclass(frozen=True)
 class Going:
-    """A trip that a kit is promised to. `departs_at` is aware."""
+    """A trip that a kit is promised to. `departs_at` is aware; `leader_id` is a person's."""
 
     name: str
     departs_at: datetime
@@ -31,6 +31,7 @@ class Going:
     leader: str
     phone: str
     people: int
+    leader_id: int | None = None
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,7 @@ class KitWeek:
     `answers` are to the question that every page asks, then to further ones about the weeks ahead;
     none where the days stored with the kit say that it is ready for longer than that. `fit_until`
     is the last day it is ready or low as things are, None for not now; `out` whether somebody has
-    it, `out_to` who, where a name is known.
+    it, `out_to` who, where a name is known, and `out_to_reader` whether that is the reader.
     """
 
     id: int
@@ -77,6 +78,7 @@ class KitWeek:
     room_name: str = ""
     out: bool = False
     out_to: str = ""
+    out_to_reader: bool = False
     due_back: datetime | None = None
 
     @property

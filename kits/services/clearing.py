@@ -180,7 +180,14 @@ def answer(act: Act, clearance: Clearance, *, confirmed: bool) -> ClearanceAnswe
         )
         done = ClearanceAnswer.objects.create(clearance=clearance, entry=entry, confirmed=confirmed)
         if not confirmed:
-            facts = {"clearance": clearance.pk, "reasons": clearance.reasons}
+            has = clearance.checkout.person
+            facts = {
+                "clearance": clearance.pk,
+                "reasons": clearance.reasons,
+                "person_id": has.pk if has else None,
+                "person": has.name if has else "",
+                "phone": has.phone if has else "",
+            }
             notices.tell_keepers(entry, "not-cleared", kit=kit, facts=facts)
     return done
 

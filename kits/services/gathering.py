@@ -22,6 +22,7 @@ from kits.models import (
     Hearing,
     Kit,
     Notice,
+    PackingListVersion,
     Place,
     PlaceKind,
     RecallPlace,
@@ -39,6 +40,7 @@ from kits.services import (
     notices,
     promises,
     recall_notices,
+    signatures,
     to_count,
     unmet,
     verdicts,
@@ -69,6 +71,8 @@ class Week:
     order: list[rule.ToOrder] = field(default_factory=list)
     not_back: list[Checkout] = field(default_factory=list)
     lost: list[Kit] = field(default_factory=list)
+    to_sign: list[PackingListVersion] = field(default_factory=list)
+    signatures_end: list[PackingListVersion] = field(default_factory=list)
     uncleared: list[Clearance] = field(default_factory=list)
     to_count: list[CountJob] = field(default_factory=list)
     unmet: list[UnmetNeed] = field(default_factory=list)
@@ -82,10 +86,13 @@ class Week:
 
 def readers() -> QuerySet[Person]:
     """Everybody whom a weekly email concerns: who answers for a kit, stands in for one, or keeps
-    a room's shelves."""
+    a room's shelves; medical advisers where a list waits for a signature or one ends."""
+    to_sign = bool(signatures.waiting() or signatures.ending())
+    advisers = signatures.advisers() if to_sign else Person.objects.none()
     return (
         Person.objects.filter(
-            Q(
+            Q(pk__in=advisers.order_by().values("pk"))
+            | Q(
                 pk__in=Kit.objects.filter(retired_on=None, responsible__isnull=False).values(
                     "responsible"
                 )
@@ -121,11 +128,13 @@ def gather(
         .order_by("name")
     )
     kept: dict[int, list[Room]] = defaultdict(list)
-    for member in Membership.objects.filter(
-        person__in=ids, role=Role.KEEPER.value, room__isnull=False
-    ).select_related("room"):
-        assert member.room is not None  # asked for
-        kept[member.person_id].append(member.room)
+    advisers: set[int] = set()
+    roles = (Role.KEEPER.value, Role.ADVISER.value)
+    for member in Membership.objects.filter(person__in=ids, role__in=roles).select_related("room"):
+        if member.role == Role.ADVISER.value:
+            advisers.add(member.person_id)
+        elif member.room is not None:
+            kept[member.person_id].append(member.room)
     weeks: dict[int, Week] = {}
     mine: dict[int, list[Kit]] = {}
     for person in people:
@@ -144,6 +153,7 @@ def gather(
     _judge(weeks, mine, stock, at)
     _around(weeks, mine, at)
     _told(weeks, at)
+    _signatures([weeks[pk] for pk in sorted(advisers)])
     _inside(weeks, mine, stock)
     return weeks
 
@@ -262,6 +272,7 @@ def _week_of(
         room_name=kit.room.name,
         out=held is not None,
         out_to=_names(held.person) if held and held.person else "",
+        out_to_reader=held is not None and held.person_id == week.person.pk,
         due_back=held.due_at if held else None,
     )
 
@@ -298,6 +309,7 @@ def _going(trip: Trip) -> rule.Going:
         leader=trip.leader.name if trip.leader else trip.leader_name,
         phone=(trip.leader.phone if trip.leader else "") or trip.leader_phone,
         people=trip.people,
+        leader_id=trip.leader_id,
     )
 
 
@@ -358,6 +370,15 @@ def _told(weeks: dict[int, Week], at: datetime) -> None:
             week.medicines.append(notice)
         else:
             week.held_back.append(notice)
+
+
+def _signatures(weeks: Sequence[Week]) -> None:
+    """For advisers, the lists that wait for a signature, and those whose signature ends."""
+    if not weeks:
+        return
+    waiting, ending = signatures.waiting(), signatures.ending()
+    for week in weeks:
+        week.to_sign, week.signatures_end = waiting, ending
 
 
 # --------------------------------------------------------------------------- batches in places

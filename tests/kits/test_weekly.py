@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import email
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from email.policy import default
 from zoneinfo import ZoneInfo
@@ -15,6 +16,7 @@ from django.utils import timezone
 
 from gearroom.core.models import Person
 from kits.models import Checkout, Hearing, HearingChoice, Kit, Notice, RecallScope
+from kits.rules import letters
 from kits.rules.facts import Kind
 from kits.rules.letters import as_text
 from kits.rules.use import Went
@@ -155,7 +157,7 @@ def test_it_starts_with_the_soonest_departure_what_is_wrong_and_what_settles_it(
 
     letter = weekly_letter.letter(week_of(w))
 
-    (first,) = letter.first
+    first, *_ = letter.first
     assert "DAY-01 for Hill day, Gil 01632 960111, 8 people." in first.text
     assert first.url == "https://gear.example.org/kits/DAY-01/"
     (dressing,) = [line for line in first.lines if line.startswith("Wound dressing")]
@@ -217,6 +219,40 @@ def test_nobody_is_to_ring_themselves(w):
     assert "960101" not in as_text(letter)
 
 
+def test_a_full_week_begins_with_what_is_read_in_a_minute(w):
+    recalls.start(act(w.keeper), item=w.tablets, scope=RecallScope.NUMBER, number="T1")
+    for n in range(12):
+        kit = factories.kit(f"EMPTY-{n}", w.version, w.store, responsible=w.instructor)
+        trip = factories.trip("Hill day", w.store, first=n + 1, last=n + 1, leader=w.guide)
+        if n < 4:
+            reservations.reserve(act(w.keeper), kit, trip)
+
+    letter = weekly_letter.letter(week_of(w))
+
+    above = letters.words(replace(letter, parts=(), closing=()))
+    assert above <= letters.SHORT_WORDS < letters.words(letter)
+    short = letter.first[-1].lines
+    assert short[0].startswith("Kits to open: DAY-01 now") and short[0].endswith("and 9 more")
+    assert any(line.startswith("Order by: ") for line in short)
+
+
+def test_the_weekly_email_speaks_to_its_reader_as_you(w):
+    Person.objects.filter(pk=w.instructor.pk).update(phone="01632 960101")
+    reader = Person.objects.get(pk=w.instructor.pk)
+    trip = factories.trip("Hill day", w.store, first=2, last=500, leader=reader)
+    custody.check_out(act(w.keeper), w.day_01, person=reader)
+    reservations.reserve(act(w.keeper), factories.fresh(w.day_01), trip)
+    late = timezone.now() - timedelta(days=1)
+    Checkout.objects.update(out_at=late - timedelta(days=1), due_at=late)
+
+    text = said(text_of(w))
+
+    assert "DAY-01 for Hill day, led by you, 8 people." in text
+    assert "NOT BACK - DAY-01: you have it, due" in text
+    assert "You have it, due back" in text
+    assert "960101" not in text
+
+
 def test_a_recall_in_eight_kits_is_one_row(w):
     for n in range(7):
         kit = factories.kit(f"MORE-{n}", w.version, w.store, responsible=w.instructor)
@@ -267,7 +303,7 @@ def test_stock_at_its_level_is_to_be_ordered(w):
     w.tablets.order_down_to = 50
     w.tablets.save()
     text = said(text_of(w))
-    assert "60 × Pain tablets for the Main store (40 left; order level 50)" in text
+    assert "for the Main store - 60 × Pain tablets (40 left; order level 50)" in text
 
 
 def test_of_what_nobody_counts_it_never_says_how_much_is_left(w):
@@ -280,7 +316,7 @@ def test_of_what_nobody_counts_it_never_says_how_much_is_left(w):
 
     factories.Holding.objects.filter(lot__item=w.plasters).update(units=0)  # somebody saw none
     alarms.look_at_stock(timezone.now())
-    assert "20 × Plasters for the Main store (0 left; order level 10)" in said(text_of(w))
+    assert "for the Main store - 20 × Plasters (0 left; order level 10)" in said(text_of(w))
     assert Notice.objects.filter(kind="low-stock").exists()
 
 
