@@ -50,9 +50,10 @@ def pocket_book(actor: Actor) -> dict[str, Any]:
     may_check (the asker may look inside), lacks (something is not replaced today), not_ours
     (something of a participant's own is in it), out (person, name, phone, since, due or None,
     trip; None: in), next (trip, departs, last_day, person, name; None: promised to no trip),
-    sections (key, name, lines of [thing, batch, units], levels of [thing, level]). `verdicts`, in order: `from` (a day on which it holds, until the
-    next), `verdict` (the word), `text` (as pages show it), `through` (the day judged; on a later
-    day than that, the day itself), `trip` (id) and `trip_name` (None and empty: for none).
+    sections (key, name, lines of [thing, batch, units], levels of [thing, level]). `verdicts`, in
+    order: `from` (a day on which it holds, until the next), `verdict` (the word), `text` (as pages
+    show it), `through` (the day judged; on a later day than that, the day itself), `trip` (id) and
+    `trip_name` (None and empty: for none).
     `judged_until`: the last day for which verdicts are known.
     `things` by id: name, by_eye, used (units in two years); `batches` by id: number, until.
     `people`: id, name. `labels` by code: kind (kit, person or batch) and its name or id.
