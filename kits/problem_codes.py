@@ -12,6 +12,8 @@ KINDS.update(
             ("kit-is-out", 409, "Somebody has this kit",
              "“person_name” says who, “since” since when. If the kit is here in your hand, hand it"
              " back for them first, then take it out: what is in the hand wins."),
+            ("count-first", 409, "Its contents were mixed with another kit's",
+             "Count all of the kit: that lets it go. If it was no mix-up, undo the report."),
             ("not-away", 409, "Not so many are away",
              "Load what may come back again: somebody said before that it came, or will not."),
             ("not-here", 409, "It went with a casualty",

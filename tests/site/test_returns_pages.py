@@ -75,6 +75,8 @@ def test_kits_mixed_up_are_one_line_on_the_board_and_nowhere_else(w):
     listed = [row.kit.name for row in (*on_it.to_sort, *on_it.needing.listed)]
     assert "DAY-01" not in listed and "DAY-02" not in listed
     assert "Count both" in text_of(browser(w.keeper).get("/"))
+    page = text_of(browser(w.keeper).get("/kits/DAY-02/"))
+    assert "Count it" in page and "release" not in page
     counting.count(make.act(w.keeper), list(w.day_01.sections.all()), [], complete=True)
     page = text_of(browser(w.keeper).get("/"))
     assert "Count both" not in page and "Count DAY-02" in page
