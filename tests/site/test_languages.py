@@ -119,7 +119,7 @@ def test_pages_speak_the_language_that_the_person_chose():
     page = text_of(browser(world.guide).get("/kits/DAY-01/"))
     assert "Bereit" in page
     assert f"{make.TODAY.day}. " in page  # a day as German has it
-    assert "Fit to go through" in text_of(browser(world.keeper).get("/kits/DAY-01/"))
+    assert "Ready" in text_of(browser(world.keeper).get("/kits/DAY-01/"))
     assert translation.get_language() == "en-gb"
 
 
