@@ -189,7 +189,7 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         page.get_by_text("The gear room answers.").wait_for()
         row = page.locator("#acts > li[data-state=irregular]")
         expect(row).to_contain_text("In the book, though it broke a rule")
-        expect(row).to_contain_text("The book had it out with somebody else: their time")
+        expect(row).to_contain_text("It changed hands again since then: this is history")
         assert row.get_by_role("link", name="See the kit").get_attribute("href") == "/kits/DAY-03/"
         page.reload()  # sends again what it has: nothing
         page.get_by_text("The gear room answers.").wait_for()
@@ -214,7 +214,7 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         ("pass", "DAY-01"),
         ("check-in", "DAY-01"),
     ]
-    assert [each.irregular for each in told] == [[], ["was-out"], [], [], [], []]
+    assert [each.irregular for each in told] == [[], ["out-of-order"], [], [], [], []]
     assert len({each.key for each in told}) == 6
     assert all(each.person == world.keeper for each in told)
     times = [each.occurred_at for each in told if each.kit.name == "DAY-01"]

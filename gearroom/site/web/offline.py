@@ -48,6 +48,7 @@ SHELL = (
 """What the page needs without a network, of the static files."""
 
 _SETTLES = {
+    Broken.OUT_OF_ORDER: "kit",
     Broken.WAS_OUT: "kit",
     Broken.WAS_NOT_OUT: "kit",
     Broken.WAS_NOT_TAKEN_OUT: "kit",
