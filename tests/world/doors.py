@@ -10,9 +10,14 @@ import io
 import json
 import uuid
 from dataclasses import dataclass
+from email import message_from_bytes
+from email.policy import default
 from html.parser import HTMLParser
 from typing import Any
 
+import pypdfium2
+from celery import current_app
+from django.core import mail
 from django.core.management import CommandError, call_command
 from django.test import Client
 
@@ -28,7 +33,7 @@ class Answer:
 
     @property
     def well(self) -> bool:
-        return self.status < 300
+        return self.status < 300 and not self.code
 
 
 @dataclass(frozen=True)
@@ -75,6 +80,8 @@ class Doors:
         )
         said = json.loads(response.content) if response.content else None
         code = said.get("code", "?") if response.status_code >= 400 else ""
+        if path == "scans/" and response.status_code < 400:
+            code, said = _scanned(said)
         return Answer(response.status_code, code, said, "idempotency-replayed" in response.headers)
 
     def get(self, by: str, path: str) -> Any:
@@ -98,6 +105,31 @@ class Doors:
         response = self.browsers[by].get(path)
         return response.status_code, response.content.decode()
 
+    def words_of_pdf(self, by: str, path: str) -> tuple[int, str]:
+        """The words on a paper that the API makes, in one line; "" where it makes none."""
+        headers = {"authorization": f"Bearer {self.secrets[by]}"}
+        response = self.client.get(f"/api/v1/{path}", headers=headers)
+        if response.status_code != 200:
+            return response.status_code, ""
+        sheet = pypdfium2.PdfDocument(
+            b"".join(response) if response.streaming else response.content
+        )
+        return 200, " ".join(" ".join(p.get_textpage().get_text_bounded() for p in sheet).split())
+
+    @staticmethod
+    def task(name: str) -> None:
+        """What the program does by itself every minute or so."""
+        current_app.loader.import_default_modules()
+        current_app.tasks[f"kits.tasks.notices.{name}"]()
+
+    @staticmethod
+    def letters() -> list[tuple[str, str, str, str]]:
+        """The mails that went out since this was asked last: to whom, subject, text, Message-ID."""
+        read = [message_from_bytes(m.message().as_bytes(), policy=default) for m in mail.outbox]
+        sent = [(str(m["To"]), str(m["Subject"]), _plain(m), str(m["Message-ID"])) for m in read]
+        mail.outbox.clear()
+        return sent
+
     @staticmethod
     def command(name: str, *arguments: str) -> tuple[int, str]:
         """A management command: its exit status, and what it printed."""
@@ -107,6 +139,17 @@ class Doors:
         except CommandError as error:
             return 1, f"{out.getvalue()}{error}"
         return 0, out.getvalue()
+
+
+def _plain(letter: Any) -> str:
+    return str(letter.get_body(("plain",)).get_content())
+
+
+def _scanned(said: Any) -> tuple[str, Any]:
+    """What came of the kit of a scan: its problem's code, or the entry that was written."""
+    of_kit = next(each for each in said["outcomes"] if each["kit"])
+    written = of_kit["outcome"] in ("taken-out", "handed-back")
+    return "" if written else of_kit["outcome"], of_kit
 
 
 class _Marks(HTMLParser):

@@ -21,30 +21,34 @@ Put = Callable[[pytest.MonkeyPatch], None]
 
 @dataclass(frozen=True)
 class Fault:
-    """What was wrong, how it is put back, the checks that find it, and weeks that are known to:
-    they are played first, so that it is found soon."""
+    """What was wrong, how it is put back, the checks that find it, and the acts that lead to it:
+    weeks of nothing else are played, so that it is found soon. No acts: weeks as they come."""
 
     name: str
     put_back: Put
     found_by: frozenset[str]
-    weeks: tuple[int, ...] = ()
+    cards: tuple[str, ...] = ()
 
 
 FAULTS: list[Fault] = []
 
 
-def fault(name: str, *found_by: str, weeks: tuple[int, ...] = ()) -> Callable[[Put], Put]:
+def fault(name: str, *found_by: str, cards: str = "") -> Callable[[Put], Put]:
     def add(put_back: Put) -> Put:
         # A verdict that is wrong is as wrong in the phone's copy, which is compared at day's end.
         more = {"offline", "readiness", "page"} if "verdict" in found_by else set()
-        FAULTS.append(Fault(name, put_back, frozenset(found_by) | more, weeks))
+        FAULTS.append(Fault(name, put_back, frozenset(found_by) | more, 4 * tuple(cards.split())))
         return put_back
 
     return add
 
 
 # ---- trips, and who takes what
-@fault("a kit that is back before its trip has ended still serves it", "coverage")
+@fault(
+    "a kit that is back before its trip has ended still serves it",
+    "coverage",
+    cards="take-for-trip hand-back-later",
+)
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.rules import trips
 
@@ -57,7 +61,12 @@ def _(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(trips, "_stand", stand)
 
 
-@fault("a kit goes for its next promise, however far off and whoever takes it", "code", "kit")
+@fault(
+    "a kit goes for its next promise, however far off and whoever takes it",
+    "code",
+    "kit",
+    cards="take-without-trip hand-back-closed",
+)
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.rules import trips
 
@@ -67,7 +76,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(trips, "goes_out_for", goes_out_for)
 
 
-@fault("a kit promised to another's trip goes at once", "code", weeks=(13, 17, 24))
+@fault("a kit promised to another's trip goes at once", "code", cards="take-anothers")
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.services import custody
 
@@ -81,7 +90,11 @@ def _(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(trips, "share_a_day", lambda *a: True)
 
 
-@fault("an emergency takes the kit for the guide and the trip it is promised to", "kit")
+@fault(
+    "an emergency takes the kit for the guide and the trip it is promised to",
+    "kit",
+    cards="emergency hand-back-closed",
+)
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.services import custody
 
@@ -105,7 +118,14 @@ def _(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(trips, "due_without_trip", due)
 
 
-@fault("a cancelled trip keeps its kits", "code", "verdict", "coverage", "page")
+@fault(
+    "a cancelled trip keeps its kits",
+    "code",
+    "verdict",
+    "coverage",
+    "page",
+    cards="cancel-trip put-trip reserve",
+)
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.rules import trips
     from kits.services import reservations
@@ -119,7 +139,11 @@ def _(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(reservations, "release_all", lambda *a, **k: [])
 
 
-@fault("waiting for a kit that comes back too late is no alarm", "coverage")
+@fault(
+    "waiting for a kit that comes back too late is no alarm",
+    "coverage",
+    cards="take-without-trip hand-back-closed",
+)
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.rules import trips
 
@@ -142,7 +166,13 @@ def _(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(question, "DAYS_AHEAD", 90)
 
 
-@fault("a kit is judged for a trip without the trip's other kits", "verdict", "coverage", "page")
+@fault(
+    "a kit is judged for a trip without the trip's other kits",
+    "verdict",
+    "coverage",
+    "page",
+    cards="reserve",
+)
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.services import verdicts
 
@@ -173,7 +203,14 @@ def _(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(readiness, "_stops_when_expired", lambda kit, units: False)
 
 
-@fault("an opened pack is good as long as a closed one", "code", "verdict", "readiness", "advice")
+@fault(
+    "an opened pack is good as long as a closed one",
+    "code",
+    "verdict",
+    "readiness",
+    "advice",
+    cards="open-pack",
+)
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.rules import expiry
 
@@ -185,7 +222,14 @@ def _(patch: pytest.MonkeyPatch) -> None:
     _state(patch, contents_entered=True)
 
 
-@fault("a substitute does not count", "code", "verdict", "advice", "coverage")
+@fault(
+    "a substitute does not count",
+    "code",
+    "verdict",
+    "advice",
+    "coverage",
+    cards="restock-with-the-wrong-batch use",
+)
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.rules import allocation
 
@@ -229,21 +273,21 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 
 # ---- what was used
-@fault("use claimed before a count is taken out again", "holdings")
+@fault("use claimed before a count is taken out again", "holdings", cards="count use")
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.services import use
 
     patch.setattr(use, "_counted_since", lambda *a: False)
 
 
-@fault("a late report of custody changes who has the kit", "kit")
+@fault("a late report of custody changes who has the kit", "kit", cards="five-from-a-phone")
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.services.ledger import Book
 
     patch.setattr(Book, "is_late", lambda *a, **k: False)
 
 
-@fault("a tap that names no batch takes the newest", "holdings")
+@fault("a tap that names no batch takes the newest", "holdings", cards="use")
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.services import use
 
@@ -252,7 +296,14 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 
 # ---- once, and one person
-@fault("an act that is sent again is done again", "once", "code", "kit", "holdings")
+@fault(
+    "an act that is sent again is done again",
+    "once",
+    "code",
+    "kit",
+    "holdings",
+    cards="press-twice",
+)
 def _(patch: pytest.MonkeyPatch) -> None:
     from gearroom.core.services import once
 
@@ -260,14 +311,27 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 
 # ---- undo, and known then
-@fault("nothing stands on an act", "undo", "holdings", "kit", "audit", "code")
+@fault(
+    "nothing stands on an act",
+    "undo",
+    "holdings",
+    "kit",
+    "audit",
+    "code",
+    cards="take-without-trip hand-back-later undo-late",
+)
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.rules import undo
 
     patch.setattr(undo, "without", lambda *a: undo.Fallen((), {}))
 
 
-@fault("a count since then is taken for a difference, not for what it found", "holdings", "undo")
+@fault(
+    "a count since then is taken for a difference, not for what it found",
+    "holdings",
+    "undo",
+    cards="use count undo-late",
+)
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.rules import undo
 
@@ -275,14 +339,25 @@ def _(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(undo, "without", lambda *a: undo.Fallen(right(*a).later, {}))
 
 
-@fault("after an undo seals, holders and sorting stay as they were", "kit", "audit", "verdict")
+@fault(
+    "after an undo seals, holders and sorting stay as they were",
+    "kit",
+    "audit",
+    "verdict",
+    cards="reseal undo-soon",
+)
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.services import projections
 
     patch.setattr(projections, "rewrite", lambda *a, **k: None)
 
 
-@fault("known then follows what was undone since", "known then", "known")
+@fault(
+    "known then follows what was undone since",
+    "known then",
+    "known",
+    cards="take-without-trip undo-soon",
+)
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.services import facts
 
@@ -291,11 +366,42 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 
 # ---- sealing
-@fault("a seal hides what is not replaced", "code", weeks=(1, 7, 11))
+@fault("a seal hides what is not replaced", "code", cards="use reseal")
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.services import sealing
 
     patch.setattr(sealing, "not_replaced", lambda *a, **k: [])
+
+
+# ---- what people are told, and by telephone
+@fault("nobody is told of a trip that is not covered", "alarms")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.services import alarms
+
+    patch.setattr(alarms, "going_soon", lambda now: None)
+
+
+@fault("anybody at all may clear a kit by telephone", "code", cards="take-cleared-by-phone")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.services import clearing
+
+    patch.setattr(clearing, "refuse_unless_may_clear", lambda *a: None)
+
+
+@fault("a kit that comes back closed has to be sorted", "kit", cards="hand-back-closed")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.models import AsFound
+    from kits.services import derive
+
+    patch.setattr(derive, "CLOSED", (AsFound.SEALED,))
+
+
+@fault("the tag says of each kit that nothing in it is dated", "tag", cards="reseal")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from labels.rules import contents
+
+    right = contents.KitTag
+    patch.setattr(contents, "KitTag", lambda **facts: right(**{**facts, "first_expiry": None}))
 
 
 def _state(patch: pytest.MonkeyPatch, **more: Any) -> None:

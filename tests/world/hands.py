@@ -7,7 +7,7 @@ from typing import Any
 
 from tests.world.model import Report
 from tests.world.people import GUIDES, HANDS, ROOM, Moment, habit, inside, short_reason
-from tests.world.says import local_day
+from tests.world.says import SHORT, STOPS, local_day
 
 
 @habit
@@ -45,6 +45,53 @@ def take_without_trip(m: Moment) -> list[Report]:
 
 
 @habit
+def two_scans(m: Moment) -> list[Report]:
+    """A guide's tag and the kit that is reserved for them are scanned: it goes, without a tap."""
+    for p in sorted(m.book.promises.values(), key=lambda p: not m.fit(p["kit"])):
+        trip, kit = m.book.trips[p["trip"]], p["kit"]
+        soon = trip["first"] <= local_day(m.now) + timedelta(days=1)
+        guides = {m.book.guide(kit, q["trip"]) for q in m.book.standing(kit, m.now)}
+        if not p["open"] or m.book.kits[kit]["out"] or not soon or len(guides) != 1:
+            continue
+        (guide,) = guides
+        by = m.hand(kit, guide)
+        report = m.report("take-out", by, "scans/", {"person": m.number_of(guide)}, kit)
+        report.sent = {"intent": "check-out", "texts": [m.school["tags"][guide], kit]}
+        return [report]
+    return []
+
+
+@habit
+def take_cleared_by_phone(m: Moment) -> list[Report]:
+    """What is short, or lacks a must-have, goes because somebody says so by telephone."""
+    names = [name for name, k in m.book.kits.items() if not k["out"] and k["entered"]]
+    for kit in sorted(names, key=lambda name: m.rng.random()):
+        reasons = m.book.reasons(kit, *m.book.question(kit, m.now), m.now)
+        weighty = {x: w for x, w in reasons.items() if w >= SHORT}
+        if weighty and all(x.startswith("short") for x, w in weighty.items() if w == STOPS):
+            by = m.hand(kit, *GUIDES)
+            who = m.number_of(m.rng.choice(("Kim", "Kim", "Kim", "Ines", "Ada")))
+            body = {"person": m.number_of(by), "cleared_by": who}
+            return [m.of_kit("take-out", by, kit, body, "check-out")]
+    return []
+
+
+@habit
+def say_whether_it_was_cleared(m: Moment) -> list[Report]:
+    """Who is said to have cleared a kit confirms it, or says that they did not."""
+    asked = [r for r in m.reports if r.fixed.get("clearance")]
+    answered = {r.fixed["of"] for r in m.reports if r.act == "clearance"}
+    for r in sorted(asked, key=lambda r: r.fixed["clearance"] in answered):
+        number, person = r.fixed["clearance"], m.school["people"][r.body["cleared_by"]]
+        by = person if m.rng.random() < 0.9 else "Ben"
+        body = {"confirmed": m.rng.random() < 0.6}
+        report = m.report("clearance", by, f"clearances/{number}/answer/", body, r.kit)
+        report.fixed |= {"of": number, "asked": person, "answered": number in answered}
+        return [report]
+    return []
+
+
+@habit
 def take_anothers(m: Moment) -> list[Report]:
     """A guide takes a kit that is reserved for somebody else's trip."""
     for p in m.book.promises.values():
@@ -55,7 +102,7 @@ def take_anothers(m: Moment) -> list[Report]:
             body: dict[str, Any] = {"person": m.number_of(by)}
             if m.rng.random() < 0.3:
                 body["trip"] = f"bookings:{p['trip']}"
-            if m.rng.random() < 0.6:
+            if m.rng.random() < 0.8:
                 body["take_reason"] = "Nothing else is here"
             return [m.of_kit("take-out", by, p["kit"], short_reason(m, body), "check-out")]
     return []
@@ -108,6 +155,12 @@ def hand_back_sealed(m: Moment) -> list[Report]:
     if m.rng.random() < 0.6:
         body["seal_seen"] = seal[-3:] if seal and m.rng.random() < 0.8 else "X-999"
     return _back(m, body, kit)
+
+
+@habit
+def hand_back_closed(m: Moment) -> list[Report]:
+    """Closed, nothing used: whether or not a seal is on record."""
+    return _back(m, {"as_found": "closed"})
 
 
 @habit

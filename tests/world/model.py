@@ -21,7 +21,8 @@ from tests.world.says import CLOSING, ZONE, Says, local_day
 class Report:
     """One act as it was sent: `kit` (or "" ), `act`, who, the JSON body and the path; `claimed` by
     the sender's corrected clock. `fixed` is what was settled when it was first recorded, such as
-    which batch was taken; `entries` are the numbers that the program gave it."""
+    which batch was taken; `entries` are the numbers that the program gave it. `sent` is the body
+    as it went, where that says the same in another way."""
 
     number: int
     act: str
@@ -34,6 +35,7 @@ class Report:
     accepted: bool = False
     entries: list[int] = field(default_factory=list)
     undoes: tuple[int, ...] = ()
+    sent: dict[str, Any] | None = None
     fixed: dict[str, Any] = field(default_factory=dict)
 
 
@@ -150,7 +152,7 @@ class Book(Says):
                 kit["last_out"] = kit["out"]["key"]
             kit["out"] = None
             kit["room"] = r.fixed.setdefault("room", body.get("room") or kit["room"])
-            if found != "sealed-and-dry":
+            if found not in ("sealed-and-dry", "closed"):
                 kit["to_sort"] = True
             if found == "opened":
                 kit["seal"] = ""
@@ -246,6 +248,10 @@ class Book(Says):
         self._at(r)
         self.kits[r.kit].update(seal="", to_sort=False, entered=True, level="full")
 
+    def _clearance(self, r: Report) -> None:
+        """Who is said to have cleared a kit says whether they did: the kit is as it was."""
+        self._at(r)
+
     def _build(self, r: Report) -> None:
         self._restock(r)
 
@@ -312,7 +318,8 @@ class Book(Says):
             if (out["trip"], out["due"]) == (r.fixed["trip"], was):
                 out["due"] = max(ends, out["at"])  # what is due at its return follows it
         self.trips[r.fixed["trip"]] = {
-            "departs": starts, "returns": ends, "first": local_day(starts), "last": local_day(ends),
+            "name": b["name"], "departs": starts,
+            "returns": ends, "first": local_day(starts), "last": local_day(ends),
             "people": b["people"], "hazards": set(b["hazards"]), "room": b["room"],
             "leader": self.school["people"].get(str(b.get("leader"))), "cancelled": b["cancelled"],
         }  # fmt: skip

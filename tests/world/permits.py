@@ -21,7 +21,7 @@ ROLES: dict[str, dict[str | None, str]] = {
 
 _KEEPERS = {"keeper", "instructor", "administrator"}
 _GUIDES = {*_KEEPERS, "guide"}
-_FACTS = {"fact", "hand-back", "pass", "use", "withhold", "undo"}
+_FACTS = {"fact", "hand-back", "pass", "use", "withhold", "undo", "clearance"}
 _OF_GUIDES = {"take-out", "look-inside", "restock", "reseal", "count", "check", "swap", "open"}
 _OF_PLANNERS = {"trip", "reserve", "unreserve"}
 
@@ -101,9 +101,12 @@ class Permits:
             through = max(today, self.book.trips[going["trip"]]["last"])
         reasons = self.book.reasons(r.kit, through, going["trip"], now)
         worst = max([NOTE, *reasons.values()])
-        if worst == STOPS:
-            by_phone = all(x.startswith("short") for x, w in reasons.items() if w == STOPS)
-            codes |= {"not-fit", "?refused"} if by_phone else {"not-fit"}
+        by_phone = all(x.startswith("short") for x, w in reasons.items() if w == STOPS)
+        if worst >= SHORT and by_phone and body.get("cleared_by"):
+            whoever = self.book.school["people"][body["cleared_by"]]
+            codes |= set() if is_keeper(whoever, kit["room"]) else {"may-not-clear"}
+        elif worst == STOPS:
+            codes.add("not-fit")
         elif worst == SHORT and not body.get("short_reason"):
             codes.add("short-needs-a-reason")
         elif worst == SHORT and not may(r.by, "let it go short", kit["room"]):
@@ -127,6 +130,11 @@ class Permits:
     def routine(self) -> set[str]:
         lines = self.book.school["lines"].items()
         return {f"short {item}" for item, line in lines if line["priority"] == "routine"}
+
+    def _refuse_clearance(self, r: Report) -> set[str]:
+        if r.by != r.fixed["asked"]:
+            return {"not-yours", "not-found"}
+        return {"answered-already"} if r.fixed["answered"] else set()
 
     def _refuse_release(self, r: Report) -> set[str]:
         return set() if r.body["kind"] in self.book.kits[r.kit]["withheld"] else {"not-withheld"}

@@ -104,8 +104,10 @@ def make(doors: Doors, today: date) -> dict[str, Any]:
         if name != "CAVE-01":
             _fill(doors, name, room, shelves[room], lots, stock)
             kits[name] |= {"entered": True, "level": "full"}
+    _ask(doors, "labels/", {"on": [{"kit": name} for name in kits]})
     return {
         "people": people,
+        "tags": _tags(doors, people),
         "item_ids": items,
         "lines": LINES,
         "shelves": shelves,
@@ -159,6 +161,12 @@ def _people(doors: Doors) -> dict[str, str]:
         doors.secrets[name] = doors.command("issue_token", name.lower())[1].strip()
         doors.passwords[name] = (made["username"], made["password"])
     return people
+
+
+def _tags(doors: Doors, people: dict[str, str]) -> dict[str, str]:
+    """The code of each person's tag, by name."""
+    made = _ask(doors, "labels/", {"on": [{"person": number} for number in people]})
+    return dict(zip(people.values(), [row["code"] for row in made["labels"]], strict=True))
 
 
 def _item(doors: Doors, name: str, facts: dict[str, Any]) -> int:

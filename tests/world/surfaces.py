@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import date, datetime, timedelta
 from random import Random
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
-from tests.world.doors import marks
+from tests.world import letters
+from tests.world.doors import Mark, marks
 from tests.world.model import Report, fold
 from tests.world.says import ZONE, local_day
 
@@ -17,15 +18,14 @@ if TYPE_CHECKING:
 
 EVERY = frozenset(
     {"code", "once", "undo", "kit", "holdings", "verdict", "readiness", "page", "coverage",
-     "notices", "known", "known then", "advice", "preview", "offline", "audit", "crash"}
+     "notices", "alarms", "mails", "tag", "known", "known then", "advice", "preview", "offline",
+     "audit", "crash"}
 )  # fmt: skip
 STILL = frozenset(
     {"trip", "reserve", "unreserve", "swap", "take-out", "pass", "withhold", "release", "check",
      "look-inside", "reseal"}
 )  # fmt: skip
 """Acts that move no units: what places hold is not looked at after them."""
-NOTICED = frozenset({"take-out", "hand-back", "withhold", "release", "undo"})
-"""Acts after which the notices are looked at."""
 BEGINNINGS = {
     "ready": ("Ready",),
     "low": ("Ready, low on",),
@@ -40,20 +40,22 @@ BEGINNINGS = {
 def after(week: Week, rng: Random, report: Report) -> None:
     """Everything in a thorough week; in the others a share of it by chance, which costs less and
     finds in some weeks what it finds: a difference mostly stays until the day's end."""
-    notices(week, report)
+    letters.notices(week, report)
     touched = report.kit or rng.choice(sorted(week.book.kits))
+    sealed = report.act == "reseal" and report.accepted
     path = rng.choice(("/", "/kits/", f"/kits/{touched}/", "/trips/"))
     looks: list[tuple[float, Callable[[], None]]] = [
-        (0.45, lambda: kits(week)),
+        (0.35, lambda: kits(week)),
         (0.0 if report.act in STILL else 0.5, lambda: holdings(week)),
-        (0.3, lambda: trips(week)),
+        (0.2, lambda: trips(week)),
         (0.12, lambda: remember(week, rng)),
         (0.12, lambda: known_then(week, rng)),
         (0.06, lambda: readiness(week, touched)),
-        (0.15, lambda: page(week, path)),
+        (0.1, lambda: page(week, path)),
+        (0.15 if sealed else 0.0, lambda: letters.tag(week, touched)),
     ]
     for share, look in looks:
-        if week.thorough or rng.random() < share:
+        if share and (week.thorough or rng.random() < share):
             look()
 
 
@@ -154,38 +156,6 @@ def holdings(week: Week) -> None:
             )
 
 
-def notices(week: Week, report: Report) -> None:
-    """An emergency and something wrong are said at once, and only then; an undo says nothing."""
-    if "notices" not in week.checks or report.act not in NOTICED:
-        return
-    since = [row for row in _newest(week) if row["id"] > week.newest_notice]
-    watched = {"emergency", "something-wrong"}
-    new = {row["kind"] for row in since if row["kit"] == report.kit} & watched
-    meant = set()
-    if report.accepted and report.body.get("emergency"):
-        meant.add("emergency")
-    if report.accepted and (
-        report.body.get("wrong")
-        or (report.act == "withhold" and report.body["kind"] == "something-wrong")
-    ):
-        meant.add("something-wrong")
-    if report.act == "undo" and since:
-        week.differs("notices", f"an undo told {sorted(row['kind'] for row in since)}")
-    if report.act != "undo" and new != meant:
-        week.differs("notices", f"{report.act}: should tell {meant}, tells {new}")
-
-
-def before(week: Week, act: str) -> None:
-    """Which notice is the newest before an act that is watched."""
-    if "notices" in week.checks and act in NOTICED:
-        week.newest_notice = max((row["id"] for row in _newest(week)), default=0)
-
-
-def _newest(week: Week) -> list[dict[str, Any]]:
-    rows: list[dict[str, Any]] = week.doors.get("Root", "notices/?page_size=20")["results"]
-    return rows
-
-
 def trips(week: Week) -> None:
     """Whether each trip is covered."""
     if "coverage" not in week.checks:
@@ -214,19 +184,23 @@ def page(week: Week, path: str) -> None:
     wanted |= {path.split("/")[2]} if path.startswith("/kits/") and path != "/kits/" else set()
     if wanted - named:
         week.differs("page", f"{path} says nothing of {sorted(wanted - named)}")
+    said_of_kits(week, "page", path, found)
+
+
+def said_of_kits(week: Week, check: str, path: str, found: Sequence[Mark]) -> None:
     ids = {str(number): reference for reference, number in week.trip_ids.items()}
     for mark in found:
         question = week.book.question(mark.kit, week.now)
         through, trip = date.fromisoformat(mark.through), ids.get(mark.trip)
         if path.startswith("/kits/") and (through, trip) != question:
-            week.differs("page", f"{path}: {mark.kit} is judged for {through, trip}: {question}")
+            week.differs(check, f"{path}: {mark.kit} is judged for {through, trip}: {question}")
         word = week.book.verdict(mark.kit, through, trip, week.now)
         if mark.verdict != word:
-            week.differs("page", f"{path}: {mark.kit} should be {word}, is {mark.verdict}")
+            week.differs(check, f"{path}: {mark.kit} should be {word}, is {mark.verdict}")
         if not mark.text.startswith(BEGINNINGS[word]) or (
             word == "ready" and mark.text.startswith("Ready, low")
         ):
-            week.differs("page", f"{path}: {mark.kit} is {word}, and people read “{mark.text}”")
+            week.differs(check, f"{path}: {mark.kit} is {word}, and people read “{mark.text}”")
 
 
 # ---------------------------------------------------------------------------------- known then
@@ -269,12 +243,13 @@ def day_ends(week: Week) -> None:
     """Everything in a thorough week; in the others a share of it by chance."""
     rng = Random(f"{week.seed} {week.now}")
     looks: list[tuple[float, Callable[[], None]]] = [
-        (0.6, lambda: kits(week)),
-        (0.4, lambda: holdings(week)),
-        (0.5, lambda: trips(week)),
-        (0.4, lambda: page(week, "/")),
-        (0.25, lambda: offline(week)),
-        (0.1, lambda: preview(week)),
+        (0.4, lambda: kits(week)),
+        (0.3, lambda: holdings(week)),
+        (0.35, lambda: trips(week)),
+        (0.25, lambda: page(week, "/")),
+        (0.15, lambda: offline(week)),
+        (0.1, lambda: letters.preview(week)),
+        (0.15, lambda: letters.alarms(week)),
         (0.05, lambda: readiness(week, rng.choice(sorted(week.book.kits)))),
     ]
     for share, look in looks:
@@ -302,26 +277,6 @@ def offline(week: Week) -> None:
                 week.differs("offline", f"{row['name']} on {day}: {word}, not {text}")
 
 
-def preview(week: Week) -> None:
-    """The weekly email does not call ready what is reserved for a trip of this week and is not."""
-    if "preview" not in week.checks:
-        return
-    ines = next(pk for pk, name in week.school["people"].items() if name == "Ines")
-    letter = week.doors.get("Root", f"notices/weekly/?person={ines}")
-    if not letter["subject"].startswith("Every kit"):
-        return
-    today = local_day(week.now)
-    for p in week.book.promises.values():
-        trip = week.book.trips[p["trip"]]
-        if not p["open"] or week.book.ended(p, week.now) or week.book.kits[p["kit"]]["out"]:
-            continue
-        if today <= trip["first"] < today + timedelta(days=6):
-            word = week.book.verdict(p["kit"], trip["last"], p["trip"], week.now)
-            if word in ("short", "do-not-take"):
-                text = f"“{letter['subject']}”, and {p['kit']} is {word} for {p['trip']}"
-                week.differs("preview", text)
-
-
 def on_day(week: Week, kit: str, days: int) -> str:
     """What a kit will be on a later day, if nothing is done to it until then."""
     day = local_day(week.now) + timedelta(days=days)
@@ -341,7 +296,10 @@ def week_ends(week: Week) -> None:
     for kit, path, answer in week.known:
         _still(week, kit, path, answer)
     page(week, "/kits/")
-    preview(week)
+    letters.preview(week)
+    if week.thorough or week.seed % 4 == 0:
+        letters.alarms(week)
+        letters.mails(week)
 
 
 # ------------------------------------------------------------------------------------- restocking

@@ -31,7 +31,7 @@ CHUNKS = [*(("sqlite", n) for n in range(15)), *(("postgresql", n) for n in rang
 START = date(2026, 10, 12)
 LEAST = 50
 """So often each act succeeds in two hundred weeks."""
-UNTIL_FOUND = 60
+UNTIL_FOUND = 8
 """In so many weeks a fault is found."""
 
 
@@ -112,8 +112,11 @@ def test_the_world_finds(
 ) -> None:
     """Each known fault, put back, by one of the checks that the table names."""
     fault.put_back(monkeypatch)
-    for seed in (*fault.weeks, *range(UNTIL_FOUND)):
-        _, found = play(world.doors, world.school, seed, world.clock, START, checks=fault.found_by)
+    for seed in range(1, UNTIL_FOUND + 1):
+        _, found = play(
+            world.doors, world.school, seed, world.clock, START,
+            checks=fault.found_by, cards=fault.cards,
+        )  # fmt: skip
         if found is not None:
             return
     pytest.fail(f"not found in {UNTIL_FOUND} weeks by {sorted(fault.found_by)}")
