@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from django.utils.translation import gettext as _
@@ -151,3 +151,9 @@ class Act:
     def person(self) -> Person | None:
         """The person on record as having acted; None for the program itself."""
         return self.actor.person
+
+
+def part(act: Act, *names: object) -> Act:
+    """The act for one thing of several under one key: a key of its own that is always the same for
+    the same thing."""
+    return replace(act, key=uuid.uuid5(act.key, ":".join(map(str, names))))

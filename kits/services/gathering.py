@@ -27,22 +27,28 @@ from kits.models import (
     PlaceKind,
     RecallPlace,
     Trip,
+    UnmetNeed,
 )
 from kits.rules import weekly as rule
 from kits.rules.expiry import date_known, good_through
 from kits.rules.facts import Batch
 from kits.rules.trips import Stand, back_in_time
 from kits.services import (
+    away,
     clearing,
     fitness,
     notices,
     promises,
     recall_notices,
     signatures,
+    to_count,
+    unmet,
     verdicts,
     weekly_batches,
 )
+from kits.services.away import Away
 from kits.services.stocking import Stockroom
+from kits.services.to_count import CountJob
 from kits.services.verdicts import Judged, Question
 from kits.services.weekly_batches import Held, Look
 
@@ -68,6 +74,9 @@ class Week:
     to_sign: list[PackingListVersion] = field(default_factory=list)
     signatures_end: list[PackingListVersion] = field(default_factory=list)
     uncleared: list[Clearance] = field(default_factory=list)
+    to_count: list[CountJob] = field(default_factory=list)
+    unmet: list[UnmetNeed] = field(default_factory=list)
+    away: list[Away] = field(default_factory=list)
     checks: list[Held] = field(default_factory=list)
     undated: list[Held] = field(default_factory=list)
     ending: list[Held] = field(default_factory=list)
@@ -323,6 +332,11 @@ def _around(weeks: dict[int, Week], mine: dict[int, list[Kit]], at: datetime) ->
     )
     having = recall_notices.now_with(recalled)
     uncleared = clearing.unanswered(ids, at)
+    jobs = to_count.jobs([k for found in mine.values() for k in found], at)
+    needs = list(
+        unmet.in_force().filter(entry__kit__in=ids, entry__recorded_at__gt=at - timedelta(days=7))
+    )
+    gone = away.listed({room.pk for week in weeks.values() for room in week.rooms})
     for week in weeks.values():
         own = {k.pk for k in mine[week.person.pk]}
         week.not_back = [c for c in late if c.kit_id in own]
@@ -332,6 +346,9 @@ def _around(weeks: dict[int, Week], mine: dict[int, list[Kit]], at: datetime) ->
                 by_recall[row.recall_id].append((row, having[row.place_id]))
         week.recalled = list(by_recall.values())
         week.lost = [k for k in mine[week.person.pk] if k.lost_since is not None]
+        week.to_count = [j for j in jobs if any(k.pk in own for k in j.kits)]
+        week.unmet = [n for n in needs if n.entry.kit_id in own]
+        week.away = [a for a in gone if a.kit.pk in own]
         week.uncleared = [c for c in uncleared if c.checkout.kit_id in own]
 
 

@@ -14,7 +14,13 @@ from kits.rules import weekly as rule
 from kits.rules.expiry import Fault
 from kits.rules.letters import SHORT_WORDS, Letter, Part, Row, words
 from kits.rules.picking import FillUp, RestockList
-from kits.services import happened, recall_notices, signatures, weekly_kits
+from kits.services import (
+    happened,
+    recall_notices,
+    signatures,
+    weekly_kits,
+    weekly_returns,
+)
 from kits.services.gathering import Week
 from kits.services.messages import kit_page, page
 from kits.services.weekly_batches import Held
@@ -39,15 +45,19 @@ def _letter(week: Week, *, brief: bool) -> Letter:
     first = tuple(weekly_kits.departure(kit, week, brief=brief) for kit in unready[:1])
     above = [] if brief else unready[:1]  # it stands there with all
     others = [k for k in week.kits if k not in above]
-    rest = [k for k in to_open if k in others]
+    counted = {kit.pk for job in week.to_count for kit in job.kits}  # these stand by themselves
+    rest = [k for k in to_open if k in others and k.id not in counted]
     parts = [
         Part(_("Kits to open"), tuple(weekly_kits.to_open(k, week) for k in rest)),
         Part(_("Still out, and wanted for a trip"), tuple(weekly_kits.still_out(week, others))),
+        Part(_("Count"), tuple(weekly_returns.to_count(week))),
         Part(_("Order by"), tuple(_to_order(week))),
         Part(_("Lists that wait for your signature"), tuple(_to_sign(week))),
         Part(_("Signatures that end"), tuple(_signatures_end(week))),
         Part(_("Not back"), tuple(_not_back(week))),
         Part(_("Cleared by phone, not confirmed"), tuple(_uncleared(week))),
+        Part(_("May come back"), tuple(weekly_returns.may_come_back(week))),
+        Part(_("Needed, not in the kit"), tuple(weekly_returns.unmet(week))),
         Part(_("Not looked inside for a year"), tuple(_not_looked(week))),
         Part(_("Checks due"), tuple(_check(h, week) for h in week.checks)),
         Part(_("Date not known"), tuple(_undated(week))),

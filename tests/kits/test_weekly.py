@@ -17,7 +17,9 @@ from django.utils import timezone
 from gearroom.core.models import Person
 from kits.models import Checkout, Hearing, HearingChoice, Kit, Notice, RecallScope
 from kits.rules import letters
+from kits.rules.facts import Kind
 from kits.rules.letters import as_text
+from kits.rules.use import Went
 from kits.services import (
     alarms,
     custody,
@@ -25,15 +27,18 @@ from kits.services import (
     gathering,
     instruments,
     keeping,
+    mixed,
     notices,
     picking_sheet,
     recalls,
     reservations,
     sending,
+    unmet,
     use,
     weekly,
     weekly_letter,
 )
+from kits.services.unmet import Needed
 from tests.kits import factories
 from tests.kits.factories import TODAY, World, act, days
 
@@ -371,7 +376,7 @@ def test_its_queries_do_not_grow_with_kits(w, django_assert_max_num_queries):
             factories.kit(name, w.version, w.store, responsible=w.instructor)
 
     more(6)  # more than the shelves can fill
-    with django_assert_max_num_queries(41) as few:
+    with django_assert_max_num_queries(44) as few:
         week_of(w)
     more(12)
     with django_assert_max_num_queries(len(few.captured_queries)):
@@ -387,3 +392,23 @@ def test_its_today_is_the_home_rooms_on_either_side_of_midnight(w, zone):
     for instant, day in ((midnight - timedelta(seconds=1), 28), (midnight, 1)):
         with time_machine.travel(instant, tick=False):
             assert week_of(w).today.day == day
+
+
+def test_the_evenings_stand_in_it_each_thing_once(w):
+    splint = factories.item("Splint", Kind.TOOL, needs_date=False)
+    splints = factories.some(splint, w.shelf, 2, "S1")
+    factories.put_in(w.day_01, splints, w.shelf, 1)
+    other = factories.kit("DAY-03", w.version, w.store, responsible=w.instructor)
+    custody.check_out(act(w.keeper), w.day_01, person=w.guide)
+    custody.check_in(
+        act(w.keeper), w.day_01, used=[use.UseLine(splint, 1, went=Went.MAY_COME_BACK)]
+    )
+    mixed.report(act(w.guide), w.day_01, [other])
+    unmet.report(act(w.guide), w.day_01, [Needed(words="tick remover")])
+
+    text = text_of(w)
+
+    assert text.count("DAY-01, DAY-03: contents mixed") == 1
+    assert text.count("1 × Splint (DAY-01)") == 1
+    assert text.count("DAY-01: tick remover") == 1
+    assert "Kits to open" not in text  # counting both is what there is to do

@@ -10,6 +10,7 @@ from gearroom.site.web import (
     hand_back,
     photos,
     recent,
+    returns,
     sorting,
     using,
 )
@@ -25,6 +26,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("kits/<str:kit>/ask/", asking.ask, name="ask"),
     path("clearances/", clearing.every, name="clearances"),
     path("cleared/<str:said>/", clearing.by_link, name="cleared"),
+    path("away/", returns.every, name="away"),
+    path("kits/<str:kit>/not-ours/", returns.participants, name="not-ours"),
     path("sign/<str:said>/", extending.by_link, name="extend-signature"),
     path("ask/", asking.ask_all, name="ask-all"),
     path("used/<str:said>/", asking.tell, name="used"),
