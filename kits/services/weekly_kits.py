@@ -21,9 +21,9 @@ from kits.services.messages import kit_page, page
 from kits.services.weekly_words import day, moment
 
 
-def departure(kit: rule.KitWeek, week: Week) -> Row:
+def departure(kit: rule.KitWeek, week: Week, *, brief: bool = False) -> Row:
     """The soonest departure, kit, when, who leads, what it is, how many, what is wrong, what
-    settles it."""
+    settles it; `brief`: without the last two, which stand below."""
     going = kit.going
     assert going is not None  # only departures come here
     text = _("%(when)s: %(kit)s for %(trip)s, %(leader)s, %(people)d people.") % {
@@ -34,7 +34,12 @@ def departure(kit: rule.KitWeek, week: Week) -> Row:
         "people": going.people,
     }
     out = [f"{capfirst(_has_it(kit, week))}."] if kit.out else []
-    return Row(text, kit_page(kit.name), (*out, *_wrong(kit, week)), stands(kit, week))
+    return Row(
+        text,
+        kit_page(kit.name),
+        (*out, *([] if brief else _wrong(kit, week))),
+        stands(kit, week)[: 1 if brief else None],
+    )
 
 
 def _leader(going: rule.Going, week: Week) -> str:

@@ -31,12 +31,20 @@ _NAMED = 3
 
 
 def letter(week: Week) -> Letter:
-    """What the email says, in the order of what matters."""
+    """What the email says, in the order of what matters. What stands above the details is read in a
+    minute: where it would be longer, what is to be done for the soonest departure is below too."""
+    whole = _letter(week, brief=False)
+    above = words(replace(whole, parts=(), closing=()))
+    return whole if above <= SHORT_WORDS else _letter(week, brief=True)
+
+
+def _letter(week: Week, *, brief: bool) -> Letter:
     to_open = rule.by_urgency((k for k in week.kits if k.wants_opening), week.today)
     unready = rule.departures_not_ready(week.kits, week.today)
     alarms = (*_recalled(week), *happened.rows(week.medicines))
-    first = (weekly_kits.departure(unready[0], week),) if unready else ()
-    others = [k for k in week.kits if k not in unready[:1]]  # the first stands above, with all
+    first = tuple(weekly_kits.departure(kit, week, brief=brief) for kit in unready[:1])
+    above = [] if brief else unready[:1]  # it stands there with all
+    others = [k for k in week.kits if k not in above]
     counted = {kit.pk for job in week.to_count for kit in job.kits}  # these stand by themselves
     rest = [k for k in to_open if k in others and k.id not in counted]
     parts = [
@@ -130,8 +138,10 @@ def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.
         )
     elif week.signatures_end:
         said.append(_("A signature of yours ends soon"))
-    if week.kits or not said:
+    if week.kits or week.rooms:
         said.append(_trips(week, unready))
+    elif not said:
+        said.append(_("Nothing to do"))
     if to_open:
         said.append(
             _("%(time)s of work") % {"time": _long(rule.minutes(to_open, week.minutes_a_kit))}

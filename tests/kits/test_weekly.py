@@ -236,6 +236,27 @@ def test_a_full_week_begins_with_what_is_read_in_a_minute(w):
     assert any(line.startswith("Order by: ") for line in short)
 
 
+def test_a_recall_in_eight_kits_and_a_departure_are_read_in_a_minute_too(w):
+    for n in range(7):
+        kit = factories.kit(f"MORE-{n}", w.version, w.store, responsible=w.instructor)
+        factories.put_in(kit, w.dressings, w.shelf, 1)
+        trip = factories.trip(
+            "A long day on the high moor", w.store, first=2, last=2, leader=w.guide
+        )
+        reservations.reserve(act(w.keeper), factories.fresh(kit), trip)
+    recalls.start(
+        act(w.keeper), item=w.dressing, scope=RecallScope.NUMBER, number="D1",
+        advice="Do not use; the maker found packs that were not sealed. Send them all back.",
+    )  # fmt: skip
+
+    letter = weekly_letter.letter(week_of(w))
+
+    assert letters.words(replace(letter, parts=(), closing=())) <= letters.SHORT_WORDS
+    assert "put in" not in as_text(replace(letter, parts=(), closing=()))
+    opened = next(part for part in letter.parts if part.heading == "Kits to open")
+    assert any(row.text.startswith("MORE-0") and row.lines for row in opened.rows)
+
+
 def test_the_weekly_email_speaks_to_its_reader_as_you(w):
     Person.objects.filter(pk=w.instructor.pk).update(phone="01632 960101")
     reader = Person.objects.get(pk=w.instructor.pk)
