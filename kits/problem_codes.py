@@ -12,6 +12,8 @@ KINDS.update(
             ("kit-is-out", 409, "Somebody has this kit",
              "“person_name” says who, “since” since when. If the kit is here in your hand, hand it"
              " back for them first, then take it out: what is in the hand wins."),
+            ("count-first", 409, "Its contents were mixed with another kit's",
+             "Count all of the kit: that lets it go. If it was no mix-up, undo the report."),
             ("not-away", 409, "Not so many are away",
              "Load what may come back again: somebody said before that it came, or will not."),
             ("not-here", 409, "It went with a casualty",
@@ -20,9 +22,9 @@ KINDS.update(
             ("who-takes-it", 422, "Nobody is named who takes it",
              "Scan the guide's tag, or choose who takes it."),
             ("due-in-the-past", 422, "The due time has passed", "Give a time still to come."),
-            ("not-fit", 409, "The kit is not fit to go",
+            ("not-fit", 409, "The kit may not go as it is",
              "“reasons” lists what stands against it, and what settles each; “offers” the ways on,"
-             " the quickest first. A rescue always goes: send “emergency”."),
+             " the quickest first. In an emergency it always goes: send “emergency”."),
             ("short-needs-a-reason", 409, "The kit is short of something",
              "“offers” lists the ways on, the quickest first: add what it lacks, take another kit,"
              " send “short_reason” or “cleared_by”."),
@@ -37,8 +39,8 @@ KINDS.update(
              "Choose another kit, or release the reservation."),
             ("reserved-for-another", 409, "The kit is promised to another's trip",
              "“guide_name” and “trip_name” say whose it is; “swap” names the kit that would do in"
-             " its place: swap the reservation, or send “take_reason”. Where “uncovered_within_48h”"
-             " is true, only a keeper may take it with a reason. A rescue always goes."),
+             " its place: send “swap” as true, or “take_reason”. Where “uncovered_within_48h” is"
+             " true, only a keeper may take it with a reason. In an emergency it goes."),
             ("another-kit-is-reserved", 409, "Another kit is promised to this trip",
              "Take that one, or swap."),
             ("kit-retired", 409, "The kit was retired", "Choose another kit, or add a new one."),

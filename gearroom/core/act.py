@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from django.utils.translation import gettext as _
@@ -116,11 +116,19 @@ SYSTEM = Actor(person=None)
 
 def actor_of(user: User, scopes: frozenset[Scope] | None = None) -> Actor:
     """The actor behind a signed-in user, with roles from the memberships."""
+    return Actor(person=user.person, roles=_roles(user.person), scopes=scopes, user=user)
+
+
+def actor_of_person(person: Person) -> Actor:
+    """Somebody who acts by a link that was sent to them, with their roles."""
+    return Actor(person=person, roles=_roles(person))
+
+
+def _roles(person: Person) -> dict[int | None, frozenset[Role]]:
     roles: dict[int | None, frozenset[Role]] = {}
-    held = Membership.objects.filter(person__user=user).values_list("room_id", "role")
-    for room_id, role in held:
+    for room_id, role in Membership.objects.filter(person=person).values_list("room_id", "role"):
         roles[room_id] = roles.get(room_id, frozenset()) | {Role(role)}
-    return Actor(person=user.person, roles=roles, scopes=scopes, user=user)
+    return roles
 
 
 @dataclass(frozen=True)
@@ -143,3 +151,9 @@ class Act:
     def person(self) -> Person | None:
         """The person on record as having acted; None for the program itself."""
         return self.actor.person
+
+
+def part(act: Act, *names: object) -> Act:
+    """The act for one thing of several under one key: a key of its own that is always the same for
+    the same thing."""
+    return replace(act, key=uuid.uuid5(act.key, ":".join(map(str, names))))

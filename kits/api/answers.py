@@ -30,7 +30,7 @@ class VerdictAnswer(serializers.Serializer[Any]):
     verdict_text = serializers.CharField(help_text="The verdict as pages show it.")
     through = serializers.DateField(help_text="The day that was judged.")
     fit = serializers.BooleanField(help_text="Ready, or at most low.")
-    may_go = serializers.BooleanField(help_text="Fit, or short and may go with a reason.")
+    may_go = serializers.BooleanField(help_text="Ready, low, or short and may go with a reason.")
     reasons = ReasonAnswer(many=True)
 
 

@@ -11,7 +11,7 @@ from gearroom.core.api.serializers import ActBody
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
 from kits.models import AsFound, WithheldKind
-from kits.services import custody, due, find, keeping, not_ours, use
+from kits.services import custody, due, find, keeping, not_ours, use, whose
 from kits.services.going_out import UNSAID
 from kits.services.remarks import Remarks
 
@@ -50,8 +50,14 @@ class CheckOutBody(bodies.HereBody):
         max_length=300,
         help_text="Why it is taken although it is promised to another's trip.",
     )
+    swap = serializers.BooleanField(
+        default=False,
+        help_text="Let it change places with the kit that is reserved for the trip, or, where it"
+        " is promised to another's, with one that would do for that.",
+    )
     emergency = serializers.BooleanField(
-        default=False, help_text="A rescue: it goes whatever stands against it, and is recorded."
+        default=False,
+        help_text="An emergency: it goes whatever stands against it, and is recorded.",
     )
     already_gone = serializers.BooleanField(
         default=False, help_text="A report of what happened, not a request: always recorded."
@@ -59,7 +65,7 @@ class CheckOutBody(bodies.HereBody):
 
 
 class CheckOut(UseCaseView):
-    use_case = "identify"  # the service asks for more, but a rescue always goes
+    use_case = "identify"  # the service asks for more, but in an emergency it always goes
     body = CheckOutBody
     answers = {201: answers.TakenAnswer}
 
@@ -77,6 +83,13 @@ class CheckOut(UseCaseView):
         section = find.section(kit, data.pop("section")) if "section" in data else None
         if "cleared_by" in data:
             data["cleared_by"] = find.person(data["cleared_by"])
+        if data.pop("swap") and section is None and not fact:
+            terms = whose.Terms(
+                trip, data.get("due_at", UNSAID), swap=True, take_reason=data.get("take_reason", "")
+            )
+            holder = None if person is UNSAID else person
+            goes = whose.settle(act, kit, terms, holder, alone=True)
+            trip, person = goes.trip, goes.holder or UNSAID
         taken = custody.check_out(act, kit, person=person, trip=trip, section=section, **data)
         told = {
             "checkout": answers.checkout(taken.checkout),

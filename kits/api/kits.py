@@ -118,7 +118,9 @@ class KitQuery(PageQuery):
     room = serializers.CharField(
         required=False, max_length=80, help_text="At home or now in this gear room: name or slug."
     )
-    fit_through = serializers.DateField(required=False, help_text="Fit to go through this day.")
+    fit_through = serializers.DateField(
+        required=False, help_text="Ready, or at most low, through this day."
+    )
     out = serializers.BooleanField(required=False)
     reserved = serializers.BooleanField(required=False)
     training = serializers.BooleanField(required=False)

@@ -1,4 +1,4 @@
-"""Doors that only look: fit to go, what is and was inside, what happened."""
+"""Doors that only look: how ready a kit is, what is and was inside, what happened."""
 
 from __future__ import annotations
 

@@ -134,7 +134,7 @@ class Reservations(ListView, _ReservationDoor):
         return [shown(row, self.actor) for row in page]
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Promise a kit to a trip; one that will not be fit too, with the reasons told."""
+        """Promise a kit to a trip; one that will not be ready too, with its reasons."""
         done = reservations.reserve(
             act,
             find.kit(act.actor, data["kit"]),

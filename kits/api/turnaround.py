@@ -39,7 +39,8 @@ class LookInside(UseCaseView):
 # ----------------------------------------------------------------------------------- restocking
 class RestockQuery(QuerySerializer):
     through = serializers.DateField(
-        required=False, help_text="Good through this day; else through the kit's next trip."
+        required=False,
+        help_text="What goes in lasts through this day; else through the kit's next trip.",
     )
 
 

@@ -96,8 +96,9 @@ class AsFound(models.TextChoices):
 class Checkout(models.Model):
     """A kit's (or one sealed section's) time with a person: out, due, in.
 
-    `person` has it now, or had it last. `due_at` is None where nobody set a time: a rescue, a kit
-    that lives in a vehicle. `undone` is the entry that took the whole checkout back as a mistake.
+    `person` has it now, or had it last. `due_at` is None where nobody set a time: an emergency,
+    a kit that lives in a vehicle. `undone` is the entry that took the whole checkout back as a
+    mistake.
     """
 
     kit = models.ForeignKey(Kit, on_delete=models.PROTECT, related_name="checkouts")

@@ -60,6 +60,16 @@ class Letter:
     closing: tuple[str, ...] = ()
 
 
+SHORT_WORDS = 150
+"""So many words are read aloud in a minute."""
+
+
+def words(letter: Letter) -> int:
+    """How many words of a letter are read aloud: its addresses and dashes are not."""
+    read = (word for word in as_text(letter).split() if "://" not in word)
+    return sum(any(c.isalnum() for c in word) for word in read)
+
+
 def one_line(text: str) -> str:
     """A text without line breaks and control characters, for a header."""
     return " ".join("".join(c if c.isprintable() else " " for c in text).split())

@@ -55,16 +55,23 @@ class Use:
 @dataclass(frozen=True)
 class OrderLevel:
     """Order more when usable stock and what is on order come to `units` or fewer. `week_mean` is
-    the mean use of a week in units, `uses` how many acts it was told from."""
+    the mean use of a week in units, `uses` how many acts it was told from. `counted`: what is taken
+    is written down; of what nobody counts the book knows only when there is none."""
 
     units: int
     basis: Basis
     week_mean: float
     uses: int
+    counted: bool = True
+
+    @property
+    def down_to(self) -> int:
+        """The stock by the book that more is ordered at."""
+        return self.units if self.counted else 0
 
     def reached(self, stock: int) -> bool:
         """Return whether `stock` is down to the level. A level of 0 orders nothing."""
-        return self.units > 0 and stock <= self.units
+        return self.units > 0 and stock <= self.down_to
 
 
 def order_level(
@@ -75,6 +82,7 @@ def order_level(
     lead_days: int,
     service_level: float = 0.95,
     by_hand: int | None = None,
+    counted: bool = True,
 ) -> OrderLevel:
     """Return at how many units to order.
 
@@ -82,7 +90,7 @@ def order_level(
     first stocked, or the start of the year looked at); uses before it or after `today` are left
     out. `lead_days` is how many days pass from ordering to having, 0 or more; `service_level` the
     probability, between 0 and 1, that stock lasts so long. `by_hand` is a level that somebody
-    set, which holds whatever was used.
+    set, which holds whatever was used; `counted` as in the level.
 
     Raises `ValueError` for a lead time, service level or level that cannot be, or when `today` is
     before `recorded_from`.
@@ -96,19 +104,19 @@ def order_level(
     days = (today - recorded_from).days + 1
     if days < 1:
         raise ValueError("Use has to be recorded from today or before.")
-    counted = [use for use in uses if recorded_from <= use.day <= today and use.units > 0]
-    week_mean = 7 * sum(use.units for use in counted) / days
+    known = [use for use in uses if recorded_from <= use.day <= today and use.units > 0]
+    week_mean = 7 * sum(use.units for use in known) / days
     if by_hand is not None:
         units, basis = by_hand, Basis.BY_HAND
-    elif len(counted) < ENOUGH_USES or days < ENOUGH_DAYS:
+    elif len(known) < ENOUGH_USES or days < ENOUGH_DAYS:
         units, basis = math.ceil(2 * week_mean), Basis.TWICE_A_WEEK_S_MEAN
     else:
         mean = week_mean * lead_days / 7
         variance = max(
-            sum(use.units**2 for use in counted) / days, _weekly_variance(counted, today, days) / 7
+            sum(use.units**2 for use in known) / days, _weekly_variance(known, today, days) / 7
         )
         units, basis = covering(mean, variance * lead_days, service_level), Basis.USE
-    return OrderLevel(units, basis, week_mean, len(counted))
+    return OrderLevel(units, basis, week_mean, len(known), counted)
 
 
 def _weekly_variance(uses: list[Use], today: date, days: int) -> float:

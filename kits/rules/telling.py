@@ -1,9 +1,9 @@
 """Kinds of notices, and when somebody hears of each: at once, in the weekly email, or not at all.
 
 Only what cannot wait is told at once, or real alarms get muted. A recall cannot be turned off. It
-keeps no quiet hours, nor do a rescue, a must-have gone before a departure, and a clearance that was
-none. All else waits for the morning, and for more of its kind: what comes within half an hour about
-the same kit is one mail, and a storm over many kits is a summary.
+keeps no quiet hours, nor do an emergency, a must-have gone before a departure, and a clearance that
+was none. All else waits for the morning, and for more of its kind: what comes within half an hour
+about the same kit is one mail, and a storm over many kits is a summary.
 """
 
 from __future__ import annotations
@@ -64,6 +64,7 @@ KINDS: dict[str, Kind] = {
     "not-back": Kind(),
     "not-covered": Kind(),
     "low-stock": Kind(),
+    "signature-ends": Kind(),
     "address-refused": Kind(),
     "something-wrong": Kind(When.WEEKLY),
     "failed-check": Kind(When.WEEKLY),

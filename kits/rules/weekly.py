@@ -22,7 +22,7 @@ SOON_DAYS, LATER_DAYS = 60, 90
 
 @dataclass(frozen=True)
 class Going:
-    """A trip that a kit is promised to. `departs_at` is aware."""
+    """A trip that a kit is promised to. `departs_at` is aware; `leader_id` is a person's."""
 
     name: str
     departs_at: datetime
@@ -31,6 +31,7 @@ class Going:
     leader: str
     phone: str
     people: int
+    leader_id: int | None = None
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,7 @@ class KitWeek:
     `answers` are to the question that every page asks, then to further ones about the weeks ahead;
     none where the days stored with the kit say that it is ready for longer than that. `fit_until`
     is the last day it is ready or low as things are, None for not now; `out` whether somebody has
-    it, `out_to` who, where a name is known.
+    it, `out_to` who, where a name is known, and `out_to_reader` whether that is the reader.
     """
 
     id: int
@@ -74,8 +75,10 @@ class KitWeek:
     first_expiry: date | None = None
     look_by: date | None = None
     room: int = 0
+    room_name: str = ""
     out: bool = False
     out_to: str = ""
+    out_to_reader: bool = False
     due_back: datetime | None = None
 
     @property
@@ -130,13 +133,15 @@ class KitWeek:
 
 @dataclass(frozen=True)
 class ToOrder:
-    """Units of a thing to order, by which day, and for what: kits by name, or the shelf's level."""
+    """Units of a thing to order for a room (`room` its name), by which day, and for what: kits by
+    name, or the shelf's level."""
 
     thing_id: int
     thing: str
     units: int
     by: date
     late: bool
+    room: str = ""
     kits: tuple[str, ...] = ()
     level: int | None = None
     stock: int | None = None
@@ -144,13 +149,15 @@ class ToOrder:
 
 @dataclass(frozen=True)
 class Missing:
-    """Units that a kit wants and no shelf has, and the day they are wanted on."""
+    """Units that a kit wants and no shelf of the room it is in has, and the day they are wanted
+    on."""
 
     thing_id: int
     thing: str
     units: int
     kit: str
     wanted_on: date
+    room: str = ""
 
 
 @dataclass(frozen=True)
@@ -161,6 +168,7 @@ class Low:
     thing: str
     stock: int
     level: int
+    room: str = ""
 
 
 def horizon(today: date) -> date:
@@ -241,14 +249,14 @@ def to_order(
     missing: Iterable[Missing], low: Iterable[Low], lead_days: dict[int, int], today: date
 ) -> list[ToOrder]:
     """What to order, the soonest first: what kits want and no shelf has, and what is down to its
-    order level. A thing stands once."""
-    wants: dict[int, list[Missing]] = {}
+    order level. A thing stands once a room."""
+    wants: dict[tuple[str, int], list[Missing]] = {}
     for row in missing:
-        wants.setdefault(row.thing_id, []).append(row)
-    lows = {row.thing_id: row for row in low}
+        wants.setdefault((row.room, row.thing_id), []).append(row)
+    lows = {(row.room, row.thing_id): row for row in low}
     rows = []
-    for thing_id in {*wants, *lows}:
-        asked, at_level = wants.get(thing_id, []), lows.get(thing_id)
+    for room, thing_id in {*wants, *lows}:
+        asked, at_level = wants.get((room, thing_id), []), lows.get((room, thing_id))
         wanted_on = min((m.wanted_on for m in asked), default=today + timedelta(days=9999))
         by, late = order_by(wanted_on, lead_days.get(thing_id, 0), today)
         if at_level is not None:
@@ -263,12 +271,13 @@ def to_order(
                 units=units,
                 by=by,
                 late=late and bool(asked),
+                room=room,
                 kits=tuple(dict.fromkeys(m.kit for m in asked)),
                 level=at_level.level if at_level else None,
                 stock=at_level.stock if at_level else None,
             )
         )
-    return sorted(rows, key=lambda r: (r.by, not r.late, r.thing))
+    return sorted(rows, key=lambda r: (r.by, not r.late, r.thing, r.room))
 
 
 @dataclass

@@ -284,7 +284,7 @@ def look_at_stock(now: datetime) -> None:
     for row in (s for found in stock.values() for s in found):
         subject = _subject(row)
         seen.add(subject)
-        change = change_of(subject in open_now, row.stock, row.level.units)
+        change = change_of(subject in open_now, row.stock, row.level.down_to)
         if change is Change.OPEN and row.level.units > 0:
             crossed[row.room.pk].append(row)
         elif change is Change.CLOSE:

@@ -15,11 +15,13 @@ from kits.models import Checkout, Clearance, Entry, Kit, Trip, WithheldKind, Wit
 from kits.rules.facts import Verdict
 from kits.rules.question import DAYS_AHEAD
 from kits.rules.trips import Coverage, Stand
-from kits.services import clearing, outlook, stocking
+from kits.services import away, clearing, not_ours, outlook, stocking, to_count
+from kits.services.away import Away
 from kits.services.custody import end_of_day
 from kits.services.needing import Needing, needing
 from kits.services.promises import open_reservations
 from kits.services.stocking import Stocked
+from kits.services.to_count import CountJob
 
 MOST_NEEDING_A_HAND = 40
 """Lines of that kind that the board shows; the rest is counted."""
@@ -88,10 +90,13 @@ class Return:
 
 @dataclass(frozen=True)
 class ToSort:
-    """A kit that was handed back and waits; `drying`: it was wet."""
+    """A kit that was handed back and waits; `drying`: it was wet; `count`: nobody said in time what
+    was used, so it is to be counted; `not_ours`: a participant's own thing is still in it."""
 
     kit: Kit
     drying: bool
+    count: bool = False
+    not_ours: bool = False
 
 
 @dataclass(frozen=True)
@@ -102,7 +107,9 @@ class Board:
     tomorrow or late, and the rest, the soonest due first, those without a due time last. `needing`:
     the kits that stand in the room and need a hand, but for those that wait to be sorted. `low`:
     the things that are down to their order level here, the emptiest first; `uncleared`: kits that
-    went as cleared by phone, and whoever is named has not confirmed it within a day; `empty`: the
+    went as cleared by phone, and whoever is named has not confirmed it within a day; `mixed`: kits
+    to count together, which stand in none of the other parts; `not_ours`: other kits here that a
+    participant's own thing is in; `away`: what went with a casualty and may come back; `empty`: the
     room has no kit."""
 
     room: Room
@@ -117,12 +124,16 @@ class Board:
     needing: Needing
     low: Sequence[Stocked]
     uncleared: Sequence[Clearance]
+    mixed: Sequence[CountJob]
+    not_ours: Sequence[Kit]
+    away: Sequence[Away]
     empty: bool
 
     @property
     def all_ready(self) -> bool:
         """Every kit that stands here is ready, or at most low."""
-        return not (self.to_sort or self.needing.listed or self.needing.not_set_up or self.empty)
+        waits = self.to_sort or self.mixed or self.needing.listed or self.needing.not_set_up
+        return not (waits or self.empty)
 
 
 def revision(room: Room) -> str:
@@ -159,6 +170,11 @@ def board(room: Room) -> Board:
     )
     standing = list(_to_be_taken(room))
     out = _out(room)
+    jobs = to_count.jobs([*sorting, *standing], clock.now())
+    together = {kit.pk for job in jobs if job.mixed for kit in job.kits}
+    alone = {kit.pk for job in jobs if not job.mixed for kit in job.kits}
+    theirs = not_ours.ids_with_it(kit.pk for kit in [*sorting, *standing])
+    sorting_ids = {kit.pk for kit in sorting} - together
     return Board(
         room=room,
         today=today,
@@ -168,10 +184,21 @@ def board(room: Room) -> Board:
         waiting=[each for each in later if each.coverage is Coverage.WAITING],
         soon_back=[each for each in out if each.due_by(until)],
         later_back=[each for each in out if not each.due_by(until)],
-        to_sort=[ToSort(kit, kit.pk in drying) for kit in sorting],
-        needing=needing(standing, MOST_NEEDING_A_HAND, week),
+        to_sort=[
+            ToSort(kit, kit.pk in drying, kit.pk in alone, kit.pk in theirs)
+            for kit in sorting
+            if kit.pk not in together
+        ],
+        needing=needing(
+            [kit for kit in standing if kit.pk not in together], MOST_NEEDING_A_HAND, week
+        ),
         low=_low(room),
         uncleared=clearing.unanswered(Kit.objects.filter(home_room=room), clock.now()),
+        mixed=[job for job in jobs if job.mixed],
+        not_ours=[
+            kit for kit in [*sorting, *standing] if kit.pk in theirs and kit.pk not in sorting_ids
+        ],
+        away=away.listed([room.pk]),
         empty=not (week or sorting or standing or out or _kits_in(room).exists()),
     )
 

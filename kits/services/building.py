@@ -95,6 +95,7 @@ def build(
             detail={"looked_inside": True, "ends_sorting": True},
         )
         _seen(book, entry, kit, turnaround.filled_up(kit) if levels is None else levels)
+        derive.sorted_now(kit)
     return Built(entry, put_in, wanted(kit, currency=""))
 
 
@@ -151,7 +152,6 @@ def _seen(book: Book, entry: Entry, kit: Kit, levels: Sequence[LevelSeen]) -> No
     LevelFact.objects.bulk_create(
         LevelFact(section=s.section, item=s.item, entry=entry, level=s.level) for s in levels
     )
-    derive.sorted_now(kit)
 
 
 # ------------------------------------------------------------------------------------- stripping
@@ -245,7 +245,6 @@ def strip(
             kit=kit,
             detail={
                 "looked_inside": True,
-                "ends_sorting": True,
                 "supplier": supplier,
                 "price": str(price) if price is not None else None,
                 "currency": currency,
@@ -257,6 +256,7 @@ def strip(
         )
         _receipts(entry, rows, costs, supplier, currency)
         _seen(book, entry, kit, levels)
+        derive.rewrite_looks(kit)
         rest = wanted(kit, currency=currency)
     unpriced = [row.item for row in rest if row.cost is None]
     spent = price if price is not None else (sum(costs.values()) if costs else None)

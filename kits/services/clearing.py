@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from django.core import signing
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core.act import Act, Actor
@@ -83,6 +83,11 @@ def record(entry: Entry, checkout: Checkout, person: Person, verdict: Verdict) -
 
 
 # ------------------------------------------------------------------------------------ the answer
+def answers_for(clearance: Clearance) -> Person:
+    """Who says whether they cleared a kit: whoever is named, by the record that is kept of them."""
+    return clearance.person.merged_into or clearance.person
+
+
 def token(clearance: int) -> str:
     """What the link of a clearance (an id) says."""
     return signing.dumps(clearance, salt=_SALT)
@@ -121,7 +126,8 @@ def seen_by(actor: Actor) -> QuerySet[Clearance]:
     if actor.person is None or (actor.everywhere and actor.may("see_notices")):
         return rows
     rooms = [room for room in actor.room_ids if actor.may("see_notices", room)]
-    return rows.filter(person=actor.person) | rows.filter(checkout__kit__home_room__in=rooms)
+    own = Q(person=actor.person) | Q(person__merged_into=actor.person)
+    return rows.filter(own | Q(checkout__kit__home_room__in=rooms))
 
 
 def unanswered(kits: Iterable[int] | QuerySet[Kit], now: datetime) -> list[Clearance]:
@@ -142,7 +148,7 @@ def unanswered(kits: Iterable[int] | QuerySet[Kit], now: datetime) -> list[Clear
 def answer_by_link(clearance: Clearance, *, confirmed: bool) -> ClearanceAnswer:
     """Write down what somebody says by their link, in their name; see `answer`."""
     key = uuid.uuid5(_KEYS, str(clearance.pk))
-    act = Act(actor=Actor(person=clearance.person), key=key)
+    act = Act(actor=Actor(person=answers_for(clearance)), key=key)
     return answer(act, clearance, confirmed=confirmed)
 
 
@@ -152,7 +158,7 @@ def answer(act: Act, clearance: Clearance, *, confirmed: bool) -> ClearanceAnswe
 
     Raises NotAllowed (`not-yours`) for anybody else, Refused (`answered-already`).
     """
-    person = clearance.person
+    person = answers_for(clearance)
     if act.person is None or act.person.pk != person.pk:
         raise NotAllowed(
             "not-yours",
@@ -174,13 +180,20 @@ def answer(act: Act, clearance: Clearance, *, confirmed: bool) -> ClearanceAnswe
         )
         done = ClearanceAnswer.objects.create(clearance=clearance, entry=entry, confirmed=confirmed)
         if not confirmed:
-            facts = {"clearance": clearance.pk, "reasons": clearance.reasons}
+            has = clearance.checkout.person
+            facts = {
+                "clearance": clearance.pk,
+                "reasons": clearance.reasons,
+                "person_id": has.pk if has else None,
+                "person": has.name if has else "",
+                "phone": has.phone if has else "",
+            }
             notices.tell_keepers(entry, "not-cleared", kit=kit, facts=facts)
     return done
 
 
 def _with_all() -> QuerySet[Clearance]:
     return Clearance.objects.select_related(
-        "entry__trip", "entry__person", "checkout__kit__home_room", "checkout__person", "person",
-        "answer__entry",
+        "entry__trip", "entry__person", "checkout__kit__home_room", "checkout__person",
+        "person__merged_into", "answer__entry",
     )  # fmt: skip

@@ -289,7 +289,7 @@ def check_in(
         elif held is None:
             irregular.append(Broken.WAS_NOT_OUT)
         seal = Seal.objects.filter(kit=kit, section=section, broken__isnull=True).first()
-        holds = late or seal_holds(seal and seal.number, seal_seen)
+        holds = late or seal_holds(seal.number if seal else None, seal_seen)
         if as_found == AsFound.CLOSED and seal_seen and not holds:
             as_found = AsFound.OPENED
             irregular.append(Broken.SEAL_NOT_THE_ONE)

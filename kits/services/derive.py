@@ -9,13 +9,12 @@ from gearroom.core import clock
 from kits.models import AsFound, Entry, EntryKind, Kit
 from kits.services import facts
 
-_FILLED = (EntryKind.BUILD, EntryKind.STRIP)
 _MAY_SORT = (
     EntryKind.LOOK_INSIDE,
     EntryKind.RESTOCK,
     EntryKind.COUNT,
+    EntryKind.BUILD,
     EntryKind.RESEAL,
-    *_FILLED,
 )
 CLOSED = (AsFound.SEALED, AsFound.CLOSED)
 """How a kit comes back that nobody opened: its contents are what they were."""
@@ -63,13 +62,13 @@ def sorted_now(kit: Kit) -> None:
 
 def _ends_sorting(entry: Entry) -> bool:
     """Whether an act is the end of sorting: a look inside (or at a seal that is whole), and what
-    says of itself that all contents were checked. A seal alone ended it in an earlier edition, and
-    a first filling did not: their entries do not say `ends_sorting`."""
+    says of itself that all contents were checked. In an earlier edition, whose entries do not say
+    `ends_sorting`, a seal alone ended it and building a kit did not."""
     if entry.kind == EntryKind.RESEAL:
         whole = entry.detail.get("section") is None
         return whole and bool(entry.detail.get("ends_sorting", True))
-    if entry.kind in _FILLED:
-        return bool(entry.detail.get("ends_sorting"))
+    if entry.kind == EntryKind.BUILD:
+        return bool(entry.detail.get("ends_sorting", False))
     return entry.kind == EntryKind.LOOK_INSIDE or bool(entry.detail.get("looked_inside"))
 
 

@@ -22,25 +22,33 @@ from kits.models import (
     Hearing,
     Kit,
     Notice,
+    PackingListVersion,
     Place,
     PlaceKind,
     RecallPlace,
     Trip,
+    UnmetNeed,
 )
 from kits.rules import weekly as rule
 from kits.rules.expiry import date_known, good_through
 from kits.rules.facts import Batch
 from kits.rules.trips import Stand, back_in_time
 from kits.services import (
+    away,
     clearing,
     fitness,
     notices,
     promises,
     recall_notices,
+    signatures,
+    to_count,
+    unmet,
     verdicts,
     weekly_batches,
 )
+from kits.services.away import Away
 from kits.services.stocking import Stockroom
+from kits.services.to_count import CountJob
 from kits.services.verdicts import Judged, Question
 from kits.services.weekly_batches import Held, Look
 
@@ -63,7 +71,12 @@ class Week:
     order: list[rule.ToOrder] = field(default_factory=list)
     not_back: list[Checkout] = field(default_factory=list)
     lost: list[Kit] = field(default_factory=list)
+    to_sign: list[PackingListVersion] = field(default_factory=list)
+    signatures_end: list[PackingListVersion] = field(default_factory=list)
     uncleared: list[Clearance] = field(default_factory=list)
+    to_count: list[CountJob] = field(default_factory=list)
+    unmet: list[UnmetNeed] = field(default_factory=list)
+    away: list[Away] = field(default_factory=list)
     checks: list[Held] = field(default_factory=list)
     undated: list[Held] = field(default_factory=list)
     ending: list[Held] = field(default_factory=list)
@@ -73,10 +86,13 @@ class Week:
 
 def readers() -> QuerySet[Person]:
     """Everybody whom a weekly email concerns: who answers for a kit, stands in for one, or keeps
-    a room's shelves."""
+    a room's shelves; medical advisers where a list waits for a signature or one ends."""
+    to_sign = bool(signatures.waiting() or signatures.ending())
+    advisers = signatures.advisers() if to_sign else Person.objects.none()
     return (
         Person.objects.filter(
-            Q(
+            Q(pk__in=advisers.order_by().values("pk"))
+            | Q(
                 pk__in=Kit.objects.filter(retired_on=None, responsible__isnull=False).values(
                     "responsible"
                 )
@@ -112,11 +128,13 @@ def gather(
         .order_by("name")
     )
     kept: dict[int, list[Room]] = defaultdict(list)
-    for member in Membership.objects.filter(
-        person__in=ids, role=Role.KEEPER.value, room__isnull=False
-    ).select_related("room"):
-        assert member.room is not None  # asked for
-        kept[member.person_id].append(member.room)
+    advisers: set[int] = set()
+    roles = (Role.KEEPER.value, Role.ADVISER.value)
+    for member in Membership.objects.filter(person__in=ids, role__in=roles).select_related("room"):
+        if member.role == Role.ADVISER.value:
+            advisers.add(member.person_id)
+        elif member.room is not None:
+            kept[member.person_id].append(member.room)
     weeks: dict[int, Week] = {}
     mine: dict[int, list[Kit]] = {}
     for person in people:
@@ -135,6 +153,7 @@ def gather(
     _judge(weeks, mine, stock, at)
     _around(weeks, mine, at)
     _told(weeks, at)
+    _signatures([weeks[pk] for pk in sorted(advisers)])
     _inside(weeks, mine, stock)
     return weeks
 
@@ -190,13 +209,22 @@ def _judge(
 
 def _order(week: Week, stock: Stockroom) -> list[rule.ToOrder]:
     missing = [
-        rule.Missing(m.thing.id, m.thing.name, m.count, kit.name, rule.open_before(kit, week.today))
+        rule.Missing(
+            m.thing.id,
+            m.thing.name,
+            m.count,
+            kit.name,
+            rule.open_before(kit, week.today),
+            kit.room_name,
+        )
         for kit in week.kits
         if kit.restock is not None
         for m in kit.restock.missing
     ]
     rows = [s for room in week.rooms for s in stock.stocked.get(room.pk, ())]
-    lows = [rule.Low(s.item.pk, s.item.name, s.stock, s.level.units) for s in rows if s.low]
+    lows = [
+        rule.Low(s.item.pk, s.item.name, s.stock, s.level.units, s.room.name) for s in rows if s.low
+    ]
     lead_days = stock.lead_days({m.thing_id for m in missing} | {s.item.pk for s in rows})
     return rule.to_order(missing, lows, lead_days, week.today)
 
@@ -241,8 +269,10 @@ def _week_of(
         first_expiry=kit.first_expiry,
         look_by=look_by,
         room=kit.room_id,
+        room_name=kit.room.name,
         out=held is not None,
         out_to=_names(held.person) if held and held.person else "",
+        out_to_reader=held is not None and held.person_id == week.person.pk,
         due_back=held.due_at if held else None,
     )
 
@@ -279,6 +309,7 @@ def _going(trip: Trip) -> rule.Going:
         leader=trip.leader.name if trip.leader else trip.leader_name,
         phone=(trip.leader.phone if trip.leader else "") or trip.leader_phone,
         people=trip.people,
+        leader_id=trip.leader_id,
     )
 
 
@@ -301,6 +332,11 @@ def _around(weeks: dict[int, Week], mine: dict[int, list[Kit]], at: datetime) ->
     )
     having = recall_notices.now_with(recalled)
     uncleared = clearing.unanswered(ids, at)
+    jobs = to_count.jobs([k for found in mine.values() for k in found], at)
+    needs = list(
+        unmet.in_force().filter(entry__kit__in=ids, entry__recorded_at__gt=at - timedelta(days=7))
+    )
+    gone = away.listed({room.pk for week in weeks.values() for room in week.rooms})
     for week in weeks.values():
         own = {k.pk for k in mine[week.person.pk]}
         week.not_back = [c for c in late if c.kit_id in own]
@@ -310,6 +346,9 @@ def _around(weeks: dict[int, Week], mine: dict[int, list[Kit]], at: datetime) ->
                 by_recall[row.recall_id].append((row, having[row.place_id]))
         week.recalled = list(by_recall.values())
         week.lost = [k for k in mine[week.person.pk] if k.lost_since is not None]
+        week.to_count = [j for j in jobs if any(k.pk in own for k in j.kits)]
+        week.unmet = [n for n in needs if n.entry.kit_id in own]
+        week.away = [a for a in gone if a.kit.pk in own]
         week.uncleared = [c for c in uncleared if c.checkout.kit_id in own]
 
 
@@ -331,6 +370,15 @@ def _told(weeks: dict[int, Week], at: datetime) -> None:
             week.medicines.append(notice)
         else:
             week.held_back.append(notice)
+
+
+def _signatures(weeks: Sequence[Week]) -> None:
+    """For advisers, the lists that wait for a signature, and those whose signature ends."""
+    if not weeks:
+        return
+    waiting, ending = signatures.waiting(), signatures.ending()
+    for week in weeks:
+        week.to_sign, week.signatures_end = waiting, ending
 
 
 # --------------------------------------------------------------------------- batches in places

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
+from datetime import date
 from typing import Any
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from kits.models import Notice
 from kits.rules.letters import Letter, Row
 from kits.rules.telling import kind_of
-from kits.services import clearing, not_back, recall_notices, trip_notices, wording
+from kits.services import clearing, not_back, recall_notices, signatures, trip_notices, wording
 from kits.services.kinds import title
 from kits.services.messages import kit_page, page
 from kits.services.weekly_words import instant
@@ -42,6 +44,9 @@ def _settles(notice: Notice) -> str:
             return page(_one_of("/stock/", things[0]["item"] if len(things) == 1 else None))
         case "not-back":
             return not_back.settles(not_back.kits_of(notice))
+        case "signature-ends":
+            until = date.fromisoformat(facts["until"])
+            return page(f"/sign/{signatures.token(facts['version'], notice.person_id, until)}/")
         case "address-refused":
             return page(_one_of("/people/", facts.get("person_id")))
     return kit_page(notice.kit.name) if notice.kit else ""
@@ -88,6 +93,9 @@ def letter(notice: Notice, *others: Notice) -> Letter:
 
 
 def _subject_of(notices: Sequence[Notice]) -> str:
+    if notices[0].kind == "recall":
+        things = dict.fromkeys(str(n.facts.get("thing", "")) for n in notices)
+        return _("RECALL, %(thing)s: look and answer") % {"thing": _few(list(things))}
     names = list(dict.fromkeys(filter(None, map(_kit, notices))))
     return _("%(title)s: %(count)d times, %(kits)s") % {
         "title": title(notices[0].kind), "count": len(notices), "kits": _few(names)
@@ -107,10 +115,9 @@ def _subject(notice: Notice) -> str:
     name = _kit(notice)
     match kind:
         case "recall":
-            again = _("again: ") if facts.get("again") else ""
-            return _("RECALL, %(again)s%(thing)s: look and answer") % {
-                "again": again, "thing": facts.get("thing", "")
-            }  # fmt: skip
+            if facts.get("again"):
+                return _("RECALL, again: %(thing)s: look and answer") % {"thing": facts["thing"]}
+            return _("RECALL, %(thing)s: look and answer") % {"thing": facts.get("thing", "")}
         case "medicine-missing":
             return _("A medicine is missing: %(where)s") % {"where": name}
         case "not-back":
@@ -134,6 +141,10 @@ def _subject(notice: Notice) -> str:
             return _("%(kit)s is lost") % {"kit": name}
         case "not-fit" | "must-have-gone":
             return trip_notices.subject(notice)
+        case "signature-ends":
+            return _("%(list)s: the signature ends on %(day)s") % {
+                "list": facts["list"], "day": wording.day(date.fromisoformat(facts["until"]))
+            }  # fmt: skip
         case "address-refused":
             return _("Mail to %(name)s was refused") % {"name": facts.get("person", "")}
     return f"{title(kind)}: {name}" if name else title(kind)
@@ -158,6 +169,9 @@ def _entry(notice: Notice) -> list[str]:
     at = instant(entry.occurred_at.isoformat(), _zone(notice))
     if entry.person is None:
         return [_("Recorded %(when)s.") % {"when": at}]
+    if entry.person_id == notice.person_id:
+        said = [_("You reported it, %(when)s.") % {"when": at}]
+        return [*said, entry.reason] if entry.reason else said
     who = " ".join(filter(None, (entry.person.name, entry.person.phone)))
     said = [_("%(who)s, %(when)s.") % {"who": who, "when": at}]
     return [*said, entry.reason] if entry.reason else said
@@ -178,6 +192,8 @@ def _medicine(notice: Notice) -> Said:
     missing = notice.facts.get("missing", {})
     what = ", ".join(f"{units} × {name}" for name, units in sorted(missing.items()))
     text = _("MISSING: %(what)s, counted in %(where)s. Ring who counted, then who had it last.")
+    if notice.entry is not None and notice.entry.person_id == notice.person_id:
+        text = _("MISSING: %(what)s, counted in %(where)s. Count again, then ring who had it last.")
     return text % {"what": what or _("a medicine"), "where": _kit(notice)}, []
 
 
@@ -231,9 +247,19 @@ def _cleared(notice: Notice) -> Said:
 
 
 def _not_cleared(notice: Notice) -> Said:
-    text = _("%(kit)s went out as cleared by phone, and whoever was named says they did not. Ring"
-             " who has it.")  # fmt: skip
-    return text % {"kit": _kit(notice)}, lacks(notice.facts["reasons"])
+    f = notice.facts
+    says = _("%(kit)s went out as cleared by phone, and whoever was named says they did not.")
+    do = _("Ring who has it.")
+    if f.get("person_id") == notice.person_id:
+        do = _("You have it: ring its keepers.")
+    elif f.get("person"):
+        do = _("Ring %(name)s, %(phone)s.")
+    facts = {
+        "kit": _kit(notice),
+        "name": f.get("person", ""),
+        "phone": f.get("phone") or _("no phone on record"),
+    }
+    return f"{says} {do}" % facts, lacks(f["reasons"])
 
 
 def _lost(notice: Notice) -> Said:
@@ -264,6 +290,16 @@ def _low(notice: Notice) -> Said:
         for thing in things
     ]
     return _("%(room)s: down to the order level. Order now.") % {"room": room}, lines
+
+
+def _signature(notice: Notice) -> Said:
+    f = notice.facts
+    text = ngettext(
+        "The signature of %(list)s, version %(number)d, ends on %(day)s; %(kits)d kit follows it.",
+        "The signature of %(list)s, version %(number)d, ends on %(day)s; %(kits)d kits follow it.",
+        f["kits"],
+    ) % {**f, "day": wording.day(date.fromisoformat(f["until"]))}
+    return text, [_("Extend it by a year in one tap on the page below, or sign a new version.")]
 
 
 def _check(notice: Notice) -> Said:
@@ -314,6 +350,7 @@ _SAYS: dict[str, Callable[[Notice], Said]] = {
     "must-have-gone": _not_fit,
     "not-covered": _not_covered,
     "low-stock": _low,
+    "signature-ends": _signature,
     "failed-check": _check,
     "trip-changed": _trip,
     "address-refused": _refused,

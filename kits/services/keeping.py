@@ -45,7 +45,7 @@ def withhold_kit(book: Book, kit: Kit, kind: WithheldKind, note: str, photo: byt
 
 
 def release(act: Act, kit: Kit, kind: WithheldKind) -> Entry:
-    """Let a kept-back kit go again. Raises Refused (`not-withheld`)."""
+    """Let a kept-back kit go again. Raises Refused: `not-withheld`, `count-first`."""
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
         act.actor.require("release", kit.home_room_id)
@@ -55,6 +55,12 @@ def release(act: Act, kit: Kit, kind: WithheldKind) -> Entry:
                 "not-withheld",
                 _("%(kit)s is not kept back for “%(label)s”. Nothing to release.")
                 % {"kit": kit.name, "label": wording.withheld(kind)},
+            )
+        if kind == WithheldKind.MIXED:
+            raise Refused(
+                "count-first",
+                _("Nobody knows what is in %(kit)s. Count all of it: that lets it go.")
+                % {"kit": kit.name},
             )
         entry = book.post(EntryKind.RELEASE, kit=kit, detail={"kind": kind})
         kept.update(released=entry)

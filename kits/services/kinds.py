@@ -22,6 +22,7 @@ _TITLES: dict[str, str | Promise] = {
     "not-back": _("A kit is not back"),
     "not-covered": _("A trip that leaves within 48 hours is not covered"),
     "low-stock": _("Stock is down to its order level"),
+    "signature-ends": _("The signature of a kit list ends"),
     "address-refused": _("Mail to somebody was refused"),
     "something-wrong": _("Somebody said that something is wrong with a kit"),
     "failed-check": _("An instrument failed its check"),

@@ -2,7 +2,7 @@
 
 At six in the morning there is nobody to ask: whoever stands there is offered a check, what a shelf
 here settles, another kit, going short with a reason, and a clearance by telephone. Whatever else
-stops a kit, only another kit is offered; a rescue always goes.
+stops a kit, only another kit is offered; in an emergency it always goes.
 """
 
 from __future__ import annotations
@@ -179,8 +179,10 @@ def _another(
     if best is None:
         return []
     other, its = best
-    fields = {"trip": str(trip.pk)} if trip else {}
+    fields: dict[str, Any] = {"trip": str(trip.pk)} if trip else {}
     fields |= {"person": str(person.pk)} if person else {}
+    if trip and promises.open_reservations().filter(kit=kit, trip=trip).exists():
+        fields["swap"] = True  # the promise goes along
     says = _("Take %(kit)s: %(verdict)s") % {
         "kit": other.name,
         "verdict": verdict_wording.verdict(its),

@@ -34,7 +34,7 @@ from kits.models import (
 from kits.rules.expiry import good_through
 from kits.rules.picking import first_out
 from kits.rules.sealing import lacks
-from kits.services import fitness, overview, verdict_wording, verdicts, wording
+from kits.services import fitness, not_ours, overview, verdict_wording, verdicts, wording
 from kits.services.verdicts import Change
 
 DAYS_JUDGED = 35
@@ -47,12 +47,13 @@ def pocket_book(actor: Actor) -> dict[str, Any]:
     """Everything as JSON-like values; dates and times in ISO form, ids as numbers.
 
     `kits`: name, room, verdicts, first_expiry (None: nothing is dated), withheld, seal,
-    may_check (the asker may look inside), lacks (something is not replaced today), out
-    (person, name, phone, since, due or None, trip; None: in), next (trip, departs, last_day,
-    person, name; None: promised to no trip), sections (key, name, lines of [thing, batch, units],
-    levels of [thing, level]). `verdicts`, in order: `from` (a day on which it holds, until the
-    next), `verdict` (the word), `text` (as pages show it), `through` (the day judged; on a later
-    day than that, the day itself), `trip` (id) and `trip_name` (None and empty: for none).
+    may_check (the asker may look inside), lacks (something is not replaced today), not_ours
+    (something of a participant's own is in it), out (person, name, phone, since, due or None,
+    trip; None: in), next (trip, departs, last_day, person, name; None: promised to no trip),
+    sections (key, name, lines of [thing, batch, units], levels of [thing, level]). `verdicts`, in
+    order: `from` (a day on which it holds, until the next), `verdict` (the word), `text` (as pages
+    show it), `through` (the day judged; on a later day than that, the day itself), `trip` (id) and
+    `trip_name` (None and empty: for none).
     `judged_until`: the last day for which verdicts are known.
     `things` by id: name, by_eye, used (units in two years); `batches` by id: number, until.
     `people`: id, name. `labels` by code: kind (kit, person or batch) and its name or id.
@@ -72,10 +73,17 @@ def pocket_book(actor: Actor) -> dict[str, Any]:
         by_eye.add(fact.item_id)
     things = Item.objects.in_bulk({lot.item_id for lot in lots} | by_eye)
     whom = _people(actor)
+    theirs = not_ours.ids_with_it(seen.kit.pk for seen in kits)
     used = _used(things)
     return {
         "judged_until": _iso(_judged_until(rows)),
-        "kits": [_kit(actor, seen, changes[seen.kit.pk], lines, levels) for seen in kits],
+        "kits": [
+            {
+                **_kit(actor, seen, changes[seen.kit.pk], lines, levels),
+                "not_ours": seen.kit.pk in theirs,
+            }
+            for seen in kits
+        ],
         "things": {
             item.pk: {"name": item.name, "by_eye": item.by_eye, "used": used.get(item.pk, 0)}
             for item in things.values()

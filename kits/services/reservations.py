@@ -52,7 +52,7 @@ def clashing(kit_ids: Iterable[int], trip: Trip) -> list[Reservation]:
 
 def reserve(act: Act, kit: Kit, trip: Trip, *, person: Person | None = None) -> Reserved:
     """Promise a kit to a trip, and to a person of it if named. Promised so already, nothing is
-    written; a kit that will not be fit is promised all the same, with the reasons told.
+    written; a kit that will not be ready is promised all the same, with its reasons.
 
     Raises Refused: `kit-reserved` (says for which other trip on the same days), `trip-cancelled`,
     `kit-retired`; Unacceptable: `trip-is-over`.

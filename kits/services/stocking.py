@@ -115,6 +115,7 @@ def stocked(
             today=today[room],
             lead_days=items[item].lead_time_days,
             by_hand=items[item].order_down_to,
+            counted=not items[item].by_eye,
         )
         found[room].append(Stocked(items[item], by_id[room], usable[room, item], level))
     return found

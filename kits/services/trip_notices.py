@@ -81,7 +81,9 @@ def not_covered(notice: Notice, zone: str) -> tuple[str, list[str]]:
 
 
 def stands(notice: Notice) -> Iterator[Stands]:
-    """How each kit stood for the trip when this was written."""
+    """How each kit stood for the trip when this was written; nothing of other kinds."""
+    if notice.kind not in ("not-fit", "must-have-gone"):
+        return
     for kit in kits_of(notice):
         if "verdict_text" not in kit:
             continue

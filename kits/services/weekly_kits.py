@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -20,45 +21,68 @@ from kits.services.messages import kit_page, page
 from kits.services.weekly_words import day, moment
 
 
-def departure(kit: rule.KitWeek, week: Week) -> Row:
+def departure(kit: rule.KitWeek, week: Week, *, brief: bool = False) -> Row:
     """The soonest departure, kit, when, who leads, what it is, how many, what is wrong, what
-    settles it."""
+    settles it; `brief`: without the last two, which stand below."""
     going = kit.going
     assert going is not None  # only departures come here
     text = _("%(when)s: %(kit)s for %(trip)s, %(leader)s, %(people)d people.") % {
         "when": moment(going.departs_at, week.zone, week.today),
         "kit": kit.name,
         "trip": going.name,
-        "leader": " ".join(filter(None, (going.leader or _("no leader named"), going.phone))),
+        "leader": _leader(going, week),
         "people": going.people,
     }
-    out = [f"{_has_it(kit, week)}."] if kit.out else []
-    return Row(text, kit_page(kit.name), (*out, *_wrong(kit, week)), stands(kit, week))
+    out = [f"{capfirst(_has_it(kit, week))}."] if kit.out else []
+    return Row(
+        text,
+        kit_page(kit.name),
+        (*out, *([] if brief else _wrong(kit, week))),
+        stands(kit, week)[: 1 if brief else None],
+    )
+
+
+def _leader(going: rule.Going, week: Week) -> str:
+    if going.leader_id == week.person.pk:
+        return _("led by you")
+    return " ".join(filter(None, (going.leader or _("no leader named"), going.phone)))
 
 
 def to_open(kit: rule.KitWeek, week: Week) -> Row:
     """A kit that wants something done inside: before when, what, and who has it."""
-    before = rule.open_before(kit, week.today)
-    if kit.going is not None:
-        why = _("before %(when)s, %(trip)s") % {
-            "when": moment(kit.going.departs_at, week.zone, week.today),
-            "trip": kit.going.name,
-        }
-    elif before <= week.today:
-        why = _("now")
-    else:
-        why = _("before %(day)s") % {"day": day(before, week.today)}
-    text = f"{kit.name}: {why}"
+    text = f"{kit.name}: {_before(kit, week)}"
     if kit.out:
         text += f" ({_has_it(kit, week)})"
     return Row(text, kit_page(kit.name), tuple(_wrong(kit, week)), stands(kit, week))
 
 
+def open_when(kit: rule.KitWeek, week: Week) -> str:
+    """A kit and the day before which it is to be opened."""
+    before = rule.open_before(kit, week.today)
+    if before <= week.today and kit.going is None:
+        return _("%(kit)s now") % {"kit": kit.name}
+    return _("%(kit)s before %(day)s") % {"kit": kit.name, "day": day(before, week.today)}
+
+
+def _before(kit: rule.KitWeek, week: Week) -> str:
+    before = rule.open_before(kit, week.today)
+    if kit.going is not None:
+        return _("before %(when)s, %(trip)s") % {
+            "when": moment(kit.going.departs_at, week.zone, week.today),
+            "trip": kit.going.name,
+        }
+    if before <= week.today:
+        return _("now")
+    return _("before %(day)s") % {"day": day(before, week.today)}
+
+
 def _has_it(kit: rule.KitWeek, week: Week) -> str:
     facts = {"name": kit.out_to or _("somebody not named")}
     if kit.due_back is None:
-        return _("%(name)s has it") % facts
+        return _("you have it") if kit.out_to_reader else _("%(name)s has it") % facts
     facts["when"] = moment(kit.due_back, week.zone, week.today)
+    if kit.out_to_reader:
+        return _("you have it, due back %(when)s") % facts
     return _("%(name)s has it, due back %(when)s") % facts
 
 

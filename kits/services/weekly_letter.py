@@ -3,36 +3,61 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from datetime import date, datetime
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from kits.models import PackingListVersion
 from kits.rules import weekly as rule
 from kits.rules.expiry import Fault
-from kits.rules.letters import Letter, Part, Row
+from kits.rules.letters import SHORT_WORDS, Letter, Part, Row, words
 from kits.rules.picking import FillUp, RestockList
-from kits.services import happened, recall_notices, weekly_kits
+from kits.services import (
+    happened,
+    recall_notices,
+    signatures,
+    weekly_kits,
+    weekly_returns,
+)
 from kits.services.gathering import Week
 from kits.services.messages import kit_page, page
 from kits.services.weekly_batches import Held
 from kits.services.weekly_words import day, moment
 
+_NAMED = 3
+"""Kits to open that stand in short; the rest is counted."""
+
 
 def letter(week: Week) -> Letter:
-    """What the email says, in the order of what matters."""
+    """What the email says, in the order of what matters. What stands above the details is read in a
+    minute: where it would be longer, what is to be done for the soonest departure is below too."""
+    whole = _letter(week, brief=False)
+    above = words(replace(whole, parts=(), closing=()))
+    return whole if above <= SHORT_WORDS else _letter(week, brief=True)
+
+
+def _letter(week: Week, *, brief: bool) -> Letter:
     to_open = rule.by_urgency((k for k in week.kits if k.wants_opening), week.today)
     unready = rule.departures_not_ready(week.kits, week.today)
     alarms = (*_recalled(week), *happened.rows(week.medicines))
-    first = (weekly_kits.departure(unready[0], week),) if unready else ()
-    others = [k for k in week.kits if k not in unready[:1]]  # the first stands above, with all
-    rest = [k for k in to_open if k in others]
+    first = tuple(weekly_kits.departure(kit, week, brief=brief) for kit in unready[:1])
+    above = [] if brief else unready[:1]  # it stands there with all
+    others = [k for k in week.kits if k not in above]
+    counted = {kit.pk for job in week.to_count for kit in job.kits}  # these stand by themselves
+    rest = [k for k in to_open if k in others and k.id not in counted]
     parts = [
         Part(_("Kits to open"), tuple(weekly_kits.to_open(k, week) for k in rest)),
         Part(_("Still out, and wanted for a trip"), tuple(weekly_kits.still_out(week, others))),
-        Part(_("Order by"), tuple(_to_order(o, week.today) for o in week.order)),
+        Part(_("Count"), tuple(weekly_returns.to_count(week))),
+        Part(_("Order by"), tuple(_to_order(week))),
+        Part(_("Lists that wait for your signature"), tuple(_to_sign(week))),
+        Part(_("Signatures that end"), tuple(_signatures_end(week))),
         Part(_("Not back"), tuple(_not_back(week))),
         Part(_("Cleared by phone, not confirmed"), tuple(_uncleared(week))),
+        Part(_("May come back"), tuple(weekly_returns.may_come_back(week))),
+        Part(_("Needed, not in the kit"), tuple(weekly_returns.unmet(week))),
         Part(_("Not looked inside for a year"), tuple(_not_looked(week))),
         Part(_("Checks due"), tuple(_check(h, week) for h in week.checks)),
         Part(_("Date not known"), tuple(_undated(week))),
@@ -44,17 +69,43 @@ def letter(week: Week) -> Letter:
     ]
     shown = tuple(part for part in parts if part.rows)
     nothing = not (alarms or first or shown or week.off_shelves)
-    return Letter(
+    whole = Letter(
         subject=subject(week, unready, to_open),
         alarms=alarms,
         first=(Row(_nothing_to_do(week)),) if nothing else first,
         parts=shown,
         closing=tuple(_closing(week, nothing=nothing)),
     )
+    if words(whole) <= SHORT_WORDS:
+        return whole
+    return replace(whole, first=(*first, _in_short(week, rest, shown)))
+
+
+def _in_short(week: Week, to_open: Sequence[rule.KitWeek], parts: Sequence[Part]) -> Row:
+    """What is below, in a minute: what to open before when, then how much of each kind."""
+    lines = []
+    if to_open:
+        kits = [weekly_kits.open_when(kit, week) for kit in to_open]
+        more = _("and %(count)d more") % {"count": len(kits) - _NAMED}
+        lines.append(
+            _("%(heading)s: %(kits)s")
+            % {
+                "heading": parts[0].heading,
+                "kits": "; ".join(kits[:_NAMED] + [more] * bool(kits[_NAMED:])),
+            }
+        )
+    counted = parts[1:] if to_open else parts
+    lines += [f"{part.heading}: {sum(map(_things, part.rows))}" for part in counted]
+    return Row(_("The rest, in short:"), "", tuple(lines))
+
+
+def _things(row: Row) -> int:
+    """How many things a row lists: its lines, where it is a heading of them."""
+    return len(row.lines) if not row.verdicts and row.lines else 1
 
 
 def _closing(week: Week, *, nothing: bool) -> Iterator[str]:
-    if not nothing:
+    if not nothing and week.kits:
         yield _looked(week)
     if week.off_shelves:
         yield ngettext(
@@ -76,7 +127,21 @@ def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.
     said = []
     if week.recalled:
         said.append(_("RECALL waits for an answer"))
-    said.append(_trips(week, unready))
+    if week.to_sign:
+        said.append(
+            ngettext(
+                "%(count)d kit list waits for your signature",
+                "%(count)d kit lists wait for your signature",
+                len(week.to_sign),
+            )
+            % {"count": len(week.to_sign)}
+        )
+    elif week.signatures_end:
+        said.append(_("A signature of yours ends soon"))
+    if week.kits or week.rooms:
+        said.append(_trips(week, unready))
+    elif not said:
+        said.append(_("Nothing to do"))
     if to_open:
         said.append(
             _("%(time)s of work") % {"time": _long(rule.minutes(to_open, week.minutes_a_kit))}
@@ -129,6 +194,8 @@ def _long(minutes: int) -> str:
 
 
 def _nothing_to_do(week: Week) -> str:
+    if not week.kits:
+        return _("Nothing to do.")
     return _("Nothing to do. %(looked)s") % {"looked": _looked(week)}
 
 
@@ -159,20 +226,54 @@ def _recalled(week: Week) -> Iterator[Row]:
 
 
 # ------------------------------------------------------------------------------------- other parts
-def _to_order(row: rule.ToOrder, today: date) -> Row:
-    text = _("%(day)s: %(units)d × %(thing)s") % {
-        "day": _("Now (it is late)") if row.late else day(row.by, today),
-        "units": row.units,
-        "thing": row.thing,
-    }
+def _to_order(week: Week) -> Iterator[Row]:
+    """What to order, a row for each day and room."""
+    groups: dict[tuple[str, str], list[rule.ToOrder]] = {}
+    for row in week.order:
+        when = _("Now (it is late)") if row.late else day(row.by, week.today)
+        groups.setdefault((when, row.room), []).append(row)
+    for (when, room), rows in groups.items():
+        text = _("%(day)s, for the %(room)s") % {"day": when, "room": room}
+        one = f"{rows[0].thing_id}/" if len(rows) == 1 else "?low=1"
+        yield Row(text, page(f"/stock/{one}"), tuple(map(_ordered, rows)))
+
+
+def _ordered(row: rule.ToOrder) -> str:
+    text = _("%(units)d × %(thing)s") % {"units": row.units, "thing": row.thing}
     if row.level is not None:
         level = _("%(stock)d left; order level %(level)d") % {
             "stock": row.stock or 0,
             "level": row.level,
         }
         text += f" ({level})"
-    lines = [_("for %(kits)s") % {"kits": ", ".join(row.kits)}] if row.kits else []
-    return Row(text, page(f"/stock/{row.thing_id}/"), tuple(lines))
+    if row.kits:
+        text += _(", for %(kits)s") % {"kits": ", ".join(row.kits)}
+    return text
+
+
+def _to_sign(week: Week) -> Iterator[Row]:
+    for version in week.to_sign:
+        yield Row(_of_list(version), page(f"/lists/{version.packing_list_id}/{version.number}/"))
+
+
+def _signatures_end(week: Week) -> Iterator[Row]:
+    for version in week.signatures_end:
+        assert version.signed_until is not None  # asked for
+        text = _("%(list)s: until %(day)s. Extend it in one tap.") % {
+            "list": _of_list(version),
+            "day": day(version.signed_until, week.today),
+        }
+        said = signatures.token(version.pk, week.person.pk, version.signed_until)
+        yield Row(text, page(f"/sign/{said}/"))
+
+
+def _of_list(version: PackingListVersion) -> str:
+    following = signatures.following(version)
+    return ngettext(
+        "%(list)s, version %(number)d, followed by %(kits)d kit",
+        "%(list)s, version %(number)d, followed by %(kits)d kits",
+        following,
+    ) % {"list": version.packing_list.name, "number": version.number, "kits": following}
 
 
 def _not_back(week: Week) -> Iterator[Row]:
@@ -180,16 +281,16 @@ def _not_back(week: Week) -> Iterator[Row]:
         assert held.due_at is not None  # late by its time
         who = held.person
         name = held.kit.name if held.section is None else f"{held.kit.name}, {held.section.name}"
-        yield Row(
-            _("%(kit)s: %(name)s %(phone)s, due %(when)s")
-            % {
-                "kit": name,
-                "name": who.name if who else _("somebody not named"),
-                "phone": who.phone if who and who.phone else _("(no phone on record)"),
-                "when": _moment(held.due_at, week),
-            },
-            kit_page(held.kit.name),
-        )
+        text = _("%(kit)s: %(name)s %(phone)s, due %(when)s")
+        if who is not None and who.pk == week.person.pk:
+            text = _("%(kit)s: you have it, due %(when)s")
+        facts = {
+            "kit": name,
+            "name": who.name if who else _("somebody not named"),
+            "phone": who.phone if who and who.phone else _("(no phone on record)"),
+            "when": _moment(held.due_at, week),
+        }
+        yield Row(text % facts, kit_page(held.kit.name))
     for kit in week.lost:
         assert kit.lost_since is not None  # asked for
         yield Row(
@@ -201,16 +302,16 @@ def _not_back(week: Week) -> Iterator[Row]:
 
 def _uncleared(week: Week) -> Iterator[Row]:
     for each in week.uncleared:
-        yield Row(
-            _("%(kit)s, %(when)s: ask %(name)s %(phone)s whether they cleared it")
-            % {
-                "kit": each.checkout.kit.name,
-                "when": _moment(each.entry.occurred_at, week),
-                "name": each.person.name,
-                "phone": each.person.phone or _("(no phone on record)"),
-            },
-            page("/clearances/"),
-        )
+        text = _("%(kit)s, %(when)s: ask %(name)s %(phone)s whether they cleared it")
+        if each.person.pk == week.person.pk:
+            text = _("%(kit)s, %(when)s: say whether you cleared it")
+        facts = {
+            "kit": each.checkout.kit.name,
+            "when": _moment(each.entry.occurred_at, week),
+            "name": each.person.name,
+            "phone": each.person.phone or _("(no phone on record)"),
+        }
+        yield Row(text % facts, page("/clearances/"))
 
 
 def _not_looked(week: Week) -> Iterator[Row]:

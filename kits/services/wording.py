@@ -276,7 +276,7 @@ _KEPT_BACK: dict[str, Promise] = {
 _ACTS: dict[str, str | Promise] = {
     "check-out": _lazy("taken out"),
     "check-in": _lazy("handed back"),
-    "emergency": _lazy("taken for a rescue"),
+    "emergency": _lazy("taken in an emergency"),
     "clearance": _lazy("clearance by phone answered"),
     "pass": _lazy("passed on"),
     "restock": _lazy("restocked"),

@@ -5,16 +5,17 @@ from __future__ import annotations
 from celery import shared_task
 
 from gearroom.core import clock
-from kits.services import alarms, sending, weekly
+from kits.services import alarms, sending, signatures, weekly
 
 
 @shared_task
 def look() -> None:
     """Write down what has come to be told: weekly emails due, kits not back or not fit, recalls
-    that nobody answered."""
+    that nobody answered, signatures that end."""
     now = clock.now()
     weekly.write(now)
     alarms.look(now)
+    signatures.look()
 
 
 @shared_task

@@ -54,7 +54,7 @@ class KitAnswer(serializers.Serializer[Any]):
     room = serializers.CharField(help_text="Where it is now.")
     home_room = serializers.CharField()
     fit = serializers.BooleanField(help_text="Ready, or at most low.")
-    may_go = serializers.BooleanField(help_text="Fit, or short and may go with a reason.")
+    may_go = serializers.BooleanField(help_text="Ready, low, or short and may go with a reason.")
     verdict = serializers.ChoiceField([word.value for word in Word])
     verdict_text = serializers.CharField(help_text="The verdict as pages show it.")
     first_expiry = serializers.DateField(allow_null=True)
@@ -65,6 +65,9 @@ class KitAnswer(serializers.Serializer[Any]):
     reasons = answers.ReasonAnswer(many=True)
     seal = serializers.CharField(allow_blank=True)
     to_sort = serializers.BooleanField(help_text="Handed back and not sorted yet.")
+    not_ours = serializers.BooleanField(
+        help_text="Something of a participant’s own is in it: give it back to its owner."
+    )
     responsible = serializers.CharField(allow_blank=True)
     has_it = serializers.CharField(allow_blank=True, help_text="Who has it; empty when it is in.")
     has_it_id = serializers.IntegerField(allow_null=True)

@@ -91,7 +91,7 @@ class Said(bodies.HereBody):
         help_text="“add”: the line of the kit list that is added to, as an offer names it.",
     )
     through = serializers.DateField(
-        required=False, help_text="“add”: good through this day; else through its next trip."
+        required=False, help_text="“add”: it lasts through this day; else through its next trip."
     )
     take_reason = serializers.CharField(
         required=False,
@@ -103,7 +103,8 @@ class Said(bodies.HereBody):
         default=False, help_text="Take this kit although another is promised, and swap the two."
     )
     emergency = serializers.BooleanField(
-        default=False, help_text="A rescue: it goes whatever stands against it, and is recorded."
+        default=False,
+        help_text="An emergency: it goes whatever stands against it, and is recorded.",
     )
     already_gone = serializers.BooleanField(
         default=False, help_text="A report of what happened, not a request: always recorded."

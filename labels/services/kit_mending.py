@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from django.utils.translation import gettext as _
 
-from gearroom.core.act import Act
+from gearroom.core.act import Act, part
 from gearroom.core.problems import Invalid, NotFound
 from kits.models import Entry, Kit
 from kits.services import adding, find, holders, sealing, turnaround
 from labels.rules.scans import Means
 from labels.services import kit_scans, showing
 from labels.services.meaning import Meaning
-from labels.services.outcomes import Ask, Next, Outcome, part
+from labels.services.outcomes import Ask, Next, Outcome
 
 
 def check(act: Act, meaning: Meaning) -> Outcome:

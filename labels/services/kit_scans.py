@@ -10,7 +10,7 @@ from django.utils import formats
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
-from gearroom.core.act import Act
+from gearroom.core.act import Act, part
 from gearroom.core.models import Person
 from gearroom.core.problems import Invalid, NotFound, Problem, Unacceptable
 from kits.models import AsFound, Kit, Place, Seal
@@ -28,6 +28,7 @@ from kits.services import (
     wording,
 )
 from kits.services.going_out import UNSAID
+from kits.services.whose import Goes, Terms, settle
 from labels.rules.scans import Intent, Means
 from labels.services import passerby, showing
 from labels.services.meaning import Meaning
@@ -39,11 +40,9 @@ from labels.services.outcomes import (
     Thing,
     UsedSaid,
     again,
-    part,
     text_of,
 )
 from labels.services.ways import ways_on
-from labels.services.whose import Goes, settle
 
 
 def show(act: Act, meaning: Meaning) -> Outcome:
@@ -142,7 +141,8 @@ def take_out(
         raise NotFound("kit", kit.name)
     goes = Goes(ask.trip, _holder(ask, tags))
     if section is None and not ask.fact:
-        goes = settle(act, kit, ask, goes.holder, alone=alone)
+        terms = Terms(ask.trip, ask.due_at, ask.swap, ask.take_reason)
+        goes = settle(act, kit, terms, goes.holder, alone=alone)
     taken = custody.check_out(
         part(act, kit.name, section.section_key if section else ""),
         kit,

@@ -51,7 +51,7 @@ def meanings(
     """What each thing stands for, in the order it was read; the same label read twice is there
     once. Four queries at most, however many things there are.
 
-    `any_room`: labels of rooms that are not the asker's are told too (a hand-in, a rescue);
+    `any_room`: labels of rooms that are not the asker's are told too (a hand-in, an emergency);
     otherwise they are ELSEWHERE.
     """
     typed = [resolve(each.text, today=today, from_gs1_symbol=each.is_gs1) for each in seen]

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
 
-from gearroom.core.act import Act
 from gearroom.core.models import Person
 from gearroom.core.problems import Problem
 from kits.models import AsFound, Entry, Item, Kit, Label, Lot, Place, Trip
@@ -112,6 +111,7 @@ class KitSeen:
     trip_last_day: date | None
     guide: int | None
     guide_name: str
+    not_ours: bool = False
 
 
 @dataclass(frozen=True)
@@ -223,12 +223,6 @@ class ScanAnswer:
         if len(self.outcomes) == 1 and self.outcomes[0].problem is not None:
             return self.outcomes[0]
         return None
-
-
-def part(act: Act, *names: object) -> Act:
-    """The act for one thing of several read under one key: a key of its own that is always the
-    same for the same thing."""
-    return replace(act, key=uuid.uuid5(act.key, ":".join(map(str, names))))
 
 
 def text_of(meaning: Meaning, kit: Kit | None = None) -> str:

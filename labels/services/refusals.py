@@ -122,7 +122,7 @@ def _ways_on(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> list[Nex
             return [
                 *ways_on(problem.facts["offers"], text, **said),
                 Next("restock", _("See what it lacks"), problem.facts["kit"]),
-                out(_("It is a rescue: take it now"), emergency=True),
+                out(_("Emergency: take it now"), emergency=True),
             ]
         case "another-kit-is-reserved":
             return [out(_("Swap the two"), swap=True)]

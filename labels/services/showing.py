@@ -9,7 +9,16 @@ from gearroom.core.act import Act, Actor
 from gearroom.core.models import Person
 from kits.models import Checkout, Holding, Kit, Lot, Place, Seal
 from kits.rules.expiry import why_not
-from kits.services import find, fitness, holders, promises, verdict_wording, verdicts, wording
+from kits.services import (
+    find,
+    fitness,
+    holders,
+    not_ours,
+    promises,
+    verdict_wording,
+    verdicts,
+    wording,
+)
 from labels.services.outcomes import KitSeen, LotSeen, PersonSeen, SectionSeen, ShelfSeen
 
 _MOST_PLACES = 20
@@ -64,6 +73,7 @@ def kit_seen(actor: Actor, kit: Kit) -> KitSeen:
         trip_last_day=trip.last_day if trip else None,
         guide=guide.pk if guide else None,
         guide_name=guide.name if guide else "",
+        not_ours=not_ours.is_inside(kit),
     )
 
 

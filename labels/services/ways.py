@@ -24,10 +24,8 @@ def ways_on(
             case Do.ADD:
                 way = again(Intent.ADD, says, text, **fields)
             case Do.TAKE_OTHER:
-                trip = {"trip": fields["trip"]} if "trip" in fields else {}
-                way = again(
-                    Intent.CHECK_OUT, says, offer["kit"], needs, **{**trip, **said}, swap=True
-                )
+                more = {name: fields[name] for name in ("trip", "swap") if name in fields}
+                way = again(Intent.CHECK_OUT, says, offer["kit"], needs, **{**more, **said})
             case _:
                 wanted = (*needs, *offer["needs"])
                 way = again(Intent.CHECK_OUT, says, text, wanted, offer["people"], **said)

@@ -16,9 +16,9 @@ from django.contrib.sessions.models import Session
 from playwright.sync_api import BrowserContext, Error, Page, expect, sync_playwright
 
 from gearroom.core import clock
-from kits.models import Checkout, Entry, Notice
+from kits.models import Checkout, Entry, Movement, Notice
 from kits.rules import codes
-from kits.services import custody, reservations, turnaround
+from kits.services import custody, not_ours, reservations, turnaround, unmet
 from tests.e2e.pages import PASSWORD, QUIET, chromium, crossing, give_password, sign_in
 from tests.e2e.postroom import until
 from tests.kits import factories as make
@@ -147,7 +147,7 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         card.get_by_text("Something was used").click()
         tile = card.locator(".tile").filter(has_text="Wound dressing")
         tile.get_by_role("button", name="one more").click()
-        card.get_by_role("button", name="Used").click()
+        card.get_by_role("button", name="Used", exact=True).click()
         done.filter(has_text="DAY-01: used 1 × Wound dressing 10 × 12.").wait_for()
         card.get_by_text("Borrowed from another kit").click()
         card.get_by_label("From which kit").select_option("DAY-03")
@@ -189,7 +189,7 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         page.get_by_text("The gear room answers.").wait_for()
         row = page.locator("#acts > li[data-state=irregular]")
         expect(row).to_contain_text("In the book, though it broke a rule")
-        expect(row).to_contain_text("The book had it out with somebody else: their time")
+        expect(row).to_contain_text("It changed hands again since then: this is history")
         assert row.get_by_role("link", name="See the kit").get_attribute("href") == "/kits/DAY-03/"
         page.reload()  # sends again what it has: nothing
         page.get_by_text("The gear room answers.").wait_for()
@@ -214,7 +214,7 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         ("pass", "DAY-01"),
         ("check-in", "DAY-01"),
     ]
-    assert [each.irregular for each in told] == [[], ["was-out"], [], [], [], []]
+    assert [each.irregular for each in told] == [[], ["out-of-order"], [], [], [], []]
     assert len({each.key for each in told}) == 6
     assert all(each.person == world.keeper for each in told)
     times = [each.occurred_at for each in told if each.kit.name == "DAY-01"]
@@ -261,7 +261,7 @@ def test_without_a_network_a_kit_stands_as_the_gear_room_said_for_the_day(
         tile = card.locator(".tile").filter(has_text="Wound dressing")
         tile.get_by_role("button", name="one more").click()
         page.context.set_offline(True)
-        card.get_by_role("button", name="Used").click()
+        card.get_by_role("button", name="Used", exact=True).click()
         expect(card).to_contain_text("what was used here is not counted yet")
         card.get_by_text("Handed back", exact=True).click()
         card.get_by_role("button", name="Sort later").click()
@@ -338,6 +338,43 @@ def test_without_a_network_a_kit_that_nobody_opened_needs_no_sorting(
     assert [each.kind for each in done] == ["look-inside", "check-in", "check-in"]
     assert make.fresh(world.day_01).to_sort_since is None
     assert make.fresh(plain).to_sort_since is None
+
+
+def test_what_was_not_carried_and_what_is_not_ours_is_said_without_a_network(
+    need, open_database, make_server
+):
+    program = need("chromium")
+    world = scanned.labelled().world
+    custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
+    not_ours.report(make.act(world.guide), world.day_01, inside=True)
+    keeper = give_password(world.keeper)
+    server = make_server().start()
+
+    with chromium(program) as browser:
+        page = browser.new_page(viewport={"width": 360, "height": 740})
+        sign_in(page, server.url, keeper, "/offline/")
+        row = page.locator("#kits > li").filter(has_text="DAY-01")
+        expect(row).to_be_visible(timeout=SEEN_MS)
+        page.context.set_offline(True)
+
+        row.get_by_role("button").click()
+        card = page.locator("article[data-kit=DAY-01]")
+        card.get_by_text("Something was used", exact=True).click()
+        card.locator(f"[name=used-{world.dressing.pk}]").fill("1")
+        card.get_by_label("Used in class").check()
+        card.get_by_role("button", name="Used", exact=True).click()
+        expect(card.get_by_text("Give it back to its owner")).to_be_visible()
+        card.get_by_label("Given back").check()
+        card.get_by_label("Needed, not in the kit").fill("tick remover\n\n crutch ")
+        card.get_by_role("button", name="Opened").click()
+        page.get_by_text("2 acts wait to be sent.").wait_for(timeout=SEEN_MS)
+
+        page.context.set_offline(False)
+        page.get_by_text("Nothing waits").wait_for(timeout=SEEN_MS)
+
+    assert [need.words for need in unmet.in_force()] == ["crutch", "tick remover"]
+    assert not not_ours.is_inside(world.day_01)
+    assert Movement.objects.get(entry__kind="use").to_place.kind == "class"
 
 
 def test_pages_are_light_and_stand_still(need, open_database, make_server):

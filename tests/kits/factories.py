@@ -162,7 +162,7 @@ def kit(
             section_key=part.key,
             position=part.position,
         )
-    with Book(act(claimed_at=timezone.now() - timedelta(days=1))) as book:
+    with Book(act(claimed_at=timezone.now() - timedelta(days=3))) as book:
         (locked,) = book.lock(made.pk)
         if entered:
             book.post(EntryKind.COUNT, kit=locked, detail={"looked_inside": False})

@@ -10,14 +10,17 @@ from kits.services import (
     building,
     counting,
     custody,
+    derive,
     fitness,
     instruments,
     recalls,
+    reversal,
     stock,
     turnaround,
 )
+from kits.services.building import Fate
 from kits.services.counting import Found
-from kits.services.ledger import room_place
+from kits.services.ledger import Book, room_place
 from kits.services.turnaround import PutIn
 from kits.services.use import LevelSeen
 from tests.kits import factories as make
@@ -218,4 +221,55 @@ def test_a_guide_does_not_build_kits(w):
 
 def test_the_book_is_in_balance_afterwards(w):
     building.build(make.act(w.keeper), w.day_02)
+    assert list(audit.findings()) == []
+
+
+# ---------------------------------------------------------------------------------- needs sorting
+def came_back(w):
+    """DAY-02 handed back to be sorted later; since when it waits."""
+    custody.check_in(make.act(w.guide), w.day_02, as_found=AsFound.SORT_LATER)
+    return make.fresh(w.day_02).to_sort_since
+
+
+def test_a_kit_whose_contents_were_just_entered_needs_no_sorting(w):
+    came_back(w)
+
+    building.build(make.act(w.keeper), w.day_02)
+
+    assert make.fresh(w.day_02).to_sort_since is None
+    assert fitness.verdict(make.fresh(w.day_02), make.TODAY).fit
+    assert list(audit.findings()) == []
+
+
+def test_a_kit_whose_building_is_taken_back_waits_again(w):
+    since = came_back(w)
+    done = building.build(make.act(w.keeper), w.day_02)
+
+    reversal.reverse(make.act(w.keeper), done.entry.pk)
+
+    assert make.fresh(w.day_02).to_sort_since == since
+    assert list(audit.findings()) == []
+
+
+def test_a_building_of_an_earlier_edition_ended_no_sorting(w):
+    """Its entry does not say so, and what is stored follows from the entries."""
+    since = came_back(w)
+    with Book(make.act(w.keeper)) as book:
+        (kit,) = book.lock(w.day_02.pk)
+        book.post(EntryKind.BUILD, kit=kit, detail={"looked_inside": True})
+        derive.rewrite_looks(kit)
+
+    assert derive.to_sort_since(make.fresh(w.day_02)) == since
+    assert list(audit.findings()) == []
+
+
+def test_a_thing_that_came_in_a_bought_kit_is_not_all_of_it_and_ends_no_sorting(w):
+    since = came_back(w)
+    thing = building.Thing(
+        w.dressing, 2, Fate.KEEP, number="D9", expiry=make.days(90), section=make.section(w.day_02)
+    )
+
+    building.strip(make.act(w.keeper), w.day_02, [thing])
+
+    assert make.fresh(w.day_02).to_sort_since == since
     assert list(audit.findings()) == []

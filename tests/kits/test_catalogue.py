@@ -110,8 +110,8 @@ def test_nothing_changed_leaves_the_revision_as_it_is(w: make.World) -> None:
 def test_kits_are_judged_again_when_a_thing_turns_out_to_be_sterile(w: make.World) -> None:
     assert w.day_01.fit_until is not None
     catalogue.edit_item(make.act(w.keeper), w.shears, needs_date=True, sterile=True)
-    # Nobody knows the date of the pair inside, so it has to come out.
-    assert make.fresh(w.day_01).may_go_until is None
+    # Nobody knows the date of the pair inside: it has to come out the day after the kit was set up.
+    assert make.fresh(w.day_01).clear_until == make.days(1)
     assert not list(audit.findings())
 
 

@@ -155,6 +155,22 @@ def test_a_kit_of_another_guide_s_trip_is_refused_with_what_would_do(
     assert coverage(walk) is Coverage.COVERED
 
 
+def test_a_kit_of_another_guide_s_trip_is_swapped_where_the_request_says_so(
+    w: make.World, olu: Any
+) -> None:
+    spare = filled("DAY-03", w)
+    walk = trip("Ridge walk", w.store, 1, 1, leader=w.guide)
+    reserve(w, w.day_01, walk)
+
+    done = make.caller(olu).post(
+        "kits/DAY-01/check-out/", {"person": str(olu.pk), "swap": True, "trip": None}
+    )
+
+    assert done.status_code == 201
+    assert (Checkout.objects.get().kit, Checkout.objects.get().trip) == (w.day_01, None)
+    assert promises.open_reservations().get(trip=walk).kit == spare
+
+
 def test_a_trip_of_another_week_is_not_in_the_way(w: make.World, olu: Any) -> None:
     reserve(w, w.day_01, trip("Ridge walk", w.store, 6, 6, leader=w.guide))
     assert out(w, w.day_01, olu).trip is None

@@ -9,6 +9,7 @@ import pytest
 from gearroom.core import clock
 from gearroom.core.problems import NotAllowed, NotFound, Refused, Unacceptable
 from gearroom.core.rules.roles import Role
+from gearroom.core.services import people
 from kits.models import (
     Checkout,
     Clearance,
@@ -28,7 +29,9 @@ from kits.services import (
     gathering,
     happened,
     keeping,
+    merging,
     offers,
+    promises,
     recalls,
     reservations,
     reversal,
@@ -235,6 +238,43 @@ def test_the_api_adds_what_one_line_lacks(school):
     assert (done.status_code, done.json()["units_put_in"]) == (201, 3)
 
 
+def another_full(school, name, kit, sling):
+    other = make.kit(name, kit.list_version, school.store)
+    make.put_in(other, make.some(sling, school.shelf, 3, "S", make.days(300)), school.shelf, 3)
+    turnaround.look_inside(make.act(), other)
+    return make.fresh(other)
+
+
+def test_another_kit_that_the_api_offers_is_taken_by_what_the_offer_says(school):
+    kit, sling = lacking(school)
+    full = another_full(school, "ROPE-00", kit, sling)
+    other = another_full(school, "ROPE-02", kit, sling)
+    trip = make.trip("Crag walk", school.store)
+    for each in (full, kit):
+        reservations.reserve(make.act(), each, trip)
+    call = make.caller(school.guide)
+    body = {"trip": str(trip.pk), "person": str(school.guide.pk)}
+    answer = call.post(f"kits/{kit.name}/check-out/", body).json()
+    (take,) = [row for row in answer["offers"] if row["do"] == "take-other"]
+
+    done = call.post(f"kits/{take['kit']}/check-out/", take["fields"])
+
+    assert (take["kit"], done.status_code) == ("ROPE-02", 201)
+    held = Checkout.objects.get()
+    assert (held.kit, held.trip) == (other, trip)
+    promised = promises.open_reservations().filter(trip=trip)
+    assert {row.kit for row in promised} == {full, other}, "the short one is promised no more"
+
+
+def test_another_kit_for_no_trip_swaps_nothing(school):
+    kit, sling = lacking(school)
+    another_full(school, "ROPE-02", kit, sling)
+
+    (take,) = [row for row in refused(school, kit).facts["offers"] if row["do"] == "take-other"]
+
+    assert take["fields"] == {"person": str(school.guide.pk)}
+
+
 # ------------------------------------------------------------------------------------ going short
 def test_a_guide_lets_it_go_on_a_routine_line_and_its_people_are_told_once(school):
     kit, _sling = lacking(school)
@@ -391,6 +431,27 @@ def test_signed_in_only_whoever_is_named_answers(school):
     assert stranger.status_code == 404
     (row,) = make.caller(school.keeper).get("clearances/?answered=true").json()["results"]
     assert (row["kit"], row["cleared_by"]["name"]) == ("ROPE-01", "Ines")
+
+
+@pytest.mark.parametrize("by", ["signed in", "by the link"])
+def test_whoever_turns_out_to_be_the_one_named_answers(school, by):
+    kit, _sling = lacking(school, Criticality.MUST_HAVE)
+    out(school, kit, cleared_by=school.instructor)
+    kept = make.person("Ines Hall", Role.GUIDE, school.hut)
+    people.left(make.act(), school.instructor)
+    school.instructor.refresh_from_db()
+    merging.merge(make.act(), school.instructor, kept)
+    clearance = Clearance.objects.get()
+
+    if by == "signed in":
+        call = make.caller(kept)
+        assert [row["id"] for row in call.get("clearances/").json()["results"]] == [clearance.pk]
+        said = call.post(f"clearances/{clearance.pk}/answer/", {"confirmed": True})
+        assert said.status_code == 200
+    else:
+        clearing.answer_by_link(clearance, confirmed=True)
+
+    assert ClearanceAnswer.objects.get().entry.person == kept
 
 
 def test_unanswered_after_a_day_it_is_said_until_it_is_answered_or_undone(school):

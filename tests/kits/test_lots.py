@@ -1,6 +1,10 @@
 """Batches: one for each identity, in every room; and their facts put right."""
 
+from datetime import timedelta
+
 import pytest
+import time_machine
+from django.utils import timezone
 
 from gearroom.core.problems import Invalid, NotAllowed, Refused
 from kits.models import EntryKind, Holding, Label, LabelKind, Lot, LotFact, PlaceKind
@@ -76,7 +80,9 @@ def test_a_date_put_right_to_the_past_stops_the_kit(w):
 
 def test_a_date_can_turn_out_not_to_be_known(w):
     correct(w, w.dressings, expiry=None)
-    assert not fitness.verdict(make.fresh(w.day_01), make.TODAY).may_go
+    assert fitness.verdict(make.fresh(w.day_01), make.TODAY).may_go  # set up today: a day of grace
+    with time_machine.travel(timezone.now() + timedelta(days=2), tick=False):
+        assert not fitness.verdict(make.fresh(w.day_01), make.days(2)).may_go
 
 
 def test_what_was_known_then_does_not_change(w):

@@ -231,6 +231,21 @@ def test_nobody_is_told_to_ring_themselves(w, eight):
     assert "It is for you to look into DAY-01." in text and "960111" not in text
 
 
+def test_whoever_reported_is_spoken_to_as_you(w):
+    with Book(act(w.keeper)) as book:
+        (kit,) = book.lock(w.day_01.pk)
+        broken = [Broken.BOOK_SAYS_OTHERWISE]
+        entry = book.post(EntryKind.RECALL_ANSWER, kit=kit, irregular=broken)
+        missing = {"missing": {"Pain tablets": 2}}
+        notices.tell_keepers(entry, "medicine-missing", kit=kit, facts=missing)
+    sending.send_due()
+
+    ((_, text),) = mails(w.keeper)
+    assert "Count again, then ring who had it last" in text and "You reported it" in text
+    ((_, text),) = mails(w.instructor)
+    assert "Ring who counted" in text and "Kim, " in text
+
+
 def test_it_is_asked_again_once_a_day_for_all_kits_that_wait_and_looked_for_in_few_queries(
     w, eight, django_assert_max_num_queries
 ):

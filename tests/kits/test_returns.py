@@ -6,7 +6,7 @@ from __future__ import annotations
 import pytest
 
 from gearroom.core.problems import Invalid, Refused
-from kits.models import AsFound, Entry, EntryKind, Movement, PlaceKind, UnmetNeed
+from kits.models import AsFound, Entry, EntryKind, Movement, PlaceKind, UnmetNeed, WithheldKind
 from kits.rules.facts import Kind
 from kits.rules.use import Went
 from kits.services import (
@@ -16,6 +16,7 @@ from kits.services import (
     custody,
     disposing,
     holders,
+    keeping,
     likely,
     mixed,
     mixups,
@@ -286,8 +287,12 @@ def test_kits_that_were_mixed_up_stop_until_each_is_counted(w):
     assert clean()
 
 
-def test_a_count_of_one_pouch_is_not_enough(w):
+def test_a_count_of_one_pouch_is_not_enough_and_neither_is_a_word(w):
     mixed.report(act(w.guide), w.day_01, [w.day_02])
+
+    with pytest.raises(Refused) as problem:
+        keeping.release(act(w.keeper), w.day_01, WithheldKind.MIXED)
+    assert problem.value.code == "count-first"
 
     counting.count(act(w.keeper), [section(w.day_01, "pouch")], [], complete=True)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import email
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from email.policy import default
 from zoneinfo import ZoneInfo
@@ -15,22 +16,29 @@ from django.utils import timezone
 
 from gearroom.core.models import Person
 from kits.models import Checkout, Hearing, HearingChoice, Kit, Notice, RecallScope
+from kits.rules import letters
+from kits.rules.facts import Kind
 from kits.rules.letters import as_text
+from kits.rules.use import Went
 from kits.services import (
+    alarms,
     custody,
     fitness,
     gathering,
     instruments,
     keeping,
+    mixed,
     notices,
     picking_sheet,
     recalls,
     reservations,
     sending,
+    unmet,
     use,
     weekly,
     weekly_letter,
 )
+from kits.services.unmet import Needed
 from tests.kits import factories
 from tests.kits.factories import TODAY, World, act, days
 
@@ -149,7 +157,7 @@ def test_it_starts_with_the_soonest_departure_what_is_wrong_and_what_settles_it(
 
     letter = weekly_letter.letter(week_of(w))
 
-    (first,) = letter.first
+    first, *_ = letter.first
     assert "DAY-01 for Hill day, Gil 01632 960111, 8 people." in first.text
     assert first.url == "https://gear.example.org/kits/DAY-01/"
     (dressing,) = [line for line in first.lines if line.startswith("Wound dressing")]
@@ -211,6 +219,61 @@ def test_nobody_is_to_ring_themselves(w):
     assert "960101" not in as_text(letter)
 
 
+def test_a_full_week_begins_with_what_is_read_in_a_minute(w):
+    recalls.start(act(w.keeper), item=w.tablets, scope=RecallScope.NUMBER, number="T1")
+    for n in range(12):
+        kit = factories.kit(f"EMPTY-{n}", w.version, w.store, responsible=w.instructor)
+        trip = factories.trip("Hill day", w.store, first=n + 1, last=n + 1, leader=w.guide)
+        if n < 4:
+            reservations.reserve(act(w.keeper), kit, trip)
+
+    letter = weekly_letter.letter(week_of(w))
+
+    above = letters.words(replace(letter, parts=(), closing=()))
+    assert above <= letters.SHORT_WORDS < letters.words(letter)
+    short = letter.first[-1].lines
+    assert short[0].startswith("Kits to open: DAY-01 now") and short[0].endswith("and 9 more")
+    assert any(line.startswith("Order by: ") for line in short)
+
+
+def test_a_recall_in_eight_kits_and_a_departure_are_read_in_a_minute_too(w):
+    for n in range(7):
+        kit = factories.kit(f"MORE-{n}", w.version, w.store, responsible=w.instructor)
+        factories.put_in(kit, w.dressings, w.shelf, 1)
+        trip = factories.trip(
+            "A long day on the high moor", w.store, first=2, last=2, leader=w.guide
+        )
+        reservations.reserve(act(w.keeper), factories.fresh(kit), trip)
+    recalls.start(
+        act(w.keeper), item=w.dressing, scope=RecallScope.NUMBER, number="D1",
+        advice="Do not use; the maker found packs that were not sealed. Send them all back.",
+    )  # fmt: skip
+
+    letter = weekly_letter.letter(week_of(w))
+
+    assert letters.words(replace(letter, parts=(), closing=())) <= letters.SHORT_WORDS
+    assert "put in" not in as_text(replace(letter, parts=(), closing=()))
+    opened = next(part for part in letter.parts if part.heading == "Kits to open")
+    assert any(row.text.startswith("MORE-0") and row.lines for row in opened.rows)
+
+
+def test_the_weekly_email_speaks_to_its_reader_as_you(w):
+    Person.objects.filter(pk=w.instructor.pk).update(phone="01632 960101")
+    reader = Person.objects.get(pk=w.instructor.pk)
+    trip = factories.trip("Hill day", w.store, first=2, last=500, leader=reader)
+    custody.check_out(act(w.keeper), w.day_01, person=reader)
+    reservations.reserve(act(w.keeper), factories.fresh(w.day_01), trip)
+    late = timezone.now() - timedelta(days=1)
+    Checkout.objects.update(out_at=late - timedelta(days=1), due_at=late)
+
+    text = said(text_of(w))
+
+    assert "DAY-01 for Hill day, led by you, 8 people." in text
+    assert "NOT BACK - DAY-01: you have it, due" in text
+    assert "You have it, due back" in text
+    assert "960101" not in text
+
+
 def test_a_recall_in_eight_kits_is_one_row(w):
     for n in range(7):
         kit = factories.kit(f"MORE-{n}", w.version, w.store, responsible=w.instructor)
@@ -261,7 +324,21 @@ def test_stock_at_its_level_is_to_be_ordered(w):
     w.tablets.order_down_to = 50
     w.tablets.save()
     text = said(text_of(w))
-    assert "60 × Pain tablets (40 left; order level 50)" in text
+    assert "for the Main store - 60 × Pain tablets (40 left; order level 50)" in text
+
+
+def test_of_what_nobody_counts_it_never_says_how_much_is_left(w):
+    factories.some(w.plasters, w.shelf, 10)
+    w.plasters.order_down_to = 10
+    w.plasters.save()
+    alarms.look_at_stock(timezone.now())
+    assert "Plasters" not in text_of(w)
+    assert not Notice.objects.filter(kind="low-stock").exists()
+
+    factories.Holding.objects.filter(lot__item=w.plasters).update(units=0)  # somebody saw none
+    alarms.look_at_stock(timezone.now())
+    assert "for the Main store - 20 × Plasters (0 left; order level 10)" in said(text_of(w))
+    assert Notice.objects.filter(kind="low-stock").exists()
 
 
 def test_the_attached_list_goes_shelf_by_shelf(w):
@@ -299,7 +376,7 @@ def test_its_queries_do_not_grow_with_kits(w, django_assert_max_num_queries):
             factories.kit(name, w.version, w.store, responsible=w.instructor)
 
     more(6)  # more than the shelves can fill
-    with django_assert_max_num_queries(41) as few:
+    with django_assert_max_num_queries(44) as few:
         week_of(w)
     more(12)
     with django_assert_max_num_queries(len(few.captured_queries)):
@@ -315,3 +392,23 @@ def test_its_today_is_the_home_rooms_on_either_side_of_midnight(w, zone):
     for instant, day in ((midnight - timedelta(seconds=1), 28), (midnight, 1)):
         with time_machine.travel(instant, tick=False):
             assert week_of(w).today.day == day
+
+
+def test_the_evenings_stand_in_it_each_thing_once(w):
+    splint = factories.item("Splint", Kind.TOOL, needs_date=False)
+    splints = factories.some(splint, w.shelf, 2, "S1")
+    factories.put_in(w.day_01, splints, w.shelf, 1)
+    other = factories.kit("DAY-03", w.version, w.store, responsible=w.instructor)
+    custody.check_out(act(w.keeper), w.day_01, person=w.guide)
+    custody.check_in(
+        act(w.keeper), w.day_01, used=[use.UseLine(splint, 1, went=Went.MAY_COME_BACK)]
+    )
+    mixed.report(act(w.guide), w.day_01, [other])
+    unmet.report(act(w.guide), w.day_01, [Needed(words="tick remover")])
+
+    text = text_of(w)
+
+    assert text.count("DAY-01, DAY-03: contents mixed") == 1
+    assert text.count("1 × Splint (DAY-01)") == 1
+    assert text.count("DAY-01: tick remover") == 1
+    assert "Kits to open" not in text  # counting both is what there is to do

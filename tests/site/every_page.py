@@ -30,6 +30,7 @@ AT_DAWN = (
     "/kits/DAY-01/hand-back/?opened=1&sharps=yes",
     "/kits/DAY-01/ask/",
     "/ask/",
+    "/away/",
     "/kits/DAY-02/used/",
     "/undo/{taken_out}/really/",
     "/used/{link}/",

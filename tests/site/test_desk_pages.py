@@ -284,11 +284,14 @@ def test_the_people_are_asked_for_in_as_many_queries_however_many(w, django_asse
 def test_an_administrator_adds_a_room_and_edits_it(w, chief):
     client = browser(chief)
     fields = {"name": "Boat house", "time_zone": "Europe/Oslo", "phone": "", "how_to_return": ""}
+    rules = {"closing_time": "18:00", "sorting_nights": "1"}
 
     assert post(client, "/rooms/", **fields)["Location"] == "/rooms/boat-house/"
-    post(client, "/rooms/boat-house/", **{**fields, "how_to_return": "By the slip."})
+    post(client, "/rooms/boat-house/", **{**fields, **rules, "how_to_return": "By the slip."})
     assert Room.objects.get(slug="boat-house").how_to_return == "By the slip."
-    answer = post(client, "/rooms/boat-house/", **{**fields, "time_zone": "Europe/Nowhere"})
+    answer = post(
+        client, "/rooms/boat-house/", **{**fields, **rules, "time_zone": "Europe/Nowhere"}
+    )
     assert answer.status_code == 400
     assert "is not an IANA time zone" in text_of(answer)
     assert post(client, "/rooms/", **fields).status_code == 409

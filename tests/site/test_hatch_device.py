@@ -189,7 +189,7 @@ def test_an_act_that_waits_is_done_by_whoever_was_asked_and_by_nobody_after(scho
 def test_a_short_kit_goes_with_a_reason_and_a_keepers_pin(school, device):
     world = school.world
     use.log_use(make.act(world.guide), world.day_01, [UseLine(world.dressing, 6)])
-    ListLine.objects.filter(item=world.dressing).update(criticality="routine")
+    ListLine.objects.filter(item=world.dressing).update(criticality="important")
     named(device, world.keeper)
     page = post(device, "/scan/", intent="check-out", text="DAY-01", holder=str(world.guide.pk))
     assert "Why it may go although it is short" in text_of(page)

@@ -13,9 +13,23 @@ import time_machine
 from django.test import Client
 from django.utils import timezone
 
+from gearroom.core.models import Membership
+from gearroom.core.rules.roles import Role
+from gearroom.core.services import rooms
 from gearroom.site.web import offline
-from kits.models import Checkout
-from kits.services import custody, reservations, turnaround, verdict_wording, verdicts
+from kits.models import Checkout, WithheldKind
+from kits.services import (
+    catalogue,
+    custody,
+    fitness,
+    keeping,
+    kits,
+    reservations,
+    turnaround,
+    use,
+    verdict_wording,
+    verdicts,
+)
 from tests.kits import factories as make
 from tests.labels import scanned
 from tests.site.browsing import PAGES_ON_SQLITE
@@ -233,6 +247,78 @@ def test_kits_that_have_not_changed_are_not_sent_again(school):
     assert client.get("/offline/kits/", headers={"If-None-Match": tag}).status_code == 200
 
 
+def lose_their_role(world):
+    Membership.objects.filter(person=world.guide).update(role=Role.ADVISER.value)
+
+
+def be_renamed(world):
+    type(world.instructor).objects.filter(pk=world.instructor.pk).update(name="Ines Hall")
+
+
+CHANGES = {
+    "a kit goes out": lambda w: custody.check_out(make.act(), w.day_01, person=w.guide),
+    "something is used": lambda w: use.log_use(make.act(), w.day_01, [use.UseLine(w.dressing, 1)]),
+    "a seal": lambda w: turnaround.reseal(make.act(), w.day_01, "0417"),
+    "a kit on hold": lambda w: keeping.withhold(make.act(), w.day_01, WithheldKind.DRYING),
+    "a kit's name": lambda w: kits.edit_kit(make.act(), w.day_01, name="DAY-91"),
+    "a trip": lambda w: reservations.reserve(make.act(), w.day_01, make.trip("Gorge", w.store)),
+    "somebody's name": be_renamed,
+    "their own rights": lose_their_role,
+    "a label": lambda w: scanned.label(w.day_02),
+    "a room's rule": lambda w: rooms.edit(make.act(), w.store, expired_always_stops=True),
+    "a room's name": lambda w: rooms.edit(make.act(), w.store, name="Upper store"),
+    "somebody else's role": lambda w: Membership.objects.filter(person=w.instructor).delete(),
+    "an item's name": lambda w: catalogue.edit_item(make.act(), w.dressing, name="Pad"),
+    "the list's signature": lambda w: fitness.derive_again(w.version),
+}
+
+
+@pytest.mark.parametrize("change", CHANGES)
+def test_whatever_changes_on_a_phone_is_sent_again(school, change):
+    client = browser(school.world.guide)
+    before = client.get("/offline/kits/")
+
+    CHANGES[change](school.world)
+
+    again = client.get("/offline/kits/", headers={"If-None-Match": before["ETag"]})
+    assert (again.status_code, again["ETag"] != before["ETag"]) == (200, True)
+
+
+def test_a_new_day_is_sent_again(school):
+    client = browser(school.world.guide)
+    before = client.get("/offline/kits/")
+
+    with time_machine.travel(timezone.now() + timedelta(days=1), tick=False):
+        again = client.get("/offline/kits/", headers={"If-None-Match": before["ETag"]})
+
+    assert (again.status_code, again.content != before.content) == (200, True)
+
+
+def test_a_trip_that_ends_is_sent_again(school):
+    world = school.world
+    with time_machine.travel(timezone.now().replace(hour=9), tick=False):
+        trip = make.trip("Hill day", world.store, 0, 0)
+        reservations.reserve(make.act(), world.day_01, trip)
+        ends = timezone.now() + timedelta(hours=2)
+        type(trip).objects.filter(pk=trip.pk).update(returns_at=ends)
+        before = browser(world.guide).get("/offline/kits/")
+
+    with time_machine.travel(timezone.now().replace(hour=12), tick=False):
+        again = browser(world.guide).get(
+            "/offline/kits/", headers={"If-None-Match": before["ETag"]}
+        )
+
+    assert (again.status_code, again.content != before.content) == (200, True)
+
+
+def test_a_phone_that_has_the_kits_costs_a_few_queries(school, django_assert_max_num_queries):
+    client = browser(school.world.keeper)
+    headers = {"If-None-Match": client.get("/offline/kits/")["ETag"]}
+
+    with django_assert_max_num_queries(16):
+        assert client.get("/offline/kits/", headers=headers).status_code == 304
+
+
 def test_the_database_is_asked_as_much_for_many_kits_as_for_few(
     school, django_assert_max_num_queries
 ):
@@ -241,7 +327,7 @@ def test_the_database_is_asked_as_much_for_many_kits_as_for_few(
         scanned.label(made)
     client = browser(school.world.keeper)
 
-    with django_assert_max_num_queries(40):
+    with django_assert_max_num_queries(50):
         book = client.get("/offline/kits/").json()
 
     assert len(book["kits"]) >= 7

@@ -179,3 +179,9 @@ def test_what_one_kit_gets_from_a_shelf_is_gone_for_the_next():
     assert [row.count for row in first.put_in] == [2]
     assert [row.count for row in second.put_in] == [1]
     assert [row.count for row in second.missing] == [1]
+
+
+def test_a_thing_that_two_rooms_lack_is_ordered_for_each():
+    missing = [Missing(1, "dressing", 2, "A", day(30), "Main store")]
+    rows = to_order(missing, [Low(1, "dressing", 3, 5, "Cave hut")], {1: 14}, MONDAY)
+    assert [(r.room, r.units) for r in rows] == [("Cave hut", 7), ("Main store", 2)]

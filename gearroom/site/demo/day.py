@@ -127,7 +127,7 @@ class Day:
         listed = self.api.get(f"kits/{KIT}/restock/")
         self.facts["listed"] = listed
         self._tell(
-            f"good through {listed['through']}:",
+            f"ready through {listed['through']}:",
             *(
                 f"- {row['units']} {row['name']}, batch {row['number'] or 'without number'}, "
                 f"shelf {row['shelf_name']}"

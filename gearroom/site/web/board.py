@@ -9,7 +9,7 @@ from gearroom.core.models import Person
 from gearroom.site.web import ways
 from gearroom.site.web.shell import actor, here, no_room, page, show
 from kits.services import board as kits_board
-from kits.services import due
+from kits.services import due, signatures
 from kits.services.mine import Mine, elsewhere, mine
 from kits.services.outlook import TripSeen
 
@@ -72,6 +72,7 @@ def _facts(request: HttpRequest) -> dict[str, object]:
         ],
         "uncovered": [_trip(each, on_it) for each in on_it.uncovered],
         "waiting": [_trip(each, on_it) for each in on_it.waiting],
+        "to_sign": signatures.waiting() if who.could("sign_list") else (),
         "low": [row.item.name for row in on_it.low[:_LOW_NAMED]],
         "more_low": max(0, len(on_it.low) - _LOW_NAMED),
     }

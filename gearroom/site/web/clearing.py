@@ -49,7 +49,12 @@ def every(request: HttpRequest) -> HttpResponse:
 
         return acted(request, perform, to=request.path)
     rows = [
-        {"clearance": each, "reasons": happened.lacks(each.reasons), **_standing(each)}
+        {
+            "clearance": each,
+            "reasons": happened.lacks(each.reasons),
+            "own": clearing.answers_for(each) == who.person,
+            **_standing(each),
+        }
         for each in clearing.seen_by(who)[:_MOST]
     ]
     return show(request, "site/clearances/every.html", {"rows": rows})

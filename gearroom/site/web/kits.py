@@ -29,6 +29,7 @@ from kits.services import (
     fitness,
     history,
     keeping,
+    not_ours,
     offers,
     overview,
     photos,
@@ -86,6 +87,7 @@ def one(request: HttpRequest, kit: str) -> HttpResponse:
         "kinds": [(kind.value, wording.withheld(kind)) for kind in _BY_HAND],
         "may": _rights(request, found),
         "due": due.due(who, seen.checkout) if seen.checkout else None,
+        "not_ours": not_ours.is_inside(found),
         "photos": photos.of_what_is_wrong(found),
     }
     if facts["may"]["read_history"]:

@@ -28,6 +28,7 @@ from gearroom.core.models import Person
 from gearroom.site.middleware import reads_labels
 from kits.rules.irregular import Broken
 from kits.services.pocket_book import pocket_book
+from kits.services.pocket_revision import revision
 from kits.services.wording import IRREGULAR
 
 SHELL = (
@@ -47,6 +48,7 @@ SHELL = (
 """What the page needs without a network, of the static files."""
 
 _SETTLES = {
+    Broken.OUT_OF_ORDER: "kit",
     Broken.WAS_OUT: "kit",
     Broken.WAS_NOT_OUT: "kit",
     Broken.WAS_NOT_TAKEN_OUT: "kit",
@@ -136,14 +138,14 @@ def kits(request: HttpRequest) -> HttpResponse:
     who = _signed_in(request)
     if who is None:
         return JsonResponse({}, status=401)
-    book = {"person": who.pk, "name": who.name, **pocket_book(actor_of(who.user))}
-    body = json.dumps(book, ensure_ascii=False, separators=(",", ":")).encode()
-    headers = {
-        "ETag": f'"{hashlib.sha256(body).hexdigest()[:32]}"',
-        "Cache-Control": "private, no-store",
-    }
-    if request.headers.get("If-None-Match") == headers["ETag"]:
+    actor, language = actor_of(who.user), get_language() or ""
+    # Named before it is read: what changes meanwhile is sent the next time.
+    tag = f'"{version(language)}-{revision(actor)}"'
+    headers = {"ETag": tag, "Cache-Control": "private, no-store"}
+    if request.headers.get("If-None-Match") == tag:
         return HttpResponse(status=304, headers=headers)
+    book = {"person": who.pk, "name": who.name, **pocket_book(actor)}
+    body = json.dumps(book, ensure_ascii=False, separators=(",", ":")).encode()
     return HttpResponse(body, content_type="application/json", headers=headers)
 
 

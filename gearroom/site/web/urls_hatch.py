@@ -2,7 +2,18 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from gearroom.site.web import asking, clearing, due, hand_back, photos, recent, sorting, using
+from gearroom.site.web import (
+    asking,
+    clearing,
+    due,
+    extending,
+    hand_back,
+    photos,
+    recent,
+    returns,
+    sorting,
+    using,
+)
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("undo/<int:entry>/", recent.undo, name="undo"),
@@ -15,6 +26,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("kits/<str:kit>/ask/", asking.ask, name="ask"),
     path("clearances/", clearing.every, name="clearances"),
     path("cleared/<str:said>/", clearing.by_link, name="cleared"),
+    path("away/", returns.every, name="away"),
+    path("kits/<str:kit>/not-ours/", returns.participants, name="not-ours"),
+    path("sign/<str:said>/", extending.by_link, name="extend-signature"),
     path("ask/", asking.ask_all, name="ask-all"),
     path("used/<str:said>/", asking.tell, name="used"),
     path("used/<str:said>/<int:time>/", asking.tell, name="used-of"),

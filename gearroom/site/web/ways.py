@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from gearroom.core.models import Person
-from kits.models import Kit
+from kits.models import Kit, WithheldKind
 from kits.rules.expiry import Fault
 from kits.rules.facts import Reason, Verdict, Word
 from kits.rules.readiness import Why
@@ -67,6 +67,8 @@ def settle_reason(kit: Kit, reason: Reason) -> Settle:
             return Settle(_("Restock"), reverse("sort", args=[kit.name]))
         case Why.NOT_LOOKED_INSIDE | Why.DATE_NOT_KNOWN | Why.WAITING_TO_BE_SORTED:
             return Settle(_("Look inside"), reverse("sort", args=[kit.name]))
+        case Why.WITHHELD if reason.facts.get("reason") == WithheldKind.MIXED:
+            return Settle(_("Count it"), reverse("kit-count", args=[kit.name]))
         case Why.WITHHELD:
             return Settle(_("Look, then release"), reverse("kit", args=[kit.name]) + "#kept-back")
     return Settle(_("See why"), reverse("kit", args=[kit.name]))

@@ -15,9 +15,14 @@ export const makers = (words) => ({
     facts: { person: person?.id ?? null, name: person?.name ?? "" },
     says: said(person ? words.takeOut : words.takeOutAlone, { KIT: ref, NAME: person?.name ?? "" }),
   }),
-  handBack: (ref, asFound, sharps, wet) => ({
+  handBack: (ref, asFound, { sharps, wet, needed, givenBack }) => ({
     kind: "hand-back", kit: ref, path: address(ref, "check-in"),
-    body: { as_found: asFound, sharps_or_blood: sharps, wet }, facts: {},
+    body: {
+      as_found: asFound, sharps_or_blood: sharps, wet,
+      ...(needed.length && { needed: needed.map((line) => ({ words: line })) }),
+      ...(givenBack && { given_back: true }),
+    },
+    facts: {},
     says: said(words[HAND_BACK_WORDS[asFound]], { KIT: ref }),
   }),
   check: (ref) => ({
@@ -29,9 +34,9 @@ export const makers = (words) => ({
     facts: { person: person.id, name: person.name },
     says: said(words.pass, { KIT: ref, NAME: person.name }),
   }),
-  use: (ref, used) => ({
+  use: (ref, used, inClass) => ({
     kind: "use", kit: ref, path: address(ref, "use"), facts: {},
-    body: { used: used.map(({ id, units }) => ({ item: id, units })) },
+    body: { used: used.map(({ id, units }) => ({ item: id, units, ...(inClass && { went: "in-class" }) })) },
     says: said(words.use, { KIT: ref, THINGS: used.map(({ name, units }) => `${units} × ${name}`).join(", ") }),
   }),
   borrow: (ref, giver, thing, lines) => ({

@@ -33,6 +33,7 @@ export function draw(ref, { kits, book }, submitted) {
   part(".phone").hidden = !phone;
   if (phone) Object.assign(part(".phone a"), { href: `tel:${phone.replace(/[^+\d]/g, "")}`, textContent: phone });
   part(".seal").hidden = !(kit?.out && kit.seal);
+  part(".not-ours").hidden = !kit?.not_ours;
   part(".seal").textContent = fill(words.seal, { SEAL: kit?.seal.slice(-3) ?? "" });
   const out = part("[data-act=take-out]");
   people(out.elements.person, book.people, kit?.next?.person, true);

@@ -102,6 +102,12 @@ function offerPass(ref, person) {
   form.querySelector("button").focus();
 }
 
+/** What is said of a kit handed back besides how it was found; a need is a line of at most 120 characters. */
+function besides({ sharps, wet, needed, given_back: givenBack }) {
+  const lines = needed.value.split("\n").map((line) => line.trim().slice(0, 120)).filter(Boolean);
+  return { sharps: sharps.checked, wet: wet.checked, needed: lines.slice(0, 20), givenBack: givenBack.checked };
+}
+
 async function submitted(event) {
   event.preventDefault();
   const form = event.target;
@@ -112,13 +118,13 @@ async function submitted(event) {
   waitFor({});
   switch (form.dataset.act) {
     case "take-out": return write(make.takeOut(ref, chosen));
-    case "hand-back": return write(make.handBack(ref, event.submitter?.value ?? "sort-later", fields.sharps.checked, fields.wet.checked));
+    case "hand-back": return write(make.handBack(ref, event.submitter?.value ?? "sort-later", besides(fields)));
     case "look-inside": return write(make.check(ref));
     case "pass": return write(make.pass(ref, chosen));
     case "use": {
       const used = counted(kits.get(ref), book).map((thing) => ({ ...thing, units: Number(fields[`used-${thing.id}`]?.value ?? 0) }));
       const some = used.filter((thing) => thing.units > 0);
-      return some.length ? write(make.use(ref, some)) : undefined;
+      return some.length ? write(make.use(ref, some, fields.in_class.checked)) : undefined;
     }
     case "borrow": {
       const id = Number(fields.thing.value);

@@ -8,17 +8,18 @@ every trip covered; else one tap swaps, or it is taken with a reason.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.act import Act
+from gearroom.core.act import Act, part
 from gearroom.core.models import Person
 from gearroom.core.problems import Refused
 from kits.models import Kit, Trip
-from kits.services import promises, reservations, swaps
+from kits.services import promises, reservations, swaps, verdicts
 from kits.services.going_out import (
+    UNSAID,
     Plan,
     Unsaid,
     instead_of,
@@ -28,10 +29,21 @@ from kits.services.going_out import (
     would_do,
 )
 from kits.services.promises import Standing
-from labels.services.outcomes import Ask, part
+from kits.services.verdicts import Question
 
 _SOON = timedelta(days=1)
 """How long before a departure somebody with another kit in the hand is thought to mean it."""
+
+
+@dataclass(frozen=True)
+class Terms:
+    """What is said of taking a kit out, besides who takes it; see `custody.check_out`. `swap`: let
+    it change places with the kit that is reserved."""
+
+    trip: Trip | Unsaid | None = UNSAID
+    due_at: datetime | Unsaid | None = UNSAID
+    swap: bool = False
+    take_reason: str = ""
 
 
 @dataclass(frozen=True)
@@ -43,26 +55,26 @@ class Goes:
     swapped: str = ""
 
 
-def settle(act: Act, kit: Kit, ask: Ask, holder: Person | None, *, alone: bool) -> Goes:
+def settle(act: Act, kit: Kit, terms: Terms, holder: Person | None, *, alone: bool) -> Goes:
     """Settle what stands between a kit and whoever takes it, as far as it settles itself or
-    `ask.swap` says so. Only a kit that was read `alone` is swapped: others were locked before.
+    `terms.swap` says so. Only a kit that was read `alone` is swapped: others were locked before.
 
     Raises Refused (`another-kit-is-reserved`, `reserved-for-another`), and what a swap raises.
     """
-    going, meant = _look(kit, ask, holder)
+    going, meant = _look(kit, terms, holder)
     if alone and (meant is not None or going.others):
         _lock(going, meant)
-        going, meant = _look(kit, ask, holder)  # another phone may have swapped them
+        going, meant = _look(kit, terms, holder)  # another phone may have swapped them
     if meant is not None:
-        return _for_ones_own_trip(act, going, meant, ask, holder, alone=alone)
-    if going.others and alone and not ask.take_reason:
-        return Goes(ask.trip, holder, _give_another(act, going, ask))
-    return Goes(ask.trip, holder)
+        return _for_ones_own_trip(act, going, meant, terms, holder, alone=alone)
+    if going.others and alone and not terms.take_reason:
+        return Goes(terms.trip, holder, _give_another(act, going, terms))
+    return Goes(terms.trip, holder)
 
 
-def _look(kit: Kit, ask: Ask, holder: Person | None) -> tuple[Plan, Standing | None]:
-    going = plan(kit, person=holder, trip=ask.trip, due_at=ask.due_at)
-    return going, meant_instead(kit, ask, holder)
+def _look(kit: Kit, terms: Terms, holder: Person | None) -> tuple[Plan, Standing | None]:
+    going = plan(kit, person=holder, trip=terms.trip, due_at=terms.due_at)
+    return going, meant_instead(kit, terms, holder)
 
 
 def _lock(going: Plan, meant: Standing | None) -> None:
@@ -73,30 +85,30 @@ def _lock(going: Plan, meant: Standing | None) -> None:
 
 
 def _for_ones_own_trip(
-    act: Act, going: Plan, meant: Standing, ask: Ask, holder: Person | None, *, alone: bool
+    act: Act, going: Plan, meant: Standing, terms: Terms, holder: Person | None, *, alone: bool
 ) -> Goes:
     """Another kit is reserved for the trip that this one would go with."""
     kit, other = going.kit, next(iter(going.others), None)
     planned, trip = meant.reservation.kit, meant.trip
     swap_act = part(act, kit.name, "swap")
     holder = holder or meant.reservation.person
-    if other is not None and alone and not ask.take_reason:
+    if other is not None and alone and not terms.take_reason:
         done = swaps.by_itself(swap_act, planned, kit, trip, [trip, other.trip])
         if done is not None:
             return Goes(trip, holder, _now_has(other, planned))
-    if ask.swap:
+    if terms.swap:
         reservations.swap(swap_act, planned, kit, trip)
         return Goes(trip, holder, _now_has(other, planned) if other else "")
     if other is None:
         raise another_is_reserved(kit, meant)
     near = uncovered_soon(other, going.due_day)
-    if not ask.take_reason:
+    if not terms.take_reason:
         swap = planned if would_do(planned, other) else None
         raise reserved_for_another(kit, other, swap, near)
     return Goes(trip, holder)
 
 
-def _give_another(act: Act, going: Plan, ask: Ask) -> str:
+def _give_another(act: Act, going: Plan, terms: Terms) -> str:
     """Give the other guide a free kit in the place of this one; says which, or nothing."""
     kit, other = going.kit, going.others[0]
     free = instead_of(other)
@@ -104,7 +116,7 @@ def _give_another(act: Act, going: Plan, ask: Ask) -> str:
         return ""
     swap_act = part(act, kit.name, "swap")
     done = swaps.by_itself(swap_act, kit, free, other.trip, [other.trip])
-    if done is None and ask.swap:
+    if done is None and terms.swap:
         done = reservations.swap(swap_act, kit, free, other.trip)
     return _now_has(other, free) if done is not None else ""
 
@@ -115,15 +127,15 @@ def _now_has(other: Standing, kit: Kit) -> str:
     return _("Swapped: %(whom)s now has %(kit)s.") % {"whom": whom, "kit": kit.name}
 
 
-def meant_instead(kit: Kit, ask: Ask, holder: Person | None) -> Standing | None:
+def meant_instead(kit: Kit, terms: Terms, holder: Person | None) -> Standing | None:
     """The promise of another kit that this one would go out in the place of, or None.
 
     That is so where a trip is named which has other kits and not this one; and where somebody is
     named who is promised another kit that departs soon, and not this one.
     """
-    if isinstance(ask.trip, Trip):
-        rows = promises.standing(trips=[ask.trip.pk])
-    elif ask.trip is not None and holder is not None:
+    if isinstance(terms.trip, Trip):
+        rows = promises.standing(trips=[terms.trip.pk])
+    elif terms.trip is not None and holder is not None:
         soon = clock.now() + _SOON
         rows = [r for r in promises.standing(guide=holder.pk) if r.trip.departs_at <= soon]
     else:
@@ -133,7 +145,19 @@ def meant_instead(kit: Kit, ask: Ask, holder: Person | None) -> Standing | None:
         return None
     waiting = [r for r in rows if r.promise.kit != kit.pk and not r.promise.taken]
     theirs = [r for r in waiting if holder and r.reservation.person_id == holder.pk]
-    return next(iter(theirs or ([] if own else waiting)), None)
+    return _likeliest(theirs or ([] if own else waiting), kit)
+
+
+def _likeliest(rows: list[Standing], kit: Kit) -> Standing | None:
+    """Which of these promises a kit is taken in the place of: of a kit of the same list before
+    others, of one that may not go as it is before those that may, then in their order."""
+    same = kit.list_version.packing_list_id
+    rows = [r for r in rows if r.reservation.kit.list_version.packing_list_id == same] or rows
+    if len(rows) < 2:
+        return next(iter(rows), None)
+    asked = [(r.reservation.kit, Question(r.trip.last_day, r.trip)) for r in rows]
+    judged = zip(rows, verdicts.answers(asked), strict=True)
+    return next((r for r, its in judged if not its.verdict.fit), rows[0])
 
 
 def another_is_reserved(kit: Kit, meant: Standing) -> Refused:
