@@ -100,7 +100,7 @@ def _digest_of_tables() -> str:
     files = [file for name in folders for file in PROJECT.glob(f"{name}/**/*.py")]
     digest = hashlib.sha256(version("django").encode())
     for file in sorted(files):
-        digest.update(file.read_bytes())
+        digest.update(f"{file.relative_to(PROJECT)}\n".encode() + file.read_bytes())
     return digest.hexdigest()[:24]
 
 
