@@ -183,7 +183,7 @@ def _play(school: School, going: Going, today: date) -> None:
         trip = _promise(school, going, today)
     with clock.pretending(_at(first, 8, 40)):
         kit = find.any_kit(going.kit)
-        if not fitness.verdict(kit, trip.last_day, trip).may_go:
+        if not fitness.verdict(kit, trip.last_day, trip).fit:
             _fill_and_seal(school, kit)
         custody.check_out(
             school.act(), kit, person=guide, trip=trip, short_reason="nothing better is here"

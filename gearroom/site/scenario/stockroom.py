@@ -18,7 +18,7 @@ from kits.services.counting import Found
 
 
 def resupply(school: School, things: Sequence[Thing]) -> None:
-    """Order in whatever is down to less than two packs on the shelves of a room."""
+    """Order in whatever is down to two packs, in the hut to one, on the shelves of a room."""
     today = clock.today(ZONE)
     lasting = (
         Holding.objects.filter(place__kind=PlaceKind.SHELF)
@@ -29,7 +29,7 @@ def resupply(school: School, things: Sequence[Thing]) -> None:
     held = {(row["lot__item__name"], row["place__room__slug"]): row["units"] for row in lasting}
     for n, thing in enumerate(things):
         for slug, packs in (("main-store", 2), ("cave-hut", 1)):
-            few = held.get((thing.name, slug), 0) < packs * max(thing.pack, 4)
+            few = held.get((thing.name, slug), 0) <= packs * max(thing.pack, 4)
             if few and thing.kind != Kind.INSTRUMENT:
                 receive(school, thing, slug, packs, shelf=n)
 
