@@ -23,11 +23,32 @@ FROZEN = {
     "gearroom/core/migrations/0002_language_not_chosen.py": (
         "b6dd662956a84232e266dc0132cc2bd0a4ab22063dd3a5193d8dd5a9c038d825"
     ),
+    "gearroom/core/migrations/0003_room_rules.py": (
+        "f364447a0143837c7b93927d2a142cd1365b9f06822f04ee02d40593bd7498ef"
+    ),
+    "gearroom/core/migrations/0004_people_merged.py": (
+        "f684952e0c9a18c579faad93775727d4e1e82271dd867f10a464b58aba243e1b"
+    ),
     "kits/migrations/0001_initial.py": (
         "d40435f19741a78b46fd59f1a254482e3f9b5ea4387477818a7d4877e9478400"
     ),
     "kits/migrations/0002_outer_places.py": (
         "b6d04208c8342e0343e4a35085a76c1f52bd2f4d503e5f74f3dd77b8d4eabce8"
+    ),
+    "kits/migrations/0003_verdicts_by_word.py": (
+        "2b2b9e8d61bd35a921bb760000edd8fe44f19be95ad17e60d6df1c46532314f6"
+    ),
+    "kits/migrations/0004_facts.py": (
+        "3a04174588a3b37d3d0d5bf355f1bb84691c7ca0e22802606c08a99afab8b65d"
+    ),
+    "kits/migrations/0005_closed_and_cleared.py": (
+        "1f66fbac23b221f609d4f5d4f33495fe06414c1eca7e81c182857c904e27adde"
+    ),
+    "kits/migrations/0006_recall_outcomes_and_ways_out.py": (
+        "c17068b039929635fd9bf3a907a7653983cb7854dcdea1f613ddbab216aacece"
+    ),
+    "kits/migrations/0007_evening.py": (
+        "5e48c304a483e075fb4ce3d3646f4b7a89d378e11adc3c0d8e38c9970ae1dc24"
     ),
     "labels/migrations/0001_initial.py": (
         "8710f1e69adb32bf16349ef4d2c8c57990a5b51ff390e8b8fc3939136f09f87a"
