@@ -54,7 +54,7 @@ class UseLineBody(StrictSerializer):
         return data
 
 
-class NeededBody(StrictSerializer):
+class NeedBody(StrictSerializer):
     """One of the two."""
 
     item = serializers.IntegerField(required=False, min_value=1)

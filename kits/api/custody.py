@@ -113,7 +113,7 @@ class CheckInBody(bodies.HereBody):
     incident = serializers.CharField(
         required=False, max_length=80, help_text="A reference; nothing about casualties."
     )
-    needed = bodies.NeededBody(
+    needed = bodies.NeedBody(
         many=True,
         max_length=bodies.MOST_LINES,
         required=False,

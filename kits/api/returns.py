@@ -18,7 +18,7 @@ from kits.services.away import Away as Row
 
 
 class NeededBody(ActBody):
-    needed = bodies.NeededBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
+    needed = bodies.NeedBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
 
 
 class Needed(UseCaseView):
