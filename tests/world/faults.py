@@ -227,13 +227,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(allocation.Allocation, "__init__", init)
 
 
-@fault(
-    "a signature that ends during the trip is not looked at",
-    "code",
-    "verdict",
-    "coverage",
-    cards="build restock",
-)
+@fault("a signature that ends during the trip is not looked at", "code", "verdict", "coverage")
 def _(patch: pytest.MonkeyPatch) -> None:
     _state(patch, signed_until=date.max - timedelta(days=1))
 

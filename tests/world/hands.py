@@ -6,16 +6,7 @@ from datetime import timedelta
 from typing import Any
 
 from tests.world.model import Report
-from tests.world.people import (
-    GUIDES,
-    HANDS,
-    ROOM,
-    Moment,
-    habit,
-    inside,
-    short_reason,
-    sorted_before,
-)
+from tests.world.people import GUIDES, HANDS, ROOM, Moment, habit, inside, short_reason
 from tests.world.says import SHORT, STOPS, local_day
 
 
@@ -31,9 +22,11 @@ def take_for_trip(m: Moment) -> list[Report]:
         body: dict[str, Any] = {"trip": f"bookings:{p['trip']}"} if m.rng.random() < 0.5 else {}
         if m.rng.random() < 0.7:
             body["person"] = m.number_of(guide)
-        by, body = m.hand(p["kit"], guide), short_reason(m, body)
-        take = m.of_kit("take-out", by, p["kit"], body, "check-out")
-        return [*sorted_before(m, p["kit"], by), take]
+        return [
+            m.of_kit(
+                "take-out", m.hand(p["kit"], guide), p["kit"], short_reason(m, body), "check-out"
+            )
+        ]
     return []
 
 
@@ -64,7 +57,7 @@ def two_scans(m: Moment) -> list[Report]:
         by = m.hand(kit, guide)
         report = m.report("take-out", by, "scans/", {"person": m.number_of(guide)}, kit)
         report.sent = {"intent": "check-out", "texts": [m.school["tags"][guide], kit]}
-        return [*sorted_before(m, kit, by), report]
+        return [report]
     return []
 
 
@@ -105,14 +98,13 @@ def take_anothers(m: Moment) -> list[Report]:
         if p["open"] and not m.book.kits[p["kit"]]["out"] and not m.book.ended(p, m.now):
             trip = m.book.trips[p["trip"]]
             other = [g for g in GUIDES if g not in (p["person"], trip["leader"])]
-            by = m.hand(p["kit"], *other, "Kim", "Kim")
-            body: dict[str, Any] = {"person": m.number_of(by if by != "Kim" else other[0])}
+            by = m.hand(p["kit"], *other)
+            body: dict[str, Any] = {"person": m.number_of(by)}
             if m.rng.random() < 0.3:
                 body["trip"] = f"bookings:{p['trip']}"
             if m.rng.random() < 0.8:
                 body["take_reason"] = "Nothing else is here"
-            take = m.of_kit("take-out", by, p["kit"], short_reason(m, body), "check-out")
-            return [*sorted_before(m, p["kit"], by), take]
+            return [m.of_kit("take-out", by, p["kit"], short_reason(m, body), "check-out")]
     return []
 
 

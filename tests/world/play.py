@@ -181,7 +181,7 @@ class Week(Undoing):
         self._tell_story(report, answer)
         self._compare(report, answer, expected)
         if answer.well:
-            self.done[habit] += "before" not in report.fixed
+            self.done[habit] += 1
             self._accept(report, answer)
         return answer
 

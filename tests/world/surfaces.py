@@ -45,11 +45,11 @@ def after(week: Week, rng: Random, report: Report) -> None:
     sealed = report.act == "reseal" and report.accepted
     path = rng.choice(("/", "/kits/", f"/kits/{touched}/", "/trips/"))
     looks: list[tuple[float, Callable[[], None]]] = [
-        (0.3, lambda: kits(week)),
+        (0.35, lambda: kits(week)),
         (0.0 if report.act in STILL else 0.5, lambda: holdings(week)),
         (0.2, lambda: trips(week)),
-        (0.1, lambda: remember(week, rng)),
-        (0.06, lambda: known_then(week, rng)),
+        (0.12, lambda: remember(week, rng)),
+        (0.12, lambda: known_then(week, rng)),
         (0.06, lambda: readiness(week, touched)),
         (0.1, lambda: page(week, path)),
         (0.15 if sealed else 0.0, lambda: letters.tag(week, touched)),
@@ -248,7 +248,7 @@ def day_ends(week: Week) -> None:
         (0.35, lambda: trips(week)),
         (0.25, lambda: page(week, "/")),
         (0.15, lambda: offline(week)),
-        (0.06, lambda: letters.preview(week)),
+        (0.1, lambda: letters.preview(week)),
         (0.15, lambda: letters.alarms(week)),
         (0.05, lambda: readiness(week, rng.choice(sorted(week.book.kits)))),
     ]
@@ -296,8 +296,8 @@ def week_ends(week: Week) -> None:
     for kit, path, answer in week.known:
         _still(week, kit, path, answer)
     page(week, "/kits/")
+    letters.preview(week)
     if week.thorough or week.seed % 4 == 0:
-        letters.preview(week)
         letters.alarms(week)
         letters.mails(week)
 
