@@ -1,0 +1,155 @@
+"""How many units a kit may be asked for: the distribution of demand over a planned exposure.
+
+Given a rate of λ uses in a participant-day, the uses in an exposure of E are negative binomial with
+mean λE and variance φλE, which adds up over trips; the rate itself is Gamma(shape, per days). Both
+spreads together are a compound negative binomial, and each use takes one or more units. It is
+computed by Panjer's recursion (H. H. Panjer, ASTIN Bulletin 1981;12(1):22-26).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Probabilities = NDArray[np.float64]
+"""Probabilities of 0, 1, 2 … units; what is missing to 1 is the chance of more."""
+
+TAIL = 1e-9
+"""So much of a distribution may be cut off at its upper end."""
+MOST_UNITS = 100_000
+"""No distribution is longer: nobody carries so many."""
+LEAST_DISPERSION = 1 + 1e-9
+"""Below this the number of uses is taken for Poisson."""
+SMALLEST = -600.0
+"""Logarithm below which a start of a recursion is kept apart as a factor."""
+
+
+@dataclass(frozen=True)
+class Rate:
+    """What is believed of a rate: Gamma with `shape` > 0 and `per_days` > 0 participant-days, so
+    that its mean is `shape / per_days` uses a day; `dispersion` ≥ 1 is variance over mean of the
+    uses, given the rate."""
+
+    shape: float
+    per_days: float
+    dispersion: float = 1.0
+
+    def __post_init__(self) -> None:
+        if not (0 < self.shape < math.inf and 0 < self.per_days < math.inf):
+            raise ValueError("A rate needs a shape and days above 0.")
+        if not 1 <= self.dispersion < math.inf:
+            raise ValueError("A dispersion is 1 or more.")
+
+    @property
+    def mean(self) -> float:
+        """Uses in a participant-day."""
+        return self.shape / self.per_days
+
+
+def units_of_use(chances: Sequence[float]) -> Probabilities:
+    """How many units a use takes: `chances[i]` is that of i + 1 units.
+
+    Raises ValueError unless they are chances that add up to 1.
+    """
+    given = np.asarray(chances, dtype=np.float64)
+    if given.size == 0 or (given < 0).any() or abs(given.sum() - 1) > 1e-9:
+        raise ValueError("The chances of the units that a use takes add up to 1.")
+    return np.concatenate(([0.0], given / given.sum()))
+
+
+def lumps(dispersion: float, units: Probabilities) -> Probabilities:
+    """Units wanted at one occasion: a logarithmic number of uses (Fisher, Corbet and Williams,
+    Journal of Animal Ecology 1943;12(1):42-58), each with its units.
+
+    An occasion is what makes uses come together, so that their variance exceeds their mean.
+    `units[k]` is the chance that a use takes k units, `units[0]` is 0.
+    """
+    if dispersion < LEAST_DISPERSION:
+        return units
+    p = 1 - 1 / dispersion
+    first = p / math.log(dispersion)  # the chance of one use: -p / ln(1 - p)
+    found = [0.0]
+    left = 1.0
+    while left > TAIL * 1e-3 and len(found) < MOST_UNITS:
+        x = len(found)
+        top = min(x, len(units) - 1)
+        y = np.arange(1, top + 1)
+        back = np.asarray(found)[x - y]
+        here = float((p * (1 - y / x) * units[1 : top + 1] * back).sum())
+        if x < len(units):
+            here += first * float(units[x])
+        found.append(here)
+        left -= here
+    return np.asarray(found)
+
+
+def occasions_per_use(dispersion: float) -> float:
+    """How many occasions there are for each use that is expected: 1 without dispersion."""
+    if dispersion < LEAST_DISPERSION:
+        return 1.0
+    return math.log(dispersion) / (dispersion - 1)
+
+
+def demand(rate: Rate, exposure: float, units: Probabilities) -> Probabilities:
+    """Chances of 0, 1, 2 … units wanted over `exposure` participant-days (0 or more), up to a tail
+    below `TAIL`. `units` as `units_of_use` gives it."""
+    theta = exposure * occasions_per_use(rate.dispersion) / rate.per_days
+    return negative_binomial(rate.shape, theta, lumps(rate.dispersion, units))
+
+
+def demand_at(uses: float, dispersion: float, units: Probabilities) -> Probabilities:
+    """Chances of 0, 1, 2 … units wanted where `uses` are expected for certain: no spread of the
+    rate, only that of what happens."""
+    return poisson(uses * occasions_per_use(dispersion), lumps(dispersion, units))
+
+
+def negative_binomial(size: float, theta: float, severity: Probabilities) -> Probabilities:
+    """A negative binomial number (of `size`, mean `size` · `theta`) of lumps of `severity`."""
+    if theta <= 0:
+        return np.ones(1)
+    a = theta / (1 + theta)
+    return _panjer(a, (size - 1) * a, -size * math.log1p(theta), severity)
+
+
+def poisson(mean: float, severity: Probabilities) -> Probabilities:
+    """A Poisson number of lumps of `severity`."""
+    if mean <= 0:
+        return np.ones(1)
+    return _panjer(0.0, mean, -mean, severity)
+
+
+def _panjer(a: float, b: float, log_none: float, severity: Probabilities) -> Probabilities:
+    """g(x) = Σ (a + b y / x) f(y) g(x - y), from ln g(0); f(0) is 0.
+
+    A start too small for a number is kept as a factor: terms are divided by it, and by what they
+    grow to, until they can be multiplied out.
+    """
+    scale = min(log_none, SMALLEST) - SMALLEST  # what all terms are still to be multiplied with
+    terms = np.zeros(1024)
+    terms[0] = math.exp(log_none - scale)
+    most = len(severity) - 1
+    y = np.arange(1, most + 1)
+    plain, weighted = a * severity[1:], b * severity[1:] * y
+    x, total = 0, terms[0]
+    while x < MOST_UNITS:
+        if scale < 0 and total > 1e250:
+            shift = max(scale, -500.0)
+            terms *= math.exp(shift)
+            total *= math.exp(shift)
+            scale -= shift
+        if 1 - math.exp(min(0.0, math.log(total) + scale)) < TAIL:
+            break
+        x += 1
+        if x == len(terms):
+            terms = np.concatenate((terms, np.zeros(len(terms))))
+        top = min(x, most)
+        back = terms[x - top : x][::-1]
+        terms[x] = float(((plain[:top] + weighted[:top] / x) * back).sum())
+        total += terms[x]
+        if x > 4 * most and terms[x] < total * 1e-18 and 0 < terms[x] < terms[x - 1]:
+            break  # what is left is the rounding of the sum
+    return terms[: x + 1] * math.exp(scale)
