@@ -101,12 +101,6 @@ def demand(rate: Rate, exposure: float, units: Probabilities) -> Probabilities:
     return negative_binomial(rate.shape, theta, lumps(rate.dispersion, units))
 
 
-def demand_at(uses: float, dispersion: float, units: Probabilities) -> Probabilities:
-    """Chances of 0, 1, 2 … units wanted where `uses` are expected for certain: no spread of the
-    rate, only that of what happens."""
-    return poisson(uses * occasions_per_use(dispersion), lumps(dispersion, units))
-
-
 def negative_binomial(size: float, theta: float, severity: Probabilities) -> Probabilities:
     """A negative binomial number (of `size`, mean `size` · `theta`) of lumps of `severity`."""
     if theta <= 0:
@@ -115,27 +109,29 @@ def negative_binomial(size: float, theta: float, severity: Probabilities) -> Pro
     return _panjer(a, (size - 1) * a, -size * math.log1p(theta), severity)
 
 
-def poisson(mean: float, severity: Probabilities) -> Probabilities:
-    """A Poisson number of lumps of `severity`."""
+def poisson(mean: float, severity: Probabilities, most: int = MOST_UNITS) -> Probabilities:
+    """A Poisson number of lumps of `severity`; chances of up to `most` units."""
     if mean <= 0:
         return np.ones(1)
-    return _panjer(0.0, mean, -mean, severity)
+    return _panjer(0.0, mean, -mean, severity, most)
 
 
-def _panjer(a: float, b: float, log_none: float, severity: Probabilities) -> Probabilities:
+def _panjer(
+    a: float, b: float, log_none: float, severity: Probabilities, longest: int = MOST_UNITS
+) -> Probabilities:
     """g(x) = Σ (a + b y / x) f(y) g(x - y), from ln g(0); f(0) is 0.
 
     A start too small for a number is kept as a factor: terms are divided by it, and by what they
     grow to, until they can be multiplied out.
     """
     scale = min(log_none, SMALLEST) - SMALLEST  # what all terms are still to be multiplied with
-    terms = np.zeros(1024)
+    terms = np.zeros(64)
     terms[0] = math.exp(log_none - scale)
     most = len(severity) - 1
     y = np.arange(1, most + 1)
     plain, weighted = a * severity[1:], b * severity[1:] * y
     x, total = 0, terms[0]
-    while x < MOST_UNITS:
+    while x < longest:
         if scale < 0 and total > 1e250:
             shift = max(scale, -500.0)
             terms *= math.exp(shift)

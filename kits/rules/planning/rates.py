@@ -137,7 +137,11 @@ def _together(cells: Sequence[Cell], weights: Sequence[float]) -> Cell:
     return Cell(
         sum(w * c.uses for c, w in zip(cells, weights, strict=True)),
         sum(w * c.days for c, w in zip(cells, weights, strict=True)),
-        [replace(b, weight=b.weight * w) for c, w in zip(cells, weights, strict=True) for b in c.bounded],
+        [
+            replace(b, weight=b.weight * w)
+            for c, w in zip(cells, weights, strict=True)
+            for b in c.bounded
+        ],
     )
 
 
@@ -161,9 +165,7 @@ def posterior(shape: float, per_days: float, cell: Cell, dispersion: float) -> R
     return Rate(mean**2 / variance, mean / variance, dispersion)
 
 
-def _grid(
-    a: float, b: float, bounded: Sequence[Bounded], dispersion: float
-) -> tuple[Array, Array]:
+def _grid(a: float, b: float, bounded: Sequence[Bounded], dispersion: float) -> tuple[Array, Array]:
     """Rates, evenly apart in their logarithm, and the logarithm of what each weighs before."""
     days = sum(each.days for each in bounded)
     most = sum(each.least if each.most is None else each.most for each in bounded)

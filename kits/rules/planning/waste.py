@@ -6,6 +6,7 @@ from it and, when it is used up, from the later ones; what is left of it then is
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -13,10 +14,10 @@ from decimal import Decimal
 import numpy as np
 from scipy import special
 
-from kits.rules.planning.demand import Probabilities, Rate, demand_at
+from kits.rules.planning.demand import Probabilities, Rate, lumps, occasions_per_use, poisson
 from kits.rules.planning.quantities import lacking_units
 
-NODES = 48
+NODES = 32
 """Rates over which the chances are taken together (Gauss and Laguerre's quadrature)."""
 DAYS_A_YEAR = 365.25
 
@@ -92,17 +93,19 @@ def expires_unused(rate: Rate, batches: Sequence[Batch], units: Probabilities) -
     Given the rate, what is wanted in one span does not depend on another; so it is worked out for
     each of `NODES` rates and weighed by what is believed of them.
     """
-    if any(a.exposure > b.exposure for a, b in zip(batches, batches[1:], strict=False)):
+    if any(a.exposure > b.exposure for a, b in itertools.pairwise(batches)):
         raise ValueError("Batches are given in order of expiry.")
     spans = np.diff([0.0, *(each.exposure for each in batches)])
+    severity = lumps(rate.dispersion, units)
+    most = sum(each.units for each in batches)
     points, weights = special.roots_genlaguerre(NODES, rate.shape - 1)
     weights = weights / weights.sum()
     whole = [np.zeros(each.units + 1) for each in batches]
     for point, weight in zip(points, weights, strict=True):
         if weight < 1e-14:
             continue
-        per_day = float(point) / rate.per_days
-        wants = [demand_at(per_day * float(span), rate.dispersion, units) for span in spans]
+        occasions = float(point) / rate.per_days * occasions_per_use(rate.dispersion)
+        wants = [poisson(occasions * float(span), severity, most) for span in spans]
         for sums, each in zip(whole, wasted(batches, wants), strict=True):
             sums += weight * np.asarray(each.chances)
     return [_as_wasted(each) for each in whole]
