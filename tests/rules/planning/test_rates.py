@@ -1,0 +1,162 @@
+"""Rates: what nobody recorded leaves what was stated, and intervals hold for schools that are not
+drawn from the model."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from kits.rules.planning import rates
+from kits.rules.planning.rates import Bounded, Cell, Group, Prior
+
+HILL = {"hill": Cell()}
+
+
+def test_without_history_the_prior_comes_back():
+    found = rates.rate(Prior(0.002, 1.5), HILL, "hill", Group())
+    assert found is not None
+    assert found.mean == pytest.approx(0.002)
+
+
+def test_without_a_prior_and_any_use_there_is_no_rate():
+    assert rates.rate(None, {"hill": Cell(0, 500)}, "hill", Group()) is None
+    assert rates.rate(None, {}, "hill", Group()) is None
+
+
+def test_only_its_own_uses_make_a_rate():
+    found = rates.rate(None, {"hill": Cell(4, 1000)}, "hill", Group())
+    assert found is not None
+    assert (found.shape, found.per_days) == (4.5, 1000)
+
+
+@given(
+    shape=st.floats(0.05, 50),
+    days=st.floats(1, 1e5),
+    uses=st.integers(0, 500),
+    exposure=st.floats(0, 1e5),
+    dispersion=st.floats(1, 5),
+)
+def test_exact_records_are_conjugate(shape, days, uses, exposure, dispersion):
+    found = rates.posterior(shape, days, Cell(uses, exposure), dispersion)
+    assert found.shape == pytest.approx(shape + uses / dispersion, rel=1e-9)
+    assert found.per_days == pytest.approx(days + exposure / dispersion, rel=1e-9)
+
+
+@pytest.mark.parametrize("dispersion", [1.0, 2.5])
+def test_bounds_that_say_nothing_change_nothing(dispersion):
+    """At least none is no news; the grid gives the Gamma back that it was made of."""
+    plain = rates.posterior(2.0, 300.0, Cell(3, 500), dispersion)
+    bounded = rates.posterior(2.0, 300.0, Cell(3, 500, [Bounded(40, 0)]), dispersion)
+    assert bounded.mean == pytest.approx(plain.mean, rel=2e-3)
+    assert bounded.shape == pytest.approx(plain.shape, rel=2e-2)
+
+
+def test_a_bound_from_both_sides_is_an_exact_use():
+    exact = rates.posterior(2.0, 300.0, Cell(5, 200), 1.0)
+    bounded = rates.posterior(2.0, 300.0, Cell(0, 0, [Bounded(200, 5, 5)]), 1.0)
+    assert bounded.mean == pytest.approx(exact.mean, rel=2e-3)
+
+
+def test_at_least_two_is_more_than_two():
+    two = rates.posterior(1.0, 100.0, Cell(2, 50), 1.0)
+    more = rates.posterior(1.0, 100.0, Cell(0, 0, [Bounded(50, 2)]), 1.0)
+    assert more.mean > two.mean
+
+
+def test_none_in_693_days_is_below_4_3_a_thousand():
+    assert 1000 * rates.none_seen(693) == pytest.approx(4.32, abs=0.01)
+
+
+def test_a_group_is_as_usual_before_there_is_enough():
+    cells = {"hill": Cell(3, 100), "cave": Cell(1, 100)}
+    assert rates.group_shape([(None, cells)], 1.0) == rates.USUAL_SHAPE
+
+
+def test_uses_that_come_alone_say_nothing_of_coming_together():
+    assert rates.group_dispersion([[(1, 10.0), (0, 10.0), (0, 10.0)]] * 8) == pytest.approx(
+        1, abs=0.35
+    )
+
+
+def test_uses_that_come_together_spread():
+    assert rates.group_dispersion([[(6, 10.0)] + [(0, 10.0)] * 9] * 8) > 3
+
+
+@pytest.mark.parametrize("wrong", [(0, 1), (0.1, 0), (0.1, 2.5), (math.inf, 1)])
+def test_a_prior_is_bounded(wrong):
+    with pytest.raises(ValueError, match="prior"):
+        Prior(*wrong)
+
+
+# ---------------------------------------------------------------- schools apart from the model
+ACTIVITIES = ("hill", "cave", "gorge", "canoe")
+
+
+def school(rng: np.random.Generator, needs: int = 5):
+    """Needs with lognormal rates, trips that spread, a third of the cells known within bounds."""
+    drawn, trips = [], []
+    for _ in range(needs):
+        mean = math.exp(rng.normal(math.log(3e-3), 1.0))
+        stated = Prior(mean * math.exp(rng.normal(0, 0.5)))
+        truth = {a: mean * math.exp(rng.normal(-0.18, 0.6)) for a in ACTIVITIES}
+        cells = {}
+        for activity, rate in truth.items():
+            cells[activity], each = _cell(rng, rate, bounded=rng.random() < 1 / 3)
+            trips.append(each)
+        drawn.append((stated, cells, truth))
+    return drawn, trips
+
+
+def _cell(rng: np.random.Generator, rate: float, *, bounded: bool):
+    uses, days, within, trips = 0, 0.0, [], []
+    for _ in range(rng.poisson(25) + 1):
+        exposure = float(rng.integers(4, 15) * rng.integers(1, 6))
+        n = int(rng.poisson(rng.gamma(rate * exposure, 1.0)))  # variance twice the mean
+        trips.append((float(n), exposure))
+        if bounded and n >= 2:
+            within.append(Bounded(exposure, 2))
+        elif bounded and n and rng.random() < 0.5:
+            within.append(Bounded(exposure, n - 1, n + 1))
+        else:
+            uses, days = uses + n, days + exposure
+    return Cell(uses, days, within), trips
+
+
+def covered(seed: int, schools: int) -> float:
+    """The share of true rates that lie within their 90 % interval."""
+    rng = np.random.default_rng(seed)
+    inside = whole = 0
+    for _ in range(schools):
+        needs, trips = school(rng)
+        dispersion = rates.group_dispersion(trips)
+        shape = rates.group_shape([(p, c) for p, c, _ in needs], dispersion)
+        for prior, cells, truth in needs:
+            for activity, rate in truth.items():
+                found = rates.rate(prior, cells, activity, Group(shape, dispersion))
+                assert found is not None
+                low, high = rates.interval(found)
+                inside += low <= rate <= high
+                whole += 1
+    return inside / whole
+
+
+def test_nine_in_ten_intervals_hold():
+    assert 0.85 <= covered(3, 60) <= 0.95
+
+
+@pytest.mark.long
+def test_nine_in_ten_intervals_hold_over_a_thousand_schools():
+    assert 0.87 <= covered(4, 1000) <= 0.93
+
+
+@settings(max_examples=30, deadline=None)
+@given(uses=st.integers(0, 20), days=st.floats(1, 5000))
+def test_more_uses_in_the_same_days_are_a_higher_rate(uses, days):
+    fewer = rates.rate(Prior(0.01), {"hill": Cell(uses, days)}, "hill", Group())
+    more = rates.rate(Prior(0.01), {"hill": Cell(uses + 1, days)}, "hill", Group())
+    assert fewer is not None and more is not None
+    assert fewer.mean < more.mean

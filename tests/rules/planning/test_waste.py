@@ -1,0 +1,80 @@
+"""What goes out of date unused: against a hand calculation, and against a million draws."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from kits.rules.planning import demand, waste
+from kits.rules.planning.demand import Rate
+from kits.rules.planning.waste import Batch
+
+ONE = demand.units_of_use([1.0])
+
+
+def test_two_batches_by_hand():
+    first, second = waste.wasted(
+        [Batch(3, 1), Batch(4, 2)], [demand.poisson(2.0, ONE), demand.poisson(1.5, ONE)]
+    )
+    assert first.mean == pytest.approx(1.218, abs=5e-4)
+    assert second.mean == pytest.approx(2.337, abs=1e-3)
+
+
+def test_a_million_draws_agree():
+    rng, n = np.random.default_rng(5), 1_000_000
+    rate, batches = Rate(0.7, 300.0, 2.0), [Batch(4, 200), Batch(6, 500), Batch(2, 900)]
+    found = waste.expires_unused(rate, batches, demand.units_of_use([0.5, 0.5]))
+    per_day = rng.gamma(rate.shape, 1 / rate.per_days, n)
+    over = np.zeros(n, dtype=int)
+    at = 0.0
+    for j, (batch, expected) in enumerate(zip(batches, found, strict=True)):
+        mean = per_day * (batch.exposure - at)
+        uses = rng.negative_binomial(mean / (rate.dispersion - 1) + 1e-300, 1 / rate.dispersion)
+        wanted = over + uses + rng.binomial(uses, 0.5)
+        left = np.maximum(batch.units - wanted, 0)
+        assert abs(left.mean() - expected.mean) < 4 * left.std() / n**0.5
+        later = sum(each.units for each in batches[j + 1 :])
+        over = np.minimum(np.maximum(wanted - batch.units, 0), later)
+        at = batch.exposure
+
+
+@given(
+    shape=st.floats(0.1, 5),
+    mean=st.floats(0.0005, 0.05),
+    units=st.integers(0, 8),
+    days=st.floats(1, 500),
+    longer=st.floats(0, 500),
+)
+@settings(max_examples=40, deadline=None)
+def test_a_longer_life_never_wastes_more(shape, mean, units, days, longer):
+    rate = Rate(shape, shape / mean, 1.5)
+    (short,) = waste.expires_unused(rate, [Batch(units, days)], ONE)
+    (long,) = waste.expires_unused(rate, [Batch(units, days + longer)], ONE)
+    assert long.mean <= short.mean + 1e-9
+
+
+def test_what_has_no_day_left_is_wasted_whole():
+    (found,) = waste.expires_unused(Rate(1.0, 100.0), [Batch(5, 0)], ONE)
+    assert found.mean == pytest.approx(5)
+    assert found.any == pytest.approx(1)
+
+
+def test_batches_come_in_order_of_expiry():
+    with pytest.raises(ValueError, match="order"):
+        waste.expires_unused(Rate(1.0, 100.0), [Batch(1, 5), Batch(1, 2)], ONE)
+
+
+def test_money_by_hand():
+    """Never wanted: four of 2.50 thrown away every two years is 5.00 a year."""
+    cost = waste.cost_per_year(Decimal("2.50"), 4, np.ones(1), 730)
+    assert cost.waste == cost.carrying == Decimal("5.00")
+
+
+def test_what_does_not_expire_is_never_thrown_away():
+    cost = waste.cost_per_year(Decimal("2.50"), 4, demand.poisson(1.0, ONE), None)
+    assert cost.waste == 0
+    assert Decimal("2.4") < cost.carrying <= Decimal("2.50")
