@@ -328,3 +328,7 @@ class Proposal(_TripDoor):
                 {"kit": row.kit.name, "reasons": row.reasons} for row in found.passed_over
             ],
         }
+
+    def kept(self, body: Any) -> Any:
+        """Nothing: it only asks."""
+        return None

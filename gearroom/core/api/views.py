@@ -262,7 +262,7 @@ class UseCaseView(Door):
         raise NotImplementedError
 
     def kept(self, body: Any) -> Any:
-        """What may be kept of an answer, for when it is asked for again."""
+        """What may be kept of an answer, for when it is asked for again; None for a question."""
         return body
 
     def match(self, shown: Any) -> None:
@@ -297,8 +297,9 @@ class UseCaseView(Door):
             response = Response(answer.body, status=answer.status)
             if self.method != "post":
                 response["ETag"] = etag(answer.body)
-        if answer.replayed:
+        if answer.first_at is not None:
             response["Idempotency-Replayed"] = "true"
+            response["Idempotency-First-Answered"] = answer.first_at.isoformat()
         return response
 
 

@@ -235,7 +235,7 @@ def new_calendar(request: HttpRequest) -> HttpResponse:
         secret = hearing.new_calendar(act, _own(request))
         return {"address": request.build_absolute_uri(f"/api/v1/calendars/{secret}/")}
 
-    made = once_a_form(request, perform, kept=lambda body: {"address": None})
+    made = once_a_form(request, perform, kept=lambda body: {**body, "address": None})
     return _settings_page(request, address=made["address"], asked_again=made["address"] is None)
 
 

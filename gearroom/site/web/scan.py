@@ -31,7 +31,7 @@ from gearroom.core.act import Act
 from gearroom.core.models import Person
 from gearroom.core.problems import Invalid, Problem
 from gearroom.core.services import people
-from gearroom.core.services.once import NEVER_KEPT
+from gearroom.core.services.once import KEPT
 from gearroom.site.middleware import reads_labels
 from gearroom.site.web.recent import just_done
 from gearroom.site.web.said import as_it_was, somebody_new
@@ -40,7 +40,7 @@ from kits.models import AsFound, Checkout
 from kits.services import due, find, holders, mixups
 from kits.services.going_out import UNSAID
 from labels.api.outcomes import shown
-from labels.rules.scans import Intent, Look, Means, typed_texts
+from labels.rules.scans import QUESTIONS, Intent, Look, Means, typed_texts
 from labels.rules.typed import Kind, resolve
 from labels.services import scanning, showing
 from labels.services.looking import look
@@ -108,7 +108,7 @@ def scan(request: HttpRequest) -> HttpResponse:
         return _shown(request, _after(state, answer), answer)
     try:
         seen = _seen(request)
-        answer = once_a_form(request, lambda act: _done(request, act, seen, state))
+        answer = once_a_form(request, lambda act: _done(request, act, seen, state), kept=_kept)
     except Problem as problem:
         if problem.code in ASKS:
             raise
@@ -168,10 +168,17 @@ def _done(request: HttpRequest, act: Act, seen: Look, state: State) -> dict[str,
         seen, ask = _meant(act, seen, state)
     act = as_it_was(act, request.POST, showing.today_for(act))
     answer = scanning.scan(act, seen, ask)
-    refusal = answer.refusal
-    if refusal and refusal.problem and refusal.problem.status in NEVER_KEPT:
-        raise refusal.problem
+    if answer.stop is not None:
+        raise answer.stop
     return {**shown(answer), "holder": ask.holder.pk if ask.holder else None}
+
+
+def _kept(answer: dict[str, Any]) -> dict[str, Any] | None:
+    """What may be kept of an answer: nothing where it only asked, or what it asked was wrong."""
+    outcomes = answer["outcomes"]
+    problem = outcomes[0]["problem"] if len(outcomes) == 1 else None
+    asks = answer["intent"] in QUESTIONS or (problem and problem["status"] not in KEPT)
+    return None if asks else answer
 
 
 def _asked(request: HttpRequest, act: Act) -> Ask:
