@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from typing import Any
 
 from django.utils.translation import gettext as _
 
@@ -131,12 +132,18 @@ def _roles(person: Person) -> dict[int | None, frozenset[Role]]:
     return roles
 
 
+def _as_it_is(row: Any) -> None:
+    """The match of an act that overwrites whatever is there."""
+
+
 @dataclass(frozen=True)
 class Act:
     """One act: who, under which key, when it is said to have happened, and why.
 
     `claimed_at` and `device_now` come from a device that may have been offline; `received_at` is
-    ours. `part` tells apart several entries written under one key.
+    ours. `part` tells apart several entries written under one key. `match` is called with a row
+    that the act changes, once that is locked (None: there is none yet), and raises Stale where it
+    is not as whoever acts read it.
     """
 
     actor: Actor
@@ -146,6 +153,7 @@ class Act:
     device_now: datetime | None = None
     reason: str = ""
     room: Room | None = None
+    match: Callable[[Any], None] = _as_it_is
 
     @property
     def person(self) -> Person | None:

@@ -288,9 +288,16 @@ class OneTrip(ReadView, _TripDoor):
             self.kwargs["source"],
             self.kwargs["reference"],
             facts_from(act, data),
-            check=lambda row: self.match(all_shown([row], act.actor)[0]),
         )
         return 201 if done.told == "created" else 200, put_shown(done, act.actor)
+
+    def whole(self, row: Trip) -> Any:
+        """A trip as it is shown."""
+        return all_shown([row], self.actor)[0]
+
+    def whole_of(self, body: Any) -> Any:
+        """The trip, out of what putting it did."""
+        return body["trip"]
 
 
 class Extend(_TripDoor):

@@ -109,8 +109,11 @@ class OneToken(ReadView, UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Give a token another name."""
         token = tokens.get(act.actor, self.kwargs["id"])
-        self.match(TokenShown(token).data)
         return 200, TokenShown(tokens.rename(act, token, data.get("name", token.name))).data
+
+    def whole(self, row: Token) -> Any:
+        """A token as it is shown."""
+        return TokenShown(row).data
 
 
 class Revoke(UseCaseView):

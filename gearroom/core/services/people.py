@@ -6,6 +6,7 @@ import secrets
 from datetime import date
 from typing import Any
 
+from django.db import transaction
 from django.db.models import Prefetch, Q, QuerySet
 from django.utils.translation import gettext as _
 
@@ -15,6 +16,7 @@ from gearroom.core.models import Membership, Person, Room, Token, User
 from gearroom.core.problems import Invalid, NotAllowed, NotFound, Refused
 from gearroom.core.rules.roles import Role
 from gearroom.core.services import rooms
+from gearroom.core.services.rows import locked
 
 # What a generated password is drawn from: nothing that looks like something else.
 _LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
@@ -114,11 +116,13 @@ def edit(act: Act, person: Person, **fields: Any) -> Person:
         _require_care_of(act.actor, person)
     if "home_room" in fields:
         _require_edit(act.actor, fields["home_room"])
-    for name, value in fields.items():
-        setattr(person, name, value)
-    person.save(update_fields=list(fields))
-    if "name" in fields:
-        Person.objects.filter(merged_into=person).update(name=person.name)
+    with transaction.atomic():
+        person = locked(act, person)
+        for name, value in fields.items():
+            setattr(person, name, value)
+        person.save(update_fields=list(fields))
+        if "name" in fields:
+            Person.objects.filter(merged_into=person).update(name=person.name)
     return person
 
 

@@ -7,6 +7,7 @@ import secrets
 from collections.abc import Iterable
 from datetime import timedelta
 
+from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
@@ -15,6 +16,7 @@ from gearroom.core.act import Act, Actor
 from gearroom.core.models import Token, User
 from gearroom.core.problems import Invalid, NotAllowed, NotFound
 from gearroom.core.rules.roles import Scope
+from gearroom.core.services.rows import locked
 from gearroom.core.trouble import if_it_can
 
 PREFIX = "gr_"
@@ -108,8 +110,10 @@ def get(actor: Actor, token_id: int) -> Token:
 def rename(act: Act, token: Token, name: str) -> Token:
     """Give a token another name."""
     act.actor.require("own_tokens")
-    token.name = name
-    token.save(update_fields=["name"])
+    with transaction.atomic():
+        token = locked(act, token)
+        token.name = name
+        token.save(update_fields=["name"])
     return token
 
 

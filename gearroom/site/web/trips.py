@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import calendar as months
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -238,7 +239,8 @@ def edit(request: HttpRequest, trip: int) -> HttpResponse:
 
     def perform(act: Act) -> Done:
         facts = _facts(act, request, cancelled=bool(request.POST.get("cancel")))
-        done = trips.put(act, found.source, found.reference, facts, check=as_it_was_read)
+        act = replace(act, match=as_it_was_read)
+        done = trips.put(act, found.source, found.reference, facts)
         if facts.cancelled:
             if not done.released:
                 return Done(_("%(trip)s is cancelled.") % {"trip": done.trip.name})
