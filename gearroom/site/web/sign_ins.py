@@ -152,18 +152,12 @@ def forgotten(request: HttpRequest) -> HttpResponse:
 def new_password(request: HttpRequest, uid: str, token: str) -> HttpResponse:
     """Where the link leads: a new password, once."""
     if sign_ins.user_of(uid, token) is None:
-        response = render(request, "site/sign/link_over.html", {}, status=404)
-    elif request.method != "POST":
-        response = render(request, "site/sign/new_password.html", {})
-    else:
-        try:
-            user = sign_ins.reset(uid, token, request.POST.get("new", ""))
-        except Problem as problem:
-            told = {"error": problem.detail}
-            response = render(request, "site/sign/new_password.html", told, status=problem.status)
-        else:
-            response = render(request, "site/sign/is_set.html", {"username": user.get_username()})
-    # The address is a secret: it is neither kept nor told to where a link leads.
-    response.headers["Cache-Control"] = "private, no-store"
-    response.headers["Referrer-Policy"] = "no-referrer"
-    return response
+        return render(request, "site/sign/link_over.html", {}, status=404)
+    if request.method != "POST":
+        return render(request, "site/sign/new_password.html", {})
+    try:
+        user = sign_ins.reset(uid, token, request.POST.get("new", ""))
+    except Problem as problem:
+        told = {"error": problem.detail}
+        return render(request, "site/sign/new_password.html", told, status=problem.status)
+    return render(request, "site/sign/is_set.html", {"username": user.get_username()})
