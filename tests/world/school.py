@@ -151,7 +151,7 @@ def _people(doors: Doors) -> dict[str, str]:
     for name, held in ROLES.items():
         if name == "Root":
             continue
-        home = next(room for room in held if room)
+        home = next((room for room in held if room), None)
         body = {"name": name, "home_room": home, "email": f"{name.lower()}@example.org"}
         number = _ask(doors, "people/", body)["id"]
         people[str(number)] = name
@@ -192,11 +192,6 @@ def _list(doors: Doors, key: str, facts: dict[str, Any], items: dict[str, int], 
     }
     made = int(_ask(doors, "packing-lists/", body)["packing_list"])
     _ask(doors, f"packing-lists/{made}/versions/1/publish/", {})
-    adviser = _ask(doors, "people/", {"name": "Ona"})["id"]
-    _ask(doors, f"people/{adviser}/roles/", {"role": "adviser", "room": None})
-    username = f"ona-{key}"
-    _ask(doors, f"people/{adviser}/sign-in/", {"username": username})
-    doors.secrets["Ona"] = doors.command("issue_token", username)[1].strip()
     path = f"packing-lists/{made}/versions/1/sign/"
     _ask(doors, path, {"until": until.isoformat()}, by="Ona")
     return made
