@@ -3,17 +3,27 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.models import Membership, Person, Room, User
+from gearroom.core.models import Membership, Person, Room, Token, User
 from gearroom.core.problems import NotAllowed
 from gearroom.core.role_names import ROLE_NAMES
-from gearroom.core.rules.roles import ANYONE, HATCH, MEMBERS, USE_CASES, Right, Role, Scope, Sure
+from gearroom.core.rules.roles import (
+    ANYONE,
+    HATCH,
+    MEMBERS,
+    USE_CASES,
+    Right,
+    Role,
+    Roles,
+    Scope,
+    Sure,
+)
 
 
 @dataclass(frozen=True)
@@ -25,10 +35,11 @@ class Actor:
     """
 
     person: Person | None
-    roles: Mapping[int | None, frozenset[Role]] = field(default_factory=dict)
+    roles: Roles = field(default_factory=dict)
     scopes: frozenset[Scope] | None = None
     user: User | None = None
     sure: Sure | None = None
+    token: Token | None = None
 
     @property
     def everywhere(self) -> bool:
@@ -130,17 +141,20 @@ def _role_missing(right: Right) -> NotAllowed:
 SYSTEM = Actor(person=None)
 
 
-def actor_of(user: User, scopes: frozenset[Scope] | None = None) -> Actor:
-    """The actor behind a signed-in user, with roles from the memberships."""
-    return Actor(person=user.person, roles=_roles(user.person), scopes=scopes, user=user)
+def actor_of(user: User, token: Token | None = None) -> Actor:
+    """The actor behind a signed-in user, or a token of theirs, with roles from the memberships."""
+    scopes = frozenset(map(Scope, token.scopes)) if token is not None else None
+    roles = roles_of(user.person)
+    return Actor(person=user.person, roles=roles, scopes=scopes, user=user, token=token)
 
 
 def actor_of_person(person: Person) -> Actor:
     """Somebody who acts by a link that was sent to them, with their roles."""
-    return Actor(person=person, roles=_roles(person))
+    return Actor(person=person, roles=roles_of(person))
 
 
-def _roles(person: Person) -> dict[int | None, frozenset[Role]]:
+def roles_of(person: Person) -> Roles:
+    """What somebody is, by room."""
     roles: dict[int | None, frozenset[Role]] = {}
     for room_id, role in Membership.objects.filter(person=person).values_list("room_id", "role"):
         roles[room_id] = roles.get(room_id, frozenset()) | {Role(role)}

@@ -142,7 +142,7 @@ def _fill(
 def _sign_in_root(doors: Doors) -> None:
     done = doors.command("createsuperuser", "--noinput", "--username=root")
     assert done[0] == 0, done
-    doors.secrets["Root"] = doors.command("issue_token", "root")[1].strip()
+    doors.secrets["Root"] = doors.command("issue_token", "root", "--scopes", "all")[1].strip()
 
 
 def _people(doors: Doors) -> dict[str, str]:
@@ -158,7 +158,9 @@ def _people(doors: Doors) -> dict[str, str]:
         for room, role in held.items():
             _ask(doors, f"people/{number}/roles/", {"role": role, "room": room})
         made = _ask(doors, f"people/{number}/sign-in/", {"username": name.lower()})
-        doors.secrets[name] = doors.command("issue_token", name.lower())[1].strip()
+        doors.secrets[name] = doors.command("issue_token", name.lower(), "--scopes", "all")[
+            1
+        ].strip()
         doors.passwords[name] = (made["username"], made["password"])
     return people
 

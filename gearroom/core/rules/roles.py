@@ -124,7 +124,6 @@ USE_CASES: dict[str, Right] = {
     "edit_person": Right(Scope.PEOPLE, _KEEPERS),
     "edit_member": Right(Scope.PEOPLE, _ADMIN),
     "appoint_adviser": Right(Scope.PEOPLE, frozenset(), everywhere=_ADMIN),
-    "edit_account": Right(Scope.PEOPLE, _KEEPERS),  # and `has_right_over` whose it is
     "edit_room": Right(Scope.ADMIN, _ADMIN),
     "edit_device": Right(Scope.ADMIN, _KEEPERS),
     "own_account": Right(Scope.PEOPLE, ANYONE),
