@@ -6,12 +6,12 @@ from typing import Any
 
 from rest_framework import serializers
 
-from gearroom.core.act import Act
+from gearroom.core.act import Act, Actor
 from gearroom.core.api.serializers import ActBody
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
-from kits.models import AsFound, WithheldKind
-from kits.services import custody, due, find, keeping, not_ours, use, whose
+from kits.models import AsFound, Kit, WithheldKind
+from kits.services import custody, due, find, keeping, not_ours, reports, use, whose
 from kits.services.going_out import UNSAID
 from kits.services.remarks import Remarks
 
@@ -65,7 +65,7 @@ class CheckOutBody(bodies.HereBody):
 
 
 class CheckOut(UseCaseView):
-    use_case = "identify"  # the service asks for more, but in an emergency it always goes
+    use_case = "identify"  # the service asks for more: a request, or one of two facts
     body = CheckOutBody
     answers = {201: answers.TakenAnswer}
 
@@ -73,11 +73,7 @@ class CheckOut(UseCaseView):
         """Take a kit out."""
         act = bodies.here(act, data)
         fact = data["emergency"] or data["already_gone"]
-        kit = (
-            find.any_kit(self.kwargs["kit"], act.actor)
-            if fact
-            else find.kit(act.actor, self.kwargs["kit"])
-        )
+        kit = self.kit(act.actor, data)
         person = find.person(data.pop("person")) if "person" in data else UNSAID
         trip = bodies.trip_said(act, data)
         section = find.section(kit, data.pop("section")) if "section" in data else None
@@ -97,6 +93,15 @@ class CheckOut(UseCaseView):
             "verdict": answers.verdict(taken.verdict),
         }
         return 201, answers.for_eyes_of(act.actor, answers.rooms_of(kit), told)
+
+    def kit(self, actor: Actor, data: dict[str, Any]) -> Kit:
+        """The kit that the address names; in an emergency it is of whatever room."""
+        if data["emergency"]:
+            actor.require("emergency")
+            return find.any_kit(self.kwargs["kit"], actor)
+        if data["already_gone"]:
+            return reports.kit(actor, self.kwargs["kit"])
+        return find.kit(actor, self.kwargs["kit"])
 
 
 class CheckInBody(bodies.HereBody):
@@ -145,7 +150,7 @@ class CheckIn(UseCaseView):
         data["as_found"] = AsFound(data["as_found"])
         data["remarks"] = Remarks(
             bodies.needed(data.pop("needed", [])),
-            [find.any_kit(ref, act.actor) for ref in data.pop("mixed_with", [])],
+            [reports.kit(act.actor, ref) for ref in data.pop("mixed_with", [])],
             data.pop("given_back"),
         )
         back = custody.check_in(act, kit, **data)

@@ -215,7 +215,7 @@ class CloseBody(ActBody):
 
 
 class Close(UseCaseView):
-    use_case = "recall"
+    use_case = "close_recall"
     body = CloseBody
     answers = {200: StandingAnswer}
 

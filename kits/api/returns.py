@@ -13,7 +13,7 @@ from gearroom.core.api.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from kits.api import answers, bodies
 from kits.models import UnmetNeed
-from kits.services import away, find, mixed, not_ours, unmet
+from kits.services import away, find, mixed, not_ours, reports, unmet
 from kits.services.away import Away as Row
 
 
@@ -28,7 +28,7 @@ class Needed(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Write what was needed and not in a kit, against the trip it is or was out for."""
-        kit = find.any_kit(self.kwargs["kit"], act.actor)
+        kit = reports.kit(act.actor, self.kwargs["kit"])
         return 201, answers.done(unmet.report(act, kit, bodies.needed(data["needed"])))
 
 
@@ -48,8 +48,8 @@ class Mixed(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that a kit's contents were mixed with those of others: all are to be counted."""
-        kit = find.any_kit(self.kwargs["kit"], act.actor)
-        others = [find.any_kit(ref, act.actor) for ref in data["kits"]]
+        kit = reports.kit(act.actor, self.kwargs["kit"])
+        others = [reports.kit(act.actor, ref) for ref in data["kits"]]
         return 201, answers.done(mixed.report(act, kit, others))
 
 
@@ -64,7 +64,7 @@ class NotOurs(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that a participant's own thing rides in a kit, or went back to its owner."""
-        kit = find.any_kit(self.kwargs["kit"], act.actor)
+        kit = reports.kit(act.actor, self.kwargs["kit"])
         return 201, answers.done(not_ours.report(act, kit, inside=data["inside"]))
 
 

@@ -180,6 +180,7 @@ def tell(
     act = Act(actor=Actor(person=held.person), key=_key(held), claimed_at=held.in_at)
     if held.person is None:
         raise NotFound("link", held.pk)  # nobody was asked
+    act.actor.require("answer_use")
     with Book(act) as book:
         kit = book.lock(held.kit_id, *(other.pk for other in remarks.mixed_with))[0]
         if was_told(held):

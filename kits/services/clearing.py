@@ -158,6 +158,7 @@ def answer(act: Act, clearance: Clearance, *, confirmed: bool) -> ClearanceAnswe
 
     Raises NotAllowed (`not-yours`) for anybody else, Refused (`answered-already`).
     """
+    act.actor.require("answer_clearance")
     person = answers_for(clearance)
     if act.person is None or act.person.pk != person.pk:
         raise NotAllowed(

@@ -136,7 +136,7 @@ def take_out(
     ):
         raise not_a_kit(meaning)
     if not (
-        ask.fact or act.actor.belongs_to(kit.home_room_id) or act.actor.belongs_to(kit.room_id)
+        ask.any_room or act.actor.belongs_to(kit.home_room_id) or act.actor.belongs_to(kit.room_id)
     ):
         raise NotFound("kit", kit.name)
     goes = Goes(ask.trip, _holder(ask, tags))

@@ -64,7 +64,7 @@ class TokenBody(TokenEdit):
         max_value=tokens.MAX_DAYS,
         default=365,
         allow_null=True,
-        help_text="Until it expires; null: never.",
+        help_text="Until it expires; null: never. One made with a token ends when that does.",
     )
 
 

@@ -59,7 +59,7 @@ from gearroom.core.api.schema import DoorSchema
 from gearroom.core.api.serializers import UUID_FORM, ActBody, PageQuery, QuerySerializer
 from gearroom.core.languages import speak
 from gearroom.core.problems import Invalid
-from gearroom.core.rules.roles import ANYONE, USE_CASES, Scope
+from gearroom.core.rules.roles import ANYONE, USE_CASES
 from gearroom.core.services.hatch import actor_at
 from gearroom.core.services.once import Answer, once
 
@@ -104,10 +104,9 @@ class Door(APIView):
         super().initial(request, *args, **kwargs)
         if any(isinstance(value, int) and value > MAX_INTEGER for value in kwargs.values()):
             raise Http404  # no row has such a number, and databases cannot even compare with it
-        scopes = frozenset(map(Scope, request.auth.scopes)) if request.auth else None
         self.actor = None
         if request.auth:
-            self.actor = actor_of(request.user, scopes)
+            self.actor = actor_of(request.user, request.auth)
         elif request.user:
             self.actor = actor_at(request.user, request.session)
             speak(self.actor.person.language if self.actor.person else "")  # a page of ours asks

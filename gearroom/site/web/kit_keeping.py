@@ -107,7 +107,6 @@ def _wake(act: Act, kit: Kit, said: Mapping[str, str]) -> Done:
 
 
 def _lost(act: Act, kit: Kit, said: Mapping[str, str]) -> Done:
-    act.actor.require("report_lost")
     entry = keeping.mark_lost(act, kit)
     says = _("%(kit)s is lost, and its keepers are told. Scanning it finds it again.")
     return Done(says % {"kit": kit.name}, entry.pk)

@@ -116,6 +116,7 @@ def _one(request: HttpRequest, recall: Recall, problem: Problem | None = None) -
         "said": request.POST,
         "problem": problem,
         "may_follow": who.may("recall"),
+        "may_close": who.may("close_recall"),
         "may_dispose": who.may("dispose"),
         "first_lot": stands.lots[0] if stands.lots else None,
     }
@@ -179,7 +180,7 @@ def told(request: HttpRequest, recall: int) -> HttpResponse:
 
 
 @require_POST
-@page("recall")
+@page("close_recall")
 def close(request: HttpRequest, recall: int) -> HttpResponse:
     """End a recall: finished, or withdrawn by its maker."""
     found = recalls.find(recall)
