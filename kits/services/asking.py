@@ -3,7 +3,8 @@ takes one answer a kit.
 
 The link says which time with a kit it was made for, signed by this program; it ends after a while.
 It leads to all that the same person handed back and has not answered for. The key of an answer
-follows from the time with the kit, so the book itself takes one answer and no second.
+follows from the time with the kit, signed as well, so the book itself takes one answer and no
+second, and nobody else can write under it first.
 What is told is a report. Where somebody has sorted the kit since, the book follows what they found:
 the report is kept with its words and moves nothing, and the kit's people are told.
 """
@@ -17,11 +18,11 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from django.core import signing
-from django.db.models import Max, Q, QuerySet
+from django.db.models import F, Max, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.act import Act, Actor
+from gearroom.core.act import Act, Actor, secret_key
 from gearroom.core.models import Room
 from gearroom.core.problems import NotFound, Refused
 from kits.models import Checkout, Entry, EntryKind, Kit, WithheldKind
@@ -95,8 +96,7 @@ def open_for(people: Iterable[int]) -> dict[int, list[Checkout]]:
         .exclude(as_found__in=CLOSED)
         .order_by("in_at", "id")
     )
-    told = Entry.objects.filter(key__in=[_key(each) for each in held])
-    keys = set(told.values_list("key", flat=True))
+    answered = set(_answers(held).values_list("checkout", flat=True))
     kits = {each.kit_id for each in held}
     used = _newest(Entry.objects.filter(kit__in=kits, kind=EntryKind.USE))
     back = _newest(Entry.objects.filter(kit__in=kits, kind=EntryKind.CHECK_IN))
@@ -104,7 +104,7 @@ def open_for(people: Iterable[int]) -> dict[int, list[Checkout]]:
     for each in held:
         newest = back.get(each.kit_id) == each.closed_by_id
         unsaid = used.get(each.kit_id, 0) < (each.closed_by_id or 0)
-        if newest and unsaid and _key(each) not in keys:
+        if newest and unsaid and each.pk not in answered:
             found[each.person_id or 0].append(each)
     return dict(found)
 
@@ -162,7 +162,7 @@ def asked(said: str) -> list[Checkout]:
 
 def was_told(held: Checkout) -> bool:
     """Whether the link of a time with a kit was answered."""
-    return Entry.objects.filter(key=_key(held)).exists()
+    return _answers([held]).exists()
 
 
 def tell(
@@ -235,4 +235,16 @@ def _told_already(held: Checkout) -> Refused:
 
 
 def _key(held: Checkout) -> uuid.UUID:
-    return uuid.uuid5(_KEYS, str(held.pk))
+    return secret_key(_SALT, held.pk)
+
+
+def _answers(times: Sequence[Checkout]) -> QuerySet[Entry]:
+    """The answers that were given for times with kits. Before keys were signed anybody could work
+    them out, so that one counts only where whoever was asked wrote of that very time."""
+    keys = [_key(each) for each in times] + [uuid.uuid5(_KEYS, str(each.pk)) for each in times]
+    return Entry.objects.filter(
+        key__in=keys,
+        kind=EntryKind.USE,
+        checkout__in=[each.pk for each in times],
+        person=F("checkout__person"),
+    )
