@@ -78,11 +78,11 @@ class CheckOut(UseCaseView):
             if fact
             else find.kit(act.actor, self.kwargs["kit"])
         )
-        person = find.person(data.pop("person")) if "person" in data else UNSAID
+        person = find.person(act.actor, data.pop("person")) if "person" in data else UNSAID
         trip = bodies.trip_said(act, data)
         section = find.section(kit, data.pop("section")) if "section" in data else None
         if "cleared_by" in data:
-            data["cleared_by"] = find.person(data["cleared_by"])
+            data["cleared_by"] = find.person(act.actor, data["cleared_by"])
         if data.pop("swap") and section is None and not fact:
             terms = whose.Terms(
                 trip, data.get("due_at", UNSAID), swap=True, take_reason=data.get("take_reason", "")
@@ -194,7 +194,7 @@ class Pass(UseCaseView):
         """Record that a kit was passed to another person on the way; to whoever has it already
         changes nothing."""
         kit = find.kit(act.actor, self.kwargs["kit"])
-        passed = custody.pass_on(act, kit, find.person(data["person"]))
+        passed = custody.pass_on(act, kit, find.person(act.actor, data["person"]))
         told = {**_passed(passed), "entry": answers.entry(passed.entry)}
         return 200, answers.for_eyes_of(act.actor, answers.rooms_of(kit), told)
 

@@ -8,7 +8,7 @@ from django.db.models import QuerySet
 from rest_framework import serializers
 
 from gearroom.core import clock
-from gearroom.core.act import Act
+from gearroom.core.act import Act, Actor
 from gearroom.core.api.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.models import Person, Room
@@ -272,11 +272,11 @@ def version_of(data: dict[str, Any]) -> PackingListVersion:
     return found
 
 
-def people_in(data: dict[str, Any]) -> dict[str, Any]:
+def people_in(actor: Actor, data: dict[str, Any]) -> dict[str, Any]:
     """The body with people by id made persons."""
     for role in ("responsible", "deputy"):
         if data.get(role) is not None:
-            data[role] = find.person(data[role])
+            data[role] = find.person(actor, data[role])
     return data
 
 
@@ -318,7 +318,7 @@ class Kits(ListView, _KitDoor):
         """Add a kit, empty, that follows a published version of a kit list."""
         room = find.room(act.actor, data.pop("home_room"))
         version = version_of(data)
-        made = kits.add_kit(act, list_version=version, home_room=room, **people_in(data))
+        made = kits.add_kit(act, list_version=version, home_room=room, **people_in(act.actor, data))
         return 201, self.shown(made)
 
 
@@ -334,7 +334,10 @@ class OneKit(ReadView, _KitDoor):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Change what is said of a kit."""
         done = kits.edit_kit(
-            act, self.kit(), check=lambda row: self.match(self.shown(row)), **people_in(data)
+            act,
+            self.kit(),
+            check=lambda row: self.match(self.shown(row)),
+            **people_in(act.actor, data),
         )
         return 200, self.shown(done)
 

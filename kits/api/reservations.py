@@ -139,7 +139,7 @@ class Reservations(ListView, _ReservationDoor):
             act,
             find.kit(act.actor, data["kit"]),
             find.trip(act.actor, data["trip"]),
-            person=find.person(data["person"]) if "person" in data else None,
+            person=find.person(act.actor, data["person"]) if "person" in data else None,
         )
         return 201 if done.entry else 200, reserved_shown(done, act.actor)
 

@@ -117,7 +117,7 @@ def pass_on(request: HttpRequest, kit: str) -> HttpResponse:
 
     def perform(act: Act) -> Done:
         found = find.kit(act.actor, kit)
-        to = somebody_new(act, request.POST) or _somebody(request)
+        to = somebody_new(act, request.POST) or _somebody(act.actor, request)
         held = custody.pass_on(act, found, to).checkout
         name = held.person.name if held.person else ""
         return Done(_("%(name)s has %(kit)s now.") % {"name": name, "kit": held.kit.name})
@@ -125,11 +125,11 @@ def pass_on(request: HttpRequest, kit: str) -> HttpResponse:
     return acted(request, perform, to=reverse("kit", args=[kit]))
 
 
-def _somebody(request: HttpRequest) -> Person:
+def _somebody(who: Actor, request: HttpRequest) -> Person:
     ref = request.POST.get("person", "")
     if not ref:
         raise Invalid(_("Choose who has it now, or give a name and a telephone."), field="person")
-    return find.person(ref)
+    return find.person(who, ref)
 
 
 @require_POST
