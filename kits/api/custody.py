@@ -91,10 +91,11 @@ class CheckOut(UseCaseView):
             goes = whose.settle(act, kit, terms, holder, alone=True)
             trip, person = goes.trip, goes.holder or UNSAID
         taken = custody.check_out(act, kit, person=person, trip=trip, section=section, **data)
+        theirs = find.sees_kit(act.actor, kit)
         told = {
-            "checkout": answers.checkout(taken.checkout),
+            "checkout": answers.checkout(taken.checkout) if theirs else None,
             "entry": answers.entry(taken.entry),
-            "verdict": answers.verdict(taken.verdict),
+            "verdict": answers.verdict(taken.verdict) if theirs else None,
         }
         return 201, answers.for_eyes_of(act.actor, answers.rooms_of(kit), told)
 
@@ -150,11 +151,13 @@ class CheckIn(UseCaseView):
         )
         back = custody.check_in(act, kit, **data)
         rooms = answers.rooms_of(back.kit)
-        seen = any(act.actor.belongs_to(room) for room in rooms)
+        held = back.checkout
+        own = held is not None and act.person is not None and held.person_id == act.person.pk
+        seen = own or find.knows_kit(act.actor, back.kit)
         told = {
             "kit": back.kit.name,
             "entry": answers.entry(back.entry),
-            "checkout": answers.checkout(back.checkout) if seen else None,
+            "checkout": answers.checkout(held) if seen else None,
             "as_found": back.as_found,
             "used": answers.used(back.use),
             "not_ours": not_ours.is_inside(back.kit),

@@ -177,8 +177,8 @@ def shown(seen: Overview) -> dict[str, Any]:
             "signed_by": version.signed_by.name if version.signed_by else None,
             "signed_until": _iso(version.signed_until),
         },
-        "responsible": _person(kit.responsible, seen),
-        "deputy": _person(kit.deputy, seen),
+        "responsible": _person(seen.responsible, seen),
+        "deputy": _person(seen.deputy, seen),
         "lives_in": kit.lives_in,
         "bag": kit.bag,
         "bag_volume_ml": kit.bag_volume_ml,
@@ -214,7 +214,7 @@ def shown(seen: Overview) -> dict[str, Any]:
             for row in seen.withheld
         ],
         "looked_inside_on": _iso(kit.looked_inside_on),
-        "looked_inside_by": kit.looked_inside_by.name if kit.looked_inside_by else None,
+        "looked_inside_by": seen.looked_by.name if seen.looked_by else None,
         "look_interval_days": kit.look_interval_days,
         "retired_on": _iso(kit.retired_on),
         "revision": kit.revision,
@@ -254,7 +254,7 @@ def _promise(seen: Overview) -> dict[str, Any] | None:
     return {
         "reservation": seen.reserved.pk,
         "trip": answers.trip(seen.reserved.trip),
-        "person": _person(seen.reserved.person or seen.reserved.trip.leader, seen),
+        "person": _person(seen.guide, seen),
     }
 
 

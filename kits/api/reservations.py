@@ -95,13 +95,13 @@ class _ReservationDoor(UseCaseView):
     answers = {200: ReservationAnswer}
 
     def seen(self) -> QuerySet[Reservation]:
-        """Promises of the kits of one's rooms."""
+        """Promises of the kits of one's rooms, and to trips from there."""
         assert self.actor is not None
         rows = Reservation.objects.select_related("kit", "trip", "person", "made", "released")
         if self.actor.everywhere:
             return rows
         mine = self.actor.room_ids
-        return rows.filter(Q(kit__home_room__in=mine) | Q(kit__room__in=mine))
+        return rows.filter(Q(kit__home_room__in=mine) | Q(trip__room__in=mine))
 
     def reservation(self) -> Reservation:
         """The one that the address names."""

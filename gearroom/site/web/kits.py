@@ -91,12 +91,13 @@ def one(request: HttpRequest, kit: str) -> HttpResponse:
         "photos": photos.of_what_is_wrong(found),
     }
     if facts["may"]["read_history"]:
-        facts["happened"], facts["older"] = history.history(found, most=_TIMELINE)
+        facts["happened"], facts["older"] = history.history(who, found, most=_TIMELINE)
+        facts["look_by"] = record.look_by(found)
+    if facts["may"]["read_history"] and seen.knows:
         facts["seals"] = list(
             found.seals.select_related("section", "put_on__person", "broken").order_by("-id")[:8]
         )
         facts["instruments"] = record.checks(inside)
-        facts["look_by"] = record.look_by(found)
     return show(request, "site/kit.html", facts)
 
 
