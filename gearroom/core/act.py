@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
+from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
@@ -189,6 +190,13 @@ class Act:
     def person(self) -> Person | None:
         """The person on record as having acted; None for the program itself."""
         return self.actor.person
+
+
+def secret_key(salt: str, *names: object) -> uuid.UUID:
+    """A key for an act that has one of its own, such as the answer to a link: always the same, and
+    nobody outside can work it out, since this program signs it."""
+    text = ":".join(map(str, names))
+    return uuid.UUID(bytes=salted_hmac(salt, text, algorithm="sha256").digest()[:16], version=4)
 
 
 def part(act: Act, *names: object) -> Act:

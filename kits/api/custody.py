@@ -74,11 +74,11 @@ class CheckOut(UseCaseView):
         act = bodies.here(act, data)
         fact = data["emergency"] or data["already_gone"]
         kit = self.kit(act.actor, data)
-        person = find.person(data.pop("person")) if "person" in data else UNSAID
+        person = find.person(act.actor, data.pop("person")) if "person" in data else UNSAID
         trip = bodies.trip_said(act, data)
         section = find.section(kit, data.pop("section")) if "section" in data else None
         if "cleared_by" in data:
-            data["cleared_by"] = find.person(data["cleared_by"])
+            data["cleared_by"] = find.person(act.actor, data["cleared_by"])
         if data.pop("swap") and section is None and not fact:
             terms = whose.Terms(
                 trip, data.get("due_at", UNSAID), swap=True, take_reason=data.get("take_reason", "")
@@ -87,10 +87,11 @@ class CheckOut(UseCaseView):
             goes = whose.settle(act, kit, terms, holder, alone=True)
             trip, person = goes.trip, goes.holder or UNSAID
         taken = custody.check_out(act, kit, person=person, trip=trip, section=section, **data)
+        theirs = find.sees_kit(act.actor, kit)
         told = {
-            "checkout": answers.checkout(taken.checkout),
+            "checkout": answers.checkout(taken.checkout) if theirs else None,
             "entry": answers.entry(taken.entry),
-            "verdict": answers.verdict(taken.verdict),
+            "verdict": answers.verdict(taken.verdict) if theirs else None,
         }
         return 201, answers.for_eyes_of(act.actor, answers.rooms_of(kit), told)
 
@@ -155,11 +156,13 @@ class CheckIn(UseCaseView):
         )
         back = custody.check_in(act, kit, **data)
         rooms = answers.rooms_of(back.kit)
-        seen = any(act.actor.belongs_to(room) for room in rooms)
+        held = back.checkout
+        own = held is not None and act.person is not None and held.person_id == act.person.pk
+        seen = own or find.knows_kit(act.actor, back.kit)
         told = {
             "kit": back.kit.name,
             "entry": answers.entry(back.entry),
-            "checkout": answers.checkout(back.checkout) if seen else None,
+            "checkout": answers.checkout(held) if seen else None,
             "as_found": back.as_found,
             "used": answers.used(back.use),
             "not_ours": not_ours.is_inside(back.kit),
@@ -199,7 +202,7 @@ class Pass(UseCaseView):
         """Record that a kit was passed to another person on the way; to whoever has it already
         changes nothing."""
         kit = find.kit(act.actor, self.kwargs["kit"])
-        passed = custody.pass_on(act, kit, find.person(data["person"]))
+        passed = custody.pass_on(act, kit, find.person(act.actor, data["person"]))
         told = {**_passed(passed), "entry": answers.entry(passed.entry)}
         return 200, answers.for_eyes_of(act.actor, answers.rooms_of(kit), told)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 from rest_framework import serializers
 
 from gearroom.core.act import Act
@@ -163,8 +163,7 @@ class UnmetNeeds(ListView):
         assert self.actor is not None
         rows = unmet.in_force()
         if not self.actor.everywhere:
-            rooms = self.actor.room_ids
-            rows = rows.filter(Q(entry__kit__home_room__in=rooms) | Q(entry__kit__room__in=rooms))
+            rows = rows.filter(entry__in=find.entries_of(self.actor))
         if "kit" in query:
             rows = rows.filter(entry__kit=find.kit(self.actor, query["kit"]))
         return rows

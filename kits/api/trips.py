@@ -215,7 +215,7 @@ def facts_from(act: Act, data: dict[str, Any]) -> TripFacts:
     if data.get("room") is not None:
         data["room"] = find.room(act.actor, data["room"])
     if data.get("leader") is not None:
-        data["leader"] = find.person(data["leader"])
+        data["leader"] = find.person(act.actor, data["leader"])
     return TripFacts(**data)
 
 

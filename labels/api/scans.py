@@ -309,10 +309,10 @@ class Scans(UseCaseView):
         return Ask(
             intent=Intent(data["intent"]),
             trip=bodies.trip_said(act, data),
-            holder=find.person(_code_in(data["holder"])) if "holder" in data else None,
+            holder=find.person(act.actor, _code_in(data["holder"])) if "holder" in data else None,
             due_at=data.get("due_at", UNSAID),
             short_reason=data["short_reason"],
-            cleared_by=find.person(data["cleared_by"]) if "cleared_by" in data else None,
+            cleared_by=find.person(act.actor, data["cleared_by"]) if "cleared_by" in data else None,
             line=data.get("line"),
             through=data.get("through"),
             take_reason=data["take_reason"],

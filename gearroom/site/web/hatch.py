@@ -32,7 +32,9 @@ def who(request: HttpRequest) -> HttpResponseBase:
         return _who_page(request)
     try:
         text = request.POST.get("person", "") or request.POST.get("tag", "").strip()
-        person = hatch.may_be(actor(request)).filter(pk=find.person(text).pk).first()
+        person = (
+            hatch.may_be(actor(request)).filter(pk=find.person(actor(request), text).pk).first()
+        )
         if person is None:
             raise Invalid(_("They have no role in this gear room. Ask its keeper."))
     except Problem as problem:

@@ -116,7 +116,7 @@ def one(request: HttpRequest, person: int) -> HttpResponse:
 def _one_page(request: HttpRequest, person: Person, **more: Any) -> HttpResponse:
     who = actor(request)
     own = who.person == person
-    tag = labelling.live(person)
+    tag = labelling.live(person, who)
     problem: Problem | None = more.get("problem")
     facts = {
         "shown": person,
