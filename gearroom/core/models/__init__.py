@@ -1,6 +1,7 @@
 """Tables of the plumbing: people, rooms, roles, tokens, kept answers."""
 
 from gearroom.core.models.access import Device, KeptAnswer, PasswordReset, SignedIn, Token
+from gearroom.core.models.names import PersonalText, RedactedRow, Redaction
 from gearroom.core.models.people import Membership, Person, Room, User
 
 __all__ = [
@@ -9,6 +10,9 @@ __all__ = [
     "Membership",
     "PasswordReset",
     "Person",
+    "PersonalText",
+    "RedactedRow",
+    "Redaction",
     "Room",
     "SignedIn",
     "Token",
