@@ -77,15 +77,17 @@ def lifted(model: type[models.Model]) -> Iterator[None]:
         raise RuntimeError("Protection is lifted within a transaction alone.")
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
+            # A table is altered only once what it refers to was looked at.
+            cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
             cursor.execute(f"ALTER TABLE {table} DISABLE TRIGGER {name}")
         else:
             cursor.execute(f"DROP TRIGGER {name}")
     yield
     with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")  # else the table may not be altered
         for statement in _statements(connection, model):
             cursor.execute(statement)
+        if connection.vendor == "postgresql":
+            cursor.execute("SET CONSTRAINTS ALL DEFERRED")
 
 
 def missing(*, using: str = DEFAULT_DB_ALIAS) -> list[str]:

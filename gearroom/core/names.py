@@ -104,8 +104,18 @@ def _write_down(wanted: dict[Known, int]) -> None:
         model(person_id=each.person or None, text=each.text) for each in new
     )
     there |= {(each.person, each.text): row.pk for each, row in zip(new, made, strict=True)}
+    gone = _erased({each.person for each in wanted})
+    if gone:
+        model.objects.filter(person__in=gone).delete()
     for each in wanted:
-        wanted[each] = there[each.person, each.text]
+        wanted[each] = 0 if each.person in gone else there[each.person, each.text]
+
+
+def _erased(people: set[int]) -> set[int]:
+    """Who of them is erased. A row that refers to somebody waits for an act that erases them, so
+    what is asked after it was written holds."""
+    rows = apps.get_model("core", "Person")._base_manager.filter(pk__in=people)
+    return set(rows.exclude(erased_at=None).values_list("pk", flat=True))
 
 
 def shown(value: Any) -> Any:

@@ -47,7 +47,7 @@ def erase(act: Act, person: Person, words: Sequence[str] = ()) -> Erased:
     Raises Refused: `erased-already`, `not-a-person`, `last-administrator`, `has-a-kit`,
     `leads-a-trip`, `answers-for-a-kit`; Invalid, NotAllowed.
     """
-    redaction.require_administrator(act)
+    redaction.require_administrator(act.actor)
     words = erasing.check_words(words)
     with transaction.atomic():
         person = Person.objects.select_for_update(of=("self",)).get(pk=person.pk)

@@ -240,7 +240,7 @@ def place(actor: Actor, ref: int | str) -> Place:
 
 def person(ref: int | str) -> Person:
     """A person by id or by the code of their tag; of a record that was merged, the kept one."""
-    rows = Person.objects.select_related("merged_into")
+    rows = Person.objects.filter(erased_at=None).select_related("merged_into")
     row = rows.filter(pk=_id(ref, LabelKind.PERSON)).first()
     if row is None:
         raise NotFound("person", ref)

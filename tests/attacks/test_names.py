@@ -37,6 +37,7 @@ from kits.services import audit, erasing, labelling, merging
 from tests.core.made import Caller, is_problem
 from tests.kits import factories as make
 from tests.kits.factories import act
+from tests.kits.problems import refused
 from tests.program import PROJECT
 
 pytestmark = pytest.mark.django_db
@@ -66,7 +67,7 @@ class School:
             ("kits/DAY-01/check-out/", {"person": jo, "reason": note}),
             ("kits/DAY-01/check-out/", {"person": str(self.w.guide.pk)}),  # 409: Jo has it
             ("kits/DAY-01/withhold/", {"kind": "something-wrong", "note": note}),
-            ("unmet-needs/", {"kit": "DAY-01", "needed": [{"words": f"what {NAME} wanted"}]}),
+            ("kits/DAY-01/needed/", {"needed": [{"words": f"what {NAME} wanted"}]}),
             ("kits/DAY-01/check-in/", {"as_found": "sort-later", "reason": note}),
             ("scans/", {"text": f"{NAME} {PHONE}", "intent": "identify"}),
         ]
@@ -333,6 +334,22 @@ def test_things_that_are_named_after_somebody_are_said(school: School) -> None:
     assert done.still_named == [f"Ring {NAME}"]
 
 
+def test_the_page_that_erases_keeps_nothing_of_them(school: School) -> None:
+    type(school.w.hut).objects.filter(pk=school.w.hut.pk).update(name=f"{NAME}’s hut")
+    client = Client()
+    client.force_login(school.admin.user)
+    asked = client.get(reverse("erase-person", args=[school.jo.pk]))
+    assert "What goes" in asked.content.decode()
+
+    form = {"key": str(uuid.uuid4()), "words": "Browny\r\n"}
+    done = client.post(reverse("erase-person", args=[school.jo.pk]), form, follow=True)
+
+    assert "s hut. Change it there" in done.content.decode()
+    assert Person.objects.get(pk=school.jo.pk).erased_at is not None
+    assert telling(append_only.registered()) == []
+    assert not PersonalText.objects.filter(person=school.jo).exists()
+
+
 @pytest.mark.parametrize("what", ["has-a-kit", "leads-a-trip", "answers-for-a-kit"])
 def test_what_hangs_on_somebody_is_settled_first(school: School, what: str) -> None:
     w, jo = school.w, school.jo
@@ -352,7 +369,9 @@ def test_the_last_administrator_a_program_and_somebody_erased_are_refused(school
     for who, code in ((school.admin, "last-administrator"), (program, "not-a-person")):
         is_problem(admin.post(f"people/{who.pk}/erase/"), 409, code)
     assert admin.post(f"people/{school.jo.pk}/erase/").status_code == 200
-    is_problem(admin.post(f"people/{school.jo.pk}/erase/"), 409, "erased-already")
+    is_problem(admin.post(f"people/{school.jo.pk}/erase/"), 404, "not-found")
+    with refused("erased-already"):
+        erasing.erase(act(school.admin), school.jo)
 
 
 def test_only_an_administrator_of_every_room_erases_and_puts_names_apart(school: School) -> None:

@@ -119,7 +119,7 @@ def refuse(person: Person) -> None:
 
 def erase(act: Act, person: Person, known: Sequence[Known]) -> None:
     """Erase the words of a person, and end all that they can do. In the caller's transaction."""
-    redaction.require_administrator(act)
+    redaction.require_administrator(act.actor)
     record = record_of(person)
     singles = list(redaction.single_words(record))
     users = list(User.objects.filter(person__in=record))

@@ -17,7 +17,7 @@ from django.db import models, transaction
 from django.db.models.functions import Cast
 
 from gearroom.core import append_only, names
-from gearroom.core.act import Act
+from gearroom.core.act import Act, Actor
 from gearroom.core.models import KeptAnswer, Person, RedactedRow, Redaction
 from gearroom.core.rules.names import Known, Names, reference, replaced
 from gearroom.core.services import rooms
@@ -54,7 +54,7 @@ def redact_landed(act: Act) -> Redaction:
     """Put references in the place of everybody's names, telephones and addresses, in rows that were
     written before names were kept apart. They read as before, until somebody is erased. What is
     done already stays; so a second time changes nothing."""
-    require_administrator(act)
+    require_administrator(act.actor)
     in_answers = Names([*names.of_everybody(), *_single_words()])
     in_what_was_typed = Names(names.of_everybody())
 
@@ -70,7 +70,7 @@ def redact(
 ) -> Redaction:
     """Take words that tell of a person out of every row that is kept for ever, for good: some out
     of what was typed, those and more out of answers that were given."""
-    require_administrator(act)
+    require_administrator(act.actor)
     theirs = {each.person for each in (*typed, *in_answers)}
     of_typed, of_answers = Names(typed), Names([*typed, *in_answers])
 
@@ -84,10 +84,10 @@ def redact(
     return _redact(act, person, take_out)
 
 
-def require_administrator(act: Act) -> None:
-    """Raise NotAllowed unless whoever acts administers every room."""
-    act.actor.require("erase_person")
-    rooms.require_administrator_everywhere(act.actor)
+def require_administrator(actor: Actor) -> None:
+    """Raise NotAllowed unless they administer every room."""
+    actor.require("erase_person")
+    rooms.require_administrator_everywhere(actor)
 
 
 def single_words(people: Sequence[Person]) -> Iterator[Known]:
