@@ -315,7 +315,8 @@ def test_memory_does_not_grow_with_the_number_of_labels(tmp_path):
             sheet_pdf(SHEETS["a4-5x13"], labels(), out=out, job=job)
     finally:
         tracemalloc.stop()
-    assert held[1] - held[0] < 975 * 60  # what is kept of a label is its code, and of a page a line
+    # What is kept of a label is its code, of a page a line; a label's painting is 2 kB and more.
+    assert held[1] - held[0] < 975 * 200
 
 
 def test_two_sheets_at_the_same_time_do_not_disturb_each_other():
