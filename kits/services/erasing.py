@@ -64,7 +64,9 @@ def erase(act: Act, person: Person, words: Sequence[str] = ()) -> Erased:
             theirs = Q(leader=each, leader_name=each.name)
             if each.phone:
                 theirs |= Q(leader_phone=each.phone)
-            Trip.objects.filter(theirs).update(leader_name="", leader_phone="")
+            Trip.objects.filter(theirs).update(
+                leader_name="", leader_phone="", changed_at=act.received_at
+            )
         erasing.erase(act, person, known)
         still = erasing.named_after(Names(known))
         mail.forget(names)
