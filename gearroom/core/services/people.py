@@ -28,7 +28,7 @@ def seen_by(actor: Actor) -> QuerySet[Person]:
     who belong to no room yet. Roles in rooms that are not theirs are left out, and shared
     devices."""
     people = Person.objects.select_related("home_room", "user").filter(
-        user__device=None, merged_into=None
+        user__device=None, merged_into=None, erased_at=None
     )
     roles = Membership.objects.select_related("room").order_by("room__name", "role")
     if actor.everywhere:
