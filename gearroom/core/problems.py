@@ -89,6 +89,13 @@ class Unacceptable(Problem):
     status = 422
 
 
+def beyond_form(problem: Problem) -> Problem:
+    """The same of a request whose form was found right: what is wrong then is what it says."""
+    if not isinstance(problem, Invalid) or problem.code != "invalid-request":
+        return problem
+    return Unacceptable("cannot-be-right", problem.detail, **problem.facts)
+
+
 def printable(text: str) -> str:
     """At most 40 characters of somebody's text, fit to be shown in a message."""
     short = text if len(text) <= 40 else text[:39] + "…"

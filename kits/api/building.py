@@ -13,6 +13,7 @@ from gearroom.core.api.serializers import ActBody, StrictSerializer
 from gearroom.core.api.views import UseCaseView
 from gearroom.core.problems import Invalid
 from kits.api import answers, bodies
+from kits.api.fields import CurrencyField, PriceField
 from kits.api.lots import BatchAnswer, CheckBody, CheckedAnswer, LotBody, expiry_in, lots_shown
 from kits.api.lots import checked as check_and_show
 from kits.api.places import PlaceAnswer
@@ -135,17 +136,15 @@ class ThingBody(LotBody):
     section = serializers.CharField(required=False, max_length=80, help_text="Where it is kept.")
     shelf = serializers.CharField(required=False, max_length=40, help_text="Where it is put.")
     disposal = serializers.ChoiceField(Disposal.choices, required=False)
-    price = serializers.DecimalField(12, 2, required=False, help_text="For these alone.")
+    price = PriceField(required=False, help_text="For these alone.")
 
 
 class StripBody(ActBody):
     things = ThingBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
     levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
     supplier = serializers.CharField(required=False, max_length=120, allow_blank=True)
-    price = serializers.DecimalField(
-        12, 2, required=False, allow_null=True, help_text="For the bought kit as a whole."
-    )
-    currency = serializers.CharField(required=False, max_length=3, allow_blank=True)
+    price = PriceField(required=False, allow_null=True, help_text="For the bought kit as a whole.")
+    currency = CurrencyField(required=False)
 
 
 class StrippedAnswer(serializers.Serializer[Any]):

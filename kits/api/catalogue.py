@@ -11,6 +11,7 @@ from gearroom.core.act import Act
 from gearroom.core.api.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.problems import NotFound
+from kits.api.fields import GtinField
 from kits.models import Disposal, Item, Substitute
 from kits.rules.facts import Kind
 from kits.services import catalogue
@@ -94,19 +95,19 @@ class ItemQuery(PageQuery):
     sterile = serializers.BooleanField(required=False)
     latex = serializers.BooleanField(required=False)
     child = serializers.BooleanField(required=False)
-    gtin = serializers.CharField(required=False, max_length=20, help_text="Of one of its packs.")
+    gtin = GtinField(required=False, help_text="Of one of its packs.")
     retired = serializers.BooleanField(
         required=False, default=False, help_text="Those retired, rather than those in use."
     )
 
 
 class PackCodeBody(ActBody):
-    gtin = serializers.CharField(max_length=20, help_text="8, 12, 13 or 14 digits.")
+    gtin = GtinField()
     units_per_pack = serializers.IntegerField(min_value=1, max_value=1_000_000, default=1)
 
 
 class GtinBody(ActBody):
-    gtin = serializers.CharField(max_length=20)
+    gtin = GtinField()
 
 
 class SubstituteBody(ActBody):

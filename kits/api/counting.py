@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
 from gearroom.core.act import Act
+from gearroom.core.api.member_rules import OneOf
 from gearroom.core.api.serializers import ActBody, StrictSerializer
 from gearroom.core.api.views import UseCaseView
-from gearroom.core.problems import Invalid
 from kits.api import answers, bodies
 from kits.models import Place, PlaceKind
 from kits.services import at_a_glance, counting, find, mixups, reversal
@@ -23,6 +23,10 @@ COMPLETE = (
 
 
 class FoundBody(StrictSerializer):
+    rules = (
+        OneOf(("lot", "item"), _("Say which batch (lot) or which thing (item), one of the two.")),
+    )
+
     lot = serializers.CharField(required=False, max_length=40)
     item = serializers.IntegerField(required=False, min_value=1)
     section = serializers.CharField(required=False, max_length=80)
@@ -96,10 +100,6 @@ class CountShelf(UseCaseView):
 
 
 def _found(row: dict[str, Any], place: Place) -> counting.Found:
-    if ("lot" in row) == ("item" in row):
-        raise Invalid(
-            _("Say which batch (lot) or which thing (item), one of the two."), field="found"
-        )
     return counting.Found(
         place,
         row["units"],

@@ -16,6 +16,7 @@ from gearroom.core.api.serializers import ActBody, NoteField, PageQuery, StrictS
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.problems import NotFound
 from kits.api import bodies
+from kits.api.fields import HazardsField
 from kits.models import Item, ListLine, ListSection, PackingList, PackingListVersion
 from kits.rules.facts import Criticality
 from kits.rules.hazards import HAZARDS
@@ -100,9 +101,7 @@ class SectionBody(StrictSerializer):
 class DraftBody(ActBody):
     people = serializers.IntegerField(min_value=1, max_value=lists.MOST_PEOPLE)
     days = serializers.IntegerField(min_value=1, max_value=lists.MOST_DAYS)
-    hazards = serializers.ListField(
-        child=serializers.CharField(max_length=20), default=list, max_length=len(HAZARDS)
-    )
+    hazards = HazardsField()
     note = NoteField(max_length=500, default="", allow_blank=True)
     sections = SectionBody(many=True, max_length=MOST_SECTIONS)
 

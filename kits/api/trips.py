@@ -13,6 +13,7 @@ from gearroom.core.api.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.problems import NotFound
 from kits.api import answers
+from kits.api.fields import HazardsField
 from kits.models import Trip
 from kits.rules.hazards import HAZARDS
 from kits.rules.trips import Coverage, Stand
@@ -108,9 +109,7 @@ class TripBody(ActBody):
         required=False, allow_null=True, help_text="Left out: the day it departs, where the room is"
     )
     last_day = serializers.DateField(required=False, allow_null=True)
-    hazards = serializers.ListField(
-        child=serializers.CharField(max_length=20), default=list, max_length=len(HAZARDS)
-    )
+    hazards = HazardsField()
     children = serializers.BooleanField(default=False)
     latex_free = serializers.BooleanField(default=False, help_text="Kits without latex only.")
     leader = serializers.IntegerField(
