@@ -84,6 +84,10 @@ class BuildLineBody(StrictSerializer):
 
 
 class BuildBody(ActBody):
+    example = {
+        "lines": [{"lot": "12", "shelf": "3", "section": "main", "units": 6}],
+        "levels": [{"section": "main", "item": 9, "level": "full"}],
+    }  # fmt: skip
     lines = BuildLineBody(
         many=True,
         max_length=bodies.MOST_LINES,
@@ -140,6 +144,14 @@ class ThingBody(LotBody):
 
 
 class StripBody(ActBody):
+    example = {
+        "things": [
+            {"item": 4, "units": 6, "number": "D1", "expiry": "2035-05-31", "fate": "shelf",
+             "shelf": "3"},
+            {"item": 5, "units": 1, "fate": "dispose", "why": "Blunt", "disposal": "bin"},
+        ],
+        "supplier": "Invented Supplies", "price": "24.50", "currency": "GBP",
+    }  # fmt: skip
     things = ThingBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
     levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
     supplier = serializers.CharField(required=False, max_length=120, allow_blank=True)
@@ -209,6 +221,7 @@ def _thing(act: Act, kit: Kit, row: dict[str, Any]) -> Thing:
 
 # ---------------------------------------------------------------------------------------- checking
 class CheckInKitBody(CheckBody):
+    example = {"passed": True, "answer": "In the green", "checked_on": "2026-05-31"}
     lot = serializers.CharField(
         required=False,
         max_length=40,
@@ -262,6 +275,9 @@ class OutBody(StrictSerializer):
 
 
 class EmptyBody(ActBody):
+    example = {
+        "lines": [{"lot": "12", "section": "main", "units": 2, "way": "shelf", "shelf": "3"}],
+    }  # fmt: skip
     lines = OutBody(many=True, max_length=bodies.MOST_LINES, required=False)
     levels = bodies.LevelBody(
         many=True, max_length=bodies.MOST_LINES, required=False, help_text="Left of it, by eye."

@@ -61,6 +61,10 @@ class ItemAnswer(serializers.Serializer[Any]):
 
 
 class ItemBody(ActBody):
+    example = {
+        "name": "Gauze swab 10 × 10 cm", "kind": "consumable", "base_unit": "swab",
+        "needs_date": True, "sterile": True, "lead_time_days": 14, "order_down_to": 20,
+    }  # fmt: skip
     name = serializers.CharField(max_length=120)
     kind = serializers.ChoiceField(KINDS)
     base_unit = serializers.CharField(
@@ -102,20 +106,24 @@ class ItemQuery(PageQuery):
 
 
 class PackCodeBody(ActBody):
+    example = {"gtin": "09506000134352", "units_per_pack": 5}
     gtin = GtinField()
     units_per_pack = serializers.IntegerField(min_value=1, max_value=1_000_000, default=1)
 
 
 class GtinBody(ActBody):
+    example = {"gtin": "09506000134352"}
     gtin = GtinField()
 
 
 class SubstituteBody(ActBody):
+    example = {"instead": 6, "note": "Fold it once."}
     instead = serializers.IntegerField(min_value=1, help_text="The thing that will do instead.")
     note = serializers.CharField(max_length=200, required=False, allow_blank=True)
 
 
 class InsteadBody(ActBody):
+    example = {"instead": 6}
     instead = serializers.IntegerField(min_value=1)
 
 

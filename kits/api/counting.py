@@ -34,6 +34,10 @@ class FoundBody(StrictSerializer):
 
 
 class CountKitBody(ActBody):
+    example = {
+        "found": [{"item": 4, "section": "main", "units": 6}],
+        "complete": True, "levels": [{"section": "main", "item": 9, "level": "low"}],
+    }  # fmt: skip
     section = serializers.CharField(
         required=False, max_length=80, help_text="Only this section; else the whole kit."
     )
@@ -46,6 +50,7 @@ class CountKitBody(ActBody):
 
 
 class CountShelfBody(ActBody):
+    example = {"shelf": "3", "found": [{"lot": "12", "units": 11}]}
     shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
     found = FoundBody(many=True, max_length=bodies.MOST_LINES)
     complete = serializers.BooleanField(default=False, help_text=COMPLETE)
@@ -142,6 +147,7 @@ def _differences(rows: Any) -> list[dict[str, Any]]:
 
 
 class ReverseBody(ActBody):
+    example = {"reason": "It was the wrong kit.", "together": True, "through": 118}
     together = serializers.BooleanField(
         required=False, default=False, help_text="Undo with it the later acts that stand on it."
     )
@@ -193,6 +199,7 @@ class Reverse(UseCaseView):
 
 
 class ReallyBody(ActBody):
+    example = {"kit": "DAY-02"}
     kit = serializers.CharField(
         max_length=40, help_text="The kit that it really was, by label code or name."
     )

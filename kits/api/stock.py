@@ -83,6 +83,10 @@ class Holdings(ListView):
 
 # --------------------------------------------------------------------------- receiving and arriving
 class ReceiveBody(ActBody, LotBody):
+    example = {
+        "shelf": "3", "item": 4, "units": 24, "number": "D7", "expiry_printed": "05/2035",
+        "supplier": "Invented Supplies", "price": "18.00", "currency": "GBP",
+    }  # fmt: skip
     rules = (
         AnyOf(("item", "pack_code"), _("Say which thing arrived, or give the code of its pack.")),
         OneOf(("units", "packs"), _("Give either the units or the packs that arrived."), "units"),
@@ -152,6 +156,7 @@ class StockBody(ActBody):
 
 
 class ArriveBody(StockBody):
+    example = {"lot": "12", "units": 2, "shelf": "3"}
     shelf = serializers.CharField(**PLACE)
 
 
@@ -169,6 +174,7 @@ class Arrive(UseCaseView):
 
 # ------------------------------------------------------------------------------ moving and sending
 class MoveBody(StockBody):
+    example = {"lot": "12", "units": 2, "source": "3", "to": "quarantine"}
     source = serializers.CharField(**PLACE, help_text="Where it is: a shelf, box or section.")
     to = serializers.CharField(
         **PLACE, help_text="Where it goes: a place, or “quarantine” or “training” of that room."
@@ -203,6 +209,7 @@ def _target(act: Act, ref: str, source: Place) -> Place:
 
 
 class SendBody(StockBody):
+    example = {"lot": "12", "units": 2, "source": "3", "room": "cave-hut"}
     source = serializers.CharField(**PLACE, help_text="The shelf it is on.")
     room = serializers.CharField(max_length=80, help_text="The gear room it goes to, by its slug.")
 
@@ -226,6 +233,7 @@ class Send(UseCaseView):
 
 # ------------------------------------------------------------------------ throwing out and opening
 class DisposeBody(StockBody):
+    example = {"lot": "12", "units": 2, "place": "3", "reason": "Torn open."}
     place = serializers.CharField(**PLACE)
     disposal = serializers.ChoiceField(
         Disposal.choices, required=False, help_text="The thing's own way unless given."
@@ -250,6 +258,7 @@ class Dispose(UseCaseView):
 
 
 class OpenBody(StockBody):
+    example = {"lot": "12", "units": 2, "place": "3"}
     place = serializers.CharField(**PLACE)
 
 

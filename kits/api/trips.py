@@ -88,6 +88,7 @@ class PutAnswer(serializers.Serializer[Any]):
 
 
 class ExtendBody(ActBody):
+    example = {"returns_at": "2035-06-01T18:00:00+01:00"}
     returns_at = serializers.DateTimeField(help_text="When the trip returns after all.")
 
 
@@ -98,6 +99,11 @@ class ExtendedAnswer(serializers.Serializer[Any]):
 
 
 class TripBody(ActBody):
+    example = {
+        "name": "Beck walk", "departs_at": "2035-05-31T08:00:00+01:00",
+        "returns_at": "2035-05-31T18:00:00+01:00", "people": 10, "room": "main-store",
+        "hazards": ["hill"], "leader_name": "Robin Example", "leader_phone": "01632 960 001",
+    }  # fmt: skip
     name = serializers.CharField(max_length=160)
     departs_at = serializers.DateTimeField()
     returns_at = serializers.DateTimeField()

@@ -111,6 +111,7 @@ class LabelQuery(PageQuery):
 
 
 class MakeBody(bodies.HereBody):
+    example = {"on": [{"kit": "DAY-02"}, {"kit": "DAY-02", "section": "main"}]}
     rules = (
         OneOf(("on", "blanks"), _lazy("Say what the labels are on; or “blanks”."), "on"),
         Needs("blanks", "room", _lazy("Say which room the blanks are for."), "room"),
@@ -183,6 +184,7 @@ class LabelDoor(ReadView):
 
 
 class BindBody(bodies.HereBody):
+    example = {"to": {"kit": "DAY-02"}}
     to = TargetBody(help_text="What it is stuck on.")
 
 
@@ -199,6 +201,7 @@ class Bind(UseCaseView):
 
 
 class CancelBody(ActBody):
+    example = {"why": "Worn off.", "replace": True}
     why = serializers.CharField(max_length=200, help_text="For whoever scans it later.")
     replace = serializers.BooleanField(
         default=False, help_text="Make the label that takes its place."

@@ -69,6 +69,7 @@ class OffsetBody(StrictSerializer):
 
 
 class SheetBody(ActBody):
+    example = {"labels": ["9C5G-K64D"], "sheet": "a4-3x7", "preview": True}
     labels = serializers.ListField(
         child=serializers.CharField(max_length=20),
         min_length=1,
@@ -136,6 +137,10 @@ class HoleBody(StrictSerializer):
 
 
 class LayoutBody(ActBody):
+    example = {
+        "name": "Our sheet", "page_width_mm": 210, "page_height_mm": 297, "columns": 2,
+        "rows": 5, "cell_width_mm": 95, "cell_height_mm": 50, "left_mm": 10, "top_mm": 20,
+    }  # fmt: skip
     name = serializers.CharField(max_length=60)
     page_width_mm = serializers.FloatField(min_value=5, max_value=1000)
     page_height_mm = serializers.FloatField(min_value=5, max_value=1000)

@@ -133,6 +133,7 @@ class Said(bodies.HereBody):
 
 
 class ScanTexts(Said):
+    example = {"text": "DAY-02", "intent": "check-out", "holder": "7"}
     rules = (
         OneOf(
             ("text", "texts"),

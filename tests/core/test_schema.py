@@ -7,6 +7,7 @@ what is there, or for what it means.
 
 from __future__ import annotations
 
+import copy
 import json
 import uuid
 from collections.abc import Iterator
@@ -117,6 +118,34 @@ def test_what_the_schema_allows_is_answered_as_it_says(label, known):
 @pytest.mark.parametrize("label", OPERATIONS)
 def test_what_the_schema_does_not_allow_is_refused_as_it_says(label, engine, known):
     drive(label, NOT_ALLOWED, known, 4)
+
+
+WITH_EXAMPLE = [
+    label
+    for label, operation in OPERATIONS.items()
+    if "application/json" in operation.definition.raw.get("requestBody", {}).get("content", {})
+]
+
+
+@pytest.mark.parametrize("engine", ["sqlite"], indirect=True)  # of the schema, not of a database
+@pytest.mark.parametrize("label", WITH_EXAMPLE)
+def test_the_example_of_a_body_is_done_or_refused_as_things_stand(label, engine, known):
+    operation = OPERATIONS[label]
+    content = operation.definition.raw["requestBody"]["content"]["application/json"]
+    case = operation.Case(
+        method=operation.method,
+        body=copy.deepcopy(content["example"]),
+        media_type="application/json",
+        path_parameters={
+            p["name"]: p["example"]
+            for p in operation.definition.raw.get("parameters", ())
+            if p["in"] == "path"
+        },
+    )
+    known.name_in(case)
+    key = {"Idempotency-Key": str(uuid.uuid4())}
+    response = case.call(headers={"Authorization": known.authorization, **key})
+    assert response.status_code in (200, 201, 409), response.content
 
 
 @pytest.mark.long

@@ -104,6 +104,23 @@ def test_operations_have_names_of_their_own_and_the_parameters_of_their_paths():
         assert in_path == {part[1:-1] for part in label.split("/") if part.startswith("{")}, label
 
 
+def test_every_body_and_every_path_has_an_example_of_its_form():
+    for label, operation in operations().items():
+        for kind, content in operation.get("requestBody", {}).get("content", {}).items():
+            if kind == "application/json":
+                assert faults(content["example"], content["schema"]) == [], label
+        for parameter in operation.get("parameters", ()):
+            if parameter["in"] == "path":
+                assert faults(parameter["example"], parameter["schema"]) == [], label
+
+
+def test_an_example_says_more_than_that_nothing_has_to_be_said():
+    for label, operation in operations().items():
+        content = operation.get("requestBody", {}).get("content", {}).get("application/json", {})
+        name = content.get("schema", {}).get("$ref", "").rpartition("/")[2]
+        assert content.get("example", True) or name == "ActBodyRequest", label
+
+
 def test_every_value_that_is_sent_has_bounds():
     """Texts a length or a form, numbers a least and a most, lists a most."""
     sent = dict(_sent())

@@ -20,6 +20,16 @@ _ANY = {
     422: "In form, and cannot be right",
     429: "Too many requests",
 }
+PATH_EXAMPLES = {
+    "kit": "DAY-01",
+    "id": 4,
+    "number": 2,
+    "before": 1,
+    "code": "9C5G-K64D",
+    "room": "main-store",
+    "source": "bookings",
+    "reference": "118",
+}
 _SIGNED_IN = {401: "Nobody is signed in", 403: "Not allowed"}
 _WRITE = {
     409: "Not as things stand, or the same act is in flight",
@@ -62,7 +72,17 @@ class DoorSchema(AutoSchema):
             whole = self.registry[name, ResolvedComponent.SCHEMA].schema
             fields = {n: s for n, s in whole["properties"].items() if s.get("format") != "binary"}
             content["application/json"]["schema"] = {**whole, "properties": fields}
+        if "application/json" in content:
+            asked = self.get_request_serializer()
+            asked = asked["application/json"] if isinstance(asked, dict) else asked
+            content["application/json"]["example"] = asked.example
         return body
+
+    def _resolve_path_parameters(self, variables: list[str]) -> list[dict[str, Any]]:
+        return [
+            {**parameter, "example": PATH_EXAMPLES[parameter["name"]]}
+            for parameter in super()._resolve_path_parameters(variables)
+        ]
 
     def get_response_serializers(self) -> Any:
         """What it answers, and every problem it may answer instead."""

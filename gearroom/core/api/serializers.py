@@ -82,6 +82,8 @@ class _Strict(serializers.Serializer[Any]):
     from_text = False
     rules: ClassVar[tuple[Rule, ...]] = ()
     """What holds of several members together."""
+    example: ClassVar[dict[str, Any]] = {}
+    """A body as somebody would send it."""
 
     def get_fields(self) -> dict[str, serializers.Field]:
         """The fields as declared; whole numbers without limits get those of a database column, and
