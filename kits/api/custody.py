@@ -17,6 +17,7 @@ from kits.services.remarks import Remarks
 
 
 class CheckOutBody(bodies.HereBody):
+    example = {"person": "7", "trip": "bookings:118", "due_at": "2035-05-31T18:00:00+01:00"}
     person = serializers.CharField(
         required=False, max_length=40, help_text="Who takes it, by id or by the tag's code."
     )
@@ -106,6 +107,10 @@ class CheckOut(UseCaseView):
 
 
 class CheckInBody(bodies.HereBody):
+    example = {
+        "as_found": "opened", "used": [{"item": 4, "units": 2}],
+        "levels": [{"section": "main", "item": 9, "level": "low"}], "wet": True,
+    }  # fmt: skip
     as_found = serializers.ChoiceField(AsFound.choices, default=AsFound.SORT_LATER)
     section = serializers.CharField(required=False, max_length=80)
     seal_seen = serializers.CharField(
@@ -171,6 +176,7 @@ class CheckIn(UseCaseView):
 
 
 class DueBody(ActBody):
+    example = {"due_at": "2035-05-31T18:00:00+01:00"}
     due_at = serializers.DateTimeField(allow_null=True, help_text="Null: at no set time.")
     section = serializers.CharField(required=False, max_length=80)
 
@@ -190,6 +196,7 @@ class Due(UseCaseView):
 
 
 class PassBody(ActBody):
+    example = {"person": "7"}
     person = serializers.CharField(max_length=40, help_text="By id or by the tag's code.")
 
 
@@ -215,6 +222,7 @@ def _passed(passed: custody.Passed) -> dict[str, Any]:
 
 
 class UseBody(ActBody):
+    example = {"used": [{"item": 4, "units": 2}], "incident": "2035-17"}
     used = bodies.UseLineBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
     levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
     incident = serializers.CharField(required=False, max_length=80)
@@ -239,6 +247,7 @@ class Use(UseCaseView):
 
 
 class WithholdBody(ActBody):
+    example = {"kind": "drying", "note": "Left open in the rain."}
     kind = serializers.ChoiceField(WithheldKind.choices)
     note = serializers.CharField(required=False, max_length=300)
 
@@ -256,6 +265,7 @@ class Withhold(UseCaseView):
 
 
 class ReleaseBody(ActBody):
+    example = {"kind": "drying"}
     kind = serializers.ChoiceField(WithheldKind.choices)
 
 
@@ -271,6 +281,7 @@ class Release(UseCaseView):
 
 
 class LayUpBody(ActBody):
+    example = {"wake": False}
     wake = serializers.BooleanField(default=False, help_text="Take it into use again.")
 
 
@@ -287,6 +298,7 @@ class LayUp(UseCaseView):
 
 
 class LostBody(ActBody):
+    example = {"found": False, "reason": "Not on the shelf at the count."}
     found = serializers.BooleanField(default=False, help_text="It was found again.")
 
 

@@ -130,6 +130,7 @@ class KitQuery(PageQuery):
 
 
 class EditKitBody(ActBody):
+    example = {"responsible": 7, "lives_in": "vehicle", "look_interval_days": 90}
     name = serializers.CharField(max_length=kits.LONGEST_NAME)
     responsible = serializers.IntegerField(min_value=1, required=False, allow_null=True)
     deputy = serializers.IntegerField(min_value=1, required=False, allow_null=True)
@@ -142,17 +143,23 @@ class EditKitBody(ActBody):
 
 
 class AddKitBody(EditKitBody):
+    example = {
+        "name": "DAY-07", "home_room": "main-store", "packing_list": 2, "version": 1,
+        "responsible": 7, "lives_in": "store",
+    }  # fmt: skip
     home_room = serializers.CharField(max_length=80, help_text="A gear room: name or slug.")
     packing_list = serializers.IntegerField(min_value=1)
     version = serializers.IntegerField(min_value=1, help_text="A published version's number.")
 
 
 class FollowBody(ActBody):
+    example = {"packing_list": 2, "version": 1}
     packing_list = serializers.IntegerField(min_value=1)
     version = serializers.IntegerField(min_value=1)
 
 
 class MoveHomeBody(ActBody):
+    example = {"room": "cave-hut", "is_there": True}
     room = serializers.CharField(max_length=80, help_text="A gear room: name or slug.")
     is_there = serializers.BooleanField(default=False, help_text="It stands there already.")
 

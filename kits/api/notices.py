@@ -170,6 +170,10 @@ class SettingsAnswer(serializers.Serializer[Any]):
 
 
 class SettingsBody(ActBody):
+    example = {
+        "weekly_on": 0, "weekly_at": "07:00", "quiet_from": "21:00", "quiet_until": "06:30",
+        "choices": {"low-stock": "weekly"},
+    }  # fmt: skip
     weekly_on = serializers.IntegerField(required=False, min_value=0, max_value=6)
     weekly_at = serializers.RegexField(CLOCK_TIME, required=False)
     quiet_from = serializers.RegexField(CLOCK_TIME, required=False, allow_null=True)

@@ -85,6 +85,10 @@ class RecallQuery(PageQuery):
 
 
 class StartBody(ActBody):
+    example = {
+        "item": 4, "scope": "number", "number": "D1", "reference": "2035-3",
+        "advice": "Do not use; send back.",
+    }  # fmt: skip
     item = serializers.IntegerField(min_value=1)
     scope = serializers.ChoiceField(RecallScope.choices, default=RecallScope.NUMBER)
     number = serializers.CharField(required=False, max_length=80, allow_blank=True)
@@ -169,10 +173,12 @@ class OneRecall(ReadView):
 
 
 class RowBody(ActBody):
+    example = {"row": 31}
     row = serializers.IntegerField(min_value=1, help_text="Of the places listed.")
 
 
 class RecallAnswerBody(bodies.HereBody, RowBody):
+    example = {"row": 31, "answer": "taken-out", "removed": 2}
     answer = serializers.ChoiceField(list(Answer))
     removed = serializers.IntegerField(
         default=0, min_value=0, max_value=1_000_000, help_text="Units found and taken out."
@@ -206,6 +212,7 @@ class Told(UseCaseView):
 
 
 class CloseBody(ActBody):
+    example = {"outcome": "withdrawn", "published_at": "The maker's letter of 3 May"}
     outcome = serializers.ChoiceField(list(Outcome))
     published_at = serializers.CharField(
         required=False,
@@ -238,6 +245,7 @@ class Reopen(UseCaseView):
 
 
 class PutBackBody(ActBody):
+    example = {"shelf": "3"}
     shelf = serializers.CharField(max_length=40, help_text="By id, or by the code of its label.")
 
 

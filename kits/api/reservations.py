@@ -53,6 +53,7 @@ class ReservationQuery(PageQuery):
 
 
 class ReserveBody(ActBody):
+    example = {"kit": "DAY-02", "trip": "bookings:118", "person": "7"}
     kit = serializers.CharField(max_length=60, help_text="Label code or name.")
     trip = serializers.CharField(max_length=130, help_text="By id or as source:reference.")
     person = serializers.CharField(
@@ -61,6 +62,7 @@ class ReserveBody(ActBody):
 
 
 class SwapBody(ActBody):
+    example = {"kit": "DAY-02"}
     kit = serializers.CharField(max_length=60, help_text="The kit in hand: label code or name.")
 
 

@@ -18,6 +18,7 @@ from kits.services.away import Away as Row
 
 
 class NeededBody(ActBody):
+    example = {"needed": [{"words": "a second sling"}, {"item": 4}]}
     needed = bodies.NeedBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
 
 
@@ -33,6 +34,7 @@ class Needed(UseCaseView):
 
 
 class MixedBody(ActBody):
+    example = {"kits": ["DAY-02"]}
     kits = serializers.ListField(
         child=serializers.CharField(max_length=40),
         min_length=1,
@@ -54,6 +56,7 @@ class Mixed(UseCaseView):
 
 
 class NotOursBody(ActBody):
+    example = {"inside": True}
     inside = serializers.BooleanField(help_text="True: it rides in the kit. False: given back.")
 
 
@@ -106,6 +109,7 @@ class Away(ReadView):
 
 
 class ComeBackBody(ActBody):
+    example = {"lot": "12", "units": 1, "shelf": "3"}
     lot = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
     units = serializers.IntegerField(**bodies.UNITS)
     shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
@@ -124,6 +128,7 @@ class ComeBack(UseCaseView):
 
 
 class WriteOffBody(ActBody):
+    example = {"lot": "12", "units": 1}
     lot = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
     units = serializers.IntegerField(**bodies.UNITS)
 

@@ -15,7 +15,7 @@ from django.utils.translation import gettext_lazy as _lazy
 from gearroom.core import clock
 from gearroom.core.act import Actor
 from gearroom.core.models import Person, Room
-from gearroom.core.problems import Invalid, NotFound, Refused
+from gearroom.core.problems import Invalid, NotFound, Refused, Unacceptable
 from gearroom.core.services import people
 from kits.models import (
     Checkout,
@@ -114,17 +114,17 @@ def any_kit(ref: str, actor: Actor | None = None) -> Kit:
     """A kit by label code or name, in whatever room: for facts, which anyone may report. With an
     actor also by what is short for the name of one that they may see: *d3* for DAY-03.
 
-    Raises NotFound, Invalid (`not-a-kit`), Refused (`which-kit`: several may be meant).
+    Raises NotFound, Unacceptable (`not-a-kit`), Refused (`which-kit`: several may be meant).
     """
     kits = _kits()
     code = codes.parse(ref)
     if code is not None:
         found = label(code)
         if found.kind != LabelKind.KIT:
-            raise Invalid(
+            raise Unacceptable(
+                "not-a-kit",
                 _("The label %(shown)s is %(on_what)s, not on a kit. Scan the kit's own label.")
                 % {"shown": codes.shown(code), "on_what": on_what(found.kind)},
-                code="not-a-kit",
                 means=found.kind,
             )
         return kits.get(pk=found.kit_id or 0)
@@ -196,14 +196,14 @@ def _id(ref: int | str, kind: LabelKind) -> int:
         return _pk(ref)
     found = label(code)
     if found.kind != kind:
-        raise Invalid(
+        raise Unacceptable(
+            "wrong-label",
             _("The label %(shown)s is %(on_what)s. Scan one that is %(on_what_2)s.")
             % {
                 "shown": codes.shown(code),
                 "on_what": on_what(found.kind),
                 "on_what_2": on_what(kind),
             },
-            code="wrong-label",
             means=found.kind,
         )
     return found.lot_id or found.place_id or found.person_id or 0

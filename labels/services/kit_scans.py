@@ -303,10 +303,10 @@ def _after_hand_in(act: Act, back: custody.HandedBack) -> list[Next]:
 # ----------------------------------------------------------------------------------------- at large
 def not_a_kit(meaning: Meaning) -> Problem:
     """The refusal of a label that is on something else where a kit is wanted."""
-    return Invalid(
+    return Unacceptable(
+        "not-a-kit",
         _("This label is %(what)s, not on a kit. Scan the kit's own label.")
         % {"what": find.on_what(meaning.means)},
-        code="not-a-kit",
         means=str(meaning.means),
     )
 
@@ -317,7 +317,7 @@ def theirs(act: Act, kit: Kit) -> bool:
 
 
 def kit_of(meaning: Meaning) -> Kit:
-    """The kit that was read, or whose section was. Raises Invalid (`not-a-kit`)."""
+    """The kit that was read, or whose section was. Raises Unacceptable (`not-a-kit`)."""
     kit = meaning.kit
     if kit is None and meaning.label is not None and meaning.label.place is not None:
         kit = meaning.label.place.kit
