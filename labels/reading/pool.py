@@ -21,6 +21,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from gearroom.core.child_environment import without_secrets
 from kits.rules.sentences import Sentence, Told, say
 from labels.reading import errors, wire
 from labels.reading.results import Read, Reads, in_reading_order
@@ -70,7 +71,7 @@ class _Reader:
                 stderr=subprocess.DEVNULL,
                 pass_fds=[theirs.fileno()],
                 env={
-                    **os.environ,
+                    **without_secrets(os.environ),
                     "PYTHONPATH": os.pathsep.join(paths),
                     "OPENBLAS_NUM_THREADS": "1",
                     "OMP_NUM_THREADS": "1",
