@@ -27,7 +27,8 @@ log = logging.getLogger(__name__)
 
 def send_waiting() -> int:
     """Send what was asked for and is not sent yet; how many were sent. What the mail server did
-    not take is tried with the next sweep, until the hour of asking is over."""
+    not take is tried with the next sweep, until the hour of asking is over; what cannot be written
+    (an address that no mail can have) is not tried again."""
     sent = 0
     since = clock.now() - sign_ins.LINK_LASTS
     waiting = PasswordReset.objects.filter(sent_at=None, asked_at__gte=since)
@@ -40,6 +41,8 @@ def send_waiting() -> int:
         except (smtplib.SMTPException, OSError) as error:
             log.warning("The mail of a new password was not sent: %s", error)
             row.update(sent_at=None)
+        except Exception:  # one that cannot be written must not keep back the others
+            log.exception("The mail of a new password cannot be written: %s", reset.pk)
         else:
             sent += 1
     return sent
