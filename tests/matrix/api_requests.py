@@ -18,11 +18,12 @@ _DAY = str(make.days(200))
 def _trip(a: Aim, **more: Any) -> dict[str, Any]:
     leaves = timezone.now().replace(microsecond=0) + timedelta(days=9)
     return {
-        "name": f"Gorge {a.there.word}",
+        "name": "Gorge",
         "room": a.room(),
         "departs_at": leaves.isoformat(),
         "returns_at": (leaves + timedelta(hours=6)).isoformat(),
         "people": 6,
+        "leader": a.person("mate"),
         "hazards": ["hill"],
         **more,
     }
@@ -98,10 +99,16 @@ KITS: dict[str, Make] = {
             "home_room": a.room(),
             "packing_list": a.all.version.packing_list_id,
             "version": 1,
+            "responsible": a.person("instructor"),
+            "deputy": a.person("keeper"),
         }
     ),
     "GET kits/{kit}/": lambda a: say(kit=a.kit("out")),
-    "PATCH kits/{kit}/": lambda a: say(kit=a.kit("in"), body={"bag": "red"}),
+    "PATCH kits/{kit}/": lambda a: say(kit=a.kit("in"), body={
+            "bag": "red",
+            "responsible": a.person("instructor"),
+            "deputy": a.person("keeper"),
+        }),
     "POST kits/{kit}/follow-list/": lambda a: say(
         kit=a.kit("in"),
         body={"packing_list": a.all.unsigned.packing_list_id, "version": 1},
@@ -153,10 +160,11 @@ KITS: dict[str, Make] = {
 
 CUSTODY: dict[str, Make] = {
     "POST kits/{kit}/check-out/": lambda a: say(
-        kit=a.kit("in"), body={"person": str(a.person("mate"))}
+        kit=a.kit("in"), body={"person": str(a.person("mate")), "trip": a.trip("walk")}
     ),
     "POST kits/{kit}/check-out/ #already gone": lambda a: say(
-        kit=a.kit("in"), body={"already_gone": True}
+        kit=a.kit("in"),
+        body={"already_gone": True, "person": str(a.person("mate")), "trip": a.trip("walk")},
     ),
     "POST kits/{kit}/check-out/ #emergency": lambda a: say(
         kit=a.kit("in"), body={"emergency": True}
@@ -195,10 +203,16 @@ CUSTODY: dict[str, Make] = {
     "POST clearances/{id}/answer/": lambda a: say(id=a.of("clearance"), body={"confirmed": True}),
     "POST scans/ #look": lambda a: say(body=_slip(a.kit("in")), holds=_known),
     "POST scans/ #take out": lambda a: say(
-        body=_slip(a.kit("in"), intent="check-out", holder=str(a.person("mate"))), holds=_done
+        body=_slip(
+            a.kit("in"), intent="check-out", holder=str(a.person("mate")), trip=a.trip("walk")
+        ),
+        holds=_done,
     ),
     "POST scans/ #already gone": lambda a: say(
-        body=_slip(a.kit("in"), intent="check-out", already_gone=True), holds=_done
+        body=_slip(
+            a.kit("in"), intent="check-out", already_gone=True, holder=str(a.person("mate"))
+        ),
+        holds=_done,
     ),
     "POST scans/ #emergency": lambda a: say(
         body=_slip(a.kit("in"), intent="check-out", emergency=True), holds=_done
@@ -333,7 +347,9 @@ TRIPS: dict[str, Make] = {
     "POST trips/{source}/{reference}/proposal/": lambda a: _of_trip(a, "later"),
     "GET reservations/": lambda a: say(),
     "GET reservations/{id}/": lambda a: say(id=a.of("reservation")),
-    "POST reservations/": lambda a: say(body={"kit": a.kit("in"), "trip": a.trip("later")}),
+    "POST reservations/": lambda a: say(
+        body={"kit": a.kit("in"), "trip": a.trip("later"), "person": str(a.person("mate"))}
+    ),
     "POST reservations/{id}/release/": lambda a: say(id=a.of("reservation")),
     "POST reservations/{id}/swap/": lambda a: say(
         id=a.of("reservation"), body={"kit": a.kit("in")}

@@ -13,3 +13,14 @@ NO_RIGHT_ASKED: dict[str, str] = {
     " what is written is that a mail goes to the address on record",
 }
 NO_ROOM_ASKED: dict[str, str] = {}
+
+MAY_NAME: dict[tuple[str, str], str] = {
+    ("POST stock/send/", "body room"): "something may be sent to any room",
+    ("page POST stock/at/{place}/{lot}/ #send", "body send"): "something may be sent to any room",
+    (
+        "PUT trips/{source}/{reference}/",
+        "parts reference",
+    ): "a booking system's reference names one trip of the whole organisation: no other has it",
+    ("page POST labels/", "body room"): "a room that is not theirs is passed over for their own",
+}
+"""By operation and field, where what is another room's may be named, and why."""

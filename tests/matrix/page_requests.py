@@ -38,11 +38,12 @@ def _scan(kit: str, holds: Callable[[Any], bool], **said: str) -> Any:
 def _trip(a: Aim, **more: Any) -> dict[str, Any]:
     leaves = timezone.now() + timedelta(days=9)
     return {
-        "name": f"Gorge {a.there.word}",
+        "name": "Gorge",
         "room": a.room(),
         "departs_at": f"{leaves:%Y-%m-%dT08:00}",
         "returns_at": f"{leaves:%Y-%m-%dT18:00}",
         "people": "6",
+        "leader": a.person("mate"),
         **more,
     }
 
@@ -61,7 +62,11 @@ HATCH: dict[str, Make] = {
     "page GET board/lines/": lambda a: say(),
     "page GET scan/": lambda a: say(),
     "page POST scan/ #take out": lambda a: _scan(
-        a.kit("in"), _out(a.kit("in")), intent="check-out", holder=str(a.person("mate"))
+        a.kit("in"),
+        _out(a.kit("in")),
+        intent="check-out",
+        holder=str(a.person("mate")),
+        trip=str(a.trip_id("walk")),
     ),
     "page POST scan/ #already gone": lambda a: _scan(
         a.kit("in"), _out(a.kit("in")), intent="check-out", occurred_at=_HOUR_AGO
@@ -157,7 +162,8 @@ KITS: dict[str, Make] = {
     "page POST kits/{kit}/take-out/": lambda a: say(kit=a.kit("stale")),
     "page GET kits/{kit}/keeping/": lambda a: say(kit=a.kit("in")),
     "page POST kits/{kit}/keeping/ #edit": lambda a: _keep(
-        a, "in", "edit", name="RENAMED", lives_in="store", look_interval_days="300"
+        a, "in", "edit", name="RENAMED", lives_in="store", look_interval_days="300",
+        responsible=str(a.person("instructor")), deputy=str(a.person("keeper"))
     ),
     "page POST kits/{kit}/keeping/ #lay up": lambda a: _keep(a, "in", "lay-up"),
     "page POST kits/{kit}/keeping/ #wake": lambda a: _keep(a, "asleep", "wake"),
@@ -185,7 +191,10 @@ KITS: dict[str, Make] = {
     "page GET kits/{kit}/card/": lambda a: say({"preview": "1"}, kit=a.kit("spare")),
     "page GET add-kit/": lambda a: say(),
     "page POST add-kit/": lambda a: say(
-        body={"name": "NEW-01", "version": a.all.version.pk, "room": a.room()}
+        body={
+            "name": "NEW-01", "version": a.all.version.pk, "room": a.room(),
+            "responsible": a.person("instructor"),
+        }
     ),
     "page GET first-day/": lambda a: say(),
     "page GET first-day/workbook/": lambda a: say(),
@@ -234,7 +243,7 @@ LISTS: dict[str, Make] = {
     "page POST trips/add/": lambda a: say(body=_trip(a)),
     "page GET trips/{trip}/": lambda a: say(trip=a.trip_id("walk")),
     "page POST trips/{trip}/reserve/": lambda a: say(
-        trip=a.trip_id("later"), body={"kit": a.kit("in")}
+        trip=a.trip_id("later"), body={"kit": a.kit("in"), "person": a.person("mate")}
     ),
     "page POST trips/{trip}/release/": lambda a: say(
         trip=a.trip_id("later"), body={"reservation": a.of("reservation")}

@@ -74,9 +74,9 @@ def _faults(
         request = made(row.operation, sent)
         with watched() as watch:
             answer = ask(stage.client, asker, request)
-        done = _is_done(answer, sent)
+        done = is_done(answer, sent)
     may = thing != NONE and row.may(asker.who, own=thing == OWN)
-    told = f"{answer.status_code} {_code(answer)}"
+    told = f"{answer.status_code} {code_of(answer)}"
     if answer.status_code >= 500:
         yield f"answered {told}"
     elif may and not done:
@@ -92,7 +92,7 @@ def _faults(
     if found := gives_away(answer, request, _rooms_of_others(row, asker, aim, thing)):
         yield f"gives away {sorted(found)[:4]} ({told})"
     if not may:
-        signs[thing] = (answer.status_code, _code(answer))
+        signs[thing] = (answer.status_code, code_of(answer))
 
 
 def _aim(stage: Stage, row: Row, asker: Asker, thing: str) -> Aim:
@@ -106,7 +106,7 @@ def _aim(stage: Stage, row: Row, asker: Asker, thing: str) -> Aim:
     return Aim(stage.school, side, mine)
 
 
-def _is_done(answer: Any, sent: Sent) -> bool:
+def is_done(answer: Any, sent: Sent) -> bool:
     """Whether it was done or shown: no refusal, and not sent away to say who one is."""
     if answer.status_code >= 400:
         return False
@@ -116,7 +116,7 @@ def _is_done(answer: Any, sent: Sent) -> bool:
     return sent.holds is None or sent.holds(answer)
 
 
-def _code(answer: Any) -> str:
+def code_of(answer: Any) -> str:
     """What an answer says of itself in a word, to tell refusals apart."""
     if answer.status_code == 302:
         return str(answer.headers["Location"]).partition("?")[0]
