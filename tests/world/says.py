@@ -53,10 +53,15 @@ class Says:
             return bool(batch["passed"]) and batch["check_due"] >= through
         return True
 
+    def served(self, kit: str, trip: str) -> bool:
+        """Whether a kit was handed back from a trip on its last day, once it had departed:
+        reserved for it or not, the trip has ended for that kit."""
+        back, t = self.kits[kit]["back"].get(trip), self.trips[trip]
+        return bool(back and back >= t["departs"] and local_day(back) >= t["last"])
+
     def ended(self, promise: Mapping[str, Any], now: datetime) -> bool:
         trip = self.trips[promise["trip"]]
-        back = self.kits[promise["kit"]]["back"].get(promise["trip"])
-        over = back and back >= trip["departs"] and local_day(back) >= trip["last"]
+        over = self.served(promise["kit"], promise["trip"])
         return bool(trip["cancelled"] or now >= trip["returns"] or over)
 
     def standing(self, kit: str, now: datetime) -> list[dict[str, Any]]:
@@ -146,8 +151,7 @@ class Says:
         t, out = self.trips[trip], self.out_on(trip)
         if t["cancelled"] or now >= t["returns"]:
             return None
-        mine = [p for p in self.promises.values() if p["trip"] == trip and p["open"]]
-        out = out | {p["kit"] for p in mine if self.ended(p, now)}
+        out = out | {name for name in self.kits if self.served(name, trip)}
         kits = out if now >= t["departs"] else self.kits_of(trip)
         if not kits or self.unsuited(trip, kits):
             return "uncovered"
