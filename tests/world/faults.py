@@ -145,7 +145,11 @@ def _(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(verdicts, "question", lambda today, out, coming: right(today, None, coming))
 
 
-@fault("a trip in ninety days is what a kit is judged for", "verdict")
+@fault(
+    "a trip in ninety days is what a kit is judged for",
+    "verdict",
+    cards="put-trip reserve cancel-trip",
+)
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.rules import question
 
@@ -227,7 +231,13 @@ def _(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(allocation.Allocation, "__init__", init)
 
 
-@fault("a signature that ends during the trip is not looked at", "code", "verdict", "coverage")
+@fault(
+    "a signature that ends during the trip is not looked at",
+    "code",
+    "verdict",
+    "coverage",
+    cards="build restock",
+)
 def _(patch: pytest.MonkeyPatch) -> None:
     _state(patch, signed_until=date.max - timedelta(days=1))
 

@@ -15,6 +15,7 @@ from typing import Any
 
 from tests.world.model import Book, Report
 from tests.world.permits import sees
+from tests.world.says import WORDS
 
 GUIDES = ("Ada", "Ben", "Cleo")
 HANDS = (*GUIDES, "Kim", "Ines")
@@ -96,6 +97,16 @@ def inside(kit: dict[str, Any]) -> bool:
     return not kit["out"] and kit["entered"]
 
 
+def sorted_before(m: Moment, kit: str, by: str) -> list[Report]:
+    """It is restocked before, where it would not do; that is not counted as an act of the week."""
+    word = m.book.verdict(kit, *m.book.question(kit, m.now), m.now)
+    if word in WORDS[:2] or not inside(m.book.kits[kit]) or m.rng.random() < 0.15:
+        return []
+    report = m.of_kit("restock", by, kit, {})
+    report.fixed["before"] = True
+    return [report]
+
+
 def short_reason(m: Moment, body: dict[str, Any]) -> dict[str, Any]:
-    """The same, with a reason in case it is short, as half of the people say at once."""
-    return {**body, "short_reason": "It will do"} if m.rng.random() < 0.5 else body
+    """The same, with a reason in case it is short, as most people say at once."""
+    return {**body, "short_reason": "It will do"} if m.rng.random() < 0.7 else body

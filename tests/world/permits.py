@@ -71,7 +71,10 @@ class Permits:
         if kit:
             where = kit["home"] if r.act == "release" else kit["room"]
         use_case = "fact" if fact else r.act
-        return set() if may(r.by, use_case, where) else {"role-missing"}
+        if may(r.by, use_case, where):
+            return set()
+        # The shelf that is named is of a room of others: either is said.
+        return {"role-missing", "not-found"} if r.body.get("extra") else {"role-missing"}
 
     def _refuse_take_out(self, r: Report) -> set[str]:
         kit, body, now = self.book.kits[r.kit], r.body, r.recorded
@@ -174,7 +177,8 @@ class Permits:
             return {"trip-is-over"}
         for p in self.book.promises.values():
             trip = self.book.trips[p["trip"]]
-            if p["kit"] != r.kit or not p["open"] or trip is wanted or trip["cancelled"]:
+            over = not p["open"] or self.book.ended(p, r.recorded)
+            if p["kit"] != r.kit or over or trip is wanted:
                 continue
             if trip["first"] <= wanted["last"] and trip["last"] >= wanted["first"]:
                 return {"kit-reserved"}
@@ -186,7 +190,10 @@ class Permits:
         return set()
 
     def _refuse_swap(self, r: Report) -> set[str]:
-        trip = self.book.promises[r.fixed["id"]]["trip"]
+        promise = self.book.promises[r.fixed["id"]]
+        if not may(r.by, "swap", self.book.kits[promise["kit"]]["room"]):
+            return {"role-missing"}
+        trip = promise["trip"]
         last = max(self.book.trips[trip]["last"], local_day(r.recorded))
         return set() if self.book.verdict(r.kit, last, trip, r.recorded) in WORDS[:2] else {"?"}
 

@@ -130,7 +130,9 @@ def release(m: Moment) -> list[Report]:
         return []
     kinds = sorted(m.book.kits[kit]["withheld"])
     kind = kinds[0] if m.rng.random() < 0.9 else "keep-as-it-came-back"
-    return [m.of_kit("release", m.hand(kit, "Kim", "Kim", "Ines", "Ada"), kit, {"kind": kind})]
+    return [
+        m.of_kit("release", m.hand(kit, "Kim", "Kim", "Kim", "Ines", "Ada"), kit, {"kind": kind})
+    ]
 
 
 # ---- stock
@@ -146,7 +148,7 @@ def receive(m: Moment) -> list[Report]:
         "expiry": expiry.isoformat(),
         "units": m.rng.randint(1, 4),
     }
-    by = m.rng.choice(("Kim", "Kim", "Ada"))
+    by = m.rng.choice(("Kim", "Kim", "Kim", "Kim", "Ada"))
     report = m.report("receive", by, "stock/receive/", body)
     batch = {"item": item, "number": body["number"], "expiry": expiry}
     report.fixed |= {"batch": batch, "place": f"shelf {room}"}
@@ -163,7 +165,7 @@ def recall(m: Moment) -> list[Report]:
         "scope": "number",
         "number": m.rng.choice(("G1", "G2", "G3")),
     }
-    return [m.report("recall", m.rng.choice(("Kim", "Ben", "Kim")), "recalls/", body)]
+    return [m.report("recall", m.rng.choice(("Kim", "Kim", "Kim", "Ben")), "recalls/", body)]
 
 
 @habit

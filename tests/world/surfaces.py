@@ -45,13 +45,13 @@ def after(week: Week, rng: Random, report: Report) -> None:
     sealed = report.act == "reseal" and report.accepted
     path = rng.choice(("/", "/kits/", f"/kits/{touched}/", "/trips/"))
     looks: list[tuple[float, Callable[[], None]]] = [
-        (0.35, lambda: kits(week)),
+        (0.25, lambda: kits(week)),
         (0.0 if report.act in STILL else 0.5, lambda: holdings(week)),
         (0.2, lambda: trips(week)),
-        (0.12, lambda: remember(week, rng)),
-        (0.12, lambda: known_then(week, rng)),
+        (0.1, lambda: remember(week, rng)),
+        (0.06, lambda: known_then(week, rng)),
         (0.06, lambda: readiness(week, touched)),
-        (0.1, lambda: page(week, path)),
+        (0.08, lambda: page(week, path)),
         (0.15 if sealed else 0.0, lambda: letters.tag(week, touched)),
     ]
     for share, look in looks:
@@ -243,13 +243,13 @@ def day_ends(week: Week) -> None:
     """Everything in a thorough week; in the others a share of it by chance."""
     rng = Random(f"{week.seed} {week.now}")
     looks: list[tuple[float, Callable[[], None]]] = [
-        (0.4, lambda: kits(week)),
-        (0.3, lambda: holdings(week)),
-        (0.35, lambda: trips(week)),
-        (0.25, lambda: page(week, "/")),
-        (0.15, lambda: offline(week)),
-        (0.1, lambda: letters.preview(week)),
-        (0.15, lambda: letters.alarms(week)),
+        (0.3, lambda: kits(week)),
+        (0.2, lambda: holdings(week)),
+        (0.25, lambda: trips(week)),
+        (0.2, lambda: page(week, "/")),
+        (0.1, lambda: offline(week)),
+        (0.04, lambda: letters.preview(week)),
+        (0.1, lambda: letters.alarms(week)),
         (0.05, lambda: readiness(week, rng.choice(sorted(week.book.kits)))),
     ]
     for share, look in looks:
@@ -296,8 +296,8 @@ def week_ends(week: Week) -> None:
     for kit, path, answer in week.known:
         _still(week, kit, path, answer)
     page(week, "/kits/")
-    letters.preview(week)
     if week.thorough or week.seed % 4 == 0:
+        letters.preview(week)
         letters.alarms(week)
         letters.mails(week)
 

@@ -99,8 +99,8 @@ def _not_timid(folder: Path) -> None:
     done: Counter[str] = Counter()
     for file in files:
         done += Counter(json.loads(file.read_text()))
-    print(f"{len(files) * WEEKS} weeks:", dict(sorted(done.items())))
     if len(files) == len(CHUNKS):
+        print(f"{len(files) * WEEKS} weeks:", dict(sorted(done.items())))
         timid = {act: done[act] for act in {*WEIGHTS, *HABITS} - SILENT if done[act] < LEAST}
         assert not timid, f"these succeed less than {LEAST} times in 200 weeks: {timid}"
 
