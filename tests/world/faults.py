@@ -291,6 +291,32 @@ def _(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(use, "_order", lambda *a: right(*a)[::-1])
 
 
+# ---- what the evening brings
+@fault(
+    "only the kit that is handed back is to be counted after a mix-up",
+    "kit",
+    cards="take-without-trip hand-back-closed",
+)
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.models import WithheldKind
+    from kits.services import keeping, mixed
+
+    patch.setattr(
+        mixed,
+        "write",
+        lambda book, kit, others: keeping.withhold_kit(book, kit, WithheldKind.MIXED, ""),
+    )
+
+
+@fault("what may come back is gone for good", "evening", "holdings", cards="use")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.rules.use import Went
+    from kits.services import use
+
+    right = use._place
+    patch.setattr(use, "_place", lambda kit, went: right(kit, Went.USED))
+
+
 # ---- once, and one person
 @fault(
     "an act that is sent again is done again",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import Any
 
-from tests.world.model import Report
+from tests.world.evening import handed_over, said_besides, went
 from tests.world.people import (
     GUIDES,
     HANDS,
@@ -17,6 +17,7 @@ from tests.world.people import (
     sorted_before,
 )
 from tests.world.permits import may
+from tests.world.reports import Report
 from tests.world.says import SHORT, STOPS, local_day
 
 
@@ -176,6 +177,7 @@ def _back(m: Moment, body: dict[str, Any], kit: str | None = None) -> list[Repor
     if not kit:
         return []
     by = m.rng.choice(HANDS)
+    body |= said_besides(m, kit)
     return [m.of_kit("hand-back", by, kit, body, "check-in")]
 
 
@@ -228,7 +230,7 @@ def used_up(m: Moment, kit: str) -> list[dict[str, Any]]:
         named = item in ("gauze", "pad") or opened or m.rng.random() < 0.3
         row = {"lot": str(lot)} if named else {"item": m.school["item_ids"][item]}
         if not any(set(row.items()) < set(other.items()) for other in rows):
-            rows.append({**row, "units": units})
+            rows.append({**row, "units": units, **(went(m, item) if named else {})})
     return rows or [{"item": m.school["item_ids"]["drops"], "units": 1}]
 
 
@@ -271,8 +273,9 @@ def use_without_saying(m: Moment) -> list[Report]:
 def pass_on(m: Moment) -> list[Report]:
     if not (kit := m.kit(lambda k: k["out"])):
         return []
-    whom = m.rng.choice(GUIDES)  # now and then whoever has it already
-    return [m.of_kit("pass", m.hand(kit), kit, {"person": m.number_of(whom)})]
+    by, whom = m.hand(kit), m.rng.choice(GUIDES)  # now and then whoever has it already
+    passed = m.of_kit("pass", by, kit, {"person": m.number_of(whom)})
+    return [*handed_over(m, kit, by), passed]
 
 
 # ---- from a phone without a network

@@ -5,8 +5,8 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any
 
-from tests.world.model import Report
 from tests.world.people import GUIDES, ROOM, Moment, habit, sorted_before
+from tests.world.reports import Report
 from tests.world.says import ZONE, local_day
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from tests.world.model import Book, Report
+from tests.world.model import Book
+from tests.world.reports import Report
 from tests.world.says import NIGHTS, NOTE, SHORT, STOPS, WORDS, local_day
 
 ROLES: dict[str, dict[str | None, str]] = {
@@ -21,8 +22,10 @@ ROLES: dict[str, dict[str | None, str]] = {
 
 _KEEPERS = {"keeper", "instructor", "administrator"}
 _GUIDES = {*_KEEPERS, "guide"}
-_FACTS = {"fact", "hand-back", "pass", "use", "withhold", "undo", "clearance"}
-_OF_GUIDES = {"take-out", "look-inside", "restock", "reseal", "count", "check", "swap", "open"}
+_FACTS = {"fact", "hand-back", "pass", "use", "not-ours", "withhold", "undo", "clearance"}
+_OF_GUIDES = {
+    "take-out", "look-inside", "restock", "reseal", "count", "check", "swap", "open", "come-back",
+}  # fmt: skip
 _OF_PLANNERS = {"trip", "reserve", "unreserve"}
 
 
@@ -69,7 +72,7 @@ class Permits:
             return {"not-found"}
         where = None
         if kit:
-            where = kit["home"] if r.act == "release" else kit["room"]
+            where = kit["home"] if r.act in ("release", "come-back") else kit["room"]
         use_case = "fact" if fact else r.act
         if may(r.by, use_case, where):
             return set()
@@ -140,7 +143,9 @@ class Permits:
         return {"answered-already"} if r.fixed["answered"] else set()
 
     def _refuse_release(self, r: Report) -> set[str]:
-        return set() if r.body["kind"] in self.book.kits[r.kit]["withheld"] else {"not-withheld"}
+        if r.body["kind"] not in self.book.kits[r.kit]["withheld"]:
+            return {"not-withheld"}
+        return {"count-first"} if r.body["kind"] == "mixed" else set()
 
     def _refuse_reseal(self, r: Report) -> set[str]:
         kit, seal = self.book.kits[r.kit], r.body["seal"]

@@ -18,12 +18,13 @@ from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
-from tests.world import hands, letters, office, people, stockroom, surfaces  # noqa: F401  (their habits)
+from tests.world import evening, hands, letters, office, people, stockroom, surfaces  # noqa: F401  (their habits)
 from tests.world.deck import ACTS_A_WEEK, FIRST, PRESSED, SILENT, hand_of
 from tests.world.doors import Answer, Doors
-from tests.world.model import Book, Report
+from tests.world.model import Book
 from tests.world.people import HABITS, Hook, Moment
 from tests.world.permits import Permits
+from tests.world.reports import Report
 from tests.world.says import ZONE
 from tests.world.undoing import Undoing
 
@@ -240,6 +241,9 @@ class Week(Undoing):
         report.accepted = True
         self.reports.append(report)
         self.book.apply(report)
+        self.done += evening.riders(report)
+        if report.act == "hand-back":
+            evening.asked_for(self, report, body)
         if report.act in ("restock", "build"):
             self._really_put_in(report)
 

@@ -5,6 +5,7 @@ whether a trip is covered. Plain reading of lists and dictionaries; nothing here
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from copy import deepcopy
 from datetime import date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -22,15 +23,19 @@ def local_day(instant: datetime) -> date:
 
 
 class Says:
-    """What follows from the state of a book."""
+    """The state: `kits` by name, `stock` units by (place, batch), `trips` by reference, `promises`
+    by number; and what follows from it."""
 
-    school: Mapping[str, Any]
-    kits: dict[str, dict[str, Any]]
-    stock: dict[tuple[str, int], int]
-    lots: dict[int, dict[str, Any]]
-    trips: dict[str, dict[str, Any]]
-    promises: dict[int, dict[str, Any]]
-    recalls: dict[int, dict[str, Any]]
+    def __init__(self, school: Mapping[str, Any]) -> None:
+        self.school = school
+        start = deepcopy(school["start"])
+        self.kits: dict[str, dict[str, Any]] = start["kits"]
+        self.stock: dict[tuple[str, int], int] = start["stock"]
+        self.lots: dict[int, dict[str, Any]] = start["lots"]
+        self.trips: dict[str, dict[str, Any]] = {}
+        self.promises: dict[int, dict[str, Any]] = {}
+        self.recalls: dict[int, dict[str, Any]] = {}
+        self.needed: list[tuple[str, str]] = []
 
     def recalled(self, lot: int) -> bool:
         batch = self.lots[lot]

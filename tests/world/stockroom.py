@@ -5,8 +5,9 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import Any
 
-from tests.world.model import Report
-from tests.world.people import Moment, habit, inside
+from tests.world.evening import come_back
+from tests.world.people import Moment, habit, inside, whole_count
+from tests.world.reports import Report
 from tests.world.says import local_day
 
 
@@ -19,7 +20,8 @@ def look_inside(m: Moment) -> list[Report]:
         level = m.rng.choice(("full", "low", "empty"))
         item = m.school["item_ids"]["plasters"]
         body["levels"] = [{"section": "main", "item": item, "level": level}]
-    return [m.of_kit("look-inside", m.hand(kit), kit, body)]
+    by = m.hand(kit)
+    return [*come_back(m, kit, by), m.of_kit("look-inside", by, kit, body)]
 
 
 @habit
@@ -71,13 +73,7 @@ def count(m: Moment) -> list[Report]:
     """What is really there, batch by batch."""
     if not (kit := m.kit(lambda k: k["entered"])):
         return []
-    known = {**dict.fromkeys(m.book.contents(kit), 0), **m.hook.inside[kit]}
-    found = [
-        {"lot": str(lot), "units": units, "section": "main"}
-        for lot, units in sorted(known.items())
-        if m.book.lots[lot]["item"] != "gauge" or units < 2
-    ]
-    return [m.of_kit("count", m.hand(kit), kit, {"found": found})]
+    return [whole_count(m, kit, m.hand(kit))]
 
 
 @habit
