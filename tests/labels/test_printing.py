@@ -315,7 +315,7 @@ def test_memory_does_not_grow_with_the_number_of_labels(tmp_path):
             sheet_pdf(SHEETS["a4-5x13"], labels(), out=out, job=job)
     finally:
         tracemalloc.stop()
-    # What is kept of a label is its code, and of a page a line. A label's painting is 2 kB and more.
+    # What is kept of a label is its code, of a page a line; a label's painting is 2 kB and more.
     assert held[1] - held[0] < 975 * 200
 
 
