@@ -89,6 +89,13 @@ class Unacceptable(Problem):
     status = 422
 
 
+def beyond_form(problem: Problem) -> Problem:
+    """The same of a request whose form was found right: what is wrong then is what it says."""
+    if not isinstance(problem, Invalid) or problem.code != "invalid-request":
+        return problem
+    return Unacceptable("cannot-be-right", problem.detail, **problem.facts)
+
+
 MOST_ERRORS = 20
 """Fields named in one problem, and messages to each: what is wrong is sent back, not repeated."""
 LONGEST_ERROR = 300

@@ -60,8 +60,13 @@ class Ask:
 
     @property
     def fact(self) -> bool:
-        """Whether it reports what happened, which is never refused for want of a room."""
+        """Whether it reports what happened, which is never refused for what it says."""
         return self.intent == Intent.CHECK_IN or self.emergency or self.already_gone
+
+    @property
+    def any_room(self) -> bool:
+        """Whether it may be about a kit of whatever room."""
+        return self.intent == Intent.CHECK_IN or self.emergency
 
 
 @dataclass(frozen=True)

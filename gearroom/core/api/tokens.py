@@ -50,12 +50,14 @@ class TokenMade(TokenShown):
 class TokenEdit(ActBody):
     """What of a token may be changed."""
 
+    example = {"name": "Booking system"}
     name = serializers.CharField(max_length=80, help_text="What it is for.")
 
 
 class TokenBody(TokenEdit):
     """A new token."""
 
+    example = {"name": "Booking system", "scopes": ["trips"], "days": 365}
     scopes = serializers.ListField(
         child=serializers.ChoiceField(choices=SCOPES), min_length=1, max_length=len(SCOPES)
     )
@@ -64,7 +66,7 @@ class TokenBody(TokenEdit):
         max_value=tokens.MAX_DAYS,
         default=365,
         allow_null=True,
-        help_text="Until it expires; null: never.",
+        help_text="Until it expires; null: never. One made with a token ends when that does.",
     )
 
 

@@ -54,12 +54,12 @@ from gearroom.core.act import Act, Actor, actor_of
 from gearroom.core.api.etags import etag, require_match, unchanged
 from gearroom.core.api.paging import CursorPages
 from gearroom.core.api.parsing import MAX_INTEGER
-from gearroom.core.api.problems import as_problem, respond
+from gearroom.core.api.problems import as_problem, in_form, respond
 from gearroom.core.api.schema import DoorSchema
 from gearroom.core.api.serializers import UUID_FORM, ActBody, PageQuery, QuerySerializer
 from gearroom.core.languages import speak
 from gearroom.core.problems import Invalid
-from gearroom.core.rules.roles import ANYONE, USE_CASES, Scope
+from gearroom.core.rules.roles import ANYONE, USE_CASES
 from gearroom.core.services.hatch import actor_at
 from gearroom.core.services.once import Answer, once
 
@@ -104,10 +104,9 @@ class Door(APIView):
         super().initial(request, *args, **kwargs)
         if any(isinstance(value, int) and value > MAX_INTEGER for value in kwargs.values()):
             raise Http404  # no row has such a number, and databases cannot even compare with it
-        scopes = frozenset(map(Scope, request.auth.scopes)) if request.auth else None
         self.actor = None
         if request.auth:
-            self.actor = actor_of(request.user, scopes)
+            self.actor = actor_of(request.user, request.auth)
         elif request.user:
             self.actor = actor_at(request.user, request.session)
             speak(self.actor.person.language if self.actor.person else "")  # a page of ours asks
@@ -154,7 +153,9 @@ class ReadView(Door):
     def get(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """Read the query, show; 304 if the asker has it."""
         self.require(self.reads_as)
-        body = self.read(self.read_query(self.query))
+        query = self.read_query(self.query)
+        with in_form():
+            body = self.read(query)
         if isinstance(body, HttpResponseBase):
             return body
         tag = etag(body)
@@ -186,7 +187,8 @@ class ListView(Door):
         query.pop("cursor", None)
         query.pop("page_size", None)
         pages = self.pagination_class()
-        page = pages.paginate_queryset(self.rows(query), request, self)
+        with in_form():
+            page = pages.paginate_queryset(self.rows(query), request, self)
         return pages.get_paginated_response(self.show(page))
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Any]:
@@ -297,7 +299,8 @@ class UseCaseView(Door):
                 reason=data.pop("reason", ""),
                 match=self._match,
             )
-            done = self.perform(act, data)
+            with in_form():
+                done = self.perform(act, data)
         except Exception as error:
             problem = as_problem(error)
             if problem is None or problem is error:

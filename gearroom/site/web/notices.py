@@ -93,7 +93,8 @@ def one(request: HttpRequest, notice: int) -> HttpResponse:
     found = told.get(who, notice)
     facts = {
         **_row(found),
-        "text": told.text(found),
+        "text": told.text(who, found),
+        "phones": found.person == who.person or who.may("see_people", found.room_id),
         "may_send": who.may("send_notice_again", found.room_id),
     }
     return show(request, "site/notices/one.html", facts)
@@ -122,8 +123,7 @@ def next_weekly(request: HttpRequest) -> HttpResponse:
         person = people.get(who, int(wanted))
     else:
         person = _own(request)
-    told.may_see_weekly_of(who, person)
-    due_at, letter = weekly.preview(person)
+    due_at, letter = weekly.preview(person, rooms=told.rooms_of_weekly(who, person))
     return show(
         request,
         "site/notices/weekly.html",

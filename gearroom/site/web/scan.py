@@ -27,9 +27,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 
 from gearroom.core import clock
-from gearroom.core.act import Act
+from gearroom.core.act import Act, Actor
 from gearroom.core.models import Person
-from gearroom.core.problems import Invalid, Problem
+from gearroom.core.problems import Invalid, NotFound, Problem
 from gearroom.core.services import people
 from gearroom.core.services.once import KEPT
 from gearroom.site.middleware import reads_labels
@@ -198,11 +198,11 @@ def _asked(request: HttpRequest, act: Act) -> Ask:
     new = somebody_new(act, said)
     return Ask(
         intent=intent,
-        holder=find.person(_code_in(holder)) if holder and new is None else new,
+        holder=find.person(act.actor, _code_in(holder)) if holder and new is None else new,
         trip=find.trip(act.actor, said["trip"]) if said.get("trip") else UNSAID,
         due_at=due_at or UNSAID,
         short_reason=said.get("short_reason", "").strip()[:300],
-        cleared_by=find.person(said["cleared_by"]) if said.get("cleared_by") else None,
+        cleared_by=find.person(act.actor, said["cleared_by"]) if said.get("cleared_by") else None,
         line=line,
         through=through,
         take_reason=said.get("take_reason", "").strip()[:300],
@@ -229,14 +229,22 @@ def _meant(act: Act, seen: Look, state: State) -> tuple[Look, Ask]:
         assert tag.label is not None and tag.label.person is not None  # PERSON says so
         out = Ask(Intent.CHECK_OUT, holder=tag.label.person)
         return typed_texts([state.kit]), out
-    if kits_in and len(kits_in) == len(found) and state.holder:
-        holder = find.person(state.holder)
+    holder = _holder(act.actor, state)
+    if kits_in and len(kits_in) == len(found) and holder is not None:
         return seen, Ask(Intent.CHECK_OUT, holder=holder)
     if kits_in and len(tags) == 1 and len(found) == len(kits_in) + 1:
         return seen, Ask(Intent.CHECK_OUT)
     if tags and len(tags) == len(found):
         return seen, Ask(Intent.CHECK_OUT)  # says whose tag it is, and waits for the kit
     return seen, Ask()
+
+
+def _holder(who: Actor, state: State) -> Person | None:
+    """Who waits for the next kit, as long as they may be seen."""
+    try:
+        return find.person(who, state.holder) if state.holder else None
+    except NotFound:
+        return None
 
 
 def _is_out(meaning: Meaning) -> bool:
@@ -296,7 +304,7 @@ def _shown(
     facts: dict[str, Any] = {
         "state": state,
         "since": clock.now().isoformat(),
-        "holder": find.person(state.holder) if state.holder else None,
+        "holder": _holder(who, state),
         "shelf": find.place(who, state.shelf) if state.shelf else None,
         "outcomes": [_for_people(each, state) for each in answer["outcomes"]] if answer else [],
         "problem": problem,

@@ -160,7 +160,7 @@ def reserve(request: HttpRequest, trip: int) -> HttpResponse:
         if not names:
             raise Invalid(_("Choose a kit to reserve."), field="kit")
         ref = request.POST.get("person", "")
-        person = find.person(ref) if ref else None
+        person = find.person(act.actor, ref) if ref else None
         done = [
             reservations.reserve(act, find.kit(act.actor, name), found, person=person)
             for name in names
@@ -291,7 +291,7 @@ def _facts(act: Act, request: HttpRequest, *, cancelled: bool = False) -> TripFa
         hazards=said.getlist("hazard"),
         children=bool(said.get("children")),
         latex_free=bool(said.get("latex_free")),
-        leader=find.person(leader) if leader else None,
+        leader=find.person(act.actor, leader) if leader else None,
         leader_name="" if leader else fields.words(said, "leader_name", 120),
         leader_phone="" if leader else fields.words(said, "leader_phone", 40),
         cancelled=cancelled,
