@@ -91,7 +91,7 @@ def test_two_records_of_somebody_become_one_and_what_was_written_stays(w: make.W
     assert make.fresh(w.day_02).deputy == w.guide
     entry = Entry.objects.get(pk=taken.entry.pk)
     assert entry.detail["to"] == olu.pk
-    assert find.person(olu.pk) == w.guide
+    assert find.person(make.actor(w.keeper), olu.pk) == w.guide
     assert Person.objects.get(pk=olu.pk).name == "Gil"
     assert olu not in people.seen_by(make.actor(w.keeper))
     assert list(audit.findings()) == []
