@@ -73,11 +73,9 @@ class DayOrInstantField(serializers.CharField):
         )
     }
 
-    def __init__(self, **more: Any) -> None:
-        super().__init__(max_length=40, **more)
-
     def to_internal_value(self, data: Any) -> Any:
-        """The date or the datetime; raises ValidationError."""
+        """The date or the datetime; raises ValidationError. Its form bounds the text: a validator of
+        its length would be run on what comes of it."""
         text = super().to_internal_value(data)
         try:
             found = date.fromisoformat(text) if len(text) == 10 else _instant(text)
