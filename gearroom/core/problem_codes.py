@@ -121,6 +121,7 @@ KINDS: dict[str, Kind] = {
     "role-missing": Kind(
         403, "This needs another role", "Ask somebody who has one of the roles in “roles”."
     ),
+    "not-oneself": Kind(403, "Nobody does that for themselves", "Ask somebody else who may do it."),
     # people
     "name-taken": Kind(409, "The name is taken", "Choose another one."),
     "has-sign-in": Kind(

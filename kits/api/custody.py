@@ -6,12 +6,12 @@ from typing import Any
 
 from rest_framework import serializers
 
-from gearroom.core.act import Act
+from gearroom.core.act import Act, Actor
 from gearroom.core.api.serializers import ActBody
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
-from kits.models import AsFound, WithheldKind
-from kits.services import custody, due, find, keeping, not_ours, use, whose
+from kits.models import AsFound, Kit, WithheldKind
+from kits.services import custody, due, find, keeping, not_ours, reports, use, whose
 from kits.services.going_out import UNSAID
 from kits.services.remarks import Remarks
 
@@ -66,7 +66,7 @@ class CheckOutBody(bodies.HereBody):
 
 
 class CheckOut(UseCaseView):
-    use_case = "identify"  # the service asks for more, but in an emergency it always goes
+    use_case = "identify"  # the service asks for more: a request, or one of two facts
     body = CheckOutBody
     answers = {201: answers.TakenAnswer}
 
@@ -74,16 +74,12 @@ class CheckOut(UseCaseView):
         """Take a kit out."""
         act = bodies.here(act, data)
         fact = data["emergency"] or data["already_gone"]
-        kit = (
-            find.any_kit(self.kwargs["kit"], act.actor)
-            if fact
-            else find.kit(act.actor, self.kwargs["kit"])
-        )
-        person = find.person(data.pop("person")) if "person" in data else UNSAID
+        kit = self.kit(act.actor, data)
+        person = find.person(act.actor, data.pop("person")) if "person" in data else UNSAID
         trip = bodies.trip_said(act, data)
         section = find.section(kit, data.pop("section")) if "section" in data else None
         if "cleared_by" in data:
-            data["cleared_by"] = find.person(data["cleared_by"])
+            data["cleared_by"] = find.person(act.actor, data["cleared_by"])
         if data.pop("swap") and section is None and not fact:
             terms = whose.Terms(
                 trip, data.get("due_at", UNSAID), swap=True, take_reason=data.get("take_reason", "")
@@ -92,12 +88,22 @@ class CheckOut(UseCaseView):
             goes = whose.settle(act, kit, terms, holder, alone=True)
             trip, person = goes.trip, goes.holder or UNSAID
         taken = custody.check_out(act, kit, person=person, trip=trip, section=section, **data)
+        theirs = find.sees_kit(act.actor, kit)
         told = {
-            "checkout": answers.checkout(taken.checkout),
+            "checkout": answers.checkout(taken.checkout) if theirs else None,
             "entry": answers.entry(taken.entry),
-            "verdict": answers.verdict(taken.verdict),
+            "verdict": answers.verdict(taken.verdict) if theirs else None,
         }
         return 201, answers.for_eyes_of(act.actor, answers.rooms_of(kit), told)
+
+    def kit(self, actor: Actor, data: dict[str, Any]) -> Kit:
+        """The kit that the address names; in an emergency it is of whatever room."""
+        if data["emergency"]:
+            actor.require("emergency")
+            return find.any_kit(self.kwargs["kit"], actor)
+        if data["already_gone"]:
+            return reports.kit(actor, self.kwargs["kit"])
+        return find.kit(actor, self.kwargs["kit"])
 
 
 class CheckInBody(bodies.HereBody):
@@ -150,16 +156,18 @@ class CheckIn(UseCaseView):
         data["as_found"] = AsFound(data["as_found"])
         data["remarks"] = Remarks(
             bodies.needed(data.pop("needed", [])),
-            [find.any_kit(ref, act.actor) for ref in data.pop("mixed_with", [])],
+            [reports.kit(act.actor, ref) for ref in data.pop("mixed_with", [])],
             data.pop("given_back"),
         )
         back = custody.check_in(act, kit, **data)
         rooms = answers.rooms_of(back.kit)
-        seen = any(act.actor.belongs_to(room) for room in rooms)
+        held = back.checkout
+        own = held is not None and act.person is not None and held.person_id == act.person.pk
+        seen = own or find.knows_kit(act.actor, back.kit)
         told = {
             "kit": back.kit.name,
             "entry": answers.entry(back.entry),
-            "checkout": answers.checkout(back.checkout) if seen else None,
+            "checkout": answers.checkout(held) if seen else None,
             "as_found": back.as_found,
             "used": answers.used(back.use),
             "not_ours": not_ours.is_inside(back.kit),
@@ -201,7 +209,7 @@ class Pass(UseCaseView):
         """Record that a kit was passed to another person on the way; to whoever has it already
         changes nothing."""
         kit = find.kit(act.actor, self.kwargs["kit"])
-        passed = custody.pass_on(act, kit, find.person(data["person"]))
+        passed = custody.pass_on(act, kit, find.person(act.actor, data["person"]))
         told = {**_passed(passed), "entry": answers.entry(passed.entry)}
         return 200, answers.for_eyes_of(act.actor, answers.rooms_of(kit), told)
 

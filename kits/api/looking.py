@@ -117,6 +117,8 @@ class Contents(ReadView):
         """What is in a kit, or was on a day, as known now or as it was known then."""
         assert self.actor is not None
         kit = find.kit(self.actor, self.kwargs["kit"])
+        if query:  # as it was, which is not of the room where it stands now
+            contents.refuse_unless_known(self.actor, kit)
         found = contents.contents(kit, on=query.get("on"), known_by=query.get("known_by"))
         return contents_shown(kit, found)
 
@@ -167,7 +169,8 @@ class History(ListView):
     shows = HistoryAnswer
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Entry]:
-        """Everything that happened to a kit, newest first."""
+        """Everything that happened to a kit, newest first; to those of another room what happened
+        to it there, and what they did themselves."""
         assert self.actor is not None
         kit = find.kit(self.actor, self.kwargs["kit"])
-        return Entry.objects.filter(kit=kit).select_related("person", "trip")
+        return find.entries_of(self.actor).filter(kit=kit).select_related("person", "trip")

@@ -80,3 +80,7 @@ class OneShelf(UseCaseView):
         if data.pop("close", False):
             return 200, PlaceAnswer(shelves.close_shelf(act, shelf)).data
         return 200, PlaceAnswer(shelves.edit_shelf(act, shelf, **data)).data
+
+    def whole(self, row: Place) -> Any:
+        """A shelf as it is shown."""
+        return PlaceAnswer(row).data

@@ -97,13 +97,13 @@ class StartBody(ActBody):
 
 
 def _standing(actor: Actor, recall: Recall) -> dict[str, Any]:
-    """How a recall stands: whole for those who may start one, else as far as one's own rooms."""
-    stands = standing.seen_by(actor, standing.of(recall))
+    """How a recall stands, as far as somebody may see it."""
+    stands = standing.of(recall, actor)
     lots = lots_shown(stands.lots)
     return {
         **RecallAnswer(recall).data,
         "lots": list(lots.values()),
-        "places": [_followed(row) for row in stands.places],
+        "places": [_followed(actor, row) for row in stands.places],
         "quarantine": [
             {"place": PlaceAnswer(place).data, "units": units} for place, units in stands.quarantine
         ],
@@ -112,9 +112,9 @@ def _standing(actor: Actor, recall: Recall) -> dict[str, Any]:
     }
 
 
-def _followed(of: Followed) -> dict[str, Any]:
-    row = of.row
-    return {
+def _followed(actor: Actor, of: Followed) -> Any:
+    row, kit = of.row, of.place.kit
+    told = {
         "row": row.pk if row else None,
         "place": PlaceAnswer(of.place).data,
         "certainty": row.certainty if row else None,
@@ -128,6 +128,7 @@ def _followed(of: Followed) -> dict[str, Any]:
         "answered_by": row.answered_by.name if row and row.answered_by else None,
         "answered_at": row.answered.occurred_at.isoformat() if row and row.answered else None,
     }
+    return answers.for_eyes_of(actor, [kit.home_room_id if kit else of.place.room_id], told)
 
 
 def _gone(of: Gone) -> dict[str, Any]:
@@ -193,7 +194,7 @@ class AnswerRecall(UseCaseView):
         """Say what was found in a place. What was taken out goes to quarantine."""
         act = bodies.here(act, data)
         recall = recalls.find(self.kwargs["id"])
-        row = recalls.find_row(recall, data["row"])
+        row = recalls.find_row(act.actor, recall, data["row"])
         recalls.answer(act, row, Answer(data["answer"]), removed=data["removed"])
         return 200, _standing(act.actor, recall)
 
@@ -206,7 +207,7 @@ class Told(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that whoever has a place was told in another way, such as by phone."""
         recall = recalls.find(self.kwargs["id"])
-        recalls.mark_told(act, recalls.find_row(recall, data["row"]))
+        recalls.mark_told(act, recalls.find_row(act.actor, recall, data["row"]))
         return 200, _standing(act.actor, recall)
 
 
@@ -222,7 +223,7 @@ class CloseBody(ActBody):
 
 
 class Close(UseCaseView):
-    use_case = "recall"
+    use_case = "close_recall"
     body = CloseBody
     answers = {200: StandingAnswer}
 

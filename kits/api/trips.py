@@ -220,7 +220,7 @@ def facts_from(act: Act, data: dict[str, Any]) -> TripFacts:
     if data.get("room") is not None:
         data["room"] = find.room(act.actor, data["room"])
     if data.get("leader") is not None:
-        data["leader"] = find.person(data["leader"])
+        data["leader"] = find.person(act.actor, data["leader"])
     return TripFacts(**data)
 
 
@@ -293,9 +293,16 @@ class OneTrip(ReadView, _TripDoor):
             self.kwargs["source"],
             self.kwargs["reference"],
             facts_from(act, data),
-            check=lambda row: self.match(all_shown([row], act.actor)[0]),
         )
         return 201 if done.told == "created" else 200, put_shown(done, act.actor)
+
+    def whole(self, row: Trip) -> Any:
+        """A trip as it is shown."""
+        return all_shown([row], self.actor)[0]
+
+    def whole_of(self, body: Any) -> Any:
+        """The trip, out of what putting it did."""
+        return body["trip"]
 
 
 class Extend(_TripDoor):
@@ -333,3 +340,7 @@ class Proposal(_TripDoor):
                 {"kit": row.kit.name, "reasons": row.reasons} for row in found.passed_over
             ],
         }
+
+    def kept(self, body: Any) -> Any:
+        """Nothing: it only asks."""
+        return None

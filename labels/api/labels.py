@@ -96,7 +96,7 @@ def target(actor: Actor, data: dict[str, Any]) -> labelling.Target:
     if "shelf" in data:
         return find.shelf(actor, data["shelf"])
     actor.require("see_people")
-    return find.person(data["person"])
+    return find.person(actor, data["person"])
 
 
 class LabelQuery(PageQuery):

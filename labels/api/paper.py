@@ -328,7 +328,11 @@ class Card(ReadView):
         """The card for a kit's lid: things by pouch, who is responsible, cautions, the code."""
         kit = find.kit(_known(self.actor), self.kwargs["kit"])
         size: printing.CardFormat = query["size"]
-        return _file(paper.lid_card(kit, size, preview=query["preview"]), _PDF, "card.pdf")
+        return _file(
+            paper.lid_card(_known(self.actor), kit, size, preview=query["preview"]),
+            _PDF,
+            "card.pdf",
+        )
 
 
 class PreviewQuery(QuerySerializer):

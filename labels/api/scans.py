@@ -24,13 +24,13 @@ from gearroom.core.api.serializers import ActBody, NoteField, ProblemDocument, S
 from gearroom.core.api.views import UseCaseView
 from gearroom.core.clock import now
 from gearroom.core.problems import Invalid, Unacceptable, beyond_form, document
-from gearroom.core.services.once import NEVER_KEPT, Answer
+from gearroom.core.services.once import Answer
 from kits.api import bodies
 from kits.models import AsFound
 from kits.services import find
 from kits.services.going_out import UNSAID
 from labels.api.outcomes import ScanAnswer, shown
-from labels.rules.scans import Intent, Look, typed_texts
+from labels.rules.scans import QUESTIONS, Intent, Look, typed_texts
 from labels.rules.typed import Kind, resolve
 from labels.services import scanning
 from labels.services.looking import look
@@ -259,7 +259,7 @@ class Scans(UseCaseView):
         if self._without_key(content):
             self._kept = False
             self.read_query(None)
-            return self._respond(Answer(*self._perform(uuid.uuid4(), dict(content)), False))
+            return self._respond(Answer(*self._perform(uuid.uuid4(), dict(content))))
         return super()._write(request, *args, **kwargs)
 
     @property
@@ -305,22 +305,26 @@ class Scans(UseCaseView):
             seen = typed_texts(data["texts"] if "texts" in data else [data["text"]])
         ask = self._ask(act, data)
         answer = scanning.scan(act, seen, ask) if self._kept else scanning.identify(act, seen)
+        if answer.stop is not None:
+            raise answer.stop
         refusal = answer.refusal
         if refusal is None or refusal.problem is None:
             return 201 if answer.wrote else 200, shown(answer)
-        if refusal.problem.status in NEVER_KEPT:
-            raise refusal.problem
         problem = document(refusal.problem, self.request.path)
         return refusal.problem.status, {**problem, **shown(answer)}
+
+    def kept(self, body: Any) -> Any:
+        """Nothing of a scan that only asks."""
+        return None if self.request.data.get("intent", Intent.IDENTIFY) in QUESTIONS else body
 
     def _ask(self, act: Act, data: dict[str, Any]) -> Ask:
         return Ask(
             intent=Intent(data["intent"]),
             trip=bodies.trip_said(act, data),
-            holder=find.person(_code_in(data["holder"])) if "holder" in data else None,
+            holder=find.person(act.actor, _code_in(data["holder"])) if "holder" in data else None,
             due_at=data.get("due_at", UNSAID),
             short_reason=data["short_reason"],
-            cleared_by=find.person(data["cleared_by"]) if "cleared_by" in data else None,
+            cleared_by=find.person(act.actor, data["cleared_by"]) if "cleared_by" in data else None,
             line=data.get("line"),
             through=data.get("through"),
             take_reason=data["take_reason"],

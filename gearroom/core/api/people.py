@@ -215,9 +215,11 @@ class OnePerson(ReadView, _PersonDoor):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Change what is known of somebody."""
-        person = self.person()
-        self.match(self.shown(person))
-        return 200, self.shown(people.edit(act, person, **self.fields(data)))
+        return 200, self.shown(people.edit(act, self.person(), **self.fields(data)))
+
+    def whole(self, row: Person) -> Any:
+        """Somebody as they are shown."""
+        return self.shown(row)
 
 
 class Left(_PersonDoor):

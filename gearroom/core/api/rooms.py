@@ -124,8 +124,11 @@ class OneRoom(ReadView, UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Change a room."""
         room = rooms.get(act.actor, self.kwargs["room"])
-        self.match(RoomShown(room).data)
         return 200, RoomShown(rooms.edit(act, room, **_with_time(data))).data
+
+    def whole(self, row: Room) -> Any:
+        """A room as it is shown."""
+        return RoomShown(row).data
 
 
 def _with_time(data: dict[str, Any]) -> dict[str, Any]:

@@ -171,7 +171,16 @@ class ProblemDocument(serializers.Serializer[Any]):
     errors = serializers.DictField(
         child=serializers.ListField(child=serializers.CharField()),
         required=False,
-        help_text="The fields that are wrong, each with its messages.",
+        help_text="The fields that are wrong, each with its messages; at most 20.",
+    )
+    errors_left_out = serializers.IntegerField(
+        required=False, help_text="How many more fields are wrong."
+    )
+    first_answered_at = serializers.DateTimeField(
+        required=False, help_text="This answer was given before, then: nothing was done now."
+    )
+    to_ask_anew = serializers.CharField(
+        required=False, help_text="What to send instead, where it was given before."
     )
 
 

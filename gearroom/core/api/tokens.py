@@ -66,7 +66,7 @@ class TokenBody(TokenEdit):
         max_value=tokens.MAX_DAYS,
         default=365,
         allow_null=True,
-        help_text="Until it expires; null: never.",
+        help_text="Until it expires; null: never. One made with a token ends when that does.",
     )
 
 
@@ -111,8 +111,11 @@ class OneToken(ReadView, UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Give a token another name."""
         token = tokens.get(act.actor, self.kwargs["id"])
-        self.match(TokenShown(token).data)
         return 200, TokenShown(tokens.rename(act, token, data.get("name", token.name))).data
+
+    def whole(self, row: Token) -> Any:
+        """A token as it is shown."""
+        return TokenShown(row).data
 
 
 class Revoke(UseCaseView):

@@ -1,9 +1,18 @@
 """Tables of the plumbing: people, rooms, roles, tokens, kept answers."""
 
-from gearroom.core.models.access import Device, KeptAnswer, PasswordReset, SignedIn, Token
+from gearroom.core.models.access import (
+    AccountChange,
+    Device,
+    KeptAnswer,
+    PasswordReset,
+    SignedIn,
+    Token,
+    TryCount,
+)
 from gearroom.core.models.people import Membership, Person, Room, User
 
 __all__ = [
+    "AccountChange",
     "Device",
     "KeptAnswer",
     "Membership",
@@ -12,5 +21,6 @@ __all__ = [
     "Room",
     "SignedIn",
     "Token",
+    "TryCount",
     "User",
 ]
