@@ -12,6 +12,13 @@ KINDS.update(
             ("kit-is-out", 409, "Somebody has this kit",
              "“person_name” says who, “since” since when. If the kit is here in your hand, hand it"
              " back for them first, then take it out: what is in the hand wins."),
+            ("erased-already", 409, "They were erased already", "There is nothing to do."),
+            ("has-a-kit", 409, "Somebody has a kit", "Hand it back, or pass it on, then send it"
+             " again under a new key."),
+            ("leads-a-trip", 409, "Somebody leads or takes a kit on a trip to come",
+             "Name somebody else for it, then send it again under a new key."),
+            ("answers-for-a-kit", 409, "Somebody is responsible for a kit",
+             "Choose somebody else for it, then send it again under a new key."),
             ("count-first", 409, "Its contents were mixed with another kit's",
              "Count all of the kit: that lets it go. If it was no mix-up, undo the report."),
             ("not-away", 409, "Not so many are away",

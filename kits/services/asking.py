@@ -65,7 +65,7 @@ def latest(actor: Actor, kit: Kit) -> Checkout | None:
         .order_by("-id")
         .first()
     )
-    if held is None or was_told(held):
+    if held is None or held.person_id is None or was_told(held):
         return None
     known = find.knows_kit(actor, kit) or find.people_of(actor).filter(pk=held.person_id).exists()
     return held if known else None

@@ -290,7 +290,8 @@ def sees_place(actor: Actor, of: Place) -> bool:
 def person(actor: Actor, ref: int | str) -> Person:
     """One of the people whom somebody may see, by id or by the code of their tag; of a record that
     was merged, the kept one. Raises NotFound for anybody else, there or not."""
-    row = Person.objects.filter(pk=_id(ref, LabelKind.PERSON)).first()
+    rows = Person.objects.filter(erased_at=None)
+    row = rows.filter(pk=_id(ref, LabelKind.PERSON)).first()
     kept = (row.merged_into_id or row.pk) if row is not None else 0
     found = people_of(actor).filter(pk=kept).first()
     if found is None:

@@ -9,6 +9,7 @@ from gearroom.core.models.access import (
     Token,
     TryCount,
 )
+from gearroom.core.models.names import PersonalText, RedactedRow, Redaction
 from gearroom.core.models.people import Membership, Person, Room, User
 
 __all__ = [
@@ -18,6 +19,9 @@ __all__ = [
     "Membership",
     "PasswordReset",
     "Person",
+    "PersonalText",
+    "RedactedRow",
+    "Redaction",
     "Room",
     "SignedIn",
     "Token",

@@ -94,7 +94,8 @@ class Person(models.Model):
     """Anyone who can have a kit. Of the PIN for shared devices only a slow hash is kept. Without a
     `language` pages speak the browser's, and mails the organisation's. `merged_into`: somebody was
     on record twice, and this is the record that is kept no more; what was written under it stays,
-    and it bears the other's name."""
+    and it bears the other's name. `erased_at`: what told of them was erased; the number stays, and
+    the name is *Person* and the number."""
 
     name = models.CharField(max_length=120)
     phone = models.CharField(max_length=40, blank=True)
@@ -111,6 +112,7 @@ class Person(models.Model):
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="merged"
     )
     pin = models.CharField(max_length=128, blank=True)
+    erased_at = models.DateTimeField(null=True, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:

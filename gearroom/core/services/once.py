@@ -1,7 +1,8 @@
 """Every act once, however often it is sent.
 
 A write comes with a key. The first time, it is done, and its answer is kept for ever in the very
-transaction that did it; any other time, that answer is given again. So whatever happens between
+transaction that did it; any other time, that answer is given again. Whom it names is kept beside
+it, where it can be erased (`gearroom.core.names`). So whatever happens between
 (a lost answer, kill -9, a phone that was offline for a month), resending is safe.
 
 Kept are the answers of acts that were done (2xx) and of those that the book refused (409, 422).
@@ -22,7 +23,7 @@ from django.db import IntegrityError, OperationalError, transaction
 from django.utils.translation import gettext as _
 from rest_framework.utils.encoders import JSONEncoder
 
-from gearroom.core import clock
+from gearroom.core import clock, names
 from gearroom.core.claims import AlreadyClaimed, transaction_claiming
 from gearroom.core.models import KeptAnswer, User
 from gearroom.core.problems import Problem, Refused, Unacceptable, document
@@ -91,7 +92,7 @@ def _first_answer(key: uuid.UUID, user: User | None, digest: str) -> Answer | No
             "key-reused",
             _("This Idempotency-Key was used for another request. Draw a new UUID for a new act."),
         )
-    return Answer(row.status, _given_again(row), row.created_at)
+    return Answer(row.status, names.shown(_given_again(row)), row.created_at)
 
 
 def _given_again(row: KeptAnswer) -> Any:
@@ -114,12 +115,13 @@ def _do(
     instance: str,
     kept: Callable[[Any], Any],
 ) -> Answer:
-    try:
-        status, body = _performed(perform)
-    except Problem as problem:
-        if problem.status not in KEPT:
-            raise
-        status, body = problem.status, document(problem, instance)
+    with names.meeting() as people:
+        try:
+            status, body = _performed(perform)
+        except Problem as problem:
+            if problem.status not in KEPT:
+                raise
+            status, body = problem.status, document(problem, instance)
     # What is sent now is read back from text too, so that it cannot differ from what is kept.
     body = json.loads(_json(body))
     rest = kept(body) if status < 400 or status in KEPT else None
@@ -129,7 +131,7 @@ def _do(
             user=user,
             request_sha256=digest,
             status=status,
-            body=_json(rest),
+            body=_json(names.hidden(rest, [*names.of_these(people), *names.of_everybody()])),
             created_at=clock.now(),
         )
     return Answer(status, body)

@@ -20,7 +20,7 @@ from gearroom.core.rules.roles import Role
 from gearroom.core.services import account_changes, people, rooms
 from gearroom.site.web.shell import Done, acted, actor, once_a_form, page, rooms_of, show
 from kits.rules import codes
-from kits.services import labelling
+from kits.services import erasing, labelling
 
 _MOST_PEOPLE = 300
 
@@ -51,6 +51,7 @@ def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResp
         "chosen": chosen,
         "left": left,
         "may_add": who.may("edit_person"),
+        "may_erase": erasing.may_erase(who),
         "said": request.POST,
         "problem": problem,
     }
@@ -136,6 +137,7 @@ def _one_page(request: HttpRequest, person: Person, **more: Any) -> HttpResponse
         "may_rule": who.may("edit_member"),
         "may_leave": person.user is None or account_changes.has_the_right_over(who, person),
         "may_reach": account_changes.has_the_right_over(who, person),
+        "may_erase": erasing.may_erase(who),
         "may_print": who.may("print_labels", person.home_room_id),
         "may_cancel": who.may("cancel_label", person.home_room_id),
         "said": request.POST if problem else None,
