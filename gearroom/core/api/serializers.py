@@ -18,6 +18,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from rest_framework import serializers
 
 from gearroom.core.problems import printable
+from gearroom.core.rules.plain_text import plain
 
 MAX_WHOLE = 2**31 - 1
 YEARS = range(1970, 2200)
@@ -101,7 +102,7 @@ class _Strict(serializers.Serializer[Any]):
                 errors[name] = [found]
         if errors:
             raise serializers.ValidationError(errors)
-        return super().to_internal_value(data)
+        return super().to_internal_value({n: _plain(known[n], v) for n, v in data.items()})
 
 
 class StrictSerializer(_Strict):
@@ -153,6 +154,17 @@ class ProblemDocument(serializers.Serializer[Any]):
         required=False,
         help_text="The fields that are wrong, each with its messages.",
     )
+
+
+def _plain(field: serializers.Field, value: Any) -> Any:
+    """A value whose form is right, with its texts as they are kept (`plain_text`)."""
+    if isinstance(value, str) and not isinstance(field, ScannedField):
+        return plain(value)
+    if isinstance(value, list) and isinstance(field, serializers.ListField):
+        return [_plain(field.child, inner) for inner in value]
+    if isinstance(value, dict) and isinstance(field, serializers.DictField):
+        return {plain(name): _plain(field.child, inner) for name, inner in value.items()}
+    return value
 
 
 def _wrong(field: serializers.Field, value: Any, from_text: bool) -> str | None:
