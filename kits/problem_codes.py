@@ -12,6 +12,13 @@ KINDS.update(
             ("kit-is-out", 409, "Somebody has this kit",
              "“person_name” says who, “since” since when. If the kit is here in your hand, hand it"
              " back for them first, then take it out: what is in the hand wins."),
+            ("erased-already", 409, "They were erased already", "There is nothing to do."),
+            ("has-a-kit", 409, "Somebody has a kit", "Hand it back, or pass it on, then send it"
+             " again under a new key."),
+            ("leads-a-trip", 409, "Somebody leads or takes a kit on a trip to come",
+             "Name somebody else for it, then send it again under a new key."),
+            ("answers-for-a-kit", 409, "Somebody is responsible for a kit",
+             "Choose somebody else for it, then send it again under a new key."),
             ("count-first", 409, "Its contents were mixed with another kit's",
              "Count all of the kit: that lets it go. If it was no mix-up, undo the report."),
             ("not-away", 409, "Not so many are away",
@@ -63,8 +70,8 @@ KINDS.update(
              "Empty it, then take it into use."),
             # ------------------------------------------------------------------------------ labels
             ("which-kit", 409, "Several kits may be meant", "“kits” names them. Say which one."),
-            ("not-a-kit", 400, "This label is not a kit's", "Scan the kit's own label."),
-            ("wrong-label", 400, "This label is on something else",
+            ("not-a-kit", 422, "This label is not a kit's", "Scan the kit's own label."),
+            ("wrong-label", 422, "This label is on something else",
              "“means” says on what. Scan the label of what is asked for."),
             ("label-bound", 409, "The label is on something already",
              "Bind another blank one. If this label was moved, cancel it there and print a new"
@@ -96,7 +103,7 @@ KINDS.update(
              "Leave lot number and date out, or correct the batch first."),
             ("instrument-held", 409, "The instrument is on record elsewhere",
              "Move it from there, or read its serial number again."),
-            ("not-an-instrument", 400, "It is no instrument", "Only instruments are checked."),
+            ("not-an-instrument", 422, "It is no instrument", "Only instruments are checked."),
             # -------------------------------------------------------- what is never put into a kit
             ("expired", 409, "It has expired", "Take another batch, and throw this one out."),
             ("recalled", 409, "Its maker recalled it",

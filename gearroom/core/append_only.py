@@ -8,7 +8,8 @@ REPLACE only on connections with `recursive_triggers` on, which the settings see
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from typing import Any, TypeVar, overload
 
 from django.apps import AppConfig
@@ -59,6 +60,34 @@ def protect(
             if ours and model._meta.db_table in tables:
                 for statement in _statements(connection, model):
                     cursor.execute(statement)
+
+
+def registered() -> list[type[models.Model]]:
+    """The models whose tables are protected, by the tables' names."""
+    return sorted(_registered, key=lambda model: model._meta.db_table)
+
+
+@contextmanager
+def lifted(model: type[models.Model]) -> Iterator[None]:
+    """Let rows of a protected table be changed meanwhile, by this transaction alone: for
+    `gearroom.core.services.redaction`, and nothing else. Other writers of the table wait."""
+    connection, name = connections[DEFAULT_DB_ALIAS], _name(model, "update")
+    table = connection.ops.quote_name(model._meta.db_table)
+    if not connection.in_atomic_block:
+        raise RuntimeError("Protection is lifted within a transaction alone.")
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            # A table is altered only once what it refers to was looked at.
+            cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+            cursor.execute(f"ALTER TABLE {table} DISABLE TRIGGER {name}")
+        else:
+            cursor.execute(f"DROP TRIGGER {name}")
+    yield
+    with connection.cursor() as cursor:
+        for statement in _statements(connection, model):
+            cursor.execute(statement)
+        if connection.vendor == "postgresql":
+            cursor.execute("SET CONSTRAINTS ALL DEFERRED")
 
 
 def missing(*, using: str = DEFAULT_DB_ALIAS) -> list[str]:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import email
 import itertools
 import os
 import uuid
 from collections.abc import Sequence
 from datetime import UTC
+from email.policy import default
 from pathlib import Path
 
 from django.conf import settings
@@ -14,6 +16,7 @@ from django.core.mail import EmailMessage
 from django.core.mail.backends.base import BaseEmailBackend
 
 from gearroom.core import clock
+from gearroom.core.rules.names import Known, Names
 
 _order = itertools.count()
 
@@ -61,6 +64,26 @@ def write(folder: Path, message: EmailMessage) -> Path:
         raise
     _sync(folder)
     return path
+
+
+def tells_of(content: bytes, names: Names) -> bool:
+    """Whether a message (RFC 5322) names or goes to somebody."""
+    message = email.message_from_bytes(content, policy=default)
+    texts = [str(value) for _name, value in message.items()]
+    texts += [
+        str(part.get_content()) for part in message.walk() if part.get_content_maintype() == "text"
+    ]
+    return any(isinstance(each, Known) for text in texts for each in names.split(text))
+
+
+def forget(names: Names) -> int:
+    """Remove the messages in the folder that name or went to somebody; how many."""
+    gone = 0
+    for path in Path(settings.EMAIL_OUTBOX_DIR).glob("*.eml"):
+        if tells_of(path.read_bytes(), names):
+            path.unlink(missing_ok=True)
+            gone += 1
+    return gone
 
 
 def _sync(folder: Path) -> None:

@@ -7,6 +7,8 @@ from django.db.models import F, Q
 
 from gearroom.core.append_only import append_only
 from gearroom.core.models import Person, Room
+from gearroom.core.names import WordsField, WordsJSONField
+from gearroom.core.rules.names import LONGER
 from kits.models.places import Place
 
 
@@ -84,10 +86,10 @@ class Entry(models.Model):
     recorded_at = models.DateTimeField()
     claimed_at = models.DateTimeField(null=True)
     clock_offset_s = models.IntegerField(default=0)
-    reason = models.CharField(max_length=500, blank=True)
-    incident = models.CharField(max_length=80, blank=True)
+    reason = WordsField(max_length=LONGER * 500, blank=True)
+    incident = WordsField(max_length=LONGER * 80, blank=True)
     irregular = models.JSONField(default=list)
-    detail = models.JSONField(default=dict)
+    detail = WordsJSONField(default=dict)
     reverses = models.OneToOneField(
         "self", null=True, on_delete=models.PROTECT, related_name="reversed_by"
     )

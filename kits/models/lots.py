@@ -10,6 +10,8 @@ from django.db.models.functions import Coalesce
 
 from gearroom.core.append_only import append_only
 from gearroom.core.models import Person
+from gearroom.core.names import WordsField
+from gearroom.core.rules.names import LONGER
 from kits.models.catalogue import Item
 from kits.models.ledger import Entry
 
@@ -79,7 +81,7 @@ class Receipt(models.Model):
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="receipts")
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="receipts")
     units = models.PositiveIntegerField()
-    supplier = models.CharField(max_length=120, blank=True)
+    supplier = WordsField(max_length=LONGER * 120, blank=True)
     price = models.DecimalField(max_digits=12, decimal_places=2, null=True, blank=True)
     currency = models.CharField(max_length=3, blank=True)
 
@@ -107,7 +109,7 @@ class InstrumentCheck(models.Model):
     checked_on = models.DateField()
     passed = models.BooleanField()
     due_on = models.DateField(null=True, blank=True)
-    answer = models.CharField(max_length=200, blank=True)
+    answer = WordsField(max_length=LONGER * 200, blank=True)
     checked_by = models.ForeignKey(Person, null=True, on_delete=models.PROTECT, related_name="+")
 
     class Meta:

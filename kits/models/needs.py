@@ -6,6 +6,8 @@ from django.db import models
 from django.db.models import Q
 
 from gearroom.core.append_only import append_only
+from gearroom.core.names import WordsField
+from gearroom.core.rules.names import LONGER
 from kits.models.catalogue import Item
 from kits.models.ledger import Entry
 
@@ -17,7 +19,7 @@ class UnmetNeed(models.Model):
 
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="unmet_needs")
     item = models.ForeignKey(Item, null=True, on_delete=models.PROTECT, related_name="unmet_needs")
-    words = models.CharField(max_length=120, blank=True)
+    words = WordsField(max_length=LONGER * 120, blank=True)
 
     class Meta:
         ordering = ["id"]

@@ -13,6 +13,7 @@ from typing import Any
 from django.db.models import Count, F, Model, Q, Sum
 
 from gearroom.core import append_only
+from gearroom.core.services import redaction
 from kits.models import (
     INNER,
     Entry,
@@ -45,6 +46,7 @@ class Finding:
 def findings() -> Iterator[Finding]:
     """Every difference between what is stored and what the entries add up to."""
     yield from _triggers()
+    yield from _redacted()
     yield from _holdings()
     yield from _projections()
     yield from _facts()
@@ -55,6 +57,11 @@ def findings() -> Iterator[Finding]:
 def _triggers() -> Iterator[Finding]:
     for table in append_only.missing():
         yield Finding("triggers", f"{table} lacks the triggers that keep it append-only.")
+
+
+def _redacted() -> Iterator[Finding]:
+    for difference in redaction.differences():
+        yield Finding("redacted", difference)
 
 
 def _holdings() -> Iterator[Finding]:

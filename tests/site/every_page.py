@@ -65,6 +65,8 @@ AT_THE_DESK = (
     "/people/1/",
     "/people/1/merge/",
     "/people/1/merge/?into=2",
+    "/people/1/erase/",
+    "/people/names/",
     "/rooms/",
     "/rooms/main-store/",
     "/tokens/",

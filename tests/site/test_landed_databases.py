@@ -63,3 +63,39 @@ def test_a_landed_database_is_brought_up_to_date_and_in_balance(landed):
     assert "balance" in manage("audit", env=landed).stdout
     told = manage("shell", "-v", "0", "-c", FACTS, env=landed)
     assert told.stdout.split() == ["True"] * 4
+
+
+NAMES = """
+from django.db import connection
+from gearroom.core import append_only
+from gearroom.core.act import Act, actor_of
+from gearroom.core.models import Person, User
+from gearroom.core.services import redaction
+
+def telling():
+    words = [w for p in Person.objects.all() for w in (p.name, p.phone, p.email) if w]
+    rows = 0
+    with connection.cursor() as cursor:
+        for model in append_only.registered():
+            cursor.execute(f"SELECT * FROM {model._meta.db_table}")
+            rows += sum(any(w in str(row) for w in words) for row in cursor.fetchall())
+    return rows
+
+who = User.objects.get(person__memberships__room=None, person__memberships__role="administrator")
+print(telling())
+print(redaction.redact_landed(Act(actor=actor_of(who))).rows.count())
+print(telling())
+print(redaction.redact_landed(Act(actor=actor_of(who))).rows.count())
+"""
+
+
+def test_names_in_rows_of_before_are_put_apart_in_a_landed_database(landed):
+    manage("migrate", "-v", "0", env=landed, timeout=300)
+
+    before, changed, after, again = map(
+        int, manage("shell", "-v", "0", "-c", NAMES, env=landed).stdout.split()
+    )
+
+    assert before > 0
+    assert (changed, after, again) == (before, 0, 0)
+    assert "balance" in manage("audit", env=landed).stdout

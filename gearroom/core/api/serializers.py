@@ -1,8 +1,10 @@
 """Strict serializers: ordinary Django REST framework fields, with nothing coerced.
 
-`StrictSerializer` reads JSON bodies: a string is not a number, 1 is not true, 3.0 is not 3; dates
-and times are ISO 8601 in full, times with their offset; unknown fields are refused; texts hold no
-control characters. `QuerySerializer` reads query parameters: the same forms, each as text.
+`StrictSerializer` reads JSON bodies: a string is not a number, 1 is not true; 3.0 is 3, as JSON has
+one kind of number (RFC 8259 §6); dates and times are ISO 8601 in full, times with their offset;
+unknown fields are refused; texts hold no control characters. `QuerySerializer` reads query
+parameters: the same forms, each as text. Whatever passes here the schema allows, and the other way
+round: what is refused later, for what it means, is a 422.
 """
 
 from __future__ import annotations
@@ -11,21 +13,30 @@ import math
 import re
 import unicodedata
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, ClassVar
 
 from django.core.files.uploadedfile import UploadedFile
-from django.core.validators import MaxValueValidator, MinValueValidator
+from django.core.validators import (
+    EmailValidator,
+    MaxValueValidator,
+    MinValueValidator,
+    RegexValidator,
+)
+from django.utils.translation import gettext as _
 from rest_framework import serializers
 
-from gearroom.core.problems import printable
+from gearroom.core.api.member_rules import Rule
+from gearroom.core.problems import Unacceptable, printable
 from gearroom.core.rules.plain_text import plain
 
 MAX_WHOLE = 2**31 - 1
 YEARS = range(1970, 2200)
 """Years that a date may be in, from where a reset clock starts; adding days never runs out."""
+YEARS_FORM = r"^(19[7-9]|2[01][0-9])[0-9]-"
+"""How a date or a time of those years begins."""
 UUID_FORM = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", re.I | re.A)
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.A)
-_INSTANT = re.compile(
+INSTANT = re.compile(
     r"\d{4}-\d{2}-\d{2}[Tt]\d{2}:\d{2}:\d{2}(\.\d{1,9})?([Zz]|[+-]\d{2}:\d{2})", re.A
 )
 _WHOLE = re.compile(r"-?\d{1,19}", re.A)
@@ -54,7 +65,7 @@ _FORMS: list[tuple[type[serializers.Field], tuple[type, ...], re.Pattern[str] | 
     (serializers.FloatField, (int, float), _NUMBER, "a number"),
     (serializers.DecimalField, (str,), _DECIMAL, 'a decimal number in a text, such as "12.50"'),
     (serializers.UUIDField, (str,), UUID_FORM, "a UUID, as RFC 9562 writes it"),
-    (serializers.DateTimeField, (str,), _INSTANT, "a time with its offset, such as"
+    (serializers.DateTimeField, (str,), INSTANT, "a time with its offset, such as"
      " 2026-05-31T08:15:00+01:00"),
     (serializers.DateField, (str,), _DAY, "a date, such as 2026-05-31"),
     (serializers.FileField, (UploadedFile,), None, "a file"),
@@ -71,11 +82,18 @@ _FORMS: list[tuple[type[serializers.Field], tuple[type, ...], re.Pattern[str] | 
 
 class _Strict(serializers.Serializer[Any]):
     from_text = False
+    rules: ClassVar[tuple[Rule, ...]] = ()
+    """What holds of several members together."""
+    example: ClassVar[dict[str, Any]] = {}
+    """A body as somebody would send it."""
 
     def get_fields(self) -> dict[str, serializers.Field]:
-        """The fields as declared; whole numbers without limits get those of a database column."""
+        """The fields as declared; whole numbers without limits get those of a database column, and
+        texts of a fixed form are taken as they come."""
         fields: dict[str, serializers.Field] = super().get_fields()
         for field in fields.values():
+            if _has_form(field):
+                field.trim_whitespace = False
             for inner in (field, getattr(field, "child", None)):
                 if isinstance(inner, serializers.IntegerField):
                     if inner.max_value is None:
@@ -102,7 +120,11 @@ class _Strict(serializers.Serializer[Any]):
                 errors[name] = [found]
         if errors:
             raise serializers.ValidationError(errors)
-        return super().to_internal_value({n: _plain(known[n], v) for n, v in data.items()})
+        data = {name: _plain(known[name], value) for name, value in data.items()}
+        for rule in self.rules:
+            if not rule.holds(data):
+                raise serializers.ValidationError({rule.field: [rule.says]})
+        return super().to_internal_value(data)
 
 
 class StrictSerializer(_Strict):
@@ -152,19 +174,38 @@ class ProblemDocument(serializers.Serializer[Any]):
     errors = serializers.DictField(
         child=serializers.ListField(child=serializers.CharField()),
         required=False,
-        help_text="The fields that are wrong, each with its messages.",
+        help_text="The fields that are wrong, each with its messages; at most 20.",
+    )
+    errors_left_out = serializers.IntegerField(
+        required=False, help_text="How many more fields are wrong."
+    )
+    first_answered_at = serializers.DateTimeField(
+        required=False, help_text="This answer was given before, then: nothing was done now."
+    )
+    to_ask_anew = serializers.CharField(
+        required=False, help_text="What to send instead, where it was given before."
     )
 
 
 def _plain(field: serializers.Field, value: Any) -> Any:
-    """A value whose form is right, with its texts as they are kept (`plain_text`)."""
-    if isinstance(value, str) and not isinstance(field, ScannedField):
-        return plain(value)
+    """A value whose form is right, with its texts as they are kept (`plain_text`); a text of a
+    fixed form, or as a scanner sent it, as it came. Raises Unacceptable (422) for one in which
+    nothing can be seen, where something has to be."""
     if isinstance(value, list) and isinstance(field, serializers.ListField):
         return [_plain(field.child, inner) for inner in value]
-    if isinstance(value, dict) and isinstance(field, serializers.DictField):
-        return {plain(name): _plain(field.child, inner) for name, inner in value.items()}
-    return value
+    if not isinstance(value, str) or not isinstance(field, serializers.CharField):
+        return value
+    if isinstance(field, ScannedField) or _has_form(field):
+        return value
+    kept = plain(value)
+    if value.strip() and not kept.strip() and not field.allow_blank:
+        says = _("Nothing can be seen of this text. Type it again by hand.")
+        raise Unacceptable("cannot-be-right", says, errors={field.field_name or "": [says]})
+    return kept
+
+
+def _has_form(field: serializers.Field) -> bool:
+    return any(isinstance(one, RegexValidator | EmailValidator) for one in field.validators)
 
 
 def _wrong(field: serializers.Field, value: Any, from_text: bool) -> str | None:
@@ -174,9 +215,11 @@ def _wrong(field: serializers.Field, value: Any, from_text: bool) -> str | None:
     form_of = next((row for row in _FORMS if isinstance(field, row[0])), None)
     if form_of is None:
         raise TypeError(f"no strict form is known for {type(field).__name__}")
-    _, types, form, expected = form_of
+    _class, types, form, expected = form_of
     if isinstance(field, serializers.Serializer) and not isinstance(field, _Strict):
         raise TypeError(f"{type(field).__name__} is nested in a strict serializer and is not one")
+    if isinstance(field, serializers.IntegerField) and isinstance(value, float):
+        value = int(value) if value.is_integer() else value
     taken = (str,) if from_text and not isinstance(field, serializers.FileField) else types
     if not isinstance(value, taken) or (isinstance(value, bool) and not {bool, object} & {*taken}):
         return f"This has to be {expected}."
@@ -188,6 +231,9 @@ def _wrong(field: serializers.Field, value: Any, from_text: bool) -> str | None:
         dated = isinstance(field, serializers.DateField | serializers.DateTimeField)
         if dated and int(value[:4]) not in YEARS:
             return f"This has to be in a year from {YEARS[0]} to {YEARS[-1]}."
+        most = getattr(field, "max_length", None)
+        if most is not None and len(value) > most:
+            return f"This has at most {most} characters, and these are {len(value)}."
         allowed = "\n\r\t" if isinstance(field, NoteField) else ""
         if isinstance(field, ScannedField):
             return None

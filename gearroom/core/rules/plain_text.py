@@ -26,12 +26,18 @@ def plain(text: str) -> str:
     takes a line refuses them. Of a plain text it is the text itself."""
     if text.isascii():
         return text
-    text = unicodedata.normalize("NFC", text)
+    text = _composed(text)
     kept = ""
     for place, character in enumerate(text):
         if _is_seen(character, kept[-1:], text[place + 1 : place + 2]):
             kept += _BREAKS.get(character, character)
-    return unicodedata.normalize("NFC", kept)
+    return _composed(kept)
+
+
+def _composed(text: str) -> str:
+    """NFC, but for the few texts that it makes longer: a bound on their length still holds."""
+    found = unicodedata.normalize("NFC", text)
+    return found if len(found) <= len(text) else text
 
 
 def _is_seen(character: str, before: str, after: str) -> bool:

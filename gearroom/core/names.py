@@ -1,0 +1,170 @@
+"""Who is named in rows that are kept for ever: numbers there, the words where they can be erased.
+
+`WordsField` and `WordsJSONField` are for columns of append-only tables that hold what people type:
+a row that is written has references in the place of names, telephones and addresses of people on
+record (see `gearroom.core.rules.names`), and a row that is read has the words again, or *Person 17*
+once they were erased. `kept` and `given` do the same for the answers of acts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from typing import TYPE_CHECKING, Any
+
+from django.apps import apps
+from django.db import models
+from django.utils.translation import gettext as _
+
+from gearroom.core.rules.names import (
+    NOBODY,
+    OPEN,
+    Known,
+    Names,
+    may_name,
+    readable,
+    reference,
+    references,
+    replaced,
+    sure,
+)
+
+if TYPE_CHECKING:
+    _CharField = models.CharField[str, str]
+else:
+    _CharField = models.CharField
+
+_met: ContextVar[list[Any] | None] = ContextVar("met", default=None)
+
+
+@contextmanager
+def meeting() -> Iterator[list[Any]]:
+    """The people that are loaded or made meanwhile, by whatever way: whom an answer may name."""
+    people: list[Any] = []
+    token = _met.set(people)
+    try:
+        yield people
+    finally:
+        _met.reset(token)
+
+
+def note(*, instance: Any, **_signal: Any) -> None:
+    """Note a person that is loaded or made; connected to `post_init` of people."""
+    people = _met.get()
+    if people is not None:
+        people.append(instance)
+
+
+def of_everybody() -> Iterator[Known]:
+    """What tells of each person on record, wherever it stands."""
+    people = apps.get_model("core", "Person")._base_manager.filter(erased_at=None)
+    for row in people.order_by("-merged_into", "pk").values_list("pk", "name", "phone", "email"):
+        yield from sure(*row)
+
+
+def of_these(people: Iterable[Any]) -> Iterator[Known]:
+    """What names or reaches people that are there with their rows, single words too."""
+    for person in people:
+        has = person.__dict__  # what is not loaded is not asked for
+        if person.pk is not None:
+            for field in ("name", "phone", "email"):
+                if has.get(field):
+                    yield Known(person.pk, has[field])
+
+
+def hidden(value: Any, known: Names | Iterable[Known], *, kept: bool = False) -> Any:
+    """A JSON-like value as it may be kept for ever: references in the place of who is named, the
+    words written down beside. `kept`: it has references already, which stay. What is written has
+    to be in the transaction of its row."""
+    names = known if isinstance(known, Names) else Names(known)
+    wanted: dict[Known, int] = {}
+
+    def gather(each: Known) -> str:
+        wanted.setdefault(each, 0)
+        return each.text
+
+    replaced(value, names, gather, kept=kept)
+    if wanted:
+        _write_down(wanted)
+    return replaced(value, names, lambda each: reference(each.person, wanted[each]), kept=kept)
+
+
+def _write_down(wanted: dict[Known, int]) -> None:
+    """Give each its row: one that is there already, or a new one. Two acts at once may both write
+    the same words; nothing minds."""
+    model = apps.get_model("core", "PersonalText")
+    rows = model.objects.filter(text__in={each.text for each in wanted})
+    there = {
+        (person or NOBODY, text): pk
+        for pk, person, text in rows.values_list("pk", "person", "text").order_by("-pk")
+    }
+    new = [each for each in wanted if (each.person, each.text) not in there]
+    made = model.objects.bulk_create(
+        model(person_id=each.person or None, text=each.text) for each in new
+    )
+    there |= {(each.person, each.text): row.pk for each, row in zip(new, made, strict=True)}
+    gone = _erased({each.person for each in wanted})
+    if gone:
+        model.objects.filter(person__in=gone).delete()
+    for each in wanted:
+        wanted[each] = 0 if each.person in gone else there[each.person, each.text]
+
+
+def _erased(people: set[int]) -> set[int]:
+    """Who of them is erased. A row that refers to somebody waits for an act that erases them, so
+    what is asked after it was written holds."""
+    rows = apps.get_model("core", "Person")._base_manager.filter(pk__in=people)
+    return set(rows.exclude(erased_at=None).values_list("pk", flat=True))
+
+
+def shown(value: Any) -> Any:
+    """A JSON-like value that was kept, as it reads now."""
+    rows = references(value)
+    texts: dict[int, str] = {}
+    if rows:
+        kept = apps.get_model("core", "PersonalText").objects.filter(pk__in=rows)
+        texts = dict(kept.filter(person__erased_at=None).values_list("pk", "text"))
+    return readable(value, lambda person, row: texts.get(row) or nameless(person))
+
+
+def nameless(person: int) -> str:
+    """How somebody reads whose name was erased, by their number."""
+    return _("Person %(number)s") % {"number": person} if person else _("Somebody not on record")
+
+
+class WordsField(_CharField):
+    """Text that people typed. `max_length` is of the column; doors hold what is typed shorter
+    (`gearroom.core.rules.names.LONGER`)."""
+
+    def pre_save(self, model_instance: models.Model, add: bool) -> Any:
+        """As it is kept; the instance has what was typed."""
+        typed = super().pre_save(model_instance, add)
+        return hidden(typed, of_everybody()) if may_name(typed) else typed
+
+    def from_db_value(self, value: str | None, *_more: Any) -> str | None:
+        """As it reads."""
+        return shown(value) if value and OPEN in value else value
+
+    def deconstruct(self) -> tuple[str, str, list[Any], dict[str, Any]]:
+        """To the database it is text as any other."""
+        name, _path, args, kwargs = super().deconstruct()
+        return name, "django.db.models.CharField", list(args), kwargs
+
+
+class WordsJSONField(models.JSONField):
+    """Facts of an act, some of which people typed."""
+
+    def pre_save(self, model_instance: models.Model, add: bool) -> Any:
+        """As it is kept; the instance has what was typed."""
+        typed = super().pre_save(model_instance, add)
+        return hidden(typed, of_everybody()) if may_name(typed) else typed
+
+    def from_db_value(self, value: Any, expression: Any, connection: Any) -> Any:
+        """As it reads."""
+        return shown(super().from_db_value(value, expression, connection))
+
+    def deconstruct(self) -> tuple[str, str, list[Any], dict[str, Any]]:
+        """To the database it is JSON as any other."""
+        name, _path, args, kwargs = super().deconstruct()
+        return name, "django.db.models.JSONField", list(args), kwargs
