@@ -224,9 +224,16 @@ REST_FRAMEWORK = {
     "DEFAULT_THROTTLE_CLASSES": ["gearroom.core.api.throttling.PerActor"],
     "DEFAULT_THROTTLE_RATES": {
         "actor": "1200/min",
+        # Counted in the database, by gearroom.core.services.tries: one name from one address or
+        # one known browser, one address, one name from all browsers that it is not known in.
         "sign-in": "10/min",
+        "sign-in-address": "30/min",
+        "sign-in-name": "60/hour",
+        "password": "10/min",
         "pin": "8/hour",
         "reset": "5/hour",
+        "reset-address": "20/hour",
+        "link": "20/hour",
     },
     "EXCEPTION_HANDLER": "gearroom.core.api.problems.handle",
     "UNAUTHENTICATED_USER": None,

@@ -70,8 +70,8 @@ KINDS.update(
              "Empty it, then take it into use."),
             # ------------------------------------------------------------------------------ labels
             ("which-kit", 409, "Several kits may be meant", "“kits” names them. Say which one."),
-            ("not-a-kit", 400, "This label is not a kit's", "Scan the kit's own label."),
-            ("wrong-label", 400, "This label is on something else",
+            ("not-a-kit", 422, "This label is not a kit's", "Scan the kit's own label."),
+            ("wrong-label", 422, "This label is on something else",
              "“means” says on what. Scan the label of what is asked for."),
             ("label-bound", 409, "The label is on something already",
              "Bind another blank one. If this label was moved, cancel it there and print a new"
@@ -103,7 +103,7 @@ KINDS.update(
              "Leave lot number and date out, or correct the batch first."),
             ("instrument-held", 409, "The instrument is on record elsewhere",
              "Move it from there, or read its serial number again."),
-            ("not-an-instrument", 400, "It is no instrument", "Only instruments are checked."),
+            ("not-an-instrument", 422, "It is no instrument", "Only instruments are checked."),
             # -------------------------------------------------------- what is never put into a kit
             ("expired", 409, "It has expired", "Take another batch, and throw this one out."),
             ("recalled", 409, "Its maker recalled it",

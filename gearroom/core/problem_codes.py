@@ -29,9 +29,15 @@ KINDS: dict[str, Kind] = {
     ),
     "invalid-request": Kind(
         400,
-        "The request says something that cannot be",
+        "The request is not in the form that is asked for",
         "“errors” names each field and what it should be. Unknown fields are refused, and a"
-        " number is not the text of a number.",
+        " number is not the text of a number. The schema has the form of every request.",
+    ),
+    "cannot-be-right": Kind(
+        422,
+        "The request says something that cannot be right",
+        "Its form is right. “detail” says what is wrong with what it says, and “errors” in which"
+        " field, where it is in one.",
     ),
     "key-missing": Kind(
         400,
@@ -115,6 +121,7 @@ KINDS: dict[str, Kind] = {
     "role-missing": Kind(
         403, "This needs another role", "Ask somebody who has one of the roles in “roles”."
     ),
+    "not-oneself": Kind(403, "Nobody does that for themselves", "Ask somebody else who may do it."),
     # people
     "name-taken": Kind(409, "The name is taken", "Choose another one."),
     "has-sign-in": Kind(

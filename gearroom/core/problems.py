@@ -89,10 +89,27 @@ class Unacceptable(Problem):
     status = 422
 
 
-def printable(text: str) -> str:
-    """At most 40 characters of somebody's text, fit to be shown in a message."""
-    short = text if len(text) <= 40 else text[:39] + "…"
+def beyond_form(problem: Problem) -> Problem:
+    """The same of a request whose form was found right: what is wrong then is what it says."""
+    if not isinstance(problem, Invalid) or problem.code != "invalid-request":
+        return problem
+    return Unacceptable("cannot-be-right", problem.detail, **problem.facts)
+
+
+MOST_ERRORS = 20
+"""Fields named in one problem, and messages to each: what is wrong is sent back, not repeated."""
+LONGEST_ERROR = 300
+LONGEST_FIELD = 100
+
+
+def printable(text: str, most: int = 40) -> str:
+    """At most so many characters of somebody's text, fit to be shown in a message."""
+    short = _cut(text, most)
     return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in short)
+
+
+def _cut(text: str, most: int) -> str:
+    return text if len(text) <= most else text[: most - 1] + "…"
 
 
 def document(problem: Problem, instance: str = "") -> dict[str, Any]:
@@ -104,5 +121,23 @@ def document(problem: Problem, instance: str = "") -> dict[str, Any]:
         "detail": problem.detail,
         **({"instance": instance} if instance else {}),
         "code": problem.code,
-        **problem.facts,
+        **_capped(problem.facts),
     }
+
+
+def _capped(facts: dict[str, Any]) -> dict[str, Any]:
+    """The facts, of their errors at most so many; `errors_left_out` says how many there are more.
+
+    What is wrong names what was sent, so that without a bound an answer would be as long as that.
+    """
+    errors = facts.get("errors")
+    if not isinstance(errors, dict):
+        return facts
+    shown = {
+        printable(str(field), LONGEST_FIELD): [
+            _cut(str(message), LONGEST_ERROR) for message in list(messages)[:MOST_ERRORS]
+        ]
+        for field, messages in list(errors.items())[:MOST_ERRORS]
+    }
+    left_out = max(0, len(errors) - MOST_ERRORS)
+    return {**facts, "errors": shown, **({"errors_left_out": left_out} if left_out else {})}

@@ -6,23 +6,15 @@ made when it is sent and kept nowhere.
 
 from __future__ import annotations
 
-import logging
-import smtplib
-import uuid
-
 from django.conf import settings
-from django.core import mail
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import override
 
 from gearroom.core import clock
 from gearroom.core.models import PasswordReset, Person
 from gearroom.core.services import sign_ins
+from gearroom.site import account_mail
 from kits.rules.letters import Letter, Row
-from kits.services import messages
-
-log = logging.getLogger(__name__)
 
 
 def send_waiting() -> int:
@@ -35,28 +27,12 @@ def send_waiting() -> int:
         row = PasswordReset.objects.filter(pk=reset.pk)
         if not row.filter(sent_at=None).update(sent_at=clock.now()):
             continue  # another worker has it
-        try:
-            _send(reset)
-        except (smtplib.SMTPException, OSError) as error:
-            log.warning("The mail of a new password was not sent: %s", error)
-            row.update(sent_at=None)
-        else:
+        person = reset.user.person
+        if account_mail.send(person, lambda reset=reset, to=person: _letter(reset, to)):
             sent += 1
+        else:
+            row.update(sent_at=None)
     return sent
-
-
-def _send(reset: PasswordReset) -> None:
-    person = reset.user.person
-    with override(person.reads):
-        content = messages.render(
-            _letter(reset, person),
-            person=person,
-            message_id=f"<reset-{uuid.uuid4().hex}@{messages.domain()}>",
-            at=clock.now(),
-        )
-    kept = messages.Kept(content, messages.envelope(person.email))
-    with mail.get_connection() as connection:
-        connection.send_messages([kept])
 
 
 def _letter(reset: PasswordReset, person: Person) -> Letter:

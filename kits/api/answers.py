@@ -99,10 +99,12 @@ class PassedAnswer(CheckoutAnswer):
 
 class TakenAnswer(serializers.Serializer[Any]):
     checkout = CheckoutAnswer(
-        allow_null=True, help_text="Null: it changed hands again since, so this is history."
+        allow_null=True,
+        help_text="Null: it changed hands again since, so this is history; or the kit is of no room"
+        " of yours.",
     )
     entry = EntryAnswer()
-    verdict = VerdictAnswer()
+    verdict = VerdictAnswer(allow_null=True, help_text="Null: the kit is of no room of yours.")
 
 
 class UsedLineAnswer(serializers.Serializer[Any]):

@@ -6,9 +6,11 @@ import dataclasses
 from typing import Any
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from rest_framework import serializers
 
 from gearroom.core.act import Act
+from gearroom.core.api.member_rules import AnyOf, OneOf
 from gearroom.core.api.serializers import ActBody, StrictSerializer
 from gearroom.core.problems import Invalid
 from kits.models import Kit, Trip
@@ -35,6 +37,8 @@ class HereBody(ActBody):
 
 
 class UseLineBody(StrictSerializer):
+    rules = (AnyOf(("item", "lot"), _lazy("Say which thing (item) or which batch (lot).")),)
+
     item = serializers.IntegerField(required=False, min_value=1)
     lot = serializers.CharField(
         required=False, max_length=40, help_text="The batch, by id or by its label's code."
@@ -48,14 +52,11 @@ class UseLineBody(StrictSerializer):
         " blanket), and is listed until it comes back or is written off.",
     )
 
-    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
-        if "item" not in data and "lot" not in data:
-            raise serializers.ValidationError(_("Say which thing (item) or which batch (lot)."))
-        return data
-
 
 class NeedBody(StrictSerializer):
-    """One of the two."""
+    rules = (
+        OneOf(("item", "words"), _lazy("Name a thing, or say in a few words what was needed.")),
+    )
 
     item = serializers.IntegerField(required=False, min_value=1)
     words = serializers.CharField(

@@ -39,7 +39,9 @@ class Checkouts(ListView):
             "kit", "section", "person", "trip"
         )
         if not self.actor.everywhere:
-            rows = rows.filter(_of_rooms(self.actor.room_ids))
+            rooms = self.actor.room_ids
+            theirs = Q(kit__home_room__in=rooms) | Q(opened_by__room__in=rooms)
+            rows = rows.filter(theirs | Q(person=self.actor.person))
         if "kit" in query:
             rows = rows.filter(kit=find.kit(self.actor, query["kit"]))
         if "person" in query:
@@ -131,17 +133,8 @@ class EntryQuery(_PeriodQuery):
 
 
 def entries_of(actor: Actor) -> QuerySet[Entry]:
-    """The entries that somebody may see: of their rooms, of their kits, of no room at all."""
-    rows = Entry.objects.select_related("kit", "room", "person", "reversed_by")
-    if actor.everywhere:
-        return rows
-    mine = actor.room_ids
-    return rows.filter(
-        Q(room__in=mine)
-        | Q(kit__home_room__in=mine)
-        | Q(kit__room__in=mine)
-        | Q(room__isnull=True, kit__isnull=True)
-    )
+    """The entries that somebody may see, with what is shown of them."""
+    return find.entries_of(actor).select_related("kit", "room", "person", "reversed_by")
 
 
 class Entries(ListView):

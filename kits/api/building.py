@@ -13,6 +13,7 @@ from gearroom.core.api.serializers import ActBody, StrictSerializer
 from gearroom.core.api.views import UseCaseView
 from gearroom.core.problems import Invalid
 from kits.api import answers, bodies
+from kits.api.fields import CurrencyField, PriceField
 from kits.api.lots import BatchAnswer, CheckBody, CheckedAnswer, LotBody, expiry_in, lots_shown
 from kits.api.lots import checked as check_and_show
 from kits.api.places import PlaceAnswer
@@ -83,6 +84,10 @@ class BuildLineBody(StrictSerializer):
 
 
 class BuildBody(ActBody):
+    example = {
+        "lines": [{"lot": "12", "shelf": "3", "section": "main", "units": 6}],
+        "levels": [{"section": "main", "item": 9, "level": "full"}],
+    }  # fmt: skip
     lines = BuildLineBody(
         many=True,
         max_length=bodies.MOST_LINES,
@@ -135,17 +140,23 @@ class ThingBody(LotBody):
     section = serializers.CharField(required=False, max_length=80, help_text="Where it is kept.")
     shelf = serializers.CharField(required=False, max_length=40, help_text="Where it is put.")
     disposal = serializers.ChoiceField(Disposal.choices, required=False)
-    price = serializers.DecimalField(12, 2, required=False, help_text="For these alone.")
+    price = PriceField(required=False, help_text="For these alone.")
 
 
 class StripBody(ActBody):
+    example = {
+        "things": [
+            {"item": 4, "units": 6, "number": "D1", "expiry": "2035-05-31", "fate": "shelf",
+             "shelf": "3"},
+            {"item": 5, "units": 1, "fate": "dispose", "why": "Blunt", "disposal": "bin"},
+        ],
+        "supplier": "Invented Supplies", "price": "24.50", "currency": "GBP",
+    }  # fmt: skip
     things = ThingBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
     levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
     supplier = serializers.CharField(required=False, max_length=120, allow_blank=True)
-    price = serializers.DecimalField(
-        12, 2, required=False, allow_null=True, help_text="For the bought kit as a whole."
-    )
-    currency = serializers.CharField(required=False, max_length=3, allow_blank=True)
+    price = PriceField(required=False, allow_null=True, help_text="For the bought kit as a whole.")
+    currency = CurrencyField(required=False)
 
 
 class StrippedAnswer(serializers.Serializer[Any]):
@@ -210,6 +221,7 @@ def _thing(act: Act, kit: Kit, row: dict[str, Any]) -> Thing:
 
 # ---------------------------------------------------------------------------------------- checking
 class CheckInKitBody(CheckBody):
+    example = {"passed": True, "answer": "In the green", "checked_on": "2026-05-31"}
     lot = serializers.CharField(
         required=False,
         max_length=40,
@@ -263,6 +275,9 @@ class OutBody(StrictSerializer):
 
 
 class EmptyBody(ActBody):
+    example = {
+        "lines": [{"lot": "12", "section": "main", "units": 2, "way": "shelf", "shelf": "3"}],
+    }  # fmt: skip
     lines = OutBody(many=True, max_length=bodies.MOST_LINES, required=False)
     levels = bodies.LevelBody(
         many=True, max_length=bodies.MOST_LINES, required=False, help_text="Left of it, by eye."

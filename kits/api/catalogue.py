@@ -11,6 +11,7 @@ from gearroom.core.act import Act
 from gearroom.core.api.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.problems import NotFound
+from kits.api.fields import GtinField
 from kits.models import Disposal, Item, Substitute
 from kits.rules.facts import Kind
 from kits.services import catalogue
@@ -60,6 +61,10 @@ class ItemAnswer(serializers.Serializer[Any]):
 
 
 class ItemBody(ActBody):
+    example = {
+        "name": "Gauze swab 10 × 10 cm", "kind": "consumable", "base_unit": "swab",
+        "needs_date": True, "sterile": True, "lead_time_days": 14, "order_down_to": 20,
+    }  # fmt: skip
     name = serializers.CharField(max_length=120)
     kind = serializers.ChoiceField(KINDS)
     base_unit = serializers.CharField(
@@ -94,27 +99,31 @@ class ItemQuery(PageQuery):
     sterile = serializers.BooleanField(required=False)
     latex = serializers.BooleanField(required=False)
     child = serializers.BooleanField(required=False)
-    gtin = serializers.CharField(required=False, max_length=20, help_text="Of one of its packs.")
+    gtin = GtinField(required=False, help_text="Of one of its packs.")
     retired = serializers.BooleanField(
         required=False, default=False, help_text="Those retired, rather than those in use."
     )
 
 
 class PackCodeBody(ActBody):
-    gtin = serializers.CharField(max_length=20, help_text="8, 12, 13 or 14 digits.")
+    example = {"gtin": "09506000134352", "units_per_pack": 5}
+    gtin = GtinField()
     units_per_pack = serializers.IntegerField(min_value=1, max_value=1_000_000, default=1)
 
 
 class GtinBody(ActBody):
-    gtin = serializers.CharField(max_length=20)
+    example = {"gtin": "09506000134352"}
+    gtin = GtinField()
 
 
 class SubstituteBody(ActBody):
+    example = {"instead": 6, "note": "Fold it once."}
     instead = serializers.IntegerField(min_value=1, help_text="The thing that will do instead.")
     note = serializers.CharField(max_length=200, required=False, allow_blank=True)
 
 
 class InsteadBody(ActBody):
+    example = {"instead": 6}
     instead = serializers.IntegerField(min_value=1)
 
 
@@ -173,10 +182,11 @@ class OneItem(ReadView, _ItemDoor):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Change what is said of a thing; kits that it matters to are judged again."""
-        done = catalogue.edit_item(
-            act, self.item(), check=lambda row: self.match(self.shown(row)), **data
-        )
-        return 200, self.shown(done)
+        return 200, self.shown(catalogue.edit_item(act, self.item(), **data))
+
+    def whole(self, row: Item) -> Any:
+        """A thing as it is shown."""
+        return self.shown(row)
 
 
 class RetireItem(_ItemDoor):

@@ -75,6 +75,7 @@ class Clearances(ListView):
 
 
 class ClearanceBody(ActBody):
+    example = {"confirmed": True}
     confirmed = serializers.BooleanField(help_text="True: I did clear it. False: I did not.")
 
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
 from gearroom.core.act import Act
+from gearroom.core.api.member_rules import OneOf
 from gearroom.core.api.serializers import ActBody, StrictSerializer
 from gearroom.core.api.views import UseCaseView
-from gearroom.core.problems import Invalid
 from kits.api import answers, bodies
 from kits.models import Place, PlaceKind
 from kits.services import at_a_glance, counting, find, mixups, reversal
@@ -23,6 +23,10 @@ COMPLETE = (
 
 
 class FoundBody(StrictSerializer):
+    rules = (
+        OneOf(("lot", "item"), _("Say which batch (lot) or which thing (item), one of the two.")),
+    )
+
     lot = serializers.CharField(required=False, max_length=40)
     item = serializers.IntegerField(required=False, min_value=1)
     section = serializers.CharField(required=False, max_length=80)
@@ -30,6 +34,10 @@ class FoundBody(StrictSerializer):
 
 
 class CountKitBody(ActBody):
+    example = {
+        "found": [{"item": 4, "section": "main", "units": 6}],
+        "complete": True, "levels": [{"section": "main", "item": 9, "level": "low"}],
+    }  # fmt: skip
     section = serializers.CharField(
         required=False, max_length=80, help_text="Only this section; else the whole kit."
     )
@@ -42,6 +50,7 @@ class CountKitBody(ActBody):
 
 
 class CountShelfBody(ActBody):
+    example = {"shelf": "3", "found": [{"lot": "12", "units": 11}]}
     shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
     found = FoundBody(many=True, max_length=bodies.MOST_LINES)
     complete = serializers.BooleanField(default=False, help_text=COMPLETE)
@@ -96,10 +105,6 @@ class CountShelf(UseCaseView):
 
 
 def _found(row: dict[str, Any], place: Place) -> counting.Found:
-    if ("lot" in row) == ("item" in row):
-        raise Invalid(
-            _("Say which batch (lot) or which thing (item), one of the two."), field="found"
-        )
     return counting.Found(
         place,
         row["units"],
@@ -142,6 +147,7 @@ def _differences(rows: Any) -> list[dict[str, Any]]:
 
 
 class ReverseBody(ActBody):
+    example = {"reason": "It was the wrong kit.", "together": True, "through": 118}
     together = serializers.BooleanField(
         required=False, default=False, help_text="Undo with it the later acts that stand on it."
     )
@@ -193,6 +199,7 @@ class Reverse(UseCaseView):
 
 
 class ReallyBody(ActBody):
+    example = {"kit": "DAY-02"}
     kit = serializers.CharField(
         max_length=40, help_text="The kit that it really was, by label code or name."
     )

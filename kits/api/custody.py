@@ -6,17 +6,18 @@ from typing import Any
 
 from rest_framework import serializers
 
-from gearroom.core.act import Act
+from gearroom.core.act import Act, Actor
 from gearroom.core.api.serializers import ActBody
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
-from kits.models import AsFound, WithheldKind
-from kits.services import custody, due, find, keeping, not_ours, use, whose
+from kits.models import AsFound, Kit, WithheldKind
+from kits.services import custody, due, find, keeping, not_ours, reports, use, whose
 from kits.services.going_out import UNSAID
 from kits.services.remarks import Remarks
 
 
 class CheckOutBody(bodies.HereBody):
+    example = {"person": "7", "trip": "bookings:118", "due_at": "2035-05-31T18:00:00+01:00"}
     person = serializers.CharField(
         required=False, max_length=40, help_text="Who takes it, by id or by the tag's code."
     )
@@ -65,7 +66,7 @@ class CheckOutBody(bodies.HereBody):
 
 
 class CheckOut(UseCaseView):
-    use_case = "identify"  # the service asks for more, but in an emergency it always goes
+    use_case = "identify"  # the service asks for more: a request, or one of two facts
     body = CheckOutBody
     answers = {201: answers.TakenAnswer}
 
@@ -73,16 +74,12 @@ class CheckOut(UseCaseView):
         """Take a kit out."""
         act = bodies.here(act, data)
         fact = data["emergency"] or data["already_gone"]
-        kit = (
-            find.any_kit(self.kwargs["kit"], act.actor)
-            if fact
-            else find.kit(act.actor, self.kwargs["kit"])
-        )
-        person = find.person(data.pop("person")) if "person" in data else UNSAID
+        kit = self.kit(act.actor, data)
+        person = find.person(act.actor, data.pop("person")) if "person" in data else UNSAID
         trip = bodies.trip_said(act, data)
         section = find.section(kit, data.pop("section")) if "section" in data else None
         if "cleared_by" in data:
-            data["cleared_by"] = find.person(data["cleared_by"])
+            data["cleared_by"] = find.person(act.actor, data["cleared_by"])
         if data.pop("swap") and section is None and not fact:
             terms = whose.Terms(
                 trip, data.get("due_at", UNSAID), swap=True, take_reason=data.get("take_reason", "")
@@ -91,15 +88,29 @@ class CheckOut(UseCaseView):
             goes = whose.settle(act, kit, terms, holder, alone=True)
             trip, person = goes.trip, goes.holder or UNSAID
         taken = custody.check_out(act, kit, person=person, trip=trip, section=section, **data)
+        theirs = find.sees_kit(act.actor, kit)
         told = {
-            "checkout": answers.checkout(taken.checkout),
+            "checkout": answers.checkout(taken.checkout) if theirs else None,
             "entry": answers.entry(taken.entry),
-            "verdict": answers.verdict(taken.verdict),
+            "verdict": answers.verdict(taken.verdict) if theirs else None,
         }
         return 201, answers.for_eyes_of(act.actor, answers.rooms_of(kit), told)
 
+    def kit(self, actor: Actor, data: dict[str, Any]) -> Kit:
+        """The kit that the address names; in an emergency it is of whatever room."""
+        if data["emergency"]:
+            actor.require("emergency")
+            return find.any_kit(self.kwargs["kit"], actor)
+        if data["already_gone"]:
+            return reports.kit(actor, self.kwargs["kit"])
+        return find.kit(actor, self.kwargs["kit"])
+
 
 class CheckInBody(bodies.HereBody):
+    example = {
+        "as_found": "opened", "used": [{"item": 4, "units": 2}],
+        "levels": [{"section": "main", "item": 9, "level": "low"}], "wet": True,
+    }  # fmt: skip
     as_found = serializers.ChoiceField(AsFound.choices, default=AsFound.SORT_LATER)
     section = serializers.CharField(required=False, max_length=80)
     seal_seen = serializers.CharField(
@@ -145,16 +156,18 @@ class CheckIn(UseCaseView):
         data["as_found"] = AsFound(data["as_found"])
         data["remarks"] = Remarks(
             bodies.needed(data.pop("needed", [])),
-            [find.any_kit(ref, act.actor) for ref in data.pop("mixed_with", [])],
+            [reports.kit(act.actor, ref) for ref in data.pop("mixed_with", [])],
             data.pop("given_back"),
         )
         back = custody.check_in(act, kit, **data)
         rooms = answers.rooms_of(back.kit)
-        seen = any(act.actor.belongs_to(room) for room in rooms)
+        held = back.checkout
+        own = held is not None and act.person is not None and held.person_id == act.person.pk
+        seen = own or find.knows_kit(act.actor, back.kit)
         told = {
             "kit": back.kit.name,
             "entry": answers.entry(back.entry),
-            "checkout": answers.checkout(back.checkout) if seen else None,
+            "checkout": answers.checkout(held) if seen else None,
             "as_found": back.as_found,
             "used": answers.used(back.use),
             "not_ours": not_ours.is_inside(back.kit),
@@ -163,6 +176,7 @@ class CheckIn(UseCaseView):
 
 
 class DueBody(ActBody):
+    example = {"due_at": "2035-05-31T18:00:00+01:00"}
     due_at = serializers.DateTimeField(allow_null=True, help_text="Null: at no set time.")
     section = serializers.CharField(required=False, max_length=80)
 
@@ -182,6 +196,7 @@ class Due(UseCaseView):
 
 
 class PassBody(ActBody):
+    example = {"person": "7"}
     person = serializers.CharField(max_length=40, help_text="By id or by the tag's code.")
 
 
@@ -194,7 +209,7 @@ class Pass(UseCaseView):
         """Record that a kit was passed to another person on the way; to whoever has it already
         changes nothing."""
         kit = find.kit(act.actor, self.kwargs["kit"])
-        passed = custody.pass_on(act, kit, find.person(data["person"]))
+        passed = custody.pass_on(act, kit, find.person(act.actor, data["person"]))
         told = {**_passed(passed), "entry": answers.entry(passed.entry)}
         return 200, answers.for_eyes_of(act.actor, answers.rooms_of(kit), told)
 
@@ -207,6 +222,7 @@ def _passed(passed: custody.Passed) -> dict[str, Any]:
 
 
 class UseBody(ActBody):
+    example = {"used": [{"item": 4, "units": 2}], "incident": "2035-17"}
     used = bodies.UseLineBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
     levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
     incident = serializers.CharField(required=False, max_length=80)
@@ -231,6 +247,7 @@ class Use(UseCaseView):
 
 
 class WithholdBody(ActBody):
+    example = {"kind": "drying", "note": "Left open in the rain."}
     kind = serializers.ChoiceField(WithheldKind.choices)
     note = serializers.CharField(required=False, max_length=300)
 
@@ -248,6 +265,7 @@ class Withhold(UseCaseView):
 
 
 class ReleaseBody(ActBody):
+    example = {"kind": "drying"}
     kind = serializers.ChoiceField(WithheldKind.choices)
 
 
@@ -263,6 +281,7 @@ class Release(UseCaseView):
 
 
 class LayUpBody(ActBody):
+    example = {"wake": False}
     wake = serializers.BooleanField(default=False, help_text="Take it into use again.")
 
 
@@ -279,6 +298,7 @@ class LayUp(UseCaseView):
 
 
 class LostBody(ActBody):
+    example = {"found": False, "reason": "Not on the shelf at the count."}
     found = serializers.BooleanField(default=False, help_text="It was found again.")
 
 

@@ -8,7 +8,7 @@ from django.db.models import QuerySet
 from rest_framework import serializers
 
 from gearroom.core import clock
-from gearroom.core.act import Act
+from gearroom.core.act import Act, Actor
 from gearroom.core.api.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.models import Person, Room
@@ -130,6 +130,7 @@ class KitQuery(PageQuery):
 
 
 class EditKitBody(ActBody):
+    example = {"responsible": 7, "lives_in": "vehicle", "look_interval_days": 90}
     name = serializers.CharField(max_length=kits.LONGEST_NAME)
     responsible = serializers.IntegerField(min_value=1, required=False, allow_null=True)
     deputy = serializers.IntegerField(min_value=1, required=False, allow_null=True)
@@ -142,17 +143,23 @@ class EditKitBody(ActBody):
 
 
 class AddKitBody(EditKitBody):
+    example = {
+        "name": "DAY-07", "home_room": "main-store", "packing_list": 2, "version": 1,
+        "responsible": 7, "lives_in": "store",
+    }  # fmt: skip
     home_room = serializers.CharField(max_length=80, help_text="A gear room: name or slug.")
     packing_list = serializers.IntegerField(min_value=1)
     version = serializers.IntegerField(min_value=1, help_text="A published version's number.")
 
 
 class FollowBody(ActBody):
+    example = {"packing_list": 2, "version": 1}
     packing_list = serializers.IntegerField(min_value=1)
     version = serializers.IntegerField(min_value=1)
 
 
 class MoveHomeBody(ActBody):
+    example = {"room": "cave-hut", "is_there": True}
     room = serializers.CharField(max_length=80, help_text="A gear room: name or slug.")
     is_there = serializers.BooleanField(default=False, help_text="It stands there already.")
 
@@ -177,8 +184,8 @@ def shown(seen: Overview) -> dict[str, Any]:
             "signed_by": version.signed_by.name if version.signed_by else None,
             "signed_until": _iso(version.signed_until),
         },
-        "responsible": _person(kit.responsible, seen),
-        "deputy": _person(kit.deputy, seen),
+        "responsible": _person(seen.responsible, seen),
+        "deputy": _person(seen.deputy, seen),
         "lives_in": kit.lives_in,
         "bag": kit.bag,
         "bag_volume_ml": kit.bag_volume_ml,
@@ -214,7 +221,7 @@ def shown(seen: Overview) -> dict[str, Any]:
             for row in seen.withheld
         ],
         "looked_inside_on": _iso(kit.looked_inside_on),
-        "looked_inside_by": kit.looked_inside_by.name if kit.looked_inside_by else None,
+        "looked_inside_by": seen.looked_by.name if seen.looked_by else None,
         "look_interval_days": kit.look_interval_days,
         "retired_on": _iso(kit.retired_on),
         "revision": kit.revision,
@@ -254,7 +261,7 @@ def _promise(seen: Overview) -> dict[str, Any] | None:
     return {
         "reservation": seen.reserved.pk,
         "trip": answers.trip(seen.reserved.trip),
-        "person": _person(seen.reserved.person or seen.reserved.trip.leader, seen),
+        "person": _person(seen.guide, seen),
     }
 
 
@@ -272,11 +279,11 @@ def version_of(data: dict[str, Any]) -> PackingListVersion:
     return found
 
 
-def people_in(data: dict[str, Any]) -> dict[str, Any]:
+def people_in(actor: Actor, data: dict[str, Any]) -> dict[str, Any]:
     """The body with people by id made persons."""
     for role in ("responsible", "deputy"):
         if data.get(role) is not None:
-            data[role] = find.person(data[role])
+            data[role] = find.person(actor, data[role])
     return data
 
 
@@ -318,7 +325,7 @@ class Kits(ListView, _KitDoor):
         """Add a kit, empty, that follows a published version of a kit list."""
         room = find.room(act.actor, data.pop("home_room"))
         version = version_of(data)
-        made = kits.add_kit(act, list_version=version, home_room=room, **people_in(data))
+        made = kits.add_kit(act, list_version=version, home_room=room, **people_in(act.actor, data))
         return 201, self.shown(made)
 
 
@@ -333,10 +340,11 @@ class OneKit(ReadView, _KitDoor):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Change what is said of a kit."""
-        done = kits.edit_kit(
-            act, self.kit(), check=lambda row: self.match(self.shown(row)), **people_in(data)
-        )
-        return 200, self.shown(done)
+        return 200, self.shown(kits.edit_kit(act, self.kit(), **people_in(act.actor, data)))
+
+    def whole(self, row: Kit) -> Any:
+        """A kit as it is shown."""
+        return self.shown(row)
 
 
 class FollowList(_KitDoor):

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
 from typing import Any
 
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 from rest_framework import serializers
 
-from gearroom.core.api.serializers import YEARS, PageQuery, QuerySerializer
+from gearroom.core.api.serializers import PageQuery, QuerySerializer
 from gearroom.core.api.views import ListView, ReadView
 from gearroom.core.problems import Invalid
 from kits.api import answers
+from kits.api.fields import DayOrInstantField
 from kits.models import Entry, Kit
 from kits.services import contents, find, fitness, offers, turnaround, verdicts
 
@@ -76,9 +76,7 @@ class Readiness(ReadView):
 
 
 class ContentsQuery(QuerySerializer):
-    on = serializers.CharField(
-        required=False, max_length=40, help_text="A day, or a time with its offset; else now."
-    )
+    on = DayOrInstantField(required=False, help_text="A day, or a time with its offset; else now.")
     known_by = serializers.DateTimeField(
         required=False, help_text="As it was known then; else as known today."
     )
@@ -119,8 +117,9 @@ class Contents(ReadView):
         """What is in a kit, or was on a day, as known now or as it was known then."""
         assert self.actor is not None
         kit = find.kit(self.actor, self.kwargs["kit"])
-        on = _day_or_instant(query["on"]) if "on" in query else None
-        found = contents.contents(kit, on=on, known_by=query.get("known_by"))
+        if query:  # as it was, which is not of the room where it stands now
+            contents.refuse_unless_known(self.actor, kit)
+        found = contents.contents(kit, on=query.get("on"), known_by=query.get("known_by"))
         return contents_shown(kit, found)
 
 
@@ -156,30 +155,6 @@ def contents_shown(kit: Kit, found: contents.Contents) -> dict[str, Any]:
     }
 
 
-def _day_or_instant(text: str) -> date | datetime:
-    try:
-        asked = date.fromisoformat(text) if len(text) == 10 else _instant(text)
-        if asked.year not in YEARS:
-            raise ValueError("beyond all gear")
-        return asked
-    except ValueError as error:
-        raise Invalid(
-            _(
-                "Give a day, such as 2026-05-31, or a time with its offset, such as "
-                "2026-05-31T08:15:00+01:00, in a year from %(which)s to %(which_2)s."
-            )
-            % {"which": YEARS[0], "which_2": YEARS[-1]},
-            field="on",
-        ) from error
-
-
-def _instant(text: str) -> datetime:
-    instant = datetime.fromisoformat(text)
-    if instant.tzinfo is None:
-        raise ValueError("without an offset")
-    return instant
-
-
 class HistoryAnswer(answers.EntryAnswer):
     person = serializers.CharField(source="person.name", default=None, allow_null=True)
     trip = serializers.CharField(source="trip.name", default=None, allow_null=True)
@@ -194,7 +169,8 @@ class History(ListView):
     shows = HistoryAnswer
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Entry]:
-        """Everything that happened to a kit, newest first."""
+        """Everything that happened to a kit, newest first; to those of another room what happened
+        to it there, and what they did themselves."""
         assert self.actor is not None
         kit = find.kit(self.actor, self.kwargs["kit"])
-        return Entry.objects.filter(kit=kit).select_related("person", "trip")
+        return find.entries_of(self.actor).filter(kit=kit).select_related("person", "trip")

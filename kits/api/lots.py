@@ -227,6 +227,7 @@ class OneLot(ReadView):
 
 # -------------------------------------------------------------------------------------- correcting
 class CorrectBody(ActBody):
+    example = {"expiry_printed": "EXP 05/2035", "reason": "Read on the pack."}
     number = serializers.CharField(required=False, **NUMBER)
     expiry = serializers.DateField(required=False, allow_null=True)
     expiry_printed = serializers.CharField(required=False, max_length=40)
@@ -266,6 +267,7 @@ class Correct(UseCaseView):
 
 # ---------------------------------------------------------------------------------------- checking
 class CheckBody(ActBody):
+    example = {"passed": True, "answer": "In the green", "checked_on": "2026-05-31"}
     passed = serializers.BooleanField(help_text="The answer to the thing's question.")
     answer = serializers.CharField(required=False, max_length=200, allow_blank=True)
     checked_on = serializers.DateField(required=False)

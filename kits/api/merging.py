@@ -15,6 +15,7 @@ from kits.services import merging
 
 
 class MergeBody(ActBody):
+    example = {"into": 8}
     into = serializers.IntegerField(min_value=1, help_text="The record that is kept, by id.")
 
 

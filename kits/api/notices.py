@@ -8,7 +8,7 @@ from django.db.models import QuerySet
 from django.http import HttpResponse
 from rest_framework import serializers
 
-from gearroom.core.act import Act
+from gearroom.core.act import Act, Actor
 from gearroom.core.api.serializers import CLOCK_TIME, ActBody, PageQuery, QuerySerializer
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.models import Person
@@ -50,10 +50,12 @@ class NoticeQuery(PageQuery):
     state = serializers.ChoiceField(list(State), required=False)
 
 
-def _shown(notice: Notice) -> dict[str, Any]:
+def _shown(actor: Actor, notice: Notice) -> Any:
+    own = actor.person is not None and actor.person.pk == notice.person_id
+    told_to = answers.person(notice.person)
     return {
         "id": notice.pk,
-        "person": answers.person(notice.person),
+        "person": told_to if own else answers.for_eyes_of(actor, [notice.room_id], told_to),
         "kind": notice.kind,
         "title": title(notice.kind),
         "kit": notice.kit.name if notice.kit else None,
@@ -87,7 +89,8 @@ class Notices(ListView):
 
     def show(self, page: list[Any]) -> Any:
         """The rows of a page."""
-        return [_shown(notice) for notice in page]
+        assert self.actor is not None
+        return [_shown(self.actor, notice) for notice in page]
 
 
 class OneNotice(ReadView):
@@ -97,7 +100,7 @@ class OneNotice(ReadView):
         """One notice with what it says."""
         assert self.actor is not None
         notice = told.get(self.actor, self.kwargs["id"])
-        return {**_shown(notice), "text": told.text(notice)}
+        return {**_shown(self.actor, notice), "text": told.text(self.actor, notice)}
 
 
 class SendAgain(UseCaseView):
@@ -107,7 +110,8 @@ class SendAgain(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Tell the same once more, whatever they chose to hear."""
         notice = told.get(act.actor, self.kwargs["id"])
-        return 201, _shown(told.get(act.actor, told.send_again(act, notice).pk))
+        again = told.get(act.actor, told.send_again(act, notice).pk)
+        return 201, _shown(act.actor, again)
 
 
 class WeeklyQuery(QuerySerializer):
@@ -129,11 +133,12 @@ class NextWeekly(ReadView):
     def read(self, query: dict[str, Any]) -> Any:
         """The next weekly email as it would be now."""
         assert self.actor is not None
-        person = _person(self.actor.person, query.get("person"))
-        told.may_see_weekly_of(self.actor, person)
-        due_at, letter = weekly.preview(person)
+        person = _person(self.actor, query.get("person"))
+        rooms = told.rooms_of_weekly(self.actor, person)
+        due_at, letter = weekly.preview(person, rooms=rooms)
+        shown = answers.person(person)
         return {
-            "person": answers.person(person),
+            "person": answers.for_eyes_of(self.actor, [person.home_room_id], shown),
             "due_at": due_at.isoformat(),
             "subject": letter.subject,
             "text": as_text(letter),
@@ -141,12 +146,12 @@ class NextWeekly(ReadView):
         }
 
 
-def _person(own: Person | None, pk: int | None) -> Person:
-    wanted = pk or (own.pk if own else 0)
-    row = Person.objects.select_related("home_room").filter(pk=wanted).first()
-    if row is None:
-        raise NotFound("person", wanted)
-    return row
+def _person(actor: Actor, pk: int | None = None) -> Person:
+    """Whoever is asked for, else whoever asks."""
+    own = actor.person
+    if own is not None and pk in (None, own.pk):
+        return own
+    return find.person(actor, pk or 0)
 
 
 class SettingsAnswer(serializers.Serializer[Any]):
@@ -165,6 +170,10 @@ class SettingsAnswer(serializers.Serializer[Any]):
 
 
 class SettingsBody(ActBody):
+    example = {
+        "weekly_on": 0, "weekly_at": "07:00", "quiet_from": "21:00", "quiet_until": "06:30",
+        "choices": {"low-stock": "weekly"},
+    }  # fmt: skip
     weekly_on = serializers.IntegerField(required=False, min_value=0, max_value=6)
     weekly_at = serializers.RegexField(CLOCK_TIME, required=False)
     quiet_from = serializers.RegexField(CLOCK_TIME, required=False, allow_null=True)
@@ -203,17 +212,20 @@ class Settings(ReadView, UseCaseView):
     def read(self, query: dict[str, Any]) -> Any:
         """How you hear of things."""
         assert self.actor is not None
-        return _settings(_person(self.actor.person, None))
+        return _settings(_person(self.actor))
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Change when the weekly email comes, quiet hours, and what you hear at once."""
-        person = _person(act.person, None)
-        self.match(_settings(person))
+        person = _person(act.actor)
         for name in ("weekly_at", "quiet_from", "quiet_until"):
             if data.get(name) is not None:
                 data[name] = hearing.clock_time(data[name])
         hearing.change(act, person, **data)
         return 200, _settings(person)
+
+    def whole(self, row: Person) -> Any:
+        """The settings of somebody whose row is locked."""
+        return _settings(row)
 
 
 class CalendarAnswer(serializers.Serializer[Any]):
@@ -228,7 +240,7 @@ class NewCalendar(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """A new secret address of your calendar; the one before shows nothing any more."""
-        secret = hearing.new_calendar(act, _person(act.person, None))
+        secret = hearing.new_calendar(act, _person(act.actor))
         return 201, {"address": self.request.build_absolute_uri(f"/api/v1/calendars/{secret}/")}
 
     def kept(self, body: Any) -> Any:
@@ -242,7 +254,7 @@ class EndCalendar(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Have the address of your calendar show nothing any more."""
-        person = _person(act.person, None)
+        person = _person(act.actor)
         hearing.end_calendar(act, person)
         return 200, _settings(person)
 

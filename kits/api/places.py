@@ -31,6 +31,7 @@ class PlaceQuery(PageQuery):
 
 
 class AddShelfBody(ActBody):
+    example = {"room": "main-store", "name": "C7", "position": 7}
     room = serializers.CharField(max_length=80)
     name = serializers.CharField(max_length=shelves.LONGEST_NAME)
     position = serializers.IntegerField(required=False, min_value=0, max_value=100_000)
@@ -61,6 +62,7 @@ class Places(ListView, UseCaseView):
 
 
 class EditShelfBody(ActBody):
+    example = {"name": "C7 top", "position": 8}
     name = serializers.CharField(required=False, max_length=shelves.LONGEST_NAME)
     position = serializers.IntegerField(required=False, min_value=0, max_value=100_000)
     close = serializers.BooleanField(required=False)
@@ -78,3 +80,7 @@ class OneShelf(UseCaseView):
         if data.pop("close", False):
             return 200, PlaceAnswer(shelves.close_shelf(act, shelf)).data
         return 200, PlaceAnswer(shelves.edit_shelf(act, shelf, **data)).data
+
+    def whole(self, row: Place) -> Any:
+        """A shelf as it is shown."""
+        return PlaceAnswer(row).data

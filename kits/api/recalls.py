@@ -85,6 +85,10 @@ class RecallQuery(PageQuery):
 
 
 class StartBody(ActBody):
+    example = {
+        "item": 4, "scope": "number", "number": "D1", "reference": "2035-3",
+        "advice": "Do not use; send back.",
+    }  # fmt: skip
     item = serializers.IntegerField(min_value=1)
     scope = serializers.ChoiceField(RecallScope.choices, default=RecallScope.NUMBER)
     number = serializers.CharField(required=False, max_length=80, allow_blank=True)
@@ -93,13 +97,13 @@ class StartBody(ActBody):
 
 
 def _standing(actor: Actor, recall: Recall) -> dict[str, Any]:
-    """How a recall stands: whole for those who may start one, else as far as one's own rooms."""
-    stands = standing.seen_by(actor, standing.of(recall))
+    """How a recall stands, as far as somebody may see it."""
+    stands = standing.of(recall, actor)
     lots = lots_shown(stands.lots)
     return {
         **RecallAnswer(recall).data,
         "lots": list(lots.values()),
-        "places": [_followed(row) for row in stands.places],
+        "places": [_followed(actor, row) for row in stands.places],
         "quarantine": [
             {"place": PlaceAnswer(place).data, "units": units} for place, units in stands.quarantine
         ],
@@ -108,9 +112,9 @@ def _standing(actor: Actor, recall: Recall) -> dict[str, Any]:
     }
 
 
-def _followed(of: Followed) -> dict[str, Any]:
-    row = of.row
-    return {
+def _followed(actor: Actor, of: Followed) -> Any:
+    row, kit = of.row, of.place.kit
+    told = {
         "row": row.pk if row else None,
         "place": PlaceAnswer(of.place).data,
         "certainty": row.certainty if row else None,
@@ -124,6 +128,7 @@ def _followed(of: Followed) -> dict[str, Any]:
         "answered_by": row.answered_by.name if row and row.answered_by else None,
         "answered_at": row.answered.occurred_at.isoformat() if row and row.answered else None,
     }
+    return answers.for_eyes_of(actor, [kit.home_room_id if kit else of.place.room_id], told)
 
 
 def _gone(of: Gone) -> dict[str, Any]:
@@ -168,10 +173,12 @@ class OneRecall(ReadView):
 
 
 class RowBody(ActBody):
+    example = {"row": 31}
     row = serializers.IntegerField(min_value=1, help_text="Of the places listed.")
 
 
 class RecallAnswerBody(bodies.HereBody, RowBody):
+    example = {"row": 31, "answer": "taken-out", "removed": 2}
     answer = serializers.ChoiceField(list(Answer))
     removed = serializers.IntegerField(
         default=0, min_value=0, max_value=1_000_000, help_text="Units found and taken out."
@@ -187,7 +194,7 @@ class AnswerRecall(UseCaseView):
         """Say what was found in a place. What was taken out goes to quarantine."""
         act = bodies.here(act, data)
         recall = recalls.find(self.kwargs["id"])
-        row = recalls.find_row(recall, data["row"])
+        row = recalls.find_row(act.actor, recall, data["row"])
         recalls.answer(act, row, Answer(data["answer"]), removed=data["removed"])
         return 200, _standing(act.actor, recall)
 
@@ -200,11 +207,12 @@ class Told(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that whoever has a place was told in another way, such as by phone."""
         recall = recalls.find(self.kwargs["id"])
-        recalls.mark_told(act, recalls.find_row(recall, data["row"]))
+        recalls.mark_told(act, recalls.find_row(act.actor, recall, data["row"]))
         return 200, _standing(act.actor, recall)
 
 
 class CloseBody(ActBody):
+    example = {"outcome": "withdrawn", "published_at": "The maker's letter of 3 May"}
     outcome = serializers.ChoiceField(list(Outcome))
     published_at = serializers.CharField(
         required=False,
@@ -215,7 +223,7 @@ class CloseBody(ActBody):
 
 
 class Close(UseCaseView):
-    use_case = "recall"
+    use_case = "close_recall"
     body = CloseBody
     answers = {200: StandingAnswer}
 
@@ -237,6 +245,7 @@ class Reopen(UseCaseView):
 
 
 class PutBackBody(ActBody):
+    example = {"shelf": "3"}
     shelf = serializers.CharField(max_length=40, help_text="By id, or by the code of its label.")
 
 

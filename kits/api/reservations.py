@@ -53,6 +53,7 @@ class ReservationQuery(PageQuery):
 
 
 class ReserveBody(ActBody):
+    example = {"kit": "DAY-02", "trip": "bookings:118", "person": "7"}
     kit = serializers.CharField(max_length=60, help_text="Label code or name.")
     trip = serializers.CharField(max_length=130, help_text="By id or as source:reference.")
     person = serializers.CharField(
@@ -61,6 +62,7 @@ class ReserveBody(ActBody):
 
 
 class SwapBody(ActBody):
+    example = {"kit": "DAY-02"}
     kit = serializers.CharField(max_length=60, help_text="The kit in hand: label code or name.")
 
 
@@ -95,13 +97,13 @@ class _ReservationDoor(UseCaseView):
     answers = {200: ReservationAnswer}
 
     def seen(self) -> QuerySet[Reservation]:
-        """Promises of the kits of one's rooms."""
+        """Promises of the kits of one's rooms, and to trips from there."""
         assert self.actor is not None
         rows = Reservation.objects.select_related("kit", "trip", "person", "made", "released")
         if self.actor.everywhere:
             return rows
         mine = self.actor.room_ids
-        return rows.filter(Q(kit__home_room__in=mine) | Q(kit__room__in=mine))
+        return rows.filter(Q(kit__home_room__in=mine) | Q(trip__room__in=mine))
 
     def reservation(self) -> Reservation:
         """The one that the address names."""
@@ -139,7 +141,7 @@ class Reservations(ListView, _ReservationDoor):
             act,
             find.kit(act.actor, data["kit"]),
             find.trip(act.actor, data["trip"]),
-            person=find.person(data["person"]) if "person" in data else None,
+            person=find.person(act.actor, data["person"]) if "person" in data else None,
         )
         return 201 if done.entry else 200, reserved_shown(done, act.actor)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 from rest_framework import serializers
 
 from gearroom.core.act import Act
@@ -13,11 +13,12 @@ from gearroom.core.api.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from kits.api import answers, bodies
 from kits.models import UnmetNeed
-from kits.services import away, find, mixed, not_ours, unmet
+from kits.services import away, find, mixed, not_ours, reports, unmet
 from kits.services.away import Away as Row
 
 
 class NeededBody(ActBody):
+    example = {"needed": [{"words": "a second sling"}, {"item": 4}]}
     needed = bodies.NeedBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
 
 
@@ -28,11 +29,12 @@ class Needed(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Write what was needed and not in a kit, against the trip it is or was out for."""
-        kit = find.any_kit(self.kwargs["kit"], act.actor)
+        kit = reports.kit(act.actor, self.kwargs["kit"])
         return 201, answers.done(unmet.report(act, kit, bodies.needed(data["needed"])))
 
 
 class MixedBody(ActBody):
+    example = {"kits": ["DAY-02"]}
     kits = serializers.ListField(
         child=serializers.CharField(max_length=40),
         min_length=1,
@@ -48,12 +50,13 @@ class Mixed(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that a kit's contents were mixed with those of others: all are to be counted."""
-        kit = find.any_kit(self.kwargs["kit"], act.actor)
-        others = [find.any_kit(ref, act.actor) for ref in data["kits"]]
+        kit = reports.kit(act.actor, self.kwargs["kit"])
+        others = [reports.kit(act.actor, ref) for ref in data["kits"]]
         return 201, answers.done(mixed.report(act, kit, others))
 
 
 class NotOursBody(ActBody):
+    example = {"inside": True}
     inside = serializers.BooleanField(help_text="True: it rides in the kit. False: given back.")
 
 
@@ -64,7 +67,7 @@ class NotOurs(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that a participant's own thing rides in a kit, or went back to its owner."""
-        kit = find.any_kit(self.kwargs["kit"], act.actor)
+        kit = reports.kit(act.actor, self.kwargs["kit"])
         return 201, answers.done(not_ours.report(act, kit, inside=data["inside"]))
 
 
@@ -106,6 +109,7 @@ class Away(ReadView):
 
 
 class ComeBackBody(ActBody):
+    example = {"lot": "12", "units": 1, "shelf": "3"}
     lot = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
     units = serializers.IntegerField(**bodies.UNITS)
     shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
@@ -124,6 +128,7 @@ class ComeBack(UseCaseView):
 
 
 class WriteOffBody(ActBody):
+    example = {"lot": "12", "units": 1}
     lot = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
     units = serializers.IntegerField(**bodies.UNITS)
 
@@ -163,8 +168,7 @@ class UnmetNeeds(ListView):
         assert self.actor is not None
         rows = unmet.in_force()
         if not self.actor.everywhere:
-            rooms = self.actor.room_ids
-            rows = rows.filter(Q(entry__kit__home_room__in=rooms) | Q(entry__kit__room__in=rooms))
+            rows = rows.filter(entry__in=find.entries_of(self.actor))
         if "kit" in query:
             rows = rows.filter(entry__kit=find.kit(self.actor, query["kit"]))
         return rows

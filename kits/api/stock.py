@@ -5,13 +5,16 @@ from __future__ import annotations
 from typing import Any
 
 from django.db.models import Q, QuerySet
+from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
 from gearroom.core.act import Act
+from gearroom.core.api.member_rules import AnyOf, Needs, OneOf
 from gearroom.core.api.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, UseCaseView
 from kits.api import answers
 from kits.api.bodies import UNITS
+from kits.api.fields import CurrencyField, GtinField, PriceField
 from kits.api.lots import BatchAnswer, LotBody, expiry_in, lots_shown
 from kits.api.places import PlaceAnswer
 from kits.models import INNER, Disposal, Holding, Lot, Place, PlaceKind
@@ -80,18 +83,31 @@ class Holdings(ListView):
 
 # --------------------------------------------------------------------------- receiving and arriving
 class ReceiveBody(ActBody, LotBody):
+    example = {
+        "shelf": "3", "item": 4, "units": 24, "number": "D7", "expiry_printed": "05/2035",
+        "supplier": "Invented Supplies", "price": "18.00", "currency": "GBP",
+    }  # fmt: skip
+    rules = (
+        AnyOf(("item", "pack_code"), _("Say which thing arrived, or give the code of its pack.")),
+        OneOf(("units", "packs"), _("Give either the units or the packs that arrived."), "units"),
+        Needs(
+            "packs",
+            "pack_code",
+            _("How many units a pack holds is told by its code: give it."),
+            "packs",
+        ),
+    )
+
     shelf = serializers.CharField(**PLACE, help_text="By id, or by the code of its label.")
     item = serializers.IntegerField(required=False, min_value=1)
     units = serializers.IntegerField(required=False, **UNITS)
     packs = serializers.IntegerField(required=False, **UNITS)
-    pack_code = serializers.CharField(
-        required=False, max_length=40, help_text="The pack's GTIN; it stands in for the item."
+    pack_code = GtinField(
+        required=False, help_text="The pack's GTIN; it may stand in for the item."
     )
     supplier = serializers.CharField(required=False, max_length=120, allow_blank=True)
-    price = serializers.DecimalField(
-        12, 2, required=False, allow_null=True, help_text="For all of it."
-    )
-    currency = serializers.CharField(required=False, max_length=3, allow_blank=True)
+    price = PriceField(required=False, allow_null=True, help_text="For all of it.")
+    currency = CurrencyField(required=False)
 
 
 class RemarkAnswer(serializers.Serializer[Any]):
@@ -140,6 +156,7 @@ class StockBody(ActBody):
 
 
 class ArriveBody(StockBody):
+    example = {"lot": "12", "units": 2, "shelf": "3"}
     shelf = serializers.CharField(**PLACE)
 
 
@@ -157,6 +174,7 @@ class Arrive(UseCaseView):
 
 # ------------------------------------------------------------------------------ moving and sending
 class MoveBody(StockBody):
+    example = {"lot": "12", "units": 2, "source": "3", "to": "quarantine"}
     source = serializers.CharField(**PLACE, help_text="Where it is: a shelf, box or section.")
     to = serializers.CharField(
         **PLACE, help_text="Where it goes: a place, or “quarantine” or “training” of that room."
@@ -191,6 +209,7 @@ def _target(act: Act, ref: str, source: Place) -> Place:
 
 
 class SendBody(StockBody):
+    example = {"lot": "12", "units": 2, "source": "3", "room": "cave-hut"}
     source = serializers.CharField(**PLACE, help_text="The shelf it is on.")
     room = serializers.CharField(max_length=80, help_text="The gear room it goes to, by its slug.")
 
@@ -214,6 +233,7 @@ class Send(UseCaseView):
 
 # ------------------------------------------------------------------------ throwing out and opening
 class DisposeBody(StockBody):
+    example = {"lot": "12", "units": 2, "place": "3", "reason": "Torn open."}
     place = serializers.CharField(**PLACE)
     disposal = serializers.ChoiceField(
         Disposal.choices, required=False, help_text="The thing's own way unless given."
@@ -238,6 +258,7 @@ class Dispose(UseCaseView):
 
 
 class OpenBody(StockBody):
+    example = {"lot": "12", "units": 2, "place": "3"}
     place = serializers.CharField(**PLACE)
 
 

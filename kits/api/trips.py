@@ -13,6 +13,7 @@ from gearroom.core.api.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.problems import NotFound
 from kits.api import answers
+from kits.api.fields import HazardsField
 from kits.models import Trip
 from kits.rules.hazards import HAZARDS
 from kits.rules.trips import Coverage, Stand
@@ -87,6 +88,7 @@ class PutAnswer(serializers.Serializer[Any]):
 
 
 class ExtendBody(ActBody):
+    example = {"returns_at": "2035-06-01T18:00:00+01:00"}
     returns_at = serializers.DateTimeField(help_text="When the trip returns after all.")
 
 
@@ -97,6 +99,11 @@ class ExtendedAnswer(serializers.Serializer[Any]):
 
 
 class TripBody(ActBody):
+    example = {
+        "name": "Beck walk", "departs_at": "2035-05-31T08:00:00+01:00",
+        "returns_at": "2035-05-31T18:00:00+01:00", "people": 10, "room": "main-store",
+        "hazards": ["hill"], "leader_name": "Robin Example", "leader_phone": "01632 960 001",
+    }  # fmt: skip
     name = serializers.CharField(max_length=160)
     departs_at = serializers.DateTimeField()
     returns_at = serializers.DateTimeField()
@@ -108,9 +115,7 @@ class TripBody(ActBody):
         required=False, allow_null=True, help_text="Left out: the day it departs, where the room is"
     )
     last_day = serializers.DateField(required=False, allow_null=True)
-    hazards = serializers.ListField(
-        child=serializers.CharField(max_length=20), default=list, max_length=len(HAZARDS)
-    )
+    hazards = HazardsField()
     children = serializers.BooleanField(default=False)
     latex_free = serializers.BooleanField(default=False, help_text="Kits without latex only.")
     leader = serializers.IntegerField(
@@ -215,7 +220,7 @@ def facts_from(act: Act, data: dict[str, Any]) -> TripFacts:
     if data.get("room") is not None:
         data["room"] = find.room(act.actor, data["room"])
     if data.get("leader") is not None:
-        data["leader"] = find.person(data["leader"])
+        data["leader"] = find.person(act.actor, data["leader"])
     return TripFacts(**data)
 
 
@@ -288,9 +293,16 @@ class OneTrip(ReadView, _TripDoor):
             self.kwargs["source"],
             self.kwargs["reference"],
             facts_from(act, data),
-            check=lambda row: self.match(all_shown([row], act.actor)[0]),
         )
         return 201 if done.told == "created" else 200, put_shown(done, act.actor)
+
+    def whole(self, row: Trip) -> Any:
+        """A trip as it is shown."""
+        return all_shown([row], self.actor)[0]
+
+    def whole_of(self, body: Any) -> Any:
+        """The trip, out of what putting it did."""
+        return body["trip"]
 
 
 class Extend(_TripDoor):
@@ -328,3 +340,7 @@ class Proposal(_TripDoor):
                 {"kit": row.kit.name, "reasons": row.reasons} for row in found.passed_over
             ],
         }
+
+    def kept(self, body: Any) -> Any:
+        """Nothing: it only asks."""
+        return None

@@ -19,6 +19,7 @@ from kits.services.turnaround import Differing, PutIn, Restock, Restocked
 
 # ------------------------------------------------------------------------------ looking inside
 class LookInsideBody(ActBody):
+    example = {"levels": [{"section": "main", "item": 9, "level": "full"}]}
     levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
     note = NoteField(required=False, max_length=300)
 
@@ -168,6 +169,11 @@ class DifferingBody(StrictSerializer):
 
 
 class RestockBody(ActBody):
+    example = {
+        "as_listed": False,
+        "extra": [{"lot": "12", "shelf": "3", "section": "main", "units": 2}],
+        "levels": [{"section": "main", "item": 9, "level": "full"}],
+    }  # fmt: skip
     line = serializers.IntegerField(
         required=False,
         min_value=1,
@@ -267,6 +273,7 @@ class BorrowLineBody(StrictSerializer):
 
 
 class BorrowBody(ActBody):
+    example = {"giver": "DAY-02", "lines": [{"lot": "12", "units": 1}]}
     giver = serializers.CharField(max_length=40, help_text="The kit that gives, by name or code.")
     lines = BorrowLineBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
     already_done = serializers.BooleanField(
@@ -297,6 +304,7 @@ class Borrow(UseCaseView):
 
 
 class ResealBody(ActBody):
+    example = {"seal": "004711"}
     seal = serializers.CharField(max_length=40)
     section = serializers.CharField(required=False, max_length=80)
     anyway = serializers.BooleanField(

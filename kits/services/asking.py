@@ -2,8 +2,10 @@
 takes one answer a kit.
 
 The link says which time with a kit it was made for, signed by this program; it ends after a while.
-It leads to all that the same person handed back and has not answered for. The key of an answer
-follows from the time with the kit, so the book itself takes one answer and no second.
+It leads to all that the same person handed back and has not answered for, of kits at home in the
+rooms of whoever made it. The key of an answer
+follows from the time with the kit, signed as well, so the book itself takes one answer and no
+second, and nobody else can write under it first.
 What is told is a report. Where somebody has sorted the kit since, the book follows what they found:
 the report is kept with its words and moves nothing, and the kit's people are told.
 """
@@ -17,16 +19,16 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from django.core import signing
-from django.db.models import Max, Q, QuerySet
+from django.db.models import F, Max, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.act import Act, Actor
+from gearroom.core.act import SYSTEM, Act, Actor, secret_key
 from gearroom.core.models import Room
 from gearroom.core.problems import NotFound, Refused
 from kits.models import Checkout, Entry, EntryKind, Kit, WithheldKind
 from kits.rules.irregular import Broken
-from kits.services import keeping, notices, use
+from kits.services import find, keeping, notices, use
 from kits.services.derive import CLOSED
 from kits.services.ledger import Book
 from kits.services.remarks import Remarks
@@ -54,16 +56,19 @@ class Told:
     sorted_before: bool
 
 
-def latest(kit: Kit) -> Checkout | None:
-    """The last time that somebody who is named had a kit, whole; None where nobody had it or they
-    told what they used already."""
+def latest(actor: Actor, kit: Kit) -> Checkout | None:
+    """The last time that somebody whom the actor may see had a kit, whole; None where nobody had it
+    or they told what they used already."""
     held = (
         Checkout.objects.select_related("person", "trip", "closed_by")
         .filter(kit=kit, section__isnull=True, undone__isnull=True, person__isnull=False)
         .order_by("-id")
         .first()
     )
-    return held if held is not None and not was_told(held) else None
+    if held is None or held.person_id is None or was_told(held):
+        return None
+    known = find.knows_kit(actor, kit) or find.people_of(actor).filter(pk=held.person_id).exists()
+    return held if known else None
 
 
 def use_is_known(kit: Kit) -> bool:
@@ -74,9 +79,17 @@ def use_is_known(kit: Kit) -> bool:
     return told.filter(pk__gte=newest).exists()
 
 
-def token(held: Checkout) -> str:
-    """What the link says: of letters, digits and punctuation that an address takes as they are."""
-    return signing.dumps(held.pk, salt=_SALT)
+def token(held: Checkout, actor: Actor = SYSTEM) -> str:
+    """What the link says that somebody makes: of letters, digits and punctuation that an address
+    takes as they are. It leads no further than what they may see."""
+    rooms = None if actor.everywhere else sorted(actor.room_ids)
+    return signing.dumps([held.pk, rooms], salt=_SALT)
+
+
+def also(actor: Actor, held: Checkout) -> list[Checkout]:
+    """A time with a kit, and the others of the same person that its link leads to."""
+    others = open_for([held.person_id or 0]).get(held.person_id or 0, [])
+    return [held, *(each for each in others if each != held and find.knows_kit(actor, each.kit))]
 
 
 def open_for(people: Iterable[int]) -> dict[int, list[Checkout]]:
@@ -95,8 +108,7 @@ def open_for(people: Iterable[int]) -> dict[int, list[Checkout]]:
         .exclude(as_found__in=CLOSED)
         .order_by("in_at", "id")
     )
-    told = Entry.objects.filter(key__in=[_key(each) for each in held])
-    keys = set(told.values_list("key", flat=True))
+    answered = set(_answers(held).values_list("checkout", flat=True))
     kits = {each.kit_id for each in held}
     used = _newest(Entry.objects.filter(kit__in=kits, kind=EntryKind.USE))
     back = _newest(Entry.objects.filter(kit__in=kits, kind=EntryKind.CHECK_IN))
@@ -104,7 +116,7 @@ def open_for(people: Iterable[int]) -> dict[int, list[Checkout]]:
     for each in held:
         newest = back.get(each.kit_id) == each.closed_by_id
         unsaid = used.get(each.kit_id, 0) < (each.closed_by_id or 0)
-        if newest and unsaid and _key(each) not in keys:
+        if newest and unsaid and each.pk not in answered:
             found[each.person_id or 0].append(each)
     return dict(found)
 
@@ -114,14 +126,15 @@ def _newest(entries: QuerySet[Entry]) -> dict[int | None, int]:
     return dict(rows.order_by())
 
 
-def asked_of(room: Room) -> list[list[Checkout]]:
+def asked_of(actor: Actor, room: Room) -> list[list[Checkout]]:
     """Whom to ask about kits that stand in a room or are at home there: each their times with kits
-    (see `open_for`), by name."""
+    (see `open_for`) that somebody may see, by name."""
     waiting = Kit.objects.filter(Q(room=room) | Q(home_room=room), to_sort_since__isnull=False)
     had = Checkout.objects.filter(kit__in=waiting, person__isnull=False, in_at__isnull=False)
     of_room = set(waiting.values_list("pk", flat=True))
     people = open_for(had.values_list("person", flat=True).distinct())
-    rows = [held for held in people.values() if any(each.kit_id in of_room for each in held)]
+    seen = ([each for each in held if find.knows_kit(actor, each.kit)] for held in people.values())
+    rows = [held for held in seen if any(each.kit_id in of_room for each in held)]
     return sorted(
         rows, key=lambda held: (held[0].person.name if held[0].person else "", held[0].pk)
     )
@@ -134,7 +147,7 @@ def asked(said: str) -> list[Checkout]:
     Raises NotFound for one that was not made here, Refused: `link-too-old`, `told-already`.
     """
     try:
-        pk = signing.loads(said, salt=_SALT, max_age=WITHIN)
+        made_for = signing.loads(said, salt=_SALT, max_age=WITHIN)
     except signing.SignatureExpired:
         raise Refused(
             "link-too-old",
@@ -142,6 +155,8 @@ def asked(said: str) -> list[Checkout]:
         ) from None
     except signing.BadSignature:
         raise NotFound("link", said[:20]) from None
+    # A link that was sent before they named rooms leads to that one time alone.
+    pk, rooms = made_for if isinstance(made_for, list) else (made_for, [])
     held = (
         Checkout.objects.select_related(
             "kit__home_room", "kit__room", "kit__list_version", "person", "trip", "closed_by"
@@ -153,6 +168,7 @@ def asked(said: str) -> list[Checkout]:
     if held is None:
         raise NotFound("link", said[:20])
     times = open_for([held.person_id]).get(held.person_id, []) if held.person_id else []
+    times = [t for t in times if t == held or rooms is None or t.kit.home_room_id in rooms]
     if held not in times and not was_told(held):
         times = [held, *times]
     if not times:
@@ -162,7 +178,7 @@ def asked(said: str) -> list[Checkout]:
 
 def was_told(held: Checkout) -> bool:
     """Whether the link of a time with a kit was answered."""
-    return Entry.objects.filter(key=_key(held)).exists()
+    return _answers([held]).exists()
 
 
 def tell(
@@ -180,6 +196,7 @@ def tell(
     act = Act(actor=Actor(person=held.person), key=_key(held), claimed_at=held.in_at)
     if held.person is None:
         raise NotFound("link", held.pk)  # nobody was asked
+    act.actor.require("answer_use")
     with Book(act) as book:
         kit = book.lock(held.kit_id, *(other.pk for other in remarks.mixed_with))[0]
         if was_told(held):
@@ -235,4 +252,16 @@ def _told_already(held: Checkout) -> Refused:
 
 
 def _key(held: Checkout) -> uuid.UUID:
-    return uuid.uuid5(_KEYS, str(held.pk))
+    return secret_key(_SALT, held.pk)
+
+
+def _answers(times: Sequence[Checkout]) -> QuerySet[Entry]:
+    """The answers that were given for times with kits. Before keys were signed anybody could work
+    them out, so that one counts only where whoever was asked wrote of that very time."""
+    keys = [_key(each) for each in times] + [uuid.uuid5(_KEYS, str(each.pk)) for each in times]
+    return Entry.objects.filter(
+        key__in=keys,
+        kind=EntryKind.USE,
+        checkout__in=[each.pk for each in times],
+        person=F("checkout__person"),
+    )

@@ -158,7 +158,7 @@ def board(room: Room) -> Board:
     week = outlook.seen(_near(room, until + timedelta(days=DAYS_AHEAD - 1)))
     trips = [each for each in week if each.trip.departs_at <= until]
     later = [each for each in week if each.trip.departs_at > until]
-    going_out = [each for each in map(_departure, trips) if each is not None]
+    going_out = [each for each in (_departure(each, room) for each in trips) if each is not None]
     sorting = list(_kits_in(room).filter(to_sort_since__isnull=False).order_by("to_sort_since"))
     drying = set(
         Withholding.objects.filter(
@@ -239,13 +239,20 @@ def _near(room: Room, until: datetime) -> QuerySet[Trip]:
     )
 
 
-def _departure(seen: outlook.TripSeen) -> Departure | None:
-    """What is still to do for a trip; None where it has all that it needs, or has ended."""
+def _departure(seen: outlook.TripSeen, room: Room) -> Departure | None:
+    """What is still to do for a trip; None where it has all that it needs, or has ended. Who goes
+    is named in the room that it leaves from or that the kit is of."""
     if seen.coverage is None:
         return None
     gone = [row for row in seen.kits if row.stand in (Stand.OUT_ON_IT, Stand.BACK)]
     waiting = [
-        Waiting(row.kit, row.person, row.verdict, row.stand, row.elsewhere)
+        Waiting(
+            row.kit,
+            row.person if room.pk in (seen.trip.room_id, row.kit.home_room_id) else None,
+            row.verdict,
+            row.stand,
+            row.elsewhere,
+        )
         for row in seen.kits
         if row.reservation is not None
         and row.verdict is not None

@@ -6,7 +6,7 @@ that follows a list with the thing, or holds it, is judged again in the same tra
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from typing import TypedDict, Unpack
 
 from django.conf import settings
@@ -68,10 +68,6 @@ JUDGED_BY = frozenset({"kind", "needs_date", "sterile", "by_eye", "opened_life_d
 """What the stored last days of kits depend on; the rest is asked for when it is needed."""
 
 
-def _as_read(item: Item) -> None:
-    """The check of an edit that asks for none."""
-
-
 def add_item(act: Act, **facts: Unpack[ItemFacts]) -> Item:
     """Add a thing. Raises Refused (`name-taken`), Invalid for what does not go together."""
     act.actor.require("edit_item")
@@ -83,14 +79,8 @@ def add_item(act: Act, **facts: Unpack[ItemFacts]) -> Item:
     return item
 
 
-def edit_item(
-    act: Act,
-    item: Item,
-    *,
-    check: Callable[[Item], None] = _as_read,
-    **facts: Unpack[ItemFacts],
-) -> Item:
-    """Change what is said of a thing; `check` may refuse after a look at the locked row.
+def edit_item(act: Act, item: Item, **facts: Unpack[ItemFacts]) -> Item:
+    """Change what is said of a thing.
 
     Raises Refused: `name-taken`, `units-in-the-book` where what is held would mean something else
     afterwards (kind, base unit, counted or judged by eye); Stale where somebody else changed it at
@@ -102,7 +92,7 @@ def edit_item(
         if judged_anew:
             _hold_kits(book, item)
         item = _locked(item)
-        check(item)
+        act.match(item)
         changed = _changed(item, facts)
         if not changed:
             return item

@@ -2,12 +2,12 @@
 account, once, and what they say is written down for ever.
 
 The link says which clearance it is about, signed by this program; it ends after a while. The key of
-the answer follows from the clearance, so the book itself takes one answer and no second.
+the answer follows from the clearance, signed as well, so the book itself takes one answer and no
+second.
 """
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 
@@ -15,7 +15,7 @@ from django.core import signing
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.act import Act, Actor
+from gearroom.core.act import Act, Actor, secret_key
 from gearroom.core.models import Person
 from gearroom.core.problems import NotAllowed, NotFound, Refused, Unacceptable
 from kits.models import Checkout, Clearance, ClearanceAnswer, Entry, EntryKind, Kit
@@ -30,7 +30,6 @@ UNANSWERED_AFTER = timedelta(days=1)
 """After how long a clearance without an answer is said on the board and in the weekly email."""
 
 _SALT = "kits.cleared-by-phone"
-_KEYS = uuid.UUID("0f5d2a57-7a0e-4d3a-9a40-51e6a3c9b7d2")
 
 
 # ------------------------------------------------------------------------------------ at take-out
@@ -147,7 +146,7 @@ def unanswered(kits: Iterable[int] | QuerySet[Kit], now: datetime) -> list[Clear
 
 def answer_by_link(clearance: Clearance, *, confirmed: bool) -> ClearanceAnswer:
     """Write down what somebody says by their link, in their name; see `answer`."""
-    key = uuid.uuid5(_KEYS, str(clearance.pk))
+    key = secret_key(_SALT, clearance.pk)
     act = Act(actor=Actor(person=answers_for(clearance)), key=key)
     return answer(act, clearance, confirmed=confirmed)
 
@@ -158,6 +157,7 @@ def answer(act: Act, clearance: Clearance, *, confirmed: bool) -> ClearanceAnswe
 
     Raises NotAllowed (`not-yours`) for anybody else, Refused (`answered-already`).
     """
+    act.actor.require("answer_clearance")
     person = answers_for(clearance)
     if act.person is None or act.person.pk != person.pk:
         raise NotAllowed(

@@ -15,6 +15,7 @@ from django.db.models import F, Q, Sum
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
+from gearroom.core.act import Actor
 from gearroom.core.models import Person
 from gearroom.core.problems import Invalid
 from kits.models import (
@@ -32,7 +33,7 @@ from kits.models import (
 )
 from kits.rules.expiry import good_through
 from kits.rules.facts import Level
-from kits.services import facts, fitness, known
+from kits.services import facts, find, fitness, known
 from kits.services.custody import end_of_day
 
 
@@ -69,6 +70,13 @@ def instant(kit: Kit, on: date | datetime | None) -> datetime:
     if isinstance(on, datetime):
         return on
     return end_of_day(on, kit.home_room.time_zone)
+
+
+def refuse_unless_known(actor: Actor, kit: Kit) -> None:
+    """Raise NotAllowed unless somebody may see what was in a kit before: those of the room where it
+    is at home."""
+    if not find.knows_kit(actor, kit):
+        actor.require("read_history", kit.home_room_id)
 
 
 def contents(

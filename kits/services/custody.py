@@ -32,7 +32,7 @@ from kits.models import (
 from kits.rules.facts import Verdict, Weight
 from kits.rules.in_force import seal_holds
 from kits.rules.irregular import Broken
-from kits.services import derive, going_short, keeping, notices, promises, use
+from kits.services import derive, going_short, keeping, notices, promises, reports, use
 from kits.services.going_out import UNSAID, Plan, Unsaid, plan, refuse_promised
 from kits.services.holders import kit_is_out, open_checkout
 from kits.services.ledger import Book
@@ -122,8 +122,7 @@ def check_out(
         )
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
-        if not fact:
-            act.actor.require("check_out", kit.room_id)
+        _require_right(act, kit, emergency=emergency, already_gone=already_gone)
         if fact and book.is_late(kit, section):
             return _into_history(book, kit, person, trip, section, emergency, irregular)
         if emergency:
@@ -186,6 +185,15 @@ def check_out(
         elif irregular:
             notices.tell_keepers(entry, "irregular", kit=kit)
     return Taken(kit, checkout, entry, going.verdict)
+
+
+def _require_right(act: Act, kit: Kit, *, emergency: bool, already_gone: bool) -> None:
+    if emergency:
+        act.actor.require("emergency")
+    elif already_gone:
+        reports.require(act.actor, "report_gone", kit)
+    else:
+        act.actor.require("check_out", kit.room_id)
 
 
 def _refuse_unsaid(act: Act, going: Plan) -> None:
@@ -271,7 +279,7 @@ def check_in(
     incident: str = "",
     remarks: Remarks = Remarks(),  # noqa: B008  # frozen
 ) -> HandedBack:
-    """Hand a kit back, in whatever room and whoever brings it; never refused.
+    """Hand a kit back, in whatever room and whoever brings it; never refused for what it says.
 
     `seal_seen` is the number read off the seal (its last three characters are enough); one that
     is not on record means the kit was opened. `used` is written against the checkout's trip.
@@ -280,8 +288,11 @@ def check_in(
     now, where, and whether it waits to be sorted stay as they are.
     """
     irregular: list[Broken] = []
+    act.actor.require("check_in")
     with Book(act) as book:
         kit = book.lock(kit.pk, *(other.pk for other in remarks.mixed_with))[0]
+        for other in remarks.mixed_with:
+            reports.require(act.actor, "withhold", other)
         late = book.is_late(kit, section)
         held = None if late else open_checkout(kit, section)
         if late:
@@ -360,6 +371,7 @@ def pass_on(act: Act, kit: Kit, person: Person) -> Passed:
     """
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
+        reports.require(act.actor, "pass", kit)
         held = open_checkout(kit)
         if book.is_late(kit):
             passed = book.post(

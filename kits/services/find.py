@@ -12,10 +12,24 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 
+from gearroom.core import clock
 from gearroom.core.act import Actor
 from gearroom.core.models import Person, Room
-from gearroom.core.problems import Invalid, NotFound, Refused
-from kits.models import Item, Kit, Label, LabelKind, Lot, Place, PlaceKind, Trip
+from gearroom.core.problems import Invalid, NotFound, Refused, Unacceptable
+from gearroom.core.services import people
+from kits.models import (
+    Checkout,
+    Entry,
+    EntryKind,
+    Item,
+    Kit,
+    Label,
+    LabelKind,
+    Lot,
+    Place,
+    PlaceKind,
+    Trip,
+)
 from kits.rules import codes, short_names
 
 
@@ -84,21 +98,33 @@ def kits_of(actor: Actor) -> QuerySet[Kit]:
     return kits.filter(Q(home_room__in=actor.room_ids) | Q(room__in=actor.room_ids))
 
 
+def sees_kit(actor: Actor, kit: Kit) -> bool:
+    """Whether a kit is one of those that somebody may see (see `kits_of`)."""
+    return actor.belongs_to(kit.home_room_id) or actor.belongs_to(kit.room_id)
+
+
+def knows_kit(actor: Actor, kit: Kit) -> bool:
+    """Whether somebody may see all of a kit's story and the people in it: who belongs to the room
+    where it is at home. To whoever belongs only to the room where it stands now, it is what is in
+    their hands, with what happened to it there (see `entries_of`)."""
+    return actor.belongs_to(kit.home_room_id)
+
+
 def any_kit(ref: str, actor: Actor | None = None) -> Kit:
     """A kit by label code or name, in whatever room: for facts, which anyone may report. With an
     actor also by what is short for the name of one that they may see: *d3* for DAY-03.
 
-    Raises NotFound, Invalid (`not-a-kit`), Refused (`which-kit`: several may be meant).
+    Raises NotFound, Unacceptable (`not-a-kit`), Refused (`which-kit`: several may be meant).
     """
     kits = _kits()
     code = codes.parse(ref)
     if code is not None:
         found = label(code)
         if found.kind != LabelKind.KIT:
-            raise Invalid(
+            raise Unacceptable(
+                "not-a-kit",
                 _("The label %(shown)s is %(on_what)s, not on a kit. Scan the kit's own label.")
                 % {"shown": codes.shown(code), "on_what": on_what(found.kind)},
-                code="not-a-kit",
                 means=found.kind,
             )
         return kits.get(pk=found.kit_id or 0)
@@ -143,7 +169,7 @@ def which_kit(typed: str, meant: Sequence[Kit]) -> Refused:
 def kit(actor: Actor, ref: str) -> Kit:
     """A kit of the actor's rooms, by label code or name."""
     found = any_kit(ref, actor)
-    if not (actor.belongs_to(found.home_room_id) or actor.belongs_to(found.room_id)):
+    if not sees_kit(actor, found):
         raise NotFound("kit", ref)
     return found
 
@@ -170,14 +196,14 @@ def _id(ref: int | str, kind: LabelKind) -> int:
         return _pk(ref)
     found = label(code)
     if found.kind != kind:
-        raise Invalid(
+        raise Unacceptable(
+            "wrong-label",
             _("The label %(shown)s is %(on_what)s. Scan one that is %(on_what_2)s.")
             % {
                 "shown": codes.shown(code),
                 "on_what": on_what(found.kind),
                 "on_what_2": on_what(kind),
             },
-            code="wrong-label",
             means=found.kind,
         )
     return found.lot_id or found.place_id or found.person_id or 0
@@ -238,13 +264,53 @@ def place(actor: Actor, ref: int | str) -> Place:
     return row
 
 
-def person(ref: int | str) -> Person:
-    """A person by id or by the code of their tag; of a record that was merged, the kept one."""
-    rows = Person.objects.filter(erased_at=None).select_related("merged_into")
+def people_of(actor: Actor) -> QuerySet[Person]:
+    """The people whom somebody may see and name: those of their rooms, and whoever has or answers
+    for a kit that is at home there, or leads a trip from there that is not over."""
+    if actor.everywhere:
+        return people.seen_by(actor)
+    rooms = actor.room_ids
+    kits = Kit.objects.filter(home_room__in=rooms, retired_on=None)
+    trips = Trip.objects.filter(room__in=rooms, returns_at__gt=clock.now(), cancelled_at=None)
+    near = (
+        Q(pk__in=people.seen_by(actor).values("pk"))
+        | Q(pk__in=Checkout.objects.filter(kit__in=kits, in_at=None).values("person"))
+        | Q(pk__in=kits.values("responsible"))
+        | Q(pk__in=kits.values("deputy"))
+        | Q(pk__in=trips.values("leader"))
+    )
+    return Person.objects.filter(near, merged_into=None).select_related("home_room")
+
+
+def sees_place(actor: Actor, of: Place) -> bool:
+    """Whether an inner place is one of those that somebody may see (see `places_of`)."""
+    return sees_kit(actor, of.kit) if of.kit is not None else actor.belongs_to(of.room_id)
+
+
+def person(actor: Actor, ref: int | str) -> Person:
+    """One of the people whom somebody may see, by id or by the code of their tag; of a record that
+    was merged, the kept one. Raises NotFound for anybody else, there or not."""
+    rows = Person.objects.filter(erased_at=None)
     row = rows.filter(pk=_id(ref, LabelKind.PERSON)).first()
-    if row is None:
+    kept = (row.merged_into_id or row.pk) if row is not None else 0
+    found = people_of(actor).filter(pk=kept).first()
+    if found is None:
         raise NotFound("person", ref)
-    return row.merged_into or row
+    return found
+
+
+def entries_of(actor: Actor) -> QuerySet[Entry]:
+    """The entries that somebody may see: their own; of their rooms, and of kits that are at home
+    there; of the organisation, but for whose tags there are."""
+    rows = Entry.objects.all()
+    if actor.everywhere:
+        return rows
+    rooms = actor.room_ids
+    near = Q(room__in=rooms) | Q(kit__home_room__in=rooms)
+    near |= Q(room=None, kit=None) & ~Q(kind=EntryKind.LABEL)
+    if actor.person is not None:
+        near |= Q(person=actor.person)
+    return rows.filter(near)
 
 
 def any_room(ref: int | str) -> Room:

@@ -7,7 +7,7 @@ its stored dates say that it is not fit long enough, or where it goes out soon.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
@@ -111,9 +111,13 @@ def readers() -> QuerySet[Person]:
 
 
 def gather(
-    people: Sequence[Person], at: datetime, stock: Stockroom | None = None
+    people: Sequence[Person],
+    at: datetime,
+    stock: Stockroom | None = None,
+    rooms: Collection[int] | None = None,
 ) -> dict[int, Week]:
-    """What stands for each of these people (with their home rooms) as of an instant, by id."""
+    """What stands for each of these people (with their home rooms) as of an instant, by id; with
+    `rooms` (ids) as much of it as is of those: for whoever else looks at it."""
     stock = Stockroom() if stock is None else stock
     ids = [p.pk for p in people]
     hearing = {h.person_id: h for h in Hearing.objects.filter(person__in=ids)}
@@ -124,6 +128,7 @@ def gather(
             laid_up_since__isnull=True,
             training=False,
         )
+        .filter(Q() if rooms is None else Q(home_room__in=rooms))
         .select_related("home_room", "room", "list_version")
         .order_by("name")
     )
@@ -133,7 +138,7 @@ def gather(
     for member in Membership.objects.filter(person__in=ids, role__in=roles).select_related("room"):
         if member.role == Role.ADVISER.value:
             advisers.add(member.person_id)
-        elif member.room is not None:
+        elif member.room is not None and (rooms is None or member.room_id in rooms):
             kept[member.person_id].append(member.room)
     weeks: dict[int, Week] = {}
     mine: dict[int, list[Kit]] = {}
@@ -141,18 +146,18 @@ def gather(
         zone = notices.zone_of(person)
         today = clock.local_date(at, zone)
         mine[person.pk] = [k for k in kits if person.pk in (k.responsible_id, k.deputy_id)]
-        rooms = {k.home_room_id: k.home_room for k in mine[person.pk]}
-        rooms |= {room.pk: room for room in kept[person.pk]}
+        theirs = {k.home_room_id: k.home_room for k in mine[person.pk]}
+        theirs |= {room.pk: room for room in kept[person.pk]}
         how = hearing.get(person.pk) or Hearing()
         weeks[person.pk] = Week(
-            person, today, rule.horizon(today), zone, how.minutes_a_kit, list(rooms.values())
+            person, today, rule.horizon(today), zone, how.minutes_a_kit, list(theirs.values())
         )
     if not weeks:
         return {}
     stock.load({r.pk: r for w in weeks.values() for r in w.rooms}.values())
     _judge(weeks, mine, stock, at)
     _around(weeks, mine, at)
-    _told(weeks, at)
+    _told(weeks, at, rooms)
     _signatures([weeks[pk] for pk in sorted(advisers)])
     _inside(weeks, mine, stock)
     return weeks
@@ -352,7 +357,7 @@ def _around(weeks: dict[int, Week], mine: dict[int, list[Kit]], at: datetime) ->
         week.uncleared = [c for c in uncleared if c.checkout.kit_id in own]
 
 
-def _told(weeks: dict[int, Week], at: datetime) -> None:
+def _told(weeks: dict[int, Week], at: datetime, rooms: Collection[int] | None) -> None:
     """Medicines counted missing within a week, and notices that wait for the weekly email."""
     for notice in (
         Notice.objects.filter(
@@ -361,6 +366,7 @@ def _told(weeks: dict[int, Week], at: datetime) -> None:
             taken_back_at__isnull=True,
             created_at__gt=at - timedelta(days=8),
         )
+        .filter(Q() if rooms is None else Q(room__in=rooms))
         .select_related("kit", "room", "entry__person", "person")
         .defer("rendered")
         .order_by("pk")

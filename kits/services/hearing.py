@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 from gearroom.core.act import Act
 from gearroom.core.models import Person
 from gearroom.core.problems import Invalid
+from gearroom.core.services.rows import locked
 from kits.models import Hearing, HearingChoice
 from kits.rules.telling import KINDS, WEEKLY, When, when_told
 from kits.services import notices
@@ -50,14 +51,15 @@ def change(
     Raises Invalid for a kind that is not there, or that cannot be chosen.
     """
     act.actor.require("choose_notices")
-    row = of(person)
-    for field, value in fields.items():
-        setattr(row, field, value)
-    if (row.quiet_from is None) != (row.quiet_until is None):
-        raise Invalid(_("Give both ends of the quiet hours, or neither."), field="quiet_from")
     _check(choices or {})
     with transaction.atomic():
-        row.save()
+        person = locked(act, person)  # there may be no row of settings yet
+        row, _made = Hearing.objects.get_or_create(person=person)
+        for field, value in fields.items():
+            setattr(row, field, value)
+        if (row.quiet_from is None) != (row.quiet_until is None):
+            raise Invalid(_("Give both ends of the quiet hours, or neither."), field="quiet_from")
+        row.save(update_fields=list(fields))
         for kind, when in (choices or {}).items():
             HearingChoice.objects.update_or_create(
                 person=person, kind=kind, defaults={"when": When(when).value}
@@ -92,9 +94,7 @@ def new_calendar(act: Act, person: Person) -> str:
     Only its SHA-256 is kept."""
     act.actor.require("choose_notices")
     secret = secrets.token_urlsafe(32)
-    row = of(person)
-    row.calendar_sha256 = _hash(secret)
-    row.save()
+    Hearing.objects.update_or_create(person=person, defaults={"calendar_sha256": _hash(secret)})
     return secret
 
 

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 
 from django.db.models import Prefetch
 
+from gearroom.core.act import Actor
 from kits.models import Entry, Kit, Photo
-from kits.services import mixups, reversal
+from kits.services import find, mixups, reversal
 
 
 @dataclass(frozen=True)
@@ -33,10 +34,12 @@ class Happened:
     undoes: bool
 
 
-def history(kit: Kit, *, most: int, before: int | None = None) -> tuple[list[Happened], int | None]:
-    """The last `most` acts on a kit, or those before an entry's id; and the id to go on before, or
-    None where that is all. The number of queries does not grow with them."""
-    acts = Entry.objects.filter(kit=kit)
+def history(
+    actor: Actor, kit: Kit, *, most: int, before: int | None = None
+) -> tuple[list[Happened], int | None]:
+    """The last `most` acts on a kit that somebody may see, or those before an entry's id; and the
+    id to go on before, or None where that is all. The number of queries does not grow with them."""
+    acts = find.entries_of(actor).filter(kit=kit)
     if before is not None:
         acts = acts.filter(pk__lt=before)
     rows = list(

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from gearroom.core import clock
 from gearroom.core.act import Act
 from gearroom.core.models import Room
-from gearroom.core.problems import Invalid
+from gearroom.core.problems import Invalid, Unacceptable
 from kits.models import (
     Entry,
     EntryKind,
@@ -56,9 +56,9 @@ def check(
     book and changes nothing else. Raises Invalid.
     """
     if lot.item.kind != Kind.INSTRUMENT:
-        raise Invalid(
+        raise Unacceptable(
+            "not-an-instrument",
             _("%(item)s is no instrument and has no check.") % {"item": lot.item.name},
-            code="not-an-instrument",
         )
     if len(answer) > 200:
         raise Invalid(_("Keep the answer to 200 characters."), field="answer")

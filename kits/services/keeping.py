@@ -8,7 +8,7 @@ from gearroom.core.act import Act
 from gearroom.core.models import Room
 from gearroom.core.problems import Invalid, Refused
 from kits.models import Entry, EntryKind, Kit, Photo, WithheldKind, Withholding
-from kits.services import notices, wording
+from kits.services import notices, reports, wording
 from kits.services.derive import iso
 from kits.services.holders import kit_is_out, open_checkouts
 from kits.services.ledger import Book
@@ -27,6 +27,7 @@ def withhold(act: Act, kit: Kit, kind: WithheldKind, note: str = "", photo: byte
         )
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
+        reports.require(act.actor, "withhold", kit)
         return withhold_kit(book, kit, kind, note, photo)
 
 
@@ -100,6 +101,7 @@ def mark_lost(act: Act, kit: Kit) -> Entry:
     """Record that a kit cannot be found. Who had it stays on record; a later scan finds it."""
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
+        reports.require(act.actor, "report_lost", kit)
         entry = book.post(EntryKind.LOST, kit=kit, detail={"lost_since": iso(kit.lost_since)})
         if kit.lost_since is None:
             kit.lost_since = entry.occurred_at
@@ -112,6 +114,7 @@ def find_again(act: Act, kit: Kit) -> Entry:
     """Record that a lost kit was found; it waits to be looked inside."""
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
+        reports.require(act.actor, "report_lost", kit)
         return mark_found(book, kit)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Any, TypedDict, Unpack
 
 from django.db import IntegrityError, transaction
@@ -44,10 +44,6 @@ class KitFacts(TypedDict, total=False):
     look_interval_days: int
 
 
-def _as_read(kit: Kit) -> None:
-    """The check of an edit that asks for none."""
-
-
 def add_kit(
     act: Act,
     *,
@@ -75,22 +71,15 @@ def add_kit(
     return kit
 
 
-def edit_kit(
-    act: Act,
-    kit: Kit,
-    *,
-    check: Callable[[Kit], None] = _as_read,
-    **facts: Unpack[KitFacts],
-) -> Kit:
-    """Change what is said of a kit; `check` may refuse after a look at the locked row. Where
-    nothing changes, nothing is written.
+def edit_kit(act: Act, kit: Kit, **facts: Unpack[KitFacts]) -> Kit:
+    """Change what is said of a kit. Where nothing changes, nothing is written.
 
     Raises Refused: `name-taken`, `kit-retired`, `training-stock-inside`; Invalid.
     """
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
         act.actor.require("edit_kit", kit.home_room_id)
-        check(kit)
+        act.match(kit)
         _refuse_retired(kit)
         before = _facts_of(kit)
         for name, value in facts.items():

@@ -19,7 +19,7 @@ from django.db.models.functions import Upper
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.act import Act, Actor
+from gearroom.core.act import SYSTEM, Act, Actor
 from gearroom.core.models import Person, Room
 from gearroom.core.problems import Invalid, NotFound, Refused
 from kits.models import EntryKind, Kit, Label, LabelKind, Lot, Place, PlaceKind
@@ -80,7 +80,7 @@ def labels_for(
     a new one."""
     found = []
     for number, target in enumerate(targets):
-        label = None if again else live(target)
+        label = None if again else live(target, act.actor)
         if label is None:
             one = replace(act, key=uuid.uuid5(act.key, str(number)))
             label = label_for(one, target, room)
@@ -125,7 +125,7 @@ def bind(act: Act, code: str, target: Target) -> Label:
         if not won:
             if _is_bound_to(label, bound):
                 return label
-            raise _bound_already(label)
+            raise _bound_already(act.actor, label)
         _write(book, label, "bound")
     return label
 
@@ -170,9 +170,9 @@ def successor(label: Label) -> Label | None:
     return label
 
 
-def live(target: Target) -> Label | None:
-    """The newest label of a thing that counts."""
-    found = Label.objects.filter(cancelled_at__isnull=True, **_bound(target))
+def live(target: Target, actor: Actor = SYSTEM) -> Label | None:
+    """The newest label of a thing that counts, among those that somebody may see."""
+    found = labels_of(actor).filter(cancelled_at__isnull=True, **_bound(target))
     return found.order_by("-id").first()
 
 
@@ -182,7 +182,8 @@ def labels_of(actor: Actor) -> QuerySet[Label]:
     if actor.everywhere:
         return labels
     rooms = actor.room_ids
-    return labels.filter(Q(room__in=rooms) | Q(kit__room__in=rooms) | Q(place__kit__room__in=rooms))
+    near = Q(room__in=rooms) | Q(kit__room__in=rooms) | Q(place__kit__room__in=rooms)
+    return labels.filter(near).filter(Q(person=None) | Q(person__in=find.people_of(actor)))
 
 
 def one_of(actor: Actor, code: str) -> Label:
@@ -262,17 +263,19 @@ def _is_bound_to(label: Label, bound: dict[str, Any]) -> bool:
     return binding(label) == bound
 
 
-def _bound_already(label: Label) -> Refused:
+def _bound_already(actor: Actor, label: Label) -> Refused:
+    theirs = labels_of(actor).filter(pk=label.pk).exists()
+    on = name_of(label) if theirs else find.on_what(label.kind)
     return Refused(
         "label-bound",
         _(
             "The label %(code)s is on something already: %(on)s. Bind another blank one; or, if "
             "this label was moved, cancel it there first and print a new one."
         )
-        % {"code": codes.shown(label.code), "on": name_of(label)},
+        % {"code": codes.shown(label.code), "on": on},
         label=codes.shown(label.code),
         means=label.kind,
-        bound_to=name_of(label),
+        bound_to=on,
     )
 
 

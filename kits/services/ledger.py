@@ -23,7 +23,7 @@ from django.utils.translation import gettext as _
 from gearroom.core import clock
 from gearroom.core.act import Act
 from gearroom.core.models import Room
-from gearroom.core.problems import Refused
+from gearroom.core.problems import Refused, Unacceptable
 from kits.models import (
     Checkout,
     Entry,
@@ -146,11 +146,15 @@ class Book:
 
         With `reverses` it puts that entry right; with `again` it adds to a count or a sweep what
         that comes to without an act that was undone. Both are dated at that entry and break no
-        seal. Raises Refused (`not-enough`) where a place does not hold what a leg takes from it.
+        seal. Raises Refused (`not-enough`) where a place does not hold what a leg takes from it,
+        Unacceptable (`key-reused`) where somebody else wrote under the key of the act.
         """
         now = clock.now()
         earlier = reverses or again
         occurred_at, offset_s, claimed_at = self._when(earlier, now)
+        under_key = list(Entry.objects.filter(key=self.act.key).values_list("person", flat=True))
+        if any(person != (self.act.person.pk if self.act.person else None) for person in under_key):
+            raise _key_of_another()
         entry = Entry.objects.create(
             kind=kind,
             kit=kit,
@@ -160,7 +164,7 @@ class Book:
             checkout=checkout,
             person=self.act.person,
             key=self.act.key,
-            part=Entry.objects.filter(key=self.act.key).count(),
+            part=len(under_key),
             occurred_at=occurred_at,
             recorded_at=now,
             claimed_at=claimed_at,
@@ -289,6 +293,13 @@ class Book:
             | Q(section__isnull=True, kit__in={place.kit_id for place in sections})
         ).update(broken=entry)
         facts.sections_opened(entry, sections)
+
+
+def _key_of_another() -> Unacceptable:
+    return Unacceptable(
+        "key-reused",
+        _("This Idempotency-Key was used for another request. Draw a new UUID for a new act."),
+    )
 
 
 class _More(Exception):

@@ -56,5 +56,8 @@ def _weekly(week: gathering.Week) -> Written:
     return Written(
         weekly_letter.letter(week),
         ((f"shelf-list-{week.today.isoformat()}.pdf", sheet),) if sheet else (),
-        {"holds": [held.pk for held in week.held_back]},
+        {
+            "holds": [held.pk for held in week.held_back],
+            "rooms": sorted({room.pk for room in week.rooms}),
+        },
     )

@@ -8,7 +8,7 @@ know which pouch is which.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from io import BytesIO
@@ -74,10 +74,6 @@ class Draft:
     sections: Sequence[SectionDraft] = ()
 
 
-def _as_read(version: PackingListVersion) -> None:
-    """The check of an edit that asks for none."""
-
-
 # ------------------------------------------------------------------------------------ writing them
 def make_list(act: Act, *, name: str, note: str = "", draft: Draft) -> PackingListVersion:
     """Make a kit list with a first version, a draft. Raises Refused (`name-taken`), Invalid."""
@@ -115,19 +111,13 @@ def new_draft(act: Act, packing_list: PackingList) -> PackingListVersion:
         return _write(act, packing_list, latest.number + 1, draft_of(latest))
 
 
-def edit_draft(
-    act: Act,
-    version: PackingListVersion,
-    draft: Draft,
-    *,
-    check: Callable[[PackingListVersion], None] = _as_read,
-) -> PackingListVersion:
+def edit_draft(act: Act, version: PackingListVersion, draft: Draft) -> PackingListVersion:
     """Let a draft say this instead. Raises Refused (`published-already`), Invalid."""
     act.actor.require("edit_list")
     draft = _settled(draft)
     with transaction.atomic():
         version = locked(version)
-        check(version)
+        act.match(version)
         if version.published_at is not None:
             raise Refused(
                 "published-already",

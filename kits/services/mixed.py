@@ -13,7 +13,7 @@ from gearroom.core import clock
 from gearroom.core.act import Act
 from gearroom.core.problems import Invalid
 from kits.models import Checkout, Entry, Kit, WithheldKind, Withholding
-from kits.services import keeping
+from kits.services import keeping, reports
 from kits.services.ledger import Book
 
 LOOKS_BACK = timedelta(days=3)
@@ -23,6 +23,8 @@ def report(act: Act, kit: Kit, others: Sequence[Kit]) -> Entry:
     """Write that a kit's contents were mixed with those of others. Raises Invalid."""
     with Book(act) as book:
         kit, *others = book.lock(kit.pk, *(other.pk for other in others))
+        for each in (kit, *others):
+            reports.require(act.actor, "withhold", each)
         return write(book, kit, others)
 
 

@@ -12,6 +12,7 @@ from django.db.models import Max
 
 from gearroom.core.act import Act
 from kits.models import Entry, EntryKind, Kit
+from kits.services import reports
 from kits.services.ledger import Book
 
 
@@ -19,6 +20,7 @@ def report(act: Act, kit: Kit, *, inside: bool) -> Entry:
     """Write that something of a participant's own rides in a kit, or went back to its owner."""
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
+        reports.require(act.actor, "log_use", kit)
         return write(book, kit, inside=inside)
 
 

@@ -100,7 +100,7 @@ def check_says(kit: Kit) -> str:
 
 def clearers(kit: Kit) -> list[Person]:
     """Who may clear a kit by telephone, by name: those with such a role where it is."""
-    roles = [role.value for role in USE_CASES["clear_by_phone"].roles]
+    roles = [role.value for role in USE_CASES["clear_by_phone"].roles or ()]
     members = Membership.objects.filter(Q(room=kit.room_id) | Q(room=None), role__in=roles)
     here = Person.objects.filter(pk__in=members.values("person"), left_on=None, merged_into=None)
     return list(here.exclude(pk__in=people.programs().values("pk")).order_by("name", "pk"))

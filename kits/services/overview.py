@@ -15,7 +15,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from gearroom.core import clock
 from gearroom.core.act import Actor
-from gearroom.core.models import Room
+from gearroom.core.models import Person, Room
 from kits.models import (
     Checkout,
     Kit,
@@ -48,7 +48,8 @@ class SectionSeen:
 class Overview:
     """A kit as it stands: its verdict with the question that it answers (`judged`), and until when
     it is ready, fit and may go (`days`), as of today where it is at home: None for not now,
-    `date.max` for no limit. `phones` says whether the asker may see phones."""
+    `date.max` for no limit. `phones` says whether the asker may see phones, `knows` whether
+    they may see the people of its home (`find.knows_kit`)."""
 
     kit: Kit
     sections: Sequence[SectionSeen]
@@ -60,6 +61,29 @@ class Overview:
     judged: Judged
     days: FitDays
     phones: bool
+    knows: bool
+
+    @property
+    def responsible(self) -> Person | None:
+        """Who answers for it, to whoever may see that."""
+        return self.kit.responsible if self.knows else None
+
+    @property
+    def deputy(self) -> Person | None:
+        """Who stands in for them, to whoever may see that."""
+        return self.kit.deputy if self.knows else None
+
+    @property
+    def looked_by(self) -> Person | None:
+        """Who looked inside last, to whoever may see that."""
+        return self.kit.looked_inside_by if self.knows else None
+
+    @property
+    def guide(self) -> Person | None:
+        """Who takes it next, to whoever may see that."""
+        if self.reserved is None or not self.knows:
+            return None
+        return self.reserved.person or self.reserved.trip.leader
 
 
 def listed(
@@ -161,6 +185,7 @@ def overviews(
             days=fitness.days_now(kit),
             phones=actor.may("see_people", kit.home_room_id)
             or actor.may("see_people", kit.room_id),
+            knows=find.knows_kit(actor, kit),
         )
         for kit in kits
     ]

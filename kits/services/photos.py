@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
+from gearroom.core.act import Actor
 from gearroom.core.problems import NotFound
 from kits.models import EntryKind, Kit, Photo, WithheldKind
+from kits.services import find
 
 
 def of_what_is_wrong(kit: Kit) -> QuerySet[Photo]:
@@ -23,9 +25,12 @@ def of_what_is_wrong(kit: Kit) -> QuerySet[Photo]:
     )
 
 
-def photo(kit: Kit, number: int) -> Photo:
-    """One photo of a kit. Raises NotFound."""
-    found = Photo.objects.filter(pk=number, entry__kit=kit).first()
+def photo(actor: Actor, kit: Kit, number: int) -> Photo:
+    """One photo of a kit: of what is wrong with it now, or of an act that somebody may see. Raises
+    NotFound."""
+    now = of_what_is_wrong(kit).values("pk")
+    acts = find.entries_of(actor).filter(kit=kit)
+    found = Photo.objects.filter(Q(pk__in=now) | Q(entry__in=acts), pk=number).first()
     if found is None:
         raise NotFound("photo", number)
     return found

@@ -135,7 +135,7 @@ def _kit(
         "may_check": actor.may("look_inside", kit.room_id),
         "lacks": lacks(seen.judged.verdict),
         "out": _out(seen.checkout, phones=seen.phones) if seen.checkout else None,
-        "next": _next(seen.reserved) if seen.reserved else None,
+        "next": _next(seen.reserved, seen.guide) if seen.reserved else None,
         "sections": [
             {
                 "key": section.place.section_key,
@@ -177,8 +177,7 @@ def _out(held: Checkout, *, phones: bool) -> dict[str, Any]:
     }
 
 
-def _next(promise: Reservation) -> dict[str, Any]:
-    guide = promise.person or promise.trip.leader
+def _next(promise: Reservation, guide: Person | None) -> dict[str, Any]:
     return {
         "trip": promise.trip.name,
         "departs": promise.trip.departs_at.isoformat(),

@@ -36,7 +36,7 @@ def close(act: Act, recall: Recall, outcome: Outcome | str, *, published_at: str
     Raises Invalid, Refused: `closed-already`, and `units-not-accounted-for` where some of it is in
     quarantine, in kits or not looked for yet and the act gives no reason for finishing it.
     """
-    act.actor.require("recall")
+    act.actor.require("close_recall")
     outcome, published_at = _settled(outcome, published_at)
     with Book(act) as book:
         kit_ids = _hold(book, recall)

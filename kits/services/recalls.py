@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from gearroom.core.act import Act
+from gearroom.core.act import Act, Actor
 from gearroom.core.models import Room
 from gearroom.core.problems import Invalid, NotFound, Refused
 from kits.models import (
@@ -32,7 +32,7 @@ from kits.models import (
     Withholding,
 )
 from kits.rules.irregular import Broken
-from kits.services import affected, lots, notices
+from kits.services import affected, lots, notices, standing
 from kits.services.amounts import units as whole
 from kits.services.ledger import Book, Leg, outer, room_place
 
@@ -97,7 +97,8 @@ def refuse_open_already(recall: Recall) -> None:
 # ------------------------------------------------------------------------------------- following
 def mark_told(act: Act, row: RecallPlace) -> RecallPlace:
     """Record that whoever has a place was told in another way, such as by phone."""
-    act.actor.require("recall")
+    _refuse_unless_theirs(act, row)
+    act.actor.require("recall", _room(row).pk)
     with Book(act) as book:
         entry = book.post(
             EntryKind.RECALL_ANSWER, room=_room(row), detail={"row": row.pk, "told": True}
@@ -108,12 +109,14 @@ def mark_told(act: Act, row: RecallPlace) -> RecallPlace:
 
 
 def answer(act: Act, row: RecallPlace, said: Answer, *, removed: int = 0) -> RecallPlace:
-    """Record what somebody found in a place; a fact, from whoever looked.
+    """Record what somebody found in a place; a fact, from whoever looked: of the rooms where it is,
+    or who has it. Raises NotFound for a place of others.
 
     `removed` units of the batch were taken out and go to the quarantine of the room. More than
     the book has of it there were booked as other batches of the thing; what is still more, was
     not in the book at all. *Taken out* and *none there* settle the place; *will look* does not.
     """
+    _refuse_unless_theirs(act, row)
     act.actor.require("answer_recall")
     taken_out = said == Answer.TAKEN_OUT
     removed = whole(removed, field="removed", least=1 if taken_out else 0)
@@ -162,16 +165,22 @@ def find(pk: int) -> Recall:
     return row
 
 
-def find_row(recall: Recall, pk: int) -> RecallPlace:
-    """A place listed by a recall, by its row. Raises NotFound."""
+def find_row(actor: Actor, recall: Recall, pk: int) -> RecallPlace:
+    """A place listed by a recall, by its row, of somebody's rooms or one that they have. Raises
+    NotFound for any other, there or not."""
     row = (
         RecallPlace.objects.select_related("place__kit__room", "place__room")
         .filter(pk=pk, recall=recall)
         .first()
     )
-    if row is None:
+    if row is None or not standing.sees_row(actor, row):
         raise NotFound("row of this recall", pk)
     return row
+
+
+def _refuse_unless_theirs(act: Act, row: RecallPlace) -> None:
+    if not standing.sees_row(act.actor, row):
+        raise NotFound("row of this recall", row.pk)
 
 
 def _room(row: RecallPlace) -> Room:

@@ -23,7 +23,7 @@ from gearroom.core.problems import NotFound, Refused
 from kits.models import Checkout, Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind
 from kits.rules import undo as rule
 from kits.rules.taking_back import may_take_back
-from kits.services import at_a_glance, facts, notices, projections, steps, wording
+from kits.services import at_a_glance, facts, find, notices, projections, steps, wording
 from kits.services.ledger import Book, Leg, outer
 
 INSTEAD = {
@@ -40,6 +40,7 @@ INSTEAD = {
     EntryKind.REVERSE: _lazy("Do the act again instead."),
     EntryKind.CLEARANCE: _lazy("Tell the keepers of the kit instead."),
 }
+_NO_ROOM = 0
 _TAKES = (EntryKind.CHECK_OUT, EntryKind.EMERGENCY)
 
 
@@ -78,7 +79,7 @@ def reverse(
     """Reverse the act that an entry belongs to, all of its entries together.
 
     With `together` the later acts that stand on it are reversed too, where the last of them that
-    was listed is `through`. Rights are asked for every act touched.
+    was listed is `through`. Rights are asked for every entry touched.
 
     Raises NotFound, NotAllowed (another's act, or one's own after a day), Refused:
     `reversed-already`, `not-reversible` (says what to do instead), `built-on` (lists in `later`
@@ -88,8 +89,8 @@ def reverse(
     named = Entry.objects.select_related("kit").filter(pk=entry_id).first()
     if named is None or not _seen_by(act, named):
         raise NotFound("entry", entry_id)
-    _refuse_unless_theirs(act, named)
-    for entry in Entry.objects.filter(key=named.key):
+    for entry in Entry.objects.select_related("kit").filter(key=named.key):
+        _refuse_unless_theirs(act, entry)
         _refuse_unless_reversible(entry)
     kit_ids = _plan(named).kits
     with Book(act) as book:
@@ -99,7 +100,8 @@ def reverse(
         _refuse_if_built_on(act, plan, together, through)
         if not plan.kits <= kit_ids:  # an act came between: it is asked again with its kits
             raise _built_on(plan, may=True)
-        before = at_a_glance.of(kits.values())
+        told_of = [kit for kit in kits.values() if find.knows_kit(act.actor, kit)]
+        before = at_a_glance.of(told_of)
         done = _write(book, kits, plan)
         for kit in kits.values():
             projections.rewrite(kit)
@@ -109,7 +111,7 @@ def reverse(
             if undo.reverses is not None:
                 facts.undone(undo, undo.reverses)
         taken_back = sum(notices.take_back(entry) for entry in plan.entries)
-        changes = at_a_glance.changes(before, at_a_glance.of(kits.values()))
+        changes = at_a_glance.changes(before, at_a_glance.of(told_of))
     return Reversed(done, taken_back, [rows[0] for rows in plan.later], changes)
 
 
@@ -289,6 +291,10 @@ def _seen_by(act: Act, entry: Entry) -> bool:
 
 
 def _refuse_unless_theirs(act: Act, entry: Entry) -> None:
+    """Raise NotAllowed unless somebody may take an entry back. What an earlier undo added to a
+    count goes with that count."""
+    if "again" in entry.detail:
+        return
     rooms = [room for room in _rooms_of(entry) if act.actor.belongs_to(room)]
     if not may_take_back(
         own=_own(act, entry) and act.actor.may("take_back"),
@@ -296,7 +302,11 @@ def _refuse_unless_theirs(act: Act, entry: Entry) -> None:
         recorded_at=entry.recorded_at,
         now=act.received_at,
     ):
-        act.actor.require("reverse", next(iter(rooms), entry.room_id))
+        of_none = entry.room_id is None and entry.kit_id is None and _own(act, entry)
+        room = next(iter(rooms), entry.room_id)
+        # To require it of no room would ask for the role in any; what is of no room and another's
+        # needs it in every one.
+        act.actor.require("reverse", room if room is not None or of_none else _NO_ROOM)
 
 
 def _refuse_unless_reversible(entry: Entry) -> None:
@@ -313,8 +323,15 @@ def _refuse_unless_reversible(entry: Entry) -> None:
 
 
 def _refuse_if_built_on(act: Act, plan: _Plan, together: bool, through: int | None) -> None:
+    acts = {entry.kit_id for entry in plan.whole}
+    for entry, _change in plan.again:  # a count that comes to something else without the act
+        if entry.kit_id not in acts and not _seen_by(act, entry):
+            _refuse_unless_theirs(act, entry)
     if not plan.later:
         return
+    for entry in (entry for rows in plan.later for entry in rows):
+        if not _seen_by(act, entry):  # it is not even listed
+            _refuse_unless_theirs(act, entry)
     may = not _another_has_it(act, plan)
     listed = together and through is not None and plan.later[-1][0].pk <= through
     if not may or not listed:

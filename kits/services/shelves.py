@@ -9,6 +9,7 @@ from gearroom.core import clock
 from gearroom.core.act import Act
 from gearroom.core.models import Room
 from gearroom.core.problems import Invalid, Refused
+from gearroom.core.services.rows import locked
 from kits.models import Place, PlaceKind
 
 LONGEST_NAME = 80
@@ -29,23 +30,27 @@ def edit_shelf(
 ) -> Place:
     """Rename a shelf or move it in the walking order. Raises Refused (`name-taken`)."""
     act.actor.require("edit_shelf", shelf.room_id)
-    shelf.name = shelf.name if name is None else _name(name)
-    shelf.position = shelf.position if position is None else position
-    return _save(shelf)
+    with transaction.atomic():
+        shelf = locked(act, shelf)
+        shelf.name = shelf.name if name is None else _name(name)
+        shelf.position = shelf.position if position is None else position
+        return _save(shelf)
 
 
 def close_shelf(act: Act, shelf: Place) -> Place:
     """Close a shelf that is empty. Raises Refused (`shelf-not-empty`)."""
     act.actor.require("edit_shelf", shelf.room_id)
-    if shelf.holdings.filter(units__gt=0).exists():
-        raise Refused(
-            "shelf-not-empty",
-            _("%(shelf)s still holds something. Move it or count it first.")
-            % {"shelf": shelf.name},
-        )
-    assert shelf.room is not None  # a shelf belongs to a room
-    shelf.closed_on = clock.today(shelf.room.time_zone)
-    shelf.save(update_fields=["closed_on"])
+    with transaction.atomic():
+        shelf = locked(act, shelf)
+        if shelf.holdings.filter(units__gt=0).exists():
+            raise Refused(
+                "shelf-not-empty",
+                _("%(shelf)s still holds something. Move it or count it first.")
+                % {"shelf": shelf.name},
+            )
+        assert shelf.room is not None  # a shelf belongs to a room
+        shelf.closed_on = clock.today(shelf.room.time_zone)
+        shelf.save(update_fields=["closed_on"])
     return shelf
 
 

@@ -7,7 +7,6 @@ names the day that the signature ends on.
 
 from __future__ import annotations
 
-import uuid
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -17,7 +16,7 @@ from django.db.models import Count, F, Max, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.act import Act, actor_of_person
+from gearroom.core.act import Act, actor_of_person, secret_key
 from gearroom.core.models import Membership, Person
 from gearroom.core.problems import NotFound, Refused
 from gearroom.core.rules.roles import Role
@@ -29,7 +28,6 @@ WITHIN = timedelta(days=120)
 """How long a link may be used."""
 
 _SALT = "kits.extend-signature"
-_KEYS = uuid.UUID("d6f35a0c-7b1f-4a4e-8f0e-2d9d0f1c6a55")
 
 
 @dataclass(frozen=True)
@@ -156,7 +154,7 @@ def extend(extension: Extension) -> PackingListVersion:
     if extension.done:
         return extension.version
     version, person = extension.version, extension.person
-    key = uuid.uuid5(_KEYS, f"{version.pk}:{person.pk}:{extension.ends.isoformat()}")
+    key = secret_key(_SALT, version.pk, person.pk, extension.ends.isoformat())
     return lists.sign(
         Act(actor=actor_of_person(person), key=key),
         version,

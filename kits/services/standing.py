@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 
 from django.db.models import Q
 
-from gearroom.core.act import Actor
+from gearroom.core.act import SYSTEM, Actor
 from kits.models import (
     DISPOSALS,
     LEFT_US,
     Certainty,
+    Checkout,
     EntryKind,
     Holding,
     Kit,
@@ -26,7 +27,7 @@ from kits.models import (
     Trip,
 )
 from kits.rules.recalls import Unsettled
-from kits.services import affected, lots, recall_notices
+from kits.services import affected, find, lots, recall_notices
 
 
 @dataclass(frozen=True)
@@ -81,8 +82,9 @@ class Standing:
         )
 
 
-def of(recall: Recall) -> Standing:
-    """Who has it, who was told, what they answered, and where the rest went."""
+def of(recall: Recall, actor: Actor = SYSTEM) -> Standing:
+    """Who has it, who was told, what they answered, and where the rest went: as much of it as
+    somebody may see, which is the places of their rooms and those that they have."""
     suspect = {
         lot.pk: lot for lot in Lot.objects.select_related("item").filter(lots.matching(recall))
     }
@@ -99,6 +101,11 @@ def of(recall: Recall) -> Standing:
         )
     )
     told = _told(recall)
+    holds = _kits_with(actor)
+
+    def seen(place: Place) -> bool:
+        return place.kit_id in holds or find.sees_place(actor, place)
+
     followed = [
         Followed(
             row.place,
@@ -107,8 +114,10 @@ def of(recall: Recall) -> Standing:
             row.told_at or (told.get(row.place.kit_id) if row.place.kit_id else None),
         )
         for row in rows
+        if seen(row.place)
     ]
     known = {row.place_id for row in rows}
+    places = {pk: place for pk, place in places.items() if seen(place)}
     quarantined = [p for p in places.values() if p.kind == PlaceKind.QUARANTINE]
     followed += [
         Followed(place, None, held[pk], None)
@@ -120,7 +129,7 @@ def of(recall: Recall) -> Standing:
         lots=list(suspect.values()),
         places=followed,
         quarantine=[(p, held[p.pk]) for p in quarantined],
-        gone=_gone(recall, set(suspect)),
+        gone=_gone(recall, set(suspect), actor),
     )
 
 
@@ -142,35 +151,29 @@ def _told(recall: Recall) -> dict[int, datetime]:
     return told
 
 
-def seen_by(actor: Actor, stands: Standing) -> Standing:
-    """As much of how a recall stands as somebody may see: all of it who may start one, else the
-    places of their own rooms."""
-    if actor.may("recall"):
-        return stands
-
-    def seen(place: Place) -> bool:
-        rooms = [place.room_id] if place.kit is None else [place.kit.room_id]
-        rooms += [place.kit.home_room_id] if place.kit else []
-        return any(actor.belongs_to(room) for room in rooms)
-
-    return replace(
-        stands,
-        places=[row for row in stands.places if seen(row.place)],
-        quarantine=[(place, units) for place, units in stands.quarantine if seen(place)],
-        gone=[],
-    )
+def sees_row(actor: Actor, row: RecallPlace) -> bool:
+    """Whether a row is of a room of theirs, or of a kit that they have."""
+    return find.sees_place(actor, row.place) or row.place.kit_id in _kits_with(actor)
 
 
-def _gone(recall: Recall, suspect: set[int]) -> list[Gone]:
-    """What left for good. A tap that did not say which batch, in a place where the recalled one
-    had been, may have been of it."""
+def _kits_with(actor: Actor) -> frozenset[int | None]:
+    """The kits (ids) that somebody has now."""
+    if actor.person is None or actor.everywhere:
+        return frozenset()
+    held = Checkout.objects.filter(person=actor.person, in_at=None)
+    return frozenset(held.values_list("kit", flat=True))
+
+
+def _gone(recall: Recall, suspect: set[int], actor: Actor) -> list[Gone]:
+    """What left for good from somebody's rooms. A tap that did not say which batch, in a place
+    where the recalled one had been, may have been of it."""
     been: set[int] = set()
     totals: dict[tuple[PlaceKind, Certainty, int | None, int | None], Gone] = {}
     for m in _movements(recall):
         ours = m.lot_id in suspect
         if ours:
             been.add(m.to_place_id)
-        if m.to_place.kind not in _FOR_GOOD:
+        if m.to_place.kind not in _FOR_GOOD or not _left_from(actor, m):
             continue
         if not ours and not (m.lot_assumed and m.from_place_id in been):
             continue
@@ -181,6 +184,11 @@ def _gone(recall: Recall, suspect: set[int]) -> list[Gone]:
         before = totals[key].units if key in totals else 0
         totals[key] = Gone(how, sure, m.entry.trip, m.entry.kit, before + m.units)
     return list(totals.values())
+
+
+def _left_from(actor: Actor, gone: Movement) -> bool:
+    kit = gone.entry.kit
+    return actor.belongs_to(gone.from_room_id) or (kit is not None and find.knows_kit(actor, kit))
 
 
 _FOR_GOOD = frozenset({PlaceKind.USED, PlaceKind.CLASS, *DISPOSALS, *LEFT_US})

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
@@ -95,7 +95,7 @@ def read_workbook(
         things=_names(Item.objects.all()),
         lists=_names(PackingList.objects.filter(versions__published_at__isnull=False)),
         kits=_names(visible),
-        people=_names(Person.objects.filter(left_on__isnull=True)),
+        people=_names(_people(actor)),
     )
     return read(sheets, known=known, today=clock.today(room.time_zone), words=words)
 
@@ -130,7 +130,7 @@ def begin(act: Act, room: Room, book: Workbook) -> Begun:
         things = {fold(item.name): item for item in Item.objects.all()}
         for new in book.lists:
             lists.publish(act, lists.make_list(act, name=new.name, draft=_draft(new, things)))
-        people = {fold(p.name): p for p in Person.objects.filter(left_on__isnull=True)}
+        people = {fold(p.name): p for p in _people(act.actor)}
         for kit in book.kits:
             kits.add_kit(
                 act,
@@ -144,6 +144,10 @@ def begin(act: Act, room: Room, book: Workbook) -> Begun:
 
 
 # ------------------------------------------------------------------------------------------- inside
+def _people(actor: Actor) -> QuerySet[Person]:
+    return find.people_of(actor).filter(left_on=None)
+
+
 def _names(rows: Any) -> frozenset[str]:
     return frozenset(fold(name) for name in rows.values_list("name", flat=True))
 

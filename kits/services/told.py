@@ -5,6 +5,7 @@ from __future__ import annotations
 import email
 import enum
 from email.policy import default
+from typing import Any
 
 from django.db import transaction
 from django.db.models import Q, QuerySet
@@ -16,7 +17,7 @@ from gearroom.core import clock
 from gearroom.core.act import Act, Actor
 from gearroom.core.models import Membership, Person
 from gearroom.core.problems import NotAllowed, NotFound, Unacceptable
-from kits.models import Notice
+from kits.models import Kit, Notice
 from kits.rules.letters import as_text
 from kits.rules.telling import WEEKLY, Unsent
 from kits.services import happened, notices
@@ -112,14 +113,50 @@ def get(actor: Actor, pk: int) -> Notice:
     return row
 
 
-def text(notice: Notice) -> str:
+def text(actor: Actor, notice: Notice) -> str:
     """What it says: as it was sent, else as it would be now; a weekly email not written yet says
-    nothing."""
+    nothing. Of one that tells of rooms whose notices somebody may not see, only that."""
+    if not _reads_whole(actor, notice):
+        says = _("It tells of other gear rooms as well, so only %(name)s may read it.")
+        return says % {"name": notice.person.name}
     if notice.rendered is not None:
         message = email.message_from_bytes(bytes(notice.rendered), policy=default)
         body = message.get_body(["plain"])
         return str(body.get_content()) if body else ""
     return "" if notice.kind == WEEKLY else as_text(happened.letter(notice))
+
+
+def _reads_whole(actor: Actor, notice: Notice) -> bool:
+    if actor.person is None or actor.person.pk == notice.person_id:
+        return True
+    if actor.everywhere:
+        return actor.may("see_notices")
+    return all(room and actor.may("see_notices", room) for room in _rooms(notice))
+
+
+def _rooms(notice: Notice) -> set[int | None]:
+    """The rooms (ids) that a notice and what went in one mail with it tell of; None among them
+    where that is not on record."""
+    rooms: set[int | None] = {notice.room_id}
+    if notice.kind == WEEKLY:
+        rooms |= set(notice.facts.get("rooms", [None]))
+    held = Notice.objects.filter(pk__in=notice.facts.get("holds", ()))
+    with_it = [notice, *held.only("facts", "room")]
+    named = [kit for each in with_it for kit in each.facts.get("kits", ()) if isinstance(kit, dict)]
+    homes = {
+        key: room
+        for pk, name, room in Kit.objects.filter(
+            Q(pk__in=[kit["id"] for kit in named if "id" in kit])
+            | Q(name__in=[_name(kit) for kit in named])
+        ).values_list("pk", "name", "home_room")
+        for key in (pk, name)
+    }
+    rooms |= {each.room_id for each in with_it}
+    return rooms | {homes.get(kit["id"] if "id" in kit else _name(kit)) for kit in named}
+
+
+def _name(kit: dict[str, Any]) -> str:
+    return str(kit.get("page") or kit.get("kit"))
 
 
 def send_again(act: Act, notice: Notice) -> Notice:
@@ -155,17 +192,20 @@ def send_again(act: Act, notice: Notice) -> Notice:
         )
 
 
-def may_see_weekly_of(actor: Actor, person: Person) -> None:
-    """Raise NotAllowed unless it is their own, or they see the notices of a room of that
-    person's."""
+def rooms_of_weekly(actor: Actor, person: Person) -> frozenset[int] | None:
+    """The rooms (ids) whose lines somebody may see in a person's weekly email: all (None) of their
+    own, else those whose notices they may see. Raises NotAllowed where none of them is a room of
+    that person's."""
     if actor.person is None or actor.person.pk == person.pk:
-        return
+        return None
     if actor.everywhere and actor.may("see_notices"):
-        return
+        return None
     members = Membership.objects.filter(person=person).values_list("room", flat=True)
     rooms = {*members, person.home_room_id}
-    if not any(room and actor.may("see_notices", room) for room in rooms):
+    theirs = frozenset(room for room in rooms if room and actor.may("see_notices", room))
+    if not theirs:
         raise NotAllowed(
             "role-missing",
             _("Only they themselves and the keepers of their rooms may see this. Ask a keeper."),
         )
+    return frozenset(room for room in actor.room_ids if actor.may("see_notices", room))

@@ -8,7 +8,7 @@ are listed, and their keepers are told.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -80,23 +80,17 @@ class Put:
     due_changed: Sequence[str] = ()
 
 
-def _as_read(trip: Trip) -> None:
-    """The check of a change that asks for none."""
-
-
 def put(
     act: Act,
     source: str,
     reference: str,
     facts: TripFacts,
-    *,
-    check: Callable[[Trip], None] = _as_read,
 ) -> Put:
     """Make or change the trip that a source knows by a reference. What is out on it and due at its
     return stays due at its return; a due time that somebody set stays as it is.
 
     Raises Unacceptable (`trip-ends-before-it-begins`, `trip-too-long`), Invalid, and NotFound for
-    a trip of a room that is not the actor's. `check` may refuse after a look at the locked row.
+    a trip of a room that is not the actor's.
     """
     if not _SOURCE.fullmatch(source) or len(source) > 40:
         raise Invalid(
@@ -118,10 +112,10 @@ def put(
     act.actor.require("edit_trip", facts.room.pk if facts.room else None)
     columns = _columns(facts)
     try:
-        return _put(act, source, reference, columns, facts.cancelled, check)
+        return _put(act, source, reference, columns, facts.cancelled)
     except IntegrityError:
         # Somebody else put the same new trip a moment ago: this is a change of it.
-        return _put(act, source, reference, columns, facts.cancelled, check)
+        return _put(act, source, reference, columns, facts.cancelled)
 
 
 def add_by_hand(act: Act, facts: TripFacts) -> Put:
@@ -243,7 +237,6 @@ def _put(
     reference: str,
     columns: dict[str, Any],
     cancelled: bool,
-    check: Callable[[Trip], None],
 ) -> Put:
     with Book(act) as book:
         # Kits are locked before the trip, as everywhere.
@@ -259,11 +252,12 @@ def _put(
             .first()
         )
         if trip is None:
+            act.match(None)
             return _create(book, source, reference, columns, cancelled)
         if trip.room_id is not None and not act.actor.belongs_to(trip.room_id):
             raise NotFound("trip", reference)
         act.actor.require("edit_trip", trip.room_id)
-        check(trip)
+        act.match(trip)
         changed = {name: value for name, value in columns.items() if getattr(trip, name) != value}
         before = {name: getattr(trip, name) for name in changed}
         stood = trip.cancelled_at is None

@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from gearroom.core.act import Act
 from gearroom.core.problems import Invalid
 from kits.models import Checkout, Entry, EntryKind, Item, Kit, UnmetNeed
+from kits.services import reports
 from kits.services.holders import last_checkout
 from kits.services.ledger import Book
 
@@ -37,6 +38,7 @@ def report(act: Act, kit: Kit, needed: Sequence[Needed]) -> Entry:
     Raises Invalid where nothing is said."""
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
+        reports.require(act.actor, "log_use", kit)
         return write(book, kit, needed, last_checkout(kit))
 
 

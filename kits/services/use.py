@@ -32,7 +32,7 @@ from kits.rules.facts import Kind, Level
 from kits.rules.irregular import Broken
 from kits.rules.picking import first_out
 from kits.rules.use import Went, may_come_back
-from kits.services import fitness, lots
+from kits.services import fitness, lots, reports
 from kits.services.amounts import units
 from kits.services.holders import last_checkout
 from kits.services.ledger import Book, Leg, outer, room_place
@@ -101,6 +101,9 @@ def log_use(
     """Write what was used from a kit, against its open checkout or else its last one."""
     with Book(act) as book:
         kit = book.lock(kit.pk, *(other.pk for other in remarks.mixed_with))[0]
+        reports.require(act.actor, "log_use", kit)
+        for other in remarks.mixed_with:
+            reports.require(act.actor, "withhold", other)
         checkout = last_checkout(kit)
         done = write(book, kit, used, levels=levels, checkout=checkout, incident=incident)
         write_remarks(book, kit, remarks, checkout)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from datetime import date, datetime
 
 from gearroom.core import clock
@@ -51,9 +52,12 @@ def fact_of(day: date) -> str:
     return f"week:{day.isoformat()}"
 
 
-def preview(person: Person, at: datetime | None = None) -> tuple[datetime, Letter]:
-    """The next weekly email as it would be now, and when it is due."""
+def preview(
+    person: Person, at: datetime | None = None, *, rooms: Collection[int] | None = None
+) -> tuple[datetime, Letter]:
+    """The next weekly email as it would be now, and when it is due; with `rooms` (ids) as much of
+    it as is of those."""
     now = at or clock.now()
     how = Hearing.objects.filter(person=person).first() or Hearing()
     due = next_due(now, how.weekly_on, how.weekly_at, notices.zone_of(person))
-    return due, letter(gathering.gather([person], now)[person.pk])
+    return due, letter(gathering.gather([person], now, rooms=rooms)[person.pk])

@@ -6,9 +6,11 @@ from typing import Any
 
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from rest_framework import serializers
 
 from gearroom.core.act import Act, Actor
+from gearroom.core.api.member_rules import Needs, OneOf
 from gearroom.core.api.serializers import ActBody, PageQuery, StrictSerializer
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.problems import Invalid
@@ -18,6 +20,7 @@ from kits.rules import codes
 from kits.services import find, labelling
 
 _MOST_TARGETS = 500
+_ONE_THING = _lazy("Say one thing: kit, kit and section, lot, shelf or person.")
 
 
 class LabelAnswer(serializers.Serializer[Any]):
@@ -67,6 +70,11 @@ class LabelsAnswer(serializers.Serializer[Any]):
 class TargetBody(StrictSerializer):
     """What a label is stuck on: exactly one of these; a section by its kit and its key."""
 
+    rules = (
+        OneOf(("kit", "lot", "shelf", "person"), _ONE_THING),
+        Needs("section", "kit", _ONE_THING),
+    )
+
     kit = serializers.CharField(
         required=False, max_length=40, help_text="By name or by its label's code."
     )
@@ -76,15 +84,6 @@ class TargetBody(StrictSerializer):
     lot = serializers.CharField(required=False, max_length=40, help_text="A batch, by id.")
     shelf = serializers.CharField(required=False, max_length=40, help_text="By id.")
     person = serializers.CharField(required=False, max_length=40, help_text="By id.")
-
-    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
-        """Exactly one thing."""
-        given = {"kit", "lot", "shelf", "person"} & set(data)
-        if len(given) != 1 or ("section" in data and "kit" not in data):
-            raise serializers.ValidationError(
-                _("Say one thing: kit, kit and section, lot, shelf or person.")
-            )
-        return data
 
 
 def target(actor: Actor, data: dict[str, Any]) -> labelling.Target:
@@ -97,7 +96,7 @@ def target(actor: Actor, data: dict[str, Any]) -> labelling.Target:
     if "shelf" in data:
         return find.shelf(actor, data["shelf"])
     actor.require("see_people")
-    return find.person(data["person"])
+    return find.person(actor, data["person"])
 
 
 class LabelQuery(PageQuery):
@@ -112,6 +111,12 @@ class LabelQuery(PageQuery):
 
 
 class MakeBody(bodies.HereBody):
+    example = {"on": [{"kit": "DAY-02"}, {"kit": "DAY-02", "section": "main"}]}
+    rules = (
+        OneOf(("on", "blanks"), _lazy("Say what the labels are on; or “blanks”."), "on"),
+        Needs("blanks", "room", _lazy("Say which room the blanks are for."), "room"),
+    )
+
     on = TargetBody(
         many=True, required=False, allow_empty=False, max_length=_MOST_TARGETS,
         help_text="What to make labels for.",
@@ -125,16 +130,6 @@ class MakeBody(bodies.HereBody):
     again = serializers.BooleanField(
         default=False, help_text="Make another label for what has one already."
     )
-
-    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
-        """Either labels for things, or blanks for a room."""
-        if ("on" in data) == ("blanks" in data):
-            raise serializers.ValidationError(
-                {"on": [_("Say what the labels are on; or “blanks”.")]}
-            )
-        if "blanks" in data and "room" not in data:
-            raise serializers.ValidationError({"room": [_("Say which room the blanks are for.")]})
-        return data
 
 
 class Labels(ListView, UseCaseView):
@@ -189,6 +184,7 @@ class LabelDoor(ReadView):
 
 
 class BindBody(bodies.HereBody):
+    example = {"to": {"kit": "DAY-02"}}
     to = TargetBody(help_text="What it is stuck on.")
 
 
@@ -205,6 +201,7 @@ class Bind(UseCaseView):
 
 
 class CancelBody(ActBody):
+    example = {"why": "Worn off.", "replace": True}
     why = serializers.CharField(max_length=200, help_text="For whoever scans it later.")
     replace = serializers.BooleanField(
         default=False, help_text="Make the label that takes its place."

@@ -11,10 +11,12 @@ from drf_spectacular.types import OpenApiTypes
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from gearroom.core.act import Act
+from gearroom.core.act import Act, Actor
+from gearroom.core.api.problems import in_form
 from gearroom.core.api.schema import DoorSchema
 from gearroom.core.api.serializers import ActBody, QuerySerializer, StrictSerializer
 from gearroom.core.api.views import Door, ReadView, UseCaseView
+from gearroom.core.problems import Invalid
 from kits.services import find, labelling
 from labels import printing
 from labels.api.labels import wanted_codes
@@ -23,6 +25,7 @@ from labels.rules.sheets import SheetError
 from labels.services import paper
 
 _PDF = "application/pdf"
+_MEASURES = ("left_mm", "top_mm", "across_mm", "down_mm")
 _ORDERS = ("as-given", "name", "room", "code")
 
 
@@ -41,7 +44,7 @@ class PaperSchema(DoorSchema):
 
     def _problems(self, found: Any) -> Any:
         any_problem = next(iter(found.values()))
-        more = {409: "Not as things stand", 422: "It does not fit"}
+        more = {409: "Not as things stand", 422: "In form, and cannot be right; or it does not fit"}
         media = next(iter(found))[1]
         return {
             (status, media): type(any_problem)(any_problem.response, text)
@@ -66,6 +69,7 @@ class OffsetBody(StrictSerializer):
 
 
 class SheetBody(ActBody):
+    example = {"labels": ["9C5G-K64D"], "sheet": "a4-3x7", "preview": True}
     labels = serializers.ListField(
         child=serializers.CharField(max_length=20),
         min_length=1,
@@ -108,10 +112,15 @@ class Sheets(Door):
         serializer.is_valid(raise_exception=True)
         data = dict(serializer.validated_data)
         assert self.actor is not None  # this door is not public
-        labels = paper.chosen(self.actor, wanted_codes(data["labels"]))
-        pdf = paper.print_sheet(
-            Act(self.actor),
-            labels,
+        with in_form():
+            pdf = self.printed(self.actor, data)
+        return _file(pdf, _PDF, "labels.pdf")
+
+    def printed(self, actor: Actor, data: dict[str, Any]) -> bytes:
+        """The labels that a body names, on the sheet that it names."""
+        return paper.print_sheet(
+            Act(actor),
+            paper.chosen(actor, wanted_codes(data["labels"])),
             paper.sheet(data["sheet"]),
             start_cell=data["start_cell"],
             copies=data["copies"],
@@ -119,7 +128,6 @@ class Sheets(Door):
             offset=Offset(**data["offset"]) if "offset" in data else None,
             preview=data["preview"],
         )
-        return _file(pdf, _PDF, "labels.pdf")
 
 
 class HoleBody(StrictSerializer):
@@ -129,6 +137,10 @@ class HoleBody(StrictSerializer):
 
 
 class LayoutBody(ActBody):
+    example = {
+        "name": "Our sheet", "page_width_mm": 210, "page_height_mm": 297, "columns": 2,
+        "rows": 5, "cell_width_mm": 95, "cell_height_mm": 50, "left_mm": 10, "top_mm": 20,
+    }  # fmt: skip
     name = serializers.CharField(max_length=60)
     page_width_mm = serializers.FloatField(min_value=5, max_value=1000)
     page_height_mm = serializers.FloatField(min_value=5, max_value=1000)
@@ -212,21 +224,15 @@ class CalibrationQuery(QuerySerializer):
     across_mm = serializers.FloatField(required=False, min_value=1, max_value=200)
     down_mm = serializers.FloatField(required=False, min_value=1, max_value=200)
 
-    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
-        """All four measures, or none."""
-        measured = {"left_mm", "top_mm", "across_mm", "down_mm"} & set(data)
-        if len(measured) not in (0, 4):
-            raise serializers.ValidationError(_("Give all four measures, or none."))
-        return data
-
 
 def _measured(kept: paper.KeptSheet, data: dict[str, Any]) -> Offset | None:
-    if "left_mm" not in data:
+    measures = [data[name] for name in _MEASURES if name in data]
+    if not measures:
         return None
+    if len(measures) < len(_MEASURES):
+        raise Invalid(_("Give all four measures, or none."))
     try:
-        return marks(kept.sheet).offset(
-            data["left_mm"], data["top_mm"], data["across_mm"], data["down_mm"]
-        )
+        return marks(kept.sheet).offset(*measures)
     except SheetError as error:
         raise paper.as_problem(error) from error
 
@@ -322,7 +328,11 @@ class Card(ReadView):
         """The card for a kit's lid: things by pouch, who is responsible, cautions, the code."""
         kit = find.kit(_known(self.actor), self.kwargs["kit"])
         size: printing.CardFormat = query["size"]
-        return _file(paper.lid_card(kit, size, preview=query["preview"]), _PDF, "card.pdf")
+        return _file(
+            paper.lid_card(_known(self.actor), kit, size, preview=query["preview"]),
+            _PDF,
+            "card.pdf",
+        )
 
 
 class PreviewQuery(QuerySerializer):

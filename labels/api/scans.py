@@ -9,26 +9,28 @@ from typing import Any
 from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpResponseBase
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from gearroom.core.act import Act
+from gearroom.core.api.member_rules import AnyOf, OneOf
 from gearroom.core.api.parsing import StrictJSONParser, StrictMultiPartParser, read_object
 from gearroom.core.api.problems import MEDIA_TYPE
 from gearroom.core.api.schema import DoorSchema
 from gearroom.core.api.serializers import ActBody, NoteField, ProblemDocument, ScannedField
 from gearroom.core.api.views import UseCaseView
 from gearroom.core.clock import now
-from gearroom.core.problems import Invalid, document
-from gearroom.core.services.once import NEVER_KEPT, Answer
+from gearroom.core.problems import Invalid, Unacceptable, beyond_form, document
+from gearroom.core.services.once import Answer
 from kits.api import bodies
 from kits.models import AsFound
 from kits.services import find
 from kits.services.going_out import UNSAID
 from labels.api.outcomes import ScanAnswer, shown
-from labels.rules.scans import Intent, Look, typed_texts
+from labels.rules.scans import QUESTIONS, Intent, Look, typed_texts
 from labels.rules.typed import Kind, resolve
 from labels.services import scanning
 from labels.services.looking import look
@@ -43,18 +45,16 @@ _LABEL_TEXT = 200
 
 
 class UsedBody(bodies.UseLineBody):
+    rules = (
+        AnyOf(("item", "lot", "label"), _lazy("Say which thing (item) or batch (lot, label).")),
+    )
+
     lot = serializers.CharField(required=False, max_length=40, help_text="The batch, by id.")
     label = ScannedField(
         required=False,
         max_length=_LABEL_TEXT,
         help_text="The batch, by its label: the code, or the text as scanned.",
     )
-
-    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
-        """One of the three says what was used."""
-        if not {"item", "lot", "label"} & set(data):
-            raise serializers.ValidationError(_("Say which thing (item) or batch (lot, label)."))
-        return data
 
 
 class Said(bodies.HereBody):
@@ -79,7 +79,7 @@ class Said(bodies.HereBody):
     due_at = serializers.DateTimeField(
         required=False, allow_null=True, help_text="Null: nobody sets a time."
     )
-    short_reason = serializers.CharField(required=False, max_length=300, default="")
+    short_reason = serializers.CharField(max_length=300, default="", allow_blank=True)
     cleared_by = serializers.CharField(
         required=False,
         max_length=40,
@@ -94,9 +94,9 @@ class Said(bodies.HereBody):
         required=False, help_text="“add”: it lasts through this day; else through its next trip."
     )
     take_reason = serializers.CharField(
-        required=False,
         max_length=300,
         default="",
+        allow_blank=True,
         help_text="Why it is taken although it is promised to another's trip.",
     )
     swap = serializers.BooleanField(
@@ -111,13 +111,19 @@ class Said(bodies.HereBody):
     )
     as_found = serializers.ChoiceField(AsFound.choices, default=AsFound.SORT_LATER)
     seal_seen = serializers.CharField(
-        default="", max_length=40, help_text="The seal's number, or its last three characters."
+        default="",
+        allow_blank=True,
+        max_length=40,
+        help_text="The seal's number, or its last three characters.",
     )
     sharps_or_blood = serializers.BooleanField(default=False)
     wet = serializers.BooleanField(default=False)
-    wrong = serializers.CharField(default="", max_length=300)
+    wrong = serializers.CharField(default="", allow_blank=True, max_length=300)
     incident = serializers.CharField(
-        default="", max_length=80, help_text="A reference; nothing about casualties."
+        default="",
+        allow_blank=True,
+        max_length=80,
+        help_text="A reference; nothing about casualties.",
     )
     place = serializers.CharField(
         required=False,
@@ -127,6 +133,15 @@ class Said(bodies.HereBody):
 
 
 class ScanTexts(Said):
+    example = {"text": "DAY-02", "intent": "check-out", "holder": "7"}
+    rules = (
+        OneOf(
+            ("text", "texts"),
+            _lazy("Send “text”, or “texts”; or a picture as multipart/form-data."),
+            "text",
+        ),
+    )
+
     text = ScannedField(
         required=False,
         max_length=MOST_CHARACTERS,
@@ -142,14 +157,6 @@ class ScanTexts(Said):
         help_text="Several at once, such as a guide's tag and a kit.",
     )
     used = UsedBody(many=True, required=False, max_length=_MOST_LINES)
-
-    def validate(self, data: dict[str, Any]) -> dict[str, Any]:
-        """One way of saying what was scanned."""
-        if ("text" in data) == ("texts" in data):
-            raise serializers.ValidationError(
-                {"text": [_("Send “text”, or “texts”; or a picture as multipart/form-data.")]}
-            )
-        return data
 
 
 class ScanPicture(Said):
@@ -183,11 +190,17 @@ class ScanPicture(Said):
         try:
             rows = read_object(b'{"used": %s}' % text.encode())
         except Invalid as error:
-            raise serializers.ValidationError(error.detail) from error
+            raise _wrong_lines([error.detail]) from error
         lines = ScanTexts(data={"text": "-", **rows})
         if not lines.is_valid():
-            raise serializers.ValidationError(lines.errors.get("used", _("This has to be a list.")))
+            raise _wrong_lines(lines.errors.get("used", [_("This has to be a list.")]))
         return list(lines.validated_data["used"])
+
+
+def _wrong_lines(messages: Any) -> Unacceptable:
+    """The refusal of lines in a form: to the schema they are some text, so that it is no 400."""
+    says = _("What was used cannot be read: see “errors”.")
+    return Unacceptable("cannot-be-right", says, errors={"used": messages})
 
 
 class ScanSchema(DoorSchema):
@@ -246,7 +259,7 @@ class Scans(UseCaseView):
         if self._without_key(content):
             self._kept = False
             self.read_query(None)
-            return self._respond(Answer(*self._perform(uuid.uuid4(), dict(content)), False))
+            return self._respond(Answer(*self._perform(uuid.uuid4(), dict(content))))
         return super()._write(request, *args, **kwargs)
 
     @property
@@ -268,9 +281,8 @@ class Scans(UseCaseView):
             return uuid.uuid4()
         key = super().key(content)
         if isinstance(said, str) and said.lower() != str(key):
-            raise Invalid(
-                _("“scan_id” and Idempotency-Key name two keys. Send one of them."), field="scan_id"
-            )
+            says = _("“scan_id” and Idempotency-Key name two keys. Send one of them.")
+            raise beyond_form(Invalid(says, field="scan_id"))
         return key
 
     def _without_key(self, content: Mapping[str, Any]) -> bool:
@@ -293,22 +305,26 @@ class Scans(UseCaseView):
             seen = typed_texts(data["texts"] if "texts" in data else [data["text"]])
         ask = self._ask(act, data)
         answer = scanning.scan(act, seen, ask) if self._kept else scanning.identify(act, seen)
+        if answer.stop is not None:
+            raise answer.stop
         refusal = answer.refusal
         if refusal is None or refusal.problem is None:
             return 201 if answer.wrote else 200, shown(answer)
-        if refusal.problem.status in NEVER_KEPT:
-            raise refusal.problem
         problem = document(refusal.problem, self.request.path)
         return refusal.problem.status, {**problem, **shown(answer)}
+
+    def kept(self, body: Any) -> Any:
+        """Nothing of a scan that only asks."""
+        return None if self.request.data.get("intent", Intent.IDENTIFY) in QUESTIONS else body
 
     def _ask(self, act: Act, data: dict[str, Any]) -> Ask:
         return Ask(
             intent=Intent(data["intent"]),
             trip=bodies.trip_said(act, data),
-            holder=find.person(_code_in(data["holder"])) if "holder" in data else None,
+            holder=find.person(act.actor, _code_in(data["holder"])) if "holder" in data else None,
             due_at=data.get("due_at", UNSAID),
             short_reason=data["short_reason"],
-            cleared_by=find.person(data["cleared_by"]) if "cleared_by" in data else None,
+            cleared_by=find.person(act.actor, data["cleared_by"]) if "cleared_by" in data else None,
             line=data.get("line"),
             through=data.get("through"),
             take_reason=data["take_reason"],

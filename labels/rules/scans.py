@@ -23,6 +23,10 @@ class Intent(StrEnum):
     ADD = "add"
 
 
+QUESTIONS = frozenset({Intent.IDENTIFY, Intent.RECEIVE, Intent.COUNT})
+"""Those that only say what it is and where it is done: nothing in the book changes by them."""
+
+
 class Means(StrEnum):
     """What was read stands for."""
 

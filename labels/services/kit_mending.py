@@ -42,8 +42,8 @@ def add(act: Act, meaning: Meaning, ask: Ask) -> Outcome:
 
 
 def _kit_here(act: Act, meaning: Meaning) -> Kit:
-    """The kit that was scanned. Raises Invalid (`not-a-kit`), NotFound for another room's, Refused
-    (`kit-is-out`)."""
+    """The kit that was scanned. Raises Unacceptable (`not-a-kit`), NotFound for another room's,
+    Refused (`kit-is-out`)."""
     kit = kit_scans.kit_of(meaning)
     if kit_scans.section_of(meaning) is not None:
         raise kit_scans.not_a_kit(meaning)

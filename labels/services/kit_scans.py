@@ -135,9 +135,7 @@ def take_out(
         and not Seal.objects.filter(section=section, broken__isnull=True).exists()
     ):
         raise not_a_kit(meaning)
-    if not (
-        ask.fact or act.actor.belongs_to(kit.home_room_id) or act.actor.belongs_to(kit.room_id)
-    ):
+    if not (ask.any_room or theirs(act, kit)):
         raise NotFound("kit", kit.name)
     goes = Goes(ask.trip, _holder(ask, tags))
     if section is None and not ask.fact:
@@ -240,7 +238,9 @@ def hand_in(act: Act, meaning: Meaning, ask: Ask) -> Outcome:
         "handed-back",
         " ".join([_back(what, back), *_remarks(back)]),
         label=meaning.label,
-        thing=_thing(act, meaning, back.kit),
+        thing=_thing(act, meaning, back.kit)
+        if find.knows_kit(act.actor, kit)
+        else _goes_to(act, meaning),
         entry=back.entry,
         next=_after_hand_in(act, back),
     )
@@ -303,21 +303,21 @@ def _after_hand_in(act: Act, back: custody.HandedBack) -> list[Next]:
 # ----------------------------------------------------------------------------------------- at large
 def not_a_kit(meaning: Meaning) -> Problem:
     """The refusal of a label that is on something else where a kit is wanted."""
-    return Invalid(
+    return Unacceptable(
+        "not-a-kit",
         _("This label is %(what)s, not on a kit. Scan the kit's own label.")
         % {"what": find.on_what(meaning.means)},
-        code="not-a-kit",
         means=str(meaning.means),
     )
 
 
 def theirs(act: Act, kit: Kit) -> bool:
     """Whether a kit is of a room of theirs, or in one."""
-    return act.actor.belongs_to(kit.home_room_id) or act.actor.belongs_to(kit.room_id)
+    return find.sees_kit(act.actor, kit)
 
 
 def kit_of(meaning: Meaning) -> Kit:
-    """The kit that was read, or whose section was. Raises Invalid (`not-a-kit`)."""
+    """The kit that was read, or whose section was. Raises Unacceptable (`not-a-kit`)."""
     kit = meaning.kit
     if kit is None and meaning.label is not None and meaning.label.place is not None:
         kit = meaning.label.place.kit
@@ -335,6 +335,11 @@ def _thing(act: Act, meaning: Meaning, kit: Kit) -> Thing | None:
     """The kit as it stands now; to somebody of other rooms, what a passer-by sees."""
     if theirs(act, kit):
         return showing.kit_seen(act.actor, find.kits_of(act.actor).get(pk=kit.pk))
+    return _goes_to(act, meaning)
+
+
+def _goes_to(act: Act, meaning: Meaning) -> Thing | None:
+    """What a passer-by sees: whose it is, and where it goes."""
     return passerby.facts_of(meaning.label, act.actor) if meaning.label else None
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -49,13 +49,14 @@ def meanings(
     actor: Actor, seen: Sequence[Seen], *, today: date, any_room: bool = False
 ) -> list[Meaning]:
     """What each thing stands for, in the order it was read; the same label read twice is there
-    once. Four queries at most, however many things there are.
+    once. Five queries at most, however many things there are.
 
     `any_room`: labels of rooms that are not the asker's are told too (a hand-in, an emergency);
     otherwise they are ELSEWHERE.
     """
     typed = [resolve(each.text, today=today, from_gs1_symbol=each.is_gs1) for each in seen]
     labels = _labels(t.code for t in typed if t.kind == Kind.OWN and t.code)
+    people = passerby.people_of(actor, labels.values())
     names = _kits_named(actor, [s for s in seen if s.symbology == TYPED], any_room=any_room)
     near = _near(actor, [t.code for t in typed if t.kind == Kind.OWN_WRONG and t.code])
     short = find.kits_short_for_each(
@@ -72,7 +73,7 @@ def meanings(
         if kit is not None and text.kind != Kind.OWN:
             meaning = Meaning(each, Means.KIT, kit=kit)
         elif text.kind == Kind.OWN:
-            meaning = _own(actor, each, labels.get(text.code or ""), any_room=any_room)
+            meaning = _own(actor, each, labels.get(text.code or ""), people, any_room=any_room)
         else:
             meaning = _short_name(each, short.get(_name(each.text), [])) or _not_own(
                 each, text, near
@@ -82,12 +83,14 @@ def meanings(
     return found
 
 
-def _own(actor: Actor, seen: Seen, label: Label | None, *, any_room: bool) -> Meaning:
+def _own(
+    actor: Actor, seen: Seen, label: Label | None, people: Collection[int], *, any_room: bool
+) -> Meaning:
     if label is None:
         return Meaning(seen, Means.UNKNOWN_LABEL, says=str(NOT_IN_THE_BOOK))
     if label.cancelled_at is not None:
         return Meaning(seen, Means.CANCELLED, label=label)
-    if not passerby.belongs(actor, label) and not (any_room and label.kind in _FACTS_OF):
+    if not passerby.belongs(actor, label, people) and not (any_room and label.kind in _FACTS_OF):
         return Meaning(seen, Means.ELSEWHERE, label=label)
     return Meaning(seen, Means(label.kind), label=label, kit=label.kit)
 

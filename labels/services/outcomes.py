@@ -9,7 +9,7 @@ from datetime import date, datetime
 from typing import Any
 
 from gearroom.core.models import Person
-from gearroom.core.problems import Problem
+from gearroom.core.problems import NotAllowed, Problem, TooLarge, TooOften
 from kits.models import AsFound, Entry, Item, Kit, Label, Lot, Place, Trip
 from kits.rules import codes
 from kits.services.going_out import UNSAID, Unsaid
@@ -60,8 +60,13 @@ class Ask:
 
     @property
     def fact(self) -> bool:
-        """Whether it reports what happened, which is never refused for want of a room."""
+        """Whether it reports what happened, which is never refused for what it says."""
         return self.intent == Intent.CHECK_IN or self.emergency or self.already_gone
+
+    @property
+    def any_room(self) -> bool:
+        """Whether it may be about a kit of whatever room."""
+        return self.intent == Intent.CHECK_IN or self.emergency
 
 
 @dataclass(frozen=True)
@@ -223,6 +228,12 @@ class ScanAnswer:
         if len(self.outcomes) == 1 and self.outcomes[0].problem is not None:
             return self.outcomes[0]
         return None
+
+    @property
+    def stop(self) -> Problem | None:
+        """What keeps whoever asks from scanning it at all, whatever was read."""
+        problem = self.refusal.problem if self.refusal else None
+        return problem if isinstance(problem, NotAllowed | TooLarge | TooOften) else None
 
 
 def text_of(meaning: Meaning, kit: Kit | None = None) -> str:

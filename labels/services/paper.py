@@ -23,7 +23,7 @@ from gearroom.core.problems import Invalid, NotFound, Problem, Refused, TooLarge
 from kits.models import Kit, Label, LabelKind, ListLine, Seal
 from kits.rules import codes
 from kits.rules.expiry import good_through
-from kits.services import fitness, labelling
+from kits.services import find, fitness, labelling
 from kits.services.wording import said
 from labels import printing
 from labels.models import SheetLayout
@@ -283,8 +283,9 @@ def kit_tag(kit: Kit, on: Sheet, *, preview: bool = False) -> bytes:
     return out.getvalue()
 
 
-def lid_card(kit: Kit, size: printing.CardFormat, *, preview: bool = False) -> bytes:
-    """The card for a kit's lid, as PDF: what its kit list asks for, pouch by pouch.
+def lid_card(actor: Actor, kit: Kit, size: printing.CardFormat, *, preview: bool = False) -> bytes:
+    """The card for a kit's lid, as PDF: what its kit list asks for, pouch by pouch; and who answers
+    for it, where that is of a room of theirs.
 
     Raises Refused (`no-label`), Unacceptable (`card-too-long`).
     """
@@ -299,8 +300,8 @@ def lid_card(kit: Kit, size: printing.CardFormat, *, preview: bool = False) -> b
         code=_code_of(kit),
         kit=kit.name,
         room=kit.home_room.name,
-        responsible=_reach(kit.responsible),
-        deputy=_reach(kit.deputy),
+        responsible=_reach(kit.responsible if find.knows_kit(actor, kit) else None),
+        deputy=_reach(kit.deputy if find.knows_kit(actor, kit) else None),
         pouches=tuple(cards.Pouch(name, tuple(things)) for name, things in pouches.items()),
     )
     out = io.BytesIO()

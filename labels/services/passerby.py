@@ -5,6 +5,7 @@ The same goes for somebody who is signed in but has nothing to do with the room.
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from django.conf import settings
@@ -15,7 +16,7 @@ from gearroom.core.act import Actor
 from gearroom.core.models import Room
 from kits.models import Label, LabelKind
 from kits.rules import codes
-from kits.services import labelling
+from kits.services import find, labelling
 
 _WHAT = {
     LabelKind.SECTION: _lazy("A pouch of a first aid kit"),
@@ -87,19 +88,29 @@ def home_of(label: Label) -> Room | None:
     return label.room
 
 
-def belongs(actor: Actor, label: Label) -> bool:
+def belongs(actor: Actor, label: Label, people: Collection[int] | None = None) -> bool:
     """Whether somebody may know more of a label than a passer-by.
 
     Kits: at home or now in a room of theirs. Batches and blanks belong to the organisation: one
-    room is enough. People: whoever may see people.
+    room is enough. People: those they may see, among whom `people` are (ids) where that was asked
+    for many labels at once.
     """
     kit = label.kit or (label.place.kit if label.place else None)
     if kit is not None:
-        return actor.belongs_to(kit.home_room_id) or actor.belongs_to(kit.room_id)
+        return find.sees_kit(actor, kit)
     if label.place is not None:
         return actor.belongs_to(label.place.room_id)
-    if label.person is not None:
-        return actor.may("see_people") or (
-            actor.person is not None and actor.person.pk == label.person_id
-        )
+    if label.person_id is not None:
+        return label.person_id in (people_of(actor, [label]) if people is None else people)
     return actor.everywhere or bool(actor.roles)
+
+
+def people_of(actor: Actor, labels: Iterable[Label]) -> frozenset[int]:
+    """Whose tags among these labels somebody may see (ids): their own, and those of people whom
+    they may see."""
+    wanted = {label.person_id for label in labels if label.person_id}
+    own = {actor.person.pk} if actor.person is not None else set()
+    if wanted <= own or not actor.may("see_people"):
+        return frozenset(wanted & own)
+    seen = find.people_of(actor).filter(pk__in=wanted).values_list("pk", flat=True)
+    return frozenset(wanted & own) | frozenset(seen)

@@ -9,7 +9,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from gearroom.core.act import Act
-from gearroom.core.problems import NotFound, Problem, Refused, Unacceptable
+from gearroom.core.problems import NotFound, Problem, Refused, Unacceptable, beyond_form
 from kits.models import AsFound, Trip
 from kits.rules import codes
 from kits.services import find, labelling
@@ -69,6 +69,7 @@ def why_nothing(meaning: Meaning, intent: Intent) -> Problem:
 
 def refused(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> Outcome:
     """What comes of a thing with which nothing could be done."""
+    problem = beyond_form(problem)
     return Outcome(
         meaning.seen,
         meaning.means,

@@ -53,8 +53,8 @@ def scan(act: Act, seen: Look, ask: Ask) -> ScanAnswer:
     do this anywhere, TooLarge, and Invalid where what is said belongs to one kit and several
     were read.
     """
-    act.actor.require("emergency" if ask.emergency or ask.already_gone else _RIGHTS[ask.intent])
-    found = _meant(act, seen, any_room=ask.fact)
+    act.actor.require(_right(ask))
+    found = _meant(act, seen, any_room=ask.any_room)
     if ask.intent in _WITH_KITS:
         _of_one_kit_only(found, ask)
         if not _alone(found):  # one may be swapped, which locks two by itself
@@ -63,6 +63,12 @@ def scan(act: Act, seen: Look, ask: Ask) -> ScanAnswer:
     answer = ScanAnswer(act.key, ask.intent, seen, outcomes or [nothing(seen)])
     _write_down(act, answer)
     return answer
+
+
+def _right(ask: Ask) -> str:
+    if ask.emergency:
+        return "emergency"
+    return "report_gone" if ask.already_gone else _RIGHTS[ask.intent]
 
 
 def identify(act: Act, seen: Look) -> ScanAnswer:

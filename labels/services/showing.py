@@ -38,7 +38,8 @@ def kit_seen(actor: Actor, kit: Kit) -> KitSeen:
     trip, verdict = judged.question.trip, judged.verdict
     its = promises.of_kits([kit.pk]).get(kit.pk, [])
     promise = next((each for each in its if trip is not None and each.trip.pk == trip.pk), None)
-    guide = held.person if held else promise.guide if promise else None
+    knows = find.knows_kit(actor, kit)
+    guide = held.person if held else promise.guide if promise and knows else None
     days = fitness.days_now(kit)
     seal = Seal.objects.filter(kit=kit, section__isnull=True, broken__isnull=True).first()
     person = held.person if held else None
@@ -61,7 +62,7 @@ def kit_seen(actor: Actor, kit: Kit) -> KitSeen:
         reasons=wording.reasons(verdict.reasons),
         seal=seal.number if seal else "",
         to_sort=kit.to_sort_since is not None,
-        responsible=kit.responsible.name if kit.responsible else "",
+        responsible=kit.responsible.name if kit.responsible and knows else "",
         has_it=(person.name if person else _("somebody not named")) if held else "",
         has_it_id=person.pk if person else None,
         has_it_phone=person.phone if person and phones else "",

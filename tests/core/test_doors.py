@@ -287,9 +287,8 @@ def test_every_kind_of_problem_has_its_page():
 
 @override_settings(ALLOWED_HOSTS=["*"])
 def test_the_schema_and_its_pages_come_from_here():
-    schema = Client().get("/api/v1/schema/", headers={"accept": "application/json"})
+    schema = Client().get("/api/v1/schema/")
     assert json.loads(schema.content)["openapi"] == "3.1.0"
-    assert b"openapi: 3.1.0" in Client().get("/api/v1/schema/").content
     page = Client().get("/api/v1/docs/").content.decode()
     assert "<style" not in page and "<script>" not in page, "a strict policy would refuse it"
     assert "//" not in page.replace("<!--", "").partition("<body")[2].replace(

@@ -26,6 +26,11 @@ def test_it_prints_a_token_and_nothing_else(admin):
     headers = {"authorization": f"Bearer {printed.strip()}"}
     rooms = Client().get("/api/v1/rooms/", headers=headers)
     assert (rooms.status_code, json.loads(rooms.content)["results"]) == (200, [])
+    assert Token.objects.get().scopes == [Scope.READ]
+
+
+def test_it_gives_every_scope_to_whoever_asks_for_all(admin):
+    issue("admin", "--scopes", "all")
     assert set(Token.objects.get().scopes) == set(Scope)
 
 

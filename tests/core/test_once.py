@@ -74,7 +74,8 @@ def test_a_refusal_is_the_first_answer_too_and_takes_back_what_was_written():
 
     first = do(perform, instance="/here/")
     again = do(lambda: pytest.fail("done again"))
-    assert first[:2] == again[:2] == (409, document(refusal, "/here/"))
+    assert first[:2] == (409, document(refusal, "/here/"))
+    assert again.status == 409 and again.body.items() >= first.body.items()
     assert not Room.objects.exists()
 
 
@@ -85,7 +86,7 @@ class Status(Problem):
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("status", [401, 403, 413, 429, 500, 503])
+@pytest.mark.parametrize("status", [400, 401, 403, 404, 412, 413, 429, 500, 503])
 def test_an_answer_that_may_change_with_time_is_not_kept(status):
     with pytest.raises(Status):
         do(lambda: (_ for _ in ()).throw(Status(status)))

@@ -26,6 +26,11 @@ def keeper(w):
 
 
 @pytest.fixture
+def adviser(w):
+    return make.caller(w.adviser)
+
+
+@pytest.fixture
 def recall(w, keeper):
     """D1 is recalled while Gil has DAY-01."""
     custody.check_out(make.act(w.keeper), w.day_01, person=w.guide, short_reason="plasters low")
@@ -68,36 +73,36 @@ def test_a_keeper_records_that_somebody_was_told_by_phone(w, keeper, recall):
     assert kit_row(answer.json())["told_at"] is not None
 
 
-def test_it_says_what_is_open_yet_and_is_finished_once(w, keeper, recall):
+def test_it_says_what_is_open_yet_and_is_finished_once(w, keeper, adviser, recall):
     assert recall["unsettled"] == {"quarantined": 12, "elsewhere": 6, "unanswered": 1}
     path, finished = f"recalls/{recall['id']}/close/", {"outcome": "finished"}
-    assert keeper.post(path).status_code == 400
-    refusal = keeper.post(path, finished)
+    assert adviser.post(path).status_code == 400
+    refusal = adviser.post(path, finished)
     assert (refusal.status_code, refusal.json()["code"]) == (409, "units-not-accounted-for")
-    closed = keeper.post(path, {**finished, "reason": "burnt with the hut"}).json()
+    closed = adviser.post(path, {**finished, "reason": "burnt with the hut"}).json()
     assert closed["closed_at"] is not None
     assert (closed["outcome"], closed["published_at"]) == ("finished", "")
-    again = keeper.post(path, {**finished, "reason": "burnt with the hut"})
+    again = adviser.post(path, {**finished, "reason": "burnt with the hut"})
     assert (again.status_code, again.json()["code"]) == (409, "closed-already")
     assert keeper.get("recalls/?open=true").json()["results"] == []
     assert [r["id"] for r in keeper.get("recalls/?open=false").json()["results"]] == [recall["id"]]
 
 
 def test_what_arrives_of_a_finished_batch_is_in_quarantine_and_the_answer_says_so(
-    w, keeper, recall
+    w, keeper, adviser, recall
 ):
     done = {"outcome": "finished", "reason": "burnt with the hut"}
-    keeper.post(f"recalls/{recall['id']}/close/", done)
+    adviser.post(f"recalls/{recall['id']}/close/", done)
     body = {"item": w.dressing.pk, "shelf": str(w.shelf.pk), "units": 5, "number": "D1"}
     answer = keeper.post("stock/receive/", {**body, "expiry": make.days(500).isoformat()}).json()
     assert answer["place"]["kind"] == "quarantine"
     assert [remark["code"] for remark in answer["remarks"]] == ["recalled"]
 
 
-def test_a_withdrawn_one_is_put_back_onto_a_shelf(w, keeper, recall):
+def test_a_withdrawn_one_is_put_back_onto_a_shelf(w, keeper, adviser, recall):
     path = f"recalls/{recall['id']}"
     said = {"outcome": "withdrawn", "published_at": "maker.example/notices/7"}
-    closed = keeper.post(f"{path}/close/", said).json()
+    closed = adviser.post(f"{path}/close/", said).json()
     assert (closed["outcome"], closed["published_at"]) == ("withdrawn", said["published_at"])
     body = {"shelf": str(w.shelf.pk)}
     assert make.caller(w.guide).post(f"{path}/put-back/", body).status_code == 403

@@ -50,7 +50,7 @@ def test_a_recalled_batch_does_not_leave_quarantine_for_a_shelf_or_for_training(
 
 def test_a_batch_cleared_of_its_recall_goes_back_on_the_shelf(w):
     recall = recalls.start(make.act(w.keeper), item=w.dressing, scope="number", number="D2")
-    recall_ends.close(make.act(w.keeper), recall, "withdrawn", published_at="maker.example/7")
+    recall_ends.close(make.act(w.adviser), recall, "withdrawn", published_at="maker.example/7")
     move(w, w.lots["d2"], 10, room_place(w.store, PlaceKind.QUARANTINE), w.shelf)
     assert make.units(w.lots["d2"], w.shelf) == 10
 

@@ -55,7 +55,7 @@ def start(w, scope="number", number="D1"):
 
 
 def close(w, recall, outcome=Outcome.FINISHED, reason="", **more):
-    return recall_ends.close(make.act(w.keeper, reason=reason), recall, outcome, **more)
+    return recall_ends.close(make.act(w.adviser, reason=reason), recall, outcome, **more)
 
 
 def withdraw(w, recall):
@@ -299,7 +299,7 @@ def test_only_a_closed_recall_is_opened_again_and_not_beside_the_same_one(w):
 def test_an_undo_says_to_open_it_again(w):
     closed = close(w, start(w), reason="told to")
     with pytest.raises(Refused, match="Open the recall again"):
-        reversal.reverse(make.act(w.keeper), closed.closed_id)
+        reversal.reverse(make.act(w.adviser), closed.closed_id)
 
 
 def test_one_closed_before_outcomes_counts_as_finished_after_an_upgrade(w):

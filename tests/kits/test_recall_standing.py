@@ -54,9 +54,10 @@ def test_a_place_in_doubt_is_settled_by_nothing_but_an_answer(w, mixed):
 
 
 def test_others_see_the_places_of_their_own_rooms_alone(w):
-    stands = standing.of(start(w))
-    assert standing.seen_by(make.actor(w.keeper), stands) == stands
-    theirs = standing.seen_by(make.actor(w.guide), stands)
+    recall = start(w)
+    stands = standing.of(recall)
+    assert standing.of(recall, make.actor(w.keeper)) == stands
+    theirs = standing.of(recall, make.actor(w.guide))
     assert {p.place.name for p in theirs.places} == {"C2", "Main"}
-    strangers = standing.seen_by(make.actor(w.stranger), stands)
+    strangers = standing.of(recall, make.actor(w.stranger))
     assert (list(strangers.places), list(strangers.quarantine)) == ([], [])

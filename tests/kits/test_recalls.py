@@ -2,7 +2,7 @@
 
 import pytest
 
-from gearroom.core.problems import Invalid, NotAllowed, Refused
+from gearroom.core.problems import Invalid, NotAllowed, NotFound, Refused
 from kits.models import (
     AsFound,
     EntryKind,
@@ -236,8 +236,12 @@ def test_what_was_taken_out_goes_to_quarantine_and_the_rest_is_judged(w):
     assert ("short", "missing") in codes(w.day_01)
 
 
-def test_anyone_may_answer_even_from_another_room(w):
-    row = answer(w, start(w), Answer.TAKEN_OUT, removed=6, who=w.stranger)
+def test_whoever_has_it_answers_even_from_another_room_and_nobody_else_there(w):
+    recall = start(w)
+    with pytest.raises(NotFound):
+        answer(w, recall, Answer.TAKEN_OUT, removed=6, who=w.stranger)
+    custody.check_out(make.act(w.keeper), w.day_01, person=w.stranger, already_gone=True)
+    row = answer(w, recall, Answer.TAKEN_OUT, removed=6, who=w.stranger)
     assert row.answered is not None
 
 

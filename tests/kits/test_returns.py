@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import pytest
 
+from gearroom.core.models import Membership
 from gearroom.core.problems import Invalid, Refused
 from kits.models import AsFound, Entry, EntryKind, Movement, PlaceKind, UnmetNeed, WithheldKind
 from kits.rules.facts import Kind
@@ -90,14 +91,16 @@ def test_what_was_needed_and_not_in_the_kit_is_kept_against_its_trip(w, trip):
     assert clean()
 
 
-def test_it_may_be_said_later_and_by_anyone_and_is_no_use(w, trip):
+def test_it_may_be_said_later_by_whoever_had_the_kit_and_is_no_use(w, trip):
     out(w, trip)
     back(w)
     before = units(w.dressings, section(w.day_01))
 
-    api = caller(w.stranger).post("kits/DAY-01/needed/", {"needed": [{"words": "crutch"}]})
+    needed = {"needed": [{"words": "crutch"}]}
+    assert caller(w.stranger).post("kits/DAY-01/needed/", needed).status_code == 404
+    Membership.objects.filter(person=w.guide).update(room=w.hut)  # theirs no more, but they had it
 
-    assert api.status_code == 201
+    assert caller(w.guide).post("kits/DAY-01/needed/", needed).status_code == 201
     assert UnmetNeed.objects.get().entry.trip == trip
     assert units(w.dressings, section(w.day_01)) == before
     seen = caller(w.keeper).get("unmet-needs/?kit=DAY-01").json()["results"]

@@ -127,8 +127,8 @@ def test_the_same_picture_with_the_same_key_is_done_once(labels, send):
 
 def test_another_picture_with_the_same_key_is_refused(labels, send):
     key = str(uuid.uuid4())
-    send(at.shelf_picture([labels.kit]), key=key)
-    answer = send(at.shelf_picture([labels.lot]), key=key)
+    send(at.shelf_picture([labels.kit]), key=key, intent="check-in")
+    answer = send(at.shelf_picture([labels.lot]), key=key, intent="check-in")
     assert (answer.status_code, answer.json()["code"]) == (422, "key-reused")
 
 

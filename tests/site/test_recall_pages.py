@@ -52,6 +52,9 @@ def test_a_recall_runs_from_its_record_to_its_end(world):
     words = text_of(client.get(answer["Location"]))
     assert "18 units are in quarantine: send them back" in words
     close = f"/stock/recalls/{recall.pk}/close/"
+    assert "Finish the recall" not in text_of(client.get(answer["Location"]))
+    assert post(client, close, outcome="finished", reason="done").status_code == 403
+    client = browser(world.adviser)
     refusal = post(client, close, outcome="finished")
     assert refusal.status_code == 409
     assert "Not all of it is accounted for" in text_of(refusal)
@@ -67,7 +70,7 @@ def test_a_recall_with_everything_accounted_for_is_finished_in_one_tap(world):
     recall = recalls.start(make.act(), item=world.gauge, scope="all")
     gone = stock_of(world.gauge)
     disposing.dispose(make.act(), place=gone.place, lot=gone.lot, units=1)
-    client = browser(world.keeper)
+    client = browser(world.adviser)
     words = text_of(client.get(f"/stock/recalls/{recall.pk}/"))
     assert "Everything is accounted for" in words
     assert "finished all the same" not in words
@@ -78,7 +81,8 @@ def test_a_recall_with_everything_accounted_for_is_finished_in_one_tap(world):
 def test_a_withdrawn_recall_is_put_back_onto_a_shelf_and_may_be_opened_again(world):
     recall = recalls.start(make.act(), item=world.dressing, scope="number", number="D1")
     client, path = browser(world.keeper), f"/stock/recalls/{recall.pk}/"
-    post(client, f"{path}close/", outcome="withdrawn", published_at="maker.example/7")
+    withdrawn = {"outcome": "withdrawn", "published_at": "maker.example/7"}
+    post(browser(world.adviser), f"{path}close/", **withdrawn)
     words = text_of(client.get(path))
     assert "maker.example/7" in words
     post(client, f"{path}put-back/", shelf=str(world.upper.pk))
@@ -86,7 +90,7 @@ def test_a_withdrawn_recall_is_put_back_onto_a_shelf_and_may_be_opened_again(wor
     assert "Nothing of it is in quarantine" in text_of(client.get(path))
     post(client, f"{path}reopen/")
     assert make.units(world.dressings, world.upper) == 0
-    assert "Finish the recall" in text_of(client.get(path))
+    assert "Finish the recall" in text_of(browser(world.adviser).get(path))
 
 
 def test_a_pack_of_a_recalled_batch_that_is_new_here_is_known_on_the_receiving_page(world):

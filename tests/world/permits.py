@@ -15,6 +15,7 @@ ROLES: dict[str, dict[str | None, str]] = {
     "Ben": {"main-store": "guide"},
     "Cleo": {"cave-hut": "guide"},
     "Bookings": {"main-store": "integration", "cave-hut": "integration"},
+    "Ona": {None: "adviser"},
     "Root": {None: "administrator"},
 }
 """Each person's role by room; None is every room. Root sets the school up and looks at it."""
@@ -38,6 +39,8 @@ def may(person: str, act: str, room: str | None) -> bool:
     allowed = _GUIDES if act in _OF_GUIDES else _KEEPERS
     if act in _OF_PLANNERS:
         allowed = {*_KEEPERS, "integration"}
+    if act == "close":
+        return {"adviser", "administrator"} & {ROLES[person].get(None)} != set()
     held = ROLES[person]
     mine = set(held.values()) if room is None else {held.get(room), held.get(None)}
     return bool(mine & allowed)

@@ -174,6 +174,6 @@ def close(m: Moment) -> list[Report]:
     body = {"outcome": "withdrawn", "published_at": "Letter of the maker, 3 October"}
     if m.rng.random() < 0.3:
         body = {"outcome": "finished", "reason": "All of it was looked for"}
-    report = m.report("close", "Kim", f"recalls/{numbers[0]}/close/", body)
+    report = m.report("close", "Ona", f"recalls/{numbers[0]}/close/", body)
     report.fixed["id"] = numbers[0]
     return [report]

@@ -21,11 +21,16 @@ def etag(shown: Any) -> str:
 
 
 def require_match(request: HttpRequest, shown: Any) -> None:
-    """Raise Stale (412) if the request has an If-Match that this representation does not meet."""
+    """Raise Stale (412) if the request has an If-Match that this representation does not meet;
+    nothing (None) meets none."""
     header = request.META.get("HTTP_IF_MATCH")
     if header is None:
         return
     tags = parse_etags(header)
+    if shown is None:
+        raise Stale(
+            "changed-since", _("There is no such thing yet. Send it without If-Match to make it.")
+        )
     if "*" not in tags and etag(shown) not in tags:
         raise Stale(
             "changed-since",

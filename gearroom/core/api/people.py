@@ -66,6 +66,10 @@ class PersonShown(serializers.ModelSerializer[Person]):
 class PersonBody(ActBody):
     """What is known of somebody."""
 
+    example = {
+        "name": "Robin Example", "phone": "01632 960 001", "email": "robin@example.org",
+        "language": "en-gb", "home_room": "main-store",
+    }  # fmt: skip
     name = serializers.CharField(max_length=120)
     phone = serializers.CharField(max_length=40, required=False, allow_blank=True)
     email = serializers.EmailField(max_length=254, required=False, allow_blank=True)
@@ -95,12 +99,14 @@ class PeopleQuery(PageQuery):
 class LeftBody(ActBody):
     """That somebody left."""
 
+    example = {"on": "2026-05-31"}
     on = serializers.DateField(required=False, help_text="Today unless told; not in the future.")
 
 
 class SignInBody(ActBody):
     """A sign-in."""
 
+    example = {"username": "robin"}
     username = serializers.CharField(
         required=False, max_length=150, help_text="Needed for the first one."
     )
@@ -118,6 +124,7 @@ class SignInMade(serializers.Serializer[Any]):
 class RoleBody(ActBody):
     """A role in a room; with null, in every room."""
 
+    example = {"role": "guide", "room": "main-store"}
     role = serializers.ChoiceField(choices=ROLES)
     room = serializers.SlugField(max_length=40, allow_null=True)
 
@@ -171,6 +178,7 @@ class People(ListView, _PersonDoor):
 class HolderBody(ActBody):
     """Somebody who takes a kit and is not on record."""
 
+    example = {"name": "Robin Example", "phone": "01632 960 001"}
     name = serializers.CharField(max_length=120)
     phone = serializers.CharField(max_length=40)
     room = serializers.SlugField(
@@ -207,9 +215,11 @@ class OnePerson(ReadView, _PersonDoor):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Change what is known of somebody."""
-        person = self.person()
-        self.match(self.shown(person))
-        return 200, self.shown(people.edit(act, person, **self.fields(data)))
+        return 200, self.shown(people.edit(act, self.person(), **self.fields(data)))
+
+    def whole(self, row: Person) -> Any:
+        """Somebody as they are shown."""
+        return self.shown(row)
 
 
 class Left(_PersonDoor):

@@ -22,7 +22,14 @@ from django.views import defaults
 from rest_framework import exceptions
 from rest_framework.utils.encoders import JSONEncoder
 
-from gearroom.core.problems import Invalid, NotAllowed, Problem, TooLarge, document
+from gearroom.core.problems import (
+    Invalid,
+    NotAllowed,
+    Problem,
+    TooLarge,
+    beyond_form,
+    document,
+)
 from gearroom.core.trouble import TROUBLES, Trouble, log_trouble, trouble_of
 
 MEDIA_TYPE = "application/problem+json"
@@ -148,6 +155,18 @@ def database_problems() -> Iterator[None]:
         if problem is None:
             raise
         raise problem from error
+
+
+@contextmanager
+def in_form() -> Iterator[None]:
+    """Answer as 422 what is refused in this block: it has the form that the schema describes, so
+    that only its meaning can be wrong."""
+    try:
+        yield
+    except (Invalid, exceptions.ValidationError, ValidationError) as error:
+        problem = as_problem(error)
+        assert problem is not None  # each of these stands for one
+        raise beyond_form(problem) from error
 
 
 def handle(error: Exception, context: dict[str, Any]) -> HttpResponse | None:

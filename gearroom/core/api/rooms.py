@@ -47,6 +47,7 @@ class RoomShown(serializers.ModelSerializer[Room]):
 class RoomEdit(ActBody):
     """What of a room may be changed."""
 
+    example = {"closing_time": "17:30", "sorting_nights": 1, "phone": "01632 960 002"}
     name = serializers.CharField(max_length=80, required=False)
     time_zone = serializers.CharField(
         max_length=64, required=False, help_text="Of the IANA database, such as Europe/London."
@@ -81,6 +82,10 @@ class RoomEdit(ActBody):
 class RoomBody(RoomEdit):
     """A new room."""
 
+    example = {
+        "name": "Cave hut", "slug": "cave-hut", "time_zone": "Europe/London",
+        "how_to_return": "Hang it on the door.",
+    }  # fmt: skip
     name = serializers.CharField(max_length=80)
     slug = serializers.SlugField(max_length=40, help_text="Its name in addresses; stays as it is.")
 
@@ -119,8 +124,11 @@ class OneRoom(ReadView, UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Change a room."""
         room = rooms.get(act.actor, self.kwargs["room"])
-        self.match(RoomShown(room).data)
         return 200, RoomShown(rooms.edit(act, room, **_with_time(data))).data
+
+    def whole(self, row: Room) -> Any:
+        """A room as it is shown."""
+        return RoomShown(row).data
 
 
 def _with_time(data: dict[str, Any]) -> dict[str, Any]:

@@ -9,10 +9,27 @@ from drf_spectacular.plumbing import ResolvedComponent, get_doc, is_list_seriali
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
 from rest_framework import serializers
 
+from gearroom.core.api.field_schema import describe, with_blank
+from gearroom.core.api.member_rules import schema_of
 from gearroom.core.api.problems import MEDIA_TYPE
-from gearroom.core.api.serializers import NoteField, ProblemDocument, StrictSerializer
+from gearroom.core.api.serializers import ProblemDocument, StrictSerializer
 
-_READ = {400: "The request is wrong", 404: "No such thing in your rooms", 429: "Too many requests"}
+_ANY = {
+    400: "Not in the form that is described here",
+    404: "No such thing in your rooms",
+    422: "In form, and cannot be right",
+    429: "Too many requests",
+}
+PATH_EXAMPLES = {
+    "kit": "DAY-01",
+    "id": 4,
+    "number": 2,
+    "before": 1,
+    "code": "9C5G-K64D",
+    "room": "main-store",
+    "source": "bookings",
+    "reference": "118",
+}
 _SIGNED_IN = {401: "Nobody is signed in", 403: "Not allowed"}
 _WRITE = {
     409: "Not as things stand, or the same act is in flight",
@@ -20,7 +37,7 @@ _WRITE = {
     412: "Changed since it was read",
     413: "Too large",
     415: "Not a kind of body taken here",
-    422: "Cannot be right, or the key was used for something else",
+    422: "In form, and cannot be right; or the key was used for something else",
 }
 
 
@@ -55,7 +72,17 @@ class DoorSchema(AutoSchema):
             whole = self.registry[name, ResolvedComponent.SCHEMA].schema
             fields = {n: s for n, s in whole["properties"].items() if s.get("format") != "binary"}
             content["application/json"]["schema"] = {**whole, "properties": fields}
+        if "application/json" in content:
+            asked = self.get_request_serializer()
+            asked = asked["application/json"] if isinstance(asked, dict) else asked
+            content["application/json"]["example"] = asked.example
         return body
+
+    def _resolve_path_parameters(self, variables: list[str]) -> list[dict[str, Any]]:
+        return [
+            {**parameter, "example": PATH_EXAMPLES[parameter["name"]]}
+            for parameter in super()._resolve_path_parameters(variables)
+        ]
 
     def get_response_serializers(self) -> Any:
         """What it answers, and every problem it may answer instead."""
@@ -66,7 +93,7 @@ class DoorSchema(AutoSchema):
             many = getattr(self.view, "many", False)
             answers = {200: shows(many=True) if many and shows else shows}
         problems = {
-            **_READ,
+            **_ANY,
             **({} if self.view.public else _SIGNED_IN),
             **(_WRITE if self._writes() else {}),
         }
@@ -118,29 +145,21 @@ class DoorSchema(AutoSchema):
         self, field: serializers.Field, direction: str, bypass_extensions: bool = False
     ) -> dict[str, Any]:
         schema = super()._map_serializer_field(field, direction, bypass_extensions)
-        if direction != "request":
-            return schema
-        if isinstance(field, serializers.DecimalField):
-            whole = field.max_digits - field.decimal_places
-            schema["pattern"] = rf"^-?\d{{1,{whole}}}(\.\d{{1,{field.decimal_places}}})?$"
-        elif _is_text(schema) and not {"pattern", "format", "enum"} & set(schema):
-            # The same as serializers._wrong and CharField ask: no control characters, not blank.
-            none = "" if isinstance(field, NoteField) else r"\t\n\r"
-            any_ = rf"[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f{none}]"
-            solid = any_.replace("[^", r"[^\s")
-            blank = getattr(field, "allow_blank", False)
-            schema["pattern"] = f"^{any_}*$" if blank else f"^{any_}*{solid}{any_}*$"
+        if direction == "request":
+            schema = describe(field, schema)
+        schema.pop("x-spec-enum-id", None)  # for a step that names enumerations; none does here
         return schema
+
+    def _insert_field_validators(self, field: serializers.Field, schema: dict[str, Any]) -> None:
+        super()._insert_field_validators(field, schema)
+        blank = with_blank(schema)
+        schema.clear()
+        schema.update(blank)
 
     def _postprocess_serializer_schema(
         self, schema: dict[str, Any], serializer: Any, direction: str
     ) -> dict[str, Any]:
         schema = super()._postprocess_serializer_schema(schema, serializer, direction)
         if direction == "request" and isinstance(serializer, StrictSerializer):
-            schema["additionalProperties"] = False
+            schema |= {"additionalProperties": False, **schema_of(serializer.rules)}
         return schema
-
-
-def _is_text(schema: dict[str, Any]) -> bool:
-    """Whether a field takes a text, or a text and null."""
-    return schema.get("type") in ("string", ["string", "null"])

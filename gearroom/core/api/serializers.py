@@ -1,8 +1,10 @@
 """Strict serializers: ordinary Django REST framework fields, with nothing coerced.
 
-`StrictSerializer` reads JSON bodies: a string is not a number, 1 is not true, 3.0 is not 3; dates
-and times are ISO 8601 in full, times with their offset; unknown fields are refused; texts hold no
-control characters. `QuerySerializer` reads query parameters: the same forms, each as text.
+`StrictSerializer` reads JSON bodies: a string is not a number, 1 is not true; 3.0 is 3, as JSON has
+one kind of number (RFC 8259 §6); dates and times are ISO 8601 in full, times with their offset;
+unknown fields are refused; texts hold no control characters. `QuerySerializer` reads query
+parameters: the same forms, each as text. Whatever passes here the schema allows, and the other way
+round: what is refused later, for what it means, is a 422.
 """
 
 from __future__ import annotations
@@ -11,20 +13,28 @@ import math
 import re
 import unicodedata
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, ClassVar
 
 from django.core.files.uploadedfile import UploadedFile
-from django.core.validators import MaxValueValidator, MinValueValidator
+from django.core.validators import (
+    EmailValidator,
+    MaxValueValidator,
+    MinValueValidator,
+    RegexValidator,
+)
 from rest_framework import serializers
 
+from gearroom.core.api.member_rules import Rule
 from gearroom.core.problems import printable
 
 MAX_WHOLE = 2**31 - 1
 YEARS = range(1970, 2200)
 """Years that a date may be in, from where a reset clock starts; adding days never runs out."""
+YEARS_FORM = r"^(19[7-9]|2[01][0-9])[0-9]-"
+"""How a date or a time of those years begins."""
 UUID_FORM = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", re.I | re.A)
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.A)
-_INSTANT = re.compile(
+INSTANT = re.compile(
     r"\d{4}-\d{2}-\d{2}[Tt]\d{2}:\d{2}:\d{2}(\.\d{1,9})?([Zz]|[+-]\d{2}:\d{2})", re.A
 )
 _WHOLE = re.compile(r"-?\d{1,19}", re.A)
@@ -53,7 +63,7 @@ _FORMS: list[tuple[type[serializers.Field], tuple[type, ...], re.Pattern[str] | 
     (serializers.FloatField, (int, float), _NUMBER, "a number"),
     (serializers.DecimalField, (str,), _DECIMAL, 'a decimal number in a text, such as "12.50"'),
     (serializers.UUIDField, (str,), UUID_FORM, "a UUID, as RFC 9562 writes it"),
-    (serializers.DateTimeField, (str,), _INSTANT, "a time with its offset, such as"
+    (serializers.DateTimeField, (str,), INSTANT, "a time with its offset, such as"
      " 2026-05-31T08:15:00+01:00"),
     (serializers.DateField, (str,), _DAY, "a date, such as 2026-05-31"),
     (serializers.FileField, (UploadedFile,), None, "a file"),
@@ -70,11 +80,18 @@ _FORMS: list[tuple[type[serializers.Field], tuple[type, ...], re.Pattern[str] | 
 
 class _Strict(serializers.Serializer[Any]):
     from_text = False
+    rules: ClassVar[tuple[Rule, ...]] = ()
+    """What holds of several members together."""
+    example: ClassVar[dict[str, Any]] = {}
+    """A body as somebody would send it."""
 
     def get_fields(self) -> dict[str, serializers.Field]:
-        """The fields as declared; whole numbers without limits get those of a database column."""
+        """The fields as declared; whole numbers without limits get those of a database column, and
+        texts of a fixed form are taken as they come."""
         fields: dict[str, serializers.Field] = super().get_fields()
         for field in fields.values():
+            if any(isinstance(one, RegexValidator | EmailValidator) for one in field.validators):
+                field.trim_whitespace = False
             for inner in (field, getattr(field, "child", None)):
                 if isinstance(inner, serializers.IntegerField):
                     if inner.max_value is None:
@@ -101,6 +118,9 @@ class _Strict(serializers.Serializer[Any]):
                 errors[name] = [found]
         if errors:
             raise serializers.ValidationError(errors)
+        for rule in self.rules:
+            if not rule.holds(data):
+                raise serializers.ValidationError({rule.field: [rule.says]})
         return super().to_internal_value(data)
 
 
@@ -151,7 +171,16 @@ class ProblemDocument(serializers.Serializer[Any]):
     errors = serializers.DictField(
         child=serializers.ListField(child=serializers.CharField()),
         required=False,
-        help_text="The fields that are wrong, each with its messages.",
+        help_text="The fields that are wrong, each with its messages; at most 20.",
+    )
+    errors_left_out = serializers.IntegerField(
+        required=False, help_text="How many more fields are wrong."
+    )
+    first_answered_at = serializers.DateTimeField(
+        required=False, help_text="This answer was given before, then: nothing was done now."
+    )
+    to_ask_anew = serializers.CharField(
+        required=False, help_text="What to send instead, where it was given before."
     )
 
 
@@ -165,6 +194,8 @@ def _wrong(field: serializers.Field, value: Any, from_text: bool) -> str | None:
     _, types, form, expected = form_of
     if isinstance(field, serializers.Serializer) and not isinstance(field, _Strict):
         raise TypeError(f"{type(field).__name__} is nested in a strict serializer and is not one")
+    if isinstance(field, serializers.IntegerField) and isinstance(value, float):
+        value = int(value) if value.is_integer() else value
     taken = (str,) if from_text and not isinstance(field, serializers.FileField) else types
     if not isinstance(value, taken) or (isinstance(value, bool) and not {bool, object} & {*taken}):
         return f"This has to be {expected}."
@@ -176,6 +207,9 @@ def _wrong(field: serializers.Field, value: Any, from_text: bool) -> str | None:
         dated = isinstance(field, serializers.DateField | serializers.DateTimeField)
         if dated and int(value[:4]) not in YEARS:
             return f"This has to be in a year from {YEARS[0]} to {YEARS[-1]}."
+        most = getattr(field, "max_length", None)
+        if most is not None and len(value) > most:
+            return f"This has at most {most} characters, and these are {len(value)}."
         allowed = "\n\r\t" if isinstance(field, NoteField) else ""
         if isinstance(field, ScannedField):
             return None

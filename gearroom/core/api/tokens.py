@@ -50,12 +50,14 @@ class TokenMade(TokenShown):
 class TokenEdit(ActBody):
     """What of a token may be changed."""
 
+    example = {"name": "Booking system"}
     name = serializers.CharField(max_length=80, help_text="What it is for.")
 
 
 class TokenBody(TokenEdit):
     """A new token."""
 
+    example = {"name": "Booking system", "scopes": ["trips"], "days": 365}
     scopes = serializers.ListField(
         child=serializers.ChoiceField(choices=SCOPES), min_length=1, max_length=len(SCOPES)
     )
@@ -64,7 +66,7 @@ class TokenBody(TokenEdit):
         max_value=tokens.MAX_DAYS,
         default=365,
         allow_null=True,
-        help_text="Until it expires; null: never.",
+        help_text="Until it expires; null: never. One made with a token ends when that does.",
     )
 
 
@@ -109,8 +111,11 @@ class OneToken(ReadView, UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Give a token another name."""
         token = tokens.get(act.actor, self.kwargs["id"])
-        self.match(TokenShown(token).data)
         return 200, TokenShown(tokens.rename(act, token, data.get("name", token.name))).data
+
+    def whole(self, row: Token) -> Any:
+        """A token as it is shown."""
+        return TokenShown(row).data
 
 
 class Revoke(UseCaseView):

@@ -24,8 +24,10 @@
 
 One class may read and write: `class Kit(ReadView, UseCaseView)` with `method = "patch"`. A write
 needs the header Idempotency-Key and goes through `once`; `perform` runs in its transaction, raises
-Problems, and checks rooms in the service. Roles are checked here without a room: whoever has the
-role nowhere is refused at the door.
+Problems, and checks rooms in the service. PATCH and PUT take If-Match: the service asks `act.match`
+under the row's lock (`gearroom.core.services.rows.locked`), the door's `whole` says what the tag is
+made of, and a door whose service did not ask does nothing. Roles are checked here without a room:
+whoever has the role nowhere is refused at the door.
 '''
 
 from __future__ import annotations
@@ -52,12 +54,12 @@ from gearroom.core.act import Act, Actor, actor_of
 from gearroom.core.api.etags import etag, require_match, unchanged
 from gearroom.core.api.paging import CursorPages
 from gearroom.core.api.parsing import MAX_INTEGER
-from gearroom.core.api.problems import as_problem, respond
+from gearroom.core.api.problems import as_problem, in_form, respond
 from gearroom.core.api.schema import DoorSchema
 from gearroom.core.api.serializers import UUID_FORM, ActBody, PageQuery, QuerySerializer
 from gearroom.core.languages import speak
 from gearroom.core.problems import Invalid
-from gearroom.core.rules.roles import ANYONE, USE_CASES, Scope
+from gearroom.core.rules.roles import ANYONE, USE_CASES
 from gearroom.core.services.hatch import actor_at
 from gearroom.core.services.once import Answer, once
 
@@ -102,10 +104,9 @@ class Door(APIView):
         super().initial(request, *args, **kwargs)
         if any(isinstance(value, int) and value > MAX_INTEGER for value in kwargs.values()):
             raise Http404  # no row has such a number, and databases cannot even compare with it
-        scopes = frozenset(map(Scope, request.auth.scopes)) if request.auth else None
         self.actor = None
         if request.auth:
-            self.actor = actor_of(request.user, scopes)
+            self.actor = actor_of(request.user, request.auth)
         elif request.user:
             self.actor = actor_at(request.user, request.session)
             speak(self.actor.person.language if self.actor.person else "")  # a page of ours asks
@@ -152,7 +153,9 @@ class ReadView(Door):
     def get(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """Read the query, show; 304 if the asker has it."""
         self.require(self.reads_as)
-        body = self.read(self.read_query(self.query))
+        query = self.read_query(self.query)
+        with in_form():
+            body = self.read(query)
         if isinstance(body, HttpResponseBase):
             return body
         tag = etag(body)
@@ -184,7 +187,8 @@ class ListView(Door):
         query.pop("cursor", None)
         query.pop("page_size", None)
         pages = self.pagination_class()
-        page = pages.paginate_queryset(self.rows(query), request, self)
+        with in_form():
+            page = pages.paginate_queryset(self.rows(query), request, self)
         return pages.get_paginated_response(self.show(page))
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Any]:
@@ -204,6 +208,7 @@ class UseCaseView(Door):
     body: ClassVar[type[ActBody]] = ActBody
     answers: ClassVar[Mapping[int, Any]] = {}
     key_header: ClassVar[bool] = True
+    _matched = False
 
     def __init_subclass__(cls, **kwargs: Any) -> None:
         super().__init_subclass__(**kwargs)
@@ -262,12 +267,22 @@ class UseCaseView(Door):
         raise NotImplementedError
 
     def kept(self, body: Any) -> Any:
-        """What may be kept of an answer, for when it is asked for again."""
+        """What may be kept of an answer, for when it is asked for again; None for a question."""
         return body
 
-    def match(self, shown: Any) -> None:
+    def whole(self, row: Any) -> Any:
+        """The thing as a GET shows it, from its locked row: what its ETag is made of."""
+        raise NotImplementedError
+
+    def whole_of(self, body: Any) -> Any:
+        """The same, out of an answer of `perform`."""
+        return body
+
+    def _match(self, row: Any) -> None:
         """Raise Stale (412) if If-Match names something else than what is there now."""
-        require_match(self.request, shown)
+        self._matched = True
+        if "HTTP_IF_MATCH" in self.request.META:
+            require_match(self.request, self.whole(row) if row is not None else None)
 
     def _perform(self, key: uuid.UUID, content: dict[str, Any]) -> tuple[int, Any]:
         try:
@@ -282,13 +297,18 @@ class UseCaseView(Door):
                 claimed_at=data.pop("occurred_at", None),
                 device_now=data.pop("device_now", None),
                 reason=data.pop("reason", ""),
+                match=self._match,
             )
-            return self.perform(act, data)
+            with in_form():
+                done = self.perform(act, data)
         except Exception as error:
             problem = as_problem(error)
             if problem is None or problem is error:
                 raise
             raise problem from error
+        if self.method != "post" and "HTTP_IF_MATCH" in self.request.META and not self._matched:
+            raise RuntimeError(f"{type(self).__name__} did not look at If-Match")
+        return done
 
     def _respond(self, answer: Answer) -> HttpResponseBase:
         if answer.status >= 400:
@@ -296,9 +316,10 @@ class UseCaseView(Door):
         else:
             response = Response(answer.body, status=answer.status)
             if self.method != "post":
-                response["ETag"] = etag(answer.body)
-        if answer.replayed:
+                response["ETag"] = etag(self.whole_of(answer.body))
+        if answer.first_at is not None:
             response["Idempotency-Replayed"] = "true"
+            response["Idempotency-First-Answered"] = answer.first_at.isoformat()
         return response
 
 

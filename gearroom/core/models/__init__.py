@@ -1,10 +1,19 @@
 """Tables of the plumbing: people, rooms, roles, tokens, kept answers."""
 
-from gearroom.core.models.access import Device, KeptAnswer, PasswordReset, SignedIn, Token
+from gearroom.core.models.access import (
+    AccountChange,
+    Device,
+    KeptAnswer,
+    PasswordReset,
+    SignedIn,
+    Token,
+    TryCount,
+)
 from gearroom.core.models.names import PersonalText, RedactedRow, Redaction
 from gearroom.core.models.people import Membership, Person, Room, User
 
 __all__ = [
+    "AccountChange",
     "Device",
     "KeptAnswer",
     "Membership",
@@ -16,5 +25,6 @@ __all__ = [
     "Room",
     "SignedIn",
     "Token",
+    "TryCount",
     "User",
 ]

@@ -30,12 +30,16 @@ class User(AbstractUser):
     """A sign-in. Names live on the person, which every user has from its first save on.
 
     Set `user.person` before that save to give a sign-in to somebody known; otherwise a person of
-    the user's name is made. A superuser's person is made an administrator everywhere.
+    the user's name is made. A superuser's person is made an administrator everywhere. `given_by` is
+    who gave the sign-in its last generated password.
     """
 
     first_name = None  # type: ignore[assignment]  # the person carries the name
     last_name = None  # type: ignore[assignment]  # the person carries the name
     REQUIRED_FIELDS: list[str] = []  # as Django declares it
+    given_by = models.ForeignKey(
+        "core.Person", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
 
     class Meta(AbstractUser.Meta):  # type: ignore[name-defined]  # Django's own pattern
         constraints = [models.UniqueConstraint(Lower("username"), name="user_name_once")]

@@ -21,9 +21,9 @@ from django.utils.translation import gettext as _
 from gearroom.core import clock
 from gearroom.core.act import Act, Actor, actor_of
 from gearroom.core.models import Device, Membership, Person, Room, User
-from gearroom.core.problems import Invalid, NotAllowed, NotFound, Refused
+from gearroom.core.problems import Invalid, NotAllowed, NotFound, Refused, TooOften
 from gearroom.core.rules.roles import Role, Sure
-from gearroom.core.services import people
+from gearroom.core.services import account_changes, people, tries
 
 LOCKS_AFTER = timedelta(minutes=2)
 PIN_DIGITS = 4
@@ -123,17 +123,27 @@ def choose_pin(act: Act, pin: str) -> Person:
         raise Invalid(_("That PIN is guessed at once. Choose another."), field="pin")
     person.pin = make_password(pin)
     person.save(update_fields=["pin"])
+    account_changes.note(act, person, account_changes.Kind.PIN)
     return person
 
 
 def confirm(person: Person, pin: str) -> None:
-    """Raise unless this is their PIN: Refused (`no-pin`), NotAllowed (`wrong-pin`). Whoever calls
-    bounds the tries."""
+    """Raise unless this is their PIN: Refused (`no-pin`), NotAllowed (`wrong-pin`), TooOften. A
+    wrong one counts as a try, counted before it is looked at."""
     if not person.pin:
         raise Refused(
             "no-pin",
             _("%(name)s has no PIN yet. Choose one on a device of your own, under Settings.")
             % {"name": person.name},
         )
-    if not check_password(pin, person.pin):
+    if wait := tries.count("pin", str(person.pk)):
+        raise TooOften(
+            "too-many-requests",
+            _("Too many tries. Wait %(minutes)d minutes, or act on a device of your own.")
+            % {"minutes": -(-wait // 60)},
+            retry_after=wait,
+        )
+    if check_password(pin, person.pin):
+        tries.give_back("pin", str(person.pk))
+    else:
         raise NotAllowed("wrong-pin", _("That is another PIN. Type it again."))

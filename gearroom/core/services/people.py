@@ -6,6 +6,7 @@ import secrets
 from datetime import date
 from typing import Any
 
+from django.db import transaction
 from django.db.models import Prefetch, Q, QuerySet
 from django.utils.translation import gettext as _
 
@@ -14,7 +15,9 @@ from gearroom.core.act import Act, Actor
 from gearroom.core.models import Membership, Person, Room, Token, User
 from gearroom.core.problems import Invalid, NotAllowed, NotFound, Refused
 from gearroom.core.rules.roles import Role
-from gearroom.core.services import rooms
+from gearroom.core.services import account_changes, rooms, sign_ins, tokens
+from gearroom.core.services.account_changes import Kind
+from gearroom.core.services.rows import locked
 
 # What a generated password is drawn from: nothing that looks like something else.
 _LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
@@ -106,7 +109,8 @@ def add_holder(act: Act, *, name: str, phone: str, room: Room | None = None) -> 
 
 def edit(act: Act, person: Person, **fields: Any) -> Person:
     """Change name, phone, email, language or home room. One's own but the home room is one's own
-    to change."""
+    to change. Another address needs the right over all that they may do, and the old one is told.
+    """
     own = act.actor.person is not None and act.actor.person.pk == person.pk
     if own:
         act.actor.require("own_account")
@@ -114,11 +118,19 @@ def edit(act: Act, person: Person, **fields: Any) -> Person:
         _require_care_of(act.actor, person)
     if "home_room" in fields:
         _require_edit(act.actor, fields["home_room"])
-    for name, value in fields.items():
-        setattr(person, name, value)
-    person.save(update_fields=list(fields))
-    if "name" in fields:
-        Person.objects.filter(merged_into=person).update(name=person.name)
+    with transaction.atomic():
+        person = locked(act, person)
+        before = person.email
+        moved = fields.get("email", before) != before
+        if moved:
+            account_changes.require_right_over(act.actor, person)
+        for name, value in fields.items():
+            setattr(person, name, value)
+        person.save(update_fields=list(fields))
+        if "name" in fields:
+            Person.objects.filter(merged_into=person).update(name=person.name)
+        if moved:
+            account_changes.note(act, person, Kind.ADDRESS, before)
     return person
 
 
@@ -128,8 +140,10 @@ def merge(act: Act, person: Person, into: Person) -> Person:
 
     Raises Refused: `same-person`, `merged-already`, `not-a-person`, `two-sign-ins`.
     """
-    _require_care_of(act.actor, person)
-    _require_care_of(act.actor, into)
+    for each in (person, into):
+        _require_care_of(act.actor, each)
+    account_changes.require_right_over(act.actor, person, into)
+    _refuse_advice_for_oneself(act, person, into)
     if person.pk == into.pk:
         raise Refused("same-person", _("That is the same person. Choose the other one."))
     if person.merged_into_id is not None or into.merged_into_id is not None:
@@ -142,13 +156,16 @@ def merge(act: Act, person: Person, into: Person) -> Person:
             _("%(name)s has a sign-in, and so has %(other)s. Say of one of them that they left.")
             % {"name": person.name, "other": into.name},
         )
-    user = person.user
+    user, before = person.user, person.email
     Person.objects.filter(Q(pk=person.pk) | Q(merged_into=person)).update(
         name=into.name, phone="", email="", pin="", merged_into=into
     )
     if user is not None and into.user is None:
         Person.objects.filter(pk=person.pk).update(user=None)
         Person.objects.filter(pk=into.pk).update(user=user)
+        account_changes.note(act, into, Kind.SIGN_IN)
+        if before != into.email:
+            account_changes.note(act, into, Kind.ADDRESS, before)
     for held in Membership.objects.filter(person=person):
         Membership.objects.get_or_create(person=into, room=held.room, role=held.role)
     Membership.objects.filter(person=person).delete()
@@ -161,6 +178,8 @@ def merge(act: Act, person: Person, into: Person) -> Person:
 def left(act: Act, person: Person, on: date | None = None) -> Person:
     """They left, today or on an earlier day: sign-in and tokens end at once, roles are kept."""
     _require_care_of(act.actor, person)
+    if person.user is not None:
+        account_changes.require_right_over(act.actor, person)
     today = clock.today(person.home_room.time_zone if person.home_room else "UTC")
     if on is not None and on > today:
         raise Invalid(_("Say so on the day they leave, not before."), field="on")
@@ -169,13 +188,15 @@ def left(act: Act, person: Person, on: date | None = None) -> Person:
     person.save(update_fields=["left_on"])
     if person.user is not None:
         User.objects.filter(pk=person.user.pk).update(is_active=False)
-        Token.objects.filter(user=person.user, revoked_at=None).update(revoked_at=act.received_at)
+        tokens.end(Token.objects.filter(user=person.user), act.received_at)
     return person
 
 
 def came_back(act: Act, person: Person) -> Person:
     """They are here again, next season: the sign-in works again, tokens are made anew."""
     _require_care_of(act.actor, person)
+    if person.user is not None:
+        account_changes.require_right_over(act.actor, person)
     person.left_on = None
     person.save(update_fields=["left_on"])
     if person.user is not None:
@@ -184,7 +205,8 @@ def came_back(act: Act, person: Person) -> Person:
 
 
 def give_sign_in(act: Act, person: Person, username: str | None = None) -> tuple[User, str]:
-    """A sign-in with a generated password, or a new password for the sign-in they have.
+    """A sign-in with a generated password, or a new password for the sign-in they have: that ends
+    where they are signed in, and their tokens.
 
     Returns the user and the password, which is kept nowhere.
     """
@@ -205,15 +227,21 @@ def give_sign_in(act: Act, person: Person, username: str | None = None) -> tuple
     elif username and username != user.username:
         says = _("%(name)s signs in as “%(username)s” already.")
         raise Refused("has-sign-in", says % {"name": person.name, "username": user.username})
+    kind = Kind.SIGN_IN if user.pk is None else Kind.PASSWORD
     user.set_password(password)
+    user.given_by = act.person
     user.full_clean()
     user.save()
+    sign_ins.end_everywhere(user, act.received_at)
+    account_changes.note(act, person, kind)
     return user, password
 
 
 def add_role(act: Act, person: Person, role: Role, room: Room | None) -> Membership:
-    """Make somebody something in a room, or everywhere. Being so already is no error."""
+    """Make somebody something in a room, or everywhere. Being so already is no error. A medical
+    adviser is appointed by an administrator of every room, who is never it themselves."""
     _require_administer(act.actor, room.pk if room else None)
+    _require_appoint(act, role, person)
     found, _ = Membership.objects.get_or_create(person=person, room=room, role=role.value)
     return found
 
@@ -221,6 +249,8 @@ def add_role(act: Act, person: Person, role: Role, room: Room | None) -> Members
 def end_role(act: Act, person: Person, role: Role, room: Room | None) -> None:
     """Take a role from somebody. Raises NotFound if they do not have it."""
     _require_administer(act.actor, room.pk if room else None)
+    if role is Role.ADVISER:
+        act.actor.require("appoint_adviser")
     held = Membership.objects.filter(person=person, room=room, role=role.value)
     if not held.exists():
         raise NotFound("such role of", person.name)
@@ -256,11 +286,36 @@ def _require_administer(actor: Actor, room_id: int | None) -> None:
         actor.require("edit_member", room_id)
 
 
+def _require_appoint(act: Act, role: Role, person: Person) -> None:
+    if role is not Role.ADVISER:
+        return
+    act.actor.require("appoint_adviser")
+    if act.person is not None and act.person.pk == person.pk:
+        raise _not_oneself()
+
+
+def _refuse_advice_for_oneself(act: Act, *records: Person) -> None:
+    """Nobody becomes the medical adviser by being one with their record."""
+    if act.person is None or act.person.pk not in {each.pk for each in records}:
+        return
+    held = Membership.objects.filter(person__in=records, role=Role.ADVISER.value)
+    if held.exclude(person=act.person).exists() and not held.filter(person=act.person).exists():
+        raise _not_oneself()
+
+
+def _not_oneself() -> NotAllowed:
+    return NotAllowed(
+        "not-oneself",
+        _("Nobody makes themselves the medical adviser. Ask another administrator of all rooms."),
+    )
+
+
 def _require_rule_over(actor: Actor, person: Person) -> None:
     """An administrator wherever they have a role, so that nobody is made to lend theirs."""
     actor.require("edit_member")
     for room_id in Membership.objects.filter(person=person).values_list("room_id", flat=True):
         _require_administer(actor, room_id)
+    account_changes.require_right_over(actor, person)
 
 
 def _not_the_last_administrator(person: Person) -> None:

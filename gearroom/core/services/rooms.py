@@ -14,6 +14,7 @@ from gearroom.core.models import Room
 from gearroom.core.models.people import valid_time_zone
 from gearroom.core.problems import NotAllowed, NotFound, Refused
 from gearroom.core.rules.roles import Role
+from gearroom.core.services.rows import locked
 
 EDITED: list[Callable[[Act, Room, frozenset[str]], None]] = []
 """What the apps above do once a room was edited, in the same transaction: each is called with the
@@ -46,13 +47,14 @@ def add(act: Act, *, name: str, slug: str, **fields: Any) -> Room:
 def edit(act: Act, room: Room, **fields: Any) -> Room:
     """Change what is on record of a room, or how strict it is."""
     act.actor.require("edit_room", room.pk)
-    if "name" in fields:
-        _not_taken(Room.objects.exclude(pk=room.pk), name=fields["name"])
-    changed = frozenset(name for name, value in fields.items() if getattr(room, name) != value)
-    for name, value in fields.items():
-        setattr(room, name, value)
-    valid_time_zone(room.time_zone)
     with transaction.atomic():
+        room = locked(act, room)
+        if "name" in fields:
+            _not_taken(Room.objects.exclude(pk=room.pk), name=fields["name"])
+        changed = frozenset(name for name, value in fields.items() if getattr(room, name) != value)
+        for name, value in fields.items():
+            setattr(room, name, value)
+        valid_time_zone(room.time_zone)
         room.save(update_fields=list(fields))
         for then in EDITED:
             then(act, room, changed)

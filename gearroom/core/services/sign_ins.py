@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from importlib import import_module
 from typing import Any
 
 from django.conf import settings
 from django.contrib.auth import password_validation
-from django.contrib.auth.tokens import default_token_generator
+from django.contrib.auth.tokens import PasswordResetTokenGenerator
 from django.contrib.sessions.models import Session
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -18,12 +18,23 @@ from django.utils.http import urlsafe_base64_decode, urlsafe_base64_encode
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.act import Act
-from gearroom.core.models import PasswordReset, SignedIn, User
+from gearroom.core.act import Act, actor_of
+from gearroom.core.models import PasswordReset, SignedIn, Token, User
 from gearroom.core.problems import Invalid, NotAllowed, NotFound
+from gearroom.core.services import account_changes, tokens
 from gearroom.core.trouble import if_it_can
 
 SEEN_EVERY = timedelta(minutes=10)
+
+
+class _Links(PasswordResetTokenGenerator):
+    """Links that end with the password they were made for, and with the address they went to."""
+
+    def _make_hash_value(self, user: Any, timestamp: int) -> str:
+        return f"{super()._make_hash_value(user, timestamp)}{user.person.email}"
+
+
+_links = _Links()
 LINK_LASTS = timedelta(seconds=settings.PASSWORD_RESET_TIMEOUT)
 
 
@@ -91,6 +102,14 @@ def end_others(act: Act, but: str) -> int:
     return len(rows)
 
 
+def end_everywhere(user: User, at: datetime) -> None:
+    """Sign somebody out of every browser and end their tokens, since they got another password by
+    other means than the one they had."""
+    for row in SignedIn.objects.filter(user=user):
+        _end(row)
+    tokens.end(Token.objects.filter(user=user), at)
+
+
 def _end(row: SignedIn) -> None:
     import_module(settings.SESSION_ENGINE).SessionStore(row.session_key).delete()
     row.delete()
@@ -106,7 +125,10 @@ def change_password(act: Act, old: str, new: str) -> User:
     user = act.actor.user
     if user is None or not user.check_password(old):
         raise NotAllowed("wrong-password", _("That is not the password you have. Type it again."))
-    return _set(user, new)
+    with transaction.atomic():
+        _set(user, new)
+        account_changes.note(act, user.person, account_changes.Kind.PASSWORD)
+    return user
 
 
 def _set(user: User, new: str) -> User:
@@ -143,7 +165,7 @@ def ask_reset(name: str, base: str) -> int:
 
 def link_of(user: User) -> tuple[str, str]:
     """What the link of a user's new password is made of: the id and a token that works once."""
-    return urlsafe_base64_encode(str(user.pk).encode()), default_token_generator.make_token(user)
+    return urlsafe_base64_encode(str(user.pk).encode()), _links.make_token(user)
 
 
 def user_of(uid: str, token: str) -> User | None:
@@ -153,14 +175,20 @@ def user_of(uid: str, token: str) -> User | None:
     except (ValueError, TypeError, OverflowError):
         return None
     user: Any = User.objects.filter(pk=pk, is_active=True, device=None).first()
-    if user is None or not default_token_generator.check_token(user, token):
+    if user is None or not _links.check_token(user, token):
         return None
     return user  # type: ignore[no-any-return]  # a User
 
 
 def reset(uid: str, token: str, new: str) -> User:
-    """Set the new password that a link is for. Raises NotFound, Invalid."""
-    user = user_of(uid, token)
-    if user is None:
-        raise NotFound("link for a new password")
-    return _set(user, new)
+    """Set the new password that a link is for, and end where they are signed in and their tokens.
+    Raises NotFound, Invalid."""
+    with transaction.atomic():
+        user = user_of(uid, token)
+        if user is None:
+            raise NotFound("link for a new password")
+        _set(user, new)
+        act = Act(actor=actor_of(user))
+        end_everywhere(user, act.received_at)
+        account_changes.note(act, user.person, account_changes.Kind.PASSWORD)
+    return user

@@ -28,12 +28,12 @@ from labels.services.links import symbol_svg
 @page("see_people")
 def ask(request: HttpRequest, kit: str) -> HttpResponse:
     """The link to send to whoever had the kit last: as text, as a message, as a symbol."""
-    found = find.kit(actor(request), kit)
-    held = asking.latest(found)
+    who = actor(request)
+    found = find.kit(who, kit)
+    held = asking.latest(who, found)
     facts: dict[str, Any] = {"kit": found, "held": held, "days": asking.WITHIN.days}
     if held is not None:
-        also = asking.open_for([held.person_id or 0]).get(held.person_id or 0, [])
-        sent = _message(request, held, [held, *(each for each in also if each != held)])
+        sent = _message(request, held, asking.also(who, held))
         facts |= {**sent, "symbol": "data:image/svg+xml," + quote(symbol_svg(sent["link"]))}
     return show(request, "site/ask.html", facts)
 
@@ -47,14 +47,14 @@ def ask_all(request: HttpRequest) -> HttpResponse:
         return no_room(request)
     rows = [
         {"person": held[0].person, "held": held, **_message(request, held[0], held)}
-        for held in asking.asked_of(room)
+        for held in asking.asked_of(actor(request), room)
     ]
     return show(request, "site/ask_all.html", {"rows": rows, "days": asking.WITHIN.days})
 
 
 def _message(request: HttpRequest, held: Checkout, times: Sequence[Checkout]) -> dict[str, str]:
     """A link, and what to write around it; all kits that it leads to are named."""
-    path = reverse("used", args=[asking.token(held)])
+    path = reverse("used", args=[asking.token(held, actor(request))])
     link = settings.PUBLIC_URL + path if settings.PUBLIC_URL else request.build_absolute_uri(path)
     words = _("What did you use from %(kit)s? Please say here: %(link)s") % {
         "kit": ", ".join(each.kit.name for each in times),

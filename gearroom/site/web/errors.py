@@ -5,6 +5,7 @@ Below /api/ the same errors are problem+json (`gearroom.core.api.problems`).
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -14,15 +15,22 @@ from django.utils.translation import gettext as _
 from gearroom.core.api import problems as api
 from gearroom.core.problems import Problem, document
 from gearroom.core.trouble import TROUBLES
+from kits.services.wording import moment
 
 
 class Remembered(Problem):
-    """A problem that is told again from what was kept of it."""
+    """A problem as it was answered; one given again says so, and when that was by the clock of a
+    time zone."""
 
-    def __init__(self, document: dict[str, Any]) -> None:
+    def __init__(self, document: dict[str, Any], time_zone: str) -> None:
         known = ("type", "title", "status", "detail", "instance", "code")
         facts = {name: value for name, value in document.items() if name not in known}
-        super().__init__(document["code"], document["detail"], **facts)
+        detail = document["detail"]
+        if facts.pop("to_ask_anew", None):
+            first = datetime.fromisoformat(facts.pop("first_answered_at"))
+            again = _("This was answered before, on %(when)s. Load the page again to ask anew.")
+            detail += " " + again % {"when": moment(first, time_zone)}
+        super().__init__(document["code"], detail, **facts)
         self.status = document["status"]  # type: ignore[misc]  # set once, here
 
 

@@ -277,7 +277,7 @@ def _added(request: HttpRequest) -> HttpResponse:
             list_version=version,
             home_room=find.room(act.actor, said.get("room", "")),
             name=fields.words(said, "name", 60),
-            responsible=find.person(responsible) if responsible else None,
+            responsible=find.person(act.actor, responsible) if responsible else None,
         )
         if said.get("then") == "strip":
             says, to = _("%(kit)s is there. Now strip the bought kit into it."), "strip-kit"

@@ -11,8 +11,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
 from gearroom.core import clock
-from gearroom.core.api.throttling import seconds_to_wait
-from gearroom.core.problems import Invalid, Problem, TooOften
+from gearroom.core.problems import Invalid, Problem
 from gearroom.core.rules.roles import Sure
 from gearroom.core.services import hatch
 from gearroom.site.web.shell import actor, back_to, forget_held_act, held_act, page, show
@@ -33,7 +32,9 @@ def who(request: HttpRequest) -> HttpResponseBase:
         return _who_page(request)
     try:
         text = request.POST.get("person", "") or request.POST.get("tag", "").strip()
-        person = hatch.may_be(actor(request)).filter(pk=find.person(text).pk).first()
+        person = (
+            hatch.may_be(actor(request)).filter(pk=find.person(actor(request), text).pk).first()
+        )
         if person is None:
             raise Invalid(_("They have no role in this gear room. Ask its keeper."))
     except Problem as problem:
@@ -69,19 +70,9 @@ def pin(request: HttpRequest) -> HttpResponseBase:
         return _pin_page(request)
     person = actor(request).person
     assert person is not None  # they said who they are
-    whose = f"person-{person.pk}"
     try:
-        if wait := seconds_to_wait("pin", whose, count=False):
-            raise TooOften(
-                "too-many-requests",
-                _("Too many tries. Wait %(minutes)d minutes, or act on a device of your own.")
-                % {"minutes": -(-wait // 60)},
-                retry_after=wait,
-            )
         hatch.confirm(person, request.POST.get("pin", "").strip())
     except Problem as problem:
-        if problem.code == "wrong-pin":
-            seconds_to_wait("pin", whose)
         return _pin_page(request, problem)
     request.session[hatch.SURE] = Sure.CONFIRMED.value
     return held_act(request) or redirect(back_to(request, reverse("board")))

@@ -9,7 +9,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from gearroom.core.act import Act
+from gearroom.core.act import Act, Actor
 from gearroom.core.models import Person
 from gearroom.core.problems import Invalid, Problem
 from gearroom.core.services import people
@@ -75,8 +75,8 @@ def _edit(act: Act, kit: Kit, said: Mapping[str, str]) -> Done:
         act,
         kit,
         name=words(said, "name", kits.LONGEST_NAME),
-        responsible=_person(said, "responsible"),
-        deputy=_person(said, "deputy"),
+        responsible=_person(act.actor, said, "responsible"),
+        deputy=_person(act.actor, said, "deputy"),
         lives_in=lives_in,
         bag=words(said, "bag", 80),
         bag_volume_ml=litres,
@@ -88,8 +88,8 @@ def _edit(act: Act, kit: Kit, said: Mapping[str, str]) -> Done:
     return Done(says, to=reverse("kit", args=[kit.name]))  # its name may be another now
 
 
-def _person(said: Mapping[str, str], name: str) -> Person | None:
-    return find.person(said[name]) if said.get(name) else None
+def _person(who: Actor, said: Mapping[str, str], name: str) -> Person | None:
+    return find.person(who, said[name]) if said.get(name) else None
 
 
 def _maybe(said: Mapping[str, str], name: str, what: str) -> int | None:
@@ -107,7 +107,6 @@ def _wake(act: Act, kit: Kit, said: Mapping[str, str]) -> Done:
 
 
 def _lost(act: Act, kit: Kit, said: Mapping[str, str]) -> Done:
-    act.actor.require("report_lost")
     entry = keeping.mark_lost(act, kit)
     says = _("%(kit)s is lost, and its keepers are told. Scanning it finds it again.")
     return Done(says % {"kit": kit.name}, entry.pk)

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_safe
 from gearroom.core.problems import Invalid
 from gearroom.site.web import fields
 from gearroom.site.web.shell import actor, page, show
-from kits.services import custody, find, fitness, history, overview, record
+from kits.services import contents, custody, find, fitness, history, overview, record
 
 _A_PAGE = 40
 
@@ -22,6 +22,7 @@ def every_act(request: HttpRequest, kit: str) -> HttpResponse:
     found = find.kit(actor(request), kit)
     before = request.GET.get("before", "")
     rows, older = history.history(
+        actor(request),
         found,
         most=_A_PAGE,
         before=int(before) if before.isascii() and before.isdigit() and len(before) < 16 else None,
@@ -36,6 +37,7 @@ def every_act(request: HttpRequest, kit: str) -> HttpResponse:
 def as_of(request: HttpRequest, kit: str) -> HttpResponse:
     """One printable page of a kit as of a day, as known now or as it was known that evening."""
     found = find.kit(actor(request), kit)
+    contents.refuse_unless_known(actor(request), found)
     on = fields.day(request.GET, "on", _("As of"))
     today = fitness.today_of(found)
     if on is not None and on > today:

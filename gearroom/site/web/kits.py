@@ -91,12 +91,13 @@ def one(request: HttpRequest, kit: str) -> HttpResponse:
         "photos": photos.of_what_is_wrong(found),
     }
     if facts["may"]["read_history"]:
-        facts["happened"], facts["older"] = history.history(found, most=_TIMELINE)
+        facts["happened"], facts["older"] = history.history(who, found, most=_TIMELINE)
+        facts["look_by"] = record.look_by(found)
+    if facts["may"]["read_history"] and seen.knows:
         facts["seals"] = list(
             found.seals.select_related("section", "put_on__person", "broken").order_by("-id")[:8]
         )
         facts["instruments"] = record.checks(inside)
-        facts["look_by"] = record.look_by(found)
     return show(request, "site/kit.html", facts)
 
 
@@ -117,7 +118,7 @@ def pass_on(request: HttpRequest, kit: str) -> HttpResponse:
 
     def perform(act: Act) -> Done:
         found = find.kit(act.actor, kit)
-        to = somebody_new(act, request.POST) or _somebody(request)
+        to = somebody_new(act, request.POST) or _somebody(act.actor, request)
         held = custody.pass_on(act, found, to).checkout
         name = held.person.name if held.person else ""
         return Done(_("%(name)s has %(kit)s now.") % {"name": name, "kit": held.kit.name})
@@ -125,11 +126,11 @@ def pass_on(request: HttpRequest, kit: str) -> HttpResponse:
     return acted(request, perform, to=reverse("kit", args=[kit]))
 
 
-def _somebody(request: HttpRequest) -> Person:
+def _somebody(who: Actor, request: HttpRequest) -> Person:
     ref = request.POST.get("person", "")
     if not ref:
         raise Invalid(_("Choose who has it now, or give a name and a telephone."), field="person")
-    return find.person(ref)
+    return find.person(who, ref)
 
 
 @require_POST

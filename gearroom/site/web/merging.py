@@ -22,7 +22,7 @@ def merge(request: HttpRequest, person: int) -> HttpResponse:
         return _ask(request, found.pk)
 
     def perform(act: Act) -> Done:
-        into = people.get(act.actor, find.person(request.POST.get("into", "")).pk)
+        into = find.person(act.actor, request.POST.get("into", ""))
         kept = merging.merge(act, people.get(act.actor, person), into)
         says = _("%(name)s is one person on record now.") % {"name": kept.name}
         return Done(says, to=reverse("person", args=[kept.pk]))
@@ -37,7 +37,7 @@ def _ask(request: HttpRequest, person: int, problem: Problem | None = None) -> H
     who = actor(request)
     found = people.get(who, person)
     chosen = request.POST.get("into") or request.GET.get("into", "")
-    into = people.get(who, find.person(chosen).pk) if chosen else None
+    into = find.person(who, chosen) if chosen else None
     if into == found:
         return redirect("person", found.pk)
     facts = {

@@ -93,7 +93,8 @@ def one(request: HttpRequest, notice: int) -> HttpResponse:
     found = told.get(who, notice)
     facts = {
         **_row(found),
-        "text": told.text(found),
+        "text": told.text(who, found),
+        "phones": found.person == who.person or who.may("see_people", found.room_id),
         "may_send": who.may("send_notice_again", found.room_id),
     }
     return show(request, "site/notices/one.html", facts)
@@ -122,8 +123,7 @@ def next_weekly(request: HttpRequest) -> HttpResponse:
         person = people.get(who, int(wanted))
     else:
         person = _own(request)
-    told.may_see_weekly_of(who, person)
-    due_at, letter = weekly.preview(person)
+    due_at, letter = weekly.preview(person, rooms=told.rooms_of_weekly(who, person))
     return show(
         request,
         "site/notices/weekly.html",
@@ -235,7 +235,7 @@ def new_calendar(request: HttpRequest) -> HttpResponse:
         secret = hearing.new_calendar(act, _own(request))
         return {"address": request.build_absolute_uri(f"/api/v1/calendars/{secret}/")}
 
-    made = once_a_form(request, perform, kept=lambda body: {"address": None})
+    made = once_a_form(request, perform, kept=lambda body: {**body, "address": None})
     return _settings_page(request, address=made["address"], asked_again=made["address"] is None)
 
 

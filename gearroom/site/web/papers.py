@@ -104,7 +104,11 @@ def lid_card(request: HttpRequest, kit: str) -> HttpResponse:
     """The card for a kit's lid."""
     found = find.kit(actor(request), kit)
     size: Any = "a4-folded" if request.GET.get("size") == "a4-folded" else "a5"
-    return _paper(request, "card.pdf", lambda marked: paper.lid_card(found, size, preview=marked))
+    return _paper(
+        request,
+        "card.pdf",
+        lambda marked: paper.lid_card(actor(request), found, size, preview=marked),
+    )
 
 
 @require_safe

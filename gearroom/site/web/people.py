@@ -17,7 +17,7 @@ from gearroom.core.models import Person, Room
 from gearroom.core.problems import Invalid, Problem
 from gearroom.core.role_names import ROLE_NAMES
 from gearroom.core.rules.roles import Role
-from gearroom.core.services import people, rooms
+from gearroom.core.services import account_changes, people, rooms
 from gearroom.site.web.shell import Done, acted, actor, once_a_form, page, rooms_of, show
 from kits.rules import codes
 from kits.services import erasing, labelling
@@ -117,13 +117,17 @@ def one(request: HttpRequest, person: int) -> HttpResponse:
 def _one_page(request: HttpRequest, person: Person, **more: Any) -> HttpResponse:
     who = actor(request)
     own = who.person == person
-    tag = labelling.live(person)
+    tag = labelling.live(person, who)
     problem: Problem | None = more.get("problem")
     facts = {
         "shown": person,
         "own": own,
         "roles": _roles(person),
-        "all_roles": [(role.value, label) for role, label in ROLE_NAMES.items()],
+        "all_roles": [
+            (role.value, label)
+            for role, label in ROLE_NAMES.items()
+            if role is not Role.ADVISER or (not own and who.may("appoint_adviser"))
+        ],
         "languages": settings.LANGUAGES,
         "mail_language": dict(settings.LANGUAGES)[settings.LANGUAGE_CODE],
         "everywhere": who.everywhere,
@@ -131,6 +135,8 @@ def _one_page(request: HttpRequest, person: Person, **more: Any) -> HttpResponse
         "printed": tag.printed_at if tag else None,
         "may_care": who.may("edit_person", person.home_room_id),
         "may_rule": who.may("edit_member"),
+        "may_leave": person.user is None or account_changes.has_the_right_over(who, person),
+        "may_reach": account_changes.has_the_right_over(who, person),
         "may_erase": erasing.may_erase(who),
         "may_print": who.may("print_labels", person.home_room_id),
         "may_cancel": who.may("cancel_label", person.home_room_id),

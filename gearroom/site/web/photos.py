@@ -15,7 +15,8 @@ from labels.services import looking
 @page()
 def photo(request: HttpRequest, kit: str, number: int) -> HttpResponse:
     """One photo of a kit."""
-    found = photos.photo(find.kit(actor(request), kit), number)
+    who = actor(request)
+    found = photos.photo(who, find.kit(who, kit), number)
     return HttpResponse(bytes(found.jpeg), content_type="image/jpeg")
 
 

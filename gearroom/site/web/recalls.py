@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 from django.views.decorators.http import require_POST, require_safe
 
-from gearroom.core.act import Act
+from gearroom.core.act import Act, Actor
 from gearroom.core.problems import Invalid, Problem
 from gearroom.site.web.fields import whole, words
 from gearroom.site.web.shell import Done, acted, actor, here, page, show
@@ -92,9 +92,9 @@ def one(request: HttpRequest, recall: int) -> HttpResponse:
 
 def _one(request: HttpRequest, recall: Recall, problem: Problem | None = None) -> HttpResponse:
     who = actor(request)
-    stands = standing.seen_by(who, standing.of(recall))
+    stands = standing.of(recall, who)
     parts = {Certainty.CERTAIN: _("Certainly"), Certainty.MAYBE: _("Maybe")}
-    rows = [_row(each) for each in stands.places]
+    rows = [_row(who, each) for each in stands.places]
     waiting = sum(not row["settled"] for row in rows)
     facts = {
         "recall": recall,
@@ -116,6 +116,7 @@ def _one(request: HttpRequest, recall: Recall, problem: Problem | None = None) -
         "said": request.POST,
         "problem": problem,
         "may_follow": who.may("recall"),
+        "may_close": who.may("close_recall"),
         "may_dispose": who.may("dispose"),
         "first_lot": stands.lots[0] if stands.lots else None,
     }
@@ -123,20 +124,22 @@ def _one(request: HttpRequest, recall: Recall, problem: Problem | None = None) -
     return show(request, "site/stock/recall.html", facts, status=status)
 
 
-def _row(of: Followed) -> dict[str, Any]:
+def _row(who: Actor, of: Followed) -> dict[str, Any]:
     row = of.row
     answers = {
         Answer.TAKEN_OUT: pgettext("of a kit", "taken out"),
         Answer.NONE_THERE: _("none there"),
         Answer.WILL_LOOK: _("will look"),
     }
-    in_kit = of.place.kit_id is not None
+    kit = of.place.kit
+    room = kit.home_room_id if kit is not None else of.place.room_id
     return {
         "of": of,
         "certainty": row.certainty if row else None,
         "settled": of.settled,
         "answer": answers.get(Answer(row.answer)) if row and row.answer else "",
-        "in_kit": in_kit,
+        "in_kit": kit is not None,
+        "phones": who.may("see_people", room),
     }
 
 
@@ -151,7 +154,7 @@ def answer(request: HttpRequest, recall: int) -> HttpResponse:
         if said.get("answer") not in list(Answer):
             raise Invalid(_("Choose what was found there."), field="answer")
         given = Answer(said["answer"])
-        row = recalls.find_row(found, whole(said, "row", what=_("Row"), most=10**9))
+        row = recalls.find_row(act.actor, found, whole(said, "row", what=_("Row"), most=10**9))
         removed = (
             whole(said, "removed", least=1, what=_("Units taken out"))
             if given == Answer.TAKEN_OUT
@@ -171,7 +174,9 @@ def told(request: HttpRequest, recall: int) -> HttpResponse:
     found = recalls.find(recall)
 
     def perform(act: Act) -> Done:
-        row = recalls.find_row(found, whole(request.POST, "row", what=_("Row"), most=10**9))
+        row = recalls.find_row(
+            act.actor, found, whole(request.POST, "row", what=_("Row"), most=10**9)
+        )
         recalls.mark_told(act, row)
         return Done(_("Written down: they were told."))
 
@@ -179,7 +184,7 @@ def told(request: HttpRequest, recall: int) -> HttpResponse:
 
 
 @require_POST
-@page("recall")
+@page("close_recall")
 def close(request: HttpRequest, recall: int) -> HttpResponse:
     """End a recall: finished, or withdrawn by its maker."""
     found = recalls.find(recall)

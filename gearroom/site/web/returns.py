@@ -10,7 +10,7 @@ from django.views.decorators.http import require_POST
 from gearroom.core.act import Act
 from gearroom.core.problems import Invalid, Problem
 from gearroom.site.web.shell import Done, acted, actor, page, show
-from kits.services import away, find, not_ours, stock_seen
+from kits.services import away, find, not_ours, reports, stock_seen
 
 
 @page()
@@ -62,7 +62,7 @@ def _ended(request: HttpRequest, act: Act) -> Done:
 @page("log_use")
 def participants(request: HttpRequest, kit: str) -> HttpResponse:
     """Something of a participant's own rides in a kit, or went back to its owner."""
-    found = find.any_kit(kit, actor(request))
+    found = reports.kit(actor(request), kit)
     inside = request.POST.get("inside") == "1"
 
     def perform(act: Act) -> Done:

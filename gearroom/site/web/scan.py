@@ -27,11 +27,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 
 from gearroom.core import clock
-from gearroom.core.act import Act
+from gearroom.core.act import Act, Actor
 from gearroom.core.models import Person
-from gearroom.core.problems import Invalid, Problem
+from gearroom.core.problems import Invalid, NotFound, Problem
 from gearroom.core.services import people
-from gearroom.core.services.once import NEVER_KEPT
+from gearroom.core.services.once import KEPT
 from gearroom.site.middleware import reads_labels
 from gearroom.site.web.recent import just_done
 from gearroom.site.web.said import as_it_was, somebody_new
@@ -40,7 +40,7 @@ from kits.models import AsFound, Checkout
 from kits.services import due, find, holders, mixups
 from kits.services.going_out import UNSAID
 from labels.api.outcomes import shown
-from labels.rules.scans import Intent, Look, Means, typed_texts
+from labels.rules.scans import QUESTIONS, Intent, Look, Means, typed_texts
 from labels.rules.typed import Kind, resolve
 from labels.services import scanning, showing
 from labels.services.looking import look
@@ -108,7 +108,7 @@ def scan(request: HttpRequest) -> HttpResponse:
         return _shown(request, _after(state, answer), answer)
     try:
         seen = _seen(request)
-        answer = once_a_form(request, lambda act: _done(request, act, seen, state))
+        answer = once_a_form(request, lambda act: _done(request, act, seen, state), kept=_kept)
     except Problem as problem:
         if problem.code in ASKS:
             raise
@@ -168,10 +168,17 @@ def _done(request: HttpRequest, act: Act, seen: Look, state: State) -> dict[str,
         seen, ask = _meant(act, seen, state)
     act = as_it_was(act, request.POST, showing.today_for(act))
     answer = scanning.scan(act, seen, ask)
-    refusal = answer.refusal
-    if refusal and refusal.problem and refusal.problem.status in NEVER_KEPT:
-        raise refusal.problem
+    if answer.stop is not None:
+        raise answer.stop
     return {**shown(answer), "holder": ask.holder.pk if ask.holder else None}
+
+
+def _kept(answer: dict[str, Any]) -> dict[str, Any] | None:
+    """What may be kept of an answer: nothing where it only asked, or what it asked was wrong."""
+    outcomes = answer["outcomes"]
+    problem = outcomes[0]["problem"] if len(outcomes) == 1 else None
+    asks = answer["intent"] in QUESTIONS or (problem and problem["status"] not in KEPT)
+    return None if asks else answer
 
 
 def _asked(request: HttpRequest, act: Act) -> Ask:
@@ -191,11 +198,11 @@ def _asked(request: HttpRequest, act: Act) -> Ask:
     new = somebody_new(act, said)
     return Ask(
         intent=intent,
-        holder=find.person(_code_in(holder)) if holder and new is None else new,
+        holder=find.person(act.actor, _code_in(holder)) if holder and new is None else new,
         trip=find.trip(act.actor, said["trip"]) if said.get("trip") else UNSAID,
         due_at=due_at or UNSAID,
         short_reason=said.get("short_reason", "").strip()[:300],
-        cleared_by=find.person(said["cleared_by"]) if said.get("cleared_by") else None,
+        cleared_by=find.person(act.actor, said["cleared_by"]) if said.get("cleared_by") else None,
         line=line,
         through=through,
         take_reason=said.get("take_reason", "").strip()[:300],
@@ -222,14 +229,22 @@ def _meant(act: Act, seen: Look, state: State) -> tuple[Look, Ask]:
         assert tag.label is not None and tag.label.person is not None  # PERSON says so
         out = Ask(Intent.CHECK_OUT, holder=tag.label.person)
         return typed_texts([state.kit]), out
-    if kits_in and len(kits_in) == len(found) and state.holder:
-        holder = find.person(state.holder)
+    holder = _holder(act.actor, state)
+    if kits_in and len(kits_in) == len(found) and holder is not None:
         return seen, Ask(Intent.CHECK_OUT, holder=holder)
     if kits_in and len(tags) == 1 and len(found) == len(kits_in) + 1:
         return seen, Ask(Intent.CHECK_OUT)
     if tags and len(tags) == len(found):
         return seen, Ask(Intent.CHECK_OUT)  # says whose tag it is, and waits for the kit
     return seen, Ask()
+
+
+def _holder(who: Actor, state: State) -> Person | None:
+    """Who waits for the next kit, as long as they may be seen."""
+    try:
+        return find.person(who, state.holder) if state.holder else None
+    except NotFound:
+        return None
 
 
 def _is_out(meaning: Meaning) -> bool:
@@ -289,7 +304,7 @@ def _shown(
     facts: dict[str, Any] = {
         "state": state,
         "since": clock.now().isoformat(),
-        "holder": find.person(state.holder) if state.holder else None,
+        "holder": _holder(who, state),
         "shelf": find.place(who, state.shelf) if state.shelf else None,
         "outcomes": [_for_people(each, state) for each in answer["outcomes"]] if answer else [],
         "problem": problem,

@@ -261,7 +261,8 @@ def once_a_form(
             kept=kept,
         )
     if answer.status >= 400:
-        raise errors.Remembered(answer.body)
+        zone = act.room.time_zone if act.room else settings.TIME_ZONE
+        raise errors.Remembered(answer.body, zone)
     return answer.body
 
 

@@ -15,9 +15,9 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
 from gearroom.core.act import Act
-from gearroom.core.api.throttling import seconds_to_wait
 from gearroom.core.problems import Invalid, NotAllowed, Problem
-from gearroom.core.services import hatch, sign_ins
+from gearroom.core.services import hatch, sign_ins, tries
+from gearroom.site.web import known_browsers
 from gearroom.site.web.shell import Done, acted, actor, page, say, show
 
 
@@ -109,7 +109,7 @@ def pin(request: HttpRequest) -> HttpResponse:
 
 def _not_too_often(request: HttpRequest) -> None:
     who = actor(request).user
-    if wait := seconds_to_wait("sign-in", f"password-{who.pk if who else 0}"):
+    if wait := tries.count("password", str(who.pk if who else 0)):
         raise Invalid(_too_often(wait))
 
 
@@ -133,11 +133,8 @@ def forgotten(request: HttpRequest) -> HttpResponse:
     if request.method != "POST":
         return render(request, "site/sign/forgotten.html", {})
     name = request.POST.get("name", "").strip()
-    wait = max(
-        seconds_to_wait("reset", f"name-{name.casefold()[:150]}"),
-        seconds_to_wait("reset", f"address-{request.META.get('REMOTE_ADDR', '')}"),
-    )
-    if wait:
+    wait = tries.count("reset-address", request.META.get("REMOTE_ADDR", ""))
+    if wait := wait or tries.count("reset", name.casefold()[:150]):
         told = {"error": _too_often(wait), "name": name}
         return render(request, "site/sign/forgotten.html", told, status=429)
     if not name:
@@ -151,7 +148,12 @@ def forgotten(request: HttpRequest) -> HttpResponse:
 @csrf_protect
 def new_password(request: HttpRequest, uid: str, token: str) -> HttpResponse:
     """Where the link leads: a new password, once."""
-    if sign_ins.user_of(uid, token) is None:
+    address = request.META.get("REMOTE_ADDR", "")
+    wait = tries.count("link", address) if request.method == "POST" else 0
+    if wait:
+        told = {"error": _too_often(wait)}
+        response = render(request, "site/sign/new_password.html", told, status=429)
+    elif sign_ins.user_of(uid, token) is None:
         response = render(request, "site/sign/link_over.html", {}, status=404)
     elif request.method != "POST":
         response = render(request, "site/sign/new_password.html", {})
@@ -163,6 +165,7 @@ def new_password(request: HttpRequest, uid: str, token: str) -> HttpResponse:
             response = render(request, "site/sign/new_password.html", told, status=problem.status)
         else:
             response = render(request, "site/sign/is_set.html", {"username": user.get_username()})
+            known_browsers.remember(request, response, user.get_username())
     # The address is a secret: it is neither kept nor told to where a link leads.
     response.headers["Cache-Control"] = "private, no-store"
     response.headers["Referrer-Policy"] = "no-referrer"

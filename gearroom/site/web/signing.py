@@ -12,28 +12,24 @@ from django.views.decorators.http import require_POST
 
 from gearroom.core import clock
 from gearroom.core.api.problems import database_problems
-from gearroom.core.api.throttling import seconds_to_wait
 from gearroom.core.problems import Problem
-from gearroom.core.services import hatch, sign_ins
+from gearroom.core.services import hatch, sign_ins, tries
+from gearroom.site.web import known_browsers
 from gearroom.site.web.shell import NOTED, back_to, page, rooms_of
 
 
 @sensitive_post_parameters("password")
 @csrf_protect
 def sign_in(request: HttpRequest) -> HttpResponse:
-    """Name and password; so many tries a minute for a name and for an address."""
+    """Name and password; so many tries a minute (see `_wait`)."""
     if hatch.DEVICE in request.session and request.user.is_authenticated:
         return redirect("hatch-who")
     to = request.POST.get("to") or request.GET.get("next", "/")
     if request.method != "POST":
         return render(request, "site/sign_in.html", {"to": to})
     name = request.POST.get("username", "").strip()
-    wait = max(
-        seconds_to_wait("sign-in", f"name-{name.casefold()[:150]}"),
-        seconds_to_wait("sign-in", f"address-{request.META.get('REMOTE_ADDR', '')}"),
-    )
     told = {"to": to, "username": name}
-    if wait:
+    if wait := _wait(request, name):
         told["error"] = _("Too many tries. Wait %(seconds)d seconds, then try again.") % {
             "seconds": wait
         }
@@ -47,7 +43,28 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     if not signed_in:
         told["error"] = _("That name and password do not go together. Check both and try again.")
         return render(request, "site/sign_in.html", told, status=403)
-    return redirect(back_to(request, "/"))
+    response = redirect(back_to(request, "/"))
+    known_browsers.remember(request, response, name)
+    return response
+
+
+def _wait(request: HttpRequest, name: str) -> int:
+    """Count a try; the seconds to wait, or 0.
+
+    What is tried elsewhere never keeps somebody out of a browser that they signed in on before:
+    there, tries count by themselves. Any other browser shares a count of its address, and one of
+    the name with all who guess it anywhere. Whom that keeps out asks for a new password, which
+    makes their browser known.
+    """
+    name = name.casefold()[:150]
+    if browser := known_browsers.number_of(request, name):
+        return tries.count("sign-in", f"{browser} {name}")
+    address = request.META.get("REMOTE_ADDR", "")
+    if wait := tries.count("sign-in-address", address):
+        return wait
+    if wait := tries.count("sign-in", f"{address} {name}"):
+        return wait
+    return tries.count("sign-in-name", name)
 
 
 def _signed_in(request: HttpRequest, name: str) -> bool:

@@ -74,7 +74,7 @@ def _sort_page(
         row["chosen"] = row["lot"] in {lot.pk for lot in lots}
     held = None
     if kit.to_sort_since is not None and who.may("see_people"):
-        held = asking.latest(kit)
+        held = asking.latest(who, kit)
     facts = {
         "kit": seen.kit,
         "seen": seen,

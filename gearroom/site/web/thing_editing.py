@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -116,7 +117,7 @@ def _saved(act: Act, item: Item, request: HttpRequest) -> str:
             raise Stale("changed-since", says % {"thing": now.name})
 
     facts |= {"kind": said["kind"], "disposal": said["disposal"]}
-    catalogue.edit_item(act, item, check=as_shown, **facts)
+    catalogue.edit_item(replace(act, match=as_shown), item, **facts)
     return _("%(thing)s is written down as you said.") % {"thing": facts["name"]}
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import calendar as months
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -159,7 +160,7 @@ def reserve(request: HttpRequest, trip: int) -> HttpResponse:
         if not names:
             raise Invalid(_("Choose a kit to reserve."), field="kit")
         ref = request.POST.get("person", "")
-        person = find.person(ref) if ref else None
+        person = find.person(act.actor, ref) if ref else None
         done = [
             reservations.reserve(act, find.kit(act.actor, name), found, person=person)
             for name in names
@@ -238,7 +239,8 @@ def edit(request: HttpRequest, trip: int) -> HttpResponse:
 
     def perform(act: Act) -> Done:
         facts = _facts(act, request, cancelled=bool(request.POST.get("cancel")))
-        done = trips.put(act, found.source, found.reference, facts, check=as_it_was_read)
+        act = replace(act, match=as_it_was_read)
+        done = trips.put(act, found.source, found.reference, facts)
         if facts.cancelled:
             if not done.released:
                 return Done(_("%(trip)s is cancelled.") % {"trip": done.trip.name})
@@ -289,7 +291,7 @@ def _facts(act: Act, request: HttpRequest, *, cancelled: bool = False) -> TripFa
         hazards=said.getlist("hazard"),
         children=bool(said.get("children")),
         latex_free=bool(said.get("latex_free")),
-        leader=find.person(leader) if leader else None,
+        leader=find.person(act.actor, leader) if leader else None,
         leader_name="" if leader else fields.words(said, "leader_name", 120),
         leader_phone="" if leader else fields.words(said, "leader_phone", 40),
         cancelled=cancelled,

@@ -1,4 +1,7 @@
-"""`manage.py issue_token USERNAME`: a new token, alone on standard output."""
+"""`manage.py issue_token USERNAME`: a new token, alone on standard output.
+
+It reads, and nothing else, unless `--scopes` asks for more.
+"""
 
 from __future__ import annotations
 
@@ -12,6 +15,8 @@ from gearroom.core.problems import Problem
 from gearroom.core.rules.roles import Scope
 from gearroom.core.services import tokens
 
+ALL = "all"
+
 
 class Command(OwnCommand):
     """Prints the secret once; it can not be had again."""
@@ -23,8 +28,8 @@ class Command(OwnCommand):
         parser.add_argument("username")
         parser.add_argument(
             "--scopes",
-            default=",".join(Scope),
-            help=f"comma-separated, of {', '.join(Scope)}; default: all",
+            default=str(Scope.READ),
+            help=f"comma-separated, of {', '.join(Scope)}; “{ALL}”: every one; default: read",
         )
         parser.add_argument("--days", type=int, default=365, help="until it expires; default 365")
         parser.add_argument("--name", default="issue_token", help="what it is for")
@@ -43,7 +48,7 @@ class Command(OwnCommand):
             _, secret = tokens.make(
                 user=user,
                 name=options["name"],
-                scopes=options["scopes"].split(","),
+                scopes=Scope if options["scopes"] == ALL else options["scopes"].split(","),
                 days=options["days"],
             )
         except Problem as problem:

@@ -16,6 +16,7 @@ from django.db import connections
 from gearroom.core import clock
 from gearroom.core.management.own import OwnCommand
 from gearroom.core.models import User
+from gearroom.core.rules.roles import Scope
 from gearroom.core.services import tokens
 from gearroom.site import serving
 from gearroom.site.demo.api import Api
@@ -111,7 +112,7 @@ class Command(OwnCommand):
                 f"There is no user “{WHO}”: this data is not the demonstration's. Set "
                 "GEARROOM_DATA_DIR to a new folder for it."
             )
-        return tokens.make(user=user, name="demonstration")[1]
+        return tokens.make(user=user, name="demonstration", scopes=Scope)[1]
 
     def _kept(self) -> dict[str, Any]:
         if not self.kept_file.exists():

@@ -1,0 +1,93 @@
+"""Fields that bodies and queries of several doors share, with the bounds that the schema says."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
+from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext_lazy as _
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+
+from gearroom.core.api.serializers import INSTANT, YEARS, YEARS_FORM
+from kits.rules.hazards import HAZARDS
+
+
+class GtinField(serializers.RegexField):
+    """A maker's pack code (GS1 General Specifications 3.3): 8, 12, 13 or 14 digits, typed with
+    spaces or dashes or without. Its last digit is checked later."""
+
+    default_error_messages = {
+        "invalid": _("This has to be a GTIN: 8, 12, 13 or 14 digits, as below the bars.")
+    }
+
+    def __init__(self, **more: Any) -> None:
+        more.setdefault("help_text", "8, 12, 13 or 14 digits, with spaces or dashes or without.")
+        super().__init__(r"^[0-9]([ -]?[0-9]){7}(([ -]?[0-9]){4,6})?$", max_length=30, **more)
+
+
+class PriceField(serializers.DecimalField):
+    """An amount of money of 0 or more, with at most two decimals."""
+
+    def __init__(self, **more: Any) -> None:
+        super().__init__(12, 2, min_value=Decimal(0), **more)
+
+
+class CurrencyField(serializers.RegexField):
+    """Three capitals of ISO 4217; empty where there is no price."""
+
+    default_error_messages = {
+        "invalid": _("This has to be three capital letters, such as GBP; or nothing.")
+    }
+
+    def __init__(self, **more: Any) -> None:
+        more.setdefault("help_text", "Of the price, such as GBP.")
+        super().__init__(r"^([A-Z]{3})?$", max_length=3, allow_blank=True, **more)
+
+
+class HazardsField(serializers.ListField):
+    """Hazards of a trip or a kit list, each of `kits.rules.hazards`."""
+
+    def __init__(self, **more: Any) -> None:
+        child = serializers.ChoiceField(list(HAZARDS))
+        super().__init__(child=child, default=list, max_length=len(HAZARDS), **more)
+
+
+@extend_schema_field(
+    {
+        "anyOf": [
+            {"type": "string", "format": form, "pattern": YEARS_FORM}
+            for form in ("date", "date-time")
+        ]
+    }
+)
+class DayOrInstantField(serializers.CharField):
+    """A day, or a time with its offset, of the years that dates may be in."""
+
+    default_error_messages = {
+        "when": _(
+            "Give a day, such as 2026-05-31, or a time with its offset, such as "
+            "2026-05-31T08:15:00+01:00, in a year from %(which)s to %(which_2)s."
+        )
+    }
+
+    def __init__(self, **more: Any) -> None:
+        super().__init__(max_length=40, **more)
+
+    def to_internal_value(self, data: Any) -> Any:
+        """The date or the datetime; raises ValidationError."""
+        text = super().to_internal_value(data)
+        try:
+            found = date.fromisoformat(text) if len(text) == 10 else _instant(text)
+        except ValueError:
+            found = None
+        if found is None or found.year not in YEARS:
+            says = self.default_error_messages["when"]
+            raise serializers.ValidationError(says % {"which": YEARS[0], "which_2": YEARS[-1]})
+        return found
+
+
+def _instant(text: str) -> datetime | None:
+    return parse_datetime(text) if INSTANT.fullmatch(text) else None
