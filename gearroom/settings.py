@@ -12,24 +12,27 @@ import environ
 from django.core.exceptions import ImproperlyConfigured
 from django.core.management.utils import get_random_secret_key
 
-from gearroom.core.database import configuration
+from gearroom.core.database import SQLITE, configuration
+from gearroom.core.environment import public_url, secret_key
 from gearroom.core.files import write_once
 from gearroom.core.languages import compiled
+from gearroom.core.private import data_folder, database_files, make_private, writing
 
 env = environ.Env()
 
 BASE_DIR = Path(__file__).resolve().parent.parent
-DATA_DIR = Path(env.str("GEARROOM_DATA_DIR", default=str(BASE_DIR / "var"))).resolve()
-DATA_DIR.mkdir(parents=True, exist_ok=True)
+DATA_DIR = data_folder(Path(env.str("GEARROOM_DATA_DIR", default="") or BASE_DIR / "var").resolve())
 
 DEBUG = False
-SECRET_KEY = env.str("SECRET_KEY", default="") or write_once(
-    DATA_DIR / "secret_key", get_random_secret_key
-)
+with writing(DATA_DIR):
+    SECRET_KEY = secret_key(
+        env.str("SECRET_KEY", default="")
+        or write_once(DATA_DIR / "secret_key", get_random_secret_key)
+    )
 
 # The address printed on labels and in mails, for example https://gear.example.org. Empty: previews
 # only, real label sheets are refused.
-PUBLIC_URL = env.str("GEARROOM_PUBLIC_URL", default="").rstrip("/")
+PUBLIC_URL = public_url(env.str("GEARROOM_PUBLIC_URL", default=""))
 # Whose gear it is, as labels and cards say it, for example Umberfell Outdoor School.
 ORGANISATION = env.str("GEARROOM_ORGANISATION", default="")
 ALLOWED_HOSTS = ["localhost", "127.0.0.1", "[::1]", *env.list("GEARROOM_ALLOWED_HOSTS", default=[])]
@@ -93,9 +96,12 @@ TEMPLATES = [
 # ------------------------------------------------------------------------------------ database
 DATABASES = {
     "default": configuration(
-        env.str("DATABASE_URL", default=f"sqlite:///{DATA_DIR / 'gearroom.sqlite3'}")
+        env.str("DATABASE_URL", default="") or f"sqlite:///{DATA_DIR / 'gearroom.sqlite3'}"
     )
 }
+if DATABASES["default"]["ENGINE"] == SQLITE:  # it may lie elsewhere
+    for _file in database_files(DATABASES["default"]["NAME"]):
+        make_private(_file)
 ATOMIC_REQUESTS = False
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
@@ -125,8 +131,9 @@ CELERY_BEAT_SCHEDULE["send_resets"] = {
 }
 if CELERY_BROKER_URL.startswith("filesystem:"):
     _queue = DATA_DIR / "queue"
-    for _folder in ("messages", "control"):
-        (_queue / _folder).mkdir(parents=True, exist_ok=True)
+    with writing(DATA_DIR):
+        for _folder in ("messages", "control"):
+            (_queue / _folder).mkdir(parents=True, exist_ok=True)
     CELERY_BROKER_TRANSPORT_OPTIONS = {
         "data_folder_in": str(_queue / "messages"),
         "data_folder_out": str(_queue / "messages"),
@@ -178,7 +185,8 @@ if LANGUAGE_CODE not in dict(LANGUAGES):
     raise ImproperlyConfigured(
         f"GEARROOM_LANGUAGE is {LANGUAGE_CODE}: set it to one of {', '.join(dict(LANGUAGES))}."
     )
-LOCALE_PATHS = [compiled(BASE_DIR / "locale", DATA_DIR / "locale")]
+with writing(DATA_DIR):
+    LOCALE_PATHS = [compiled(BASE_DIR / "locale", DATA_DIR / "locale")]
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"
@@ -202,7 +210,20 @@ X_FRAME_OPTIONS = "DENY"
 SESSION_ENGINE = "gearroom.core.sessions"
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
-SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = PUBLIC_URL.startswith("https://")
+# Over TLS no cookie goes without it. `serve --lan` says so by GEARROOM_TLS; of its own certificate
+# a browser remembers that for a week only, so that nobody who gives it up is locked out for long.
+_PUBLIC_TLS = PUBLIC_URL.startswith("https://")
+_TLS = _PUBLIC_TLS or env.bool("GEARROOM_TLS", default=False)
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = _TLS
+SECURE_HSTS_SECONDS = (365 if _PUBLIC_TLS else 7) * 24 * 3600 if _TLS else 0
+SILENCED_SYSTEM_CHECKS = [
+    # The names below our host are others': whether they have TLS is not ours to promise.
+    "security.W005",
+    "security.W021",
+    # We listen on this machine alone, or with TLS; the proxy before us sends people on to TLS. Were
+    # it to forget X-Forwarded-Proto, a redirect of ours would go round for ever.
+    "security.W008",
+]
 
 # --------------------------------------------------------------------------------- API, reading
 DATA_UPLOAD_MAX_MEMORY_SIZE = 26 * 1024 * 1024

@@ -40,29 +40,32 @@ def send_waiting() -> int:
         row = AccountChange.objects.filter(pk=change.pk)
         if not row.filter(sent_at=None).update(sent_at=clock.now()):
             continue  # another worker has it
-        if send(_at(change.address, change.person), lambda change=change: _letter(change)):
-            row.update(address="")
-            sent += 1
-        else:
-            row.update(sent_at=None)
+        taken = send(_at(change.address, change.person), lambda change=change: _letter(change))
+        row.update(**({"sent_at": None} if taken is False else {"address": ""}))
+        sent += taken is True
     return sent
 
 
-def send(person: Person, letter: Callable[[], Letter]) -> bool:
-    """Send somebody a letter, made in the language that they read; whether it was taken."""
-    with override(person.reads):
-        content = messages.render(
-            letter(),
-            person=person,
-            message_id=f"<account-{uuid.uuid4().hex}@{messages.domain()}>",
-            at=clock.now(),
-        )
+def send(person: Person, letter: Callable[[], Letter]) -> bool | None:
+    """Send somebody a letter, made in the language that they read; whether the mail server took it,
+    None where it cannot be written at all (an address that no mail can have): trying again is no
+    use, and the mails after it are not kept back."""
     try:
+        with override(person.reads):
+            content = messages.render(
+                letter(),
+                person=person,
+                message_id=f"<account-{uuid.uuid4().hex}@{messages.domain()}>",
+                at=clock.now(),
+            )
         with mail.get_connection() as connection:
             connection.send_messages([messages.Kept(content, messages.envelope(person.email))])
     except (smtplib.SMTPException, OSError) as error:
         log.warning("A mail about a sign-in was not sent: %s", error)
         return False
+    except Exception:
+        log.exception("A mail about a sign-in cannot be written: person %s", person.pk)
+        return None
     return True
 
 

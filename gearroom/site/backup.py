@@ -19,7 +19,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from dataclasses import asdict, dataclass
 from datetime import datetime
-from pathlib import Path, PurePosixPath
+from pathlib import Path, PurePath, PurePosixPath
 from typing import Any
 
 from django.apps import apps
@@ -27,11 +27,13 @@ from django.conf import settings
 from django.db import DatabaseError, connection
 from django.db.migrations.loader import MigrationLoader
 
+from gearroom.core.private import database_files
 from gearroom.site import dumps, serving
 
 FORMAT = "gearroom-backup"
 VERSION = 1
 MANIFEST = "manifest.json"
+MOST_MANIFEST_BYTES = 64 * 1024 * 1024
 FILES = "files"
 # Not kept: what is queued (sweeps find it in the database), what only the running server needs.
 LEFT_OUT = {"queue", serving.LOCK_FILE}
@@ -114,15 +116,22 @@ def _copied(folder: Path) -> dict[str, Path]:
 def _local_files() -> Iterator[Path]:
     """The data folder's files, less the database's own, other backups and what is passing."""
     root = settings.DATA_DIR
-    database = str(connection.settings_dict["NAME"]) if connection.vendor == "sqlite" else None
     for path in sorted(root.rglob("*")):
-        parts = path.relative_to(root).parts
-        if parts[0] in LEFT_OUT or any(part.startswith(".") for part in parts):
-            continue
-        if database is not None and str(path).startswith(database):
+        if not _is_kept(path.relative_to(root)):
             continue
         if path.is_file() and not path.is_symlink() and not _is_backup(path):
             yield path
+
+
+def _is_kept(path: PurePath) -> bool:
+    """Whether a file at this path in the data folder is one that backups hold: none that is
+    passing, and not the database, which is kept apart."""
+    if path.parts[0] in LEFT_OUT or any(part.startswith(".") for part in path.parts):
+        return False
+    if connection.vendor != "sqlite":
+        return True
+    database = connection.settings_dict["NAME"]
+    return settings.DATA_DIR / path not in {*database_files(database), *dumps.drafts(database)}
 
 
 def _write(draft: Path, sources: Mapping[str, Path], now: datetime) -> Manifest:
@@ -195,12 +204,19 @@ def _unpack(file: Path, folder: Path) -> Manifest:
             text = archive.extractfile(first) if first and first.name == MANIFEST else None
             if text is None:
                 raise BackupError(f"{file} is no backup of this program.")
-            manifest = Manifest.from_json(text.read())
+            manifest = Manifest.from_json(text.read(MOST_MANIFEST_BYTES))
             expected = {part.name: part for part in manifest.parts}
+            if len(expected) < len(manifest.parts):
+                raise BackupError(f"The manifest of {file} lists a part twice.")
+            for part in manifest.parts:
+                if not _safe(part.name):
+                    raise BackupError(
+                        f"{file} holds {part.name!r}, which is no place for a file of a backup."
+                    )
             for member in members:
                 part = expected.pop(member.name, None)
                 content = archive.extractfile(member) if member.isreg() else None
-                if part is None or content is None or not _safe(part.name):
+                if part is None or content is None:
                     raise BackupError(f"{file} holds {member.name!r}, which its manifest does not.")
                 path = folder / part.name
                 path.parent.mkdir(parents=True, exist_ok=True)
@@ -221,10 +237,15 @@ def _unpack(file: Path, folder: Path) -> Manifest:
 
 
 def _safe(name: str) -> bool:
-    path = PurePosixPath(name)
+    """Whether a backup may hold a part of this name: the database, or a file that one would keep,
+    under its plain name and below the data folder."""
     if name in dumps.NAMES.values():
         return True
-    return path.parts[0] == FILES and ".." not in path.parts and len(path.parts) > 1
+    folder, *inside = name.split("/")
+    if folder != FILES or not inside or not name.isprintable():
+        return False
+    plain = all(part not in ("", ".", "..") and "\\" not in part for part in inside)
+    return plain and _is_kept(PurePath(*inside))
 
 
 def _refuse_what_does_not_fit(manifest: Manifest) -> None:

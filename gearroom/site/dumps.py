@@ -77,7 +77,7 @@ def _check_sqlite(path: Path) -> None:
 
 def _load_sqlite(path: Path) -> None:
     target = _sqlite_file()
-    fresh = target.with_name(f"{target.name}.restoring")
+    (fresh,) = drafts(str(target))
     try:
         shutil.copyfile(path, fresh)
         _check_sqlite(fresh)
@@ -88,6 +88,11 @@ def _load_sqlite(path: Path) -> None:
         fresh.replace(target)
     finally:
         fresh.unlink(missing_ok=True)
+
+
+def drafts(name: str) -> list[Path]:
+    """Where a database of that path lies while it is put back."""
+    return [Path(f"{name}.restoring")]
 
 
 def _settle_sqlite(target: Path) -> None:

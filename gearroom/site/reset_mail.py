@@ -19,7 +19,8 @@ from kits.rules.letters import Letter, Row
 
 def send_waiting() -> int:
     """Send what was asked for and is not sent yet; how many were sent. What the mail server did
-    not take is tried with the next sweep, until the hour of asking is over."""
+    not take is tried with the next sweep, until the hour of asking is over; what cannot be written
+    (an address that no mail can have) is not tried again."""
     sent = 0
     since = clock.now() - sign_ins.LINK_LASTS
     waiting = PasswordReset.objects.filter(sent_at=None, asked_at__gte=since)
@@ -28,10 +29,10 @@ def send_waiting() -> int:
         if not row.filter(sent_at=None).update(sent_at=clock.now()):
             continue  # another worker has it
         person = reset.user.person
-        if account_mail.send(person, lambda reset=reset, to=person: _letter(reset, to)):
-            sent += 1
-        else:
+        taken = account_mail.send(person, lambda reset=reset, to=person: _letter(reset, to))
+        if taken is False:
             row.update(sent_at=None)
+        sent += taken is True
     return sent
 
 

@@ -208,7 +208,7 @@ def serve(
         opened.enter_context(_held_open())
         supervisor = Supervisor(
             programs(listener, certificate),
-            env=_environment(names),
+            env=_environment(names, certificate),
             folder=settings.BASE_DIR,
             is_ready=lambda: healthy(f"{scheme}://127.0.0.1:{port}"),
             on_ready=lambda: on_ready(f"{scheme}://{names[0]}:{port}"),
@@ -217,13 +217,14 @@ def serve(
         return supervisor.run()
 
 
-def _environment(names: list[str]) -> Mapping[str, str]:
+def _environment(names: list[str], certificate: Certificate | None) -> Mapping[str, str]:
     hosts = [f"[{name}]" if ":" in name else name for name in names]
     allowed = list(dict.fromkeys([*settings.ALLOWED_HOSTS, *hosts]))
     return {
         **os.environ,
         "GEARROOM_DATA_DIR": str(settings.DATA_DIR),
         "GEARROOM_ALLOWED_HOSTS": ",".join(allowed),
+        "GEARROOM_TLS": "1" if certificate is not None else "0",
         # Else the worker loads every page and API to check the program at each start.
         "CELERY_SKIP_CHECKS": "1",
     }

@@ -17,7 +17,7 @@ from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 Where = tuple[int, int]
-"""A batch's id and the id of an inner place."""
+"""A batch's id and the id of an inner place, or below 0: what may come back to that kit."""
 
 Unit = tuple[int, int | None]
 """A kit's id and a section's (None: the kit as a whole)."""

@@ -97,6 +97,10 @@ def on_record(act: Hashable, scope: Scope, since: int) -> OnRecord:
             "lot", "place", "units"
         )
     }
+    for step in steps:
+        for where, units in step.units.items():
+            if where[1] < 0:
+                now[where] = now.get(where, 0) + units
     return OnRecord(steps, rows, dict(added), now)
 
 
@@ -176,10 +180,10 @@ class _Making:
         units: dict[Where, int] = defaultdict(int)
         for each in (entry, *self.added.get(entry.pk, ())):
             for leg in self.legs[each.pk]:
-                if leg.from_place.inner:
-                    units[leg.lot_id, leg.from_place_id] -= leg.units
-                if leg.to_place.inner:
-                    units[leg.lot_id, leg.to_place_id] += leg.units
+                for place in _counted_at(leg.from_place, entry):
+                    units[leg.lot_id, place] -= leg.units
+                for place in _counted_at(leg.to_place, entry):
+                    units[leg.lot_id, place] += leg.units
         return dict(units)
 
     def _absolute(self, kind: EntryKind, entry: Entry) -> dict[str, Any]:
@@ -239,6 +243,14 @@ class _Making:
             promised = ("promised", kit, entry.trip_id)
             return {"needs": {promised: True}, "makes": {promised: False}}
         return {}
+
+
+def _counted_at(place: Place, entry: Entry) -> list[int]:
+    """The places (ids) that hold what an entry moves. What may come back is one place of a room,
+    but each kit's own: so it counts as held for the kit too, whose id with a minus stands for it.
+    """
+    own = place.kind == PlaceKind.AWAY and entry.kit_id is not None
+    return [*([place.pk] if place.inner else []), *([-(entry.kit_id or 0)] if own else [])]
 
 
 def _custody(kind: EntryKind, entry: Entry, opens: int | None) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""A reader process: takes pictures from its owner one at a time until the owner is gone.
+"""A reader process: takes files from its owner one at a time until the owner is gone.
 
 Run as `python -m labels.reading.child FD MAX_RESIDENT_BYTES` with a connected socket at FD. It
 knows no Django and holds nothing of its owner's: no database connection, no listening socket. It
@@ -18,7 +18,7 @@ import cv2
 
 from kits.rules.sentences import Sentence
 from labels.reading import ladder, wire
-from labels.reading.errors import TOO_MUCH_MEMORY, PictureError
+from labels.reading.errors import TOO_MUCH, TOO_MUCH_MEMORY, PictureError, WorkbookError
 from labels.reading.pictures import decode, shrunk
 from labels.reading.results import Read
 
@@ -44,13 +44,20 @@ def main(descriptor: int, max_resident_bytes: int) -> None:
 def _answer(connection: socket.socket, order: dict[str, Any], content: bytes) -> dict[str, Any]:
     """Read one picture, telling of each step, and return the last word."""
     try:
+        if "sheets" in order:
+            bounds = {name: order[name] for name in ("sheets", "rows", "columns")}
+            from labels.reading.workbooks import tables  # rarely needed, and slow to load
+
+            return {"tables": tables(content, **bounds)}
         if "longest_px" in order:
             bounds = {name: order[name] for name in ("max_pixels", "longest_px")}
             return {"jpeg": base64.b64encode(shrunk(content, **bounds)).decode()}
         picture = decode(content, max_pixels=order["max_pixels"])
-    except PictureError as error:
+    except (PictureError, WorkbookError) as error:
         return _refusal(type(error).__name__, error.says)
     except MemoryError:
+        if "sheets" in order:
+            return _refusal("WorkbookTooLarge", TOO_MUCH)
         return _refusal("BrokenPicture", TOO_MUCH_MEMORY)
     wire.send(connection, {"decoded": True, "orientation": picture.orientation})
 

@@ -1,8 +1,12 @@
-"""Why a picture could not be read: a small family, each with a sentence that says what to do."""
+"""Why a file could not be read: a small family, each with a sentence that says what to do."""
 
 from kits.rules.sentences import Told, Wrong, say
 
 TOO_MUCH_MEMORY = say("The picture takes too much memory to open. Send a smaller one.")
+
+TOO_MUCH = say(
+    "The workbook holds far more than a start needs. Take the empty one and copy your rows into it."
+)
 
 
 class PictureError(Wrong):
@@ -19,6 +23,18 @@ class UnsupportedPicture(PictureError):
 
 class BrokenPicture(PictureError):
     """A picture cut short or damaged, or one that took too long or too much to open. HTTP 422."""
+
+
+class WorkbookError(Wrong):
+    """A workbook that cannot be read as it was sent; `says` is a sentence for a person."""
+
+
+class BrokenWorkbook(WorkbookError):
+    """No workbook, a damaged one, or one that took too long or too much to open."""
+
+
+class WorkbookTooLarge(WorkbookError):
+    """Over a limit; which one, or what to do, is in the message."""
 
 
 class ReaderBusy(Told, RuntimeError):

@@ -1,8 +1,9 @@
 """The owner's side: reader processes that live on from picture to picture and can be killed.
 
-A picture from a stranger can make a decoder loop, swell or crash. So decoding and reading happen in
-a process of their own, watched from here: past the decoding bound, past the ladder's budget and
-grace, or over the memory bound it is killed, and the next picture finds a new one.
+A file from a stranger can make a decoder loop, swell or crash. So decoding and reading pictures and
+workbooks happens in a process of its own, watched from here: past its time (for a picture the
+decoding bound, then the ladder's budget and grace) or over the memory bound it is killed, and the
+next file finds a new one.
 """
 
 import base64
@@ -21,22 +22,25 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from gearroom.core.child_environment import without_secrets
 from kits.rules.sentences import Sentence, Told, say
 from labels.reading import errors, wire
 from labels.reading.results import Read, Reads, in_reading_order
 
 START_SECONDS = 20.0  # for the process to load its libraries
 GRACE_SECONDS = 1.0  # beyond the budget, for a rung that took longer than foreseen
+WORKBOOK_SECONDS = 10.0  # for reading a workbook; a large one takes a second
 WAIT_SECONDS = 20.0  # for a process to come free
 _POLL_SECONDS = 0.05  # how often memory is looked at while waiting
 _ROOT = Path(__file__).resolve().parent.parent.parent
 
 
-def _told(answer: dict[str, Any]) -> errors.PictureError:
+Tables = list[list[list[str | int | float | None]]]
+
+
+def _told(answer: dict[str, Any]) -> Told:
     """The error that a reader process told of."""
-    error: errors.PictureError = getattr(errors, answer["error"])(
-        Sentence(answer["text"], answer["facts"])
-    )
+    error: Told = getattr(errors, answer["error"])(Sentence(answer["text"], answer["facts"]))
     return error
 
 
@@ -70,7 +74,7 @@ class _Reader:
                 stderr=subprocess.DEVNULL,
                 pass_fds=[theirs.fileno()],
                 env={
-                    **os.environ,
+                    **without_secrets(os.environ),
                     "PYTHONPATH": os.pathsep.join(paths),
                     "OPENBLAS_NUM_THREADS": "1",
                     "OMP_NUM_THREADS": "1",
@@ -157,23 +161,37 @@ class Pool:
 
     def small(self, picture: bytes, *, longest_px: int) -> bytes:
         """See `labels.reading.small`."""
-        with self._reader_for(picture) as reader:
+        order = {"max_pixels": self.max_pixels, "longest_px": longest_px}
+        try:
+            answer = self._ask(order, picture, self.decode_seconds)
+        except _Ended as error:
+            raise errors.BrokenPicture(error.says) from error
+        return base64.b64decode(answer["jpeg"])
+
+    def tables(self, workbook: bytes, *, sheets: int, rows: int, columns: int) -> Tables:
+        """See `labels.reading.tables`."""
+        order = {"sheets": sheets, "rows": rows, "columns": columns}
+        try:
+            found: Tables = self._ask(order, workbook, WORKBOOK_SECONDS)["tables"]
+        except _Ended as error:
+            raise errors.WorkbookTooLarge(errors.TOO_MUCH) from error
+        return found
+
+    def _ask(self, order: dict[str, Any], content: bytes, seconds: float) -> dict[str, Any]:
+        """The one answer of a reader process to an order; raises _Ended where it had to be killed,
+        and what it tells of."""
+        with self._reader_for(content) as reader:
             self._start(reader)
-            until = time.monotonic() + self.decode_seconds
-            order = {
-                "max_pixels": self.max_pixels,
-                "longest_px": longest_px,
-                "ends_in_s": self.decode_seconds + GRACE_SECONDS,
-            }
+            until = time.monotonic() + seconds
             try:
-                reader.send(order, picture, until)
+                reader.send({**order, "ends_in_s": seconds + GRACE_SECONDS}, content, until)
                 answer = reader.receive(until)
-            except _Ended as error:
+            except _Ended:
                 reader.kill()
-                raise errors.BrokenPicture(error.says) from error
-            if "error" in answer:
-                raise _told(answer)
-            return base64.b64decode(answer["jpeg"])
+                raise
+        if "error" in answer:
+            raise _told(answer)
+        return answer
 
     @contextlib.contextmanager
     def _reader_for(self, picture: bytes) -> Iterator[_Reader]:

@@ -5,6 +5,9 @@ import socket
 import struct
 from typing import Any
 
+MOST_BYTES = 64 * 1024 * 1024
+"""Of one frame: more than any file or answer has, so that neither side can swell the other."""
+
 _LENGTHS = struct.Struct("!II")
 
 
@@ -17,8 +20,10 @@ def send(connection: socket.socket, header: dict[str, Any], body: bytes = b"") -
 
 
 def receive(connection: socket.socket) -> tuple[dict[str, Any], bytes]:
-    """Receive one frame. Raises EOFError where the other side has closed."""
+    """Receive one frame. Raises EOFError where the other side has closed, or sends what is none."""
     header, body = _LENGTHS.unpack(_exactly(connection, _LENGTHS.size))
+    if header + body > MOST_BYTES:
+        raise EOFError("the other side has lost its way")
     return json.loads(_exactly(connection, header)), _exactly(connection, body)
 
 

@@ -1,11 +1,11 @@
-"""Looking at a picture: what is read in it, as one look. Nothing is written here."""
+"""Looking at a picture or a workbook: what is read in it. Nothing is written here."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from gearroom.core.problems import Problem, TooLarge, Unacceptable
+from gearroom.core.problems import Invalid, Problem, TooLarge, Unacceptable
 from kits.services.wording import said
 from labels import reading
 from labels.rules.scans import Look, Seen
@@ -48,6 +48,13 @@ def photo(picture: bytes) -> bytes:
         return reading.small(picture)
 
 
+def tables(workbook: bytes, *, sheets: int, rows: int, columns: int) -> reading.Tables:
+    """The cells of a workbook's sheets, as `labels.reading.tables` gives them. Raises Invalid where
+    it cannot be read or holds too much, ReadersBusy (503)."""
+    with _as_problems():
+        return reading.tables(workbook, sheets=sheets, rows=rows, columns=columns)
+
+
 @contextmanager
 def _as_problems() -> Iterator[None]:
     try:
@@ -58,5 +65,7 @@ def _as_problems() -> Iterator[None]:
         raise NotAPicture("not-a-picture", said(error.says)) from error
     except reading.BrokenPicture as error:
         raise Unacceptable("picture-broken", said(error.says)) from error
+    except reading.WorkbookError as error:
+        raise Invalid(said(error.says), field="workbook") from error
     except reading.ReaderBusy as error:
         raise ReadersBusy("readers-busy", said(error.says), retry_after=2) from error

@@ -299,6 +299,18 @@ def test_a_kit_home_on_the_last_day_has_served_its_trip(w: make.World) -> None:
     assert promises.next_trip(w.day_01) is None
 
 
+def test_a_kit_that_was_out_on_a_trip_has_served_it_though_its_promise_was_taken_back(
+    w: make.World,
+) -> None:
+    walk = trip("Today", w.store, 0, 0, leader=w.guide)
+    promise = reserve(w, w.day_01, walk)
+    out(w, w.day_01, w.guide)
+    reservations.release(act(w.keeper), promise)
+    assert coverage(walk) is Coverage.COVERED
+    custody.check_in(act(w.keeper), w.day_01)
+    assert coverage(walk) is Coverage.COVERED
+
+
 def test_a_trip_waits_for_a_kit_that_is_due_in_time_and_never_for_one_overdue(
     w: make.World, olu: Any
 ) -> None:

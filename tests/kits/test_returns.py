@@ -247,6 +247,19 @@ def test_undoing_the_hand_back_takes_what_came_back_since_with_it(w):
     assert clean()
 
 
+def test_undoing_it_takes_what_came_back_from_that_kit_though_as_much_of_another_is_away(w):
+    make.put_in(w.day_02, w.splints, w.shelf, 1)
+    back(w, w.day_02, used=[UseLine(w.splint, 1, went=Went.MAY_COME_BACK)])
+    entry = gone(w)
+    away.come_back(act(w.keeper), w.day_01, w.splints, 1, w.upper)
+
+    undone = undo_all(w, entry)
+
+    assert [each.kind for each in undone.later] == ["come-back"]
+    assert listed(w) == [("DAY-02", w.splints, 1)]
+    assert clean()
+
+
 @pytest.mark.parametrize("way", ["back", "off"])
 def test_that_it_came_back_or_will_not_is_undone_alone(w, way):
     gone(w)

@@ -145,7 +145,11 @@ def _(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(verdicts, "question", lambda today, out, coming: right(today, None, coming))
 
 
-@fault("a trip in ninety days is what a kit is judged for", "verdict")
+@fault(
+    "a trip in ninety days is what a kit is judged for",
+    "verdict",
+    cards="put-trip reserve cancel-trip",
+)
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.rules import question
 
@@ -227,7 +231,13 @@ def _(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(allocation.Allocation, "__init__", init)
 
 
-@fault("a signature that ends during the trip is not looked at", "code", "verdict", "coverage")
+@fault(
+    "a signature that ends during the trip is not looked at",
+    "code",
+    "verdict",
+    "coverage",
+    cards="build restock",
+)
 def _(patch: pytest.MonkeyPatch) -> None:
     _state(patch, signed_until=date.max - timedelta(days=1))
 
@@ -279,6 +289,32 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
     right = use._order
     patch.setattr(use, "_order", lambda *a: right(*a)[::-1])
+
+
+# ---- what the evening brings
+@fault(
+    "only the kit that is handed back is to be counted after a mix-up",
+    "kit",
+    cards="take-without-trip hand-back-closed",
+)
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.models import WithheldKind
+    from kits.services import keeping, mixed
+
+    patch.setattr(
+        mixed,
+        "write",
+        lambda book, kit, others: keeping.withhold_kit(book, kit, WithheldKind.MIXED, ""),
+    )
+
+
+@fault("what may come back is gone for good", "evening", "holdings", cards="use")
+def _(patch: pytest.MonkeyPatch) -> None:
+    from kits.rules.use import Went
+    from kits.services import use
+
+    right = use._place
+    patch.setattr(use, "_place", lambda kit, went: right(kit, Went.USED))
 
 
 # ---- once, and one person

@@ -5,8 +5,19 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import Any
 
-from tests.world.model import Report
-from tests.world.people import GUIDES, HANDS, ROOM, Moment, habit, inside, short_reason
+from tests.world.evening import handed_over, said_besides, went
+from tests.world.people import (
+    GUIDES,
+    HANDS,
+    ROOM,
+    Moment,
+    habit,
+    inside,
+    short_reason,
+    sorted_before,
+)
+from tests.world.permits import may
+from tests.world.reports import Report
 from tests.world.says import SHORT, STOPS, local_day
 
 
@@ -16,17 +27,16 @@ def take_for_trip(m: Moment) -> list[Report]:
     for p in sorted(m.book.promises.values(), key=lambda p: not m.fit(p["kit"])):
         trip = m.book.trips[p["trip"]]
         soon = trip["first"] <= local_day(m.now) + timedelta(days=1)
-        if not p["open"] or m.book.kits[p["kit"]]["out"] or not soon or trip["cancelled"]:
+        over = not p["open"] or m.book.ended(p, m.now)
+        if over or m.book.kits[p["kit"]]["out"] or not soon:
             continue
         guide = p["person"] or trip["leader"]
         body: dict[str, Any] = {"trip": f"bookings:{p['trip']}"} if m.rng.random() < 0.5 else {}
         if m.rng.random() < 0.7:
             body["person"] = m.number_of(guide)
-        return [
-            m.of_kit(
-                "take-out", m.hand(p["kit"], guide), p["kit"], short_reason(m, body), "check-out"
-            )
-        ]
+        by, body = m.hand(p["kit"], guide), short_reason(m, body)
+        take = m.of_kit("take-out", by, p["kit"], body, "check-out")
+        return [*sorted_before(m, p["kit"], by), take]
     return []
 
 
@@ -41,7 +51,8 @@ def take_without_trip(m: Moment) -> list[Report]:
         body["trip"] = None
     if m.rng.random() < 0.3:
         body["due_at"] = (m.now + timedelta(hours=m.rng.randint(5, 60))).isoformat()
-    return [m.of_kit("take-out", by, kit, short_reason(m, body), "check-out")]
+    take = m.of_kit("take-out", by, kit, short_reason(m, body), "check-out")
+    return [*sorted_before(m, kit, by), take]
 
 
 @habit
@@ -51,29 +62,52 @@ def two_scans(m: Moment) -> list[Report]:
         trip, kit = m.book.trips[p["trip"]], p["kit"]
         soon = trip["first"] <= local_day(m.now) + timedelta(days=1)
         guides = {m.book.guide(kit, q["trip"]) for q in m.book.standing(kit, m.now)}
-        if not p["open"] or m.book.kits[kit]["out"] or not soon or len(guides) != 1:
+        over = not p["open"] or m.book.ended(p, m.now)
+        if over or m.book.kits[kit]["out"] or not soon or len(guides) != 1:
             continue
         (guide,) = guides
-        by = m.hand(kit, guide)
-        report = m.report("take-out", by, "scans/", {"person": m.number_of(guide)}, kit)
-        report.sent = {"intent": "check-out", "texts": [m.school["tags"][guide], kit]}
-        return [report]
+        by = guide if may(guide, "take-out", m.book.kits[kit]["room"]) else "Kim"
+        said = short_reason(m, {})
+        report = m.report("take-out", by, "scans/", {"person": m.number_of(guide), **said}, kit)
+        report.sent = {"intent": "check-out", "texts": [m.school["tags"][guide], kit], **said}
+        return [*sorted_before(m, kit, by), report]
     return []
 
 
 @habit
 def take_cleared_by_phone(m: Moment) -> list[Report]:
-    """What is short, or lacks a must-have, goes because somebody says so by telephone."""
+    """What is short, or lacks a must-have, goes because somebody says so by telephone; where none
+    is, the masks of one are used first."""
     names = [name for name, k in m.book.kits.items() if not k["out"] and k["entered"]]
-    for kit in sorted(names, key=lambda name: m.rng.random()):
-        reasons = m.book.reasons(kit, *m.book.question(kit, m.now), m.now)
-        weighty = {x: w for x, w in reasons.items() if w >= SHORT}
-        if weighty and all(x.startswith("short") for x, w in weighty.items() if w == STOPS):
-            by = m.hand(kit, *GUIDES)
-            who = m.number_of(m.rng.choice(("Kim", "Kim", "Ines", "Ada")))
-            body = {"person": m.number_of(by), "cleared_by": who}
-            return [m.of_kit("take-out", by, kit, body, "check-out")]
+    m.rng.shuffle(names)
+    weighty = {kit: _weighty(m, kit) for kit in names}
+    by_phone = [
+        kit for kit in names
+        if all(x.startswith("short") for x, w in weighty[kit].items() if w == STOPS)
+    ]  # fmt: skip
+    for kit in sorted(by_phone, key=lambda kit: not weighty[kit]):
+        by = m.hand(kit, *GUIDES)
+        who = m.number_of(m.rng.choice(("Kim", "Kim", "Ines", "Ada")))
+        body = {"person": m.number_of(by), "cleared_by": who}
+        take = m.of_kit("take-out", by, kit, body, "check-out")
+        return [take] if weighty[kit] else [*_masks_used(m, kit, by), take]
     return []
+
+
+def _weighty(m: Moment, kit: str) -> dict[str, int]:
+    reasons = m.book.reasons(kit, *m.book.question(kit, m.now), m.now)
+    return {x: w for x, w in reasons.items() if w >= SHORT}
+
+
+def _masks_used(m: Moment, kit: str, by: str) -> list[Report]:
+    held = m.book.contents(kit).items()
+    masks = {lot: units for lot, units in held if m.book.lots[lot]["item"] == "mask"}
+    for lot, units in masks.items():
+        m.hook.use(kit, lot, units)
+    rows = [{"lot": str(lot), "units": units} for lot, units in masks.items()]
+    report = m.of_kit("use", by, kit, {"used": rows})
+    report.fixed["before"] = True
+    return [report] if rows else []
 
 
 @habit
@@ -98,13 +132,14 @@ def take_anothers(m: Moment) -> list[Report]:
         if p["open"] and not m.book.kits[p["kit"]]["out"] and not m.book.ended(p, m.now):
             trip = m.book.trips[p["trip"]]
             other = [g for g in GUIDES if g not in (p["person"], trip["leader"])]
-            by = m.hand(p["kit"], *other)
-            body: dict[str, Any] = {"person": m.number_of(by)}
+            by = m.hand(p["kit"], *other, "Kim", "Kim")
+            body: dict[str, Any] = {"person": m.number_of(by if by != "Kim" else other[0])}
             if m.rng.random() < 0.3:
                 body["trip"] = f"bookings:{p['trip']}"
             if m.rng.random() < 0.8:
                 body["take_reason"] = "Nothing else is here"
-            return [m.of_kit("take-out", by, p["kit"], short_reason(m, body), "check-out")]
+            take = m.of_kit("take-out", by, p["kit"], short_reason(m, body), "check-out")
+            return [*sorted_before(m, p["kit"], by), take]
     return []
 
 
@@ -142,6 +177,7 @@ def _back(m: Moment, body: dict[str, Any], kit: str | None = None) -> list[Repor
     if not kit:
         return []
     by = m.rng.choice(HANDS)
+    body |= said_besides(m, kit)
     return [m.of_kit("hand-back", by, kit, body, "check-in")]
 
 
@@ -194,7 +230,7 @@ def used_up(m: Moment, kit: str) -> list[dict[str, Any]]:
         named = item in ("gauze", "pad") or opened or m.rng.random() < 0.3
         row = {"lot": str(lot)} if named else {"item": m.school["item_ids"][item]}
         if not any(set(row.items()) < set(other.items()) for other in rows):
-            rows.append({**row, "units": units})
+            rows.append({**row, "units": units, **(went(m, item) if named else {})})
     return rows or [{"item": m.school["item_ids"]["drops"], "units": 1}]
 
 
@@ -237,8 +273,9 @@ def use_without_saying(m: Moment) -> list[Report]:
 def pass_on(m: Moment) -> list[Report]:
     if not (kit := m.kit(lambda k: k["out"])):
         return []
-    whom = m.rng.choice(GUIDES)  # now and then whoever has it already
-    return [m.of_kit("pass", m.hand(kit), kit, {"person": m.number_of(whom)})]
+    by, whom = m.hand(kit), m.rng.choice(GUIDES)  # now and then whoever has it already
+    passed = m.of_kit("pass", by, kit, {"person": m.number_of(whom)})
+    return [*handed_over(m, kit, by), passed]
 
 
 # ---- from a phone without a network

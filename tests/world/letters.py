@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from tests.world import surfaces
 from tests.world.doors import marks
-from tests.world.model import Report
+from tests.world.reports import Report
 from tests.world.says import local_day
 
 if TYPE_CHECKING:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any
 
-from tests.world.model import Report
-from tests.world.people import GUIDES, ROOM, Moment, habit
-from tests.world.says import WORDS, ZONE, local_day
+from tests.world.people import GUIDES, ROOM, Moment, habit, sorted_before
+from tests.world.reports import Report
+from tests.world.says import ZONE, local_day
 
 
 def trip_body(m: Moment, first: int, days: int) -> dict[str, Any]:
@@ -42,7 +42,9 @@ def _put(m: Moment, reference: str, body: dict[str, Any]) -> list[Report]:
 def put_trip(m: Moment) -> list[Report]:
     if sum(not t["cancelled"] and t["returns"] > m.now for t in m.book.trips.values()) >= 3:
         return []
-    body = trip_body(m, m.rng.choice((0, 0, 1, 1, 2, 3, 6, 20)), m.rng.choice((1, 1, 2, 3)))
+    soon = m.now.astimezone(ZONE).hour >= 15  # what leaves today has left by then
+    first = max(m.rng.choice((0, 0, 1, 1, 1, 1, 1, 2, 3, 6, 20)), soon)
+    body = trip_body(m, first, m.rng.choice((1, 1, 2, 3)))
     return _put(m, f"T{m.hook.next('trip')}", body)
 
 
@@ -86,8 +88,11 @@ def cancel_trip(m: Moment) -> list[Report]:
 
 @habit
 def reserve(m: Moment) -> list[Report]:
+    """A kit for a trip, mostly for one that has none yet."""
     if not (ref := _changed(m)):
         return []
+    if m.book.kits_of(ref) and m.rng.random() < 0.7:
+        ref = _changed(m) or ref
     usual = [name for name, k in m.book.kits.items() if k["home"] == m.book.trips[ref]["room"]]
     kit = m.rng.choice(usual if m.rng.random() < 0.8 else sorted(m.book.kits))
     if any((p["kit"], p["trip"], p["open"]) == (kit, ref, True) for p in m.book.promises.values()):
@@ -118,12 +123,9 @@ def swap(m: Moment) -> list[Report]:
         if not p["open"] or not other or m.book.ended(p, m.now) or trip["last"] < local_day(m.now):
             continue
         free = not any(q["kit"] == other and q["open"] for q in m.book.promises.values())
-        word = m.book.verdict(other, max(trip["last"], local_day(m.now)), p["trip"], m.now)
-        if word not in WORDS[:2] and m.rng.random() < 0.8:
-            continue
         if free and not m.book.kits[other]["out"] and not m.book.kits[p["kit"]]["out"]:
             by = m.hand(other, "Kim", "Ines")
             report = m.report("swap", by, f"reservations/{number}/swap/", {"kit": other}, other)
             report.fixed["id"] = number
-            return [report]
+            return [*sorted_before(m, other, by), report]
     return []

@@ -13,8 +13,10 @@ from datetime import datetime
 from random import Random
 from typing import Any
 
-from tests.world.model import Book, Report
+from tests.world.model import Book
 from tests.world.permits import sees
+from tests.world.reports import Report
+from tests.world.says import WORDS
 
 GUIDES = ("Ada", "Ben", "Cleo")
 HANDS = (*GUIDES, "Kim", "Ines")
@@ -96,6 +98,31 @@ def inside(kit: dict[str, Any]) -> bool:
     return not kit["out"] and kit["entered"]
 
 
+def sorted_before(m: Moment, kit: str, by: str) -> list[Report]:
+    """It is restocked before, where it would not do, or counted where its contents were mixed with
+    another's; that is not counted as an act of the week."""
+    word = m.book.verdict(kit, *m.book.question(kit, m.now), m.now)
+    if word in WORDS[:2] or not inside(m.book.kits[kit]) or m.rng.random() < 0.15:
+        return []
+    reports = [m.of_kit("restock", by, kit, {})]
+    if "mixed" in m.book.kits[kit]["withheld"]:
+        reports.insert(0, whole_count(m, kit, by))
+    for report in reports:
+        report.fixed["before"] = True
+    return reports
+
+
+def whole_count(m: Moment, kit: str, by: str) -> Report:
+    """A count of all that is really in a kit, batch by batch."""
+    known = {**dict.fromkeys(m.book.contents(kit), 0), **m.hook.inside[kit]}
+    found = [
+        {"lot": str(lot), "units": units, "section": "main"}
+        for lot, units in sorted(known.items())
+        if m.book.lots[lot]["item"] != "gauge" or units < 2
+    ]
+    return m.of_kit("count", by, kit, {"found": found})
+
+
 def short_reason(m: Moment, body: dict[str, Any]) -> dict[str, Any]:
-    """The same, with a reason in case it is short, as half of the people say at once."""
-    return {**body, "short_reason": "It will do"} if m.rng.random() < 0.5 else body
+    """The same, with a reason in case it is short, as most people say at once."""
+    return {**body, "short_reason": "It will do"} if m.rng.random() < 0.7 else body

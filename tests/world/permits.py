@@ -5,7 +5,8 @@ from __future__ import annotations
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from tests.world.model import Book, Report
+from tests.world.model import Book
+from tests.world.reports import Report
 from tests.world.says import NIGHTS, NOTE, SHORT, STOPS, WORDS, local_day
 
 ROLES: dict[str, dict[str | None, str]] = {
@@ -22,8 +23,10 @@ ROLES: dict[str, dict[str | None, str]] = {
 
 _KEEPERS = {"keeper", "instructor", "administrator"}
 _GUIDES = {*_KEEPERS, "guide"}
-_FACTS = {"fact", "hand-back", "pass", "use", "withhold", "undo", "clearance"}
-_OF_GUIDES = {"take-out", "look-inside", "restock", "reseal", "count", "check", "swap", "open"}
+_FACTS = {"fact", "hand-back", "pass", "use", "not-ours", "withhold", "undo", "clearance"}
+_OF_GUIDES = {
+    "take-out", "look-inside", "restock", "reseal", "count", "check", "swap", "open", "come-back",
+}  # fmt: skip
 _OF_PLANNERS = {"trip", "reserve", "unreserve"}
 
 
@@ -72,9 +75,12 @@ class Permits:
             return {"not-found"}
         where = None
         if kit:
-            where = kit["home"] if r.act == "release" else kit["room"]
+            where = kit["home"] if r.act in ("release", "come-back") else kit["room"]
         use_case = "fact" if fact else r.act
-        return set() if may(r.by, use_case, where) else {"role-missing"}
+        if may(r.by, use_case, where):
+            return set()
+        # The shelf that is named is of a room of others: either is said.
+        return {"role-missing", "not-found"} if r.body.get("extra") else {"role-missing"}
 
     def _refuse_take_out(self, r: Report) -> set[str]:
         kit, body, now = self.book.kits[r.kit], r.body, r.recorded
@@ -140,7 +146,9 @@ class Permits:
         return {"answered-already"} if r.fixed["answered"] else set()
 
     def _refuse_release(self, r: Report) -> set[str]:
-        return set() if r.body["kind"] in self.book.kits[r.kit]["withheld"] else {"not-withheld"}
+        if r.body["kind"] not in self.book.kits[r.kit]["withheld"]:
+            return {"not-withheld"}
+        return {"count-first"} if r.body["kind"] == "mixed" else set()
 
     def _refuse_reseal(self, r: Report) -> set[str]:
         kit, seal = self.book.kits[r.kit], r.body["seal"]
@@ -177,7 +185,8 @@ class Permits:
             return {"trip-is-over"}
         for p in self.book.promises.values():
             trip = self.book.trips[p["trip"]]
-            if p["kit"] != r.kit or not p["open"] or trip is wanted or trip["cancelled"]:
+            over = not p["open"] or self.book.ended(p, r.recorded)
+            if p["kit"] != r.kit or over or trip is wanted:
                 continue
             if trip["first"] <= wanted["last"] and trip["last"] >= wanted["first"]:
                 return {"kit-reserved"}
@@ -189,7 +198,10 @@ class Permits:
         return set()
 
     def _refuse_swap(self, r: Report) -> set[str]:
-        trip = self.book.promises[r.fixed["id"]]["trip"]
+        promise = self.book.promises[r.fixed["id"]]
+        if not may(r.by, "swap", self.book.kits[promise["kit"]]["room"]):
+            return {"role-missing"}
+        trip = promise["trip"]
         last = max(self.book.trips[trip]["last"], local_day(r.recorded))
         return set() if self.book.verdict(r.kit, last, trip, r.recorded) in WORDS[:2] else {"?"}
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import Any
 
-from tests.world.model import Report
-from tests.world.people import Moment, habit, inside
+from tests.world.evening import come_back
+from tests.world.people import Moment, habit, inside, whole_count
+from tests.world.reports import Report
 from tests.world.says import local_day
 
 
@@ -19,7 +20,8 @@ def look_inside(m: Moment) -> list[Report]:
         level = m.rng.choice(("full", "low", "empty"))
         item = m.school["item_ids"]["plasters"]
         body["levels"] = [{"section": "main", "item": item, "level": level}]
-    return [m.of_kit("look-inside", m.hand(kit), kit, body)]
+    by = m.hand(kit)
+    return [*come_back(m, kit, by), m.of_kit("look-inside", by, kit, body)]
 
 
 @habit
@@ -71,13 +73,7 @@ def count(m: Moment) -> list[Report]:
     """What is really there, batch by batch."""
     if not (kit := m.kit(lambda k: k["entered"])):
         return []
-    known = {**dict.fromkeys(m.book.contents(kit), 0), **m.hook.inside[kit]}
-    found = [
-        {"lot": str(lot), "units": units, "section": "main"}
-        for lot, units in sorted(known.items())
-        if m.book.lots[lot]["item"] != "gauge" or units < 2
-    ]
-    return [m.of_kit("count", m.hand(kit), kit, {"found": found})]
+    return [whole_count(m, kit, m.hand(kit))]
 
 
 @habit
@@ -130,7 +126,9 @@ def release(m: Moment) -> list[Report]:
         return []
     kinds = sorted(m.book.kits[kit]["withheld"])
     kind = kinds[0] if m.rng.random() < 0.9 else "keep-as-it-came-back"
-    return [m.of_kit("release", m.hand(kit, "Kim", "Kim", "Ines", "Ada"), kit, {"kind": kind})]
+    return [
+        m.of_kit("release", m.hand(kit, "Kim", "Kim", "Kim", "Ines", "Ada"), kit, {"kind": kind})
+    ]
 
 
 # ---- stock
@@ -146,7 +144,7 @@ def receive(m: Moment) -> list[Report]:
         "expiry": expiry.isoformat(),
         "units": m.rng.randint(1, 4),
     }
-    by = m.rng.choice(("Kim", "Kim", "Ada"))
+    by = m.rng.choice(("Kim", "Kim", "Kim", "Kim", "Ada"))
     report = m.report("receive", by, "stock/receive/", body)
     batch = {"item": item, "number": body["number"], "expiry": expiry}
     report.fixed |= {"batch": batch, "place": f"shelf {room}"}
@@ -163,7 +161,7 @@ def recall(m: Moment) -> list[Report]:
         "scope": "number",
         "number": m.rng.choice(("G1", "G2", "G3")),
     }
-    return [m.report("recall", m.rng.choice(("Kim", "Ben", "Kim")), "recalls/", body)]
+    return [m.report("recall", m.rng.choice(("Kim", "Kim", "Kim", "Ben")), "recalls/", body)]
 
 
 @habit

@@ -8,18 +8,19 @@ from random import Random
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
-from tests.world import letters
+from tests.world import evening, letters
 from tests.world.doors import Mark, marks
-from tests.world.model import Report, fold
+from tests.world.reports import Report
 from tests.world.says import ZONE, local_day
+from tests.world.undoing import fold
 
 if TYPE_CHECKING:
     from tests.world.play import Week
 
 EVERY = frozenset(
     {"code", "once", "undo", "kit", "holdings", "verdict", "readiness", "page", "coverage",
-     "notices", "alarms", "mails", "tag", "known", "known then", "advice", "preview", "offline",
-     "audit", "crash"}
+     "notices", "alarms", "mails", "tag", "evening", "known", "known then", "advice", "preview",
+     "offline", "audit", "crash"}
 )  # fmt: skip
 STILL = frozenset(
     {"trip", "reserve", "unreserve", "swap", "take-out", "pass", "withhold", "release", "check",
@@ -45,13 +46,13 @@ def after(week: Week, rng: Random, report: Report) -> None:
     sealed = report.act == "reseal" and report.accepted
     path = rng.choice(("/", "/kits/", f"/kits/{touched}/", "/trips/"))
     looks: list[tuple[float, Callable[[], None]]] = [
-        (0.35, lambda: kits(week)),
+        (0.25, lambda: kits(week)),
         (0.0 if report.act in STILL else 0.5, lambda: holdings(week)),
         (0.2, lambda: trips(week)),
-        (0.12, lambda: remember(week, rng)),
-        (0.12, lambda: known_then(week, rng)),
+        (0.1, lambda: remember(week, rng)),
+        (0.06, lambda: known_then(week, rng)),
         (0.06, lambda: readiness(week, touched)),
-        (0.1, lambda: page(week, path)),
+        (0.08, lambda: page(week, path)),
         (0.15 if sealed else 0.0, lambda: letters.tag(week, touched)),
     ]
     for share, look in looks:
@@ -145,7 +146,12 @@ def holdings(week: Week) -> None:
         room = {"Main store": "main-store", "Cave hut": "cave-hut"}.get(place["room"])
         where = place["kit"] or f"{place['kind']} {room}"
         shown[where, row["lot"]["id"]] = row["units"]
-    meant = {where: units for where, units in week.book.stock.items() if units}
+    meant: dict[tuple[str, int], int] = {}
+    for (where, lot), units in week.book.stock.items():
+        if where.startswith("away "):
+            where = f"away {week.book.kits[where.split()[1]]['home']}"
+        if units:
+            meant[where, lot] = meant.get((where, lot), 0) + units
     for where in sorted(meant.keys() | shown.keys()):
         if meant.get(where) != shown.get(where):
             batch = week.book.lots.get(where[1], {})
@@ -243,13 +249,14 @@ def day_ends(week: Week) -> None:
     """Everything in a thorough week; in the others a share of it by chance."""
     rng = Random(f"{week.seed} {week.now}")
     looks: list[tuple[float, Callable[[], None]]] = [
-        (0.4, lambda: kits(week)),
-        (0.3, lambda: holdings(week)),
-        (0.35, lambda: trips(week)),
-        (0.25, lambda: page(week, "/")),
-        (0.15, lambda: offline(week)),
-        (0.1, lambda: letters.preview(week)),
-        (0.15, lambda: letters.alarms(week)),
+        (0.3, lambda: kits(week)),
+        (0.2, lambda: holdings(week)),
+        (0.25, lambda: trips(week)),
+        (0.2, lambda: page(week, "/")),
+        (0.15, lambda: evening.compare(week)),
+        (0.1, lambda: offline(week)),
+        (0.04, lambda: letters.preview(week)),
+        (0.1, lambda: letters.alarms(week)),
         (0.05, lambda: readiness(week, rng.choice(sorted(week.book.kits)))),
     ]
     for share, look in looks:
@@ -290,14 +297,15 @@ def week_ends(week: Week) -> None:
     kits(week)
     holdings(week)
     trips(week)
+    evening.compare(week)
     status, text = week.doors.command("audit") if "audit" in week.checks else (0, "")
     if status:
         week.differs("audit", text.strip().replace("\n", "; "))
     for kit, path, answer in week.known:
         _still(week, kit, path, answer)
     page(week, "/kits/")
-    letters.preview(week)
     if week.thorough or week.seed % 4 == 0:
+        letters.preview(week)
         letters.alarms(week)
         letters.mails(week)
 

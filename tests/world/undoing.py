@@ -3,22 +3,53 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from copy import deepcopy
 from datetime import datetime, timedelta
 from random import Random
 from typing import Any
 
 from tests.world.doors import Answer, Doors
-from tests.world.model import Book, Report, fold, without
+from tests.world.model import Book, Falls
 from tests.world.people import Hook
 from tests.world.permits import is_keeper
+from tests.world.reports import Report
 
 UNDOABLE = frozenset(
     {"take-out", "hand-back", "pass", "use", "look-inside", "restock", "reseal", "count",
-     "withhold", "release", "receive"}
+     "withhold", "release", "receive", "come-back", "not-ours"}
 )  # fmt: skip
 DAY = timedelta(days=1)
 MARGIN = timedelta(minutes=10)
+
+
+def fold(school: Mapping[str, Any], reports: Iterable[Report], until: datetime) -> Book:
+    """What was known at a time: reports recorded by then, without those undone by then. What
+    fell with an undone act is in `undoes` too."""
+    rows = [r for r in reports if r.accepted and r.recorded <= until]
+    undone = {number for r in rows for number in r.undoes}
+    book = Book(school)
+    for r in rows:
+        if r.act != "undo" and r.number not in undone:
+            book.apply(r)
+    return book
+
+
+def without(
+    school: Mapping[str, Any], reports: Iterable[Report], undone: set[int]
+) -> tuple[Book, list[Report]]:
+    """The state without some acts, and the later acts that fall with them."""
+    book, later = Book(school), []
+    for r in reports:
+        if not r.accepted or r.act == "undo" or r.number in undone:
+            continue
+        before = deepcopy((book.kits, book.stock, book.lots))
+        try:
+            book.apply(r)
+        except Falls:
+            book.kits, book.stock, book.lots = before
+            later.append(r)
+    return book, later
 
 
 class Undoing:

@@ -8,6 +8,8 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import DatabaseError, connection
 from django.db.migrations.executor import MigrationExecutor
 
+from gearroom.core.trouble import trouble_of
+
 
 class OwnCommand(BaseCommand):
     """A command that starts quickly, and says what to do where the database is not set up."""
@@ -19,7 +21,7 @@ class OwnCommand(BaseCommand):
         try:
             return super().execute(*args, **options)
         except DatabaseError as error:
-            if not behind():
+            if trouble_of(error) is not None or not behind():
                 raise
             raise CommandError(
                 "The database is not set up for this version. Run `manage.py migrate` first; "

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.db import transaction
 from django.db.models import Prefetch, Q, QuerySet
+from django.utils.encoding import punycode
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
@@ -91,7 +92,21 @@ def get(actor: Actor, person_id: int) -> Person:
 def add(act: Act, *, name: str, home_room: Room | None = None, **fields: Any) -> Person:
     """Somebody new, with phone, email and language if known; no sign-in."""
     _require_edit(act.actor, home_room)
+    require_deliverable(fields.get("email", ""))
     return Person.objects.create(name=name, home_room=home_room, **fields)
+
+
+def require_deliverable(address: str) -> None:
+    """Raise Invalid for an email address whose domain no mail server can be asked for (RFC 1035
+    §2.3.4, RFC 5891): a part of it is too long in ASCII, or mixes ways of writing."""
+    try:
+        punycode(address.rpartition("@")[2])
+    except UnicodeError:
+        raise Invalid(
+            _("No mail reaches this address: what stands behind the @ is no name of a mail server. "
+              "Check it."),
+            field="email",
+        ) from None  # fmt: skip
 
 
 def add_holder(act: Act, *, name: str, phone: str, room: Room | None = None) -> Person:
@@ -118,6 +133,7 @@ def edit(act: Act, person: Person, **fields: Any) -> Person:
         _require_care_of(act.actor, person)
     if "home_room" in fields:
         _require_edit(act.actor, fields["home_room"])
+    require_deliverable(fields.get("email", ""))
     with transaction.atomic():
         person = locked(act, person)
         before = person.email

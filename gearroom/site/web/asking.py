@@ -25,6 +25,7 @@ from kits.services.likely import likely
 from labels.services.links import symbol_svg
 
 
+@require_safe
 @page("see_people")
 def ask(request: HttpRequest, kit: str) -> HttpResponse:
     """The link to send to whoever had the kit last: as text, as a message, as a symbol."""

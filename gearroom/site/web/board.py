@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
+from django.views.decorators.http import require_safe
 
 from gearroom.core.act import Actor
 from gearroom.core.models import Person
@@ -17,6 +18,7 @@ _LOW_NAMED = 4
 """How many things that are running low are named; the rest is counted."""
 
 
+@require_safe
 @page()
 def board(request: HttpRequest) -> HttpResponse:
     """The board of the room that this device stands in."""
@@ -26,6 +28,7 @@ def board(request: HttpRequest) -> HttpResponse:
     return show(request, "site/board.html", _facts(request))
 
 
+@require_safe
 @page()
 def lines(request: HttpRequest) -> HttpResponse:
     """The board's lines, or 204 while they are as the page has them."""

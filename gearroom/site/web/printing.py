@@ -288,7 +288,13 @@ def pdf(request: HttpRequest) -> HttpResponse:
     )
     answer = as_pdf(content, "labels.pdf")
     # Tells the page that asked (working.js): where the file is saved, the page stays.
-    answer.set_cookie("answered", request.POST.get("asked", "")[:20], max_age=60, samesite="Strict")
+    answer.set_cookie(
+        "answered",
+        request.POST.get("asked", "")[:20],
+        max_age=60,
+        samesite="Strict",
+        secure=request.is_secure(),
+    )
     return answer
 
 

@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.csrf import csrf_protect
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core.act import Act
 from gearroom.core.problems import Invalid, NotAllowed, Problem
@@ -22,6 +22,7 @@ from gearroom.site.web.shell import Done, acted, actor, page, say, show
 
 
 # ------------------------------------------------------------------------------ where signed in
+@require_safe
 @page("own_account")
 def every(request: HttpRequest) -> HttpResponse:
     """The browsers that one is signed in on; password and PIN."""

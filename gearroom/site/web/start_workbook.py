@@ -4,15 +4,13 @@ whoever asks, and read back as plain cells for `kits.rules.workbook`."""
 from __future__ import annotations
 
 import io
-import zipfile
 from collections.abc import Mapping
-from datetime import datetime
 from typing import Any
 
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, pgettext_lazy
-from openpyxl import Workbook, load_workbook
+from openpyxl import Workbook
 from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
@@ -20,9 +18,9 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from gearroom.core.problems import Invalid, TooLarge
 from kits.rules.facts import Criticality, Kind
 from kits.rules.workbook import COLUMNS, MOST_ROWS
+from labels.services import looking
 
 MOST_BYTES = 2 * 1024 * 1024
-MOST_UNPACKED = 60 * 1024 * 1024
 """A workbook of a school is some tens of kilobytes; more is not one."""
 
 MEDIA_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -120,7 +118,7 @@ def blank() -> bytes:
 def sheets_of(file: Any) -> Mapping[str, list[list[Any]]]:
     """The rows below each sheet's heading of a workbook that somebody filled in.
 
-    Raises TooLarge, and Invalid where it is no workbook or lacks a sheet.
+    Raises TooLarge, ReadersBusy, and Invalid where it is no workbook or lacks a sheet.
     """
     content = file.read(MOST_BYTES + 1)
     if len(content) > MOST_BYTES:
@@ -128,23 +126,9 @@ def sheets_of(file: Any) -> Mapping[str, list[list[Any]]]:
             "too-large", _("That file is too large to be the start workbook."),
             limit_bytes=MOST_BYTES,
         )  # fmt: skip
-    try:
-        with zipfile.ZipFile(io.BytesIO(content)) as packed:
-            if sum(part.file_size for part in packed.infolist()) > MOST_UNPACKED:
-                raise _no_workbook()
-        book = load_workbook(io.BytesIO(content), read_only=True, data_only=True)
-        tables = [
-            [
-                list(row)
-                for row in sheet.iter_rows(max_row=MOST_ROWS + 2, max_col=12, values_only=True)
-            ]
-            for sheet in book.worksheets
-        ]
-    except Invalid:
-        raise
-    except Exception as error:  # openpyxl raises many kinds for what is no workbook
-        raise _no_workbook() from error
-    if len(tables) != len(COLUMNS) + 1:
+    sheets = len(COLUMNS) + 1
+    tables = looking.tables(content, sheets=sheets, rows=MOST_ROWS + 2, columns=12)
+    if len(tables) != sheets:
         raise Invalid(
             _("The workbook has to have the sheets that it came with, in their order. Take a new "
               "one and copy your rows into it."),
@@ -158,25 +142,6 @@ def sheets_of(file: Any) -> Mapping[str, list[list[Any]]]:
                 field="workbook",
             )
     return {name: table[1:] for name, table in zip(COLUMNS, tables[1:], strict=True)}
-
-
-def _table(sheet: Any) -> list[list[Any]]:
-    rows = sheet.iter_rows(max_row=MOST_ROWS + 2, max_col=12, values_only=True)
-    return [[_plain(value) for value in row] for row in rows]
-
-
-def _plain(value: Any) -> Any:
-    """A cell as text, a number or None; a day as 2027-05-31."""
-    if isinstance(value, datetime):
-        return value.date().isoformat()
-    return value if value is None or isinstance(value, (str, int, float)) else str(value)
-
-
-def _no_workbook() -> Invalid:
-    return Invalid(
-        _("This is no workbook that can be read. Save it as .xlsx and choose that file."),
-        field="workbook",
-    )
 
 
 def _advice() -> list[str]:
