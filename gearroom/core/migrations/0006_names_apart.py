@@ -6,7 +6,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("core", "0004_people_merged"),
+        ("core", "0005_accounts_guarded"),
     ]
 
     operations = [
