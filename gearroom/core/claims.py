@@ -54,8 +54,9 @@ def _take(place: int) -> None:
     with _guard:
         if place in _held:
             raise AlreadyClaimed
+        file = _claims()
         try:
-            fcntl.lockf(_claims(), fcntl.LOCK_EX | fcntl.LOCK_NB, 1, place)
+            fcntl.lockf(file, fcntl.LOCK_EX | fcntl.LOCK_NB, 1, place)
         except (BlockingIOError, PermissionError):
             raise AlreadyClaimed from None
         _held.add(place)

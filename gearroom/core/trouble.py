@@ -56,6 +56,9 @@ _SYSTEM = {
     errno.ENOSPC: Trouble.STORAGE_FULL,
     errno.EDQUOT: Trouble.STORAGE_FULL,
     errno.EROFS: Trouble.READ_ONLY,
+    errno.EACCES: Trouble.READ_ONLY,
+    errno.EPERM: Trouble.READ_ONLY,
+    errno.EIO: Trouble.NO_DATABASE,
 }
 _LEAST_ROOM = 128 * 1024
 """With fewer bytes left on its disk SQLite cannot even open what it keeps beside the database."""

@@ -59,9 +59,15 @@ def others_connected() -> int:
 
 # ------------------------------------------------------------------------------------------ SQLite
 def _save_sqlite(path: Path) -> None:
-    with closing(sqlite3.connect(_sqlite_file())) as source, closing(sqlite3.connect(path)) as copy:
-        source.backup(copy)  # all pages in one step: one instant of the database
-        copy.execute("PRAGMA journal_mode=DELETE")
+    try:
+        with (
+            closing(sqlite3.connect(_sqlite_file())) as source,
+            closing(sqlite3.connect(path)) as copy,
+        ):
+            source.backup(copy)  # all pages in one step: one instant of the database
+            copy.execute("PRAGMA journal_mode=DELETE")
+    except sqlite3.Error as problem:
+        raise DumpError(f"The database can't be copied: {problem}.") from problem
     _check_sqlite(path)
 
 
