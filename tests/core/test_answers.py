@@ -164,7 +164,7 @@ def test_a_cursor_made_up_or_of_another_list_is_refused(call):
     cursor = json.loads(call.get("rooms/?page_size=1").content)["next"].partition("cursor=")[2]
     assert call.get(f"rooms/?cursor={cursor.partition('&')[0]}").status_code == 200
     for text in (cursor.partition("&")[0], "cD0x", "bz0xJnA9YWJj", "x" * 400):
-        body = is_problem(call.get(f"people/?cursor={text}"), 400, "invalid-request")
+        body = is_problem(call.get(f"people/?cursor={text}"), 422, "cannot-be-right")
         assert "cursor" in body["errors"]
 
 
