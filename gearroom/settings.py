@@ -83,6 +83,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "gearroom.site.limits.NoNul",
+    "gearroom.site.limits.PlainText",
     "gearroom.site.middleware.DatabaseTrouble",
 ]
 

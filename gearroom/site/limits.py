@@ -1,4 +1,5 @@
-"""Bounds on what a request may send: its size before any of it is read, a page's text after."""
+"""Bounds on what a request may send: its size before any of it is read, a page's text after, and
+the form in which that text goes on."""
 
 from __future__ import annotations
 
@@ -10,6 +11,7 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.api.problems import respond
 from gearroom.core.problems import Invalid, Problem, TooLarge, document
+from gearroom.core.rules.plain_text import plain
 from gearroom.site.web import errors
 
 
@@ -51,6 +53,34 @@ def _judge(request: HttpRequest) -> Problem | None:
             limit_bytes=limit,
         )
     return None
+
+
+class PlainText:
+    """Middleware: what is typed on a page comes as it is kept (`plain_text`), as it does in the
+    API; passwords are left as they are."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_view(self, request: HttpRequest, *_: object) -> None:
+        """Once it is known to be a page's form."""
+        if request.path.startswith("/api/"):
+            return
+        request.GET = _plain(request.GET)
+        if request.method == "POST":
+            request.POST = _plain(request.POST)
+
+
+def _plain(form: QueryDict) -> QueryDict:
+    found = QueryDict(mutable=True)
+    for name, values in form.lists():
+        as_typed = "password" in name
+        found.setlist(name, values if as_typed else [plain(str(value)) for value in values])
+    found._mutable = False
+    return found
 
 
 class NoNul:
