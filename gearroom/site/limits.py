@@ -4,10 +4,9 @@ the form in which that text goes on."""
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from itertools import chain
 
 from django.conf import settings
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.utils.translation import gettext as _
 
 from gearroom.core.api.problems import respond
@@ -85,13 +84,17 @@ def _plain(form: QueryDict) -> QueryDict:
 
 
 class NoNul:
-    """Middleware: refuses a page's address or form with a NUL (U+0000) in it, which nobody types
-    and PostgreSQL keeps in no text. The API refuses it as it reads a body."""
+    """Middleware: refuses an address, or a page's form, with a NUL (U+0000) in it, which nobody
+    types and PostgreSQL keeps in no text. The API refuses it in a body as it reads that."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
+        if "\0" in request.path:
+            return errors.page_not_found(request, Http404())
+        if _holds_nul(request.GET):
+            return _refused(request)
         return self.get_response(request)
 
     def process_view(
@@ -102,11 +105,17 @@ class NoNul:
         named: Mapping[str, object],
     ) -> HttpResponse | None:
         """Look at all that a page was sent, once its form was read."""
-        if request.path.startswith("/api/"):
+        if request.path.startswith("/api/") or not _holds_nul(request.POST):
             return None
-        fields = chain(request.GET.lists(), request.POST.lists())
-        sent = chain(named.values(), *(values for _name, values in fields))
-        if not any("\0" in text for text in sent if isinstance(text, str)):
-            return None
-        says = _("This holds a character that cannot be kept. Type it again by hand.")
-        return errors.refusal(request, Invalid(says))
+        return _refused(request)
+
+
+def _holds_nul(fields: QueryDict) -> bool:
+    return any("\0" in text for name, values in fields.lists() for text in (name, *values))
+
+
+def _refused(request: HttpRequest) -> HttpResponse:
+    problem = Invalid(_("This holds a character that cannot be kept. Type it again by hand."))
+    if request.path.startswith("/api/"):
+        return respond(document(problem, request.path))
+    return errors.refusal(request, problem)
