@@ -35,6 +35,12 @@ def sees(person: str, *rooms: str) -> bool:
     return None in ROLES[person] or any(room in ROLES[person] for room in rooms)
 
 
+def knows(person: str, whom: str) -> bool:
+    """Whether somebody may name another: they share a room, or one of them is of every room."""
+    rooms, theirs = set(ROLES[person]), set(ROLES[whom])
+    return None in rooms | theirs or bool(rooms & theirs)
+
+
 def may(person: str, act: str, room: str | None) -> bool:
     """Whether somebody may do an act in a room; None: in any of theirs."""
     if act in _FACTS:
@@ -70,9 +76,16 @@ class Permits:
 
     def _rights(self, r: Report) -> set[str]:
         kit = self.book.kits.get(r.kit)
-        fact = r.act == "hand-back" or r.body.get("emergency") or r.body.get("already_gone")
-        if kit and not fact and not sees(r.by, kit["home"], kit["room"]):
+        fact = r.act == "hand-back" or r.body.get("emergency")
+        if kit and not fact and not self._near(r, r.kit):
             return {"not-found"}
+        if not all(self._near(r, other) for other in r.body.get("mixed_with", ())):
+            return {"not-found", "role-missing"}
+        people = self.book.school["people"]
+        named = [people[r.body[x]] for x in ("person", "cleared_by") if r.body.get(x)]
+        if not all(knows(r.by, whom) for whom in named):
+            return {"not-found"}
+        fact = fact or r.body.get("already_gone")
         where = None
         if kit:
             where = kit["home"] if r.act in ("release", "come-back") else kit["room"]
@@ -81,6 +94,13 @@ class Permits:
             return set()
         # The shelf that is named is of a room of others: either is said.
         return {"role-missing", "not-found"} if r.body.get("extra") else {"role-missing"}
+
+    def _near(self, r: Report, name: str) -> bool:
+        """Whether a kit is of a room of theirs; to report of it, having had it last is enough."""
+        kit = self.book.kits[name]
+        had_it = (kit["out"] or {}).get("person", kit["last_person"]) == r.by
+        reports = r.act in _FACTS or r.body.get("already_gone") or name != r.kit
+        return sees(r.by, kit["home"], kit["room"]) or bool(had_it and reports)
 
     def _refuse_take_out(self, r: Report) -> set[str]:
         kit, body, now = self.book.kits[r.kit], r.body, r.recorded
