@@ -10,6 +10,7 @@ from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext_lazy as _
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
+from rest_framework.fields import empty
 
 from gearroom.core.api.serializers import INSTANT, YEARS, YEARS_FORM
 from kits.rules.hazards import HAZARDS
@@ -76,9 +77,9 @@ class DayOrInstantField(serializers.CharField):
     def __init__(self, **more: Any) -> None:
         super().__init__(max_length=40, **more)
 
-    def to_internal_value(self, data: Any) -> Any:
+    def run_validation(self, data: Any = empty) -> Any:
         """The date or the datetime; raises ValidationError."""
-        text = super().to_internal_value(data)
+        text = super().run_validation(data)
         try:
             found = date.fromisoformat(text) if len(text) == 10 else _instant(text)
         except ValueError:

@@ -20,7 +20,13 @@ from gearroom.core.api.member_rules import AnyOf, OneOf
 from gearroom.core.api.parsing import StrictJSONParser, StrictMultiPartParser, read_object
 from gearroom.core.api.problems import MEDIA_TYPE
 from gearroom.core.api.schema import DoorSchema
-from gearroom.core.api.serializers import ActBody, NoteField, ProblemDocument, ScannedField
+from gearroom.core.api.serializers import (
+    UUID_FORM,
+    ActBody,
+    NoteField,
+    ProblemDocument,
+    ScannedField,
+)
 from gearroom.core.api.views import UseCaseView
 from gearroom.core.clock import now
 from gearroom.core.problems import Invalid, Unacceptable, beyond_form, document
@@ -272,11 +278,10 @@ class Scans(UseCaseView):
         """The header Idempotency-Key, or “scan_id”; one frame of a camera may go without."""
         header = "HTTP_IDEMPOTENCY_KEY" in self.request.META
         said = content.get("scan_id")
+        if isinstance(said, str) and not UUID_FORM.fullmatch(said):
+            raise Invalid(_("This has to be a UUID."), field="scan_id")
         if not header and isinstance(said, str):
-            try:
-                return uuid.UUID(said)
-            except ValueError:
-                raise Invalid(_("This has to be a UUID."), field="scan_id") from None
+            return uuid.UUID(said)
         if self._without_key(content):
             return uuid.uuid4()
         key = super().key(content)

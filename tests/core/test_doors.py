@@ -207,6 +207,8 @@ def test_a_query_that_is_not_understood_is_refused(call, query):
     answer = call.get(f"people/?{query}")
     if query == "search=%FF%FE":  # undecodable bytes become U+FFFD, which nobody's name has
         assert answer.status_code == 200 and json.loads(answer.content)["results"] == []
+    elif query == "cursor=abc":  # a text like any cursor, and none of ours
+        is_problem(answer, 422, "cannot-be-right")
     else:
         is_problem(answer, 400, "invalid-request")
 

@@ -168,7 +168,7 @@ def test_a_kit_has_a_name_that_an_address_can_carry(school, name):
         },
     )
 
-    assert is_problem(answer, 400, "invalid-request")
+    assert is_problem(answer, 422, "cannot-be-right")
     assert not Kit.objects.filter(name=name).exists()
 
 
@@ -245,8 +245,8 @@ def test_a_kit_is_not_restocked_to_last_through_a_day_that_is_past(school):
     call = make.caller(school.keeper)
     gone = make.days(-1).isoformat()
 
-    is_problem(call.get(f"kits/DAY-01/restock/?through={gone}"), 400, "invalid-request")
-    is_problem(call.post("kits/DAY-01/restock/", {"through": gone}), 400, "invalid-request")
+    is_problem(call.get(f"kits/DAY-01/restock/?through={gone}"), 422, "cannot-be-right")
+    is_problem(call.post("kits/DAY-01/restock/", {"through": gone}), 422, "cannot-be-right")
 
 
 def test_one_instrument_is_never_counted_twice(school):

@@ -407,6 +407,6 @@ def test_what_one_hears_can_be_chosen_but_for_recalls(w):
     assert (changed["weekly_on"], changed["weekly_at"]) == (4, "18:30")
     assert changed["choices"]["lost"] == "weekly"
     is_problem(
-        call.patch("notices/settings/", {"choices": {"recall": "never"}}), 400, "invalid-request"
+        call.patch("notices/settings/", {"choices": {"recall": "never"}}), 422, "cannot-be-right"
     )
-    is_problem(call.patch("notices/settings/", {"quiet_from": None}), 400, "invalid-request")
+    is_problem(call.patch("notices/settings/", {"quiet_from": None}), 422, "cannot-be-right")

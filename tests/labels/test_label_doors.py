@@ -169,9 +169,9 @@ def test_real_sheets_are_refused_while_the_public_address_is_unset(labels, keepe
     [
         ({"labels": []}, 400, "invalid-request"),
         ({"labels": ["6R4B-5KJ8"]}, 404, "not-found"),
-        ({"labels": ["nonsense"]}, 400, "invalid-request"),
-        ({"sheet": "a0-1x1"}, 400, "invalid-request"),
-        ({"start_cell": 22}, 400, "invalid-request"),
+        ({"labels": ["nonsense"]}, 422, "cannot-be-right"),
+        ({"sheet": "a0-1x1"}, 422, "cannot-be-right"),
+        ({"start_cell": 22}, 422, "cannot-be-right"),
         ({"copies": 101}, 400, "invalid-request"),
         ({"order": "random"}, 400, "invalid-request"),
         ({"offset": {"dx_mm": 11}}, 400, "invalid-request"),
@@ -231,8 +231,8 @@ def test_cells_of_a_sheet_without_a_pitch_touch(labels, keeper):
 @pytest.mark.parametrize(
     ("change", "status", "word"),
     [
-        ({"columns": 2, "pitch_x_mm": 60.0}, 400, "right edge"),
-        ({"rows": 2, "pitch_y_mm": 10.0}, 400, "overlap"),
+        ({"columns": 2, "pitch_x_mm": 60.0}, 422, "right edge"),
+        ({"rows": 2, "pitch_y_mm": 10.0}, 422, "overlap"),
         ({"cell_width_mm": 12.0, "cell_height_mm": 12.0, "hole": None}, 422, "at least"),
         ({"cell_width_mm": -5.0}, 400, "cell_width_mm"),
         ({"name": "a4-3x7"}, 409, "Choose another name"),
@@ -253,7 +253,7 @@ def test_a_test_page_and_what_was_measured_on_it_put_the_printer_right(labels, k
     assert offset["scale_y"] > 1
     said = {"labels": [labels.kit.code], "offset": offset}
     assert keeper.post("labels/sheets/", said).status_code == 200
-    assert keeper.get("labels/calibration/?left_mm=15").status_code == 400
+    assert keeper.get("labels/calibration/?left_mm=15").status_code == 422
 
 
 def test_one_label_is_a_picture_at_the_printers_own_dots(labels, keeper):

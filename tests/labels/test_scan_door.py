@@ -81,7 +81,7 @@ def test_several_are_answered_together_and_each_says_its_own(labels, keeper):
     assert answer.status_code == 201
     told = [(each["outcome"], each["problem"] and each["problem"]["status"])
             for each in answer.json()["outcomes"]]  # fmt: skip
-    assert told == [("handed-back", None), ("not-a-kit", 400), ("not-ours", 422)]
+    assert told == [("handed-back", None), ("not-a-kit", 422), ("not-ours", 422)]
     answer = keeper.post("scans/", {"texts": texts[1:], "intent": "check-in"})
     assert answer.status_code == 200
 
@@ -162,7 +162,7 @@ def test_a_short_name_is_the_only_kit_it_fits_and_else_the_choices_are_offered(l
 def test_two_different_keys_are_refused(labels, keeper):
     said = {"text": "DAY-01", "scan_id": str(uuid.uuid4())}
     answer = keeper.post("scans/", said)
-    assert (answer.status_code, list(answer.json()["errors"])) == (400, ["scan_id"])
+    assert (answer.status_code, list(answer.json()["errors"])) == (422, ["scan_id"])
 
 
 @pytest.mark.parametrize(
@@ -215,7 +215,7 @@ def test_use_of_a_batch_of_another_thing_is_refused_and_the_kit_stays_out(labels
     custody.check_out(make.act(), world.day_01, person=world.guide)
     used = [{"label": labels.lot.code, "item": world.tablets.pk, "units": 1}]
     answer = keeper.post("scans/", {"text": labels.kit.code, "intent": "check-in", "used": used})
-    assert answer.status_code == 400
+    assert answer.status_code == 422
     assert Checkout.objects.get().in_at is None
     assert not Movement.objects.filter(to_place__kind="used").exists()
 

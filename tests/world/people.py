@@ -14,7 +14,7 @@ from random import Random
 from typing import Any
 
 from tests.world.model import Book
-from tests.world.permits import knows, sees
+from tests.world.permits import Permits, sees
 from tests.world.reports import Report
 from tests.world.says import WORDS
 
@@ -86,7 +86,7 @@ class Moment:
 
     def known_to(self, by: str, *names: str) -> str:
         """One of these whom somebody may name, as a rule."""
-        known = [name for name in names if knows(by, name)]
+        known = [name for name in names if Permits(self.book).knows(by, name, self.now)]
         return self.rng.choice(known if known and self.rng.random() < 0.9 else names)
 
     def holder(self, kit: str) -> str:

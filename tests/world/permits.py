@@ -35,12 +35,6 @@ def sees(person: str, *rooms: str) -> bool:
     return None in ROLES[person] or any(room in ROLES[person] for room in rooms)
 
 
-def knows(person: str, whom: str) -> bool:
-    """Whether somebody may name another: they share a room, or one of them is of every room."""
-    rooms, theirs = set(ROLES[person]), set(ROLES[whom])
-    return None in rooms | theirs or bool(rooms & theirs)
-
-
 def may(person: str, act: str, room: str | None) -> bool:
     """Whether somebody may do an act in a room; None: in any of theirs."""
     if act in _FACTS:
@@ -83,7 +77,7 @@ class Permits:
             return {"not-found", "role-missing"}
         people = self.book.school["people"]
         named = [people[r.body[x]] for x in ("person", "cleared_by") if r.body.get(x)]
-        if not all(knows(r.by, whom) for whom in named):
+        if not all(self.knows(r.by, whom, r.recorded) for whom in named):
             return {"not-found"}
         fact = fact or r.body.get("already_gone")
         where = None
@@ -94,6 +88,20 @@ class Permits:
             return set()
         # The shelf that is named is of a room of others: either is said.
         return {"role-missing", "not-found"} if r.body.get("extra") else {"role-missing"}
+
+    def knows(self, person: str, name: str, now: datetime) -> bool:
+        """Whether somebody may name another: who is of a room of theirs or of all, has or answers
+        for a kit that is at home there, or leads a trip from there that is not over."""
+        rooms = ROLES[person]
+        near = person == name or None in rooms or None in ROLES[name] or rooms.keys() & ROLES[name]
+        kits = [kit for kit in self.book.kits.values() if kit["home"] in rooms]
+        trips = [trip for trip in self.book.trips.values() if trip["room"] in rooms]
+        return bool(
+            near
+            or (name == "Ines" and kits)  # who answers for all of them
+            or any(kit["out"] and kit["out"]["person"] == name for kit in kits)
+            or any(t["leader"] == name and not t["cancelled"] and t["returns"] > now for t in trips)
+        )
 
     def _near(self, r: Report, name: str) -> bool:
         """Whether a kit is of a room of theirs; to report of it, having had it last is enough."""
