@@ -13,6 +13,8 @@ KINDS.update(
              "“person_name” says who, “since” since when. If the kit is here in your hand, hand it"
              " back for them first, then take it out: what is in the hand wins."),
             ("erased-already", 409, "They were erased already", "There is nothing to do."),
+            ("no-name", 422, "A name is too short to look for",
+             "Give names of at least 3 characters: shorter ones stand within other words."),
             ("has-a-kit", 409, "Somebody has a kit", "Hand it back, or pass it on, then send it"
              " again under a new key."),
             ("leads-a-trip", 409, "Somebody leads or takes a kit on a trip to come",

@@ -16,6 +16,7 @@ from gearroom.core.problems import NotFound
 from kits.api import answers
 from kits.models import Checkout, Entry, EntryKind, Movement
 from kits.services import find
+from kits.services.own_side import own_side
 
 
 # --------------------------------------------------------------------------------------- checkouts
@@ -82,11 +83,15 @@ class MovementAnswer(serializers.Serializer[Any]):
     item = serializers.IntegerField(source="lot.item_id")
     name = serializers.CharField(source="lot.item.name")
     units = serializers.IntegerField()
-    from_place = serializers.IntegerField(source="from_place_id")
+    from_place = serializers.IntegerField(
+        source="from_place_id", allow_null=True, help_text="Null: a place of another room."
+    )
     from_kind = serializers.CharField(source="from_place.kind")
     from_name = serializers.CharField(source="from_place.name")
     from_room = serializers.CharField(source="from_room.slug", default=None, allow_null=True)
-    to_place = serializers.IntegerField(source="to_place_id")
+    to_place = serializers.IntegerField(
+        source="to_place_id", allow_null=True, help_text="Null: a place of another room."
+    )
     to_kind = serializers.CharField(source="to_place.kind")
     to_name = serializers.CharField(source="to_place.name")
     to_room = serializers.CharField(source="to_room.slug", default=None, allow_null=True)
@@ -187,6 +192,8 @@ class OneEntry(ReadView):
         )
         if found is None:
             raise NotFound("entry", self.kwargs["id"])
+        for movement in found.movements.all():
+            own_side(self.actor, movement)
         return EntryWholeAnswer(found).data
 
 
@@ -227,6 +234,11 @@ class Movements(ListView):
         }
         wanted = {column: query[name] for name, column in names.items() if name in query}
         return _in_period(rows, query, "entry__").filter(**wanted)
+
+    def show(self, page: list[Movement]) -> Any:
+        """Of another room's side, which room it is."""
+        assert self.actor is not None
+        return super().show([own_side(self.actor, movement) for movement in page])
 
 
 def _through(rooms: Any) -> Q:

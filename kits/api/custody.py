@@ -208,7 +208,7 @@ class Pass(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that a kit was passed to another person on the way; to whoever has it already
         changes nothing."""
-        kit = find.kit(act.actor, self.kwargs["kit"])
+        kit = reports.kit(act.actor, self.kwargs["kit"])
         passed = custody.pass_on(act, kit, find.person(act.actor, data["person"]))
         told = {**_passed(passed), "entry": answers.entry(passed.entry)}
         return 200, answers.for_eyes_of(act.actor, answers.rooms_of(kit), told)
@@ -235,7 +235,7 @@ class Use(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Write what was used from a kit, against its trip."""
-        kit = find.kit(act.actor, self.kwargs["kit"])
+        kit = reports.kit(act.actor, self.kwargs["kit"])
         done = use.log_use(
             act,
             kit,
@@ -259,7 +259,7 @@ class Withhold(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Keep a kit back: drying, something wrong, keep as it came back."""
-        kit = find.kit(act.actor, self.kwargs["kit"])
+        kit = reports.kit(act.actor, self.kwargs["kit"])
         kind = WithheldKind(data["kind"])
         return 201, answers.done(keeping.withhold(act, kit, kind, data.get("note", "")))
 
@@ -309,6 +309,6 @@ class Lost(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that a kit cannot be found, or was found."""
-        kit = find.kit(act.actor, self.kwargs["kit"])
+        kit = reports.kit(act.actor, self.kwargs["kit"])
         entry = keeping.find_again(act, kit) if data["found"] else keeping.mark_lost(act, kit)
         return 200, answers.done(entry)

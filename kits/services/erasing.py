@@ -45,7 +45,7 @@ def erase(act: Act, person: Person, words: Sequence[str] = ()) -> Erased:
     taken out of what was typed. It is not undone.
 
     Raises Refused: `erased-already`, `not-a-person`, `last-administrator`, `has-a-kit`,
-    `leads-a-trip`, `answers-for-a-kit`; Invalid, NotAllowed.
+    `leads-a-trip`, `answers-for-a-kit`; Unacceptable (`no-name`), NotAllowed.
     """
     redaction.require_administrator(act.actor)
     words = erasing.check_words(words)

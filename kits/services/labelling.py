@@ -111,6 +111,9 @@ def bind(act: Act, code: str, target: Target) -> Label:
     Raises NotFound, and Refused: `label-cancelled`, or `label-bound` with what it is bound to.
     """
     label = find.label(code)
+    blank = label.kind == LabelKind.BLANK
+    if blank and label.room_id is not None and not act.actor.belongs_to(label.room_id):
+        raise NotFound("label", code)  # another room printed it, for things of its own
     bound = _bound(target)
     room = _room_of(target) or label.room or act.room
     act.actor.require("bind_label", room.pk if room else None)

@@ -19,6 +19,7 @@ from kits.rules.facts import Batch
 from kits.rules.horizon import Dated
 from kits.rules.ordering import OrderLevel
 from kits.services import find, fitness, stocking
+from kits.services.own_side import own_side
 
 SHELVES, KITS, APART = "shelves", "kits", "apart"
 """Where units are, for a picture: on shelves, in kits, or set apart (quarantine, training, on the
@@ -230,11 +231,12 @@ def dated(rows: Iterable[Held], *, by_kind: bool) -> list[Dated]:
 def movements(actor: Actor, item: Item, *, most: int = 40) -> list[Movement]:
     """The newest movements of a thing into, out of or within somebody's rooms."""
     rows = Movement.objects.filter(lot__item=item).select_related(
-        "lot", "entry__person", "entry__trip", "from_place__kit", "to_place__kit"
-    )
+        "lot", "entry__person", "entry__trip", "from_place__kit", "to_place__kit", "from_room",
+        "to_room",
+    )  # fmt: skip
     if not actor.everywhere:
         rows = rows.filter(Q(from_room__in=actor.room_ids) | Q(to_room__in=actor.room_ids))
-    return list(rows.order_by("-id")[:most])
+    return [own_side(actor, row) for row in rows.order_by("-id")[:most]]
 
 
 # ---------------------------------------------------------------------------------------- shelves

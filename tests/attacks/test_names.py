@@ -387,6 +387,11 @@ def test_only_an_administrator_of_every_room_erases_and_puts_names_apart(school:
     assert Person.objects.get(pk=school.jo.pk).name == NAME
 
 
+def test_a_name_too_short_to_look_for_is_refused(school: School) -> None:
+    answer = make.caller(school.admin).post(f"people/{school.jo.pk}/erase/", {"words": ["of"]})
+    is_problem(answer, 422, "no-name")
+
+
 def test_mails_in_the_folder_go_with_whom_they_tell_of(school: School, settings: Any) -> None:
     from gearroom.core import mail as ours
 

@@ -69,6 +69,10 @@ class Caller:
         return self("PATCH", path, body, **headers)
 
 
+WRONG = {400: "invalid-request", 422: "cannot-be-right"}
+"""The code of what is wrong by its form, and of what only its meaning makes wrong."""
+
+
 def is_problem(answer, status, code):
     """The answer is this problem, in the form that RFC 9457 gives it, and says what to do."""
     assert answer.status_code == status, answer.content

@@ -115,7 +115,7 @@ def test_of_two_instruments_it_asks_which(w):
         make.put_in(w.day_01, lot, w.shelf, 1)
     guide = make.caller(w.guide)
     asked = guide.post("kits/DAY-01/check/", {"passed": True})
-    assert asked.status_code == 400
+    assert asked.status_code == 422
     assert "G-1" in asked.json()["detail"]
     named = guide.post("kits/DAY-01/check/", {"passed": False, "lot": str(other.pk)})
     assert named.json()["lot"]["withheld"] is True
@@ -123,19 +123,19 @@ def test_of_two_instruments_it_asks_which(w):
 
 def test_a_kit_without_instruments_says_so(w):
     answer = make.caller(w.guide).post("kits/DAY-01/check/", {"passed": True})
-    assert answer.status_code == 400
+    assert answer.status_code == 422
     assert "no instrument" in answer.json()["detail"]
 
 
 def test_it_empties_a_kit_and_says_what_is_left(w, keeper):
     sold = {"lot": str(w.dressings.pk), "section": "main", "units": 6, "way": "sold"}
     answer = keeper.post("kits/DAY-01/empty/", {"lines": [sold]})
-    assert (answer.status_code, list(answer.json()["errors"])) == (400, ["reason"])
+    assert (answer.status_code, list(answer.json()["errors"])) == (422, ["reason"])
     shears = {"lot": str(w.lots["shears"].pk), "units": 1, "way": "shelf"}
     lines = [{**sold, "why": "to the ski club"}, {**shears, "shelf": str(w.shelf.pk)}]
     answer = keeper.post("kits/DAY-01/empty/", {"lines": lines})
     assert answer.status_code == 201, answer.json()
     assert answer.json()["left"] == 8
     assert [row["place"]["kind"] for row in answer.json()["went"]] == ["sold", "shelf"]
-    assert keeper.post("kits/DAY-01/empty/", {}).status_code == 400
+    assert keeper.post("kits/DAY-01/empty/", {}).status_code == 422
     assert make.caller(w.guide).post("kits/DAY-01/empty/", {"lines": lines}).status_code == 403

@@ -126,19 +126,19 @@ def test_a_guide_does_not_start_one(w):
 
 
 @pytest.mark.parametrize(
-    "wrong",
+    ("wrong", "status"),
     [
-        {"number": ""},
-        {"scope": "all"},
-        {"scope": "some"},
-        {"number": 12},
-        {"item": "Dressing"},
-        {"colour": "red"},
+        ({"number": ""}, 422),
+        ({"scope": "all"}, 422),
+        ({"scope": "some"}, 400),
+        ({"number": 12}, 400),
+        ({"item": "Dressing"}, 400),
+        ({"colour": "red"}, 400),
     ],
 )
-def test_it_refuses_a_body_that_is_not_as_it_should_be(w, keeper, wrong):
+def test_it_refuses_a_body_that_is_not_as_it_should_be(w, keeper, wrong, status):
     answer = keeper.post("recalls/", {"item": w.dressing.pk, "number": "D2", **wrong})
-    assert answer.status_code == 400
+    assert answer.status_code == status
     assert not Recall.objects.exists()
 
 

@@ -261,7 +261,7 @@ def test_a_date_may_be_put_right_to_not_known(w, keeper):
 
 def test_a_correction_needs_a_reason(w, keeper):
     answer = keeper.post(f"lots/{w.lots['d2'].pk}/correct/", {"number": "D22"})
-    assert answer.status_code == 400
+    assert answer.status_code == 422
     assert "reason" in answer.json()["errors"]
 
 
@@ -294,7 +294,7 @@ def test_what_a_count_does_not_name_is_not_counted_until_it_says_that_nothing_el
     shears = make.units(w.lots["shears"], place)
     named = {**where, "found": [{"lot": str(w.dressings.pk), "units": 2}]}
 
-    assert call.post(path, {**where, "found": []}).status_code == 400
+    assert call.post(path, {**where, "found": []}).status_code == 422
     assert call.post(path, named).status_code == 201
     assert make.units(w.dressings, place) == 2
     assert make.units(w.lots["shears"], place) == shears > 0

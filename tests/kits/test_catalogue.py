@@ -12,7 +12,7 @@ from gearroom.core.rules.roles import Role
 from kits.models import Item, PackCode, Substitute
 from kits.rules.facts import Kind
 from kits.services import audit, catalogue
-from tests.core.made import Caller, is_problem
+from tests.core.made import WRONG, Caller, is_problem
 from tests.kits import factories as make
 from tests.kits.problems import refused
 
@@ -57,30 +57,30 @@ def test_the_same_name_in_other_capitals_is_taken(w: make.World) -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "field"),
+    ("change", "field", "status"),
     [
-        ({"name": "   "}, "name"),
-        ({"name": "123"}, "name"),
-        ({"base_unit": " "}, "base_unit"),
-        ({"kind": "gadget"}, "kind"),
-        ({"kind": "tool", "by_eye": True}, "by_eye"),
-        ({"min_temp_c": 30, "max_temp_c": 2}, "min_temp_c"),
-        ({"check_every_days": 90}, "check_every_days"),
-        ({"kind": "instrument", "check_every_days": 90}, "check_question"),
-        ({"opened_life_days": 0}, "opened_life_days"),
-        ({"opened_life_days": 1.5}, "opened_life_days"),
-        ({"opened_life_days": 10**12}, "opened_life_days"),
-        ({"opened_life_days": "30"}, "opened_life_days"),
-        ({"volume_ml": -1}, "volume_ml"),
-        ({"sterile": 1}, "sterile"),
-        ({"colour": "green"}, "colour"),
+        ({"name": "   "}, "name", 400),
+        ({"name": "123"}, "name", 422),
+        ({"base_unit": " "}, "base_unit", 400),
+        ({"kind": "gadget"}, "kind", 400),
+        ({"kind": "tool", "by_eye": True}, "by_eye", 422),
+        ({"min_temp_c": 30, "max_temp_c": 2}, "min_temp_c", 422),
+        ({"check_every_days": 90}, "check_every_days", 422),
+        ({"kind": "instrument", "check_every_days": 90}, "check_question", 422),
+        ({"opened_life_days": 0}, "opened_life_days", 400),
+        ({"opened_life_days": 1.5}, "opened_life_days", 400),
+        ({"opened_life_days": 10**12}, "opened_life_days", 400),
+        ({"opened_life_days": "30"}, "opened_life_days", 400),
+        ({"volume_ml": -1}, "volume_ml", 400),
+        ({"sterile": 1}, "sterile", 400),
+        ({"colour": "green"}, "colour", 400),
     ],
 )
 def test_what_cannot_be_said_of_a_thing_is_refused_by_field(
-    call: Caller, change: dict[str, object], field: str
+    call: Caller, change: dict[str, object], field: str, status: int
 ) -> None:
     answer = call.post("items/", {**NEW, **change})
-    assert list(is_problem(answer, 400, "invalid-request")["errors"]) == [field]
+    assert list(is_problem(answer, status, WRONG[status])["errors"]) == [field]
     assert not Item.objects.exists()
 
 
@@ -154,7 +154,7 @@ def test_a_wrong_check_digit_is_refused(w: make.World) -> None:
     answer = make.caller(w.keeper).post(
         f"items/{w.dressing.pk}/pack-codes/", {"gtin": "4006381333932"}
     )
-    assert "gtin" in is_problem(answer, 400, "invalid-request")["errors"]
+    assert "gtin" in is_problem(answer, 422, "cannot-be-right")["errors"]
     assert not PackCode.objects.exists()
 
 

@@ -24,7 +24,7 @@ from kits.services import (
     turnaround,
 )
 from kits.services.lists import Draft, LineDraft, SectionDraft
-from tests.core.made import is_problem
+from tests.core.made import WRONG, is_problem
 from tests.kits import factories as make
 from tests.kits.problems import refused
 
@@ -90,24 +90,24 @@ def test_a_name_is_never_a_label_code(w: make.World) -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "field"),
+    ("change", "field", "status"),
     [
-        ({"name": ""}, "name"),
-        ({"name": "A/B"}, "name"),
-        ({"name": "A" * 41}, "name"),
-        ({"lives_in": "cupboard"}, "lives_in"),
-        ({"bag_volume_ml": -5}, "bag_volume_ml"),
-        ({"bag_volume_ml": 1.5}, "bag_volume_ml"),
-        ({"look_interval_days": 0}, "look_interval_days"),
-        ({"training": "yes"}, "training"),
-        ({"seal": "417"}, "seal"),
+        ({"name": ""}, "name", 400),
+        ({"name": "A/B"}, "name", 422),
+        ({"name": "A" * 41}, "name", 400),
+        ({"lives_in": "cupboard"}, "lives_in", 400),
+        ({"bag_volume_ml": -5}, "bag_volume_ml", 400),
+        ({"bag_volume_ml": 1.5}, "bag_volume_ml", 400),
+        ({"look_interval_days": 0}, "look_interval_days", 400),
+        ({"training": "yes"}, "training", 400),
+        ({"seal": "417"}, "seal", 400),
     ],
 )
 def test_what_cannot_be_said_of_a_kit_is_refused_by_field(
-    w: make.World, change: dict[str, Any], field: str
+    w: make.World, change: dict[str, Any], field: str, status: int
 ) -> None:
     answer = make.caller(w.keeper).post("kits/", body(w, **change))
-    assert list(is_problem(answer, 400, "invalid-request")["errors"]) == [field]
+    assert list(is_problem(answer, status, WRONG[status])["errors"]) == [field]
     assert Kit.objects.count() == 2
 
 

@@ -13,7 +13,7 @@ from kits.models import ListLine, PackingListVersion
 from kits.rules.facts import Criticality
 from kits.services import audit, list_effects, lists
 from kits.services.lists import Draft, LineDraft, SectionDraft
-from tests.core.made import Caller, is_problem
+from tests.core.made import WRONG, Caller, is_problem
 from tests.kits import factories as make
 from tests.kits.problems import refused
 
@@ -64,7 +64,7 @@ def test_a_list_starts_as_a_draft_with_keys_for_its_sections(call: Caller) -> No
         ({"carry": 2.5}, 400),
         ({"carry": "6"}, 400),
         ({"carry": 10**7}, 400),
-        ({"carry": 2, "never_below": 3}, 400),
+        ({"carry": 2, "never_below": 3}, 422),
         ({"criticality": "vital"}, 400),
         ({"colour": "green"}, 400),
         ({"item": 10**6}, 404),
@@ -75,34 +75,34 @@ def test_a_line_that_cannot_be_is_refused_and_nothing_is_made(
 ) -> None:
     line = {"item": make.item("Gauze").pk, "carry": 6, **change}
     answer = call.post("packing-lists/", body(line))
-    is_problem(answer, status, "invalid-request" if status == 400 else "not-found")
+    is_problem(answer, status, {**WRONG, 404: "not-found"}[status])
     assert not PackingListVersion.objects.exists()
 
 
 @pytest.mark.parametrize(
-    ("change", "field"),
+    ("change", "field", "status"),
     [
-        ({"people": 0}, "people"),
-        ({"days": 0}, "days"),
-        ({"days": 5000}, "days"),
-        ({"hazards": ["lava"]}, "hazards"),
-        ({"hazards": "cave"}, "hazards"),
-        ({"name": " "}, "name"),
-        ({"sections": [{"name": " ", "lines": []}]}, "sections.0.name"),
-        ({"sections": [{"name": "A", "key": "Not A Key", "lines": []}]}, "sections"),
-        ({"sections": [{"name": "A", "lines": []}, {"name": "a", "lines": []}]}, "sections"),
+        ({"people": 0}, "people", 400),
+        ({"days": 0}, "days", 400),
+        ({"days": 5000}, "days", 400),
+        ({"hazards": ["lava"]}, "hazards.0", 400),
+        ({"hazards": "cave"}, "hazards", 400),
+        ({"name": " "}, "name", 400),
+        ({"sections": [{"name": " ", "lines": []}]}, "sections.0.name", 400),
+        ({"sections": [{"name": "A", "key": "Not A Key", "lines": []}]}, "sections", 422),
+        ({"sections": [{"name": "A", "lines": []}, {"name": "a", "lines": []}]}, "sections", 422),
     ],
 )
 def test_what_a_list_cannot_say_is_refused_by_field(
-    call: Caller, change: dict[str, Any], field: str
+    call: Caller, change: dict[str, Any], field: str, status: int
 ) -> None:
     answer = call.post("packing-lists/", body(**change))
-    assert list(is_problem(answer, 400, "invalid-request")["errors"]) == [field]
+    assert list(is_problem(answer, status, WRONG[status])["errors"]) == [field]
 
 
 def test_a_thing_is_on_one_line_of_a_section_and_may_be_in_two_sections(call: Caller) -> None:
     line = {"item": make.item("Gauze").pk, "carry": 1}
-    is_problem(call.post("packing-lists/", body(line, line)), 400, "invalid-request")
+    is_problem(call.post("packing-lists/", body(line, line)), 422, "cannot-be-right")
     two = [{"name": "Front", "lines": [line]}, {"name": "Back", "lines": [line]}]
     assert call.post("packing-lists/", body(sections=two)).status_code == 201
 

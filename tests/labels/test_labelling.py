@@ -93,8 +93,10 @@ def test_only_a_keeper_cancels_and_only_a_member_binds(world):
     (blank,) = labelling.blanks(make.act(), world.store, 1)
     with pytest.raises(NotAllowed):
         labelling.cancel(make.act(world.guide), label.code, "torn")
-    with pytest.raises(NotAllowed):
+    with pytest.raises(NotFound):  # another room's blank is not there for them
         labelling.bind(make.act(world.stranger), blank.code, world.shelf)
+    with pytest.raises(NotAllowed):
+        labelling.bind(make.act(world.adviser), blank.code, world.shelf)
 
 
 def test_a_quarantine_takes_no_label(world):

@@ -412,9 +412,12 @@ def school() -> School:
     _recalls(everywhere, [store, hut])
     for here, there in ((store, hut), (hut, store)):
         stock.send(
-            make.act(), lot=everywhere.lots["dressing"], units=2, source=here.shelf,
+            make.act(here.people["keeper"].person, reason=f"{here.word} has too many"),
+            lot=everywhere.lots["dressing"],
+            units=2,
+            source=here.shelf,
             room=there.room,
-        )  # fmt: skip
+        )
         there.links["sign"] = signatures.token(
             everywhere.version.pk, everywhere.adviser.person.pk,
             everywhere.version.signed_until,

@@ -58,7 +58,10 @@ def check(stage: Stage, row: Row, names: list[str]) -> None:
         for thing in things:
             found = _faults(stage, row, asker, thing, signs)
             wrong += [f"{row.operation} · {name} · {thing}: {fault}" for fault in found]
-        if row.to_others == "hidden" and signs.get(OTHER) and signs[OTHER] != signs[NONE]:
+        sees_all = asker.who.role and asker.who.room is None
+        if row.to_others != "hidden" or sees_all or not signs.get(OTHER):
+            continue
+        if signs[OTHER] != signs[NONE]:
             wrong.append(
                 f"{row.operation} · {name}: another room's is told apart from none: {signs}"
             )
@@ -146,7 +149,7 @@ def _unasked(row: Row, watch: Watch) -> Iterator[str]:
     """Whether it wrote before a service asked who may, and whose room it is."""
     if watch.wrote and not watch.right_before and row.operation not in NO_RIGHT_ASKED:
         yield f"writes {watch.wrote[0]} before a service asked for a right"
-    room_matters = row.to_others == "hidden" and row.who != ("self",)
+    room_matters = row.to_others == "hidden" and "self" not in row.who
     if (
         watch.wrote
         and room_matters

@@ -148,7 +148,7 @@ def take_reported_late(m: Moment) -> list[Report]:
     """It went hours ago, and is said only now."""
     if not (kit := m.kit()):
         return []
-    by = m.rng.choice(GUIDES)
+    by = m.hand(kit, *GUIDES)
     body = {
         "person": m.number_of(by),
         "trip": None,
@@ -259,7 +259,7 @@ def use(m: Moment) -> list[Report]:
     body: dict[str, Any] = {"used": used_up(m, kit)}
     if m.rng.random() < 0.3:
         body["occurred_at"] = (m.now - timedelta(hours=m.rng.randint(1, 20))).isoformat()
-    return [m.of_kit("use", m.hand(kit), kit, body)]
+    return [m.of_kit("use", m.holder(kit), kit, body)]
 
 
 @habit
@@ -273,7 +273,8 @@ def use_without_saying(m: Moment) -> list[Report]:
 def pass_on(m: Moment) -> list[Report]:
     if not (kit := m.kit(lambda k: k["out"])):
         return []
-    by, whom = m.hand(kit), m.rng.choice(GUIDES)  # now and then whoever has it already
+    by = m.holder(kit)
+    whom = m.known_to(by, *GUIDES)  # now and then whoever has it already
     passed = m.of_kit("pass", by, kit, {"person": m.number_of(whom)})
     return [*handed_over(m, kit, by), passed]
 
@@ -285,7 +286,7 @@ def five_from_a_phone(m: Moment) -> list[Report]:
     if not (kit := m.kit(lambda k: inside(k) and not k["withheld"])):
         return []
     by = m.hand(kit, *GUIDES)
-    other = m.rng.choice([g for g in GUIDES if g != by])
+    other = m.known_to(by, *(name for name in HANDS if name != by))
     wrong = timedelta(minutes=m.rng.choice((0, 0, 45, -90)))
     acts = [
         m.of_kit("take-out", by, kit, _gone(m, by), "check-out"),

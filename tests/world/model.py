@@ -113,7 +113,7 @@ class Book(Says):
             kit["custody_at"] = r.claimed or r.recorded
             if kit["out"]:
                 kit["back"][kit["out"]["trip"]] = at
-                kit["last_out"] = kit["out"]["key"]
+                kit |= {"last_out": kit["out"]["key"], "last_person": kit["out"]["person"]}
             kit["out"] = None
             kit["room"] = r.fixed.setdefault("room", body.get("room") or kit["room"])
             if found not in ("sealed-and-dry", "closed"):

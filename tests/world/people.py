@@ -14,7 +14,7 @@ from random import Random
 from typing import Any
 
 from tests.world.model import Book
-from tests.world.permits import sees
+from tests.world.permits import Permits, sees
 from tests.world.reports import Report
 from tests.world.says import WORDS
 
@@ -83,6 +83,17 @@ class Moment:
         at = self.book.kits[kit]
         seeing = [n for n in names or HANDS if sees(n, at["home"], at["room"])]
         return self.rng.choice(seeing or ["Kim"])
+
+    def known_to(self, by: str, *names: str) -> str:
+        """One of these whom somebody may name, as a rule."""
+        known = [name for name in names if Permits(self.book).knows(by, name, self.now)]
+        return self.rng.choice(known if known and self.rng.random() < 0.9 else names)
+
+    def holder(self, kit: str) -> str:
+        """Whoever has a kit, or had it last; or somebody to whom it is there."""
+        at = self.book.kits[kit]
+        had_it = (at["out"] or {}).get("person", at["last_person"])
+        return had_it if had_it in HANDS and self.rng.random() < 0.5 else self.hand(kit)
 
 
 Habit = Callable[[Moment], list[Report]]

@@ -27,7 +27,6 @@ _FACTS = {"fact", "hand-back", "pass", "use", "not-ours", "withhold", "undo", "c
 _OF_GUIDES = {
     "take-out", "look-inside", "restock", "reseal", "count", "check", "swap", "open", "come-back",
 }  # fmt: skip
-_NAMES_SOMEBODY = ("person", "cleared_by")
 _OF_PLANNERS = {"trip", "reserve", "unreserve"}
 
 
@@ -71,12 +70,16 @@ class Permits:
 
     def _rights(self, r: Report) -> set[str]:
         kit = self.book.kits.get(r.kit)
-        fact = r.act == "hand-back" or r.body.get("emergency") or r.body.get("already_gone")
-        if kit and not fact and not sees(r.by, kit["home"], kit["room"]):
+        fact = r.act == "hand-back" or r.body.get("emergency")
+        if kit and not fact and not self._near(r, r.kit):
             return {"not-found"}
-        named = [self.book.school["people"][r.body[x]] for x in _NAMES_SOMEBODY if r.body.get(x)]
-        if not all(self.knows(r.by, name, r.recorded) for name in named):
+        if not all(self._near(r, other) for other in r.body.get("mixed_with", ())):
+            return {"not-found", "role-missing"}
+        people = self.book.school["people"]
+        named = [people[r.body[x]] for x in ("person", "cleared_by") if r.body.get(x)]
+        if not all(self.knows(r.by, whom, r.recorded) for whom in named):
             return {"not-found"}
+        fact = fact or r.body.get("already_gone")
         where = None
         if kit:
             where = kit["home"] if r.act in ("release", "come-back") else kit["room"]
@@ -99,6 +102,13 @@ class Permits:
             or any(kit["out"] and kit["out"]["person"] == name for kit in kits)
             or any(t["leader"] == name and not t["cancelled"] and t["returns"] > now for t in trips)
         )
+
+    def _near(self, r: Report, name: str) -> bool:
+        """Whether a kit is of a room of theirs; to report of it, having had it last is enough."""
+        kit = self.book.kits[name]
+        had_it = (kit["out"] or {}).get("person", kit["last_person"]) == r.by
+        reports = r.act in _FACTS or r.body.get("already_gone") or name != r.kit
+        return sees(r.by, kit["home"], kit["room"]) or bool(had_it and reports)
 
     def _refuse_take_out(self, r: Report) -> set[str]:
         kit, body, now = self.book.kits[r.kit], r.body, r.recorded

@@ -92,7 +92,7 @@ def make(doors: Doors, today: date) -> dict[str, Any]:
             "section": sections[0]["id"], "home": room, "room": room, "lives_in": lives_in,
             "list": LISTS[key], "out": None,
             "seal": "", "to_sort": False, "withheld": set(), "level": None, "entered": False,
-            "back": {}, "last_out": None, "last": None, "not_ours": False,
+            "back": {}, "last_out": None, "last_person": None, "last": None, "not_ours": False,
         }  # fmt: skip
         facts = {"item": items["gauge"], "serial": f"N-{name}", "units": 1}
         lot = _receive(doors, shelves[room], facts)

@@ -25,7 +25,7 @@ from gearroom.core.models import (
     Token,
     User,
 )
-from gearroom.core.problems import Invalid, Refused
+from gearroom.core.problems import Refused, Unacceptable
 from gearroom.core.rules.names import Known, Names, replaced, sure
 from gearroom.core.rules.roles import Role
 from gearroom.core.services import people, redaction, sign_ins
@@ -72,14 +72,14 @@ def record_of(person: Person) -> list[Person]:
 
 
 def check_words(words: Sequence[str]) -> list[str]:
-    """Further words for a person, such as a nickname, tidy. Raises Invalid."""
+    """Further words for a person, such as a nickname, tidy. Raises Unacceptable (`no-name`)."""
     tidy = [" ".join(each.split()) for each in words]
     tidy = list(dict.fromkeys(each for each in tidy if each))
     if len(tidy) > MOST_WORDS or any(not 3 <= len(each) <= MOST_LETTERS for each in tidy):
-        raise Invalid(
+        raise Unacceptable(
+            "no-name",
             _("Give up to %(count)s further names, each of 3 to %(letters)s characters.")
             % {"count": MOST_WORDS, "letters": MOST_LETTERS},
-            field="words",
         )
     return tidy
 

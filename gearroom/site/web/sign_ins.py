@@ -134,9 +134,15 @@ def forgotten(request: HttpRequest) -> HttpResponse:
     if request.method != "POST":
         return render(request, "site/sign/forgotten.html", {})
     name = request.POST.get("name", "").strip()
-    wait = tries.count("reset-address", request.META.get("REMOTE_ADDR", ""))
-    if wait := wait or tries.count("reset", name.casefold()[:150]):
+    if wait := tries.count("reset-address", request.META.get("REMOTE_ADDR", "")):
         told = {"error": _too_often(wait), "name": name}
+        return render(request, "site/sign/forgotten.html", told, status=429)
+    if wait := tries.count("reset", name.casefold()[:150]):
+        error = _(
+            "Enough mails were asked for with this name. Use the newest that came, or wait "
+            "%(minutes)d minutes."
+        ) % {"minutes": -(-wait // 60)}
+        told = {"error": error, "name": name}
         return render(request, "site/sign/forgotten.html", told, status=429)
     if not name:
         told = {"error": _("Write the name that you sign in with, or your email address.")}
