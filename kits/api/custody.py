@@ -156,7 +156,7 @@ class CheckIn(UseCaseView):
         data["as_found"] = AsFound(data["as_found"])
         data["remarks"] = Remarks(
             bodies.needed(data.pop("needed", [])),
-            [reports.kit(act.actor, ref) for ref in data.pop("mixed_with", [])],
+            [find.any_kit(ref, act.actor) for ref in data.pop("mixed_with", [])],
             data.pop("given_back"),
         )
         back = custody.check_in(act, kit, **data)

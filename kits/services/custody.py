@@ -291,8 +291,6 @@ def check_in(
     act.actor.require("check_in")
     with Book(act) as book:
         kit = book.lock(kit.pk, *(other.pk for other in remarks.mixed_with))[0]
-        for other in remarks.mixed_with:
-            reports.require(act.actor, "withhold", other)
         late = book.is_late(kit, section)
         held = None if late else open_checkout(kit, section)
         if late:
