@@ -11,7 +11,7 @@ from gearroom.core.api.serializers import ActBody
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
 from kits.models import AsFound, Kit, WithheldKind
-from kits.services import custody, due, find, keeping, not_ours, reports, use, whose
+from kits.services import custody, due, find, keeping, not_ours, use, whose
 from kits.services.going_out import UNSAID
 from kits.services.remarks import Remarks
 
@@ -101,8 +101,6 @@ class CheckOut(UseCaseView):
         if data["emergency"]:
             actor.require("emergency")
             return find.any_kit(self.kwargs["kit"], actor)
-        if data["already_gone"]:
-            return reports.kit(actor, self.kwargs["kit"])
         return find.kit(actor, self.kwargs["kit"])
 
 

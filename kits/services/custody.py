@@ -191,7 +191,7 @@ def _require_right(act: Act, kit: Kit, *, emergency: bool, already_gone: bool) -
     if emergency:
         act.actor.require("emergency")
     elif already_gone:
-        reports.require(act.actor, "report_gone", kit)
+        act.actor.require("report_gone", kit.home_room_id, kit.room_id)
     else:
         act.actor.require("check_out", kit.room_id)
 

@@ -71,8 +71,9 @@ class Permits:
 
     def _rights(self, r: Report) -> set[str]:
         kit = self.book.kits.get(r.kit)
-        fact = r.act == "hand-back" or r.body.get("emergency") or r.body.get("already_gone")
-        if kit and not fact and not sees(r.by, kit["home"], kit["room"]):
+        anywhere = r.act == "hand-back" or r.body.get("emergency")
+        fact = anywhere or r.body.get("already_gone")
+        if kit and not anywhere and not sees(r.by, kit["home"], kit["room"]):
             return {"not-found"}
         named = [self.book.school["people"][r.body[x]] for x in _NAMES_SOMEBODY if r.body.get(x)]
         if not all(self.knows(r.by, name, r.recorded) for name in named):
