@@ -2,7 +2,7 @@
 
 Environment: GEARROOM_DATA_DIR, DATABASE_URL, CELERY_BROKER_URL, EMAIL_URL, GEARROOM_PUBLIC_URL,
 GEARROOM_ORGANISATION, GEARROOM_LANGUAGE, GEARROOM_ALLOWED_HOSTS, GEARROOM_MAIL_FROM,
-GEARROOM_MAIL_TIMEOUT, GEARROOM_QUIET_HOURS, SECRET_KEY.
+GEARROOM_MAIL_TIMEOUT, GEARROOM_PROXIES, GEARROOM_QUIET_HOURS, SECRET_KEY.
 """
 
 from datetime import time
@@ -17,6 +17,7 @@ from gearroom.core.environment import public_url, secret_key
 from gearroom.core.files import write_once
 from gearroom.core.languages import compiled
 from gearroom.core.private import data_folder, database_files, make_private, writing
+from gearroom.core.rules.proxies import networks
 
 env = environ.Env()
 
@@ -36,6 +37,13 @@ PUBLIC_URL = public_url(env.str("GEARROOM_PUBLIC_URL", default=""))
 # Whose gear it is, as labels and cards say it, for example Umberfell Outdoor School.
 ORGANISATION = env.str("GEARROOM_ORGANISATION", default="")
 ALLOWED_HOSTS = ["localhost", "127.0.0.1", "[::1]", *env.list("GEARROOM_ALLOWED_HOSTS", default=[])]
+# Addresses and networks of the proxies in front, whose X-Forwarded-For says who asks; none else's.
+try:
+    PROXIES = networks(env.list("GEARROOM_PROXIES", default=[]))
+except ValueError as error:
+    raise ImproperlyConfigured(
+        f"GEARROOM_PROXIES: {error}. Name addresses and networks, such as 10.0.0.7,10.1.0.0/24."
+    ) from error
 CSRF_TRUSTED_ORIGINS = []
 if PUBLIC_URL:
     ALLOWED_HOSTS.append(PUBLIC_URL.split("://", 1)[-1].split("/")[0].rsplit(":", 1)[0])
@@ -59,7 +67,9 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "gearroom.site.middleware.ClientAddress",
     "gearroom.site.middleware.ContentSecurityPolicy",
+    "gearroom.site.middleware.SecretAddress",
     "gearroom.site.limits.BoundedBody",
     "django.middleware.security.SecurityMiddleware",
     "gearroom.site.middleware.CompressedStatic",
@@ -73,6 +83,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "gearroom.site.limits.NoNul",
+    "gearroom.site.limits.PlainText",
     "gearroom.site.middleware.DatabaseTrouble",
 ]
 
@@ -290,7 +301,12 @@ READING = {
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s: %(message)s"}},
+    "formatters": {
+        "line": {
+            "()": "gearroom.core.logs.Masked",  # secret addresses are in no log
+            "fmt": "%(asctime)s %(levelname)s %(name)s: %(message)s",
+        }
+    },
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {"handlers": ["stderr"], "level": "WARNING"},
 }

@@ -22,6 +22,7 @@ from gearroom.core.rules.names import (
     OPEN,
     Known,
     Names,
+    Roll,
     may_name,
     readable,
     reference,
@@ -73,11 +74,12 @@ def of_these(people: Iterable[Any]) -> Iterator[Known]:
                     yield Known(person.pk, has[field])
 
 
-def hidden(value: Any, known: Names | Iterable[Known], *, kept: bool = False) -> Any:
+def hidden(value: Any, known: Roll | Iterable[Known], *, kept: bool = False) -> Any:
     """A JSON-like value as it may be kept for ever: references in the place of who is named, the
     words written down beside. `kept`: it has references already, which stay. What is written has
     to be in the transaction of its row."""
-    names = known if isinstance(known, Names) else Names(known)
+    roll = known if isinstance(known, Roll) else Roll(known)
+    names = Names(roll.occurring(value))
     wanted: dict[Known, int] = {}
 
     def gather(each: Known) -> str:

@@ -55,6 +55,21 @@ KINDS: dict[str, Kind] = {
         "The same act is being done at this moment",
         "Wait as long as Retry-After says, then send it again unchanged.",
     ),
+    "malformed-request": Kind(
+        400,
+        "The request could not be read",
+        "Send it as HTTP/1.1 (RFC 9112) has it, and its target percent-encoded.",
+    ),
+    "address-too-long": Kind(
+        414,
+        "The address is too long",
+        "An address has at most 4,094 bytes. Send what is longer in a body, by POST.",
+    ),
+    "headers-too-long": Kind(
+        431,
+        "The headers are too long",
+        "There are at most 100, of 8,190 bytes each. Leave out cookies that are not ours.",
+    ),
     "malformed-headers": Kind(
         400, "A header could not be read", "Send it in the form that “detail” describes."
     ),

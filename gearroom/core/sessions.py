@@ -9,7 +9,11 @@ from gearroom.core.trouble import trouble_of
 
 
 class SessionStore(db.SessionStore):
-    """As Django's; but a full disk is not taken for a session that was ended meanwhile."""
+    """As Django's; but a full disk is not taken for a session that was ended meanwhile, and a key
+    that Django never drew is none."""
+
+    def _validate_session_key(self, key: str) -> bool:
+        return super()._validate_session_key(key) and key.isascii() and key.isalnum()
 
     def save(self, must_create: bool = False) -> None:
         """Write it. Raises UpdateError where it was ended, and the database's own error."""

@@ -1,16 +1,17 @@
-"""Bounds on what a request may send: its size before any of it is read, a page's text after."""
+"""Bounds on what a request may send: its size before any of it is read, a page's text after, and
+the form in which that text goes on."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from itertools import chain
 
 from django.conf import settings
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.utils.translation import gettext as _
 
 from gearroom.core.api.problems import respond
 from gearroom.core.problems import Invalid, Problem, TooLarge, document
+from gearroom.core.rules.plain_text import plain
 from gearroom.site.web import errors
 
 
@@ -54,14 +55,46 @@ def _judge(request: HttpRequest) -> Problem | None:
     return None
 
 
-class NoNul:
-    """Middleware: refuses a page's address or form with a NUL (U+0000) in it, which nobody types
-    and PostgreSQL keeps in no text. The API refuses it as it reads a body."""
+class PlainText:
+    """Middleware: what is typed on a page comes as it is kept (`plain_text`), as it does in the
+    API; passwords are left as they are."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_view(self, request: HttpRequest, *_: object) -> None:
+        """Once it is known to be a page's form."""
+        if request.path.startswith("/api/"):
+            return
+        request.GET = _plain(request.GET)
+        if request.method == "POST":
+            request.POST = _plain(request.POST)
+
+
+def _plain(form: QueryDict) -> QueryDict:
+    found = QueryDict(mutable=True)
+    for name, values in form.lists():
+        as_typed = "password" in name
+        found.setlist(name, values if as_typed else [plain(str(value)) for value in values])
+    found._mutable = False
+    return found
+
+
+class NoNul:
+    """Middleware: refuses an address, or a page's form, with a NUL (U+0000) in it, which nobody
+    types and PostgreSQL keeps in no text. The API refuses it in a body as it reads that."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if "\0" in request.path:
+            return errors.page_not_found(request, Http404())
+        if _holds_nul(request.GET):
+            return _refused(request)
         return self.get_response(request)
 
     def process_view(
@@ -72,11 +105,17 @@ class NoNul:
         named: Mapping[str, object],
     ) -> HttpResponse | None:
         """Look at all that a page was sent, once its form was read."""
-        if request.path.startswith("/api/"):
+        if request.path.startswith("/api/") or not _holds_nul(request.POST):
             return None
-        fields = chain(request.GET.lists(), request.POST.lists())
-        sent = chain(named.values(), *(values for _name, values in fields))
-        if not any("\0" in text for text in sent if isinstance(text, str)):
-            return None
-        says = _("This holds a character that cannot be kept. Type it again by hand.")
-        return errors.refusal(request, Invalid(says))
+        return _refused(request)
+
+
+def _holds_nul(fields: QueryDict) -> bool:
+    return any("\0" in text for name, values in fields.lists() for text in (name, *values))
+
+
+def _refused(request: HttpRequest) -> HttpResponse:
+    problem = Invalid(_("This holds a character that cannot be kept. Type it again by hand."))
+    if request.path.startswith("/api/"):
+        return respond(document(problem, request.path))
+    return errors.refusal(request, problem)

@@ -12,6 +12,8 @@ from django.contrib.sessions.middleware import SessionMiddleware
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.middleware.gzip import GZipMiddleware
 
+from gearroom.core.logs import is_secret
+from gearroom.core.rules.proxies import client_address
 from gearroom.core.trouble import TROUBLES, if_it_can
 from gearroom.site.web import errors
 
@@ -37,6 +39,38 @@ READING_POLICY = POLICY.replace("script-src 'self'", "script-src 'self' 'wasm-un
 """The policy of the scan page alone: a reader of labels compiled to WebAssembly may run there."""
 
 PERMISSIONS = "camera=(self), microphone=(), geolocation=()"
+
+
+class ClientAddress:
+    """Middleware: REMOTE_ADDR is the address of who asks, as the proxies of settings.PROXIES say
+    it; limits and lists of sign-ins go by it."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        request.META["REMOTE_ADDR"] = client_address(
+            request.META.get("REMOTE_ADDR", ""),
+            request.META.get("HTTP_X_FORWARDED_FOR", ""),
+            settings.PROXIES,
+        )
+        return self.get_response(request)
+
+
+class SecretAddress:
+    """Middleware: an address that is a secret is kept by no cache, and told to nobody: a browser
+    says where somebody comes from without the path. (With no-referrer it would say Origin: null,
+    and a form sent from such a page would be refused.)"""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        if is_secret(request.path):
+            response.headers["Referrer-Policy"] = "strict-origin"
+            response.headers["Cache-Control"] = "private, no-store"
+        return response
 
 
 class ContentSecurityPolicy:

@@ -146,7 +146,8 @@ def programs(listener: socket.socket, certificate: Certificate | None) -> list[P
     web = [
         f"--bind=fd://{listener.fileno()}",
         "--preload",  # loaded once, then forked: half the work of a start on a small machine
-        "--worker-class=gthread",
+        "--worker-class=gearroom.site.web_server.Worker",
+        "--logger-class=gearroom.site.web_server.Log",
         f"--workers={max(2, min(4, cores))}",
         "--threads=16",
         "--timeout=60",

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
+from gearroom.core.rules.plain_text import plain
 from kits.rules.expiry import PrintedDateError, last_good_day
 from kits.rules.facts import Criticality, Kind
 
@@ -176,7 +177,7 @@ class _Reader:
             return ""
         if isinstance(value, float) and value.is_integer():
             value = int(value)  # a spreadsheet keeps every number as a float
-        return " ".join(str(value).split())
+        return " ".join(plain(str(value)).split())
 
     def number(self, column: str, otherwise: int | None = None) -> int | None:
         """A whole number; `otherwise` where nothing is said; None where something wrong is."""

@@ -67,8 +67,8 @@ def latest(actor: Actor, kit: Kit) -> Checkout | None:
     )
     if held is None or held.person_id is None or was_told(held):
         return None
-    known = find.knows_kit(actor, kit) or find.people_of(actor).filter(pk=held.person_id).exists()
-    return held if known else None
+    seen = find.people_of(actor).filter(pk=held.person_id)
+    return held if find.knows_kit(actor, kit) or seen.exists() else None
 
 
 def use_is_known(kit: Kit) -> bool:

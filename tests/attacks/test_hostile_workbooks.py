@@ -187,20 +187,21 @@ def test_what_an_archive_says_of_its_size_bounds_what_is_unpacked(pool):
     assert tables[1][1][0] == "A1", "the part that lies is none of those that are read"
 
 
+def broken(whole, rng):
+    """A workbook with some bytes changed: of the archive, or of a part in a whole archive."""
+    if rng.random() < 0.5:
+        return mutated(whole, rng)
+    with zipfile.ZipFile(io.BytesIO(whole)) as packed:
+        hit = rng.choice(packed.namelist())
+    return changed(whole, lambda name, part: mutated(part, rng) if name == hit else part)
+
+
 def feed_mutations(pool, number):
     whole = filled_in()
-    plain = changed(whole, lambda name, part: part)
     outcomes = set()
     for seed in range(number):
-        rng = random.Random(seed)
-        if rng.random() < 0.5:
-            content = mutated(whole, rng)
-        else:  # the archive stays whole, a part of it does not
-            with zipfile.ZipFile(io.BytesIO(plain)) as packed:
-                hit = rng.choice(packed.namelist())
-            content = changed(plain, lambda n, p, hit=hit, r=rng: mutated(p, r) if n == hit else p)
         try:
-            tables = pool.tables(content, **BOUNDS)
+            tables = pool.tables(broken(whole, random.Random(seed)), **BOUNDS)
         except reading.WorkbookError as error:
             outcomes.add(type(error).__name__)
         else:

@@ -62,7 +62,7 @@ PEOPLE: dict[str, Make] = {
     ),
     "GET people/{id}/": lambda a: say(id=a.person("mate")),
     "PATCH people/{id}/": lambda a: say(id=a.person("visitor"), body={"phone": "0123"}),
-    "PATCH people/{id}/ #oneself": lambda a: say(id=a.own("person"), body={"phone": "0123"}),
+    "PATCH people/{id}/ #oneself": lambda a: say(id=a.own_person(), body={"phone": "0123"}),
     "PATCH people/{id}/ #address of an administrator": lambda a: say(
         id=a.person("administrator"), body={"email": "somebody@example.org"}
     ),
@@ -83,6 +83,10 @@ PEOPLE: dict[str, Make] = {
     "POST people/{id}/merge/": lambda a: say(
         id=a.person("double"), body={"into": a.person("visitor")}
     ),
+    "GET people/{id}/export/": lambda a: say(id=a.person("visitor")),
+    "GET people/{id}/export/ #oneself": lambda a: say(id=a.own_person()),
+    "POST people/{id}/erase/": lambda a: say(id=a.person("visitor")),
+    "POST redactions/": lambda a: say(),
     "GET tokens/": lambda a: say(),
     "POST tokens/": lambda a: say(body={"name": "mine", "scopes": ["admin"], "days": 1}),
     "GET tokens/{id}/": lambda a: say(id=a.own("token")),

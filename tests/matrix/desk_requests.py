@@ -102,6 +102,12 @@ PEOPLE: dict[str, Make] = {
         person=a.person("double"), body={"into": a.person("visitor")}
     ),
     "page POST people/{person}/tag/": lambda a: say(person=a.person("visitor")),
+    "page GET people/{person}/export/": lambda a: say(person=a.person("visitor")),
+    "page GET people/{person}/export/ #oneself": lambda a: say(person=a.own_person()),
+    "page GET people/{person}/erase/": lambda a: say(person=a.person("visitor")),
+    "page POST people/{person}/erase/": lambda a: say(person=a.person("visitor")),
+    "page GET people/names/": lambda a: say(),
+    "page POST people/names/": lambda a: say(),
     "page GET rooms/": lambda a: say(),
     "page POST rooms/": lambda a: say(body={**_room(a), "name": "Boat house"}),
     "page GET rooms/{room}/": lambda a: say(room=a.room()),

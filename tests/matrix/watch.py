@@ -55,12 +55,12 @@ def watched() -> Iterator[Watch]:
     watch = Watch()
     asked, belongs = Actor.may, Actor.belongs_to
 
-    def may(actor: Actor, use_case: str, room_id: int | None = None) -> bool:
+    def may(actor: Actor, use_case: str, *rooms: int | None) -> bool:
         if _in_a_service():
             watch.rights.append(use_case)
-            if room_id is not None:
+            if any(room is not None for room in rooms):
                 watch.rooms.append(use_case)
-        return asked(actor, use_case, room_id)
+        return asked(actor, use_case, *rooms)
 
     def belongs_to(actor: Actor, room_id: int | None) -> bool:
         if _in_a_service():

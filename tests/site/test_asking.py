@@ -40,7 +40,7 @@ def test_the_link_is_answered_without_an_account_in_the_name_of_whoever_had_it(w
 
     page = stranger.get(path)
     assert "What did you use from DAY-01?" in text_of(page)
-    assert page["Referrer-Policy"] == "same-origin"  # the link is told to nobody else
+    assert page["Referrer-Policy"] == "strict-origin"  # the link is told to nobody else
     done = stranger.post(path, {f"used-{world.dressing.pk}": "2", "wrong": "zip torn"})
 
     assert "is written down" in text_of(done)

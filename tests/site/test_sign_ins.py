@@ -167,7 +167,7 @@ def test_a_forgotten_password_is_chosen_anew_by_a_link_that_works_once(guide, se
 
     page = Client().get(path)
     assert page.status_code == 200
-    assert page["Referrer-Policy"] == "no-referrer"
+    assert page["Referrer-Policy"] == "strict-origin"
     assert Client().post(path, {"new": "short"}).status_code == 400
     answer = Client().post(path, {"new": NEW})
 

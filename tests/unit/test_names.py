@@ -13,6 +13,7 @@ from gearroom.core.rules.names import (
     OPEN,
     Known,
     Names,
+    Roll,
     may_name,
     readable,
     reference,
@@ -61,6 +62,25 @@ values = st.recursive(
 def test_what_was_kept_reads_as_it_was_written(value: Any) -> None:
     hidden, rows = kept(value)
     assert readable(hidden, rows.read) == value
+
+
+@given(values)
+def test_those_who_occur_are_enough_to_look_for(value: Any) -> None:
+    known = [*JO, *sure(18, "Ann Other", "0700 900 123", ""), Known(19, "May")]
+    assert kept(value, *known)[0] == kept(value, *Roll(known).occurring(value))[0]
+
+
+def test_of_many_people_those_who_occur_are_few() -> None:
+    many = [k for n in range(500) for k in sure(n, f"First{n} Last{n}", f"0770 09{n:05}", "")]
+    assert Roll(many).occurring({"a": ["It is with first7\tLast7, 077009-00007."]}) == many[14:16]
+
+
+def test_letters_that_are_alike_break_nothing() -> None:
+    jim = Known(3, "Jim Straße")
+    for text in ("Jım Straße", "JİM STRASSE", "JIM STRASSE", "jim strasse", "JIM STRAẞE"):
+        hidden, rows = kept(text, jim)
+        assert readable(hidden, rows.read) == text
+    assert kept("JIM STRASSE", jim)[0].startswith(OPEN)
 
 
 @given(values)

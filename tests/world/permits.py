@@ -27,6 +27,7 @@ _FACTS = {"fact", "hand-back", "pass", "use", "not-ours", "withhold", "undo", "c
 _OF_GUIDES = {
     "take-out", "look-inside", "restock", "reseal", "count", "check", "swap", "open", "come-back",
 }  # fmt: skip
+_NAMES_SOMEBODY = ("person", "cleared_by")
 _OF_PLANNERS = {"trip", "reserve", "unreserve"}
 
 
@@ -73,6 +74,9 @@ class Permits:
         fact = r.act == "hand-back" or r.body.get("emergency") or r.body.get("already_gone")
         if kit and not fact and not sees(r.by, kit["home"], kit["room"]):
             return {"not-found"}
+        named = [self.book.school["people"][r.body[x]] for x in _NAMES_SOMEBODY if r.body.get(x)]
+        if not all(self.knows(r.by, name, r.recorded) for name in named):
+            return {"not-found"}
         where = None
         if kit:
             where = kit["home"] if r.act in ("release", "come-back") else kit["room"]
@@ -81,6 +85,20 @@ class Permits:
             return set()
         # The shelf that is named is of a room of others: either is said.
         return {"role-missing", "not-found"} if r.body.get("extra") else {"role-missing"}
+
+    def knows(self, person: str, name: str, now: datetime) -> bool:
+        """Whether somebody may name another: who is of a room of theirs or of all, has or answers
+        for a kit that is at home there, or leads a trip from there that is not over."""
+        rooms = ROLES[person]
+        near = person == name or None in rooms or None in ROLES[name] or rooms.keys() & ROLES[name]
+        kits = [kit for kit in self.book.kits.values() if kit["home"] in rooms]
+        trips = [trip for trip in self.book.trips.values() if trip["room"] in rooms]
+        return bool(
+            near
+            or (name == "Ines" and kits)  # who answers for all of them
+            or any(kit["out"] and kit["out"]["person"] == name for kit in kits)
+            or any(t["leader"] == name and not t["cancelled"] and t["returns"] > now for t in trips)
+        )
 
     def _refuse_take_out(self, r: Report) -> set[str]:
         kit, body, now = self.book.kits[r.kit], r.body, r.recorded

@@ -22,10 +22,12 @@ from django.core.validators import (
     MinValueValidator,
     RegexValidator,
 )
+from django.utils.translation import gettext as _
 from rest_framework import serializers
 
 from gearroom.core.api.member_rules import Rule
-from gearroom.core.problems import printable
+from gearroom.core.problems import Unacceptable, printable
+from gearroom.core.rules.plain_text import plain
 
 MAX_WHOLE = 2**31 - 1
 YEARS = range(1970, 2200)
@@ -90,7 +92,7 @@ class _Strict(serializers.Serializer[Any]):
         texts of a fixed form are taken as they come."""
         fields: dict[str, serializers.Field] = super().get_fields()
         for field in fields.values():
-            if any(isinstance(one, RegexValidator | EmailValidator) for one in field.validators):
+            if _has_form(field):
                 field.trim_whitespace = False
             for inner in (field, getattr(field, "child", None)):
                 if isinstance(inner, serializers.IntegerField):
@@ -118,6 +120,7 @@ class _Strict(serializers.Serializer[Any]):
                 errors[name] = [found]
         if errors:
             raise serializers.ValidationError(errors)
+        data = {name: _plain(known[name], value) for name, value in data.items()}
         for rule in self.rules:
             if not rule.holds(data):
                 raise serializers.ValidationError({rule.field: [rule.says]})
@@ -184,6 +187,27 @@ class ProblemDocument(serializers.Serializer[Any]):
     )
 
 
+def _plain(field: serializers.Field, value: Any) -> Any:
+    """A value whose form is right, with its texts as they are kept (`plain_text`); a text of a
+    fixed form, or as a scanner sent it, as it came. Raises Unacceptable (422) for one in which
+    nothing can be seen, where something has to be."""
+    if isinstance(value, list) and isinstance(field, serializers.ListField):
+        return [_plain(field.child, inner) for inner in value]
+    if not isinstance(value, str) or not isinstance(field, serializers.CharField):
+        return value
+    if isinstance(field, ScannedField) or _has_form(field):
+        return value
+    kept = plain(value)
+    if value.strip() and not kept.strip() and not field.allow_blank:
+        says = _("Nothing can be seen of this text. Type it again by hand.")
+        raise Unacceptable("cannot-be-right", says, errors={field.field_name or "": [says]})
+    return kept
+
+
+def _has_form(field: serializers.Field) -> bool:
+    return any(isinstance(one, RegexValidator | EmailValidator) for one in field.validators)
+
+
 def _wrong(field: serializers.Field, value: Any, from_text: bool) -> str | None:
     """What is wrong with the form of a value, before its meaning is looked at; or None."""
     if value is None and not from_text:
@@ -191,7 +215,7 @@ def _wrong(field: serializers.Field, value: Any, from_text: bool) -> str | None:
     form_of = next((row for row in _FORMS if isinstance(field, row[0])), None)
     if form_of is None:
         raise TypeError(f"no strict form is known for {type(field).__name__}")
-    _, types, form, expected = form_of
+    _class, types, form, expected = form_of
     if isinstance(field, serializers.Serializer) and not isinstance(field, _Strict):
         raise TypeError(f"{type(field).__name__} is nested in a strict serializer and is not one")
     if isinstance(field, serializers.IntegerField) and isinstance(value, float):

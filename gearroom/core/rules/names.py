@@ -8,6 +8,7 @@ text for people holds; where one is sent all the same, it is kept as itself foll
 from __future__ import annotations
 
 import re
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -21,6 +22,7 @@ LONGER = 5
 _REFERENCE = re.compile(f"{OPEN}(?:([0-9]+)\\.([0-9]+))?{CLOSE}")
 _WHOLE_REFERENCE = re.compile(f"({OPEN}(?:[0-9]+\\.[0-9]+)?{CLOSE})")
 _LEAST_DIGITS = 6
+_WORD = re.compile(r"\w+")
 _DAY = re.compile(r"\d{4}-\d\d-\d\d")
 _CODES = frozenset(
     {
@@ -65,8 +67,8 @@ class Names:
         for each in known:
             if words := _alike(each.text):
                 self._by_words.setdefault(words, each)
-        longest = sorted(self._by_words.values(), key=lambda each: -len(each.text))
-        either = "|".join(_pattern(each.text) for each in longest)
+        self._longest = sorted(self._by_words.values(), key=lambda each: -len(each.text))
+        either = "|".join(f"({_pattern(each.text)})" for each in self._longest)
         self._any = re.compile(f"(?<!\\w)(?:{either})(?!\\w)") if either else None
 
     def split(self, text: str) -> Iterator[str | Known]:
@@ -74,7 +76,8 @@ class Names:
         start = 0
         for match in self._any.finditer(text) if self._any else ():
             yield text[start : match.start()]
-            yield Known(self._by_words[_alike(match[0])].person, match[0])
+            assert match.lastindex is not None  # each is a group
+            yield Known(self._longest[match.lastindex - 1].person, match[0])
             start = match.end()
         yield text[start:]
 
@@ -92,6 +95,41 @@ def sure(person: int, name: str, phone: str, email: str) -> Iterator[Known]:
         yield Known(person, phone)
     if email:
         yield Known(person, email)
+
+
+class Roll:
+    """Many words that name somebody, of which few occur in any one text: those are found here by
+    their first word, so that a pattern has to be made of them alone."""
+
+    def __init__(self, known: Iterable[Known]) -> None:
+        self._numbers: list[tuple[int, str, Known]] = []
+        self._by_first: dict[str, list[tuple[int, str, Known]]] = defaultdict(list)
+        for place, each in enumerate(known):
+            if _is_number(each.text):
+                self._numbers.append((place, _digits(each.text), each))
+            elif words := _alike(each.text):
+                first = _WORD.search(words)
+                self._by_first[first[0] if first else ""].append((place, words, each))
+
+    def occurring(self, value: Any) -> list[Known]:
+        """Those that a JSON-like value can hold, in their order. Some may not be in it."""
+        text = "\n".join(_strings(value))
+        words, digits = " ".join(text.split()).casefold(), _digits(text)
+        found = [row for row in self._numbers if row[1] in digits]
+        for first in {*_WORD.findall(words), ""}:
+            found += [row for row in self._by_first.get(first, ()) if row[1] in words]
+        return [each for _place, _words, each in sorted(found, key=lambda row: row[0])]
+
+
+def _strings(value: Any) -> Iterator[str]:
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        for each in value.values():
+            yield from _strings(each)
+    elif isinstance(value, list | tuple):
+        for each in value:
+            yield from _strings(each)
 
 
 def may_name(value: Any) -> bool:
@@ -200,6 +238,7 @@ def _alike(text: str) -> str:
 def _pattern(text: str) -> str:
     if _is_number(text):
         return r"\+?\(?" + r"[\s().\-/]*".join(_digits(text))
-    words = r"\s+".join(map(re.escape, text.split()))
+    ways = dict.fromkeys((text, text.casefold()))  # STRASSE for Straße
+    words = "|".join(r"\s+".join(map(re.escape, way.split())) for way in ways)
     several = len(text.split()) > 1 or "@" in text
-    return f"(?i:{words})" if several else words
+    return f"(?i:{words})" if several else r"\s+".join(map(re.escape, text.split()))

@@ -124,7 +124,7 @@ USE_CASES: dict[str, Right] = {
     "edit_person": Right(Scope.PEOPLE, _KEEPERS),
     "edit_member": Right(Scope.PEOPLE, _ADMIN),
     "appoint_adviser": Right(Scope.PEOPLE, frozenset(), everywhere=_ADMIN),
-    "export_person": Right(Scope.ADMIN, _ADMIN),  # of everywhere; one's own is `own_account`
+    "export_person": Right(Scope.PEOPLE, _ADMIN),  # of everywhere; one's own is `own_account`
     "erase_person": Right(Scope.ADMIN, _ADMIN),  # of everywhere
     "edit_room": Right(Scope.ADMIN, _ADMIN),
     "edit_device": Right(Scope.ADMIN, _KEEPERS),

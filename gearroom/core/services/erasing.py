@@ -7,17 +7,16 @@ given again included. What is of the gear room's business is in `kits.services.e
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from importlib import import_module
 from typing import Any
 
 from django.apps import apps
-from django.conf import settings
 from django.db.models import CharField, Field, JSONField, Model, Q
 from django.utils.translation import gettext as _
 
 from gearroom.core import append_only, clock
 from gearroom.core.act import Act
 from gearroom.core.models import (
+    AccountChange,
     Membership,
     PasswordReset,
     Person,
@@ -29,7 +28,7 @@ from gearroom.core.models import (
 from gearroom.core.problems import Invalid, Refused
 from gearroom.core.rules.names import Known, Names, replaced, sure
 from gearroom.core.rules.roles import Role
-from gearroom.core.services import people, redaction
+from gearroom.core.services import people, redaction, sign_ins
 
 MOST_WORDS, MOST_LETTERS = 20, 120
 
@@ -64,7 +63,7 @@ OF_THINGS = frozenset(
     }
 )
 """Columns that things go by, on labels too: whoever keeps them changes them."""
-THEIR_OWN = (Person, User, PersonalText, SignedIn, Token, Membership, PasswordReset)
+THEIR_OWN = (AccountChange, Person, User, PersonalText, SignedIn, Token, Membership, PasswordReset)
 
 
 def record_of(person: Person) -> list[Person]:
@@ -127,7 +126,8 @@ def erase(act: Act, person: Person, known: Sequence[Known]) -> None:
     texts |= {text for each in record for text in (each.name, each.phone, each.email) if text}
     PersonalText.objects.filter(Q(person__in=record) | Q(person=None, text__in=texts)).delete()
     for user in users:
-        _end_sign_in(user)
+        _end_sign_in(act, user)
+    AccountChange.objects.filter(person__in=record).delete()
     Membership.objects.filter(person__in=record).delete()
     for each in record:
         Person.objects.filter(pk=each.pk).update(
@@ -145,11 +145,10 @@ def erase(act: Act, person: Person, known: Sequence[Known]) -> None:
     redaction.redact(act, person, known, singles)
 
 
-def _end_sign_in(user: User) -> None:
-    """Their sign-in, wherever it is open; the row stays for what it did."""
-    sessions = import_module(settings.SESSION_ENGINE).SessionStore
-    for key in SignedIn.objects.filter(user=user).values_list("session_key", flat=True):
-        sessions(key).delete()
+def _end_sign_in(act: Act, user: User) -> None:
+    """Their sign-in, wherever it is open, and what was made with it; the row stays for what it
+    did."""
+    sign_ins.end_everywhere(user, act.received_at)
     SignedIn.objects.filter(user=user).delete()
     Token.objects.filter(user=user).delete()
     PasswordReset.objects.filter(user=user).delete()

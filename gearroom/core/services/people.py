@@ -158,14 +158,14 @@ def merge(act: Act, person: Person, into: Person) -> Person:
     """
     for each in (person, into):
         _require_care_of(act.actor, each)
-    account_changes.require_right_over(act.actor, person, into)
-    _refuse_advice_for_oneself(act, person, into)
     if person.pk == into.pk:
         raise Refused("same-person", _("That is the same person. Choose the other one."))
     if person.merged_into_id is not None or into.merged_into_id is not None:
         raise Refused("merged-already", _("They are one already. There is nothing to do."))
     if is_program(person) or is_program(into):
         raise Refused("not-a-person", _("A program is no person and is merged with nobody."))
+    account_changes.require_right_over(act.actor, person, into)
+    _refuse_advice_for_oneself(act, person, into)
     if person.user is not None and into.user is not None and person.left_on is None:
         raise Refused(
             "two-sign-ins",

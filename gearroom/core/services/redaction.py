@@ -19,7 +19,7 @@ from django.db.models.functions import Cast
 from gearroom.core import append_only, names
 from gearroom.core.act import Act, Actor
 from gearroom.core.models import KeptAnswer, Person, RedactedRow, Redaction
-from gearroom.core.rules.names import Known, Names, reference, replaced
+from gearroom.core.rules.names import Known, Names, Roll, reference, replaced
 from gearroom.core.services import rooms
 
 ROWS_AT_A_TIME = 2000
@@ -55,8 +55,8 @@ def redact_landed(act: Act) -> Redaction:
     written before names were kept apart. They read as before, until somebody is erased. What is
     done already stays; so a second time changes nothing."""
     require_administrator(act.actor)
-    in_answers = Names([*names.of_everybody(), *_single_words()])
-    in_what_was_typed = Names(names.of_everybody())
+    in_answers = Roll([*names.of_everybody(), *_single_words()])
+    in_what_was_typed = Roll(names.of_everybody())
 
     def hide(column: Column, value: Any) -> Any:
         known = in_answers if column.model is KeptAnswer else in_what_was_typed

@@ -153,21 +153,16 @@ def new_password(request: HttpRequest, uid: str, token: str) -> HttpResponse:
     wait = tries.count("link", address) if request.method == "POST" else 0
     if wait:
         told = {"error": _too_often(wait)}
-        response = render(request, "site/sign/new_password.html", told, status=429)
-    elif sign_ins.user_of(uid, token) is None:
-        response = render(request, "site/sign/link_over.html", {}, status=404)
-    elif request.method != "POST":
-        response = render(request, "site/sign/new_password.html", {})
-    else:
-        try:
-            user = sign_ins.reset(uid, token, request.POST.get("new", ""))
-        except Problem as problem:
-            told = {"error": problem.detail}
-            response = render(request, "site/sign/new_password.html", told, status=problem.status)
-        else:
-            response = render(request, "site/sign/is_set.html", {"username": user.get_username()})
-            known_browsers.remember(request, response, user.get_username())
-    # The address is a secret: it is neither kept nor told to where a link leads.
-    response.headers["Cache-Control"] = "private, no-store"
-    response.headers["Referrer-Policy"] = "no-referrer"
+        return render(request, "site/sign/new_password.html", told, status=429)
+    if sign_ins.user_of(uid, token) is None:
+        return render(request, "site/sign/link_over.html", {}, status=404)
+    if request.method != "POST":
+        return render(request, "site/sign/new_password.html", {})
+    try:
+        user = sign_ins.reset(uid, token, request.POST.get("new", ""))
+    except Problem as problem:
+        told = {"error": problem.detail}
+        return render(request, "site/sign/new_password.html", told, status=problem.status)
+    response = render(request, "site/sign/is_set.html", {"username": user.get_username()})
+    known_browsers.remember(request, response, user.get_username())
     return response
