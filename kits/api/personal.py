@@ -44,11 +44,14 @@ class Export(ReadView):
 class EraseBody(ActBody):
     """Further names of theirs."""
 
+    example = {"words": ["Robbie"]}
+
     words = serializers.ListField(
-        child=serializers.CharField(min_length=3, max_length=120),
+        child=serializers.CharField(max_length=120),
         max_length=20,
         required=False,
-        help_text="Further names, such as a nickname, to take out of what people typed.",
+        help_text="Further names, such as a nickname, to take out of what people typed; each of at"
+        " least three characters.",
     )
 
 
