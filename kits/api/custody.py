@@ -11,7 +11,7 @@ from gearroom.core.api.serializers import ActBody
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
 from kits.models import AsFound, Kit, WithheldKind
-from kits.services import custody, due, find, keeping, not_ours, use, whose
+from kits.services import custody, due, find, keeping, not_ours, reports, use, whose
 from kits.services.going_out import UNSAID
 from kits.services.remarks import Remarks
 

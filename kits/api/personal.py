@@ -44,23 +44,13 @@ class Export(ReadView):
 class EraseBody(ActBody):
     """Further names of theirs."""
 
-<<<<<<< HEAD
     example = {"words": ["Jojo", "Jo from the cave hut"]}
-=======
-    example = {"words": ["Robbie"]}
-
->>>>>>> k-schema
     words = serializers.ListField(
         child=serializers.CharField(max_length=120),
         max_length=20,
         required=False,
-<<<<<<< HEAD
         help_text="Further names, such as a nickname, each of 3 characters at least, to take out of"
         " what people typed.",
-=======
-        help_text="Further names, such as a nickname, to take out of what people typed; each of at"
-        " least three characters.",
->>>>>>> k-schema
     )
 
 
