@@ -101,8 +101,6 @@ class CheckOut(UseCaseView):
         if data["emergency"]:
             actor.require("emergency")
             return find.any_kit(self.kwargs["kit"], actor)
-        if data["already_gone"]:
-            return reports.kit(actor, self.kwargs["kit"])
         return find.kit(actor, self.kwargs["kit"])
 
 
@@ -156,7 +154,7 @@ class CheckIn(UseCaseView):
         data["as_found"] = AsFound(data["as_found"])
         data["remarks"] = Remarks(
             bodies.needed(data.pop("needed", [])),
-            [reports.kit(act.actor, ref) for ref in data.pop("mixed_with", [])],
+            [find.any_kit(ref, act.actor) for ref in data.pop("mixed_with", [])],
             data.pop("given_back"),
         )
         back = custody.check_in(act, kit, **data)

@@ -191,7 +191,7 @@ def _require_right(act: Act, kit: Kit, *, emergency: bool, already_gone: bool) -
     if emergency:
         act.actor.require("emergency")
     elif already_gone:
-        reports.require(act.actor, "report_gone", kit)
+        act.actor.require("report_gone", kit.home_room_id, kit.room_id)
     else:
         act.actor.require("check_out", kit.room_id)
 
@@ -291,8 +291,6 @@ def check_in(
     act.actor.require("check_in")
     with Book(act) as book:
         kit = book.lock(kit.pk, *(other.pk for other in remarks.mixed_with))[0]
-        for other in remarks.mixed_with:
-            reports.require(act.actor, "withhold", other)
         late = book.is_late(kit, section)
         held = None if late else open_checkout(kit, section)
         if late:

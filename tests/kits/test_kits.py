@@ -84,7 +84,7 @@ def test_a_name_is_never_a_label_code(w: make.World) -> None:
     code = codes.new_code(random.Random(7).choice)
     for name in (code, codes.shown(code).lower()):
         problem = is_problem(
-            make.caller(w.keeper).post("kits/", body(w, name=name)), 400, "invalid-request"
+            make.caller(w.keeper).post("kits/", body(w, name=name)), 422, "cannot-be-right"
         )
         assert list(problem["errors"]) == ["name"]
 

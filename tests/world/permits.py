@@ -70,8 +70,9 @@ class Permits:
 
     def _rights(self, r: Report) -> set[str]:
         kit = self.book.kits.get(r.kit)
-        fact = r.act == "hand-back" or r.body.get("emergency")
-        if kit and not fact and not self._near(r, r.kit):
+        anywhere = r.act == "hand-back" or r.body.get("emergency")
+        fact = anywhere or r.body.get("already_gone")
+        if kit and not anywhere and not self._near(r, r.kit):
             return {"not-found"}
         if not all(self._near(r, other) for other in r.body.get("mixed_with", ())):
             return {"not-found", "role-missing"}
@@ -79,7 +80,6 @@ class Permits:
         named = [people[r.body[x]] for x in ("person", "cleared_by") if r.body.get(x)]
         if not all(self.knows(r.by, whom, r.recorded) for whom in named):
             return {"not-found"}
-        fact = fact or r.body.get("already_gone")
         where = None
         if kit:
             where = kit["home"] if r.act in ("release", "come-back") else kit["room"]
@@ -107,7 +107,7 @@ class Permits:
         """Whether a kit is of a room of theirs; to report of it, having had it last is enough."""
         kit = self.book.kits[name]
         had_it = (kit["out"] or {}).get("person", kit["last_person"]) == r.by
-        reports = r.act in _FACTS or r.body.get("already_gone") or name != r.kit
+        reports = r.act in _FACTS or name != r.kit
         return sees(r.by, kit["home"], kit["room"]) or bool(had_it and reports)
 
     def _refuse_take_out(self, r: Report) -> set[str]:

@@ -74,8 +74,9 @@ USE_CASES: dict[str, Right] = {
     # facts: of any kit, by whoever has a role anywhere
     "check_in": Right(Scope.CUSTODY, MEMBERS),
     "emergency": Right(Scope.CUSTODY, MEMBERS),
-    # facts: by whoever has a role in the kit's home or present room, or had it last
+    # facts: by whoever has a role in the kit's home or present room
     "report_gone": Right(Scope.CUSTODY, MEMBERS),
+    # facts: by the same, and by whoever had it last
     "pass": Right(Scope.CUSTODY, MEMBERS),
     "log_use": Right(Scope.CUSTODY, MEMBERS),
     "report_lost": Right(Scope.CUSTODY, MEMBERS),
