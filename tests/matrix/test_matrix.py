@@ -86,7 +86,7 @@ def _faults(
         yield f"may, and was answered {told} {answer.content_whole[:300]!r}"
     elif done and not may:
         yield f"may not, and did: {told}"
-    elif not may and thing == OWN and answer.status_code not in _NO:
+    elif not may and thing == OWN and row.to_others != "label" and answer.status_code not in _NO:
         yield f"is to be refused for who they are, and was answered {told}"
     if not may and watch.wrote:
         yield f"refused, and wrote {watch.wrote}"
