@@ -37,12 +37,17 @@ def _seen(actor: Actor, place: Place, room: Room | None) -> Place:
 def without_strangers(actor: Actor, entries: Sequence[Entry]) -> Sequence[Entry]:
     """The entries, with nobody named in acts of the whole organisation whom the actor may not see.
     Give them loaded with their people; they are not to be saved."""
-    theirs = {e.person_id for e in entries if e.room_id is None and e.kit_id is None}
-    theirs.discard(actor.person.pk if actor.person else None)
-    theirs.discard(None)
+    own = actor.person.pk if actor.person else None
+    theirs = {
+        entry.person_id
+        for entry in entries
+        if entry.room_id is None and entry.kit_id is None and entry.person_id not in (None, own)
+    }
     if not theirs or actor.everywhere:
         return entries
-    seen = set(people.seen_by(actor).filter(pk__in=theirs).values_list("pk", flat=True))
+    seen = set(
+        people.seen_by(actor).filter(pk__in=filter(None, theirs)).values_list("pk", flat=True)
+    )
     for entry in entries:
         if entry.person_id in theirs - seen:
             entry.person = None
