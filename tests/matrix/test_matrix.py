@@ -21,7 +21,7 @@ from tests.matrix.watch import Watch, gives_away, watched
 REQUESTS = {**api_requests.REQUESTS, **page_requests.REQUESTS, **desk_requests.REQUESTS}
 OWN, OTHER, NONE = "own", "other's", "none"
 _NO = (200, 201, 302, 401, 403, 404)
-SHORT = ("nobody", "read-only token")
+SHORT = ("nobody", "read-only token", "shared device with a person")
 """Who asks in the short form, besides one who may and one who is so in the other room."""
 
 
