@@ -19,7 +19,7 @@ from gearroom.core.act import Act
 from gearroom.core.api.member_rules import AnyOf, OneOf
 from gearroom.core.api.parsing import StrictJSONParser, StrictMultiPartParser, read_object
 from gearroom.core.api.problems import MEDIA_TYPE
-from gearroom.core.api.schema import DoorSchema
+from gearroom.core.api.schema import REPLAYS, DoorSchema
 from gearroom.core.api.serializers import (
     UUID_FORM,
     ActBody,
@@ -232,7 +232,8 @@ class ScanSchema(DoorSchema):
                 OpenApiParameter.HEADER,
                 description="A UUID drawn for this act, unless “scan_id” is sent. Only"
                 " “identify” may go without either.",
-            )
+            ),
+            *REPLAYS,
         ]
 
 

@@ -72,10 +72,8 @@ class Permits:
         kit = self.book.kits.get(r.kit)
         anywhere = r.act == "hand-back" or r.body.get("emergency")
         fact = anywhere or r.body.get("already_gone")
-        if kit and not anywhere and not self._near(r, r.kit):
+        if kit and not anywhere and not self._near(r):
             return {"not-found"}
-        if not all(self._near(r, other) for other in r.body.get("mixed_with", ())):
-            return {"not-found", "role-missing"}
         people = self.book.school["people"]
         named = [people[r.body[x]] for x in ("person", "cleared_by") if r.body.get(x)]
         if not all(self.knows(r.by, whom, r.recorded) for whom in named):
@@ -103,12 +101,11 @@ class Permits:
             or any(t["leader"] == name and not t["cancelled"] and t["returns"] > now for t in trips)
         )
 
-    def _near(self, r: Report, name: str) -> bool:
+    def _near(self, r: Report) -> bool:
         """Whether a kit is of a room of theirs; to report of it, having had it last is enough."""
-        kit = self.book.kits[name]
+        kit = self.book.kits[r.kit]
         had_it = (kit["out"] or {}).get("person", kit["last_person"]) == r.by
-        reports = r.act in _FACTS or name != r.kit
-        return sees(r.by, kit["home"], kit["room"]) or bool(had_it and reports)
+        return sees(r.by, kit["home"], kit["room"]) or (had_it and r.act in _FACTS)
 
     def _refuse_take_out(self, r: Report) -> set[str]:
         kit, body, now = self.book.kits[r.kit], r.body, r.recorded

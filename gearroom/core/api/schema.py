@@ -41,6 +41,26 @@ _WRITE = {
 }
 
 
+_KEPT = [200, 201, 409, 422]
+REPLAYS = [
+    OpenApiParameter(
+        "Idempotency-Replayed",
+        {"type": "string", "enum": ["true"]},
+        OpenApiParameter.HEADER,
+        response=_KEPT,
+        description="The answer was given before, and nothing was done now. A new key asks anew.",
+    ),
+    OpenApiParameter(
+        "Idempotency-First-Answered",
+        {"type": "string", "format": "date-time"},
+        OpenApiParameter.HEADER,
+        response=_KEPT,
+        description="When an answer that is given again was given first.",
+    ),
+]
+"""Headers of the answers that a key gets once more."""
+
+
 class DoorSchema(AutoSchema):
     """Reads `query`, `shows`, `body`, `answers` and `method` off a door."""
 
@@ -102,7 +122,7 @@ class DoorSchema(AutoSchema):
         return answers
 
     def get_override_parameters(self) -> list[Any]:
-        """Query parameters of a read; the key, and If-Match, of a write."""
+        """Query parameters of a read; the key, what a replay says, and If-Match, of a write."""
         if not self._writes():
             return [self.view.query] if self.view.query else []
         parameters = []
@@ -117,6 +137,7 @@ class DoorSchema(AutoSchema):
                     " the first answer is given again; other content is a 422.",
                 )
             )
+            parameters += REPLAYS
         if self.method in ("PATCH", "PUT"):
             parameters.append(
                 OpenApiParameter(
