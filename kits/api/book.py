@@ -16,7 +16,7 @@ from gearroom.core.problems import NotFound
 from kits.api import answers
 from kits.models import Checkout, Entry, EntryKind, Movement
 from kits.services import find
-from kits.services.own_side import own_side
+from kits.services.own_side import own_side, without_strangers
 
 
 # --------------------------------------------------------------------------------------- checkouts
@@ -169,6 +169,11 @@ class Entries(ListView):
             **{name: query[name] for name in ("kind", "person") if name in query}
         )
 
+    def show(self, page: list[Entry]) -> Any:
+        """Without the names of people whom one may not see."""
+        assert self.actor is not None
+        return super().show(list(without_strangers(self.actor, page)))
+
 
 class OneEntry(ReadView):
     reads_as = "read_history"
@@ -194,6 +199,7 @@ class OneEntry(ReadView):
             raise NotFound("entry", self.kwargs["id"])
         for movement in found.movements.all():
             own_side(self.actor, movement)
+        without_strangers(self.actor, [found])
         return EntryWholeAnswer(found).data
 
 

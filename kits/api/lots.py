@@ -15,10 +15,11 @@ from gearroom.core.api.serializers import ActBody, PageQuery, StrictSerializer
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.problems import Invalid
 from kits.api import answers
-from kits.models import Holding, Lot, LotFact, Receipt
+from kits.models import Holding, Lot, LotFact
 from kits.rules.expiry import PrintedDateError, good_through, last_good_day
 from kits.services import correcting, find, fitness, instruments, stock_seen
 from kits.services.lots import normal
+from kits.services.own_side import receipts_of, without_strangers
 from kits.services.wording import said
 
 NUMBER = {"max_length": 80, "allow_blank": True}
@@ -180,11 +181,8 @@ class OneLot(ReadView):
         """A batch: what is and was believed of it, how it came, where it is."""
         assert self.actor is not None
         lot = find.lot(self.kwargs["id"])
-        facts = LotFact.objects.filter(lot=lot).select_related("entry__person")
-        may_see_prices = self.actor.may("receive")
-        receipts = Receipt.objects.filter(lot=lot, entry__reversed_by__isnull=True).select_related(
-            "entry"
-        )
+        facts = list(LotFact.objects.filter(lot=lot).select_related("entry__person"))
+        without_strangers(self.actor, [fact.entry for fact in facts])
         held = Holding.objects.filter(
             lot=lot, units__gt=0, place__in=find.places_of(self.actor)
         ).select_related("place__kit")
@@ -210,7 +208,7 @@ class OneLot(ReadView):
                     "price": str(receipt.price) if receipt.price is not None else None,
                     "currency": receipt.currency,
                 }
-                for receipt in (receipts if may_see_prices else ())
+                for receipt in receipts_of(self.actor, lot)
             ],
             "places": [
                 {

@@ -72,6 +72,7 @@ def _shown(actor: Actor, notice: Notice) -> Any:
 
 
 class Notices(ListView):
+    reads_as = "own_notices"
     query = NoticeQuery
     shows = NoticeAnswer
 
@@ -94,6 +95,7 @@ class Notices(ListView):
 
 
 class OneNotice(ReadView):
+    reads_as = "own_notices"
     shows = NoticeWhole
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -127,6 +129,7 @@ class WeeklyAnswer(serializers.Serializer[Any]):
 
 
 class NextWeekly(ReadView):
+    reads_as = "own_notices"
     query = WeeklyQuery
     shows = WeeklyAnswer
 
@@ -203,6 +206,7 @@ def _settings(person: Person) -> dict[str, Any]:
 
 
 class Settings(ReadView, UseCaseView):
+    reads_as = "own_notices"
     shows = SettingsAnswer
     use_case = "choose_notices"
     method = "patch"

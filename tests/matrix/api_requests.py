@@ -278,10 +278,11 @@ STOCK: dict[str, Make] = {
     "PATCH places/{id}/": lambda a: say(id=a.place("upper"), body={"name": "Renamed"}),
     "GET lots/": lambda a: say(),
     "GET lots/{id}/": lambda a: say(id=a.lot("dressing")),
+    "GET lots/{id}/ #corrected": lambda a: say(id=a.lot("corrected by")),
     "POST lots/{id}/correct/": lambda a: say(
         id=a.lot("tablets"), body={"expiry": _DAY, "reason": "read wrong"}
     ),
-    "POST lots/{id}/check/": lambda a: say(id=a.lot("gauge"), body={"passed": True}),
+    "POST lots/{id}/check/": lambda a: say(id=a.lot("gauge of"), body={"passed": True}),
     "GET items/": lambda a: say(),
     "POST items/": lambda a: say(
         body={"name": "Tape", "kind": "consumable", "base_unit": "roll"}

@@ -140,7 +140,7 @@ LABELS: dict[str, Make] = {
     "page GET labels/{code}/": lambda a: say(code=a.label("kit")),
     "page GET labels/{code}/bind/": lambda a: say(code=a.label("blank")),
     "page POST labels/{code}/bind/": lambda a: say(
-        code=a.label("blank"), body={"for": "shelves", "on": a.place("upper")}
+        code=a.label("blank"), body={"for": "shelves", "on": a.place("upper"), "room": a.room()}
     ),
     "page GET labels/{code}/picture/": lambda a: say(code=a.label("kit")),
     "page POST labels/{code}/cancel/": lambda a: say(code=a.label("kit"), body={"why": "worn"}),

@@ -14,6 +14,7 @@ NO_RIGHT_ASKED: dict[str, str] = {
 }
 NO_ROOM_ASKED: dict[str, str] = {}
 
+_PASSED_OVER = "a room that is not theirs is passed over for their own"
 MAY_NAME: dict[tuple[str, str], str] = {
     ("POST stock/send/", "body room"): "something may be sent to any room",
     ("page POST stock/at/{place}/{lot}/ #send", "body send"): "something may be sent to any room",
@@ -21,6 +22,7 @@ MAY_NAME: dict[tuple[str, str], str] = {
         "PUT trips/{source}/{reference}/",
         "parts reference",
     ): "a booking system's reference names one trip of the whole organisation: no other has it",
-    ("page POST labels/", "body room"): "a room that is not theirs is passed over for their own",
+    ("page POST labels/", "body room"): _PASSED_OVER,
+    ("page POST labels/{code}/bind/", "body room"): _PASSED_OVER,
 }
 """By operation and field, where what is another room's may be named, and why."""

@@ -150,7 +150,7 @@ KITS: dict[str, Make] = {
         body={f"have-{a.lot('dressing')}-{a.section('in')}": "3", "sure": "1"},
     ),
     "page POST kits/{kit}/check/": lambda a: say(
-        kit=a.kit("third"), body={"lot": a.lot("gauge"), "passed": "yes"}
+        kit=a.kit("third"), body={"lot": a.lot("gauge of"), "passed": "yes"}
     ),
     "page POST kits/{kit}/pass/": lambda a: say(
         kit=a.kit("out"), body={"person": a.person("guide")}
@@ -320,7 +320,7 @@ STOCK: dict[str, Make] = {
         a, "tablets", correct="1", printed=_DAY, number="T1"
     ),
     "page POST stock/at/{place}/{lot}/ #check": lambda a: say(
-        place=a.section("third"), lot=a.lot("gauge"), body={"check": "passed"}
+        place=a.section("third"), lot=a.lot("gauge of"), body={"check": "passed"}
     ),
     "page GET stock/recalls/": lambda a: say(),
     "page POST stock/recalls/": lambda a: say(

@@ -93,8 +93,8 @@ class Aim:
 
     def lot(self, name: str) -> int:
         """A batch's number: batches are the organisation's, but for each room's own gauge."""
-        if name == "gauge":
-            return self.all.lots[f"gauge of {self.side.word}"].pk if self.side else NO_NUMBER
+        if name in ("gauge of", "corrected by"):
+            return self.all.lots[f"{name} {self.side.word}"].pk if self.side else NO_NUMBER
         return self.all.lots[name].pk if self.side else NO_NUMBER
 
     def item(self, name: str) -> int:

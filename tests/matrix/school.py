@@ -39,6 +39,7 @@ from kits.services import (
     asking,
     catalogue,
     clearing,
+    correcting,
     counting,
     custody,
     hearing,
@@ -271,6 +272,11 @@ def _stock(side: Side, of: Everywhere) -> None:
         ).lot  # fmt: skip
     for name in ("shears", "splint", "spare"):
         of.lots[name] = make.some(of.items[name], side.shelf, 30)
+    of.lots[f"corrected by {side.word}"] = correcting.correct(
+        make.act(side.people["keeper"].person, reason="read wrong"),
+        make.some(of.items["dressing"], side.shelf, 2, f"C{side.room.pk}", make.days(100)),
+        expiry=make.days(200),
+    ).lot
     of.lots["undated"] = make.some(of.items["dressing"], side.shelf, 2, "NODATE")
     of.lots["old"] = stock.receive(
         make.act(), item=of.items["dressing"], shelf=side.shelf, units=3, number="OLD",

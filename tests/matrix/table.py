@@ -47,7 +47,7 @@ class Row:
         """Whether an identity may do it to a thing of its own room, or of the other one. (`self`
         is the test's to say: it makes the thing theirs or another's.)"""
         if "public" in self.who:
-            return True
+            return self.is_page or who.scope in ("", self.scope) or not self.scope
         if not who.signed_in or (who.scope and (self.is_page or who.scope != self.scope)):
             return False
         if who.hatch and self.device not in _STANDS[who.hatch]:

@@ -132,6 +132,7 @@ USE_CASES: dict[str, Right] = {
     "own_account": Right(Scope.PEOPLE, ANYONE),
     "own_tokens": Right(Scope.ADMIN, ANYONE),
     "choose_notices": Right(Scope.CUSTODY, ANYONE),
+    "own_notices": Right(Scope.READ, ANYONE),  # with those of rooms whose notices one may see
     "see_notices": Right(Scope.READ, _KEEPERS | {Role.ADVISER}),
     "send_notice_again": Right(Scope.ADMIN, _KEEPERS),
     "edit_webhook": Right(Scope.ADMIN, _ADMIN | {Role.INTEGRATION}),
