@@ -141,8 +141,9 @@ def test_a_program_stands_before_no_device(school, device):
 def test_nobody_of_another_room_can_be_chosen(school, device):
     answer = named(device, school.world.stranger)
 
-    assert answer.status_code == 400
-    assert "no role in this gear room" in text_of(answer)
+    assert answer.status_code == 404
+    assert "There is no person" in text_of(answer)
+    assert "Sam" not in text_of(answer)
 
 
 # ------------------------------------------------------------------------------------ the PIN
