@@ -333,8 +333,8 @@ def room(actor: Actor, ref: int | str) -> Room:
 
 
 def trips_of(actor: Actor) -> QuerySet[Trip]:
-    """The trips that leave from rooms of the actor's, or from no room yet, where nobody leads them or
-    somebody whom the actor may see."""
+    """The trips that leave from rooms of the actor's, or from no room yet, where nobody leads them
+    or somebody whom the actor may see."""
     trips = Trip.objects.select_related("room", "leader")
     if actor.everywhere:
         return trips
