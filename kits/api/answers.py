@@ -163,13 +163,16 @@ def person(of: Person | None) -> dict[str, Any] | None:
     return {"id": of.pk, "name": of.name, "phone": of.phone} if of else None
 
 
+_PHONES = ("phone", "leader_phone")
+
+
 def for_eyes_of(actor: Actor | None, rooms: Iterable[int | None], shown: Any) -> Any:
     """What is shown of something in these rooms: phones only to who may see people in one."""
     if actor is not None and any(actor.may("see_people", room) for room in rooms):
         return shown
     if isinstance(shown, dict):
         return {
-            name: "" if name == "phone" else for_eyes_of(None, (), value)
+            name: "" if name in _PHONES else for_eyes_of(None, (), value)
             for name, value in shown.items()
         }
     return [for_eyes_of(None, (), value) for value in shown] if isinstance(shown, list) else shown

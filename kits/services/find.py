@@ -333,11 +333,13 @@ def room(actor: Actor, ref: int | str) -> Room:
 
 
 def trips_of(actor: Actor) -> QuerySet[Trip]:
-    """The trips that leave from rooms of the actor's, or from no room yet."""
+    """The trips that leave from rooms of the actor's, or from no room yet, where nobody leads them
+    or somebody whom the actor may see."""
     trips = Trip.objects.select_related("room", "leader")
     if actor.everywhere:
         return trips
-    return trips.filter(Q(room__in=actor.room_ids) | Q(room__isnull=True))
+    ours = Q(leader=None) | Q(leader__in=people_of(actor).values("pk"))
+    return trips.filter(Q(room__in=actor.room_ids) | (Q(room=None) & ours))
 
 
 def trip(actor: Actor, ref: int | str) -> Trip:

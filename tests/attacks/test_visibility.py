@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
-from kits.models import Label
+from kits.models import Label, Trip
 from kits.rules import codes
 from kits.services import custody, keeping, labelling, reservations
 from tests.kits import factories as make
@@ -270,6 +270,25 @@ def test_a_filter_by_somebody_of_another_room_finds_what_one_by_nobody_does(w, q
     keeper = make.caller(w.keeper)
     theirs = keeper.get(query.format(w.stranger.pk))
     assert theirs.json()["results"] == keeper.get(query.format(MISSING)).json()["results"] == []
+
+
+def test_a_trip_from_no_room_yet_is_there_for_the_rooms_of_whoever_leads_it(w):
+    loose = make.trip("Loose", w.hut, 1, 1)
+    Trip.objects.filter(pk__in=[w.hut_trip.pk, loose.pk]).update(room=None)
+    keeper = make.caller(w.keeper)
+    says_nothing(keeper.get("trips/"))
+    assert keeper.get(f"entries/?trip={w.hut_trip.pk}").status_code == 404
+    assert b"Loose" in keeper.get("trips/").content
+    assert b"Zip cave" in make.caller(w.hut_keeper).get("trips/").content
+
+
+def test_the_telephone_of_a_leader_by_name_is_for_those_who_may_see_people(w):
+    Trip.objects.filter(pk=w.trip.pk).update(leader_name="Lee", leader_phone=PHONE)
+    adviser = make.caller(make.person("Abe", Role.ADVISER, w.store))
+    answer = adviser.get("trips/")
+    assert b"Lee" in answer.content
+    says_nothing(answer)
+    assert PHONE.encode() in make.caller(w.keeper).get("trips/").content
 
 
 # ------------------------------------------------------------------------------- the story of a kit
