@@ -6,7 +6,8 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING, Any
 
-from tests.world.people import Moment
+from tests.world.people import HANDS, Moment
+from tests.world.permits import may
 from tests.world.reports import Report
 from tests.world.says import local_day
 
@@ -25,23 +26,23 @@ def said_besides(m: Moment, kit: str) -> dict[str, Any]:
     more: dict[str, Any] = {}
     if m.rng.random() < 0.3:
         more["needed"] = [{"words": m.rng.choice(("A tick remover", "More light", "A big towel"))}]
-    if kit in _OTHER and m.book.kits[_OTHER[kit]]["entered"] and m.rng.random() < 0.2:
+    if kit in _OTHER and m.book.kits[_OTHER[kit]]["entered"] and m.rng.random() < 0.3:
         more["mixed_with"] = [_OTHER[kit]]
-    if m.rng.random() < (0.8 if m.book.kits[kit]["not_ours"] else 0.1):
+    if m.rng.random() < (0.9 if m.book.kits[kit]["not_ours"] else 0.15):
         more["given_back"] = True
     return more
 
 
-def went(m: Moment, item: str) -> dict[str, str]:
-    """What became of what was used: most of it was used up."""
+def went(m: Moment, item: str, named: bool) -> dict[str, str]:
+    """What became of what was used: where its batch is named, dressings may come back."""
     luck = m.rng.random()
-    if luck < 0.3 and item in ("gauze", "pad"):
+    if luck < 0.75 and named and item in ("gauze", "pad"):
         return {"went": "may-come-back"}
-    return {"went": "in-class"} if luck > 0.8 else {}
+    return {"went": "in-class"} if luck > 0.6 else {}
 
 
-def handed_over(m: Moment, kit: str, by: str) -> list[Report]:
-    """Something of a participant's own goes into a kit before it is passed on."""
+def put_in_besides(m: Moment, kit: str, by: str) -> list[Report]:
+    """Something of a participant's own goes into a kit."""
     if m.rng.random() < 0.3:
         return []
     report = m.of_kit("not-ours", by, kit, {"inside": m.rng.random() < 0.9})
@@ -49,18 +50,21 @@ def handed_over(m: Moment, kit: str, by: str) -> list[Report]:
     return [report]
 
 
-def come_back(m: Moment, kit: str, by: str) -> list[Report]:
-    """What went with a casualty is brought back before a kit is looked after."""
+def brought_back(m: Moment) -> list[Report]:
+    """What went with a casualty is brought back, before something else is done."""
+    there = sorted(x for x, n in m.book.stock.items() if x[0].startswith("away ") and n)
+    if not there:
+        return []
+    place, lot = m.rng.choice(there)
+    kit = place.split()[1]
     home = m.book.kits[kit]["home"]
-    reports = []
-    for lot, units in m.book.contents(f"away {kit}").items():
-        body = {"lot": str(lot), "units": m.rng.randint(1, units)}
-        report = m.of_kit("come-back", by, kit, {**body, "shelf": str(m.school["shelves"][home])})
-        spoilt = m.book.recalled(lot) or m.book.good_through(lot) < local_day(m.now)
-        place = f"{'quarantine' if spoilt else 'shelf'} {home}"
-        report.fixed |= {"before": True, "place": place}
-        reports.append(report)
-    return reports
+    body = {"lot": str(lot), "units": 1, "shelf": str(m.school["shelves"][home])}
+    keeper = m.rng.choice([n for n in HANDS if may(n, "come-back", home)])
+    report = m.of_kit("come-back", keeper, kit, body)
+    spoilt = m.book.recalled(lot) or m.book.good_through(lot) < local_day(m.now)
+    goes_to = f"{'quarantine' if spoilt else 'shelf'} {home}"
+    report.fixed |= {"before": True, "place": goes_to}
+    return [report]
 
 
 # ---- what is counted and compared

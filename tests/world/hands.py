@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import Any
 
-from tests.world.evening import handed_over, said_besides, went
+from tests.world.evening import brought_back, put_in_besides, said_besides, went
 from tests.world.people import (
     GUIDES,
     HANDS,
@@ -34,10 +34,17 @@ def take_for_trip(m: Moment) -> list[Report]:
         body: dict[str, Any] = {"trip": f"bookings:{p['trip']}"} if m.rng.random() < 0.5 else {}
         if m.rng.random() < 0.7:
             body["person"] = m.number_of(guide)
-        by, body = m.hand(p["kit"], guide), short_reason(m, body)
+        by, body = lets_it_go(m, p["kit"], guide), short_reason(m, body)
         take = m.of_kit("take-out", by, p["kit"], body, "check-out")
         return [*sorted_before(m, p["kit"], by), take]
     return []
+
+
+def lets_it_go(m: Moment, kit: str, guide: str) -> str:
+    """The guide, where the kit is there for them; a keeper, as a rule, where it is short."""
+    short = m.book.verdict(kit, *m.book.question(kit, m.now), m.now) == "short"
+    by_keeper = short and m.rng.random() < 0.8
+    return "Kim" if by_keeper or not may(guide, "take-out", m.book.kits[kit]["room"]) else guide
 
 
 @habit
@@ -66,7 +73,7 @@ def two_scans(m: Moment) -> list[Report]:
         if over or m.book.kits[kit]["out"] or not soon or len(guides) != 1:
             continue
         (guide,) = guides
-        by = guide if may(guide, "take-out", m.book.kits[kit]["room"]) else "Kim"
+        by = lets_it_go(m, kit, guide)
         said = short_reason(m, {})
         report = m.report("take-out", by, "scans/", {"person": m.number_of(guide), **said}, kit)
         report.sent = {"intent": "check-out", "texts": [m.school["tags"][guide], kit], **said}
@@ -87,8 +94,8 @@ def take_cleared_by_phone(m: Moment) -> list[Report]:
     ]  # fmt: skip
     for kit in sorted(by_phone, key=lambda kit: not weighty[kit]):
         by = m.hand(kit, *GUIDES)
-        who = m.number_of(m.rng.choice(("Kim", "Kim", "Ines", "Ada")))
-        body = {"person": m.number_of(by), "cleared_by": who}
+        who = m.number_of(m.rng.choice(("Kim", "Kim", "Kim", "Kim", "Ines", "Ada")))
+        body = {"person": m.number_of(by), "cleared_by": who, "take_reason": "No other is here"}
         take = m.of_kit("take-out", by, kit, body, "check-out")
         return [take] if weighty[kit] else [*_masks_used(m, kit, by), take]
     return []
@@ -178,7 +185,7 @@ def _back(m: Moment, body: dict[str, Any], kit: str | None = None) -> list[Repor
         return []
     by = m.rng.choice(HANDS)
     body |= said_besides(m, kit)
-    return [m.of_kit("hand-back", by, kit, body, "check-in")]
+    return [*brought_back(m), m.of_kit("hand-back", by, kit, body, "check-in")]
 
 
 @habit
@@ -230,7 +237,7 @@ def used_up(m: Moment, kit: str) -> list[dict[str, Any]]:
         named = item in ("gauze", "pad") or opened or m.rng.random() < 0.3
         row = {"lot": str(lot)} if named else {"item": m.school["item_ids"][item]}
         if not any(set(row.items()) < set(other.items()) for other in rows):
-            rows.append({**row, "units": units, **(went(m, item) if named else {})})
+            rows.append({**row, "units": units, **went(m, item, named)})
     return rows or [{"item": m.school["item_ids"]["drops"], "units": 1}]
 
 
@@ -242,7 +249,7 @@ def hand_back_in_another_room(m: Moment) -> list[Report]:
     by = m.rng.choice(("Ada", "Ben", "Cleo", "Kim"))
     room = ROOM.get(by) or m.rng.choice(("main-store", "cave-hut"))
     body = {"as_found": "sort-later", "room": room}
-    return [m.of_kit("hand-back", by, kit, body, "check-in")]
+    return [*brought_back(m), m.of_kit("hand-back", by, kit, body, "check-in")]
 
 
 @habit
@@ -259,7 +266,8 @@ def use(m: Moment) -> list[Report]:
     body: dict[str, Any] = {"used": used_up(m, kit)}
     if m.rng.random() < 0.3:
         body["occurred_at"] = (m.now - timedelta(hours=m.rng.randint(1, 20))).isoformat()
-    return [m.of_kit("use", m.holder(kit), kit, body)]
+    by = m.holder(kit)
+    return [*put_in_besides(m, kit, by), m.of_kit("use", by, kit, body)]
 
 
 @habit
@@ -276,7 +284,7 @@ def pass_on(m: Moment) -> list[Report]:
     by = m.holder(kit)
     whom = m.known_to(by, *GUIDES)  # now and then whoever has it already
     passed = m.of_kit("pass", by, kit, {"person": m.number_of(whom)})
-    return [*handed_over(m, kit, by), passed]
+    return [*put_in_besides(m, kit, by), passed]
 
 
 # ---- from a phone without a network

@@ -122,7 +122,7 @@ def swap(m: Moment) -> list[Report]:
         other = {"DAY-01": "DAY-02", "DAY-02": "DAY-01"}.get(p["kit"])
         if not p["open"] or not other or m.book.ended(p, m.now) or trip["last"] < local_day(m.now):
             continue
-        free = not any(q["kit"] == other and q["open"] for q in m.book.promises.values())
+        free = not any(q["kit"] == other for q in m.book.standing(other, m.now))
         if free and not m.book.kits[other]["out"] and not m.book.kits[p["kit"]]["out"]:
             by = m.hand(other, "Kim", "Ines")
             report = m.report("swap", by, f"reservations/{number}/swap/", {"kit": other}, other)

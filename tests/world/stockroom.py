@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import Any
 
-from tests.world.evening import come_back
+from tests.world.evening import brought_back
 from tests.world.people import Moment, habit, inside, whole_count
 from tests.world.reports import Report
 from tests.world.says import local_day
@@ -20,8 +20,7 @@ def look_inside(m: Moment) -> list[Report]:
         level = m.rng.choice(("full", "low", "empty"))
         item = m.school["item_ids"]["plasters"]
         body["levels"] = [{"section": "main", "item": item, "level": level}]
-    by = m.hand(kit)
-    return [*come_back(m, kit, by), m.of_kit("look-inside", by, kit, body)]
+    return [*brought_back(m), m.of_kit("look-inside", m.hand(kit), kit, body)]
 
 
 @habit
@@ -63,9 +62,9 @@ def reseal(m: Moment) -> list[Report]:
     if m.rng.random() < 0.1:
         seal = next((k["seal"] for k in m.book.kits.values() if k["seal"]), seal)
     body: dict[str, Any] = {"seal": seal}
-    if m.rng.random() < 0.4:
+    if m.rng.random() < 0.6:
         body["anyway"] = True
-    return [m.of_kit("reseal", m.hand(kit), kit, body)]
+    return [*brought_back(m), m.of_kit("reseal", m.hand(kit), kit, body)]
 
 
 @habit
@@ -73,7 +72,7 @@ def count(m: Moment) -> list[Report]:
     """What is really there, batch by batch."""
     if not (kit := m.kit(lambda k: k["entered"])):
         return []
-    return [whole_count(m, kit, m.hand(kit))]
+    return [*brought_back(m), whole_count(m, kit, m.hand(kit))]
 
 
 @habit
@@ -109,7 +108,7 @@ def check(m: Moment) -> list[Report]:
         body["due_on"] = (local_day(m.now) + timedelta(days=days)).isoformat()
     report = m.of_kit("check", m.hand(kit), kit, body)
     report.fixed["lot"] = gauges[0]
-    return [report]
+    return [*brought_back(m), report]
 
 
 @habit
@@ -122,12 +121,16 @@ def withhold(m: Moment) -> list[Report]:
 
 @habit
 def release(m: Moment) -> list[Report]:
-    if not (kit := m.kit(lambda k: k["withheld"])):
+    mixed = m.rng.random() < 0.15  # that is ended by a count alone
+    kit = m.kit(lambda k: k["withheld"] if mixed else k["withheld"] - {"mixed"})
+    if not kit:
         return []
-    kinds = sorted(m.book.kits[kit]["withheld"])
+    kinds = sorted(m.book.kits[kit]["withheld"], key=lambda kind: (kind == "mixed", kind))
     kind = kinds[0] if m.rng.random() < 0.9 else "keep-as-it-came-back"
     return [
-        m.of_kit("release", m.hand(kit, "Kim", "Kim", "Kim", "Ines", "Ada"), kit, {"kind": kind})
+        m.of_kit(
+            "release", m.hand(kit, "Kim", "Kim", "Kim", "Kim", "Ines", "Ada"), kit, {"kind": kind}
+        )
     ]
 
 
