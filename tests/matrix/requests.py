@@ -15,7 +15,8 @@ from django.test.client import BOUNDARY, MULTIPART_CONTENT, encode_multipart
 
 from kits.models import Holding, Photo
 from kits.rules import codes
-from tests.matrix.school import Account, Everywhere, School, Side
+from tests.matrix.accounts import Account
+from tests.matrix.school import Everywhere, School, Side
 
 NO_NUMBER = 98765432
 NO_NAME = "GHOST-99"
