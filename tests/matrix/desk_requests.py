@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from tests.matrix.accounts import PASSWORD
 from tests.matrix.requests import Aim, Make, say
-from tests.matrix.school import PASSWORD
 
 _HEARS = {"weekly_on": "3", "weekly_at": "07:00", "minutes_a_kit": "10"}
 

@@ -9,9 +9,11 @@ from typing import Any
 
 from django.test import Client
 
+from gearroom.core.act import Act, actor_of
 from gearroom.core.rules.roles import Scope
 from gearroom.core.services import hatch, tokens
-from tests.matrix.school import PASSWORD, PIN, Account, School
+from tests.matrix.accounts import PIN, Account
+from tests.matrix.school import School
 from tests.matrix.table import ROLES
 
 STORE, HUT = "store", "hut"
@@ -106,8 +108,6 @@ def _make_shared(client: Client, who: Identity, school: School) -> None:
     keeper = school.store.people["keeper"]
     person = keeper.person
     if not person.pin:
-        from gearroom.core.act import Act, actor_of
-
         hatch.choose_pin(Act(actor_of(keeper.user)), PIN)
     made = client.post("/devices/", {"room": school.store.room.slug, "name": who.hatch})
     assert made.status_code == 302, made.content
@@ -121,7 +121,7 @@ def _cookies(client: Client) -> dict[str, str]:
     return {name: morsel.value for name, morsel in client.cookies.items()}
 
 
-def ask(client: Client, asker: Asker, request: Any, host: str = "testserver") -> Any:
+def ask(client: Client, asker: Asker, request: Any) -> Any:
     """Send a request as somebody; the answer, whole."""
     client.cookies.clear()
     for name, value in asker.cookies.items():
@@ -147,6 +147,3 @@ def ask(client: Client, asker: Asker, request: Any, host: str = "testserver") ->
 
 def _chunks(answer: Any) -> Iterable[bytes]:
     return answer.streaming_content  # type: ignore[no-any-return]  # bytes of a response
-
-
-assert PASSWORD

@@ -297,7 +297,7 @@ STOCK: dict[str, Make] = {
     "page GET stock/count/{shelf}/paper/": lambda a: say(shelf=a.place()),
     "page GET stock/out-of-date/": lambda a: say(),
     "page POST stock/out-of-date/": lambda a: say(
-        body={"out": f"{a.set_apart()}:{a.lot('old')}:1"}
+        body={"out": f"{a.set_apart()}:{a.lot('old')}:1"}, stands_in=a.room()
     ),
     "page GET stock/undated/": lambda a: say(),
     "page POST stock/undated/": lambda a: say(

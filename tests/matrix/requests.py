@@ -15,7 +15,8 @@ from django.test.client import BOUNDARY, MULTIPART_CONTENT, encode_multipart
 
 from kits.models import Holding, Photo
 from kits.rules import codes
-from tests.matrix.school import Account, Everywhere, School, Side
+from tests.matrix.accounts import Account
+from tests.matrix.school import Everywhere, School, Side
 
 NO_NUMBER = 98765432
 NO_NAME = "GHOST-99"
@@ -164,6 +165,8 @@ class Sent:
     body: Any = None
     files: Mapping[str, SimpleUploadedFile] = field(default_factory=dict)
     headers: Mapping[str, str] = field(default_factory=dict)
+    stands_in: str = ""
+    """The room that the browser is to stand in: some pages are about that one alone."""
     holds: Callable[[Any], bool] | None = None
     """Whether an answer that is no refusal says that it was done (a scan's says it inside)."""
 
@@ -175,10 +178,11 @@ def say(
     files: Mapping[str, SimpleUploadedFile] | None = None,
     headers: Mapping[str, str] | None = None,
     holds: Callable[[Any], bool] | None = None,
+    stands_in: str = "",
     **parts: Any,
 ) -> Sent:
     """What of a request is said, with the parts of its address by name."""
-    return Sent(parts, query or {}, body, files or {}, headers or {}, holds)
+    return Sent(parts, query or {}, body, files or {}, headers or {}, stands_in, holds)
 
 
 def made(operation: str, sent: Sent) -> Request:

@@ -8,15 +8,13 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass, field
-from itertools import count
 from typing import Any
 
-from django.utils import timezone
 from PIL import Image
 
-from gearroom.core.models import Membership, Person, Room, SignedIn, Token, User
-from gearroom.core.rules.roles import Role, Scope
-from gearroom.core.services import hatch, sign_ins, tokens
+from gearroom.core.models import Person, Room
+from gearroom.core.rules.roles import Role
+from gearroom.core.services import hatch, sign_ins
 from kits.models import (
     AsFound,
     Checkout,
@@ -42,7 +40,6 @@ from kits.services import (
     correcting,
     counting,
     custody,
-    hearing,
     keeping,
     labelling,
     lists,
@@ -58,30 +55,7 @@ from kits.services import (
 )
 from labels.services import paper
 from tests.kits import factories as make
-
-MARKS = {"main-store": ("vexmoor", "7701177"), "cave-hut": ("quillby", "8802288")}
-"""By room, what only its own people may read."""
-PASSWORD = "a long enough pass phrase"
-PIN = "2580"
-
-_numbers = count(10)
-
-
-@dataclass
-class Account:
-    """Somebody with a sign-in: themselves, a token of theirs, a browser that they are signed in
-    on, and the secret of their calendar's address."""
-
-    person: Person
-    token: Token
-    signed_in: SignedIn
-    calendar: str
-
-    @property
-    def user(self) -> User:
-        """Their sign-in."""
-        assert self.person.user is not None
-        return self.person.user
+from tests.matrix.accounts import MARKS, Account, account, people_of
 
 
 @dataclass
@@ -132,43 +106,6 @@ class School:
     store: Side
     hut: Side
     all: Everywhere
-
-
-# ------------------------------------------------------------------------------------- people
-def account(
-    name: str, word: str, digits: str, role: Role | None = None, room: Room | None = None
-) -> Account:
-    """Somebody with a role in a room, or everywhere; their name, address and telephone bear the
-    word and the digits."""
-    number = next(_numbers)
-    user = User.objects.create_user(f"{name}-{word}-{number}".lower(), password=PASSWORD)
-    Person.objects.filter(pk=user.person.pk).update(
-        name=f"{name} {word.capitalize()}",
-        phone=f"0{digits}{number}",
-        email=f"{name}.{number}@{word}.example".lower(),
-        home_room=room,
-    )
-    if role is not None:
-        Membership.objects.create(person=user.person, role=role.value, room=room)
-    person = Person.objects.select_related("user").get(pk=user.person.pk)
-    token, _secret = tokens.make(user=user, name=f"{word} program", scopes=[Scope.READ])
-    seen = SignedIn.objects.create(
-        user=user, session_key=f"elsewhere-{number}", on="phone",
-        since=timezone.now(), seen_at=timezone.now(),
-    )  # fmt: skip
-    calendar = hearing.new_calendar(make.act(person), person)
-    return Account(person, token, seen, calendar)
-
-
-def _people(room: Room, word: str, digits: str) -> dict[str, Account]:
-    roles = {
-        "guide": Role.GUIDE,
-        "instructor": Role.INSTRUCTOR,
-        "keeper": Role.KEEPER,
-        "administrator": Role.ADMINISTRATOR,
-        "mate": Role.GUIDE,
-    }
-    return {name: account(name, word, digits, role, room) for name, role in roles.items()}
 
 
 # ------------------------------------------------------------------------- the whole organisation
@@ -239,7 +176,7 @@ def _side(name: str, everywhere: Everywhere) -> Side:
     side = Side(
         room=room,
         word=word,
-        people=_people(room, word, digits),
+        people=people_of(room, word, digits),
         shelf=make.shelf(room, f"{word} A"),
         upper=make.shelf(room, f"{word} B"),
     )

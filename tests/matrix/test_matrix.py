@@ -14,7 +14,7 @@ from tests.matrix import api_requests, desk_requests, page_requests
 from tests.matrix.conftest import Stage, taken_back
 from tests.matrix.exceptions import NO_RIGHT_ASKED, NO_ROOM_ASKED
 from tests.matrix.identities import HUT, IDENTITIES, Asker, ask
-from tests.matrix.requests import Aim, Sent, made
+from tests.matrix.requests import Aim, Sent, made, say
 from tests.matrix.table import Row, table
 from tests.matrix.watch import Watch, gives_away, watched
 
@@ -75,6 +75,8 @@ def _faults(
     with taken_back():
         sent = REQUESTS[row.operation](aim)
         request = made(row.operation, sent)
+        if sent.stands_in:
+            ask(stage.client, asker, made("page POST room/", say(body={"room": sent.stands_in})))
         with watched() as watch:
             answer = ask(stage.client, asker, request)
         done = is_done(answer, sent)

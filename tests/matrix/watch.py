@@ -13,8 +13,8 @@ from unittest.mock import patch
 from django.db import connection
 
 from gearroom.core.act import Actor
+from tests.matrix.accounts import MARKS
 from tests.matrix.requests import Request
-from tests.matrix.school import MARKS
 
 WRITES = re.compile(r'\s*(?:INSERT INTO|UPDATE|DELETE FROM|REPLACE INTO)\s+"(\w+)"', re.I)
 NOTED = {

@@ -126,7 +126,7 @@ def test_a_tag_says_who_it_is(school, device):
     assert answer["Location"] == "/kits/"
     assert "in your name" in text_of(device.get("/scan/"))
     wrong = device.post("/hatch/", {"tag": scanned.shown(school.kit)})
-    assert wrong.status_code == 400
+    assert wrong.status_code == 422
 
 
 def test_a_program_stands_before_no_device(school, device):

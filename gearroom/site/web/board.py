@@ -53,6 +53,7 @@ def _facts(request: HttpRequest) -> dict[str, object]:
             for each in mine(who)
         ],
         "elsewhere": elsewhere(who),
+        "may_hand_back": who.may("check_in"),
         "may_begin": who.may("edit_kit", room.pk),
         "may_reserve": who.could("reserve", room.pk),
         "phones": who.may("see_people", room.pk),

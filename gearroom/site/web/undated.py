@@ -27,6 +27,8 @@ def every(request: HttpRequest) -> HttpResponse:
 
 def _shown(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     room = here(request)
+    if room is None and problem is not None:
+        raise problem
     if room is None:
         return no_room(request)
     who = actor(request)
