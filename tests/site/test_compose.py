@@ -2,6 +2,7 @@
 
 import os
 import re
+import secrets
 import signal
 import subprocess
 import sys
@@ -71,7 +72,7 @@ def test_its_commands_serve_work_and_schedule(engine, own_database, redis_url, t
         tmp_path,
         DATABASE_URL=own_database,
         CELERY_BROKER_URL=redis_url,
-        SECRET_KEY="x" * 50,
+        SECRET_KEY=secrets.token_urlsafe(48),
         EMAIL_URL="consolemail://",
         GEARROOM_PUBLIC_URL="https://gear.example.org",
         PATH=f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}",
