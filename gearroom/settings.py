@@ -12,12 +12,12 @@ import environ
 from django.core.exceptions import ImproperlyConfigured
 from django.core.management.utils import get_random_secret_key
 
-from gearroom.core.database import SQLITE, configuration
-from gearroom.core.environment import public_url, secret_key
-from gearroom.core.files import write_once
-from gearroom.core.languages import compiled
-from gearroom.core.private import data_folder, database_files, make_private, writing
 from gearroom.core.rules.proxies import networks
+from gearroom.core.setup.database import SQLITE, configuration
+from gearroom.core.setup.environment import public_url, secret_key
+from gearroom.core.setup.files import write_once
+from gearroom.core.setup.languages import compiled
+from gearroom.core.setup.private_folder import data_folder, database_files, make_private, writing
 
 env = environ.Env()
 
@@ -67,14 +67,14 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
-    "gearroom.site.middleware.ClientAddress",
-    "gearroom.site.middleware.ContentSecurityPolicy",
-    "gearroom.site.middleware.SecretAddress",
-    "gearroom.site.limits.BoundedBody",
+    "gearroom.site.http.middleware.ClientAddress",
+    "gearroom.site.http.middleware.ContentSecurityPolicy",
+    "gearroom.site.http.middleware.SecretAddress",
+    "gearroom.site.http.limits.BoundedBody",
     "django.middleware.security.SecurityMiddleware",
-    "gearroom.site.middleware.CompressedStatic",
+    "gearroom.site.http.middleware.CompressedStatic",
     "whitenoise.middleware.WhiteNoiseMiddleware",
-    "gearroom.site.middleware.Sessions",
+    "gearroom.site.http.middleware.Sessions",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -82,9 +82,9 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
-    "gearroom.site.limits.NoNul",
-    "gearroom.site.limits.PlainText",
-    "gearroom.site.middleware.DatabaseTrouble",
+    "gearroom.site.http.limits.NoNul",
+    "gearroom.site.http.limits.PlainText",
+    "gearroom.site.http.middleware.DatabaseTrouble",
 ]
 
 ROOT_URLCONF = "gearroom.urls"
@@ -98,7 +98,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
-                "gearroom.site.web.shell.furniture",
+                "gearroom.site.web.page.shell.furniture",
             ],
         },
     }
@@ -187,7 +187,7 @@ LOGIN_URL = "/sign-in/"
 LOGIN_REDIRECT_URL = "/"
 # Seconds that the link for a new password works.
 PASSWORD_RESET_TIMEOUT = 3600
-CSRF_FAILURE_VIEW = "gearroom.site.web.errors.form_too_old"
+CSRF_FAILURE_VIEW = "gearroom.site.web.page.errors.form_too_old"
 
 LANGUAGES = [("en-gb", "English"), ("de", "Deutsch")]
 # The organisation's own: of mails to people who chose none, and of pages where no browser asks.
@@ -218,7 +218,7 @@ WHITENOISE_AUTOREFRESH = False
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
-SESSION_ENGINE = "gearroom.core.sessions"
+SESSION_ENGINE = "gearroom.core.setup.sessions"
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 # Over TLS no cookie goes without it. `serve --lan` says so by GEARROOM_TLS; of its own certificate
@@ -244,20 +244,21 @@ FILE_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
-        "gearroom.core.api.authentication.TokenAuthentication",
-        "gearroom.core.api.authentication.SessionAuthentication",
+        "gearroom.core.api.requests.authentication.TokenAuthentication",
+        "gearroom.core.api.requests.authentication.SessionAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["gearroom.core.api.parsing.StrictJSONParser"],
+    "DEFAULT_PARSER_CLASSES": ["gearroom.core.api.requests.parsing.StrictJSONParser"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
-    "DEFAULT_PAGINATION_CLASS": "gearroom.core.api.paging.CursorPages",
+    "DEFAULT_PAGINATION_CLASS": "gearroom.core.api.requests.paging.CursorPages",
     "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
-    "DEFAULT_THROTTLE_CLASSES": ["gearroom.core.api.throttling.PerActor"],
+    "DEFAULT_THROTTLE_CLASSES": ["gearroom.core.api.requests.throttling.PerActor"],
     "DEFAULT_THROTTLE_RATES": {
         "actor": "1200/min",
-        # Counted in the database, by gearroom.core.services.tries: one name from one address or
-        # one known browser, one address, one name from all browsers that it is not known in.
+        # Counted in the database, by gearroom.core.services.accounts.attempts: one name from one
+        # address or one known browser, one address, one name from all browsers that it is not known
+        # in.
         "sign-in": "10/min",
         "sign-in-address": "30/min",
         "sign-in-name": "60/hour",
@@ -303,7 +304,7 @@ LOGGING = {
     "disable_existing_loggers": False,
     "formatters": {
         "line": {
-            "()": "gearroom.core.logs.Masked",  # secret addresses are in no log
+            "()": "gearroom.core.setup.logs.Masked",  # secret addresses are in no log
             "fmt": "%(asctime)s %(levelname)s %(name)s: %(message)s",
         }
     },

@@ -210,7 +210,7 @@ class Engine:
         from django.conf import settings
         from django.db import connections
 
-        from gearroom.core.database import configuration
+        from gearroom.core.setup.database import configuration
 
         connections.close_all()
         settings.DATABASES = {"default": configuration(url)}

@@ -113,7 +113,7 @@ def school() -> Iterator[tuple[str, str, Callable[[str], Any]]]:
 
 _BUSY = """
 import json
-from gearroom.core.act import SYSTEM, Act
+from gearroom.core.acts.act import SYSTEM, Act
 from gearroom.core.models import Person
 from kits.models import AsFound, Kit
 from kits.services import custody

@@ -31,7 +31,7 @@ CALLS: dict[str, Places] = {
     "pgettext": (0, 1, None),
     "pgettext_lazy": (0, 1, None),
     "npgettext": (0, 1, 2),
-    "say": (None, 0, None),  # of kits.rules.sentences
+    "say": (None, 0, None),  # of gearroom.core.rules.sentences
 }
 
 

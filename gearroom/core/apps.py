@@ -8,8 +8,8 @@ class CoreConfig(AppConfig):
     label = "core"
 
     def ready(self) -> None:
-        from gearroom.core import names
-        from gearroom.core.append_only import protect
+        from gearroom.core.acts.append_only import protect
+        from gearroom.core.services.people import names
 
         post_migrate.connect(protect, dispatch_uid="append-only")
         post_init.connect(names.note, sender=self.get_model("Person"), dispatch_uid="names")

@@ -8,14 +8,14 @@ from typing import Any
 
 from rest_framework import serializers
 
-from gearroom.core.act import Actor
+from gearroom.core.acts.act import Actor
 from gearroom.core.models import Person
 from kits.models import AsFound, Checkout, Entry, Kit, Trip
-from kits.rules.facts import Verdict, Word
-from kits.rules.use import Went
-from kits.services import verdict_wording, wording
-from kits.services.offers import Do
-from kits.services.use import Used
+from kits.rules.custody.use import Went
+from kits.rules.ledger.facts import Verdict, Word
+from kits.services.custody.offers import Do
+from kits.services.custody.use import Used
+from kits.services.text import verdict_texts, wording
 
 
 class ReasonAnswer(serializers.Serializer[Any]):
@@ -145,7 +145,7 @@ def verdict(of: Verdict, swaps: dict[int, str] | None = None) -> dict[str, Any]:
     """A verdict with its reasons as sentences."""
     return {
         "verdict": str(of.word),
-        "verdict_text": verdict_wording.verdict(of),
+        "verdict_text": verdict_texts.verdict(of),
         "through": of.through.isoformat(),
         "fit": of.fit,
         "may_go": of.may_go,

@@ -9,17 +9,17 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 from rest_framework import serializers
 
-from gearroom.core.act import Act
-from gearroom.core.api.member_rules import AnyOf, OneOf
-from gearroom.core.api.serializers import ActBody, StrictSerializer
-from gearroom.core.problems import Invalid
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Invalid
+from gearroom.core.api.openapi.member_rules import AnyOf, OneOf
+from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from kits.models import Kit, Trip
-from kits.rules.facts import Level
-from kits.rules.use import Went
-from kits.services import find
-from kits.services.going_out import UNSAID, Unsaid
-from kits.services.unmet import MOST_WORDS, Needed
-from kits.services.use import LevelSeen, UseLine
+from kits.rules.custody.use import Went
+from kits.rules.ledger.facts import Level
+from kits.services.custody.unmet_needs import MOST_WORDS, Needed
+from kits.services.custody.use import LevelSeen, UseLine
+from kits.services.lookup import find
+from kits.services.trips.purpose import UNSAID, Unsaid
 
 UNITS = {"min_value": 1, "max_value": 1_000_000}
 MOST_LINES = 200

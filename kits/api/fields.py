@@ -12,8 +12,8 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.fields import empty
 
-from gearroom.core.api.serializers import INSTANT, YEARS, YEARS_FORM
-from kits.rules.hazards import HAZARDS
+from gearroom.core.api.requests.serializers import INSTANT, YEARS, YEARS_FORM
+from kits.rules.text.hazards import HAZARDS
 
 
 class GtinField(serializers.RegexField):
@@ -49,7 +49,7 @@ class CurrencyField(serializers.RegexField):
 
 
 class HazardsField(serializers.ListField):
-    """Hazards of a trip or a kit list, each of `kits.rules.hazards`."""
+    """Hazards of a trip or a kit list, each of `kits.rules.text.hazards`."""
 
     def __init__(self, **more: Any) -> None:
         child = serializers.ChoiceField(list(HAZARDS))

@@ -2,34 +2,21 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from kits.api import (
-    book,
-    building,
-    catalogue,
-    clearances,
-    counting,
-    custody,
-    kits,
-    list_differences,
-    lists,
-    looking,
-    lots,
-    merging,
-    notices,
-    personal,
-    places,
-    recalls,
-    reservations,
-    returns,
-    stock,
-    trips,
-    turnaround,
-)
+from kits.api.custody import clearances, custody, returns
+from kits.api.kits import kits, state
+from kits.api.ledger import entries
+from kits.api.lists import comparison, packing_lists
+from kits.api.notices import notices
+from kits.api.people import merging, personal_records
+from kits.api.recalls import recalls
+from kits.api.restocking import building, sorting
+from kits.api.stock import catalogue, counting, lots, places, stock
+from kits.api.trips import reservations, trips
 
 urlpatterns: list[URLPattern | URLResolver] = [
-    path("kits/<str:kit>/readiness/", looking.Readiness.as_view()),
-    path("kits/<str:kit>/contents/", looking.Contents.as_view()),
-    path("kits/<str:kit>/history/", looking.History.as_view()),
+    path("kits/<str:kit>/readiness/", state.Readiness.as_view()),
+    path("kits/<str:kit>/contents/", state.Contents.as_view()),
+    path("kits/<str:kit>/history/", state.History.as_view()),
     path("kits/<str:kit>/check-out/", custody.CheckOut.as_view()),
     path("kits/<str:kit>/check-in/", custody.CheckIn.as_view()),
     path("kits/<str:kit>/due/", custody.Due.as_view()),
@@ -48,11 +35,11 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("kits/<str:kit>/release/", custody.Release.as_view()),
     path("kits/<str:kit>/lay-up/", custody.LayUp.as_view()),
     path("kits/<str:kit>/lost/", custody.Lost.as_view()),
-    path("kits/<str:kit>/look-inside/", turnaround.LookInside.as_view()),
-    path("kits/<str:kit>/restock/", turnaround.RestockDoor.as_view()),
-    path("kits/<str:kit>/take-out/", turnaround.TakeOut.as_view()),
-    path("kits/<str:kit>/borrow/", turnaround.Borrow.as_view()),
-    path("kits/<str:kit>/reseal/", turnaround.Reseal.as_view()),
+    path("kits/<str:kit>/look-inside/", sorting.LookInside.as_view()),
+    path("kits/<str:kit>/restock/", sorting.RestockDoor.as_view()),
+    path("kits/<str:kit>/take-out/", sorting.TakeOut.as_view()),
+    path("kits/<str:kit>/borrow/", sorting.Borrow.as_view()),
+    path("kits/<str:kit>/reseal/", sorting.Reseal.as_view()),
     path("kits/<str:kit>/count/", counting.CountKit.as_view()),
     path("places/", places.Places.as_view()),
     path("places/<int:id>/", places.OneShelf.as_view()),
@@ -89,17 +76,20 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("items/<int:id>/pack-codes/remove/", catalogue.RemovePackCode.as_view()),
     path("items/<int:id>/substitutes/", catalogue.PutSubstitute.as_view()),
     path("items/<int:id>/substitutes/remove/", catalogue.RemoveSubstitute.as_view()),
-    path("packing-lists/", lists.Lists.as_view()),
-    path("packing-lists/<int:id>/", lists.OneList.as_view()),
-    path("packing-lists/<int:id>/versions/", lists.NewDraft.as_view()),
-    path("packing-lists/<int:id>/versions/<int:number>/", lists.OneVersion.as_view()),
-    path("packing-lists/<int:id>/versions/<int:number>/publish/", lists.Publish.as_view()),
-    path("packing-lists/<int:id>/versions/<int:number>/sign/", lists.Sign.as_view()),
-    path("packing-lists/<int:id>/versions/<int:number>/signed-page/", lists.SignedPage.as_view()),
-    path("packing-lists/<int:id>/versions/<int:number>/effect/", list_differences.Effect.as_view()),
+    path("packing-lists/", packing_lists.Lists.as_view()),
+    path("packing-lists/<int:id>/", packing_lists.OneList.as_view()),
+    path("packing-lists/<int:id>/versions/", packing_lists.NewDraft.as_view()),
+    path("packing-lists/<int:id>/versions/<int:number>/", packing_lists.OneVersion.as_view()),
+    path("packing-lists/<int:id>/versions/<int:number>/publish/", packing_lists.Publish.as_view()),
+    path("packing-lists/<int:id>/versions/<int:number>/sign/", packing_lists.Sign.as_view()),
+    path(
+        "packing-lists/<int:id>/versions/<int:number>/signed-page/",
+        packing_lists.SignedPage.as_view(),
+    ),
+    path("packing-lists/<int:id>/versions/<int:number>/effect/", comparison.Effect.as_view()),
     path(
         "packing-lists/<int:id>/versions/<int:number>/compare/<int:before>/",
-        list_differences.Compare.as_view(),
+        comparison.Compare.as_view(),
     ),
     path("kits/", kits.Kits.as_view()),
     path("kits/<str:kit>/", kits.OneKit.as_view()),
@@ -115,13 +105,13 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("reservations/<int:id>/release/", reservations.Release.as_view()),
     path("reservations/<int:id>/swap/", reservations.Swap.as_view()),
     path("people/<int:id>/merge/", merging.Merge.as_view()),
-    path("people/<int:id>/export/", personal.Export.as_view()),
-    path("people/<int:id>/erase/", personal.Erase.as_view()),
-    path("redactions/", personal.Redactions.as_view()),
-    path("checkouts/", book.Checkouts.as_view()),
-    path("entries/", book.Entries.as_view()),
-    path("entries/<int:id>/", book.OneEntry.as_view()),
-    path("movements/", book.Movements.as_view()),
+    path("people/<int:id>/export/", personal_records.Export.as_view()),
+    path("people/<int:id>/erase/", personal_records.Erase.as_view()),
+    path("redactions/", personal_records.Redactions.as_view()),
+    path("checkouts/", entries.Checkouts.as_view()),
+    path("entries/", entries.Entries.as_view()),
+    path("entries/<int:id>/", entries.OneEntry.as_view()),
+    path("movements/", entries.Movements.as_view()),
     path("notices/", notices.Notices.as_view()),
     path("notices/weekly/", notices.NextWeekly.as_view()),
     path("notices/settings/", notices.Settings.as_view()),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import F, Q
 
-from kits.rules.facts import Kind
+from kits.rules.ledger.facts import Kind
 
 
 class Disposal(models.TextChoices):

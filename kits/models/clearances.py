@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.db import models
 
-from gearroom.core.append_only import append_only
+from gearroom.core.acts.append_only import append_only
 from gearroom.core.models import Person
 from kits.models.custody import Checkout
 from kits.models.ledger import Entry

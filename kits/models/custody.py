@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import F, Q
 
-from gearroom.core.append_only import append_only
+from gearroom.core.acts.append_only import append_only
 from gearroom.core.models import Person, Room
 from kits.models.kits import Kit
 from kits.models.ledger import Entry

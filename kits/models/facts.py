@@ -11,7 +11,7 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
-from gearroom.core.append_only import append_only
+from gearroom.core.acts.append_only import append_only
 from gearroom.core.models import Person
 from kits.models.catalogue import Item
 from kits.models.custody import AsFound, Checkout

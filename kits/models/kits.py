@@ -8,13 +8,13 @@ from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Upper
 
-from gearroom.core.append_only import append_only
+from gearroom.core.acts.append_only import append_only
 from gearroom.core.models import Person, Room
 from kits.models.catalogue import Item
 from kits.models.ledger import Entry
 from kits.models.lists import PackingListVersion
 from kits.models.places import Place
-from kits.rules.facts import Level, LivesIn
+from kits.rules.ledger.facts import Level, LivesIn
 
 
 class Kit(models.Model):
@@ -23,10 +23,10 @@ class Kit(models.Model):
     `ready_until`, `fit_until` and `may_go_until` are the last days through which it is ready, at
     least low, and may go with a reason; None for no day at all, 31 December 9999 when nothing in
     it ends. After `clear_until` something inside is out of date and has to come out first,
-    whatever the others say (see `kits.rules.readiness.FitDays`). `first_expiry` is the earliest
-    date inside, None where nothing is dated. `contents_entered`: somebody has said what is in it.
-    All of them are rewritten with every entry that touches the kit and re-derived by `audit`;
-    `judged_by` is the edition of the rules that wrote them.
+    whatever the others say (see `kits.rules.ledger.readiness.FitDays`). `first_expiry` is the
+    earliest date inside, None where nothing is dated. `contents_entered`: somebody has said what is
+    in it. All of them are rewritten with every entry that touches the kit and re-derived by
+    `audit`; `judged_by` is the edition of the rules that wrote them.
     """
 
     name = models.CharField(max_length=40)

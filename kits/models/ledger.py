@@ -5,10 +5,10 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import F, Q
 
-from gearroom.core.append_only import append_only
+from gearroom.core.acts.append_only import append_only
 from gearroom.core.models import Person, Room
-from gearroom.core.names import WordsField, WordsJSONField
 from gearroom.core.rules.names import LONGER
+from gearroom.core.services.people.names import WordsField, WordsJSONField
 from kits.models.places import Place
 
 

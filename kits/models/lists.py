@@ -7,7 +7,7 @@ from django.db.models import F, Q
 
 from gearroom.core.models import Person
 from kits.models.catalogue import Item
-from kits.rules.facts import Criticality
+from kits.rules.ledger.facts import Criticality
 
 
 class PackingList(models.Model):

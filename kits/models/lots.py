@@ -8,10 +8,10 @@ from django.db import models
 from django.db.models import F, Q, Value
 from django.db.models.functions import Coalesce
 
-from gearroom.core.append_only import append_only
+from gearroom.core.acts.append_only import append_only
 from gearroom.core.models import Person
-from gearroom.core.names import WordsField
 from gearroom.core.rules.names import LONGER
+from gearroom.core.services.people.names import WordsField
 from kits.models.catalogue import Item
 from kits.models.ledger import Entry
 

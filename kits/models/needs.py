@@ -5,9 +5,9 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
-from gearroom.core.append_only import append_only
-from gearroom.core.names import WordsField
+from gearroom.core.acts.append_only import append_only
 from gearroom.core.rules.names import LONGER
+from gearroom.core.services.people.names import WordsField
 from kits.models.catalogue import Item
 from kits.models.ledger import Entry
 

@@ -19,7 +19,8 @@ class Notice(models.Model):
     `fact` names what it is about (and for when), so that the same is never told twice. `due_at` is
     when it may be sent, or tried again. Whoever sends it holds a `lease` until `lease_until`, and
     keeps in `rendered` the bytes that go out to `recipient`, so that sending again after a crash
-    sends the same. `unsent_why` says why it is not sent by itself (see `kits.rules.telling`).
+    sends the same. `unsent_why` says why it is not sent by itself (see
+    `kits.rules.notices.policy`).
     """
 
     person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="notices")

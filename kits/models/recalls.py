@@ -9,7 +9,7 @@ from gearroom.core.models import Person
 from kits.models.catalogue import Item
 from kits.models.ledger import Entry
 from kits.models.places import Place
-from kits.rules.recalls import Outcome
+from kits.rules.recalls.certainty import Outcome
 
 
 class RecallScope(models.TextChoices):

@@ -9,15 +9,16 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 from rest_framework import serializers
 
-from gearroom.core.act import Act, Actor
-from gearroom.core.api.member_rules import Needs, OneOf
-from gearroom.core.api.serializers import ActBody, PageQuery, StrictSerializer
+from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts.problems import Invalid
+from gearroom.core.api.openapi.member_rules import Needs, OneOf
+from gearroom.core.api.requests.serializers import ActBody, PageQuery, StrictSerializer
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
-from gearroom.core.problems import Invalid
 from kits.api import bodies
 from kits.models import Label, LabelKind
-from kits.rules import codes
-from kits.services import find, labelling
+from kits.rules.lookup import label_codes
+from kits.services.labelling import labelling
+from kits.services.lookup import find
 
 _MOST_TARGETS = 500
 _ONE_THING = _lazy("Say one thing: kit, kit and section, lot, shelf or person.")
@@ -45,7 +46,7 @@ class LabelAnswer(serializers.Serializer[Any]):
         kit = label.kit or (label.place.kit if label.place else None)
         on_shelf = label.place is not None and label.place.kit is None
         return {
-            "code": codes.shown(label.code),
+            "code": label_codes.shown(label.code),
             "kind": label.kind,
             "on": labelling.name_of(label),
             "kit": kit.name if kit else None,
@@ -59,7 +60,7 @@ class LabelAnswer(serializers.Serializer[Any]):
             "printed_at": label.printed_at,
             "cancelled_at": label.cancelled_at,
             "cancelled_why": label.cancelled_why,
-            "replaced_by": codes.shown(label.replaced_by.code) if label.replaced_by else None,
+            "replaced_by": label_codes.shown(label.replaced_by.code) if label.replaced_by else None,
         }
 
 
@@ -238,7 +239,7 @@ def wanted_codes(texts: list[str]) -> list[str]:
     """The codes among what somebody wrote. Raises Invalid for what is no code."""
     found = []
     for text in texts:
-        code = codes.parse(text)
+        code = label_codes.parse(text)
         if code is None:
             raise Invalid(
                 _("“%(text)s” is no label code. Check the code.") % {"text": text}, field="labels"

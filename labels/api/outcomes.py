@@ -8,13 +8,14 @@ from urllib.parse import quote
 
 from rest_framework import serializers
 
-from gearroom.core.api.serializers import ProblemDocument
-from gearroom.core.problems import document
+from gearroom.core.acts.problems import document
+from gearroom.core.api.requests.serializers import ProblemDocument
 from kits.api import answers
-from kits.rules import codes
-from kits.rules.facts import Word
-from labels.rules.scans import Intent, Means
-from labels.services import outcomes, passerby
+from kits.rules.ledger.facts import Word
+from kits.rules.lookup import label_codes
+from labels.rules.codes.scans import Intent, Means
+from labels.services import passerby
+from labels.services.scan import results as outcomes
 
 _API = "/api/v1/"
 
@@ -226,7 +227,7 @@ def _outcome(of: outcomes.Outcome) -> dict[str, Any]:
         "means": str(of.means),
         "outcome": of.outcome,
         "says": of.says,
-        "label": codes.shown(of.label.code) if of.label else None,
+        "label": label_codes.shown(of.label.code) if of.label else None,
         **things,
         "packs": [dataclasses.asdict(pack) for pack in of.packs],
         "entry": answers.entry(of.entry) if of.entry else None,

@@ -11,18 +11,19 @@ from drf_spectacular.types import OpenApiTypes
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from gearroom.core.act import Act, Actor
+from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts.problems import Invalid
+from gearroom.core.api.openapi.description import DoorSchema
 from gearroom.core.api.problems import in_form
-from gearroom.core.api.schema import DoorSchema
-from gearroom.core.api.serializers import ActBody, QuerySerializer, StrictSerializer
+from gearroom.core.api.requests.serializers import ActBody, QuerySerializer, StrictSerializer
 from gearroom.core.api.views import Door, ReadView, UseCaseView
-from gearroom.core.problems import Invalid
-from kits.services import find, labelling
+from kits.services.labelling import labelling
+from kits.services.lookup import find
 from labels import printing
 from labels.api.labels import wanted_codes
-from labels.rules.calibration import Offset, marks
-from labels.rules.sheets import SheetError
-from labels.services import paper
+from labels.rules.layout.calibration import Offset, marks
+from labels.rules.layout.sheets import SheetError
+from labels.services.paper import paper
 
 _PDF = "application/pdf"
 _MEASURES = ("left_mm", "top_mm", "across_mm", "down_mm")

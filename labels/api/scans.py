@@ -15,12 +15,14 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from gearroom.core.act import Act
-from gearroom.core.api.member_rules import AnyOf, OneOf
-from gearroom.core.api.parsing import StrictJSONParser, StrictMultiPartParser, read_object
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.idempotency import Answer
+from gearroom.core.acts.problems import Invalid, Unacceptable, beyond_form, document
+from gearroom.core.api.openapi.description import REPLAYS, DoorSchema
+from gearroom.core.api.openapi.member_rules import AnyOf, OneOf
 from gearroom.core.api.problems import MEDIA_TYPE
-from gearroom.core.api.schema import REPLAYS, DoorSchema
-from gearroom.core.api.serializers import (
+from gearroom.core.api.requests.parsing import StrictJSONParser, StrictMultiPartParser, read_object
+from gearroom.core.api.requests.serializers import (
     UUID_FORM,
     ActBody,
     NoteField,
@@ -29,18 +31,16 @@ from gearroom.core.api.serializers import (
 )
 from gearroom.core.api.views import UseCaseView
 from gearroom.core.clock import now
-from gearroom.core.problems import Invalid, Unacceptable, beyond_form, document
-from gearroom.core.services.once import Answer
 from kits.api import bodies
 from kits.models import AsFound
-from kits.services import find
-from kits.services.going_out import UNSAID
+from kits.services.lookup import find
+from kits.services.trips.purpose import UNSAID
 from labels.api.outcomes import ScanAnswer, shown
-from labels.rules.scans import QUESTIONS, Intent, Look, typed_texts
-from labels.rules.typed import Kind, resolve
-from labels.services import scanning
-from labels.services.looking import look
-from labels.services.outcomes import Ask, UsedSaid
+from labels.rules.codes.scans import QUESTIONS, Intent, Look, typed_texts
+from labels.rules.codes.typed import Kind, resolve
+from labels.services.scan import scanning
+from labels.services.scan.read_picture import look
+from labels.services.scan.results import Ask, UsedSaid
 
 MOST_CHARACTERS = 8000
 """Of one text; the largest symbols say about 7,000."""

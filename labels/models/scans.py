@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from django.db import models
 
-from gearroom.core.append_only import append_only
+from gearroom.core.acts.append_only import append_only
 from gearroom.core.models import Person, Room
-from gearroom.core.names import WordsField
 from gearroom.core.rules.names import LONGER
+from gearroom.core.services.people.names import WordsField
 from kits.models import Entry, Label
 
 

@@ -2,12 +2,12 @@
 
 from typing import BinaryIO
 
-from kits.rules.sentences import Sentence, say
+from gearroom.core.rules.sentences import Sentence, say
 from labels.printing.jobs import Job
 from labels.printing.painting import one_line
 from labels.printing.pdf import GREY, PALE, PdfFile
-from labels.rules.calibration import Marks, Offset, marks
-from labels.rules.sheets import Sheet, checked
+from labels.rules.layout.calibration import Marks, Offset, marks
+from labels.rules.layout.sheets import Sheet, checked
 
 _STEPS = (
     say("1. Print this page on plain paper at 100 %%, not “fit to page”."),

@@ -4,22 +4,15 @@ from collections.abc import Iterator, Sequence
 from functools import partial
 from typing import BinaryIO, Literal
 
-from kits.rules.sentences import Wrong, say
+from gearroom.core.rules.sentences import Wrong, say
 from labels.printing.jobs import Job
 from labels.printing.painting import one_line, paint_preview_mark
 from labels.printing.pdf import GREY, PdfFile
 from labels.printing.readback import Expected
-from labels.rules import typesetting
-from labels.rules.cards import (
-    LEADING,
-    Column,
-    LidCard,
-    Row,
-    entries,
-    flow,
-)
-from labels.rules.sheets import A4_MM, A5_MM, Cell
-from labels.rules.symbols import QUIET_MODULES, Symbol, module_mm
+from labels.rules.layout import typesetting
+from labels.rules.layout.cards import LEADING, Column, LidCard, Row, entries, flow
+from labels.rules.layout.sheets import A4_MM, A5_MM, Cell
+from labels.rules.layout.symbols import QUIET_MODULES, Symbol, module_mm
 
 CardFormat = Literal["a5", "a4-folded"]
 

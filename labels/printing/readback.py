@@ -16,9 +16,9 @@ import pypdfium2
 import zxingcpp
 from PIL import Image
 
-from kits.rules.sentences import Told, say
-from labels.rules.sheets import Cell
-from labels.rules.symbols import MM_PER_INCH
+from gearroom.core.rules.sentences import Told, say
+from labels.rules.layout.sheets import Cell
+from labels.rules.layout.symbols import MM_PER_INCH
 
 DPI = 300
 

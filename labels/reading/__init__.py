@@ -6,7 +6,7 @@ over `preparations` and `engines`, `results` says what comes back. `workbooks` r
 strangers send, in the same process.
 """
 
-from labels.reading.errors import (
+from labels.reading.front.errors import (
     BrokenPicture,
     BrokenWorkbook,
     PictureError,
@@ -16,9 +16,9 @@ from labels.reading.errors import (
     WorkbookError,
     WorkbookTooLarge,
 )
-from labels.reading.pool import Tables
-from labels.reading.pool import shared as _shared
-from labels.reading.results import Read, Reads
+from labels.reading.front.pool import Tables
+from labels.reading.front.pool import shared as _shared
+from labels.reading.front.results import Read, Reads
 
 __all__ = [
     "BrokenPicture",

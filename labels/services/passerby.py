@@ -12,11 +12,12 @@ from django.conf import settings
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 
-from gearroom.core.act import Actor
+from gearroom.core.acts.act import Actor
 from gearroom.core.models import Room
 from kits.models import Label, LabelKind
-from kits.rules import codes
-from kits.services import find, labelling
+from kits.rules.lookup import label_codes
+from kits.services.labelling import labelling
+from kits.services.lookup import find
 
 _WHAT = {
     LabelKind.SECTION: _lazy("A pouch of a first aid kit"),
@@ -51,7 +52,7 @@ def facts(code: str, actor: Actor | None) -> Facts | None:
     made it. `actor` is None for whoever is not signed in."""
     found = (
         Label.objects.select_related(*labelling.SHOWN_WITH)
-        .filter(code=codes.parse(code) or "")
+        .filter(code=label_codes.parse(code) or "")
         .first()
     )
     return facts_of(found, actor) if found else None
@@ -62,7 +63,7 @@ def facts_of(label: Label, actor: Actor | None) -> Facts:
     room = home_of(label)
     after = labelling.successor(label) if label.cancelled_at else None
     return Facts(
-        code=codes.shown(label.code),
+        code=label_codes.shown(label.code),
         kind=label.kind,
         what=_("First aid kit %(kit)s") % {"kit": label.kit.name}
         if label.kit
@@ -72,7 +73,7 @@ def facts_of(label: Label, actor: Actor | None) -> Facts:
         phone=room.phone if room else "",
         yours=actor is not None and belongs(actor, label),
         cancelled=label.cancelled_at is not None,
-        replaced_by=codes.shown(after.code) if after else "",
+        replaced_by=label_codes.shown(after.code) if after else "",
     )
 
 

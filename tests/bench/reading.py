@@ -25,10 +25,11 @@ import cv2
 import numpy as np
 import zxingcpp
 
-from kits.rules import codes
-from labels.reading import engines, ladder, pictures
-from labels.reading.pool import Pool
-from labels.reading.results import Read, add_new
+from kits.rules.lookup import label_codes
+from labels.reading.front import pictures
+from labels.reading.front.pool import Pool
+from labels.reading.front.results import Read, add_new
+from labels.reading.ladder import engines, ladder
 from tests import damage
 
 LIMITS = {
@@ -210,7 +211,9 @@ KINDS: dict[str, tuple[str, list[float], float]] = {
 
 def read_label(seed: int, harm: damage.Damage, rng: np.random.Generator) -> bool | None:
     """Return whether a label so damaged is read; None where a wrong text was."""
-    text = codes.payload("https://gear.example.org", codes.new_code(random.Random(seed).choice))
+    text = label_codes.payload(
+        "https://gear.example.org", label_codes.new_code(random.Random(seed).choice)
+    )
     content = damage.photographed(text, harm, rng)
     reads: list[Read] = []
     ladder.climb(

@@ -4,7 +4,7 @@ import pytest
 from django.core.cache import cache
 
 from gearroom.core.rules.roles import Role
-from tests.core.made import Caller, somebody
+from tests.core.api.made import Caller, somebody
 
 
 @pytest.fixture

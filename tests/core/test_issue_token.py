@@ -9,7 +9,7 @@ from django.test import Client
 
 from gearroom.core.models import Token, User
 from gearroom.core.rules.roles import Role, Scope
-from tests.core.made import somebody
+from tests.core.api.made import somebody
 
 pytestmark = pytest.mark.django_db
 

@@ -89,8 +89,8 @@ def test_nothing_that_landed_migrations_take_from_our_modules_was_changed() -> N
 
 def test_whatever_a_migration_takes_by_from_is_seen_too(tmp_path: Path) -> None:
     file = tmp_path / "0009_some.py"
-    file.write_text("from gearroom.core.clock import today\nimport kits.rules.codes\n")
-    assert taken_by(file) == {"gearroom.core.clock.today", "kits.rules.codes"}
+    file.write_text("from gearroom.core.clock import today\nimport kits.rules.lookup.label_codes\n")
+    assert taken_by(file) == {"gearroom.core.clock.today", "kits.rules.lookup.label_codes"}
 
 
 # ------------------------------------------------------------------------------------- what is read

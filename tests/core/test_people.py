@@ -9,7 +9,7 @@ from django.test import Client
 from gearroom.core import clock
 from gearroom.core.models import KeptAnswer, Membership, Person, Token, User
 from gearroom.core.rules.roles import Role
-from tests.core.made import Caller, a_room, is_problem, somebody
+from tests.core.api.made import Caller, a_room, is_problem, somebody
 
 pytestmark = [
     pytest.mark.django_db,

@@ -126,7 +126,7 @@ class Worker:
         self.killing = threading.Lock()
         folder = Path(env["GEARROOM_DATA_DIR"])
         self.log = folder / "worker.log"
-        TRANSPORT_ALIASES["filesystem"] = "gearroom.core.folder_broker:Transport"
+        TRANSPORT_ALIASES["filesystem"] = "gearroom.core.setup.folder_broker:Transport"
         self.app = Celery(set_as_current=False)
         self.app.conf.broker_url = env.get("CELERY_BROKER_URL", "filesystem://localhost/")
         if "CELERY_BROKER_URL" not in env:

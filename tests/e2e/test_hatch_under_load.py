@@ -12,9 +12,9 @@ import pytest
 from django.db import connections
 
 from gearroom.core.rules.roles import Scope
-from gearroom.core.services import tokens
+from gearroom.core.services.accounts import tokens
 from kits.models import AsFound, Checkout, Entry, EntryKind, Movement, PlaceKind
-from kits.services import custody
+from kits.services.custody import custody
 from tests.e2e.calls import Answer, Phone
 from tests.kits import factories
 from tests.kits.factories import World, act

@@ -17,7 +17,7 @@ from django.utils import timezone
 from gearroom.core.models import Person, Room
 from gearroom.core.rules.roles import Role
 from kits.models import Hearing, Notice
-from kits.services import notices
+from kits.services.notices import writing
 from tests.e2e.postroom import MailServer, Worker, until
 from tests.kits import factories
 from tests.program import environment
@@ -70,7 +70,7 @@ def reader(name: str, at: Room, role: Role | None = None) -> Person:
 def tell(people, number=1, room=None):
     """Notices of as many kinds, so that each is a mail of its own."""
     for n in range(number):
-        notices.tell(people, f"something-odd-{n}", f"fact:{n}", room=room)
+        writing.tell(people, f"something-odd-{n}", f"fact:{n}", room=room)
     connections.close_all()
 
 

@@ -8,8 +8,8 @@ import html5lib
 import pytest
 from playwright.sync_api import sync_playwright
 
-from kits.rules.letters import Letter, Part, Row, Stands, as_text
-from kits.services import messages
+from kits.rules.mail.plain_text import Letter, Part, Row, Stands, as_text
+from kits.services.mail import rendering
 
 URL = "https://gear.example.org/kits/DAY-01/"
 STANDS = Stands(
@@ -48,12 +48,12 @@ def page(need):
 
 def test_it_is_html_by_the_letter_of_the_standard():
     parser = html5lib.HTMLParser(strict=True)
-    parser.parse(messages.html(LETTER))
+    parser.parse(rendering.html(LETTER))
     assert parser.errors == []
 
 
 def test_it_says_what_the_plain_text_says_and_loads_nothing():
-    content = messages.html(LETTER)
+    content = rendering.html(LETTER)
     assert not re.search(r"<(img|script|link|iframe)|url\(|src=", content)
     body = html5lib.parse(content, namespaceHTMLElements=False).find("body")
     said = " ".join("".join(body.itertext()).split()).lower()
@@ -64,7 +64,7 @@ def test_it_says_what_the_plain_text_says_and_loads_nothing():
 
 
 def test_a_verdict_is_marked_with_the_kit_day_and_trip_it_is_of():
-    body = html5lib.parse(messages.html(LETTER), namespaceHTMLElements=False).find("body")
+    body = html5lib.parse(rendering.html(LETTER), namespaceHTMLElements=False).find("body")
     (shown,) = [each for each in body.iter() if "data-verdict" in each.attrib]
     assert shown.attrib == {
         "data-kit": "DAY-01",
@@ -93,7 +93,7 @@ _PAIRS = """() => {
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_every_word_stands_out_and_fits_a_phone(page, scheme, tmp_path):
     page.emulate_media(color_scheme=scheme)
-    page.set_content(messages.html(LETTER))
+    page.set_content(rendering.html(LETTER))
     page.screenshot(path=tmp_path / f"{scheme}.png")
     pairs = page.evaluate(_PAIRS)
     assert len(pairs) > 20

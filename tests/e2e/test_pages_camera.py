@@ -14,7 +14,7 @@ from kits.models import Checkout
 from tests.e2e.hatch import phone
 from tests.e2e.pages import chromium, crossing, give_password, sign_in
 from tests.e2e.postroom import until
-from tests.labels import scanned
+from tests.labels.scan import scanned
 
 
 @pytest.fixture(autouse=True)

@@ -12,12 +12,15 @@ from django.test import override_settings
 from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
 from kits.models import Checkout, Entry, Kit, Movement, Seal
-from kits.services import audit, custody, reservations, turnaround
+from kits.services.custody import custody
+from kits.services.ledger import audit
+from kits.services.restocking import sorting
+from kits.services.trips import reservations
 from tests.e2e.hatch import PHONE, phone
 from tests.e2e.pages import chromium, give_password
 from tests.e2e.postroom import until
 from tests.kits import factories as make
-from tests.labels import scanned
+from tests.labels.scan import scanned
 from tests.program import Server, environment
 
 pytestmark = [
@@ -131,7 +134,7 @@ def test_ten_guides_take_ten_kits_five_by_one_tap_and_five_by_none(engine, hatch
 def test_of_two_phones_at_once_one_wins_and_the_other_is_told_and_goes_on(engine, hatch):
     world = hatch.school.world
     kit = hatch.kit("BOTH-01")
-    turnaround.reseal(make.act(), kit, "BOTH-0417", anyway=True)
+    sorting.reseal(make.act(), kit, "BOTH-0417", anyway=True)
     trip = make.trip("Gorge day", world.store, leader=world.guide)
     reservations.reserve(make.act(), kit, trip)
     phones = [hatch.phone(), hatch.phone("colleague")]
@@ -164,7 +167,7 @@ def test_of_two_phones_at_once_one_wins_and_the_other_is_told_and_goes_on(engine
 def test_a_kit_in_the_hand_that_the_book_shows_elsewhere_is_two_taps(engine, hatch):
     world = hatch.school.world
     kit = hatch.kit("ELSE-01")
-    turnaround.reseal(make.act(), kit, "ELSE-0418", anyway=True)
+    sorting.reseal(make.act(), kit, "ELSE-0418", anyway=True)
     custody.check_out(make.act(), kit, person=world.instructor)
     guide = make.person("Wanda", Role.GUIDE, world.store)
     at = hatch.phone()
@@ -185,8 +188,8 @@ def test_a_kit_in_the_hand_that_the_book_shows_elsewhere_is_two_taps(engine, hat
 def test_three_kits_come_back_sealed_to_sort_later_and_opened(engine, hatch):
     world = hatch.school.world
     sealed, later, opened = (hatch.kit(f"EVE-{number:02}") for number in (1, 2, 3))
-    turnaround.reseal(make.act(), sealed, "EVE-0501", anyway=True)
-    turnaround.reseal(make.act(), opened, "EVE-0502", anyway=True)
+    sorting.reseal(make.act(), sealed, "EVE-0501", anyway=True)
+    sorting.reseal(make.act(), opened, "EVE-0502", anyway=True)
     driver = Person.objects.get(pk=world.guide.pk)
     for kit in (sealed, later, opened):
         custody.check_out(make.act(), kit, person=driver)

@@ -11,7 +11,7 @@ from gearroom.core.models import User
 from kits.models import Checkout, Holding, Kit
 from tests.e2e.pages import chromium, give_password, sign_in
 from tests.e2e.postroom import until
-from tests.labels import scanned
+from tests.labels.scan import scanned
 
 pytestmark = [
     pytest.mark.server,

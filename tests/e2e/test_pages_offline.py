@@ -17,12 +17,15 @@ from playwright.sync_api import BrowserContext, Error, Page, expect, sync_playwr
 
 from gearroom.core import clock
 from kits.models import Checkout, Entry, Movement, Notice
-from kits.rules import codes
-from kits.services import custody, not_ours, reservations, turnaround, unmet
+from kits.rules.lookup import label_codes
+from kits.services.custody import custody, unmet_needs
+from kits.services.kits import participants_own
+from kits.services.restocking import sorting
+from kits.services.trips import reservations
 from tests.e2e.pages import PASSWORD, QUIET, chromium, crossing, give_password, sign_in
 from tests.e2e.postroom import until
 from tests.kits import factories as make
-from tests.labels import scanned
+from tests.labels.scan import scanned
 
 pytestmark = [
     pytest.mark.server,
@@ -120,14 +123,14 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         until(lambda: page.evaluate(KEPT), "what is kept on the phone")
         # What is a code of ours on the phone is one in the book.
         draw = random.Random(7).choice
-        drawn = [codes.new_code(draw) for _ in range(60)]
+        drawn = [label_codes.new_code(draw) for _ in range(60)]
         wrong = [
             code[:place] + other + code[place + 1 :]
             for code in drawn
             for place, other in ((0, "2"), (3, "B"), (7, "X"))
         ]
         told = page.evaluate(RIGHT_CODES, [*drawn, *wrong])
-        assert told == [code for code in (*drawn, *wrong) if codes.is_valid(code)]
+        assert told == [code for code in (*drawn, *wrong) if label_codes.is_valid(code)]
 
     server.kill()
     before = Entry.objects.latest("id").pk
@@ -275,7 +278,7 @@ def test_without_a_network_a_kit_that_nobody_opened_needs_no_sorting(
     program = need("chromium")
     world = scanned.labelled().world
     plain = scanned.filled("DAY-03", world)
-    turnaround.reseal(make.act(world.keeper), world.day_01, "0417")
+    sorting.reseal(make.act(world.keeper), world.day_01, "0417")
     for kit in (world.day_01, plain):
         custody.check_out(make.act(world.keeper), kit, person=world.guide)
     keeper = give_password(world.keeper)
@@ -346,7 +349,7 @@ def test_what_was_not_carried_and_what_is_not_ours_is_said_without_a_network(
     program = need("chromium")
     world = scanned.labelled().world
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
-    not_ours.report(make.act(world.guide), world.day_01, inside=True)
+    participants_own.report(make.act(world.guide), world.day_01, inside=True)
     keeper = give_password(world.keeper)
     server = make_server().start()
 
@@ -372,8 +375,8 @@ def test_what_was_not_carried_and_what_is_not_ours_is_said_without_a_network(
         page.context.set_offline(False)
         page.get_by_text("Nothing waits").wait_for(timeout=SEEN_MS)
 
-    assert [need.words for need in unmet.in_force()] == ["crutch", "tick remover"]
-    assert not not_ours.is_inside(world.day_01)
+    assert [need.words for need in unmet_needs.in_force()] == ["crutch", "tick remover"]
+    assert not participants_own.is_inside(world.day_01)
     assert Movement.objects.get(entry__kind="use").to_place.kind == "class"
 
 

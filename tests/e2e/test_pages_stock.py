@@ -8,11 +8,12 @@ import pytest
 import zxingcpp
 
 from kits.models import Entry, EntryKind, Holding, PackCode, Recall
-from kits.services import catalogue, custody
+from kits.services.custody import custody
+from kits.services.stock import catalogue
 from tests.e2e.pages import chromium, crossing, give_password, sign_in
 from tests.e2e.postroom import until
 from tests.kits import factories as make
-from tests.labels import scanned
+from tests.labels.scan import scanned
 
 pytestmark = [
     pytest.mark.server,

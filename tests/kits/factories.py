@@ -13,7 +13,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from gearroom.core.act import SYSTEM, Act, Actor, actor_of
+from gearroom.core.acts.act import SYSTEM, Act, Actor, actor_of
 from gearroom.core.models import Membership, Person, Room, User
 from gearroom.core.rules.roles import Role
 from kits.models import (
@@ -30,10 +30,12 @@ from kits.models import (
     PlaceKind,
     Trip,
 )
-from kits.rules.facts import Criticality, Kind
-from kits.services import known, lots, stock, turnaround
-from kits.services.ledger import Book
-from tests.core.made import Caller
+from kits.rules.ledger.facts import Criticality, Kind
+from kits.services.ledger import known_then, lots
+from kits.services.ledger.book import Book
+from kits.services.restocking import sorting
+from kits.services.stock import receiving
+from tests.core.api.made import Caller
 from tests.kits import again
 
 TODAY = timezone.localdate()
@@ -84,7 +86,7 @@ def caller(who: Person) -> Caller:
 def item(name: str, kind: Kind = Kind.CONSUMABLE, **more: Any) -> Item:
     """A kind of thing."""
     made = Item.objects.create(name=name, kind=kind.value, **{"base_unit": "piece", **more})
-    known.remember(made)
+    known_then.remember(made)
     return made
 
 
@@ -95,7 +97,9 @@ def shelf(at: Room, name: str) -> Place:
 
 def some(of: Item, on: Place, units: int, number: str = "", expiry: date | None = None) -> Lot:
     """Units of a batch received onto a shelf."""
-    return stock.receive(act(), item=of, shelf=on, units=units, number=number, expiry=expiry).lot
+    return receiving.receive(
+        act(), item=of, shelf=on, units=units, number=number, expiry=expiry
+    ).lot
 
 
 def batch(of: Item, number: str = "", expiry: date | None = None) -> Lot:
@@ -105,7 +109,7 @@ def batch(of: Item, number: str = "", expiry: date | None = None) -> Lot:
 
 def instrument(of: Item, on: Place, serial: str) -> Lot:
     """One instrument received onto a shelf."""
-    return stock.receive(act(), item=of, shelf=on, units=1, serial=serial).lot
+    return receiving.receive(act(), item=of, shelf=on, units=1, serial=serial).lot
 
 
 def units(lot: Lot, place: Place) -> int:
@@ -181,8 +185,8 @@ def section(of: Kit, key: str = "main") -> Place:
 
 def put_in(of: Kit, lot: Lot, on: Place, units: int, key: str = "main") -> None:
     """Put units from a shelf into a kit's section, checked like any restocking."""
-    row = turnaround.PutIn(lot, on, section(of, key), units)
-    turnaround.restock(act(), of, extra=[row], as_listed=False, levels=())
+    row = sorting.PutIn(lot, on, section(of, key), units)
+    sorting.restock(act(), of, extra=[row], as_listed=False, levels=())
 
 
 def trip(name: str, at: Room, first: int = 0, last: int = 0, **more: Any) -> Trip:
@@ -285,7 +289,7 @@ def make_world() -> World:
         "gauge": instrument(gauge, on, "G-1"),
     }
     day_01 = kit("DAY-01", version, store, responsible=instructor)
-    turnaround.restock(act(), day_01)
+    sorting.restock(act(), day_01)
     return World(
         store=store,
         hut=hut,

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from gearroom.core.problems import Problem
+from gearroom.core.acts.problems import Problem
 
 
 @contextmanager

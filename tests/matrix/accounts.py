@@ -9,8 +9,8 @@ from django.utils import timezone
 
 from gearroom.core.models import Membership, Person, Room, SignedIn, Token, User
 from gearroom.core.rules.roles import Role, Scope
-from gearroom.core.services import tokens
-from kits.services import hearing
+from gearroom.core.services.accounts import tokens
+from kits.services.notices import preferences
 from tests.kits import factories as make
 
 MARKS = {"main-store": ("vexmoor", "7701177"), "cave-hut": ("quillby", "8802288")}
@@ -59,7 +59,7 @@ def account(
         user=user, session_key=f"elsewhere-{number}", on="phone",
         since=timezone.now(), seen_at=timezone.now(),
     )  # fmt: skip
-    calendar = hearing.new_calendar(make.act(person), person)
+    calendar = preferences.new_calendar(make.act(person), person)
     return Account(person, token, seen, calendar)
 
 

@@ -13,7 +13,7 @@ from django.core.cache import cache
 from django.db import transaction
 from django.test import Client
 
-from gearroom.core.services import hatch
+from gearroom.core.services.accounts import shared_devices
 from tests.matrix.identities import Asker, askers
 from tests.matrix.school import School, school
 
@@ -45,7 +45,7 @@ def stage(
     monkeypatch: pytest.MonkeyPatch,
 ) -> Iterator[Stage]:
     """The school in this process; every case is taken back with `taken_back`."""
-    monkeypatch.setattr(hatch, "LOCKS_AFTER", timedelta(days=1))
+    monkeypatch.setattr(shared_devices, "LOCKS_AFTER", timedelta(days=1))
     with django_db_blocker.unblock():
         if engine not in _stages:
             _stages[engine] = _made(_engines[engine])

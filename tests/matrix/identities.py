@@ -9,9 +9,10 @@ from typing import Any
 
 from django.test import Client
 
-from gearroom.core.act import Act, actor_of
+from gearroom.core.acts.act import Act, actor_of
 from gearroom.core.rules.roles import Scope
-from gearroom.core.services import hatch, tokens
+from gearroom.core.services.accounts import shared_devices as hatch
+from gearroom.core.services.accounts import tokens
 from tests.matrix.accounts import PIN, Account
 from tests.matrix.school import School
 from tests.matrix.table import ROLES

@@ -9,9 +9,9 @@ from typing import Any
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.utils import timezone
 
-from gearroom.site.web import start_workbook
+from gearroom.site.web.overview import start_workbook
 from kits.models import Checkout
-from kits.services import drafting, lists
+from kits.services.lists import draft_editing, packing_lists
 from tests.kits import factories as make
 from tests.matrix.requests import Aim, Make, say
 
@@ -208,8 +208,13 @@ KITS: dict[str, Make] = {
 
 def _drawn(a: Aim) -> dict[str, str]:
     """The form of a draft's first section, as it was shown."""
-    (section, *_more) = lists.draft_of(a.all.draft).sections
-    return {"name": "Main", "seen": drafting.mark(section), "thing-new": "Splint", "carry-new": "2"}
+    (section, *_more) = packing_lists.draft_of(a.all.draft).sections
+    return {
+        "name": "Main",
+        "seen": draft_editing.mark(section),
+        "thing-new": "Splint",
+        "carry-new": "2",
+    }
 
 
 LISTS: dict[str, Make] = {

@@ -14,13 +14,13 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test.client import BOUNDARY, MULTIPART_CONTENT, encode_multipart
 
 from kits.models import Holding, Photo
-from kits.rules import codes
+from kits.rules.lookup import label_codes
 from tests.matrix.accounts import Account
 from tests.matrix.school import Everywhere, School, Side
 
 NO_NUMBER = 98765432
 NO_NAME = "GHOST-99"
-NO_CODE = codes.shown(codes.new_code(random.Random(17).choice))
+NO_CODE = label_codes.shown(label_codes.new_code(random.Random(17).choice))
 
 
 @dataclass(frozen=True)
@@ -134,7 +134,7 @@ class Aim:
 
     def label(self, name: str) -> str:
         """A label's code."""
-        return codes.shown(self.side.labels[name].code) if self.side else NO_CODE
+        return label_codes.shown(self.side.labels[name].code) if self.side else NO_CODE
 
     def link(self, name: str) -> str:
         """What a one-time link says."""

@@ -14,7 +14,7 @@ from PIL import Image
 
 from gearroom.core.models import Person, Room
 from gearroom.core.rules.roles import Role
-from gearroom.core.services import hatch, sign_ins
+from gearroom.core.services.accounts import shared_devices, sign_ins
 from kits.models import (
     AsFound,
     Checkout,
@@ -31,29 +31,18 @@ from kits.models import (
     Reservation,
     WithheldKind,
 )
-from kits.rules.facts import Criticality, Kind
-from kits.rules.use import Went
-from kits.services import (
-    asking,
-    catalogue,
-    clearing,
-    correcting,
-    counting,
-    custody,
-    keeping,
-    labelling,
-    lists,
-    not_ours,
-    notices,
-    recall_ends,
-    recalls,
-    reservations,
-    signatures,
-    stock,
-    turnaround,
-    use,
-)
-from labels.services import paper
+from kits.rules.custody.use import Went
+from kits.rules.ledger.facts import Criticality, Kind
+from kits.services.custody import clearances, custody, use, use_requests
+from kits.services.kits import holds, participants_own
+from kits.services.labelling import labelling
+from kits.services.lists import packing_lists, signatures
+from kits.services.notices import writing
+from kits.services.recalls import closing, recalls
+from kits.services.restocking import sorting
+from kits.services.stock import catalogue, corrections, counting, receiving
+from kits.services.trips import reservations
+from labels.services.paper import paper
 from tests.kits import factories as make
 from tests.matrix.accounts import MARKS, Account, account, people_of
 
@@ -143,9 +132,9 @@ def _everywhere() -> Everywhere:
         signed_by=adviser.person,
         days=3,
     )
-    lists.sign(make.act(adviser.person), version, until=make.days(300), page=_photo())
+    packing_lists.sign(make.act(adviser.person), version, until=make.days(300), page=_photo())
     short = make.kit_list("Short", {"main": [(items["spare"], 3, 2, need)]}, adviser.person)
-    draft = lists.new_draft(make.act(), short.packing_list)
+    draft = packing_lists.new_draft(make.act(), short.packing_list)
     unsigned = make.kit_list("Unsigned", {"main": [(items["shears"], 1, 0, Criticality.ROUTINE)]})
     return Everywhere(
         adviser=adviser,
@@ -203,19 +192,19 @@ def _stock(side: Side, of: Everywhere) -> None:
         ("wrap", 9, "W1", 500),
         ("pad", 9, "P1", 500),
     ):
-        of.lots[name] = stock.receive(
+        of.lots[name] = receiving.receive(
             make.act(), item=of.items[name], shelf=side.shelf, units=units, number=number,
             expiry=make.days(days), supplier=f"{side.word} supplies",
         ).lot  # fmt: skip
     for name in ("shears", "splint", "spare"):
         of.lots[name] = make.some(of.items[name], side.shelf, 30)
-    of.lots[f"corrected by {side.word}"] = correcting.correct(
+    of.lots[f"corrected by {side.word}"] = corrections.correct(
         make.act(side.people["keeper"].person, reason="read wrong"),
         make.some(of.items["dressing"], side.shelf, 2, f"C{side.room.pk}", make.days(100)),
         expiry=make.days(200),
     ).lot
     of.lots["undated"] = make.some(of.items["dressing"], side.shelf, 2, "NODATE")
-    of.lots["old"] = stock.receive(
+    of.lots["old"] = receiving.receive(
         make.act(), item=of.items["dressing"], shelf=side.shelf, units=3, number="OLD",
         expiry=make.days(-3),
     ).lot  # fmt: skip
@@ -230,7 +219,7 @@ def _kit(side: Side, of: Everywhere, name: str, *, full: bool = True) -> Kit:
         responsible=side.people["instructor"].person,
     )  # fmt: skip
     if full:
-        turnaround.restock(make.act(), kit)
+        sorting.restock(make.act(), kit)
     side.kits[name] = make.fresh(kit)
     return side.kits[name]
 
@@ -251,7 +240,7 @@ def _kits(side: Side, of: Everywhere) -> None:
         _kit(side, of, name, full=False)
     kits = side.kits
     for name in ("in", "spare"):
-        turnaround.reseal(make.act(keeper), kits[name], f"{side.word}417{name}")
+        sorting.reseal(make.act(keeper), kits[name], f"{side.word}417{name}")
     side.trips["walk"] = make.trip(f"{side.word} walk", side.room, 0, 1, leader=mate)
     side.trips["later"] = make.trip(
         f"{side.word} later", side.room, 5, 6,
@@ -264,10 +253,10 @@ def _kits(side: Side, of: Everywhere) -> None:
     side.entries["out"] = out.entry
     custody.check_out(make.act(mate), kits["back"], person=mate)
     custody.check_in(make.act(mate), kits["back"], as_found=AsFound.OPENED)
-    keeping.withhold(make.act(keeper), kits["held"], WithheldKind.SOMETHING_WRONG, note, _photo())
-    keeping.lay_up(make.act(keeper), kits["asleep"])
-    keeping.mark_lost(make.act(keeper), kits["lost"])
-    not_ours.report(make.act(keeper), kits["riding"], inside=True)
+    holds.withhold(make.act(keeper), kits["held"], WithheldKind.SOMETHING_WRONG, note, _photo())
+    holds.lay_up(make.act(keeper), kits["asleep"])
+    holds.mark_lost(make.act(keeper), kits["lost"])
+    participants_own.report(make.act(keeper), kits["riding"], inside=True)
     splint = use.UseLine(of.items["splint"], 1, went=Went.MAY_COME_BACK)
     use.log_use(make.act(mate), kits["away"], [splint])
     dressing = use.UseLine(of.items["dressing"], 1)
@@ -294,7 +283,7 @@ def _cleared(side: Side, of: Everywhere) -> Kit:
     """A kit that is short of a must-have and went, since the instructor cleared it."""
     version = PackingListVersion.objects.filter(packing_list__name="Short").earliest("number")
     kit = make.kit(f"{side.word}-cleared".upper(), version, side.room)
-    turnaround.look_inside(make.act(), kit)
+    sorting.look_inside(make.act(), kit)
     custody.check_out(
         make.act(side.people["guide"].person), make.fresh(kit),
         person=side.people["mate"].person, short_reason=f"{side.word} must",
@@ -314,19 +303,19 @@ def _papers(side: Side, of: Everywhere, mate: Person, keeper: Person) -> None:
         "blank": labelling.blanks(act(), side.room, 1)[0],
     }
     opened = side.entries["out"]
-    notices.tell_keepers(opened, "irregular", kit=kits["out"])
+    writing.tell_keepers(opened, "irregular", kit=kits["out"])
     side.notice = Notice.objects.filter(entry=opened, person=keeper).get()
     back = Checkout.objects.get(kit=kits["back"])
     assert side.clearance is not None
     uid, token = sign_ins.link_of(side.people["mate"].user)
     side.links = {
-        "used": asking.token(back),
+        "used": use_requests.token(back),
         "back": str(back.pk),
-        "cleared": clearing.token(side.clearance.pk),
+        "cleared": clearances.token(side.clearance.pk),
         "uid": uid,
         "reset": token,
     }
-    side.device = hatch.add(make.act(keeper), side.room, f"{side.word} phone")
+    side.device = shared_devices.add(make.act(keeper), side.room, f"{side.word} phone")
 
 
 # ------------------------------------------------------------------------------------- the recalls
@@ -340,12 +329,10 @@ def _recalls(of: Everywhere, sides: list[Side]) -> None:
             rows = RecallPlace.objects.filter(recall=recall, place__kit=side.kits["recalled"])
             if name == "bandage":
                 side.rows["kit"] = rows.get()
-    recall_ends.close(
+    closing.close(
         make.act(of.adviser.person), of.recalls["wrap"], "withdrawn", published_at="a letter"
     )
-    recall_ends.close(
-        make.act(of.adviser.person, reason="thrown out"), of.recalls["pad"], "finished"
-    )
+    closing.close(make.act(of.adviser.person, reason="thrown out"), of.recalls["pad"], "finished")
 
 
 def school() -> School:
@@ -354,7 +341,7 @@ def school() -> School:
     store, hut = (_side(name, everywhere) for name in ("Main store", "Cave hut"))
     _recalls(everywhere, [store, hut])
     for here, there in ((store, hut), (hut, store)):
-        stock.send(
+        receiving.send(
             make.act(here.people["keeper"].person, reason=f"{here.word} has too many"),
             lot=everywhere.lots["dressing"],
             units=2,

@@ -50,7 +50,7 @@ def fault(name: str, *found_by: str, cards: str = "") -> Callable[[Put], Put]:
     cards="take-for-trip hand-back-later",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import trips
+    from kits.rules.trips import trips
 
     right = trips._stand
 
@@ -68,7 +68,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="take-without-trip hand-back-closed",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import trips
+    from kits.rules.trips import trips
 
     def goes_out_for(promises: Any, kit: int, today: date, taker: Any, **more: Any) -> Any:
         return trips.next_promise(promises, kit)
@@ -78,14 +78,14 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 @fault("a kit promised to another's trip goes at once", "code", cards="take-anothers")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import custody
+    from kits.services.custody import custody
 
     patch.setattr(custody, "refuse_promised", lambda *a, **k: None)
 
 
 @fault("any promise at all keeps a kit from being taken", "code")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import trips
+    from kits.rules.trips import trips
 
     patch.setattr(trips, "share_a_day", lambda *a: True)
 
@@ -96,7 +96,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="emergency hand-back-closed",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import custody
+    from kits.services.custody import custody
 
     right = custody.plan
 
@@ -110,7 +110,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 @fault("without a trip a kit is due at the end of the day", "kit")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import trips
+    from kits.rules.trips import trips
 
     def due(taken_at: datetime, closing: Any, lives_in: Any) -> datetime:
         return taken_at.replace(hour=23, minute=59, second=59, microsecond=0)
@@ -120,7 +120,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 @fault("a cancelled trip keeps its kits", "code", cards="cancel-trip put-trip reserve")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import reservations
+    from kits.services.trips import reservations
 
     patch.setattr(reservations, "release_all", lambda *a, **k: [])
 
@@ -131,7 +131,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="take-without-trip hand-back-closed",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import trips
+    from kits.rules.trips import trips
 
     patch.setattr(trips, "back_in_time", lambda *a, **k: True)
 
@@ -139,7 +139,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 # ---- one verdict
 @fault("the question forgets the trip that a kit is out on", "verdict")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import verdicts
+    from kits.services.ledger import verdicts
 
     right = verdicts.question
     patch.setattr(verdicts, "question", lambda today, out, coming: right(today, None, coming))
@@ -151,7 +151,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="put-trip reserve cancel-trip",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import question
+    from kits.rules.ledger import question
 
     patch.setattr(question, "DAYS_AHEAD", 90)
 
@@ -164,7 +164,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="reserve",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import verdicts
+    from kits.services.ledger import verdicts
 
     right = verdicts.judge
 
@@ -181,14 +181,14 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 @fault("anything out of date stops a kit", "code", "verdict", "coverage", "audit", "offline")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import readiness
+    from kits.rules.ledger import readiness
 
     patch.setattr(readiness, "_stops_when_expired", lambda kit, units: True)
 
 
 @fault("a medicine that is out of date does not stop a kit", "code", "verdict", "coverage")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import readiness
+    from kits.rules.ledger import readiness
 
     patch.setattr(readiness, "_stops_when_expired", lambda kit, units: False)
 
@@ -202,7 +202,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="open-pack",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import expiry
+    from kits.rules.ledger import expiry
 
     patch.setattr(expiry, "_opened_through", lambda batch: None)
 
@@ -221,7 +221,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="restock-with-the-wrong-batch use",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import allocation
+    from kits.rules.ledger import allocation
 
     right = allocation.Allocation.__init__
 
@@ -260,7 +260,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 @fault("the phone's copy says for ever what is so today", "offline")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import verdicts
+    from kits.services.ledger import verdicts
 
     right = verdicts.changes
     patch.setattr(
@@ -271,21 +271,21 @@ def _(patch: pytest.MonkeyPatch) -> None:
 # ---- what was used
 @fault("use claimed before a count is taken out again", "holdings", cards="count use")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import use
+    from kits.services.custody import use
 
     patch.setattr(use, "_counted_since", lambda *a: False)
 
 
 @fault("a late report of custody changes who has the kit", "kit", cards="five-from-a-phone")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services.ledger import Book
+    from kits.services.ledger.book import Book
 
     patch.setattr(Book, "is_late", lambda *a, **k: False)
 
 
 @fault("a tap that names no batch takes the newest", "holdings", cards="use")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import use
+    from kits.services.custody import use
 
     right = use._order
     patch.setattr(use, "_order", lambda *a: right(*a)[::-1])
@@ -299,19 +299,19 @@ def _(patch: pytest.MonkeyPatch) -> None:
 )
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.models import WithheldKind
-    from kits.services import keeping, mixed
+    from kits.services.kits import holds, mixed_contents
 
     patch.setattr(
-        mixed,
+        mixed_contents,
         "write",
-        lambda book, kit, others: keeping.withhold_kit(book, kit, WithheldKind.MIXED, ""),
+        lambda book, kit, others: holds.withhold_kit(book, kit, WithheldKind.MIXED, ""),
     )
 
 
 @fault("what may come back is gone for good", "evening", "holdings", cards="use")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules.use import Went
-    from kits.services import use
+    from kits.rules.custody.use import Went
+    from kits.services.custody import use
 
     right = use._place
     patch.setattr(use, "_place", lambda kit, went: right(kit, Went.USED))
@@ -327,9 +327,9 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="press-twice",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from gearroom.core.services import once
+    from gearroom.core.acts import idempotency
 
-    patch.setattr(once, "_first_answer", lambda *a: None)
+    patch.setattr(idempotency, "_first_answer", lambda *a: None)
 
 
 # ---- undo, and known then
@@ -343,7 +343,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="take-without-trip hand-back-later undo-late",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import undo
+    from kits.rules.ledger import undo
 
     patch.setattr(undo, "without", lambda *a: undo.Fallen((), {}))
 
@@ -355,7 +355,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="use count undo-late",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.rules import undo
+    from kits.rules.ledger import undo
 
     right = undo.without
     patch.setattr(undo, "without", lambda *a: undo.Fallen(right(*a).later, {}))
@@ -369,7 +369,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="reseal undo-soon",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import projections
+    from kits.services.ledger import projections
 
     patch.setattr(projections, "rewrite", lambda *a, **k: None)
 
@@ -381,7 +381,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="take-without-trip undo-soon",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import facts
+    from kits.services.ledger import facts
 
     right = facts.then
     patch.setattr(facts, "then", lambda at=None, known_by=None: right(at))
@@ -390,7 +390,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 # ---- sealing
 @fault("a seal hides what is not replaced", "code", cards="use reseal")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import sealing
+    from kits.services.restocking import sealing
 
     patch.setattr(sealing, "not_replaced", lambda *a, **k: [])
 
@@ -398,29 +398,29 @@ def _(patch: pytest.MonkeyPatch) -> None:
 # ---- what people are told, and by telephone
 @fault("nobody is told of a trip that is not covered", "alarms")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import alarms
+    from kits.services.mail import alarms
 
     patch.setattr(alarms, "going_soon", lambda now: None)
 
 
 @fault("anybody at all may clear a kit by telephone", "code", cards="use take-cleared-by-phone")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from kits.services import clearing
+    from kits.services.custody import clearances
 
-    patch.setattr(clearing, "refuse_unless_may_clear", lambda *a: None)
+    patch.setattr(clearances, "refuse_unless_may_clear", lambda *a: None)
 
 
 @fault("a kit that comes back closed has to be sorted", "kit", cards="hand-back-closed")
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.models import AsFound
-    from kits.services import derive
+    from kits.services.ledger import kit_state
 
-    patch.setattr(derive, "CLOSED", (AsFound.SEALED,))
+    patch.setattr(kit_state, "CLOSED", (AsFound.SEALED,))
 
 
 @fault("the tag says another day than the first expiry", "tag", cards="reseal")
 def _(patch: pytest.MonkeyPatch) -> None:
-    from labels.rules import contents
+    from labels.rules.layout import contents
 
     right = contents.short_date
     patch.setattr(contents, "short_date", lambda day: right(day + timedelta(days=1)))
@@ -428,7 +428,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 def _state(patch: pytest.MonkeyPatch, **more: Any) -> None:
     """Let every kit be judged as if this were so of it."""
-    from kits.services import fitness
+    from kits.services.ledger import readiness as fitness
 
     right = fitness.states
 
@@ -441,8 +441,8 @@ def _state(patch: pytest.MonkeyPatch, **more: Any) -> None:
 
 def _lighter(patch: pytest.MonkeyPatch, weight: str, instead: str) -> None:
     """Let reasons of one weight weigh as another."""
-    from kits.rules import readiness
-    from kits.rules.facts import Weight
+    from kits.rules.ledger import readiness
+    from kits.rules.ledger.facts import Weight
 
     right = readiness._counted
 

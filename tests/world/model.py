@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
-from tests.world.reports import Report
+from tests.world.acts.reports import Report
 from tests.world.says import CLOSING, ZONE, Says, local_day
 
 

@@ -18,15 +18,16 @@ from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
-from tests.world import evening, hands, letters, office, people, stockroom, surfaces  # noqa: F401  (their habits)
+from tests.world import surfaces
+from tests.world.acts import evening, letters, people
+from tests.world.acts.people import HABITS, Hook, Moment
+from tests.world.acts.permits import Permits
+from tests.world.acts.reports import Report
+from tests.world.acts.requests import Answer, Doors
+from tests.world.acts.undoing import Undoing
 from tests.world.deck import ACTS_A_WEEK, FIRST, PRESSED, SILENT, hand_of
-from tests.world.doors import Answer, Doors
 from tests.world.model import Book
-from tests.world.people import HABITS, Hook, Moment
-from tests.world.permits import Permits
-from tests.world.reports import Report
 from tests.world.says import ZONE
-from tests.world.undoing import Undoing
 
 
 class Found(AssertionError):

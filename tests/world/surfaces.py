@@ -8,11 +8,11 @@ from random import Random
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
-from tests.world import evening, letters
-from tests.world.doors import Mark, marks
-from tests.world.reports import Report
+from tests.world.acts import evening, letters
+from tests.world.acts.reports import Report
+from tests.world.acts.requests import Mark, marks
+from tests.world.acts.undoing import fold
 from tests.world.says import ZONE, local_day
-from tests.world.undoing import fold
 
 if TYPE_CHECKING:
     from tests.world.play import Week

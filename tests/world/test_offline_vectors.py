@@ -12,8 +12,9 @@ import time_machine
 from playwright.sync_api import sync_playwright
 
 from tests.program import PROJECT
-from tests.world import school, surfaces
-from tests.world.doors import Doors
+from tests.world import surfaces
+from tests.world.acts import school
+from tests.world.acts.requests import Doors
 from tests.world.play import Week, play
 from tests.world.says import local_day
 from tests.world.test_world import START

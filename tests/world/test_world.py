@@ -19,12 +19,12 @@ import pytest
 import time_machine
 
 from tests.conftest import Engine
-from tests.world import school
+from tests.world.acts import school
+from tests.world.acts.evening import RIDERS
+from tests.world.acts.people import HABITS
+from tests.world.acts.requests import Doors
 from tests.world.deck import SILENT, WEIGHTS
-from tests.world.doors import Doors
-from tests.world.evening import RIDERS
 from tests.world.faults import FAULTS, Fault
-from tests.world.people import HABITS
 from tests.world.play import LONG_FORM, play, shortened
 
 WEEKS = 10

@@ -8,12 +8,12 @@ from django.db.models import QuerySet
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from gearroom.core.act import Act
-from gearroom.core.api.serializers import ActBody, PageQuery
+from gearroom.core.acts.act import Act
+from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.models import Membership, Person
 from gearroom.core.rules.roles import Role
-from gearroom.core.services import people, rooms
+from gearroom.core.services.people import people, rooms
 
 ROLES = [role.value for role in Role]
 

@@ -22,7 +22,8 @@ from django.views import defaults
 from rest_framework import exceptions
 from rest_framework.utils.encoders import JSONEncoder
 
-from gearroom.core.problems import (
+from gearroom.core.acts.database_trouble import TROUBLES, Trouble, log_trouble, trouble_of
+from gearroom.core.acts.problems import (
     Invalid,
     NotAllowed,
     Problem,
@@ -30,7 +31,6 @@ from gearroom.core.problems import (
     beyond_form,
     document,
 )
-from gearroom.core.trouble import TROUBLES, Trouble, log_trouble, trouble_of
 
 MEDIA_TYPE = "application/problem+json"
 

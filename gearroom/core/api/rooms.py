@@ -8,12 +8,12 @@ from typing import Any
 from django.db.models import QuerySet
 from rest_framework import serializers
 
-from gearroom.core.act import Act
-from gearroom.core.api.serializers import CLOCK_TIME, ActBody
+from gearroom.core.acts.act import Act
+from gearroom.core.api.requests.serializers import CLOCK_TIME, ActBody
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.models import Room
 from gearroom.core.models.people import MOST_SORTING_NIGHTS
-from gearroom.core.services import rooms
+from gearroom.core.services.people import rooms
 
 
 class ClockTime(serializers.RegexField):

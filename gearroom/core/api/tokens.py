@@ -7,12 +7,12 @@ from typing import Any
 from django.db.models import QuerySet
 from rest_framework import serializers
 
-from gearroom.core.act import Act
-from gearroom.core.api.serializers import ActBody
+from gearroom.core.acts.act import Act
+from gearroom.core.api.requests.serializers import ActBody
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from gearroom.core.models import Token
 from gearroom.core.rules.roles import Scope
-from gearroom.core.services import tokens
+from gearroom.core.services.accounts import tokens
 
 SCOPES = [scope.value for scope in Scope]
 

@@ -3,12 +3,13 @@
 from django.urls import path
 from drf_spectacular.views import SpectacularSwaggerSplitView
 
-from gearroom.core.api import openapi, people, rooms, tokens
+from gearroom.core.api import people, rooms, tokens
+from gearroom.core.api.openapi import document
 
 _PUBLIC = {"permission_classes": [], "authentication_classes": []}
 
 urlpatterns = [
-    path("schema/", openapi.Schema.as_view(), name="schema"),
+    path("schema/", document.Schema.as_view(), name="schema"),
     path(
         "docs/",
         SpectacularSwaggerSplitView.as_view(template_name="core/api_docs.html", **_PUBLIC),

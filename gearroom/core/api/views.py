@@ -25,7 +25,7 @@
 One class may read and write: `class Kit(ReadView, UseCaseView)` with `method = "patch"`. A write
 needs the header Idempotency-Key and goes through `once`; `perform` runs in its transaction, raises
 Problems, and checks rooms in the service. PATCH and PUT take If-Match: the service asks `act.match`
-under the row's lock (`gearroom.core.services.rows.locked`), the door's `whole` says what the tag is
+under the row's lock (`gearroom.core.acts.rows.locked`), the door's `whole` says what the tag is
 made of, and a door whose service did not ask does nothing. Roles are checked here without a room:
 whoever has the role nowhere is refused at the door.
 '''
@@ -50,18 +50,18 @@ from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
 from rest_framework.views import APIView
 
-from gearroom.core.act import Act, Actor, actor_of
-from gearroom.core.api.etags import etag, require_match, unchanged
-from gearroom.core.api.paging import CursorPages
-from gearroom.core.api.parsing import MAX_INTEGER
+from gearroom.core.acts.act import Act, Actor, actor_of
+from gearroom.core.acts.idempotency import Answer, once
+from gearroom.core.acts.problems import Invalid
+from gearroom.core.api.openapi.description import DoorSchema
 from gearroom.core.api.problems import as_problem, in_form, respond
-from gearroom.core.api.schema import DoorSchema
-from gearroom.core.api.serializers import UUID_FORM, ActBody, PageQuery, QuerySerializer
-from gearroom.core.languages import speak
-from gearroom.core.problems import Invalid
+from gearroom.core.api.requests.etags import etag, require_match, unchanged
+from gearroom.core.api.requests.paging import CursorPages
+from gearroom.core.api.requests.parsing import MAX_INTEGER
+from gearroom.core.api.requests.serializers import UUID_FORM, ActBody, PageQuery, QuerySerializer
 from gearroom.core.rules.roles import ANYONE, USE_CASES
-from gearroom.core.services.hatch import actor_at
-from gearroom.core.services.once import Answer, once
+from gearroom.core.services.accounts.shared_devices import actor_at
+from gearroom.core.setup.languages import speak
 
 
 class AlwaysJSON(DefaultContentNegotiation):

@@ -11,7 +11,7 @@ from django.core.exceptions import ImproperlyConfigured
 from django.core.management import execute_from_command_line
 from django.db import DatabaseError, connection
 
-from gearroom.core.trouble import TROUBLES, Trouble, trouble_of
+from gearroom.core.acts.database_trouble import TROUBLES, Trouble, trouble_of
 
 REMEDIES = {
     Trouble.BUSY: "Others are writing to it. Try again in a moment.",

@@ -8,7 +8,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import DatabaseError, connection
 from django.db.migrations.executor import MigrationExecutor
 
-from gearroom.core.trouble import trouble_of
+from gearroom.core.acts.database_trouble import trouble_of
 
 
 class OwnCommand(BaseCommand):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from kits.rules.facts import Criticality
+from kits.rules.ledger.facts import Criticality
 
 R, IMP, MUST = Criticality.ROUTINE, Criticality.IMPORTANT, Criticality.MUST_HAVE
 

@@ -12,9 +12,12 @@ from gearroom.core import clock
 from gearroom.site.scenario.catalogue import Thing
 from gearroom.site.scenario.school import ZONE, School, receive
 from kits.models import Holding, Lot, PlaceKind
-from kits.rules.facts import Kind
-from kits.services import counting, disposing, find, instruments, labelling, recalls, stock
-from kits.services.counting import Found
+from kits.rules.ledger.facts import Kind
+from kits.services.labelling import labelling
+from kits.services.lookup import find
+from kits.services.recalls import recalls
+from kits.services.stock import counting, disposing, instruments, receiving
+from kits.services.stock.counting import Found
 
 
 def resupply(school: School, things: Sequence[Thing]) -> None:
@@ -55,7 +58,7 @@ def check_instruments(school: School, things: Mapping[str, Thing]) -> None:
         item = school.items[name]
         for n in range(Lot.objects.filter(item=item).count(), count):
             slug = "cave-hut" if n == count - 1 and count > 1 else "main-store"
-            stock.receive(
+            receiving.receive(
                 school.act(),
                 item=item,
                 units=1,
@@ -83,7 +86,7 @@ def leave_as_found(school: School, things: Mapping[str, Thing]) -> None:
         shelf=3,
         expiry=today + timedelta(days=40),
     )
-    undated = stock.receive(
+    undated = receiving.receive(
         school.act(),
         item=school.items["skin closure strips"],
         units=6,

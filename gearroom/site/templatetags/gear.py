@@ -16,11 +16,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
 from gearroom.core import clock
+from gearroom.core.rules.sentences import Sentence
 from kits.models import Kit, Trip
-from kits.rules.facts import Verdict, Word
-from kits.rules.sentences import Sentence
-from kits.services import verdict_wording, wording
-from kits.services.verdicts import Judged, Question
+from kits.rules.ledger.facts import Verdict, Word
+from kits.services.ledger.verdicts import Judged, Question
+from kits.services.text import verdict_texts, wording
 
 register = template.Library()
 
@@ -128,7 +128,7 @@ def verdict(kit: Kit, judged: Judged) -> SafeString:
         judged.question.through,
         trip.pk if trip else None,
         judged.verdict.word,
-        verdict_wording.verdict(judged.verdict),
+        verdict_texts.verdict(judged.verdict),
     )
 
 
@@ -186,8 +186,8 @@ def _day(value: date | str) -> date:
 
 def _beside(through: date, trip: str, expiry: date | None) -> str:
     parts = [
-        verdict_wording.judged_for(through, trip),
-        verdict_wording.first_expiry(expiry),
+        verdict_texts.judged_for(through, trip),
+        verdict_texts.first_expiry(expiry),
     ]
     return " · ".join(filter(None, parts))
 

@@ -11,8 +11,8 @@ from django.utils import formats
 
 from gearroom.core import clock
 from gearroom.core.models import Room
-from gearroom.site.web import words
-from kits.services import wording
+from gearroom.site.web.page import words
+from kits.services.text import wording
 
 register = template.Library()
 

@@ -2,7 +2,9 @@
 
 from django.urls import URLPattern, URLResolver, include, path, re_path
 
-from gearroom.site.web import board, checks, kit_count, kit_record, kits, label, scan
+from gearroom.site.web.kits import checks, count, kits, record
+from gearroom.site.web.overview import board
+from gearroom.site.web.scan import label, scan
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", board.board, name="board"),
@@ -13,9 +15,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("gearroom.site.web.urls_offline")),
     path("kits/", kits.every, name="kits"),
     path("kits/<str:kit>/", kits.one, name="kit"),
-    path("kits/<str:kit>/as-of/", kit_record.as_of, name="kit-as-of"),
-    path("kits/<str:kit>/history/", kit_record.every_act, name="kit-history"),
-    path("kits/<str:kit>/count/", kit_count.count, name="kit-count"),
+    path("kits/<str:kit>/as-of/", record.as_of, name="kit-as-of"),
+    path("kits/<str:kit>/history/", record.every_act, name="kit-history"),
+    path("kits/<str:kit>/count/", count.count, name="kit-count"),
     path("kits/<str:kit>/check/", checks.check, name="check-instrument"),
     path("kits/<str:kit>/pass/", kits.pass_on, name="pass-on"),
     path("kits/<str:kit>/withhold/", kits.withhold, name="withhold"),

@@ -2,29 +2,18 @@
 
 from django.urls import URLPattern, path
 
-from gearroom.site.web import (
-    binding,
-    devices,
-    hatch,
-    kit_keeping,
-    merging,
-    notices,
-    own_sheets,
-    papers,
-    people,
-    personal,
-    printing,
-    rooms,
-    settings_page,
-    sign_ins,
-    signing,
-    tokens,
-)
+from gearroom.site.web.accounts import devices, shared_device, sign_in, sign_ins, tokens
+from gearroom.site.web.kits import kit_settings
+from gearroom.site.web.labelling import own_sheets, papers, printing
+from gearroom.site.web.notices import notices
+from gearroom.site.web.page import settings
+from gearroom.site.web.people import merging, people, personal_records, rooms
+from gearroom.site.web.scan import binding
 
 urlpatterns: list[URLPattern] = [
-    path("sign-in/", signing.sign_in, name="sign-in"),
-    path("sign-out/", signing.sign_out, name="sign-out"),
-    path("room/", signing.choose_room, name="choose-room"),
+    path("sign-in/", sign_in.sign_in, name="sign-in"),
+    path("sign-out/", sign_in.sign_out, name="sign-out"),
+    path("room/", sign_in.choose_room, name="choose-room"),
     path("notices/", notices.every, name="notices"),
     path("notices/weekly/", notices.next_weekly, name="weekly"),
     path("notices/settings/", notices.settings, name="notice-settings"),
@@ -41,9 +30,9 @@ urlpatterns: list[URLPattern] = [
     path("people/<int:person>/left/", people.left, name="left"),
     path("people/<int:person>/back/", people.came_back, name="came-back"),
     path("people/<int:person>/merge/", merging.merge, name="merge-person"),
-    path("people/names/", personal.names, name="names"),
-    path("people/<int:person>/export/", personal.export, name="export-person"),
-    path("people/<int:person>/erase/", personal.erase, name="erase-person"),
+    path("people/names/", personal_records.names, name="names"),
+    path("people/<int:person>/export/", personal_records.export, name="export-person"),
+    path("people/<int:person>/erase/", personal_records.erase, name="erase-person"),
     path("people/<int:person>/tag/", people.make_tag, name="make-tag"),
     path("rooms/", rooms.every, name="rooms"),
     path("rooms/<slug:room>/", rooms.one, name="room"),
@@ -66,13 +55,13 @@ urlpatterns: list[URLPattern] = [
     path("labels/<str:code>/cancel/", printing.cancel, name="cancel-label"),
     path("kits/<str:kit>/tag/", papers.kit_tag, name="kit-tag"),
     path("kits/<str:kit>/card/", papers.lid_card, name="lid-card"),
-    path("settings/", settings_page.overview, name="settings"),
+    path("settings/", settings.overview, name="settings"),
     path("devices/", devices.every, name="devices"),
     path("devices/<int:device>/end/", devices.end, name="end-device"),
-    path("hatch/", hatch.who, name="hatch-who"),
-    path("hatch/pin/", hatch.pin, name="hatch-pin"),
-    path("hatch/lock/", hatch.lock, name="hatch-lock"),
-    path("hatch/end/", hatch.end, name="hatch-end"),
+    path("hatch/", shared_device.who, name="hatch-who"),
+    path("hatch/pin/", shared_device.pin, name="hatch-pin"),
+    path("hatch/lock/", shared_device.lock, name="hatch-lock"),
+    path("hatch/end/", shared_device.end, name="hatch-end"),
     path("signed-in/", sign_ins.every, name="signed-in"),
     path("signed-in/<int:signed_in>/end/", sign_ins.end, name="end-sign-in"),
     path("signed-in/others/end/", sign_ins.end_others, name="end-other-sign-ins"),
@@ -80,5 +69,5 @@ urlpatterns: list[URLPattern] = [
     path("signed-in/pin/", sign_ins.pin, name="choose-pin"),
     path("sign-in/forgotten/", sign_ins.forgotten, name="forgotten"),
     path("sign-in/new/<str:uid>/<str:token>/", sign_ins.new_password, name="new-password"),
-    path("kits/<str:kit>/keeping/", kit_keeping.keep, name="keep-kit"),
+    path("kits/<str:kit>/keeping/", kit_settings.keep, name="keep-kit"),
 ]

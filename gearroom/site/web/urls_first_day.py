@@ -2,8 +2,8 @@
 
 from django.urls import URLPattern, path
 
-from gearroom.site.web import first_day
-from gearroom.site.web import help as help_pages
+from gearroom.site.web.overview import first_day
+from gearroom.site.web.page import help as help_pages
 
 urlpatterns: list[URLPattern] = [
     path("add-kit/", first_day.add_kit, name="add-kit"),

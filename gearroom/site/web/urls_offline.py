@@ -2,12 +2,12 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from gearroom.site.web import offline
+from gearroom.site.web.overview import phone_copy
 
 urlpatterns: list[URLPattern | URLResolver] = [
-    path("app.webmanifest", offline.manifest, name="manifest"),
-    path("worker.js", offline.worker, name="worker"),
-    path("offline/", offline.shell, name="offline"),
-    path("offline/ready/", offline.ready, name="offline-ready"),
-    path("offline/kits/", offline.kits, name="offline-kits"),
+    path("app.webmanifest", phone_copy.manifest, name="manifest"),
+    path("worker.js", phone_copy.worker, name="worker"),
+    path("offline/", phone_copy.shell, name="offline"),
+    path("offline/ready/", phone_copy.ready, name="offline-ready"),
+    path("offline/kits/", phone_copy.kits, name="offline-kits"),
 ]

@@ -2,14 +2,14 @@
 
 from django.urls import URLPattern, path
 
-from gearroom.site.web import (
+from gearroom.site.web.recalls import recalls
+from gearroom.site.web.stock import (
     counting,
     disposing,
+    item_editing,
     moving,
-    recalls,
     receiving,
     stock,
-    thing_editing,
     undated,
 )
 
@@ -33,5 +33,5 @@ urlpatterns: list[URLPattern] = [
     path("recalls/<int:recall>/reopen/", recalls.reopen, name="recall-reopen"),
     path("recalls/<int:recall>/put-back/", recalls.put_back, name="recall-put-back"),
     path("<int:item>/", stock.thing, name="thing"),
-    path("<int:item>/edit/", thing_editing.edit, name="edit-thing"),
+    path("<int:item>/edit/", item_editing.edit, name="edit-thing"),
 ]

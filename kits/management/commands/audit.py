@@ -5,7 +5,7 @@ from typing import Any
 from django.core.management.base import CommandError
 
 from gearroom.core.management.own import OwnCommand
-from kits.services import audit
+from kits.services.ledger import audit
 
 
 class Command(OwnCommand):

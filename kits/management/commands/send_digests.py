@@ -7,7 +7,7 @@ from django.core.management.base import CommandError, CommandParser
 
 from gearroom.core import clock
 from gearroom.core.management.own import OwnCommand
-from kits.services import sending
+from kits.services.mail import sending
 
 
 class Command(OwnCommand):

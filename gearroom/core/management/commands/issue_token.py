@@ -9,11 +9,11 @@ from typing import Any
 
 from django.core.management.base import CommandError, CommandParser
 
+from gearroom.core.acts.problems import Problem
 from gearroom.core.management.own import OwnCommand
 from gearroom.core.models import User
-from gearroom.core.problems import Problem
 from gearroom.core.rules.roles import Scope
-from gearroom.core.services import tokens
+from gearroom.core.services.accounts import tokens
 
 ALL = "all"
 

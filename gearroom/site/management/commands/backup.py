@@ -9,7 +9,7 @@ from django.core.management.base import CommandError, CommandParser
 
 from gearroom.core import clock
 from gearroom.core.management.own import OwnCommand
-from gearroom.site import backup
+from gearroom.site.ops import backup
 
 
 class Command(OwnCommand):

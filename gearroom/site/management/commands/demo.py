@@ -17,10 +17,10 @@ from gearroom.core import clock
 from gearroom.core.management.own import OwnCommand
 from gearroom.core.models import User
 from gearroom.core.rules.roles import Scope
-from gearroom.core.services import tokens
-from gearroom.site import serving
+from gearroom.core.services.accounts import tokens
 from gearroom.site.demo.api import Api
 from gearroom.site.demo.day import Day
+from gearroom.site.ops import serving
 from gearroom.site.scenario import load
 
 WHO = "jo"

@@ -10,7 +10,7 @@ from django.core.management.base import CommandError, CommandParser
 
 from gearroom.core import clock
 from gearroom.core.management.own import OwnCommand
-from gearroom.site import certificate
+from gearroom.site.ops import certificate
 
 NAME = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9.:-]{0,251}[A-Za-z0-9])?|::1")
 

@@ -8,7 +8,7 @@ from typing import Any
 from django.core.management.base import CommandError, CommandParser
 
 from gearroom.core.management.own import OwnCommand
-from gearroom.site import backup, serving
+from gearroom.site.ops import backup, serving
 
 
 class Command(OwnCommand):

@@ -12,7 +12,7 @@ from django.core.management.base import CommandError, CommandParser
 
 from gearroom.core import clock
 from gearroom.core.management.own import OwnCommand
-from gearroom.site import certificate, serving
+from gearroom.site.ops import certificate, serving
 
 
 class Command(OwnCommand):

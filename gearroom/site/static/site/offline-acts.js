@@ -7,7 +7,7 @@ const address = (ref, act) => `/api/v1/kits/${encodeURIComponent(ref)}/${act}/`;
 
 const HAND_BACK_WORDS = { "sealed-and-dry": "sealed", closed: "closed", "sort-later": "later", opened: "opened" };
 
-/** The makers of acts; `words` are the sentences of the page (see `templates/site/offline/page.html`). */
+/** The makers of acts; `words` are the sentences of the page (see `templates/site/overview/phone_copy.html`). */
 export const makers = (words) => ({
   takeOut: (ref, person) => ({
     kind: "take-out", kit: ref, path: address(ref, "check-out"),

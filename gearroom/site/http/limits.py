@@ -1,0 +1,121 @@
+"""Bounds on what a request may send: its size before any of it is read, a page's text after, and
+the form in which that text goes on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+
+from django.conf import settings
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts.problems import Invalid, Problem, TooLarge, document
+from gearroom.core.api.problems import respond
+from gearroom.core.rules.plain_text import plain
+from gearroom.site.web.page import errors
+
+
+class LengthRequired(Problem):
+    """A body whose length is not said beforehand."""
+
+    status = 411
+
+
+class BoundedBody:
+    """Middleware: refuses a body over settings.DATA_UPLOAD_MAX_MEMORY_SIZE (bytes) with 413.
+
+    A body of unsaid length (chunked) is refused with 411, since Django would take it for empty.
+    Neither reads the body: what a client still sends is thrown away by the web server.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        problem = _judge(request)
+        if problem is not None:
+            return respond(document(problem, request.path))
+        return self.get_response(request)
+
+
+def _judge(request: HttpRequest) -> Problem | None:
+    if "HTTP_TRANSFER_ENCODING" in request.META:
+        return LengthRequired(
+            "length-required", _("Send the body in one piece with a Content-Length, not chunked.")
+        )
+    limit = settings.DATA_UPLOAD_MAX_MEMORY_SIZE
+    length = str(request.META.get("CONTENT_LENGTH") or 0)
+    if not length.isdecimal() or int(length) > limit:
+        return TooLarge(
+            "too-large",
+            _("The request is larger than %(most)s MB. Send a smaller picture, or fewer at once.")
+            % {"most": limit // 1024**2},
+            limit_bytes=limit,
+        )
+    return None
+
+
+class PlainText:
+    """Middleware: what is typed on a page comes as it is kept (`plain_text`), as it does in the
+    API; passwords are left as they are."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_view(self, request: HttpRequest, *_: object) -> None:
+        """Once it is known to be a page's form."""
+        if request.path.startswith("/api/"):
+            return
+        request.GET = _plain(request.GET)
+        if request.method == "POST":
+            request.POST = _plain(request.POST)
+
+
+def _plain(form: QueryDict) -> QueryDict:
+    found = QueryDict(mutable=True)
+    for name, values in form.lists():
+        as_typed = "password" in name
+        found.setlist(name, values if as_typed else [plain(str(value)) for value in values])
+    found._mutable = False
+    return found
+
+
+class NoNul:
+    """Middleware: refuses an address, or a page's form, with a NUL (U+0000) in it, which nobody
+    types and PostgreSQL keeps in no text. The API refuses it in a body as it reads that."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if "\0" in request.path:
+            return errors.page_not_found(request, Http404())
+        if _holds_nul(request.GET):
+            return _refused(request)
+        return self.get_response(request)
+
+    def process_view(
+        self,
+        request: HttpRequest,
+        view: Callable[..., HttpResponse],
+        args: Sequence[object],
+        named: Mapping[str, object],
+    ) -> HttpResponse | None:
+        """Look at all that a page was sent, once its form was read."""
+        if request.path.startswith("/api/") or not _holds_nul(request.POST):
+            return None
+        return _refused(request)
+
+
+def _holds_nul(fields: QueryDict) -> bool:
+    return any("\0" in text for name, values in fields.lists() for text in (name, *values))
+
+
+def _refused(request: HttpRequest) -> HttpResponse:
+    problem = Invalid(_("This holds a character that cannot be kept. Type it again by hand."))
+    if request.path.startswith("/api/"):
+        return respond(document(problem, request.path))
+    return errors.refusal(request, problem)

@@ -1,0 +1,122 @@
+"""At a shared device: who stands before it, their PIN, and locking it."""
+
+from __future__ import annotations
+
+from django.contrib.auth import logout
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_POST
+
+from gearroom.core import clock
+from gearroom.core.acts.problems import Invalid, Problem
+from gearroom.core.rules.roles import Sure
+from gearroom.core.services.accounts import shared_devices
+from gearroom.site.web.page.shell import actor, back_to, forget_held_act, held_act, page, show
+from kits.services.lookup import find
+
+
+def _elsewhere(request: HttpRequest) -> HttpResponse | None:
+    """On a device of one's own none of this is asked."""
+    return redirect("board") if actor(request).sure is None else None
+
+
+@page()
+def who(request: HttpRequest) -> HttpResponseBase:
+    """Who stands before the device: chosen by name, or by scanning their tag."""
+    if (away := _elsewhere(request)) is not None:
+        return away
+    if request.method != "POST":
+        return _who_page(request)
+    try:
+        text = request.POST.get("person", "") or request.POST.get("tag", "").strip()
+        person = (
+            shared_devices.may_be(actor(request))
+            .filter(pk=find.person(actor(request), text).pk)
+            .first()
+        )
+        if person is None:
+            raise Invalid(_("They have no role in this gear room. Ask its keeper."))
+    except Problem as problem:
+        return _who_page(request, problem)
+    request.session[shared_devices.PERSON] = person.pk
+    request.session[shared_devices.SURE] = Sure.NAMED.value
+    request.session[shared_devices.TOUCHED] = clock.now().isoformat()
+    return held_act(request) or redirect(back_to(request, reverse("board")))
+
+
+def _who_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
+    search = request.GET.get("search", "").strip()[:80]
+    people = shared_devices.may_be(actor(request))
+    facts = {
+        "people": people.filter(name__icontains=search) if search else people,
+        "search": search,
+        "to": request.POST.get("to") or request.GET.get("to", ""),
+        "act": request.POST.get("act") or request.GET.get("act", ""),
+        "problem": problem,
+    }
+    return show(
+        request,
+        "site/people/shared_device_who.html",
+        facts,
+        status=problem.status if problem else 200,
+    )
+
+
+@sensitive_post_parameters("pin")
+@page()
+def pin(request: HttpRequest) -> HttpResponseBase:
+    """The PIN of whoever said who they are."""
+    if (away := _elsewhere(request)) is not None:
+        return away
+    if actor(request).sure is Sure.NOBODY:
+        return redirect(f"{reverse('hatch-who')}?{request.META['QUERY_STRING']}")
+    if request.method != "POST":
+        return _pin_page(request)
+    person = actor(request).person
+    assert person is not None  # they said who they are
+    try:
+        shared_devices.confirm(person, request.POST.get("pin", "").strip())
+    except Problem as problem:
+        return _pin_page(request, problem)
+    request.session[shared_devices.SURE] = Sure.CONFIRMED.value
+    return held_act(request) or redirect(back_to(request, reverse("board")))
+
+
+def _pin_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
+    facts = {
+        "digits": shared_devices.PIN_DIGITS,
+        "keys": (*"123456789", "0"),
+        "to": request.POST.get("to") or request.GET.get("to", ""),
+        "act": request.POST.get("act") or request.GET.get("act", ""),
+        "problem": problem,
+    }
+    return show(
+        request,
+        "site/people/shared_device_pin.html",
+        facts,
+        status=problem.status if problem else 200,
+    )
+
+
+@require_POST
+@page()
+def lock(request: HttpRequest) -> HttpResponse:
+    """Forget who stood before the device."""
+    forget_held_act(request)
+    for name in (shared_devices.PERSON, shared_devices.SURE, shared_devices.TOUCHED):
+        request.session.pop(name, None)
+    return redirect("board")
+
+
+@require_POST
+@page()
+def end(request: HttpRequest) -> HttpResponse:
+    """Stop being a shared device: a keeper's to say, with their PIN."""
+    if (away := _elsewhere(request)) is not None:
+        return away
+    shared_devices.end_here(actor(request), request.session[shared_devices.DEVICE])
+    logout(request)
+    return redirect("sign-in")

@@ -1,0 +1,104 @@
+"""Sign in, sign out, and which room this device stands in."""
+
+from __future__ import annotations
+
+from django.contrib.auth import authenticate, login, logout
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.csrf import csrf_protect
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_POST
+
+from gearroom.core import clock
+from gearroom.core.acts.problems import Problem
+from gearroom.core.api.problems import database_problems
+from gearroom.core.services.accounts import attempts, shared_devices, sign_ins
+from gearroom.site.web.accounts import known_browsers
+from gearroom.site.web.page.shell import NOTED, back_to, page, rooms_of
+
+
+@sensitive_post_parameters("password")
+@csrf_protect
+def sign_in(request: HttpRequest) -> HttpResponse:
+    """Name and password; so many tries a minute (see `_wait`)."""
+    if shared_devices.DEVICE in request.session and request.user.is_authenticated:
+        return redirect("hatch-who")
+    to = request.POST.get("to") or request.GET.get("next", "/")
+    if request.method != "POST":
+        return render(request, "site/people/sign_in.html", {"to": to})
+    name = request.POST.get("username", "").strip()
+    told = {"to": to, "username": name}
+    if wait := _wait(request, name):
+        told["error"] = _("Too many tries. Wait %(seconds)d seconds, then try again.") % {
+            "seconds": wait
+        }
+        return render(request, "site/people/sign_in.html", told, status=429)
+    try:
+        with database_problems():
+            signed_in = _signed_in(request, name)
+    except Problem as problem:
+        told["error"] = problem.detail
+        return render(request, "site/people/sign_in.html", told, status=problem.status)
+    if not signed_in:
+        told["error"] = _("That name and password do not go together. Check both and try again.")
+        return render(request, "site/people/sign_in.html", told, status=403)
+    response = redirect(back_to(request, "/"))
+    known_browsers.remember(request, response, name)
+    return response
+
+
+def _wait(request: HttpRequest, name: str) -> int:
+    """Count a try; the seconds to wait, or 0.
+
+    What is tried elsewhere never keeps somebody out of a browser that they signed in on before:
+    there, tries count by themselves. Any other browser shares a count of its address, and one of
+    the name with all who guess it anywhere. Whom that keeps out asks for a new password, which
+    makes their browser known.
+    """
+    name = name.casefold()[:150]
+    if browser := known_browsers.number_of(request, name):
+        return attempts.count("sign-in", f"{browser} {name}")
+    address = request.META.get("REMOTE_ADDR", "")
+    if wait := attempts.count("sign-in-address", address):
+        return wait
+    if wait := attempts.count("sign-in", f"{address} {name}"):
+        return wait
+    return attempts.count("sign-in-name", name)
+
+
+def _signed_in(request: HttpRequest, name: str) -> bool:
+    """Sign somebody in, and note the browser; whether name and password go together."""
+    user = authenticate(request, username=name, password=request.POST.get("password", ""))
+    if user is None:
+        return False
+    login(request, user)
+    request.session[NOTED] = clock.now().isoformat()
+    request.session.save()  # here, where it can still be said that it could not be written
+    sign_ins.note(
+        user,  # type: ignore[arg-type]  # ours, whatever the backend's type says
+        request.session.session_key or "",
+        request.META.get("HTTP_USER_AGENT", ""),
+        request.META.get("REMOTE_ADDR", ""),
+    )
+    return True
+
+
+@require_POST
+def sign_out(request: HttpRequest) -> HttpResponse:
+    """End the session on this device; a shared one is ended by a keeper (see `hatch.end`)."""
+    if shared_devices.DEVICE in request.session and request.user.is_authenticated:
+        return redirect("hatch-who")
+    logout(request)
+    return redirect("sign-in")
+
+
+@require_POST
+@page(None)
+def choose_room(request: HttpRequest) -> HttpResponse:
+    """Say which room this device stands in."""
+    chosen = request.POST.get("room", "")
+    for room in rooms_of(request):
+        if room.slug == chosen:
+            request.session["room"] = room.pk
+    return redirect(back_to(request, "/"))

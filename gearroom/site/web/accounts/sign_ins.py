@@ -1,0 +1,174 @@
+"""One's own sign-in: where it is used, the password, the PIN, and a forgotten password."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.conf import settings
+from django.contrib.auth import update_session_auth_hash
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.csrf import csrf_protect
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_POST, require_safe
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Invalid, NotAllowed, Problem
+from gearroom.core.services.accounts import attempts, shared_devices, sign_ins
+from gearroom.site.web.accounts import known_browsers
+from gearroom.site.web.page.shell import Done, acted, actor, page, say, show
+
+
+# ------------------------------------------------------------------------------ where signed in
+@require_safe
+@page("own_account")
+def every(request: HttpRequest) -> HttpResponse:
+    """The browsers that one is signed in on; password and PIN."""
+    return _page(request)
+
+
+def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
+    who = actor(request)
+    assert who.user is not None  # signed in
+    facts = {
+        "signed_in": sign_ins.of(who.user),
+        "this_one": request.session.session_key,
+        "own": who.person,
+        "digits": shared_devices.PIN_DIGITS,
+        "may_confirm": who.may("release"),
+        "problem": problem,
+    }
+    status = problem.status if problem else 200
+    return show(request, "site/people/signed_in_devices.html", facts, status=status)
+
+
+@require_POST
+@page("own_account")
+def end(request: HttpRequest, signed_in: int) -> HttpResponse:
+    """Sign out of one browser."""
+
+    def perform(act: Act) -> Done:
+        sign_ins.end(act, signed_in)
+        return Done(_("You are signed out there."))
+
+    return acted(request, perform, to=reverse("signed-in"))
+
+
+@require_POST
+@page("own_account")
+def end_others(request: HttpRequest) -> HttpResponse:
+    """Sign out of every browser but this one."""
+
+    def perform(act: Act) -> Done:
+        sign_ins.end_others(act, request.session.session_key or "")
+        return Done(_("You are signed out everywhere else."))
+
+    return acted(request, perform, to=reverse("signed-in"))
+
+
+# What follows carries a password or a PIN, so it comes without a key: of what has one, a digest is
+# kept for ever. Sent twice it does no harm.
+@sensitive_post_parameters("old", "new")
+@require_POST
+@page("own_account")
+def password(request: HttpRequest) -> HttpResponse:
+    """Another password; the other browsers are signed out by it."""
+    try:
+        _not_too_often(request)
+        user = sign_ins.change_password(
+            Act(actor(request)), request.POST.get("old", ""), request.POST.get("new", "")
+        )
+    except Problem as problem:
+        return _page(request, problem)
+    update_session_auth_hash(request, user)
+    sign_ins.end_others(Act(actor(request)), "")
+    _note(request, user)
+    say(request, _("You have another password, and are signed out everywhere else."))
+    return redirect("signed-in")
+
+
+@sensitive_post_parameters("password", "pin")
+@require_POST
+@page("own_account")
+def pin(request: HttpRequest) -> HttpResponse:
+    """A PIN for shared devices; the password shows that it is oneself who chooses it."""
+    who = actor(request)
+    try:
+        _not_too_often(request)
+        if who.user is None or not who.user.check_password(request.POST.get("password", "")):
+            raise NotAllowed(
+                "wrong-password", _("That is not the password you have. Type it again.")
+            )
+        shared_devices.choose_pin(Act(who), request.POST.get("pin", "").strip())
+    except Problem as problem:
+        return _page(request, problem)
+    say(request, _("Your PIN is set. It works at every shared device of your gear rooms."))
+    return redirect("signed-in")
+
+
+def _not_too_often(request: HttpRequest) -> None:
+    who = actor(request).user
+    if wait := attempts.count("password", str(who.pk if who else 0)):
+        raise Invalid(_too_often(wait))
+
+
+def _too_often(wait: int) -> str:
+    return _("Too many tries. Wait %(seconds)d seconds, then try again.") % {"seconds": wait}
+
+
+def _note(request: HttpRequest, user: Any) -> None:
+    sign_ins.note(
+        user,
+        request.session.session_key or "",
+        request.META.get("HTTP_USER_AGENT", ""),
+        request.META.get("REMOTE_ADDR", ""),
+    )
+
+
+# ------------------------------------------------------------------------------------- forgotten
+@csrf_protect
+def forgotten(request: HttpRequest) -> HttpResponse:
+    """Ask for a mail with a link to a new password. What is said tells nobody who has a sign-in."""
+    if request.method != "POST":
+        return render(request, "site/people/password_forgotten.html", {})
+    name = request.POST.get("name", "").strip()
+    if wait := attempts.count("reset-address", request.META.get("REMOTE_ADDR", "")):
+        told = {"error": _too_often(wait), "name": name}
+        return render(request, "site/people/password_forgotten.html", told, status=429)
+    if wait := attempts.count("reset", name.casefold()[:150]):
+        error = _(
+            "Enough mails were asked for with this name. Use the newest that came, or wait "
+            "%(minutes)d minutes."
+        ) % {"minutes": -(-wait // 60)}
+        told = {"error": error, "name": name}
+        return render(request, "site/people/password_forgotten.html", told, status=429)
+    if not name:
+        told = {"error": _("Write the name that you sign in with, or your email address.")}
+        return render(request, "site/people/password_forgotten.html", told, status=400)
+    sign_ins.ask_reset(name, settings.PUBLIC_URL or request.build_absolute_uri("/")[:-1])
+    return render(request, "site/people/password_forgotten.html", {"asked": True})
+
+
+@sensitive_post_parameters("new")
+@csrf_protect
+def new_password(request: HttpRequest, uid: str, token: str) -> HttpResponse:
+    """Where the link leads: a new password, once."""
+    address = request.META.get("REMOTE_ADDR", "")
+    wait = attempts.count("link", address) if request.method == "POST" else 0
+    if wait:
+        told = {"error": _too_often(wait)}
+        return render(request, "site/people/password_new.html", told, status=429)
+    if sign_ins.user_of(uid, token) is None:
+        return render(request, "site/people/password_link_over.html", {}, status=404)
+    if request.method != "POST":
+        return render(request, "site/people/password_new.html", {})
+    try:
+        user = sign_ins.reset(uid, token, request.POST.get("new", ""))
+    except Problem as problem:
+        told = {"error": problem.detail}
+        return render(request, "site/people/password_new.html", told, status=problem.status)
+    response = render(request, "site/people/password_set.html", {"username": user.get_username()})
+    known_browsers.remember(request, response, user.get_username())
+    return response

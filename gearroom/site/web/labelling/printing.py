@@ -1,0 +1,376 @@
+"""Labels: chosen, seen to scale, printed; cancelled and replaced."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.conf import settings
+from django.db.models import QuerySet
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_POST, require_safe
+
+from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts.problems import Invalid, Problem
+from gearroom.core.models import Room
+from gearroom.core.services.people import people
+from gearroom.site.web.labelling.papers import as_pdf, offset_of
+from gearroom.site.web.page.shell import (
+    Done,
+    acted,
+    actor,
+    here,
+    once_a_form,
+    page,
+    rooms_of,
+    show,
+)
+from kits.models import Holding, Kit, Label, LabelKind, Lot, Place, PlaceKind
+from kits.rules.lookup import label_codes
+from kits.services.labelling import labelling
+from kits.services.lookup import find
+from kits.services.text.wording import said
+from labels.services.paper import paper, preview
+
+MOST = 300
+"""Things on one page to choose from, and labels printed in one go."""
+
+KINDS = {
+    "kits": gettext_lazy("Kits"),
+    "pouches": gettext_lazy("Pouches"),
+    "shelves": gettext_lazy("Shelves"),
+    "batches": gettext_lazy("Batches"),
+    "people": gettext_lazy("People"),
+    "blanks": gettext_lazy("Blank labels"),
+}
+TICKS = {
+    "new": gettext_lazy("those without a label"),
+    "unprinted": gettext_lazy("those not printed yet"),
+    "all": gettext_lazy("all"),
+    "none": gettext_lazy("none"),
+}
+_SHEETS = {"people": "key-ring-a4"}
+
+
+# ----------------------------------------------------------------------------------- choosing
+@page("print_labels")
+def choose(request: HttpRequest) -> HttpResponse:
+    """Things of a room with their labels; those chosen get one each and go to be printed."""
+    kind, room = kind_of(request), room_of(request)
+    if request.method != "POST":
+        return _choose_page(request, kind, room)
+
+    def perform(act: Act) -> dict[str, Any]:
+        if kind == "blanks":
+            if room is None:
+                raise Invalid(_("Choose the gear room that the blank labels are for."))
+            made = labelling.blanks(act, room, _number(request.POST, "count", 1, MOST))
+        else:
+            chosen = targets(act.actor, kind, room, request.POST.getlist("on"))
+            made = labelling.labels_for(act, chosen, room)
+        return {"codes": [each.code for each in made]}
+
+    try:
+        made = once_a_form(request, perform)
+    except Problem as problem:
+        return _choose_page(request, kind, room, problem)
+    asked = QueryDict(mutable=True)
+    asked.update({"codes": ".".join(made["codes"]), "sheet": _SHEETS.get(kind, "")})
+    return redirect(f"{reverse('print-labels')}?{asked.urlencode()}")
+
+
+def kind_of(request: HttpRequest) -> str:
+    """Which kind of things a form is about."""
+    kind = request.POST.get("for") or request.GET.get("for", "")
+    return kind if kind in KINDS else "kits"
+
+
+def room_of(request: HttpRequest) -> Room | None:
+    """Which of one's rooms a form is about."""
+    slug = request.POST.get("room") or request.GET.get("room", "")
+    return next((room for room in rooms_of(request) if room.slug == slug), here(request))
+
+
+def _choose_page(
+    request: HttpRequest, kind: str, room: Room | None, problem: Problem | None = None
+) -> HttpResponse:
+    who = actor(request)
+    search = request.GET.get("search", "").strip()[:80]
+    wanted = room is not None and kind != "blanks"
+    rows = list(things(who, kind, room, search)[: MOST + 1]) if wanted else []
+    labels = newest(kind, rows[:MOST])
+    tick = request.GET.get("tick", "")
+    chosen = set(request.POST.getlist("on"))
+    facts = {
+        "kinds": KINDS,
+        "ticks": TICKS,
+        "tick": tick if tick in TICKS else "new",
+        "kind": kind,
+        "room": room,
+        "search": search,
+        "rows": [
+            {
+                "pk": row.pk,
+                "name": name_of(row),
+                "label": labels.get(row.pk),
+                "code": label_codes.shown(labels[row.pk].code) if row.pk in labels else "",
+                "ticked": str(row.pk) in chosen
+                if request.method == "POST"
+                else _ticked(labels.get(row.pk), tick),
+            }
+            for row in rows[:MOST]
+        ],
+        "more": len(rows) > MOST,
+        "most": MOST,
+        "problem": problem,
+    }
+    status = problem.status if problem else 200
+    return show(request, "site/labelling/choose.html", facts, status=status)
+
+
+def _ticked(label: Label | None, tick: str) -> bool:
+    """Whether a thing with that label is to be ticked when the page opens."""
+    match tick:
+        case "all":
+            return True
+        case "none":
+            return False
+        case "unprinted":
+            return label is None or label.printed_at is None
+    return label is None
+
+
+def things(who: Actor, kind: str, room: Room | None, search: str = "") -> QuerySet[Any]:
+    """What there is of a kind in a room that a label can be stuck on."""
+    rows: QuerySet[Any]
+    match kind:
+        case "kits":
+            rows = find.kits_of(who).filter(home_room=room, retired_on__isnull=True)
+        case "pouches":
+            rows = find.places_of(who).filter(
+                kind=PlaceKind.SECTION,
+                kit__home_room=room,
+                kit__retired_on__isnull=True,
+                closed_on__isnull=True,
+            )
+            return rows.filter(kit__name__icontains=search).order_by("kit__name", "position", "id")
+        case "shelves":
+            rows = find.places_of(who).filter(
+                kind=PlaceKind.SHELF, room=room, closed_on__isnull=True
+            )
+            return rows.filter(name__icontains=search).order_by("position", "name", "id")
+        case "batches":
+            here_now = Holding.objects.filter(units__gt=0, place__room=room).values("lot")
+            rows = Lot.objects.select_related("item").filter(pk__in=here_now)
+            return rows.filter(item__name__icontains=search).order_by(
+                "item__name", "expiry", "number", "id"
+            )
+        case _:
+            if not who.may("see_people"):
+                return people.seen_by(who).none()
+            seen = people.seen_by(who).filter(left_on__isnull=True)
+            rows = people.of_room(seen, room) if room else seen
+    return rows.filter(name__icontains=search).order_by("name", "id")
+
+
+def targets(who: Actor, kind: str, room: Room | None, wanted: list[str]) -> list[labelling.Target]:
+    """What a form ticked, of a kind in a room. Raises Invalid."""
+    ids = [int(each) for each in wanted if each.isascii() and each.isdigit() and len(each) < 19]
+    if not ids:
+        raise Invalid(_("Choose at least one thing to print a label for."), field="on")
+    if len(ids) > MOST:
+        raise Invalid(_("Choose at most %(most)d at once.") % {"most": MOST}, field="on")
+    found = list(things(who, kind, room).filter(pk__in=ids))
+    if len(found) != len(set(ids)):
+        raise Invalid(_("Something that you chose is not there any more. Load the page again."))
+    return found
+
+
+def newest(kind: str, rows: list[Any]) -> dict[int, Label]:
+    """The newest label that counts, by the id of what it is on."""
+    of: dict[str, tuple[str, LabelKind]] = {
+        "kits": ("kit_id", LabelKind.KIT),
+        "pouches": ("place_id", LabelKind.SECTION),
+        "shelves": ("place_id", LabelKind.SHELF),
+        "batches": ("lot_id", LabelKind.LOT),
+        "people": ("person_id", LabelKind.PERSON),
+    }
+    if kind not in of or not rows:
+        return {}
+    column, is_on = of[kind]
+    found = Label.objects.filter(
+        kind=is_on, cancelled_at__isnull=True, **{f"{column}__in": [row.pk for row in rows]}
+    )
+    return {getattr(label, column): label for label in found.order_by("id")}
+
+
+def name_of(thing: Kit | Place | Lot | Any) -> str:
+    """What people call a thing that a label can be stuck on."""
+    match thing:
+        case Place() if thing.kit is not None:
+            return f"{thing.kit.name}, {thing.name}"
+        case Lot():
+            number = thing.number or thing.serial
+            return f"{thing.item.name}, {number}" if number else thing.item.name
+    return str(thing.name)
+
+
+# ------------------------------------------------------------------------------------ printing
+@require_safe
+@page("print_labels")
+def sheet(request: HttpRequest) -> HttpResponse:
+    """Which sheet, from which cell, how often; and how its first page looks."""
+    try:
+        how = _how(request, request.GET)
+    except Problem as problem:
+        return show(request, "site/labelling/sheet.html", {"problem": problem}, problem.status)
+    on = how["on"]
+    facts = {
+        **how,
+        "codes": ".".join(label.code for label in how["labels"]),
+        "count": len(how["labels"]),
+        "names": [labelling.name_of(label) for label in how["labels"][:6]],
+        "pages": preview.pages(
+            len(how["labels"]), on, start_cell=how["start_cell"], copies=how["copies"]
+        ),
+        "sheets": [(kept.sheet.key, said(kept.sheet.called)) for kept in paper.sheets()],
+        "seen_as": request.GET.urlencode(),
+        "width": round(on.sheet.page_width_mm / 25.4 * preview.SCREEN_DPI),
+        "height": round(on.sheet.page_height_mm / 25.4 * preview.SCREEN_DPI),
+        "public": bool(settings.PUBLIC_URL),
+        "problem": None,
+    }
+    return show(request, "site/labelling/sheet.html", facts)
+
+
+def _how(request: HttpRequest, said: QueryDict) -> dict[str, Any]:
+    """What a print form asks for. Raises Problem."""
+    wanted = [code for code in said.get("codes", "").split(".") if code][: MOST + 1]
+    if not wanted:
+        raise Invalid(_("Choose first what to print labels for."))
+    if len(wanted) > MOST:
+        raise Invalid(_("Print at most %(most)d labels at once.") % {"most": MOST})
+    on = paper.sheet(said.get("sheet") or paper.DEFAULT_SHEET)
+    return {
+        "labels": paper.chosen(actor(request), wanted),
+        "on": on,
+        "start_cell": _number(said, "start_cell", 1, on.sheet.cells, 1),
+        "copies": _number(said, "copies", 1, 100, 1),
+        "offset": offset_of(request, on),
+    }
+
+
+def _number(said: QueryDict, name: str, least: int, most: int, otherwise: int | None = None) -> int:
+    text = said.get(name, "").strip()
+    if not text and otherwise is not None:
+        return otherwise
+    if not (text.isascii() and text.isdigit() and len(text) < 7 and least <= int(text) <= most):
+        raise Invalid(
+            _("Give a whole number from %(least)d to %(most)d.") % {"least": least, "most": most},
+            field=name,
+        )
+    return int(text)
+
+
+@require_safe
+@page("print_labels")
+def picture(request: HttpRequest) -> HttpResponse:
+    """The first page as a picture, marked as a preview."""
+    how = _how(request, request.GET)
+    png = preview.first_page(Act(actor(request)), how.pop("labels"), how.pop("on"), **how)
+    return HttpResponse(png, content_type="image/png")
+
+
+@require_POST
+@page("print_labels")
+def pdf(request: HttpRequest) -> HttpResponse:
+    """The labels to print, as PDF; it notes that they were printed."""
+    how = _how(request, request.POST)
+    content = paper.print_sheet(
+        Act(actor(request)),
+        how.pop("labels"),
+        how.pop("on"),
+        **how,
+        preview=bool(request.POST.get("preview")),
+    )
+    answer = as_pdf(content, "labels.pdf")
+    # Tells the page that asked (working.js): where the file is saved, the page stays.
+    answer.set_cookie(
+        "answered",
+        request.POST.get("asked", "")[:20],
+        max_age=60,
+        samesite="Strict",
+        secure=request.is_secure(),
+    )
+    return answer
+
+
+# ---------------------------------------------------------------------------------- one label
+@require_safe
+@page("print_labels")
+def one(request: HttpRequest, code: str) -> HttpResponse:
+    """One label: what it is on, when it was made and printed; replaced or cancelled from here."""
+    return _one_page(request, labelling.one_of(actor(request), code))
+
+
+def _one_page(request: HttpRequest, label: Label, problem: Problem | None = None) -> HttpResponse:
+    kit = label.kit or (label.place.kit if label.place else None)
+    facts = {
+        "label": label,
+        "code": label_codes.shown(label.code),
+        "name": labelling.name_of(label),
+        "kit": kit,
+        "sheet": "key-ring-a4" if label.kind == LabelKind.PERSON else "",
+        "successor": label_codes.shown(label.replaced_by.code) if label.replaced_by else "",
+        "may_cancel": actor(request).may("cancel_label", label.room_id),
+        "problem": problem,
+    }
+    return show(
+        request, "site/labelling/label.html", facts, status=problem.status if problem else 200
+    )
+
+
+@require_safe
+@page("print_labels")
+def label_picture(request: HttpRequest, code: str) -> HttpResponse:
+    """A label as a picture; marked as a preview while there is no public address."""
+    found = labelling.one_of(actor(request), code)
+    (label,) = paper.chosen(actor(request), [found.code])
+    on = paper.sheet(_LOOKS.get(label.kind, paper.PICTURE_SHEET)).sheet
+    png = paper.picture(label, form="png", dpi=203, on=on, preview=not settings.PUBLIC_URL)
+    return HttpResponse(png, content_type="image/png")
+
+
+_LOOKS = {LabelKind.PERSON.value: "key-ring-a4"}
+
+
+@require_POST
+@page("cancel_label")
+def cancel(request: HttpRequest, code: str) -> HttpResponse:
+    """Cancel a label that is worn, lost or on the wrong thing, and replace it if wanted."""
+
+    def perform(act: Act) -> Done:
+        why = " ".join(request.POST.get("why", "").split())[:200]
+        if not why:
+            raise Invalid(_("Say why, for whoever scans it later."), field="why")
+        found = labelling.one_of(act.actor, code)
+        replace = bool(request.POST.get("replace"))
+        done = labelling.cancel(act, found.code, why, and_replace=replace)
+        said = {"code": label_codes.shown(found.code)}
+        if done.replacement is None:
+            return Done(_("The label %(code)s counts no more.") % said)
+        new = done.replacement.code
+        says = _("%(new)s takes the place of %(code)s. Print it and stick it on now.")
+        sheet = "&sheet=key-ring-a4" if found.kind == LabelKind.PERSON else ""
+        return Done(
+            says % {**said, "new": label_codes.shown(new)},
+            to=f"{reverse('print-labels')}?codes={new}{sheet}",
+        )
+
+    try:
+        return acted(request, perform, to=reverse("one-label", args=[code]))
+    except Problem as problem:
+        return _one_page(request, labelling.one_of(actor(request), code), problem)

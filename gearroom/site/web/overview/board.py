@@ -1,0 +1,117 @@
+"""The board: the first page, which keeps itself up to date."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.views.decorators.http import require_safe
+
+from gearroom.core.acts.act import Actor
+from gearroom.core.models import Person
+from gearroom.site.web.page import remedies
+from gearroom.site.web.page.shell import actor, here, no_room, page, show
+from kits.services.lists import signatures
+from kits.services.overview import board as kits_board
+from kits.services.overview.my_kits import Mine, elsewhere, mine
+from kits.services.trips import due_times
+from kits.services.trips.trip_readiness import TripSeen
+
+_LOW_NAMED = 4
+"""How many things that are running low are named; the rest is counted."""
+
+
+@require_safe
+@page()
+def board(request: HttpRequest) -> HttpResponse:
+    """The board of the room that this device stands in."""
+    room = here(request)
+    if room is None:
+        return no_room(request, elsewhere=elsewhere(actor(request)))
+    return show(request, "site/overview/board.html", _facts(request))
+
+
+@require_safe
+@page()
+def lines(request: HttpRequest) -> HttpResponse:
+    """The board's lines, or 204 while they are as the page has them."""
+    room = here(request)
+    if room is None or request.GET.get("seen") == kits_board.revision(room):
+        return HttpResponse(status=204)
+    return show(request, "site/overview/board_lines.html", _facts(request))
+
+
+def _facts(request: HttpRequest) -> dict[str, object]:
+    room = here(request)
+    assert room is not None  # both views look
+    who = actor(request)
+    seen = kits_board.revision(room)
+    on_it = kits_board.board(room)
+    above = {each.kit.pk for departure in on_it.going_out for each in departure.waiting}
+    return {
+        "seen": seen,
+        "board": on_it,
+        "mine": [
+            {"row": each, "settle": None if each.checkout else _settle(each, who.person)}
+            for each in mine(who)
+        ],
+        "elsewhere": elsewhere(who),
+        "may_hand_back": who.may("check_in"),
+        "may_begin": who.may("edit_kit", room.pk),
+        "may_reserve": who.could("reserve", room.pk),
+        "phones": who.may("see_people", room.pk),
+        "going_out": [
+            {
+                "trip": departure.trip,
+                "gone": departure.gone,
+                "kits": [
+                    {"seen": each, "settle": _settle_waiting(each)} for each in departure.waiting
+                ],
+            }
+            for departure in on_it.going_out
+        ],
+        "soon_back": _soon_back(on_it, who),
+        "out_now": len(on_it.soon_back) + len(on_it.later_back),
+        "needs_hand": [
+            {"row": each, "settle": remedies.settle_verdict(each.kit, each.judged.verdict)}
+            for each in on_it.needing.listed
+            if each.kit.pk not in above  # what settles it stands there
+        ],
+        "uncovered": [_trip(each, on_it) for each in on_it.uncovered],
+        "waiting": [_trip(each, on_it) for each in on_it.waiting],
+        "to_sign": signatures.waiting() if who.could("sign_list") else (),
+        "low": [row.item.name for row in on_it.low[:_LOW_NAMED]],
+        "more_low": max(0, len(on_it.low) - _LOW_NAMED),
+    }
+
+
+def _soon_back(on_it: kits_board.Board, who: Actor) -> list[tuple[kits_board.Return, object]]:
+    """What comes back soon; with the first of a trip, the times that all of its kits may have."""
+    offered: set[int | None] = {None}
+    rows: list[tuple[kits_board.Return, object]] = []
+    for row in on_it.soon_back:
+        trip = row.checkout.trip
+        first = trip is not None and trip.pk not in offered
+        offered.add(row.checkout.trip_id)
+        rows.append((row, due_times.longer(who, trip, on_it.room) if trip and first else ()))
+    return rows
+
+
+def _trip(seen: TripSeen, on_it: kits_board.Board) -> dict[str, object]:
+    """A trip's line: each kit, with whether its verdict for the trip stands on the board beside."""
+    beside = {
+        each.kit.pk for each in on_it.needing.listed if each.judged.question.trip == seen.trip
+    }
+    return {
+        "trip": seen.trip,
+        "state": seen.state,
+        "kits": [(row, row.kit.pk in beside) for row in seen.kits],
+    }
+
+
+def _settle_waiting(row: kits_board.Waiting) -> remedies.Settle:
+    if row.elsewhere is not None:
+        return remedies.hand_back(row.kit)
+    return remedies.settle(row.kit, row.person, row.verdict)
+
+
+def _settle(row: Mine, person: Person | None) -> remedies.Settle:
+    return remedies.settle(row.kit, person, row.judged.verdict)

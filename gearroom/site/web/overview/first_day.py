@@ -1,0 +1,293 @@
+"""The first day: from an empty room to the first kit out, a step at a time, by a start workbook or
+by counting things as they stand."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from urllib.parse import urlencode
+
+from django.core import signing
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_safe
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Invalid, Problem
+from gearroom.core.models import Room
+from gearroom.core.services.people import people
+from gearroom.site.web.overview import start_workbook
+from gearroom.site.web.page import fields
+from gearroom.site.web.page.shell import Done, acted, actor, here, page, rooms_of, show
+from kits.models import Kit, PackingListVersion
+from kits.rules.overview.workbook import Workbook
+from kits.services.kits import kits
+from kits.services.lookup import find
+from kits.services.overview import onboarding
+
+_SAYS = {
+    "missing": gettext_lazy("is missing"),
+    "not-a-number": gettext_lazy("is no whole number"),
+    "not-a-choice": gettext_lazy("is none of the choices"),
+    "not-a-date": gettext_lazy("reads as no date, or as more than one: write 2027-05-31"),
+    "twice": gettext_lazy("is there twice"),
+    "not-there": gettext_lazy("is neither in the workbook nor known: check how it is written"),
+    "more-than-carry": gettext_lazy("is more than what is to be carried"),
+}
+_MOST_FAULTS = 60
+_SALT, _A_DAY = "start-workbook", 24 * 3600
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of the day: what to do, whether it is done, and where."""
+
+    title: str
+    says: str
+    done: bool
+    told: str
+    url: str = ""
+    label: str = ""
+
+
+@require_safe
+@page("look")
+def first_day(request: HttpRequest) -> HttpResponse:
+    """How far the room has come, and the next step."""
+    room = here(request)
+    if room is None:
+        url = reverse("rooms") if actor(request).may("edit_room") else ""
+        return show(request, "site/overview/first_day_no_room.html", {"url": url})
+    steps = _steps(room)
+    facts = {
+        "steps": steps,
+        "next": next((step for step in steps if not step.done), None),
+        "may_begin": actor(request).may("edit_item") and actor(request).may("edit_list"),
+    }
+    return show(request, "site/overview/first_day_steps.html", facts)
+
+
+def _steps(room: Room) -> list[Step]:
+    so_far = onboarding.steps(room)
+    kits = Kit.objects.filter(home_room=room, retired_on__isnull=True).order_by("pk")
+    kit = kits.first()
+    to_count = kits.filter(contents_entered=False).first() or kit
+    unsigned = PackingListVersion.objects.filter(published_at__isnull=False, signed_on=None).first()
+    return [
+        Step(
+            _("The gear room"),
+            _("Its name, its time zone, and how somebody who finds a kit returns it."),
+            bool(room.how_to_return),
+            room.how_to_return,
+            reverse("room", args=[room.slug]),
+            _("Say how a kit is returned"),
+        ),
+        Step(
+            _("People"),
+            _("Everybody who can have a kit: a name is enough, a telephone helps. Only those who "
+              "work at a screen need a sign-in."),
+            so_far.people > 1,
+            _("%(count)d so far") % {"count": so_far.people},
+            reverse("people"),
+            _("Add people"),
+        ),
+        Step(
+            _("Shelves"),
+            _("A name for each, in the order in which you walk along them."),
+            so_far.shelves > 0,
+            _("%(count)d so far") % {"count": so_far.shelves},
+            reverse("room", args=[room.slug]),
+            _("Add shelves"),
+        ),
+        Step(
+            _("A kit list"),
+            _("What a kit carries, what it never goes below, and why. Things that are not known "
+              "yet are added on the way."),
+            so_far.lists > 0,
+            _("%(count)d published") % {"count": so_far.lists},
+            reverse("lists"),
+            _("Write a kit list"),
+        ),
+        Step(
+            _("A kit"),
+            _("A name for each box or bag, and the list that it follows."),
+            so_far.kits > 0,
+            _("%(count)d so far") % {"count": so_far.kits},
+            reverse("add-kit"),
+            _("Add a kit"),
+        ),
+        Step(
+            _("What is in it"),
+            _("Open it and count, as it stands, also what is out of date. Nothing has to be right "
+              "first."),
+            so_far.filled > 0,
+            _("%(filled)d of %(kits)d counted") % {"filled": so_far.filled, "kits": so_far.kits},
+            reverse("kit-count", args=[to_count.name]) if to_count else "",
+            _("Count %(kit)s") % {"kit": to_count.name} if to_count else "",
+        ),
+        Step(
+            _("The signature"),
+            _("Your medical adviser reads the list and signs it until a day. Without it a kit that "
+              "carries medicines is not to be taken, and for another one asks first."),
+            so_far.signed > 0,
+            _("%(count)d signed") % {"count": so_far.signed},
+            reverse("list-version", args=[unsigned.packing_list_id, unsigned.number])
+            if unsigned
+            else reverse("lists"),
+            _("See the list"),
+        ),
+        Step(
+            _("A label"),
+            _("A code on the lid, so that a telephone finds it. Without one its name will do."),
+            so_far.labelled > 0,
+            _("%(count)d labelled") % {"count": so_far.labelled},
+            reverse("labels"),
+            _("Print labels"),
+        ),
+        Step(
+            _("The first kit out"),
+            _("Scan it or type its name, say who takes it, and it is out."),
+            so_far.went > 0,
+            _("%(count)d went out") % {"count": so_far.went},
+            reverse("scan") + ("?" + urlencode({"text": kit.name}) if kit else ""),
+            _("Take it out"),
+        ),
+    ]  # fmt: skip
+
+
+# ------------------------------------------------------------------------------------ the workbook
+@require_safe
+@page("edit_item")
+def blank_workbook(request: HttpRequest) -> HttpResponse:
+    """The start workbook, empty."""
+    answer = HttpResponse(start_workbook.blank(), content_type=start_workbook.MEDIA_TYPE)
+    answer["Content-Disposition"] = 'attachment; filename="gear-room.xlsx"'
+    return answer
+
+
+@page("edit_item")
+def workbook(request: HttpRequest) -> HttpResponse:
+    """Send a workbook: first it is read and shown, then, where nothing is wrong, taken in."""
+    room = here(request)
+    if room is None:
+        return show(request, "site/overview/first_day_no_room.html", {"url": ""})
+    if request.method != "POST":
+        return show(request, "site/overview/first_day_workbook.html", {"room": room})
+    try:
+        if "sure" in request.POST:
+            return _taken_in(request, room)
+        if "workbook" not in request.FILES:
+            raise Invalid(_("Choose the workbook that you filled in."), field="workbook")
+        sheets = start_workbook.sheets_of(request.FILES["workbook"])
+    except Problem as problem:
+        facts = {"room": room, "problem": problem}
+        return show(request, "site/overview/first_day_workbook.html", facts, status=problem.status)
+    book = onboarding.read_workbook(actor(request), room, sheets, start_workbook.words())
+    facts = {"room": room, "book": book, "faults": _faults(book)}
+    if not book.faults:
+        facts["read"] = signing.dumps(sheets, salt=_SALT, compress=True)
+    return show(
+        request, "site/overview/first_day_workbook.html", facts, status=400 if book.faults else 200
+    )
+
+
+def _taken_in(request: HttpRequest, room: Room) -> HttpResponse:
+    try:
+        sheets = signing.loads(request.POST["sure"], salt=_SALT, max_age=_A_DAY)
+    except signing.BadSignature:  # expired too
+        raise Invalid(_("That was read too long ago. Choose the workbook once more.")) from None
+
+    def perform(act: Act) -> Done:
+        book = onboarding.read_workbook(act.actor, room, sheets, start_workbook.words())
+        done = onboarding.begin(act, room, book)
+        says = _(
+            "Taken in: %(shelves)d shelves, %(things)d things, %(lists)d kit lists, %(kits)d kits, "
+            "%(batches)d batches."
+        ) % {
+            "shelves": done.shelves,
+            "things": done.things,
+            "lists": done.lists,
+            "kits": done.kits,
+            "batches": done.batches,
+        }
+        return Done(says)
+
+    return acted(request, perform, to=reverse("first-day"))
+
+
+def _faults(book: Workbook) -> list[dict[str, str]]:
+    """What is wrong, a sentence a cell, with where it stands."""
+    return [
+        {
+            "where": _("%(sheet)s, row %(row)d") % {
+                "sheet": start_workbook.SHEETS[fault.sheet], "row": fault.row
+            },
+            "says": _("%(column)s “%(said)s” %(wrong)s.") % {
+                "column": start_workbook.HEADINGS[fault.column],
+                "said": fault.said,
+                "wrong": _SAYS[fault.code],
+            } if fault.said else _("%(column)s %(wrong)s.") % {
+                "column": start_workbook.HEADINGS[fault.column], "wrong": _SAYS[fault.code],
+            },
+            "choices": ", ".join(fault.choices),
+        }
+        for fault in book.faults[:_MOST_FAULTS]
+    ]  # fmt: skip
+
+
+# ------------------------------------------------------------------------------------------- a kit
+@page("edit_kit")
+def add_kit(request: HttpRequest) -> HttpResponse:
+    """Add a kit: its name, the list that it follows, who answers for it."""
+    if request.method != "POST":
+        return _kit_form(request)
+    try:
+        return _added(request)
+    except Problem as problem:
+        return _kit_form(request, problem)
+
+
+def _kit_form(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
+    who = actor(request)
+    versions = PackingListVersion.objects.filter(
+        published_at__isnull=False, packing_list__retired_on__isnull=True
+    ).order_by("packing_list__name", "-number")
+    latest: dict[int, PackingListVersion] = {}
+    for each in versions.select_related("packing_list").defer("signed_page"):
+        latest.setdefault(each.packing_list_id, each)
+    facts = {
+        "versions": list(latest.values()),
+        "people": people.seen_by(who).filter(left_on__isnull=True).order_by("name"),
+        "homes": [room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
+        "said": request.POST,
+        "problem": problem,
+    }
+    status = problem.status if problem else 200
+    return show(request, "site/overview/first_day_kit.html", facts, status=status)
+
+
+def _added(request: HttpRequest) -> HttpResponse:
+    said = request.POST
+
+    def perform(act: Act) -> Done:
+        version = PackingListVersion.objects.filter(
+            pk=fields.whole(said, "version", what=_("Kit list")), published_at__isnull=False
+        ).first()
+        if version is None:
+            raise Invalid(_("Choose the kit list that it follows."), field="version")
+        responsible = said.get("responsible", "")
+        made = kits.add_kit(
+            act,
+            list_version=version,
+            home_room=find.room(act.actor, said.get("room", "")),
+            name=fields.words(said, "name", 60),
+            responsible=find.person(act.actor, responsible) if responsible else None,
+        )
+        if said.get("then") == "strip":
+            says, to = _("%(kit)s is there. Now strip the bought kit into it."), "strip-kit"
+        else:
+            says, to = _("%(kit)s is there. Count what is in it next."), "kit-count"
+        return Done(says % {"kit": made.name}, to=reverse(to, args=[made.name]))
+
+    return acted(request, perform, to=reverse("kits"))

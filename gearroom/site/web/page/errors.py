@@ -1,0 +1,120 @@
+"""What keeps a page from being shown or an act from being done, as a sentence with what to do.
+
+Below /api/ the same errors are problem+json (`gearroom.core.api.problems`).
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts.database_trouble import TROUBLES
+from gearroom.core.acts.problems import Problem, document
+from gearroom.core.api import problems as api
+from kits.services.text.wording import moment
+
+
+class Remembered(Problem):
+    """A problem as it was answered; one given again says so, and when that was by the clock of a
+    time zone."""
+
+    def __init__(self, document: dict[str, Any], time_zone: str) -> None:
+        known = ("type", "title", "status", "detail", "instance", "code")
+        facts = {name: value for name, value in document.items() if name not in known}
+        detail = document["detail"]
+        if facts.pop("to_ask_anew", None):
+            first = datetime.fromisoformat(facts.pop("first_answered_at"))
+            again = _("This was answered before, on %(when)s. Load the page again to ask anew.")
+            detail += " " + again % {"when": moment(first, time_zone)}
+        super().__init__(document["code"], detail, **facts)
+        self.status = document["status"]  # type: ignore[misc]  # set once, here
+
+
+def refusal(request: HttpRequest, problem: Problem) -> HttpResponse:
+    """A page that says what stands against it; a part of a page, where only that was asked for."""
+    if problem.status == 404:
+        return _told(request, 404, _("There is no such thing here."), problem.detail)
+    if problem.status == 403:
+        return _told(request, 403, _("This is not yours to do."), problem.detail)
+    if request.method in ("GET", "HEAD"):
+        return _told(request, problem.status, _("This cannot be shown now."), problem.detail)
+    return _told(request, problem.status, _("It was not done."), problem.detail)
+
+
+def in_trouble(request: HttpRequest, error: Exception) -> HttpResponse | None:
+    """What is said when the database cannot do its work; None for what is a mistake of ours."""
+    problem = api.as_problem(error)
+    if problem is None:
+        return None
+    if request.path.startswith("/api/"):
+        return api.respond(document(problem, request.path))
+    try:
+        return refusal(request, problem)
+    except TROUBLES:  # the page around it asks the database too
+        kind = "text/plain; charset=utf-8"
+        return HttpResponse(f"{problem.detail}\n", status=problem.status, content_type=kind)
+
+
+def _told(request: HttpRequest, status: int, title: str, detail: str) -> HttpResponse:
+    part = "HX-Request" in request.headers
+    template = "site/page/refusal_part.html" if part else "site/page/refusal.html"
+    return render(request, template, {"title": title, "detail": detail}, status=status)
+
+
+# ---------------------------------------------------------------------------- Django's own handlers
+def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """handler400."""
+    if request.path.startswith("/api/"):
+        return api.bad_request(request, exception)
+    problem = api.as_problem(exception)
+    detail = problem.detail if problem else _("The request could not be read.")
+    # Not the shell: with a host name that is not ours nothing may be asked of the request.
+    return HttpResponse(f"{detail}\n", status=400, content_type="text/plain; charset=utf-8")
+
+
+def permission_denied(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """handler403."""
+    if request.path.startswith("/api/"):
+        return api.permission_denied(request, exception)
+    return _told(
+        request, 403, _("This is not yours to do."), _("Ask a keeper of the room, or go back.")
+    )
+
+
+def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """handler404."""
+    if request.path.startswith("/api/"):
+        return api.page_not_found(request, exception)
+    return _told(
+        request,
+        404,
+        _("There is no such page."),
+        _("Check the address, scan the label again, or go to the board."),
+    )
+
+
+def server_error(request: HttpRequest) -> HttpResponse:
+    """handler500: a plain text, since what makes pages may be what failed."""
+    if request.path.startswith("/api/"):
+        return api.server_error(request)
+    return HttpResponse(
+        _("Something went wrong here, and nothing was changed. Go back and try again.") + "\n",
+        status=500,
+        content_type="text/plain; charset=utf-8",
+    )
+
+
+def form_too_old(request: HttpRequest, reason: str = "") -> HttpResponse:
+    """CSRF_FAILURE_VIEW: the page stood open for too long, or cookies are off."""
+    if request.path.startswith("/api/"):
+        return api.permission_denied(request, PermissionError(reason))
+    return _told(
+        request,
+        403,
+        _("This page stood open for too long."),
+        _("Nothing was changed. Go back, load the page again and do it once more."),
+    )

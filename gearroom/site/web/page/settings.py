@@ -1,0 +1,91 @@
+"""Settings: one's own, those of one's rooms, and, to read, how the program is set up."""
+
+from __future__ import annotations
+
+from typing import Any
+from urllib.parse import urlsplit
+
+from django.conf import settings
+from django.db import connection
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
+
+from gearroom.site.web.page.shell import actor, page, show
+
+_LINKS = ("see_people", "print_labels", "own_tokens", "edit_device")
+
+
+@require_safe
+@page("own_account")
+def overview(request: HttpRequest) -> HttpResponse:
+    """Where everything that can be set is set."""
+    who = actor(request)
+    languages = dict(settings.LANGUAGES)
+    facts = {
+        "spoken": languages.get(who.person.language) if who.person else None,
+        "mail_language": languages[settings.LANGUAGE_CODE],
+        "may": {
+            name: who.may(name)
+            for name in ("see_people", "print_labels", "own_tokens", "edit_device")
+        },
+        "set_up": _set_up() if who.may("edit_room") else None,
+    }
+    return show(request, "site/page/settings.html", facts)
+
+
+def _set_up() -> list[dict[str, Any]]:
+    """What whoever runs the program has set, by the environment's names, without any secret."""
+    backend = settings.EMAIL_BACKEND.rpartition(".")[2]
+    mail = (
+        _("files in %(folder)s: nothing leaves this machine")
+        % {"folder": settings.EMAIL_OUTBOX_DIR}
+        if backend == "EmlBackend"
+        else _("by the mail server %(host)s") % {"host": settings.EMAIL_HOST}
+    )
+    broker = urlsplit(settings.CELERY_BROKER_URL).scheme
+    return [
+        {
+            "name": "GEARROOM_ORGANISATION",
+            "what": _("Whose gear it is, on labels and cards"),
+            "value": settings.ORGANISATION,
+            "wanted": _("not set: labels name nobody"),
+        },
+        {
+            "name": "GEARROOM_PUBLIC_URL",
+            "what": _("The address that labels and mails lead to"),
+            "value": settings.PUBLIC_URL,
+            "wanted": _("not set: labels are only previewed, mails have no links"),
+        },
+        {
+            "name": "GEARROOM_LANGUAGE",
+            "what": _("The language of mails to those who chose none"),
+            "value": dict(settings.LANGUAGES)[settings.LANGUAGE_CODE],
+            "wanted": "",
+        },
+        {"name": "EMAIL_URL", "what": _("How mail is sent"), "value": mail, "wanted": ""},
+        {
+            "name": "GEARROOM_MAIL_FROM",
+            "what": _("Who mail is from"),
+            "value": settings.DEFAULT_FROM_EMAIL,
+            "wanted": "",
+        },
+        {
+            "name": "DATABASE_URL",
+            "what": _("Where the book is kept"),
+            "value": {"sqlite": "SQLite", "postgresql": "PostgreSQL"}[connection.vendor],
+            "wanted": "",
+        },
+        {
+            "name": "CELERY_BROKER_URL",
+            "what": _("How work is handed to the worker"),
+            "value": _("files on this machine") if broker == "filesystem" else broker,
+            "wanted": "",
+        },
+        {
+            "name": "GEARROOM_DATA_DIR",
+            "what": _("The folder of everything that is kept on this machine"),
+            "value": str(settings.DATA_DIR),
+            "wanted": "",
+        },
+    ]

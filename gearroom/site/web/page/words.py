@@ -1,0 +1,18 @@
+"""The words that pages have for the values of the rules' vocabularies."""
+
+from __future__ import annotations
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+from kits.rules.ledger.facts import Criticality
+from kits.services.text.hazards import HAZARDS, hazards
+from kits.services.text.wording import DISPOSALS, WENT
+
+__all__ = ["CRITICALITIES", "DISPOSALS", "HAZARDS", "WENT", "hazards"]
+
+CRITICALITIES: dict[str, Promise] = {
+    Criticality.ROUTINE: _("routine"),
+    Criticality.IMPORTANT: _("important"),
+    Criticality.MUST_HAVE: _("must-have"),
+}

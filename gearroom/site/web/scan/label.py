@@ -1,0 +1,46 @@
+"""The address printed on every label: `/L/CODE`, in any case."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
+
+from gearroom.core.acts.act import actor_of
+from kits.models import Label, LabelKind
+from kits.rules.lookup import label_codes
+from kits.services.labelling import labelling
+from labels.services import passerby
+
+
+@require_safe
+def label(request: HttpRequest, code: str) -> HttpResponse:
+    """Whoever belongs to its room goes to the thing; anybody else sees what it is, whose it is and
+    how to return it."""
+    who = actor_of(request.user) if request.user.is_authenticated else None
+    parsed = label_codes.parse(code)
+    found = (
+        Label.objects.select_related(*labelling.SHOWN_WITH).filter(code=parsed).first()
+        if parsed
+        else None
+    )
+    if found is None:
+        told = {
+            "title": _("No label has this code."),
+            "detail": _("Read it from the label again: the check character does not fit.")
+            if parsed is None
+            else _("It looks like a label of ours, but nobody here made it."),
+        }
+        return render(request, "site/page/refusal.html", told, status=404)
+    facts = passerby.facts_of(found, who)
+    if facts.yours and not facts.cancelled:
+        kit = found.kit or (found.place.kit if found.place else None)
+        if kit is not None:
+            return redirect(reverse("kit", args=[kit.name]))
+        if found.kind == LabelKind.BLANK and who is not None and who.may("bind_label"):
+            return redirect("bind-label", code=label_codes.shown(found.code))
+        if found.kind != LabelKind.BLANK:
+            return redirect(f"{reverse('scan')}?text={label_codes.shown(found.code)}")
+    return render(request, "site/scan/passer_by.html", {"facts": facts, "kit": found.kit})

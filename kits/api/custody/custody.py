@@ -1,0 +1,315 @@
+"""Doors of a kit's time with people: out, passed on, back; kept back and let go."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+
+from gearroom.core.acts.act import Act, Actor
+from gearroom.core.api.requests.serializers import ActBody
+from gearroom.core.api.views import UseCaseView
+from kits.api import answers, bodies
+from kits.models import AsFound, Kit, WithheldKind
+from kits.services.custody import custody, reporters, use
+from kits.services.custody.hand_back_remarks import Remarks
+from kits.services.kits import holds, participants_own
+from kits.services.lookup import find
+from kits.services.trips import claims, due_times
+from kits.services.trips.purpose import UNSAID
+
+
+class CheckOutBody(bodies.HereBody):
+    example = {"person": "7", "trip": "bookings:118", "due_at": "2035-05-31T18:00:00+01:00"}
+    person = serializers.CharField(
+        required=False, max_length=40, help_text="Who takes it, by id or by the tag's code."
+    )
+    trip = serializers.CharField(
+        required=False,
+        allow_null=True,
+        max_length=130,
+        help_text="By id or as source:reference; null: for none. Left out, it is what the kit is"
+        " promised to by tomorrow, if whoever takes it is that trip's guide.",
+    )
+    due_at = serializers.DateTimeField(
+        required=False,
+        allow_null=True,
+        help_text="Null: nobody sets a time. Left out, it is when the trip returns, or when the"
+        " room closes.",
+    )
+    section = serializers.CharField(
+        required=False, max_length=80, help_text="Only this sealed section goes."
+    )
+    short_reason = serializers.CharField(
+        required=False, max_length=300, help_text="Why it may go although it is short."
+    )
+    cleared_by = serializers.CharField(
+        required=False,
+        max_length=40,
+        help_text="Who cleared by telephone that it goes, by id or by the tag's code. They are"
+        " asked to confirm it.",
+    )
+    take_reason = serializers.CharField(
+        required=False,
+        max_length=300,
+        help_text="Why it is taken although it is promised to another's trip.",
+    )
+    swap = serializers.BooleanField(
+        default=False,
+        help_text="Let it change places with the kit that is reserved for the trip, or, where it"
+        " is promised to another's, with one that would do for that.",
+    )
+    emergency = serializers.BooleanField(
+        default=False,
+        help_text="An emergency: it goes whatever stands against it, and is recorded.",
+    )
+    already_gone = serializers.BooleanField(
+        default=False, help_text="A report of what happened, not a request: always recorded."
+    )
+
+
+class CheckOut(UseCaseView):
+    use_case = "identify"  # the service asks for more: a request, or one of two facts
+    body = CheckOutBody
+    answers = {201: answers.TakenAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Take a kit out."""
+        act = bodies.here(act, data)
+        fact = data["emergency"] or data["already_gone"]
+        kit = self.kit(act.actor, data)
+        person = find.person(act.actor, data.pop("person")) if "person" in data else UNSAID
+        trip = bodies.trip_said(act, data)
+        section = find.section(kit, data.pop("section")) if "section" in data else None
+        if "cleared_by" in data:
+            data["cleared_by"] = find.person(act.actor, data["cleared_by"])
+        if data.pop("swap") and section is None and not fact:
+            terms = claims.Terms(
+                trip, data.get("due_at", UNSAID), swap=True, take_reason=data.get("take_reason", "")
+            )
+            holder = None if person is UNSAID else person
+            goes = claims.settle(act, kit, terms, holder, alone=True)
+            trip, person = goes.trip, goes.holder or UNSAID
+        taken = custody.check_out(act, kit, person=person, trip=trip, section=section, **data)
+        theirs = find.sees_kit(act.actor, kit)
+        told = {
+            "checkout": answers.checkout(taken.checkout) if theirs else None,
+            "entry": answers.entry(taken.entry),
+            "verdict": answers.verdict(taken.verdict) if theirs else None,
+        }
+        return 201, answers.for_eyes_of(act.actor, answers.rooms_of(kit), told)
+
+    def kit(self, actor: Actor, data: dict[str, Any]) -> Kit:
+        """The kit that the address names; in an emergency it is of whatever room."""
+        if data["emergency"]:
+            actor.require("emergency")
+            return find.any_kit(self.kwargs["kit"], actor)
+        return find.kit(actor, self.kwargs["kit"])
+
+
+class CheckInBody(bodies.HereBody):
+    example = {
+        "as_found": "opened", "used": [{"item": 4, "units": 2}],
+        "levels": [{"section": "main", "item": 9, "level": "low"}], "wet": True,
+    }  # fmt: skip
+    as_found = serializers.ChoiceField(AsFound.choices, default=AsFound.SORT_LATER)
+    section = serializers.CharField(required=False, max_length=80)
+    seal_seen = serializers.CharField(
+        required=False, max_length=40, help_text="The seal's number, or its last three characters."
+    )
+    used = bodies.UseLineBody(many=True, max_length=bodies.MOST_LINES, required=False)
+    levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
+    sharps_or_blood = serializers.BooleanField(default=False)
+    wet = serializers.BooleanField(default=False)
+    wrong = serializers.CharField(required=False, max_length=300)
+    incident = serializers.CharField(
+        required=False, max_length=80, help_text="A reference; nothing about casualties."
+    )
+    needed = bodies.NeedBody(
+        many=True,
+        max_length=bodies.MOST_LINES,
+        required=False,
+        help_text="What was needed and not in the kit, whatever it was.",
+    )
+    mixed_with = serializers.ListField(
+        child=serializers.CharField(max_length=40),
+        max_length=bodies.MOST_KITS,
+        required=False,
+        help_text="The kits, by name or code, that its contents were mixed with: all are counted.",
+    )
+    given_back = serializers.BooleanField(
+        default=False, help_text="What was in its “not ours” pouch went back to its owner."
+    )
+
+
+class CheckIn(UseCaseView):
+    use_case = "check_in"
+    body = CheckInBody
+    answers = {200: answers.HandedBackAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Hand a kit back, whoever brings it and wherever."""
+        act = bodies.here(act, data)
+        kit = find.any_kit(self.kwargs["kit"], act.actor)
+        data["used"] = bodies.use_lines(kit, data.get("used", []))
+        data["levels"] = bodies.levels_seen(kit, data.get("levels", []))
+        data["section"] = find.section(kit, data["section"]) if "section" in data else None
+        data["as_found"] = AsFound(data["as_found"])
+        data["remarks"] = Remarks(
+            bodies.needed(data.pop("needed", [])),
+            [find.any_kit(ref, act.actor) for ref in data.pop("mixed_with", [])],
+            data.pop("given_back"),
+        )
+        back = custody.check_in(act, kit, **data)
+        rooms = answers.rooms_of(back.kit)
+        held = back.checkout
+        own = held is not None and act.person is not None and held.person_id == act.person.pk
+        seen = own or find.knows_kit(act.actor, back.kit)
+        told = {
+            "kit": back.kit.name,
+            "entry": answers.entry(back.entry),
+            "checkout": answers.checkout(held) if seen else None,
+            "as_found": back.as_found,
+            "used": answers.used(back.use),
+            "not_ours": participants_own.is_inside(back.kit),
+        }
+        return 200, answers.for_eyes_of(act.actor, rooms, told)
+
+
+class DueBody(ActBody):
+    example = {"due_at": "2035-05-31T18:00:00+01:00"}
+    due_at = serializers.DateTimeField(allow_null=True, help_text="Null: at no set time.")
+    section = serializers.CharField(required=False, max_length=80)
+
+
+class Due(UseCaseView):
+    use_case = "set_due"
+    body = DueBody
+    answers = {200: answers.CheckoutAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Have a kit that is out be due at another time."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        section = find.section(kit, data["section"]) if "section" in data else None
+        held = due_times.set_due(act, kit, data["due_at"], section)
+        told = answers.checkout(held)
+        return 200, answers.for_eyes_of(act.actor, answers.rooms_of(kit), told)
+
+
+class PassBody(ActBody):
+    example = {"person": "7"}
+    person = serializers.CharField(max_length=40, help_text="By id or by the tag's code.")
+
+
+class Pass(UseCaseView):
+    use_case = "pass"
+    body = PassBody
+    answers = {200: answers.PassedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Record that a kit was passed to another person on the way; to whoever has it already
+        changes nothing."""
+        kit = reporters.kit(act.actor, self.kwargs["kit"])
+        passed = custody.pass_on(act, kit, find.person(act.actor, data["person"]))
+        told = {**_passed(passed), "entry": answers.entry(passed.entry)}
+        return 200, answers.for_eyes_of(act.actor, answers.rooms_of(kit), told)
+
+
+def _passed(passed: custody.Passed) -> dict[str, Any]:
+    told = answers.checkout(passed.checkout)
+    if told is not None:
+        return told
+    return {**dict.fromkeys(answers.CheckoutAnswer().fields), "kit": passed.kit.name}
+
+
+class UseBody(ActBody):
+    example = {"used": [{"item": 4, "units": 2}], "incident": "2035-17"}
+    used = bodies.UseLineBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
+    levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
+    incident = serializers.CharField(required=False, max_length=80)
+
+
+class Use(UseCaseView):
+    use_case = "log_use"
+    body = UseBody
+    answers = {201: answers.UsedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Write what was used from a kit, against its trip."""
+        kit = reporters.kit(act.actor, self.kwargs["kit"])
+        done = use.log_use(
+            act,
+            kit,
+            bodies.use_lines(kit, data["used"]),
+            levels=bodies.levels_seen(kit, data.get("levels", [])),
+            incident=data.get("incident", ""),
+        )
+        return 201, answers.used(done)
+
+
+class WithholdBody(ActBody):
+    example = {"kind": "drying", "note": "Left open in the rain."}
+    kind = serializers.ChoiceField(WithheldKind.choices)
+    note = serializers.CharField(required=False, max_length=300)
+
+
+class Withhold(UseCaseView):
+    use_case = "withhold"
+    body = WithholdBody
+    answers = {201: answers.DoneAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Keep a kit back: drying, something wrong, keep as it came back."""
+        kit = reporters.kit(act.actor, self.kwargs["kit"])
+        kind = WithheldKind(data["kind"])
+        return 201, answers.done(holds.withhold(act, kit, kind, data.get("note", "")))
+
+
+class ReleaseBody(ActBody):
+    example = {"kind": "drying"}
+    kind = serializers.ChoiceField(WithheldKind.choices)
+
+
+class Release(UseCaseView):
+    use_case = "release"
+    body = ReleaseBody
+    answers = {200: answers.DoneAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Let a kit that was kept back go again."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        return 200, answers.done(holds.release(act, kit, WithheldKind(data["kind"])))
+
+
+class LayUpBody(ActBody):
+    example = {"wake": False}
+    wake = serializers.BooleanField(default=False, help_text="Take it into use again.")
+
+
+class LayUp(UseCaseView):
+    use_case = "lay_up"
+    body = LayUpBody
+    answers = {200: answers.DoneAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Put a kit away for the season, or wake it."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        entry = holds.wake(act, kit) if data["wake"] else holds.lay_up(act, kit)
+        return 200, answers.done(entry)
+
+
+class LostBody(ActBody):
+    example = {"found": False, "reason": "Not on the shelf at the count."}
+    found = serializers.BooleanField(default=False, help_text="It was found again.")
+
+
+class Lost(UseCaseView):
+    use_case = "report_lost"
+    body = LostBody
+    answers = {200: answers.DoneAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Record that a kit cannot be found, or was found."""
+        kit = reporters.kit(act.actor, self.kwargs["kit"])
+        entry = holds.find_again(act, kit) if data["found"] else holds.mark_lost(act, kit)
+        return 200, answers.done(entry)

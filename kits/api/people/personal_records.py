@@ -1,0 +1,102 @@
+"""/api/v1/people/{id}/export/ and erase/, /api/v1/redactions/: what is kept about people, and its
+end."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+
+from gearroom.core.acts.act import Act
+from gearroom.core.api.requests.serializers import ActBody
+from gearroom.core.api.views import ReadView, UseCaseView
+from gearroom.core.services.people import person_export, redaction
+from gearroom.core.services.people.people import get
+from kits.services.people import erasure
+
+
+class ExportAnswer(serializers.Serializer[Any]):
+    """All that is kept about somebody."""
+
+    person = serializers.IntegerField()
+    merged = serializers.ListField(
+        child=serializers.IntegerField(), help_text="Other records of the same person."
+    )
+    made_at = serializers.DateTimeField()
+    tables = serializers.DictField(
+        child=serializers.ListField(child=serializers.DictField()),
+        help_text="The rows that are of them, by table; other people by number.",
+    )
+
+
+class Export(ReadView):
+    """What is kept about somebody."""
+
+    reads_as = "own_account"
+    shows = ExportAnswer
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """All that is kept about somebody: your own; anybody's for an administrator of every
+        room."""
+        return person_export.export(self.actor, get(self.actor, self.kwargs["id"]))
+
+
+class EraseBody(ActBody):
+    """Further names of theirs."""
+
+    example = {"words": ["Jojo", "Jo from the cave hut"]}
+    words = serializers.ListField(
+        child=serializers.CharField(max_length=120),
+        max_length=20,
+        required=False,
+        help_text="Further names, such as a nickname, each of 3 characters at least, to take out of"
+        " what people typed.",
+    )
+
+
+class ErasedAnswer(serializers.Serializer[Any]):
+    """Who is erased, by the number that stays."""
+
+    person = serializers.IntegerField()
+    still_named = serializers.ListField(
+        child=serializers.CharField(),
+        help_text="Names of things that still tell of them: rename those.",
+    )
+
+
+class Erase(UseCaseView):
+    """Somebody is erased."""
+
+    use_case = "erase_person"
+    body = EraseBody
+    answers = {200: ErasedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Erase names, telephone, address, sign-in, roles and tag of somebody; what they did stays
+        under their number. It is not undone. For an administrator of every room."""
+        done = erasure.erase(act, get(act.actor, self.kwargs["id"]), data.get("words", ()))
+        return 200, {"person": done.person, "still_named": list(done.still_named)}
+
+    def kept(self, body: Any) -> Any:
+        """Without the names that things still bear."""
+        return {**body, "still_named": []} if "still_named" in body else body
+
+
+class RedactionAnswer(serializers.Serializer[Any]):
+    """What was put apart."""
+
+    id = serializers.IntegerField()
+    rows = serializers.IntegerField(help_text="How many rows were changed.")
+
+
+class Redactions(UseCaseView):
+    """Names in old rows are put apart."""
+
+    use_case = "erase_person"
+    answers = {201: RedactionAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Put names, telephones and addresses of rows that were written before they were kept apart
+        where they can be erased. They read as before. For an administrator of every room."""
+        done = redaction.redact_landed(act)
+        return 201, {"id": done.pk, "rows": done.rows.count()}

@@ -1,0 +1,328 @@
+"""Doors of a kit's first filling, and of its instruments' checks."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from django.utils.translation import gettext as _
+from rest_framework import serializers
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Invalid
+from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
+from gearroom.core.api.views import UseCaseView
+from kits.api import answers, bodies
+from kits.api.fields import CurrencyField, PriceField
+from kits.api.stock.lots import (
+    BatchAnswer,
+    CheckBody,
+    CheckedAnswer,
+    LotBody,
+    expiry_in,
+    lots_shown,
+)
+from kits.api.stock.lots import checked as check_and_show
+from kits.api.stock.places import PlaceAnswer
+from kits.models import Disposal, Holding, Kit, Lot
+from kits.rules.ledger.facts import Kind
+from kits.services.ledger import readiness
+from kits.services.lookup import find
+from kits.services.restocking import building, emptying
+from kits.services.restocking.building import Fate, Thing, Wanted
+from kits.services.restocking.emptying import Line, Way
+from kits.services.restocking.sorting import PutIn
+
+
+class WantedAnswer(serializers.Serializer[Any]):
+    item = serializers.IntegerField()
+    name = serializers.CharField()
+    units = serializers.IntegerField()
+    below_minimum = serializers.BooleanField()
+    on_shelves = serializers.IntegerField(
+        help_text="So many of the units lie on shelves of the room that the kit is in, good today."
+    )
+    cost = serializers.DecimalField(12, 2, allow_null=True, help_text="At the last price paid.")
+
+
+class PlacedAnswer(serializers.Serializer[Any]):
+    lot = BatchAnswer()
+    place = PlaceAnswer()
+    units = serializers.IntegerField()
+
+
+class BuiltAnswer(serializers.Serializer[Any]):
+    entry = answers.EntryAnswer()
+    put_in = PlacedAnswer(many=True)
+    wanted = WantedAnswer(many=True, help_text="What the kit's list still wants.")
+
+
+def _wanted(rows: Any) -> list[dict[str, Any]]:
+    return [_want(row) for row in rows]
+
+
+def _want(row: Wanted) -> dict[str, Any]:
+    return {
+        "item": row.item.pk,
+        "name": row.item.name,
+        "units": row.units,
+        "below_minimum": row.below_minimum,
+        "on_shelves": row.on_shelves,
+        "cost": _money(row.cost),
+    }
+
+
+def _money(amount: Decimal | None) -> str | None:
+    return f"{amount:.2f}" if amount is not None else None
+
+
+def _placed(rows: Any) -> list[dict[str, Any]]:
+    shown = lots_shown({lot.pk: lot for lot, _, _ in rows}.values())
+    return [
+        {"lot": shown[lot.pk], "place": PlaceAnswer(place).data, "units": units}
+        for lot, place, units in rows
+    ]
+
+
+# ---------------------------------------------------------------------------------------- building
+class BuildLineBody(StrictSerializer):
+    lot = serializers.CharField(max_length=40, help_text="By id, or by its label's code.")
+    shelf = serializers.CharField(max_length=40)
+    section = serializers.CharField(required=False, max_length=80)
+    units = serializers.IntegerField(**bodies.UNITS)
+
+
+class BuildBody(ActBody):
+    example = {
+        "lines": [{"lot": "12", "shelf": "3", "section": "main", "units": 6}],
+        "levels": [{"section": "main", "item": 9, "level": "full"}],
+    }  # fmt: skip
+    lines = BuildLineBody(
+        many=True,
+        max_length=bodies.MOST_LINES,
+        required=False,
+        help_text="What goes in; without it, as the list has it.",
+    )
+    levels = bodies.LevelBody(
+        many=True,
+        max_length=bodies.MOST_LINES,
+        required=False,
+        help_text="By eye; without it, all was filled up.",
+    )
+    through = serializers.DateField(required=False)
+
+
+class Build(UseCaseView):
+    use_case = "build"
+    body = BuildBody
+    answers = {201: BuiltAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Fill a kit from the shelves."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        lines = None
+        if "lines" in data:
+            lines = [
+                PutIn(
+                    find.lot(row["lot"]),
+                    find.place(act.actor, row["shelf"]),
+                    find.section(kit, row.get("section", "")),
+                    row["units"],
+                )
+                for row in data["lines"]
+            ]
+        levels = bodies.levels_seen(kit, data["levels"]) if "levels" in data else None
+        done = building.build(act, kit, lines=lines, levels=levels, through=data.get("through"))
+        return 201, {
+            "entry": answers.entry(done.entry),
+            "put_in": _placed([(p.lot, p.section, p.units) for p in done.put_in]),
+            "wanted": _wanted(done.wanted),
+        }
+
+
+# --------------------------------------------------------------------------------------- stripping
+class ThingBody(LotBody):
+    item = serializers.IntegerField(min_value=1)
+    units = serializers.IntegerField(**bodies.UNITS)
+    fate = serializers.ChoiceField(list(Fate))
+    why = serializers.CharField(required=False, max_length=300, allow_blank=True)
+    section = serializers.CharField(required=False, max_length=80, help_text="Where it is kept.")
+    shelf = serializers.CharField(required=False, max_length=40, help_text="Where it is put.")
+    disposal = serializers.ChoiceField(Disposal.choices, required=False)
+    price = PriceField(required=False, help_text="For these alone.")
+
+
+class StripBody(ActBody):
+    example = {
+        "things": [
+            {"item": 4, "units": 6, "number": "D1", "expiry": "2035-05-31", "fate": "shelf",
+             "shelf": "3"},
+            {"item": 5, "units": 1, "fate": "dispose", "why": "Blunt", "disposal": "bin"},
+        ],
+        "supplier": "Invented Supplies", "price": "24.50", "currency": "GBP",
+    }  # fmt: skip
+    things = ThingBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
+    levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
+    supplier = serializers.CharField(required=False, max_length=120, allow_blank=True)
+    price = PriceField(required=False, allow_null=True, help_text="For the bought kit as a whole.")
+    currency = CurrencyField(required=False)
+
+
+class StrippedAnswer(serializers.Serializer[Any]):
+    entry = answers.EntryAnswer()
+    went = PlacedAnswer(many=True)
+    wanted = WantedAnswer(many=True, help_text="What remains to be added.")
+    bought_for = serializers.DecimalField(12, 2, allow_null=True)
+    cost_with_rest = serializers.DecimalField(
+        12, 2, allow_null=True, help_text="With what remains, at the last prices paid."
+    )
+    currency = serializers.CharField()
+    unpriced = serializers.ListField(
+        child=serializers.CharField(), help_text="Remaining things of no known price."
+    )
+
+
+class Strip(UseCaseView):
+    use_case = "strip"
+    body = StripBody
+    answers = {201: StrippedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Take a bought, filled kit apart: keep, shelf, training or dispose, thing by thing."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        things = [_thing(act, kit, row) for row in data["things"]]
+        done = building.strip(
+            act,
+            kit,
+            things,
+            supplier=data.get("supplier", ""),
+            price=data.get("price"),
+            currency=data.get("currency", ""),
+            levels=bodies.levels_seen(kit, data.get("levels", [])),
+        )
+        return 201, {
+            "entry": answers.entry(done.entry),
+            "went": _placed(done.went),
+            "wanted": _wanted(done.wanted),
+            "bought_for": _money(done.bought_for),
+            "cost_with_rest": _money(done.cost_with_rest),
+            "currency": done.currency,
+            "unpriced": [item.name for item in done.unpriced],
+        }
+
+
+def _thing(act: Act, kit: Kit, row: dict[str, Any]) -> Thing:
+    expiry = expiry_in(row, readiness.today_of(kit))
+    return Thing(
+        item=find.item(row["item"]),
+        units=row["units"],
+        fate=Fate(row["fate"]),
+        reason=row.get("why", ""),
+        number=row.get("number", ""),
+        expiry=expiry,
+        serial=row.get("serial", ""),
+        section=find.section(kit, row["section"]) if "section" in row else None,
+        shelf=find.shelf(act.actor, row["shelf"]) if "shelf" in row else None,
+        disposal=Disposal(row["disposal"]) if "disposal" in row else None,
+        price=row.get("price"),
+    )
+
+
+# ---------------------------------------------------------------------------------------- checking
+class CheckInKitBody(CheckBody):
+    example = {"passed": True, "answer": "In the green", "checked_on": "2026-05-31"}
+    lot = serializers.CharField(
+        required=False,
+        max_length=40,
+        help_text="Which instrument, by id or label; not needed where the kit has one.",
+    )
+
+
+class CheckInKit(UseCaseView):
+    use_case = "check_instrument"
+    body = CheckInKitBody
+    answers = {201: CheckedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Record a check of an instrument in a kit: is the gauge in the green?"""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        lot = _instrument(kit, data.pop("lot", None))
+        return check_and_show(act, lot, data)
+
+
+def _instrument(kit: Kit, ref: str | None) -> Lot:
+    held = {
+        row.lot_id: row.lot
+        for row in Holding.objects.filter(
+            place__kit=kit, units__gt=0, lot__item__kind=Kind.INSTRUMENT
+        ).select_related("lot__item")
+    }
+    if ref is not None:
+        named = find.lot(ref)
+        if named.pk in held:
+            return named
+    elif len(held) == 1:
+        return next(iter(held.values()))
+    names = ", ".join(f"{lot.item.name} {lot.serial}" for lot in held.values())
+    raise Invalid(
+        _("Say which instrument of %(kit)s: %(names)s.") % {"kit": kit.name, "names": names}
+        if held
+        else _("%(kit)s has no instrument on record.") % {"kit": kit.name},
+        field="lot",
+    )
+
+
+# ---------------------------------------------------------------------------------------- emptying
+class OutBody(StrictSerializer):
+    lot = serializers.CharField(max_length=40, help_text="By id, or by its label's code.")
+    section = serializers.CharField(required=False, max_length=80, help_text="Where it is.")
+    units = serializers.IntegerField(**bodies.UNITS)
+    way = serializers.ChoiceField(list(Way))
+    why = serializers.CharField(required=False, max_length=300, allow_blank=True)
+    shelf = serializers.CharField(required=False, max_length=40, help_text="Where it is put.")
+    disposal = serializers.ChoiceField(Disposal.choices, required=False)
+
+
+class EmptyBody(ActBody):
+    example = {
+        "lines": [{"lot": "12", "section": "main", "units": 2, "way": "shelf", "shelf": "3"}],
+    }  # fmt: skip
+    lines = OutBody(many=True, max_length=bodies.MOST_LINES, required=False)
+    levels = bodies.LevelBody(
+        many=True, max_length=bodies.MOST_LINES, required=False, help_text="Left of it, by eye."
+    )
+
+
+class EmptiedAnswer(serializers.Serializer[Any]):
+    entry = answers.EntryAnswer()
+    went = PlacedAnswer(many=True, help_text="To quarantine in place of a shelf where it must.")
+    left = serializers.IntegerField(help_text="Units still inside; with 0 it may be retired.")
+
+
+class Empty(UseCaseView):
+    use_case = "strip"
+    body = EmptyBody
+    answers = {201: EmptiedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Take things out of a kit for good: shelf, training, sold, given away, thrown out."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        lines = [
+            Line(
+                section=find.section(kit, row.get("section", "")),
+                lot=find.lot(row["lot"]),
+                units=row["units"],
+                way=Way(row["way"]),
+                reason=row.get("why", ""),
+                shelf=find.shelf(act.actor, row["shelf"]) if "shelf" in row else None,
+                disposal=Disposal(row["disposal"]) if "disposal" in row else None,
+            )
+            for row in data.get("lines", [])
+        ]
+        levels = bodies.levels_seen(kit, data.get("levels", []))
+        done = emptying.empty(act, kit, lines, levels=levels)
+        return 201, {
+            "entry": answers.entry(done.entry),
+            "went": _placed(done.went),
+            "left": done.left,
+        }

@@ -1,0 +1,356 @@
+"""Doors of sorting: look inside, restock, take out what is out of date, borrow, reseal, count."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+
+from gearroom.core.acts.act import Act
+from gearroom.core.api.requests.serializers import (
+    ActBody,
+    NoteField,
+    QuerySerializer,
+    StrictSerializer,
+)
+from gearroom.core.api.views import ReadView, UseCaseView
+from kits.api import answers, bodies
+from kits.models import Kit, Place
+from kits.rules.ledger.expiry import good_through
+from kits.services.ledger import readiness, verdicts
+from kits.services.lookup import find
+from kits.services.restocking import adding, borrowing, sorting
+from kits.services.restocking.borrowing import Borrowed
+from kits.services.restocking.sorting import Differing, PutIn, Restock, Restocked
+
+
+# ------------------------------------------------------------------------------ looking inside
+class LookInsideBody(ActBody):
+    example = {"levels": [{"section": "main", "item": 9, "level": "full"}]}
+    levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
+    note = NoteField(required=False, max_length=300)
+
+
+class LookInside(UseCaseView):
+    use_case = "look_inside"
+    body = LookInsideBody
+    answers = {200: answers.DoneAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Record that a kit was opened and found as the book has it."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        levels = bodies.levels_seen(kit, data.get("levels", []))
+        entry = sorting.look_inside(act, kit, levels=levels, note=data.get("note", ""))
+        return 200, answers.done(entry)
+
+
+# ----------------------------------------------------------------------------------- restocking
+class RestockQuery(QuerySerializer):
+    through = serializers.DateField(
+        required=False,
+        help_text="What goes in lasts through this day; else through the kit's next trip.",
+    )
+
+
+class PutInAnswer(serializers.Serializer[Any]):
+    item = serializers.IntegerField()
+    name = serializers.CharField()
+    units = serializers.IntegerField()
+    lot = serializers.IntegerField()
+    number = serializers.CharField()
+    good_until = serializers.DateField(allow_null=True)
+    shelf = serializers.IntegerField()
+    shelf_name = serializers.CharField()
+    section = serializers.CharField()
+    instead_of = serializers.CharField(allow_null=True)
+
+
+class TakeOutAnswer(serializers.Serializer[Any]):
+    item = serializers.IntegerField()
+    name = serializers.CharField()
+    units = serializers.IntegerField()
+    lot = serializers.IntegerField()
+    number = serializers.CharField()
+    section = serializers.CharField()
+    why = serializers.CharField()
+    to = serializers.CharField()
+
+
+class FillUpAnswer(serializers.Serializer[Any]):
+    item = serializers.IntegerField()
+    name = serializers.CharField()
+    section = serializers.CharField()
+    level = serializers.CharField(allow_null=True)
+    shelf_name = serializers.CharField(allow_null=True)
+
+
+class MissingAnswer(serializers.Serializer[Any]):
+    item = serializers.IntegerField()
+    name = serializers.CharField()
+    units = serializers.IntegerField()
+    below_minimum = serializers.BooleanField()
+
+
+class RestockAnswer(serializers.Serializer[Any]):
+    kit = serializers.CharField()
+    through = serializers.DateField()
+    take_out = TakeOutAnswer(many=True)
+    put_in = PutInAnswer(many=True)
+    fill_up = FillUpAnswer(many=True)
+    missing = MissingAnswer(many=True)
+    next_seal = serializers.CharField(allow_blank=True)
+
+
+def restock_shown(plan: Restock) -> dict[str, Any]:
+    """A restock list, in the order of doing."""
+    return {
+        "kit": plan.kit.name,
+        "through": plan.through.isoformat(),
+        "take_out": [
+            {
+                "item": row.batch.thing.id,
+                "name": row.batch.thing.name,
+                "units": row.count,
+                "lot": row.batch.id,
+                "number": row.batch.number,
+                "section": row.section,
+                "why": str(row.why),
+                "to": sorting.destination(plan, row).name,
+            }
+            for row in plan.list.take_out
+        ],
+        "put_in": [
+            {
+                "item": row.thing.id,
+                "name": row.thing.name,
+                "units": row.count,
+                "lot": row.batch.id,
+                "number": row.batch.number,
+                "good_until": until.isoformat() if (until := good_through(row.batch)) else None,
+                "shelf": int(row.shelf),
+                "shelf_name": plan.shelves[int(row.shelf)].name,
+                "section": row.section,
+                "instead_of": row.instead_of.name if row.instead_of else None,
+            }
+            for row in plan.list.put_in
+        ],
+        "fill_up": [
+            {
+                "item": row.thing.id,
+                "name": row.thing.name,
+                "section": row.section,
+                "level": row.level,
+                "shelf_name": plan.shelves[int(row.shelf)].name if row.shelf else None,
+            }
+            for row in plan.list.fill_up
+        ],
+        "missing": [
+            {
+                "item": row.thing.id,
+                "name": row.thing.name,
+                "units": row.count,
+                "below_minimum": row.below_minimum,
+            }
+            for row in plan.list.missing
+        ],
+        "next_seal": sorting.next_seal_number(plan.kit.room),
+    }
+
+
+class PutInBody(StrictSerializer):
+    lot = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+    shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+    section = serializers.CharField(required=False, max_length=80)
+    units = serializers.IntegerField(**bodies.UNITS)
+
+
+class DifferingBody(StrictSerializer):
+    item = serializers.IntegerField(min_value=1)
+    section = serializers.CharField(max_length=80)
+    instead = PutInBody(
+        many=True,
+        max_length=bodies.MOST_LINES,
+        required=False,
+        help_text="What went in; nothing where it was left out.",
+    )
+
+
+class RestockBody(ActBody):
+    example = {
+        "as_listed": False,
+        "extra": [{"lot": "12", "shelf": "3", "section": "main", "units": 2}],
+        "levels": [{"section": "main", "item": 9, "level": "full"}],
+    }  # fmt: skip
+    line = serializers.IntegerField(
+        required=False,
+        min_value=1,
+        help_text="Only what this line of the kit list lacks, and nothing else: it is no check of"
+        " the kit, and ends no sorting.",
+    )
+    as_listed = serializers.BooleanField(default=True)
+    exceptions = DifferingBody(many=True, max_length=bodies.MOST_LINES, required=False)
+    extra = PutInBody(many=True, max_length=bodies.MOST_LINES, required=False)
+    levels = bodies.LevelBody(
+        many=True,
+        max_length=bodies.MOST_LINES,
+        required=False,
+        help_text="Without it everything judged by eye was filled up.",
+    )
+    through = serializers.DateField(required=False)
+
+
+class RestockedAnswer(serializers.Serializer[Any]):
+    entry = answers.EntryAnswer()
+    units_put_in = serializers.IntegerField()
+    units_taken_out = serializers.IntegerField()
+    verdict = answers.VerdictAnswer()
+
+
+class RestockDoor(ReadView, UseCaseView):
+    use_case = "restock"
+    query = RestockQuery
+    shows = RestockAnswer
+    body = RestockBody
+    answers = {201: RestockedAnswer}
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """What to take out, what to put in from which shelf, and what is not in stock."""
+        assert self.actor is not None
+        kit = find.kit(self.actor, self.kwargs["kit"])
+        return restock_shown(sorting.restock_list(kit, through=query.get("through")))
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Put in what the list says, but for the exceptions; or what one line lacks."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        if "line" in data:
+            done = adding.add(act, kit, data["line"], through=data.get("through"))
+        else:
+            done = self._restocked(act, kit, data)
+        through = data.get("through") or sorting.through_day(kit)
+        return 201, {
+            "entry": answers.entry(done.entry),
+            "units_put_in": sum(p.units for p in done.put_in),
+            "units_taken_out": sum(leg.units for leg in done.taken_out),
+            "verdict": answers.verdict(readiness.verdict(kit, through)),
+        }
+
+    def _restocked(self, act: Act, kit: Kit, data: dict[str, Any]) -> Restocked:
+        levels = data.get("levels")
+        return sorting.restock(
+            act,
+            kit,
+            as_listed=data["as_listed"],
+            exceptions=[
+                Differing(
+                    find.item(row["item"]),
+                    section := find.section(kit, row["section"]),
+                    [put_in(act, kit, p, section) for p in row.get("instead", [])],
+                )
+                for row in data.get("exceptions", [])
+            ],
+            extra=[put_in(act, kit, row, None) for row in data.get("extra", [])],
+            levels=None if levels is None else bodies.levels_seen(kit, levels),
+            through=data.get("through"),
+        )
+
+
+def put_in(act: Act, kit: Kit, row: dict[str, Any], section: Place | None) -> PutIn:
+    """A batch from a shelf into a section, as the service takes it."""
+    if "section" in row or section is None:
+        section = find.section(kit, row.get("section", ""))
+    return PutIn(find.lot(row["lot"]), find.shelf(act.actor, row["shelf"]), section, row["units"])
+
+
+# ------------------------------------------------------------------------------------- the rest
+class TakeOut(UseCaseView):
+    use_case = "take_expired_out"
+    answers = {200: answers.DoneAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Take out everything that may not stay inside."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        return 200, answers.done(sorting.take_expired_out(act, kit))
+
+
+class BorrowLineBody(StrictSerializer):
+    lot = serializers.CharField(max_length=40)
+    units = serializers.IntegerField(**bodies.UNITS)
+    from_section = serializers.CharField(required=False, max_length=80)
+    section = serializers.CharField(required=False, max_length=80)
+
+
+class BorrowBody(ActBody):
+    example = {"giver": "DAY-02", "lines": [{"lot": "12", "units": 1}]}
+    giver = serializers.CharField(max_length=40, help_text="The kit that gives, by name or code.")
+    lines = BorrowLineBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
+    already_done = serializers.BooleanField(
+        default=False, help_text="A report of what happened, not a request: always recorded."
+    )
+
+
+class Borrow(UseCaseView):
+    use_case = "borrow"
+    body = BorrowBody
+    answers = {201: answers.DoneAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Move things from another kit into this one."""
+        taker = find.kit(act.actor, self.kwargs["kit"])
+        giver = find.kit(act.actor, data["giver"])
+        lines = [
+            Borrowed(
+                find.lot(row["lot"]),
+                find.section(giver, row.get("from_section", "")),
+                find.section(taker, row.get("section", "")),
+                row["units"],
+            )
+            for row in data["lines"]
+        ]
+        entry = borrowing.borrow(act, giver, taker, lines, already_done=data["already_done"])
+        return 201, answers.done(entry)
+
+
+class ResealBody(ActBody):
+    example = {"seal": "004711"}
+    seal = serializers.CharField(max_length=40)
+    section = serializers.CharField(required=False, max_length=80)
+    anyway = serializers.BooleanField(
+        default=False, help_text="Seal it although something that was used is not replaced."
+    )
+
+
+class ResealedAnswer(serializers.Serializer[Any]):
+    entry = answers.EntryAnswer()
+    seal = serializers.CharField()
+    first_expiry = serializers.DateField(
+        allow_null=True, help_text="For its tag; null: nothing in it is dated."
+    )
+    fit_until = serializers.DateField(allow_null=True)
+    may_go_until = serializers.DateField(allow_null=True)
+    to_sort = serializers.BooleanField(
+        help_text="It still needs sorting: nobody checked its contents since it came back."
+    )
+    verdict = answers.VerdictAnswer()
+
+
+class Reseal(UseCaseView):
+    use_case = "reseal"
+    body = ResealBody
+    answers = {201: ResealedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Put a numbered seal on; with what its tag then says, and how the kit stands."""
+        kit = find.kit(act.actor, self.kwargs["kit"])
+        section = find.section(kit, data["section"]) if "section" in data else None
+        seal = sorting.reseal(act, kit, data["seal"], section=section, anyway=data["anyway"])
+        kit = find.any_kit(kit.name)
+        days = readiness.days_now(kit)
+        return 201, {
+            "entry": answers.entry(seal.put_on),
+            "seal": seal.number,
+            "first_expiry": answers.iso(kit.first_expiry),
+            "fit_until": answers.iso(days.fit_until),
+            "may_go_until": answers.iso(days.may_go_until),
+            "to_sort": kit.to_sort_since is not None,
+            "verdict": answers.verdict(verdicts.judged_one(kit).verdict),
+        }

@@ -1,0 +1,241 @@
+"""/api/v1/items/: kinds of things, their makers' codes and what will do instead."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import Prefetch, QuerySet
+from rest_framework import serializers
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import NotFound
+from gearroom.core.api.requests.serializers import ActBody, PageQuery
+from gearroom.core.api.views import ListView, ReadView, UseCaseView
+from kits.api.fields import GtinField
+from kits.models import Disposal, Item, Substitute
+from kits.rules.ledger.facts import Kind
+from kits.services.stock import catalogue
+
+KINDS = [kind.value for kind in Kind]
+CELSIUS = {"min_value": -90, "max_value": 120, "required": False, "allow_null": True}
+DAYS = {"min_value": 1, "max_value": 36_500, "required": False, "allow_null": True}
+SMALL = {"min_value": 1, "max_value": 1_000_000, "required": False, "allow_null": True}
+
+
+class PackCodeAnswer(serializers.Serializer[Any]):
+    gtin = serializers.CharField(help_text="14 digits; shorter ones with zeros in front.")
+    units_per_pack = serializers.IntegerField()
+
+
+class SubstituteAnswer(serializers.Serializer[Any]):
+    item = serializers.IntegerField(source="instead_id")
+    name = serializers.CharField(source="instead.name")
+    note = serializers.CharField(allow_blank=True)
+
+
+class ItemAnswer(serializers.Serializer[Any]):
+    id = serializers.IntegerField()
+    name = serializers.CharField()
+    kind = serializers.ChoiceField(KINDS)
+    base_unit = serializers.CharField(help_text="The smallest thing counted.")
+    needs_date = serializers.BooleanField()
+    sterile = serializers.BooleanField()
+    by_eye = serializers.BooleanField()
+    latex = serializers.BooleanField()
+    child = serializers.BooleanField()
+    min_temp_c = serializers.IntegerField(allow_null=True)
+    max_temp_c = serializers.IntegerField(allow_null=True)
+    opened_life_days = serializers.IntegerField(allow_null=True)
+    check_every_days = serializers.IntegerField(allow_null=True)
+    check_question = serializers.CharField(allow_blank=True)
+    disposal = serializers.ChoiceField(Disposal.values)
+    volume_ml = serializers.IntegerField(allow_null=True)
+    mass_g = serializers.IntegerField(allow_null=True)
+    lead_time_days = serializers.IntegerField()
+    order_down_to = serializers.IntegerField(allow_null=True)
+    caution = serializers.CharField(allow_blank=True)
+    retired_on = serializers.DateField(allow_null=True)
+    revision = serializers.IntegerField()
+    pack_codes = PackCodeAnswer(many=True)
+    substitutes = SubstituteAnswer(many=True, help_text="What will do instead, one for one.")
+
+
+class ItemBody(ActBody):
+    example = {
+        "name": "Gauze swab 10 × 10 cm", "kind": "consumable", "base_unit": "swab",
+        "needs_date": True, "sterile": True, "lead_time_days": 14, "order_down_to": 20,
+    }  # fmt: skip
+    name = serializers.CharField(max_length=120)
+    kind = serializers.ChoiceField(KINDS)
+    base_unit = serializers.CharField(
+        max_length=40, help_text="The smallest thing counted, such as swab, pair or tablet."
+    )
+    needs_date = serializers.BooleanField(required=False)
+    sterile = serializers.BooleanField(required=False)
+    by_eye = serializers.BooleanField(
+        required=False, help_text="Small stuff nobody counts: full, low or empty."
+    )
+    latex = serializers.BooleanField(required=False)
+    child = serializers.BooleanField(required=False, help_text="Made for children.")
+    min_temp_c = serializers.IntegerField(**CELSIUS)
+    max_temp_c = serializers.IntegerField(**CELSIUS)
+    opened_life_days = serializers.IntegerField(**DAYS)
+    check_every_days = serializers.IntegerField(**DAYS)
+    check_question = serializers.CharField(max_length=200, required=False, allow_blank=True)
+    disposal = serializers.ChoiceField(Disposal.values, required=False)
+    volume_ml = serializers.IntegerField(**SMALL)
+    mass_g = serializers.IntegerField(**SMALL)
+    lead_time_days = serializers.IntegerField(min_value=0, max_value=1000, required=False)
+    order_down_to = serializers.IntegerField(
+        min_value=0, max_value=1_000_000, required=False, allow_null=True
+    )
+    caution = serializers.CharField(max_length=300, required=False, allow_blank=True)
+
+
+class ItemQuery(PageQuery):
+    search = serializers.CharField(required=False, max_length=120, help_text="Part of the name.")
+    kind = serializers.ChoiceField(KINDS, required=False)
+    by_eye = serializers.BooleanField(required=False)
+    sterile = serializers.BooleanField(required=False)
+    latex = serializers.BooleanField(required=False)
+    child = serializers.BooleanField(required=False)
+    gtin = GtinField(required=False, help_text="Of one of its packs.")
+    retired = serializers.BooleanField(
+        required=False, default=False, help_text="Those retired, rather than those in use."
+    )
+
+
+class PackCodeBody(ActBody):
+    example = {"gtin": "09506000134352", "units_per_pack": 5}
+    gtin = GtinField()
+    units_per_pack = serializers.IntegerField(min_value=1, max_value=1_000_000, default=1)
+
+
+class GtinBody(ActBody):
+    example = {"gtin": "09506000134352"}
+    gtin = GtinField()
+
+
+class SubstituteBody(ActBody):
+    example = {"instead": 6, "note": "Fold it once."}
+    instead = serializers.IntegerField(min_value=1, help_text="The thing that will do instead.")
+    note = serializers.CharField(max_length=200, required=False, allow_blank=True)
+
+
+class InsteadBody(ActBody):
+    example = {"instead": 6}
+    instead = serializers.IntegerField(min_value=1)
+
+
+def items() -> QuerySet[Item]:
+    """Things with all that is shown of them."""
+    instead = Substitute.objects.select_related("instead").order_by("instead__name")
+    return Item.objects.prefetch_related("pack_codes", Prefetch("substitutes", instead))
+
+
+class _ItemDoor(UseCaseView):
+    use_case = "edit_item"
+    answers = {200: ItemAnswer}
+
+    def item(self, pk: int | None = None) -> Item:
+        """The thing that the address names, or another by id. Raises NotFound."""
+        wanted = self.kwargs["id"] if pk is None else pk
+        found = items().filter(pk=wanted).first()
+        if found is None:
+            raise NotFound("thing", wanted)
+        return found
+
+    def shown(self, item: Item) -> Any:
+        """It as it is now."""
+        return ItemAnswer(self.item(item.pk)).data
+
+
+class Items(ListView, _ItemDoor):
+    query = ItemQuery
+    shows = ItemAnswer
+    ordering = ("name",)
+    body = ItemBody
+    answers = {201: ItemAnswer}
+
+    def rows(self, query: dict[str, Any]) -> QuerySet[Item]:
+        """The catalogue, by name."""
+        found = items().filter(retired_on__isnull=not query.pop("retired"))
+        if "search" in query:
+            found = found.filter(name__icontains=query.pop("search"))
+        if "gtin" in query:
+            found = found.filter(pack_codes__gtin=catalogue.gtin14(query.pop("gtin")))
+        return found.filter(**query)
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Add a kind of thing."""
+        return 201, self.shown(catalogue.add_item(act, **data))
+
+
+class OneItem(ReadView, _ItemDoor):
+    shows = ItemAnswer
+    method = "patch"
+    body = ItemBody
+
+    def read(self, query: dict[str, Any]) -> Any:
+        """One kind of thing."""
+        return ItemAnswer(self.item()).data
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Change what is said of a thing; kits that it matters to are judged again."""
+        return 200, self.shown(catalogue.edit_item(act, self.item(), **data))
+
+    def whole(self, row: Item) -> Any:
+        """A thing as it is shown."""
+        return self.shown(row)
+
+
+class RetireItem(_ItemDoor):
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Stop buying a thing; what is left of it may be used up."""
+        return 200, self.shown(catalogue.retire_item(act, self.item()))
+
+
+class BringBackItem(_ItemDoor):
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Take a retired thing into use again."""
+        return 200, self.shown(catalogue.bring_back_item(act, self.item()))
+
+
+class PutPackCode(_ItemDoor):
+    body = PackCodeBody
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Say that packs with a maker's GTIN hold so many units of a thing."""
+        item = self.item()
+        catalogue.put_pack_code(act, item, **data)
+        return 200, self.shown(item)
+
+
+class RemovePackCode(_ItemDoor):
+    body = GtinBody
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Take a GTIN from a thing."""
+        item = self.item()
+        catalogue.remove_pack_code(act, item, data["gtin"])
+        return 200, self.shown(item)
+
+
+class PutSubstitute(_ItemDoor):
+    body = SubstituteBody
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Say what will do instead of a thing, one for one; not said of the other way round."""
+        item = self.item()
+        catalogue.put_substitute(act, item, self.item(data["instead"]), data.get("note", ""))
+        return 200, self.shown(item)
+
+
+class RemoveSubstitute(_ItemDoor):
+    body = InsteadBody
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Say that another thing does not do instead of this one any more."""
+        item = self.item()
+        catalogue.remove_substitute(act, item, self.item(data["instead"]))
+        return 200, self.shown(item)

@@ -1,0 +1,287 @@
+"""Doors of stock: what is where; received, moved, sent and arrived, thrown out, opened."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import Q, QuerySet
+from django.utils.translation import gettext_lazy as _
+from rest_framework import serializers
+
+from gearroom.core.acts.act import Act
+from gearroom.core.api.openapi.member_rules import AnyOf, Needs, OneOf
+from gearroom.core.api.requests.serializers import ActBody, PageQuery
+from gearroom.core.api.views import ListView, UseCaseView
+from kits.api import answers
+from kits.api.bodies import UNITS
+from kits.api.fields import CurrencyField, GtinField, PriceField
+from kits.api.stock.lots import BatchAnswer, LotBody, expiry_in, lots_shown
+from kits.api.stock.places import PlaceAnswer
+from kits.models import INNER, Disposal, Holding, Lot, Place, PlaceKind
+from kits.services.ledger.book import room_place
+from kits.services.lookup import find
+from kits.services.stock import disposing, opening, receiving, views
+
+PLACE = {"max_length": 40}
+"""A place by id, or by the code of a shelf's or section's label."""
+
+
+# ----------------------------------------------------------------------------------- what is where
+class HoldingQuery(PageQuery):
+    room = serializers.CharField(
+        required=False, max_length=80, help_text="In it, its kits' sections included."
+    )
+    place = serializers.IntegerField(required=False, min_value=1)
+    kind = serializers.ChoiceField([kind.value for kind in INNER], required=False)
+    kit = serializers.CharField(required=False, max_length=40)
+    item = serializers.IntegerField(required=False, min_value=1)
+    lot = serializers.IntegerField(required=False, min_value=1)
+    expiring_before = serializers.DateField(required=False)
+    recalled = serializers.BooleanField(required=False)
+
+
+class HoldingAnswer(serializers.Serializer[Any]):
+    place = PlaceAnswer()
+    lot = BatchAnswer()
+    units = serializers.IntegerField()
+
+
+class Holdings(ListView):
+    query = HoldingQuery
+    shows = HoldingAnswer
+    ordering = ("lot__item__name", "id")
+
+    def rows(self, query: dict[str, Any]) -> QuerySet[Holding]:
+        """What the inner places of one's rooms hold, by thing."""
+        assert self.actor is not None
+        held = Holding.objects.filter(
+            units__gt=0, place__in=find.places_of(self.actor).values("pk")
+        ).select_related("place__room", "place__kit", "lot__item")
+        if "room" in query:
+            room = find.room(self.actor, query["room"])
+            held = held.filter(Q(place__room=room) | Q(place__kit__room=room))
+        if "kit" in query:
+            held = held.filter(place__kit=find.kit(self.actor, query["kit"]))
+        if "kind" in query:
+            held = held.filter(place__kind=query["kind"])
+        if "item" in query:
+            held = held.filter(lot__item=query["item"])
+        if "expiring_before" in query:
+            ending = Lot.objects.filter(views.going_out_before(query["expiring_before"]))
+            held = held.filter(lot__in=ending.values("pk"))
+        if "recalled" in query:
+            held = held.filter(lot__recall__isnull=not query["recalled"])
+        return held.filter(**{name: query[name] for name in ("place", "lot") if name in query})
+
+    def show(self, page: list[Holding]) -> Any:
+        """The page's rows, their batches judged together."""
+        lots = lots_shown({row.lot_id: row.lot for row in page}.values())
+        return [
+            {"place": PlaceAnswer(row.place).data, "lot": lots[row.lot_id], "units": row.units}
+            for row in page
+        ]
+
+
+# --------------------------------------------------------------------------- receiving and arriving
+class ReceiveBody(ActBody, LotBody):
+    example = {
+        "shelf": "3", "item": 4, "units": 24, "number": "D7", "expiry_printed": "05/2035",
+        "supplier": "Invented Supplies", "price": "18.00", "currency": "GBP",
+    }  # fmt: skip
+    rules = (
+        AnyOf(("item", "pack_code"), _("Say which thing arrived, or give the code of its pack.")),
+        OneOf(("units", "packs"), _("Give either the units or the packs that arrived."), "units"),
+        Needs(
+            "packs",
+            "pack_code",
+            _("How many units a pack holds is told by its code: give it."),
+            "packs",
+        ),
+    )
+
+    shelf = serializers.CharField(**PLACE, help_text="By id, or by the code of its label.")
+    item = serializers.IntegerField(required=False, min_value=1)
+    units = serializers.IntegerField(required=False, **UNITS)
+    packs = serializers.IntegerField(required=False, **UNITS)
+    pack_code = GtinField(
+        required=False, help_text="The pack's GTIN; it may stand in for the item."
+    )
+    supplier = serializers.CharField(required=False, max_length=120, allow_blank=True)
+    price = PriceField(required=False, allow_null=True, help_text="For all of it.")
+    currency = CurrencyField(required=False)
+
+
+class RemarkAnswer(serializers.Serializer[Any]):
+    code = serializers.CharField()
+    text = serializers.CharField()
+
+
+class ReceivedAnswer(serializers.Serializer[Any]):
+    entry = answers.EntryAnswer()
+    lot = BatchAnswer()
+    place = PlaceAnswer(help_text="The shelf; or quarantine, and a remark says why.")
+    units = serializers.IntegerField()
+    remarks = RemarkAnswer(many=True)
+
+
+def _received(done: receiving.Received) -> dict[str, Any]:
+    return {
+        "entry": answers.entry(done.entry),
+        "lot": lots_shown([done.lot])[done.lot.pk],
+        "place": PlaceAnswer(done.place).data,
+        "units": done.units,
+        "remarks": [{"code": r.code, "text": r.text} for r in done.remarks],
+    }
+
+
+class Receive(UseCaseView):
+    use_case = "receive"
+    body = ReceiveBody
+    answers = {201: ReceivedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Take what a supplier delivered onto a shelf."""
+        shelf = find.shelf(act.actor, data.pop("shelf"))
+        assert shelf.room is not None  # a shelf is a room's
+        expiry = expiry_in(data, receiving.today_in(shelf.room))
+        item = find.item(data.pop("item")) if "item" in data else None
+        done = receiving.receive(act, shelf=shelf, item=item, expiry=expiry, **data)
+        return 201, _received(done)
+
+
+class StockBody(ActBody):
+    """Units of a batch, by id or by its label's code."""
+
+    lot = serializers.CharField(max_length=40)
+    units = serializers.IntegerField(**UNITS)
+
+
+class ArriveBody(StockBody):
+    example = {"lot": "12", "units": 2, "shelf": "3"}
+    shelf = serializers.CharField(**PLACE)
+
+
+class Arrive(UseCaseView):
+    use_case = "move"
+    body = ArriveBody
+    answers = {201: ReceivedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Put what another room sent onto a shelf."""
+        shelf = find.shelf(act.actor, data["shelf"])
+        lot = find.lot(data["lot"])
+        return 201, _received(receiving.arrive(act, lot=lot, units=data["units"], shelf=shelf))
+
+
+# ------------------------------------------------------------------------------ moving and sending
+class MoveBody(StockBody):
+    example = {"lot": "12", "units": 2, "source": "3", "to": "quarantine"}
+    source = serializers.CharField(**PLACE, help_text="Where it is: a shelf, box or section.")
+    to = serializers.CharField(
+        **PLACE, help_text="Where it goes: a place, or “quarantine” or “training” of that room."
+    )
+
+
+class Move(UseCaseView):
+    use_case = "move"
+    body = MoveBody
+    answers = {201: answers.DoneAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Move units within a room."""
+        source = find.place(act.actor, data["source"])
+        entry = receiving.move(
+            act,
+            lot=find.lot(data["lot"]),
+            units=data["units"],
+            source=source,
+            target=_target(act, data["to"], source),
+        )
+        return 201, answers.done(entry)
+
+
+def _target(act: Act, ref: str, source: Place) -> Place:
+    if ref in (PlaceKind.QUARANTINE, PlaceKind.TRAINING):
+        room = source.kit.room if source.kit else source.room
+        assert room is not None  # inner places are a room's or a kit's
+        act.actor.require("move", room.pk)
+        return room_place(room, PlaceKind(ref))
+    return find.place(act.actor, ref)
+
+
+class SendBody(StockBody):
+    example = {"lot": "12", "units": 2, "source": "3", "room": "cave-hut"}
+    source = serializers.CharField(**PLACE, help_text="The shelf it is on.")
+    room = serializers.CharField(max_length=80, help_text="The gear room it goes to, by its slug.")
+
+
+class Send(UseCaseView):
+    use_case = "move"
+    body = SendBody
+    answers = {201: answers.DoneAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Send units to another gear room."""
+        entry = receiving.send(
+            act,
+            lot=find.lot(data["lot"]),
+            units=data["units"],
+            source=find.place(act.actor, data["source"]),
+            room=find.any_room(data["room"]),
+        )
+        return 201, answers.done(entry)
+
+
+# ------------------------------------------------------------------------ throwing out and opening
+class DisposeBody(StockBody):
+    example = {"lot": "12", "units": 2, "place": "3", "reason": "Torn open."}
+    place = serializers.CharField(**PLACE)
+    disposal = serializers.ChoiceField(
+        Disposal.choices, required=False, help_text="The thing's own way unless given."
+    )
+
+
+class Dispose(UseCaseView):
+    use_case = "dispose"
+    body = DisposeBody
+    answers = {201: answers.DoneAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Throw units out. What is still good needs a reason."""
+        entry = disposing.dispose(
+            act,
+            place=find.place(act.actor, data["place"]),
+            lot=find.lot(data["lot"]),
+            units=data["units"],
+            disposal=Disposal(data["disposal"]) if "disposal" in data else None,
+        )
+        return 201, answers.done(entry)
+
+
+class OpenBody(StockBody):
+    example = {"lot": "12", "units": 2, "place": "3"}
+    place = serializers.CharField(**PLACE)
+
+
+class OpenedAnswer(serializers.Serializer[Any]):
+    entry = answers.EntryAnswer()
+    lot = BatchAnswer(help_text="The batch that the opened units are of now.")
+
+
+class Open(UseCaseView):
+    use_case = "open"
+    body = OpenBody
+    answers = {201: OpenedAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Record that units with a shortened life once opened were opened."""
+        done = opening.open_pack(
+            act,
+            place=find.place(act.actor, data["place"]),
+            lot=find.lot(data["lot"]),
+            units=data["units"],
+        )
+        return 201, {
+            "entry": answers.entry(done.entry),
+            "lot": lots_shown([done.lot])[done.lot.pk],
+        }

@@ -1,0 +1,128 @@
+"""How long what is inside a kit lasts: the last days through which its minimums and its targets
+are met."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from kits.rules.ledger.allocation import Allocation, Pool, entangled
+from kits.rules.ledger.expiry import usable_until
+from kits.rules.ledger.facts import Criticality, KitState, Line
+from kits.rules.ledger.kit_contents import counted_lines, inside
+
+Stock = dict[int, list[tuple[date, str, int]]]
+"""Usable units by thing id: the last day they are usable through, their place, their count."""
+
+
+@dataclass(frozen=True)
+class Lasting:
+    """The last days through which a kit's must-have lines, and all counted lines, have their
+    minimum, and all have what they carry: `date.max` where nothing limits it, None for no day."""
+
+    must_haves: date | None
+    minimums: date | None
+    targets: date | None
+
+
+def lasting(kit: KitState) -> Lasting:
+    """Return how long a kit's lines last.
+
+    A line that shares none of its things with another is judged by its own units; those that do
+    are tried together, by bisection over the days on which some unit's usefulness ends.
+    """
+    lines = counted_lines(kit)
+    stock: Stock = {}
+    for x in inside(kit):
+        until = None if x.training else usable_until(x.batch)
+        if until is not None:
+            stock.setdefault(x.batch.thing.id, []).append((until, x.place, x.count))
+    wanting = [line for line in lines if line.never_below > 0]
+    must_haves = [line for line in wanting if line.criticality is Criticality.MUST_HAVE]
+    vital = _last_all(must_haves, wanting, stock, Allocation.meet_minimums, _minimum)
+    minimums = _last_all(wanting, wanting, stock, Allocation.meet_minimums, _minimum)
+    targets = _last_all(lines, lines, stock, Allocation.meet_all, _target)
+    return Lasting(vital, soonest([vital, minimums]), soonest([vital, minimums, targets]))
+
+
+def _minimum(line: Line) -> int:
+    return line.never_below
+
+
+def _target(line: Line) -> int:
+    return max(line.carry, line.never_below)
+
+
+def _last_all(
+    lines: Sequence[Line],
+    among: Sequence[Line],
+    stock: Stock,
+    meet: Callable[[Allocation], None],
+    wanted: Callable[[Line], int],
+) -> date | None:
+    """The last day through which each of `lines`, competing with `among`, gets what is wanted."""
+    shared = {line.id for line, tied in zip(among, entangled(among), strict=True) if tied}
+    alone = [
+        _enough_until(
+            wanted(line), [row for thing in _usable_things(line) for row in stock.get(thing, ())]
+        )
+        for line in lines
+        if line.id not in shared
+    ]
+    competing = [line for line in lines if line.id in shared]
+    return soonest([*alone, _all_met_until(competing, stock, meet, wanted)])
+
+
+def _usable_things(line: Line) -> set[int]:
+    return {line.thing.id, *line.instead}
+
+
+def _enough_until(wanted: int, rows: list[tuple[date, str, int]]) -> date | None:
+    for until, _, count in sorted(rows, reverse=True):
+        wanted -= count
+        if wanted <= 0:
+            return until
+    return None
+
+
+def _all_met_until(
+    lines: Sequence[Line],
+    stock: Stock,
+    meet: Callable[[Allocation], None],
+    wanted: Callable[[Line], int],
+) -> date | None:
+    if not lines:
+        return date.max
+    things = {thing for line in lines for thing in _usable_things(line)}
+    rows = [(thing, *row) for thing in sorted(things) for row in stock.get(thing, ())]
+
+    def met(through: date) -> bool:
+        supply: dict[Pool, int] = {}
+        for thing, until, place, count in rows:
+            if until >= through:
+                supply[thing, place] = supply.get((thing, place), 0) + count
+        allocation = Allocation(lines)
+        allocation.add(supply)
+        meet(allocation)
+        return all(allocation.got(i) >= wanted(line) for i, line in enumerate(lines))
+
+    days = sorted({until for _, until, _, _ in rows} | {date.max})
+    low, high = 0, len(days)  # met through all before low, not through high and after
+    while low < high:
+        middle = (low + high) // 2
+        if met(days[middle]):
+            low = middle + 1
+        else:
+            high = middle
+    return days[low - 1] if low else None
+
+
+def soonest(days: Iterable[date | None]) -> date | None:
+    """Return the soonest of `days`, or None if one of them is; `date.max` of none."""
+    soonest = date.max
+    for day in days:
+        if day is None:
+            return None
+        soonest = min(soonest, day)
+    return soonest

@@ -1,0 +1,68 @@
+"""How many: what counts as a number of units.
+
+Units are whole base units of an item. A number that reaches a rule or the stock book has passed
+through here once, so nothing further in needs to ask again.
+"""
+
+from __future__ import annotations
+
+from gearroom.core.rules.sentences import Sentence, Wrong, say
+
+MOST = 1_000_000
+"""The most units one line of one act may speak of; more is a slip of the finger."""
+
+
+class QuantityError(Wrong):
+    """A number of units that cannot be. The message says what to give instead."""
+
+    def __init__(self, value: object, says: Sentence) -> None:
+        super().__init__(says)
+        self.value = value
+
+
+def units(value: object, *, least: int = 1) -> int:
+    """Return `value` as a number of units, `least` to `MOST`.
+
+    `least` is 1 for what moves and 0 for what a count finds. Only an `int` will do: `True` is an
+    answer and not a number, "3" is text, and 2.0 is refused like 2.5, so that the same request
+    never means two things.
+
+    Raises `QuantityError`.
+    """
+    if isinstance(value, bool) or not isinstance(value, int):
+        if isinstance(value, float) and not value.is_integer():
+            told = say(
+                "The number of units is %(value)s: parts of a unit are not counted. Give a whole "
+                "number.",
+                value=value,
+            )
+        else:
+            told = say(
+                "The number of units must be a whole number from %(least)s to %(most)s, written as "
+                "a number.",
+                least=least,
+                most=MOST,
+            )
+        raise QuantityError(value, told)
+    if value < 0:
+        told = say(
+            "The number of units is %(value)s: it must be %(least)s or more. To put a mistake "
+            "right, reverse its entry.",
+            value=value,
+            least=least,
+        )
+        raise QuantityError(value, told)
+    if value < least:
+        told = say(
+            "The number of units is %(value)s: it must be %(least)s or more.",
+            value=value,
+            least=least,
+        )
+        raise QuantityError(value, told)
+    if value > MOST:
+        told = say(
+            "The number of units is more than %(most)s. Look at the number again.",
+            most=MOST,
+        )
+        raise QuantityError(value, told)
+    return value

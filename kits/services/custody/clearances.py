@@ -1,0 +1,200 @@
+"""Kits cleared by telephone: who is said to have cleared one is asked by a link that needs no
+account, once, and what they say is written down for ever.
+
+The link says which clearance it is about, signed by this program; it ends after a while. The key of
+the answer follows from the clearance, signed as well, so the book itself takes one answer and no
+second.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+
+from django.core import signing
+from django.db.models import Q, QuerySet
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts.act import Act, Actor, secret_key
+from gearroom.core.acts.problems import NotAllowed, NotFound, Refused, Unacceptable
+from gearroom.core.models import Person
+from kits.models import Checkout, Clearance, ClearanceAnswer, Entry, EntryKind, Kit
+from kits.rules.ledger.facts import Verdict, Weight
+from kits.rules.ledger.irregular import Broken
+from kits.services.custody import offers
+from kits.services.ledger.book import Book
+from kits.services.notices import writing
+
+WITHIN = timedelta(days=30)
+"""How long a link may be answered."""
+UNANSWERED_AFTER = timedelta(days=1)
+"""After how long a clearance without an answer is said on the board and in the weekly email."""
+
+_SALT = "kits.cleared-by-phone"
+
+
+# ------------------------------------------------------------------------------------ at take-out
+def may_clear(kit: Kit, person: Person) -> bool:
+    """Whether somebody may clear a kit by telephone."""
+    return person in offers.clearers(kit)
+
+
+def refuse_unless_may_clear(kit: Kit, person: Person) -> None:
+    """Raise Unacceptable (`may-not-clear`), with who may, unless somebody may clear a kit."""
+    people = offers.clearers(kit)
+    if person in people:
+        return
+    names = ", ".join(each.name for each in people)
+    says = _("%(person)s may not clear %(kit)s. Ring one of these: %(names)s.")
+    if not people:
+        says = _("%(person)s may not clear %(kit)s, and nobody else is on record who may.")
+    raise Unacceptable(
+        "may-not-clear",
+        says % {"person": person.name, "kit": kit.name, "names": names},
+        people=[each.pk for each in people],
+    )
+
+
+def record(entry: Entry, checkout: Checkout, person: Person, verdict: Verdict) -> Clearance:
+    """Write down that somebody is said to have cleared a kit, and ask them."""
+    made = Clearance.objects.create(
+        entry=entry,
+        checkout=checkout,
+        person=person,
+        reasons=[
+            {
+                "code": str(reason.code),
+                "thing": reason.facts.get("thing"),
+                "lacking": reason.facts.get("lacking"),
+            }
+            for reason in verdict.reasons
+            if reason.weight >= Weight.SHORT
+        ],
+    )
+    writing.tell(
+        [person],
+        "cleared-by-phone",
+        f"clearance:{made.pk}",
+        entry=entry,
+        kit=checkout.kit,
+        facts={"clearance": made.pk, "reasons": made.reasons},
+    )
+    return made
+
+
+# ------------------------------------------------------------------------------------ the answer
+def answers_for(clearance: Clearance) -> Person:
+    """Who says whether they cleared a kit: whoever is named, by the record that is kept of them."""
+    return clearance.person.merged_into or clearance.person
+
+
+def token(clearance: int) -> str:
+    """What the link of a clearance (an id) says."""
+    return signing.dumps(clearance, salt=_SALT)
+
+
+def by_link(said: str) -> Clearance:
+    """Which clearance a link is about. Raises NotFound for one that was not made here, Refused
+    (`link-too-old`)."""
+    try:
+        pk = signing.loads(said, salt=_SALT, max_age=WITHIN)
+    except signing.SignatureExpired:
+        raise Refused(
+            "link-too-old",
+            _("This link has ended. Tell whoever looks after the kits whether you cleared it."),
+        ) from None
+    except signing.BadSignature:
+        raise NotFound("link", said[:20]) from None
+    found = _with_all().filter(pk=pk).first()
+    if found is None:
+        raise NotFound("link", said[:20])
+    return found
+
+
+def get(actor: Actor, pk: int) -> Clearance:
+    """A clearance that somebody may see: their own, or of a kit of their rooms. Raises NotFound."""
+    found = seen_by(actor).filter(pk=pk).first()
+    if found is None:
+        raise NotFound("clearance", pk)
+    return found
+
+
+def seen_by(actor: Actor) -> QuerySet[Clearance]:
+    """The clearances that somebody may see, the newest first: their own, and those of kits of rooms
+    whose notices they may see."""
+    rows = _with_all().order_by("-pk")
+    if actor.person is None or (actor.everywhere and actor.may("see_notices")):
+        return rows
+    rooms = [room for room in actor.room_ids if actor.may("see_notices", room)]
+    own = Q(person=actor.person) | Q(person__merged_into=actor.person)
+    return rows.filter(own | Q(checkout__kit__home_room__in=rooms))
+
+
+def unanswered(kits: Iterable[int] | QuerySet[Kit], now: datetime) -> list[Clearance]:
+    """The clearances of these kits (ids, or a query) that nobody has answered within a day, the
+    oldest first; of take-outs that were not undone."""
+    return list(
+        _with_all()
+        .filter(
+            checkout__kit__in=kits,
+            answer=None,
+            entry__reversed_by=None,
+            entry__recorded_at__lte=now - UNANSWERED_AFTER,
+        )
+        .order_by("pk")
+    )
+
+
+def answer_by_link(clearance: Clearance, *, confirmed: bool) -> ClearanceAnswer:
+    """Write down what somebody says by their link, in their name; see `answer`."""
+    key = secret_key(_SALT, clearance.pk)
+    act = Act(actor=Actor(person=answers_for(clearance)), key=key)
+    return answer(act, clearance, confirmed=confirmed)
+
+
+def answer(act: Act, clearance: Clearance, *, confirmed: bool) -> ClearanceAnswer:
+    """Write down whether somebody did clear a kit. Where they did not, its keepers and its
+    responsible instructor are told at once, and the act is marked irregular.
+
+    Raises NotAllowed (`not-yours`) for anybody else, Refused (`answered-already`).
+    """
+    act.actor.require("answer_clearance")
+    person = answers_for(clearance)
+    if act.person is None or act.person.pk != person.pk:
+        raise NotAllowed(
+            "not-yours",
+            _("Only %(person)s can say whether they cleared it.") % {"person": person.name},
+        )
+    with Book(act) as book:
+        (kit,) = book.lock(clearance.checkout.kit_id)
+        if ClearanceAnswer.objects.filter(clearance=clearance).exists():
+            raise Refused(
+                "answered-already",
+                _("You answered this already. Tell whoever looks after the kits if it was wrong."),
+            )
+        entry = book.post(
+            EntryKind.CLEARANCE,
+            kit=kit,
+            trip=clearance.entry.trip,
+            irregular=[] if confirmed else [Broken.NOT_CLEARED],
+            detail={"clearance": clearance.pk, "confirmed": confirmed},
+        )
+        done = ClearanceAnswer.objects.create(clearance=clearance, entry=entry, confirmed=confirmed)
+        if not confirmed:
+            has = clearance.checkout.person
+            facts = {
+                "clearance": clearance.pk,
+                "reasons": clearance.reasons,
+                "person_id": has.pk if has else None,
+                "person": has.name if has else "",
+                "phone": has.phone if has else "",
+            }
+            writing.tell_keepers(entry, "not-cleared", kit=kit, facts=facts)
+    return done
+
+
+def _with_all() -> QuerySet[Clearance]:
+    return Clearance.objects.select_related(
+        "entry__trip", "entry__person", "checkout__kit__home_room", "checkout__person",
+        "person__merged_into", "answer__entry",
+    )  # fmt: skip

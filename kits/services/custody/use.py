@@ -1,0 +1,251 @@
+"""Use: what was taken from a kit and used, against the trip it was out for. What was used in class
+goes out of the kit as well, but is no need; what went with a casualty may come back.
+
+A tap that does not say which batch takes the oldest in the kit and is marked as assumed. More
+than the book holds is found and used: it comes in through *unexplained* and that is said.
+No data about casualties is kept; an incident reference is enough.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from django.db.models import Q
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Invalid
+from kits.models import (
+    Checkout,
+    Entry,
+    EntryKind,
+    Holding,
+    Item,
+    Kit,
+    LevelFact,
+    Lot,
+    Place,
+    PlaceKind,
+)
+from kits.rules.custody.use import Went, may_come_back
+from kits.rules.ledger.facts import Kind, Level
+from kits.rules.ledger.irregular import Broken
+from kits.rules.restocking.picking import first_out
+from kits.services.custody import reporters
+from kits.services.custody.hand_back_remarks import Remarks
+from kits.services.custody.hand_back_remarks import write as write_remarks
+from kits.services.ledger import lots, readiness
+from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.lookup.holders import last_checkout
+from kits.services.text.amounts import units
+
+WENT = {
+    PlaceKind.USED: Went.USED,
+    PlaceKind.CLASS: Went.IN_CLASS,
+    PlaceKind.AWAY: Went.MAY_COME_BACK,
+}
+"""What became of units, by the kind of place that they went to."""
+
+
+@dataclass(frozen=True)
+class UseLine:
+    """So many units of a thing; `lot` where somebody said which, `section` where it was, `went`
+    what became of them."""
+
+    item: Item
+    units: int
+    lot: Lot | None = None
+    section: Place | None = None
+    went: Went = Went.USED
+
+
+@dataclass(frozen=True)
+class LevelSeen:
+    """How much of something judged by eye is left in a section."""
+
+    section: Place
+    item: Item
+    level: Level
+
+
+@dataclass(frozen=True)
+class UsedLine:
+    """What was written: from where, which batch, and whether the book held it."""
+
+    item: Item
+    lot: Lot
+    section: Place
+    units: int
+    assumed: bool
+    found: int = 0
+    went: Went = Went.USED
+
+
+@dataclass(frozen=True)
+class Used:
+    """One entry of use with what it wrote."""
+
+    entry: Entry
+    lines: Sequence[UsedLine] = field(default_factory=list)
+
+
+def log_use(
+    act: Act,
+    kit: Kit,
+    used: Sequence[UseLine],
+    *,
+    levels: Sequence[LevelSeen] = (),
+    incident: str = "",
+    remarks: Remarks = Remarks(),  # noqa: B008  # frozen
+) -> Used:
+    """Write what was used from a kit, against its open checkout or else its last one."""
+    with Book(act) as book:
+        kit = book.lock(kit.pk, *(other.pk for other in remarks.mixed_with))[0]
+        reporters.require(act.actor, "log_use", kit)
+        for other in remarks.mixed_with:
+            reporters.require(act.actor, "withhold", other)
+        checkout = last_checkout(kit)
+        done = write(book, kit, used, levels=levels, checkout=checkout, incident=incident)
+        write_remarks(book, kit, remarks, checkout)
+    return done
+
+
+def write(
+    book: Book,
+    kit: Kit,
+    used: Sequence[UseLine],
+    *,
+    levels: Sequence[LevelSeen] = (),
+    checkout: Checkout | None,
+    incident: str = "",
+) -> Used:
+    """Write use into an open book. The kit is locked already.
+
+    Use claimed before a later count of the kit takes nothing out of it, since the count found what
+    was left: it comes from *unexplained*.
+    """
+    counted = _counted_since(book, kit)
+    sections = list(kit.sections.filter(kind=PlaceKind.SECTION))
+    held = {
+        (h.place_id, h.lot_id): h
+        for h in Holding.objects.filter(place__in=sections, units__gt=0).select_related("lot__item")
+    }
+    left = {where: h.units for where, h in held.items()}
+    lines: list[UsedLine] = []
+    for line in used:
+        count = units(line.units, field="used")
+        _refuse_unless_said_so(line)
+        for where in () if counted else _order(line, sections, held):
+            take = min(count, left[where])
+            if take:
+                left[where] -= take
+                count -= take
+                place = next(p for p in sections if p.pk == where[0])
+                lot = held[where].lot
+                lines.append(
+                    UsedLine(line.item, lot, place, take, line.lot is None, went=line.went)
+                )
+        if count:
+            place = line.section or sections[0]
+            lot = line.lot or _likely_lot(line.item, sections)
+            found = 0 if counted else count
+            lines.append(UsedLine(line.item, lot, place, count, line.lot is None, found, line.went))
+    unexplained = outer(PlaceKind.UNEXPLAINED)
+    to = {went: _place(kit, went) for went in {line.went for line in lines}}
+    if counted:
+        legs = [Leg(ln.lot, unexplained, to[ln.went], ln.units, assumed=ln.assumed) for ln in lines]
+    else:
+        legs = [
+            Leg(ln.lot, unexplained, ln.section, ln.found, assumed=ln.assumed)
+            for ln in lines
+            if ln.found
+        ]
+        legs += [Leg(ln.lot, ln.section, to[ln.went], ln.units, assumed=ln.assumed) for ln in lines]
+    entry = book.post(
+        EntryKind.USE,
+        legs,
+        kit=kit,
+        trip=checkout.trip if checkout else None,
+        checkout=checkout,
+        incident=incident,
+        irregular=_broken(lines, counted=counted),
+    )
+    if counted:
+        return Used(entry, lines)
+    LevelFact.objects.bulk_create(
+        LevelFact(section=seen.section, item=seen.item, entry=entry, level=seen.level)
+        for seen in levels
+    )
+    return Used(entry, lines)
+
+
+def _refuse_unless_said_so(line: UseLine) -> None:
+    item = line.item
+    if item.by_eye:
+        raise Invalid(
+            _("%(item)s is judged by eye: say full, low or empty instead of a number.")
+            % {"item": item.name},
+            field="used",
+        )
+    if line.went is Went.MAY_COME_BACK and not may_come_back(Kind(item.kind), sterile=item.sterile):
+        raise Invalid(
+            _("%(item)s never comes back into use: say that it was used.") % {"item": item.name},
+            field="used",
+        )
+
+
+def _place(kit: Kit, went: Went) -> Place:
+    """Where units go that are no longer in a kit."""
+    if went is Went.MAY_COME_BACK:
+        return room_place(kit.home_room, PlaceKind.AWAY)
+    return outer(next(kind for kind, became in WENT.items() if became is went))
+
+
+def _counted_since(book: Book, kit: Kit) -> bool:
+    """Whether the kit was counted after the act is claimed to have happened."""
+    claim = book.claim()
+    if claim is None:
+        return False
+    since = Q(claimed_at__gt=claim) | Q(claimed_at=None, occurred_at__gt=claim)
+    counts = Entry.objects.filter(since, kit=kit, kind=EntryKind.COUNT, reversed_by=None)
+    return counts.exists()
+
+
+def _broken(lines: Sequence[UsedLine], *, counted: bool) -> list[Broken]:
+    if counted:
+        return [Broken.COUNTED_SINCE]
+    return [Broken.USED_MORE] if any(line.found for line in lines) else []
+
+
+def _order(
+    line: UseLine, sections: Sequence[Place], held: dict[tuple[int, int], Holding]
+) -> list[tuple[int, int]]:
+    """The holdings a line takes from: the named batch, else what goes out of date first; the named
+    section before the others."""
+    rank = {p.pk: i for i, p in enumerate(sections)}
+    wanted = [
+        (where, h)
+        for where, h in held.items()
+        if (h.lot_id == line.lot.pk if line.lot else h.lot.item_id == line.item.pk)
+    ]
+    batches = readiness.batches(h.lot for _, h in wanted)
+    wanted.sort(
+        key=lambda pair: (
+            line.section is not None and pair[0][0] != line.section.pk,
+            first_out(batches[pair[0][1]], "")[:2],
+            rank[pair[0][0]],
+            pair[0][1],
+        )
+    )
+    return [where for where, _ in wanted]
+
+
+def _likely_lot(item: Item, sections: Sequence[Place]) -> Lot:
+    """The batch last known of a thing in a kit; where there was none, one without a number."""
+    last = (
+        Lot.objects.filter(item=item, movements__to_place__in=sections)
+        .order_by("-movements__id")
+        .first()
+    )
+    return last or lots.known(item=item)

@@ -1,0 +1,244 @@
+"""The wrong kit was scanned: it was really another one.
+
+The act is taken back and the same is written for the kit that it really was, as of when it
+happened. That is a report of what was so, and never refused: what the other kit's record does not
+bear is marked irregular. Where that kit went out or came back since then on its own record, its
+record stands, and only the wrong one is put right.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from django.db.models import Case, Exists, IntegerField, OuterRef, QuerySet, Value, When
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts.problems import NotFound, Problem, Refused
+from gearroom.core.models import Person
+from kits.models import (
+    AsFound,
+    Checkout,
+    Entry,
+    EntryKind,
+    Kit,
+    LevelFact,
+    Movement,
+    Place,
+    PlaceKind,
+    WithheldKind,
+)
+from kits.rules.ledger.facts import Level
+from kits.services.custody import custody, use
+from kits.services.custody.hand_back_remarks import Remarks
+from kits.services.custody.unmet_needs import Needed
+from kits.services.ledger import reversal
+from kits.services.ledger.book import Book
+from kits.services.lookup import find
+from kits.services.lookup.holders import open_checkout
+from kits.services.trips import reservations
+
+KINDS = (EntryKind.CHECK_OUT, EntryKind.EMERGENCY, EntryKind.CHECK_IN, EntryKind.PASS)
+"""Acts that may have been another kit's."""
+
+
+@dataclass(frozen=True)
+class PutRight:
+    """What came of it: the kit that it was not, the one that it was, and the entry written for
+    that; None where its own record says so already, or went on since."""
+
+    wrong: Kit
+    kit: Kit
+    entry: Entry | None
+
+
+def entry_of(actor: Actor, entry_id: int) -> Entry:
+    """An act that may have been another kit's, in somebody's rooms or their own.
+
+    Raises NotFound, Refused (`not-reversible`) for other acts and for pouches out on their own.
+    """
+    entry = Entry.objects.select_related("kit__room", "kit__home_room").filter(pk=entry_id).first()
+    own = entry is not None and actor.person is not None and entry.person_id == actor.person.pk
+    if entry is None or entry.kit is None or not (own or actor.belongs_to(entry.room_id)):
+        raise NotFound("entry", entry_id)
+    if entry.kind not in KINDS or entry.detail.get("section"):
+        raise Refused(
+            "not-reversible",
+            _(
+                "Only a whole kit’s taking out, passing on and handing back can be moved to "
+                "another kit. Undo it, then do it with the right one."
+            ),
+            entry=entry.pk,
+        )
+    return entry
+
+
+def may_have_been(actor: Actor, entry: Entry) -> QuerySet[Kit]:
+    """The kits that it may really have been, likeliest first: for one taken out those that are in,
+    for one handed back those that are out; of the same kit list first."""
+    kit = entry.kit
+    assert kit is not None  # entry_of says so
+    out = Exists(
+        Checkout.objects.filter(kit=OuterRef("pk"), in_at__isnull=True, section__isnull=True)
+    )
+    wanted = out if entry.kind in (EntryKind.CHECK_IN, EntryKind.PASS) else ~out
+    same_list = When(list_version__packing_list=kit.list_version.packing_list_id, then=Value(0))
+    return (
+        find.kits_of(actor)
+        .filter(retired_on__isnull=True)
+        .exclude(pk=kit.pk)
+        .annotate(
+            unlikely=Case(When(wanted, then=Value(0)), default=Value(1)),
+            other_list=Case(same_list, default=Value(1), output_field=IntegerField()),
+        )
+        .order_by("unlikely", "other_list", "name")
+    )
+
+
+def really(act: Act, entry_id: int, kit: Kit) -> PutRight:
+    """Take an act back and write the same for the kit that it really was.
+
+    Raises what `reversal.reverse` raises; Refused (`same-kit`, `not-reversible`).
+    """
+    entry = entry_of(act.actor, entry_id)
+    wrong = entry.kit
+    assert wrong is not None  # entry_of says so
+    if wrong.pk == kit.pk:
+        raise Refused(
+            "same-kit",
+            _("%(kit)s is the kit that is on record. Choose another one.") % {"kit": kit.name},
+        )
+    really_it_was = _("It was really %(kit)s.") % {"kit": kit.name}
+    act = replace(act, reason=act.reason or really_it_was)
+    with Book(act) as book:  # both, so that two such acts meet in one order
+        wrong, kit = book.lock(wrong.pk, kit.pk)
+        again = _AGAIN[EntryKind(entry.kind)](entry)  # read before it is taken back
+        reversal.reverse(act, entry.pk)
+        if _went_on(entry, kit):
+            return PutRight(wrong, kit, None)
+        written = again(_of_its_own(act, entry, "really"), wrong, kit)
+    return PutRight(find.any_kit(wrong.name), find.any_kit(kit.name), written)
+
+
+def _of_its_own(act: Act, entry: Entry, name: str) -> Act:
+    """An act that is taken back by itself, as of when the wrong one happened."""
+    key = uuid.uuid5(act.key, name)
+    return replace(act, key=key, claimed_at=entry.occurred_at, device_now=None, room=entry.room)
+
+
+def _went_on(entry: Entry, kit: Kit) -> bool:
+    return Entry.objects.filter(
+        kit=kit, kind__in=KINDS, occurred_at__gt=entry.occurred_at, reversed_by__isnull=True
+    ).exists()
+
+
+Again = Callable[[Act, Kit, Kit], Entry | None]
+"""The same act once more: called with the act, the wrong kit and the right one; None where that is
+on record already."""
+
+
+def _taken_out(entry: Entry) -> Again:
+    checkout = Checkout.objects.select_related("trip").get(opened_by=entry)
+    to = Person.objects.filter(pk=entry.detail["to"]).first()
+
+    def again(act: Act, wrong: Kit, kit: Kit) -> Entry:
+        if checkout.reservation_id is not None and checkout.trip is not None:
+            _swap(_of_its_own(act, entry, "swap"), wrong, kit, checkout)
+        return custody.check_out(
+            act,
+            kit,
+            person=to,
+            trip=checkout.trip,
+            due_at=checkout.due_at,
+            short_reason=checkout.short_reason,
+            emergency=entry.kind == EntryKind.EMERGENCY,
+            already_gone=True,
+        ).entry
+
+    return again
+
+
+def _swap(act: Act, wrong: Kit, kit: Kit, checkout: Checkout) -> None:
+    """Let the promise follow to the kit that went; where that cannot be it stays as it is, and
+    somebody looks for what the trip still has coming."""
+    assert checkout.trip is not None  # it was promised to one
+    try:
+        reservations.swap(act, wrong, kit, checkout.trip)
+    except Problem:
+        return
+
+
+def _handed_back(entry: Entry) -> Again:
+    whole = list(Entry.objects.filter(key=entry.key))
+    used = next((each for each in whole if each.kind == EntryKind.USE), None)
+    lines: dict[tuple[Any, ...], use.UseLine] = {}
+    levels: list[LevelFact] = []
+    if used is not None:
+        gone = Movement.objects.filter(entry=used, to_place__kind__in=use.WENT)
+        for leg in gone.select_related("lot__item", "to_place"):
+            lot = None if leg.lot_assumed else leg.lot
+            went = use.WENT[PlaceKind(leg.to_place.kind)]
+            where = (leg.lot.item_id, lot.pk if lot else None, went)
+            before = lines[where].units if where in lines else 0
+            lines[where] = use.UseLine(leg.lot.item, before + leg.units, lot, went=went)
+        levels = list(used.levels.select_related("section", "item"))
+    kept = {each.detail["kind"]: each for each in whole if each.kind == EntryKind.WITHHOLD}
+    wrong_with_it = kept.get(WithheldKind.SOMETHING_WRONG)
+    said = AsFound(entry.detail["as_found"])
+    remarks = Remarks(
+        [
+            Needed(need.item, need.words)
+            for each in whole
+            for need in each.unmet_needs.select_related("item")
+        ],
+        given_back=any(each.kind == EntryKind.NOT_OURS for each in whole),
+    )
+
+    def again(act: Act, _wrong: Kit, kit: Kit) -> Entry:
+        places = {place.section_key: place for place in kit.sections.all()}
+        return custody.check_in(
+            act,
+            kit,
+            as_found=said,
+            used=list(lines.values()),
+            levels=_levels(levels, places),
+            sharps_or_blood=entry.detail["sharps_or_blood"],
+            wet=WithheldKind.DRYING in kept,
+            wrong=wrong_with_it.reason if wrong_with_it else "",
+            incident=used.incident if used else "",
+            remarks=remarks,
+        ).entry
+
+    return again
+
+
+def _levels(seen: list[LevelFact], places: dict[str, Place]) -> list[use.LevelSeen]:
+    return [
+        use.LevelSeen(places[fact.section.section_key], fact.item, Level(fact.level))
+        for fact in seen
+        if fact.section.section_key in places
+    ]
+
+
+def _passed_on(entry: Entry) -> Again:
+    to = Person.objects.get(pk=entry.detail["to"])
+
+    def again(act: Act, _wrong: Kit, kit: Kit) -> Entry | None:
+        held = open_checkout(kit)
+        if held is not None and held.person_id == to.pk:
+            return None
+        custody.pass_on(act, kit, to)
+        return Entry.objects.filter(key=act.key).latest("id")
+
+    return again
+
+
+_AGAIN: dict[EntryKind, Callable[[Entry], Again]] = {
+    EntryKind.CHECK_OUT: _taken_out,
+    EntryKind.EMERGENCY: _taken_out,
+    EntryKind.CHECK_IN: _handed_back,
+    EntryKind.PASS: _passed_on,
+}

@@ -1,0 +1,145 @@
+"""What is never put into a kit: asked before every movement into one of its sections.
+
+A request is refused whole, with each fault named; nothing is moved. Only a count, which reports
+what is there, or taking a mistake back may leave such units in a kit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from datetime import date
+from typing import Any
+
+from django.db.models import Q
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts.problems import Invalid, Refused
+from kits.models import Kit, ListLine, Lot, Place, PlaceKind
+from kits.rules.ledger.expiry import Fault, good_through, may_be_put_in
+from kits.rules.ledger.facts import Batch, Kind
+from kits.services.ledger import lots, readiness
+from kits.services.text import wording
+
+CODES = {
+    Fault.RECALLED: "recalled",
+    Fault.CHECK_FAILED: "failed-check",
+    Fault.WITHHELD: "withheld",
+    Fault.EXPIRED: "expired",
+    Fault.OPENED_TOO_LONG: "expired",
+    Fault.UNSIGNED_MEDICINE: "unsigned-medicine",
+    Fault.DATE_NOT_KNOWN: "undated",
+    Fault.TRAINING_STOCK: "training-stock",
+}
+"""What a refusal is called, gravest first."""
+
+
+def faults(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> list[dict[str, Any]]:
+    """Why units of these lots from these places may not go into the kit today, gravest first.
+
+    A dict for each batch and fault: `code`, `lot` (id), `number`, `thing`, `text`. Call it in the
+    transaction that moves them.
+    """
+    today = readiness.today_of(kit)
+    known = readiness.batches(lots.held_still(lot.pk for lot, _ in pairs))
+    in_training = Kit.objects.filter(
+        pk__in={source.kit_id for _, source in pairs if source.kit_id}, training=True
+    ).values_list("pk", flat=True)
+    signed_for = _signed_medicines(kit, known.values(), today)
+    found: dict[tuple[int, str], dict[str, Any]] = {}
+    for lot, source in pairs:
+        batch = known[lot.pk]
+        fault = may_be_put_in(
+            batch,
+            today,
+            list_signed=lot.item_id in signed_for,
+            training_stock=not kit.training
+            and (source.kind == PlaceKind.TRAINING or source.kit_id in in_training),
+        )
+        if fault is Fault.WITHHELD and batch.check_passed is False:
+            fault = Fault.CHECK_FAILED
+        if fault is not None:
+            code = CODES[fault]
+            found[lot.pk, code] = {
+                "code": code,
+                "lot": lot.pk,
+                "number": batch.number,
+                "thing": lot.item.name,
+                "text": sentence(batch, fault, kit.name),
+            }
+    ranks = list(dict.fromkeys(CODES.values()))
+    return sorted(found.values(), key=lambda f: (ranks.index(f["code"]), f["thing"], f["lot"]))
+
+
+def put_in_guard(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> None:
+    """Refuse units that are never put in: `pairs` are batches with the places they come from.
+
+    Raises Refused: `recalled`, `failed-check`, `withheld`, `expired`, `unsigned-medicine`,
+    `undated` or `training-stock`, the gravest where there are several; its `faults` has them all.
+    """
+    wrong = faults(kit, pairs)
+    if wrong:
+        raise Refused(
+            wrong[0]["code"], " ".join(f["text"] for f in wrong), kit=kit.name, faults=wrong
+        )
+
+
+def shelf_here(kit: Kit, shelf: Place, field: str) -> None:
+    """Raise Invalid unless this is a shelf (or the training box) of the room that the kit is in."""
+    if shelf.room_id != kit.room_id or shelf.kind not in (PlaceKind.SHELF, PlaceKind.TRAINING):
+        raise Invalid(
+            _(
+                "%(shelf)s is no shelf of %(room)s, where %(kit)s is. Take it from one "
+                "there, or hand the kit in here first."
+            )
+            % {"shelf": shelf.name, "room": kit.room.name, "kit": kit.name},
+            field=field,
+        )
+
+
+def _signed_medicines(kit: Kit, batches: Iterable[Batch], today: date) -> set[int]:
+    """The ids of those medicines that the kit's list, signed today, asks for or takes instead."""
+    medicines = {b.thing.id for b in batches if b.thing.kind is Kind.MEDICINE}
+    version = kit.list_version
+    if not medicines or version.signed_until is None or version.signed_until < today:
+        return set()
+    lines = ListLine.objects.filter(section__version=version)
+    asked = lines.filter(
+        Q(item__in=medicines) | Q(item__substitutes__instead__in=medicines)
+    ).values_list("item", "item__substitutes__instead")
+    return medicines & {thing for pair in asked for thing in pair}
+
+
+def sentence(batch: Batch, fault: Fault, kit_name: str = "") -> str:
+    """What is wrong with a batch, and what to do with it."""
+    last = good_through(batch)
+    return _SENTENCES[fault]() % {
+        "batch": wording.batch(batch.thing.name, batch.number),
+        "kit": kit_name or _("the kit"),
+        "day": wording.day(last) if last else "",
+    }
+
+
+_SENTENCES: dict[Fault, Callable[[], str]] = {
+    Fault.RECALLED: lambda: _("%(batch)s is recalled by its maker: put it into quarantine."),
+    Fault.CHECK_FAILED: lambda: _(
+        "%(batch)s failed its check: have it seen to, then check it again."
+    ),
+    Fault.WITHHELD: lambda: _("%(batch)s is kept back: take another batch, or release it first."),
+    Fault.UNSIGNED_MEDICINE: lambda: _(
+        "%(batch)s is a medicine that no kit list of %(kit)s signed today asks for: have the "
+        "medical adviser sign a list with it."
+    ),
+    Fault.DATE_NOT_KNOWN: lambda: _(
+        "%(batch)s has no date on record: read it off the pack and correct the batch."
+    ),
+    Fault.TRAINING_STOCK: lambda: _(
+        "%(batch)s was set aside for training and goes into training kits only."
+    ),
+    Fault.EXPIRED: lambda: _(
+        "%(batch)s went out of date on %(day)s: throw it out and take another batch."
+    ),
+    Fault.OPENED_TOO_LONG: lambda: _(
+        "%(batch)s went out of date on %(day)s, as an opened pack: throw it out and take another "
+        "batch."
+    ),
+}

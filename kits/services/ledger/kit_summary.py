@@ -1,0 +1,157 @@
+"""How kits stand, in a few facts that can be held against each other: what an undo changes."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+from kits.models import Entry, Holding, Kit, LevelFact, Reservation, Seal, Withholding
+from kits.services.ledger import facts
+from kits.services.lookup.holders import open_checkouts
+from kits.services.text import wording
+
+
+@dataclass(frozen=True)
+class Glance:
+    """One kit: units by thing, levels by thing, and its state in words by what it is about."""
+
+    name: str
+    units: dict[str, int]
+    levels: dict[str, str]
+    state: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Change:
+    """One thing that is otherwise than it was: of which kit, what, and a sentence that says so."""
+
+    kit: str
+    what: str
+    text: str
+
+
+def of(kits: Iterable[Kit]) -> dict[int, Glance]:
+    """These kits as they stand now."""
+    ids = [kit.pk for kit in kits]
+    rows = Kit.objects.filter(pk__in=ids).select_related("room", "home_room").order_by("name")
+    return {kit.pk: _glance(kit) for kit in rows}
+
+
+def _glance(kit: Kit) -> Glance:
+    units: dict[str, int] = defaultdict(int)
+    held = Holding.objects.filter(place__kit=kit, units__gt=0).select_related("lot__item")
+    for holding in held:
+        lot = holding.lot
+        units[f"{lot.item.name} {lot.number or lot.serial}".strip()] += holding.units
+    levels: dict[str, str] = {}
+    for fact in (
+        LevelFact.objects.filter(facts.then(), section__kit=kit)
+        .select_related("item")
+        .order_by("id")
+    ):
+        levels[fact.item.name] = fact.level
+    return Glance(kit.name, dict(units), levels, _state(kit))
+
+
+def _state(kit: Kit) -> dict[str, str]:
+    zone = kit.home_room.time_zone
+    out = [
+        held.person.name if held.person else _("somebody not named") for held in open_checkouts(kit)
+    ]
+    whole = Seal.objects.filter(kit=kit, broken__isnull=True).order_by("id")
+    kept = Withholding.objects.filter(kit=kit, released__isnull=True).order_by("id")
+    promised = Reservation.objects.filter(kit=kit, released__isnull=True).select_related("trip")
+    return {
+        "holder": ", ".join(out),
+        "room": kit.room.name,
+        "seal": ", ".join(whole.values_list("number", flat=True)),
+        "sorting": wording.moment(kit.to_sort_since, zone) if kit.to_sort_since else "",
+        "withheld": ", ".join(wording.withheld(row.kind) for row in kept),
+        "lost": wording.moment(kit.lost_since, zone) if kit.lost_since else "",
+        "away": wording.moment(kit.laid_up_since, zone) if kit.laid_up_since else "",
+        "looked-inside": wording.day(kit.looked_inside_on) if kit.looked_inside_on else "",
+        "reserved": ", ".join(row.trip.name for row in promised),
+    }
+
+
+def changes(before: dict[int, Glance], after: dict[int, Glance]) -> Sequence[Change]:
+    """What is otherwise, kit by kit; the sentences are in the language of whoever reads."""
+    found: list[Change] = []
+    for pk, now in after.items():
+        was = before[pk]
+        for what, state in now.state.items():
+            if state != was.state[what]:
+                found.append(Change(now.name, what, _sentence(now.name, what, state)))
+        for thing in sorted({*was.units, *now.units}):
+            counts = was.units.get(thing, 0), now.units.get(thing, 0)
+            if counts[0] != counts[1]:
+                text = _("%(kit)s has %(after)d of %(thing)s, not %(before)d.") % {
+                    "kit": now.name, "thing": thing, "before": counts[0], "after": counts[1],
+                }  # fmt: skip
+                found.append(Change(now.name, "contents", text))
+        found += [
+            Change(now.name, "level", _level(now, thing))
+            for thing in sorted({*was.levels, *now.levels})
+            if was.levels.get(thing) != now.levels.get(thing)
+        ]
+    return found
+
+
+def _sentence(kit: str, what: str, state: str) -> str:
+    said = {
+        "holder": (_("%(state)s has %(kit)s."), _("Nobody has %(kit)s: it is in.")),
+        "room": (_("%(kit)s is in %(state)s."), ""),
+        "seal": (_("%(kit)s is sealed with %(state)s."), _("%(kit)s has no seal on record.")),
+        "sorting": (
+            _("%(kit)s waits to be sorted since %(state)s."),
+            _("%(kit)s does not wait to be sorted."),
+        ),
+        "withheld": (
+            _("%(kit)s is on hold: %(state)s."),
+            _("%(kit)s is not on hold."),
+        ),
+        "lost": (_("%(kit)s is lost since %(state)s."), _("%(kit)s is not lost.")),
+        "away": (_("%(kit)s is in storage since %(state)s."), _("%(kit)s is in use.")),
+        "looked-inside": (
+            _("%(kit)s was last looked inside on %(state)s."),
+            _("Nobody on record looked inside %(kit)s."),
+        ),
+        "reserved": (
+            _("%(kit)s is reserved for %(state)s."),
+            _("%(kit)s is reserved for no trip."),
+        ),
+    }[what]
+    return said[0 if state else 1] % {"kit": kit, "state": state}
+
+
+def _level(now: Glance, thing: str) -> str:
+    level = now.levels.get(thing)
+    words = {"full": _("full"), "low": _("low"), "empty": _("empty")}
+    return _("%(thing)s in %(kit)s: %(level)s.") % {
+        "thing": thing,
+        "kit": now.name,
+        "level": words[level] if level else _("not known"),
+    }
+
+
+# ------------------------------------------------------------------------------------------- acts
+def act(entry: Entry) -> dict[str, Any]:
+    """An act on record as a refusal lists it: `entry`, `kind`, `when`, `who`, `text`."""
+    zone = entry.kit.home_room.time_zone if entry.kit else "UTC"
+    text = wording.act(entry.kind)
+    if entry.kit is not None:
+        text = _("%(kit)s %(act)s") % {"kit": entry.kit.name, "act": text}
+    if entry.person is not None:
+        text = _("%(act)s by %(name)s") % {"act": text, "name": entry.person.name}
+    text = _("%(act)s, %(when)s") % {"act": text, "when": wording.moment(entry.occurred_at, zone)}
+    return {
+        "entry": entry.pk,
+        "kind": entry.kind,
+        "when": entry.occurred_at.isoformat(),
+        "who": entry.person.name if entry.person else None,
+        "text": text,
+    }

@@ -1,0 +1,64 @@
+"""The weekly email's rows: one a person and week, whenever it is looked for; and a preview."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from datetime import date, datetime
+
+from gearroom.core import clock
+from gearroom.core.models import Person
+from kits.models import Hearing, Notice
+from kits.rules.mail.plain_text import Letter
+from kits.rules.mail.schedule import last_due, next_due
+from kits.rules.notices.policy import WEEKLY
+from kits.services.mail import digest_data
+from kits.services.mail.digest_text import letter
+from kits.services.notices import writing
+
+
+def write(at: datetime, *, newcomers: bool = False) -> list[int]:
+    """Write a notice for each weekly email that was due last at an instant, once a person and
+    week; the ids of all of them, new or not. After a week off it is one, not seven.
+
+    Who came on record after it was due gets their first with the next, unless `newcomers`.
+    """
+    people = list(digest_data.readers())
+    hearing = {h.person_id: h for h in Hearing.objects.filter(person__in=[p.pk for p in people])}
+    rows: dict[tuple[int, str], Notice] = {}
+    for person in people:
+        how = hearing.get(person.pk) or Hearing()
+        due = last_due(at, how.weekly_on, how.weekly_at, writing.zone_of(person))
+        if newcomers or person.created_at <= due:
+            fact = fact_of(due.date())
+            rows[person.pk, fact] = Notice(
+                person=person,
+                kind=WEEKLY,
+                fact=fact,
+                room=person.home_room,
+                created_at=clock.now(),
+            )
+    known = Notice.objects.filter(kind=WEEKLY, fact__in={fact for _, fact in rows})
+    there = {(n, fact) for n, fact in known.values_list("person", "fact")}
+    Notice.objects.bulk_create(
+        (row for key, row in rows.items() if key not in there), ignore_conflicts=True
+    )
+    return [
+        pk for pk, person, fact in known.values_list("pk", "person", "fact")
+        if (person, fact) in rows
+    ]  # fmt: skip
+
+
+def fact_of(day: date) -> str:
+    """What a weekly notice is about: the local day it was due."""
+    return f"week:{day.isoformat()}"
+
+
+def preview(
+    person: Person, at: datetime | None = None, *, rooms: Collection[int] | None = None
+) -> tuple[datetime, Letter]:
+    """The next weekly email as it would be now, and when it is due; with `rooms` (ids) as much of
+    it as is of those."""
+    now = at or clock.now()
+    how = Hearing.objects.filter(person=person).first() or Hearing()
+    due = next_due(now, how.weekly_on, how.weekly_at, writing.zone_of(person))
+    return due, letter(digest_data.gather([person], now, rooms=rooms)[person.pk])

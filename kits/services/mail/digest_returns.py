@@ -1,0 +1,46 @@
+"""What the evenings brought, in the weekly email: what to count, what may come back, and what was
+needed and not carried."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+
+from django.utils.translation import gettext as _
+
+from kits.models import Kit
+from kits.rules.mail.plain_text import Row
+from kits.services.mail.digest_data import Week
+from kits.services.mail.rendering import kit_page, page
+from kits.services.text.days import moment
+
+
+def to_count(week: Week) -> Iterator[Row]:
+    """A row a job: kits that were mixed up, together; those of which nobody said what was used."""
+    for job in week.to_count:
+        names = ", ".join(kit.name for kit in job.kits)
+        facts = {"kits": names, "when": moment(job.since, week.zone, week.today)}
+        text = (
+            _("%(kits)s: contents mixed, %(when)s")
+            if job.mixed
+            else _("%(kits)s: handed back %(when)s, and nobody said what was used")
+        )
+        yield Row(text % facts, kit_page(job.kits[0].name))
+
+
+def may_come_back(week: Week) -> Iterator[Row]:
+    """What went with a casualty, in one row."""
+    things = [f"{row.units} × {row.lot.item.name} ({row.kit.name})" for row in week.away]
+    if things:
+        yield Row(", ".join(things), page("/away/"))
+
+
+def unmet(week: Week) -> Iterator[Row]:
+    """A row a kit: what it was needed for and did not have."""
+    found: dict[Kit, list[str]] = defaultdict(list)
+    for need in week.unmet:
+        assert need.entry.kit is not None  # asked for needs of kits
+        trip = f" ({need.entry.trip.name})" if need.entry.trip else ""
+        found[need.entry.kit].append(f"{need}{trip}")
+    for kit, things in sorted(found.items(), key=lambda pair: pair[0].name):
+        yield Row(f"{kit.name}: {', '.join(things)}", kit_page(kit.name))

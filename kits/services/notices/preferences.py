@@ -1,0 +1,118 @@
+"""How somebody wants to hear: when the weekly email comes, quiet hours, what is told at once; and
+the secret address of their calendar."""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from collections.abc import Mapping, Sequence
+from datetime import time
+from typing import Any
+
+from django.conf import settings
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts.rows import locked
+from gearroom.core.models import Person
+from kits.models import Hearing, HearingChoice
+from kits.rules.notices.policy import KINDS, WEEKLY, When, when_told
+from kits.services.notices import writing
+
+
+def of(person: Person) -> Hearing:
+    """How somebody hears; the defaults where they set nothing."""
+    return Hearing.objects.filter(person=person).first() or Hearing(person=person)
+
+
+def default_quiet() -> Sequence[time]:
+    """The quiet hours of those who chose none, from and until; empty: none."""
+    return settings.QUIET_HOURS
+
+
+def choices(person: Person) -> dict[str, When]:
+    """When somebody hears of each kind."""
+    chosen = writing.choices_of([person.pk]).get(person.pk, {})
+    return {code: when_told(code, chosen) for code in KINDS}
+
+
+def change(
+    act: Act,
+    person: Person,
+    *,
+    choices: Mapping[str, str] | None = None,
+    **fields: Any,
+) -> Hearing:
+    """Change how somebody hears. `fields` are of `Hearing`: `weekly_on` (0: Monday),
+    `weekly_at`, `quiet_from` and `quiet_until` (both or neither), `minutes_a_kit`.
+
+    Raises Invalid for a kind that is not there, or that cannot be chosen.
+    """
+    act.actor.require("choose_notices")
+    _check(choices or {})
+    with transaction.atomic():
+        person = locked(act, person)  # there may be no row of settings yet
+        row, _made = Hearing.objects.get_or_create(person=person)
+        for field, value in fields.items():
+            setattr(row, field, value)
+        if (row.quiet_from is None) != (row.quiet_until is None):
+            raise Invalid(_("Give both ends of the quiet hours, or neither."), field="quiet_from")
+        row.save(update_fields=list(fields))
+        for kind, when in (choices or {}).items():
+            HearingChoice.objects.update_or_create(
+                person=person, kind=kind, defaults={"when": When(when).value}
+            )
+    return row
+
+
+def _check(choices: Mapping[str, str]) -> None:
+    for kind, when in choices.items():
+        if kind not in KINDS:
+            raise Invalid(
+                _("“%(kind)s” is no kind of notice. There are: %(kinds)s.")
+                % {"kind": kind, "kinds": ", ".join(KINDS)},
+                field="choices",
+            )
+        if not KINDS[kind].may_choose:
+            raise Invalid(
+                _("“%(kind)s” cannot be turned off or put off.") % {"kind": kind}, field="choices"
+            )
+        if kind == WEEKLY and When(when) is When.AT_ONCE:
+            raise Invalid(_("The weekly email comes weekly, or never."), field="choices")
+
+
+def clock_time(text: str) -> time:
+    """A time of day written as 07:00."""
+    return time.fromisoformat(text)
+
+
+# -------------------------------------------------------------------------------------- calendar
+def new_calendar(act: Act, person: Person) -> str:
+    """A new secret for somebody's calendar; an address given out before shows nothing any more.
+    Only its SHA-256 is kept."""
+    act.actor.require("choose_notices")
+    secret = secrets.token_urlsafe(32)
+    Hearing.objects.update_or_create(person=person, defaults={"calendar_sha256": _hash(secret)})
+    return secret
+
+
+def end_calendar(act: Act, person: Person) -> None:
+    """Have the address of somebody's calendar show nothing any more."""
+    act.actor.require("choose_notices")
+    Hearing.objects.filter(person=person).update(calendar_sha256=None)
+
+
+def by_secret(secret: str) -> Person | None:
+    """Whose calendar a secret opens."""
+    row = (
+        Hearing.objects.select_related("person__home_room")
+        .filter(calendar_sha256=_hash(secret), person__left_on__isnull=True)
+        .first()
+    )
+    return row.person if row else None
+
+
+def _hash(secret: str) -> str:
+    return hashlib.sha256(secret.encode()).hexdigest()

@@ -1,0 +1,278 @@
+"""Who is told of a recall, and what they read: each person once, with all kits of it that concern
+them; asked again each day while nobody answered.
+
+A person is told to ring whoever has a kit, never themselves: what is theirs to look into is said
+as that.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from gearroom.core.models import Person, Room
+from kits.models import Certainty, Entry, Holding, Kit, Lot, Notice, Recall, RecallPlace
+from kits.services.ledger import lots
+from kits.services.lookup import holders
+from kits.services.notices import writing
+
+ASK_AGAIN = timedelta(days=1)
+
+
+# ------------------------------------------------------------------------------------------ whom
+def tell(entry: Entry, recall: Recall, rows: Sequence[RecallPlace]) -> None:
+    """Tell whoever has an affected kit, who answers for it, and the keepers of each room, of the
+    places that came under a recall with an entry."""
+    first = entry.pk == recall.entry_id
+    fact = f"recall:{recall.pk}" + ("" if first else f":entry:{entry.pk}")
+    concerned = _Concerned(rows, {row.place_id: row.person for row in rows})
+    writing.write(
+        "recall",
+        [
+            writing.Draft(
+                person=person,
+                fact=fact,
+                entry=entry,
+                room=room,
+                kit=kit,
+                facts={**of(recall), "kits": kits, "rooms": rooms},
+            )
+            for person, room, kit, kits, rooms in concerned.each()
+        ],
+    )
+
+
+def ask_again(now: datetime) -> None:
+    """Ask again for kits under an open recall that nobody answered for, each day until somebody
+    does: who has them and who answers for them, else the keepers of their room."""
+    waiting: dict[int, list[RecallPlace]] = defaultdict(list)
+    for row in RecallPlace.objects.filter(
+        recall__closed__isnull=True,
+        answered__isnull=True,
+        place__kit__isnull=False,
+        recall__entry__recorded_at__lte=now - ASK_AGAIN,
+    ).select_related(
+        "recall__item",
+        "recall__entry",
+        "person",
+        "place__kit__room",
+        "place__kit__home_room",
+        "place__kit__responsible",
+        "place__kit__deputy",
+    ):
+        waiting[row.recall_id].append(row)
+    drafts = []
+    for rows in waiting.values():
+        recall = rows[0].recall
+        holding = _places_holding(recall)
+        # All of it was there for certain, and is not there any more: nobody has to look.
+        rows = [r for r in rows if r.units_min < r.units_max or r.place_id in holding]
+        times = (now - recall.entry.recorded_at) // ASK_AGAIN
+        concerned = _Concerned(rows, now_with(rows), keepers=False)
+        drafts += [
+            writing.Draft(
+                person=person,
+                fact=f"recall:{recall.pk}:again:{times}",
+                room=room,
+                kit=kit,
+                facts={**of(recall), "kits": kits, "again": int(times)},
+            )
+            for person, room, kit, kits, _rooms in concerned.each()
+        ]
+    writing.write("recall", drafts)
+
+
+def now_with(rows: Sequence[RecallPlace]) -> dict[int, Person | None]:
+    """Who has each of these places now, by the place's id: who took its kit out, else who answers
+    for it, else who had it when it was recalled."""
+    having = holders.of_places([row.place for row in rows]) if rows else {}
+    return {row.place_id: having.get(row.place_id) or row.person for row in rows}
+
+
+def _places_holding(recall: Recall) -> set[int]:
+    return set(
+        Holding.objects.filter(
+            units__gt=0, lot__in=Lot.objects.filter(lots.matching(recall))
+        ).values_list("place", flat=True)
+    )
+
+
+class _Concerned:
+    """The people whom places of a recall concern, each with the kits they are told of. With
+    `keepers` false, the keepers of a room hear only of kits that nobody has or answers for."""
+
+    def __init__(
+        self,
+        rows: Sequence[RecallPlace],
+        having: Mapping[int, Person | None],
+        *,
+        keepers: bool = True,
+    ) -> None:
+        self._people: dict[int, Person] = {}
+        self._kits: dict[int, dict[int, dict[str, Any]]] = defaultdict(dict)
+        self._rooms: dict[int, dict[int, Room]] = defaultdict(dict)
+        self._by_id: dict[int, Kit] = {}
+        self._keepers: dict[int, list[Person]] = {}
+        for row in rows:
+            self._add(row, having.get(row.place_id), keepers)
+
+    def _add(self, row: RecallPlace, has: Person | None, keepers: bool) -> None:
+        kit = row.place.kit
+        own: list[Person] = []
+        if kit is not None:
+            self._by_id[kit.pk] = kit
+            own = [p for p in (has, kit.responsible, kit.deputy) if p]
+            for person in own:
+                self._put(person, kit, _facts_of(row, has), theirs=True)
+        if keepers or (kit is not None and not own):
+            places = (kit.room, kit.home_room) if kit else (row.place.room,)
+            for room in filter(None, places):
+                for person in self._of_room(room):
+                    self._people[person.pk] = person
+                    self._rooms[person.pk][room.pk] = room
+                    if kit is not None:
+                        self._put(person, kit, _facts_of(row, has), theirs=False)
+
+    def _put(self, person: Person, kit: Kit, facts: dict[str, Any], *, theirs: bool) -> None:
+        """A kit stands once, as sure as the surest of its pouches."""
+        self._people[person.pk] = person
+        before = self._kits[person.pk].get(kit.pk)
+        theirs = theirs or bool(before and before["theirs"])
+        self._kits[person.pk][kit.pk] = {**_surest(before, facts), "theirs": theirs}
+
+    def _of_room(self, room: Room) -> list[Person]:
+        if room.pk not in self._keepers:
+            self._keepers[room.pk] = writing.keepers_of(room)
+        return self._keepers[room.pk]
+
+    def each(self) -> Iterator[tuple[Person, Room | None, Kit | None, list[Any], list[str]]]:
+        """Each person, the room and the kit of their notice, the kits, and the rooms they keep."""
+        for pk, person in self._people.items():
+            kits = sorted(self._kits[pk].values(), key=lambda kit: str(kit["name"]))
+            rooms = list(self._rooms[pk].values())
+            kit = self._by_id[kits[0]["id"]] if len(kits) == 1 else None
+            room = rooms[0] if rooms else self._by_id[kits[0]["id"]].home_room
+            yield person, room, kit, kits, [each.name for each in rooms]
+
+
+def of(recall: Recall) -> dict[str, Any]:
+    """The facts of a recall that its notices say."""
+    return {
+        "recall": recall.pk,
+        "thing": recall.item.name,
+        "number": recall.number,
+        "reference": recall.reference,
+        "advice": recall.advice,
+    }
+
+
+def _surest(before: Mapping[str, Any] | None, facts: dict[str, Any]) -> dict[str, Any]:
+    if before is not None and before["certainty"] == Certainty.CERTAIN:
+        return {**facts, "certainty": before["certainty"]}
+    return facts
+
+
+def of_rows(rows: Iterable[tuple[RecallPlace, Person | None]]) -> list[dict[str, Any]]:
+    """What is said of places in kits, each with who has it: a kit once."""
+    found: dict[int, dict[str, Any]] = {}
+    for row, has in rows:
+        facts = _facts_of(row, has)
+        found[facts["id"]] = _surest(found.get(facts["id"]), facts)
+    return list(found.values())
+
+
+def _facts_of(row: RecallPlace, has: Person | None) -> dict[str, Any]:
+    """What is said of a place in a kit: the kit, how sure, and who has it."""
+    kit = row.place.kit
+    assert kit is not None  # asked for places of kits
+    return {
+        "id": kit.pk,
+        "name": kit.name,
+        "certainty": str(row.certainty),
+        "person_id": has.pk if has else None,
+        "person": has.name if has else "",
+        "phone": has.phone if has else "",
+        "room": kit.room.name,
+        "room_phone": kit.room.phone,
+    }
+
+
+# ------------------------------------------------------------------------------------------ words
+def sentence(facts: Mapping[str, Any], kits: Sequence[Mapping[str, Any]]) -> str:
+    """What is recalled, and which kits hold it or may."""
+    thing = {"thing": facts["thing"], "number": facts.get("number") or _("of any number")}
+    if not kits:
+        return _(
+            "RECALL: %(thing)s, batch %(number)s, in the %(rooms)s. What was on shelves is in"
+            " quarantine; follow the kits until each has answered."
+        ) % {**thing, "rooms": ", ".join(facts.get("rooms", ()))}
+    said = [_("RECALL: %(thing)s, batch %(number)s.") % thing]
+    certain = [str(k["name"]) for k in kits if k["certainty"] == Certainty.CERTAIN]
+    maybe = [str(k["name"]) for k in kits if k["certainty"] != Certainty.CERTAIN]
+    if certain:
+        said.append(
+            ngettext("%(kits)s certainly holds it.", "%(kits)s certainly hold it.", len(certain))
+            % {"kits": ", ".join(certain)}
+        )
+    if maybe:
+        said.append(
+            ngettext("%(kits)s may hold it.", "%(kits)s may hold it.", len(maybe))
+            % {"kits": ", ".join(maybe)}
+        )
+    return " ".join([*said, _("Look, take it out, and answer.")])
+
+
+def lines(
+    facts: Mapping[str, Any], kits: Iterable[Mapping[str, Any]], reader: int
+) -> Iterator[str]:
+    """The maker's advice and reference; whom to ring for which kits, and which are the reader's (a
+    person's id) own to look into."""
+    if facts.get("advice"):
+        yield str(facts["advice"])
+    if facts.get("reference"):
+        yield _("Maker's reference: %(ref)s") % {"ref": facts["reference"]}
+    own = [str(kit["name"]) for kit in kits if kit.get("person_id") == reader]
+    if own:
+        yield _("It is for you to look into %(kits)s.") % {"kits": ", ".join(own)}
+    ring: dict[str, list[str]] = defaultdict(list)
+    for kit in kits:
+        if kit.get("person_id") != reader:
+            ring[_ring(kit)].append(str(kit["name"]))
+    for whom, names in ring.items():
+        yield _("%(kits)s: %(ring)s") % {"kits": ", ".join(names), "ring": whom}
+
+
+def _ring(kit: Mapping[str, Any]) -> str:
+    """Whom to ring for a kit: whoever has it or answers for it, else the room."""
+    name, phone = kit.get("person"), kit.get("phone")
+    if name and phone:
+        return _("ring %(name)s, %(phone)s.") % {"name": name, "phone": phone}
+    if name:
+        return _("ask %(name)s (no phone on record).") % {"name": name}
+    if kit.get("room_phone"):
+        return _("ring the %(room)s, %(phone)s.") % {
+            "room": kit["room"], "phone": kit["room_phone"]
+        }  # fmt: skip
+    return _("look in the %(room)s.") % {"room": kit.get("room", "")}
+
+
+def kits_of(notice: Notice) -> list[dict[str, Any]]:
+    """The kits that a notice of a recall names; of one written when each kit had its own, that."""
+    facts = notice.facts
+    if "kits" in facts or notice.kit is None:
+        return list(facts.get("kits", ()))
+    return [
+        {
+            "id": notice.kit.pk,
+            "name": notice.kit.name,
+            "certainty": facts.get("certainty", ""),
+            "person": facts.get("person", ""),
+            "phone": facts.get("phone", ""),
+            "theirs": True,
+        }
+    ]

@@ -1,0 +1,107 @@
+"""A kit that takes things from another, on a trip or at the hatch."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Invalid
+from kits.models import Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind, WithheldKind
+from kits.rules.ledger.irregular import Broken
+from kits.services.ledger import admission
+from kits.services.ledger.book import Book, Leg, outer
+from kits.services.notices import writing
+from kits.services.restocking.sorting import refuse_if_kept_as_it_came
+from kits.services.text.amounts import units
+
+
+@dataclass(frozen=True)
+class Borrowed:
+    """So many units of a batch from a section of one kit into a section of another."""
+
+    lot: Lot
+    source: Place
+    target: Place
+    units: int
+
+
+def borrow(
+    act: Act, giver: Kit, taker: Kit, lines: Sequence[Borrowed], *, already_done: bool = False
+) -> Entry:
+    """Move things from one kit to another; both are judged again. §4.5 holds for the taker.
+
+    `already_done` is a report of what happened and always recorded: marked irregular where it
+    broke a rule, and what the giver did not hold by the book comes in through *unexplained*.
+    """
+    if giver.pk == taker.pk:
+        raise Invalid(_("A kit cannot borrow from itself. Choose another kit."), field="from")
+    with Book(act) as book:
+        giver, taker = book.lock(giver.pk, taker.pk)
+        act.actor.require("borrow", taker.room_id)
+        for line in lines:
+            if line.source.kit_id != giver.pk or line.target.kit_id != taker.pk:
+                raise Invalid(
+                    _("Give sections of %(giver)s to take from and of %(taker)s to put into.")
+                    % {"giver": giver.name, "taker": taker.name},
+                    field="lines",
+                )
+        moved = [(line, units(line.units, field="lines")) for line in lines]
+        found: list[Leg] = []
+        irregular: list[Broken] = []
+        if already_done:
+            found = _found(moved)
+            irregular = _irregular(giver, taker, lines, found)
+        else:
+            refuse_if_kept_as_it_came(giver)
+            refuse_if_kept_as_it_came(taker)
+            admission.put_in_guard(taker, [(line.lot, line.source) for line in lines])
+        entry = book.post(
+            EntryKind.BORROW,
+            [*found, *(Leg(line.lot, line.source, line.target, count) for line, count in moved)],
+            kit=taker,
+            irregular=irregular,
+            detail={"from": giver.pk},
+        )
+        if irregular:
+            writing.tell_keepers(entry, "irregular", kit=taker)
+    return entry
+
+
+def _found(moved: Sequence[tuple[Borrowed, int]]) -> list[Leg]:
+    """What the giver held although the book did not have it there, as legs into it."""
+    wanted: Counter[tuple[int, int]] = Counter()
+    lines = {(line.lot.pk, line.source.pk): line for line, _ in moved}
+    for line, count in moved:
+        wanted[line.lot.pk, line.source.pk] += count
+    held = {
+        (row.lot_id, row.place_id): row.units
+        for row in Holding.objects.filter(
+            lot__in={lot for lot, _ in wanted}, place__in={place for _, place in wanted}
+        )
+    }
+    unexplained = outer(PlaceKind.UNEXPLAINED)
+    return [
+        Leg(lines[where].lot, unexplained, lines[where].source, count - held.get(where, 0))
+        for where, count in wanted.items()
+        if count > held.get(where, 0)
+    ]
+
+
+def _irregular(
+    giver: Kit, taker: Kit, lines: Sequence[Borrowed], found: Sequence[Leg]
+) -> list[Broken]:
+    """The rules that a loan broke that was reported afterwards."""
+    broken = [
+        Broken(fault["code"])
+        for fault in admission.faults(taker, [(line.lot, line.source) for line in lines])
+    ]
+    kept = WithheldKind.KEEP_AS_IT_CAME_BACK
+    if any(kit.withholdings.filter(kind=kept, released__isnull=True) for kit in (giver, taker)):
+        broken.append(Broken.KEPT_AS_IT_CAME)
+    if found:
+        broken.append(Broken.BORROWED_MORE)
+    return broken

@@ -1,0 +1,382 @@
+"""A kit's first filling: built from the shelf, or stripped from a filled kit that was bought.
+
+Either way nothing is put in that may never be (see `guard`), the whole is one entry, and the
+answer says what the kit's list still wants.
+"""
+
+from __future__ import annotations
+
+import enum
+from collections import Counter, defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Invalid
+from kits.models import (
+    Disposal,
+    Entry,
+    EntryKind,
+    Item,
+    Kit,
+    LevelFact,
+    Lot,
+    Place,
+    PlaceKind,
+    Receipt,
+)
+from kits.rules.restocking import picking
+from kits.services.custody.use import LevelSeen
+from kits.services.ledger import admission, kit_state, lots, readiness
+from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.lookup.holders import kit_is_out, open_checkout
+from kits.services.restocking import sorting
+from kits.services.restocking.sorting import PutIn
+from kits.services.stock import disposing, receiving, stock_levels
+from kits.services.text.amounts import units as whole
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What a kit's list still wants: units of a thing to its *carry*, whether it is below its
+    *never below* without them, how many of them the shelves of its room can give, and what they
+    all cost last time, where that is known."""
+
+    item: Item
+    units: int
+    below_minimum: bool
+    on_shelves: int = 0
+    cost: Decimal | None = None
+
+
+@dataclass(frozen=True)
+class Built:
+    """The entry, what went in, and what is not in stock."""
+
+    entry: Entry
+    put_in: Sequence[PutIn]
+    wanted: Sequence[Wanted]
+
+
+def build(
+    act: Act,
+    kit: Kit,
+    *,
+    lines: Sequence[PutIn] | None = None,
+    levels: Sequence[LevelSeen] | None = None,
+    through: date | None = None,
+) -> Built:
+    """Fill a kit's sections from the shelves of the room it is in.
+
+    Without `lines` as the restock list has it, good through `through` or its next trip. `levels`
+    None means that what is judged by eye was filled up. Raises Invalid, Refused: `kit-is-out`, the
+    codes of `guard` (each fault named, nothing moved), `not-enough`.
+    """
+    with Book(act) as book:
+        kit = _open(book, act, kit, "build")
+        put_in = _as_listed(kit, through) if lines is None else list(lines)
+        if not put_in and not levels:
+            raise Invalid(
+                _(
+                    "There is nothing to put in: nothing on the shelves is wanted, or no line "
+                    "was given. Receive stock first."
+                ),
+                field="lines",
+            )
+        for line in put_in:
+            _check_line(kit, line)
+        admission.put_in_guard(kit, [(line.lot, line.shelf) for line in put_in])
+        entry = book.post(
+            EntryKind.BUILD,
+            [Leg(p.lot, p.shelf, p.section, p.units) for p in put_in],
+            kit=kit,
+            detail={"looked_inside": True, "ends_sorting": True},
+        )
+        _seen(book, entry, kit, sorting.filled_up(kit) if levels is None else levels)
+        kit_state.sorted_now(kit)
+    return Built(entry, put_in, wanted(kit, currency=""))
+
+
+def _open(book: Book, act: Act, kit: Kit, use_case: str) -> Kit:
+    (kit,) = book.lock(kit.pk)
+    act.actor.require(use_case, kit.room_id)
+    held = open_checkout(kit)
+    if held is not None:
+        raise kit_is_out(held)
+    sorting.refuse_if_kept_as_it_came(kit)
+    return kit
+
+
+def _as_listed(kit: Kit, through: date | None) -> list[PutIn]:
+    plan = sorting.restock_list(kit, through=through)
+    return [
+        PutIn(
+            plan.lots[row.batch.id],
+            plan.shelves[int(row.shelf)],
+            plan.sections[row.section],
+            row.count,
+        )
+        for row in plan.list.put_in
+    ]
+
+
+def _check_line(kit: Kit, line: PutIn) -> None:
+    whole(line.units, field="lines")
+    admission.shelf_here(kit, line.shelf, "lines")
+    _check_section(kit, line.section, "lines")
+    _not_by_eye(line.lot.item, "lines")
+
+
+def _check_section(kit: Kit, section: Place, field: str) -> None:
+    if section.kit_id != kit.pk or section.closed_on is not None:
+        raise Invalid(
+            _("%(section)s is no section of %(kit)s now.")
+            % {"section": section.name, "kit": kit.name},
+            field=field,
+        )
+
+
+def _not_by_eye(item: Item, field: str) -> None:
+    if item.by_eye:
+        raise Invalid(
+            _("%(item)s is judged by eye: say full, low or empty instead of a number.")
+            % {"item": item.name},
+            field=field,
+        )
+
+
+def _seen(book: Book, entry: Entry, kit: Kit, levels: Sequence[LevelSeen]) -> None:
+    book.break_seals(entry, list(kit.sections.all()))
+    LevelFact.objects.bulk_create(
+        LevelFact(section=s.section, item=s.item, entry=entry, level=s.level) for s in levels
+    )
+
+
+# ------------------------------------------------------------------------------------- stripping
+class Fate(enum.StrEnum):
+    """What becomes of a thing out of a bought kit."""
+
+    KEEP = "keep"
+    SHELF = "shelf"
+    TRAINING = "training"
+    DISPOSE = "dispose"
+
+
+@dataclass(frozen=True)
+class Thing:
+    """Units of one batch found in a bought kit, what becomes of them and why.
+
+    `section` is where it is kept (the first one unless given), `shelf` where it is put; `disposal`
+    how it is thrown out, its own way unless given. `price` is what these alone cost, where known.
+    """
+
+    item: Item
+    units: int
+    fate: Fate
+    reason: str = ""
+    number: str = ""
+    expiry: date | None = None
+    serial: str = ""
+    section: Place | None = None
+    shelf: Place | None = None
+    disposal: Disposal | None = None
+    price: Decimal | None = None
+
+
+@dataclass(frozen=True)
+class Stripped:
+    """The entry; where each thing went; what the list still wants; and the cost until now, with
+    that of the rest at the last price paid. `unpriced` are wanted things of no known price."""
+
+    entry: Entry
+    went: Sequence[tuple[Lot, Place, int]]
+    wanted: Sequence[Wanted]
+    bought_for: Decimal | None
+    cost_with_rest: Decimal | None
+    currency: str
+    unpriced: Sequence[Item]
+
+
+def strip(
+    act: Act,
+    kit: Kit,
+    things: Sequence[Thing],
+    *,
+    supplier: str = "",
+    price: Decimal | None = None,
+    currency: str = "",
+    levels: Sequence[LevelSeen] = (),
+) -> Stripped:
+    """Take a bought, filled kit apart, thing by thing, into a kit of ours.
+
+    `price` is what the bought kit cost as a whole. What is out of date or recalled may be thrown
+    out or set aside for training, and is refused where it would be kept. Raises Invalid, Refused
+    (`kit-is-out`, the codes of `guard`, `wrong-bin`).
+    """
+    with Book(act) as book:
+        kit = _open(book, act, kit, "strip")
+        if not things and not levels:
+            raise Invalid(_("Name at least one thing that was in it."), field="things")
+        priced = price is not None or any(thing.price is not None for thing in things)
+        if priced or currency:
+            receiving.check_price(Decimal(0) if price is None and priced else price, currency)
+        supply = outer(PlaceKind.SUPPLIER)
+        went: dict[tuple[int, int], list[tuple[Lot, Place, int]]] = defaultdict(list)
+        costs: dict[int, Decimal] = {}
+        kept: list[tuple[Lot, Place]] = []
+        batches = [_batch(kit, thing) for thing in things]
+        for index, thing in enumerate(things):
+            units = whole(thing.units, field="things")
+            lot = batches[index]
+            place = _goes_to(kit, thing, lot)
+            went[lot.pk, place.pk].append((lot, place, units))
+            if thing.price is not None:
+                receiving.check_price(thing.price, currency)
+                costs[lot.pk] = costs.get(lot.pk, Decimal(0)) + thing.price
+            if thing.fate == Fate.KEEP:
+                kept.append((lot, supply))
+        admission.put_in_guard(kit, kept)
+        rows = [(r[0][0], r[0][1], sum(n for _, _, n in r)) for r in went.values()]
+        entry = book.post(
+            EntryKind.STRIP,
+            [Leg(lot, supply, place, n) for lot, place, n in rows],
+            kit=kit,
+            detail={
+                "looked_inside": True,
+                "supplier": supplier,
+                "price": str(price) if price is not None else None,
+                "currency": currency,
+                "things": [
+                    {"item": t.item.pk, "units": t.units, "fate": str(t.fate), "reason": t.reason}
+                    for t in things
+                ],
+            },
+        )
+        _receipts(entry, rows, costs, supplier, currency)
+        _seen(book, entry, kit, levels)
+        kit_state.rewrite_looks(kit)
+        rest = wanted(kit, currency=currency)
+    unpriced = [row.item for row in rest if row.cost is None]
+    spent = price if price is not None else (sum(costs.values()) if costs else None)
+    return Stripped(
+        entry=entry,
+        went=rows,
+        wanted=rest,
+        bought_for=Decimal(spent) if spent is not None else None,
+        cost_with_rest=(
+            Decimal(spent) + sum((row.cost for row in rest if row.cost is not None), Decimal(0))
+            if spent is not None
+            else None
+        ),
+        currency=currency,
+        unpriced=unpriced,
+    )
+
+
+def _batch(kit: Kit, thing: Thing) -> Lot:
+    receiving.check_expiry(thing.expiry, readiness.today_of(kit))
+    lot = lots.known(item=thing.item, number=thing.number, expiry=thing.expiry, serial=thing.serial)
+    receiving.one_of_its_own(lot, whole(thing.units, field="things"))
+    return lot
+
+
+def _goes_to(kit: Kit, thing: Thing, lot: Lot) -> Place:
+    match thing.fate:
+        case Fate.KEEP:
+            _not_by_eye(thing.item, "things")
+            section = thing.section or kit.sections.filter(closed_on=None).first()
+            if section is None:
+                raise Invalid(
+                    _("%(kit)s has no section to keep it in.") % {"kit": kit.name}, field="things"
+                )
+            _check_section(kit, section, "things")
+            return section
+        case Fate.SHELF:
+            if (
+                thing.shelf is None
+                or thing.shelf.kind != PlaceKind.SHELF
+                or thing.shelf.room_id != kit.room_id
+            ):
+                raise Invalid(
+                    _("Name the shelf of %(room)s that %(item)s goes onto.")
+                    % {"room": kit.room.name, "item": thing.item.name},
+                    field="things",
+                )
+            return receiving.landing(lot, thing.shelf)[0]
+        case Fate.TRAINING:
+            box = room_place(kit.room, PlaceKind.TRAINING)
+            return receiving.landing(lot, box)[0]
+        case Fate.DISPOSE:
+            way = thing.disposal or disposing.disposal_of(thing.item)
+            disposing.check_disposal(thing.item, way)
+            return outer(PlaceKind(way))
+
+
+def _receipts(
+    entry: Entry,
+    rows: Sequence[tuple[Lot, Place, int]],
+    costs: dict[int, Decimal],
+    supplier: str,
+    currency: str,
+) -> None:
+    """One receipt for each batch; its price only where it was given for it alone."""
+    totals: dict[int, int] = defaultdict(int)
+    for lot, _place, units in rows:
+        totals[lot.pk] += units
+    Receipt.objects.bulk_create(
+        Receipt(
+            lot_id=lot,
+            entry=entry,
+            units=units,
+            supplier=supplier,
+            price=costs.get(lot),
+            currency=currency if lot in costs else "",
+        )
+        for lot, units in totals.items()
+    )
+
+
+# ------------------------------------------------------------------------------ what is wanted yet
+def wanted(kit: Kit, *, currency: str) -> list[Wanted]:
+    """What a kit's list still wants through today, with what the shelves of the room that it is in
+    can give; priced in `currency` by the last receipts."""
+    state = readiness.states([kit.pk])[kit.pk]
+    today = readiness.today_of(kit)
+    shelves = stock_levels.on_shelves([kit.room_id])[0].get(kit.room_id, [])
+    missing = picking.restock(state, (), through=today, today=today).missing
+    to_buy: Counter[int] = Counter()
+    for row in picking.restock(state, shelves, through=today, today=today).missing:
+        to_buy[row.thing.id] += row.count
+    items = Item.objects.in_bulk([row.thing.id for row in missing])
+    prices = _last_prices(items, currency) if currency else {}
+    found = []
+    for row in missing:
+        thing = row.thing.id
+        buy = min(row.count, to_buy[thing])  # several lines may want the same thing
+        to_buy[thing] -= buy
+        cost = (prices[thing] * row.count).quantize(Decimal("0.01")) if thing in prices else None
+        on_shelves = row.count - buy
+        found.append(Wanted(items[thing], row.count, row.below_minimum, on_shelves, cost))
+    return found
+
+
+def _last_prices(items: dict[int, Item], currency: str) -> dict[int, Decimal]:
+    """The price of one unit of each thing when it was last bought in a currency."""
+    prices: dict[int, Decimal] = {}
+    for receipt in (
+        Receipt.objects.filter(
+            lot__item__in=items,
+            currency=currency,
+            price__isnull=False,
+            entry__reversed_by__isnull=True,
+        )
+        .select_related("lot")
+        .order_by("id")
+    ):
+        assert receipt.price is not None  # by the filter
+        prices[receipt.lot.item_id] = receipt.price / receipt.units
+    return prices

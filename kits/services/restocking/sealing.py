@@ -1,0 +1,73 @@
+"""Before a seal goes on: what is not replaced, in words, and the refusal that asks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts.problems import Refused
+from kits.models import Kit, Place
+from kits.rules.ledger.facts import Level
+from kits.rules.restocking.sealing import Lack, NotReplaced
+from kits.rules.restocking.sealing import not_replaced as not_replaced_rule
+from kits.services.ledger import readiness
+
+
+def not_replaced(kit: Kit, section: Place | None = None) -> list[NotReplaced]:
+    """What is not replaced in a kit today, or in one of its sections."""
+    return not_replaced_rule(
+        readiness.states([kit.pk])[kit.pk],
+        readiness.today_of(kit),
+        section.section_key if section else None,
+    )
+
+
+def asks_first(kit: Kit, rows: Sequence[NotReplaced]) -> Refused:
+    """The question that comes before a seal on a kit with things not replaced; `lines` has them."""
+    return Refused(
+        "not-replaced",
+        question(rows),
+        kit=kit.name,
+        count=sum(row.count for row in rows),
+        lines=[
+            {
+                "item": row.thing.id,
+                "name": row.thing.name,
+                "section": row.section,
+                "units": row.count,
+                "why": str(row.lack),
+                "text": line(row),
+            }
+            for row in rows
+        ],
+    )
+
+
+def question(rows: Sequence[NotReplaced]) -> str:
+    """*3 not replaced: seal anyway?*"""
+    out = sum(row.count for row in rows if row.lack is Lack.COMES_OUT)
+    missing = sum(row.count for row in rows) - out
+    if not out:
+        return _("%(count)d not replaced: seal anyway?") % {"count": missing}
+    if not missing:
+        return _("%(out)d must come out: seal anyway?") % {"out": out}
+    return _("%(count)d not replaced, %(out)d must come out: seal anyway?") % {
+        "count": missing,
+        "out": out,
+    }
+
+
+def line(row: NotReplaced) -> str:
+    """One thing that is not replaced, in a few words."""
+    said = {"count": row.count, "thing": row.thing.name}
+    match row.lack, row.level:
+        case Lack.NOT_REPLACED, _level:
+            return _("%(count)d × %(thing)s not replaced") % said
+        case Lack.COMES_OUT, _level:
+            return _("%(count)d × %(thing)s must come out") % said
+        case Lack.NOT_FULL, Level.LOW:
+            return _("%(thing)s: low") % said
+        case Lack.NOT_FULL, Level.EMPTY:
+            return _("%(thing)s: empty") % said
+    return _("%(thing)s: nobody looked how full") % said

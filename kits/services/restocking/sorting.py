@@ -1,0 +1,395 @@
+"""Sorting: from hand-back to fit. Look inside, restock, take out what is out of date, reseal."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.models import Room
+from kits.models import (
+    AsFound,
+    Entry,
+    EntryKind,
+    Item,
+    Kit,
+    LevelFact,
+    Lot,
+    Place,
+    PlaceKind,
+    Seal,
+    WithheldKind,
+)
+from kits.rules.ledger.expiry import Fault, good_through
+from kits.rules.ledger.facts import Level, Units
+from kits.rules.restocking.picking import RestockList, Swap, TakeOut
+from kits.rules.restocking.picking import restock as restock_rule
+from kits.services.custody.use import LevelSeen
+from kits.services.ledger import admission, kit_state, readiness
+from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.lookup import promises
+from kits.services.restocking import sealing
+from kits.services.stock.disposing import disposal_of
+from kits.services.text import wording
+from kits.services.text.amounts import units
+
+
+# ------------------------------------------------------------------------------ looking inside
+def look_inside(act: Act, kit: Kit, *, levels: Sequence[LevelSeen] = (), note: str = "") -> Entry:
+    """Record that somebody opened the kit and found it as the book has it.
+
+    What was found otherwise is a count. Opening breaks the seals; the kit no longer waits to be
+    sorted.
+    """
+    with Book(act) as book:
+        (kit,) = book.lock(kit.pk)
+        act.actor.require("look_inside", kit.room_id)
+        entry = book.post(
+            EntryKind.LOOK_INSIDE,
+            kit=kit,
+            reason=note,
+            detail={"looked_inside": True},
+        )
+        book.break_seals(entry, list(kit.sections.all()))
+        _levels(entry, levels)
+        kit_state.sorted_now(kit)
+    return entry
+
+
+def seal_holds(act: Act, kit: Kit) -> Entry:
+    """Record that a kit that waits to be sorted is dry and its seal whole: nobody opens it, the
+    seal stays on, and it waits no longer. When it was last looked inside stays as it was.
+
+    Raises Refused: `no-seal-on-record`.
+    """
+    with Book(act) as book:
+        (kit,) = book.lock(kit.pk)
+        act.actor.require("look_inside", kit.room_id)
+        if not Seal.objects.filter(kit=kit, section=None, broken__isnull=True).exists():
+            raise Refused(
+                "no-seal-on-record",
+                _("No seal is on record for %(kit)s. Look inside, then seal it.")
+                % {"kit": kit.name},
+            )
+        entry = book.post(
+            EntryKind.LOOK_INSIDE,
+            kit=kit,
+            detail={"looked_inside": False, "as_found": AsFound.SEALED},
+        )
+        kit_state.sorted_now(kit)
+    return entry
+
+
+def _levels(entry: Entry, levels: Sequence[LevelSeen]) -> None:
+    LevelFact.objects.bulk_create(
+        LevelFact(section=s.section, item=s.item, entry=entry, level=s.level) for s in levels
+    )
+
+
+# ----------------------------------------------------------------------------------- restocking
+@dataclass(frozen=True)
+class Restock:
+    """What to do to a kit, and through which day it then is good: worked out from the book."""
+
+    kit: Kit
+    through: date
+    list: RestockList
+    lots: dict[int, Lot]
+    shelves: dict[int, Place]
+    sections: dict[str, Place]
+
+
+READY_FOR_DAYS = 28
+"""How long a restocked kit should last where no trip says so: nobody wants to open it next week."""
+
+
+def through_day(kit: Kit) -> date:
+    """The day a restocked kit should be good through: its next trip's last, else four weeks on."""
+    today = readiness.today_of(kit)
+    trip = promises.next_trip(kit)
+    return trip.last_day if trip else today + timedelta(days=READY_FOR_DAYS)
+
+
+def restock_list(kit: Kit, *, through: date | None = None) -> Restock:
+    """What to take out, what to put in from which shelf of the room the kit is in, what is
+    missing. Raises Invalid for a day that is past."""
+    today = readiness.today_of(kit)
+    if through is not None and through < today:
+        raise Invalid(_("That day is past. Give one that is to come."), field="through")
+    through = through or through_day(kit)
+    shelves = {p.pk: p for p in kit.room.places.filter(kind=PlaceKind.SHELF)}
+    on_shelves = [
+        Units(batch, str(place), count)
+        for place, rows in readiness.units_in(shelves).items()
+        for batch, count in rows
+    ]
+    state = readiness.states([kit.pk])[kit.pk]
+    listed = restock_rule(state, on_shelves, through=through, today=today)
+    batch_ids = {x.batch.id for x in (*state.units, *on_shelves)}
+    return Restock(
+        kit=kit,
+        through=through,
+        list=listed,
+        lots=Lot.objects.select_related("item").in_bulk(batch_ids),
+        shelves=shelves,
+        sections={p.section_key: p for p in kit.sections.all()},
+    )
+
+
+def swaps(plan: Restock) -> dict[int, str]:
+    """What settles a thing's shortage, by the thing's id: "put in 2 from shelf C2, good until
+    31 May 2027", or that it is not in stock."""
+    said: dict[int, str] = {}
+    for row in plan.list.put_in:
+        until = good_through(row.batch)
+        told = {
+            "count": row.count,
+            "thing": row.thing.name,
+            "shelf": plan.shelves[int(row.shelf)].name,
+            "until": wording.day(until) if until else "",
+        }
+        text = (
+            _("put in %(count)d from shelf %(shelf)s")
+            if row.instead_of is None
+            else _("put in %(count)d %(thing)s instead, from shelf %(shelf)s")
+        ) % told
+        if until:
+            text += _(", good until %(until)s") % told
+        wanted = row.line.thing.id
+        said[wanted] = f"{said[wanted]}; {text}" if wanted in said else text
+    for missing in plan.list.missing:
+        said.setdefault(missing.thing.id, _("none in stock here that lasts"))
+    return said
+
+
+@dataclass(frozen=True)
+class PutIn:
+    """So many units of a batch from a shelf into a section."""
+
+    lot: Lot
+    shelf: Place
+    section: Place
+    units: int
+
+
+@dataclass(frozen=True)
+class Differing:
+    """Where what was put in differs from the list: for a thing in a section, these instead of the
+    listed ones (none: it was left out)."""
+
+    item: Item
+    section: Place
+    instead: Sequence[PutIn] = field(default_factory=tuple)
+
+
+@dataclass(frozen=True)
+class Restocked:
+    """The entry, what went in and what came out."""
+
+    entry: Entry
+    put_in: Sequence[PutIn]
+    taken_out: Sequence[Leg]
+
+
+def restock(
+    act: Act,
+    kit: Kit,
+    *,
+    exceptions: Sequence[Differing] = (),
+    extra: Sequence[PutIn] = (),
+    as_listed: bool = True,
+    levels: Sequence[LevelSeen] | None = None,
+    through: date | None = None,
+) -> Restocked:
+    """Put in what the restock list says, but for the exceptions, and take out what must come out.
+
+    `extra` is put in beside the list; with `as_listed` false nothing else is. `levels` None means
+    that everything judged by eye was filled up. Raises Refused where something may not go in
+    (see `guard`) or is not on its shelf (`not-enough`).
+    """
+    with Book(act) as book:
+        (kit,) = book.lock(kit.pk)
+        act.actor.require("restock", kit.room_id)
+        refuse_if_kept_as_it_came(kit)
+        plan = restock_list(kit, through=through)
+        differs = {(e.item.pk, e.section.pk): e for e in exceptions}
+        put_in = list(extra)
+        for pick in plan.list.put_in if as_listed else ():
+            section = plan.sections[pick.section]
+            if (pick.thing.id, section.pk) not in differs:
+                put_in.append(
+                    PutIn(
+                        plan.lots[pick.batch.id],
+                        plan.shelves[int(pick.shelf)],
+                        section,
+                        pick.count,
+                    )
+                )
+        for exception in exceptions:
+            put_in += [p for p in exception.instead if units(p.units, least=0, field="exceptions")]
+        for line in put_in:
+            admission.shelf_here(kit, line.shelf, "extra")
+        admission.put_in_guard(kit, [(p.lot, p.shelf) for p in put_in])
+        out = _out_legs(plan, plan.list.take_out)
+        entry = book.post(
+            EntryKind.RESTOCK,
+            [*out, *(Leg(p.lot, p.shelf, p.section, p.units) for p in put_in)],
+            kit=kit,
+            detail={"through": plan.through.isoformat(), "looked_inside": True},
+        )
+        book.break_seals(entry, list(kit.sections.all()))
+        _levels(entry, filled_up(kit) if levels is None else levels)
+        kit_state.sorted_now(kit)
+    return Restocked(entry, put_in, out)
+
+
+def refuse_if_kept_as_it_came(kit: Kit) -> None:
+    """Raise Refused (`keep-as-it-came-back`) where nothing may be put in or taken out."""
+    if kit.withholdings.filter(
+        kind=WithheldKind.KEEP_AS_IT_CAME_BACK, released__isnull=True
+    ).exists():
+        raise Refused(
+            "keep-as-it-came-back",
+            _("%(kit)s is kept as it came back. Release it before anything is put in or out.")
+            % {"kit": kit.name},
+        )
+
+
+def filled_up(kit: Kit) -> list[LevelSeen]:
+    """What is judged by eye in a kit and not known to be full, as full."""
+    sections = {p.section_key: p for p in kit.sections.all()}
+    state = readiness.states([kit.pk])[kit.pk]
+    low = [
+        line
+        for line in state.lines
+        if line.thing.by_eye and state.levels.get((line.section, line.thing.id)) != Level.FULL
+    ]
+    items = Item.objects.in_bulk([line.thing.id for line in low])
+    return [LevelSeen(sections[ln.section], items[ln.thing.id], Level.FULL) for ln in low]
+
+
+# ------------------------------------------------------------------- taking out what must come out
+def must_come_out(plan: Restock) -> list[TakeOut]:
+    """What is inside and may not stay there."""
+    return [row for row in plan.list.take_out if isinstance(row.why, Fault)]
+
+
+def _out_legs(plan: Restock, rows: Sequence[TakeOut]) -> list[Leg]:
+    return [
+        Leg(
+            plan.lots[row.batch.id],
+            plan.sections[row.section],
+            destination(plan, row),
+            row.count,
+        )
+        for row in rows
+    ]
+
+
+def destination(plan: Restock, row: TakeOut) -> Place:
+    """Out of date goes to its own bin, training stock to the training box, what was swapped while
+    still good back to a shelf, and recalled or kept-back things to quarantine."""
+    room = plan.kit.room
+    if row.why in (Fault.EXPIRED, Fault.OPENED_TOO_LONG):
+        return outer(PlaceKind(disposal_of(plan.lots[row.batch.id].item)))
+    if row.why is Fault.TRAINING_STOCK or (plan.kit.training and isinstance(row.why, Swap)):
+        return room_place(room, PlaceKind.TRAINING)
+    if isinstance(row.why, Swap):
+        for put_in in plan.list.put_in:
+            if put_in.thing.id == row.batch.thing.id:
+                return plan.shelves[int(put_in.shelf)]
+        return next(iter(plan.shelves.values()))
+    return room_place(room, PlaceKind.QUARANTINE)
+
+
+def take_expired_out(act: Act, kit: Kit) -> Entry:
+    """Take out everything that may not stay inside, in one act. Raises Refused where there is
+    nothing to take out (`nothing-to-take-out`)."""
+    with Book(act) as book:
+        (kit,) = book.lock(kit.pk)
+        act.actor.require("take_expired_out", kit.room_id)
+        refuse_if_kept_as_it_came(kit)
+        plan = restock_list(kit)
+        rows = must_come_out(plan)
+        if not rows:
+            raise Refused(
+                "nothing-to-take-out",
+                _("Everything in %(kit)s may stay there today.") % {"kit": kit.name},
+            )
+        return book.post(EntryKind.TAKE_OUT, _out_legs(plan, rows), kit=kit)
+
+
+# ------------------------------------------------------------------------------------- resealing
+def reseal(
+    act: Act, kit: Kit, number: str, *, section: Place | None = None, anyway: bool = False
+) -> Seal:
+    """Put a numbered seal on a kit, or on one of its sections.
+
+    A seal is no check: a kit that waits to be sorted waits on until somebody looks inside,
+    restocks or counts. Raises Refused: `seal-in-use`, `sealed-already`; `not-replaced` where
+    something that was used is not replaced or may not stay inside, unless `anyway`.
+    """
+    number = number.strip()
+    if not number or len(number) > 40:
+        raise Invalid(
+            _("Give the number that is printed on the seal, up to 40 characters."), field="seal"
+        )
+    with Book(act) as book:
+        (kit,) = book.lock(kit.pk)
+        act.actor.require("reseal", kit.room_id)
+        in_use = Seal.objects.filter(number__iexact=number, broken__isnull=True).first()
+        if in_use is not None and (in_use.kit_id, in_use.section_id) == (
+            kit.pk,
+            section.pk if section else None,
+        ):
+            raise Refused(
+                "sealed-already",
+                _("%(kit)s carries seal %(number)s already.") % {"kit": kit.name, "number": number},
+            )
+        if in_use is not None:
+            raise Refused(
+                "seal-in-use",
+                _("Seal %(number)s is on %(kit)s. Read the number again, or look at that kit.")
+                % {"number": number, "kit": in_use.kit.name},
+                kit=in_use.kit.name,
+            )
+        lacking = sealing.not_replaced(kit, section)
+        if lacking and not anyway:
+            raise sealing.asks_first(kit, lacking)
+        units_lacking: dict[str, int] = {}
+        for row in lacking:
+            item = str(row.thing.id)
+            units_lacking[item] = units_lacking.get(item, 0) + row.count
+        entry = book.post(
+            EntryKind.RESEAL,
+            kit=kit,
+            detail={
+                "number": number,
+                "section": section.section_key if section else None,
+                "ends_sorting": False,
+                "not_replaced": units_lacking,
+            },
+        )
+        Seal.objects.filter(kit=kit, section=section, broken__isnull=True).update(broken=entry)
+        return Seal.objects.create(kit=kit, section=section, number=number, put_on=entry)
+
+
+def next_seal_number(room: Room) -> str:
+    """The number after the last one that was put on a kit in a room: the next on the strip, or
+    nothing where the last does not end in digits."""
+    last = (
+        Seal.objects.filter(put_on__room=room)
+        .order_by("-id")
+        .values_list("number", flat=True)
+        .first()
+    )
+    match = re.search(r"^(.*?)(\d+)$", last or "")
+    if match is None:
+        return ""
+    head, digits = match.groups()
+    return f"{head}{int(digits) + 1:0{len(digits)}d}"

@@ -1,0 +1,131 @@
+"""Throwing out: into the bin, the sharps tub, clinical waste, to a pharmacy, back to the maker."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Invalid, Refused
+from gearroom.core.models import Room
+from kits.models import Disposal, Entry, EntryKind, Holding, Item, Lot, Place, PlaceKind
+from kits.rules.ledger.expiry import Fault, good_through, why_not
+from kits.rules.ledger.facts import Kind
+from kits.rules.stock import disposal as ways
+from kits.services.ledger import readiness
+from kits.services.ledger.book import Book, Leg, outer
+from kits.services.stock import receiving
+from kits.services.text import wording
+from kits.services.text.amounts import units as whole
+
+
+def disposal_of(item: Item) -> Disposal:
+    """How a thing is thrown out unless somebody says otherwise."""
+    return Disposal(ways.allowed(Kind(item.kind), item.disposal)[0])
+
+
+def check_disposal(item: Item, disposal: Disposal) -> None:
+    """Raise Refused (`wrong-bin`) where a thing may not be thrown out that way."""
+    allowed = ways.allowed(Kind(item.kind), item.disposal)
+    if disposal not in allowed:
+        right = _(" or ").join(wording.disposal(way) for way in allowed)
+        raise Refused(
+            "wrong-bin",
+            _("%(item)s does not go to “%(label)s”. It goes to: %(right)s.")
+            % {"item": item.name, "label": wording.disposal(disposal), "right": right},
+            allowed=list(allowed),
+        )
+
+
+@dataclass(frozen=True)
+class Outgoing:
+    """Units of a batch to be thrown out of a place; the thing's own way unless another is given.
+    `good_until`, where it is listed as out of date: its last good day."""
+
+    place: Place
+    lot: Lot
+    units: int
+    disposal: Disposal | None = None
+    good_until: date | None = None
+
+
+def dispose(
+    act: Act, *, place: Place, lot: Lot, units: int, disposal: Disposal | None = None
+) -> Entry:
+    """Throw units out of a place, the thing's own way unless another is given.
+
+    Units that are still good need the act's reason. Raises Refused: `wrong-bin`, `not-enough`;
+    Invalid (`reason`).
+    """
+    with Book(act) as book:
+        kit = receiving.lock_kit_of(book, place)
+        room = receiving.room_of(place, kit)
+        act.actor.require("dispose", room.pk)
+        leg, why = _thrown(act, Outgoing(place, lot, units, disposal), room)
+        return book.post(EntryKind.DISPOSE, [leg], kit=kit, lot=lot, room=room, reason=why)
+
+
+def dispose_all(act: Act, room: Room, rows: Sequence[Outgoing]) -> Entry:
+    """Throw out what stands in a room outside of its kits, all in one act, each thing its way.
+
+    Raises as `dispose`, and Invalid (`rows`) for no rows or a place of another room or a kit.
+    """
+    with Book(act) as book:
+        act.actor.require("dispose", room.pk)
+        if not rows:
+            raise Invalid(_("Choose what is thrown out."), field="rows")
+        for row in rows:
+            if row.place.room_id != room.pk or row.place.kind in (
+                PlaceKind.TRANSIT,
+                PlaceKind.AWAY,
+            ):
+                raise Invalid(
+                    _("%(place)s is not in %(room)s.")
+                    % {"place": row.place.name, "room": room.name},
+                    field="rows",
+                )
+        thrown = [_thrown(act, row, room) for row in rows]
+        why = ", ".join(sorted({why for _leg, why in thrown}))
+        return book.post(
+            EntryKind.DISPOSE, [leg for leg, _why in thrown], room=room, reason=act.reason or why
+        )
+
+
+def _thrown(act: Act, row: Outgoing, room: Room) -> tuple[Leg, str]:
+    count = whole(row.units)
+    way = row.disposal or disposal_of(row.lot.item)
+    check_disposal(row.lot.item, way)
+    fault = why_not(readiness.batches([row.lot])[row.lot.pk], receiving.today_in(room))
+    if fault is None and not act.reason:
+        raise Invalid(_("These are still good: say why they are thrown out."), field="reason")
+    return Leg(row.lot, row.place, outer(PlaceKind(way)), count), act.reason or str(fault)
+
+
+_OUT_OF_DATE = frozenset({Fault.EXPIRED, Fault.OPENED_TOO_LONG})
+
+
+def out_of_date(room: Room) -> list[Outgoing]:
+    """What stands out of date on a room's shelves and in its quarantine, with where it goes."""
+    rows = list(
+        Holding.objects.filter(
+            units__gt=0, place__room=room, place__kind__in=[PlaceKind.SHELF, PlaceKind.QUARANTINE]
+        )
+        .select_related("lot__item", "place")
+        .order_by("place__position", "place", "lot__item__name", "lot")
+    )
+    batches = readiness.batches({row.lot_id: row.lot for row in rows}.values())
+    today = receiving.today_in(room)
+    return [
+        Outgoing(
+            row.place,
+            row.lot,
+            row.units,
+            disposal_of(row.lot.item),
+            good_through(batches[row.lot_id]),
+        )
+        for row in rows
+        if why_not(batches[row.lot_id], today) in _OUT_OF_DATE
+    ]

@@ -1,0 +1,391 @@
+"""Stock beside the kits: received, moved, sent to another room.
+
+That something arrived is a fact and is written down whatever it is; what must not be used goes to
+the room's quarantine instead of the shelf, and the entry says why.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
+
+from gearroom.core import clock
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Invalid, NotFound, Refused
+from gearroom.core.models import Room
+from kits.models import (
+    Entry,
+    EntryKind,
+    Holding,
+    Item,
+    Kit,
+    Lot,
+    PackCode,
+    Place,
+    PlaceKind,
+    Receipt,
+)
+from kits.rules.ledger.expiry import WINDOW_YEARS, Fault, date_known, must_be_dated, why_not
+from kits.rules.ledger.facts import Batch, Kind
+from kits.rules.ledger.irregular import Broken
+from kits.services.ledger import admission, lots, readiness
+from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.text import wording
+from kits.services.text.amounts import units as whole
+
+
+@dataclass(frozen=True)
+class Remark:
+    """Something worth saying about what was done: a stable code and a sentence."""
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Received:
+    """What arrived, and where it was put: on its shelf, or in quarantine."""
+
+    entry: Entry
+    lot: Lot
+    place: Place
+    units: int
+    receipt: Receipt | None = None
+    remarks: tuple[Remark, ...] = ()
+
+
+# ------------------------------------------------------------------------------------- receiving
+def receive(
+    act: Act,
+    *,
+    shelf: Place,
+    item: Item | None = None,
+    units: int | None = None,
+    packs: int | None = None,
+    pack_code: str = "",
+    pack_holds: int | None = None,
+    number: str = "",
+    expiry: date | None = None,
+    serial: str = "",
+    supplier: str = "",
+    price: Decimal | None = None,
+    currency: str = "",
+) -> Received:
+    """Take units of a batch from a supplier onto a shelf (or into a training box).
+
+    `units` are base units; or `packs` of what `pack_code`, a maker's GTIN, names; the code may
+    also stand in for the item. `pack_holds` is how many units these packs say that they hold, where
+    that is not what the code's packs usually do. `price` is for all of it. Out of date, recalled or
+    kept-back units go to quarantine. Raises Invalid, NotFound (`pack_code`), Refused
+    (`instrument-held`, `serial-known-otherwise`).
+    """
+    if shelf.kind not in (PlaceKind.SHELF, PlaceKind.TRAINING) or shelf.room is None:
+        raise Invalid(_("Receive onto a shelf. Kits are filled from there."), field="shelf")
+    with Book(act) as book:
+        act.actor.require("receive", shelf.room_id)
+        pack = _pack(pack_code) if pack_code else None
+        thing = _thing(item, pack)
+        count = _count(units, packs, pack_holds or (pack.units_per_pack if pack else None))
+        check_price(price, currency)
+        check_expiry(expiry, today_in(shelf.room))
+        lot = lots.known(item=thing, number=number, expiry=expiry, serial=serial)
+        one_of_its_own(lot, count)
+        place, irregular = landing(lot, shelf)
+        entry = book.post(
+            EntryKind.RECEIVE,
+            [Leg(lot, outer(PlaceKind.SUPPLIER), place, count)],
+            lot=lot,
+            room=shelf.room,
+            irregular=irregular,
+        )
+        receipt = Receipt.objects.create(
+            lot=lot, entry=entry, units=count, supplier=supplier, price=price, currency=currency
+        )
+        said = remarks(lot, irregular)
+    return Received(entry, lot, place, count, receipt, said)
+
+
+def _pack(code: str) -> PackCode:
+    digits = code.strip()
+    gtin = digits.zfill(14) if digits.isascii() and digits.isdigit() else ""
+    pack = PackCode.objects.select_related("item").filter(gtin=gtin).first()
+    if pack is None:
+        raise NotFound("pack code", code)
+    return pack
+
+
+def _thing(item: Item | None, pack: PackCode | None) -> Item:
+    if item is None and pack is None:
+        raise Invalid(_("Say which thing arrived, or give the code of its pack."), field="item")
+    if item is not None and pack is not None and pack.item_id != item.pk:
+        raise Invalid(
+            _("The pack code %(gtin)s is of %(item)s, not of %(item_2)s.")
+            % {"gtin": pack.gtin, "item": pack.item.name, "item_2": item.name},
+            field="pack_code",
+        )
+    return item or pack.item  # type: ignore[union-attr]  # one of the two is there
+
+
+def _count(units: int | None, packs: int | None, holds: int | None) -> int:
+    if (units is None) == (packs is None):
+        raise Invalid(_("Give either the units or the packs that arrived."), field="units")
+    if packs is None:
+        return whole(units)
+    if holds is None:
+        raise Invalid(_("How many units a pack holds is told by its code: give it."), field="packs")
+    each = whole(holds, field="pack_holds")
+    return whole(whole(packs, field="packs") * each, field="packs")
+
+
+def check_price(price: Decimal | None, currency: str) -> None:
+    """Raise Invalid unless both are there or neither: an amount of 0 or more with at most two
+    decimals, and three capitals of ISO 4217."""
+    if price is None and not currency:
+        return
+    if price is None or not (len(currency) == 3 and currency.isascii() and currency.isupper()):
+        raise Invalid(
+            _("Give a price and its currency, three letters such as GBP; or neither."),
+            field="price" if price is None else "currency",
+        )
+    if not price.is_finite() or not 0 <= price < 10**10 or price != round(price, 2):
+        raise Invalid(_("A price is 0 or more, with two decimals at most."), field="price")
+
+
+def check_expiry(expiry: date | None, today: date) -> None:
+    """Raise Invalid for a date that is a misprint or a misreading."""
+    if expiry is not None and abs(expiry.year - today.year) > WINDOW_YEARS:
+        raise Invalid(
+            _("The year %(year)s is far off. Read the pack again.") % {"year": expiry.year},
+            field="expiry",
+        )
+
+
+def one_of_its_own(lot: Lot, count: int) -> None:
+    """Raise Invalid or Refused where an instrument would be there twice."""
+    if not lot.serial:
+        return
+    if count != 1:
+        raise Invalid(_("An instrument is one unit. Enter each with its serial."), field="units")
+    held = Holding.objects.select_related("place").filter(lot=lot, units__gt=0).first()
+    if held is not None:
+        raise Refused(
+            "instrument-held",
+            _(
+                "%(item)s %(serial)s is on record in %(place)s. Move it from there, or "
+                "read the serial again."
+            )
+            % {"item": lot.item.name, "serial": lot.serial, "place": held.place.name},
+            lot=lot.pk,
+            place=held.place_id,
+        )
+
+
+def today_in(room: Room) -> date:
+    """Today where a room is."""
+    return clock.today(room.time_zone)
+
+
+def _batch(lot: Lot) -> Batch:
+    """The batch as it is on record now, recalls included."""
+    return readiness.batches(lots.held_still([lot.pk]))[lot.pk]
+
+
+TO_QUARANTINE = {
+    Fault.RECALLED: Broken.RECALLED,
+    Fault.WITHHELD: Broken.WITHHELD,
+    Fault.CHECK_FAILED: Broken.WITHHELD,
+    Fault.EXPIRED: Broken.EXPIRED_ON_ARRIVAL,
+    Fault.OPENED_TOO_LONG: Broken.EXPIRED_ON_ARRIVAL,
+}
+
+
+def landing(lot: Lot, shelf: Place) -> tuple[Place, list[Broken]]:
+    """Where units that arrive are put, with the codes of rules that this breaks: on the shelf,
+    or in its room's quarantine."""
+    assert shelf.room is not None  # shelves and training boxes are a room's
+    batch = _batch(lot)
+    fault = why_not(batch, today_in(shelf.room))
+    code = TO_QUARANTINE.get(fault) if fault else None
+    if code is None:
+        return shelf, []
+    if code is Broken.EXPIRED_ON_ARRIVAL and shelf.kind == PlaceKind.TRAINING:
+        return shelf, [code]
+    return room_place(shelf.room, PlaceKind.QUARANTINE), [code]
+
+
+_REMARKS = {
+    Broken.RECALLED: _lazy(
+        "Its maker recalls it: it is in quarantine until it is returned or thrown out."
+    ),
+    Broken.WITHHELD: _lazy("It is kept back: it is in quarantine until it is released."),
+    Broken.EXPIRED_ON_ARRIVAL: _lazy("It is out of date: complain to the supplier."),
+    Broken.MORE_ARRIVED: wording.IRREGULAR[Broken.MORE_ARRIVED],
+}
+
+
+def remarks(lot: Lot, irregular: list[Broken]) -> tuple[Remark, ...]:
+    """What is worth saying about units that arrived."""
+    found = [Remark(code, str(_REMARKS[code])) for code in irregular]
+    batch = _batch(lot)
+    if must_be_dated(batch) and not date_known(batch):
+        found.append(
+            Remark(
+                "undated",
+                _(
+                    "Its date is not known, so it goes into no kit: read it off the pack and "
+                    "correct the batch."
+                ),
+            )
+        )
+    if batch.thing.kind is Kind.INSTRUMENT and batch.check_passed is None:
+        found.append(
+            Remark("not-checked", _("It has no check on record: check it before it goes."))
+        )
+    if lot.item.retired_on is not None:
+        found.append(Remark("retired", _("This thing is no longer to be bought.")))
+    return tuple(found)
+
+
+# ---------------------------------------------------------------------------------------- moving
+def move(act: Act, *, lot: Lot, units: int, source: Place, target: Place) -> Entry:
+    """Move units within a room: between shelves, to the training box, into or out of quarantine;
+    out of a kit's section, or to another section of the same kit.
+
+    Raises Refused: `training-never-back`, `send-instead` (another room), `restock-instead` (into a
+    kit), one of the codes of `guard` for what may not leave quarantine, `not-enough`.
+    """
+    with Book(act) as book:
+        kit = lock_kit_of(book, source)
+        room = room_of(source, kit)
+        act.actor.require("move", room.pk)
+        count = whole(units)
+        _may_move(lot, source, target, room, kit)
+        return book.post(
+            EntryKind.MOVE, [Leg(lot, source, target, count)], kit=kit, lot=lot, room=room
+        )
+
+
+def lock_kit_of(book: Book, place: Place) -> Kit | None:
+    """The kit that a place is a section of, locked; None for other places."""
+    return book.lock(place.kit_id)[0] if place.kit_id else None
+
+
+def room_of(place: Place, kit: Kit | None) -> Room:
+    """The room that a place is in now. Raises Invalid for what is in none."""
+    room = kit.room if kit else place.room
+    if room is None or place.kind == PlaceKind.TRANSIT:
+        raise Invalid(_("Say in which shelf, box or section it is now."), field="place")
+    if place.kind == PlaceKind.AWAY:
+        raise Refused(
+            "not-here",
+            _("It went with a casualty. On the list of what may come back, say that it came back."),
+        )
+    return room
+
+
+def _may_move(lot: Lot, source: Place, target: Place, room: Room, kit: Kit | None) -> None:
+    if source.pk == target.pk:
+        raise Invalid(_("It is there already. Choose another place."), field="to")
+    if not target.inner or target.kind in (PlaceKind.TRANSIT, PlaceKind.AWAY):
+        raise Invalid(
+            _("Move it to a shelf, the training box or quarantine; or throw it out."), field="to"
+        )
+    if target.kind == PlaceKind.SECTION:
+        if kit is None or target.kit_id != kit.pk:
+            raise Refused(
+                "restock-instead", _("Into a kit things go by restocking or building it, checked.")
+            )
+    elif target.room_id != room.pk:
+        raise Refused(
+            "send-instead",
+            _("%(target)s is in another room. Send it there, then let it arrive.")
+            % {"target": target.name},
+        )
+    if target.closed_on is not None:
+        raise Refused(
+            "place-closed",
+            _("%(target)s is no longer in use. Choose another place.") % {"target": target.name},
+        )
+    for_training = source.kind == PlaceKind.TRAINING or (kit is not None and kit.training)
+    if for_training and (
+        target.kind == PlaceKind.SHELF or target.kind == source.kind == PlaceKind.TRAINING
+    ):
+        raise training_never_back()
+    if target.kind in (PlaceKind.SHELF, PlaceKind.TRAINING):
+        _usable_there(lot, source, target, room)
+
+
+def training_never_back() -> Refused:
+    """The refusal to put what was set aside for training where it could be used."""
+    return Refused(
+        "training-never-back",
+        _(
+            "What was set aside for training never goes back into use. Throw it out "
+            "when it is worn."
+        ),
+    )
+
+
+def _usable_there(lot: Lot, source: Place, target: Place, room: Room) -> None:
+    """Nothing recalled, kept back or out of date is put where it could be picked up."""
+    batch = _batch(lot)
+    fault = why_not(batch, today_in(room))
+    if fault is None or fault not in TO_QUARANTINE:
+        return
+    if fault in (Fault.EXPIRED, Fault.OPENED_TOO_LONG) and (
+        source.kind == target.kind or target.kind == PlaceKind.TRAINING
+    ):
+        return
+    raise Refused(admission.CODES[fault], admission.sentence(batch, fault), lot=lot.pk)
+
+
+# ------------------------------------------------------------------------------ between two rooms
+def send(act: Act, *, lot: Lot, units: int, source: Place, room: Room) -> Entry:
+    """Send units from a shelf to another room; until they arrive they are in transit to it.
+
+    Raises Refused: `recalled` or the like, `not-enough`.
+    """
+    if source.kind != PlaceKind.SHELF or source.room is None:
+        raise Invalid(_("Send from a shelf."), field="place")
+    if source.room_id == room.pk:
+        raise Invalid(
+            _("It is in %(room)s already. Move it instead.") % {"room": room.name}, field="room"
+        )
+    with Book(act) as book:
+        act.actor.require("move", source.room_id)
+        transit = room_place(room, PlaceKind.TRANSIT)
+        _usable_there(lot, source, source, source.room)
+        return book.post(
+            EntryKind.MOVE,
+            [Leg(lot, source, transit, whole(units))],
+            lot=lot,
+            room=source.room,
+            detail={"sent_to": room.pk},
+        )
+
+
+def arrive(act: Act, *, lot: Lot, units: int, shelf: Place) -> Received:
+    """Put what was sent onto a shelf of the room it was sent to.
+
+    More than is in transit is written as found. What must not be used goes to quarantine.
+    """
+    if shelf.kind != PlaceKind.SHELF or shelf.room is None:
+        raise Invalid(_("Let it arrive on a shelf."), field="shelf")
+    with Book(act) as book:
+        act.actor.require("move", shelf.room_id)
+        count = whole(units)
+        place, irregular = landing(lot, shelf)
+        transit = room_place(shelf.room, PlaceKind.TRANSIT)
+        held = Holding.objects.filter(lot=lot, place=transit).first()  # `landing` locked the batch
+        sent = min(count, held.units) if held else 0
+        legs = [Leg(lot, transit, place, sent)] if sent else []
+        if sent < count:
+            legs.append(Leg(lot, outer(PlaceKind.UNEXPLAINED), place, count - sent))
+            irregular.append(Broken.MORE_ARRIVED)
+        entry = book.post(EntryKind.ARRIVE, legs, lot=lot, room=shelf.room, irregular=irregular)
+        said = remarks(lot, irregular)
+    return Received(entry, lot, place, count, None, said)

@@ -1,0 +1,293 @@
+"""Stock as people look at it: how much of each thing is where, and one thing batch by batch."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from django.db.models import Count, Max, Q, Sum
+
+from gearroom.core import clock
+from gearroom.core.acts.act import Actor
+from gearroom.core.acts.problems import NotFound
+from gearroom.core.models import Room
+from kits.models import Entry, EntryKind, Holding, Item, Lot, Movement, Place, PlaceKind
+from kits.rules.ledger.expiry import Fault, good_through, usable_through, why_not
+from kits.rules.ledger.facts import Batch
+from kits.rules.stock.horizon import Dated
+from kits.rules.stock.ordering import OrderLevel
+from kits.services.ledger import readiness
+from kits.services.lookup import find
+from kits.services.lookup.own_side import own_side
+from kits.services.stock import stock_levels
+
+SHELVES, KITS, APART = "shelves", "kits", "apart"
+"""Where units are, for a picture: on shelves, in kits, or set apart (quarantine, training, on the
+way)."""
+
+
+# ------------------------------------------------------------------------------------- all things
+@dataclass(frozen=True)
+class OnHand:
+    """A thing in a room: all units on its shelves, those usable today, and the order level where
+    the thing is stocked or used there."""
+
+    room: Room
+    units: int
+    usable: int
+    level: OrderLevel | None
+
+    @property
+    def low(self) -> bool:
+        """Down to its order level."""
+        return self.level is not None and self.level.reached(self.usable)
+
+
+@dataclass(frozen=True)
+class ThingSeen:
+    """A thing with what each room has of it, and what is in kits."""
+
+    item: Item
+    rooms: Sequence[OnHand]
+    in_kits: int
+
+    @property
+    def low(self) -> bool:
+        """Running low in some room."""
+        return any(on_hand.low for on_hand in self.rooms)
+
+
+def things(
+    actor: Actor, rooms: Sequence[Room], *, search: str = "", low: bool = False
+) -> list[ThingSeen]:
+    """The things in use whose name has `search` in it, and those retired of which some is left:
+    what is running low in the first of the rooms first. The number of queries does not grow with
+    them."""
+    found, _shelves = stock_levels.on_shelves(room.pk for room in rooms)
+    units: dict[tuple[int, int], list[int]] = defaultdict(lambda: [0, 0])
+    for room in rooms:
+        today = clock.today(room.time_zone)
+        for row in found.get(room.pk, ()):
+            here = units[row.batch.thing.id, room.pk]
+            here[0] += row.count
+            here[1] += row.count if usable_through(row.batch, today) else 0
+    levels = {
+        (row.item.pk, room): row.level
+        for room, rows in stock_levels.stocked(rooms, shelves=found).items()
+        for row in rows
+    }
+    in_kits: dict[int, int] = dict(
+        Holding.objects.filter(
+            units__gt=0,
+            place__kind=PlaceKind.SECTION,
+            place__in=find.places_of(actor).values("pk"),
+        )
+        .values_list("lot__item")
+        .annotate(units=Sum("units"))
+        .order_by()
+    )
+    left = {item for item, _room in units} | set(in_kits)
+    items = Item.objects.filter(Q(retired_on__isnull=True) | Q(pk__in=left))
+    seen = [
+        ThingSeen(
+            item,
+            [
+                OnHand(
+                    room,
+                    units=units[item.pk, room.pk][0],
+                    usable=units[item.pk, room.pk][1],
+                    level=levels.get((item.pk, room.pk)),
+                )
+                for room in rooms
+            ],
+            in_kits.get(item.pk, 0),
+        )
+        for item in items.filter(name__icontains=search).order_by("name")
+    ]
+    wanted = [each for each in seen if each.low] if low else seen
+    return sorted(wanted, key=_low_first)
+
+
+def _low_first(seen: ThingSeen) -> tuple[int, str]:
+    where = (n for n, on_hand in enumerate(seen.rooms) if on_hand.low)
+    return next(where, len(seen.rooms)), seen.item.name.casefold()
+
+
+# -------------------------------------------------------------------------------------- one thing
+@dataclass(frozen=True)
+class Held:
+    """Units of a batch in a place, with why they are not usable today (None: they are) and the
+    last day they are good (None: no date)."""
+
+    place: Place
+    lot: Lot
+    units: int
+    fault: Fault | None
+    good_until: date | None
+
+    @property
+    def where(self) -> str:
+        """SHELVES, KITS or APART."""
+        kind = self.place.kind
+        return {PlaceKind.SHELF: SHELVES, PlaceKind.SECTION: KITS}.get(PlaceKind(kind), APART)
+
+
+def held(
+    actor: Actor,
+    *,
+    item: Item | None = None,
+    room: Room | None = None,
+    kinds: Iterable[PlaceKind] = (),
+    place: Place | None = None,
+) -> list[Held]:
+    """What the places of somebody's rooms hold, soonest out of date first: of one thing, in one
+    room (its own places, not its kits), in places of some kinds, in one place."""
+    rows = Holding.objects.filter(
+        units__gt=0, place__in=find.places_of(actor).values("pk")
+    ).select_related("place__room", "place__kit__room", "lot__item")
+    if item is not None:
+        rows = rows.filter(lot__item=item)
+    if room is not None:
+        rows = rows.filter(place__room=room)
+    if kinds := tuple(kinds):
+        rows = rows.filter(place__kind__in=kinds)
+    if place is not None:
+        rows = rows.filter(place=place)
+    found = list(rows)
+    batches = readiness.batches({row.lot_id: row.lot for row in found}.values())
+    seen = [_held(row, batches[row.lot_id]) for row in found]
+    return sorted(
+        seen,
+        key=lambda each: (
+            each.good_until or date.max,
+            each.lot.item.name,
+            each.place.position,
+            each.place.pk,
+            each.lot.pk,
+        ),
+    )
+
+
+def _held(row: Holding, batch: Batch) -> Held:
+    place = row.place
+    room = place.kit.room if place.kit else place.room
+    assert room is not None  # inner places are a room's or a kit's
+    fault = why_not(batch, clock.today(room.time_zone))
+    return Held(place, row.lot, row.units, fault, good_through(batch))
+
+
+def one(actor: Actor, place: int, lot: int) -> Held:
+    """What one place holds of one batch. Raises NotFound."""
+    found = [row for row in held(actor, place=find.place(actor, place)) if row.lot.pk == lot]
+    if not found:
+        raise NotFound("such batch in this place")
+    return found[0]
+
+
+@dataclass(frozen=True)
+class BatchHeld:
+    """A batch with all the rows of it, and the last day it is good."""
+
+    lot: Lot
+    good_until: date
+    rows: Sequence[Held]
+
+    @property
+    def units(self) -> int:
+        """In all of its places."""
+        return sum(row.units for row in self.rows)
+
+
+def going_out_of_date(rows: Iterable[Held], through: date) -> list[BatchHeld]:
+    """The batches among rows in order that are good through a day at most, in that order."""
+    found: dict[tuple[int, date], list[Held]] = defaultdict(list)
+    for row in rows:
+        if row.good_until is not None and row.good_until <= through:
+            found[row.lot.pk, row.good_until].append(row)
+    return [BatchHeld(rows[0].lot, day, rows) for (_lot, day), rows in found.items()]
+
+
+def going_out_before(day: date) -> Q:
+    """The batches whose last good day is before a day, as a condition on Lot: by the printed date,
+    or, of opened packs, by the rule for their opened life."""
+    opened = list(
+        Lot.objects.select_related("item").filter(
+            opened_on__isnull=False, item__opened_life_days__isnull=False
+        )
+    )
+    last_days = {pk: good_through(batch) for pk, batch in readiness.batches(opened).items()}
+    gone = [pk for pk, last in last_days.items() if last is not None and last < day]
+    return Q(expiry__lt=day) | Q(pk__in=gone)
+
+
+def dated(rows: Iterable[Held], *, by_kind: bool) -> list[Dated]:
+    """Units for a picture over time, grouped by what kind of thing they are or by where."""
+    return [
+        Dated(row.lot.item.kind if by_kind else row.where, row.good_until, row.units)
+        for row in rows
+    ]
+
+
+def movements(actor: Actor, item: Item, *, most: int = 40) -> list[Movement]:
+    """The newest movements of a thing into, out of or within somebody's rooms."""
+    rows = Movement.objects.filter(lot__item=item).select_related(
+        "lot", "entry__person", "entry__trip", "from_place__kit", "to_place__kit", "from_room",
+        "to_room",
+    )  # fmt: skip
+    if not actor.everywhere:
+        rows = rows.filter(Q(from_room__in=actor.room_ids) | Q(to_room__in=actor.room_ids))
+    return [own_side(actor, row) for row in rows.order_by("-id")[:most]]
+
+
+# ---------------------------------------------------------------------------------------- shelves
+@dataclass(frozen=True)
+class ShelfSeen:
+    """A shelf, how many batches it holds, and when it was last counted."""
+
+    place: Place
+    batches: int
+    counted: Entry | None
+
+
+def shelves(room: Room) -> list[ShelfSeen]:
+    """The shelves of a room in walking order."""
+    found = list(
+        Place.objects.filter(room=room, kind=PlaceKind.SHELF, closed_on__isnull=True).annotate(
+            batches=Count("holdings", filter=Q(holdings__units__gt=0))
+        )
+    )
+    wanted = {place.pk for place in found}
+    last: dict[int, Entry] = {}
+    counts = Entry.objects.filter(
+        room=room, kind=EntryKind.COUNT, kit__isnull=True, reversed_by__isnull=True
+    ).select_related("person")
+    for entry in counts.order_by("-id")[:500]:
+        for pk in entry.detail["places"]:
+            if pk in wanted:
+                last.setdefault(pk, entry)
+    return [ShelfSeen(place, place.batches, last.get(place.pk)) for place in found]
+
+
+def shelves_of(actor: Actor) -> list[Place]:
+    """The shelves in use of all of somebody's rooms, by room, in walking order."""
+    found = find.places_of(actor).filter(kind=PlaceKind.SHELF, closed_on__isnull=True)
+    return list(found.order_by("room__name", "position", "name", "pk"))
+
+
+def newest_movement(place: Place) -> int:
+    """The id of the newest movement into or out of a place; 0 for none."""
+    newest = Movement.objects.filter(Q(from_place=place) | Q(to_place=place)).aggregate(
+        newest=Max("id")
+    )["newest"]
+    return newest or 0
+
+
+def moved_since(place: Place, movement: int) -> set[int]:
+    """The batches (ids) of which units went into or out of a place after a movement."""
+    return set(
+        Movement.objects.filter(
+            Q(from_place=place) | Q(to_place=place), id__gt=movement
+        ).values_list("lot", flat=True)
+    )

@@ -1,0 +1,160 @@
+"""Which free kits to send with a trip, and why not the others. Nothing is reserved by asking."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, cast
+
+from django.db.models import Q
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
+
+from gearroom.core import clock
+from gearroom.core.acts.act import Actor
+from gearroom.core.acts.problems import Refused, Unacceptable
+from kits.models import Checkout, Kit, Trip
+from kits.rules.ledger.facts import Reason
+from kits.rules.ledger.readiness import judge
+from kits.rules.trips import trips as rule
+from kits.rules.trips.proposal import Candidate, PassedOver, propose
+from kits.services.ledger import readiness
+from kits.services.lookup import find, promises
+from kits.services.text import wording
+from kits.services.text.hazards import hazards
+from kits.services.trips import reservations
+
+
+@dataclass(frozen=True)
+class PassedOverKit:
+    """A kit that is not proposed, with each reason as `told` gives it."""
+
+    kit: Kit
+    reasons: Sequence[dict[str, Any]]
+
+
+@dataclass(frozen=True)
+class TripProposal:
+    """Kits promised to the trip already, those proposed beside them, why not the others, and what
+    all of them together do not serve (nothing when they suit)."""
+
+    trip: Trip
+    promised: Sequence[Kit]
+    proposed: Sequence[Kit]
+    passed_over: Sequence[PassedOverKit]
+    lacking: Sequence[dict[str, Any]]
+
+
+def proposal(actor: Actor, trip: Trip) -> TripProposal:
+    """Propose the fewest kits, of those that somebody sees and that are at home or now in the
+    trip's room, that are free, fit through its last day and suit it together.
+
+    Asked of the database in a number of queries that does not grow with the kits. Raises Refused
+    (`trip-cancelled`), Unacceptable (`trip-is-over`).
+    """
+    seen = find.kits_of(actor).filter(retired_on__isnull=True)
+    going = seen.filter(
+        Q(reservations__trip=trip, reservations__released__isnull=True)
+        | Q(checkouts__trip=trip, checkouts__in_at__isnull=True, checkouts__section__isnull=True)
+    ).values("pk")
+    if trip.room_id is not None:
+        seen = seen.filter(Q(room=trip.room_id) | Q(home_room=trip.room_id) | Q(pk__in=going))
+    kits = {kit.pk: kit for kit in seen.order_by("name")}
+    promised = set(going.values_list("pk", flat=True))
+    _refuse_past(trip)
+    states = readiness.states(kits)
+    reserved = {r.kit_id: r.trip.name for r in reservations.clashing(kits, trip)}
+    out = {
+        c.kit_id: c
+        for c in Checkout.objects.filter(
+            kit__in=kits, in_at__isnull=True, section__isnull=True
+        ).select_related("person")
+    }
+    candidates = []
+    for pk in kits.keys() - promised:
+        today = readiness.today_of(kits[pk])
+        candidates.append(
+            Candidate(
+                states[pk],
+                judge(states[pk], max(trip.last_day, today), today),
+                reserved_for=reserved.get(pk, ""),
+                out_with=_beyond(out.get(pk), kits[pk], trip),
+            )
+        )
+    found = propose(readiness.needs_of(trip), candidates, [states[pk] for pk in sorted(promised)])
+    return TripProposal(
+        trip,
+        [kit for pk, kit in kits.items() if pk in promised],
+        [kits[pk] for pk in found.chosen],
+        [
+            PassedOverKit(kit, [told(r) for r in found.passed_over[pk]])
+            for pk, kit in kits.items()
+            if pk in found.passed_over
+        ],
+        [told(r) for r in found.lacking],
+    )
+
+
+def told(why: Reason) -> dict[str, Any]:
+    """A reason with its sentence, those of passing over a kit among them."""
+    told = _SAID.get(why.code)
+    if told is None:
+        return wording.reason(why)
+    return {
+        "code": str(why.code),
+        "weight": why.weight.name.lower(),
+        "text": str(told) % _in_words(why.facts),
+        "facts": wording.plain(why.facts),
+    }
+
+
+def _in_words(facts: dict[str, object]) -> dict[str, object]:
+    named = {**facts}
+    if "hazards" in facts:
+        named["hazards"] = ", ".join(hazards(cast("tuple[str, ...]", facts["hazards"])))
+    if "kits" in facts:
+        named["kits"] = ", ".join(cast("tuple[str, ...]", facts["kits"]))
+    return named
+
+
+_SAID: dict[str, Promise] = {
+    PassedOver.RESERVED: _lazy("It is reserved for %(trip)s on those days."),
+    PassedOver.OUT_PAST_DEPARTURE: _lazy("%(person)s has it beyond the departure."),
+    PassedOver.NOT_SET_UP: _lazy("Nobody has entered yet what is in it."),
+    PassedOver.FEWER_DO: _lazy("Fewer kits do: %(kits)s."),
+    PassedOver.FEWER_PEOPLE: _lazy("It serves %(served)s people, and %(people)s are going."),
+    PassedOver.FEWER_DAYS: _lazy(
+        "Its list is made for %(made_for)s days, the trip lasts %(days)s."
+    ),
+    PassedOver.MORE_PEOPLE: _lazy("It serves %(served)s people; %(instead)s is enough for these."),
+    PassedOver.OTHER_HAZARDS: _lazy(
+        "Its list is made for %(hazards)s as well, which this trip does not meet."
+    ),
+    PassedOver.AS_GOOD: _lazy("%(instead)s does as well."),
+}
+
+
+def _beyond(held: Checkout | None, kit: Kit, trip: Trip) -> str:
+    """Who has a kit when the trip departs, as things are; an overdue kit may stay away as well."""
+    if held is None:
+        return ""
+    room = kit.home_room
+    due_day = clock.local_date(held.due_at, room.time_zone) if held.due_at else None
+    overdue = held.due_at is not None and held.due_at <= clock.now()
+    if rule.back_in_time(trip.first_day, due_day, overdue=overdue, nights=room.sorting_nights):
+        return ""
+    return held.person.name if held.person else _("Somebody")
+
+
+def _refuse_past(trip: Trip) -> None:
+    if trip.cancelled_at is not None:
+        raise Refused(
+            "trip-cancelled", _("%(trip)s was cancelled. It needs no kits.") % {"trip": trip.name}
+        )
+    if promises.ended(trip):
+        raise Unacceptable(
+            "trip-is-over",
+            _("%(trip)s ended on %(day)s. Look at its dates again.")
+            % {"trip": trip.name, "day": wording.day(trip.last_day)},
+        )

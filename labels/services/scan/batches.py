@@ -1,0 +1,51 @@
+"""Which batch was scanned: our own label on it, or the maker's code on the pack."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from django.utils.translation import gettext as _
+
+from gearroom.core import clock
+from gearroom.core.acts.act import Actor
+from gearroom.core.acts.problems import Unacceptable
+from kits.models import Lot
+from labels.rules.codes.scans import Means, Seen
+from labels.services.scan.pack_scans import packs_seen
+from labels.services.scan.resolve import meanings
+
+
+def batch_in(actor: Actor, read: str | Sequence[Seen]) -> Lot:
+    """The one batch that a text (typed, or by a scanner) or what was read in a picture names.
+
+    Raises Unacceptable: `nothing-read`, `not-wanted-here` (says what it is instead), `code-wrong`;
+    `which-batch` where a maker's code is of a batch that is not in the book, or may be of several.
+    """
+    seen = [Seen(read)] if isinstance(read, str) else list(read)
+    if not seen:
+        raise Unacceptable(
+            "nothing-read",
+            _("No label was found in the picture. Go closer, hold still and let light fall on it."),
+        )
+    found = meanings(actor, seen, today=clock.now().date())
+    lots: dict[int, Lot] = {}
+    for each in found:
+        if each.label is not None and each.label.lot is not None:
+            lots[each.label.lot.pk] = each.label.lot
+        elif each.pack is not None:
+            known = {pack.lot for pack in packs_seen(each.pack.candidates)}
+            if None in known or len(known) > 1:
+                raise Unacceptable(
+                    "which-batch",
+                    _("The book does not know this batch. Count the thing without it."),
+                )
+            lots |= Lot.objects.select_related("item").in_bulk([pk for pk in known if pk])
+    if len(lots) == 1:
+        return next(iter(lots.values()))
+    wrong = next((each for each in found if each.means == Means.WRONG_CODE), None)
+    if wrong is not None:
+        raise Unacceptable("code-wrong", wrong.says)
+    raise Unacceptable(
+        "not-wanted-here",
+        _("This is no label of a batch. Scan the label of the batch, or its maker’s code."),
+    )

@@ -1,0 +1,352 @@
+"""Kits scanned: shown, taken out, handed back."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from django.utils import formats
+from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
+
+from gearroom.core.acts.act import Act, part
+from gearroom.core.acts.problems import Invalid, NotFound, Problem, Unacceptable
+from gearroom.core.models import Person
+from kits.models import AsFound, Kit, Place, Seal
+from kits.rules.ledger.facts import Weight, Word
+from kits.services.custody import custody, going_short, offers, use
+from kits.services.ledger import kit_state
+from kits.services.lookup import find, holders
+from kits.services.text import verdict_texts, wording
+from kits.services.trips import purpose
+from kits.services.trips.claims import Goes, Terms, settle
+from kits.services.trips.purpose import UNSAID
+from labels.rules.codes.scans import Intent, Means
+from labels.services import passerby
+from labels.services.scan import views
+from labels.services.scan.remedies import ways_on
+from labels.services.scan.resolve import Meaning
+from labels.services.scan.results import (
+    Ask,
+    KitSeen,
+    Next,
+    Outcome,
+    Thing,
+    UsedSaid,
+    again,
+    text_of,
+)
+
+
+def show(act: Act, meaning: Meaning) -> Outcome:
+    """A kit, with what can be done with it now."""
+    kit = kit_of(meaning)
+    seen = views.kit_seen(act.actor, kit)
+    if seen.out_since is not None and seen.due_at is None:
+        says = _("%(kit)s is out with %(has_it)s.") % {"kit": kit.name, "has_it": seen.has_it}
+    elif seen.out_since is not None:
+        says = _("%(kit)s is out with %(has_it)s, due %(time)s.") % {
+            "kit": kit.name,
+            "has_it": seen.has_it,
+            "time": _time(kit, seen.due_at),
+        }
+    elif seen.trip is not None and seen.guide_name:
+        says = _("%(kit)s is for %(guide_name)s, %(trip_name)s. %(fitness)s") % {
+            "kit": kit.name,
+            "guide_name": seen.guide_name,
+            "trip_name": seen.trip_name,
+            "fitness": f"{seen.verdict_text}.",
+        }
+    elif seen.trip is not None:
+        says = _("%(kit)s is for %(trip_name)s. %(fitness)s") % {
+            "kit": kit.name,
+            "trip_name": seen.trip_name,
+            "fitness": f"{seen.verdict_text}.",
+        }
+    else:
+        says = _("%(kit)s is here. %(fitness)s") % {
+            "kit": kit.name,
+            "fitness": f"{seen.verdict_text}.",
+        }
+    return Outcome(
+        meaning.seen,
+        Means.KIT,
+        "identified",
+        says,
+        label=meaning.label,
+        thing=seen,
+        next=what_now(act, meaning, kit, seen),
+    )
+
+
+def what_now(act: Act, meaning: Meaning, kit: Kit, seen: KitSeen) -> list[Next]:
+    """What can be done with a kit as it stands, the likeliest first."""
+    text = text_of(meaning)
+    if seen.out_since is not None:
+        closed = (
+            (_("Sealed and dry"), AsFound.SEALED)
+            if seen.seal
+            else (_("Closed, nothing used"), AsFound.CLOSED)
+        )
+        return [
+            again(Intent.CHECK_IN, closed[0], text, as_found=str(closed[1])),
+            again(Intent.CHECK_IN, _("Sort later"), text, as_found=str(AsFound.SORT_LATER)),
+            again(Intent.CHECK_IN, _("Opened"), text, ("used",), as_found=str(AsFound.OPENED)),
+            Next("pass", _("Pass it on"), kit.name, needs=("person",)),
+        ]
+    found: list[Next] = []
+    going = purpose.plan(kit)
+    guide = going.person
+    needs = [] if guide else ["holder"]
+    if going.verdict.fit or going.verdict.word is Word.NOT_SET_UP:
+        whom = guide.name if guide else ""
+        says = _("Take it out to %(whom)s") % {"whom": whom} if whom else _("Take it out")
+        found.append(again(Intent.CHECK_OUT, says, text, needs))
+    else:
+        ways = offers.offers(act.actor, kit, going.verdict, trip=going.trip, person=guide)
+        found += ways_on(offers.shown(act.actor, kit, ways), text, needs)
+    if seen.to_sort or not seen.may_go:
+        found.append(Next("restock", _("See what it lacks"), kit.name))
+    return found
+
+
+# -------------------------------------------------------------------------------------- taking out
+def take_out(
+    act: Act, meaning: Meaning, ask: Ask, tags: Sequence[Person], *, alone: bool
+) -> Outcome:
+    """Take a kit, or a section with a seal of its own, out to whoever is named: `ask.holder`, or
+    the one whose tag was read along with it, or the guide of the trip it is reserved for. `alone`:
+    no other kit was read with it.
+
+    Raises what `custody.check_out` raises; NotFound for another room's kit; Unacceptable
+    (`which-person`) where several tags were read; Refused (`another-kit-is-reserved`) where
+    another kit is the one for this trip or person, unless `ask.swap`.
+    """
+    kit, section = kit_of(meaning), section_of(meaning)
+    if (
+        section is not None
+        and not Seal.objects.filter(section=section, broken__isnull=True).exists()
+    ):
+        raise not_a_kit(meaning)
+    if not (ask.any_room or theirs(act, kit)):
+        raise NotFound("kit", kit.name)
+    goes = Goes(ask.trip, _holder(ask, tags))
+    if section is None and not ask.fact:
+        terms = Terms(ask.trip, ask.due_at, ask.swap, ask.take_reason)
+        goes = settle(act, kit, terms, goes.holder, alone=alone)
+    taken = custody.check_out(
+        part(act, kit.name, section.section_key if section else ""),
+        kit,
+        person=goes.holder or UNSAID,
+        trip=goes.trip,
+        due_at=ask.due_at,
+        section=section,
+        short_reason=ask.short_reason,
+        cleared_by=ask.cleared_by,
+        take_reason=ask.take_reason,
+        emergency=ask.emergency,
+        already_gone=ask.already_gone,
+    )
+    says = [_gone(_what(kit, section), taken), goes.swapped]
+    if ask.emergency:
+        says.append(_("Recorded as an emergency; the keeper is told."))
+    elif taken.verdict.word is Word.NOT_SET_UP:
+        says.append(f"{verdict_texts.verdict(taken.verdict)}.")
+    elif ask.cleared_by is not None and going_short.by_telephone(taken.verdict):
+        named = _("Cleared by %(name)s, who is asked to confirm it.")
+        says.append(named % {"name": ask.cleared_by.name})
+    elif taken.verdict.worst >= Weight.SHORT:
+        says.append(wording.reason(taken.verdict.reasons[0])["text"])
+    return Outcome(
+        meaning.seen,
+        meaning.means,
+        "taken-out",
+        " ".join(filter(None, says)),
+        label=meaning.label,
+        thing=_thing(act, meaning, kit),
+        entry=taken.entry,
+        next=[Next("undo", _("That was a mistake"), str(taken.entry.pk))],
+    )
+
+
+def _gone(what: str, taken: custody.Taken) -> str:
+    """That a kit is out, with whom, for what and until when."""
+    out = taken.checkout
+    if out is None:
+        return _("%(what)s: written into its history. Who has it now stays as it is.") % {
+            "what": what
+        }
+    facts = {
+        "what": what,
+        "who": out.person.name if out.person else _("somebody not named"),
+        "due": _time(taken.kit, out.due_at),
+        "trip": out.trip.name if out.trip else "",
+    }
+    match out.trip is not None, out.due_at is not None:
+        case True, True:
+            return _("%(what)s is out with %(who)s for %(trip)s, due %(due)s.") % facts
+        case True, False:
+            return _("%(what)s is out with %(who)s for %(trip)s.") % facts
+        case False, True:
+            return _("%(what)s is out with %(who)s, due %(due)s.") % facts
+    return _("%(what)s is out with %(who)s.") % facts
+
+
+def _holder(ask: Ask, tags: Sequence[Person]) -> Person | None:
+    if ask.holder is not None:
+        return ask.holder
+    if len(tags) > 1:
+        names = ", ".join(person.name for person in tags)
+        raise Unacceptable(
+            "which-person",
+            _("The tags of %(names)s were read. Scan the tag of the one who takes it, alone.")
+            % {"names": names},
+        )
+    return tags[0] if tags else None
+
+
+# ------------------------------------------------------------------------------------ handing back
+def hand_in(act: Act, meaning: Meaning, ask: Ask) -> Outcome:
+    """Hand a kit, or a section that is out on its own, back; whoever brings it, wherever it
+    belongs. Raises Invalid for use that names no batch and no thing of ours."""
+    kit, section = kit_of(meaning), section_of(meaning)
+    if section is not None and holders.open_checkout(kit, section) is None:
+        raise not_a_kit(meaning)
+    back = custody.check_in(
+        part(act, kit.name, section.section_key if section else ""),
+        kit,
+        as_found=ask.as_found,
+        section=section,
+        seal_seen=ask.seal_seen,
+        used=[_use_line(kit, said) for said in ask.used],
+        sharps_or_blood=ask.sharps_or_blood,
+        wet=ask.wet,
+        wrong=ask.wrong,
+        incident=ask.incident,
+    )
+    what = _what(kit, section)
+    return Outcome(
+        meaning.seen,
+        meaning.means,
+        "handed-back",
+        " ".join([_back(what, back), *_remarks(back)]),
+        label=meaning.label,
+        thing=_thing(act, meaning, back.kit)
+        if find.knows_kit(act.actor, kit)
+        else _goes_to(act, meaning),
+        entry=back.entry,
+        next=_after_hand_in(act, back),
+    )
+
+
+def _use_line(kit: Kit, said: UsedSaid) -> use.UseLine:
+    item = said.lot.item if said.lot else said.item
+    if item is None:
+        raise Invalid(_("Say which thing was used: “item”, “lot” or “label”."), field="used")
+    if said.lot is not None and said.item is not None and said.item.pk != said.lot.item_id:
+        raise Invalid(
+            _("That batch is of %(batch)s, not of %(thing)s.")
+            % {"batch": said.lot.item.name, "thing": said.item.name},
+            field="used",
+        )
+    section = find.section(kit, said.section) if said.section else None
+    return use.UseLine(item, said.units, said.lot, section)
+
+
+def _back(what: str, back: custody.HandedBack) -> str:
+    match AsFound(back.as_found):
+        case AsFound.SEALED:
+            return _("%(what)s is back: sealed and dry.") % {"what": what}
+        case AsFound.CLOSED:
+            return _("%(what)s is back: closed, nothing used.") % {"what": what}
+        case AsFound.OPENED:
+            return _("%(what)s is back: opened.") % {"what": what}
+        case _:
+            return _("%(what)s is back: sort later.") % {"what": what}
+
+
+def _remarks(back: custody.HandedBack) -> list[str]:
+    said = [wording.irregular(code) for code in back.irregular]
+    lines = back.use.lines if back.use else ()
+    if lines:
+        used = ", ".join(f"{line.units} × {line.item.name}" for line in lines)
+        said.append(_("Used: %(used)s.") % {"used": used})
+    found = sum(line.found for line in lines)
+    if found:
+        said.append(
+            _("The book did not hold %(found)d of that: written as found and used.")
+            % {"found": found}
+        )
+    return said
+
+
+def _after_hand_in(act: Act, back: custody.HandedBack) -> list[Next]:
+    undo = Next("undo", _("That was a mistake"), str(back.entry.pk))
+    kit = back.kit
+    if not theirs(act, kit) or back.as_found in kit_state.CLOSED:
+        return [undo]
+    return [
+        Next("log-use", _("Say what was used"), kit.name, needs=("used",)),
+        Next("look-inside", _("Look inside"), kit.name),
+        Next("restock", _("See what it lacks"), kit.name),
+        undo,
+    ]
+
+
+# ----------------------------------------------------------------------------------------- at large
+def not_a_kit(meaning: Meaning) -> Problem:
+    """The refusal of a label that is on something else where a kit is wanted."""
+    return Unacceptable(
+        "not-a-kit",
+        _("This label is %(what)s, not on a kit. Scan the kit's own label.")
+        % {"what": find.on_what(meaning.means)},
+        means=str(meaning.means),
+    )
+
+
+def theirs(act: Act, kit: Kit) -> bool:
+    """Whether a kit is of a room of theirs, or in one."""
+    return find.sees_kit(act.actor, kit)
+
+
+def kit_of(meaning: Meaning) -> Kit:
+    """The kit that was read, or whose section was. Raises Unacceptable (`not-a-kit`)."""
+    kit = meaning.kit
+    if kit is None and meaning.label is not None and meaning.label.place is not None:
+        kit = meaning.label.place.kit
+    if kit is None:
+        raise not_a_kit(meaning)
+    return kit
+
+
+def section_of(meaning: Meaning) -> Place | None:
+    """The section whose label was read."""
+    return meaning.label.place if meaning.label is not None else None
+
+
+def _thing(act: Act, meaning: Meaning, kit: Kit) -> Thing | None:
+    """The kit as it stands now; to somebody of other rooms, what a passer-by sees."""
+    if theirs(act, kit):
+        return views.kit_seen(act.actor, find.kits_of(act.actor).get(pk=kit.pk))
+    return _goes_to(act, meaning)
+
+
+def _goes_to(act: Act, meaning: Meaning) -> Thing | None:
+    """What a passer-by sees: whose it is, and where it goes."""
+    return passerby.facts_of(meaning.label, act.actor) if meaning.label else None
+
+
+def _time(kit: Kit, at: datetime | None) -> str:
+    if at is None:
+        return _("at no set time")
+    local = at.astimezone(ZoneInfo(kit.home_room.time_zone))
+    return formats.date_format(local, pgettext("date format", "l j F, H:i"))
+
+
+def _what(kit: Kit, section: Place | None) -> str:
+    return (
+        _("%(section)s of %(kit)s") % {"section": section.name, "kit": kit.name}
+        if section
+        else kit.name
+    )

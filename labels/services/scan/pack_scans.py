@@ -1,0 +1,318 @@
+"""Makers' codes, batches and shelves scanned: for stock that arrives, and for counting.
+
+Nothing is written here: what was read is laid out, ready to be confirmed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import timedelta
+from typing import Any
+
+from django.db.models import Q
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from gearroom.core import clock
+from gearroom.core.acts.act import Act
+from kits.models import Label, Lot, PackCode, Place, Recall, RecallScope
+from kits.services.ledger import lots
+from kits.services.text import wording
+from labels.models import Scan
+from labels.rules.codes import gs1
+from labels.rules.codes.scans import Intent, Means
+from labels.rules.codes.typed import Kind, resolve
+from labels.services.scan import views
+from labels.services.scan.resolve import Meaning
+from labels.services.scan.results import Next, Outcome, PackSeen, again
+
+_SAME_BOX_WITHIN = timedelta(minutes=15)
+_SCANS_LOOKED_AT = 50
+
+
+def packs_seen(readings: Sequence[gs1.Pack]) -> list[PackSeen]:
+    """A maker's code's readings with what the book knows of each; four queries for all."""
+    codes = {
+        row.gtin: row
+        for row in PackCode.objects.select_related("item").filter(
+            gtin__in={pack.gtin for pack in readings if pack.gtin}
+        )
+    }
+    known = list(_lots_like(codes.values(), readings))
+    recalls = list(
+        Recall.objects.blocking().filter(item__in={code.item_id for code in codes.values()})
+    )
+    found = []
+    for pack in readings:
+        code = codes.get(pack.gtin or "")
+        number, serial = _plain(pack.lot), _plain(pack.serial)
+        lot = next(
+            (
+                row
+                for row in known
+                if code is not None
+                and row.item_id == code.item_id
+                and (number or serial or pack.expiry)
+                and (
+                    (row.serial == serial)
+                    if row.serial
+                    else (row.number, row.expiry) == (number, pack.expiry)
+                )
+            ),
+            None,
+        )
+        units = None
+        if code is not None or pack.count is not None:
+            units = pack.count or (code.units_per_pack if code else None)
+        found.append(
+            PackSeen(
+                gtin=pack.gtin or "",
+                number=number,
+                serial=serial,
+                expiry=pack.expiry,
+                count=pack.count,
+                units_per_pack=code.units_per_pack if code else None,
+                units=units,
+                item=code.item_id if code else None,
+                item_name=code.item.name if code else "",
+                base_unit=code.item.base_unit if code else "",
+                lot=lot.pk if lot else None,
+                recalled=lot.recall_id is not None
+                if lot
+                else code is not None and _is_recalled(recalls, code.item_id, number),
+            )
+        )
+    return found
+
+
+def _is_recalled(recalls: Sequence[Recall], item_id: int, number: str) -> bool:
+    """Whether a batch that is new here is recalled; where its number is not in the code, only
+    what is so of every batch is known."""
+    of_thing = [recall for recall in recalls if recall.item_id == item_id]
+    found = lots.blocking(of_thing, number)
+    return found is not None and bool(number or found.scope != RecallScope.NUMBER)
+
+
+def _plain(number: str | None) -> str:
+    return lots.normal(number or "")
+
+
+def _lots_like(codes: Iterable[PackCode], readings: Sequence[gs1.Pack]) -> Iterable[Lot]:
+    numbers = {_plain(pack.lot) for pack in readings}
+    serials = {_plain(pack.serial) for pack in readings} - {""}
+    return Lot.objects.filter(
+        Q(number__in=numbers, serial="") | Q(serial__in=serials),
+        item__in={code.item_id for code in codes},
+        opened_on__isnull=True,
+    )
+
+
+def pack(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Outcome:
+    """A maker's code: which thing and batch it is, to be confirmed; never taken by itself."""
+    assert meaning.pack is not None  # MAKER says so
+    seen = packs_seen(meaning.pack.candidates)
+    best = seen[0]
+    name = best.item_name or (
+        _("A pack with the code %(gtin)s") % {"gtin": best.gtin} if best.gtin else _("A batch")
+    )
+    says = [f"{name}, {_batch_words(best)}."]
+    if len(seen) > 1 or meaning.pack.confirm:
+        says.append(_("Compare with the pack: this code can be read in more than one way."))
+    if best.recalled:
+        says.append(_("This batch is recalled: it goes to quarantine."))
+    found: list[Next] = []
+    before = None
+    if intent == Intent.RECEIVE:
+        before = _scanned_before(act, meaning.pack.best)
+        if before is not None:
+            says.append(_again_words(meaning.pack.best, before))
+        found = [step for each in seen for step in _receive(each, place, again=before is not None)]
+    elif intent == Intent.IDENTIFY and act.actor.could("receive"):
+        found = [step for each in seen for step in _receive(each, None, again=False)]
+    elif intent == Intent.COUNT:
+        found = [
+            _count_line({"lot": str(each.lot)}, place)
+            if each.lot
+            else _count_line(
+                {"item": each.item}, place, _("This batch is new here: count the thing")
+            )
+            for each in seen
+            if each.item is not None
+        ]
+    return Outcome(
+        meaning.seen,
+        Means.MAKER,
+        "identified" if intent == Intent.IDENTIFY else "ready",
+        " ".join(says),
+        packs=seen,
+        again=before is not None,
+        next=found,
+    )
+
+
+def _batch_words(pack: PackSeen) -> str:
+    words = [_("batch %(number)s") % {"number": pack.number}] if pack.number else []
+    if pack.serial:
+        words.append(_("serial %(serial)s") % {"serial": pack.serial})
+    if pack.expiry:
+        words.append(_("good through %(day)s") % {"day": wording.day(pack.expiry)})
+    return ", ".join(words) or _("its batch and date are not in this code")
+
+
+def _given(pack: PackSeen) -> dict[str, Any]:
+    given = {
+        "item": pack.item,
+        "pack_code": pack.gtin,
+        "number": pack.number,
+        "expiry": pack.expiry.isoformat() if pack.expiry else None,
+        "serial": pack.serial if not pack.number else "",
+    }
+    return {name: value for name, value in given.items() if value}
+
+
+def _receive(pack: PackSeen, place: Place | None, *, again: bool) -> list[Next]:
+    """The step that confirms it; for a thing that is new here, the steps before that too."""
+    fields = _given(pack)
+    needs = [] if place else ["shelf"]
+    if place is not None:
+        fields["shelf"] = str(place.pk)
+    before: list[Next] = []
+    if pack.item is None:
+        says = _("This thing is new here: enter it first")
+        before.append(Next("add-item", says, needs=("name", "kind", "base_unit")))
+        if pack.gtin:
+            told: dict[str, Any] = {"gtin": pack.gtin}
+            told |= {"units_per_pack": pack.count} if pack.count else {}
+            holds = [] if pack.count else ["units_per_pack"]
+            before.append(
+                Next("add-pack-code", _("Say what a pack holds"), "", told, ["item", *holds])
+            )
+        else:
+            needs.append("item")
+    if pack.units is not None:
+        fields["units"] = pack.units
+    else:
+        needs.append("packs" if pack.gtin else "units")
+    if not pack.number and not pack.serial:
+        needs += ["number", "expiry"]
+    elif pack.expiry is None:
+        needs.append("expiry")
+    says = _("More of the same lot?") if again else _("Receive it")
+    return [*before, Next("receive", says, "", fields, needs)]
+
+
+def _count_line(line: dict[str, Any], place: Place | None, says: str = "") -> Next:
+    """One line of a count, of which the units are still to be said."""
+    says = says or _("Count these")
+    fields: dict[str, Any] = {"found": [line], "complete": False}
+    if place is not None and place.kit is not None:
+        fields["section"] = place.section_key
+        return Next("count-kit", says, place.kit.name, fields, ["found.0.units"])
+    if place is not None:
+        return Next("count", says, "", {"shelf": str(place.pk), **fields}, ["found.0.units"])
+    return Next("count", says, "", fields, ["shelf", "found.0.units"])
+
+
+def _scanned_before(act: Act, pack: gs1.Pack) -> Scan | None:
+    """The last scan of the same pack by the same person within minutes."""
+    recent = Scan.objects.filter(
+        person=act.person,
+        intent=str(Intent.RECEIVE),
+        means=str(Means.MAKER),
+        read_at__gte=clock.now() - _SAME_BOX_WITHIN,
+    ).exclude(key=act.key)
+    today = clock.today(views.today_for(act))
+    for row in recent[:_SCANS_LOOKED_AT]:
+        text = resolve(row.text, today=today, from_gs1_symbol=gs1.FNC1 in row.text)
+        if text.kind == Kind.MAKER and text.maker is not None and text.maker.best == pack:
+            return row
+    return None
+
+
+def _again_words(pack: gs1.Pack, before: Scan) -> str:
+    minutes = int((clock.now() - before.read_at).total_seconds() // 60)
+    ago = (
+        ngettext("%(count)d minute ago", "%(count)d minutes ago", minutes) % {"count": minutes}
+        if minutes > 1
+        else _("a moment ago")
+    )
+    if pack.serial:
+        return _("This very pack was scanned %(ago)s. More of the same lot?") % {"ago": ago}
+    return _("The same code was scanned %(ago)s. More of the same lot?") % {"ago": ago}
+
+
+def lot(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Outcome:
+    """A batch by our own label."""
+    row = _label(meaning).lot
+    assert row is not None  # LOT labels have one
+    # Whoever counts is not shown what the book expects.
+    seen = views.lot_seen(act, row, where=intent == Intent.IDENTIFY)
+    thing, batch = seen.item_name, seen.number or seen.serial or _("without number")
+    if seen.expiry:
+        says = _("%(thing)s, batch %(batch)s, good through %(day)s.") % {
+            "thing": thing,
+            "batch": batch,
+            "day": wording.day(seen.expiry),
+        }
+    else:
+        says = _("%(thing)s, batch %(batch)s.") % {"thing": thing, "batch": batch}
+    if seen.recalled:
+        says += " " + _("It is recalled: do not use it.")
+    found: list[Next] = []
+    if intent == Intent.RECEIVE:
+        fields: dict[str, Any] = {"item": row.item_id}
+        fields |= {"number": row.number} if row.number else {}
+        fields |= {"expiry": row.expiry.isoformat()} if row.expiry else {}
+        fields |= {"serial": row.serial} if row.serial else {}
+        fields |= {"shelf": str(place.pk)} if place else {}
+        needs = ["units"] if place else ["shelf", "units"]
+        found.append(Next("receive", _("More of the same lot"), fields=fields, needs=needs))
+    elif intent == Intent.COUNT:
+        found.append(_count_line({"lot": str(row.pk)}, place))
+    return Outcome(
+        meaning.seen,
+        Means.LOT,
+        "identified" if intent == Intent.IDENTIFY else "ready",
+        says,
+        label=meaning.label,
+        thing=seen,
+        next=found,
+    )
+
+
+def place(meaning: Meaning, intent: Intent) -> Outcome:
+    """A shelf or a kit's section by its label."""
+    where = _label(meaning).place
+    assert where is not None  # SHELF and SECTION labels have one
+    seen = views.section_seen(where) if where.kit_id else views.shelf_seen(where)
+    what = (
+        _("%(where)s of %(kit)s.") % {"where": where.name, "kit": where.kit.name}
+        if where.kit
+        else f"{where.name}."
+    )
+    found: list[Next] = []
+    if intent == Intent.COUNT:
+        says = _("Count %(where)s") % {"where": where.name}
+        if where.kit is not None:
+            section = {"section": where.section_key}
+            found.append(Next("count-kit", says, where.kit.name, section, ("found",)))
+        else:
+            found.append(Next("count", says, "", {"shelf": str(where.pk)}, ("found",)))
+    elif intent == Intent.RECEIVE and not where.kit_id:
+        found.append(
+            again(Intent.RECEIVE, _("Scan what goes here"), "", ("text",), place=str(where.pk))
+        )
+    return Outcome(
+        meaning.seen,
+        meaning.means,
+        "identified" if intent == Intent.IDENTIFY else "ready",
+        what,
+        label=meaning.label,
+        thing=seen,
+        next=found,
+    )
+
+
+def _label(meaning: Meaning) -> Label:
+    assert meaning.label is not None  # what is bound is bound by a label
+    return meaning.label

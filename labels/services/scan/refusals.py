@@ -1,0 +1,193 @@
+"""Why nothing was done with what was read, and how to go on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import NotFound, Problem, Refused, Unacceptable, beyond_form
+from kits.models import AsFound, Trip
+from kits.rules.lookup import label_codes
+from kits.services.labelling import labelling
+from kits.services.lookup import find
+from labels.rules.codes.scans import NOT_OURS, Intent, Look, Means, Seen
+from labels.services import passerby
+from labels.services.scan import kit_scans
+from labels.services.scan.remedies import ways_on
+from labels.services.scan.resolve import Meaning
+from labels.services.scan.results import Ask, Next, Outcome, again, text_of
+
+
+def bind(meaning: Meaning) -> Next:
+    """The way on from a label that is not on anything yet."""
+    return Next("bind", _("Say what it is stuck on"), text_of(meaning), needs=("to",))
+
+
+def why_nothing(meaning: Meaning, intent: Intent) -> Problem:
+    """Why nothing can be done with what was read."""
+    label = meaning.label
+    if meaning.kits:
+        return find.which_kit(meaning.seen.text.strip(), meaning.kits)
+    match meaning.means:
+        case Means.CANCELLED:
+            assert label is not None  # CANCELLED is a label of ours
+            return find.cancelled(label, instead=labelling.successor(label))
+        case Means.BLANK:
+            return Refused(
+                "label-not-bound",
+                _(
+                    "The label %(label)s is not on anything yet. Bind it to what it is stuck on "
+                    "first."
+                )
+                % {"label": text_of(meaning)},
+                label=text_of(meaning),
+            )
+        case Means.UNKNOWN_LABEL:
+            problem = NotFound("label", label_codes.shown(label_codes.bare(meaning.seen.text)[-8:]))
+            problem.detail = meaning.says + " " + _("Check where it comes from.")
+            return problem
+        case Means.WRONG_CODE:
+            return Unacceptable(
+                "code-wrong", meaning.says + " " + _("Read it from the label again.")
+            )
+        case Means.MAKER_WRONG:
+            return Unacceptable("makers-code-wrong", meaning.says)
+        case means if means in NOT_OURS:
+            return Unacceptable(
+                "not-ours", meaning.says + " " + _("Scan a label of a kit, a shelf or a batch.")
+            )
+    if intent in (Intent.CHECK_OUT, Intent.CHECK_IN, Intent.LOOK_INSIDE, Intent.ADD):
+        return kit_scans.not_a_kit(meaning)
+    return Unacceptable(
+        "not-wanted-here",
+        _("This is nothing to receive or to count: scan a pack, a batch label or a shelf."),
+        means=str(meaning.means),
+    )
+
+
+def refused(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> Outcome:
+    """What comes of a thing with which nothing could be done."""
+    problem = beyond_form(problem)
+    return Outcome(
+        meaning.seen,
+        meaning.means,
+        problem.code,
+        problem.detail,
+        label=meaning.label,
+        problem=problem,
+        thing=_thing_refused(act, meaning),
+        next=_ways_on(act, meaning, ask, problem),
+    )
+
+
+def _thing_refused(act: Act, meaning: Meaning) -> passerby.Facts | None:
+    if meaning.label is not None and meaning.means in (Means.ELSEWHERE, Means.CANCELLED):
+        return passerby.facts_of(meaning.label, act.actor)
+    return None
+
+
+def _ways_on(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> list[Next]:
+    """How to go on after a problem, by its code."""
+    text = text_of(meaning)
+    said: dict[str, Any] = {"holder": str(ask.holder.pk)} if ask.holder else {}
+    said |= {"trip": str(ask.trip.pk)} if isinstance(ask.trip, Trip) else {}
+    said |= {"due_at": ask.due_at.isoformat()} if isinstance(ask.due_at, datetime) else {}
+
+    def out(says: str, *needs: str, **more: Any) -> Next:
+        return again(Intent.CHECK_OUT, says, text, needs, **said, **more)
+
+    match problem.code:
+        case "kit-is-out":
+            who = problem.facts["person_name"]
+            says, as_found = (
+                (_("It is here, sealed: hand it back for %(who)s"), AsFound.SEALED)
+                if problem.facts["sealed"]
+                else (_("It is here, closed: hand it back for %(who)s"), AsFound.CLOSED)
+            )
+            return [
+                again(Intent.CHECK_IN, says % {"who": who}, text, as_found=str(as_found)),
+                again(
+                    Intent.CHECK_IN,
+                    _("It is here, to be sorted: hand it back for %(who)s") % {"who": who},
+                    text,
+                ),
+                out(_("Then take it out")),
+            ]
+        case "who-takes-it" | "which-person":
+            return [out(_("Scan the guide’s tag, or choose who takes it"), "holder")]
+        case "short-needs-a-reason":
+            return ways_on(problem.facts["offers"], text, **said)
+        case "not-fit":
+            return [
+                *ways_on(problem.facts["offers"], text, **said),
+                Next("restock", _("See what it lacks"), problem.facts["kit"]),
+                out(_("Emergency: take it now"), emergency=True),
+            ]
+        case "another-kit-is-reserved":
+            return [out(_("Swap the two"), swap=True)]
+        case "reserved-for-another":
+            return _from_another(act, problem, out)
+        case "due-in-the-past":
+            return [out(_("Say until when"), "due_at")]
+        case "label-not-bound":
+            return [bind(meaning)]
+        case "label-cancelled" if problem.facts.get("replaced_by"):
+            instead = problem.facts["replaced_by"]
+            return [again(ask.intent, _("Go on with %(instead)s") % {"instead": instead}, instead)]
+        case "which-kit":
+            return [again(ask.intent, kit.name, kit.name) for kit in meaning.kits]
+        case "code-wrong" if meaning.offered is not None:
+            code = label_codes.shown(meaning.offered.code)
+            name = labelling.name_of(meaning.offered)
+            return [
+                again(
+                    ask.intent,
+                    _("Did you mean %(code)s, %(name)s?") % {"code": code, "name": name},
+                    code,
+                )
+            ]
+        case "not-a-kit" if meaning.means == Means.SECTION and meaning.label is not None:
+            place = meaning.label.place
+            if place is not None and place.kit is not None:
+                kit_name = place.kit.name
+                return [
+                    again(
+                        ask.intent,
+                        _("It belongs to %(kit_name)s: go on with that") % {"kit_name": kit_name},
+                        kit_name,
+                    )
+                ]
+        case "not-found" if meaning.means == Means.ELSEWHERE:
+            return [again(Intent.CHECK_IN, _("Hand it in"), text)]
+    return []
+
+
+def _from_another(act: Act, problem: Problem, out: Callable[..., Next]) -> list[Next]:
+    """The ways on where the kit in the hand is promised to another guide's trip."""
+    facts = problem.facts
+    found = []
+    if facts["swap"]:
+        whom = facts["guide_name"] or facts["trip_name"]
+        says = _("Swap: %(whom)s gets %(kit)s") % {"whom": whom, "kit": facts["swap"]}
+        found.append(out(says, swap=True))
+    if not facts["uncovered_within_48h"] or act.actor.could("check_out_short"):
+        found.append(out(_("Take it all the same, with a reason"), "take_reason"))
+    return found
+
+
+def nothing(seen: Look) -> Outcome:
+    """What comes of a picture or a text in which nothing was read."""
+    problem = Unacceptable(
+        "nothing-read",
+        _(
+            "No label was found in the picture. Go closer, hold still and let light fall on it; "
+            "or type the code that stands below the symbol."
+        )
+        if seen.picture_sha256
+        else _("There is nothing to read. Send a picture or a text."),
+    )
+    return Outcome(Seen(""), Means.NOTHING, problem.code, problem.detail, problem=problem)

@@ -1,0 +1,34 @@
+"""What is offered for a kit that may not go without a word, as ways on from a scan of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from kits.services.custody.offers import Do
+from labels.rules.codes.scans import Intent
+from labels.services.scan.results import Next, again
+
+
+def ways_on(
+    offers: Iterable[Mapping[str, Any]], text: str, needs: Sequence[str] = (), **said: str
+) -> list[Next]:
+    """Offers (see `kits.services.custody.offers.shown`) as ways on with what `text` means, in their
+    order.
+    `said` is what was said already of taking it out, `needs` what is wanted for that besides."""
+    found = []
+    for offer in offers:
+        says, fields = offer["says"], offer["fields"]
+        match offer["do"]:
+            case Do.CHECK:
+                way = again(Intent.LOOK_INSIDE, says, text)
+            case Do.ADD:
+                way = again(Intent.ADD, says, text, **fields)
+            case Do.TAKE_OTHER:
+                more = {name: fields[name] for name in ("trip", "swap") if name in fields}
+                way = again(Intent.CHECK_OUT, says, offer["kit"], needs, **{**more, **said})
+            case _:
+                wanted = (*needs, *offer["needs"])
+                way = again(Intent.CHECK_OUT, says, text, wanted, offer["people"], **said)
+        found.append(way)
+    return found

@@ -1,0 +1,302 @@
+"""A reading event: what was read, what it means, what was done, what can be done next.
+
+Reading a picture takes up to seconds and writes nothing, so it comes first, outside of any
+transaction (`looking.look`); then `scan` does what was asked for all that was read, each label
+with its own outcome: nine kits go, and the tenth is named with its reason.
+
+    answer = scan(act, look(picture), Ask(Intent.CHECK_OUT, holder=guide))
+    answer = scan(act, typed_texts(["XXXX-XXXX"]), Ask(Intent.CHECK_IN))
+
+`identify` only says what it is, and writes nothing at all: for an address that somebody opens.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from gearroom.core import clock
+from gearroom.core.acts.act import Act
+from gearroom.core.acts.problems import Invalid, NotFound, Problem, TooLarge
+from gearroom.core.models import Person
+from kits.models import Kit, LabelKind, Place
+from labels.models import Scan
+from labels.rules.codes.scans import Intent, Look, Means
+from labels.services import passerby
+from labels.services.scan import kit_scans, mending, pack_scans, views
+from labels.services.scan.refusals import bind, nothing, refused, why_nothing
+from labels.services.scan.resolve import Meaning, meanings
+from labels.services.scan.results import Ask, Next, Outcome, ScanAnswer, again, text_of
+
+MOST_LABELS = 100
+"""Things read in one event."""
+
+_RIGHTS = {
+    Intent.IDENTIFY: "identify",
+    Intent.CHECK_OUT: "check_out",
+    Intent.CHECK_IN: "check_in",
+    Intent.RECEIVE: "receive",
+    Intent.COUNT: "count",
+    Intent.LOOK_INSIDE: "look_inside",
+    Intent.ADD: "restock",
+}
+_WITH_KITS = (Intent.CHECK_OUT, Intent.CHECK_IN, Intent.LOOK_INSIDE, Intent.ADD)
+_LONGEST_KEPT = 500
+
+
+def scan(act: Act, seen: Look, ask: Ask) -> ScanAnswer:
+    """Do what was asked with all that was read, each thing on its own, and write down what was
+    read. Runs in the caller's transaction.
+
+    A problem with one thing is that thing's outcome. Raises NotAllowed where the asker may not
+    do this anywhere, TooLarge, and Invalid where what is said belongs to one kit and several
+    were read.
+    """
+    act.actor.require(_right(ask))
+    found = _meant(act, seen, any_room=ask.any_room)
+    if ask.intent in _WITH_KITS:
+        _of_one_kit_only(found, ask)
+        if not _alone(found):  # one may be swapped, which locks two by itself
+            _lock(found)
+    outcomes = [_outcome(act, meaning, ask, found, _tags(found)) for meaning in found]
+    answer = ScanAnswer(act.key, ask.intent, seen, outcomes or [nothing(seen)])
+    _write_down(act, answer)
+    return answer
+
+
+def _right(ask: Ask) -> str:
+    if ask.emergency:
+        return "emergency"
+    return "report_gone" if ask.already_gone else _RIGHTS[ask.intent]
+
+
+def identify(act: Act, seen: Look) -> ScanAnswer:
+    """What all that was read is, and what can be done next; not even that it was read is written.
+
+    A problem with one thing is that thing's outcome. Raises NotAllowed, TooLarge.
+    """
+    act.actor.require(_RIGHTS[Intent.IDENTIFY])
+    outcomes = []
+    found = _meant(act, seen)
+    for meaning in found:
+        try:
+            outcomes.append(_done(act, meaning, Ask(), found, _tags(found)))
+        except Problem as problem:
+            outcomes.append(refused(act, meaning, Ask(), problem))
+    return ScanAnswer(act.key, Intent.IDENTIFY, seen, outcomes or [nothing(seen)])
+
+
+def _meant(act: Act, seen: Look, *, any_room: bool = False) -> Sequence[Meaning]:
+    if len(seen.seen) > MOST_LABELS:
+        raise TooLarge(
+            "too-large",
+            _("Scan at most %(most)d labels at once.") % {"most": MOST_LABELS},
+            limit=MOST_LABELS,
+        )
+    today = clock.today(views.today_for(act))
+    return meanings(act.actor, seen.seen, today=today, any_room=any_room)
+
+
+def _tags(found: Sequence[Meaning]) -> list[Person]:
+    labels = [m.label for m in found if m.means == Means.PERSON]
+    return [label.person for label in labels if label is not None and label.person is not None]
+
+
+def _of_one_kit_only(found: Sequence[Meaning], ask: Ask) -> None:
+    kits = sum(m.kit is not None for m in found)
+    said = {
+        "seal_seen": ask.seal_seen,
+        "used": ask.used,
+        "wrong": ask.wrong,
+        "short_reason": ask.short_reason,
+        "cleared_by": ask.cleared_by,
+        "take_reason": ask.take_reason,
+        "swap": ask.swap,
+    }
+    if kits > 1:
+        if ask.intent in (Intent.LOOK_INSIDE, Intent.ADD):
+            raise _one_kit_alone(kits, "intent")
+        for field, value in said.items():
+            if value:
+                raise _one_kit_alone(kits, field)
+
+
+def _one_kit_alone(kits: int, field: str) -> Invalid:
+    return Invalid(
+        _("%(kits)d kits were read, and this belongs to one. Scan that one by itself.")
+        % {"kits": kits},
+        field=field,
+    )
+
+
+def _alone(found: Sequence[Meaning]) -> bool:
+    return sum(m.means in (Means.KIT, Means.SECTION) for m in found) == 1
+
+
+def _lock(found: Sequence[Meaning]) -> None:
+    """Lock the kits in ascending order before any is written: two phones with the same kits in
+    different order would otherwise wait for each other."""
+    wanted = {m.kit.pk for m in found if m.kit is not None}
+    wanted |= {
+        m.label.place.kit_id
+        for m in found
+        if m.label and m.label.place and m.label.place.kit_id is not None
+    }
+    list(Kit.objects.select_for_update(of=("self",)).filter(pk__in=wanted).order_by("pk"))
+
+
+def _outcome(
+    act: Act, meaning: Meaning, ask: Ask, found: Sequence[Meaning], tags: Sequence[Person]
+) -> Outcome:
+    try:
+        with transaction.atomic():
+            return _done(act, meaning, ask, found, tags)
+    except Problem as problem:
+        return refused(act, meaning, ask, problem)
+
+
+def _done(
+    act: Act, meaning: Meaning, ask: Ask, found: Sequence[Meaning], tags: Sequence[Person]
+) -> Outcome:
+    """What comes of one thing; raises the Problem that keeps it from being done."""
+    intent = ask.intent
+    if meaning.means == Means.ELSEWHERE and intent != Intent.IDENTIFY:
+        raise NotFound("label", text_of(meaning))
+    match meaning.means:
+        case Means.KIT | Means.SECTION if intent == Intent.CHECK_OUT:
+            return kit_scans.take_out(act, meaning, ask, tags, alone=_alone(found))
+        case Means.KIT | Means.SECTION if intent == Intent.CHECK_IN:
+            return kit_scans.hand_in(act, meaning, ask)
+        case Means.KIT | Means.SECTION if intent == Intent.LOOK_INSIDE:
+            return mending.check(act, meaning)
+        case Means.KIT | Means.SECTION if intent == Intent.ADD:
+            return mending.add(act, meaning, ask)
+        case Means.KIT if intent == Intent.IDENTIFY:
+            return kit_scans.show(act, meaning)
+        case Means.KIT if intent == Intent.COUNT:
+            return _count_kit(meaning)
+        case Means.SECTION | Means.SHELF if intent not in _WITH_KITS:
+            return pack_scans.place(meaning, intent)
+        case Means.LOT if intent not in _WITH_KITS:
+            return pack_scans.lot(act, meaning, intent, _place_read(found, ask))
+        case Means.MAKER if intent not in _WITH_KITS:
+            return pack_scans.pack(act, meaning, intent, _place_read(found, ask))
+        case Means.PERSON if intent in (Intent.CHECK_OUT, Intent.IDENTIFY):
+            return _person(act, meaning, ask, alone=len(found) == len(tags))
+        case Means.ELSEWHERE:
+            return _elsewhere(act, meaning)
+        case Means.BLANK if intent == Intent.IDENTIFY:
+            return Outcome(
+                meaning.seen,
+                Means.BLANK,
+                "identified",
+                _("A label that is not on anything yet."),
+                label=meaning.label,
+                next=[bind(meaning)],
+            )
+    raise why_nothing(meaning, intent)
+
+
+def _place_read(found: Sequence[Meaning], ask: Ask) -> Place | None:
+    """The shelf or section that is being filled or counted: said, or read along."""
+    if ask.place is not None:
+        return ask.place
+    wanted = {Means.SHELF} if ask.intent == Intent.RECEIVE else {Means.SHELF, Means.SECTION}
+    read = [m.label.place for m in found if m.means in wanted and m.label]
+    return read[0] if len(read) == 1 else None
+
+
+def _count_kit(meaning: Meaning) -> Outcome:
+    kit = meaning.kit
+    assert kit is not None  # KIT says so
+    return Outcome(
+        meaning.seen,
+        Means.KIT,
+        "ready",
+        _("Count %(kit)s, pouch by pouch.") % {"kit": kit.name},
+        label=meaning.label,
+        next=[
+            Next("count-kit", _("Count %(kit)s") % {"kit": kit.name}, kit.name, needs=("found",))
+        ],
+    )
+
+
+def _person(act: Act, meaning: Meaning, ask: Ask, *, alone: bool) -> Outcome:
+    assert meaning.label is not None and meaning.label.person is not None  # PERSON says so
+    person = views.person_seen(act, meaning.label.person)
+    taking = ask.intent == Intent.CHECK_OUT
+    name, kits = person.name, ", ".join(person.kits)
+    says = _("%(name)s has %(kits)s.") if kits else _("%(name)s’s tag.")
+    says %= {"name": name, "kits": kits}
+    if taking and alone:
+        says = _("%(name)s’s tag. Now scan the kit.") % {"name": name}
+    scan_kit = again(
+        Intent.CHECK_OUT,
+        _("Scan the kit that %(name)s takes") % {"name": name},
+        "",
+        ("text",),
+        holder=str(person.id),
+    )
+    return Outcome(
+        meaning.seen,
+        Means.PERSON,
+        "holder" if taking else "identified",
+        says,
+        label=meaning.label,
+        thing=person,
+        next=[scan_kit] if alone else [],
+    )
+
+
+def _elsewhere(act: Act, meaning: Meaning) -> Outcome:
+    assert meaning.label is not None  # ELSEWHERE is a label of ours
+    facts = passerby.facts_of(meaning.label, act.actor)
+    next_ = []
+    if meaning.label.kind == LabelKind.KIT:
+        next_.append(again(Intent.CHECK_IN, _("Hand it in"), text_of(meaning)))
+    return Outcome(
+        meaning.seen,
+        Means.ELSEWHERE,
+        "identified",
+        " ".join(
+            filter(
+                None,
+                (
+                    _("%(what)s, of %(whose)s.") % {"what": facts.what, "whose": facts.whose},
+                    facts.how_to_return,
+                ),
+            )
+        ),
+        label=meaning.label,
+        thing=facts,
+        next=next_,
+    )
+
+
+def _write_down(act: Act, answer: ScanAnswer) -> None:
+    now = clock.now()
+    Scan.objects.bulk_create(
+        Scan(
+            key=act.key,
+            person=act.person,
+            room=act.room,
+            intent=str(answer.intent),
+            text=_kept(each.seen.text),
+            symbology=each.seen.symbology[:30],
+            picture_sha256=answer.look.picture_sha256,
+            rung=each.seen.rung[:40],
+            label=each.label,
+            means=str(each.means),
+            outcome=each.outcome[:40],
+            entry=each.entry,
+            read_at=now,
+        )
+        for each in answer.outcomes
+    )
+
+
+def _kept(text: str) -> str:
+    """A text as a database takes it: at most 500 characters, NUL and half surrogates shown."""
+    return text[:_LONGEST_KEPT].replace("\0", "\u2400").encode("utf-8", "replace").decode()

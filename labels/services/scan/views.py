@@ -1,0 +1,133 @@
+"""Things as whoever may see them sees them at a scan."""
+
+from __future__ import annotations
+
+from django.utils.translation import gettext as _
+
+from gearroom.core import clock
+from gearroom.core.acts.act import Act, Actor
+from gearroom.core.models import Person
+from kits.models import Checkout, Holding, Kit, Lot, Place, Seal
+from kits.rules.ledger.expiry import why_not
+from kits.services.kits import participants_own
+from kits.services.ledger import readiness, verdicts
+from kits.services.lookup import find, holders, promises
+from kits.services.text import verdict_texts, wording
+from labels.services.scan.results import KitSeen, LotSeen, PersonSeen, SectionSeen, ShelfSeen
+
+_MOST_PLACES = 20
+
+
+def today_for(act: Act) -> str:
+    """The time zone that "today" is asked in: of the act's room, or of the person's."""
+    room = act.room or (act.person.home_room if act.person else None)
+    return room.time_zone if room else "UTC"
+
+
+def kit_seen(actor: Actor, kit: Kit) -> KitSeen:
+    """A kit: its one verdict, who has it (the phone for who may see people), and the trip that it
+    is out for or promised to."""
+    held = holders.open_checkout(kit)
+    judged = verdicts.judged_one(kit)
+    trip, verdict = judged.question.trip, judged.verdict
+    its = promises.of_kits([kit.pk]).get(kit.pk, [])
+    promise = next((each for each in its if trip is not None and each.trip.pk == trip.pk), None)
+    knows = find.knows_kit(actor, kit)
+    guide = held.person if held else promise.guide if promise and knows else None
+    days = readiness.days_now(kit)
+    seal = Seal.objects.filter(kit=kit, section__isnull=True, broken__isnull=True).first()
+    person = held.person if held else None
+    phones = any(actor.may("see_people", room) for room in (kit.home_room_id, kit.room_id))
+    return KitSeen(
+        id=kit.pk,
+        name=kit.name,
+        packing_list=str(kit.list_version),
+        room=kit.room.name,
+        home_room=kit.home_room.name,
+        fit=verdict.fit,
+        may_go=verdict.may_go,
+        verdict=str(verdict.word),
+        verdict_text=verdict_texts.verdict(verdict),
+        first_expiry=kit.first_expiry,
+        through=verdict.through,
+        ready_until=days.ready_until,
+        fit_until=days.fit_until,
+        may_go_until=days.may_go_until,
+        reasons=wording.reasons(verdict.reasons),
+        seal=seal.number if seal else "",
+        to_sort=kit.to_sort_since is not None,
+        responsible=kit.responsible.name if kit.responsible and knows else "",
+        has_it=(person.name if person else _("somebody not named")) if held else "",
+        has_it_id=person.pk if person else None,
+        has_it_phone=person.phone if person and phones else "",
+        out_since=held.out_at if held else None,
+        due_at=held.due_at if held else None,
+        trip=trip.pk if trip else None,
+        trip_name=trip.name if trip else "",
+        trip_departs_at=trip.departs_at if trip else None,
+        trip_last_day=trip.last_day if trip else None,
+        guide=guide.pk if guide else None,
+        guide_name=guide.name if guide else "",
+        not_ours=participants_own.is_inside(kit),
+    )
+
+
+def section_seen(place: Place) -> SectionSeen:
+    """A kit's section, and the seal on it."""
+    seal = Seal.objects.filter(section=place, broken__isnull=True).first()
+    return SectionSeen(
+        id=place.pk,
+        name=place.name,
+        key=place.section_key,
+        kit=place.kit.name if place.kit else "",
+        seal=seal.number if seal else "",
+    )
+
+
+def shelf_seen(place: Place) -> ShelfSeen:
+    """A shelf."""
+    return ShelfSeen(place.pk, place.name, place.room.name if place.room else "")
+
+
+def lot_seen(act: Act, lot: Lot, *, where: bool) -> LotSeen:
+    """A batch, and with `where` what the places of the asker's rooms hold of it by the book."""
+    batch = readiness.batches([lot])[lot.pk]
+    fault = why_not(batch, clock.today(today_for(act)))
+    held: list[dict[str, object]] = []
+    if where:
+        rows = (
+            Holding.objects.filter(lot=lot, units__gt=0, place__in=find.places_of(act.actor))
+            .select_related("place__kit", "place__room")
+            .order_by("place__kit__name", "place__name")[:_MOST_PLACES]
+        )
+        held = [
+            {
+                "place": row.place_id,
+                "name": row.place.name,
+                "inside": row.place.kit.name if row.place.kit else str(row.place.room or ""),
+                "units": row.units,
+            }
+            for row in rows
+        ]
+    return LotSeen(
+        id=lot.pk,
+        item=lot.item_id,
+        item_name=lot.item.name,
+        base_unit=lot.item.base_unit,
+        number=lot.number,
+        serial=lot.serial,
+        expiry=lot.expiry,
+        recalled=lot.recall_id is not None,
+        fault=str(fault) if fault else "",
+        where=held,
+    )
+
+
+def person_seen(act: Act, person: Person) -> PersonSeen:
+    """A person and the kits they have now, of those that the asker may see."""
+    out = (
+        Checkout.objects.filter(person=person, in_at__isnull=True, kit__in=find.kits_of(act.actor))
+        .order_by("kit__name")
+        .values_list("kit__name", flat=True)
+    )
+    return PersonSeen(person.pk, person.name, list(out))

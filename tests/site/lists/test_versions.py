@@ -1,0 +1,173 @@
+"""Versions of a kit list on the pages: compared, published, signed by the adviser, followed."""
+
+from __future__ import annotations
+
+import io
+import re
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from PIL import Image
+
+from kits.models import Kit, ListLine
+from kits.services.lists import packing_lists
+from tests.kits import factories as make
+from tests.site.browsing import PAGES_ON_SQLITE, browser, form_of, post, text_of
+
+pytestmark = PAGES_ON_SQLITE
+
+
+@pytest.fixture
+def world():
+    return make.world()
+
+
+@pytest.fixture
+def draft(world):
+    """Version 2 of the small school's list, a copy of version 1."""
+    return packing_lists.new_draft(make.act(world.instructor), world.version.packing_list)
+
+
+def at(version, rest=""):
+    return f"/lists/{version.packing_list_id}/{version.number}/{rest}"
+
+
+# ------------------------------------------------------------------ comparing, publishing, signing
+def test_two_versions_are_held_against_each_other(world, draft):
+    client, path = browser(world.instructor), at(draft, "sections/main/")
+    said = form_of(client.get(path), path)
+    said |= {f"carry-{world.dressing.pk}": "9", "drop": str(world.shears.pk)}
+    post(client, path, **{**said, "thing-new": "Pressure gauge", "carry-new": "1"})
+    post(client, at(draft, "edit/"), people="14", days="1")
+
+    page = text_of(client.get(at(draft, "compare/")))
+
+    assert "version 2 against 1" in page
+    assert "Pressure gauge Main new" in page
+    assert "Shears Main gone" in page
+    assert "6 → 9" in page
+    assert "10 → 14" in page
+    assert "14 → 10" in text_of(client.get(at(world.version, "compare/") + "?with=2"))
+
+
+def test_only_one_version_has_nothing_to_be_compared_with(world):
+    assert browser(world.guide).get(at(world.version, "compare/")).status_code == 404
+
+
+def test_another_reason_is_shown_where_two_versions_are_compared(world, draft):
+    line = ListLine.objects.get(section__version=draft, item=world.shears)
+    ListLine.objects.filter(pk=line.pk).update(reason="Straps and cloth.")
+
+    page = text_of(browser(world.adviser).get(at(draft, "compare/")))
+
+    assert re.search(r"Shears\s+\S.* → Straps and cloth\.", page)
+
+
+def test_an_empty_list_is_not_published(world):
+    made = packing_lists.make_list(
+        make.act(world.instructor), name="Bare", draft=packing_lists.Draft(4, 1)
+    )
+
+    answer = post(browser(world.instructor), at(made, "publish/"))
+
+    assert answer.status_code == 409
+    assert "Put a line on it first" in text_of(answer)
+
+
+def test_a_draft_is_published_then_signed_with_the_page_attached(world, draft):
+    post(browser(world.instructor), at(draft, "publish/"))
+    client = browser(world.adviser)
+    assert '<a class="button go" href="#sign">' in client.get(at(draft)).content.decode()
+    picture = io.BytesIO()
+    Image.new("L", (40, 60), 255).save(picture, "PNG")
+    page = SimpleUploadedFile("scan.png", picture.getvalue())
+
+    post(client, at(draft, "sign/"), until=make.days(200).isoformat(), note="Reviewed", page=page)
+
+    draft.refresh_from_db()
+    assert (draft.signed_by, draft.signed_until) == (world.adviser, make.days(200))
+    assert draft.signed_page_type == "image/png"
+    link = re.search(r'href="(/api/[^"]*signed-page/)"', client.get(at(draft)).content.decode())[1]
+    answer = client.get(link)
+    assert (answer.status_code, answer["Content-Type"]) == (200, "image/png")
+
+
+@pytest.mark.parametrize(
+    ("said", "status", "says"),
+    [
+        ({"page": b"MZ not a page"}, 400, "has to be a whole PDF, PNG or JPEG"),
+        ({"page": b"%PDF-" + b"x" * (5 * 2**20)}, 413, "at most 5 MiB"),
+        ({"until": "2020-01-01"}, 422, "The last day of the signature is past"),
+        ({"until": ""}, 400, "Give the last day"),
+        ({"until": "soon"}, 400, "such as 2026-05-31"),
+    ],
+)
+def test_a_signature_that_will_not_do_is_refused_with_the_form_still_there(
+    world, draft, said, status, says
+):
+    post(browser(world.instructor), at(draft, "publish/"))
+    fields = {"until": make.days(9).isoformat(), "note": "kept", **said}
+    if "page" in said:
+        fields["page"] = SimpleUploadedFile("page.pdf", said["page"])
+
+    answer = post(browser(world.adviser), at(draft, "sign/"), **fields)
+
+    assert answer.status_code == status
+    assert says in text_of(answer)
+    assert 'value="kept"' in answer.content.decode()
+    draft.refresh_from_db()
+    assert draft.signed_by is None
+
+
+def test_only_the_medical_adviser_signs(world):
+    client = browser(world.keeper)
+
+    assert "Sign it as medical adviser" not in text_of(client.get(at(world.version)))
+    answer = post(client, at(world.version, "sign/"), until=make.days(9).isoformat())
+    assert answer.status_code == 403
+
+
+@pytest.mark.parametrize("rest", ["edit/", "sections/main/"])
+def test_a_guide_edits_no_list(world, draft, rest):
+    assert browser(world.guide).get(at(draft, rest)).status_code == 403
+    assert post(browser(world.guide), at(draft, "publish/")).status_code == 403
+
+
+# --------------------------------------------------------------------------- what it would change
+def test_the_lists_say_how_many_kits_follow_an_earlier_version_than_the_newest(world, draft):
+    client = browser(world.instructor)
+    assert "an earlier version" not in text_of(client.get("/lists/"))
+
+    post(client, at(draft, "publish/"))
+
+    page = client.get("/lists/")
+    assert "2 kits of your rooms follow it, 2 of them an earlier version" in text_of(page)
+    assert f'href="{at(draft, "effect/")}"' in page.content.decode()
+
+
+def test_it_says_which_kits_would_change_what_that_takes_and_lets_them_follow(world, draft):
+    client, path = browser(world.instructor), at(draft, "sections/main/")
+    said = form_of(client.get(path), path) | {f"carry-{world.dressing.pk}": "40"}
+    post(client, path, **{**said, "drop": str(world.shears.pk)})
+    effect = at(draft, "effect/")
+
+    page = text_of(client.get(effect))
+    assert "34 × Wound dressing" in page
+    assert "Left over inside: 1 × Shears" in page
+    assert re.search(r"Wound dressing 10 × 12 Main store 68 22 46", page)
+    assert "Let the ticked kits" not in page
+    post(client, at(draft, "publish/"))
+    assert "Let the ticked kits follow version 2" in text_of(client.get(effect))
+    post(client, at(draft, "follow/"), kit=["DAY-01", "DAY-02"])
+
+    assert set(Kit.objects.values_list("list_version__number", flat=True)) == {2}
+    assert "nothing would change" in text_of(client.get(effect))
+
+
+def test_following_without_a_tick_says_what_to_do(world, draft):
+    post(browser(world.instructor), at(draft, "publish/"))
+
+    answer = post(browser(world.instructor), at(draft, "follow/"))
+
+    assert answer.status_code == 400
+    assert "Tick the kits" in text_of(answer)

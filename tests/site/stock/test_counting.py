@@ -1,0 +1,165 @@
+"""Counting a shelf without looking at the book, and explaining what differs."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from django.core.cache import cache
+from django.utils import formats
+
+from kits.models import Entry, EntryKind
+from kits.services.stock import receiving
+from tests.kits import factories as make
+from tests.labels.scan import scanned
+from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, text_of
+
+pytestmark = PAGES_ON_SQLITE
+
+
+@pytest.fixture(autouse=True)
+def _no_tries_yet():
+    cache.clear()
+
+
+@pytest.fixture
+def world():
+    return make.world()
+
+
+def test_the_sheet_does_not_tell_what_the_book_has(world):
+    for path in (f"/stock/count/{world.shelf.pk}/", f"/stock/count/{world.shelf.pk}/paper/"):
+        page = browser(world.guide).get(path)
+        assert "D1" in text_of(page)
+        assert not re.search(r"\b40\b", text_of(page)), path
+        assert 'value="12"' not in page.content.decode()
+
+
+def test_the_sheet_says_what_is_counted_and_on_paper_whose_it_is(world, settings):
+    settings.ORGANISATION = "Umberfell Outdoor School"
+    client = browser(world.keeper)
+
+    assert "Pain tablets by the tablet" in text_of(client.get(f"/stock/count/{world.shelf.pk}/"))
+    paper = client.get(f"/stock/count/{world.shelf.pk}/paper/")
+    assert "Pain tablets by the tablet" in text_of(paper)
+    day = formats.date_format(make.TODAY, "j F Y")
+    assert f"Umberfell Outdoor School · printed {day}. This keeps stock" in text_of(paper)
+    assert "site/printed.css" in paper.content.decode()
+
+
+def counts():
+    """The counts of shelves that were written."""
+    return list(Entry.objects.filter(kind=EntryKind.COUNT, kit__isnull=True))
+
+
+def counted(client, world, **found):
+    """The sheet of shelf C2, filled in and compared."""
+    fields = form_with(client.get(f"/stock/count/{world.shelf.pk}/"), "began")
+    said = {f"lot-{world.lots[name].pk}": str(n) for name, n in found.items()}
+    return client.post(f"/stock/count/{world.shelf.pk}/", {**fields, **said})
+
+
+def test_a_difference_is_explained_before_it_is_written(world):
+    client, path = browser(world.guide), f"/stock/count/{world.shelf.pk}/"
+    answer = counted(client, world, d1=10, shears=5, tablets=40, gauge=1)
+    assert "1 difference. Nothing is written yet." in text_of(answer)
+    assert "Counted 10 , the book has 12 ." in text_of(answer)
+    assert not counts()
+    fields = form_with(answer, 'name="write"')
+
+    refused = client.post(path, {**fields, "write": "1"})
+    assert "Say of each difference why" in text_of(refused)
+    why = {f"why-lot-{world.dressings.pk}": "used", f"note-lot-{world.dressings.pk}": "by Gil"}
+    fields = form_with(refused, 'name="write"')
+    client.post(path, {**fields, **why, "write": "1"})
+
+    (entry,) = counts()
+    assert make.units(world.dressings, world.shelf) == 10
+    assert entry.detail["explained"] == {
+        str(world.dressings.pk): "Used, and nobody wrote it down: by Gil"
+    }
+    assert entry.detail["complete"] is True
+
+
+def test_what_is_left_empty_stays_as_the_book_has_it(world):
+    client = browser(world.guide)
+    answer = counted(client, world, d1=12)
+    assert "3 batches were not counted" in text_of(answer)
+    fields = form_with(answer, 'name="write"')
+
+    client.post(f"/stock/count/{world.shelf.pk}/", {**fields, "write": "1"})
+
+    assert make.units(world.lots["tablets"], world.shelf) == 40
+    (entry,) = counts()
+    assert entry.detail["complete"] is False
+
+
+def test_something_else_found_on_the_shelf_becomes_a_batch_of_it(world):
+    client, path = browser(world.guide), f"/stock/count/{world.shelf.pk}/"
+    fields = form_with(client.get(path), "began")
+    said = {"thing-0": "Wound dressing 10 × 12", "number-0": "D7", "printed-0": "2031-02"}
+    answer = client.post(path, {**fields, **said, "units-0": "4"})
+    assert not world.dressing.lots.filter(number="D7").exists()
+    fields = form_with(answer, 'name="write"')
+
+    client.post(path, {**fields, "why-else-0": "arrived", "write": "1"})
+
+    lot = world.dressing.lots.get(number="D7")
+    assert lot.expiry.isoformat() == "2031-02-28"
+    assert make.units(lot, world.shelf) == 4
+
+
+def test_each_label_that_is_scanned_counts_one_more_of_its_batch(world):
+    client, path = browser(world.guide), f"/stock/count/{world.shelf.pk}/"
+    other = make.some(world.dressing, world.upper, 3, "D9", make.days(200))
+    here, strange = (scanned.shown(scanned.label(lot, world)) for lot in (world.dressings, other))
+
+    fields = form_with(client.get(path), "began")
+    for text in (here, strange, here, strange):
+        answer = client.post(path, {**fields, "read": "1", "batch": text})
+        fields = form_with(answer, "began")
+
+    assert "One more of Wound dressing 10 × 12, batch D9." in text_of(answer)
+    assert fields[f"lot-{world.dressings.pk}"] == "2"
+    line = {name: fields[f"{name}-0"] for name in ("thing", "number", "printed", "units")}
+    assert line == {
+        "thing": "Wound dressing 10 × 12",
+        "number": "D9",
+        "printed": other.expiry.isoformat(),
+        "units": "2",
+    }
+    compared = client.post(path, {**fields, "batch": ""})
+    assert "Counted 2 , the book has 12 ." in text_of(compared)
+
+
+def test_what_moved_while_somebody_counted_is_pointed_out(world):
+    client, path = browser(world.guide), f"/stock/count/{world.shelf.pk}/"
+    fields = form_with(client.get(path), "began")
+    receiving.move(make.act(), lot=world.dressings, units=2, source=world.shelf, target=world.upper)
+
+    answer = client.post(path, {**fields, f"lot-{world.dressings.pk}": "12"})
+
+    assert "moved in the book while you counted" in text_of(answer)
+
+
+def test_an_empty_sheet_is_no_count(world):
+    answer = counted(browser(world.guide), world)
+
+    assert answer.status_code == 400
+    assert "Nothing is counted yet" in text_of(answer)
+
+
+def test_that_nothing_else_is_there_is_said_by_a_tick(world):
+    client, path = browser(world.guide), f"/stock/count/{world.upper.pk}/"
+    fields = form_with(client.get(path), "began")
+    assert "rest" not in fields
+
+    answer = client.post(path, {**fields, "rest": "none"})
+    assert "Counted 0 , the book has 10 ." in text_of(answer)
+    assert "not counted" not in text_of(answer)
+    fields = form_with(answer, 'name="write"')
+    why = {f"why-lot-{world.lots['d2'].pk}": "shelf"}
+    client.post(path, {**fields, **why, "write": "1"})
+
+    assert make.units(world.lots["d2"], world.upper) == 0
+    assert Entry.objects.latest("id").detail["complete"] is True
