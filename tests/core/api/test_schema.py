@@ -149,6 +149,31 @@ def test_the_example_of_a_body_is_done_or_refused_as_things_stand(label, engine,
     assert response.status_code in (200, 201, 409), response.content
 
 
+MAY_BE_EMPTY = [
+    label
+    for label, operation in OPERATIONS.items()
+    if not operation.definition.raw.get("requestBody", {"required": True}).get("required")
+]
+
+
+@pytest.mark.parametrize("engine", ["sqlite"], indirect=True)  # of the schema, not of a database
+@pytest.mark.parametrize("label", MAY_BE_EMPTY)
+def test_a_body_that_need_not_be_sent_is_no_fault_of_form_where_it_is_missing(label, engine, known):
+    operation = OPERATIONS[label]
+    case = operation.Case(
+        method=operation.method,
+        path_parameters={
+            p["name"]: p["example"]
+            for p in operation.definition.raw.get("parameters", ())
+            if p["in"] == "path"
+        },
+    )
+    known.name_in(case)
+    key = {"Idempotency-Key": str(uuid.uuid4())}
+    response = case.call(headers={"Authorization": known.authorization, **key})
+    assert response.status_code != 400, response.content
+
+
 @pytest.mark.long
 @pytest.mark.parametrize("mode", CHECKS)
 @pytest.mark.parametrize("label", OPERATIONS)

@@ -96,6 +96,8 @@ class DoorSchema(AutoSchema):
             asked = self.get_request_serializer()
             asked = asked["application/json"] if isinstance(asked, dict) else asked
             content["application/json"]["example"] = asked.example
+            if not all(rule.holds(()) for rule in asked.rules):
+                body["required"] = True
         return body
 
     def _resolve_path_parameters(self, variables: list[str]) -> list[dict[str, Any]]:
