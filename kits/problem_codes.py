@@ -65,7 +65,7 @@ KINDS.update(
              "Read the number again, or look at that kit."),
             ("not-replaced", 409, "Things that were used are not replaced",
              "“lines” names them. Restock the kit first, or seal it as it is: send “anyway”."),
-            ("no-seal-on-record", 409, "No seal is on record", "Look inside, then seal it."),
+            ("no-seal-on-record", 409, "No seal on record", "Look inside, then seal it."),
             ("deputy-is-another", 422, "The deputy is the responsible instructor",
              "Choose somebody else as deputy."),
             ("training-stock-inside", 409, "The kit holds what was used for training",

@@ -13,5 +13,5 @@ ROLE_NAMES: dict[Role, str | Promise] = {
     Role.KEEPER: _("Keeper"),
     Role.ADVISER: _("Medical adviser"),
     Role.ADMINISTRATOR: _("Administrator"),
-    Role.INTEGRATION: _("A program"),
+    Role.INTEGRATION: _("Program"),
 }

@@ -37,7 +37,7 @@ class HereBody(ActBody):
 
 
 class UseLineBody(StrictSerializer):
-    rules = (AnyOf(("item", "lot"), _lazy("Say which thing (item) or which batch (lot).")),)
+    rules = (AnyOf(("item", "lot"), _lazy("Name the item (item) or the batch (lot).")),)
 
     item = serializers.IntegerField(required=False, min_value=1)
     lot = serializers.CharField(
@@ -55,7 +55,9 @@ class UseLineBody(StrictSerializer):
 
 class NeedBody(StrictSerializer):
     rules = (
-        OneOf(("item", "words"), _lazy("Name a thing, or say in a few words what was needed.")),
+        OneOf(
+            ("item", "words"), _lazy("Name an item, or describe in a few words what was needed.")
+        ),
     )
 
     item = serializers.IntegerField(required=False, min_value=1)
@@ -119,7 +121,7 @@ def levels_seen(kit: Kit, rows: list[dict[str, Any]]) -> list[LevelSeen]:
         item = find.item(row["item"])
         if not item.by_eye:
             raise Invalid(
-                _("%(item)s is counted, not judged by eye.") % {"item": item.name}, field="levels"
+                _("%(item)s is counted, not loose.") % {"item": item.name}, field="levels"
             )
         seen.append(LevelSeen(find.section(kit, row["section"]), item, Level(row["level"])))
     return seen

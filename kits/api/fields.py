@@ -21,7 +21,7 @@ class GtinField(serializers.RegexField):
     spaces or dashes or without. Its last digit is checked later."""
 
     default_error_messages = {
-        "invalid": _("This has to be a GTIN: 8, 12, 13 or 14 digits, as below the bars.")
+        "invalid": _("This must be a GTIN: 8, 12, 13 or 14 digits, as printed below the bars.")
     }
 
     def __init__(self, **more: Any) -> None:
@@ -40,7 +40,7 @@ class CurrencyField(serializers.RegexField):
     """Three capitals of ISO 4217; empty where there is no price."""
 
     default_error_messages = {
-        "invalid": _("This has to be three capital letters, such as GBP; or nothing.")
+        "invalid": _("This must be three capital letters, such as GBP, or empty.")
     }
 
     def __init__(self, **more: Any) -> None:

@@ -21,7 +21,7 @@ from kits.services.labelling import labelling
 from kits.services.lookup import find
 
 _MOST_TARGETS = 500
-_ONE_THING = _lazy("Say one thing: kit, kit and section, lot, shelf or person.")
+_ONE_THING = _lazy("Name one thing: kit, kit and section, lot, shelf or person.")
 
 
 class LabelAnswer(serializers.Serializer[Any]):
@@ -114,8 +114,8 @@ class LabelQuery(PageQuery):
 class MakeBody(bodies.HereBody):
     example = {"on": [{"kit": "DAY-02"}, {"kit": "DAY-02", "section": "main"}]}
     rules = (
-        OneOf(("on", "blanks"), _lazy("Say what the labels are on; or “blanks”."), "on"),
-        Needs("blanks", "room", _lazy("Say which room the blanks are for."), "room"),
+        OneOf(("on", "blanks"), _lazy("Name what the labels are on; or “blanks”."), "on"),
+        Needs("blanks", "room", _lazy("Name the gear room that the blanks are for."), "room"),
     )
 
     on = TargetBody(
@@ -242,7 +242,8 @@ def wanted_codes(texts: list[str]) -> list[str]:
         code = label_codes.parse(text)
         if code is None:
             raise Invalid(
-                _("“%(text)s” is no label code. Check the code.") % {"text": text}, field="labels"
+                _("“%(text)s” is not a label code. Check the code.") % {"text": text},
+                field="labels",
             )
         found.append(code)
     return found

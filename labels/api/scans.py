@@ -52,7 +52,7 @@ _LABEL_TEXT = 200
 
 class UsedBody(bodies.UseLineBody):
     rules = (
-        AnyOf(("item", "lot", "label"), _lazy("Say which thing (item) or batch (lot, label).")),
+        AnyOf(("item", "lot", "label"), _lazy("Name the item (item) or the batch (lot, label).")),
     )
 
     lot = serializers.CharField(required=False, max_length=40, help_text="The batch, by id.")
@@ -205,7 +205,7 @@ class ScanPicture(Said):
 
 def _wrong_lines(messages: Any) -> Unacceptable:
     """The refusal of lines in a form: to the schema they are some text, so that it is no 400."""
-    says = _("What was used cannot be read: see “errors”.")
+    says = _("What was used could not be read: see “errors”.")
     return Unacceptable("cannot-be-right", says, errors={"used": messages})
 
 

@@ -77,7 +77,7 @@ def _paint_words(file: PdfFile, job: Job, sheet: Sheet, meant: Marks, offset: Of
     left, top, width = meant.cross_mm + 14.0, meant.cross_mm + 18.0, sheet.page_width_mm - 50.0
     lines = [
         say(
-            "Meant: cross at %(cross)s mm from both edges; rulers of %(across)s mm across and "
+            "Target: cross at %(cross)s mm from both edges; rulers of %(across)s mm across and "
             "%(down)s mm down.",
             cross=float(meant.cross_mm),
             across=float(meant.across_mm),

@@ -175,7 +175,7 @@ def _largest(card: LidCard, panel: _Panel, size: CardFormat, job: Job) -> Sequen
         return rows
     raise CardTooLong(
         say(
-            "%(kit)s has more things than a lid card holds: put fewer on its kit list, or print "
+            "%(kit)s has more items than a lid card holds: put fewer on its kit list, or print "
             "the kit list instead.",
             kit=card.kit,
         )

@@ -44,9 +44,9 @@ class ReadBackFailed(Told, RuntimeError):
         self.wrong = tuple(wrong)
         page, meant, read = self.wrong[0]
         says = say(
-            "Printed symbols that do not read back as meant: %(count)s. The first is on page "
-            "%(page)s: meant %(meant)s, read %(read)s. Nothing was printed: try again, and if it "
-            "stays so report it with the size and the names.",
+            "Printed codes that do not read back correctly: %(count)s. The first is on page "
+            "%(page)s: expected %(meant)s, read %(read)s. Nothing was printed: try again, and "
+            "if it happens again report it with the size and the names.",
             count=len(self.wrong),
             page=page,
             meant=repr(meant or "–"),

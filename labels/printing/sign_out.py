@@ -94,7 +94,7 @@ def _paint_sheet_head(file: PdfFile, job: Job, room: str, page: int, pages: int)
         job.speak(
             say(
                 "For when phones are dead. Write the time it really was. Later: scan the kit's "
-                "code and type each line in; then strike it through."
+                "code, type each line in, then cross it out."
             )
         ),
         left,

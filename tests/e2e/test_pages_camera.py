@@ -72,7 +72,7 @@ def test_a_kit_and_a_tag_pass_before_the_camera_and_the_kit_is_out(
         assert Checkout.objects.filter(in_at=None).count() == 1
 
         # What was chosen is remembered.
-        page.get_by_text("How to go on").first.click()
+        page.get_by_text("Scan mode").first.click()
         page.get_by_label("Beep").uncheck()
         page.reload()
         assert page.locator("#beep").is_checked() is False

@@ -212,7 +212,7 @@ def test_three_kits_come_back_sealed_to_sort_later_and_opened(engine, hatch):
         theirs.goto(at.page.locator("#link").input_value())
         theirs.get_by_role("button", name="+1 Shears").click()
         theirs.get_by_role("button", name="Send, 1 used").click()
-        theirs.get_by_text("What you used from EVE-02 is written down.").wait_for()
+        theirs.get_by_text("What you used from EVE-02 is recorded.").wait_for()
         theirs.context.close()
         at.page.goto(f"{hatch.url}/scan/")
 
@@ -223,7 +223,7 @@ def test_three_kits_come_back_sealed_to_sort_later_and_opened(engine, hatch):
         at.says("What was used?")
         at.press("+1 Pain tablets")
         at.press("+1 Pain tablets")
-        at.tap(at.page.get_by_text("Which batch it was, if you know"))
+        at.tap(at.page.get_by_text("Which batch, if you know"))
         at.press("Scan a batch’s label")  # only now the camera is asked for
         at.hold_up(hatch.label_of(world.lots["d1"], world), "batch D1")
         assert at.page.locator(".camera.on").count() == 0  # and off again

@@ -56,7 +56,7 @@ def test_from_an_empty_room_to_the_first_kit_out(need, open_database, make_serve
         page.get_by_text("Next: People.").wait_for()
         page.get_by_role("link", name="All at once, with a workbook").click()
         with page.expect_download() as got:
-            page.get_by_role("link", name="Download it").click()
+            page.get_by_role("link", name="Download").click()
         book = load_workbook(io.BytesIO(got.value.path().read_bytes()))
         for name, lines in ROWS.items():
             for line in lines:
@@ -64,9 +64,9 @@ def test_from_an_empty_room_to_the_first_kit_out(need, open_database, make_serve
         filled = tmp_path / "gear-room.xlsx"
         book.save(filled)
         page.set_input_files("#workbook", filled)
-        page.get_by_role("button", name="Read it").click()
-        page.get_by_text("Nothing is wrong with it").wait_for()
-        page.get_by_role("button", name="Take it in").click()
+        page.get_by_role("button", name="Check it").click()
+        page.get_by_text("No mistakes found").wait_for()
+        page.get_by_role("button", name="Add all of it").click()
         page.get_by_text("Taken in: 1 shelves, 1 things, 1 kit lists, 1 kits").wait_for()
 
         # What is in the kit, counted as it stands.
@@ -74,9 +74,9 @@ def test_from_an_empty_room_to_the_first_kit_out(need, open_database, make_serve
         page.get_by_label("How many").first.fill("7")
         page.get_by_label("LOT").first.fill("k77")
         page.get_by_label("Use by").first.fill("05/2031")
-        page.get_by_role("button", name="See what differs").click()
-        page.get_by_text("7 found, 0 in the book").wait_for()
-        page.get_by_role("button", name="Write it down").click()
+        page.get_by_role("button", name="Compare with the record").click()
+        page.get_by_text("7 found, 0 on record").wait_for()
+        page.get_by_role("button", name="Save the count").click()
         page.get_by_text("DAY-01 is counted").wait_for()
 
         # The first kit out. Nobody has signed its list yet, so it goes with a reason.
@@ -118,7 +118,7 @@ def test_a_kit_goes_out_and_comes_back_by_keyboard_alone(need, open_database, ma
             raise AssertionError(f"{name} is not reached by Tab")
 
         page.goto(f"{server.url}/sign-in/")
-        go_to("Name to sign in with", "textbox")
+        go_to("Username", "textbox")
         page.keyboard.type(keeper)
         page.keyboard.press("Tab")
         page.keyboard.type("wet ropes hang to dry")

@@ -185,17 +185,17 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         page.fill("#password", PASSWORD)
         page.click("main button")
         page.wait_for_url("**/kits/")
-        expect(page.locator("#pocket")).to_have_text("1 act to settle.", timeout=SEEN_MS)
+        expect(page.locator("#pocket")).to_have_text("1 record needs attention.", timeout=SEEN_MS)
         assert entries_of(page) == ["done", "irregular", *["done"] * 4]
 
         page.locator("#pocket a").click()
-        page.get_by_text("The gear room answers.").wait_for()
+        page.get_by_text("The server answers.").wait_for()
         row = page.locator("#acts > li[data-state=irregular]")
-        expect(row).to_contain_text("In the book, though it broke a rule")
+        expect(row).to_contain_text("Recorded, against the rules")
         expect(row).to_contain_text("It changed hands again since then: this is history")
-        assert row.get_by_role("link", name="See the kit").get_attribute("href") == "/kits/DAY-03/"
+        assert row.get_by_role("link", name="View the kit").get_attribute("href") == "/kits/DAY-03/"
         page.reload()  # sends again what it has: nothing
-        page.get_by_text("The gear room answers.").wait_for()
+        page.get_by_text("The server answers.").wait_for()
         page.get_by_text("Nothing waits").wait_for()
         row.get_by_role("button", name="Settled").click()
         expect(row).to_have_count(0)
@@ -324,7 +324,7 @@ def test_without_a_network_a_kit_that_nobody_opened_needs_no_sorting(
             expect(card.locator("[data-verdict]")).to_contain_text("Ready")
 
         # What the book knows to be missing is not all there.
-        expect(card.get_by_role("button", name="Checked now: as the book has it")).to_be_visible()
+        expect(card.get_by_role("button", name="Checked now: all as on record")).to_be_visible()
         # Handed back to be sorted later, then checked: nothing is in its way any more.
         card = page.locator("article[data-kit=DAY-01]")
         card.get_by_text("Handed back", exact=True).click()
@@ -332,7 +332,7 @@ def test_without_a_network_a_kit_that_nobody_opened_needs_no_sorting(
         expect(card.locator("[data-verdict]")).to_have_text("Do not take: needs sorting")
         card.get_by_role("button", name="Checked now, all there").click()
         expect(card.locator("[data-verdict]")).to_have_text("Ready")
-        expect(card).to_contain_text("checked here, not yet in the book")
+        expect(card).to_contain_text("checked here, not yet recorded")
 
         page.context.set_offline(False)
         page.get_by_text("Nothing waits").wait_for(timeout=SEEN_MS)

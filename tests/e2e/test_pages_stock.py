@@ -104,7 +104,7 @@ def receive_three_boxes(page, world):
     page.get_by_label("Its name").first.fill("Finger splint")
     page.get_by_label("Counted by").first.fill("splint")
     page.get_by_label("Consumables").first.check()
-    page.get_by_role("button", name="Enter it, then receive").first.click()
+    page.get_by_role("button", name="Add it, then receive").first.click()
     page.get_by_text("good until 28 February 2029").wait_for()
     page.get_by_role("button", name="C2").click()
     page.get_by_text("12 × Finger splint are on record: C2.").wait_for()
@@ -142,15 +142,15 @@ def count_with_a_difference(page, url, world):
     page.locator(f"#lot-{world.lots['d2'].pk}").fill("8")
     other = Holding.objects.get(lot__number="B1", place=world.upper)
     page.locator(f"#lot-{other.lot_id}").fill("30")
-    page.get_by_role("button", name="Compare with the book").click()
-    page.get_by_text("1 difference. Nothing is written yet.").wait_for()
+    page.get_by_role("button", name="Compare with the record").click()
+    page.get_by_text("1 difference. Nothing is saved yet.").wait_for()
     page.get_by_text("Counted 8, the book has 10.").wait_for()
-    page.get_by_role("button", name="Write it down").click()
+    page.get_by_role("button", name="Save the count").click()
     page.get_by_text("Say of each difference why").wait_for()
     assert not Entry.objects.filter(kind=EntryKind.COUNT, kit__isnull=True).exists()
     page.get_by_label("Why Wound dressing 10 × 12 D2").select_option(label="Nobody knows")
-    page.get_by_role("button", name="Write it down").click()
-    page.get_by_text("C3 is counted, 1 difference written down.").wait_for()
+    page.get_by_role("button", name="Save the count").click()
+    page.get_by_text("C3 is counted, 1 difference saved.").wait_for()
     assert make.units(world.lots["d2"], world.upper) == 8
 
 
@@ -158,7 +158,7 @@ def follow_a_recall(browser, page, url, guide, adviser, world):
     """The keeper records it and sees who has it; the guide who has the kit answers; the adviser
     ends it."""
     page.goto(f"{url}/stock/recalls/")
-    page.get_by_label("Which thing").fill("Wound dressing 10 × 12")
+    page.get_by_label("Which item").fill("Wound dressing 10 × 12")
     page.get_by_label("Lot number, where it is one").fill("D1")
     page.get_by_role("button", name="Record the recall").click()
     page.get_by_text("1 place has not answered yet.").wait_for()
@@ -166,15 +166,15 @@ def follow_a_recall(browser, page, url, guide, adviser, world):
     certainly.get_by_text("Gil has it").wait_for()
     assert certainly.locator('a[href="tel:01632960111"]').count() == 1
     assert make.units(world.dressings, world.shelf) == 0
-    page.get_by_role("button", name="Told by phone").click()
+    page.get_by_role("button", name="Notified by phone").click()
     page.get_by_text("they were told").wait_for()
 
     theirs = browser.new_page(viewport={"width": 360, "height": 740})
     recall = Recall.objects.get()
     sign_in(theirs, url, guide, f"/stock/recalls/{recall.pk}/")
-    theirs.get_by_label("Units taken out").fill("6")
+    theirs.get_by_label("Units removed").fill("6")
     theirs.get_by_role("button", name="Taken out DAY-01").click()
-    theirs.get_by_text("Every place in your view has answered.").wait_for()
+    theirs.get_by_text("Every place that you see has answered.").wait_for()
     until(
         lambda: make.units(world.dressings, make.section(world.day_01)) == 0,
         "the batch out of the kit in the book",

@@ -340,7 +340,7 @@ STOCK: dict[str, Make] = {
         recall=a.recall("bandage"), body={"row": a.row()}
     ),
     "page POST stock/recalls/{recall}/close/": lambda a: say(
-        recall=a.recall("bandage"), body={"outcome": "finished", "reason": "thrown out"}
+        recall=a.recall("bandage"), body={"outcome": "finished", "reason": "disposed of"}
     ),
     "page POST stock/recalls/{recall}/reopen/": lambda a: say(recall=a.recall("pad")),
     "page POST stock/recalls/{recall}/put-back/": lambda a: say(

@@ -332,7 +332,7 @@ def _recalls(of: Everywhere, sides: list[Side]) -> None:
     closing.close(
         make.act(of.adviser.person), of.recalls["wrap"], "withdrawn", published_at="a letter"
     )
-    closing.close(make.act(of.adviser.person, reason="thrown out"), of.recalls["pad"], "finished")
+    closing.close(make.act(of.adviser.person, reason="disposed of"), of.recalls["pad"], "finished")
 
 
 def school() -> School:

@@ -84,7 +84,7 @@ REQUESTS: dict[str, Make] = {
     ),
     "POST recalls/{id}/told/": lambda a: say(id=a.recall("bandage"), body={"row": a.row()}),
     "POST recalls/{id}/close/": lambda a: say(
-        id=a.recall("bandage"), body={"outcome": "finished", "reason": "thrown out"}
+        id=a.recall("bandage"), body={"outcome": "finished", "reason": "disposed of"}
     ),
     "POST recalls/{id}/reopen/": lambda a: say(id=a.recall("pad")),
     "POST recalls/{id}/put-back/": lambda a: say(

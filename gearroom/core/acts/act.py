@@ -109,12 +109,12 @@ class Actor:
         if needed is None:
             raise NotAllowed(
                 "not-at-the-hatch",
-                _("This is not done at a shared device. Sign in on a device of your own."),
+                _("This cannot be done at a shared device. Sign in on a device of your own."),
             )
         if sure >= needed:
             return
         if sure is Sure.NOBODY:
-            raise NotAllowed("who-are-you", _("Say first who you are: choose your name."))
+            raise NotAllowed("who-are-you", _("First say who you are: choose your name."))
         if self._has_role_for(USE_CASES[use_case], rooms):
             raise NotAllowed("confirm-with-pin", _("Confirm it with your PIN."))
 
@@ -134,7 +134,7 @@ def _role_missing(right: Right) -> NotAllowed:
     ]
     return NotAllowed(
         "role-missing",
-        _("This needs one of these roles here: %(roles)s. Ask a keeper of the room.")
+        _("This needs one of these roles here: %(roles)s. Ask a keeper of the gear room.")
         % {"roles": ", ".join(who)},
         roles=roles or sorted(right.everywhere),
     )

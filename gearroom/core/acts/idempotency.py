@@ -78,7 +78,10 @@ def once(
     except AlreadyClaimed:
         raise Refused(
             "in-flight",
-            _("This act is being done at this moment. Send it again in %(retry_after_s)s seconds.")
+            _(
+                "This request is being handled right now. Send it again in %(retry_after_s)s "
+                "seconds."
+            )
             % {"retry_after_s": RETRY_AFTER_S},
             retry_after=RETRY_AFTER_S,
         ) from None
@@ -91,7 +94,10 @@ def _first_answer(key: uuid.UUID, user: User | None, digest: str) -> Answer | No
     if row.request_sha256 != digest or row.user_id != (user.pk if user else None):
         raise Unacceptable(
             "key-reused",
-            _("This Idempotency-Key was used for another request. Draw a new UUID for a new act."),
+            _(
+                "This Idempotency-Key was used for another request. Use a new UUID for a new "
+                "request."
+            ),
         )
     return Answer(row.status, names.shown(_given_again(row)), row.created_at)
 
@@ -104,7 +110,7 @@ def _given_again(row: KeptAnswer) -> Any:
     return {
         **body,
         "first_answered_at": row.created_at.isoformat(),
-        "to_ask_anew": _("Nothing was done now. Draw a new Idempotency-Key to ask anew."),
+        "to_ask_anew": _("Nothing was done this time. Use a new Idempotency-Key to ask again."),
     }
 
 

@@ -70,7 +70,7 @@ def as_problem(error: Exception) -> Problem | None:
             return _Other(
                 401,
                 "token-refused",
-                _("This token is unknown, has expired or was revoked. Make a new one."),
+                _("This token is unknown, has expired or was revoked. Create a new one."),
             )
         case exceptions.NotAuthenticated():
             return _Other(
@@ -91,21 +91,21 @@ def as_problem(error: Exception) -> Problem | None:
             return _Other(
                 415,
                 "unsupported-media-type",
-                _("%(detail)s Send what the schema says.") % {"detail": error.detail},
+                _("%(detail)s Send what the schema describes.") % {"detail": error.detail},
             )
         case exceptions.NotAcceptable():
             return _Other(406, "not-acceptable", str(error.detail))
         case exceptions.Throttled():
             wait = max(1, math.ceil(error.wait or 1))
-            says = ngettext("Go on in a second.", "Go on in %(count)d seconds.", wait)
+            says = ngettext("Try again in a second.", "Try again in %(count)d seconds.", wait)
             return _Other(429, "too-many-requests", says % {"count": wait}, retry_after=wait)
         case RequestDataTooBig():
-            return TooLarge("too-large", _("The body has more than is taken at once."))
+            return TooLarge("too-large", _("The request body is too large."))
         case DisallowedHost():
             return Invalid(
                 _(
-                    "This program does not answer under that host name. Whoever runs it can "
-                    "add the name to GEARROOM_ALLOWED_HOSTS."
+                    "This server does not answer under that host name. Whoever runs it can add "
+                    "the name to GEARROOM_ALLOWED_HOSTS."
                 ),
                 code="unknown-host",
             )
@@ -122,24 +122,24 @@ def _trouble(error: Exception) -> Problem | None:
     log_trouble(trouble, error)
     match trouble:
         case Trouble.BUSY:
-            says = _("The book is busy. Nothing was changed: send it again in a few seconds.")
+            says = _("Gearroom is busy. Nothing was changed: send it again in a few seconds.")
             return _Other(503, trouble, says, retry_after=5)
         case Trouble.STORAGE_FULL:
             says = _(
-                "Storage is full: nothing was written down, and nothing can be until whoever runs "
-                "this makes room on its disk. What is in the book can still be read."
+                "Storage is full: nothing was saved, and nothing can be until whoever runs "
+                "this server makes room on its disk. You can still read everything."
             )
             return _Other(507, trouble, says, retry_after=60)
         case Trouble.READ_ONLY:
             says = _(
-                "The book may only be read at the moment: nothing was changed. Tell whoever runs "
-                "this, and send it again later."
+                "Everything is read-only at the moment: nothing was changed. Tell whoever runs "
+                "this server, and send it again later."
             )
             return _Other(503, trouble, says, retry_after=60)
         case Trouble.NO_DATABASE:
             says = _(
-                "The database does not answer. Send it again in a minute: what was done already is "
-                "not done twice. If it stays so, tell whoever runs this."
+                "The database does not answer. Send it again in a minute: nothing is done "
+                "twice. If this goes on, tell whoever runs this server."
             )
             return _Other(503, trouble, says, retry_after=60)
 
@@ -209,7 +209,7 @@ def _flat(detail: Any, path: str = "") -> Iterator[tuple[str, list[str]]]:
 
 def _not_found() -> Problem:
     return _Other(
-        404, "not-found", _("There is nothing at this address. The addresses end with a slash.")
+        404, "not-found", _("There is nothing at this address. Addresses end with a slash.")
     )
 
 

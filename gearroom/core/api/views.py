@@ -137,7 +137,7 @@ class Door(APIView):
         found: dict[str, str] = {}
         for name, values in self.request.query_params.lists():
             if len(values) > 1:
-                raise Invalid(_("This parameter is there more than once."), field=name)
+                raise Invalid(_("This parameter is given more than once."), field=name)
             found[name] = values[0]
         serializer = (kind or NoQuery)(data=found, context={"request": self.request})
         serializer.is_valid(raise_exception=True)
@@ -246,8 +246,8 @@ class UseCaseView(Door):
         if not text:
             raise Invalid(
                 _(
-                    "This write needs the header Idempotency-Key with a UUID drawn for it, "
-                    "such as %(uuid4)s. Send the same one again when you resend the same act."
+                    "This write needs the header Idempotency-Key with a new UUID, such as "
+                    "%(uuid4)s. When you repeat the same request, send the same key."
                 )
                 % {"uuid4": uuid.uuid4()},
                 code="key-missing",

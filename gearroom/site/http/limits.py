@@ -115,7 +115,7 @@ def _holds_nul(fields: QueryDict) -> bool:
 
 
 def _refused(request: HttpRequest) -> HttpResponse:
-    problem = Invalid(_("This holds a character that cannot be kept. Type it again by hand."))
+    problem = Invalid(_("This contains a character that cannot be saved. Type it again by hand."))
     if request.path.startswith("/api/"):
         return respond(document(problem, request.path))
     return errors.refusal(request, problem)

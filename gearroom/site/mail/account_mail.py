@@ -84,12 +84,12 @@ def _letter(change: AccountChange) -> Letter:
         "who": change.by.name if change.by else _("whoever runs the program"),
     }
     texts = {
-        AccountChange.Kind.ADDRESS: _("Mail for you goes to another address from now on."),
-        AccountChange.Kind.PASSWORD: _("You have another password."),
-        AccountChange.Kind.PIN: _("You have another PIN for shared devices."),
-        AccountChange.Kind.SIGN_IN: _("You have a sign-in."),
+        AccountChange.Kind.ADDRESS: _("Mail for you now goes to another address."),
+        AccountChange.Kind.PASSWORD: _("Your password was changed."),
+        AccountChange.Kind.PIN: _("Your PIN for shared devices was changed."),
+        AccountChange.Kind.SIGN_IN: _("You now have a sign-in."),
     }
-    by = _("You changed it yourself, %(when)s.") if own else _("Changed by %(who)s, %(when)s.")
+    by = _("You changed it yourself on %(when)s.") if own else _("Changed by %(who)s on %(when)s.")
     return Letter(
         subject=_("Your sign-in for %(organisation)s")
         % {"organisation": settings.ORGANISATION or _("the gear room")},

@@ -26,9 +26,7 @@ COMPLETE = (
 
 
 class FoundBody(StrictSerializer):
-    rules = (
-        OneOf(("lot", "item"), _("Say which batch (lot) or which thing (item), one of the two.")),
-    )
+    rules = (OneOf(("lot", "item"), _("Give the batch (lot) or the item (item), one of the two.")),)
 
     lot = serializers.CharField(required=False, max_length=40)
     item = serializers.IntegerField(required=False, min_value=1)

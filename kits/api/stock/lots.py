@@ -89,7 +89,7 @@ def expiry_in(data: dict[str, Any], today: date) -> date | None:
         raise Invalid(said(error.says), field="expiry_printed", readings=readings) from error
     if expiry is not None and expiry != read:
         raise Invalid(
-            _("“%(printed)s” reads as %(day)s, and the expiry given is another. Send one.")
+            _("“%(printed)s” reads as %(day)s, and the expiry given differs. Send one of them.")
             % {"printed": printed, "day": read.isoformat()},
             field="expiry",
         )

@@ -89,12 +89,14 @@ class ReceiveBody(ActBody, LotBody):
         "supplier": "Invented Supplies", "price": "18.00", "currency": "GBP",
     }  # fmt: skip
     rules = (
-        AnyOf(("item", "pack_code"), _("Say which thing arrived, or give the code of its pack.")),
+        AnyOf(
+            ("item", "pack_code"), _("Name the item that arrived, or give the code of its pack.")
+        ),
         OneOf(("units", "packs"), _("Give either the units or the packs that arrived."), "units"),
         Needs(
             "packs",
             "pack_code",
-            _("How many units a pack holds is told by its code: give it."),
+            _("The code of a pack says how many units it holds: give it."),
             "packs",
         ),
     )

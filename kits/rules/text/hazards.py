@@ -31,7 +31,7 @@ class UnknownHazardError(Wrong):
     def __init__(self, unknown: str) -> None:
         super().__init__(
             say(
-                "“%(unknown)s” is no hazard known here. Known: %(known)s.",
+                "“%(unknown)s” is not a known hazard. Known: %(known)s.",
                 unknown=unknown,
                 known=", ".join(HAZARDS),
             )

@@ -32,8 +32,7 @@ def units(value: object, *, least: int = 1) -> int:
     if isinstance(value, bool) or not isinstance(value, int):
         if isinstance(value, float) and not value.is_integer():
             told = say(
-                "The number of units is %(value)s: parts of a unit are not counted. Give a whole "
-                "number.",
+                "The number of units is %(value)s: it must be a whole number.",
                 value=value,
             )
         else:
@@ -46,8 +45,8 @@ def units(value: object, *, least: int = 1) -> int:
         raise QuantityError(value, told)
     if value < 0:
         told = say(
-            "The number of units is %(value)s: it must be %(least)s or more. To put a mistake "
-            "right, reverse its entry.",
+            "The number of units is %(value)s: it must be %(least)s or more. To correct a "
+            "mistake, reverse its entry.",
             value=value,
             least=least,
         )

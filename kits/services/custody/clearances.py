@@ -45,7 +45,7 @@ def refuse_unless_may_clear(kit: Kit, person: Person) -> None:
     if person in people:
         return
     names = ", ".join(each.name for each in people)
-    says = _("%(person)s may not clear %(kit)s. Ring one of these: %(names)s.")
+    says = _("%(person)s may not clear %(kit)s. Call one of these: %(names)s.")
     if not people:
         says = _("%(person)s may not clear %(kit)s, and nobody else is on record who may.")
     raise Unacceptable(
@@ -101,7 +101,7 @@ def by_link(said: str) -> Clearance:
     except signing.SignatureExpired:
         raise Refused(
             "link-too-old",
-            _("This link has ended. Tell whoever looks after the kits whether you cleared it."),
+            _("This link has expired. Tell whoever looks after the kits whether you cleared it."),
         ) from None
     except signing.BadSignature:
         raise NotFound("link", said[:20]) from None

@@ -82,13 +82,13 @@ def _refused(act: Act, going: Plan, code: str, more: str) -> Refused:
 
 def _not_fit(verdict: Verdict) -> str:
     if verdict.by_phone:
-        return _("Ring somebody who may clear it, and say who did.")
+        return _("Call somebody who may clear it, and name them.")
     return str(wording.reason(verdict.reasons[0])["text"])
 
 
 def _why(act: Act, kit: Kit, verdict: Verdict) -> str:
     if offers.may_decide(act.actor, kit, verdict):
-        return _("Say why it goes all the same.")
+        return _("Enter why it goes all the same.")
     return _("A keeper or an instructor may let it go with a reason, or clear it by phone.")
 
 

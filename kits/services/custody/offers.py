@@ -97,7 +97,7 @@ def check_says(kit: Kit) -> str:
     """What the tap is called that says that a kit was checked: what the book knows to be missing
     is not *all there*."""
     if sealing.not_replaced(kit):
-        return _("Checked now: as the book has it")
+        return _("Checked now: all as on record")
     return _("Checked now, all there")
 
 
@@ -162,7 +162,7 @@ def _add_says(plan: Restock, addition: Addition) -> str:
     if addition.fill_up is not None:
         shelf = plan.shelves[int(addition.fill_up.shelf or 0)].name
         said = {"thing": addition.line.thing.name, "shelf": shelf}
-        return _("Fill up %(thing)s from shelf %(shelf)s") % said
+        return _("Top up %(thing)s from shelf %(shelf)s") % said
     counts: dict[tuple[str, str], int] = {}
     for row in addition.put_in:
         where = (row.thing.name, plan.shelves[int(row.shelf)].name)

@@ -46,7 +46,7 @@ def write(book: Book, kit: Kit, needed: Sequence[Needed], checkout: Checkout | N
     """Write it into an open book; the kit is locked already."""
     rows = list(dict.fromkeys(map(_checked, needed)))
     if not rows:
-        raise Invalid(_("Say what was needed and not in the kit."), field="needed")
+        raise Invalid(_("Enter what was needed and not in the kit."), field="needed")
     entry = book.post(
         EntryKind.UNMET_NEED,
         kit=kit,
@@ -73,10 +73,12 @@ def in_force() -> QuerySet[UnmetNeed]:
 def _checked(row: Needed) -> Needed:
     words = " ".join(row.words.split())
     if (row.item is None) == (not words):
-        raise Invalid(_("Name a thing, or say in a few words what was needed."), field="needed")
+        raise Invalid(
+            _("Name an item, or describe in a few words what was needed."), field="needed"
+        )
     if len(words) > MOST_WORDS:
         raise Invalid(
-            _("Say in at most %(most)d characters what was needed.") % {"most": MOST_WORDS},
+            _("Describe in at most %(most)d characters what was needed.") % {"most": MOST_WORDS},
             field="needed",
         )
     return Needed(row.item, words)

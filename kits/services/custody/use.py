@@ -184,13 +184,13 @@ def _refuse_unless_said_so(line: UseLine) -> None:
     item = line.item
     if item.by_eye:
         raise Invalid(
-            _("%(item)s is judged by eye: say full, low or empty instead of a number.")
+            _("%(item)s is loose: choose full, low or empty instead of a number.")
             % {"item": item.name},
             field="used",
         )
     if line.went is Went.MAY_COME_BACK and not may_come_back(Kind(item.kind), sterile=item.sterile):
         raise Invalid(
-            _("%(item)s never comes back into use: say that it was used.") % {"item": item.name},
+            _("%(item)s never comes back into use: record it as used.") % {"item": item.name},
             field="used",
         )
 

@@ -154,7 +154,7 @@ def asked(said: str) -> list[Checkout]:
     except signing.SignatureExpired:
         raise Refused(
             "link-too-old",
-            _("This link has ended. Tell whoever looks after the kits what was used."),
+            _("This link has expired. Tell whoever looks after the kits what was used."),
         ) from None
     except signing.BadSignature:
         raise NotFound("link", said[:20]) from None
@@ -229,7 +229,7 @@ def _sorted_since(held: Checkout) -> bool:
 
 def _keep_the_words(book: Book, kit: Kit, held: Checkout, used: Sequence[use.UseLine]) -> Entry:
     words = ", ".join(f"{line.units} × {line.item.name}" for line in used)
-    told = _("Told after it was sorted, not taken from the book: %(used)s.")
+    told = _("Reported after it was sorted, not taken out of its contents: %(used)s.")
     entry = book.post(
         EntryKind.USE,
         kit=kit,
@@ -247,8 +247,8 @@ def _told_already(held: Checkout) -> Refused:
     return Refused(
         "told-already",
         _(
-            "What was used from %(kit)s was told already. Thank you. Tell whoever looks after the"
-            " kits if there is more."
+            "What was used from %(kit)s was answered already. Thank you. Tell whoever looks "
+            "after the kits if there is more."
         )
         % {"kit": held.kit.name},
     )

@@ -56,13 +56,13 @@ def release(act: Act, kit: Kit, kind: WithheldKind) -> Entry:
         if not kept.exists():
             raise Refused(
                 "not-withheld",
-                _("%(kit)s is not kept back for “%(label)s”. Nothing to release.")
+                _("%(kit)s is not on hold for “%(label)s”. There is nothing to release.")
                 % {"kit": kit.name, "label": wording.withheld(kind)},
             )
         if kind == WithheldKind.MIXED:
             raise Refused(
                 "count-first",
-                _("Nobody knows what is in %(kit)s. Count all of it: that lets it go.")
+                _("Nobody knows what is in %(kit)s. Count all of it: that releases it.")
                 % {"kit": kit.name},
             )
         entry = book.post(EntryKind.RELEASE, kit=kit, detail={"kind": kind})
@@ -78,7 +78,9 @@ def lay_up(act: Act, kit: Kit) -> Entry:
         for held in open_checkouts(kit):
             raise kit_is_out(held)
         if kit.laid_up_since is not None:
-            raise Refused("laid-up-already", _("%(kit)s is laid up already.") % {"kit": kit.name})
+            raise Refused(
+                "laid-up-already", _("%(kit)s is in storage already.") % {"kit": kit.name}
+            )
         entry = book.post(EntryKind.LAY_UP, kit=kit)
         kit.laid_up_since = entry.occurred_at
         kit.save(update_fields=["laid_up_since"])
@@ -91,7 +93,7 @@ def wake(act: Act, kit: Kit) -> Entry:
         (kit,) = book.lock(kit.pk)
         act.actor.require("lay_up", kit.home_room_id)
         if kit.laid_up_since is None:
-            raise Refused("not-laid-up", _("%(kit)s is not laid up.") % {"kit": kit.name})
+            raise Refused("not-laid-up", _("%(kit)s is not in storage.") % {"kit": kit.name})
         entry = book.post(EntryKind.WAKE, kit=kit)
         kit.laid_up_since = None
         kit.to_sort_since = kit.to_sort_since or entry.occurred_at

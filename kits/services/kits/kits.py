@@ -96,7 +96,7 @@ def edit_kit(act: Act, kit: Kit, **facts: Unpack[KitFacts]) -> Kit:
         if "training" in changed and not kit.training and _held(kit).exists():
             raise Refused(
                 "training-stock-inside",
-                _("%(kit)s holds what was used for training. Empty it, then take it into use.")
+                _("%(kit)s holds training stock. Empty it, then take it into use.")
                 % {"kit": kit.name},
             )
         _save(kit)
@@ -286,12 +286,12 @@ def _settle(kit: Kit) -> None:
     kit.name = name = " ".join(unicodedata.normalize("NFC", kit.name).split())
     if not name or len(name) > LONGEST_NAME or not name.isprintable() or "/" in name:
         raise Invalid(
-            _("Give it a name of 1 to %(longest_name)s characters without a slash.")
+            _("Enter a name of 1 to %(longest_name)s characters without a slash.")
             % {"longest_name": LONGEST_NAME},
             field="name",
         )
     if not any(letter.isalnum() for letter in name):
-        raise Invalid(_("Give it a name with a letter or a digit in it."), field="name")
+        raise Invalid(_("Enter a name with a letter or a digit in it."), field="name")
     if label_codes.parse(name) is not None:
         raise Invalid(
             _(
@@ -317,7 +317,8 @@ def _settle(kit: Kit) -> None:
             )
     if kit.look_interval_days < 1:
         raise Invalid(
-            _("A kit is looked inside after one day at the earliest."), field="look_interval_days"
+            _("The contents of a kit are checked after one day at the earliest."),
+            field="look_interval_days",
         )
 
 

@@ -33,7 +33,9 @@ def write(book: Book, kit: Kit, others: Sequence[Kit]) -> Entry:
     """Write it into an open book that has locked all of them; keeps each back until counted."""
     others = list({other.pk: other for other in others}.values())
     if not others or kit in others:
-        raise Invalid(_("Say which other kit its contents were mixed with."), field="mixed_with")
+        raise Invalid(
+            _("Name the other kit that its contents were mixed with."), field="mixed_with"
+        )
     kits = [kit, *others]
     entries = []
     for each in kits:

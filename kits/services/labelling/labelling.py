@@ -93,7 +93,7 @@ def blanks(act: Act, room: Room, count: int) -> list[Label]:
     act.actor.require("print_labels", room.pk)
     if units(count, field="blanks") > MOST_BLANKS:
         raise Invalid(
-            _("Make at most %(most)d blanks at once.") % {"most": MOST_BLANKS}, field="blanks"
+            _("Create at most %(most)d blanks at once.") % {"most": MOST_BLANKS}, field="blanks"
         )
     with Book(act) as book:
         made = _draw(act, count, room, {"kind": LabelKind.BLANK})
@@ -272,7 +272,7 @@ def _bound_already(actor: Actor, label: Label) -> Refused:
     return Refused(
         "label-bound",
         _(
-            "The label %(code)s is on something already: %(on)s. Bind another blank one; or, if "
+            "The label %(code)s is on something already: %(on)s. Use another blank one; or, if "
             "this label was moved, cancel it there first and print a new one."
         )
         % {"code": label_codes.shown(label.code), "on": on},

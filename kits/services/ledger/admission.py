@@ -88,7 +88,7 @@ def shelf_here(kit: Kit, shelf: Place, field: str) -> None:
     if shelf.room_id != kit.room_id or shelf.kind not in (PlaceKind.SHELF, PlaceKind.TRAINING):
         raise Invalid(
             _(
-                "%(shelf)s is no shelf of %(room)s, where %(kit)s is. Take it from one "
+                "%(shelf)s is not a shelf of %(room)s, where %(kit)s is. Take it from one "
                 "there, or hand the kit in here first."
             )
             % {"shelf": shelf.name, "room": kit.room.name, "kit": kit.name},
@@ -122,9 +122,9 @@ def sentence(batch: Batch, fault: Fault, kit_name: str = "") -> str:
 _SENTENCES: dict[Fault, Callable[[], str]] = {
     Fault.RECALLED: lambda: _("%(batch)s is recalled by its maker: put it into quarantine."),
     Fault.CHECK_FAILED: lambda: _(
-        "%(batch)s failed its check: have it seen to, then check it again."
+        "%(batch)s failed its check: have it repaired, then check it again."
     ),
-    Fault.WITHHELD: lambda: _("%(batch)s is kept back: take another batch, or release it first."),
+    Fault.WITHHELD: lambda: _("%(batch)s is on hold: take another batch, or release it first."),
     Fault.UNSIGNED_MEDICINE: lambda: _(
         "%(batch)s is a medicine that no kit list of %(kit)s signed today asks for: have the "
         "medical adviser sign a list with it."
@@ -132,14 +132,12 @@ _SENTENCES: dict[Fault, Callable[[], str]] = {
     Fault.DATE_NOT_KNOWN: lambda: _(
         "%(batch)s has no date on record: read it off the pack and correct the batch."
     ),
-    Fault.TRAINING_STOCK: lambda: _(
-        "%(batch)s was set aside for training and goes into training kits only."
-    ),
+    Fault.TRAINING_STOCK: lambda: _("%(batch)s is for training and goes into training kits only."),
     Fault.EXPIRED: lambda: _(
-        "%(batch)s went out of date on %(day)s: throw it out and take another batch."
+        "%(batch)s went out of date on %(day)s: dispose of it and take another batch."
     ),
     Fault.OPENED_TOO_LONG: lambda: _(
-        "%(batch)s went out of date on %(day)s, as an opened pack: throw it out and take another "
-        "batch."
+        "%(batch)s went out of date on %(day)s, as an opened pack: dispose of it and take "
+        "another batch."
     ),
 }

@@ -265,8 +265,8 @@ class Book:
             raise Refused(
                 "not-enough",
                 _(
-                    "The book has %(held)s of %(item)s, batch %(what)s, in %(place)s, and "
-                    "%(units)s would be taken. Count the place first if more are there."
+                    "On record there are %(held)s of %(item)s, batch %(what)s, in %(place)s, "
+                    "and %(units)s would be taken. Count the place first if more are there."
                 )
                 % {
                     "held": held,
@@ -298,7 +298,7 @@ class Book:
 def _key_of_another() -> Unacceptable:
     return Unacceptable(
         "key-reused",
-        _("This Idempotency-Key was used for another request. Draw a new UUID for a new act."),
+        _("This Idempotency-Key was used for another request. Use a new UUID for a new request."),
     )
 
 

@@ -60,7 +60,7 @@ def _glance(kit: Kit) -> Glance:
 def _state(kit: Kit) -> dict[str, str]:
     zone = kit.home_room.time_zone
     out = [
-        held.person.name if held.person else _("somebody not named") for held in open_checkouts(kit)
+        held.person.name if held.person else _("somebody unnamed") for held in open_checkouts(kit)
     ]
     whole = Seal.objects.filter(kit=kit, broken__isnull=True).order_by("id")
     kept = Withholding.objects.filter(kit=kit, released__isnull=True).order_by("id")
@@ -107,8 +107,8 @@ def _sentence(kit: str, what: str, state: str) -> str:
         "room": (_("%(kit)s is in %(state)s."), ""),
         "seal": (_("%(kit)s is sealed with %(state)s."), _("%(kit)s has no seal on record.")),
         "sorting": (
-            _("%(kit)s waits to be sorted since %(state)s."),
-            _("%(kit)s does not wait to be sorted."),
+            _("%(kit)s needs sorting since %(state)s."),
+            _("%(kit)s does not need sorting."),
         ),
         "withheld": (
             _("%(kit)s is on hold: %(state)s."),
@@ -117,8 +117,8 @@ def _sentence(kit: str, what: str, state: str) -> str:
         "lost": (_("%(kit)s is lost since %(state)s."), _("%(kit)s is not lost.")),
         "away": (_("%(kit)s is in storage since %(state)s."), _("%(kit)s is in use.")),
         "looked-inside": (
-            _("%(kit)s was last looked inside on %(state)s."),
-            _("Nobody on record looked inside %(kit)s."),
+            _("%(kit)s was last checked on %(state)s."),
+            _("On record nobody has checked %(kit)s."),
         ),
         "reserved": (
             _("%(kit)s is reserved for %(state)s."),

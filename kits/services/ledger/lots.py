@@ -34,14 +34,14 @@ def normal(number: str, *, field: str = "number") -> str:
     if len(text) > LONGEST:
         raise Invalid(
             _(
-                "This has %(count)s characters; a maker's number has %(longest)s at most. "
-                "Type what stands after LOT or SN alone."
+                "This has %(count)s characters; a maker's number has at most %(longest)s. "
+                "Enter only what follows LOT or SN."
             )
             % {"count": len(text), "longest": LONGEST},
             field=field,
         )
     if not text.isprintable():
-        raise Invalid(_("This holds characters that cannot be printed."), field=field)
+        raise Invalid(_("This contains characters that cannot be printed."), field=field)
     return text
 
 
@@ -63,10 +63,13 @@ def known(
     number, serial = normal(number), normal(serial, field="serial")
     if (item.kind == Kind.INSTRUMENT) != bool(serial):
         raise Invalid(
-            _("%(item)s is an instrument: give its serial number, each one is its own.")
+            _(
+                "%(item)s is an instrument: give its serial number, since each is recorded by "
+                "itself."
+            )
             % {"item": item.name}
             if not serial
-            else _("%(item)s is no instrument and has no serial number. Leave it out.")
+            else _("%(item)s is not an instrument and has no serial number. Leave it out.")
             % {"item": item.name},
             field="serial",
         )

@@ -314,12 +314,12 @@ def _refuse_unless_theirs(act: Act, entry: Entry) -> None:
 
 def _refuse_unless_reversible(entry: Entry) -> None:
     if Entry.objects.filter(reverses=entry).exists():
-        raise Refused("reversed-already", _("This was put right already."), entry=entry.pk)
+        raise Refused("reversed-already", _("This was corrected already."), entry=entry.pk)
     instead = INSTEAD.get(EntryKind(entry.kind))
     if instead is not None and "again" not in entry.detail:
         raise Refused(
             "not-reversible",
-            _("An act of the kind “%(kind)s” is not reversed. %(instead)s")
+            _("A record of the kind “%(kind)s” cannot be reversed. %(instead)s")
             % {"kind": wording.act(entry.kind), "instead": instead},
             entry=entry.pk,
         )
@@ -364,11 +364,11 @@ def _built_on(plan: _Plan, *, may: bool) -> Refused:
     later = [kit_summary.act(rows[0]) for rows in plan.later]
     listed = "; ".join(row["text"] for row in later)
     text = (
-        _("These later acts stand on it: %(listed)s. Undo them together with it.")
+        _("These later records depend on it: %(listed)s. Undo them together with it.")
         if may
         else _(
-            "These later acts stand on it: %(listed)s. Somebody else took the kit out since, so "
-            "it stays. Count the kit: the book then has what is in it."
+            "These later records depend on it: %(listed)s. Somebody else took the kit out "
+            "since, so it stays. Count the kit: that corrects its contents."
         )
     )
     return Refused("built-on", text % {"listed": listed}, later=later, together=may)

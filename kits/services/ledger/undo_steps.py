@@ -217,12 +217,12 @@ class _Making:
         """What an act needs to stand or not, and what stands by it."""
         kit, detail = entry.kit_id, entry.detail
         if kind in (EntryKind.WITHHOLD, EntryKind.RELEASE):
-            kept = ("kept back", kit, detail["kind"])
+            kept = ("put on hold", kit, detail["kind"])
             if kind == EntryKind.WITHHOLD:
                 return {"makes": {kept: True}}
             return {"needs": {kept: True}, "makes": {kept: False}}
         if kind == EntryKind.COUNT and detail.get("looked_inside"):
-            return {"makes": {("kept back", kit, WithheldKind.MIXED): False}}
+            return {"makes": {("put on hold", kit, WithheldKind.MIXED): False}}
         if kind in (EntryKind.LAY_UP, EntryKind.WAKE):
             away, lay_up = ("put away", kit), kind == EntryKind.LAY_UP
             return {"needs": {away: not lay_up}, "makes": {away: lay_up}, "asked": lay_up}

@@ -86,7 +86,7 @@ def make_list(act: Act, *, name: str, note: str = "", draft: Draft) -> PackingLi
     act.actor.require("edit_list")
     name = " ".join(name.split())
     if not name:
-        raise Invalid(_("Give the list a name."), field="name")
+        raise Invalid(_("Enter a name for the list."), field="name")
     try:
         with transaction.atomic():
             if PackingList.objects.filter(name__iexact=name).exists():
@@ -108,8 +108,8 @@ def new_draft(act: Act, packing_list: PackingList) -> PackingListVersion:
             raise Refused(
                 "draft-there",
                 _(
-                    "Version %(latest_number)s of %(packing_list)s is a draft already. Go on "
-                    "with that one."
+                    "Version %(latest_number)s of %(packing_list)s is a draft already. "
+                    "Continue with that one."
                 )
                 % {"latest_number": latest.number, "packing_list": packing_list.name},
                 version=latest.number,
@@ -127,7 +127,7 @@ def edit_draft(act: Act, version: PackingListVersion, draft: Draft) -> PackingLi
         if version.published_at is not None:
             raise Refused(
                 "published-already",
-                _("A published version never changes. Make a new draft from it."),
+                _("A published version cannot be changed. Make a new draft from it."),
                 version=version.number,
             )
         version.sections.all().delete()
@@ -147,7 +147,7 @@ def publish(act: Act, version: PackingListVersion) -> PackingListVersion:
         if version.published_at is None:
             if not ListLine.objects.filter(section__version=version).exists():
                 raise Refused(
-                    "list-empty", _("Nothing is on this list yet. Put a line on it first.")
+                    "list-empty", _("There is nothing on this list yet. Add a line first.")
                 )
             version.published_at = act.received_at
             version.save(update_fields=["published_at"])
@@ -172,7 +172,8 @@ def sign(
     today = clock.local_date(act.received_at, zone)
     if until < today:
         raise Unacceptable(
-            "signature-in-the-past", _("The last day of the signature is past. Give one to come.")
+            "signature-in-the-past",
+            _("The last day of the signature is past. Enter one that is to come."),
         )
     with Book(act) as book:
         # The version before the kits, as a kit does that starts to follow it: none is missed.
@@ -298,7 +299,7 @@ def _settled(draft: Draft) -> Draft:
         ("days", draft.days, MOST_DAYS),
     ):
         if not 1 <= value <= most:
-            raise Invalid(_("This has to be 1 to %(most)s.") % {"most": most}, field=field)
+            raise Invalid(_("This must be 1 to %(most)s.") % {"most": most}, field=field)
     try:
         known = hazards(draft.hazards)
     except UnknownHazardError as error:
@@ -323,14 +324,14 @@ def _with_keys(sections: Sequence[SectionDraft]) -> list[SectionDraft]:
     for section in sections:
         name = " ".join(section.name.split())
         if not name:
-            raise Invalid(_("Give every section a name."), field="sections")
+            raise Invalid(_("Enter a name for every section."), field="sections")
         key = section.key or _new_key(name, taken)
         taken.add(key)
         if not _KEY.fullmatch(key) or len(key) > 40:
             raise Invalid(
                 _(
-                    "“%(key)s” is no section key: small letters, digits and single dashes, at "
-                    "most 40."
+                    "“%(key)s” is not a section key: small letters, digits and single dashes, "
+                    "at most 40."
                 )
                 % {"key": key},
                 field="sections",
@@ -364,7 +365,7 @@ def _refuse_lines(section: SectionDraft) -> None:
         if line.never_below > line.carry:
             raise Invalid(
                 _(
-                    "%(item)s in %(section)s: never below %(never_below)s is more than the "
+                    "%(item)s in %(section)s: the minimum of %(never_below)s is more than the "
                     "%(carry)s to carry."
                 )
                 % {
@@ -377,13 +378,13 @@ def _refuse_lines(section: SectionDraft) -> None:
             )
         if line.item.pk in items:
             raise Invalid(
-                _("%(item)s is on two lines of %(section)s. Make one of them.")
+                _("%(item)s is on two lines of %(section)s. Merge them into one.")
                 % {"item": line.item.name, "section": section.name},
                 field="sections",
             )
         if line.item.retired_on is not None:
             raise Invalid(
-                _("%(item)s is retired. Bring it back or choose another thing.")
+                _("%(item)s is retired. Bring it back or choose another item.")
                 % {"item": line.item.name},
                 field="sections",
             )

@@ -135,7 +135,7 @@ def by_link(said: str) -> Extension:
         pk, whose, ends = signing.loads(said, salt=_SALT, max_age=WITHIN)
     except signing.SignatureExpired:
         raise Refused(
-            "link-too-old", _("This link has ended. Sign in and sign the list on its own page.")
+            "link-too-old", _("This link has expired. Sign in and sign the list on its own page.")
         ) from None
     except signing.BadSignature:
         raise NotFound("link", said[:20]) from None

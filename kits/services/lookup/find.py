@@ -55,13 +55,13 @@ def cancelled(label: Label, *, instead: Label | None) -> Refused:
         "label-cancelled",
         (
             _(
-                "The label %(label)s was cancelled; %(instead)s took its place. Take it off "
-                "and bind a new one if the thing is in use."
+                "The label %(label)s was cancelled; %(instead)s replaced it. Remove it, and "
+                "put a new one on if the item is in use."
             )
             if instead
             else _(
-                "The label %(label)s was cancelled. Take it off and bind a new one if the "
-                "thing is in use."
+                "The label %(label)s was cancelled. Remove it, and put a new one on if the "
+                "item is in use."
             )
         )
         % {"label": label_codes.shown(label.code), "instead": code},
@@ -160,7 +160,7 @@ def which_kit(typed: str, meant: Sequence[Kit]) -> Refused:
     names = [kit.name for kit in meant]
     return Refused(
         "which-kit",
-        _("“%(typed)s” may be %(names)s. Say which one.")
+        _("“%(typed)s” may be %(names)s. Which one?")
         % {"typed": typed, "names": _(" or ").join(names)},
         kits=names,
     )

@@ -56,7 +56,7 @@ def of_places(places: Iterable[Place]) -> dict[int, Person | None]:
 
 def kit_is_out(held: Checkout) -> Refused:
     """The refusal that says who has the kit and how to go on when it is here all the same."""
-    who = held.person.name if held.person else _("somebody not named")
+    who = held.person.name if held.person else _("somebody unnamed")
     what = held.kit.name
     if held.section:
         what = _("%(section)s of %(kit)s") % {"section": held.section.name, "kit": held.kit.name}

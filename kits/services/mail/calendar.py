@@ -62,7 +62,7 @@ def _events(person: Person) -> Iterator[Event]:
     for kit_row in kits.values():
         if kit_row.looked_inside_on is not None:
             day = kit_row.looked_inside_on + timedelta(days=kit_row.look_interval_days)
-            text = _("%(kit)s: look inside by today") % {"kit": kit_row.name}
+            text = _("%(kit)s: check contents by today") % {"kit": kit_row.name}
             yield _all_day(f"look-{kit_row.pk}", text, day, now, kit_row)
     yield from _checks(kits, inside, batches, now)
     for held in (
@@ -72,7 +72,7 @@ def _events(person: Person) -> Iterator[Event]:
     ):
         assert held.due_at is not None  # asked for
         name = held.kit.name if held.section is None else f"{held.kit.name}, {held.section.name}"
-        who = held.person.name if held.person else _("somebody not named")
+        who = held.person.name if held.person else _("somebody unnamed")
         event = _event(f"due-{held.pk}", _("%(kit)s due back: %(who)s") % {
             "kit": name, "who": who
         }, now, held.kit)  # fmt: skip

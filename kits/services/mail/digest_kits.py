@@ -77,7 +77,7 @@ def _before(kit: rule.KitWeek, week: Week) -> str:
 
 
 def _has_it(kit: rule.KitWeek, week: Week) -> str:
-    facts = {"name": kit.out_to or _("somebody not named")}
+    facts = {"name": kit.out_to or _("somebody unnamed")}
     if kit.due_back is None:
         return _("you have it") if kit.out_to_reader else _("%(name)s has it") % facts
     facts["when"] = moment(kit.due_back, week.zone, week.today)

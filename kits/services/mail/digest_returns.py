@@ -23,7 +23,7 @@ def to_count(week: Week) -> Iterator[Row]:
         text = (
             _("%(kits)s: contents mixed, %(when)s")
             if job.mixed
-            else _("%(kits)s: handed back %(when)s, and nobody said what was used")
+            else _("%(kits)s: handed back %(when)s, and nobody entered what was used")
         )
         yield Row(text % facts, kit_page(job.kits[0].name))
 

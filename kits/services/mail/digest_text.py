@@ -54,7 +54,7 @@ def _letter(week: Week, *, brief: bool) -> Letter:
         Part(_("Cleared by phone, not confirmed"), tuple(_uncleared(week))),
         Part(_("May come back"), tuple(digest_returns.may_come_back(week))),
         Part(_("Needed, not in the kit"), tuple(digest_returns.unmet(week))),
-        Part(_("Not looked inside for a year"), tuple(_not_looked(week))),
+        Part(_("Contents not checked for a year"), tuple(_not_looked(week))),
         Part(_("Checks due"), tuple(_check(h, week) for h in week.checks)),
         Part(_("Date not known"), tuple(_undated(week))),
         Part(_("Ready, low"), tuple(digest_kits.low(week))),
@@ -110,7 +110,7 @@ def _closing(week: Week, *, nothing: bool) -> Iterator[str]:
             len(week.off_shelves),
         ) % {"count": len(week.off_shelves)}
     if picks(week) or week.off_shelves:
-        yield _("The attached list has what to take from where, in the order of the shelves.")
+        yield _("The attached list says what to take from where, in shelf order.")
     yield _(
         "This keeps stock and does arithmetic; it is not medical advice. Look at every pack before "
         "use."
@@ -122,7 +122,7 @@ def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.
     when."""
     said = []
     if week.recalled:
-        said.append(_("RECALL waits for an answer"))
+        said.append(_("RECALL waiting for an answer"))
     if week.to_sign:
         said.append(
             ngettext(
@@ -204,7 +204,7 @@ def _looked(week: Week) -> str:
     ) % {"count": len(week.kits), "day": day(week.horizon, week.today)}
     oldest = [k.look_by for k in week.kits if k.look_by is not None]
     if oldest:
-        said += _("; the next look inside is due by %(day)s") % {
+        said += _("; its contents have to be checked by %(day)s") % {
             "day": day(min(oldest), week.today)
         }
     return f"{said}."
@@ -282,7 +282,7 @@ def _not_back(week: Week) -> Iterator[Row]:
             text = _("%(kit)s: you have it, due %(when)s")
         facts = {
             "kit": name,
-            "name": who.name if who else _("somebody not named"),
+            "name": who.name if who else _("somebody unnamed"),
             "phone": who.phone if who and who.phone else _("(no phone on record)"),
             "when": _moment(held.due_at, week),
         }
@@ -315,9 +315,9 @@ def _not_looked(week: Week) -> Iterator[Row]:
         if kit.wants_opening or (kit.look_by is not None and kit.look_by > week.horizon):
             continue
         text = (
-            _("%(kit)s: nobody is on record as having looked inside")
+            _("%(kit)s: nobody has checked its contents on record")
             if kit.look_by is None
-            else _("%(kit)s: look inside by %(day)s")
+            else _("%(kit)s: check contents by %(day)s")
         ) % {"kit": kit.name, "day": day(kit.look_by, week.today) if kit.look_by else ""}
         yield Row(text, kit_page(kit.name))
 

@@ -50,8 +50,8 @@ _STATES: dict[State, Q] = {
 
 _WHY: dict[Unsent, str | Promise] = {
     Unsent.WEEKLY: lazy("It waits for their weekly email, as they chose."),
-    Unsent.CHOSEN: lazy("They chose not to hear of this."),
-    Unsent.NO_ADDRESS: lazy("Nobody gave an email address for them."),
+    Unsent.CHOSEN: lazy("They turned this kind off."),
+    Unsent.NO_ADDRESS: lazy("They have no email address on record."),
     Unsent.LEFT: lazy("They have left."),
     Unsent.REFUSED: lazy("Their mail server refused it for good. Correct the address."),
     Unsent.PASSED: lazy("What it was about is over."),
@@ -73,9 +73,9 @@ def why(notice: Notice) -> str:
     """Why it was or was not sent, in a sentence."""
     match state(notice):
         case State.SENT:
-            return _("Their mail server took it.")
+            return _("Their mail server accepted it.")
         case State.TAKEN_BACK:
-            return _("What it told of was reversed before it was sent.")
+            return _("What it was about was reversed before it was sent.")
         case State.WAITING if notice.unsent_why == Unsent.TOGETHER:
             return _("It goes in one mail with others of its kind.")
         case State.WAITING if notice.last_error:
@@ -118,7 +118,7 @@ def text(actor: Actor, notice: Notice) -> str:
     """What it says: as it was sent, else as it would be now; a weekly email not written yet says
     nothing. Of one that tells of rooms whose notices somebody may not see, only that."""
     if not _reads_whole(actor, notice):
-        says = _("It tells of other gear rooms as well, so only %(name)s may read it.")
+        says = _("It is also about other gear rooms, so only %(name)s may read it.")
         return says % {"name": notice.person.name}
     if notice.rendered is not None:
         message = email.message_from_bytes(bytes(notice.rendered), policy=default)
@@ -171,7 +171,7 @@ def send_again(act: Act, notice: Notice) -> Notice:
         raise Unacceptable(
             "no-address",
             _(
-                "%(name)s has no email address on record, or has left. Ring them, or give an "
+                "%(name)s has no email address on record, or has left. Call them, or add an "
                 "address first."
             )
             % {"name": notice.person.name},
@@ -207,6 +207,9 @@ def rooms_of_weekly(actor: Actor, person: Person) -> frozenset[int] | None:
     if not theirs:
         raise NotAllowed(
             "role-missing",
-            _("Only they themselves and the keepers of their rooms may see this. Ask a keeper."),
+            _(
+                "Only they themselves and the keepers of their gear rooms may see this. Ask a "
+                "keeper."
+            ),
         )
     return frozenset(room for room in actor.room_ids if actor.may("see_notices", room))

@@ -90,8 +90,8 @@ def letter(notice: Notice, *others: Notice) -> Letter:
         alarms=said if alarm else (),
         first=() if alarm else said,
         closing=(
-            _("You are told at once because this does not wait for Monday. What you hear, and "
-              "when, is yours to choose, but for recalls: %(page)s")
+            _("You get this at once because it does not wait for Monday. Choose your "
+              "notifications here (recalls always come): %(page)s")
             % {"page": page("/notices/settings/") or _("ask your keeper")},
         ),
     )  # fmt: skip
@@ -151,7 +151,7 @@ def _subject(notice: Notice) -> str:
                 "list": facts["list"], "day": wording.day(date.fromisoformat(facts["until"]))
             }  # fmt: skip
         case "address-refused":
-            return _("Mail to %(name)s was refused") % {"name": facts.get("person", "")}
+            return _("Email to %(name)s was refused") % {"name": facts.get("person", "")}
     return f"{title(kind)}: {name}" if name else title(kind)
 
 
@@ -196,15 +196,19 @@ def _recall(notice: Notice) -> Said:
 def _medicine(notice: Notice) -> Said:
     missing = notice.facts.get("missing", {})
     what = ", ".join(f"{units} × {name}" for name, units in sorted(missing.items()))
-    text = _("MISSING: %(what)s, counted in %(where)s. Ring who counted, then who had it last.")
+    text = _(
+        "MISSING: %(what)s, counted in %(where)s. Call whoever counted, then whoever had it last."
+    )
     if notice.entry is not None and notice.entry.person_id == notice.person_id:
-        text = _("MISSING: %(what)s, counted in %(where)s. Count again, then ring who had it last.")
+        text = _(
+            "MISSING: %(what)s, counted in %(where)s. Count again, then call whoever had it last."
+        )
     return text % {"what": what or _("a medicine"), "where": _kit(notice)}, []
 
 
 def _irregular(notice: Notice) -> Said:
     codes = notice.entry.irregular if notice.entry else []
-    text = _("%(kit)s, %(act)s: recorded as it was, though it broke a rule. %(why)s") % {
+    text = _("%(kit)s, %(act)s: recorded as it was, against the rules. %(why)s") % {
         "kit": _kit(notice),
         "act": wording.act(notice.entry.kind if notice.entry else ""),
         "why": " ".join(map(wording.irregular, codes)) or _("See its history."),
@@ -213,9 +217,9 @@ def _irregular(notice: Notice) -> Said:
 
 
 def _wrong(notice: Notice) -> Said:
-    return _("%(kit)s: somebody said that something is wrong with it. Look, then release it.") % {
-        "kit": _kit(notice)
-    }, []
+    return _(
+        "%(kit)s: somebody reported that something is wrong with it. Look, then release it."
+    ) % {"kit": _kit(notice)}, []
 
 
 def _emergency(notice: Notice) -> Said:
@@ -254,11 +258,11 @@ def _cleared(notice: Notice) -> Said:
 def _not_cleared(notice: Notice) -> Said:
     f = notice.facts
     says = _("%(kit)s went out as cleared by phone, and whoever was named says they did not.")
-    do = _("Ring who has it.")
+    do = _("Call whoever has it.")
     if f.get("person_id") == notice.person_id:
-        do = _("You have it: ring its keepers.")
+        do = _("You have it: call its keepers.")
     elif f.get("person"):
-        do = _("Ring %(name)s, %(phone)s.")
+        do = _("Call %(name)s, %(phone)s.")
     facts = {
         "kit": _kit(notice),
         "name": f.get("person", ""),
@@ -268,7 +272,7 @@ def _not_cleared(notice: Notice) -> Said:
 
 
 def _lost(notice: Notice) -> Said:
-    return _("%(kit)s cannot be found. A scan of it will say that it is back.") % {
+    return _("%(kit)s cannot be found. A scan of it will record that it is back.") % {
         "kit": _kit(notice)
     }, []
 
@@ -317,7 +321,7 @@ def _check(notice: Notice) -> Said:
 def _trip(notice: Notice) -> Said:
     f = notice.facts
     lines = [
-        _("%(kit)s is also promised to %(trip)s.") % {"kit": c["kit"], "trip": c["trip"]}
+        _("%(kit)s is also reserved for %(trip)s.") % {"kit": c["kit"], "trip": c["trip"]}
         for c in f.get("clashes", ())
     ]
     if f.get("what") == "cancelled":
@@ -325,18 +329,18 @@ def _trip(notice: Notice) -> Said:
         return _("%(trip)s was cancelled. Free again: %(kits)s.") % {
             "trip": f.get("trip", ""), "kits": kits
         }, []  # fmt: skip
-    return _("%(trip)s was changed; %(kit)s is promised to it (%(what)s).") % {
+    return _("%(trip)s was changed; %(kit)s is reserved for it (%(what)s).") % {
         "trip": f.get("trip", ""), "kit": _kit(notice), "what": f.get("what", "")
     }, lines  # fmt: skip
 
 
 def _refused(notice: Notice) -> Said:
     f = notice.facts
-    text = _("Mail to %(name)s at %(address)s was refused for good: %(said)s. Correct the address;"
-             " until then they hear nothing.") % {
+    text = _("Email to %(name)s at %(address)s was refused for good: %(said)s. Correct the "
+             "address; until then they get nothing.") % {
         "name": f.get("person", ""), "address": f.get("address", ""), "said": f.get("said", "")
     }  # fmt: skip
-    ring = _("Ring them: %(phone)s.") % {"phone": f["phone"]} if f.get("phone") else ""
+    ring = _("Call them: %(phone)s.") % {"phone": f["phone"]} if f.get("phone") else ""
     return text, [ring]
 
 

@@ -171,8 +171,8 @@ def sentence(kits: Sequence[Mapping[str, Any]]) -> str:
     if own:
         said.append(
             ngettext(
-                "You have %(kits)s, and it is past due. Hand it in, or say until when.",
-                "You have %(kits)s, and they are past due. Hand them in, or say until when.",
+                "You have %(kits)s, and it is past due. Hand it in, or enter a new due time.",
+                "You have %(kits)s, and they are past due. Hand them in, or enter a new due time.",
                 len(own),
             )
             % {"kits": ", ".join(own)}
@@ -198,13 +198,13 @@ def lines(kits: Sequence[Mapping[str, Any]], zone: str) -> Iterator[str]:
         len(kits),
     )
     if _trip(kits) is not None:
-        yield _("A delay? Put off all kits of the trip at once on the page below.")
+        yield _("A delay? Extend all kits of the trip at once on the page below.")
 
 
 def _who(kit: Mapping[str, Any], zone: str) -> str:
     facts = {
         "when": moment(datetime.fromisoformat(kit["due_at"]), zone),
-        "name": kit.get("person") or _("somebody not named"),
+        "name": kit.get("person") or _("somebody unnamed"),
         "phone": kit.get("phone") or _("no phone on record"),
     }
     said = _("due %(when)s") if kit.get("yours") else _("due %(when)s, %(name)s has it (%(phone)s)")

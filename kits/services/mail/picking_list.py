@@ -71,9 +71,9 @@ def entries(week: Week) -> Iterator[Entry]:
             good = _("good until %(day)s") % {"day": wording.day(until)} if until else ""
             yield Entry(f"{count} × {batch.thing.name}{number}", right=f"{kit_name}   {good}")
         for kit_name, thing in by_eye.get(pk, ()):
-            yield Entry(_("%(thing)s: to fill up") % {"thing": thing}, right=kit_name)
+            yield Entry(_("%(thing)s: top up") % {"thing": thing}, right=kit_name)
     if week.off_shelves:
-        yield Entry(_("Out of date on the shelves: take off"), heading=True)
+        yield Entry(_("Out of date on the shelves: remove"), heading=True)
         for held in sorted(week.off_shelves, key=lambda h: (rank.get(h.place.pk, 0), h.day)):
             number = (
                 _(", batch %(number)s") % {"number": held.lot.number} if held.lot.number else ""

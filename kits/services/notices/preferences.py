@@ -58,7 +58,7 @@ def change(
         for field, value in fields.items():
             setattr(row, field, value)
         if (row.quiet_from is None) != (row.quiet_until is None):
-            raise Invalid(_("Give both ends of the quiet hours, or neither."), field="quiet_from")
+            raise Invalid(_("Enter both ends of the quiet hours, or neither."), field="quiet_from")
         row.save(update_fields=list(fields))
         for kind, when in (choices or {}).items():
             HearingChoice.objects.update_or_create(
@@ -71,13 +71,13 @@ def _check(choices: Mapping[str, str]) -> None:
     for kind, when in choices.items():
         if kind not in KINDS:
             raise Invalid(
-                _("“%(kind)s” is no kind of notice. There are: %(kinds)s.")
+                _("“%(kind)s” is not a kind of notification. There are: %(kinds)s.")
                 % {"kind": kind, "kinds": ", ".join(KINDS)},
                 field="choices",
             )
         if not KINDS[kind].may_choose:
             raise Invalid(
-                _("“%(kind)s” cannot be turned off or put off.") % {"kind": kind}, field="choices"
+                _("“%(kind)s” cannot be turned off or delayed.") % {"kind": kind}, field="choices"
             )
         if kind == WEEKLY and When(when) is When.AT_ONCE:
             raise Invalid(_("The weekly email comes weekly, or never."), field="choices")

@@ -113,7 +113,10 @@ def begin(act: Act, room: Room, book: Workbook) -> Begun:
     """
     if book.faults:
         raise Invalid(
-            _("The workbook has mistakes. Mend them in it and send it again; nothing was added.")
+            _(
+                "The workbook has mistakes. Correct them in it and upload it again; nothing was "
+                "added."
+            )
         )
     with transaction.atomic():
         for name in book.shelves:
@@ -240,10 +243,7 @@ def _section(kit: Kit, row: WhereRow) -> Place:
 def _lot(item: Item, row: WhereRow) -> Lot:
     if item.by_eye:
         raise Invalid(
-            _(
-                "What is where, row %(row)s: %(item)s is judged by eye and not counted. "
-                "Take the row out."
-            )
+            _("What is where, row %(row)s: %(item)s is loose and not counted. Remove the row.")
             % {"row": row.row, "item": item.name}
         )
     if item.kind == Kind.INSTRUMENT:

@@ -79,19 +79,19 @@ def _refuse(person: Person, moves: Moves) -> None:
     if moves.has:
         raise Refused(
             "has-a-kit",
-            _("%(name)s has %(kits)s. Hand it back, or pass it on, first.")
+            _("%(name)s has %(kits)s. Hand it back or pass it on first.")
             % {"name": person.name, "kits": ", ".join(moves.has)},
         )
     if moves.trips:
         raise Refused(
             "leads-a-trip",
-            _("%(name)s leads or takes a kit on %(trips)s. Name somebody else there first.")
+            _("%(name)s leads or takes a kit on %(trips)s. Name someone else there first.")
             % {"name": person.name, "trips": ", ".join(moves.trips)},
         )
     if moves.answers_for:
         raise Refused(
             "answers-for-a-kit",
-            _("%(name)s is responsible for %(kits)s. Choose somebody else there first.")
+            _("%(name)s is responsible for %(kits)s. Choose someone else there first.")
             % {"name": person.name, "kits": ", ".join(moves.answers_for)},
         )
 

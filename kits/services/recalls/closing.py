@@ -66,7 +66,7 @@ def reopen(act: Act, recall: Recall) -> Recall:
         tracing.hold(book, recall)
         recall = _locked(recall)
         if recall.closed_id is None:
-            raise Refused("recall-open", _("This recall is open. Follow it."), recall=recall.pk)
+            raise Refused("recall-open", _("This recall is still open."), recall=recall.pk)
         recalls.refuse_open_already(recall)
         recall.closed, recall.outcome, recall.published_at = None, "", ""
         recall.save(update_fields=["closed", "outcome", "published_at"])
@@ -81,7 +81,7 @@ def put_back(act: Act, recall: Recall, shelf: Place) -> Entry:
     Raises Invalid, Refused: `not-withdrawn`, `nothing-to-put-back`.
     """
     if shelf.kind != PlaceKind.SHELF or shelf.room is None or shelf.closed_on is not None:
-        raise Invalid(_("Say which shelf it goes back to."), field="shelf")
+        raise Invalid(_("Choose which shelf it goes back to."), field="shelf")
     with Book(act) as book:
         act.actor.require("move", shelf.room_id)
         recall = _locked(recall)
@@ -125,12 +125,12 @@ def _settled(outcome: Outcome | str, published_at: str) -> tuple[Outcome, str]:
     published_at = " ".join(published_at.split())
     if outcome is Outcome.FINISHED and published_at:
         raise Invalid(
-            _("Where it was published goes with a recall that its maker withdrew."),
+            _("Where it was published is recorded for a recall that its maker withdrew."),
             field="published_at",
         )
     if outcome is Outcome.WITHDRAWN and not 0 < len(published_at) <= _LONGEST:
         raise Invalid(
-            _("Say where the maker withdrew the recall: an address, or a letter and its date."),
+            _("Enter where the maker withdrew the recall: an address, or a letter and its date."),
             field="published_at",
         )
     return outcome, published_at
@@ -165,9 +165,9 @@ def _refuse_while_unsettled(recall: Recall) -> None:
         raise Refused(
             "units-not-accounted-for",
             _(
-                "Not all of it is accounted for: units in quarantine %(quarantined)d, elsewhere "
-                "%(elsewhere)d, places without an answer %(unanswered)d. Settle them first, or say "
-                "why it is finished all the same."
+                "Not all of it is accounted for: units in quarantine %(quarantined)d, "
+                "elsewhere %(elsewhere)d, places without an answer %(unanswered)d. Settle them "
+                "first, or give the reason for finishing it all the same."
             )
             % {
                 "quarantined": open_yet.quarantined,

@@ -208,8 +208,8 @@ def sentence(facts: Mapping[str, Any], kits: Sequence[Mapping[str, Any]]) -> str
     thing = {"thing": facts["thing"], "number": facts.get("number") or _("of any number")}
     if not kits:
         return _(
-            "RECALL: %(thing)s, batch %(number)s, in the %(rooms)s. What was on shelves is in"
-            " quarantine; follow the kits until each has answered."
+            "RECALL: %(thing)s, batch %(number)s, in the %(rooms)s. What was on shelves is in "
+            "quarantine; follow up the kits until each has answered."
         ) % {**thing, "rooms": ", ".join(facts.get("rooms", ()))}
     said = [_("RECALL: %(thing)s, batch %(number)s.") % thing]
     certain = [str(k["name"]) for k in kits if k["certainty"] == Certainty.CERTAIN]
@@ -224,7 +224,7 @@ def sentence(facts: Mapping[str, Any], kits: Sequence[Mapping[str, Any]]) -> str
             ngettext("%(kits)s may hold it.", "%(kits)s may hold it.", len(maybe))
             % {"kits": ", ".join(maybe)}
         )
-    return " ".join([*said, _("Look, take it out, and answer.")])
+    return " ".join([*said, _("Look, remove it, and answer.")])
 
 
 def lines(
@@ -238,7 +238,7 @@ def lines(
         yield _("Maker's reference: %(ref)s") % {"ref": facts["reference"]}
     own = [str(kit["name"]) for kit in kits if kit.get("person_id") == reader]
     if own:
-        yield _("It is for you to look into %(kits)s.") % {"kits": ", ".join(own)}
+        yield _("You are to check %(kits)s.") % {"kits": ", ".join(own)}
     ring: dict[str, list[str]] = defaultdict(list)
     for kit in kits:
         if kit.get("person_id") != reader:
@@ -251,11 +251,11 @@ def _ring(kit: Mapping[str, Any]) -> str:
     """Whom to ring for a kit: whoever has it or answers for it, else the room."""
     name, phone = kit.get("person"), kit.get("phone")
     if name and phone:
-        return _("ring %(name)s, %(phone)s.") % {"name": name, "phone": phone}
+        return _("call %(name)s, %(phone)s.") % {"name": name, "phone": phone}
     if name:
         return _("ask %(name)s (no phone on record).") % {"name": name}
     if kit.get("room_phone"):
-        return _("ring the %(room)s, %(phone)s.") % {
+        return _("call the %(room)s, %(phone)s.") % {
             "room": kit["room"], "phone": kit["room_phone"]
         }  # fmt: skip
     return _("look in the %(room)s.") % {"room": kit.get("room", "")}

@@ -65,7 +65,7 @@ def start(
     number = lots.normal(number)
     if (scope == RecallScope.NUMBER) != bool(number):
         raise Invalid(
-            _("A lot number goes with the scope “number” alone.")
+            _("A lot number goes with the scope “number” only.")
             if number
             else _("Give the maker's lot number, or choose “all” or “not-known”."),
             field="number",
@@ -90,7 +90,7 @@ def refuse_open_already(recall: Recall) -> None:
     if same is not None:
         raise Refused(
             "recalled-already",
-            _("This recall of %(item)s is open already. Follow that one.")
+            _("This recall of %(item)s is open already. Continue with that one.")
             % {"item": recall.item.name},
             recall=same.pk,
         )
@@ -123,7 +123,7 @@ def answer(act: Act, row: RecallPlace, said: Answer, *, removed: int = 0) -> Rec
     taken_out = said == Answer.TAKEN_OUT
     removed = whole(removed, field="removed", least=1 if taken_out else 0)
     if removed and not taken_out:
-        raise Invalid(_("Units are removed by the answer “taken-out” alone."), field="removed")
+        raise Invalid(_("Units are removed by the answer “taken-out” only."), field="removed")
     with Book(act) as book:
         kit = book.lock(row.place.kit_id)[0] if row.place.kit_id else None
         lots.held_still(

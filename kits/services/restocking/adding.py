@@ -38,7 +38,7 @@ def add(act: Act, kit: Kit, line: int, *, through: date | None = None) -> Restoc
         if found is None:
             raise Refused(
                 "nothing-to-add",
-                _("No shelf in %(room)s has anything that settles that in %(kit)s.")
+                _("No shelf in %(room)s has anything that helps %(kit)s here.")
                 % {"room": kit.room.name, "kit": kit.name},
                 kit=kit.name,
             )

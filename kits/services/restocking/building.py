@@ -82,8 +82,8 @@ def build(
         if not put_in and not levels:
             raise Invalid(
                 _(
-                    "There is nothing to put in: nothing on the shelves is wanted, or no line "
-                    "was given. Receive stock first."
+                    "There is nothing to put in: the shelves have nothing that is needed, or "
+                    "no line was given. Receive stock first."
                 ),
                 field="lines",
             )
@@ -134,7 +134,7 @@ def _check_line(kit: Kit, line: PutIn) -> None:
 def _check_section(kit: Kit, section: Place, field: str) -> None:
     if section.kit_id != kit.pk or section.closed_on is not None:
         raise Invalid(
-            _("%(section)s is no section of %(kit)s now.")
+            _("%(section)s is not a section of %(kit)s now.")
             % {"section": section.name, "kit": kit.name},
             field=field,
         )
@@ -143,7 +143,7 @@ def _check_section(kit: Kit, section: Place, field: str) -> None:
 def _not_by_eye(item: Item, field: str) -> None:
     if item.by_eye:
         raise Invalid(
-            _("%(item)s is judged by eye: say full, low or empty instead of a number.")
+            _("%(item)s is loose: choose full, low or empty instead of a number.")
             % {"item": item.name},
             field=field,
         )
@@ -220,7 +220,7 @@ def strip(
     with Book(act) as book:
         kit = _open(book, act, kit, "strip")
         if not things and not levels:
-            raise Invalid(_("Name at least one thing that was in it."), field="things")
+            raise Invalid(_("Name at least one item that was in it."), field="things")
         priced = price is not None or any(thing.price is not None for thing in things)
         if priced or currency:
             receiving.check_price(Decimal(0) if price is None and priced else price, currency)

@@ -87,7 +87,7 @@ def empty(
             raise kit_is_out(held)
         sorting.refuse_if_kept_as_it_came(kit)
         if not lines and not levels:
-            raise Invalid(_("Say what is taken out, and where it goes."), field="lines")
+            raise Invalid(_("Enter what is removed, and where it goes."), field="lines")
         now = {lot.pk: lot for lot in lots.held_still(line.lot.pk for line in lines)}
         lines = [replace(line, lot=now[line.lot.pk]) for line in lines]
         went = [(line.lot, _goes_to(act, kit, line), whole(line.units)) for line in lines]
@@ -127,7 +127,7 @@ def inside(kit: Kit) -> list[Holding]:
 def _goes_to(act: Act, kit: Kit, line: Line) -> Place:
     if line.section.kit_id != kit.pk:
         raise Invalid(
-            _("%(section)s is no section of %(kit)s.")
+            _("%(section)s is not a section of %(kit)s.")
             % {"section": line.section.name, "kit": kit.name},
             field="lines",
         )
@@ -143,7 +143,9 @@ def _goes_to(act: Act, kit: Kit, line: Line) -> Place:
             way = line.disposal or disposing.disposal_of(line.lot.item)
             disposing.check_disposal(line.lot.item, way)
             if why_not(_batch(line.lot), readiness.today_of(kit)) is None:
-                _need_reason(act, line, _("These are still good: say why they are thrown out."))
+                _need_reason(
+                    act, line, _("These are still good: give the reason for disposing of them.")
+                )
             return outer(PlaceKind(way))
 
 
@@ -164,7 +166,7 @@ def _fit_for_others(act: Act, kit: Kit, line: Line) -> None:
     fault = why_not(batch, readiness.today_of(kit))
     if fault in receiving.TO_QUARANTINE:
         raise Refused(admission.CODES[fault], admission.sentence(batch, fault), lot=line.lot.pk)
-    _need_reason(act, line, _("Say to whom, or why: others answer for it from now on."))
+    _need_reason(act, line, _("Enter to whom, or why: others are responsible for it from now on."))
 
 
 def _need_reason(act: Act, line: Line, says: str) -> None:

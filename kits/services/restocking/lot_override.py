@@ -68,7 +68,7 @@ def _group(rows: Rows, lot: Lot, taken: list[tuple[int, str]]) -> tuple[int, str
     if not fitting:
         raise Unacceptable(
             "not-asked-for",
-            _("%(thing)s is not what is to be put in. Leave it out.") % {"thing": lot.item.name},
+            _("%(thing)s is not on the restock list. Leave it out.") % {"thing": lot.item.name},
         )
     return next((group for group in fitting if group not in taken), fitting[-1])
 
@@ -85,8 +85,8 @@ def _on_a_shelf(plan: Restock, lot: Lot) -> tuple[int, int]:
         raise Refused(
             "not-enough",
             _(
-                "The book has none of this batch on a shelf of %(room)s. Receive it or count the "
-                "shelf first."
+                "On record there is none of this batch on a shelf of %(room)s. Receive it or "
+                "count the shelf first."
             )
             % {"room": plan.kit.room.name},
             lot=lot.pk,

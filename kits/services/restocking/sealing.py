@@ -70,4 +70,4 @@ def line(row: NotReplaced) -> str:
             return _("%(thing)s: low") % said
         case Lack.NOT_FULL, Level.EMPTY:
             return _("%(thing)s: empty") % said
-    return _("%(thing)s: nobody looked how full") % said
+    return _("%(thing)s: nobody checked how full") % said

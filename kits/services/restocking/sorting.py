@@ -73,7 +73,7 @@ def seal_holds(act: Act, kit: Kit) -> Entry:
         if not Seal.objects.filter(kit=kit, section=None, broken__isnull=True).exists():
             raise Refused(
                 "no-seal-on-record",
-                _("No seal is on record for %(kit)s. Look inside, then seal it.")
+                _("No seal is on record for %(kit)s. Check its contents, then seal it.")
                 % {"kit": kit.name},
             )
         entry = book.post(
@@ -120,7 +120,7 @@ def restock_list(kit: Kit, *, through: date | None = None) -> Restock:
     missing. Raises Invalid for a day that is past."""
     today = readiness.today_of(kit)
     if through is not None and through < today:
-        raise Invalid(_("That day is past. Give one that is to come."), field="through")
+        raise Invalid(_("That day is past. Enter one that is to come."), field="through")
     through = through or through_day(kit)
     shelves = {p.pk: p for p in kit.room.places.filter(kind=PlaceKind.SHELF)}
     on_shelves = [
@@ -255,7 +255,10 @@ def refuse_if_kept_as_it_came(kit: Kit) -> None:
     ).exists():
         raise Refused(
             "keep-as-it-came-back",
-            _("%(kit)s is kept as it came back. Release it before anything is put in or out.")
+            _(
+                "%(kit)s is to stay as it came back. Release it before anything is put in or "
+                "taken out."
+            )
             % {"kit": kit.name},
         )
 
@@ -336,9 +339,7 @@ def reseal(
     """
     number = number.strip()
     if not number or len(number) > 40:
-        raise Invalid(
-            _("Give the number that is printed on the seal, up to 40 characters."), field="seal"
-        )
+        raise Invalid(_("Enter the number printed on the seal, up to 40 characters."), field="seal")
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
         act.actor.require("reseal", kit.room_id)

@@ -97,9 +97,7 @@ def edit_item(act: Act, item: Item, **facts: Unpack[ItemFacts]) -> Item:
         if not changed:
             return item
         if not changed & JUDGED_BY <= judged_anew:
-            raise Stale(
-                "changed-since", _("It was changed at this moment. Look at it again, then save.")
-            )
+            raise Stale("changed-since", _("It was changed just now. Look at it again, then save."))
         _refuse_to_change_what_is_held(item, facts, changed)
         known_then.remember(item)
         for name, value in facts.items():
@@ -130,7 +128,7 @@ def retire_item(act: Act, item: Item) -> Item:
             raise Refused(
                 "on-a-kit-list",
                 _(
-                    "Kits follow kit lists that ask for %(item)s: %(names)s. Make a version "
+                    "Kits follow kit lists that ask for %(item)s: %(names)s. Publish a version "
                     "without it and let the kits follow that first."
                 )
                 % {"item": item.name, "names": names},
@@ -166,8 +164,8 @@ def gtin14(text: str) -> str:
     except ValidationError as error:
         raise Invalid(
             _(
-                "“%(text)s” is no GTIN: it has 8, 12, 13 or 14 digits, the last of which "
-                "checks the others. Read the number below the bars again."
+                "“%(text)s” is not a GTIN: it has 8, 12, 13 or 14 digits, the last of which "
+                "checks the others. Read the number below the barcode again."
             )
             % {"text": text},
             field="gtin",
@@ -188,7 +186,7 @@ def put_pack_code(act: Act, item: Item, *, gtin: str, units_per_pack: int = 1) -
         if code.item_id != item.pk:
             raise Refused(
                 "pack-code-taken",
-                _("Packs with %(normal)s are %(item)s. Take the code from that thing first.")
+                _("Packs with %(normal)s are %(item)s. Remove the code from that item first.")
                 % {"normal": normal, "item": code.item.name},
                 item=code.item_id,
             )
@@ -211,15 +209,15 @@ def put_substitute(act: Act, item: Item, instead: Item, note: str = "") -> Subst
     way round. Kits whose lists ask for the thing are judged again."""
     act.actor.require("edit_item")
     if item.pk == instead.pk:
-        raise Invalid(_("A thing does not stand in for itself."), field="instead")
+        raise Invalid(_("An item cannot be used instead of itself."), field="instead")
     if item.by_eye or instead.by_eye:
         raise Invalid(
-            _("What is judged by eye is not counted, so nothing stands in for it one for one."),
+            _("What is loose is not counted, so nothing can be used instead of it one for one."),
             field="instead",
         )
     if instead.retired_on is not None:
         raise Invalid(
-            _("%(instead)s is retired. Choose a thing in use.") % {"instead": instead.name},
+            _("%(instead)s is retired. Choose an item in use.") % {"instead": instead.name},
             field="instead",
         )
     with Book(act) as book:
@@ -276,7 +274,7 @@ def _save(item: Item) -> None:
 def _name_taken(name: str) -> Refused:
     return Refused(
         "name-taken",
-        _("There is a thing called %(name)s already. Choose another name.") % {"name": name},
+        _("There is an item called %(name)s already. Choose another name.") % {"name": name},
     )
 
 
@@ -285,22 +283,22 @@ def _settle(item: Item) -> None:
     item.name = " ".join(item.name.split())
     item.base_unit = " ".join(item.base_unit.split())
     if not item.name or item.name.isdigit():
-        raise Invalid(_("Give it a name that is more than a number."), field="name")
+        raise Invalid(_("Enter a name that is more than a number."), field="name")
     if not item.base_unit:
         raise Invalid(
-            _("Say what is counted: the smallest thing, such as “swab” or “pair”."),
+            _("Enter what is counted: the smallest unit, such as “swab” or “pair”."),
             field="base_unit",
         )
     if Item.objects.filter(name__iexact=item.name).exclude(pk=item.pk).exists():
         raise _name_taken(item.name)
     if item.by_eye and item.kind != Kind.CONSUMABLE:
-        raise Invalid(_("Only consumables are judged by eye."), field="by_eye")
+        raise Invalid(_("Only consumables can be loose."), field="by_eye")
     low, high = item.min_temp_c, item.max_temp_c
     if low is not None and high is not None and low > high:
         raise Invalid(_("The lowest temperature is above the highest."), field="min_temp_c")
     if item.kind == Kind.INSTRUMENT and item.check_every_days and not item.check_question:
         raise Invalid(
-            _("Say what its regular check asks, such as “Gauge in the green?”."),
+            _("Enter what its regular check asks, such as “Gauge in the green?”."),
             field="check_question",
         )
     if item.kind != Kind.INSTRUMENT and (item.check_every_days or item.check_question):
@@ -308,8 +306,8 @@ def _settle(item: Item) -> None:
     if item.kind == Kind.MEDICINE and item.disposal not in allowed(Kind.MEDICINE, item.disposal):
         raise Invalid(
             _(
-                "A medicine goes to the pharmacy, back to its maker, or by its own way "
-                "for sharps or clinical waste; never into a bin."
+                "A medicine goes to the pharmacy, back to its maker, or to sharps or clinical "
+                "waste; never into a bin."
             ),
             field="disposal",
         )
@@ -327,17 +325,17 @@ def _refuse_to_change_what_is_held(item: Item, facts: ItemFacts, changed: set[st
     if not held.exists():
         return
     what = {
-        "base_unit": _("what is counted"),
-        "by_eye": _("how it is judged"),
+        "base_unit": _("the unit it is counted in"),
+        "by_eye": _("whether it is loose"),
         "kind": _("its kind"),
     }
     changes = _(" and ").join(what[name] for name in sorted(means_another))
     raise Refused(
         "units-in-the-book",
         _(
-            "The book holds units of %(item)s, and they would not be the same after "
-            "%(changes)s changed. Add it as another thing, or use up and count out "
-            "what is held first."
+            "There are units of %(item)s on record, and they would not be the same after "
+            "%(changes)s changed. Add it as another item, or use up or dispose of what is held "
+            "first."
         )
         % {"item": item.name, "changes": changes},
         places=list(held.values_list("place", flat=True).distinct().order_by("place")[:50]),

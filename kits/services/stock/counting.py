@@ -77,8 +77,8 @@ def differences(
     if not (found or levels or complete):
         raise Invalid(
             _(
-                "Nothing is counted yet. Type how many there are, 0 where none is left; or say "
-                "that nothing else is there."
+                "Nothing is counted yet. Enter how many there are, 0 where none is left; or "
+                "confirm that nothing else is there."
             ),
             field="found",
         )
@@ -100,7 +100,7 @@ def differences(
         count = units(line.units, field="found", least=0)
         if count > 1 and line.lot is not None and line.lot.serial:
             raise Invalid(
-                _("%(item)s %(serial)s is one of its own. Count each instrument by its serial.")
+                _("%(item)s %(serial)s has a serial number. Count each instrument by its serial.")
                 % {"item": line.lot.item.name, "serial": line.lot.serial},
                 field="found",
             )
@@ -113,7 +113,7 @@ def differences(
                 known[lot.pk] = lot
                 _once(counted, (line.place.pk, lot.pk), share, assumed=True)
         else:
-            raise Invalid(_("Say which batch or which thing was counted."), field="found")
+            raise Invalid(_("Name the batch or the item that was counted."), field="found")
     if complete:
         for where in booked:
             counted.setdefault(where, (0, False))

@@ -76,7 +76,7 @@ def dispose_all(act: Act, room: Room, rows: Sequence[Outgoing]) -> Entry:
     with Book(act) as book:
         act.actor.require("dispose", room.pk)
         if not rows:
-            raise Invalid(_("Choose what is thrown out."), field="rows")
+            raise Invalid(_("Choose what to dispose of."), field="rows")
         for row in rows:
             if row.place.room_id != room.pk or row.place.kind in (
                 PlaceKind.TRANSIT,
@@ -100,7 +100,9 @@ def _thrown(act: Act, row: Outgoing, room: Room) -> tuple[Leg, str]:
     check_disposal(row.lot.item, way)
     fault = why_not(readiness.batches([row.lot])[row.lot.pk], receiving.today_in(room))
     if fault is None and not act.reason:
-        raise Invalid(_("These are still good: say why they are thrown out."), field="reason")
+        raise Invalid(
+            _("These are still good: give the reason for disposing of them."), field="reason"
+        )
     return Leg(row.lot, row.place, outer(PlaceKind(way)), count), act.reason or str(fault)
 
 

@@ -58,7 +58,7 @@ def check(
     if lot.item.kind != Kind.INSTRUMENT:
         raise Unacceptable(
             "not-an-instrument",
-            _("%(item)s is no instrument and has no check.") % {"item": lot.item.name},
+            _("%(item)s is not an instrument and has no check.") % {"item": lot.item.name},
         )
     if len(answer) > 200:
         raise Invalid(_("Keep the answer to 200 characters."), field="answer")

@@ -120,7 +120,7 @@ def _pack(code: str) -> PackCode:
 
 def _thing(item: Item | None, pack: PackCode | None) -> Item:
     if item is None and pack is None:
-        raise Invalid(_("Say which thing arrived, or give the code of its pack."), field="item")
+        raise Invalid(_("Name the item that arrived, or give the code of its pack."), field="item")
     if item is not None and pack is not None and pack.item_id != item.pk:
         raise Invalid(
             _("The pack code %(gtin)s is of %(item)s, not of %(item_2)s.")
@@ -136,7 +136,7 @@ def _count(units: int | None, packs: int | None, holds: int | None) -> int:
     if packs is None:
         return whole(units)
     if holds is None:
-        raise Invalid(_("How many units a pack holds is told by its code: give it."), field="packs")
+        raise Invalid(_("The code of a pack says how many units it holds: give it."), field="packs")
     each = whole(holds, field="pack_holds")
     return whole(whole(packs, field="packs") * each, field="packs")
 
@@ -219,9 +219,9 @@ def landing(lot: Lot, shelf: Place) -> tuple[Place, list[Broken]]:
 
 _REMARKS = {
     Broken.RECALLED: _lazy(
-        "Its maker recalls it: it is in quarantine until it is returned or thrown out."
+        "Its maker recalls it: it is in quarantine until it is returned or disposed of."
     ),
-    Broken.WITHHELD: _lazy("It is kept back: it is in quarantine until it is released."),
+    Broken.WITHHELD: _lazy("It is on hold: it is in quarantine until it is released."),
     Broken.EXPIRED_ON_ARRIVAL: _lazy("It is out of date: complain to the supplier."),
     Broken.MORE_ARRIVED: wording.IRREGULAR[Broken.MORE_ARRIVED],
 }
@@ -246,7 +246,7 @@ def remarks(lot: Lot, irregular: list[Broken]) -> tuple[Remark, ...]:
             Remark("not-checked", _("It has no check on record: check it before it goes."))
         )
     if lot.item.retired_on is not None:
-        found.append(Remark("retired", _("This thing is no longer to be bought.")))
+        found.append(Remark("retired", _("This item is no longer bought.")))
     return tuple(found)
 
 
@@ -278,11 +278,14 @@ def room_of(place: Place, kit: Kit | None) -> Room:
     """The room that a place is in now. Raises Invalid for what is in none."""
     room = kit.room if kit else place.room
     if room is None or place.kind == PlaceKind.TRANSIT:
-        raise Invalid(_("Say in which shelf, box or section it is now."), field="place")
+        raise Invalid(_("Choose in which shelf, box or section it is now."), field="place")
     if place.kind == PlaceKind.AWAY:
         raise Refused(
             "not-here",
-            _("It went with a casualty. On the list of what may come back, say that it came back."),
+            _(
+                "It went with a casualty. On the list of what may come back, record that it came "
+                "back."
+            ),
         )
     return room
 
@@ -292,12 +295,12 @@ def _may_move(lot: Lot, source: Place, target: Place, room: Room, kit: Kit | Non
         raise Invalid(_("It is there already. Choose another place."), field="to")
     if not target.inner or target.kind in (PlaceKind.TRANSIT, PlaceKind.AWAY):
         raise Invalid(
-            _("Move it to a shelf, the training box or quarantine; or throw it out."), field="to"
+            _("Move it to a shelf, the training box or quarantine; or dispose of it."), field="to"
         )
     if target.kind == PlaceKind.SECTION:
         if kit is None or target.kit_id != kit.pk:
             raise Refused(
-                "restock-instead", _("Into a kit things go by restocking or building it, checked.")
+                "restock-instead", _("Items get into a kit by restocking or building it.")
             )
     elif target.room_id != room.pk:
         raise Refused(
@@ -323,10 +326,7 @@ def training_never_back() -> Refused:
     """The refusal to put what was set aside for training where it could be used."""
     return Refused(
         "training-never-back",
-        _(
-            "What was set aside for training never goes back into use. Throw it out "
-            "when it is worn."
-        ),
+        _("Training stock never goes back into use. Dispose of it when it is worn."),
     )
 
 
@@ -374,7 +374,7 @@ def arrive(act: Act, *, lot: Lot, units: int, shelf: Place) -> Received:
     More than is in transit is written as found. What must not be used goes to quarantine.
     """
     if shelf.kind != PlaceKind.SHELF or shelf.room is None:
-        raise Invalid(_("Let it arrive on a shelf."), field="shelf")
+        raise Invalid(_("It has to arrive on a shelf."), field="shelf")
     with Book(act) as book:
         act.actor.require("move", shelf.room_id)
         count = whole(units)

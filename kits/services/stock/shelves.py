@@ -73,7 +73,7 @@ def move(act: Act, shelf: Place, *, earlier: bool) -> None:
         )
         at = next((n for n, each in enumerate(order) if each.pk == shelf.pk), None)
         if at is None:
-            raise Invalid(_("%(shelf)s is closed. Use it again first.") % {"shelf": shelf.name})
+            raise Invalid(_("%(shelf)s is closed. Reopen it first.") % {"shelf": shelf.name})
         order.insert(max(at - 1, 0) if earlier else at + 1, order.pop(at))
         for position, each in enumerate(order, start=1):
             each.position = position
@@ -84,7 +84,7 @@ def _name(name: str) -> str:
     name = " ".join(name.split())
     if not name or len(name) > LONGEST_NAME:
         raise Invalid(
-            _("Give a shelf a name of up to %(most)d characters.") % {"most": LONGEST_NAME},
+            _("Enter a shelf name of up to %(most)d characters.") % {"most": LONGEST_NAME},
             field="name",
         )
     return name

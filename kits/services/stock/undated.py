@@ -68,7 +68,7 @@ def read(
     """
     count = whole(units)
     if expiry is None:
-        raise Invalid(_("Say what date is printed on the pack."), field="expiry")
+        raise Invalid(_("Enter the date that is printed on the pack."), field="expiry")
     if lot.expiry is not None or lot.serial:
         raise Invalid(_("The date of this batch is known. Correct the batch instead."), field="lot")
     with Book(act) as book:

@@ -102,13 +102,13 @@ def _line(facts: Facts) -> str:
         if question:
             said = f"{said} ({question})"
     else:
-        return _("%(thing)s: %(usable)d of %(carry)d there, never below %(least)d.") % {
+        return _("%(thing)s: %(usable)d of %(carry)d there, minimum %(least)d.") % {
             "thing": thing,
             "usable": usable,
             "carry": carry,
             "least": facts["never_below"],
         }
-    return _("%(said)s; %(usable)d of %(carry)d good, never below %(least)d.") % {
+    return _("%(said)s; %(usable)d of %(carry)d good, minimum %(least)d.") % {
         "said": said,
         "usable": usable,
         "carry": carry,
@@ -123,14 +123,14 @@ def _take_out(facts: Facts) -> str:
     if cause in (Fault.EXPIRED, Fault.OPENED_TOO_LONG) and dates:
         return (
             ngettext(
-                "%(thing)s went out of date on %(day)s: take %(count)d out.",
-                "%(thing)s went out of date on %(day)s: take %(count)d out.",
+                "%(thing)s went out of date on %(day)s: remove %(count)d.",
+                "%(thing)s went out of date on %(day)s: remove %(count)d.",
                 count,
             )
             % told
         )
     said = _CAUSES[cause]() % told if cause in _CAUSES else str(thing)
-    return _("%(said)s: take %(count)d out.") % {"said": said, "count": count}
+    return _("%(said)s: remove %(count)d.") % {"said": said, "count": count}
 
 
 def _expired_inside(facts: Facts) -> str:
@@ -146,7 +146,7 @@ def _expired_inside(facts: Facts) -> str:
 
 _CAUSES: dict[str, Callable[[], str]] = {
     Fault.RECALLED: lambda: _("%(thing)s is recalled by its maker"),
-    Fault.WITHHELD: lambda: _("%(thing)s is kept back"),
+    Fault.WITHHELD: lambda: _("%(thing)s is on hold"),
     Fault.CHECK_FAILED: lambda: _("%(thing)s failed its check"),
     Fault.CHECK_NOT_ANSWERED: lambda: _("%(thing)s has not been checked yet"),
     Fault.CHECK_DUE: lambda: _("%(thing)s is due for its check on %(day)s"),
@@ -158,19 +158,19 @@ _CAUSES: dict[str, Callable[[], str]] = {
 _WITHHELD: dict[str, Callable[[], str]] = {
     "recall": lambda: _("Do not take it: something in it is recalled."),
     "failed-check": lambda: _("Do not take it: a check failed."),
-    "drying": lambda: _("It is drying. Look inside when it is dry, then release it."),
+    "drying": lambda: _("It is drying. Check it when it is dry, then release it."),
     "something-wrong": lambda: _(
-        "Somebody said that something is wrong with it: look, then release."
+        "Somebody reported that something is wrong with it: look, then release."
     ),
-    "keep-as-it-came-back": lambda: _("It is kept as it came back. Do not open or restock it."),
+    "keep-as-it-came-back": lambda: _("It is to stay as it came back. Do not open or restock it."),
     "mixed": lambda: _("Its contents were mixed with another kit’s: count all of it."),
 }
 
 
 def _not_looked_inside(facts: Facts) -> str:
     if facts["looked_inside_on"] is None:
-        return _("Nobody is on record as having looked inside: look inside it.")
-    return _("Last looked inside on %(day)s: look inside it again by %(by)s.") % {
+        return _("Nobody is on record as having checked its contents: check them.")
+    return _("Contents last checked on %(day)s: check them again by %(by)s.") % {
         "day": day(facts["looked_inside_on"]),
         "by": day(facts["look_by"]),
     }
@@ -183,7 +183,7 @@ def _temperature(text: Callable[[], str]) -> Callable[[Facts], str]:
 _SENTENCES: dict[str, Callable[[Facts], str]] = {
     Why.SHORT: _line,
     Why.LOW: _line,
-    Why.EMPTY_BY_EYE: lambda f: _("%(thing)s: empty, or nobody has looked. Fill it up.") % f,
+    Why.EMPTY_BY_EYE: lambda f: _("%(thing)s: empty, or nobody has checked. Top it up.") % f,
     Why.LOW_BY_EYE: lambda f: _("%(thing)s: running low.") % f,
     Why.TAKE_OUT: _take_out,
     Why.EXPIRED_INSIDE: _expired_inside,
@@ -191,11 +191,13 @@ _SENTENCES: dict[str, Callable[[Facts], str]] = {
         _("%(thing)s: the date of %(count)d is not known; look at the pack.") % f
     ),
     Why.SECTION_AWAY: lambda f: _("The section %(section)s is out on its own.") % f,
-    Why.LAID_UP: lambda f: _("It is laid up. Wake it and look inside first."),
+    Why.LAID_UP: lambda f: _(
+        "It is in storage. Put it back into use and check its contents first."
+    ),
     Why.LOST: lambda f: _("It is on record as lost. Scan it to record that it was found."),
     Why.TRAINING: lambda f: _("It is a training kit and never goes on a trip."),
     Why.WAITING_TO_BE_SORTED: lambda f: _(
-        "It was handed back and waits to be sorted: look inside."
+        "It was handed back and needs sorting: check its contents."
     ),
     Why.WITHHELD: lambda f: _WITHHELD[f["reason"]](),
     Why.LIST_EMPTY: lambda f: _("Its kit list has no lines: choose another version."),
@@ -281,34 +283,34 @@ _ACTS: dict[str, str | Promise] = {
     "pass": _lazy("passed on"),
     "restock": _lazy("restocked"),
     "reseal": _lazy("sealed"),
-    "look-inside": _lazy("looked inside"),
-    "take-out": _lazy("what may not stay inside taken out"),
-    "withhold": _lazy("kept back"),
+    "look-inside": _lazy("contents checked"),
+    "take-out": _lazy("what may not stay inside removed"),
+    "withhold": _lazy("put on hold"),
     "release": _lazy("released"),
-    "use": _lazy("use written down"),
+    "use": _lazy("use recorded"),
     "unmet-need": _lazy("something needed was not in it"),
-    "not-ours": _lazy("“not ours” pouch looked at"),
+    "not-ours": _lazy("“not ours” pouch checked"),
     "come-back": _lazy("came back from a casualty"),
     "write-off": _lazy("written off"),
     "count": _lazy("counted"),
-    "reserve": _lazy("promised to a trip"),
+    "reserve": _lazy("reserved for a trip"),
     "unreserve": _lazy("released from a trip"),
-    "reverse": _lazy("put right"),
+    "reverse": _lazy("corrected"),
     "build": _lazy("built"),
-    "strip": _lazy("stripped"),
+    "strip": _lazy("broken down"),
     "empty": _lazy("emptied"),
     "borrow": _lazy("borrowed from another kit"),
     "lost": _lazy("reported lost"),
     "found": _lazy("found again"),
-    "lay-up": _lazy("laid up"),
-    "wake": _lazy("taken into use again"),
+    "lay-up": _lazy("put in storage"),
+    "wake": _lazy("put back into use"),
     "label": _lazy("label changed"),
     "kit": _lazy("edited"),
     "follow-list": _lazy("follows another version of its list"),
     "receive": _lazy("received"),
     "move": _lazy("moved"),
     "arrive": _lazy("arrived"),
-    "dispose": _lazy("thrown out"),
+    "dispose": _lazy("disposed of"),
     "open": _lazy("opened"),
     "recall": _lazy("recalled by its maker"),
     "recall-answer": _lazy("recall answered"),
@@ -320,11 +322,11 @@ _ACTS: dict[str, str | Promise] = {
 
 IRREGULAR: dict[str, Promise] = {
     Broken.WAS_OUT: _lazy(
-        "The book had it out with somebody else: their time with it was ended when this one began."
+        "On record somebody else had it: their time with it was ended when this one began."
     ),
-    Broken.WAS_NOT_OUT: _lazy("The book did not show it out; that is put right."),
+    Broken.WAS_NOT_OUT: _lazy("On record it was not out; that is corrected."),
     Broken.WAS_NOT_TAKEN_OUT: _lazy(
-        "The book had it in the gear room: it is written down as taken out to whom it was passed."
+        "On record it was in the gear room: it is recorded as taken out to whom it was passed."
     ),
     Broken.EMERGENCY: _lazy("It went for an emergency, whatever its state."),
     Broken.NOT_CLEARED: _lazy("Whoever was named as having cleared it by phone says they did not."),
@@ -335,39 +337,37 @@ IRREGULAR: dict[str, Promise] = {
         "It changed hands again since then: this is history, and who has it now stays as it is."
     ),
     Broken.SEAL_NOT_THE_ONE: _lazy("The seal is not the one on record, so it counts as opened."),
-    Broken.NO_SEAL_ON_RECORD: _lazy("No seal is on record, so it is to be sorted."),
+    Broken.NO_SEAL_ON_RECORD: _lazy("No seal is on record, so it needs sorting."),
     Broken.USED_MORE: _lazy(
-        "More was used than the book had in it: it is written as found and used."
+        "More was used than was in it on record: it is recorded as found and used."
     ),
     Broken.BORROWED_MORE: _lazy(
-        "More was borrowed than the book had in the other kit: it is written as found and moved."
+        "More was borrowed than the other kit held on record: it is recorded as found and moved."
     ),
     Broken.KEPT_AS_IT_CAME: _lazy(
-        "One of the two kits was to be kept as it came back: tell whoever asked for that."
+        "One of the two kits was to stay as it came back: tell whoever asked for that."
     ),
     Broken.TOLD_AFTER_SORTING: _lazy(
-        "What was used was told after the kit was sorted: it was not taken from the book."
+        "What was used was reported after the kit was sorted: it was not taken out of its contents."
     ),
     Broken.MORE_ARRIVED: _lazy("More arrived than was sent: count the shelf it came from."),
-    Broken.CHECKED_SINCE: _lazy("It was checked later than that already: the later check stands."),
+    Broken.CHECKED_SINCE: _lazy("It was checked later than that already: the later check counts."),
     Broken.COUNTED_SINCE: _lazy(
         "It was counted since then: what was used is not taken from what the count found."
     ),
-    Broken.BOOK_SAYS_OTHERWISE: _lazy("Nothing of the batch was found where the book has some."),
-    Broken.FOUND_MORE: _lazy("More of the batch was found than the book had there."),
+    Broken.BOOK_SAYS_OTHERWISE: _lazy("Nothing of the batch was found where some is on record."),
+    Broken.FOUND_MORE: _lazy("More of the batch was found than was there on record."),
     Broken.RECALLED: _lazy("Something in it is recalled by its maker."),
-    Broken.WITHHELD: _lazy("It was kept back, and not to be used."),
+    Broken.WITHHELD: _lazy("It was on hold, and not to be used."),
     Broken.FAILED_CHECK: _lazy("Something was put in that failed its check."),
     Broken.EXPIRED_ON_ARRIVAL: _lazy("It was out of date when it arrived."),
     Broken.EXPIRED: _lazy("Something was put in that is out of date."),
     Broken.UNSIGNED_MEDICINE: _lazy("A medicine was put in that no signed kit list asks for."),
     Broken.UNDATED: _lazy("Something was put in whose date is not known."),
-    Broken.TRAINING_STOCK: _lazy("Something was put in that was set aside for training."),
+    Broken.TRAINING_STOCK: _lazy("Training stock was put in."),
     Broken.FOUND_RECALLED: _lazy("Something was found in it that is recalled by its maker."),
-    Broken.FOUND_WITHHELD: _lazy("Something was found in it that is kept back."),
-    Broken.FOUND_TRAINING_STOCK: _lazy(
-        "Something was found in it that was set aside for training."
-    ),
+    Broken.FOUND_WITHHELD: _lazy("Something was found in it that is on hold."),
+    Broken.FOUND_TRAINING_STOCK: _lazy("Training stock was found in it."),
     Broken.FOUND_UNSIGNED_MEDICINE: _lazy(
         "A medicine was found in it that no signed kit list asks for."
     ),
@@ -379,19 +379,15 @@ IRREGULAR: dict[str, Promise] = {
         "Something was found in it that has not been checked yet."
     ),
     Broken.FOUND_CHECK_DUE: _lazy("Something was found in it that is due for its check."),
-    Broken.SHORT: _lazy(
-        "It went with less of something than its list says it must never be below."
-    ),
+    Broken.SHORT: _lazy("It went with less of something than the minimum of its list."),
     Broken.LOW: _lazy("It went with less of something than its list says."),
-    Broken.EMPTY_BY_EYE: _lazy(
-        "It went with something empty, or not looked at, that is judged by eye."
-    ),
+    Broken.EMPTY_BY_EYE: _lazy("It went with something loose that was empty, or not checked."),
     Broken.LOW_BY_EYE: _lazy("It went with something running low."),
     Broken.EXPIRED_INSIDE: _lazy("It went with something out of date inside."),
     Broken.TAKE_OUT: _lazy("It went with something in it that must come out first."),
     Broken.DATE_NOT_KNOWN: _lazy("It went with something in it whose date is not known."),
     Broken.SECTION_AWAY: _lazy("It went while one of its sections was out on its own."),
-    Broken.LAID_UP: _lazy("It went although it is laid up."),
+    Broken.LAID_UP: _lazy("It went although it is in storage."),
     Broken.LOST: _lazy("It went although it was on record as lost."),
     Broken.TRAINING: _lazy("It went although it is a training kit."),
     Broken.WAITING_TO_BE_SORTED: _lazy("It went before it was sorted."),
@@ -400,7 +396,9 @@ IRREGULAR: dict[str, Promise] = {
         "It went although its kit list was not signed by the medical adviser."
     ),
     Broken.SIGNATURE_ENDS: _lazy("It went although the signature of its kit list ends before."),
-    Broken.NOT_LOOKED_INSIDE: _lazy("It went although nobody had looked inside for too long."),
+    Broken.NOT_LOOKED_INSIDE: _lazy(
+        "It went although its contents had not been checked for too long."
+    ),
     Broken.FROST: _lazy("It went with something that the frost where it lives may have spoilt."),
     Broken.HEAT: _lazy("It went with something that the heat where it lives may have spoilt."),
     Broken.TOO_FEW_PEOPLE: _lazy("The kits of its trip serve fewer people than go."),

@@ -168,14 +168,14 @@ def another_is_reserved(kit: Kit, meant: Standing) -> Refused:
     facts = {"other": row.kit.name, "trip": meant.trip.name, "mine": kit.name}
     if row.person is not None:
         says = _(
-            "%(other)s is promised to %(whom)s for %(trip)s, not %(mine)s. Take %(other)s, or "
+            "%(other)s is reserved for %(whom)s for %(trip)s, not %(mine)s. Take %(other)s, or "
             "swap: send it again with “swap”."
         ) % {**facts, "whom": row.person.name}
     else:
         says = (
             _(
-                "%(other)s is promised for %(trip)s, not %(mine)s. Take %(other)s, or swap: send "
-                "it again with “swap”."
+                "%(other)s is reserved for %(trip)s, not %(mine)s. Take %(other)s, or swap: "
+                "send it again with “swap”."
             )
             % facts
         )

@@ -76,7 +76,10 @@ def not_covered(notice: Notice, zone: str) -> tuple[str, list[str]]:
     facts = {"trip": f["trip"], "when": instant(f["departs_at"], zone)}
     if not f["reasons"]:
         return _("%(trip)s leaves %(when)s, and no kit is reserved for it.") % facts, []
-    text = _("%(trip)s leaves %(when)s, and the kits that went for it do not do together.") % facts
+    text = (
+        _("%(trip)s leaves %(when)s, and the kits that went for it are not enough together.")
+        % facts
+    )
     return text, [*f["reasons"]]
 
 
@@ -109,13 +112,13 @@ def _still_out(out: Mapping[str, Any] | None, zone: str, reader: int) -> Iterato
     if out is None:
         return
     who = {
-        "name": out["person"] or _("somebody not named"),
+        "name": out["person"] or _("somebody unnamed"),
         "phone": out["phone"] or _("no phone on record"),
         "when": instant(out["due_at"], zone) if out["due_at"] else "",
     }
     if out.get("person_id") == reader:
         yield _("You have it. Bring it back in time to be sorted.")
     elif not out["due_at"]:
-        yield _("It is out: %(name)s has it (%(phone)s). Nobody set a time to bring it back.") % who
+        yield _("It is out: %(name)s has it (%(phone)s), with no due time.") % who
     else:
         yield _("It is out: %(name)s has it (%(phone)s), due back %(when)s.") % who

@@ -131,7 +131,7 @@ _SAID: dict[str, Promise] = {
     PassedOver.OTHER_HAZARDS: _lazy(
         "Its list is made for %(hazards)s as well, which this trip does not meet."
     ),
-    PassedOver.AS_GOOD: _lazy("%(instead)s does as well."),
+    PassedOver.AS_GOOD: _lazy("%(instead)s is enough."),
 }
 
 

@@ -138,13 +138,13 @@ def reserved_for_another(kit: Kit, other: Standing, swap: Kit | None, near: bool
     facts = {
         "kit": kit.name,
         "trip": trip.name,
-        "whom": guide.name if guide else trip.leader_name or _("somebody not named"),
+        "whom": guide.name if guide else trip.leader_name or _("somebody unnamed"),
         "day": wording.day(trip.first_day),
         "swap": swap.name if swap else "",
     }
     says = _("%(kit)s is reserved for %(whom)s, %(trip)s, %(day)s.") % facts
     if swap is not None:
-        says += " " + _("%(swap)s would do for that in its place: swap, or take that one.") % facts
+        says += " " + _("Swap with %(swap)s, or take that one: it is ready for that trip.") % facts
     elif near:
         says += " " + _("That trip would have no kit. Take another, or ask a keeper.")
     else:

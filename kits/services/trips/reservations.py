@@ -90,7 +90,7 @@ def release(act: Act, reservation: Reservation) -> Reservation:
         if reservation.released_id is not None:
             raise Refused(
                 "released-already",
-                _("%(kit)s is not reserved for %(trip)s any more.")
+                _("%(kit)s is no longer reserved for %(trip)s.")
                 % {"kit": kit.name, "trip": reservation.trip},
             )
         _release(book, kit, reservation)
@@ -279,7 +279,7 @@ def _refuse_unsuited(goes: Reserved, before: frozenset[str]) -> None:
     reasons = wording.reasons(worse)
     raise Refused(
         "does-not-suit",
-        _("%(kit)s does not do for %(trip)s: %(which)s")
+        _("%(kit)s is not enough for %(trip)s: %(which)s")
         % {"kit": kit.name, "trip": trip.name, "which": reasons[0]["text"]},
         kit=kit.name,
         trip=trip.pk,

@@ -106,7 +106,7 @@ def put(
     ):
         raise Invalid(
             _(
-                "A reference has 1 to 80 characters, a letter or a digit among them, "
+                "A reference has 1 to 80 characters, with a letter or a digit among them, "
                 "without a slash."
             ),
             field="reference",
@@ -159,7 +159,7 @@ def check_span(departs_at: datetime, returns_at: datetime, first: date, last: da
     except TripDaysError as error:
         told = said(error.says)
     if returns_at < departs_at:
-        told = _("The trip returns before it departs. Look at its times again.")
+        told = _("The trip returns before it departs. Check its times.")
     if told:
         raise Unacceptable(
             "trip-ends-before-it-begins",
@@ -170,9 +170,7 @@ def check_span(departs_at: datetime, returns_at: datetime, first: date, last: da
             last_day=last.isoformat(),
         )
     if returns_at - departs_at > LONGEST or last - first > LONGEST:
-        raise Unacceptable(
-            "trip-too-long", _("This trip lasts more than a year. Look at its dates again.")
-        )
+        raise Unacceptable("trip-too-long", _("This trip lasts more than a year. Check its dates."))
 
 
 def tell(
@@ -202,7 +200,7 @@ def _columns(facts: TripFacts) -> dict[str, Any]:
     """What the table keeps of a trip; refuses what cannot be."""
     name = " ".join(facts.name.split())
     if not name:
-        raise Invalid(_("Give the trip a name."), field="name")
+        raise Invalid(_("Enter a name for the trip."), field="name")
     if not 1 <= facts.people <= MOST_PEOPLE:
         raise Invalid(
             _("A trip has 1 to %(most_people)s people.") % {"most_people": MOST_PEOPLE},

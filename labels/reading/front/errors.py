@@ -5,7 +5,8 @@ from gearroom.core.rules.sentences import Told, Wrong, say
 TOO_MUCH_MEMORY = say("The picture takes too much memory to open. Send a smaller one.")
 
 TOO_MUCH = say(
-    "The workbook holds far more than a start needs. Take the empty one and copy your rows into it."
+    "The workbook holds far more than you need to start. Download the empty one and copy your "
+    "rows into it."
 )
 
 

@@ -30,7 +30,7 @@ KINDS = (
     TiffImagePlugin.TiffImageFile.format,
 )
 KINDS_IN_WORDS = "JPEG, PNG, WebP, GIF, BMP, TIFF, HEIC"
-CUT_SHORT = say("The picture is cut short or damaged. Take it again.")
+CUT_SHORT = say("The picture is cut off or damaged. Take it again.")
 ORIENTATION = 0x0112  # EXIF 2.3, table 4
 
 # Above this many pixels a JPEG is decoded at half its size: a label that can be read at all is far
@@ -74,7 +74,7 @@ def open_picture(content: bytes, *, max_pixels: int) -> Image.Image:
     except UnidentifiedImageError as error:
         raise UnsupportedPicture(
             say(
-                "This is not a picture that can be read. Send one of: %(kinds)s.",
+                "This picture cannot be read. Send one of: %(kinds)s.",
                 kinds=KINDS_IN_WORDS,
             )
         ) from error

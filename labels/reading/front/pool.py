@@ -100,7 +100,7 @@ class _Reader:
             self.connection.settimeout(max(0.1, until - time.monotonic()))
             wire.send(self.connection, header, body)
         except OSError as error:
-            raise _Ended(say("The picture could not be handed on. Send it again.")) from error
+            raise _Ended(say("The picture could not be passed on. Send it again.")) from error
 
     def receive(self, until: float) -> dict[str, Any]:
         """Return the next frame's header; raises _Ended past a bound or at the process's end."""

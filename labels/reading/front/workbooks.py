@@ -28,7 +28,7 @@ MOST_CHARACTERS = 2 * 1024 * 1024
 
 Cell = str | int | float | None
 
-NO_WORKBOOK = say("This is no workbook that can be read. Save it as .xlsx and choose that file.")
+NO_WORKBOOK = say("This workbook cannot be read. Save it as .xlsx and choose that file.")
 
 
 def tables(content: bytes, *, sheets: int, rows: int, columns: int) -> list[list[list[Cell]]]:
@@ -93,8 +93,8 @@ class _Reader(ExcelReader):
         if len(self.parser.sheets) > self.most_sheets:
             raise WorkbookTooLarge(
                 say(
-                    "The workbook has more than %(most)s sheets. Take a new one and copy your rows "
-                    "into it.",
+                    "The workbook has more than %(most)s sheets. Start a new one and copy your "
+                    "rows into it.",
                     most=self.most_sheets,
                 )
             )
@@ -136,5 +136,5 @@ def _require_short(found: list[list[list[Cell]]]) -> None:
                 )
     if whole > MOST_CHARACTERS:
         raise WorkbookTooLarge(
-            say("The workbook holds more text than a start needs. Send it in two parts.")
+            say("The workbook holds more text than you need to start. Send it in two parts.")
         )

@@ -145,7 +145,7 @@ def _digital_link(text: str) -> _Elements:
         link = GS1DigitalLinkURI.parse(text, config=_NO_DATE_CHECK)
     except (ParseError, ValueError) as error:
         raise MakersCodeError(
-            "code", say("This is a web link, not a maker's code. Scan the pack's other symbol.")
+            "code", say("This is a web link, not a maker's code. Scan the pack's other code.")
         ) from error
     return tuple((element.ai.ai, element.value) for element in link.element_strings)
 
@@ -262,7 +262,7 @@ def _pack(elements: _Elements, today: date) -> Pack:
             others.append((ai, value))
     if gtin is None and lot is None and expiry is None:
         raise MakersCodeError(
-            "code", say("This code names no item, batch or expiry. Scan the pack's other symbol.")
+            "code", say("This code names no item, batch or expiry. Scan the pack's other code.")
         )
     return Pack(gtin, expiry, lot, count, serial, tuple(others))
 
@@ -286,23 +286,25 @@ def _complaint(ai: str, value: str) -> Sentence:
     match _field(ai):
         case "gtin":
             return say(
-                "The item number %(value)s has a wrong check digit. Scan again, or type it anew.",
+                "The item number %(value)s has a wrong check digit. Scan again, or type it again.",
                 value=value,
             )
         case "expiry":
             return say(
-                "The expiry %(value)s is no date. Read it from the pack and type it in.",
+                "The expiry %(value)s is not a date. Read it from the pack and type it in.",
                 value=value,
             )
         case "date":
             return say(
-                "The date %(value)s of element (%(ai)s) is no date. Type the batch and expiry in.",
+                "The date %(value)s of element (%(ai)s) is not a date. Enter the batch and "
+                "expiry by hand.",
                 value=value,
                 ai=ai,
             )
         case _:
             return say(
-                "Element (%(ai)s) cannot hold %(value)s. Scan again, or type batch and expiry in.",
+                "Element (%(ai)s) cannot hold %(value)s. Scan again, or enter batch and expiry "
+                "by hand.",
                 value=repr(value),
                 ai=ai,
             )
@@ -314,7 +316,7 @@ def _unknown(text: str) -> MakersCodeError:
         return MakersCodeError("gtin", _complaint("01", digits))
     return MakersCodeError(
         "code",
-        say("This is not a maker's code. Scan the pack's other symbol, or type batch and expiry."),
+        say("This is not a maker's code. Scan the pack's other code, or enter batch and expiry."),
     )
 
 
@@ -328,7 +330,7 @@ def _why_not(rest: str, before: _Elements) -> MakersCodeError:
         return MakersCodeError(
             "code",
             say(
-                "The end of this code, %(rest)s, is not known. Type batch and expiry in.",
+                "The end of this code, %(rest)s, is not known. Enter batch and expiry by hand.",
                 rest=repr(rest),
             ),
         )
@@ -337,6 +339,6 @@ def _why_not(rest: str, before: _Elements) -> MakersCodeError:
     if length and not re.fullmatch(f"[0-9]{{{length}}}", value):
         return MakersCodeError(
             "code",
-            say("Element (%(ai)s) of this code is cut short. Scan again, or type it anew.", ai=ai),
+            say("Element (%(ai)s) of this code is cut off. Scan again, or type it again.", ai=ai),
         )
     return MakersCodeError(_field(ai), _complaint(ai, value))

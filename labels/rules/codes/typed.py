@@ -115,9 +115,9 @@ def resolve(text: str, *, today: date, from_gs1_symbol: bool = False) -> Typed:
     if maker.field != "code" or from_gs1_symbol:
         return Typed(Kind.MAKER_WRONG, text, says=maker.says)
     if _CONTROL.search(plain):
-        binary = say("This holds data that is no text: not one of ours.")
+        binary = say("This holds data that is not text: not one of our labels.")
         return Typed(Kind.BINARY, text, says=binary)
-    other = say("This is not a label of ours, nor a maker's code.")
+    other = say("This is neither one of our labels nor a maker's code.")
     return Typed(Kind.OTHER, text, says=other)
 
 

@@ -19,7 +19,7 @@ CAUTIONS = (
     ),
     say("Look at every pack before use: seal, date, damage."),
     say("Medicines, sharps and clinical waste follow local rules."),
-    say("Used something, or found it open? Say so when you hand the kit back."),
+    say("Used something, or found it open? Tell us when you hand the kit back."),
 )
 
 
@@ -101,7 +101,7 @@ def entries(pouches: Sequence[Pouch], speak: Speak = str) -> tuple[Entry, ...]:
     for pouch in pouches:
         found.append(Entry(pouch.name, heading=True))
         for thing in pouch.things:
-            lead = speak(say("by eye")) if thing.quantity is None else f"{thing.quantity} ×"
+            lead = speak(say("loose")) if thing.quantity is None else f"{thing.quantity} ×"
             found.append(Entry(thing.name, lead))
     return tuple(found)
 

@@ -197,7 +197,7 @@ def words(label: Label, organisation: str, code_text: str, speak: Speak = str) -
             texts |= {
                 "name": label.name,
                 "first": speak(say("FIRST EXPIRY")),
-                "first_expiry": speak(short_date(first) if first else say("NOTHING DATED")),
+                "first_expiry": speak(short_date(first) if first else say("NO DATES")),
                 "seal": speak(_sealed(label.seal, label.sealed_by)),
             }
         case BlankLabel():

@@ -228,13 +228,13 @@ def problems(sheet: Sheet) -> tuple[Sentence, ...]:
         if not 5 <= value <= 1000:
             found.append(
                 say(
-                    "The %(length)s is %(value)s mm: give a length between 5 and 1000 mm.",
+                    "The %(length)s is %(value)s mm: enter a length between 5 and 1000 mm.",
                     length=name,
                     value=float(value),
                 )
             )
     if not (1 <= sheet.columns <= 50 and 1 <= sheet.rows <= 50):
-        found.append(say("Give between 1 and 50 columns and between 1 and 50 rows."))
+        found.append(say("Enter between 1 and 50 columns and between 1 and 50 rows."))
     if sheet.left_mm < 0 or sheet.top_mm < 0:
         found.append(say("Margins are measured from the paper's edge: they cannot be negative."))
     if found:
@@ -263,21 +263,21 @@ def problems(sheet: Sheet) -> tuple[Sentence, ...]:
     if over_x > 1e-6:
         found.append(
             say(
-                "The last column reaches %(over)s mm over the page's right edge: lessen the left "
-                "margin, the pitch, the cell width or the number of columns.",
+                "The last column reaches %(over)s mm over the page's right edge: reduce the "
+                "left margin, the pitch, the cell width or the number of columns.",
                 over=round(over_x, 1),
             )
         )
     if over_y > 1e-6:
         found.append(
             say(
-                "The last row reaches %(over)s mm over the page's bottom edge: lessen the top "
+                "The last row reaches %(over)s mm over the page's bottom edge: reduce the top "
                 "margin, the pitch, the cell height or the number of rows.",
                 over=round(over_y, 1),
             )
         )
     if sheet.roll and sheet.cells != 1:
-        found.append(say("A roll has one label a page: give one column and one row."))
+        found.append(say("A roll has one label a page: enter one column and one row."))
     if sheet.hole and sheet.hole.depth_mm > sheet.cell_height_mm / 2:
         found.append(
             say("The hole takes more than half of the cell: move it up or make it smaller.")

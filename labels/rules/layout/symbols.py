@@ -39,7 +39,7 @@ class SymbolTooSmall(Wrong):
         self.needed_mm = needed_mm
         super().__init__(
             say(
-                "The symbol needs a square of %(needed)s mm, quiet zone included, and has "
+                "The code needs a square of %(needed)s mm, quiet zone included, and has "
                 "%(have)s mm. Choose a larger label, or a shorter public address.",
                 needed=round(needed_mm, 1),
                 have=round(have_mm, 1),

@@ -126,7 +126,7 @@ def remove_sheet(act: Act, name: str) -> None:
     """Remove a sheet that was added here; what was printed on it stays. Raises Invalid."""
     act.actor.require("print_labels")
     if not sheet(name).own:
-        says = _("“%(sheet)s” is built in and stays. Remove one that was added here.")
+        says = _("“%(sheet)s” is built in. Remove one that was added here.")
         raise Invalid(says % {"sheet": name}, field="sheet")
     SheetLayout.objects.filter(name__iexact=name).delete()
 
@@ -186,10 +186,7 @@ def chosen(actor: Actor, wanted: Sequence[str]) -> list[Label]:
         if row.cancelled_at is not None:
             raise Refused(
                 "label-cancelled",
-                _(
-                    "The label %(code)s was cancelled. Leave it out, or print the one that took "
-                    "its place."
-                )
+                _("The label %(code)s was cancelled. Leave it out, or print its replacement.")
                 % {"code": label_codes.shown(code)},
                 label=label_codes.shown(code),
             )

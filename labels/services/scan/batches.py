@@ -37,7 +37,7 @@ def batch_in(actor: Actor, read: str | Sequence[Seen]) -> Lot:
             if None in known or len(known) > 1:
                 raise Unacceptable(
                     "which-batch",
-                    _("The book does not know this batch. Count the thing without it."),
+                    _("This batch is not on record. Count the item without it."),
                 )
             lots |= Lot.objects.select_related("item").in_bulk([pk for pk in known if pk])
     if len(lots) == 1:
@@ -47,5 +47,5 @@ def batch_in(actor: Actor, read: str | Sequence[Seen]) -> Lot:
         raise Unacceptable("code-wrong", wrong.says)
     raise Unacceptable(
         "not-wanted-here",
-        _("This is no label of a batch. Scan the label of the batch, or its maker’s code."),
+        _("This is not the label of a batch. Scan the batch label, or its maker’s code."),
     )

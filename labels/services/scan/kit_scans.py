@@ -107,7 +107,7 @@ def what_now(act: Act, meaning: Meaning, kit: Kit, seen: KitSeen) -> list[Next]:
         ways = offers.offers(act.actor, kit, going.verdict, trip=going.trip, person=guide)
         found += ways_on(offers.shown(act.actor, kit, ways), text, needs)
     if seen.to_sort or not seen.may_go:
-        found.append(Next("restock", _("See what it lacks"), kit.name))
+        found.append(Next("restock", _("View what is missing"), kit.name))
     return found
 
 
@@ -166,7 +166,7 @@ def take_out(
         label=meaning.label,
         thing=_thing(act, meaning, kit),
         entry=taken.entry,
-        next=[Next("undo", _("That was a mistake"), str(taken.entry.pk))],
+        next=[Next("undo", _("Undo this"), str(taken.entry.pk))],
     )
 
 
@@ -174,12 +174,10 @@ def _gone(what: str, taken: custody.Taken) -> str:
     """That a kit is out, with whom, for what and until when."""
     out = taken.checkout
     if out is None:
-        return _("%(what)s: written into its history. Who has it now stays as it is.") % {
-            "what": what
-        }
+        return _("%(what)s: added to its history. Who has it now stays as it is.") % {"what": what}
     facts = {
         "what": what,
-        "who": out.person.name if out.person else _("somebody not named"),
+        "who": out.person.name if out.person else _("somebody unnamed"),
         "due": _time(taken.kit, out.due_at),
         "trip": out.trip.name if out.trip else "",
     }
@@ -243,7 +241,7 @@ def hand_in(act: Act, meaning: Meaning, ask: Ask) -> Outcome:
 def _use_line(kit: Kit, said: UsedSaid) -> use.UseLine:
     item = said.lot.item if said.lot else said.item
     if item is None:
-        raise Invalid(_("Say which thing was used: “item”, “lot” or “label”."), field="used")
+        raise Invalid(_("Name what was used: “item”, “lot” or “label”."), field="used")
     if said.lot is not None and said.item is not None and said.item.pk != said.lot.item_id:
         raise Invalid(
             _("That batch is of %(batch)s, not of %(thing)s.")
@@ -275,21 +273,21 @@ def _remarks(back: custody.HandedBack) -> list[str]:
     found = sum(line.found for line in lines)
     if found:
         said.append(
-            _("The book did not hold %(found)d of that: written as found and used.")
+            _("On record there were not %(found)d of that: recorded as found and used.")
             % {"found": found}
         )
     return said
 
 
 def _after_hand_in(act: Act, back: custody.HandedBack) -> list[Next]:
-    undo = Next("undo", _("That was a mistake"), str(back.entry.pk))
+    undo = Next("undo", _("Undo this"), str(back.entry.pk))
     kit = back.kit
     if not theirs(act, kit) or back.as_found in kit_state.CLOSED:
         return [undo]
     return [
-        Next("log-use", _("Say what was used"), kit.name, needs=("used",)),
-        Next("look-inside", _("Look inside"), kit.name),
-        Next("restock", _("See what it lacks"), kit.name),
+        Next("log-use", _("Enter what was used"), kit.name, needs=("used",)),
+        Next("look-inside", _("Check contents"), kit.name),
+        Next("restock", _("View what is missing"), kit.name),
         undo,
     ]
 
@@ -339,7 +337,7 @@ def _goes_to(act: Act, meaning: Meaning) -> Thing | None:
 
 def _time(kit: Kit, at: datetime | None) -> str:
     if at is None:
-        return _("at no set time")
+        return _("with no due time")
     local = at.astimezone(ZoneInfo(kit.home_room.time_zone))
     return formats.date_format(local, pgettext("date format", "l j F, H:i"))
 

@@ -21,7 +21,7 @@ def check(act: Act, meaning: Meaning) -> Outcome:
     kit = _kit_here(act, meaning)
     entry = sorting.look_inside(part(act, kit.name), kit)
     says = (
-        _("%(kit)s is checked: as the book has it. %(verdict)s.")
+        _("%(kit)s is checked: all as on record. %(verdict)s.")
         if sealing.not_replaced(kit)
         else _("%(kit)s is checked: all there. %(verdict)s.")
     )
@@ -33,12 +33,12 @@ def add(act: Act, meaning: Meaning, ask: Ask) -> Outcome:
     `_kit_here` and `adding.add` raise, Invalid without a line."""
     kit = _kit_here(act, meaning)
     if ask.line is None:
-        raise Invalid(_("Say which line of the kit list is added to."), field="line")
+        raise Invalid(_("Name the line of the kit list that is added to."), field="line")
     done = adding.add(part(act, kit.name), kit, ask.line, through=ask.through)
     count = sum(row.units for row in done.put_in)
     says = _("%(kit)s: %(count)d added. %(verdict)s.")
     if not count:
-        says = _("%(kit)s: filled up. %(verdict)s.")
+        says = _("%(kit)s: topped up. %(verdict)s.")
     return _mended(act, meaning, kit, done.entry, "added", says, count=count)
 
 
@@ -61,7 +61,7 @@ def _mended(
 ) -> Outcome:
     kit = find.kits_of(act.actor).get(pk=kit.pk)
     seen = views.kit_seen(act.actor, kit)
-    undo = Next("undo", _("That was a mistake"), str(entry.pk))
+    undo = Next("undo", _("Undo this"), str(entry.pk))
     return Outcome(
         meaning.seen,
         Means.KIT,

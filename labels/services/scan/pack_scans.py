@@ -134,7 +134,7 @@ def pack(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Out
             _count_line({"lot": str(each.lot)}, place)
             if each.lot
             else _count_line(
-                {"item": each.item}, place, _("This batch is new here: count the thing")
+                {"item": each.item}, place, _("This batch is new here: count the item")
             )
             for each in seen
             if each.item is not None
@@ -178,14 +178,14 @@ def _receive(pack: PackSeen, place: Place | None, *, again: bool) -> list[Next]:
         fields["shelf"] = str(place.pk)
     before: list[Next] = []
     if pack.item is None:
-        says = _("This thing is new here: enter it first")
+        says = _("This item is new here: enter it first")
         before.append(Next("add-item", says, needs=("name", "kind", "base_unit")))
         if pack.gtin:
             told: dict[str, Any] = {"gtin": pack.gtin}
             told |= {"units_per_pack": pack.count} if pack.count else {}
             holds = [] if pack.count else ["units_per_pack"]
             before.append(
-                Next("add-pack-code", _("Say what a pack holds"), "", told, ["item", *holds])
+                Next("add-pack-code", _("Enter what a pack holds"), "", told, ["item", *holds])
             )
         else:
             needs.append("item")
@@ -237,7 +237,7 @@ def _again_words(pack: gs1.Pack, before: Scan) -> str:
         else _("a moment ago")
     )
     if pack.serial:
-        return _("This very pack was scanned %(ago)s. More of the same lot?") % {"ago": ago}
+        return _("This same pack was scanned %(ago)s. More of the same lot?") % {"ago": ago}
     return _("The same code was scanned %(ago)s. More of the same lot?") % {"ago": ago}
 
 

@@ -24,7 +24,7 @@ from labels.services.scan.results import Ask, Next, Outcome, again, text_of
 
 def bind(meaning: Meaning) -> Next:
     """The way on from a label that is not on anything yet."""
-    return Next("bind", _("Say what it is stuck on"), text_of(meaning), needs=("to",))
+    return Next("bind", _("Choose what it is on"), text_of(meaning), needs=("to",))
 
 
 def why_nothing(meaning: Meaning, intent: Intent) -> Problem:
@@ -39,10 +39,7 @@ def why_nothing(meaning: Meaning, intent: Intent) -> Problem:
         case Means.BLANK:
             return Refused(
                 "label-not-bound",
-                _(
-                    "The label %(label)s is not on anything yet. Bind it to what it is stuck on "
-                    "first."
-                )
+                _("The label %(label)s is not on anything yet. First link it to what it is on.")
                 % {"label": text_of(meaning)},
                 label=text_of(meaning),
             )
@@ -64,7 +61,7 @@ def why_nothing(meaning: Meaning, intent: Intent) -> Problem:
         return kit_scans.not_a_kit(meaning)
     return Unacceptable(
         "not-wanted-here",
-        _("This is nothing to receive or to count: scan a pack, a batch label or a shelf."),
+        _("There is nothing to receive or count: scan a pack, a batch label or a shelf."),
         means=str(meaning.means),
     )
 
@@ -124,7 +121,7 @@ def _ways_on(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> list[Nex
         case "not-fit":
             return [
                 *ways_on(problem.facts["offers"], text, **said),
-                Next("restock", _("See what it lacks"), problem.facts["kit"]),
+                Next("restock", _("View what is missing"), problem.facts["kit"]),
                 out(_("Emergency: take it now"), emergency=True),
             ]
         case "another-kit-is-reserved":
@@ -132,12 +129,14 @@ def _ways_on(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> list[Nex
         case "reserved-for-another":
             return _from_another(act, problem, out)
         case "due-in-the-past":
-            return [out(_("Say until when"), "due_at")]
+            return [out(_("Choose until when"), "due_at")]
         case "label-not-bound":
             return [bind(meaning)]
         case "label-cancelled" if problem.facts.get("replaced_by"):
             instead = problem.facts["replaced_by"]
-            return [again(ask.intent, _("Go on with %(instead)s") % {"instead": instead}, instead)]
+            return [
+                again(ask.intent, _("Continue with %(instead)s") % {"instead": instead}, instead)
+            ]
         case "which-kit":
             return [again(ask.intent, kit.name, kit.name) for kit in meaning.kits]
         case "code-wrong" if meaning.offered is not None:
@@ -157,7 +156,8 @@ def _ways_on(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> list[Nex
                 return [
                     again(
                         ask.intent,
-                        _("It belongs to %(kit_name)s: go on with that") % {"kit_name": kit_name},
+                        _("It belongs to %(kit_name)s: continue with that")
+                        % {"kit_name": kit_name},
                         kit_name,
                     )
                 ]
@@ -175,7 +175,7 @@ def _from_another(act: Act, problem: Problem, out: Callable[..., Next]) -> list[
         says = _("Swap: %(whom)s gets %(kit)s") % {"whom": whom, "kit": facts["swap"]}
         found.append(out(says, swap=True))
     if not facts["uncovered_within_48h"] or act.actor.could("check_out_short"):
-        found.append(out(_("Take it all the same, with a reason"), "take_reason"))
+        found.append(out(_("Take it anyway, with a reason"), "take_reason"))
     return found
 
 

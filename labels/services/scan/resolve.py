@@ -21,7 +21,7 @@ from labels.rules.codes.scans import FOREIGN, TYPED, Means, Seen
 from labels.rules.codes.typed import Kind, Typed, resolve
 from labels.services import passerby
 
-NOT_IN_THE_BOOK = _lazy("This looks like a label of ours, but nobody here made it.")
+NOT_IN_THE_BOOK = _lazy("This looks like one of our labels, but nobody here created it.")
 _LONGEST_NAME = 40
 _FACTS_OF = (LabelKind.KIT, LabelKind.SECTION)
 

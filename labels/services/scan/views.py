@@ -57,7 +57,7 @@ def kit_seen(actor: Actor, kit: Kit) -> KitSeen:
         seal=seal.number if seal else "",
         to_sort=kit.to_sort_since is not None,
         responsible=kit.responsible.name if kit.responsible and knows else "",
-        has_it=(person.name if person else _("somebody not named")) if held else "",
+        has_it=(person.name if person else _("somebody unnamed")) if held else "",
         has_it_id=person.pk if person else None,
         has_it_phone=person.phone if person and phones else "",
         out_since=held.out_at if held else None,

@@ -262,7 +262,7 @@ class TestPages:
         for name, lines in first_day.ROWS.items():
             for line in lines:
                 book[name].append(line)
-        book["What is where"]["F2"] = date(2031, 5, 31)
+        book["Contents"]["F2"] = date(2031, 5, 31)
         file = io.BytesIO()
         book.save(file)
         file.seek(0)

@@ -134,7 +134,7 @@ def test_a_box_that_nobody_counts_is_filled_up_from_its_shelf(school):
     make.some(wipes, school.shelf, 3)
 
     (add, *_rest) = refused(school, kit).facts["offers"]
-    assert add["says"] == "Fill up Wipes from shelf C2"
+    assert add["says"] == "Top up Wipes from shelf C2"
     adding.add(make.act(school.guide), kit, add["fields"]["line"])
 
     assert out(school, kit).verdict.word is Word.READY

@@ -145,5 +145,5 @@ def test_one_that_ends_stands_in_the_weekly_email_with_its_link(w):
 def test_the_board_says_to_an_adviser_what_waits_for_their_signature(w):
     unsigned(w)
     client = browser(w.adviser)
-    assert "Waits for your signature" in client.get("/").content.decode()
-    assert "Waits for your signature" not in browser(w.keeper).get("/").content.decode()
+    assert "Waiting for your signature" in client.get("/").content.decode()
+    assert "Waiting for your signature" not in browser(w.keeper).get("/").content.decode()

@@ -205,7 +205,7 @@ def test_nobody_is_to_ring_themselves(w):
 
     letter = digest_text.letter(week_of(w))
 
-    assert letter.alarms[0].lines == ("It is for you to look into DAY-01.",)
+    assert letter.alarms[0].lines == ("You are to check DAY-01.",)
     assert "960101" not in as_text(letter)
 
 
@@ -340,7 +340,7 @@ def test_the_attached_list_goes_shelf_by_shelf(w):
     document = pypdfium2.PdfDocument(picking_list.draw(week_of(w)))
     text = "".join(page.get_textpage().get_text_range() for page in document)
     assert text.index("Shelf C3, Main store") < text.index("6 × Wound dressing 10 × 12, batch D2")
-    assert "Out of date on the shelves: take off" in text
+    assert "Out of date on the shelves: remove" in text
     assert "C2: 7 × Pain tablets, batch T0" in text
 
 

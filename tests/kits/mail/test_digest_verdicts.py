@@ -344,7 +344,7 @@ def test_a_kit_that_is_out_on_something_else_is_alarmed_for_two_days_before_and_
     letter = notice_texts.letter(notice)
     assert letter.subject == "DAY-01 for Hill day: still out"
     assert letter.first[0].lines[0] == (
-        "It is out: Gil has it (no phone on record). Nobody set a time to bring it back."
+        "It is out: Gil has it (no phone on record), with no due time."
     )
     alarms.going_soon(timezone.now() + timedelta(hours=3))
     assert Notice.objects.filter(kind="not-fit", person=w.keeper).count() == 1
@@ -359,5 +359,5 @@ def test_an_alarm_is_in_the_language_of_each_whom_it_tells(w):
         Notice.objects.get(kind="not-fit", person=person).facts["kits"][0]["reasons"]
         for person in (w.instructor, w.keeper)
     )
-    assert english == ["Shears: 0 of 1 there, never below 1."]
+    assert english == ["Shears: 0 of 1 there, minimum 1."]
     assert len(german) == 1 and german != english

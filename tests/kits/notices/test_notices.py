@@ -346,11 +346,13 @@ def test_it_says_what_was_told_and_why_it_was_or_was_not_sent(w):
     assert {r["state"] for r in body(call.get("notices/"))["results"]} == {"waiting"}
     sending.send_due()
     (sent,) = body(call.get("notices/?state=sent"))["results"]
-    assert sent["message_id"] and sent["sent_at"] and sent["why"] == "Their mail server took it."
+    assert (
+        sent["message_id"] and sent["sent_at"] and sent["why"] == ("Their mail server accepted it.")
+    )
     whole = body(call.get(f"notices/{sent['id']}/"))
     assert "DAY-01 cannot be found" in whole["text"]
     (unsent,) = body(call.get("notices/?state=not-sent"))["results"]
-    assert unsent["why"] == "They chose not to hear of this."
+    assert unsent["why"] == "They turned this kind off."
 
 
 def test_send_again_is_a_notice_of_its_own_whatever_was_chosen(w):

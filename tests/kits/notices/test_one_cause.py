@@ -221,7 +221,7 @@ def test_nobody_is_told_to_ring_themselves(w, eight):
     assert "It is for you to look into MORE-0, MORE-1" in text
     assert "960101" not in text
     ((_, text),) = mails(w.guide)
-    assert "It is for you to look into DAY-01." in text and "960111" not in text
+    assert "You are to check DAY-01." in text and "960111" not in text
 
 
 def test_whoever_reported_is_spoken_to_as_you(w):

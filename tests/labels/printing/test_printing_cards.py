@@ -54,7 +54,7 @@ def test_a_lid_card_says_what_is_where_who_answers_for_it_and_what_to_mind(size)
         "Deputy: Tomasz Quill",
         "Bleeding",
         "Pressure dressing 10 × 18 cm",
-        "by eye",
+        "loose",
         "Повязка",
         "It is not medical advice.",
         "Look at every pack before use",

@@ -51,8 +51,8 @@ def test_what_the_book_knows_to_be_missing_is_not_called_all_there(labels):
     first = at.one(labels.world.guide, labels.kit.code).next[0]
     checked = at.one(labels.world.guide, labels.kit.code, Intent.LOOK_INSIDE)
 
-    assert first.says == "Checked now: as the book has it"
-    assert checked.says.startswith("DAY-01 is checked: as the book has it. Ready, low on")
+    assert first.says == "Checked now: all as on record"
+    assert checked.says.startswith("DAY-01 is checked: all as on record. Ready, low on")
 
 
 def test_one_kit_is_checked_at_a_time_and_by_whoever_may(labels):

@@ -176,7 +176,7 @@ def test_a_forgotten_password_is_chosen_anew_by_a_link_that_works_once(guide, se
     signed_in(guide, NEW)
     again = Client().post(path, {"new": "something else again"})
     assert again.status_code == 404
-    assert "This link is over" in text_of(again)
+    assert "This link has expired" in text_of(again)
 
 
 def test_a_link_is_over_after_an_hour(guide, settings):

@@ -74,7 +74,7 @@ def test_a_must_have_is_cleared_by_phone_at_the_hatch(school):
     world, client = school.world, browser(school.world.guide)
 
     page = post(client, "/scan/", text=kit.name)
-    assert "Who cleared it? Ring them first" in text_of(page)
+    assert "Who cleared it? Call them first" in text_of(page)
     press(client, page, "Cleared by phone", holder=world.guide.pk, cleared_by=world.keeper.pk)
 
     assert Clearance.objects.get().person == world.keeper
@@ -115,12 +115,12 @@ def test_signed_in_they_answer_on_a_page_of_their_own(school):
 
     keeper = browser(world.keeper).get("/clearances/")
     assert "Not answered yet" in text_of(keeper)
-    assert "I did clear it" not in text_of(keeper)
+    assert "Yes, I cleared it" not in text_of(keeper)
     client = browser(world.instructor)
-    fields = form_with(client.get("/clearances/"), "I did clear it")
+    fields = form_with(client.get("/clearances/"), "Yes, I cleared it")
     page = client.post("/clearances/", {**fields, "answer": "yes"}, follow=True)
 
-    assert "Written down: you cleared ROPE-01." in text_of(page)
+    assert "Recorded: you cleared ROPE-01." in text_of(page)
     assert ClearanceAnswer.objects.get().confirmed
 
 

@@ -133,18 +133,18 @@ def test_what_may_come_back_is_listed_and_ends_in_one_tap(w):
 def test_what_is_a_participants_is_asked_for_until_it_is_given_back(w):
     custody.check_out(make.act(w.keeper), w.day_01, person=w.guide, already_gone=True)
     client = browser(w.guide)
-    assert "A participant’s own medicine rides in it" in text_of(client.get("/kits/DAY-01/"))
+    assert "It carries a participant’s own medicine" in text_of(client.get("/kits/DAY-01/"))
     post(client, "/kits/DAY-01/not-ours/", inside="1")
 
     for page in ("/kits/DAY-01/hand-back/", "/scan/?text=DAY-01", "/kits/DAY-01/"):
         assert "Given back" in text_of(client.get(page)), page
     back = post(client, "/scan/", text="DAY-01", intent="check-in", as_found="closed")
     assert "Given back" in text_of(back)
-    assert "Not ours inside" in text_of(client.get("/"))
+    assert "Participant’s own inside" in text_of(client.get("/"))
     post(client, "/kits/DAY-01/not-ours/", inside="0")
 
     assert not participants_own.is_inside(w.day_01)
-    assert "Not ours inside" not in text_of(client.get("/"))
+    assert "Participant’s own inside" not in text_of(client.get("/"))
 
 
 def test_nothing_but_that_it_is_there_is_recorded(w):

@@ -217,7 +217,7 @@ def test_the_link_takes_what_else_there_is_to_say(world):
     participants_own.report(make.act(world.guide), world.day_01, inside=True)
     custody.check_in(make.act(world.keeper), world.day_01)
     path = link_to(world)
-    assert "Not ours: give it back" in text_of(Client().get(path))
+    assert "Participant’s own: give it back" in text_of(Client().get(path))
 
     done = Client().post(
         path,

@@ -29,8 +29,8 @@ def test_the_kit_says_who_looked_when_to_look_again_and_who_signed(world):
 
     assert "Again by" in page
     assert "Signed by Ada on" in page
-    assert "What happened" in page
-    assert "6 × Wound dressing" in page.split("What happened")[1]
+    assert "History" in page
+    assert "6 × Wound dressing" in page.split("History")[1]
 
 
 def test_the_instruments_inside_show_their_checks(world):
@@ -76,7 +76,7 @@ def test_it_tells_what_was_known_that_evening_apart_from_what_is_known_now(world
 
     assert "As it was known on the evening of" in then
     assert "As known on" in now
-    assert "too little" in now  # it was filled only today
+    assert "too few" in now  # it was filled only today
 
 
 def test_a_day_to_come_is_refused_with_what_to_do(world):
@@ -95,7 +95,7 @@ def test_the_history_goes_back_a_page_at_a_time_with_as_many_queries(
 
     with django_assert_max_num_queries(16):
         page = client.get("/kits/DAY-01/history/")
-    assert text_of(page).count("looked inside") == 40
+    assert text_of(page).count("contents checked") == 40
     older = page.content.decode().split('href="?before=')[1].split('"')[0]
     earlier = text_of(client.get(f"/kits/DAY-01/history/?before={older}"))
     assert "restocked" in earlier
@@ -107,7 +107,7 @@ def test_what_was_put_right_is_marked_and_stays(world):
     entry = Entry.objects.filter(kind="use").latest("id")
     post(browser(world.keeper), f"/undo/{entry.pk}/", sure="1")
 
-    assert "Put right later" in text_of(browser(world.guide).get("/kits/DAY-01/history/"))
+    assert "Corrected later" in text_of(browser(world.guide).get("/kits/DAY-01/history/"))
 
 
 # ---------------------------------------------------------------------------------------- counting
@@ -126,7 +126,7 @@ def test_a_kit_that_was_filled_before_is_counted_into_the_book(world):
     }
 
     looked = text_of(post(client, "/kits/DAY-02/count/", **fields))
-    assert "5 found, 0 in the book" in looked
+    assert "5 found, 0 on record" in looked
     assert not Holding.objects.filter(lot__number="K77").exists()
     assert not world.dressing.lots.filter(number="K77").exists()
     answer = post(client, "/kits/DAY-02/count/", sure=1, **fields)

@@ -173,7 +173,7 @@ def test_the_board_shows_every_kit_that_fails_for_a_trip_of_the_week_soonest_fir
         assert said[kit.name] == expected(kit)
     assert kits["low"].name not in said  # it goes without a word
     assert kits["not-set-up"].name not in said
-    hand = text_of(page).split("Needs a hand")[1]
+    hand = text_of(page).split("Needs attention")[1]
     assert hand.index("DAY-04") < hand.index("DAY-01") < hand.index("DAY-02")
     assert "Not set up yet DAY-05" in hand
     assert "Every kit that stands here is ready" not in hand
@@ -181,13 +181,13 @@ def test_the_board_shows_every_kit_that_fails_for_a_trip_of_the_week_soonest_fir
 
 def test_every_kit_is_said_to_be_ready_only_where_each_is_by_the_one_verdict(world):
     Kit.objects.filter(pk=world.day_02.pk).update(retired_on=make.TODAY)
-    assert "Every kit that stands here is ready." in text_of(board(world.keeper))
+    assert "Every kit here is ready." in text_of(board(world.keeper))
 
     trip = make.trip("Crowd", world.store, first=5, last=5, people=30)
     reservations.reserve(make.act(world.keeper), world.day_01, trip)
 
     page = text_of(board(world.keeper))
-    assert "Every kit that stands here is ready." not in page
+    assert "Every kit here is ready." not in page
     assert "Ask first: the trip's kits serve 10 of 30 people" in unescape(page)
 
 
@@ -219,8 +219,8 @@ def test_what_is_out_is_counted_on_the_board_whenever_it_is_due(world):
     page = text_of(board(world.keeper))
 
     assert "Out now (2)" in page
-    out = page.split("Out now (2)")[1].split("Needs a hand")[0]
-    assert "DAY-01" in out and "No time set" in out
+    out = page.split("Out now (2)")[1].split("Needs attention")[0]
+    assert "DAY-01" in out and "No due time" in out
     assert "DAY-02" in out
     assert "Nothing is out" not in page
 

@@ -155,7 +155,7 @@ def test_without_a_public_address_only_a_preview_is_printed(school, settings):
     client = browser(school.world.keeper)
     asked = {"codes": school.kit.code}
 
-    assert "Only a preview" in text_of(client.get("/labels/print/", asked))
+    assert "Preview only" in text_of(client.get("/labels/print/", asked))
     answer = post(client, "/labels/print/pdf/", **asked)
     assert answer.status_code == 409
     assert "GEARROOM_PUBLIC_URL" in text_of(answer)
@@ -175,7 +175,7 @@ def test_what_cannot_be_printed_is_said_in_a_sentence(school, asked):
     answer = browser(school.world.keeper).get("/labels/print/", asked)
 
     assert answer.status_code in (400, 404)
-    assert "It was not done." in text_of(answer)
+    assert "That didn’t work." in text_of(answer)
 
 
 def test_a_worn_label_is_cancelled_and_replaced(school):
@@ -189,7 +189,7 @@ def test_a_worn_label_is_cancelled_and_replaced(school):
     new = labelling.live(school.world.day_01)
     assert answer["Location"] == f"/labels/print/?codes={new.code}"
     page = text_of(client.get(f"/labels/{code}/"))
-    assert "worn" in page and "In its place" in page
+    assert "worn" in page and "Replaced by" in page
     refused = post(browser(school.world.guide), f"/labels/{new.code}/cancel/", why="x")
     assert refused.status_code == 403
 
@@ -207,7 +207,7 @@ def test_a_measured_printer_is_put_right_on_this_device(school):
     assert "put right by -1.0 mm" in text_of(client.get("/labels/print/", asked))
     assert printed(post(client, "/labels/print/pdf/", **asked))
     post(client, "/labels/printer/", sheet="a4-3x7", none="1")
-    assert "Put it right" in text_of(client.get("/labels/printer/?sheet=a4-3x7"))
+    assert "Correct the printer" in text_of(client.get("/labels/printer/?sheet=a4-3x7"))
 
 
 @pytest.mark.parametrize("wrong", ["", "sixteen", "60", "nan"])
@@ -272,7 +272,10 @@ def test_a_sheet_of_ones_own_is_added_by_its_measures_tested_and_printed_on(scho
         ({"name": " "}, "Give it a name"),
         ({"name": "a4-3x7"}, "Choose another name."),
         ({"form": "roll"}, "A roll has one label a page"),
-        ({"hole_diameter_mm": "5"}, "From a label’s top edge to the hole’s middle: give a length"),
+        (
+            {"hole_diameter_mm": "5"},
+            ("From a label’s top edge to the centre of the hole: give a length"),
+        ),
     ],
 )
 def test_measures_that_do_not_fit_are_said_and_what_was_typed_stays(school, change, says):

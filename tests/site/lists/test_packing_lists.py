@@ -43,9 +43,9 @@ def test_it_shows_each_list_with_its_signature_and_how_many_kits_follow_it(world
 
     assert "Day walk Signed" in page
     assert "signed by Ada until" in page
-    assert "2 kits of your rooms follow it" in page
+    assert "2 kits in your gear rooms follow it" in page
     assert "Draft, version 2" in page
-    assert "Make a kit list" not in page
+    assert "Create a kit list" not in page
 
 
 def test_it_asks_the_database_as_much_for_many_lists_as_for_few(

@@ -42,7 +42,7 @@ def test_two_versions_are_held_against_each_other(world, draft):
 
     page = text_of(client.get(at(draft, "compare/")))
 
-    assert "version 2 against 1" in page
+    assert "version 2 compared with 1" in page
     assert "Pressure gauge Main new" in page
     assert "Shears Main gone" in page
     assert "6 → 9" in page
@@ -141,7 +141,7 @@ def test_the_lists_say_how_many_kits_follow_an_earlier_version_than_the_newest(w
     post(client, at(draft, "publish/"))
 
     page = client.get("/lists/")
-    assert "2 kits of your rooms follow it, 2 of them an earlier version" in text_of(page)
+    assert "2 kits in your gear rooms follow it, 2 of them an earlier version" in text_of(page)
     assert f'href="{at(draft, "effect/")}"' in page.content.decode()
 
 
@@ -157,7 +157,7 @@ def test_it_says_which_kits_would_change_what_that_takes_and_lets_them_follow(wo
     assert re.search(r"Wound dressing 10 × 12 Main store 68 22 46", page)
     assert "Let the ticked kits" not in page
     post(client, at(draft, "publish/"))
-    assert "Let the ticked kits follow version 2" in text_of(client.get(effect))
+    assert "Let the selected kits follow version 2" in text_of(client.get(effect))
     post(client, at(draft, "follow/"), kit=["DAY-01", "DAY-02"])
 
     assert set(Kit.objects.values_list("list_version__number", flat=True)) == {2}

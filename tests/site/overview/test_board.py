@@ -66,7 +66,7 @@ def test_a_kit_that_goes_out_is_named_once(school):
     page = text_of(browser(school.world.keeper).get("/"))
 
     assert page.count("DAY-02 Do not take: no Wound dressing") == 1
-    assert "Nothing else: what goes out comes first." in page
+    assert "That is all: kits that go out are listed first." in page
 
 
 def test_the_board_names_who_has_what_is_not_back_with_their_telephone(school):
@@ -94,7 +94,7 @@ def test_the_board_is_sent_again_only_when_something_changed(school):
 
     assert unchanged.status_code == 204
     assert changed.status_code == 200
-    assert "Look inside" in text_of(changed)
+    assert "Check contents" in text_of(changed)
 
 
 def test_the_board_asks_the_database_as_much_for_many_kits_as_for_few(

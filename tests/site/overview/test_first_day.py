@@ -31,7 +31,7 @@ ROWS = {
     ],
     "Kit lists": [["Day kit", 10, 1, "Main", "gauze swab", 10, 5, "must-have", "used most"]],
     "Kits": [["DAY-01", "Day kit"]],
-    "What is where": [
+    "Contents": [
         ["DAY-01", "Main", "gauze swab", 7, "L1", "05/2031"],
         ["A1", None, "gauze swab", 20, "L2", "2031-06"],
         ["A1", None, "pressure gauge", 1, "G-1"],
@@ -101,7 +101,7 @@ def test_a_workbook_is_shown_first_and_then_taken_in_whole(room, keeper):
     client = browser(keeper)
 
     page = send(client, filled_in())
-    assert "Nothing is wrong with it" in text_of(page)
+    assert "No mistakes found" in text_of(page)
     assert not Item.objects.exists()
     answer = post(client, "/first-day/workbook/", sure=sure_of(page))
 
@@ -132,14 +132,14 @@ def test_mistakes_are_named_and_nothing_is_added(keeper):
 
     told = text_of(page)
     assert page.status_code == 400
-    assert "Things, row 2: Kind “rag” is none of the choices." in told
+    assert "Things, row 2: Kind “rag” is not one of the choices." in told
     assert "Choices: consumable, medicine" in told
     assert "Kits, row 2: Kit list “Week kit” is neither" in told
     assert not Entry.objects.exists()
 
 
 def test_a_mistake_that_only_the_book_knows_takes_all_of_it_back(keeper):
-    rows = {**ROWS, "What is where": [["DAY-01", "Side", "gauze swab", 7]]}
+    rows = {**ROWS, "Contents": [["DAY-01", "Side", "gauze swab", 7]]}
     client = browser(keeper)
 
     answer = post(client, "/first-day/workbook/", sure=sure_of(send(client, filled_in(rows))))
@@ -211,7 +211,7 @@ def test_each_role_has_a_page_of_help_with_pictures_that_are_there(role):
     assert page.status_code == 200
     for topic, picture in page.context["topics"]:
         assert not topic.picture or picture, topic.picture
-    assert "Go there" in text_of(page)
+    assert "Open the page" in text_of(page)
 
 
 def test_help_opens_at_the_readers_own_role_and_says_where_there_is_none():
@@ -228,13 +228,13 @@ def test_an_empty_board_leads_whoever_may_to_the_first_day(room, keeper):
     assert 'href="/first-day/"' in page.content.decode().split("There is no kit here yet")[1]
 
     guide = make.person("Gil", Role.GUIDE, room)
-    assert "Begin with the first day" not in text_of(browser(guide).get("/"))
+    assert "Start with the first day" not in text_of(browser(guide).get("/"))
 
 
 def test_whoever_has_no_room_begins_with_one_where_they_may():
     administrator = browser(make.person("Ada", Role.ADMINISTRATOR))
 
-    assert "Begin with the first day" in text_of(administrator.get("/"))
+    assert "Start with the first day" in text_of(administrator.get("/"))
 
 
 @pytest.mark.parametrize("path", ["/stock/count/", "/stock/receive/", "/stock/out-of-date/"])

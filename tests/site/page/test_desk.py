@@ -43,7 +43,7 @@ def test_a_keeper_sees_what_was_told_to_whom_and_why_it_was_not_sent(w):
     assert "A kit is lost: DAY-01" in page
     assert "To Kim, sent today" in page
     assert "To Gil, since today" in page
-    assert "Nobody gave an email address for them." in page
+    assert "They have no email address on record." in page
 
 
 def test_a_guide_sees_only_their_own_notices(w):
@@ -89,7 +89,7 @@ def test_what_was_not_sent_is_sent_again_by_hand(w):
     notice = Notice.objects.get()
     client = browser(w.keeper)
     page = client.get(f"/notices/{notice.pk}/")
-    assert "They chose not to hear of this." in text_of(page)
+    assert "They turned this kind off." in text_of(page)
     assert "DAY-01" in text_of(page)
 
     answer = post(client, f"/notices/{notice.pk}/again/")

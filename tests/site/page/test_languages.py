@@ -109,7 +109,7 @@ def test_whoever_signs_in_is_asked_in_the_browsers_language():
 
     assert 'lang="de"' in page.content.decode()
     assert "Anmeldename" in text_of(page)
-    assert "Name to sign in with" in text_of(Client().get("/sign-in/"))
+    assert "Username" in text_of(Client().get("/sign-in/"))
 
 
 @pytest.mark.django_db
@@ -191,4 +191,4 @@ def test_letters_are_in_the_language_of_whom_they_tell():
 
     subjects = {n.person.name: written[n.pk].letter.first[0].text for n in notices}
     assert "Jemand hat gesagt, dass etwas nicht stimmt" in subjects["Kim"]
-    assert all("somebody said" in text for name, text in subjects.items() if name != "Kim")
+    assert all("somebody reported" in text for name, text in subjects.items() if name != "Kim")

@@ -30,11 +30,11 @@ def twice(world):
 def test_it_asks_first_and_says_what_moves(world, twice):
     client = browser(world.keeper)
     assert "On record twice" in text_of(client.get(f"/people/{twice.pk}/"))
-    assert "See what moves" in text_of(client.get(f"/people/{twice.pk}/merge/"))
+    assert "View what moves" in text_of(client.get(f"/people/{twice.pk}/merge/"))
 
     page = client.get(f"/people/{twice.pk}/merge/?into={world.guide.pk}")
 
-    assert "what they have now: DAY-01" in text_of(page)
+    assert "kits they have now: DAY-01" in text_of(page)
     assert Checkout.objects.get().person == twice
     fields = form_with(page, "They are one")
     answer = client.post(f"/people/{twice.pk}/merge/", fields)

@@ -151,7 +151,7 @@ def test_nobody_of_another_room_can_be_chosen(school, device):
 def test_a_keepers_act_needs_their_pin_and_is_done_with_it(school, device):
     holds.withhold(make.act(), school.world.day_01, holds.WithheldKind.DRYING)
     named(device, school.world.guide)
-    assert "Looked at it: release" not in text_of(device.get("/kits/DAY-01/"))
+    assert "Checked: release" not in text_of(device.get("/kits/DAY-01/"))
     named(device, school.world.keeper)
     form = form_of(device.get("/kits/DAY-01/"), "/kits/DAY-01/release/") | {"kind": "drying"}
 

@@ -31,7 +31,7 @@ def school():
 def test_the_sort_page_asks_first_what_was_used_and_whom(school):
     page = text_of(browser(school.world.keeper).get(SORT))
 
-    assert "Nobody has said yet what was used." in page
+    assert "Nobody has entered yet what was used." in page
     assert f"Ask {school.world.guide.name}" in page
     assert "Kit tag to print" not in page  # its turn comes when the kit is sorted
 
@@ -46,7 +46,7 @@ def test_a_seal_that_is_whole_is_one_tap_and_stays_on(school):
     assert Seal.objects.get(kit=kit, broken=None).number == "0417"
     assert [entry.irregular for entry in Entry.objects.filter(kit=kit) if entry.irregular] == []
     assert list(audit.findings()) == []
-    assert "seal looked at" in text_of(client.get("/kits/DAY-01/"))
+    assert "seal checked" in text_of(client.get("/kits/DAY-01/"))
 
 
 def test_without_a_seal_on_record_it_is_told_to_look_inside(school):
@@ -69,7 +69,7 @@ def test_what_was_used_is_said_while_sorting_and_leads_back_to_it(school):
     assert used.checkout.person == school.world.guide  # whoever had it out last
     assert make.units(school.world.dressings, make.section(school.world.day_01)) == 4
     assert Entry.objects.filter(kind="check-in").count() == 1
-    assert "What was used is written down." in text_of(client.get(SORT))
+    assert "What was used is recorded." in text_of(client.get(SORT))
     assert use_requests.use_is_known(school.world.day_01)
     assert list(audit.findings()) == []
 

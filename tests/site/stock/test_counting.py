@@ -62,7 +62,7 @@ def counted(client, world, **found):
 def test_a_difference_is_explained_before_it_is_written(world):
     client, path = browser(world.guide), f"/stock/count/{world.shelf.pk}/"
     answer = counted(client, world, d1=10, shears=5, tablets=40, gauge=1)
-    assert "1 difference. Nothing is written yet." in text_of(answer)
+    assert "1 difference. Nothing is saved yet." in text_of(answer)
     assert "Counted 10 , the book has 12 ." in text_of(answer)
     assert not counts()
     fields = form_with(answer, 'name="write"')
@@ -75,9 +75,7 @@ def test_a_difference_is_explained_before_it_is_written(world):
 
     (entry,) = counts()
     assert make.units(world.dressings, world.shelf) == 10
-    assert entry.detail["explained"] == {
-        str(world.dressings.pk): "Used, and nobody wrote it down: by Gil"
-    }
+    assert entry.detail["explained"] == {str(world.dressings.pk): "Used without a record: by Gil"}
     assert entry.detail["complete"] is True
 
 

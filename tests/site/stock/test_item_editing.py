@@ -115,7 +115,7 @@ def test_an_instrument_on_a_shelf_is_checked_there(world):
     assert "Is the needle in the green?" in text_of(client.get(path))
 
     post(client, path, check="failed", answer="glass cracked")
-    assert "Kept back" in text_of(client.get(f"/stock/{world.gauge.pk}/"))
+    assert "On hold" in text_of(client.get(f"/stock/{world.gauge.pk}/"))
     post(client, path, check="passed")
 
     assert world.lots["gauge"].checks.last().passed is True

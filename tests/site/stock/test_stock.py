@@ -32,7 +32,7 @@ def test_stock_names_each_thing_by_room_with_what_is_low_first(world):
     page = text_of(browser(world.keeper).get("/stock/"))
 
     assert page.index("Shears") < page.index("Pain tablets")
-    assert "order when down to 9" in page
+    assert "order at 9 left" in page
     assert re.search(r"Shears\s+by the piece\s+Main store\s+5\s+Low", page)
 
 
@@ -177,7 +177,7 @@ def test_the_board_names_what_is_running_low_and_leads_to_what_to_order(world):
     page = client.get("/")
 
     # one gauge of nine is emptier than five shears
-    assert "Running low Order Pressure gauge, Shears See what to order" in text_of(page)
+    assert "Running low Order Pressure gauge, Shears View what to order" in text_of(page)
     low = client.get(re.search(r'href="([^"]+)">See what to order', page.content.decode())[1])
     assert "Shears" in text_of(low)
     assert "Pain tablets" not in text_of(low)
@@ -219,6 +219,6 @@ def test_an_old_story_of_a_thing_is_folded_behind_its_newest_acts(world):
 
     page = browser(world.keeper).get(f"/stock/{world.shears.pk}/").content.decode()
 
-    newest, older = page.split("What happened before")
+    newest, older = page.split("Earlier records")
     assert "9 × S" in newest
     assert "1 × S" in older

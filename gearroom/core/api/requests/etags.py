@@ -29,7 +29,7 @@ def require_match(request: HttpRequest, shown: Any) -> None:
     tags = parse_etags(header)
     if shown is None:
         raise Stale(
-            "changed-since", _("There is no such thing yet. Send it without If-Match to make it.")
+            "changed-since", _("This does not exist yet. Send it without If-Match to create it.")
         )
     if "*" not in tags and etag(shown) not in tags:
         raise Stale(

@@ -78,7 +78,10 @@ class CursorPages(BasePagination):
             backwards, *place = signing.loads(cursor, salt=self._salt())
         except signing.BadSignature:
             raise Invalid(
-                _("This cursor is not of this list. Take “next” or “previous” as they were given."),
+                _(
+                    "This cursor belongs to another list. Use “next” or “previous” as they "
+                    "were given."
+                ),
                 field="cursor",
             ) from None
         return backwards, place

@@ -161,6 +161,6 @@ def _malformed(detail: str) -> Invalid:
 def _too_large(limit: int) -> TooLarge:
     return TooLarge(
         "too-large",
-        _("A body here has at most %(most)s KiB.") % {"most": limit // 1024},
+        _("A request body has at most %(most)s KiB.") % {"most": limit // 1024},
         limit_bytes=limit,
     )

@@ -199,7 +199,7 @@ def _plain(field: serializers.Field, value: Any) -> Any:
         return value
     kept = plain(value)
     if value.strip() and not kept.strip() and not field.allow_blank:
-        says = _("Nothing can be seen of this text. Type it again by hand.")
+        says = _("This text has no visible characters. Type it again by hand.")
         raise Unacceptable("cannot-be-right", says, errors={field.field_name or "": [says]})
     return kept
 

@@ -121,7 +121,7 @@ def choose_pin(act: Act, pin: str) -> Person:
         raise Invalid(_("A PIN is %(count)d digits.") % {"count": PIN_DIGITS}, field="pin")
     steps = {int(b) - int(a) for a, b in pairwise(pin)}
     if len(steps) == 1 and steps <= {-1, 0, 1}:
-        raise Invalid(_("That PIN is guessed at once. Choose another."), field="pin")
+        raise Invalid(_("That PIN is too easy to guess. Choose another."), field="pin")
     person.pin = make_password(pin)
     person.save(update_fields=["pin"])
     account_changes.note(act, person, account_changes.Kind.PIN)
@@ -140,11 +140,11 @@ def confirm(person: Person, pin: str) -> None:
     if wait := attempts.count("pin", str(person.pk)):
         raise TooOften(
             "too-many-requests",
-            _("Too many tries. Wait %(minutes)d minutes, or act on a device of your own.")
+            _("Too many tries. Wait %(minutes)d minutes, or use a device of your own.")
             % {"minutes": -(-wait // 60)},
             retry_after=wait,
         )
     if check_password(pin, person.pin):
         attempts.give_back("pin", str(person.pk))
     else:
-        raise NotAllowed("wrong-pin", _("That is another PIN. Type it again."))
+        raise NotAllowed("wrong-pin", _("The two PINs differ. Type it again."))

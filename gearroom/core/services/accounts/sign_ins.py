@@ -124,7 +124,7 @@ def change_password(act: Act, old: str, new: str) -> User:
     act.actor.require("own_account")
     user = act.actor.user
     if user is None or not user.check_password(old):
-        raise NotAllowed("wrong-password", _("That is not the password you have. Type it again."))
+        raise NotAllowed("wrong-password", _("That is not your current password. Type it again."))
     with transaction.atomic():
         _set(user, new)
         account_changes.note(act, user.person, account_changes.Kind.PASSWORD)

@@ -119,7 +119,7 @@ def make_own(
     if beyond:
         raise NotAllowed(
             "scope-missing",
-            _("This token lacks the scope “%(scope)s”, so it cannot give it.")
+            _("This token lacks the scope “%(scope)s”, so it cannot grant it.")
             % {"scope": min(beyond)},
             scope=str(min(beyond)),
         )

@@ -80,7 +80,7 @@ def check_words(words: Sequence[str]) -> list[str]:
     if len(tidy) > MOST_WORDS or any(not 3 <= len(each) <= MOST_LETTERS for each in tidy):
         raise Unacceptable(
             "no-name",
-            _("Give up to %(count)s further names, each of 3 to %(letters)s characters.")
+            _("Give up to %(count)s more names, each of 3 to %(letters)s characters.")
             % {"count": MOST_WORDS, "letters": MOST_LETTERS},
         )
     return tidy
@@ -101,11 +101,11 @@ def known_of(person: Person, words: Sequence[str] = ()) -> list[Known]:
 def refuse(person: Person) -> None:
     """Raise Refused: `erased-already`, `not-a-person`, `last-administrator`."""
     if person.erased_at is not None:
-        raise Refused("erased-already", _("They were erased already. There is nothing to do."))
+        raise Refused("erased-already", _("They were already erased. There is nothing to do."))
     if people.is_program(person):
         raise Refused(
             "not-a-person",
-            _("A program or shared device is no person. End its sign-in instead."),
+            _("A program or a shared device is not a person. End its sign-in instead."),
         )
     others = Membership.objects.filter(
         room=None, role=Role.ADMINISTRATOR.value, person__user__is_active=True
@@ -113,7 +113,7 @@ def refuse(person: Person) -> None:
     if not others.exists():
         raise Refused(
             "last-administrator",
-            _("%(name)s is the last administrator of every room. Make another one first.")
+            _("%(name)s is the last administrator of every gear room. Appoint another one first.")
             % {"name": person.name},
         )
 

@@ -104,8 +104,8 @@ def require_deliverable(address: str) -> None:
         punycode(address.rpartition("@")[2])
     except UnicodeError:
         raise Invalid(
-            _("No mail reaches this address: what stands behind the @ is no name of a mail server. "
-              "Check it."),
+            _("No mail can reach this address: what follows the @ is not the name of a mail "
+              "server. Check it."),
             field="email",
         ) from None  # fmt: skip
 
@@ -117,9 +117,9 @@ def add_holder(act: Act, *, name: str, phone: str, room: Room | None = None) -> 
     act.actor.require("add_holder", room.pk if room else None)
     name, phone = " ".join(name.split()), " ".join(phone.split())
     if not name:
-        raise Invalid(_("Say who it is: give a name."), field="name")
+        raise Invalid(_("Who is it? Enter a name."), field="name")
     if not phone:
-        raise Invalid(_("Give a telephone number, so that they can be reached."), field="phone")
+        raise Invalid(_("Enter a telephone number, so that they can be reached."), field="phone")
     return Person.objects.create(name=name, phone=phone, home_room=room)
 
 
@@ -162,15 +162,20 @@ def merge(act: Act, person: Person, into: Person) -> Person:
     if person.pk == into.pk:
         raise Refused("same-person", _("That is the same person. Choose the other one."))
     if person.merged_into_id is not None or into.merged_into_id is not None:
-        raise Refused("merged-already", _("They are one already. There is nothing to do."))
+        raise Refused("merged-already", _("They are merged already. There is nothing to do."))
     if is_program(person) or is_program(into):
-        raise Refused("not-a-person", _("A program is no person and is merged with nobody."))
+        raise Refused(
+            "not-a-person", _("A program is not a person and cannot be merged with anybody.")
+        )
     account_changes.require_right_over(act.actor, person, into)
     _refuse_advice_for_oneself(act, person, into)
     if person.user is not None and into.user is not None and person.left_on is None:
         raise Refused(
             "two-sign-ins",
-            _("%(name)s has a sign-in, and so has %(other)s. Say of one of them that they left.")
+            _(
+                "%(name)s has a sign-in, and so has %(other)s. First record that one of them has "
+                "left."
+            )
             % {"name": person.name, "other": into.name},
         )
     user, before = person.user, person.email
@@ -199,7 +204,7 @@ def left(act: Act, person: Person, on: date | None = None) -> Person:
         account_changes.require_right_over(act.actor, person)
     today = clock.today(person.home_room.time_zone if person.home_room else "UTC")
     if on is not None and on > today:
-        raise Invalid(_("Say so on the day they leave, not before."), field="on")
+        raise Invalid(_("Record that on the day they leave, not before."), field="on")
     _not_the_last_administrator(person)
     person.left_on = on or today
     person.save(update_fields=["left_on"])
@@ -229,15 +234,15 @@ def give_sign_in(act: Act, person: Person, username: str | None = None) -> tuple
     """
     _require_rule_over(act.actor, person)
     if person.left_on is not None:
-        says = _("%(name)s has left. Say first that they are back.")
+        says = _("%(name)s has left. Record first that they are back.")
         raise Refused("person-left", says % {"name": person.name})
     password = "-".join("".join(secrets.choice(_LETTERS) for _ in range(5)) for _ in range(4))
     user = person.user
     if user is None:
         if not username:
-            raise Invalid(_("A new sign-in needs a user name."), field="username")
+            raise Invalid(_("A new sign-in needs a username."), field="username")
         if User.objects.filter(username__iexact=username).exists():
-            says = _("The user name “%(name)s” is taken. Choose another.")
+            says = _("The username “%(name)s” is taken. Choose another.")
             raise Refused("name-taken", says % {"name": username})
         user = User(username=username, email=person.email)
         user.person = person
@@ -288,7 +293,7 @@ def _require_care_of(actor: Actor, person: Person) -> None:
     if not actor.everywhere and person.memberships.filter(room=None).exists():
         raise NotAllowed(
             "role-missing",
-            _("%(name)s has a role in every room. Ask an administrator of them all.")
+            _("%(name)s has a role in every gear room. Ask an administrator of all of them.")
             % {"name": person.name},
         )
 
@@ -323,7 +328,7 @@ def _refuse_advice_for_oneself(act: Act, *records: Person) -> None:
 def _not_oneself() -> NotAllowed:
     return NotAllowed(
         "not-oneself",
-        _("Nobody makes themselves the medical adviser. Ask another administrator of all rooms."),
+        _("Nobody can appoint themselves medical adviser. Ask another administrator of all rooms."),
     )
 
 
@@ -343,6 +348,6 @@ def _not_the_last_administrator(person: Person) -> None:
     if ours.exists() and not everywhere.exclude(person=person).exists():
         raise Refused(
             "last-administrator",
-            _("%(name)s is the last administrator of every room. Make another one first.")
+            _("%(name)s is the last administrator of every gear room. Appoint another one first.")
             % {"name": person.name},
         )

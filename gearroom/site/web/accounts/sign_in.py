@@ -41,7 +41,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         told["error"] = problem.detail
         return render(request, "site/people/sign_in.html", told, status=problem.status)
     if not signed_in:
-        told["error"] = _("That name and password do not go together. Check both and try again.")
+        told["error"] = _("That username and password do not match. Check both and try again.")
         return render(request, "site/people/sign_in.html", told, status=403)
     response = redirect(back_to(request, "/"))
     known_browsers.remember(request, response, name)

@@ -85,7 +85,7 @@ def password(request: HttpRequest) -> HttpResponse:
     update_session_auth_hash(request, user)
     sign_ins.end_others(Act(actor(request)), "")
     _note(request, user)
-    say(request, _("You have another password, and are signed out everywhere else."))
+    say(request, _("Your password is changed, and you are signed out everywhere else."))
     return redirect("signed-in")
 
 
@@ -99,7 +99,7 @@ def pin(request: HttpRequest) -> HttpResponse:
         _not_too_often(request)
         if who.user is None or not who.user.check_password(request.POST.get("password", "")):
             raise NotAllowed(
-                "wrong-password", _("That is not the password you have. Type it again.")
+                "wrong-password", _("That is not your current password. Type it again.")
             )
         shared_devices.choose_pin(Act(who), request.POST.get("pin", "").strip())
     except Problem as problem:
@@ -139,13 +139,13 @@ def forgotten(request: HttpRequest) -> HttpResponse:
         return render(request, "site/people/password_forgotten.html", told, status=429)
     if wait := attempts.count("reset", name.casefold()[:150]):
         error = _(
-            "Enough mails were asked for with this name. Use the newest that came, or wait "
+            "Enough emails have been requested for this username. Use the newest one, or wait "
             "%(minutes)d minutes."
         ) % {"minutes": -(-wait // 60)}
         told = {"error": error, "name": name}
         return render(request, "site/people/password_forgotten.html", told, status=429)
     if not name:
-        told = {"error": _("Write the name that you sign in with, or your email address.")}
+        told = {"error": _("Enter your username or your email address.")}
         return render(request, "site/people/password_forgotten.html", told, status=400)
     sign_ins.ask_reset(name, settings.PUBLIC_URL or request.build_absolute_uri("/")[:-1])
     return render(request, "site/people/password_forgotten.html", {"asked": True})

@@ -20,14 +20,14 @@ from gearroom.core.services.accounts import tokens
 from gearroom.site.web.page.shell import Done, acted, actor, once_a_form, page, show
 
 _SCOPES = {
-    Scope.READ: gettext_lazy("look things up"),
+    Scope.READ: gettext_lazy("read everything"),
     Scope.CUSTODY: gettext_lazy("take out, hand back, log use"),
     Scope.STOCK: gettext_lazy("restock, count, receive, dispose"),
-    Scope.LISTS: gettext_lazy("edit kits, things and kit lists"),
-    Scope.LABELS: gettext_lazy("make and print labels"),
+    Scope.LISTS: gettext_lazy("edit kits, items and kit lists"),
+    Scope.LABELS: gettext_lazy("create and print labels"),
     Scope.PEOPLE: gettext_lazy("add and edit people"),
-    Scope.TRIPS: gettext_lazy("trips and what is reserved for them"),
-    Scope.ADMIN: gettext_lazy("rooms, tokens, notices sent again"),
+    Scope.TRIPS: gettext_lazy("trips and reservations"),
+    Scope.ADMIN: gettext_lazy("gear rooms, tokens, sending notifications again"),
 }
 _DAYS = (30, 90, 365, 3650)
 
@@ -51,14 +51,14 @@ def every(request: HttpRequest) -> HttpResponse:
 def _made(request: HttpRequest, act: Act) -> dict[str, Any]:
     name = " ".join(request.POST.get("name", "").split())
     if not name or len(name) > 80:
-        raise Invalid(_("Say in up to 80 characters what the token is for."), field="name")
+        raise Invalid(_("Enter in up to 80 characters what the token is for."), field="name")
     days = request.POST.get("days", "")
     if days not in map(str, _DAYS):
         raise Invalid(_("Choose how long the token lasts."), field="days")
     wanted = request.POST.getlist("scope")
     known = {scope.value: scope for scope in Scope}
     if not wanted or any(scope not in known for scope in wanted):
-        raise Invalid(_("Choose at least one thing that the token may do."), field="scope")
+        raise Invalid(_("Choose at least one thing that the token allows."), field="scope")
     token, secret = tokens.make_own(
         act, name=name, scopes=[known[scope] for scope in wanted], days=int(days)
     )
@@ -103,6 +103,6 @@ def revoke(request: HttpRequest, token: int) -> HttpResponse:
 
     def perform(act: Act) -> Done:
         ended = tokens.revoke(act, tokens.get(act.actor, token))
-        return Done(_("The token “%(name)s” works no more.") % {"name": ended.name})
+        return Done(_("The token “%(name)s” no longer works.") % {"name": ended.name})
 
     return acted(request, perform, to=reverse("tokens"))

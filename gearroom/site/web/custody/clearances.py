@@ -83,14 +83,14 @@ def _standing(found: Clearance) -> dict[str, Any]:
 def _confirmed(request: HttpRequest) -> bool:
     said = _ANSWERS.get(request.POST.get("answer", ""))
     if said is None:
-        raise Invalid(_("Say yes or no: did you clear it?"), field="answer")
+        raise Invalid(_("Answer yes or no: did you clear it?"), field="answer")
     return said
 
 
 def _says(found: Clearance, *, confirmed: bool) -> str:
     says = (
-        _("Written down: you cleared %(kit)s.")
+        _("Recorded: you cleared %(kit)s.")
         if confirmed
-        else _("Written down: you did not clear %(kit)s. Its keepers are told.")
+        else _("Recorded: you did not clear %(kit)s. Its keepers are told.")
     )
     return says % {"kit": found.checkout.kit.name}

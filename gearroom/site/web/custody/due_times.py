@@ -28,7 +28,7 @@ def set_due(request: HttpRequest, kit: str) -> HttpResponse:
         at = None if text == "" else fields.instant(request.POST, "due_at", zone, _("Due"))
         due_times.set_due(act, found, at)
         if at is None:
-            return Done(_("%(kit)s is due at no set time.") % {"kit": found.name})
+            return Done(_("%(kit)s has no due time.") % {"kit": found.name})
         says = _("%(kit)s is due %(when)s.")
         return Done(says % {"kit": found.name, "when": wording.moment(at, zone)})
 

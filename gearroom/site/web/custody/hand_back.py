@@ -111,7 +111,7 @@ def in_words(count: int) -> str:
     """How many things were used, as a sentence."""
     if not count:
         return _("Nothing used.")
-    return ngettext("%(count)d thing used.", "%(count)d things used.", count) % {"count": count}
+    return ngettext("%(count)d item used.", "%(count)d items used.", count) % {"count": count}
 
 
 def batch_sent(request: HttpRequest) -> Lot | None:
@@ -261,11 +261,11 @@ def _number(text: str, most: int = 2**31) -> int:
     text = text.strip()
     if not (text.isascii() and text.isdigit() and len(text) < 10 and int(text) <= most):
         raise Invalid(
-            _("“%(text)s” is no number of things. Give a whole number up to %(most)d.")
+            _("“%(text)s” is not a number of items. Enter a whole number up to %(most)d.")
             % {"text": text[:20], "most": MOST_UNITS}
         )
     return int(text)
 
 
 def _not_ours() -> Invalid:
-    return Invalid(_("This form was not made by this page. Load the page again."))
+    return Invalid(_("This form did not come from this page. Load the page again."))

@@ -53,9 +53,9 @@ def _ended(request: HttpRequest, act: Act) -> Done:
     kit, lot = find.kit(act.actor, said.get("kit", "")), find.lot(said.get("lot", ""))
     count = said.get("units", "")
     if not (count.isascii() and count.isdigit() and 0 < len(count) < 7):
-        raise Invalid(_("Say how many: a whole number of at least 1."), field="units")
+        raise Invalid(_("Enter how many: a whole number of at least 1."), field="units")
     facts = {"count": int(count), "thing": lot.item.name}
-    if said.get("gone"):
+    if said.get("removed"):
         entry = away.write_off(act, kit, lot, int(count))
         return Done(_("%(count)d × %(thing)s is written off as used.") % facts, entry.pk)
     shelf = find.shelf(act.actor, said.get("shelf", ""))
@@ -73,7 +73,7 @@ def participants(request: HttpRequest, kit: str) -> HttpResponse:
     def perform(act: Act) -> Done:
         entry = participants_own.report(act, found, inside=inside)
         says = (
-            _("%(kit)s: something of a participant’s own rides in it.")
+            _("%(kit)s: it carries something that belongs to a participant.")
             if inside
             else _("%(kit)s: given back to its owner.")
         )

@@ -62,7 +62,7 @@ def _message(request: HttpRequest, held: Checkout, times: Sequence[Checkout]) ->
     """A link, and what to write around it; all kits that it leads to are named."""
     path = reverse("used", args=[use_requests.token(held, actor(request))])
     link = settings.PUBLIC_URL + path if settings.PUBLIC_URL else request.build_absolute_uri(path)
-    words = _("What did you use from %(kit)s? Please say here: %(link)s") % {
+    words = _("What did you use from %(kit)s? Please answer here: %(link)s") % {
         "kit": ", ".join(each.kit.name for each in times),
         "link": link,
     }

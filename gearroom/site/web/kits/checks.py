@@ -30,13 +30,13 @@ def check(request: HttpRequest, kit: str) -> HttpResponse:
             raise Invalid(_("That instrument is not in this kit. Load the page again."))
         passed = request.POST.get("passed", "")
         if passed not in ("yes", "no"):
-            raise Invalid(_("Say whether it passed."), field="passed")
+            raise Invalid(_("Choose whether it passed."), field="passed")
         instruments.check(
             act, lot, passed=passed == "yes", answer=fields.words(request.POST, "answer", 200)
         )
         told = {"thing": lot.item.name, "serial": lot.serial}
         if passed == "yes":
             return Done(_("%(thing)s %(serial)s passed its check.") % told)
-        return Done(_("%(thing)s %(serial)s failed its check and is kept back.") % told)
+        return Done(_("%(thing)s %(serial)s failed its check and is on hold.") % told)
 
     return acted(request, perform, to=reverse("kit", args=[kit]) + "#checks")

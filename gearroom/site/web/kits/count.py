@@ -217,7 +217,7 @@ def _one_more(kit: Kit, before: QueryDict, batch: Lot) -> QueryDict:
     rows = [row for section in sections for row in section.rows if row.item.pk == batch.item_id]
     if batch.item.by_eye:
         raise Invalid(
-            _("%(item)s is judged by eye: say full, low or empty instead of a number.")
+            _("%(item)s is loose: choose full, low or empty instead of a number.")
             % {"item": batch.item.name}
         )
     for name, lot, value in (field for row in rows for field in row.known):
@@ -239,7 +239,10 @@ def _one_more(kit: Kit, before: QueryDict, batch: Lot) -> QueryDict:
                 said[f"else-{place.pk}"] = item
             return said
     raise Invalid(
-        _("There is no free row for %(item)s. See what differs and write it down, then count on.")
+        _(
+            "There is no free row for %(item)s. See what differs and save it, then continue "
+            "counting."
+        )
         % {"item": batch.item.name}
     )
 
@@ -279,12 +282,12 @@ def _says(kit: Kit, done: counting.Counted) -> str:
     differing = len(done.differences)
     says = (
         ngettext(
-            "%(kit)s is counted: %(count)d batch differed from the book.",
-            "%(kit)s is counted: %(count)d batches differed from the book.",
+            "%(kit)s is counted: %(count)d batch differed from the record.",
+            "%(kit)s is counted: %(count)d batches differed from the record.",
             differing,
         )
         if differing
-        else _("%(kit)s is counted: all as the book has it.")
+        else _("%(kit)s is counted: all as on record.")
     )
     if not done.complete:
         says += " " + _("What you left empty was not counted; count it before the kit goes.")
@@ -323,7 +326,9 @@ def _level(row: Row) -> Iterable[LevelSeen]:
         try:
             yield LevelSeen(row.place, row.item, Level(row.level))
         except ValueError:
-            raise Invalid(_("This form was not made by this page. Load the page again.")) from None
+            raise Invalid(
+                _("This form did not come from this page. Load the page again.")
+            ) from None
 
 
 def _batch(
@@ -337,7 +342,7 @@ def _batch(
     if not units:
         if number or printed:
             raise Invalid(
-                _("%(thing)s: say how many of batch “%(batch)s” there are.")
+                _("%(thing)s: enter how many of batch “%(batch)s” there are.")
                 % {"thing": item.name, "batch": printable(number or printed)}
             )
         return None

@@ -68,10 +68,16 @@ def _page(request: HttpRequest, kit: Kit, problem: Problem | None = None) -> Htt
 def _edit(act: Act, kit: Kit, said: Mapping[str, str]) -> Done:
     lives_in = said.get("lives_in", "")
     if lives_in not in list(LivesIn):
-        raise Invalid(_("Choose where it lives."), field="lives_in")
-    litres = _maybe(said, "bag_volume_ml", _("What the bag holds, ml"))
-    grams = _maybe(said, "bag_mass_limit_g", _("What the bag may weigh, g"))
-    interval = whole(said, "look_interval_days", least=1, most=3650, what=_("Days between looks"))
+        raise Invalid(_("Choose where it is kept."), field="lives_in")
+    litres = _maybe(said, "bag_volume_ml", _("Volume of the bag, ml"))
+    grams = _maybe(said, "bag_mass_limit_g", _("Weight limit of the bag, g"))
+    interval = whole(
+        said,
+        "look_interval_days",
+        least=1,
+        most=3650,
+        what=_("Days between checks of its contents"),
+    )
     kit = kits.edit_kit(
         act,
         kit,
@@ -85,7 +91,7 @@ def _edit(act: Act, kit: Kit, said: Mapping[str, str]) -> Done:
         training=bool(said.get("training")),
         look_interval_days=interval,
     )
-    says = _("%(kit)s is as you said it.") % {"kit": kit.name}
+    says = _("%(kit)s is saved.") % {"kit": kit.name}
     return Done(says, to=reverse("kit", args=[kit.name]))  # its name may be another now
 
 
@@ -99,12 +105,12 @@ def _maybe(said: Mapping[str, str], name: str, what: str) -> int | None:
 
 def _lay_up(act: Act, kit: Kit, said: Mapping[str, str]) -> Done:
     entry = holds.lay_up(act, kit)
-    return Done(_("%(kit)s is laid up: it keeps quiet.") % {"kit": kit.name}, entry.pk)
+    return Done(_("%(kit)s is in storage: no reminders.") % {"kit": kit.name}, entry.pk)
 
 
 def _wake(act: Act, kit: Kit, said: Mapping[str, str]) -> Done:
     entry = holds.wake(act, kit)
-    return Done(_("%(kit)s is in use again. Look inside it next.") % {"kit": kit.name}, entry.pk)
+    return Done(_("%(kit)s is back in use. Check its contents next.") % {"kit": kit.name}, entry.pk)
 
 
 def _lost(act: Act, kit: Kit, said: Mapping[str, str]) -> Done:
@@ -115,14 +121,14 @@ def _lost(act: Act, kit: Kit, said: Mapping[str, str]) -> Done:
 
 def _found(act: Act, kit: Kit, said: Mapping[str, str]) -> Done:
     entry = holds.find_again(act, kit)
-    return Done(_("%(kit)s is found. Look inside it next.") % {"kit": kit.name}, entry.pk)
+    return Done(_("%(kit)s is found. Check its contents next.") % {"kit": kit.name}, entry.pk)
 
 
 def _move(act: Act, kit: Kit, said: Mapping[str, str]) -> Done:
     room = find.room(act.actor, said.get("room", ""))
     kit = kits.move_home(act, kit, room, is_there=bool(said.get("is_there")))
     told = {"kit": kit.name, "room": kit.home_room.name}
-    return Done(_("%(kit)s is at home in %(room)s now.") % told)
+    return Done(_("The home of %(kit)s is %(room)s now.") % told)
 
 
 def _retire(act: Act, kit: Kit, said: Mapping[str, str]) -> Done:

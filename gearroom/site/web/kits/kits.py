@@ -121,7 +121,9 @@ def pass_on(request: HttpRequest, kit: str) -> HttpResponse:
 def _somebody(who: Actor, request: HttpRequest) -> Person:
     ref = request.POST.get("person", "")
     if not ref:
-        raise Invalid(_("Choose who has it now, or give a name and a telephone."), field="person")
+        raise Invalid(
+            _("Choose who has it now, or enter a name and a telephone number."), field="person"
+        )
     return find.person(who, ref)
 
 
@@ -138,7 +140,7 @@ def withhold(request: HttpRequest, kit: str) -> HttpResponse:
             raise Invalid(_("Choose why it is not to be taken."), field="kind") from None
         note = request.POST.get("note", "").strip()[:300]
         entry = holds.withhold(act, find.kit(act.actor, kit), kind, note, photo)
-        return Done(_("Kept back: nobody takes %(kit)s now.") % {"kit": kit}, entry.pk)
+        return Done(_("On hold: nobody takes %(kit)s now.") % {"kit": kit}, entry.pk)
 
     return acted(request, perform, to=reverse("kit", args=[kit]))
 
@@ -152,7 +154,7 @@ def release(request: HttpRequest, kit: str) -> HttpResponse:
         try:
             kind = WithheldKind(request.POST.get("kind", ""))
         except ValueError:
-            raise Invalid(_("Choose what is settled."), field="kind") from None
+            raise Invalid(_("Choose what to do."), field="kind") from None
         entry = holds.release(act, find.kit(act.actor, kit), kind)
         return Done(_("Released: %(kit)s is judged again.") % {"kit": kit}, entry.pk)
 
@@ -167,7 +169,7 @@ def take_out(request: HttpRequest, kit: str) -> HttpResponse:
     def perform(act: Act) -> Done:
         entry = sorting.take_expired_out(act, find.kit(act.actor, kit))
         return Done(
-            _("Taken out of %(kit)s what may not stay inside. Restock it next.") % {"kit": kit},
+            _("Removed from %(kit)s what may not stay inside. Restock it next.") % {"kit": kit},
             entry.pk,
         )
 

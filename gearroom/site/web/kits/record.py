@@ -45,7 +45,7 @@ def as_of(request: HttpRequest, kit: str) -> HttpResponse:
     on = fields.day(request.GET, "on", _("As of"))
     today = readiness.today_of(found)
     if on is not None and on > today:
-        raise Invalid(_("That day is still to come. Choose today or one before."), field="on")
+        raise Invalid(_("That day is still to come. Choose today or an earlier day."), field="on")
     then = request.GET.get("known") == "then" and on is not None and on < today
     seen = kits_overview.overview(actor(request), found)
     facts = {

@@ -36,7 +36,7 @@ COUNTS = {
 _MAY_BE_EMPTY = {"left_mm", "top_mm", "pitch_x_mm", "pitch_y_mm"}
 _HOLE = {
     "hole_diameter_mm": gettext_lazy("Width of the hole"),
-    "hole_from_top_mm": gettext_lazy("From a label’s top edge to the hole’s middle"),
+    "hole_from_top_mm": gettext_lazy("From a label’s top edge to the centre of the hole"),
 }
 
 
@@ -48,7 +48,7 @@ def own(request: HttpRequest) -> HttpResponse:
 
         def perform(act: Act) -> Done:
             kept = paper.add_sheet(act, _name(request.POST), _measures(request.POST))
-            says = _("%(sheet)s is there to print on. Print its test page first, and measure it.")
+            says = _("%(sheet)s can be printed on now. Print its test page first, and measure it.")
             return Done(
                 says % {"sheet": kept.sheet.name},
                 to=f"{reverse('printer')}?sheet={quote(kept.sheet.key)}",
@@ -84,7 +84,7 @@ def remove(request: HttpRequest) -> HttpResponse:
     def perform(act: Act) -> Done:
         name = request.POST.get("sheet", "")
         paper.remove_sheet(act, name)
-        return Done(_("%(sheet)s is gone.") % {"sheet": name})
+        return Done(_("%(sheet)s is removed.") % {"sheet": name})
 
     return acted(request, perform, to=reverse("own-sheets"))
 
@@ -98,7 +98,7 @@ def _told(problem: Problem | None) -> list[str]:
 def _name(said: Mapping[str, str]) -> str:
     name = " ".join(fields.words(said, "name", 60).split())
     if not name:
-        raise Invalid(_("Give it a name, such as the one on its packet."), field="name")
+        raise Invalid(_("Enter a name, such as the one on its packet."), field="name")
     return name
 
 
@@ -125,7 +125,7 @@ def _length(said: Mapping[str, str], name: str, of: Mapping[str, Any]) -> float:
     if digits.isascii() and digits.isdigit() and len(whole) < 5 and len(part) < 4:
         return float(text)
     raise Invalid(
-        _("%(what)s: give a length in millimetres, such as 63.5.") % {"what": of[name]}, field=name
+        _("%(what)s: enter a length in millimetres, such as 63.5.") % {"what": of[name]}, field=name
     )
 
 

@@ -68,7 +68,7 @@ def printer(request: HttpRequest) -> HttpResponse:
 def _measured(kept: paper.KeptSheet, said: QueryDict) -> Offset:
     texts = [said.get(name, "").strip().replace(",", ".") for name in _MEASURED]
     if not all(_LENGTH.fullmatch(text) for text in texts):
-        raise Invalid(_("Give all four lengths in millimetres, such as 15.5."))
+        raise Invalid(_("Enter all four lengths in millimetres, such as 15.5."))
     try:
         return marks(kept.sheet).offset(*map(float, texts))
     except SheetError as error:

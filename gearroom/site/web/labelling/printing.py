@@ -180,12 +180,12 @@ def targets(who: Actor, kind: str, room: Room | None, wanted: list[str]) -> list
     """What a form ticked, of a kind in a room. Raises Invalid."""
     ids = [int(each) for each in wanted if each.isascii() and each.isdigit() and len(each) < 19]
     if not ids:
-        raise Invalid(_("Choose at least one thing to print a label for."), field="on")
+        raise Invalid(_("Choose at least one item to print a label for."), field="on")
     if len(ids) > MOST:
         raise Invalid(_("Choose at most %(most)d at once.") % {"most": MOST}, field="on")
     found = list(things(who, kind, room).filter(pk__in=ids))
     if len(found) != len(set(ids)):
-        raise Invalid(_("Something that you chose is not there any more. Load the page again."))
+        raise Invalid(_("Something that you chose no longer exists. Load the page again."))
     return found
 
 
@@ -250,7 +250,7 @@ def _how(request: HttpRequest, said: QueryDict) -> dict[str, Any]:
     """What a print form asks for. Raises Problem."""
     wanted = [code for code in said.get("codes", "").split(".") if code][: MOST + 1]
     if not wanted:
-        raise Invalid(_("Choose first what to print labels for."))
+        raise Invalid(_("First choose what to print labels for."))
     if len(wanted) > MOST:
         raise Invalid(_("Print at most %(most)d labels at once.") % {"most": MOST})
     on = paper.sheet(said.get("sheet") or paper.DEFAULT_SHEET)
@@ -269,7 +269,7 @@ def _number(said: QueryDict, name: str, least: int, most: int, otherwise: int | 
         return otherwise
     if not (text.isascii() and text.isdigit() and len(text) < 7 and least <= int(text) <= most):
         raise Invalid(
-            _("Give a whole number from %(least)d to %(most)d.") % {"least": least, "most": most},
+            _("Enter a whole number from %(least)d to %(most)d.") % {"least": least, "most": most},
             field=name,
         )
     return int(text)
@@ -355,15 +355,15 @@ def cancel(request: HttpRequest, code: str) -> HttpResponse:
     def perform(act: Act) -> Done:
         why = " ".join(request.POST.get("why", "").split())[:200]
         if not why:
-            raise Invalid(_("Say why, for whoever scans it later."), field="why")
+            raise Invalid(_("Enter a reason, for whoever scans it later."), field="why")
         found = labelling.one_of(act.actor, code)
         replace = bool(request.POST.get("replace"))
         done = labelling.cancel(act, found.code, why, and_replace=replace)
         said = {"code": label_codes.shown(found.code)}
         if done.replacement is None:
-            return Done(_("The label %(code)s counts no more.") % said)
+            return Done(_("The label %(code)s is cancelled.") % said)
         new = done.replacement.code
-        says = _("%(new)s takes the place of %(code)s. Print it and stick it on now.")
+        says = _("%(new)s replaces %(code)s. Print it and stick it on now.")
         sheet = "&sheet=key-ring-a4" if found.kind == LabelKind.PERSON else ""
         return Done(
             says % {**said, "new": label_codes.shown(new)},

@@ -60,13 +60,13 @@ def _said(request: HttpRequest, version: PackingListVersion) -> HttpResponse:
             return Done(_("Moved up."))
         if key := said.get("drop"):
             draft_editing.drop_section(act, version, key)
-            return Done(_("The section is off the draft, with its lines."))
+            return Done(_("The section is removed from the draft, with its lines."))
         if "section" in said:
             section = SectionDraft(fields.words(said, "section", 80))
             done = draft_editing.put_section(act, version, section)
             key = done.sections.order_by("position").last().key  # type: ignore[union-attr]  # just put
             return Done(
-                _("%(name)s is on the draft. Put its lines on it.") % {"name": section.name},
+                _("%(name)s is on the draft. Add its lines.") % {"name": section.name},
                 to=_section_address(version, key),
             )
         facts = facts_said(request)
@@ -171,11 +171,11 @@ def _line(said: QueryDict, item: Item, at: str) -> LineDraft:
         criticality = Criticality(said.get(f"matters-{at}", Criticality.ROUTINE))
     except ValueError:
         raise Invalid(
-            _("%(thing)s: choose how much it matters.") % {"thing": item.name},
+            _("%(thing)s: choose its priority.") % {"thing": item.name},
             field=f"matters-{at}",
         ) from None
     carry = _("%(thing)s, carry") % {"thing": item.name}
-    never = _("%(thing)s, never below") % {"thing": item.name}
+    never = _("%(thing)s, minimum") % {"thing": item.name}
     return LineDraft(
         item,
         fields.whole(said, f"carry-{at}", least=1, what=carry),
@@ -222,9 +222,9 @@ def instead(request: HttpRequest, id: int, number: int, key: str) -> HttpRespons
         told = {"thing": of.name, "other": other.name}
         if said.get("no-more"):
             catalogue.remove_substitute(act, of, other)
-            return Done(_("%(other)s no longer does instead of %(thing)s.") % told)
+            return Done(_("%(other)s can no longer be used instead of %(thing)s.") % told)
         catalogue.put_substitute(act, of, other, fields.words(said, "note", 200))
-        return Done(_("%(other)s will do instead of %(thing)s, on every kit list.") % told)
+        return Done(_("Can use %(other)s instead of %(thing)s, on every kit list.") % told)
 
     try:
         return acted(request, perform, to=_section_address(version, key) + "#instead")

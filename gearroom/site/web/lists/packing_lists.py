@@ -130,7 +130,7 @@ def _made(request: HttpRequest) -> HttpResponse:
 
     def perform(act: Act) -> Done:
         made = lists.make_list(act, name=name, note=note, draft=draft)
-        says = _("%(name)s is made, as a draft. Put its sections and lines on it.")
+        says = _("%(name)s is created, as a draft. Add its sections and lines.")
         return Done(says % {"name": made.packing_list.name}, to=address("list-edit", made))
 
     return acted(request, perform, to=reverse("lists"))
@@ -248,7 +248,7 @@ def sign(request: HttpRequest, id: int, number: int) -> HttpResponse:
     def perform(act: Act) -> Done:
         until = fields.day(request.POST, "until", _("Signed until"))
         if until is None:
-            raise Invalid(_("Give the last day on which the signature holds."), field="until")
+            raise Invalid(_("Enter the last day on which the signature is valid."), field="until")
         done = lists.sign(
             act,
             shown,
@@ -342,7 +342,7 @@ def follow(request: HttpRequest, id: int, number: int) -> HttpResponse:
 
     def perform(act: Act) -> Done:
         if not names:
-            raise Invalid(_("Tick the kits that are to follow this version."), field="kit")
+            raise Invalid(_("Select the kits that are to follow this version."), field="kit")
         for name in names:
             kits.follow_list(act, find.kit(act.actor, name), shown)
         return Done(

@@ -29,7 +29,7 @@ _STATES = {
     State.WAITING: gettext_lazy("Waiting"),
     State.IN_THE_WEEKLY: gettext_lazy("In the weekly email"),
     State.NOT_SENT: gettext_lazy("Not sent"),
-    State.TAKEN_BACK: gettext_lazy("Taken back"),
+    State.TAKEN_BACK: gettext_lazy("Withdrawn"),
 }
 _LOOKS = {State.SENT: "ok", State.NOT_SENT: "stop", State.TAKEN_BACK: ""}
 _WHENS = {
@@ -199,7 +199,7 @@ def _changed(request: HttpRequest, act: Act) -> Done:
         quiet_until=_time(said["quiet_until"], "quiet_until") if said.get("quiet_until") else None,
         minutes_a_kit=_number(said.get("minutes_a_kit", ""), 1, 480, "minutes_a_kit"),
     )
-    return Done(_("Saved. The next email keeps to it."))
+    return Done(_("Saved. It applies from the next email."))
 
 
 def _when(text: str) -> str:
@@ -213,14 +213,14 @@ def _time(text: str, field: str) -> Any:
     try:
         return preferences.clock_time(text)
     except ValueError:
-        raise Invalid(_("Give a time of day, such as 07:00."), field=field) from None
+        raise Invalid(_("Enter a time of day, such as 07:00."), field=field) from None
 
 
 def _number(text: str, least: int, most: int, field: str) -> int:
     text = text.strip()
     if not (text.isascii() and text.isdigit() and len(text) < 6 and least <= int(text) <= most):
         raise Invalid(
-            _("Give a whole number from %(least)d to %(most)d.") % {"least": least, "most": most},
+            _("Enter a whole number from %(least)d to %(most)d.") % {"least": least, "most": most},
             field=field,
         )
     return int(text)
@@ -247,6 +247,6 @@ def end_calendar(request: HttpRequest) -> HttpResponse:
 
     def perform(act: Act) -> Done:
         preferences.end_calendar(act, _own(request))
-        return Done(_("The calendar's address shows nothing any more."))
+        return Done(_("The old calendar address shows nothing any more."))
 
     return acted(request, perform, to=reverse("notice-settings"))

@@ -28,11 +28,11 @@ from kits.services.overview import onboarding
 
 _SAYS = {
     "missing": gettext_lazy("is missing"),
-    "not-a-number": gettext_lazy("is no whole number"),
-    "not-a-choice": gettext_lazy("is none of the choices"),
-    "not-a-date": gettext_lazy("reads as no date, or as more than one: write 2027-05-31"),
+    "not-a-number": gettext_lazy("is not a whole number"),
+    "not-a-choice": gettext_lazy("is not one of the choices"),
+    "not-a-date": gettext_lazy("is not a clear date: write 2027-05-31"),
     "twice": gettext_lazy("is there twice"),
-    "not-there": gettext_lazy("is neither in the workbook nor known: check how it is written"),
+    "not-there": gettext_lazy("is neither in the workbook nor on record: check the spelling"),
     "more-than-carry": gettext_lazy("is more than what is to be carried"),
 }
 _MOST_FAULTS = 60
@@ -81,12 +81,12 @@ def _steps(room: Room) -> list[Step]:
             bool(room.how_to_return),
             room.how_to_return,
             reverse("room", args=[room.slug]),
-            _("Say how a kit is returned"),
+            _("Enter how a kit is returned"),
         ),
         Step(
             _("People"),
-            _("Everybody who can have a kit: a name is enough, a telephone helps. Only those who "
-              "work at a screen need a sign-in."),
+            _("Everybody who can have a kit: a name is enough, a telephone number helps. Only "
+              "those who work at a screen need a sign-in."),
             so_far.people > 1,
             _("%(count)d so far") % {"count": so_far.people},
             reverse("people"),
@@ -102,8 +102,8 @@ def _steps(room: Room) -> list[Step]:
         ),
         Step(
             _("A kit list"),
-            _("What a kit carries, what it never goes below, and why. Things that are not known "
-              "yet are added on the way."),
+            _("What a kit carries, the minimum of each, and why. Items that are not known yet "
+              "are added on the way."),
             so_far.lists > 0,
             _("%(count)d published") % {"count": so_far.lists},
             reverse("lists"),
@@ -118,9 +118,9 @@ def _steps(room: Room) -> list[Step]:
             _("Add a kit"),
         ),
         Step(
-            _("What is in it"),
-            _("Open it and count, as it stands, also what is out of date. Nothing has to be right "
-              "first."),
+            _("Contents"),
+            _("Open it and count, as it is, including what is out of date. Nothing has to be "
+              "right first."),
             so_far.filled > 0,
             _("%(filled)d of %(kits)d counted") % {"filled": so_far.filled, "kits": so_far.kits},
             reverse("kit-count", args=[to_count.name]) if to_count else "",
@@ -128,18 +128,18 @@ def _steps(room: Room) -> list[Step]:
         ),
         Step(
             _("The signature"),
-            _("Your medical adviser reads the list and signs it until a day. Without it a kit that "
-              "carries medicines is not to be taken, and for another one asks first."),
+            _("Your medical adviser reads the list and signs it until a day. Without it a kit "
+              "that carries medicines is not to be taken, and any other asks first."),
             so_far.signed > 0,
             _("%(count)d signed") % {"count": so_far.signed},
             reverse("list-version", args=[unsigned.packing_list_id, unsigned.number])
             if unsigned
             else reverse("lists"),
-            _("See the list"),
+            _("View the list"),
         ),
         Step(
             _("A label"),
-            _("A code on the lid, so that a telephone finds it. Without one its name will do."),
+            _("A code on the lid, so that a phone recognises it. Its name works too."),
             so_far.labelled > 0,
             _("%(count)d labelled") % {"count": so_far.labelled},
             reverse("labels"),
@@ -147,7 +147,7 @@ def _steps(room: Room) -> list[Step]:
         ),
         Step(
             _("The first kit out"),
-            _("Scan it or type its name, say who takes it, and it is out."),
+            _("Scan it or type its name, choose who takes it, and it is out."),
             so_far.went > 0,
             _("%(count)d went out") % {"count": so_far.went},
             reverse("scan") + ("?" + urlencode({"text": kit.name}) if kit else ""),
@@ -196,13 +196,13 @@ def _taken_in(request: HttpRequest, room: Room) -> HttpResponse:
     try:
         sheets = signing.loads(request.POST["sure"], salt=_SALT, max_age=_A_DAY)
     except signing.BadSignature:  # expired too
-        raise Invalid(_("That was read too long ago. Choose the workbook once more.")) from None
+        raise Invalid(_("That was checked too long ago. Choose the workbook once more.")) from None
 
     def perform(act: Act) -> Done:
         book = onboarding.read_workbook(act.actor, room, sheets, start_workbook.words())
         done = onboarding.begin(act, room, book)
         says = _(
-            "Taken in: %(shelves)d shelves, %(things)d things, %(lists)d kit lists, %(kits)d kits, "
+            "Added: %(shelves)d shelves, %(things)d items, %(lists)d kit lists, %(kits)d kits, "
             "%(batches)d batches."
         ) % {
             "shelves": done.shelves,
@@ -285,9 +285,9 @@ def _added(request: HttpRequest) -> HttpResponse:
             responsible=find.person(act.actor, responsible) if responsible else None,
         )
         if said.get("then") == "strip":
-            says, to = _("%(kit)s is there. Now strip the bought kit into it."), "strip-kit"
+            says, to = _("%(kit)s is added. Now break down the bought kit into it."), "strip-kit"
         else:
-            says, to = _("%(kit)s is there. Count what is in it next."), "kit-count"
+            says, to = _("%(kit)s is added. Count its contents next."), "kit-count"
         return Done(says % {"kit": made.name}, to=reverse(to, args=[made.name]))
 
     return acted(request, perform, to=reverse("kits"))

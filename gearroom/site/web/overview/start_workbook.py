@@ -27,31 +27,31 @@ MEDIA_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 SHEETS: dict[str, str | Promise] = {
     "shelves": gettext_lazy("Shelves"),
-    "things": gettext_lazy("Things"),
+    "things": gettext_lazy("Items"),
     "lists": gettext_lazy("Kit lists"),
     "kits": gettext_lazy("Kits"),
-    "where": gettext_lazy("What is where"),
+    "where": gettext_lazy("Contents"),
 }
 HEADINGS: dict[str, str | Promise] = {
     "name": gettext_lazy("Name"),
     "kind": gettext_lazy("Kind"),
     "base_unit": gettext_lazy("Counted in (piece, pair, tablet …)"),
-    "needs_date": gettext_lazy("Has a date"),
+    "needs_date": gettext_lazy("Needs a date"),
     "sterile": gettext_lazy("Sterile"),
-    "by_eye": gettext_lazy("Judged by eye, not counted"),
+    "by_eye": gettext_lazy("Loose, not counted"),
     "check_every_days": gettext_lazy("Checked every … days (instruments)"),
     "check_question": gettext_lazy("What the check asks"),
-    "gtin": gettext_lazy("Number below the maker’s bars (GTIN)"),
+    "gtin": gettext_lazy("Number below the maker’s barcode (GTIN)"),
     "units_per_pack": gettext_lazy("How many in a pack with that number"),
     "list": gettext_lazy("Kit list"),
-    "people": gettext_lazy("Serves so many people"),
-    "days": gettext_lazy("For so many days"),
+    "people": gettext_lazy("People it serves"),
+    "days": gettext_lazy("Days it serves"),
     "section": gettext_lazy("Pouch"),
-    "thing": gettext_lazy("Thing"),
+    "thing": gettext_lazy("Item"),
     "carry": gettext_lazy("Carry"),
-    "never_below": gettext_lazy("Never below"),
-    "matters": gettext_lazy("How much it matters"),
-    "reason": gettext_lazy("Why it is there"),
+    "never_below": gettext_lazy("Minimum"),
+    "matters": gettext_lazy("Priority"),
+    "reason": gettext_lazy("Reason"),
     "responsible": gettext_lazy("Responsible (a name under People)"),
     "place": gettext_lazy("Shelf or kit"),
     "units": gettext_lazy("How many"),
@@ -130,8 +130,8 @@ def sheets_of(file: Any) -> Mapping[str, list[list[Any]]]:
     tables = read_picture.tables(content, sheets=sheets, rows=MOST_ROWS + 2, columns=12)
     if len(tables) != sheets:
         raise Invalid(
-            _("The workbook has to have the sheets that it came with, in their order. Take a new "
-              "one and copy your rows into it."),
+            _("The workbook must have the sheets that it came with, in their order. Download a "
+              "new one and copy your rows into it."),
             field="workbook",
         )  # fmt: skip
     for name, table in zip(COLUMNS, tables[1:], strict=True):
@@ -146,19 +146,20 @@ def sheets_of(file: Any) -> Mapping[str, list[list[Any]]]:
 
 def _advice() -> list[str]:
     return [
-        _("Fill in what you have, one row a thing. Leave a sheet empty where you have nothing yet. "
-          "Names that are known already are passed over, so you may send the workbook again."),
+        _("Fill in what you have, one row an item. Leave a sheet empty where you have nothing "
+          "yet. Names that are on record already are skipped, so you can upload the workbook "
+          "again."),
         _("Shelves: the names on your shelves, in the order in which you walk along them."),
-        _("Things: each kind of thing once, by a plain name, counted in the smallest unit that you "
-          "hand out. What nobody counts, such as plasters, is judged by eye."),
-        _("Kit lists: one row a thing in each pouch. Carry is what should be in; never below is "
-          "what a kit may not leave without. What a kit carries is for your medical adviser to "
+        _("Items: each kind of item once, by a plain name, counted in the smallest unit that "
+          "you hand out. What nobody counts, such as plasters, is loose."),
+        _("Kit lists: one row an item in each pouch. Carry is the target; the minimum is what "
+          "a kit may not leave without. What a kit carries is for your medical adviser to "
           "decide, who signs the list afterwards."),
         _("Kits: the names on your kits, and the list that each follows."),
-        _("What is where: count what stands in each kit and on each shelf, batch by batch. Write "
-          "down also what is out of date: you will be told to take it out."),
-        _("Dates as they are printed: 2027-05, 05/2027 or 31.05.2027. A month is good through its "
-          "last day."),
+        _("What is where: count what is in each kit and on each shelf, batch by batch. Include "
+          "what is out of date: you will be told to remove it."),
+        _("Dates as printed: 2027-05, 05/2027 or 31.05.2027. A month is good through its last "
+          "day."),
         _("This keeps stock and does arithmetic; it is not medical advice. Look at every pack "
           "before use."),
     ]  # fmt: skip

@@ -22,7 +22,7 @@ def as_it_was(act: Act, said: Mapping[str, str], zone: str) -> Act:
     at = fields.instant(said, "occurred_at", zone, _("When it really was"))
     if at > act.received_at:
         raise Invalid(
-            _("When it really was: that is still to come. Give the time on the sheet."),
+            _("When it really was: that is still to come. Enter the time on the sheet."),
             field="occurred_at",
         )
     return replace(act, claimed_at=at)

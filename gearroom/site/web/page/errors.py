@@ -28,7 +28,7 @@ class Remembered(Problem):
         detail = document["detail"]
         if facts.pop("to_ask_anew", None):
             first = datetime.fromisoformat(facts.pop("first_answered_at"))
-            again = _("This was answered before, on %(when)s. Load the page again to ask anew.")
+            again = _("This was already answered on %(when)s. Reload the page to ask again.")
             detail += " " + again % {"when": moment(first, time_zone)}
         super().__init__(document["code"], detail, **facts)
         self.status = document["status"]  # type: ignore[misc]  # set once, here
@@ -37,12 +37,12 @@ class Remembered(Problem):
 def refusal(request: HttpRequest, problem: Problem) -> HttpResponse:
     """A page that says what stands against it; a part of a page, where only that was asked for."""
     if problem.status == 404:
-        return _told(request, 404, _("There is no such thing here."), problem.detail)
+        return _told(request, 404, _("This does not exist here."), problem.detail)
     if problem.status == 403:
-        return _told(request, 403, _("This is not yours to do."), problem.detail)
+        return _told(request, 403, _("You may not do this."), problem.detail)
     if request.method in ("GET", "HEAD"):
         return _told(request, problem.status, _("This cannot be shown now."), problem.detail)
-    return _told(request, problem.status, _("It was not done."), problem.detail)
+    return _told(request, problem.status, _("That didn’t work."), problem.detail)
 
 
 def in_trouble(request: HttpRequest, error: Exception) -> HttpResponse | None:
@@ -81,7 +81,7 @@ def permission_denied(request: HttpRequest, exception: Exception) -> HttpRespons
     if request.path.startswith("/api/"):
         return api.permission_denied(request, exception)
     return _told(
-        request, 403, _("This is not yours to do."), _("Ask a keeper of the room, or go back.")
+        request, 403, _("You may not do this."), _("Ask a keeper of the gear room, or go back.")
     )
 
 
@@ -92,7 +92,7 @@ def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
     return _told(
         request,
         404,
-        _("There is no such page."),
+        _("This page does not exist."),
         _("Check the address, scan the label again, or go to the board."),
     )
 
@@ -115,6 +115,6 @@ def form_too_old(request: HttpRequest, reason: str = "") -> HttpResponse:
     return _told(
         request,
         403,
-        _("This page stood open for too long."),
-        _("Nothing was changed. Go back, load the page again and do it once more."),
+        _("This page was open for too long."),
+        _("Nothing was changed. Go back, load the page again and repeat it."),
     )

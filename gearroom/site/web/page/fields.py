@@ -30,7 +30,7 @@ def whole(
         return int(text)
     told = {"what": what or name, "text": printable(text), "least": least, "most": most}
     raise Invalid(
-        _("%(what)s: “%(text)s” will not do. Give a whole number from %(least)d to %(most)d.")
+        _("%(what)s: “%(text)s” is not valid. Enter a whole number from %(least)d to %(most)d.")
         % told,
         field=name,
     )
@@ -52,7 +52,7 @@ def day(said: Mapping[str, str], name: str, what: str = "") -> date | None:
         found = None
     if found is None:
         raise Invalid(
-            _("%(what)s: give a day as year, month and day, such as 2026-05-31.")
+            _("%(what)s: enter a day as year, month and day, such as 2026-05-31.")
             % {"what": what or name},
             field=name,
         )
@@ -68,7 +68,7 @@ def instant(said: Mapping[str, str], name: str, zone: str, what: str = "") -> da
         found = None
     if found is None or not 2000 <= found.year < 2200:
         raise Invalid(
-            _("%(what)s: give a day and a time, such as 2026-05-31 08:30.")
+            _("%(what)s: enter a day and a time, such as 2026-05-31 08:30.")
             % {"what": what or name},
             field=name,
         )
@@ -86,7 +86,7 @@ def money(said: Mapping[str, str], name: str, what: str = "") -> Decimal | None:
         amount = Decimal("NaN")
     if not amount.is_finite() or amount < 0 or amount >= Decimal(10) ** 9:
         raise Invalid(
-            _("%(what)s: “%(text)s” is no price. Give an amount such as 12.50.")
+            _("%(what)s: “%(text)s” is not a price. Enter an amount such as 12.50.")
             % {"what": what or name, "text": printable(text)},
             field=name,
         )

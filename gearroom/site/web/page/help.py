@@ -37,12 +37,12 @@ _TAKE_OUT = Topic(
     _("Take a kit out"),
     (
         _("Open Scan and hold the kit’s label in the frame, or type its name or code."),
-        _("Its trip and its guide come up, and how it stands through the trip’s last day. Ready, "
+        _("Its trip and its guide come up, and its state through the trip’s last day. Ready, "
           "also where it is low on something: one tap takes it out."),
         _("With a guide’s tag: scan the tag and the kit, in any order. No tap is needed."),
-        _("Ask first: it is short of something, and goes with a reason of whoever may give one. "
-          "Do not take means that: take another one, or press Emergency."),
-        _("Beside it stands for which day and trip it was judged, and the first expiry: the "
+        _("Ask first: it is short of something, and goes with a reason from somebody who may "
+          "give one. Do not take means just that: take another one, or press Emergency."),
+        _("Beside it: for which day and trip it was judged, and the first expiry, which is the "
           "earliest date of anything inside."),
     ),
     "take-out",
@@ -51,20 +51,21 @@ _TAKE_OUT = Topic(
 _HAND_BACK = Topic(
     _("Hand a kit back"),
     (
-        _("Scan it. If it is out, the ways of handing it back come up."),
+        _("Scan it. If it is out, the ways to hand it back come up."),
         _("Sealed and dry: compare the last three digits of the seal with those on the screen. "
           "If they differ, it was opened."),
-        _("Sort later: leave it on the bench. Tick wet or dirty, and it is hung up to dry first."),
-        _("Anybody may hand in any kit, also one of another room."),
+        _("Sort later: leave it on the bench. Select wet or dirty, and it is hung up to dry "
+          "first."),
+        _("Anybody may hand in any kit, including one of another gear room."),
     ),
     "hand-back",
     "scan",
 )  # fmt: skip
 _USED = Topic(
-    _("Say what was used"),
+    _("Enter what was used"),
     (
         _("Opened: first sharps or blood. Gloves on; sharps into the tub; clean before counting."),
-        _("Then one tap a thing. What this kit uses most comes first."),
+        _("Then one tap an item. What is used most from this kit comes first."),
         _("Write nothing about casualties. An incident’s reference is enough."),
     ),
     "used",
@@ -72,8 +73,8 @@ _USED = Topic(
 _SORT = Topic(
     _("Sort and restock"),
     (
-        _("The page says what to take out, what to put in, and from which shelf and batch."),
-        _("All put in as listed is one tap. Tick what you left out."),
+        _("The page says what to remove, what to put in, and from which shelf and batch."),
+        _("All put in as listed is one tap. Select what was not replaced."),
         _("Put a seal on, type its number, and tie the kit tag to it."),
     ),
     "sort",
@@ -82,26 +83,26 @@ _SORT = Topic(
 _OFFLINE = Topic(
     _("Without a network"),
     (
-        _("Open Scan once while there is a network. Later it works without one, and shows how "
-          "many acts wait."),
-        _("They are sent by themselves, in order, when the network is back. What the book finds "
-          "irregular is shown, with a way to settle it."),
+        _("Open Scan once while there is a network. After that it works without one, and shows "
+          "how many records are waiting."),
+        _("They are sent by themselves, in order, when the network is back. What breaks a rule "
+          "is shown, with a way to settle it."),
     ),
 )  # fmt: skip
 _UNDO = Topic(
-    _("A slip of the thumb"),
+    _("Undo a mistake"),
     (
-        _("What you did just now stands below the camera, each with Undo."),
-        _("It was really another kit: choose that, and the act is moved to the kit in your hand."),
+        _("What you did just now is listed below the camera, each with Undo."),
+        _("Wrong kit? Choose the right one, and the record is moved to it."),
     ),
     way="scan",
 )
 _BOARD = Topic(
     _("Read the board"),
     (
-        _("Four parts: going out, coming back, sorting, and what needs a hand. Each line ends in "
-          "the one thing that settles it."),
-        _("It keeps itself up to date within five seconds."),
+        _("Four parts: going out, coming back, needs sorting, and needs attention. Each line "
+          "ends with what to do next."),
+        _("It updates itself within five seconds."),
         _("Not back: the person’s telephone number is a link."),
     ),
     "board",
@@ -110,8 +111,8 @@ _BOARD = Topic(
 _RECEIVE = Topic(
     _("Receive a delivery"),
     (
-        _("Scan the maker’s code on the box: thing, LOT and date are read from it."),
-        _("Say how many packs, and on which shelf. What is out of date or recalled goes to "
+        _("Scan the maker’s code on the box: item, LOT and date are read from it."),
+        _("Enter how many packs, and to which shelf. What is out of date or recalled goes to "
           "quarantine."),
     ),
     "receive",
@@ -120,17 +121,17 @@ _RECEIVE = Topic(
 _COUNT = Topic(
     _("Count a shelf or a kit"),
     (
-        _("Count without looking at the book, and write down what is there."),
-        _("Differences are shown before anything is posted. Look again, then post."),
+        _("Count without looking at the record, and enter what is there."),
+        _("Differences are shown before anything is saved. Look again, then save."),
     ),
     "count",
     "count",
 )
 _EXPIRY = Topic(
-    _("See what goes out of date"),
+    _("View what expires"),
     (
-        _("A picture of the months to come, with units stacked by kind, and a table below it."),
-        _("What is out of date is thrown out in one act, each thing into its own bin."),
+        _("A chart of the months to come, with units stacked by kind, and a table below it."),
+        _("What is out of date is disposed of in one step, each item in its own way."),
     ),
     "expiry",
     "stock-expiry",
@@ -138,9 +139,9 @@ _EXPIRY = Topic(
 _RECALL = Topic(
     _("A maker recalls a batch"),
     (
-        _("Record the thing and the LOT. What stands in the room goes to quarantine at once."),
-        _("Kits that hold it certainly and those that may hold it are listed apart, with who has "
-          "them. Each answers: found and out, or not there."),
+        _("Enter the item and the LOT. What is in the gear room goes to quarantine at once."),
+        _("Kits that certainly hold it and those that may hold it are listed apart, with who "
+          "has them. Each answers: removed, or none there."),
         _("Finish it when everything is accounted for: the batch stays blocked. It is good again "
           "only when its maker withdraws the recall."),
     ),
@@ -148,11 +149,11 @@ _RECALL = Topic(
     "recalls",
 )  # fmt: skip
 _KIT = Topic(
-    _("Answer for a kit"),
+    _("Be responsible for a kit"),
     (
-        _("Its page shows all that happened, who looked inside last, its seals and its checks."),
-        _("Page to print: the kit as of any day, as known now or as it was known that evening, for "
-          "an inspector or an insurer."),
+        _("Its page shows its full history, who checked it last, its seals and its checks."),
+        _("Print page: the kit as of any day, as known now or as known that evening, for an "
+          "inspector or an insurer."),
     ),
     "kit",
     "kits",
@@ -160,16 +161,16 @@ _KIT = Topic(
 _LISTS = Topic(
     _("Write a kit list"),
     (
-        _("A line says how many to carry, never below how many, how much it matters, and why."),
-        _("Work on a draft, see which kits it would change and what that takes from stock, then "
-          "publish it. A published version never changes."),
+        _("A line says how many to carry, the minimum, its priority, and the reason."),
+        _("Edit a draft, see which kits it would change and what that takes from stock, then "
+          "publish it. A published version cannot be changed."),
         _("The medical adviser signs each version until a day."),
     ),
     "list",
     "lists",
 )  # fmt: skip
 _TRIPS = Topic(
-    _("Promise kits to a trip"),
+    _("Reserve kits for a trip"),
     (
         _("Trips come from the booking system by themselves, or are added by hand."),
         _("A trip’s page says whether its kits suit it together, and are ready through its last "
@@ -182,10 +183,10 @@ _WEEKLY = Topic(
     _("Monday’s email"),
     (
         _(
-            "It begins with the soonest departure whose kits are not ready, and with what settles "
-            "it."
+            "It starts with the soonest departure whose kits are not ready, and with what to "
+            "do about it."
         ),
-        _("What you hear at once, weekly or not at all is yours to choose; recalls always come."),
+        _("You choose what is sent at once, weekly or not at all; recalls always come."),
     ),
     "weekly",
     "notices",
@@ -194,7 +195,7 @@ _SIGN = Topic(
     _("Sign a kit list"),
     (
         _("Read the version with its reasons, and compare it with the one before."),
-        _("Sign it until a day; a page that was signed on paper may be attached."),
+        _("Sign it until a day; a page that was signed on paper can be attached."),
         _("Without a signature a kit that carries medicines is not to be taken."),
     ),
     "sign",
@@ -204,7 +205,7 @@ _FIRST_DAY = Topic(
     _("The first day"),
     (
         _("From an empty room to the first kit out, a step at a time."),
-        _("Have it all in a workbook, or count things as they stand."),
+        _("Upload everything in a workbook, or count as you go."),
     ),
     "first-day",
     "first-day",
@@ -213,9 +214,9 @@ _PEOPLE = Topic(
     _("People and what they may do"),
     (
         _("Anybody who can have a kit needs a name. A sign-in is for those who work at a screen."),
-        _("A guide takes out, hands back and sorts. A keeper cares for the stock. An instructor "
-          "answers for kits. An adviser signs lists. An administrator looks after rooms and "
-          "people."),
+        _("A guide takes out, hands back and sorts. A keeper looks after the stock. An "
+          "instructor is responsible for kits. An adviser signs lists. An administrator looks "
+          "after gear rooms and people."),
     ),
     "people",
     "people",
@@ -224,7 +225,7 @@ _LABELS = Topic(
     _("Print labels"),
     (
         _("Choose what for and which sheet, look at the preview, and print at full size."),
-        _("Every code is read back from the page before it is handed over."),
+        _("Every code is read back from the page before you get it."),
     ),
     "labels",
     "labels",

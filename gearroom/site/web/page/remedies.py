@@ -50,7 +50,7 @@ def settle_verdict(kit: Kit, verdict: Verdict) -> Settle | None:
     """The one thing that settles the worst of what keeps a kit from being ready, if anything
     does: what nobody has entered is counted first."""
     if verdict.word is Word.NOT_SET_UP:
-        return Settle(_("Count what is in it"), reverse("kit-count", args=[kit.name]))
+        return Settle(_("Count its contents"), reverse("kit-count", args=[kit.name]))
     if verdict.word is Word.READY:
         return None
     return settle_reason(kit, verdict.reasons[0])
@@ -60,15 +60,17 @@ def settle_reason(kit: Kit, reason: Reason) -> Settle:
     """The one thing that settles a reason."""
     match reason.code:
         case Why.TAKE_OUT:
-            return Settle(_("Taken it out"), reverse("take-out", args=[kit.name]), act=True)
+            return Settle(
+                _("Recalled items removed"), reverse("take-out", args=[kit.name]), act=True
+            )
         case code if code in _SORT and reason.facts.get("cause") in _CHECKS:
             return Settle(_("Check it"), reverse("kit", args=[kit.name]) + "#checks")
         case code if code in _SORT:
             return Settle(_("Restock"), reverse("sort", args=[kit.name]))
         case Why.NOT_LOOKED_INSIDE | Why.DATE_NOT_KNOWN | Why.WAITING_TO_BE_SORTED:
-            return Settle(_("Look inside"), reverse("sort", args=[kit.name]))
+            return Settle(_("Check contents"), reverse("sort", args=[kit.name]))
         case Why.WITHHELD if reason.facts.get("reason") == WithheldKind.MIXED:
             return Settle(_("Count it"), reverse("kit-count", args=[kit.name]))
         case Why.WITHHELD:
-            return Settle(_("Look, then release"), reverse("kit", args=[kit.name]) + "#kept-back")
+            return Settle(_("Check, then release"), reverse("kit", args=[kit.name]) + "#kept-back")
     return Settle(_("See why"), reverse("kit", args=[kit.name]))

@@ -38,8 +38,7 @@ def _set_up() -> list[dict[str, Any]]:
     """What whoever runs the program has set, by the environment's names, without any secret."""
     backend = settings.EMAIL_BACKEND.rpartition(".")[2]
     mail = (
-        _("files in %(folder)s: nothing leaves this machine")
-        % {"folder": settings.EMAIL_OUTBOX_DIR}
+        _("files in %(folder)s: nothing leaves this server") % {"folder": settings.EMAIL_OUTBOX_DIR}
         if backend == "EmlBackend"
         else _("by the mail server %(host)s") % {"host": settings.EMAIL_HOST}
     )
@@ -47,44 +46,44 @@ def _set_up() -> list[dict[str, Any]]:
     return [
         {
             "name": "GEARROOM_ORGANISATION",
-            "what": _("Whose gear it is, on labels and cards"),
+            "what": _("The school named on labels and cards"),
             "value": settings.ORGANISATION,
-            "wanted": _("not set: labels name nobody"),
+            "wanted": _("not set: labels name no school"),
         },
         {
             "name": "GEARROOM_PUBLIC_URL",
             "what": _("The address that labels and mails lead to"),
             "value": settings.PUBLIC_URL,
-            "wanted": _("not set: labels are only previewed, mails have no links"),
+            "wanted": _("not set: labels are only previewed, emails have no links"),
         },
         {
             "name": "GEARROOM_LANGUAGE",
-            "what": _("The language of mails to those who chose none"),
+            "what": _("The language of emails to those who chose none"),
             "value": dict(settings.LANGUAGES)[settings.LANGUAGE_CODE],
             "wanted": "",
         },
-        {"name": "EMAIL_URL", "what": _("How mail is sent"), "value": mail, "wanted": ""},
+        {"name": "EMAIL_URL", "what": _("How email is sent"), "value": mail, "wanted": ""},
         {
             "name": "GEARROOM_MAIL_FROM",
-            "what": _("Who mail is from"),
+            "what": _("Sender of emails"),
             "value": settings.DEFAULT_FROM_EMAIL,
             "wanted": "",
         },
         {
             "name": "DATABASE_URL",
-            "what": _("Where the book is kept"),
+            "what": _("The database"),
             "value": {"sqlite": "SQLite", "postgresql": "PostgreSQL"}[connection.vendor],
             "wanted": "",
         },
         {
             "name": "CELERY_BROKER_URL",
             "what": _("How work is handed to the worker"),
-            "value": _("files on this machine") if broker == "filesystem" else broker,
+            "value": _("files on this server") if broker == "filesystem" else broker,
             "wanted": "",
         },
         {
             "name": "GEARROOM_DATA_DIR",
-            "what": _("The folder of everything that is kept on this machine"),
+            "what": _("The folder of everything that is stored on this server"),
             "value": str(settings.DATA_DIR),
             "wanted": "",
         },

@@ -25,7 +25,7 @@ def merge(request: HttpRequest, person: int) -> HttpResponse:
     def perform(act: Act) -> Done:
         into = find.person(act.actor, request.POST.get("into", ""))
         kept = merging.merge(act, people.get(act.actor, person), into)
-        says = _("%(name)s is one person on record now.") % {"name": kept.name}
+        says = _("%(name)s is merged into one record.") % {"name": kept.name}
         return Done(says, to=reverse("person", args=[kept.pk]))
 
     try:

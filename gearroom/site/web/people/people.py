@@ -83,7 +83,7 @@ def add(request: HttpRequest) -> HttpResponse:
         person = people.add(act, **fields)
         if request.POST.get("role"):
             people.add_role(act, person, _role(request), fields["home_room"])
-        says = _("%(name)s is on record.") % {"name": person.name}
+        says = _("%(name)s is added.") % {"name": person.name}
         return Done(says, to=reverse("person", args=[person.pk]))
 
     try:
@@ -155,14 +155,14 @@ def _fields(request: HttpRequest) -> dict[str, Any]:
     said = request.POST
     name = " ".join(said.get("name", "").split())
     if not name or len(name) > 120:
-        raise Invalid(_("Give a name of up to 120 characters."), field="name")
+        raise Invalid(_("Enter a name of up to 120 characters."), field="name")
     email = said.get("email", "").strip()
     if email:
         try:
             validate_email(email)
         except ValidationError:
             raise Invalid(
-                _("Write the email address in full, such as name@example.org."), field="email"
+                _("Enter the full email address, such as name@example.org."), field="email"
             ) from None
     language = said.get("language", "")
     if language and language not in dict(settings.LANGUAGES):

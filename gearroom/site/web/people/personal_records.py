@@ -38,12 +38,12 @@ def erase(request: HttpRequest, person: int) -> HttpResponse:
     def perform(act: Act) -> Done:
         words = request.POST.get("words", "").splitlines()
         done = erasure.erase(act, people.get(act.actor, person), words)
-        says = _("Erased. What they did reads Person %(number)s from now on.") % {
+        says = _("Erased. What they did is now recorded under Person %(number)s.") % {
             "number": done.person
         }
         if done.still_named:
             things = ", ".join(done.still_named)
-            says += " " + _("Their name still stands in: %(things)s. Change it there.") % {
+            says += " " + _("Their name is still in: %(things)s. Change it there.") % {
                 "things": things
             }
         return Done(says)
@@ -73,8 +73,8 @@ def names(request: HttpRequest) -> HttpResponse:
     def perform(act: Act) -> Done:
         rows = redaction.redact_landed(act).rows.count()
         says = ngettext(
-            "Names in %(count)s record can be erased now.",
-            "Names in %(count)s records can be erased now.",
+            "Names in %(count)s record can now be erased.",
+            "Names in %(count)s records can now be erased.",
             rows,
         )
         return Done(says % {"count": rows})

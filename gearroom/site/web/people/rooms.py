@@ -38,9 +38,9 @@ def every(request: HttpRequest) -> HttpResponse:
         fields = _fields(request)
         slug = slugify(fields["name"])[:40].strip("-")
         if not slug:
-            raise Invalid(_("Give the room a name with letters or digits."), field="name")
+            raise Invalid(_("Enter a name with letters or digits."), field="name")
         added = rooms.add(act, slug=slug, **fields)
-        says = _("%(room)s is there. Add its shelves next.") % {"room": added.name}
+        says = _("%(room)s is added. Add its shelves next.") % {"room": added.name}
         return Done(says, to=reverse("room", args=[added.slug]))
 
     try:
@@ -112,7 +112,7 @@ def _fields(request: HttpRequest) -> dict[str, Any]:
     """What a form says of a room. Raises Invalid."""
     said = {name: " ".join(request.POST.get(name, "").split()) for name in _FIELDS}
     if not said["name"]:
-        raise Invalid(_("Give the room a name."), field="name")
+        raise Invalid(_("Enter a name for the gear room."), field="name")
     for name, most in _FIELDS.items():
         if len(said[name]) > most:
             raise Invalid(_("Use at most %(most)d characters.") % {"most": most}, field=name)
@@ -124,7 +124,7 @@ def _settings(request: HttpRequest) -> dict[str, Any]:
     nights = request.POST.get("sorting_nights", "").strip()
     if not (nights.isascii() and nights.isdigit() and int(nights[:3]) <= MOST_SORTING_NIGHTS):
         raise Invalid(
-            _("Give the nights that sorting takes as a number from 0 to %(most)d.")
+            _("Enter the nights needed for sorting as a number from 0 to %(most)d.")
             % {"most": MOST_SORTING_NIGHTS},
             field="sorting_nights",
         )
@@ -133,7 +133,9 @@ def _settings(request: HttpRequest) -> dict[str, Any]:
     except ValueError:
         closing = None
     if closing is None:
-        raise Invalid(_("Give the closing time as hours and minutes: 18:00."), field="closing_time")
+        raise Invalid(
+            _("Enter the closing time as hours and minutes: 18:00."), field="closing_time"
+        )
     yes_or_no = {name: bool(request.POST.get(name)) for name in _YES_OR_NO}
     return {"closing_time": closing, "sorting_nights": int(nights), **yes_or_no}
 
@@ -158,7 +160,7 @@ def add_shelf(request: HttpRequest, room: str) -> HttpResponse:
     def perform(act: Act) -> Done:
         found = rooms.get(act.actor, room)
         shelf = shelves.add_shelf(act, found, request.POST.get("name", ""))
-        return Done(_("Shelf %(shelf)s is there.") % {"shelf": shelf.name})
+        return Done(_("Shelf %(shelf)s is added.") % {"shelf": shelf.name})
 
     return _shelf_act(request, room, perform)
 
@@ -175,7 +177,7 @@ def shelf(request: HttpRequest, shelf: int) -> HttpResponse:
         match wanted:
             case "earlier" | "later":
                 shelves.move(act, row, earlier=wanted == "earlier")
-                return Done(_("%(shelf)s is moved in the walk.") % {"shelf": row.name})
+                return Done(_("%(shelf)s is moved in the walking order.") % {"shelf": row.name})
             case "close":
                 shelves.close_shelf(act, row)
                 return Done(_("%(shelf)s is closed.") % {"shelf": row.name})

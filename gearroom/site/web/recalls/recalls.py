@@ -68,7 +68,7 @@ def _started(request: HttpRequest) -> HttpResponse:
         if said.get("scope") not in RecallScope.values:
             raise Invalid(_("Choose which batches the maker recalls."), field="scope")
         if not said.get("item", "").strip():
-            raise Invalid(_("Say which thing is recalled."), field="item")
+            raise Invalid(_("Choose which item is recalled."), field="item")
         scope = RecallScope(said["scope"])
         recall = recalls.start(
             act,
@@ -130,7 +130,7 @@ def _one(request: HttpRequest, recall: Recall, problem: Problem | None = None) -
 def _row(who: Actor, of: Followed) -> dict[str, Any]:
     row = of.row
     answers = {
-        Answer.TAKEN_OUT: pgettext("of a kit", "taken out"),
+        Answer.TAKEN_OUT: pgettext("of a kit", "removed"),
         Answer.NONE_THERE: _("none there"),
         Answer.WILL_LOOK: _("will look"),
     }
@@ -159,13 +159,13 @@ def answer(request: HttpRequest, recall: int) -> HttpResponse:
         given = Answer(said["answer"])
         row = recalls.find_row(act.actor, found, whole(said, "row", what=_("Row"), most=10**9))
         removed = (
-            whole(said, "removed", least=1, what=_("Units taken out"))
+            whole(said, "removed", least=1, what=_("Units removed"))
             if given == Answer.TAKEN_OUT
             else 0
         )
         recalls.answer(act, row, given, removed=removed)
         inside = row.place.kit.name if row.place.kit else row.place.name
-        return Done(_("Written down for %(place)s.") % {"place": inside}, row.answered_id)
+        return Done(_("Saved for %(place)s.") % {"place": inside}, row.answered_id)
 
     return _done(request, found, perform)
 
@@ -181,7 +181,7 @@ def told(request: HttpRequest, recall: int) -> HttpResponse:
             act.actor, found, whole(request.POST, "row", what=_("Row"), most=10**9)
         )
         recalls.mark_told(act, row)
-        return Done(_("Written down: they were told."))
+        return Done(_("Recorded: they were notified."))
 
     return _done(request, found, perform)
 

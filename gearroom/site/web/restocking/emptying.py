@@ -67,7 +67,7 @@ def _taken_out(request: HttpRequest, kit: Kit) -> HttpResponse:
         if way not in list(Way):
             raise Invalid(_("Tap where it goes."), field="goes")
         if way == Way.DISPOSE and where not in Disposal.values:
-            raise Invalid(_("Tap how it is thrown out."), field="goes")
+            raise Invalid(_("Tap how it is disposed of."), field="goes")
         line = Line(
             section=find.section(kit, section),
             lot=find.lot(lot),

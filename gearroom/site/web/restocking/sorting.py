@@ -102,11 +102,11 @@ def _restocked(request: HttpRequest, kit: Kit) -> HttpResponse:
     def perform(act: Act) -> Done:
         if request.POST.get("sealed"):
             entry = sorting.seal_holds(act, kit)
-            says = _("%(kit)s is sealed and dry: it waits no longer.") % {"kit": kit.name}
+            says = _("%(kit)s is sealed and dry: it no longer needs sorting.") % {"kit": kit.name}
             return Done(says, entry.pk)
         if request.POST.get("only-look"):
             entry = sorting.look_inside(act, kit)
-            return Done(_("%(kit)s is checked: as the book has it.") % {"kit": kit.name}, entry.pk)
+            return Done(_("%(kit)s is checked: all as on record.") % {"kit": kit.name}, entry.pk)
         differing = [
             each
             for each in lot_override.choose(sorting.restock_list(kit), lots).differing

@@ -144,8 +144,8 @@ def _read(request: HttpRequest, kit: Kit) -> tuple[list[dict[str, Any]], list[It
             return packs, []
     raise Invalid(
         _(
-            "No thing here is called that or has that code. Type a part of its name, or enter it "
-            "as a new thing below."
+            "No item here has that name or code. Type part of its name, or enter it as a new "
+            "item below."
         ),
         field="text",
     )
@@ -224,7 +224,7 @@ def _thing(act: Act, kit: Kit, item: Item, goes: str, where: str, said: Any) -> 
     except ValueError:
         raise Invalid(_("Tap where it goes."), field="goes") from None
     if fate is Fate.DISPOSE and where not in Disposal.values:
-        raise Invalid(_("Tap how it is thrown out."), field="goes")
+        raise Invalid(_("Tap how it is disposed of."), field="goes")
     return Thing(
         item=item,
         units=fields.whole(said, "units", least=1, what=_("How many")),
@@ -272,7 +272,7 @@ def new_thing(request: HttpRequest, kit: str) -> HttpResponse:
     def perform(act: Act) -> Done:
         kind = said.get("kind", "")
         if kind not in list(Kind):
-            raise Invalid(_("Choose what kind of thing it is."), field="kind")
+            raise Invalid(_("Choose the kind of item."), field="kind")
         item = catalogue.add_item(
             act,
             name=fields.words(said, "name", 120),
@@ -286,7 +286,7 @@ def new_thing(request: HttpRequest, kit: str) -> HttpResponse:
             holds = fields.whole(said, "holds", least=1, what=_("How many in a pack"))
             catalogue.put_pack_code(act, item, gtin=said["gtin"], units_per_pack=holds)
             query = {"text": said.get("text", "")[:_LONGEST]}
-        says = _("%(thing)s is a new thing here. Now say how many came, and where they go.")
+        says = _("%(thing)s is a new item here. Now enter how many came, and where they go.")
         there = reverse("strip-kit", args=[found.name]) + "?" + urlencode(query)
         return Done(says % {"thing": item.name}, to=there)
 

@@ -29,9 +29,9 @@ def label(request: HttpRequest, code: str) -> HttpResponse:
     if found is None:
         told = {
             "title": _("No label has this code."),
-            "detail": _("Read it from the label again: the check character does not fit.")
+            "detail": _("Read it from the label again: the check character does not match.")
             if parsed is None
-            else _("It looks like a label of ours, but nobody here made it."),
+            else _("It looks like one of our labels, but nobody here created it."),
         }
         return render(request, "site/page/refusal.html", told, status=404)
     facts = passerby.facts_of(found, who)

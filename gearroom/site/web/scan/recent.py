@@ -122,11 +122,11 @@ def _moved(request: HttpRequest, entry: int) -> HttpResponse:
         told = {"kit": done.kit.name, "wrong": done.wrong.name}
         if done.entry is None:
             says = _(
-                "%(wrong)s is as it was before. %(kit)s has a record of its own since then, which "
-                "stands."
+                "%(wrong)s is as it was before. %(kit)s has a record of its own since then, "
+                "which stays."
             )
             return Done(says % told)
-        says = _("Put right: it was %(kit)s, and %(wrong)s is as it was before.") % told
+        says = _("Corrected: it was %(kit)s, and %(wrong)s is as it was before.") % told
         if done.entry.irregular:
             why = " ".join(map(wording.irregular, done.entry.irregular))
             says += f" {why} " + _("The keeper is told.")

@@ -194,7 +194,7 @@ def _asked(request: HttpRequest, act: Act) -> Ask:
         line = int(said["line"][:18]) if said.get("line") else None
         through = date.fromisoformat(said["through"]) if said.get("through") else None
     except ValueError:
-        raise Invalid(_("This form was not made by this page. Load the page again.")) from None
+        raise Invalid(_("This form did not come from this page. Load the page again.")) from None
     if due_at is not None and timezone.is_naive(due_at):
         due_at = due_at.replace(tzinfo=ZoneInfo(views.today_for(act)))
     new = somebody_new(act, said)

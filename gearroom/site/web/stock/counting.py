@@ -111,7 +111,10 @@ def _one_more(request: HttpRequest, place: Place, batch: Lot) -> QueryDict:
     name = fields.get(batch.pk)
     if name is None:
         raise Invalid(
-            _("There is no free line for %(item)s. Compare with the book, then count on.")
+            _(
+                "There is no free line for %(item)s. Compare with the record, then continue "
+                "counting."
+            )
             % {"item": batch.item.name}
         )
     said[name] = one_more(said.get(name, ""))
@@ -153,7 +156,7 @@ def _read(request: HttpRequest, place: Place) -> Sheet:
             lot, units = _other(request, place, n)
             if lot.pk in found:
                 raise Invalid(
-                    _("%(batch)s stands on the sheet twice. Add the two numbers up.")
+                    _("%(batch)s is on the sheet twice. Add the two numbers up.")
                     % {"batch": _title(lot)}
                 )
             found[lot.pk] = Found(place, units, lot=lot)
@@ -183,11 +186,11 @@ def _title(lot: Lot) -> str:
 def whys() -> dict[str, str]:
     """Why a book may have been wrong, as people say it."""
     return {
-        "used": _("Used, and nobody wrote it down"),
-        "kit": _("Put into a kit, or taken from one, unwritten"),
-        "shelf": _("It stands on another shelf"),
-        "arrived": _("Arrived, and nobody wrote it down"),
-        "thrown-out": _("Thrown out, unwritten"),
+        "used": _("Used without a record"),
+        "kit": _("Put into or taken from a kit without a record"),
+        "shelf": _("It is on another shelf"),
+        "arrived": _("Arrived without a record"),
+        "thrown-out": _("Disposed of without a record"),
         "miscounted": _("Counted wrongly before"),
         "not-known": _("Nobody knows"),
     }
@@ -232,9 +235,7 @@ def _written(request: HttpRequest, place: Place) -> HttpResponse:
     sheet, rows = _differing(request, place)
     silent = [row.lot for row in rows if not _why(request, sheet.name(row.lot))]
     if silent:
-        says = _(
-            "Say of each difference why the book was wrong, as far as anybody knows: %(what)s."
-        )
+        says = _("Choose a reason for each difference, as far as anybody knows: %(what)s.")
         told = says % {"what": ", ".join(_title(lot) for lot in silent)}
         return _compared(request, place, Invalid(told))
 
@@ -246,12 +247,12 @@ def _written(request: HttpRequest, place: Place) -> HttpResponse:
             act, [place], sheet.found, complete=sheet.complete, explained=explained
         )
         says = ngettext(
-            "%(shelf)s is counted, %(n)d difference written down.",
-            "%(shelf)s is counted, %(n)d differences written down.",
+            "%(shelf)s is counted, %(n)d difference saved.",
+            "%(shelf)s is counted, %(n)d differences saved.",
             len(done.differences),
         )
         if not done.differences:
-            says = _("%(shelf)s is counted: all as the book has it.")
+            says = _("%(shelf)s is counted: all as on record.")
         return Done(says % {"shelf": place.name, "n": len(done.differences)}, done.entry.pk)
 
     return acted(request, perform, to=reverse("count"))

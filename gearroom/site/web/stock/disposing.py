@@ -61,7 +61,7 @@ def _thrown_out(request: HttpRequest) -> HttpResponse:
         rows = [_outgoing(act, text) for text in said]
         entry = disposing.dispose_all(act, room, rows)
         units = sum(row.units for row in rows)
-        says = ngettext("%(n)d unit is thrown out.", "%(n)d units are thrown out.", units)
+        says = ngettext("%(n)d unit is disposed of.", "%(n)d units are disposed of.", units)
         return Done(says % {"n": units}, entry.pk)
 
     return acted(request, perform, to=reverse("out-of-date"))
@@ -71,6 +71,6 @@ def _outgoing(act: Act, text: str) -> Outgoing:
     """A row that was shown and ticked, as `PLACE:LOT:UNITS`."""
     parts = text.split(":")
     if len(parts) != 3 or not all(p.isascii() and p.isdigit() and len(p) < 10 for p in parts):
-        raise Invalid(_("This form was not made by this page. Load the page again."))
+        raise Invalid(_("This form did not come from this page. Load the page again."))
     place, lot, units = parts
     return Outgoing(find.place(act.actor, int(place)), find.lot(int(lot)), int(units))

@@ -24,26 +24,26 @@ from kits.services.stock import catalogue
 
 _TEXTS = {
     "name": (_lazy("Its name, plain, without a brand"), 120),
-    "base_unit": (_lazy("Counted by the (swab, pair, tablet)"), 40),
+    "base_unit": (_lazy("Counted in (swab, pair, tablet)"), 40),
     "caution": (_lazy("Caution shown with it"), 300),
     "check_question": (_lazy("Instruments: what the check asks"), 200),
 }
 _NUMBERS = {
-    "order_down_to": (_lazy("Order when down to (empty: from what is used)"), 0, 1_000_000),
+    "order_down_to": (_lazy("Order at (empty: worked out from use)"), 0, 1_000_000),
     "lead_time_days": (_lazy("Days from ordering to having"), 0, 1000),
-    "opened_life_days": (_lazy("Days it keeps once opened (empty: as long)"), 1, 10_000),
-    "check_every_days": (_lazy("Instruments: checked every so many days"), 1, 10_000),
+    "opened_life_days": (_lazy("Days it keeps once opened (empty: as printed)"), 1, 10_000),
+    "check_every_days": (_lazy("Instruments: checked every … days"), 1, 10_000),
     "min_temp_c": (_lazy("Keep no colder than, °C"), -100, 100),
     "max_temp_c": (_lazy("Keep no warmer than, °C"), -100, 100),
-    "volume_ml": (_lazy("Room that one takes, ml"), 0, 1_000_000),
+    "volume_ml": (_lazy("Volume of one, ml"), 0, 1_000_000),
     "mass_g": (_lazy("Weight of one, g"), 0, 1_000_000),
 }
 _CHECKS = {
     "needs_date": _lazy("It needs a use-by date"),
     "sterile": _lazy("Sterile"),
-    "by_eye": _lazy("Judged by eye in kits, not counted"),
-    "latex": _lazy("With latex"),
-    "child": _lazy("Made for children"),
+    "by_eye": _lazy("Loose in kits, not counted"),
+    "latex": _lazy("Contains latex"),
+    "child": _lazy("For children"),
 }
 
 
@@ -93,7 +93,7 @@ def _shown(request: HttpRequest, item: Item, problem: Problem | None = None) -> 
 def _acted(request: HttpRequest, item: Item) -> HttpResponse:
     what = next((name for name in _ACTS if name in request.POST), None)
     if what is None:
-        raise Invalid(_("Choose what is to be done with it."))
+        raise Invalid(_("Choose what to do with it."))
 
     def perform(act: Act) -> Done:
         return Done(_ACTS[what](act, item, request))
@@ -105,21 +105,21 @@ def _acted(request: HttpRequest, item: Item) -> HttpResponse:
 def _saved(act: Act, item: Item, request: HttpRequest) -> str:
     said = request.POST
     if said.get("kind") not in list(Kind) or said.get("disposal") not in list(Disposal):
-        raise Invalid(_("This form was not made by this page. Load the page again."))
+        raise Invalid(_("This form did not come from this page. Load the page again."))
     facts: dict[str, Any] = {name: words(said, name, most) for name, (_l, most) in _TEXTS.items()}
     facts |= {name: _number(said.get(name, ""), name) for name in _NUMBERS}
     facts |= {name: bool(said.get(name)) for name in _CHECKS}
     if facts["lead_time_days"] is None:
-        raise Invalid(_("Say how many days pass from ordering to having."), field="lead_time_days")
+        raise Invalid(_("Enter how many days a delivery takes."), field="lead_time_days")
 
     def as_shown(now: Item) -> None:
         if str(now.revision) != said.get("revision"):
-            says = _("Somebody changed %(thing)s while this page stood open. Load it again.")
+            says = _("Somebody changed %(thing)s while this page was open. Load it again.")
             raise Stale("changed-since", says % {"thing": now.name})
 
     facts |= {"kind": said["kind"], "disposal": said["disposal"]}
     catalogue.edit_item(replace(act, match=as_shown), item, **facts)
-    return _("%(thing)s is written down as you said.") % {"thing": facts["name"]}
+    return _("%(thing)s is saved.") % {"thing": facts["name"]}
 
 
 def _number(text: str, name: str) -> int | None:
@@ -131,7 +131,7 @@ def _number(text: str, name: str) -> int | None:
     if digits.isascii() and digits.isdigit() and len(digits) < 9 and least <= int(text) <= most:
         return int(text)
     raise Invalid(
-        _("%(what)s: “%(text)s” will not do. Give a whole number from %(least)d to %(most)d.")
+        _("%(what)s: “%(text)s” is not valid. Enter a whole number from %(least)d to %(most)d.")
         % {"what": label, "text": printable(text), "least": least, "most": most},
         field=name,
     )
@@ -153,13 +153,13 @@ def _pack_removed(act: Act, item: Item, request: HttpRequest) -> str:
 def _instead_added(act: Act, item: Item, request: HttpRequest) -> str:
     other = find.item(request.POST.get("other", ""))
     catalogue.put_substitute(act, item, other, words(request.POST, "note", 200))
-    return _("%(other)s will do instead.") % {"other": other.name}
+    return _("Can use %(other)s instead.") % {"other": other.name}
 
 
 def _instead_removed(act: Act, item: Item, request: HttpRequest) -> str:
     other = find.item(request.POST["not-instead"])
     catalogue.remove_substitute(act, item, other)
-    return _("%(other)s will no longer do instead.") % {"other": other.name}
+    return _("%(other)s can no longer be used instead.") % {"other": other.name}
 
 
 def _retired(act: Act, item: Item, request: HttpRequest) -> str:

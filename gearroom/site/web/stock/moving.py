@@ -79,7 +79,7 @@ def _shown(
 def _acted(request: HttpRequest, place: int, lot: int) -> HttpResponse:
     what = next((name for name in (*_OF_UNITS, *_OF_ALL) if name in request.POST), None)
     if what is None:
-        raise Invalid(_("Choose what is to be done with it."))
+        raise Invalid(_("Choose what to do with it."))
     row = views.one(actor(request), place, lot)
     if what in _OF_ALL:
         return _batch_acted(request, row, what)
@@ -108,13 +108,13 @@ def _batch_acted(request: HttpRequest, row: Held, what: str) -> HttpResponse:
             number=words(said, "number", 80),
             expiry=expiry_in({"expiry_printed": printed}, receiving.today_in(room)),
         )
-        says = _("%(thing)s is put right, and every kit that holds it is judged again.")
+        says = _("%(thing)s is corrected, and every kit that holds it is judged again.")
         return Done(says % {"thing": row.lot.item.name}, done.entry.pk)
 
     def checked(act: Act) -> Done:
         passed = said["check"] == "passed"
         done = instruments.check(act, row.lot, passed=passed, answer=words(said, "answer", 200))
-        says = _("%(thing)s passed its check.") if passed else _("%(thing)s failed: kept back.")
+        says = _("%(thing)s passed its check.") if passed else _("%(thing)s failed: on hold.")
         told = {"thing": f"{row.lot.item.name} {row.lot.serial}"}
         return Done(says % told, done.entry.pk)
 
@@ -141,7 +141,8 @@ def _sent(act: Act, row: Held, units: int, to: str) -> Done:
     room: Room = find.any_room(to)
     entry = receiving.send(act, lot=row.lot, units=units, source=row.place, room=room)
     says = _(
-        "%(units)d × %(thing)s is on its way to %(place)s, and theirs once they say it arrived."
+        "%(units)d × %(thing)s is on its way to %(place)s; it is theirs once they record that "
+        "it arrived."
     )
     return Done(says % _names(row, units, place=room.name), entry.pk)
 
@@ -150,10 +151,10 @@ def _thrown_out(act: Act, row: Held, units: int, way: str) -> Done:
     try:
         disposal = Disposal(way)
     except ValueError:
-        raise Invalid(_("Choose where it is thrown out."), field="dispose") from None
+        raise Invalid(_("Choose how it is disposed of."), field="dispose") from None
     entry = disposing.dispose(act, place=row.place, lot=row.lot, units=units, disposal=disposal)
     return Done(
-        _("%(units)d × %(thing)s thrown out: %(place)s.")
+        _("%(units)d × %(thing)s disposed of: %(place)s.")
         % _names(row, units, place=DISPOSALS[disposal]),
         entry.pk,
     )

@@ -62,8 +62,8 @@ def _scanned(request: HttpRequest) -> dict[str, Any]:
     def perform(act: Act) -> dict[str, Any]:
         outcome = _best(scanning.scan(act, seen, Ask(Intent.RECEIVE)).outcomes)
         if outcome.problem is not None and outcome.means == Means.OTHER:
-            says = _("“%(text)s” is neither a code that makers print nor a label of ours. Scan the "
-                     "code on the pack again, or choose the thing by hand.")  # fmt: skip
+            says = _("“%(text)s” is neither a maker’s code nor one of our labels. Scan the "
+                     "code on the pack again, or choose the item by hand.")  # fmt: skip
             raise Invalid(says % {"text": printable(outcome.seen.text)}, field="text")
         if outcome.problem is not None:
             raise outcome.problem
@@ -109,7 +109,7 @@ def _seen(request: HttpRequest) -> tuple[Look, str]:
     if not text:
         raise Invalid(
             _("There is nothing to read yet. Scan the code on the pack, take a photo of it, or "
-              "choose the thing by hand.")
+              "choose the item by hand.")
         )  # fmt: skip
     return typed_texts([text]), text
 
@@ -285,9 +285,9 @@ def new_thing(request: HttpRequest) -> HttpResponse:
             says = _("Packs with this code are %(thing)s from now on.") % {"thing": item.name}
         else:
             item = _entered(act)
-            says = _(
-                "%(thing)s is a new thing here. Say the rest of it on its page under Stock."
-            ) % {"thing": item.name}
+            says = _("%(thing)s is a new item here. Complete it on its page under Stock.") % {
+                "thing": item.name
+            }
         if said.get("gtin"):
             holds = whole(said, "holds", least=1, what=_("Units in a pack"))
             catalogue.put_pack_code(act, item, gtin=said["gtin"], units_per_pack=holds)
@@ -297,7 +297,7 @@ def new_thing(request: HttpRequest) -> HttpResponse:
     def _entered(act: Act) -> Item:
         kind = said.get("kind", "")
         if kind not in list(Kind):
-            raise Invalid(_("Choose what kind of thing it is."), field="kind")
+            raise Invalid(_("Choose the kind of item."), field="kind")
         return catalogue.add_item(
             act,
             name=words(said, "name", 120),

@@ -46,7 +46,7 @@ def fault_words() -> dict[str, str]:
     """What each reason why units are not usable is called."""
     return {
         Fault.RECALLED: _("Recalled"),
-        Fault.WITHHELD: _("Kept back"),
+        Fault.WITHHELD: _("On hold"),
         Fault.EXPIRED: _("Out of date"),
         Fault.OPENED_TOO_LONG: _("Open for too long"),
         Fault.DATE_NOT_KNOWN: _("Date not known"),
@@ -57,7 +57,7 @@ def fault_words() -> dict[str, str]:
 
 
 def _where_words() -> dict[str, str]:
-    return {SHELVES: _("On shelves"), KITS: _("In kits"), APART: _("Set apart")}
+    return {SHELVES: _("On shelves"), KITS: _("In kits"), APART: _("Kept apart")}
 
 
 def told(rows: Sequence[Held]) -> list[dict[str, Any]]:

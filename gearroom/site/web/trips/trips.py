@@ -93,7 +93,7 @@ def _month_said(text: str, today: date) -> date:
     except ValueError:
         first = date.min
     if not 2000 <= first.year < 2200:
-        says = _("Give a month as year and month, such as 2026-05.")
+        says = _("Enter a month as year and month, such as 2026-05.")
         raise Invalid(says, field="month")
     return first
 
@@ -192,7 +192,7 @@ def release(request: HttpRequest, trip: int) -> HttpResponse:
         if row is None:
             raise NotFound("reservation", ref)
         done = reservations.release(act, row)
-        says = _("%(kit)s is not reserved for %(trip)s any more.")
+        says = _("%(kit)s is no longer reserved for %(trip)s.")
         return Done(says % {"kit": done.kit.name, "trip": found.name})
 
     try:
@@ -212,7 +212,7 @@ def add(request: HttpRequest) -> HttpResponse:
 
     def perform(act: Act) -> Done:
         done = trips.add_by_hand(act, _facts(act, request))
-        says = _("%(trip)s is on the calendar. Reserve its kits now.") % {"trip": done.trip.name}
+        says = _("%(trip)s is added. Reserve its kits now.") % {"trip": done.trip.name}
         return Done(says, to=reverse("trip", args=[done.trip.pk]))
 
     try:
