@@ -17,7 +17,7 @@ LANDED = Path(__file__).parents[2] / "landed"
 FACTS = """
 from django.db.models import Count
 from kits.models import Checkout, CheckoutFact, Entry, Seal, SealFact
-from kits.services import contents
+from kits.services.kits import contents
 from kits.models import Kit
 print(Seal.objects.count() == SealFact.objects.filter(what="on").count())
 opened = CheckoutFact.objects.filter(what="opened")
@@ -67,10 +67,10 @@ def test_a_landed_database_is_brought_up_to_date_and_in_balance(landed):
 
 NAMES = """
 from django.db import connection
-from gearroom.core import append_only
+from gearroom.core.acts import append_only
 from gearroom.core.acts.act import Act, actor_of
 from gearroom.core.models import Person, User
-from gearroom.core.services import redaction
+from gearroom.core.services.people import redaction
 
 def telling():
     words = [w for p in Person.objects.all() for w in (p.name, p.phone, p.email) if w]
