@@ -29,12 +29,12 @@ from kits.models import (
     PlaceKind,
     Receipt,
 )
-from kits.rules.ledger.expiry import WINDOW_YEARS, Fault, date_known, must_be_dated, why_not
+from kits.rules.ledger.expiry import WINDOW_YEARS, date_known, must_be_dated, why_not
 from kits.rules.ledger.facts import Batch, Kind
-from kits.rules.ledger.irregular import Broken
+from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
 from kits.services.ledger import admission, lots, readiness
 from kits.services.ledger.book import Book, Leg, outer, room_place
-from kits.services.text import wording
+from kits.services.text import reason_texts
 from kits.services.text.amounts import units as whole
 
 
@@ -195,15 +195,15 @@ def _batch(lot: Lot) -> Batch:
 
 
 TO_QUARANTINE = {
-    Fault.RECALLED: Broken.RECALLED,
-    Fault.WITHHELD: Broken.WITHHELD,
-    Fault.CHECK_FAILED: Broken.WITHHELD,
-    Fault.EXPIRED: Broken.EXPIRED_ON_ARRIVAL,
-    Fault.OPENED_TOO_LONG: Broken.EXPIRED_ON_ARRIVAL,
+    ReasonCode.RECALLED: ReasonCode.RECALLED,
+    ReasonCode.WITHHELD: ReasonCode.WITHHELD,
+    ReasonCode.CHECK_FAILED: ReasonCode.WITHHELD,
+    ReasonCode.EXPIRED: ReasonCode.EXPIRED_ON_ARRIVAL,
+    ReasonCode.OPENED_TOO_LONG: ReasonCode.EXPIRED_ON_ARRIVAL,
 }
 
 
-def landing(lot: Lot, shelf: Place) -> tuple[Place, list[Broken]]:
+def landing(lot: Lot, shelf: Place) -> tuple[Place, list[ReasonCode]]:
     """Where units that arrive are put, with the codes of rules that this breaks: on the shelf,
     or in its room's quarantine."""
     assert shelf.room is not None  # shelves and training boxes are a room's
@@ -212,22 +212,22 @@ def landing(lot: Lot, shelf: Place) -> tuple[Place, list[Broken]]:
     code = TO_QUARANTINE.get(fault) if fault else None
     if code is None:
         return shelf, []
-    if code is Broken.EXPIRED_ON_ARRIVAL and shelf.kind == PlaceKind.TRAINING:
+    if code is ReasonCode.EXPIRED_ON_ARRIVAL and shelf.kind == PlaceKind.TRAINING:
         return shelf, [code]
     return room_place(shelf.room, PlaceKind.QUARANTINE), [code]
 
 
 _REMARKS = {
-    Broken.RECALLED: _lazy(
+    ReasonCode.RECALLED: _lazy(
         "Its maker recalls it: it is in quarantine until it is returned or disposed of."
     ),
-    Broken.WITHHELD: _lazy("It is on hold: it is in quarantine until it is released."),
-    Broken.EXPIRED_ON_ARRIVAL: _lazy("It is out of date: complain to the supplier."),
-    Broken.MORE_ARRIVED: wording.IRREGULAR[Broken.MORE_ARRIVED],
+    ReasonCode.WITHHELD: _lazy("It is on hold: it is in quarantine until it is released."),
+    ReasonCode.EXPIRED_ON_ARRIVAL: _lazy("It is out of date: complain to the supplier."),
+    ReasonCode.MORE_ARRIVED: reason_texts.IRREGULAR[ReasonCode.MORE_ARRIVED],
 }
 
 
-def remarks(lot: Lot, irregular: list[Broken]) -> tuple[Remark, ...]:
+def remarks(lot: Lot, irregular: list[ReasonCode]) -> tuple[Remark, ...]:
     """What is worth saying about units that arrived."""
     found = [Remark(code, str(_REMARKS[code])) for code in irregular]
     batch = _batch(lot)
@@ -336,9 +336,7 @@ def _usable_there(lot: Lot, source: Place, target: Place, room: Room) -> None:
     fault = why_not(batch, today_in(room))
     if fault is None or fault not in TO_QUARANTINE:
         return
-    if fault in (Fault.EXPIRED, Fault.OPENED_TOO_LONG) and (
-        source.kind == target.kind or target.kind == PlaceKind.TRAINING
-    ):
+    if fault in OUT_OF_DATE and (source.kind == target.kind or target.kind == PlaceKind.TRAINING):
         return
     raise Refused(admission.CODES[fault], admission.sentence(batch, fault), lot=lot.pk)
 
@@ -385,7 +383,7 @@ def arrive(act: Act, *, lot: Lot, units: int, shelf: Place) -> Received:
         legs = [Leg(lot, transit, place, sent)] if sent else []
         if sent < count:
             legs.append(Leg(lot, outer(PlaceKind.UNEXPLAINED), place, count - sent))
-            irregular.append(Broken.MORE_ARRIVED)
+            irregular.append(ReasonCode.MORE_ARRIVED)
         entry = book.post(EntryKind.ARRIVE, legs, lot=lot, room=shelf.room, irregular=irregular)
         said = remarks(lot, irregular)
     return Received(entry, lot, place, count, None, said)
