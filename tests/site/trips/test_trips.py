@@ -328,7 +328,7 @@ def test_a_trip_is_added_by_hand_in_the_rooms_own_time(world):
 @pytest.mark.parametrize(
     ("wrong", "status", "says"),
     [
-        ({"departs_at": "tomorrow"}, 400, "Departs: give a day and a time"),
+        ({"departs_at": "tomorrow"}, 400, "Departs: enter a day and a time"),
         ({"returns_at": "2020-01-01T08:00"}, 422, "returns before it departs"),
         ({"people": "0"}, 400, "People: “0” will not do"),
         ({"name": " "}, 400, "Give the trip a name"),
