@@ -32,11 +32,11 @@ from kits.rules.custody.use import Went, may_come_back
 from kits.rules.ledger.facts import Kind, Level
 from kits.rules.ledger.irregular import Broken
 from kits.rules.restocking.picking import first_out
-from kits.services.custody import reporters
 from kits.services.custody.hand_back_remarks import Remarks
 from kits.services.custody.hand_back_remarks import write as write_remarks
 from kits.services.ledger import lots, readiness
 from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.lookup import reporters
 from kits.services.lookup.holders import last_checkout
 from kits.services.text.amounts import units
 
