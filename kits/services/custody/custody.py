@@ -37,6 +37,7 @@ from kits.services.custody.hand_back_remarks import write as write_remarks
 from kits.services.kits import holds as keeping
 from kits.services.ledger import kit_state
 from kits.services.ledger.book import Book
+from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import promises, reporters
 from kits.services.lookup.holders import kit_is_out, open_checkout
 from kits.services.lookup.promises import refuse_ended
@@ -269,7 +270,7 @@ def check_in(
     section: Place | None = None,
     seal_seen: str = "",
     used: Sequence[use.UseLine] = (),
-    levels: Sequence[use.LevelSeen] = (),
+    levels: Sequence[LooseLevel] = (),
     sharps_or_blood: bool = False,
     wet: bool = False,
     wrong: str = "",

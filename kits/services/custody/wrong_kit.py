@@ -38,6 +38,7 @@ from kits.services.custody.unmet_needs import Needed
 from kits.services.kits.history import MAY_BE_ANOTHER_KITS
 from kits.services.ledger import reversal
 from kits.services.ledger.book import Book
+from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 from kits.services.lookup.holders import open_checkout
 from kits.services.trips import reservations
@@ -216,9 +217,9 @@ def _handed_back(entry: Entry) -> Again:
     return again
 
 
-def _levels(seen: list[LevelFact], places: dict[str, Place]) -> list[use.LevelSeen]:
+def _levels(seen: list[LevelFact], places: dict[str, Place]) -> list[LooseLevel]:
     return [
-        use.LevelSeen(places[fact.section.section_key], fact.item, Level(fact.level))
+        LooseLevel(places[fact.section.section_key], fact.item, Level(fact.level))
         for fact in seen
         if fact.section.section_key in places
     ]
