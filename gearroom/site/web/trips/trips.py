@@ -21,10 +21,9 @@ from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Invalid, NotFound, Problem, Stale
 from gearroom.core.models import Room
 from gearroom.core.services.people import people
-from gearroom.site.web.lists.packing_lists import today_here
 from gearroom.site.web.page import words
 from gearroom.site.web.page.forms import Moment, PageForm, Several, ShortText, Tick, WholeNumber
-from gearroom.site.web.page.shell import Done, acted, actor, here, page, rooms_of, show
+from gearroom.site.web.page.shell import Done, acted, actor, here, page, rooms_of, show, today_here
 from kits.models import Reservation, Trip
 from kits.services.lookup import find
 from kits.services.text import wording
