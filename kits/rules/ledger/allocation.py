@@ -43,7 +43,7 @@ class Allocation:
         self._pools: list[tuple[list[Pool], ...]] = [([], [], [], []) for _ in lines]
         self._claimants: dict[int, list[int]] = {}
         for i, line in enumerate(lines):
-            for thing in {line.thing.id, *line.instead}:
+            for thing in line.usable_things:
                 self._claimants.setdefault(thing, []).append(i)
 
     def got(self, i: int) -> int:
@@ -137,6 +137,6 @@ def entangled(lines: Sequence[Line]) -> list[bool]:
     """Return for each line whether another line wants any of the things that it can use."""
     wanted: dict[int, int] = {}
     for line in lines:
-        for thing in {line.thing.id, *line.instead}:
+        for thing in line.usable_things:
             wanted[thing] = wanted.get(thing, 0) + 1
-    return [any(wanted[thing] > 1 for thing in {x.thing.id, *x.instead}) for x in lines]
+    return [any(wanted[thing] > 1 for thing in x.usable_things) for x in lines]

@@ -71,7 +71,7 @@ def difference(kit: KitState, lines: Sequence[Line], today: date) -> Difference:
 
 def spare(kit: KitState, lines: Sequence[Line]) -> dict[int, int]:
     """Return the units inside, by thing id, of things that no line of `lines` would use."""
-    useful = {thing for line in lines for thing in (line.thing.id, *line.instead)}
+    useful = frozenset().union(*(line.usable_things for line in lines))
     found: dict[int, int] = {}
     for x in kit.units:
         if x.batch.thing.id not in useful:

@@ -36,15 +36,6 @@ class Swap(enum.StrEnum):
 
 
 @dataclass(frozen=True)
-class Pick:
-    """Units of a batch to take from a shelf."""
-
-    batch: Batch
-    shelf: str
-    count: int
-
-
-@dataclass(frozen=True)
 class PutIn:
     """Units to put into a section for a line; `instead_of` is the line's own thing when another
     will do instead, else None."""
@@ -123,28 +114,6 @@ def first_out(batch: Batch, shelf: str) -> tuple[date, bool, str, int]:
     return good_through(batch) or date.max, not date_known(batch), shelf, batch.id
 
 
-def pick(
-    shelf_units: Iterable[Units],
-    thing_id: int,
-    count: int,
-    *,
-    through: date,
-    today: date,
-    list_signed: bool = True,
-) -> tuple[Pick, ...]:
-    """Return where to take `count` units of a thing that are usable through `through` and may be
-    put into a kit today: as many as there are, first expired first. Fewer picks than asked for
-    mean that there are no more."""
-    picks = []
-    for x in _in_order(shelf_units, through, today, list_signed).get(thing_id, ()):
-        if count <= 0:
-            break
-        taken = min(count, x.count)
-        picks.append(Pick(x.batch, x.place, taken))
-        count -= taken
-    return tuple(picks)
-
-
 def restock(kit: KitState, shelf_units: Sequence[Units], through: date, today: date) -> RestockList:
     """Return what makes `kit` as fit through `through` as the shelf can make it.
 
@@ -168,9 +137,9 @@ def restock(kit: KitState, shelf_units: Sequence[Units], through: date, today: d
         TakeOut(x.batch, x.place, x.count, why, x.training) for x, why in out if why is not None
     ]
     missing = [
-        Missing(line, wanted - got, below_minimum=got < line.never_below)
+        Missing(line, line.target - got, below_minimum=got < line.never_below)
         for line, got in zip(lines, map(allocation.got, range(len(lines))), strict=True)
-        if got < (wanted := max(line.carry, line.never_below))
+        if got < line.target
     ]
     return RestockList(
         take_out=(*take_out, *_swapped(kit, staying, put_in, through)),
