@@ -3,6 +3,8 @@ are met."""
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from collections import Counter, defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -34,11 +36,11 @@ def lasting(kit: KitState) -> Lasting:
     are tried together, by bisection over the days on which some unit's usefulness ends.
     """
     lines = counted_lines(kit)
-    stock: Stock = {}
+    stock: Stock = defaultdict(list)
     for x in inside(kit):
         until = None if x.training else usable_until(x.batch)
         if until is not None:
-            stock.setdefault(x.batch.thing.id, []).append((until, x.place, x.count))
+            stock[x.batch.thing.id].append((until, x.place, x.count))
     wanting = [line for line in lines if line.never_below > 0]
     must_haves = [line for line in wanting if line.criticality is Criticality.MUST_HAVE]
     vital = _last_all(
@@ -91,21 +93,15 @@ def _all_met_until(
     rows = [(thing, *row) for thing in sorted(things) for row in stock.get(thing, ())]
 
     def met(through: date) -> bool:
-        supply: dict[Pool, int] = {}
+        supply: Counter[Pool] = Counter()
         for thing, until, place, count in rows:
             if until >= through:
-                supply[thing, place] = supply.get((thing, place), 0) + count
+                supply[thing, place] += count
         allocation = Allocation(lines)
         allocation.add(supply)
         meet(allocation)
         return all(allocation.got(i) >= wanted(line) for i, line in enumerate(lines))
 
     days = sorted({until for _, until, _, _ in rows} | {date.max})
-    low, high = 0, len(days)  # met through all before low, not through high and after
-    while low < high:
-        middle = (low + high) // 2
-        if met(days[middle]):
-            low = middle + 1
-        else:
-            high = middle
-    return days[low - 1] if low else None
+    unmet = bisect_left(days, True, key=lambda day: not met(day))
+    return days[unmet - 1] if unmet else None

@@ -10,6 +10,7 @@ not known, then by shelf and batch id.
 from __future__ import annotations
 
 import enum
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -157,13 +158,13 @@ Stock = dict[int, list[Units]]
 
 
 def _in_order(shelf_units: Iterable[Units], through: date, today: date, list_signed: bool) -> Stock:
-    stock: Stock = {}
+    stock: Stock = defaultdict(list)
     for x in shelf_units:
         if x.count <= 0 or not usable_through(x.batch, through):
             continue
         fault = may_be_put_in(x.batch, today, list_signed=list_signed, training_stock=x.training)
         if fault is None:
-            stock.setdefault(x.batch.thing.id, []).append(x)
+            stock[x.batch.thing.id].append(x)
     for units in stock.values():
         units.sort(key=lambda x: first_out(x.batch, x.place))
     return stock
@@ -202,18 +203,17 @@ def _swapped(
 ) -> list[TakeOut]:
     """Units that do not count through the day and whose line gets better ones: as many as it gets,
     the first expired first."""
-    replaced: dict[int, int] = {}
+    replaced: Counter[int] = Counter()
     for row in put_in:
-        replaced[row.line.id] = replaced.get(row.line.id, 0) + row.count
+        replaced[row.line.id] += row.count
     swapped = []
     for x in sorted(staying, key=lambda x: first_out(x.batch, x.place)):
         fault, home = why_not_counted(x, through), home_line(kit, x)
-        if fault is None or home is None or not replaced.get(home.id):
+        if fault is None or home is None or not replaced[home.id]:
             continue
         count = min(x.count, replaced[home.id])
         replaced[home.id] -= count
-        dated = fault in OUT_OF_DATE
-        why: ReasonCode | Swap = Swap.ENDS_TOO_SOON if dated else Swap.CHECK_NEEDED
+        why: ReasonCode | Swap = Swap.ENDS_TOO_SOON if fault in OUT_OF_DATE else Swap.CHECK_NEEDED
         if fault is ReasonCode.DATE_NOT_KNOWN:
             why = fault
         swapped.append(TakeOut(x.batch, x.place, count, why, x.training))
@@ -225,10 +225,5 @@ def _fill_up(kit: KitState, stock: Stock) -> Iterable[FillUp]:
         level = kit.levels.get((line.section, line.thing.id))
         if line.thing.by_eye and line.section not in kit.away and level is not Level.FULL:
             first = next(iter(stock.get(line.thing.id, ())), None)
-            yield FillUp(
-                line,
-                line.section,
-                level,
-                None if first is None else first.batch,
-                None if first is None else first.place,
-            )
+            source = (first.batch, first.place) if first else (None, None)
+            yield FillUp(line, line.section, level, *source)
