@@ -185,7 +185,7 @@ def test_a_kit_to_sort_later_does_not_go_until_somebody_looked_inside(school):
     out(school)
     custody.check_in(act(school.guide), school.day_01)
 
-    with pytest.raises(Refused, match="waits to be sorted"):
+    with pytest.raises(Refused, match="needs sorting"):
         out(school)
     sorting.look_inside(act(school.guide), school.day_01)
     assert out(school).checkout.person == school.guide

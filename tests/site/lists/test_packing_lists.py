@@ -179,8 +179,8 @@ def test_a_line_moves_up_and_what_else_was_typed_is_saved(world, draft):
     ("field", "typed", "says"),
     [
         ("carry", "six", "Wound dressing 10 × 12, carry: “six” will not do."),
-        ("never", "7", "never below 7 is more than the 6 to carry"),
-        ("matters", "very", "choose how much it matters"),
+        ("never", "7", "minimum 7 is more than the 6 to carry"),
+        ("matters", "very", "choose its priority"),
     ],
 )
 def test_a_wrong_line_is_named_and_nothing_is_saved(world, draft, field, typed, says):
@@ -248,7 +248,7 @@ def test_a_published_version_is_not_edited(world):
     answer = post(browser(world.instructor), path, name="Other")
 
     assert answer.status_code == 409
-    assert "A published version never changes" in text_of(answer)
+    assert "A published version cannot be changed" in text_of(answer)
 
 
 def test_what_will_do_instead_is_said_and_taken_back(world, draft):
