@@ -253,9 +253,9 @@ class CheckInKit(UseCaseView):
 def _instrument(kit: Kit, ref: str | None) -> Lot:
     held = {
         row.lot_id: row.lot
-        for row in Holding.objects.filter(
-            place__kit=kit, units__gt=0, lot__item__kind=Kind.INSTRUMENT
-        ).select_related("lot__item")
+        for row in Holding.objects.on_hand()
+        .filter(place__kit=kit, lot__item__kind=Kind.INSTRUMENT)
+        .select_related("lot__item")
     }
     if ref is not None:
         named = find.lot(ref)

@@ -13,7 +13,7 @@ from gearroom.core.api.openapi.member_rules import OneOf
 from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
-from kits.models import Place, PlaceKind
+from kits.models import Place
 from kits.services.custody import wrong_kit
 from kits.services.ledger import kit_summary, reversal
 from kits.services.lookup import find
@@ -85,7 +85,7 @@ class CountKit(UseCaseView):
         if "section" in data:
             places = [find.section(kit, data["section"])]
         else:
-            places = list(kit.sections.filter(kind=PlaceKind.SECTION))
+            places = list(kit.sections.all())
         found = [
             _found(row, find.section(kit, row["section"]) if "section" in row else places[0])
             for row in data["found"]

@@ -134,7 +134,7 @@ class Lots(ListView):
         if "recalled" in query:
             lots = lots.filter(recall__isnull=not query["recalled"])
         if "in_stock" in query:
-            held = Holding.objects.filter(lot=OuterRef("pk"), units__gt=0)
+            held = Holding.objects.on_hand().filter(lot=OuterRef("pk"))
             lots = lots.filter(Exists(held) if query["in_stock"] else ~Exists(held))
         return lots
 
@@ -185,9 +185,11 @@ class OneLot(ReadView):
         lot = find.lot(self.kwargs["id"])
         facts = list(LotFact.objects.filter(lot=lot).select_related("entry__person"))
         without_strangers(self.actor, [fact.entry for fact in facts])
-        held = Holding.objects.filter(
-            lot=lot, units__gt=0, place__in=find.places_of(self.actor)
-        ).select_related("place__kit")
+        held = (
+            Holding.objects.on_hand()
+            .filter(lot=lot, place__in=find.places_of(self.actor))
+            .select_related("place__kit")
+        )
         return {
             **lots_shown([lot])[lot.pk],
             "facts": [

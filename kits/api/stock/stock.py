@@ -54,9 +54,11 @@ class Holdings(ListView):
     def rows(self, query: dict[str, Any]) -> QuerySet[Holding]:
         """What the inner places of one's rooms hold, by thing."""
         assert self.actor is not None
-        held = Holding.objects.filter(
-            units__gt=0, place__in=find.places_of(self.actor).values("pk")
-        ).select_related("place__room", "place__kit", "lot__item")
+        held = (
+            Holding.objects.on_hand()
+            .filter(place__in=find.places_of(self.actor).values("pk"))
+            .select_related("place__room", "place__kit", "lot__item")
+        )
         if "room" in query:
             room = find.room(self.actor, query["room"])
             held = held.filter(Q(place__room=room) | Q(place__kit__room=room))

@@ -296,7 +296,7 @@ def check_in(
             irregular.append(Broken.OUT_OF_ORDER)
         elif held is None:
             irregular.append(Broken.WAS_NOT_OUT)
-        seal = Seal.objects.filter(kit=kit, section=section, broken__isnull=True).first()
+        seal = Seal.objects.unbroken().filter(kit=kit, section=section).first()
         holds = late or seal_holds(seal.number if seal else None, seal_seen)
         if as_found == AsFound.CLOSED and seal_seen and not holds:
             as_found = AsFound.OPENED

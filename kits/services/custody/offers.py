@@ -20,7 +20,7 @@ from gearroom.core.acts.act import Actor
 from gearroom.core.models import Membership, Person
 from gearroom.core.rules.roles import USE_CASES
 from gearroom.core.services.people import people
-from kits.models import Checkout, Kit, Trip
+from kits.models import Checkout, Kit, Reservation, Trip
 from kits.rules.custody.going_short import Addition, additions, guide_may
 from kits.rules.ledger.facts import KitState, Verdict, Weight, Word
 from kits.rules.ledger.readiness import Why, judge
@@ -184,7 +184,7 @@ def _another(
     other, its = best
     fields: dict[str, Any] = {"trip": str(trip.pk)} if trip else {}
     fields |= {"person": str(person.pk)} if person else {}
-    if trip and promises.open_reservations().filter(kit=kit, trip=trip).exists():
+    if trip and Reservation.objects.promised().filter(kit=kit, trip=trip).exists():
         fields["swap"] = True  # the promise goes along
     says = _("Take %(kit)s: %(verdict)s") % {
         "kit": other.name,
@@ -202,13 +202,10 @@ def _best_other(
     rows = {
         row.pk: row
         for row in find.kits_of(actor)
-        .filter(
-            room=kit.room_id,
-            list_version__packing_list=kit.list_version.packing_list_id,
-            retired_on__isnull=True,
-        )
+        .active()
+        .filter(room=kit.room_id, list_version__packing_list=kit.list_version.packing_list_id)
         .exclude(pk=kit.pk)
-        .exclude(pk__in=Checkout.objects.filter(in_at=None, section=None).values("kit"))
+        .exclude(pk__in=Checkout.objects.open().of_whole_kits().values("kit"))
     }
     sorted_by = verdict.through + timedelta(days=kit.home_room.sorting_nights)
     for each in promises.standing(kits=list(rows)):

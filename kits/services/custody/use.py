@@ -117,10 +117,10 @@ def write(
     was left: it comes from *unexplained*.
     """
     counted = _counted_since(book, kit)
-    sections = list(kit.sections.filter(kind=PlaceKind.SECTION))
+    sections = list(kit.sections.all())
     held = {
         (h.place_id, h.lot_id): h
-        for h in Holding.objects.filter(place__in=sections, units__gt=0).select_related("lot__item")
+        for h in Holding.objects.on_hand().filter(place__in=sections).select_related("lot__item")
     }
     left = {where: h.units for where, h in held.items()}
     lines: list[UsedLine] = []

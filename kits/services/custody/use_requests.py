@@ -65,7 +65,9 @@ def latest(actor: Actor, kit: Kit) -> Checkout | None:
     or they told what they used already."""
     held = (
         Checkout.objects.select_related("person", "trip", "closed_by")
-        .filter(kit=kit, section__isnull=True, undone__isnull=True, person__isnull=False)
+        .of_whole_kits()
+        .not_undone()
+        .filter(kit=kit, person__isnull=False)
         .order_by("-id")
         .first()
     )
@@ -102,10 +104,10 @@ def open_for(people: Iterable[int]) -> dict[int, list[Checkout]]:
     of queries does not grow with them."""
     held = list(
         Checkout.objects.select_related("kit__home_room", "person", "trip")
+        .of_whole_kits()
+        .not_undone()
         .filter(
             person__in=list(people),
-            section__isnull=True,
-            undone__isnull=True,
             in_at__gte=clock.now() - WITHIN,
             kit__to_sort_since__isnull=False,
         )
@@ -166,7 +168,8 @@ def asked(said: str) -> list[Checkout]:
             "kit__home_room", "kit__room", "kit__list_version", "person", "trip", "closed_by"
         )
         .defer("kit__list_version__signed_page")
-        .filter(pk=pk, undone__isnull=True)
+        .not_undone()
+        .filter(pk=pk)
         .first()
     )
     if held is None:

@@ -80,14 +80,12 @@ def may_have_been(actor: Actor, entry: Entry) -> QuerySet[Kit]:
     for one handed back those that are out; of the same kit list first."""
     kit = entry.kit
     assert kit is not None  # entry_of says so
-    out = Exists(
-        Checkout.objects.filter(kit=OuterRef("pk"), in_at__isnull=True, section__isnull=True)
-    )
+    out = Exists(Checkout.objects.open().of_whole_kits().filter(kit=OuterRef("pk")))
     wanted = out if entry.kind in (EntryKind.CHECK_IN, EntryKind.PASS) else ~out
     same_list = When(list_version__packing_list=kit.list_version.packing_list_id, then=Value(0))
     return (
         find.kits_of(actor)
-        .filter(retired_on__isnull=True)
+        .active()
         .exclude(pk=kit.pk)
         .annotate(
             unlikely=Case(When(wanted, then=Value(0)), default=Value(1)),

@@ -85,7 +85,7 @@ def going_soon(now: datetime) -> None:
     kinds = ("must-have-gone", "not-fit", "not-covered")
     known = {
         (episode.kind, episode.subject): episode
-        for episode in Episode.objects.filter(kind__in=kinds, closed_at__isnull=True)
+        for episode in Episode.objects.open().filter(kind__in=kinds)
     }
     standing = {(cause.kind, cause.subject) for cause in causes}
     for key, episode in known.items():
@@ -185,8 +185,8 @@ def _opened(
         ),
         ignore_conflicts=True,
     )
-    ours = Episode.objects.filter(
-        subject__in=[subject for _, subject in subjects], closed_at__isnull=True, opened_at=now
+    ours = Episode.objects.open().filter(
+        subject__in=[subject for _, subject in subjects], opened_at=now
     )
     return {(kind, subject): pk for pk, kind, subject in ours.values_list("pk", "kind", "subject")}
 
@@ -273,9 +273,7 @@ def look_at_stock(now: datetime) -> None:
     """Things on a room's shelves that are down to their order level: told once a crossing."""
     rooms = list(Room.objects.order_by("pk"))
     stock = stock_levels.stocked(rooms)
-    open_now = {
-        e.subject: e for e in Episode.objects.filter(kind="low-stock", closed_at__isnull=True)
-    }
+    open_now = {e.subject: e for e in Episode.objects.open().filter(kind="low-stock")}
     seen = set()
     crossed: dict[int, list[Stocked]] = defaultdict(list)
     for row in (s for found in stock.values() for s in found):
@@ -316,12 +314,9 @@ def _tell_low(rows: list[Stocked], now: datetime) -> None:
         )
         # Another look at the same moment opened some of them; those are told by it.
         opened = list(
-            Episode.objects.filter(
-                kind="low-stock",
-                subject__in=[_subject(row) for row in rows],
-                closed_at__isnull=True,
-                opened_at=now,
-            ).order_by("pk")
+            Episode.objects.open()
+            .filter(kind="low-stock", subject__in=[_subject(row) for row in rows], opened_at=now)
+            .order_by("pk")
         )
         if opened:
             writing.tell(
@@ -346,4 +341,4 @@ def _low(row: Stocked) -> dict[str, Any]:
 
 # -------------------------------------------------------------------------------------- episodes
 def _close(episode: Episode, now: datetime) -> None:
-    Episode.objects.filter(pk=episode.pk, closed_at__isnull=True).update(closed_at=now)
+    Episode.objects.open().filter(pk=episode.pk).update(closed_at=now)

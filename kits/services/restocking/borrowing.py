@@ -100,7 +100,7 @@ def _irregular(
         for fault in admission.faults(taker, [(line.lot, line.source) for line in lines])
     ]
     kept = WithheldKind.KEEP_AS_IT_CAME_BACK
-    if any(kit.withholdings.filter(kind=kept, released__isnull=True) for kit in (giver, taker)):
+    if any(kit.withholdings.open().filter(kind=kept) for kit in (giver, taker)):
         broken.append(Broken.KEPT_AS_IT_CAME)
     if found:
         broken.append(Broken.BORROWED_MORE)

@@ -285,7 +285,7 @@ def _goes_to(kit: Kit, thing: Thing, lot: Lot) -> Place:
     match thing.fate:
         case Fate.KEEP:
             _not_by_eye(thing.item, "things")
-            section = thing.section or kit.sections.filter(closed_on=None).first()
+            section = thing.section or kit.sections.open().first()
             if section is None:
                 raise Invalid(
                     _("%(kit)s has no section to keep it in.") % {"kit": kit.name}, field="things"

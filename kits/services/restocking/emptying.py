@@ -115,7 +115,8 @@ def empty(
 def inside(kit: Kit) -> list[Holding]:
     """What is in a kit, section by section."""
     return list(
-        Holding.objects.filter(place__kit=kit, units__gt=0)
+        Holding.objects.on_hand()
+        .filter(place__kit=kit)
         .select_related("lot__item", "place")
         .order_by("place__position", "place", "lot__item__name", "lot__expiry", "lot")
     )

@@ -76,7 +76,8 @@ def _group(rows: Rows, lot: Lot, taken: list[tuple[int, str]]) -> tuple[int, str
 def _on_a_shelf(plan: Restock, lot: Lot) -> tuple[int, int]:
     """The shelf of the room that holds most of a batch, and how many it holds."""
     held = (
-        Holding.objects.filter(lot=lot, place__in=plan.shelves, units__gt=0)
+        Holding.objects.on_hand()
+        .filter(lot=lot, place__in=plan.shelves)
         .order_by("-units", "place")
         .values_list("place", "units")
         .first()

@@ -69,7 +69,7 @@ def seal_holds(act: Act, kit: Kit) -> Entry:
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
         act.actor.require("look_inside", kit.room_id)
-        if not Seal.objects.filter(kit=kit, section=None, broken__isnull=True).exists():
+        if not Seal.objects.unbroken().filter(kit=kit, section=None).exists():
             raise Refused(
                 "no-seal-on-record",
                 _("No seal is on record for %(kit)s. Check its contents, then seal it.")
@@ -115,7 +115,7 @@ def restock_list(kit: Kit, *, through: date | None = None) -> Restock:
     if through is not None and through < today:
         raise Invalid(_("That day is past. Enter one that is to come."), field="through")
     through = through or through_day(kit)
-    shelves = {p.pk: p for p in kit.room.places.filter(kind=PlaceKind.SHELF)}
+    shelves = {p.pk: p for p in kit.room.places.shelves()}
     on_shelves = [
         Units(batch, str(place), count)
         for place, rows in readiness.units_in(shelves).items()
@@ -243,9 +243,7 @@ def restock(
 
 def refuse_if_kept_as_it_came(kit: Kit) -> None:
     """Raise Refused (`keep-as-it-came-back`) where nothing may be put in or taken out."""
-    if kit.withholdings.filter(
-        kind=WithheldKind.KEEP_AS_IT_CAME_BACK, released__isnull=True
-    ).exists():
+    if kit.withholdings.open().filter(kind=WithheldKind.KEEP_AS_IT_CAME_BACK).exists():
         raise Refused(
             "keep-as-it-came-back",
             _(
@@ -336,7 +334,7 @@ def reseal(
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
         act.actor.require("reseal", kit.room_id)
-        in_use = Seal.objects.filter(number__iexact=number, broken__isnull=True).first()
+        in_use = Seal.objects.unbroken().filter(number__iexact=number).first()
         if in_use is not None and (in_use.kit_id, in_use.section_id) == (
             kit.pk,
             section.pk if section else None,
@@ -369,7 +367,7 @@ def reseal(
                 "not_replaced": units_lacking,
             },
         )
-        Seal.objects.filter(kit=kit, section=section, broken__isnull=True).update(broken=entry)
+        Seal.objects.unbroken().filter(kit=kit, section=section).update(broken=entry)
         return Seal.objects.create(kit=kit, section=section, number=number, put_on=entry)
 
 

@@ -26,7 +26,6 @@ from kits.models import (
     Lot,
     Movement,
     Place,
-    PlaceKind,
     Receipt,
     Substitute,
 )
@@ -120,7 +119,7 @@ def sections_for(kit: Kit, item: Item) -> list[Place]:
         Q(lines__item=item) | Q(lines__item__substitutes__instead=item)
     )
     asking = set(lines.values_list("key", flat=True))
-    places = list(kit.sections.filter(closed_on__isnull=True))
+    places = list(kit.sections.open())
     if item.by_eye:
         return [place for place in places if place.section_key in asking]
     return sorted(places, key=lambda place: place.section_key not in asking)
@@ -128,9 +127,9 @@ def sections_for(kit: Kit, item: Item) -> list[Place]:
 
 def shelves_for(kit: Kit, item: Item) -> list[Place]:
     """The open shelves of the room that the kit is in, those that hold the thing first."""
-    there = Holding.objects.filter(lot__item=item, units__gt=0, place__room=kit.room)
+    there = Holding.objects.on_hand().filter(lot__item=item, place__room=kit.room)
     has = set(there.values_list("place", flat=True))
-    shelves = Place.objects.filter(kind=PlaceKind.SHELF, room=kit.room, closed_on__isnull=True)
+    shelves = Place.objects.open().shelves().filter(room=kit.room)
     return sorted(shelves, key=lambda place: place.pk not in has)
 
 

@@ -50,7 +50,8 @@ def listed(rooms: Iterable[int]) -> list[Away]:
             moves[source].append(rule.Leaving(kit, lot, -units, at))
     held: dict[int, dict[int, int]] = defaultdict(dict)
     for place, lot, units in (
-        Holding.objects.filter(place__in=places, units__gt=0)
+        Holding.objects.on_hand()
+        .filter(place__in=places)
         .values_list("place", "lot")
         .annotate(total=Sum("units"))
         .order_by()

@@ -84,9 +84,7 @@ def differences(
         )
     booked: dict[tuple[int, int], int] = {}
     known: dict[int, Lot] = {}
-    for holding in Holding.objects.filter(place__in=places, units__gt=0).select_related(
-        "lot__item"
-    ):
+    for holding in Holding.objects.on_hand().filter(place__in=places).select_related("lot__item"):
         booked[holding.place_id, holding.lot_id] = holding.units
         known[holding.lot_id] = holding.lot
     by_id = {p.pk: p for p in places}
@@ -232,7 +230,7 @@ def not_counted(places: Sequence[Place], found: Sequence[Found]) -> list[Holding
     """What the book has in places and nobody said a number of."""
     lots_named = {(line.place.pk, line.lot.pk) for line in found if line.lot}
     items_named = {(line.place.pk, line.item.pk) for line in found if line.item}
-    there = Holding.objects.filter(place__in=places, units__gt=0)
+    there = Holding.objects.on_hand().filter(place__in=places)
     return [
         held
         for held in there.select_related("lot__item", "place").order_by("place", "lot")
@@ -252,7 +250,7 @@ def _all_named(
 def _all_sections(kit: Kit, places: Sequence[Place]) -> bool:
     """Whether every section of a kit is among the places: then a count of all of them is a check
     of the kit."""
-    open_ones = kit.sections.filter(closed_on__isnull=True).values_list("pk", flat=True)
+    open_ones = kit.sections.open().values_list("pk", flat=True)
     return set(open_ones) <= {place.pk for place in places}
 
 
@@ -261,7 +259,7 @@ def _hold(book: Book, kit_id: int | None, places: Sequence[Place], found: Sequen
     until the count is written: it is of one instant."""
 
     def batches() -> set[int]:
-        there = Holding.objects.filter(place__in=places, units__gt=0)
+        there = Holding.objects.on_hand().filter(place__in=places)
         return {line.lot.pk for line in found if line.lot} | {*there.values_list("lot", flat=True)}
 
     book.hold(lambda: [kit_id] if kit_id else [], batches)

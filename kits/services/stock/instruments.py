@@ -100,9 +100,7 @@ def check(
 
 
 def _place_of(lot: Lot) -> Place | None:
-    held = (
-        Holding.objects.filter(lot=lot, units__gt=0).select_related("place__room").order_by("place")
-    )
+    held = Holding.objects.on_hand().filter(lot=lot).select_related("place__room").order_by("place")
     first = held.first()
     return first.place if first else None
 
@@ -138,9 +136,7 @@ def _due(lot: Lot, day: date, due_on: date | None) -> date | None:
 def _keep_back_or_release(
     entry: Entry, lot: Lot, kit: Kit | None, room: Room | None, passed: bool
 ) -> None:
-    kept = Withholding.objects.filter(
-        lot=lot, kind=WithheldKind.FAILED_CHECK, released__isnull=True
-    )
+    kept = Withholding.objects.open().filter(lot=lot, kind=WithheldKind.FAILED_CHECK)
     if passed:
         kept.update(released=entry)
         return

@@ -170,7 +170,7 @@ def one_of_its_own(lot: Lot, count: int) -> None:
         return
     if count != 1:
         raise Invalid(_("An instrument is one unit. Enter each with its serial."), field="units")
-    held = Holding.objects.select_related("place").filter(lot=lot, units__gt=0).first()
+    held = Holding.objects.select_related("place").on_hand().filter(lot=lot).first()
     if held is not None:
         raise Refused(
             "instrument-held",

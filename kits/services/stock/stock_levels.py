@@ -41,9 +41,10 @@ def on_shelves(rooms: Iterable[int]) -> tuple[dict[int, list[Units]], dict[int, 
     `place` is its shelf's id."""
     shelves = {
         p.pk: p
-        for p in Place.objects.filter(
-            room__in=list(rooms), kind=PlaceKind.SHELF, closed_on__isnull=True
-        ).order_by("room", "position", "name", "pk")
+        for p in Place.objects.open()
+        .shelves()
+        .filter(room__in=list(rooms))
+        .order_by("room", "position", "name", "pk")
     }
     found: dict[int, list[Units]] = defaultdict(list)
     held = readiness.units_in(shelves)

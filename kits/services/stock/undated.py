@@ -43,8 +43,8 @@ def to_check(room: Room, actor: Actor | None = None) -> list[Undated]:
     stops a kit first, then by place. With an actor, of what they may see. Eight queries at most."""
     places = Place.objects.all() if actor is None else find.places_of(actor)
     held = (
-        Holding.objects.filter(
-            units__gt=0,
+        Holding.objects.on_hand()
+        .filter(
             lot__expiry__isnull=True,
             lot__item__needs_date=True,
             place__in=places.filter(kind__in=(PlaceKind.SHELF, PlaceKind.SECTION)),

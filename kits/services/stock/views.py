@@ -79,11 +79,8 @@ def things(
         for row in rows
     }
     in_kits: dict[int, int] = dict(
-        Holding.objects.filter(
-            units__gt=0,
-            place__kind=PlaceKind.SECTION,
-            place__in=find.places_of(actor).values("pk"),
-        )
+        Holding.objects.on_hand()
+        .filter(place__kind=PlaceKind.SECTION, place__in=find.places_of(actor).values("pk"))
         .values_list("lot__item")
         .annotate(units=Sum("units"))
         .order_by()
@@ -144,9 +141,11 @@ def held(
 ) -> list[Held]:
     """What the places of somebody's rooms hold, soonest out of date first: of one thing, in one
     room (its own places, not its kits), in places of some kinds, in one place."""
-    rows = Holding.objects.filter(
-        units__gt=0, place__in=find.places_of(actor).values("pk")
-    ).select_related("place__room", "place__kit__room", "lot__item")
+    rows = (
+        Holding.objects.on_hand()
+        .filter(place__in=find.places_of(actor).values("pk"))
+        .select_related("place__room", "place__kit__room", "lot__item")
+    )
     if item is not None:
         rows = rows.filter(lot__item=item)
     if room is not None:
@@ -254,9 +253,10 @@ class ShelfSeen:
 def shelves(room: Room) -> list[ShelfSeen]:
     """The shelves of a room in walking order."""
     found = list(
-        Place.objects.filter(room=room, kind=PlaceKind.SHELF, closed_on__isnull=True).annotate(
-            batches=Count("holdings", filter=Q(holdings__units__gt=0))
-        )
+        Place.objects.open()
+        .shelves()
+        .filter(room=room)
+        .annotate(batches=Count("holdings", filter=Q(holdings__units__gt=0)))
     )
     wanted = {place.pk for place in found}
     last: dict[int, Entry] = {}
@@ -267,12 +267,15 @@ def shelves(room: Room) -> list[ShelfSeen]:
         for pk in entry.detail["places"]:
             if pk in wanted:
                 last.setdefault(pk, entry)
-    return [ShelfSeen(place, place.batches, last.get(place.pk)) for place in found]
+    return [
+        ShelfSeen(place, place.batches, last.get(place.pk))  # type: ignore[attr-defined]  # annotated
+        for place in found
+    ]
 
 
 def shelves_of(actor: Actor) -> list[Place]:
     """The shelves in use of all of somebody's rooms, by room, in walking order."""
-    found = find.places_of(actor).filter(kind=PlaceKind.SHELF, closed_on__isnull=True)
+    found = find.places_of(actor).open().shelves()
     return list(found.order_by("room__name", "position", "name", "pk"))
 
 

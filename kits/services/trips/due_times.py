@@ -103,7 +103,7 @@ def extend(act: Act, trip: Trip, returns_at: datetime) -> Extended:
     Raises Refused (`trip-cancelled`), Unacceptable (`due-in-the-past`,
     `trip-ends-before-it-begins`, `trip-too-long`).
     """
-    out = Checkout.objects.filter(trip=trip, in_at=None)
+    out = Checkout.objects.open().filter(trip=trip)
     with Book(act) as book:
         book.lock(*out.values_list("kit", flat=True))
         act.actor.require("set_due", trip.room_id)

@@ -53,7 +53,7 @@ def proposal(actor: Actor, trip: Trip) -> TripProposal:
     Asked of the database in a number of queries that does not grow with the kits. Raises Refused
     (`trip-cancelled`), Unacceptable (`trip-is-over`).
     """
-    seen = find.kits_of(actor).filter(retired_on__isnull=True)
+    seen = find.kits_of(actor).active()
     going = seen.filter(
         Q(reservations__trip=trip, reservations__released__isnull=True)
         | Q(checkouts__trip=trip, checkouts__in_at__isnull=True, checkouts__section__isnull=True)
@@ -67,9 +67,10 @@ def proposal(actor: Actor, trip: Trip) -> TripProposal:
     reserved = {r.kit_id: r.trip.name for r in reservations.clashing(kits, trip)}
     out = {
         c.kit_id: c
-        for c in Checkout.objects.filter(
-            kit__in=kits, in_at__isnull=True, section__isnull=True
-        ).select_related("person")
+        for c in Checkout.objects.open()
+        .of_whole_kits()
+        .filter(kit__in=kits)
+        .select_related("person")
     }
     candidates = []
     for pk in kits.keys() - promised:

@@ -77,7 +77,7 @@ def plan(
     assert not isinstance(trip, Unsaid)
     reservation = None
     if trip is not None:
-        rows = promises.open_reservations().select_related("person")
+        rows = Reservation.objects.promised().select_related("person")
         reservation = rows.filter(kit=kit, trip=trip).first()
     if person is None and trip is not None:
         person = (reservation.person if reservation else None) or trip.leader
@@ -178,14 +178,11 @@ def instead_of(other: Standing) -> Kit | None:
     """A free kit of the same list, the same version first, that is ready or low through the trip's
     last day and would do in the place of the promised one; None when there is none."""
     kit, trip = other.reservation.kit, other.trip
-    out = Checkout.objects.filter(in_at=None, section=None).values("kit")
+    out = Checkout.objects.open().of_whole_kits().values("kit")
     rows = {
         row.pk: row
-        for row in Kit.objects.filter(
-            list_version__packing_list=kit.list_version.packing_list_id,
-            retired_on=None,
-            room=kit.room_id,
-        )
+        for row in Kit.objects.active()
+        .filter(list_version__packing_list=kit.list_version.packing_list_id, room=kit.room_id)
         .exclude(pk=kit.pk)
         .exclude(pk__in=out)
         .select_related("home_room")

@@ -18,7 +18,6 @@ from kits.services.ledger import readiness
 from kits.services.ledger.book import Book
 from kits.services.lookup import promises
 from kits.services.lookup.holders import kit_is_out, open_checkout
-from kits.services.lookup.promises import open_reservations
 from kits.services.text import wording
 
 
@@ -67,7 +66,7 @@ def reserve(act: Act, kit: Kit, trip: Trip, *, person: Person | None = None) -> 
         others = clashing([kit.pk], trip)
         if others:
             raise _reserved(others[0])
-        reservation = open_reservations().filter(kit=kit, trip=trip).first()
+        reservation = Reservation.objects.promised().filter(kit=kit, trip=trip).first()
         entry = None
         if reservation is None or (person is not None and reservation.person_id != person.pk):
             entry = _promise(book, kit, trip, person)
@@ -99,7 +98,7 @@ def release(act: Act, reservation: Reservation) -> Reservation:
 
 def kits_of(source: str, reference: str) -> list[int]:
     """The ids of the kits that are promised to the trip that a source knows by a reference."""
-    rows = open_reservations().filter(trip__source=source, trip__reference=reference)
+    rows = Reservation.objects.promised().filter(trip__source=source, trip__reference=reference)
     return list(rows.values_list("kit", flat=True))
 
 
@@ -107,7 +106,7 @@ def release_all(book: Book, trip: Trip) -> list[Reservation]:
     """Give free the kits, locked in the book, of a locked trip that was cancelled. A kit promised
     to it at this very moment is not locked: its promise counts for nothing, and stays."""
     rows = (
-        open_reservations()
+        Reservation.objects.promised()
         .filter(trip=trip, kit__in=book.locked)
         .select_related("trip", "person", "kit__home_room", "kit__responsible", "kit__deputy")
     )
@@ -140,7 +139,7 @@ def swap(act: Act, from_kit: Kit, to_kit: Kit, trip: Trip) -> Swapped:
         held = open_checkout(to_kit)
         if held is not None:
             raise kit_is_out(held)
-        planned = open_reservations().filter(kit=from_kit, trip=trip).first()
+        planned = Reservation.objects.promised().filter(kit=from_kit, trip=trip).first()
         if planned is None:
             raise Refused(
                 "not-reserved",
@@ -255,7 +254,9 @@ def _told(reservation: Reservation, entry: Entry | None) -> Reserved:
 
 def _given_up(kit: Kit, trip: Trip) -> Reservation | None:
     """What the kit in hand is promised to on the days of the trip."""
-    same = open_reservations().select_related("trip", "person").filter(kit=kit, trip=trip)
+    same = (
+        Reservation.objects.promised().select_related("trip", "person").filter(kit=kit, trip=trip)
+    )
     promised = [*same, *clashing([kit.pk], trip)]
     if len(promised) > 1:
         raise _reserved(promised[-1])

@@ -94,7 +94,7 @@ def _load(trips: Sequence[Trip]) -> _Loaded:
     now = clock.now()
     promised: dict[int, list[Reservation]] = defaultdict(list)
     for row in (
-        promises.open_reservations()
+        Reservation.objects.promised()
         .filter(trip__in=trips)
         .select_related("kit__home_room", "person")
         .order_by("kit__name")
@@ -102,7 +102,9 @@ def _load(trips: Sequence[Trip]) -> _Loaded:
         promised[row.trip_id].append(row)
     went: dict[int, dict[int, Checkout]] = defaultdict(dict)
     for gone in (
-        Checkout.objects.filter(trip__in=trips, section__isnull=True, undone__isnull=True)
+        Checkout.objects.of_whole_kits()
+        .not_undone()
+        .filter(trip__in=trips)
         .select_related("kit__home_room", "person", "trip", "section")
         .order_by("id")
     ):
@@ -114,9 +116,10 @@ def _load(trips: Sequence[Trip]) -> _Loaded:
         return _Loaded(now, promised, went, ended)
     out = {
         each.kit_id: each
-        for each in Checkout.objects.filter(
-            kit__in=judged, section__isnull=True, in_at__isnull=True
-        ).select_related("person", "trip", "kit", "section")
+        for each in Checkout.objects.open()
+        .of_whole_kits()
+        .filter(kit__in=judged)
+        .select_related("person", "trip", "kit", "section")
     }
     return _Loaded(now, promised, went, ended, readiness.states(judged), out)
 

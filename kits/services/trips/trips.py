@@ -27,7 +27,6 @@ from kits.rules.text.hazards import UnknownHazardError, hazards
 from kits.rules.trips.trips import TripDaysError, check_days
 from kits.services.ledger.book import Book
 from kits.services.ledger.kit_state import iso
-from kits.services.lookup import promises
 from kits.services.notices import writing
 from kits.services.text.wording import said
 from kits.services.trips import reservations
@@ -131,7 +130,7 @@ def clashes_of(trip: Trip) -> list[Clash]:
         return []
     ours = {
         r.kit_id: r
-        for r in promises.open_reservations()
+        for r in Reservation.objects.promised()
         .filter(trip=trip)
         .select_related("kit__home_room", "kit__responsible", "kit__deputy")
     }
@@ -308,11 +307,8 @@ def _put(
 
 def _due_at_return(source: str, reference: str) -> QuerySet[Checkout]:
     """What is out on a trip and due when that returns."""
-    return Checkout.objects.filter(
-        trip__source=source,
-        trip__reference=reference,
-        in_at=None,
-        due_at=F("trip__returns_at"),
+    return Checkout.objects.open().filter(
+        trip__source=source, trip__reference=reference, due_at=F("trip__returns_at")
     )
 
 

@@ -124,10 +124,7 @@ def take_out(
     another kit is the one for this trip or person, unless `ask.swap`.
     """
     kit, section = kit_of(meaning), section_of(meaning)
-    if (
-        section is not None
-        and not Seal.objects.filter(section=section, broken__isnull=True).exists()
-    ):
+    if section is not None and not Seal.objects.unbroken().filter(section=section).exists():
         raise not_a_kit(meaning)
     if not (ask.any_room or theirs(act, kit)):
         raise NotFound("kit", kit.name)

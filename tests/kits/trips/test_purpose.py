@@ -172,7 +172,7 @@ def test_a_kit_of_another_guide_s_trip_is_swapped_where_the_request_says_so(
 
     assert done.status_code == 201
     assert (Checkout.objects.get().kit, Checkout.objects.get().trip) == (w.day_01, None)
-    assert promises.open_reservations().get(trip=walk).kit == spare
+    assert Reservation.objects.promised().get(trip=walk).kit == spare
 
 
 def test_a_trip_of_another_week_is_not_in_the_way(w: make.World, olu: Any) -> None:

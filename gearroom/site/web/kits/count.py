@@ -19,7 +19,7 @@ from gearroom.core.acts.problems import Invalid, Problem, printable
 from gearroom.site.web.custody.hand_back import batch_sent
 from gearroom.site.web.page import fields
 from gearroom.site.web.page.shell import Done, acted, actor, page, show
-from kits.models import Holding, Item, Kit, ListLine, Lot, Place, PlaceKind
+from kits.models import Holding, Item, Kit, ListLine, Lot, Place
 from kits.rules.ledger.expiry import PrintedDateError, last_good_day
 from kits.rules.ledger.facts import Kind, Level
 from kits.services.ledger import lots, readiness
@@ -169,7 +169,7 @@ def _sheet(
         "sections": _sections(kit, said),
         "rest": "rest" in said,
         "batch": batch,
-        "things": Item.objects.filter(retired_on__isnull=True, by_eye=False).order_by("name"),
+        "things": Item.objects.active().filter(by_eye=False).order_by("name"),
         "problem": problem,
         "differences": None,
         **compared,
@@ -188,7 +188,8 @@ def _sections(kit: Kit, said: Mapping[str, str]) -> list[Section]:
     places = _places(kit)
     there: dict[tuple[str, int], list[Lot]] = defaultdict(list)
     for held in (
-        Holding.objects.filter(place__in=places, units__gt=0)
+        Holding.objects.on_hand()
+        .filter(place__in=places)
         .select_related("lot__item", "place")
         .order_by("lot__item__name", "lot__expiry", "lot")
     ):
@@ -295,7 +296,7 @@ def _says(kit: Kit, done: counting.Counted) -> str:
 
 
 def _places(kit: Kit) -> list[Place]:
-    return list(kit.sections.filter(kind=PlaceKind.SECTION, closed_on__isnull=True))
+    return list(kit.sections.open())
 
 
 def _counted(said: QueryDict, kit: Kit) -> tuple[list[counting.Found], list[LooseLevel]]:

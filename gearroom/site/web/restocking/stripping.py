@@ -47,7 +47,7 @@ _NOTHING: dict[str, Any] = dict.fromkeys(("number", "serial", "expiry", "gtin", 
 def start(request: HttpRequest) -> HttpResponse:
     """Choose which kit the bought one becomes."""
     who, room = actor(request), here(request)
-    rows = find.kits_of(who).filter(retired_on__isnull=True).order_by("name")
+    rows = find.kits_of(who).active().order_by("name")
     facts = {
         "kits": [kit for kit in rows if who.may("strip", kit.room_id)],
         "may_add": room is not None and who.may("edit_kit", room.pk),
@@ -86,7 +86,7 @@ def _strip_page(
         "near": near or [],
         "text": (request.POST.get("text") or request.GET.get("text", ""))[:_LONGEST],
         "said": request.POST,
-        "things": Item.objects.filter(retired_on__isnull=True).values_list("name", flat=True),
+        "things": Item.objects.active().values_list("name", flat=True),
         "kinds": kind_words(),
         "may_enter": actor(request).may("edit_item"),
         "may_undo": actor(request).may("take_back"),
@@ -131,9 +131,7 @@ def _read(request: HttpRequest, kit: Kit) -> tuple[list[dict[str, Any]], list[It
         text = request.GET.get("text", "").strip(" \r\n")[:_LONGEST]
         if not text:
             return [], []
-        named = list(
-            Item.objects.filter(name__icontains=text[:120], retired_on__isnull=True)[:_NEAR]
-        )
+        named = list(Item.objects.active().filter(name__icontains=text[:120])[:_NEAR])
         exact = [item for item in named if item.name.casefold() == text.casefold()]
         if exact or named:
             return ([{**_NOTHING, "item": exact[0]}], []) if exact else ([], named)

@@ -213,7 +213,7 @@ def _shown(
         "count": request.POST.get("packs") or "1",
         "said": request.POST,
         "shelves": _shelves(request, items, told.get("shelf")) if items else [],
-        "things": Item.objects.filter(retired_on__isnull=True).order_by("name"),
+        "things": Item.objects.active().order_by("name"),
         "kinds": kind_words(),
         "may_enter": who.may("edit_item"),
     }
