@@ -17,7 +17,8 @@ from kits.models import Kit, Trip
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Level
 from kits.services.custody.unmet_needs import MOST_WORDS, Needed
-from kits.services.custody.use import LevelSeen, UseLine
+from kits.services.custody.use import UseLine
+from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 from kits.services.trips.purpose import UNSAID, Unsaid
 
@@ -114,7 +115,7 @@ def needed(rows: list[dict[str, Any]]) -> list[Needed]:
     ]
 
 
-def levels_seen(kit: Kit, rows: list[dict[str, Any]]) -> list[LevelSeen]:
+def levels_seen(kit: Kit, rows: list[dict[str, Any]]) -> list[LooseLevel]:
     """Levels judged by eye as the service takes them."""
     seen = []
     for row in rows:
@@ -123,5 +124,5 @@ def levels_seen(kit: Kit, rows: list[dict[str, Any]]) -> list[LevelSeen]:
             raise Invalid(
                 _("%(item)s is counted, not loose.") % {"item": item.name}, field="levels"
             )
-        seen.append(LevelSeen(find.section(kit, row["section"]), item, Level(row["level"])))
+        seen.append(LooseLevel(find.section(kit, row["section"]), item, Level(row["level"])))
     return seen

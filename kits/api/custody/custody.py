@@ -11,10 +11,10 @@ from gearroom.core.api.requests.serializers import ActBody
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
 from kits.models import AsFound, Kit, WithheldKind
-from kits.services.custody import custody, reporters, use
+from kits.services.custody import custody, use
 from kits.services.custody.hand_back_remarks import Remarks
 from kits.services.kits import holds, participants_own
-from kits.services.lookup import find
+from kits.services.lookup import find, reporters
 from kits.services.trips import claims, due_times
 from kits.services.trips.purpose import UNSAID
 

@@ -13,9 +13,9 @@ from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from kits.api import answers, bodies
 from kits.models import UnmetNeed
-from kits.services.custody import reporters, unmet_needs
+from kits.services.custody import unmet_needs
 from kits.services.kits import mixed_contents, participants_own
-from kits.services.lookup import find
+from kits.services.lookup import find, reporters
 from kits.services.stock import away
 from kits.services.stock.away import Away as Row
 

@@ -8,8 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, time, timedelta
-from zoneinfo import ZoneInfo
+from datetime import datetime
 
 from django.utils.translation import gettext as _
 
@@ -32,13 +31,14 @@ from kits.models import (
 from kits.rules.ledger.facts import Verdict, Weight
 from kits.rules.ledger.in_force import seal_holds
 from kits.rules.ledger.irregular import Broken
-from kits.services.custody import going_short, reporters, use
+from kits.services.custody import going_short, use
 from kits.services.custody.hand_back_remarks import Remarks
 from kits.services.custody.hand_back_remarks import write as write_remarks
 from kits.services.kits import holds as keeping
 from kits.services.ledger import kit_state
 from kits.services.ledger.book import Book
-from kits.services.lookup import promises
+from kits.services.ledger.levels import LooseLevel
+from kits.services.lookup import promises, reporters
 from kits.services.lookup.holders import kit_is_out, open_checkout
 from kits.services.lookup.promises import refuse_ended
 from kits.services.notices import writing
@@ -75,11 +75,6 @@ class HandedBack:
     as_found: AsFound
     use: use.Used | None = None
     irregular: Sequence[Broken] = field(default_factory=list)
-
-
-def end_of_day(day: date, zone: str) -> datetime:
-    """The last second of a local day."""
-    return datetime.combine(day + timedelta(days=1), time(), ZoneInfo(zone)) - timedelta(seconds=1)
 
 
 def check_out(
@@ -275,7 +270,7 @@ def check_in(
     section: Place | None = None,
     seal_seen: str = "",
     used: Sequence[use.UseLine] = (),
-    levels: Sequence[use.LevelSeen] = (),
+    levels: Sequence[LooseLevel] = (),
     sharps_or_blood: bool = False,
     wet: bool = False,
     wrong: str = "",

@@ -14,8 +14,8 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid
 from kits.models import Checkout, Entry, EntryKind, Item, Kit, UnmetNeed
-from kits.services.custody import reporters
 from kits.services.ledger.book import Book
+from kits.services.lookup import reporters
 from kits.services.lookup.holders import last_checkout
 
 MOST_WORDS = 120

@@ -23,20 +23,20 @@ from kits.models import (
     Holding,
     Item,
     Kit,
-    LevelFact,
     Lot,
     Place,
     PlaceKind,
 )
 from kits.rules.custody.use import Went, may_come_back
-from kits.rules.ledger.facts import Kind, Level
+from kits.rules.ledger.facts import Kind
 from kits.rules.ledger.irregular import Broken
 from kits.rules.restocking.picking import first_out
-from kits.services.custody import reporters
 from kits.services.custody.hand_back_remarks import Remarks
 from kits.services.custody.hand_back_remarks import write as write_remarks
 from kits.services.ledger import lots, readiness
 from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.ledger.levels import LooseLevel, write_levels
+from kits.services.lookup import reporters
 from kits.services.lookup.holders import last_checkout
 from kits.services.text.amounts import units
 
@@ -58,15 +58,6 @@ class UseLine:
     lot: Lot | None = None
     section: Place | None = None
     went: Went = Went.USED
-
-
-@dataclass(frozen=True)
-class LevelSeen:
-    """How much of something judged by eye is left in a section."""
-
-    section: Place
-    item: Item
-    level: Level
 
 
 @dataclass(frozen=True)
@@ -95,7 +86,7 @@ def log_use(
     kit: Kit,
     used: Sequence[UseLine],
     *,
-    levels: Sequence[LevelSeen] = (),
+    levels: Sequence[LooseLevel] = (),
     incident: str = "",
     remarks: Remarks = Remarks(),  # noqa: B008  # frozen
 ) -> Used:
@@ -116,7 +107,7 @@ def write(
     kit: Kit,
     used: Sequence[UseLine],
     *,
-    levels: Sequence[LevelSeen] = (),
+    levels: Sequence[LooseLevel] = (),
     checkout: Checkout | None,
     incident: str = "",
 ) -> Used:
@@ -171,12 +162,8 @@ def write(
         incident=incident,
         irregular=_broken(lines, counted=counted),
     )
-    if counted:
-        return Used(entry, lines)
-    LevelFact.objects.bulk_create(
-        LevelFact(section=seen.section, item=seen.item, entry=entry, level=seen.level)
-        for seen in levels
-    )
+    if not counted:
+        write_levels(entry, levels)
     return Used(entry, lines)
 
 

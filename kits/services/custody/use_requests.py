@@ -34,6 +34,7 @@ from kits.services.custody.hand_back_remarks import write as write_remarks
 from kits.services.kits import holds
 from kits.services.ledger.book import Book
 from kits.services.ledger.kit_state import CLOSED
+from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 from kits.services.notices import writing
 
@@ -188,7 +189,7 @@ def tell(
     held: Checkout,
     used: Sequence[use.UseLine],
     *,
-    levels: Sequence[use.LevelSeen] = (),
+    levels: Sequence[LooseLevel] = (),
     wrong: str = "",
     remarks: Remarks = Remarks(),  # noqa: B008  # frozen
 ) -> Told:

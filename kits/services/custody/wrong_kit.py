@@ -35,14 +35,13 @@ from kits.rules.ledger.facts import Level
 from kits.services.custody import custody, use
 from kits.services.custody.hand_back_remarks import Remarks
 from kits.services.custody.unmet_needs import Needed
+from kits.services.kits.history import MAY_BE_ANOTHER_KITS
 from kits.services.ledger import reversal
 from kits.services.ledger.book import Book
+from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 from kits.services.lookup.holders import open_checkout
 from kits.services.trips import reservations
-
-KINDS = (EntryKind.CHECK_OUT, EntryKind.EMERGENCY, EntryKind.CHECK_IN, EntryKind.PASS)
-"""Acts that may have been another kit's."""
 
 
 @dataclass(frozen=True)
@@ -64,7 +63,7 @@ def entry_of(actor: Actor, entry_id: int) -> Entry:
     own = entry is not None and actor.person is not None and entry.person_id == actor.person.pk
     if entry is None or entry.kit is None or not (own or actor.belongs_to(entry.room_id)):
         raise NotFound("entry", entry_id)
-    if entry.kind not in KINDS or entry.detail.get("section"):
+    if entry.kind not in MAY_BE_ANOTHER_KITS or entry.detail.get("section"):
         raise Refused(
             "not-reversible",
             _(
@@ -131,7 +130,10 @@ def _of_its_own(act: Act, entry: Entry, name: str) -> Act:
 
 def _went_on(entry: Entry, kit: Kit) -> bool:
     return Entry.objects.filter(
-        kit=kit, kind__in=KINDS, occurred_at__gt=entry.occurred_at, reversed_by__isnull=True
+        kit=kit,
+        kind__in=MAY_BE_ANOTHER_KITS,
+        occurred_at__gt=entry.occurred_at,
+        reversed_by__isnull=True,
     ).exists()
 
 
@@ -215,9 +217,9 @@ def _handed_back(entry: Entry) -> Again:
     return again
 
 
-def _levels(seen: list[LevelFact], places: dict[str, Place]) -> list[use.LevelSeen]:
+def _levels(seen: list[LevelFact], places: dict[str, Place]) -> list[LooseLevel]:
     return [
-        use.LevelSeen(places[fact.section.section_key], fact.item, Level(fact.level))
+        LooseLevel(places[fact.section.section_key], fact.item, Level(fact.level))
         for fact in seen
         if fact.section.section_key in places
     ]

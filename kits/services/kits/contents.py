@@ -33,7 +33,6 @@ from kits.models import (
 )
 from kits.rules.ledger.expiry import good_through
 from kits.rules.ledger.facts import Level
-from kits.services.custody.custody import end_of_day
 from kits.services.ledger import facts, known_then, readiness
 from kits.services.lookup import find
 
@@ -70,7 +69,7 @@ def instant(kit: Kit, on: date | datetime | None) -> datetime:
         return clock.now()
     if isinstance(on, datetime):
         return on
-    return end_of_day(on, kit.home_room.time_zone)
+    return clock.end_of_day(on, kit.home_room.time_zone)
 
 
 def refuse_unless_known(actor: Actor, kit: Kit) -> None:

@@ -13,9 +13,9 @@ from gearroom.core import clock
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid
 from kits.models import Checkout, Entry, Kit, WithheldKind, Withholding
-from kits.services.custody import reporters
 from kits.services.kits import holds
 from kits.services.ledger.book import Book
+from kits.services.lookup import reporters
 
 LOOKS_BACK = timedelta(days=3)
 

@@ -1,4 +1,5 @@
-"""What is never put into a kit: asked before every movement into one of its sections.
+"""What is never put into a kit: asked before every movement into one of its sections; and where
+units that arrive are put.
 
 A request is refused whole, with each fault named; nothing is moved. Only a count, which reports
 what is there, or taking a mistake back may leave such units in a kit.
@@ -13,11 +14,14 @@ from typing import Any
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
+from gearroom.core import clock
 from gearroom.core.acts.problems import Invalid, Refused
 from kits.models import Kit, ListLine, Lot, Place, PlaceKind
-from kits.rules.ledger.expiry import Fault, good_through, may_be_put_in
+from kits.rules.ledger.expiry import Fault, good_through, may_be_put_in, why_not
 from kits.rules.ledger.facts import Batch, Kind
+from kits.rules.ledger.irregular import Broken
 from kits.services.ledger import lots, readiness
+from kits.services.ledger.book import room_place
 from kits.services.text import wording
 
 CODES = {
@@ -94,6 +98,34 @@ def shelf_here(kit: Kit, shelf: Place, field: str) -> None:
             % {"shelf": shelf.name, "room": kit.room.name, "kit": kit.name},
             field=field,
         )
+
+
+def batch_of(lot: Lot) -> Batch:
+    """The batch as it is on record now, recalls included."""
+    return readiness.batches(lots.held_still([lot.pk]))[lot.pk]
+
+
+TO_QUARANTINE = {
+    Fault.RECALLED: Broken.RECALLED,
+    Fault.WITHHELD: Broken.WITHHELD,
+    Fault.CHECK_FAILED: Broken.WITHHELD,
+    Fault.EXPIRED: Broken.EXPIRED_ON_ARRIVAL,
+    Fault.OPENED_TOO_LONG: Broken.EXPIRED_ON_ARRIVAL,
+}
+
+
+def landing(lot: Lot, shelf: Place) -> tuple[Place, list[Broken]]:
+    """Where units that arrive are put, with the codes of rules that this breaks: on the shelf,
+    or in its room's quarantine."""
+    assert shelf.room is not None  # shelves and training boxes are a room's
+    batch = batch_of(lot)
+    fault = why_not(batch, clock.today(shelf.room.time_zone))
+    code = TO_QUARANTINE.get(fault) if fault else None
+    if code is None:
+        return shelf, []
+    if code is Broken.EXPIRED_ON_ARRIVAL and shelf.kind == PlaceKind.TRAINING:
+        return shelf, [code]
+    return room_place(shelf.room, PlaceKind.QUARANTINE), [code]
 
 
 def _signed_medicines(kit: Kit, batches: Iterable[Batch], today: date) -> set[int]:

@@ -16,7 +16,6 @@ from kits.rules.ledger.facts import Verdict
 from kits.rules.ledger.question import DAYS_AHEAD
 from kits.rules.trips.trips import Coverage, Stand
 from kits.services.custody import clearances
-from kits.services.custody.custody import end_of_day
 from kits.services.kits import participants_own as not_ours
 from kits.services.lookup.promises import open_reservations
 from kits.services.overview.attention import Needing, needing
@@ -158,7 +157,7 @@ def revision(room: Room) -> str:
 def board(room: Room) -> Board:
     """The board of a room, as of today and tomorrow there."""
     today = clock.today(room.time_zone)
-    until = end_of_day(today + timedelta(days=1), room.time_zone)
+    until = clock.end_of_day(today + timedelta(days=1), room.time_zone)
     week = trip_readiness.seen(_near(room, until + timedelta(days=DAYS_AHEAD - 1)))
     trips = [each for each in week if each.trip.departs_at <= until]
     later = [each for each in week if each.trip.departs_at > until]

@@ -23,10 +23,9 @@ from kits.models import (
     RecallPlace,
 )
 from kits.rules.recalls.certainty import Outcome
-from kits.services.ledger import lots
+from kits.services.ledger import admission, lots
 from kits.services.ledger.book import Book, Leg, room_place
 from kits.services.recalls import recalls, status, tracing
-from kits.services.stock import receiving
 
 _LONGEST = Recall._meta.get_field("published_at").max_length or 0
 
@@ -102,7 +101,7 @@ def put_back(act: Act, recall: Recall, shelf: Place) -> Entry:
         legs = [
             Leg(row.lot, quarantine, shelf, row.units)
             for row in held
-            if receiving.landing(row.lot, shelf)[0] == shelf
+            if admission.landing(row.lot, shelf)[0] == shelf
         ]
         if not legs:
             raise Refused(

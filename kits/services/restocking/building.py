@@ -23,16 +23,15 @@ from kits.models import (
     EntryKind,
     Item,
     Kit,
-    LevelFact,
     Lot,
     Place,
     PlaceKind,
     Receipt,
 )
 from kits.rules.restocking import picking
-from kits.services.custody.use import LevelSeen
 from kits.services.ledger import admission, kit_state, lots, readiness
 from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.ledger.levels import LooseLevel, write_levels
 from kits.services.lookup.holders import kit_is_out, open_checkout
 from kits.services.restocking import sorting
 from kits.services.restocking.sorting import PutIn
@@ -67,7 +66,7 @@ def build(
     kit: Kit,
     *,
     lines: Sequence[PutIn] | None = None,
-    levels: Sequence[LevelSeen] | None = None,
+    levels: Sequence[LooseLevel] | None = None,
     through: date | None = None,
 ) -> Built:
     """Fill a kit's sections from the shelves of the room it is in.
@@ -149,11 +148,9 @@ def _not_by_eye(item: Item, field: str) -> None:
         )
 
 
-def _seen(book: Book, entry: Entry, kit: Kit, levels: Sequence[LevelSeen]) -> None:
+def _seen(book: Book, entry: Entry, kit: Kit, levels: Sequence[LooseLevel]) -> None:
     book.break_seals(entry, list(kit.sections.all()))
-    LevelFact.objects.bulk_create(
-        LevelFact(section=s.section, item=s.item, entry=entry, level=s.level) for s in levels
-    )
+    write_levels(entry, levels)
 
 
 # ------------------------------------------------------------------------------------- stripping
@@ -209,7 +206,7 @@ def strip(
     supplier: str = "",
     price: Decimal | None = None,
     currency: str = "",
-    levels: Sequence[LevelSeen] = (),
+    levels: Sequence[LooseLevel] = (),
 ) -> Stripped:
     """Take a bought, filled kit apart, thing by thing, into a kit of ours.
 
@@ -306,10 +303,10 @@ def _goes_to(kit: Kit, thing: Thing, lot: Lot) -> Place:
                     % {"room": kit.room.name, "item": thing.item.name},
                     field="things",
                 )
-            return receiving.landing(lot, thing.shelf)[0]
+            return admission.landing(lot, thing.shelf)[0]
         case Fate.TRAINING:
             box = room_place(kit.room, PlaceKind.TRAINING)
-            return receiving.landing(lot, box)[0]
+            return admission.landing(lot, box)[0]
         case Fate.DISPOSE:
             way = thing.disposal or disposing.disposal_of(thing.item)
             disposing.check_disposal(thing.item, way)

@@ -20,17 +20,16 @@ from kits.models import (
     EntryKind,
     Holding,
     Kit,
-    LevelFact,
     Lot,
     Place,
     PlaceKind,
 )
 from kits.rules.ledger.expiry import why_not
 from kits.rules.ledger.facts import Batch
-from kits.services.custody.use import LevelSeen
 from kits.services.kits import kits
 from kits.services.ledger import admission, lots, readiness
 from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.ledger.levels import LooseLevel, write_levels
 from kits.services.lookup.holders import kit_is_out, open_checkouts
 from kits.services.restocking import sorting
 from kits.services.stock import disposing, receiving
@@ -71,7 +70,7 @@ class Emptied:
 
 
 def empty(
-    act: Act, kit: Kit, lines: Sequence[Line], *, levels: Sequence[LevelSeen] = ()
+    act: Act, kit: Kit, lines: Sequence[Line], *, levels: Sequence[LooseLevel] = ()
 ) -> Emptied:
     """Take lines out of a kit for good. `levels` say what is left of things judged by eye.
 
@@ -108,9 +107,7 @@ def empty(
             },
         )
         book.break_seals(entry, [level.section for level in levels])
-        LevelFact.objects.bulk_create(
-            LevelFact(section=s.section, item=s.item, entry=entry, level=s.level) for s in levels
-        )
+        write_levels(entry, levels)
         kits.close_gone_sections(kit)
     return Emptied(entry, went, sum(row.units for row in inside(kit)))
 
@@ -135,7 +132,7 @@ def _goes_to(act: Act, kit: Kit, line: Line) -> Place:
         case Way.SHELF:
             return _onto(kit, line.lot, line.shelf)
         case Way.TRAINING:
-            return receiving.landing(line.lot, room_place(kit.room, PlaceKind.TRAINING))[0]
+            return admission.landing(line.lot, room_place(kit.room, PlaceKind.TRAINING))[0]
         case Way.SOLD | Way.GIVEN:
             _fit_for_others(act, kit, line)
             return outer(PlaceKind(line.way))
@@ -158,13 +155,13 @@ def _onto(kit: Kit, lot: Lot, shelf: Place | None) -> Place:
         )
     if kit.training:
         raise receiving.training_never_back()
-    return receiving.landing(lot, shelf)[0]
+    return admission.landing(lot, shelf)[0]
 
 
 def _fit_for_others(act: Act, kit: Kit, line: Line) -> None:
     batch = _batch(line.lot)
     fault = why_not(batch, readiness.today_of(kit))
-    if fault in receiving.TO_QUARANTINE:
+    if fault in admission.TO_QUARANTINE:
         raise Refused(admission.CODES[fault], admission.sentence(batch, fault), lot=line.lot.pk)
     _need_reason(act, line, _("Enter to whom, or why: others are responsible for it from now on."))
 

@@ -18,7 +18,6 @@ from kits.models import (
     EntryKind,
     Item,
     Kit,
-    LevelFact,
     Lot,
     Place,
     PlaceKind,
@@ -29,9 +28,9 @@ from kits.rules.ledger.expiry import Fault, good_through
 from kits.rules.ledger.facts import Level, Units
 from kits.rules.restocking.picking import RestockList, Swap, TakeOut
 from kits.rules.restocking.picking import restock as restock_rule
-from kits.services.custody.use import LevelSeen
 from kits.services.ledger import admission, kit_state, readiness
 from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.ledger.levels import LooseLevel, write_levels
 from kits.services.lookup import promises
 from kits.services.restocking import sealing
 from kits.services.stock.disposing import disposal_of
@@ -40,7 +39,7 @@ from kits.services.text.amounts import units
 
 
 # ------------------------------------------------------------------------------ looking inside
-def look_inside(act: Act, kit: Kit, *, levels: Sequence[LevelSeen] = (), note: str = "") -> Entry:
+def look_inside(act: Act, kit: Kit, *, levels: Sequence[LooseLevel] = (), note: str = "") -> Entry:
     """Record that somebody opened the kit and found it as the book has it.
 
     What was found otherwise is a count. Opening breaks the seals; the kit no longer waits to be
@@ -56,7 +55,7 @@ def look_inside(act: Act, kit: Kit, *, levels: Sequence[LevelSeen] = (), note: s
             detail={"looked_inside": True},
         )
         book.break_seals(entry, list(kit.sections.all()))
-        _levels(entry, levels)
+        write_levels(entry, levels)
         kit_state.sorted_now(kit)
     return entry
 
@@ -83,12 +82,6 @@ def seal_holds(act: Act, kit: Kit) -> Entry:
         )
         kit_state.sorted_now(kit)
     return entry
-
-
-def _levels(entry: Entry, levels: Sequence[LevelSeen]) -> None:
-    LevelFact.objects.bulk_create(
-        LevelFact(section=s.section, item=s.item, entry=entry, level=s.level) for s in levels
-    )
 
 
 # ----------------------------------------------------------------------------------- restocking
@@ -203,7 +196,7 @@ def restock(
     exceptions: Sequence[Differing] = (),
     extra: Sequence[PutIn] = (),
     as_listed: bool = True,
-    levels: Sequence[LevelSeen] | None = None,
+    levels: Sequence[LooseLevel] | None = None,
     through: date | None = None,
 ) -> Restocked:
     """Put in what the restock list says, but for the exceptions, and take out what must come out.
@@ -243,7 +236,7 @@ def restock(
             detail={"through": plan.through.isoformat(), "looked_inside": True},
         )
         book.break_seals(entry, list(kit.sections.all()))
-        _levels(entry, filled_up(kit) if levels is None else levels)
+        write_levels(entry, filled_up(kit) if levels is None else levels)
         kit_state.sorted_now(kit)
     return Restocked(entry, put_in, out)
 
@@ -263,7 +256,7 @@ def refuse_if_kept_as_it_came(kit: Kit) -> None:
         )
 
 
-def filled_up(kit: Kit) -> list[LevelSeen]:
+def filled_up(kit: Kit) -> list[LooseLevel]:
     """What is judged by eye in a kit and not known to be full, as full."""
     sections = {p.section_key: p for p in kit.sections.all()}
     state = readiness.states([kit.pk])[kit.pk]
@@ -273,7 +266,7 @@ def filled_up(kit: Kit) -> list[LevelSeen]:
         if line.thing.by_eye and state.levels.get((line.section, line.thing.id)) != Level.FULL
     ]
     items = Item.objects.in_bulk([line.thing.id for line in low])
-    return [LevelSeen(sections[ln.section], items[ln.thing.id], Level.FULL) for ln in low]
+    return [LooseLevel(sections[ln.section], items[ln.thing.id], Level.FULL) for ln in low]
 
 
 # ------------------------------------------------------------------- taking out what must come out

@@ -18,10 +18,9 @@ from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Invalid, Refused
 from kits.models import Entry, EntryKind, Holding, Kit, Lot, Movement, Place, PlaceKind
 from kits.rules.custody import use as rule
-from kits.services.ledger import lots
+from kits.services.ledger import admission, lots
 from kits.services.ledger.book import Book, Leg, outer
 from kits.services.lookup import find
-from kits.services.stock import receiving
 from kits.services.text.amounts import units as whole
 
 
@@ -83,7 +82,7 @@ def come_back(act: Act, kit: Kit, lot: Lot, units: int, shelf: Place) -> Entry:
         act.actor.require("come_back", kit.home_room_id)
         lot = lots.held_still([lot.pk])[0]
         source = _away_from(kit, lot, units)
-        target = receiving.landing(lot, shelf)[0]
+        target = admission.landing(lot, shelf)[0]
         legs = [Leg(lot, source, target, units)]
         return book.post(EntryKind.COME_BACK, legs, kit=kit, lot=lot, room=kit.home_room)
 

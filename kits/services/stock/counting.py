@@ -19,15 +19,15 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid
-from kits.models import Entry, EntryKind, Holding, Item, Kit, LevelFact, Lot, Place, PlaceKind
+from kits.models import Entry, EntryKind, Holding, Item, Kit, Lot, Place, PlaceKind
 from kits.rules.ledger.expiry import why_not
 from kits.rules.ledger.facts import Kind
 from kits.rules.ledger.irregular import Broken
 from kits.rules.restocking.picking import first_out
-from kits.services.custody.use import LevelSeen
 from kits.services.kits import mixed_contents
 from kits.services.ledger import kit_state, lots, readiness
 from kits.services.ledger.book import Book, Leg, outer
+from kits.services.ledger.levels import LooseLevel, write_levels
 from kits.services.notices import writing
 from kits.services.text.amounts import units
 
@@ -67,7 +67,7 @@ def differences(
     found: Sequence[Found],
     *,
     complete: bool = False,
-    levels: Sequence[LevelSeen] = (),
+    levels: Sequence[LooseLevel] = (),
 ) -> list[Difference]:
     """What a count would change, without writing it.
 
@@ -165,7 +165,7 @@ def count(
     found: Sequence[Found],
     *,
     complete: bool = False,
-    levels: Sequence[LevelSeen] = (),
+    levels: Sequence[LooseLevel] = (),
     explained: Mapping[int, str] | None = None,
 ) -> Counted:
     """Write down what was found in shelves, or in sections of one kit. Raises as `differences`.
@@ -212,9 +212,7 @@ def count(
         )
         if kit is not None:
             book.break_seals(entry, places)
-        LevelFact.objects.bulk_create(
-            LevelFact(section=s.section, item=s.item, entry=entry, level=s.level) for s in levels
-        )
+        write_levels(entry, levels)
         if kit is not None and checked:
             kit_state.sorted_now(kit)
             mixed_contents.count_ends_it(entry, kit)
@@ -244,7 +242,7 @@ def not_counted(places: Sequence[Place], found: Sequence[Found]) -> list[Holding
 
 
 def _all_named(
-    places: Sequence[Place], found: Sequence[Found], levels: Sequence[LevelSeen]
+    places: Sequence[Place], found: Sequence[Found], levels: Sequence[LooseLevel]
 ) -> bool:
     """Whether something was said of each place, and a number of all that the book has there."""
     said = {line.place.pk for line in found} | {seen.section.pk for seen in levels}

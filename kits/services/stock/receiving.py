@@ -30,9 +30,9 @@ from kits.models import (
     Receipt,
 )
 from kits.rules.ledger.expiry import WINDOW_YEARS, Fault, date_known, must_be_dated, why_not
-from kits.rules.ledger.facts import Batch, Kind
+from kits.rules.ledger.facts import Kind
 from kits.rules.ledger.irregular import Broken
-from kits.services.ledger import admission, lots, readiness
+from kits.services.ledger import admission, lots
 from kits.services.ledger.book import Book, Leg, outer, room_place
 from kits.services.text import wording
 from kits.services.text.amounts import units as whole
@@ -94,7 +94,7 @@ def receive(
         check_expiry(expiry, today_in(shelf.room))
         lot = lots.known(item=thing, number=number, expiry=expiry, serial=serial)
         one_of_its_own(lot, count)
-        place, irregular = landing(lot, shelf)
+        place, irregular = admission.landing(lot, shelf)
         entry = book.post(
             EntryKind.RECEIVE,
             [Leg(lot, outer(PlaceKind.SUPPLIER), place, count)],
@@ -189,34 +189,6 @@ def today_in(room: Room) -> date:
     return clock.today(room.time_zone)
 
 
-def _batch(lot: Lot) -> Batch:
-    """The batch as it is on record now, recalls included."""
-    return readiness.batches(lots.held_still([lot.pk]))[lot.pk]
-
-
-TO_QUARANTINE = {
-    Fault.RECALLED: Broken.RECALLED,
-    Fault.WITHHELD: Broken.WITHHELD,
-    Fault.CHECK_FAILED: Broken.WITHHELD,
-    Fault.EXPIRED: Broken.EXPIRED_ON_ARRIVAL,
-    Fault.OPENED_TOO_LONG: Broken.EXPIRED_ON_ARRIVAL,
-}
-
-
-def landing(lot: Lot, shelf: Place) -> tuple[Place, list[Broken]]:
-    """Where units that arrive are put, with the codes of rules that this breaks: on the shelf,
-    or in its room's quarantine."""
-    assert shelf.room is not None  # shelves and training boxes are a room's
-    batch = _batch(lot)
-    fault = why_not(batch, today_in(shelf.room))
-    code = TO_QUARANTINE.get(fault) if fault else None
-    if code is None:
-        return shelf, []
-    if code is Broken.EXPIRED_ON_ARRIVAL and shelf.kind == PlaceKind.TRAINING:
-        return shelf, [code]
-    return room_place(shelf.room, PlaceKind.QUARANTINE), [code]
-
-
 _REMARKS = {
     Broken.RECALLED: _lazy(
         "Its maker recalls it: it is in quarantine until it is returned or disposed of."
@@ -230,7 +202,7 @@ _REMARKS = {
 def remarks(lot: Lot, irregular: list[Broken]) -> tuple[Remark, ...]:
     """What is worth saying about units that arrived."""
     found = [Remark(code, str(_REMARKS[code])) for code in irregular]
-    batch = _batch(lot)
+    batch = admission.batch_of(lot)
     if must_be_dated(batch) and not date_known(batch):
         found.append(
             Remark(
@@ -332,9 +304,9 @@ def training_never_back() -> Refused:
 
 def _usable_there(lot: Lot, source: Place, target: Place, room: Room) -> None:
     """Nothing recalled, kept back or out of date is put where it could be picked up."""
-    batch = _batch(lot)
+    batch = admission.batch_of(lot)
     fault = why_not(batch, today_in(room))
-    if fault is None or fault not in TO_QUARANTINE:
+    if fault is None or fault not in admission.TO_QUARANTINE:
         return
     if fault in (Fault.EXPIRED, Fault.OPENED_TOO_LONG) and (
         source.kind == target.kind or target.kind == PlaceKind.TRAINING
@@ -378,7 +350,7 @@ def arrive(act: Act, *, lot: Lot, units: int, shelf: Place) -> Received:
     with Book(act) as book:
         act.actor.require("move", shelf.room_id)
         count = whole(units)
-        place, irregular = landing(lot, shelf)
+        place, irregular = admission.landing(lot, shelf)
         transit = room_place(shelf.room, PlaceKind.TRANSIT)
         held = Holding.objects.filter(lot=lot, place=transit).first()  # `landing` locked the batch
         sent = min(count, held.units) if held else 0

@@ -9,8 +9,9 @@ from gearroom.core.rules.roles import Role
 from kits.models import AsFound, Checkout, Entry, LevelFact, Reservation
 from kits.rules.ledger.facts import Level
 from kits.services.custody import custody, wrong_kit
-from kits.services.custody.use import LevelSeen, UseLine
+from kits.services.custody.use import UseLine
 from kits.services.ledger import audit, reversal
+from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find, holders
 from kits.services.restocking import sorting
 from kits.services.trips import reservations
@@ -86,7 +87,7 @@ def test_use_that_was_written_for_the_wrong_kit_is_taken_from_the_right_one(scho
     for kit in (school.day_01, school.day_03):
         out(school, kit)
     used = [UseLine(school.dressing, 2), UseLine(school.dressing, 1, school.dressings)]
-    low = LevelSeen(section_of(school.day_01), school.plasters, Level.LOW)
+    low = LooseLevel(section_of(school.day_01), school.plasters, Level.LOW)
     back = custody.check_in(
         act(school.guide),
         school.day_01,

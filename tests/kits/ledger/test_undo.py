@@ -19,9 +19,10 @@ from kits.models import (
 )
 from kits.rules.ledger.facts import Level
 from kits.services.custody import custody, use
-from kits.services.custody.use import LevelSeen, UseLine
+from kits.services.custody.use import UseLine
 from kits.services.kits import contents, holds
 from kits.services.ledger import audit, readiness, reversal
+from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import holders
 from kits.services.restocking import building, sorting
 from kits.services.stock import counting, instruments
@@ -301,7 +302,10 @@ def test_a_seal_stays_broken_where_something_else_opened_the_kit_too(school):
 def test_what_was_judged_by_eye_is_known_no_better_than_before(school):
     place = section(school.day_02)
     seen = use.log_use(
-        act(school.keeper), school.day_02, [], levels=[LevelSeen(place, school.plasters, Level.LOW)]
+        act(school.keeper),
+        school.day_02,
+        [],
+        levels=[LooseLevel(place, school.plasters, Level.LOW)],
     ).entry
 
     undo(school, seen)

@@ -35,9 +35,10 @@ from kits.models import (
 )
 from kits.rules.ledger.facts import Criticality, Level
 from kits.services.custody import custody, use
-from kits.services.custody.use import LevelSeen, UseLine
+from kits.services.custody.use import UseLine
 from kits.services.kits import contents, holds
 from kits.services.ledger import audit, facts, reversal
+from kits.services.ledger.levels import LooseLevel
 from kits.services.restocking import sorting
 from kits.services.stock import counting
 from kits.services.stock.counting import Found
@@ -113,7 +114,7 @@ class School:
             "lost": lambda: holds.mark_lost(act, kit),
             "found": lambda: holds.find_again(act, kit),
             "level": lambda: use.log_use(
-                act, kit, [], levels=[LevelSeen(place, w.plasters, list(Level)[n % 3])]
+                act, kit, [], levels=[LooseLevel(place, w.plasters, list(Level)[n % 3])]
             ),
         }
         with transaction.atomic():

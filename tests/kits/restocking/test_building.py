@@ -6,9 +6,9 @@ from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
 from kits.models import AsFound, EntryKind, Holding, PlaceKind, Seal, Withholding
 from kits.rules.ledger.facts import Kind, Level
 from kits.services.custody import custody
-from kits.services.custody.use import LevelSeen
 from kits.services.ledger import audit, kit_state, readiness, reversal
 from kits.services.ledger.book import Book, room_place
+from kits.services.ledger.levels import LooseLevel
 from kits.services.recalls import recalls
 from kits.services.restocking import building, sorting
 from kits.services.restocking.building import Fate
@@ -73,7 +73,7 @@ def test_it_says_what_is_not_in_stock(w):
 
 
 def test_it_leaves_what_is_judged_by_eye_as_told(w):
-    eye = [LevelSeen(make.section(w.day_02), w.plasters, Level.LOW)]
+    eye = [LooseLevel(make.section(w.day_02), w.plasters, Level.LOW)]
     building.build(make.act(w.keeper), w.day_02, lines=[line(w, w.lots["d1"], 6)], levels=eye)
     codes = {r.code for r in readiness.verdict(make.fresh(w.day_02), make.TODAY).reasons}
     assert "low-by-eye" in codes

@@ -6,10 +6,10 @@ from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
 from kits.models import Disposal, Entry, PlaceKind, WithheldKind
 from kits.rules.ledger.facts import Level
 from kits.services.custody import custody
-from kits.services.custody.use import LevelSeen
 from kits.services.kits import holds, kits
 from kits.services.ledger import audit, reversal
 from kits.services.ledger.book import room_place
+from kits.services.ledger.levels import LooseLevel
 from kits.services.recalls import recalls, status
 from kits.services.restocking import emptying, sorting
 from kits.services.restocking.emptying import Line, Way
@@ -145,6 +145,6 @@ def test_it_is_taken_back_like_any_act(w):
 
 
 def test_what_is_judged_by_eye_is_said_to_be_out(w):
-    seen = LevelSeen(make.section(w.day_01), w.plasters, Level.EMPTY)
+    seen = LooseLevel(make.section(w.day_01), w.plasters, Level.EMPTY)
     done = empty(w, levels=[seen])
     assert [fact.level for fact in done.entry.levels.all()] == ["empty"]

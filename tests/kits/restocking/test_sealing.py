@@ -10,8 +10,9 @@ from gearroom.core.acts.problems import Refused
 from kits.models import AsFound, Entry, EntryKind, Lot, PlaceKind, Seal
 from kits.rules.ledger.facts import Level, Word
 from kits.services.custody import custody, use
-from kits.services.custody.use import LevelSeen, UseLine
+from kits.services.custody.use import UseLine
 from kits.services.ledger import audit, kit_state, readiness, reversal
+from kits.services.ledger.levels import LooseLevel
 from kits.services.restocking import sorting
 from kits.services.stock import counting
 from kits.services.stock.counting import Found
@@ -82,7 +83,7 @@ def test_a_box_seen_low_is_not_replaced_either(school):
         make.act(school.guide),
         school.day_01,
         [],
-        levels=[LevelSeen(make.section(school.day_01), school.plasters, Level.LOW)],
+        levels=[LooseLevel(make.section(school.day_01), school.plasters, Level.LOW)],
     )
 
     with pytest.raises(Refused) as refused:

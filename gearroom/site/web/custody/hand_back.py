@@ -29,6 +29,7 @@ from kits.services.custody.hand_back_remarks import Remarks
 from kits.services.custody.unmet_needs import Needed
 from kits.services.custody.use_suggestions import Likely, likely
 from kits.services.kits import mixed_contents, participants_own
+from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 from kits.services.overview import kits_overview
 from labels.services.scan.batches import batch_in
@@ -180,7 +181,7 @@ def counts(said: Mapping[str, str], of: Likely, batch: Lot | None = None) -> dic
     }
 
 
-def used_in(said: Mapping[str, str], kit: Kit) -> tuple[list[use.UseLine], list[use.LevelSeen]]:
+def used_in(said: Mapping[str, str], kit: Kit) -> tuple[list[use.UseLine], list[LooseLevel]]:
     """What a form says was used: fields `used-ITEM` and `lot-LOT` with a number, all of it in class
     with `in_class`; `away-ITEM` went with a casualty; `level-SECTION-ITEM`. Raises Invalid."""
     things: dict[int, int] = {}
@@ -211,7 +212,7 @@ def used_in(said: Mapping[str, str], kit: Kit) -> tuple[list[use.UseLine], list[
     return (
         lines + gone,
         [
-            use.LevelSeen(find.section(kit, key), items[item], level)
+            LooseLevel(find.section(kit, key), items[item], level)
             for key, item, level in seen
             if items[item].by_eye
         ],

@@ -10,9 +10,8 @@ from django.views.decorators.http import require_POST
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, Problem
 from gearroom.site.web.page.shell import Done, acted, actor, page, show
-from kits.services.custody import reporters
 from kits.services.kits import participants_own
-from kits.services.lookup import find
+from kits.services.lookup import find, reporters
 from kits.services.stock import away, views
 
 

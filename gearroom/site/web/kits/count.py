@@ -22,8 +22,8 @@ from gearroom.site.web.page.shell import Done, acted, actor, page, show
 from kits.models import Holding, Item, Kit, ListLine, Lot, Place, PlaceKind
 from kits.rules.ledger.expiry import PrintedDateError, last_good_day
 from kits.rules.ledger.facts import Kind, Level
-from kits.services.custody.use import LevelSeen
 from kits.services.ledger import lots, readiness
+from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 from kits.services.restocking import sorting
 from kits.services.stock import counting
@@ -298,12 +298,12 @@ def _places(kit: Kit) -> list[Place]:
     return list(kit.sections.filter(kind=PlaceKind.SECTION, closed_on__isnull=True))
 
 
-def _counted(said: QueryDict, kit: Kit) -> tuple[list[counting.Found], list[LevelSeen]]:
+def _counted(said: QueryDict, kit: Kit) -> tuple[list[counting.Found], list[LooseLevel]]:
     """What the form says was found. Fields: `have-LOT-PLACE` units of a known batch,
     `units|number|expiry-PLACE-ITEM-ROW` of another one, `level-PLACE-ITEM`, and for a thing that
     is on no line `else-PLACE` in place of the item."""
     found: dict[tuple[int, int, int], counting.Found] = {}
-    levels: list[LevelSeen] = []
+    levels: list[LooseLevel] = []
     for section in _sections(kit, said):
         for row in section.rows:
             if row.item.by_eye:
@@ -321,10 +321,10 @@ def _counted(said: QueryDict, kit: Kit) -> tuple[list[counting.Found], list[Leve
     return list(found.values()), levels
 
 
-def _level(row: Row) -> Iterable[LevelSeen]:
+def _level(row: Row) -> Iterable[LooseLevel]:
     if row.level:
         try:
-            yield LevelSeen(row.place, row.item, Level(row.level))
+            yield LooseLevel(row.place, row.item, Level(row.level))
         except ValueError:
             raise Invalid(
                 _("This form did not come from this page. Load the page again.")

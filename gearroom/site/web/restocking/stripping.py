@@ -23,8 +23,8 @@ from kits.models import Disposal, Item, Kit
 from kits.rules.ledger.expiry import PrintedDateError, last_good_day
 from kits.rules.ledger.facts import Kind, Level
 from kits.rules.stock.disposal import allowed
-from kits.services.custody.use import LevelSeen
 from kits.services.ledger import readiness
+from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find, holders
 from kits.services.restocking import building, stripping
 from kits.services.restocking.building import Fate, Thing
@@ -239,11 +239,11 @@ def _thing(act: Act, kit: Kit, item: Item, goes: str, where: str, said: Any) -> 
     )
 
 
-def _level(kit: Kit, item: Item, where: str) -> LevelSeen:
+def _level(kit: Kit, item: Item, where: str) -> LooseLevel:
     key, _colon, level = where.rpartition(":")
     if level not in list(Level) or not item.by_eye:
         raise Invalid(_("Tap whether it is full or low."), field="goes")
-    return LevelSeen(find.section(kit, key), item, Level(level))
+    return LooseLevel(find.section(kit, key), item, Level(level))
 
 
 def _expiry(kit: Kit, printed: str) -> date | None:

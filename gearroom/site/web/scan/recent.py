@@ -15,12 +15,13 @@ from gearroom.core.acts.problems import Problem
 from gearroom.site.web.page.shell import Done, acted, actor, back_to, here, page, show
 from kits.models import Entry, EntryKind
 from kits.services.custody import wrong_kit
+from kits.services.kits.history import MAY_BE_ANOTHER_KITS
 from kits.services.ledger import kit_summary, reversal
 from kits.services.lookup import find
 from kits.services.text import wording
 
 _KINDS = (
-    *wrong_kit.KINDS,
+    *MAY_BE_ANOTHER_KITS,
     EntryKind.USE,
     EntryKind.RESTOCK,
     EntryKind.RESEAL,

@@ -37,7 +37,7 @@ from gearroom.site.web.page.act_fields import as_it_was, somebody_new
 from gearroom.site.web.page.shell import ASKS, actor, here, once_a_form, page, show
 from gearroom.site.web.scan.recent import just_done
 from kits.models import AsFound, Checkout
-from kits.services.custody import wrong_kit
+from kits.services.kits.history import MAY_BE_ANOTHER_KITS
 from kits.services.lookup import find, holders
 from kits.services.trips import due_times
 from kits.services.trips.purpose import UNSAID
@@ -313,7 +313,7 @@ def _shown(
         "modes": _modes(request),
         "mode_says": MODES[state.mode].says,
         "just_done": just_done(who),
-        "may_be_another": wrong_kit.KINDS,
+        "may_be_another": MAY_BE_ANOTHER_KITS,
         "may_ask": who.may("see_people"),
         "waiting": None,
     }
