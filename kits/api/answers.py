@@ -1,4 +1,4 @@
-"""What the doors of kits answer: the shapes for the schema, and how a result becomes one."""
+"""What the views of kits answer: the shapes for the schema, and how a result becomes one."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Parts of request bodies that several doors share, and how they become what services take."""
+"""Parts of request bodies that several views share, and how they become what services take."""
 
 from __future__ import annotations
 

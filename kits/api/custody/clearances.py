@@ -1,4 +1,4 @@
-"""Doors of clearances by telephone: which there are, and what those who are named say of them."""
+"""Clearances by telephone: which there are, and the answers of those who are named."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Doors of a kit's time with people: out, passed on, back; kept back and let go."""
+"""A kit's time with people: out, passed on, back; on hold and released."""
 
 from __future__ import annotations
 

@@ -1,5 +1,5 @@
-"""Doors of what the evening brings: what was not carried, kits mixed up, what may come back, and
-what in a kit is a participant's own."""
+"""At the hand-back: needs not met, kits mixed up, what may come back, and what in a kit belongs
+to a participant."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class NeededBody(ActBody):
     needed = bodies.NeedBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
 
 
-class Needed(UseCaseView):
+class ReportNeeds(UseCaseView):
     use_case = "log_use"
     body = NeededBody
     answers = {201: answers.DoneAnswer}
@@ -46,7 +46,7 @@ class MixedBody(ActBody):
     )
 
 
-class Mixed(UseCaseView):
+class ReportMixed(UseCaseView):
     use_case = "withhold"
     body = MixedBody
     answers = {201: answers.DoneAnswer}
@@ -63,7 +63,7 @@ class NotOursBody(ActBody):
     inside = serializers.BooleanField(help_text="True: it rides in the kit. False: given back.")
 
 
-class NotOurs(UseCaseView):
+class ParticipantsOwn(UseCaseView):
     use_case = "log_use"
     body = NotOursBody
     answers = {201: answers.DoneAnswer}
@@ -102,7 +102,7 @@ def away_row(row: Row) -> dict[str, Any]:
     }
 
 
-class Away(ReadView):
+class AwayUnits(ReadView):
     shows = AwayList
 
     def read(self, query: dict[str, Any]) -> Any:

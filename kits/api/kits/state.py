@@ -1,4 +1,4 @@
-"""Doors that only look: how ready a kit is, what is and was inside, what happened."""
+"""A kit to read: how ready it is, what is and was inside, its history."""
 
 from __future__ import annotations
 

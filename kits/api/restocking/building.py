@@ -1,4 +1,4 @@
-"""Doors of a kit's first filling, and of its instruments' checks."""
+"""A kit's first filling, emptying it, and the checks of its instruments."""
 
 from __future__ import annotations
 

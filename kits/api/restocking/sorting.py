@@ -1,4 +1,4 @@
-"""Doors of sorting: look inside, restock, take out what is out of date, borrow, reseal, count."""
+"""Sorting: check contents, restock, take out what is out of date, borrow, reseal, count."""
 
 from __future__ import annotations
 
@@ -206,7 +206,7 @@ class RestockedAnswer(serializers.Serializer[Any]):
     verdict = answers.VerdictAnswer()
 
 
-class RestockDoor(ReadView, UseCaseView):
+class RestockView(ReadView, UseCaseView):
     use_case = "restock"
     query = RestockQuery
     shows = RestockAnswer

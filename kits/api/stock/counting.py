@@ -1,4 +1,4 @@
-"""Doors of counting, and of putting a mistake right."""
+"""Counting, and correcting a mistake."""
 
 from __future__ import annotations
 
@@ -212,7 +212,7 @@ class ReallyAnswer(serializers.Serializer[Any]):
     )
 
 
-class Really(UseCaseView):
+class MoveToOtherKit(UseCaseView):
     use_case = "take_back"
     body = ReallyBody
     answers = {201: ReallyAnswer}

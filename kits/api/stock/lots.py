@@ -1,4 +1,4 @@
-"""Doors of batches: looked up, corrected, checked; and how a batch is shown."""
+"""Batches: looked up, corrected, checked; and how a batch is shown."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Doors of stock: what is where; received, moved, sent and arrived, thrown out, opened."""
+"""Stock: what is where; received, moved, sent and arrived, thrown out, opened."""
 
 from __future__ import annotations
 

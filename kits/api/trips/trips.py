@@ -226,7 +226,7 @@ def facts_from(act: Act, data: dict[str, Any]) -> TripFacts:
     return TripFacts(**data)
 
 
-# ------------------------------------------------------------------------------------------- doors
+# ------------------------------------------------------------------------------------------- views
 class Trips(ListView, UseCaseView):
     query = TripQuery
     shows = TripWholeAnswer
@@ -262,7 +262,7 @@ class Trips(ListView, UseCaseView):
         return 201, put_shown(trips.add_by_hand(act, facts_from(act, data)), act.actor)
 
 
-class _TripDoor(UseCaseView):
+class _TripView(UseCaseView):
     use_case = "edit_trip"
 
     def trip(self) -> Trip:
@@ -278,7 +278,7 @@ class _TripDoor(UseCaseView):
         return found
 
 
-class OneTrip(ReadView, _TripDoor):
+class OneTrip(ReadView, _TripView):
     shows = TripWholeAnswer
     method = "put"
     body = TripBody
@@ -307,7 +307,7 @@ class OneTrip(ReadView, _TripDoor):
         return body["trip"]
 
 
-class Extend(_TripDoor):
+class Extend(_TripView):
     use_case = "set_due"
     body = ExtendBody
     answers = {200: ExtendedAnswer}
@@ -325,7 +325,7 @@ class Extend(_TripDoor):
         }
 
 
-class Proposal(_TripDoor):
+class Proposal(_TripView):
     use_case = "look"
     answers = {200: ProposalAnswer}
 
