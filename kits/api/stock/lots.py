@@ -130,7 +130,7 @@ class Lots(ListView):
         if "number" in query:
             lots = lots.filter(number=normal(query["number"]))
         if "expiring_before" in query:
-            lots = lots.filter(views.going_out_before(query["expiring_before"]))
+            lots = lots.filter(views.expiring_before(query["expiring_before"]))
         if "recalled" in query:
             lots = lots.filter(recall__isnull=not query["recalled"])
         if "in_stock" in query:

@@ -171,7 +171,7 @@ class PutIn:
 
 
 @dataclass(frozen=True)
-class Differing:
+class RestockDifference:
     """Where what was put in differs from the list: for a thing in a section, these instead of the
     listed ones (none: it was left out)."""
 
@@ -181,7 +181,7 @@ class Differing:
 
 
 @dataclass(frozen=True)
-class Restocked:
+class RestockResult:
     """The entry, what went in and what came out."""
 
     entry: Entry
@@ -193,12 +193,12 @@ def restock(
     act: Act,
     kit: Kit,
     *,
-    exceptions: Sequence[Differing] = (),
+    exceptions: Sequence[RestockDifference] = (),
     extra: Sequence[PutIn] = (),
     as_listed: bool = True,
     levels: Sequence[LooseLevel] | None = None,
     through: date | None = None,
-) -> Restocked:
+) -> RestockResult:
     """Put in what the restock list says, but for the exceptions, and take out what must come out.
 
     `extra` is put in beside the list; with `as_listed` false nothing else is. `levels` None means
@@ -238,7 +238,7 @@ def restock(
         book.break_seals(entry, list(kit.sections.all()))
         write_levels(entry, filled_up(kit) if levels is None else levels)
         kit_state.sorted_now(kit)
-    return Restocked(entry, put_in, out)
+    return RestockResult(entry, put_in, out)
 
 
 def refuse_if_kept_as_it_came(kit: Kit) -> None:
@@ -354,7 +354,7 @@ def reseal(
             )
         lacking = sealing.not_replaced(kit, section)
         if lacking and not anyway:
-            raise sealing.asks_first(kit, lacking)
+            raise sealing.not_replaced_refusal(kit, lacking)
         units_lacking: dict[str, int] = {}
         for row in lacking:
             item = str(row.thing.id)

@@ -27,7 +27,7 @@ from kits.services.ledger import readiness
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find, holders
 from kits.services.restocking import building, stripping
-from kits.services.restocking.building import Fate, Thing
+from kits.services.restocking.building import BoughtItem, Fate
 from kits.services.stock import catalogue
 from kits.services.text.wording import said
 from labels.rules.codes.scans import Seen
@@ -218,14 +218,14 @@ def _line_written(request: HttpRequest, kit: Kit) -> HttpResponse:
     return acted(request, perform, to=reverse("strip-kit", args=[kit.name]))
 
 
-def _thing(act: Act, kit: Kit, item: Item, goes: str, where: str, said: Any) -> Thing:
+def _thing(act: Act, kit: Kit, item: Item, goes: str, where: str, said: Any) -> BoughtItem:
     try:
         fate = Fate(goes)
     except ValueError:
         raise Invalid(_("Tap where it goes."), field="goes") from None
     if fate is Fate.DISPOSE and where not in Disposal.values:
         raise Invalid(_("Tap how it is disposed of."), field="goes")
-    return Thing(
+    return BoughtItem(
         item=item,
         units=fields.whole(said, "units", least=1, what=_("How many")),
         fate=fate,
@@ -255,7 +255,7 @@ def _expiry(kit: Kit, printed: str) -> date | None:
         raise Invalid(said(error.says), field="expiry") from error
 
 
-def _place_of(done: building.Stripped, where: str) -> str:
+def _place_of(done: building.StripResult, where: str) -> str:
     if not done.went:
         return where
     place = done.went[0][1]

@@ -226,7 +226,7 @@ def _shelves(request: HttpRequest, items: list[int], chosen: int | None) -> list
     room = here(request)
     assert room is not None  # the page looks
     who = actor(request)
-    has = {row.place.pk for row in views.held(who, room=room) if row.lot.item_id in items}
+    has = {row.place.pk for row in views.held_batches(who, room=room) if row.lot.item_id in items}
     found = [each.place for each in views.shelves(room)]
     return sorted(found, key=lambda place: (place.pk != chosen, place.pk not in has))
 
