@@ -13,9 +13,9 @@ from gearroom.core.models import Person
 from kits.models import AsFound, Checkout, Entry, Kit, Trip
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Verdict, Word
-from kits.services.custody.offers import OfferKind
-from kits.services.custody.use import UseResult
-from kits.services.text import verdict_texts, wording
+from kits.services.custody.offers import Do
+from kits.services.custody.use import Used
+from kits.services.text import reason_texts, verdict_texts
 
 
 class ReasonAnswer(serializers.Serializer[Any]):
@@ -149,7 +149,7 @@ def verdict(of: Verdict, swaps: dict[int, str] | None = None) -> dict[str, Any]:
         "through": of.through.isoformat(),
         "fit": of.fit,
         "may_go": of.may_go,
-        "reasons": wording.reasons(of.reasons, swaps),
+        "reasons": reason_texts.reasons(of.reasons, swaps),
     }
 
 

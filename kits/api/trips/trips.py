@@ -18,7 +18,7 @@ from kits.models import Trip
 from kits.rules.text.hazards import HAZARDS
 from kits.rules.trips.trips import Coverage, Stand
 from kits.services.lookup import find
-from kits.services.text import wording
+from kits.services.text import reason_texts
 from kits.services.trips import due_times, proposals, trip_readiness, trips
 from kits.services.trips.trip_readiness import JudgedTrip, KitOfTrip
 from kits.services.trips.trips import Clash, TripChange, TripFacts
@@ -170,7 +170,7 @@ def shown(seen: JudgedTrip, actor: Actor | None) -> Any:
         "cancelled_at": trip.cancelled_at.isoformat() if trip.cancelled_at else None,
         "revision": trip.revision,
         "coverage": str(seen.coverage) if seen.coverage else None,
-        "lacking": wording.reasons(seen.lacking),
+        "lacking": reason_texts.reasons(seen.lacking),
         "kits": [_kit(row, actor) for row in seen.kits if row.reservation is not None],
     }
     return answers.for_eyes_of(actor, [trip.room_id], told)

@@ -30,7 +30,7 @@ from kits.models import (
 )
 from kits.rules.ledger.facts import Verdict, Weight
 from kits.rules.ledger.in_force import seal_holds
-from kits.rules.ledger.irregular import Broken
+from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import going_short, use
 from kits.services.custody.hand_back_remarks import Remarks
 from kits.services.custody.hand_back_remarks import write as write_remarks
@@ -73,8 +73,8 @@ class CheckIn:
     entry: Entry
     checkout: Checkout | None
     as_found: AsFound
-    use: use.UseResult | None = None
-    irregular: Sequence[Broken] = field(default_factory=list)
+    use: use.Used | None = None
+    irregular: Sequence[ReasonCode] = field(default_factory=list)
 
 
 def check_out(
@@ -90,8 +90,8 @@ def check_out(
     take_reason: str = "",
     emergency: bool = False,
     already_gone: bool = False,
-    irregular: Sequence[Broken] = (),
-) -> CheckOut:
+    irregular: Sequence[ReasonCode] = (),
+) -> Taken:
     """Take a kit out to a person.
 
     Without `trip` it goes for the one that `going_out.plan` finds, with None for none; without
@@ -131,7 +131,7 @@ def check_out(
         for whoever in filter(None, (held, with_kit)):
             if not fact:
                 raise kit_is_out(whoever)
-            irregular.append(Broken.WAS_OUT)
+            irregular.append(ReasonCode.WAS_OUT)
         going = plan(kit, person=person, trip=trip, due_at=due_at, taken_at=act.received_at)
         if fact:
             irregular += _broken(going, book.claim() or act.received_at, emergency=emergency)
@@ -140,7 +140,9 @@ def check_out(
             if section is None:
                 refuse_promised(act, going, take_reason)
             going_short.permit(act, going, short_reason, cleared_by)
-            irregular += [Broken.RESERVED_FOR_ANOTHER] if going.others and section is None else []
+            irregular += (
+                [ReasonCode.RESERVED_FOR_ANOTHER] if going.others and section is None else []
+            )
         entry = book.post(
             EntryKind.EMERGENCY if emergency else EntryKind.CHECK_OUT,
             kit=kit,
@@ -212,15 +214,15 @@ def _refuse_unsaid(act: Act, going: Plan) -> None:
         )
 
 
-def _broken(going: Plan, at: datetime, *, emergency: bool) -> list[Broken]:
+def _broken(going: Plan, at: datetime, *, emergency: bool) -> list[ReasonCode]:
     """The rules that a kit broke which went all the same, at an instant."""
-    broken = [Broken(r.code) for r in going.verdict.reasons if r.weight >= Weight.SHORT]
+    broken = [ReasonCode(r.code) for r in going.verdict.reasons if r.weight >= Weight.SHORT]
     if going.trip is not None and promises.ended(going.trip, now=at):
         cancelled = going.trip.cancelled_at is not None
-        broken.append(Broken.TRIP_CANCELLED if cancelled else Broken.TRIP_OVER)
+        broken.append(ReasonCode.TRIP_CANCELLED if cancelled else ReasonCode.TRIP_OVER)
     if emergency:
-        return [*broken, Broken.EMERGENCY]
-    return [*broken, *([Broken.RESERVED_FOR_ANOTHER] if going.others else [])]
+        return [*broken, ReasonCode.EMERGENCY]
+    return [*broken, *([ReasonCode.RESERVED_FOR_ANOTHER] if going.others else [])]
 
 
 def _whoever_acts(act: Act) -> Person | None:
@@ -236,15 +238,19 @@ def _into_history(
     trip: Trip | NotGiven | None,
     section: Place | None,
     emergency: bool,
-    irregular: Sequence[Broken],
-) -> CheckOut:
+    irregular: Sequence[ReasonCode],
+) -> Taken:
     """Write down that a kit was out before what is known of it since; who has it now stays."""
     going = plan(kit, person=person, trip=None if trip is NOT_GIVEN else trip, due_at=None)
     entry = book.post(
         EntryKind.EMERGENCY if emergency else EntryKind.CHECK_OUT,
         kit=kit,
         trip=going.trip,
-        irregular=[*irregular, Broken.OUT_OF_ORDER, *([Broken.EMERGENCY] if emergency else [])],
+        irregular=[
+            *irregular,
+            ReasonCode.OUT_OF_ORDER,
+            *([ReasonCode.EMERGENCY] if emergency else []),
+        ],
         detail={
             "to": going.person.pk if going.person else None,
             "due_at": None,
@@ -286,24 +292,26 @@ def check_in(
     kit's latest change of hands, it is history: what was used then is written, and who has the kit
     now, where, and whether it waits to be sorted stay as they are.
     """
-    irregular: list[Broken] = []
+    irregular: list[ReasonCode] = []
     act.actor.require("check_in")
     with Book(act) as book:
         kit = book.lock(kit.pk, *(other.pk for other in remarks.mixed_with))[0]
         late = book.is_late(kit, section)
         held = None if late else open_checkout(kit, section)
         if late:
-            irregular.append(Broken.OUT_OF_ORDER)
+            irregular.append(ReasonCode.OUT_OF_ORDER)
         elif held is None:
-            irregular.append(Broken.WAS_NOT_OUT)
+            irregular.append(ReasonCode.WAS_NOT_OUT)
         seal = Seal.objects.filter(kit=kit, section=section, broken__isnull=True).first()
         holds = late or seal_holds(seal.number if seal else None, seal_seen)
         if as_found == AsFound.CLOSED and seal_seen and not holds:
             as_found = AsFound.OPENED
-            irregular.append(Broken.SEAL_NOT_THE_ONE)
+            irregular.append(ReasonCode.SEAL_NOT_THE_ONE)
         if as_found == AsFound.SEALED and not holds:
             as_found = AsFound.OPENED if seal_seen else AsFound.SORT_LATER
-            irregular.append(Broken.SEAL_NOT_THE_ONE if seal_seen else Broken.NO_SEAL_ON_RECORD)
+            irregular.append(
+                ReasonCode.SEAL_NOT_THE_ONE if seal_seen else ReasonCode.NO_SEAL_ON_RECORD
+            )
         if (used or remarks.mixed_with) and as_found != AsFound.OPENED:
             as_found = AsFound.OPENED
         here = act.room or kit.room
@@ -374,13 +382,13 @@ def pass_on(act: Act, kit: Kit, person: Person) -> PassOn:
             passed = book.post(
                 EntryKind.PASS,
                 kit=kit,
-                irregular=[Broken.OUT_OF_ORDER],
+                irregular=[ReasonCode.OUT_OF_ORDER],
                 detail={"from": None, "to": person.pk},
             )
             writing.tell_keepers(passed, "irregular", kit=kit)
             return PassOn(kit, None, passed)
         if held is None:
-            unseen = [Broken.WAS_NOT_TAKEN_OUT]
+            unseen = [ReasonCode.WAS_NOT_TAKEN_OUT]
             taken = check_out(act, kit, person=person, already_gone=True, irregular=unseen)
             return PassOn(kit, taken.checkout, taken.entry)
         entry = book.post(

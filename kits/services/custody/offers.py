@@ -23,7 +23,8 @@ from gearroom.core.services.people import people
 from kits.models import Checkout, Kit, Trip
 from kits.rules.custody.going_short import Addition, additions, guide_may
 from kits.rules.ledger.facts import KitState, Verdict, Weight, Word
-from kits.rules.ledger.readiness import Why, judge
+from kits.rules.ledger.readiness import judge
+from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.trips import trips as trip_rule
 from kits.services.ledger import readiness
 from kits.services.lookup import find, promises
@@ -131,7 +132,7 @@ def as_values(actor: Actor, kit: Kit, rows: Iterable[Offer]) -> list[dict[str, A
 # ------------------------------------------------------------------------------------------- inside
 def _wants_a_check(verdict: Verdict) -> bool:
     return any(
-        reason.code in (Why.WAITING_TO_BE_SORTED, Why.NOT_LOOKED_INSIDE)
+        reason.code in (ReasonCode.WAITING_TO_BE_SORTED, ReasonCode.NOT_LOOKED_INSIDE)
         for reason in verdict.reasons
     )
 
@@ -139,7 +140,7 @@ def _wants_a_check(verdict: Verdict) -> bool:
 def _settles_here(verdict: Verdict) -> bool:
     """Whether all that stops a kit is settled by a check, a shelf or a telephone."""
     return all(
-        reason.by_phone or reason.code == Why.WAITING_TO_BE_SORTED
+        reason.by_phone or reason.code == ReasonCode.WAITING_TO_BE_SORTED
         for reason in verdict.reasons
         if reason.weight is Weight.STOPS
     )

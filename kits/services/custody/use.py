@@ -29,7 +29,7 @@ from kits.models import (
 )
 from kits.rules.custody.use import Went, may_come_back
 from kits.rules.ledger.facts import Kind
-from kits.rules.ledger.irregular import Broken
+from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.restocking.picking import first_out
 from kits.services.custody.hand_back_remarks import Remarks
 from kits.services.custody.hand_back_remarks import write as write_remarks
@@ -199,10 +199,10 @@ def _counted_since(book: Book, kit: Kit) -> bool:
     return counts.exists()
 
 
-def _broken(lines: Sequence[UsedLine], *, counted: bool) -> list[Broken]:
+def _broken(lines: Sequence[UsedLine], *, counted: bool) -> list[ReasonCode]:
     if counted:
-        return [Broken.COUNTED_SINCE]
-    return [Broken.USED_MORE] if any(line.found for line in lines) else []
+        return [ReasonCode.COUNTED_SINCE]
+    return [ReasonCode.USED_MORE] if any(line.found for line in lines) else []
 
 
 def _order(

@@ -27,7 +27,7 @@ from gearroom.core.acts.act import SYSTEM, Act, Actor, secret_key
 from gearroom.core.acts.problems import NotFound, Refused
 from gearroom.core.models import Room
 from kits.models import Checkout, Entry, EntryKind, Kit, WithheldKind
-from kits.rules.ledger.irregular import Broken
+from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import use
 from kits.services.custody.hand_back_remarks import Remarks
 from kits.services.custody.hand_back_remarks import write as write_remarks
@@ -237,7 +237,7 @@ def _keep_the_words(book: Book, kit: Kit, held: Checkout, used: Sequence[use.Use
         trip=held.trip,
         checkout=held,
         reason=(told % {"used": words or _("nothing used")})[:500],
-        irregular=[Broken.TOLD_AFTER_SORTING] if used else [],
+        irregular=[ReasonCode.REPORTED_AFTER_SORTING] if used else [],
     )
     if used:
         writing.tell_keepers(entry, "irregular", kit=kit)

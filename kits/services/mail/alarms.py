@@ -24,7 +24,7 @@ from kits.models import (
     Trip,
 )
 from kits.rules.ledger.facts import Reason, Verdict, Weight, Word
-from kits.rules.ledger.suits import Mismatch
+from kits.rules.ledger.reasons import UNSUITABLE
 from kits.rules.stock.ordering import Episode as Change
 from kits.rules.stock.ordering import episode as change_of
 from kits.rules.trips.trips import Coverage
@@ -32,8 +32,8 @@ from kits.services.mail import overdue
 from kits.services.notices import writing
 from kits.services.recalls import recall_notices
 from kits.services.stock import stock_levels
-from kits.services.stock.stock_levels import ItemLevel
-from kits.services.text import verdict_texts, wording
+from kits.services.stock.stock_levels import Stocked
+from kits.services.text import reason_texts, verdict_texts
 from kits.services.trips import trip_readiness
 from kits.services.trips.trip_readiness import JudgedTrip
 
@@ -202,7 +202,7 @@ def _of_trip(trip: Trip, causes: Iterable[_Cause]) -> dict[str, Any]:
     }
     by_kit: dict[int, tuple[_Leaving, dict[str, None]]] = {}
     for cause in causes:
-        said = [wording.reason(x)["text"] for x in cause.reasons]
+        said = [reason_texts.reason(x)["text"] for x in cause.reasons]
         if cause.of is None:
             facts["reasons"] += said
             continue
@@ -243,7 +243,7 @@ def _leaving(trips: Iterable[JudgedTrip]) -> Iterator[_Leaving]:
 
 def _together(why: Reason) -> str | None:
     """What tells reasons apart that are of a trip's kits together; None for those of one kit."""
-    return f"{why.code}:{why.facts.get('kit_id', '')}" if why.code in set(Mismatch) else None
+    return f"{why.code}:{why.facts.get('kit_id', '')}" if why.code in UNSUITABLE else None
 
 
 def _going(each: _Leaving, reasons: Sequence[str]) -> dict[str, Any]:

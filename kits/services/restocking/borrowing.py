@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid
 from kits.models import Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind, WithheldKind
-from kits.rules.ledger.irregular import Broken
+from kits.rules.ledger.reasons import ReasonCode
 from kits.services.ledger import admission
 from kits.services.ledger.book import Book, Leg, outer
 from kits.services.notices import writing
@@ -51,7 +51,7 @@ def borrow(
                 )
         moved = [(line, units(line.units, field="lines")) for line in lines]
         found: list[Leg] = []
-        irregular: list[Broken] = []
+        irregular: list[ReasonCode] = []
         if already_done:
             found = _found(moved)
             irregular = _irregular(giver, taker, lines, found)
@@ -92,16 +92,16 @@ def _found(moved: Sequence[tuple[BorrowLine, int]]) -> list[Leg]:
 
 
 def _irregular(
-    giver: Kit, taker: Kit, lines: Sequence[BorrowLine], found: Sequence[Leg]
-) -> list[Broken]:
+    giver: Kit, taker: Kit, lines: Sequence[Borrowed], found: Sequence[Leg]
+) -> list[ReasonCode]:
     """The rules that a loan broke that was reported afterwards."""
     broken = [
-        Broken(fault["code"])
+        ReasonCode(fault["code"])
         for fault in admission.faults(taker, [(line.lot, line.source) for line in lines])
     ]
     kept = WithheldKind.KEEP_AS_IT_CAME_BACK
     if any(kit.withholdings.filter(kind=kept, released__isnull=True) for kit in (giver, taker)):
-        broken.append(Broken.KEPT_AS_IT_CAME)
+        broken.append(ReasonCode.KEPT_AS_IT_CAME)
     if found:
-        broken.append(Broken.BORROWED_MORE)
+        broken.append(ReasonCode.BORROWED_MORE)
     return broken

@@ -24,8 +24,9 @@ from kits.models import (
     Seal,
     WithheldKind,
 )
-from kits.rules.ledger.expiry import Fault, good_through
+from kits.rules.ledger.expiry import good_through
 from kits.rules.ledger.facts import Level, Units
+from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
 from kits.rules.restocking.picking import RestockList, Swap, TakeOut
 from kits.rules.restocking.picking import restock as restock_rule
 from kits.services.ledger import admission, kit_state, readiness
@@ -272,7 +273,7 @@ def filled_up(kit: Kit) -> list[LooseLevel]:
 # ------------------------------------------------------------------- taking out what must come out
 def must_come_out(plan: Restock) -> list[TakeOut]:
     """What is inside and may not stay there."""
-    return [row for row in plan.list.take_out if isinstance(row.why, Fault)]
+    return [row for row in plan.list.take_out if isinstance(row.why, ReasonCode)]
 
 
 def _out_legs(plan: Restock, rows: Sequence[TakeOut]) -> list[Leg]:
@@ -291,9 +292,9 @@ def destination(plan: Restock, row: TakeOut) -> Place:
     """Out of date goes to its own bin, training stock to the training box, what was swapped while
     still good back to a shelf, and recalled or kept-back things to quarantine."""
     room = plan.kit.room
-    if row.why in (Fault.EXPIRED, Fault.OPENED_TOO_LONG):
+    if row.why in OUT_OF_DATE:
         return outer(PlaceKind(disposal_of(plan.lots[row.batch.id].item)))
-    if row.why is Fault.TRAINING_STOCK or (plan.kit.training and isinstance(row.why, Swap)):
+    if row.why is ReasonCode.TRAINING_STOCK or (plan.kit.training and isinstance(row.why, Swap)):
         return room_place(room, PlaceKind.TRAINING)
     if isinstance(row.why, Swap):
         for put_in in plan.list.put_in:

@@ -22,7 +22,7 @@ from gearroom.core.acts.problems import Invalid
 from kits.models import Entry, EntryKind, Holding, Item, Kit, Lot, Place, PlaceKind
 from kits.rules.ledger.expiry import why_not
 from kits.rules.ledger.facts import Kind
-from kits.rules.ledger.irregular import Broken
+from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.restocking.picking import first_out
 from kits.services.kits import mixed_contents
 from kits.services.ledger import kit_state, lots, readiness
@@ -269,11 +269,11 @@ def _hold(
     book.hold(lambda: [kit_id] if kit_id else [], batches)
 
 
-def _unfit_found(changed: Sequence[Difference], kit: Kit | None) -> list[Broken]:
+def _unfit_found(changed: Sequence[Difference], kit: Kit | None) -> list[ReasonCode]:
     """The rules that what was found in a kit breaks: it stays written as found."""
     if kit is None:
         return []
     more = {d.lot.pk: d.lot for d in changed if d.found > d.booked}
     today = readiness.today_of(kit)
     faults = (why_not(batch, today) for batch in readiness.batches(more.values()).values())
-    return sorted({Broken(f"found-{fault}") for fault in faults if fault})
+    return sorted({ReasonCode(f"found-{fault}") for fault in faults if fault})

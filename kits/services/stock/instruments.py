@@ -23,7 +23,7 @@ from kits.models import (
     Withholding,
 )
 from kits.rules.ledger.facts import Kind
-from kits.rules.ledger.irregular import Broken
+from kits.rules.ledger.reasons import ReasonCode
 from kits.services.ledger.book import Book
 from kits.services.notices import writing
 
@@ -81,7 +81,7 @@ def check(
             kit=kit,
             lot=lot,
             room=room,
-            irregular=[Broken.CHECKED_SINCE] if late else [],
+            irregular=[ReasonCode.CHECKED_SINCE] if late else [],
             detail={"passed": passed, "answer": answer, "checked_on": day.isoformat()},
         )
         if late:

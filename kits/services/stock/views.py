@@ -14,8 +14,9 @@ from gearroom.core.acts.act import Actor
 from gearroom.core.acts.problems import NotFound
 from gearroom.core.models import Room
 from kits.models import Entry, EntryKind, Holding, Item, Lot, Movement, Place, PlaceKind
-from kits.rules.ledger.expiry import Fault, good_through, usable_through, why_not
+from kits.rules.ledger.expiry import good_through, usable_through, why_not
 from kits.rules.ledger.facts import Batch
+from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.stock.horizon import Dated
 from kits.rules.stock.ordering import OrderLevel
 from kits.services.ledger import readiness
@@ -124,7 +125,7 @@ class HeldBatch:
     place: Place
     lot: Lot
     units: int
-    fault: Fault | None
+    fault: ReasonCode | None
     good_until: date | None
 
     @property

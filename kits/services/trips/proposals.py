@@ -21,7 +21,7 @@ from kits.rules.trips import trips as rule
 from kits.rules.trips.proposal import Candidate, PassedOver, propose
 from kits.services.ledger import readiness
 from kits.services.lookup import find, promises
-from kits.services.text import wording
+from kits.services.text import reason_texts, wording
 from kits.services.text.hazards import hazards
 from kits.services.trips import reservations
 
@@ -100,12 +100,12 @@ def reason_row(why: Reason) -> dict[str, Any]:
     """A reason with its sentence, those of passing over a kit among them."""
     told = _SENTENCES.get(why.code)
     if told is None:
-        return wording.reason(why)
+        return reason_texts.reason(why)
     return {
         "code": str(why.code),
         "weight": why.weight.name.lower(),
         "text": str(told) % _in_words(why.facts),
-        "facts": wording.plain(why.facts),
+        "facts": reason_texts.plain(why.facts),
     }
 
 

@@ -12,14 +12,14 @@ from gearroom.core.acts.problems import Refused, Unacceptable
 from gearroom.core.models import Person
 from kits.models import Checkout, Entry, EntryKind, Kit, Reservation, Trip
 from kits.rules.ledger.facts import Reason, Verdict, Weight
-from kits.rules.ledger.suits import Mismatch
+from kits.rules.ledger.reasons import UNSUITABLE
 from kits.rules.trips import trips as rule
 from kits.services.ledger import readiness
 from kits.services.ledger.book import Book
 from kits.services.lookup import promises
 from kits.services.lookup.holders import kit_is_out, open_checkout
 from kits.services.lookup.promises import open_reservations
-from kits.services.text import wording
+from kits.services.text import reason_texts, wording
 
 
 @dataclass(frozen=True)
@@ -271,12 +271,12 @@ def _refuse_unsuited(goes: ReservedKit, before: frozenset[str]) -> None:
     worse: Sequence[Reason] = [
         r
         for r in goes.verdict.reasons
-        if r.weight >= Weight.SHORT and not (r.code in set(Mismatch) and r.code in before)
+        if r.weight >= Weight.SHORT and not (r.code in UNSUITABLE and r.code in before)
     ]
     if not worse:
         return
     kit, trip = goes.reservation.kit, goes.reservation.trip
-    reasons = wording.reasons(worse)
+    reasons = reason_texts.reasons(worse)
     raise Refused(
         "does-not-suit",
         _("%(kit)s is not enough for %(trip)s: %(which)s")

@@ -18,7 +18,7 @@ from kits.rules.ledger.facts import Weight, Word
 from kits.services.custody import custody, going_short, offers, use
 from kits.services.ledger import kit_state
 from kits.services.lookup import find, holders
-from kits.services.text import verdict_texts, wording
+from kits.services.text import reason_texts, verdict_texts
 from kits.services.trips import purpose
 from kits.services.trips.claims import Departure, Terms, settle
 from kits.services.trips.purpose import NOT_GIVEN
@@ -157,7 +157,7 @@ def take_out(
         named = _("Cleared by %(name)s, who is asked to confirm it.")
         says.append(named % {"name": ask.cleared_by.name})
     elif taken.verdict.worst >= Weight.SHORT:
-        says.append(wording.reason(taken.verdict.reasons[0])["text"])
+        says.append(reason_texts.reason(taken.verdict.reasons[0])["text"])
     return Outcome(
         meaning.seen,
         meaning.means,
@@ -264,8 +264,8 @@ def _back(what: str, back: custody.CheckIn) -> str:
             return _("%(what)s is back: sort later.") % {"what": what}
 
 
-def _remarks(back: custody.CheckIn) -> list[str]:
-    said = [wording.irregular(code) for code in back.irregular]
+def _remarks(back: custody.HandedBack) -> list[str]:
+    said = [reason_texts.irregular(code) for code in back.irregular]
     lines = back.use.lines if back.use else ()
     if lines:
         used = ", ".join(f"{line.units} × {line.item.name}" for line in lines)

@@ -27,7 +27,8 @@ from kits.models import (
     RecallScope,
     WithheldKind,
 )
-from kits.rules.ledger.expiry import Fault, why_not
+from kits.rules.ledger.expiry import why_not
+from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.recalls.certainty import Outcome
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
@@ -53,7 +54,7 @@ BRINGS_UNFIT_IN = {
     EntryKind.OPEN,
 }
 # An instrument may go in before its check is answered or when it is due: it is checked in the kit.
-MAY_GO_IN = {None, Fault.CHECK_NOT_ANSWERED, Fault.CHECK_DUE}
+MAY_GO_IN = {None, ReasonCode.CHECK_NOT_ANSWERED, ReasonCode.CHECK_DUE}
 whole = st.integers(min_value=1, max_value=9)
 any_index = st.integers(min_value=0, max_value=10_000)
 

@@ -14,8 +14,8 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
+from gearroom.core.acts.exceptions import database_problems
 from gearroom.core.acts.problems import NotFound, Problem
-from gearroom.core.api.problems import database_problems
 from gearroom.site.web.custody.hand_back import besides, counts, remarks_in, used_in
 from gearroom.site.web.page import errors
 from gearroom.site.web.page.shell import actor, here, no_room, page, show

@@ -18,7 +18,7 @@ from kits.services.custody import wrong_kit
 from kits.services.kits.history import MAY_BE_ANOTHER_KITS
 from kits.services.ledger import kit_summary, reversal
 from kits.services.lookup import find
-from kits.services.text import wording
+from kits.services.text import reason_texts
 
 _KINDS = (
     *MAY_BE_ANOTHER_KITS,
@@ -129,7 +129,7 @@ def _moved(request: HttpRequest, entry: int) -> HttpResponse:
             return Done(says % told)
         says = _("Corrected: it was %(kit)s, and %(wrong)s is as it was before.") % told
         if done.entry.irregular:
-            why = " ".join(map(wording.irregular, done.entry.irregular))
+            why = " ".join(map(reason_texts.irregular, done.entry.irregular))
             says += f" {why} " + _("The keeper is told.")
         return Done(says, done.entry.pk)
 

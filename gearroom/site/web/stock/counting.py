@@ -17,7 +17,6 @@ from gearroom.core.acts.problems import Invalid, Problem
 from gearroom.site.web.custody.hand_back import batch_sent
 from gearroom.site.web.page.fields import one_more, whole, words
 from gearroom.site.web.page.shell import Done, acted, actor, here, no_room, page, show
-from kits.api.stock.lots import expiry_in
 from kits.models import Item, Lot, Place
 from kits.rules.ledger.facts import Kind
 from kits.services.ledger import lots
@@ -172,9 +171,8 @@ def _other(request: HttpRequest, place: Place, n: int) -> tuple[Lot, int]:
     item = find.item(words(said, f"thing-{n}", 120))
     assert place.room is not None  # a shelf is a room's
     units = whole(said, f"units-{n}", least=1, what=item.name)
-    expiry = expiry_in(
-        {"expiry_printed": words(said, f"printed-{n}", 40)}, receiving.today_in(place.room)
-    )
+    printed = words(said, f"printed-{n}", 40)
+    expiry = lots.printed_expiry(printed, today=receiving.today_in(place.room))
     number = words(said, f"number-{n}", 80)
     serial, number = (number, "") if item.kind == Kind.INSTRUMENT else ("", number)
     return lots.known(item=item, number=number, serial=serial, expiry=expiry), units

@@ -18,10 +18,10 @@ from gearroom.site.web.page.fields import whole, words
 from gearroom.site.web.page.shell import Done, acted, actor, page, rooms_of, show
 from gearroom.site.web.page.words import DISPOSALS
 from gearroom.site.web.stock.stock import told
-from kits.api.stock.lots import expiry_in
 from kits.models import Disposal, PlaceKind
 from kits.rules.ledger.facts import Kind
 from kits.rules.stock import disposal as ways
+from kits.services.ledger import lots
 from kits.services.ledger.book import room_place
 from kits.services.lookup import find
 from kits.services.stock import corrections, disposing, instruments, opening, receiving, views
@@ -106,7 +106,7 @@ def _batch_acted(request: HttpRequest, row: HeldBatch, what: str) -> HttpRespons
             replace(act, reason=words(said, "reason")),
             row.lot,
             number=words(said, "number", 80),
-            expiry=expiry_in({"expiry_printed": printed}, receiving.today_in(room)),
+            expiry=lots.printed_expiry(printed, today=receiving.today_in(room)),
         )
         says = _("%(thing)s is corrected, and every kit that holds it is judged again.")
         return Done(says % {"thing": row.lot.item.name}, done.entry.pk)

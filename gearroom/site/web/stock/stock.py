@@ -16,8 +16,8 @@ from gearroom.core.models import Room
 from gearroom.site.web.page.shell import actor, here, page, rooms_of, show
 from gearroom.site.web.page.words import DISPOSALS
 from kits.models import PlaceKind, Recall
-from kits.rules.ledger.expiry import Fault
 from kits.rules.ledger.facts import Kind
+from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.stock import horizon
 from kits.services.lookup import find
 from kits.services.stock import undated, views
@@ -45,14 +45,14 @@ def kind_words() -> dict[str, str]:
 def fault_words() -> dict[str, str]:
     """What each reason why units are not usable is called."""
     return {
-        Fault.RECALLED: _("Recalled"),
-        Fault.WITHHELD: _("On hold"),
-        Fault.EXPIRED: _("Out of date"),
-        Fault.OPENED_TOO_LONG: _("Open for too long"),
-        Fault.DATE_NOT_KNOWN: _("Date not known"),
-        Fault.CHECK_FAILED: _("Failed its check"),
-        Fault.CHECK_NOT_ANSWERED: _("Not checked yet"),
-        Fault.CHECK_DUE: _("Check is due"),
+        ReasonCode.RECALLED: _("Recalled"),
+        ReasonCode.WITHHELD: _("On hold"),
+        ReasonCode.EXPIRED: _("Out of date"),
+        ReasonCode.OPENED_TOO_LONG: _("Open for too long"),
+        ReasonCode.DATE_NOT_KNOWN: _("Date not known"),
+        ReasonCode.CHECK_FAILED: _("Failed its check"),
+        ReasonCode.CHECK_NOT_ANSWERED: _("Not checked yet"),
+        ReasonCode.CHECK_DUE: _("Check is due"),
     }
 
 

@@ -21,13 +21,12 @@ from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Invalid, NotFound, Problem, Stale
 from gearroom.core.models import Room
 from gearroom.core.services.people import people
-from gearroom.site.web.lists.packing_lists import today_here
 from gearroom.site.web.page import words
 from gearroom.site.web.page.forms import Moment, PageForm, Several, ShortText, Tick, WholeNumber
-from gearroom.site.web.page.shell import Done, acted, actor, here, page, rooms_of, show
+from gearroom.site.web.page.shell import Done, acted, actor, here, page, rooms_of, show, today_here
 from kits.models import Reservation, Trip
 from kits.services.lookup import find
-from kits.services.text import wording
+from kits.services.text import reason_texts
 from kits.services.trips import due_times, proposals, reservations, trip_readiness, trips
 from kits.services.trips.trips import TripFacts
 
@@ -123,7 +122,7 @@ def _trip_page(request: HttpRequest, trip: Trip, problem: Problem | None = None)
         "kits": [
             (
                 row,
-                wording.reasons(row.verdict.reasons) if row.verdict else [],
+                reason_texts.reasons(row.verdict.reasons) if row.verdict else [],
                 row.reservation is not None
                 and not row.on_it
                 and who.may("reserve", row.kit.home_room_id),
@@ -132,7 +131,7 @@ def _trip_page(request: HttpRequest, trip: Trip, problem: Problem | None = None)
         ],
         "freed": trips.freed(trip),
         "longer": due_times.longer(who, trip) if any(row.on_it for row in seen.kits) else (),
-        "lacking": wording.reasons(seen.lacking),
+        "lacking": reason_texts.reasons(seen.lacking),
         "clashes": trips.clashes_of(trip) if seen.state != "over" else [],
         "phones": who.may("see_people", trip.room_id),
         "by_hand": trip.source == trips.BY_HAND,
