@@ -13,8 +13,8 @@ from gearroom.core.models import Person
 from kits.models import AsFound, Checkout, Entry, Kit, Trip
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Verdict, Word
-from kits.services.custody.offers import Do
-from kits.services.custody.use import Used
+from kits.services.custody.offers import OfferKind
+from kits.services.custody.use import UseResult
 from kits.services.text import reason_texts, verdict_texts
 
 

@@ -73,7 +73,7 @@ class CheckIn:
     entry: Entry
     checkout: Checkout | None
     as_found: AsFound
-    use: use.Used | None = None
+    use: use.UseResult | None = None
     irregular: Sequence[ReasonCode] = field(default_factory=list)
 
 
@@ -91,7 +91,7 @@ def check_out(
     emergency: bool = False,
     already_gone: bool = False,
     irregular: Sequence[ReasonCode] = (),
-) -> Taken:
+) -> CheckOut:
     """Take a kit out to a person.
 
     Without `trip` it goes for the one that `going_out.plan` finds, with None for none; without
@@ -239,7 +239,7 @@ def _into_history(
     section: Place | None,
     emergency: bool,
     irregular: Sequence[ReasonCode],
-) -> Taken:
+) -> CheckOut:
     """Write down that a kit was out before what is known of it since; who has it now stays."""
     going = plan(kit, person=person, trip=None if trip is NOT_GIVEN else trip, due_at=None)
     entry = book.post(

@@ -32,7 +32,7 @@ from kits.services.mail import overdue
 from kits.services.notices import writing
 from kits.services.recalls import recall_notices
 from kits.services.stock import stock_levels
-from kits.services.stock.stock_levels import Stocked
+from kits.services.stock.stock_levels import ItemLevel
 from kits.services.text import reason_texts, verdict_texts
 from kits.services.trips import trip_readiness
 from kits.services.trips.trip_readiness import JudgedTrip

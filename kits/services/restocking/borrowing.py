@@ -92,7 +92,7 @@ def _found(moved: Sequence[tuple[BorrowLine, int]]) -> list[Leg]:
 
 
 def _irregular(
-    giver: Kit, taker: Kit, lines: Sequence[Borrowed], found: Sequence[Leg]
+    giver: Kit, taker: Kit, lines: Sequence[BorrowLine], found: Sequence[Leg]
 ) -> list[ReasonCode]:
     """The rules that a loan broke that was reported afterwards."""
     broken = [

@@ -264,7 +264,7 @@ def _back(what: str, back: custody.CheckIn) -> str:
             return _("%(what)s is back: sort later.") % {"what": what}
 
 
-def _remarks(back: custody.HandedBack) -> list[str]:
+def _remarks(back: custody.CheckIn) -> list[str]:
     said = [reason_texts.irregular(code) for code in back.irregular]
     lines = back.use.lines if back.use else ()
     if lines:

@@ -246,7 +246,7 @@ def _level(kit: Kit, item: Item, where: str) -> LooseLevel:
     return LooseLevel(find.section(kit, key), item, Level(level))
 
 
-def _place_of(done: building.Stripped, where: str) -> str:
+def _place_of(done: building.StripResult, where: str) -> str:
     if not done.went:
         return where
     place = done.went[0][1]

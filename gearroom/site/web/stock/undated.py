@@ -54,7 +54,7 @@ def _date_read(request: HttpRequest) -> HttpResponse:
         units = whole(said, "units", least=1, what=_("Units"))
         room = receiving.room_of(place, place.kit)
         printed = words(said, "printed", 40)
-        entry = undated.read(
+        entry = undated.record_date(
             act,
             place=place,
             lot=lot,
