@@ -17,7 +17,7 @@ from kits.services.labelling import labelling
 from kits.services.lookup import find
 from kits.services.recalls import recalls
 from kits.services.stock import counting, disposing, instruments, receiving
-from kits.services.stock.counting import Found
+from kits.services.stock.counting import CountLine
 
 
 def resupply(school: School, things: Sequence[Thing]) -> None:
@@ -127,6 +127,6 @@ def _short_dated_eye_wash(school: School, things: Mapping[str, Thing]) -> None:
     kit = find.any_kit("DAY-04")
     main = find.section(kit, "main")
     inside = Holding.objects.on_hand().filter(place=main).select_related("lot__item")
-    found = [Found(main, h.units, lot=h.lot) for h in inside if h.lot.item_id != eye_wash.pk]
-    found.append(Found(main, 2, lot=old.lot))
+    found = [CountLine(main, h.units, lot=h.lot) for h in inside if h.lot.item_id != eye_wash.pk]
+    found.append(CountLine(main, 2, lot=old.lot))
     counting.count(school.act(), [main], found, complete=True)

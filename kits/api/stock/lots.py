@@ -16,13 +16,12 @@ from gearroom.core.api.requests.serializers import ActBody, PageQuery, StrictSer
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from kits.api import answers
 from kits.models import Holding, Lot, LotFact
-from kits.rules.ledger.expiry import PrintedDateError, good_through, last_good_day
+from kits.rules.ledger.expiry import good_through
 from kits.services.ledger import readiness
-from kits.services.ledger.lots import normal
+from kits.services.ledger.lots import normal, printed_expiry
 from kits.services.lookup import find
 from kits.services.lookup.own_side import receipts_of, without_strangers
 from kits.services.stock import corrections, instruments, views
-from kits.services.text.wording import said
 
 NUMBER = {"max_length": 80, "allow_blank": True}
 
@@ -80,20 +79,14 @@ def iso(day: date | None) -> str | None:
 def expiry_in(data: dict[str, Any], today: date) -> date | None:
     """The last good day that a body gives, as a date or as it is printed; takes both out."""
     printed, expiry = data.pop("expiry_printed", ""), data.pop("expiry", None)
-    if not printed:
-        return expiry
-    try:
-        read = last_good_day(printed, today=today)
-    except PrintedDateError as error:
-        readings = [day.isoformat() for day in error.readings]
-        raise Invalid(said(error.says), field="expiry_printed", readings=readings) from error
-    if expiry is not None and expiry != read:
+    read = printed_expiry(printed, today=today)
+    if read is not None and expiry is not None and expiry != read:
         raise Invalid(
             _("“%(printed)s” reads as %(day)s, and the expiry given differs. Send one of them.")
             % {"printed": printed, "day": read.isoformat()},
             field="expiry",
         )
-    return read
+    return read or expiry
 
 
 class LotBody(StrictSerializer):
@@ -130,7 +123,7 @@ class Lots(ListView):
         if "number" in query:
             lots = lots.filter(number=normal(query["number"]))
         if "expiring_before" in query:
-            lots = lots.filter(views.going_out_before(query["expiring_before"]))
+            lots = lots.filter(views.expiring_before(query["expiring_before"]))
         if "recalled" in query:
             lots = lots.filter(recall__isnull=not query["recalled"])
         if "in_stock" in query:

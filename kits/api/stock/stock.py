@@ -69,7 +69,7 @@ class Holdings(ListView):
         if "item" in query:
             held = held.filter(lot__item=query["item"])
         if "expiring_before" in query:
-            ending = Lot.objects.filter(views.going_out_before(query["expiring_before"]))
+            ending = Lot.objects.filter(views.expiring_before(query["expiring_before"]))
             held = held.filter(lot__in=ending.values("pk"))
         if "recalled" in query:
             held = held.filter(lot__recall__isnull=not query["recalled"])
@@ -128,7 +128,7 @@ class ReceivedAnswer(serializers.Serializer[Any]):
     remarks = RemarkAnswer(many=True)
 
 
-def _received(done: receiving.Received) -> dict[str, Any]:
+def _received(done: receiving.Arrival) -> dict[str, Any]:
     return {
         "entry": answers.entry(done.entry),
         "lot": lots_shown([done.lot])[done.lot.pk],

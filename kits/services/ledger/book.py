@@ -38,8 +38,8 @@ from kits.models import (
     Seal,
     Trip,
 )
-from kits.rules.ledger.irregular import Broken
 from kits.rules.ledger.occurred import Settled, settle
+from kits.rules.ledger.reasons import ReasonCode
 from kits.services.ledger import facts, lots, readiness
 
 HANDS = (EntryKind.CHECK_OUT, EntryKind.EMERGENCY, EntryKind.CHECK_IN, EntryKind.PASS)
@@ -137,7 +137,7 @@ class Book:
         checkout: Checkout | None = None,
         incident: str = "",
         reason: str = "",
-        irregular: Iterable[Broken] = (),
+        irregular: Iterable[ReasonCode] = (),
         detail: dict[str, Any] | None = None,
         reverses: Entry | None = None,
         again: Entry | None = None,

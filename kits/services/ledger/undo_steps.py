@@ -23,7 +23,7 @@ from kits.models import (
     SealFact,
     WithheldKind,
 )
-from kits.rules.ledger.irregular import Broken
+from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.ledger.undo import Step, Unit, Where
 from kits.services.ledger import facts
 
@@ -36,7 +36,7 @@ _AT_HOME = (
     EntryKind.STRIP,
     EntryKind.EMPTY,
 )
-_REPORTED = {str(Broken.WAS_OUT), str(Broken.WAS_NOT_TAKEN_OUT)}
+_REPORTED = {str(ReasonCode.WAS_OUT), str(ReasonCode.WAS_NOT_TAKEN_OUT)}
 """What only a report may break: what was asked for would have been refused."""
 
 

@@ -46,7 +46,7 @@ from kits.services.recalls import recall_notices
 from kits.services.restocking import recounts as to_count
 from kits.services.restocking.recounts import CountJob
 from kits.services.stock import away
-from kits.services.stock.away import Away
+from kits.services.stock.away import UnitsAway
 from kits.services.stock.stock_levels import Stockroom
 
 
@@ -73,7 +73,7 @@ class Week:
     uncleared: list[Clearance] = field(default_factory=list)
     to_count: list[CountJob] = field(default_factory=list)
     unmet: list[UnmetNeed] = field(default_factory=list)
-    away: list[Away] = field(default_factory=list)
+    away: list[UnitsAway] = field(default_factory=list)
     checks: list[Held] = field(default_factory=list)
     undated: list[Held] = field(default_factory=list)
     ending: list[Held] = field(default_factory=list)
@@ -334,7 +334,7 @@ def _around(weeks: dict[int, Week], mine: dict[int, list[Kit]], at: datetime) ->
     needs = list(
         unmet.in_force().filter(entry__kit__in=ids, entry__recorded_at__gt=at - timedelta(days=7))
     )
-    gone = away.listed({room.pk for week in weeks.values() for room in week.rooms})
+    gone = away.in_rooms({room.pk for week in weeks.values() for room in week.rooms})
     for week in weeks.values():
         own = {k.pk for k in mine[week.person.pk]}
         week.not_back = [c for c in late if c.kit_id in own]

@@ -30,8 +30,8 @@ from kits.services.overview.attention import Needing, needing
 from kits.services.restocking import recounts
 from kits.services.restocking.recounts import CountJob
 from kits.services.stock import away, stock_levels
-from kits.services.stock.away import Away
-from kits.services.stock.stock_levels import Stocked
+from kits.services.stock.away import UnitsAway
+from kits.services.stock.stock_levels import ItemLevel
 from kits.services.trips import trip_readiness
 
 MOST_NEEDING_A_HAND = 40
@@ -127,17 +127,17 @@ class Board:
     today: date
     going_out: Sequence[Departure]
     all_out: bool
-    uncovered: Sequence[trip_readiness.TripSeen]
-    waiting: Sequence[trip_readiness.TripSeen]
+    uncovered: Sequence[trip_readiness.JudgedTrip]
+    waiting: Sequence[trip_readiness.JudgedTrip]
     soon_back: Sequence[Return]
     later_back: Sequence[Return]
     to_sort: Sequence[ToSort]
     needing: Needing
-    low: Sequence[Stocked]
+    low: Sequence[ItemLevel]
     uncleared: Sequence[Clearance]
     mixed: Sequence[CountJob]
     not_ours: Sequence[Kit]
-    away: Sequence[Away]
+    away: Sequence[UnitsAway]
     empty: bool
 
     @property
@@ -166,7 +166,7 @@ def board(room: Room) -> Board:
     """The board of a room, as of today and tomorrow there."""
     today = clock.today(room.time_zone)
     until = clock.end_of_day(today + timedelta(days=1), room.time_zone)
-    week = trip_readiness.seen(_near(room, until + timedelta(days=DAYS_AHEAD - 1)))
+    week = trip_readiness.judge_trips(_near(room, until + timedelta(days=DAYS_AHEAD - 1)))
     trips = [each for each in week if each.trip.departs_at <= until]
     later = [each for each in week if each.trip.departs_at > until]
     going_out = [each for each in (_departure(each, room) for each in trips) if each is not None]
@@ -206,12 +206,12 @@ def board(room: Room) -> Board:
         not_ours=[
             kit for kit in [*sorting, *standing] if kit.pk in theirs and kit.pk not in sorting_ids
         ],
-        away=away.listed([room.pk]),
+        away=away.in_rooms([room.pk]),
         empty=not (week or sorting or standing or out or _kits_in(room).exists()),
     )
 
 
-def _low(room: Room) -> list[Stocked]:
+def _low(room: Room) -> list[ItemLevel]:
     rows = [row for row in stock_levels.stocked([room]).get(room.pk, ()) if row.low]
     return sorted(rows, key=lambda row: (row.stock / row.level.units, row.item.name))
 
@@ -247,7 +247,7 @@ def _near(room: Room, until: datetime) -> QuerySet[Trip]:
     )
 
 
-def _departure(seen: trip_readiness.TripSeen, room: Room) -> Departure | None:
+def _departure(seen: trip_readiness.JudgedTrip, room: Room) -> Departure | None:
     """What is still to do for a trip; None where it has all that it needs, or has ended. Who goes
     is named in the room that it leaves from or that the kit is of."""
     if seen.coverage is None:

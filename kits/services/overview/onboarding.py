@@ -213,7 +213,7 @@ def _found(act: Act, room: Room, rows: Sequence[WhereRow], things: Mapping[str, 
     for name in by_place:
         kit = of_kits.get(name)
         found = [
-            counting.Found(place, count, lot=lot) for (place, lot), count in units[name].items()
+            counting.CountLine(place, count, lot=lot) for (place, lot), count in units[name].items()
         ]
         places = list({f.place.pk: f.place for f in found}.values())
         counting.count(act, places, found, complete=False)

@@ -31,7 +31,7 @@ from kits.models import (
     WithheldKind,
     Withholding,
 )
-from kits.rules.ledger.irregular import Broken
+from kits.rules.ledger.reasons import ReasonCode
 from kits.services.ledger import lots
 from kits.services.ledger.book import Book, Leg, outer, room_place
 from kits.services.notices import writing
@@ -136,10 +136,12 @@ def answer(act: Act, row: RecallPlace, said: Answer, *, removed: int = 0) -> Rec
         )
         room = act.room or _room(row)
         booked = _booked(row)
-        irregular = [Broken.BOOK_SAYS_OTHERWISE] if booked and said == Answer.NONE_THERE else []
+        irregular = (
+            [ReasonCode.RECORD_SAYS_OTHERWISE] if booked and said == Answer.NONE_THERE else []
+        )
         legs = _out_of(row, booked, removed, room_place(room, PlaceKind.QUARANTINE))
         if any(leg.source.kind == PlaceKind.UNEXPLAINED for leg in legs):
-            irregular.append(Broken.FOUND_MORE)
+            irregular.append(ReasonCode.MORE_THAN_ON_RECORD)
         entry = book.post(
             EntryKind.RECALL_ANSWER,
             legs,

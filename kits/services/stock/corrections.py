@@ -42,7 +42,7 @@ class Keep(enum.Enum):
 
 
 @dataclass(frozen=True)
-class Corrected:
+class Correction:
     """The entry, the batch that the units are of now, and whether they were booked over to it."""
 
     entry: Entry
@@ -56,7 +56,7 @@ def correct(
     *,
     number: str | None = None,
     expiry: date | Keep | None = Keep.AS_IT_IS,
-) -> Corrected:
+) -> Correction:
     """Put right what is believed of a batch: its number, its expiry (None: not known), or both.
 
     Opened packs of the same batch are put right with it. The act's reason is needed. Raises
@@ -95,7 +95,7 @@ def correct(
         recall = lots.recall_of(lot.item, new_number)
         if recall is not None:
             _come_under(book, recall, [targets[row.pk] or row for row in rows.values()])
-    return Corrected(entry, now, targets[lot.pk] is not None)
+    return Correction(entry, now, targets[lot.pk] is not None)
 
 
 def _held(book: Book, lot: Lot, new_number: str | None) -> dict[int, Lot]:

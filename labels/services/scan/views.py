@@ -12,7 +12,7 @@ from kits.rules.ledger.expiry import why_not
 from kits.services.kits import participants_own
 from kits.services.ledger import readiness, verdicts
 from kits.services.lookup import find, holders, promises
-from kits.services.text import verdict_texts, wording
+from kits.services.text import reason_texts, verdict_texts
 from labels.services.scan.results import KitSeen, LotSeen, PersonSeen, SectionSeen, ShelfSeen
 
 _MOST_PLACES = 20
@@ -53,7 +53,7 @@ def kit_seen(actor: Actor, kit: Kit) -> KitSeen:
         ready_until=days.ready_until,
         fit_until=days.fit_until,
         may_go_until=days.may_go_until,
-        reasons=wording.reasons(verdict.reasons),
+        reasons=reason_texts.reasons(verdict.reasons),
         seal=seal.number if seal else "",
         to_sort=kit.to_sort_since is not None,
         responsible=kit.responsible.name if kit.responsible and knows else "",

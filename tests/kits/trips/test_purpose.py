@@ -54,7 +54,9 @@ def out(w: make.World, kit: Kit, who: Any, **more: Any) -> Checkout:
 
 
 def coverage(walk: Trip) -> Coverage | None:
-    (seen,) = trip_readiness.seen([Trip.objects.select_related("room", "leader").get(pk=walk.pk)])
+    (seen,) = trip_readiness.judge_trips(
+        [Trip.objects.select_related("room", "leader").get(pk=walk.pk)]
+    )
     return seen.coverage
 
 
@@ -367,7 +369,7 @@ def test_what_it_really_was_is_when_it_was_where_nothing_came_since(w: make.Worl
 def test_use_claimed_before_a_later_count_takes_nothing_out_of_the_kit(w: make.World) -> None:
     place = make.section(w.day_01)
     now = clock.now()
-    counting.count(act(w.keeper), [place], [counting.Found(place, 4, item=w.dressing)])
+    counting.count(act(w.keeper), [place], [counting.CountLine(place, 4, item=w.dressing)])
     before = make.units(w.dressings, place)
     body = {
         "used": [{"item": w.dressing.pk, "units": 2}],
