@@ -279,11 +279,11 @@ def test_a_lost_kit_that_is_scanned_was_found(school):
 
 def test_an_out_of_date_dressing_inside_keeps_the_kit_here_until_it_is_out(school):
     from kits.services.stock import counting
-    from kits.services.stock.counting import Found
+    from kits.services.stock.counting import CountLine
 
     old = some(school.dressing, school.upper, 3, "OLD", days(-1))
     main = school.day_01.sections.get(section_key="main")
-    counting.count(act(school.keeper), [main], [Found(main, 1, lot=old)], complete=False)
+    counting.count(act(school.keeper), [main], [CountLine(main, 1, lot=old)], complete=False)
 
     with pytest.raises(Refused, match="went out of date"):
         out(school)

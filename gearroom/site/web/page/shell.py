@@ -9,6 +9,9 @@
             return acted(request, perform, to=reverse("kit", args=[kit]))
         return show(request, "site/restock.html", {...})
 
+What a form holds is read by a `PageForm` (see `forms`). Where its page shows what was refused
+beside it, `acted` is given that page: `refused=lambda problem: _page(request, kit, problem)`.
+
 A new page needs its view, its line in `urls.py`, and, if people should find it from everywhere, a
 `Way` in NAVIGATION.
 """
@@ -18,8 +21,8 @@ from __future__ import annotations
 import hashlib
 import uuid
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import asdict, dataclass
+from datetime import date, datetime
 from functools import wraps
 from typing import Any
 from urllib.parse import urlencode, urlsplit
@@ -35,9 +38,9 @@ from django.utils.translation import gettext_lazy as _
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts.exceptions import database_problems
 from gearroom.core.acts.idempotency import once
 from gearroom.core.acts.problems import Problem
-from gearroom.core.api.problems import database_problems
 from gearroom.core.models import Room
 from gearroom.core.services.accounts import shared_devices, sign_ins
 from gearroom.core.services.people import rooms
@@ -115,6 +118,24 @@ def here(request: HttpRequest) -> Room | None:
     return next(iter(theirs.values()), None)
 
 
+class NoRoom(Exception):
+    """Whoever asks belongs to no gear room yet."""
+
+
+def room_here(request: HttpRequest) -> Room:
+    """The room that this device stands in. Raises NoRoom, which `page` answers."""
+    room = here(request)
+    if room is None:
+        raise NoRoom
+    return room
+
+
+def today_here(request: HttpRequest) -> date:
+    """Today where the device stands."""
+    room = here(request)
+    return clock.today(room.time_zone if room else settings.TIME_ZONE)
+
+
 def furniture(request: HttpRequest) -> dict[str, Any]:
     """Context processor: what the shell shows on every page."""
     shown: dict[str, Any] = {"organisation": settings.ORGANISATION}
@@ -161,6 +182,8 @@ def page(use_case: str | None = "look") -> Callable[[View], View]:
                 if problem.code in ASKS:
                     return _asked_first(request, problem.code)
                 return errors.refusal(request, problem)
+            except NoRoom:
+                response = no_room(request)
             response.headers.setdefault("Cache-Control", "private, no-store")
             return response
 
@@ -230,9 +253,17 @@ def _touch(request: HttpRequest) -> None:
 
 
 def show(
-    request: HttpRequest, template: str, facts: Mapping[str, Any], status: int = 200
+    request: HttpRequest,
+    template: str,
+    facts: Mapping[str, Any],
+    status: int = 200,
+    *,
+    problem: Problem | None = None,
 ) -> HttpResponse:
-    """A page of facts. A form on it draws its key with `{% once %}`."""
+    """A page of facts, with the problem that its form met. A form on it draws its key with
+    `{% once %}`."""
+    if problem is not None:
+        facts, status = {**facts, "problem": problem}, problem.status
     return render(request, template, dict(facts), status=status)
 
 
@@ -267,14 +298,28 @@ def once_a_form(
     return answer.body
 
 
-def acted(request: HttpRequest, perform: Callable[[Act], Done], *, to: str) -> HttpResponse:
-    """Do the act of a form, say so on the next page, and go there (where `Done` names no other)."""
+def acted(
+    request: HttpRequest,
+    perform: Callable[[Act], Done],
+    *,
+    to: str,
+    refused: Callable[[Problem], HttpResponse] | None = None,
+) -> HttpResponse:
+    """Do the act of a form, say so on the next page, and go there (where `Done` names no other).
+
+    `refused` makes the page that shows a problem beside the form; without it the problem is
+    raised, for a page of its own.
+    """
 
     def kept(act: Act) -> dict[str, Any]:
-        done = perform(act)
-        return {"says": done.says, "entry": done.entry, "to": done.to}
+        return asdict(perform(act))
 
-    done = once_a_form(request, kept)
+    try:
+        done = once_a_form(request, kept)
+    except Problem as problem:
+        if refused is None:
+            raise
+        return refused(problem)
     say(request, done["says"], done["entry"])
     return redirect(done["to"] or to)
 
@@ -300,10 +345,7 @@ def _content(request: HttpRequest) -> dict[str, Any]:
     said: dict[str, Any] = {
         name: values for name, values in request.POST.lists() if name not in NOT_CONTENT
     }
-    for name, file in request.FILES.items():
-        digest = hashlib.sha256()
-        for chunk in file.chunks():
-            digest.update(chunk)
-        file.seek(0)
-        said[name] = {"sha256": digest.hexdigest()}
+    for name, files in request.FILES.lists():
+        said[name] = {"sha256": hashlib.sha256(b"".join(files[-1].chunks())).hexdigest()}
+        files[-1].seek(0)
     return said

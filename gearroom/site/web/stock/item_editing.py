@@ -84,7 +84,7 @@ def _shown(request: HttpRequest, item: Item, problem: Problem | None = None) -> 
         "way": value("disposal"),
         "packs": item.pack_codes.order_by("gtin"),
         "instead": item.substitutes.select_related("instead").order_by("instead__name"),
-        "others": Item.objects.filter(retired_on__isnull=True).exclude(pk=item.pk).order_by("name"),
+        "others": Item.objects.active().exclude(pk=item.pk).order_by("name"),
     }
     status = problem.status if problem else 200
     return show(request, "site/stock/item_edit.html", facts, status=status)

@@ -18,14 +18,14 @@ from gearroom.site.web.page.fields import whole, words
 from gearroom.site.web.page.shell import Done, acted, actor, page, rooms_of, show
 from gearroom.site.web.page.words import DISPOSALS
 from gearroom.site.web.stock.stock import told
-from kits.api.stock.lots import expiry_in
 from kits.models import Disposal, PlaceKind
 from kits.rules.ledger.facts import Kind
 from kits.rules.stock import disposal as ways
+from kits.services.ledger import lots
 from kits.services.ledger.book import room_place
 from kits.services.lookup import find
 from kits.services.stock import corrections, disposing, instruments, opening, receiving, views
-from kits.services.stock.views import Held
+from kits.services.stock.views import HeldBatch
 
 _OF_UNITS = ("move", "send", "dispose", "open")
 _OF_ALL = ("correct", "check")
@@ -49,7 +49,7 @@ def _shown(
     request: HttpRequest, place: int, lot: int, problem: Problem | None = None
 ) -> HttpResponse:
     who = actor(request)
-    row = views.one(who, place, lot)
+    row = views.held_batch(who, place, lot)
     home = row.place.kit.room if row.place.kit else row.place.room
     assert home is not None  # inner places are a room's or a kit's
     own = ways.allowed(Kind(row.lot.item.kind), row.lot.item.disposal)
@@ -80,7 +80,7 @@ def _acted(request: HttpRequest, place: int, lot: int) -> HttpResponse:
     what = next((name for name in (*_OF_UNITS, *_OF_ALL) if name in request.POST), None)
     if what is None:
         raise Invalid(_("Choose what to do with it."))
-    row = views.one(actor(request), place, lot)
+    row = views.held_batch(actor(request), place, lot)
     if what in _OF_ALL:
         return _batch_acted(request, row, what)
     units = whole(request.POST, "units", least=1, what=_("Units"))
@@ -95,7 +95,7 @@ def _acted(request: HttpRequest, place: int, lot: int) -> HttpResponse:
     return acted(request, with_reason, to=reverse("thing", args=[row.lot.item_id]))
 
 
-def _batch_acted(request: HttpRequest, row: Held, what: str) -> HttpResponse:
+def _batch_acted(request: HttpRequest, row: HeldBatch, what: str) -> HttpResponse:
     said = request.POST
 
     def corrected(act: Act) -> Done:
@@ -106,7 +106,7 @@ def _batch_acted(request: HttpRequest, row: Held, what: str) -> HttpResponse:
             replace(act, reason=words(said, "reason")),
             row.lot,
             number=words(said, "number", 80),
-            expiry=expiry_in({"expiry_printed": printed}, receiving.today_in(room)),
+            expiry=lots.printed_expiry(printed, today=receiving.today_in(room)),
         )
         says = _("%(thing)s is corrected, and every kit that holds it is judged again.")
         return Done(says % {"thing": row.lot.item.name}, done.entry.pk)
@@ -122,7 +122,7 @@ def _batch_acted(request: HttpRequest, row: Held, what: str) -> HttpResponse:
     return acted(request, perform, to=reverse("thing", args=[row.lot.item_id]))
 
 
-def _moved(act: Act, row: Held, units: int, to: str) -> Done:
+def _moved(act: Act, row: HeldBatch, units: int, to: str) -> Done:
     if to in (PlaceKind.QUARANTINE, PlaceKind.TRAINING):
         room = row.place.kit.room if row.place.kit else row.place.room
         assert room is not None  # inner places are a room's or a kit's
@@ -137,7 +137,7 @@ def _moved(act: Act, row: Held, units: int, to: str) -> Done:
     )
 
 
-def _sent(act: Act, row: Held, units: int, to: str) -> Done:
+def _sent(act: Act, row: HeldBatch, units: int, to: str) -> Done:
     room: Room = find.any_room(to)
     entry = receiving.send(act, lot=row.lot, units=units, source=row.place, room=room)
     says = _(
@@ -147,7 +147,7 @@ def _sent(act: Act, row: Held, units: int, to: str) -> Done:
     return Done(says % _names(row, units, place=room.name), entry.pk)
 
 
-def _thrown_out(act: Act, row: Held, units: int, way: str) -> Done:
+def _thrown_out(act: Act, row: HeldBatch, units: int, way: str) -> Done:
     try:
         disposal = Disposal(way)
     except ValueError:
@@ -160,7 +160,7 @@ def _thrown_out(act: Act, row: Held, units: int, way: str) -> Done:
     )
 
 
-def _opened(act: Act, row: Held, units: int, _said: str) -> Done:
+def _opened(act: Act, row: HeldBatch, units: int, _said: str) -> Done:
     done = opening.open_pack(act, place=row.place, lot=row.lot, units=units)
     return Done(_("%(units)d × %(thing)s opened.") % _names(row, units), done.entry.pk)
 
@@ -168,7 +168,7 @@ def _opened(act: Act, row: Held, units: int, _said: str) -> Done:
 _PERFORM = {"move": _moved, "send": _sent, "dispose": _thrown_out, "open": _opened}
 
 
-def _names(row: Held, units: int, **more: object) -> dict[str, object]:
+def _names(row: HeldBatch, units: int, **more: object) -> dict[str, object]:
     return {"units": units, "thing": row.lot.item.name, **more}
 
 

@@ -10,7 +10,7 @@ from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Problem
 from gearroom.site.web.page.fields import whole, words
 from gearroom.site.web.page.shell import Done, acted, actor, here, no_room, page, show
-from kits.api.stock.lots import expiry_in
+from kits.services.ledger import lots
 from kits.services.lookup import find
 from kits.services.stock import receiving, undated
 
@@ -53,13 +53,13 @@ def _date_read(request: HttpRequest) -> HttpResponse:
         lot = find.lot(said.get("lot", ""))
         units = whole(said, "units", least=1, what=_("Units"))
         room = receiving.room_of(place, place.kit)
-        printed = {"expiry_printed": words(said, "printed", 40)}
-        entry = undated.read(
+        printed = words(said, "printed", 40)
+        entry = undated.record_date(
             act,
             place=place,
             lot=lot,
             units=units,
-            expiry=expiry_in(printed, receiving.today_in(room)),
+            expiry=lots.printed_expiry(printed, today=receiving.today_in(room)),
             number=words(said, "number", 80),
         )
         says = _("%(units)d × %(thing)s has its date.") % {"units": units, "thing": lot.item.name}
