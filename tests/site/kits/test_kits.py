@@ -155,7 +155,7 @@ def test_the_same_batch_in_two_rows_is_the_sum_of_both(world):
 @pytest.mark.parametrize(
     ("said", "told"),
     [
-        ({"units": "many"}, "“many” will not do"),
+        ({"units": "many"}, "“many” is not valid"),
         ({"units": "", "number": "K77"}, "say how many of batch “K77” there are"),
         ({"units": "2", "expiry": "soon"}, "soon"),
     ],

@@ -268,7 +268,7 @@ def test_a_sheet_of_ones_own_is_added_by_its_measures_tested_and_printed_on(scho
         ({"left_mm": "20"}, "The last column reaches 10.7 mm over the page"),
         ({"pitch_y_mm": "60"}, "Cells overlap: the pitch down is 60 mm"),
         ({"cell_height_mm": "wide"}, "Height of a label: give a length in millimetres"),
-        ({"rows": "0"}, "Labels one under the other: “0” will not do."),
+        ({"rows": "0"}, "Labels one under the other: “0” is not valid."),
         ({"name": " "}, "Enter a name"),
         ({"name": "a4-3x7"}, "Choose another name."),
         ({"form": "roll"}, "A roll has one label a page"),

@@ -91,7 +91,11 @@ def gone_out_of_date(world):
     [
         (lambda s: gone_out_of_date(s.world), 409, "went out of date"),
         (lambda s: s.world.lots["tablets"], 422, "is not on the restock list"),
-        (lambda s: make.batch(s.world.dressing, "NONE", make.days(90)), 409, "On record there is none"),
+        (
+            lambda s: make.batch(s.world.dressing, "NONE", make.days(90)),
+            409,
+            "On record there is none",
+        ),
     ],
 )
 def test_a_batch_that_may_not_go_in_is_told_at_once(school, batch, status, told):

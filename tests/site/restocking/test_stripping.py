@@ -234,7 +234,7 @@ def test_what_is_judged_by_eye_stays_by_a_tap(world, client):
 @pytest.mark.parametrize(
     ("more", "status", "says"),
     [
-        ({"units": "some"}, 400, "How many: “some” will not do"),
+        ({"units": "some"}, 400, "How many: “some” is not valid"),
         ({"goes": "elsewhere"}, 400, "Tap where it goes"),
         ({"goes": "dispose:river"}, 400, "Tap how it is disposed of"),
         ({"goes": "keep:lid"}, 400, "DAY-02 has no section “lid”"),

@@ -41,7 +41,7 @@ def test_the_order_level_and_the_coldest_are_set_by_hand(world):
     fields = form_with(client.get(path), 'name="save"')
 
     wrong = client.post(path, {**fields, "order_down_to": "few", "save": "1"})
-    assert "“few” will not do" in text_of(wrong)
+    assert "“few” is not valid" in text_of(wrong)
     again = form_with(wrong, 'name="save"')
     said = {"order_down_to": "30", "min_temp_c": "-5", "caution": "One at a time."}
     client.post(path, {**again, **said, "save": "1"})
