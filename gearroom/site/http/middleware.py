@@ -15,7 +15,7 @@ from django.middleware.gzip import GZipMiddleware
 from gearroom.core.acts.database_trouble import TROUBLES, if_it_can
 from gearroom.core.rules.proxies import client_address
 from gearroom.core.setup.logs import is_secret
-from gearroom.site.web.page import errors
+from gearroom.site.http import errors
 
 POLICY = "; ".join(
     (
@@ -98,7 +98,7 @@ class DatabaseTrouble:
 
     def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
         """What a view raised; None lets it go on as a 500."""
-        return errors.in_trouble(request, error) if isinstance(error, TROUBLES) else None
+        return errors.database_failure(request, error) if isinstance(error, TROUBLES) else None
 
 
 class Sessions(SessionMiddleware):

@@ -21,7 +21,7 @@ from kits.rules.ledger.facts import Kind
 from kits.rules.mail import plain_text
 from kits.rules.mail.plain_text import as_text
 from kits.services.custody import custody, unmet_needs, use
-from kits.services.custody.unmet_needs import Needed
+from kits.services.custody.unmet_needs import NeedLine
 from kits.services.kits import holds, mixed_contents
 from kits.services.ledger import readiness
 from kits.services.mail import alarms, digest, digest_data, digest_text, picking_list, sending
@@ -394,7 +394,7 @@ def test_the_evenings_stand_in_it_each_thing_once(w):
         act(w.keeper), w.day_01, used=[use.UseLine(splint, 1, went=Went.MAY_COME_BACK)]
     )
     mixed_contents.report(act(w.guide), w.day_01, [other])
-    unmet_needs.report(act(w.guide), w.day_01, [Needed(words="tick remover")])
+    unmet_needs.report(act(w.guide), w.day_01, [NeedLine(words="tick remover")])
 
     text = text_of(w)
 

@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from gearroom.core.models import Person
 from kits.models import Checkout, EntryKind, Notice, RecallPlace, RecallScope
-from kits.rules.ledger.irregular import Broken
+from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import custody, use
 from kits.services.ledger.book import Book
 from kits.services.mail import alarms, notice_log, overdue, sending
@@ -56,7 +56,7 @@ def report(w, kit=None, times=1):
         with Book(act(w.guide)) as book:
             (kit_,) = book.lock((kit or w.day_01).pk)
             entry = book.post(
-                EntryKind.RECALL_ANSWER, kit=kit_, irregular=[Broken.BOOK_SAYS_OTHERWISE]
+                EntryKind.RECALL_ANSWER, kit=kit_, irregular=[ReasonCode.RECORD_SAYS_OTHERWISE]
             )
             writing.tell_keepers(entry, "irregular", kit=kit_)
         made.append(entry)
@@ -227,7 +227,7 @@ def test_nobody_is_told_to_ring_themselves(w, eight):
 def test_whoever_reported_is_spoken_to_as_you(w):
     with Book(act(w.keeper)) as book:
         (kit,) = book.lock(w.day_01.pk)
-        broken = [Broken.BOOK_SAYS_OTHERWISE]
+        broken = [ReasonCode.RECORD_SAYS_OTHERWISE]
         entry = book.post(EntryKind.RECALL_ANSWER, kit=kit, irregular=broken)
         missing = {"missing": {"Pain tablets": 2}}
         writing.tell_keepers(entry, "medicine-missing", kit=kit, facts=missing)

@@ -236,7 +236,7 @@ def test_the_link_takes_what_else_there_is_to_say(world):
         ("tick remover", None),
         ("", world.shears),
     }
-    assert [row.units for row in away.listed([world.store.pk])] == [1]
+    assert [row.units for row in away.in_rooms([world.store.pk])] == [1]
     went = set(Movement.objects.filter(entry__kind="use").values_list("to_place__kind", flat=True))
     assert went == {"class", "away"}
     assert set(Withholding.objects.values_list("kit__name", flat=True)) == {"DAY-01", "DAY-02"}

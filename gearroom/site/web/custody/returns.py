@@ -39,7 +39,7 @@ def _every(request: HttpRequest, problem: Problem | None = None) -> HttpResponse
             "may_write_off": who.may("write_off", row.kit.home_room_id),
             "may_come_back": who.may("come_back", row.kit.home_room_id),
         }
-        for row in away.seen_by(who)
+        for row in away.visible_to(who)
     ]
     facts = {"rows": rows, "problem": problem}
     return show(

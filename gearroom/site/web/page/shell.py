@@ -38,9 +38,9 @@ from django.utils.translation import gettext_lazy as _
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts.exceptions import database_problems
 from gearroom.core.acts.idempotency import once
 from gearroom.core.acts.problems import Problem
-from gearroom.core.api.problems import database_problems
 from gearroom.core.models import Room
 from gearroom.core.services.accounts import shared_devices, sign_ins
 from gearroom.core.services.people import rooms

@@ -95,7 +95,7 @@ def _page(request: HttpRequest, item: int, problem: Problem | None = None) -> Ht
         "way": value("disposal"),
         "packs": of.pack_codes.order_by("gtin"),
         "instead": of.substitutes.select_related("instead").order_by("instead__name"),
-        "others": Item.objects.filter(retired_on__isnull=True).exclude(pk=item).order_by("name"),
+        "others": Item.objects.active().exclude(pk=item).order_by("name"),
     }
     return show(request, "site/stock/item_edit.html", facts, problem=problem)
 
@@ -138,8 +138,8 @@ def _add_pack(act: Act, item: Item, sent: QueryDict) -> str:
 
 
 def _remove_pack(act: Act, item: Item, sent: QueryDict) -> str:
-    catalogue.remove_pack_code(act, item, sent["unpack"])
-    return _("Packs with %(gtin)s are no longer known.") % {"gtin": sent["unpack"]}
+    catalogue.remove_pack_code(act, item, sent.get("unpack", ""))
+    return _("Packs with %(gtin)s are no longer known.") % {"gtin": sent.get("unpack", "")}
 
 
 class SubstituteForm(PageForm):
@@ -157,7 +157,7 @@ def _add_substitute(act: Act, item: Item, sent: QueryDict) -> str:
 
 
 def _remove_substitute(act: Act, item: Item, sent: QueryDict) -> str:
-    other = find.item(sent["not-instead"])
+    other = find.item(sent.get("not-instead", ""))
     catalogue.remove_substitute(act, item, other)
     return _("%(other)s can no longer be used instead.") % {"other": other.name}
 

@@ -25,10 +25,10 @@ from kits.services.ledger import lots
 from kits.services.ledger.book import room_place
 from kits.services.lookup import find
 from kits.services.stock import corrections, disposing, instruments, opening, receiving, views
-from kits.services.stock.views import Held
+from kits.services.stock.views import HeldBatch
 
 
-def _room_of(row: Held) -> Room:
+def _room_of(row: HeldBatch) -> Room:
     room = row.place.kit.room if row.place.kit else row.place.room
     assert room is not None  # inner places are a room's or a kit's
     return room
@@ -39,7 +39,7 @@ def _page(
 ) -> HttpResponse:
     if isinstance(problem, NotAllowed | NotFound):
         raise problem
-    who, row = actor(request), views.one(actor(request), place, lot)
+    who, row = actor(request), views.held_batch(actor(request), place, lot)
     item, home, kind = row.lot.item, _room_of(row), row.place.kind
     facts = {
         "row": told([row])[0],
@@ -84,7 +84,7 @@ def batch_at(act: Act, request: HttpRequest, place: int, lot: int) -> Done:
     name = next((name for name in (*_OF_UNITS, *_OF_BATCH) if name in sent), None)
     if name is None:
         raise Invalid(_("Choose what to do with it."))
-    row, act = views.one(act.actor, place, lot), replace(act, reason=values["reason"])
+    row, act = views.held_batch(act.actor, place, lot), replace(act, reason=values["reason"])
     if name in _OF_BATCH:
         done = _OF_BATCH[name](act, row, sent)
     else:
@@ -92,7 +92,7 @@ def batch_at(act: Act, request: HttpRequest, place: int, lot: int) -> Done:
     return replace(done, to=reverse("thing", args=[row.lot.item_id]))
 
 
-def _correct(act: Act, row: Held, sent: QueryDict) -> Done:
+def _correct(act: Act, row: HeldBatch, sent: QueryDict) -> Done:
     values, today = BatchForm.read(sent), receiving.today_in(_room_of(row))
     expiry = lots.printed_expiry(values["printed"], today=today)
     done = corrections.correct(act, row.lot, number=values["number"], expiry=expiry)
@@ -100,14 +100,14 @@ def _correct(act: Act, row: Held, sent: QueryDict) -> Done:
     return Done(says % {"thing": row.lot.item.name}, done.entry.pk)
 
 
-def _check(act: Act, row: Held, sent: QueryDict) -> Done:
+def _check(act: Act, row: HeldBatch, sent: QueryDict) -> Done:
     passed = sent["check"] == "passed"
     done = instruments.check(act, row.lot, passed=passed, answer=BatchForm.read(sent)["answer"])
     says = _("%(thing)s passed its check.") if passed else _("%(thing)s failed: on hold.")
     return Done(says % {"thing": f"{row.lot.item.name} {row.lot.serial}"}, done.entry.pk)
 
 
-def _move(act: Act, row: Held, units: int, to: str) -> Done:
+def _move(act: Act, row: HeldBatch, units: int, to: str) -> Done:
     if to in (PlaceKind.QUARANTINE, PlaceKind.TRAINING):
         room = _room_of(row)
         act.actor.require("move", room.pk)
@@ -121,7 +121,7 @@ def _move(act: Act, row: Held, units: int, to: str) -> Done:
     )
 
 
-def _send(act: Act, row: Held, units: int, to: str) -> Done:
+def _send(act: Act, row: HeldBatch, units: int, to: str) -> Done:
     room = find.any_room(to)
     entry = receiving.send(act, lot=row.lot, units=units, source=row.place, room=room)
     says = _(
@@ -131,7 +131,7 @@ def _send(act: Act, row: Held, units: int, to: str) -> Done:
     return Done(says % _names(row, units, place=room.name), entry.pk)
 
 
-def _dispose(act: Act, row: Held, units: int, way: str) -> Done:
+def _dispose(act: Act, row: HeldBatch, units: int, way: str) -> Done:
     try:
         disposal = Disposal(way)
     except ValueError:
@@ -144,7 +144,7 @@ def _dispose(act: Act, row: Held, units: int, way: str) -> Done:
     )
 
 
-def _open(act: Act, row: Held, units: int, _value: str) -> Done:
+def _open(act: Act, row: HeldBatch, units: int, _value: str) -> Done:
     done = opening.open_pack(act, place=row.place, lot=row.lot, units=units)
     return Done(_("%(units)d × %(thing)s opened.") % _names(row, units), done.entry.pk)
 
@@ -154,7 +154,7 @@ _OF_BATCH = {"correct": _correct, "check": _check}
 """What is done with units in this place, and what with the batch wherever it is."""
 
 
-def _names(row: Held, units: int, **more: object) -> dict[str, object]:
+def _names(row: HeldBatch, units: int, **more: object) -> dict[str, object]:
     return {"units": units, "thing": row.lot.item.name, **more}
 
 

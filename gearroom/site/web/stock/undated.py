@@ -44,7 +44,7 @@ def to_check(act: Act, request: HttpRequest) -> Done:
     values = DateForm.read(request.POST)
     place, lot = find.place(act.actor, values["place"]), find.lot(values["lot"])
     today = receiving.today_in(receiving.room_of(place, place.kit))
-    entry = undated.read(
+    entry = undated.record_date(
         act,
         place=place,
         lot=lot,
