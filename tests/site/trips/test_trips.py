@@ -328,11 +328,11 @@ def test_a_trip_is_added_by_hand_in_the_rooms_own_time(world):
 @pytest.mark.parametrize(
     ("wrong", "status", "says"),
     [
-        ({"departs_at": "tomorrow"}, 400, "Departs: give a day and a time"),
+        ({"departs_at": "tomorrow"}, 400, "Departs: enter a day and a time"),
         ({"returns_at": "2020-01-01T08:00"}, 422, "returns before it departs"),
-        ({"people": "0"}, 400, "People: “0” will not do"),
-        ({"name": " "}, 400, "Give the trip a name"),
-        ({"hazard": "dragons"}, 400, "is no hazard known here"),
+        ({"people": "0"}, 400, "People: “0” is not valid"),
+        ({"name": " "}, 400, "Enter a name for the trip"),
+        ({"hazard": "dragons"}, 400, "is not a known hazard"),
         ({"room": "nowhere"}, 404, "There is no room nowhere"),
     ],
 )

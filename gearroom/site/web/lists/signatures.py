@@ -10,17 +10,17 @@ from gearroom.site.web.page import errors
 from kits.services.lists import signatures
 
 
-def by_link(request: HttpRequest, said: str) -> HttpResponse:
+def by_link(request: HttpRequest, signature: str) -> HttpResponse:
     """Extend the signature of a kit list by a year, in the name of whom the link was sent to."""
     try:
-        found = signatures.by_link(said)
+        extension = signatures.by_link(signature)
         if request.method == "POST":
-            signatures.extend(found)
+            signatures.extend(extension)
             return redirect(request.path)
     except Problem as problem:
         return errors.refusal(request, problem)
     response = render(
-        request, "site/lists/extend_signature.html", {"of": found, "version": found.version}
+        request, "site/lists/extend_signature.html", {"of": extension, "version": extension.version}
     )
     response.headers["Cache-Control"] = "private, no-store"
     return response

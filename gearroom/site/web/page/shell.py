@@ -9,6 +9,9 @@
             return acted(request, perform, to=reverse("kit", args=[kit]))
         return show(request, "site/restock.html", {...})
 
+What a form holds is read by a `PageForm` (see `forms`). Where its page shows what was refused
+beside it, `acted` is given that page: `refused=lambda problem: _page(request, kit, problem)`.
+
 A new page needs its view, its line in `urls.py`, and, if people should find it from everywhere, a
 `Way` in NAVIGATION.
 """
@@ -18,7 +21,7 @@ from __future__ import annotations
 import hashlib
 import uuid
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from functools import wraps
 from typing import Any
@@ -230,9 +233,17 @@ def _touch(request: HttpRequest) -> None:
 
 
 def show(
-    request: HttpRequest, template: str, facts: Mapping[str, Any], status: int = 200
+    request: HttpRequest,
+    template: str,
+    facts: Mapping[str, Any],
+    status: int = 200,
+    *,
+    problem: Problem | None = None,
 ) -> HttpResponse:
-    """A page of facts. A form on it draws its key with `{% once %}`."""
+    """A page of facts, with the problem that its form met. A form on it draws its key with
+    `{% once %}`."""
+    if problem is not None:
+        facts, status = {**facts, "problem": problem}, problem.status
     return render(request, template, dict(facts), status=status)
 
 
@@ -267,14 +278,28 @@ def once_a_form(
     return answer.body
 
 
-def acted(request: HttpRequest, perform: Callable[[Act], Done], *, to: str) -> HttpResponse:
-    """Do the act of a form, say so on the next page, and go there (where `Done` names no other)."""
+def acted(
+    request: HttpRequest,
+    perform: Callable[[Act], Done],
+    *,
+    to: str,
+    refused: Callable[[Problem], HttpResponse] | None = None,
+) -> HttpResponse:
+    """Do the act of a form, say so on the next page, and go there (where `Done` names no other).
+
+    `refused` makes the page that shows a problem beside the form; without it the problem is
+    raised, for a page of its own.
+    """
 
     def kept(act: Act) -> dict[str, Any]:
-        done = perform(act)
-        return {"says": done.says, "entry": done.entry, "to": done.to}
+        return asdict(perform(act))
 
-    done = once_a_form(request, kept)
+    try:
+        done = once_a_form(request, kept)
+    except Problem as problem:
+        if refused is None:
+            raise
+        return refused(problem)
     say(request, done["says"], done["entry"])
     return redirect(done["to"] or to)
 
@@ -300,10 +325,7 @@ def _content(request: HttpRequest) -> dict[str, Any]:
     said: dict[str, Any] = {
         name: values for name, values in request.POST.lists() if name not in NOT_CONTENT
     }
-    for name, file in request.FILES.items():
-        digest = hashlib.sha256()
-        for chunk in file.chunks():
-            digest.update(chunk)
-        file.seek(0)
-        said[name] = {"sha256": digest.hexdigest()}
+    for name, files in request.FILES.lists():
+        said[name] = {"sha256": hashlib.sha256(b"".join(files[-1].chunks())).hexdigest()}
+        files[-1].seek(0)
     return said

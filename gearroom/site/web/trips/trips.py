@@ -10,18 +10,20 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.formats import get_format
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 
-from gearroom.core.acts.act import Act
+from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Invalid, NotFound, Problem, Stale
 from gearroom.core.models import Room
 from gearroom.core.services.people import people
 from gearroom.site.web.lists.packing_lists import today_here
-from gearroom.site.web.page import fields, words
+from gearroom.site.web.page import words
+from gearroom.site.web.page.forms import Moment, PageForm, Several, ShortText, Tick, WholeNumber
 from gearroom.site.web.page.shell import Done, acted, actor, here, page, rooms_of, show
 from kits.models import Reservation, Trip
 from kits.services.lookup import find
@@ -136,12 +138,11 @@ def _trip_page(request: HttpRequest, trip: Trip, problem: Problem | None = None)
         "by_hand": trip.source == trips.BY_HAND,
         "may_edit": who.may("edit_trip", trip.room_id),
         "may_reserve": who.may("reserve", trip.room_id),
-        "problem": problem,
     }
     if seen.state not in ("cancelled", "over") and facts["may_reserve"]:
         facts["proposal"] = proposals.proposal(who, trip)
         facts["people"] = _people(request)
-    return show(request, "site/trips/trip.html", facts, status=problem.status if problem else 200)
+    return show(request, "site/trips/trip.html", facts, problem=problem)
 
 
 def _people(request: HttpRequest) -> Any:
@@ -173,10 +174,12 @@ def reserve(request: HttpRequest, trip: int) -> HttpResponse:
         }
         return Done(says)
 
-    try:
-        return acted(request, perform, to=reverse("trip", args=[found.pk]))
-    except Problem as problem:
-        return _trip_page(request, found, problem)
+    return acted(
+        request,
+        perform,
+        to=reverse("trip", args=[found.pk]),
+        refused=lambda problem: _trip_page(request, found, problem),
+    )
 
 
 @require_POST
@@ -195,10 +198,12 @@ def release(request: HttpRequest, trip: int) -> HttpResponse:
         says = _("%(kit)s is no longer reserved for %(trip)s.")
         return Done(says % {"kit": done.kit.name, "trip": found.name})
 
-    try:
-        return acted(request, perform, to=reverse("trip", args=[found.pk]))
-    except Problem as problem:
-        return _trip_page(request, found, problem)
+    return acted(
+        request,
+        perform,
+        to=reverse("trip", args=[found.pk]),
+        refused=lambda problem: _trip_page(request, found, problem),
+    )
 
 
 # ------------------------------------------------------------------------------------- by hand
@@ -211,14 +216,16 @@ def add(request: HttpRequest) -> HttpResponse:
         )
 
     def perform(act: Act) -> Done:
-        done = trips.add_by_hand(act, _facts(act, request))
+        done = trips.add_by_hand(act, _facts(act.actor, request.POST))
         says = _("%(trip)s is added. Reserve its kits now.") % {"trip": done.trip.name}
         return Done(says, to=reverse("trip", args=[done.trip.pk]))
 
-    try:
-        return acted(request, perform, to=reverse("trips"))
-    except Problem as problem:
-        return _form_page(request, None, request.POST, problem)
+    return acted(
+        request,
+        perform,
+        to=reverse("trips"),
+        refused=lambda problem: _form_page(request, None, request.POST, problem),
+    )
 
 
 @page("edit_trip")
@@ -232,7 +239,7 @@ def edit(request: HttpRequest, trip: int) -> HttpResponse:
             % {"trip": found.name, "source": found.source}
         )
     if request.method != "POST":
-        return _form_page(request, found, _said_of(found))
+        return _form_page(request, found, _values_of(found))
 
     def as_it_was_read(row: Trip) -> None:
         if request.POST.get("revision") != str(row.revision):
@@ -240,7 +247,7 @@ def edit(request: HttpRequest, trip: int) -> HttpResponse:
             raise Stale("changed-since", says % {"trip": row.name})
 
     def perform(act: Act) -> Done:
-        facts = _facts(act, request, cancelled=bool(request.POST.get("cancel")))
+        facts = _facts(act.actor, request.POST)
         act = replace(act, match=as_it_was_read)
         done = trips.put(act, found.source, found.reference, facts)
         if facts.cancelled:
@@ -254,10 +261,12 @@ def edit(request: HttpRequest, trip: int) -> HttpResponse:
             says = f"{says} {follow}"
         return Done(says)
 
-    try:
-        return acted(request, perform, to=reverse("trip", args=[found.pk]))
-    except Problem as problem:
-        return _form_page(request, found, request.POST, problem)
+    return acted(
+        request,
+        perform,
+        to=reverse("trip", args=[found.pk]),
+        refused=lambda problem: _form_page(request, found, request.POST, problem),
+    )
 
 
 def _form_page(
@@ -274,33 +283,37 @@ def _form_page(
         "hazards": words.HAZARDS.items(),
         "rooms_here": [room for room in rooms_of(request) if who.may("edit_trip", room.pk)],
         "people": _people(request),
-        "problem": problem,
     }
-    return show(request, "site/trips/form.html", facts, status=problem.status if problem else 200)
+    return show(request, "site/trips/form.html", facts, problem=problem)
 
 
-def _facts(act: Act, request: HttpRequest, *, cancelled: bool = False) -> TripFacts:
-    said = request.POST
-    room = find.room(act.actor, said["room"]) if said.get("room") else None
+class TripForm(PageForm):
+    """A trip added by hand."""
+
+    name = ShortText(160)
+    departs_at = Moment(label=gettext_lazy("Departs"))
+    returns_at = Moment(label=gettext_lazy("Returns"))
+    people = WholeNumber(least=1, most=trips.MOST_PEOPLE, label=gettext_lazy("People"))
+    hazard = Several()
+    children = Tick()
+    latex_free = Tick()
+    leader_name = ShortText(120)
+    leader_phone = ShortText(40)
+
+
+def _facts(who: Actor, sent: QueryDict) -> TripFacts:
+    slug, ref = sent.get("room", ""), sent.get("leader", "")
+    room = find.room(who, slug) if slug else None
     zone = room.time_zone if room else settings.TIME_ZONE
-    leader = said.get("leader", "")
-    return TripFacts(
-        name=fields.words(said, "name", 160),
-        departs_at=fields.instant(said, "departs_at", zone, _("Departs")),
-        returns_at=fields.instant(said, "returns_at", zone, _("Returns")),
-        people=fields.whole(said, "people", least=1, most=trips.MOST_PEOPLE, what=_("People")),
-        room=room,
-        hazards=said.getlist("hazard"),
-        children=bool(said.get("children")),
-        latex_free=bool(said.get("latex_free")),
-        leader=find.person(act.actor, leader) if leader else None,
-        leader_name="" if leader else fields.words(said, "leader_name", 120),
-        leader_phone="" if leader else fields.words(said, "leader_phone", 40),
-        cancelled=cancelled,
-    )
+    values = TripForm.read(sent, zone=zone)
+    values["hazards"] = values.pop("hazard")
+    leader = find.person(who, ref) if ref else None
+    if leader is not None:
+        values |= {"leader_name": "", "leader_phone": ""}
+    return TripFacts(room=room, leader=leader, cancelled=bool(sent.get("cancel")), **values)
 
 
-def _said_of(trip: Trip) -> dict[str, Any]:
+def _values_of(trip: Trip) -> dict[str, Any]:
     """A trip as its form shows it."""
     zone = ZoneInfo(trip.room.time_zone if trip.room else settings.TIME_ZONE)
     return {
