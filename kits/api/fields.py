@@ -1,4 +1,4 @@
-"""Fields that bodies and queries of several doors share, with the bounds that the schema says."""
+"""Fields that bodies and queries of several views share, with the bounds that the schema says."""
 
 from __future__ import annotations
 

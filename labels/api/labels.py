@@ -1,4 +1,4 @@
-"""Doors of labels: made, listed, bound to what they are stuck on, cancelled and replaced."""
+"""Labels: made, listed, bound to what they are stuck on, cancelled and replaced."""
 
 from __future__ import annotations
 
@@ -142,7 +142,7 @@ class Labels(ListView, UseCaseView):
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Label]:
         """Labels of your rooms."""
-        assert self.actor is not None  # this door is not public
+        assert self.actor is not None  # this view is not public
         labels = labelling.labels_of(self.actor)
         if not self.actor.may("see_people"):
             labels = labels.exclude(kind=LabelKind.PERSON)
@@ -176,7 +176,7 @@ class Labels(ListView, UseCaseView):
         return 201, {"labels": LabelAnswer(made, many=True).data}
 
 
-class LabelDoor(ReadView):
+class OneLabel(ReadView):
     shows = LabelAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -231,7 +231,7 @@ class Cancel(UseCaseView):
 
 
 def _label(actor: Actor | None, code: str) -> Label:
-    assert actor is not None  # none of these doors is public
+    assert actor is not None  # none of these views is public
     return labelling.one_of(actor, code)
 
 

@@ -1,4 +1,4 @@
-"""What the scan door answers: the shapes for the schema, and how outcomes become them."""
+"""What a scan answers: the shapes for the schema, and how outcomes become them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Doors of what is printed: label sheets and pictures, kit tags, lid cards, sign-out sheets."""
+"""What is printed: label sheets and pictures, kit tags, lid cards, sign-out sheets."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ from rest_framework.request import Request
 
 from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Invalid
-from gearroom.core.api.openapi.description import DoorSchema
+from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.problems import in_form
 from gearroom.core.api.requests.serializers import ActBody, QuerySerializer, StrictSerializer
-from gearroom.core.api.views import Door, ReadView, UseCaseView
+from gearroom.core.api.views import ReadView, UseCaseView, View
 from kits.services.labelling import labelling
 from kits.services.lookup import find
 from labels import printing
@@ -30,8 +30,8 @@ _MEASURES = ("left_mm", "top_mm", "across_mm", "down_mm")
 _ORDERS = ("as-given", "name", "room", "code")
 
 
-class PaperSchema(DoorSchema):
-    """A door that answers with a file of one of the kinds in its `media`."""
+class PaperSchema(ViewSchema):
+    """A view that answers with a file of one of the kinds in its `media`."""
 
     def get_response_serializers(self) -> Any:
         """The file, and every problem there may be instead."""
@@ -91,7 +91,7 @@ class SheetBody(ActBody):
     )
 
 
-class Sheets(Door):
+class Sheets(View):
     """Print labels on a sheet, as PDF.
 
     Every symbol is read back from the rendered page before it is handed over. Refused while no
@@ -112,7 +112,7 @@ class Sheets(Door):
         serializer = self.body(data=dict(request.data))
         serializer.is_valid(raise_exception=True)
         data = dict(serializer.validated_data)
-        assert self.actor is not None  # this door is not public
+        assert self.actor is not None  # this view is not public
         with in_form():
             pdf = self.printed(self.actor, data)
         return _file(pdf, _PDF, "labels.pdf")
@@ -285,7 +285,7 @@ class Picture(ReadView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """One label as a picture: PNG at the printer's dots an inch, or SVG."""
-        assert self.actor is not None  # this door is not public
+        assert self.actor is not None  # this view is not public
         found = labelling.one_of(self.actor, self.kwargs["code"])
         (label,) = paper.chosen(self.actor, [found.code])
         on, form = paper.sheet(query["sheet"]).sheet, query["form"]
@@ -355,5 +355,5 @@ class SignOutSheet(ReadView):
 
 
 def _known(actor: Any) -> Any:
-    assert actor is not None  # none of these doors is public
+    assert actor is not None  # none of these views is public
     return actor

@@ -1,4 +1,4 @@
-"""The scan door: a picture or texts in; what was read, what it means, what was done, what next."""
+"""Scans: a picture or texts in; what was read, what it means, what was done, what next."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from rest_framework.response import Response
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.idempotency import Answer
 from gearroom.core.acts.problems import Invalid, Unacceptable, beyond_form, document
-from gearroom.core.api.openapi.description import REPLAYS, DoorSchema
+from gearroom.core.api.openapi.description import REPLAYS, ViewSchema
 from gearroom.core.api.openapi.member_rules import AnyOf, OneOf
 from gearroom.core.api.problems import MEDIA_TYPE
 from gearroom.core.api.requests.parsing import StrictJSONParser, StrictMultiPartParser, read_object
@@ -34,7 +34,7 @@ from gearroom.core.clock import now
 from kits.api import bodies
 from kits.models import AsFound
 from kits.services.lookup import find
-from kits.services.trips.purpose import UNSAID
+from kits.services.trips.purpose import NOT_GIVEN
 from labels.api.outcomes import ScanAnswer, shown
 from labels.rules.codes.scans import QUESTIONS, Intent, Look, typed_texts
 from labels.rules.codes.typed import Kind, resolve
@@ -209,7 +209,7 @@ def _wrong_lines(messages: Any) -> Unacceptable:
     return Unacceptable("cannot-be-right", says, errors={"used": messages})
 
 
-class ScanSchema(DoorSchema):
+class ScanSchema(ViewSchema):
     """Two kinds of body, and a key that may come in either of two ways."""
 
     def get_request_serializer(self) -> Any:
@@ -217,7 +217,7 @@ class ScanSchema(DoorSchema):
         return {"application/json": ScanTexts, "multipart/form-data": ScanPicture}
 
     def get_response_serializers(self) -> Any:
-        """As any door, and 503 when all readers are at work."""
+        """As any view, and 503 when all readers are at work."""
         return {
             **super().get_response_serializers(),
             (503, MEDIA_TYPE): OpenApiResponse(ProblemDocument, "Ask again in a moment."),
@@ -328,7 +328,7 @@ class Scans(UseCaseView):
             intent=Intent(data["intent"]),
             trip=bodies.trip_said(act, data),
             holder=find.person(act.actor, _code_in(data["holder"])) if "holder" in data else None,
-            due_at=data.get("due_at", UNSAID),
+            due_at=data.get("due_at", NOT_GIVEN),
             short_reason=data["short_reason"],
             cleared_by=find.person(act.actor, data["cleared_by"]) if "cleared_by" in data else None,
             line=data.get("line"),

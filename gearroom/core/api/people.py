@@ -129,7 +129,7 @@ class RoleBody(ActBody):
     room = serializers.SlugField(max_length=40, allow_null=True)
 
 
-class _PersonDoor(UseCaseView):
+class _PersonView(UseCaseView):
     """What is done about one person."""
 
     use_case = "edit_person"
@@ -151,7 +151,7 @@ class _PersonDoor(UseCaseView):
         return data
 
 
-class People(ListView, _PersonDoor):
+class People(ListView, _PersonView):
     """People."""
 
     query = PeopleQuery
@@ -186,7 +186,7 @@ class HolderBody(ActBody):
     )
 
 
-class Holders(_PersonDoor):
+class Holders(_PersonView):
     """People who take kits."""
 
     use_case = "add_holder"
@@ -200,7 +200,7 @@ class Holders(_PersonDoor):
         return 201, self.shown(people.add_holder(act, room=room, **data))
 
 
-class OnePerson(ReadView, _PersonDoor):
+class OnePerson(ReadView, _PersonView):
     """One person."""
 
     shows = PersonShown
@@ -222,7 +222,7 @@ class OnePerson(ReadView, _PersonDoor):
         return self.shown(row)
 
 
-class Left(_PersonDoor):
+class Departure(_PersonView):
     """Somebody's leaving."""
 
     body = LeftBody
@@ -232,7 +232,7 @@ class Left(_PersonDoor):
         return 200, self.shown(people.left(act, self.person(), **data))
 
 
-class CameBack(_PersonDoor):
+class Return(_PersonView):
     """Somebody's return."""
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -240,7 +240,7 @@ class CameBack(_PersonDoor):
         return 200, self.shown(people.came_back(act, self.person()))
 
 
-class SignIn(_PersonDoor):
+class SignIn(_PersonView):
     """Somebody's sign-in."""
 
     use_case = "edit_member"
@@ -260,7 +260,7 @@ class SignIn(_PersonDoor):
         return {**body, "password": None} if "password" in body else body
 
 
-class AddRole(_PersonDoor):
+class AddRole(_PersonView):
     """A role given."""
 
     use_case = "edit_member"

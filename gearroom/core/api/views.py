@@ -1,4 +1,4 @@
-'''Doors: thin views that read a request strictly, call one service and show what came of it.
+'''Thin views that read a request strictly, call one service and serialise its result.
 
     class CheckOutBody(ActBody):                       # occurred_at, device_now, reason come along
         holder = serializers.IntegerField(min_value=1)
@@ -25,9 +25,9 @@
 One class may read and write: `class Kit(ReadView, UseCaseView)` with `method = "patch"`. A write
 needs the header Idempotency-Key and goes through `once`; `perform` runs in its transaction, raises
 Problems, and checks rooms in the service. PATCH and PUT take If-Match: the service asks `act.match`
-under the row's lock (`gearroom.core.acts.rows.locked`), the door's `whole` says what the tag is
-made of, and a door whose service did not ask does nothing. Roles are checked here without a room:
-whoever has the role nowhere is refused at the door.
+under the row's lock (`gearroom.core.acts.rows.locked`), the view's `whole` says what the tag is
+made of, and a view whose service did not ask does nothing. Roles are checked here without a room:
+whoever has the role nowhere is refused here.
 '''
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ from rest_framework.views import APIView
 from gearroom.core.acts.act import Act, Actor, actor_of
 from gearroom.core.acts.idempotency import Answer, once
 from gearroom.core.acts.problems import Invalid
-from gearroom.core.api.openapi.description import DoorSchema
+from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.problems import as_problem, in_form, respond
 from gearroom.core.api.requests.etags import etag, require_match, unchanged
 from gearroom.core.api.requests.paging import CursorPages
@@ -78,15 +78,15 @@ class NoQuery(QuerySerializer):
     """No query parameter at all."""
 
 
-class Door(APIView):
-    """What all doors have: the actor, strict query parameters, private answers."""
+class View(APIView):
+    """What all views have: the actor, strict query parameters, private answers."""
 
     public: ClassVar[bool] = False
     query: ClassVar[type[QuerySerializer] | None] = None
-    schema = DoorSchema()
+    schema = ViewSchema()
     content_negotiation_class = AlwaysJSON
     actor: Actor | None
-    """Who asks; None on a public door when nobody is signed in."""
+    """Who asks; None on a public view when nobody is signed in."""
 
     @classmethod
     def as_view(cls, **initkwargs: Any) -> Any:
@@ -96,7 +96,7 @@ class Door(APIView):
         return view
 
     def get_permissions(self) -> list[BasePermission]:
-        """Signed in, unless the door is public."""
+        """Signed in, unless the view is public."""
         return [AllowAny() if self.public else IsAuthenticated()]
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
@@ -125,8 +125,8 @@ class Door(APIView):
         return response
 
     def require(self, use_case: str) -> None:
-        """Raise NotAllowed unless whoever asks may do this somewhere; nobody may do at a public
-        door what needs no role."""
+        """Raise NotAllowed unless whoever asks may do this somewhere; on a public view
+        anybody may do what needs no role."""
         if self.actor is not None:
             self.actor.require(use_case)
         elif USE_CASES[use_case].roles is not ANYONE:
@@ -144,7 +144,7 @@ class Door(APIView):
         return dict(serializer.validated_data)
 
 
-class ReadView(Door):
+class ReadView(View):
     """GET of one thing, or of something worked out."""
 
     reads_as: ClassVar[str] = "look"
@@ -169,7 +169,7 @@ class ReadView(Door):
         raise NotImplementedError
 
 
-class ListView(Door):
+class ListView(View):
     """GET of many rows, a page at a time."""
 
     many: ClassVar[bool] = True
@@ -200,7 +200,7 @@ class ListView(Door):
         return self.shows(page, many=True, context={"actor": self.actor}).data
 
 
-class UseCaseView(Door):
+class UseCaseView(View):
     """One use case behind one writing method: POST, unless `method` says patch or put."""
 
     method: ClassVar[str] = "post"

@@ -1,5 +1,5 @@
-"""Doors of what the evening brings: what was not carried, kits mixed up, what may come back, and
-what in a kit is a participant's own."""
+"""At the hand-back: needs not met, kits mixed up, what may come back, and what in a kit belongs
+to a participant."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from kits.api import answers, bodies
 from kits.models import UnmetNeed
-from kits.services.custody import reporters, unmet_needs
+from kits.services.custody import unmet_needs
 from kits.services.kits import mixed_contents, participants_own
-from kits.services.lookup import find
+from kits.services.lookup import find, reporters
 from kits.services.stock import away
-from kits.services.stock.away import Away as Row
+from kits.services.stock.away import UnitsAway as Row
 
 
 class NeededBody(ActBody):
@@ -25,7 +25,7 @@ class NeededBody(ActBody):
     needed = bodies.NeedBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
 
 
-class Needed(UseCaseView):
+class ReportNeeds(UseCaseView):
     use_case = "log_use"
     body = NeededBody
     answers = {201: answers.DoneAnswer}
@@ -46,7 +46,7 @@ class MixedBody(ActBody):
     )
 
 
-class Mixed(UseCaseView):
+class ReportMixed(UseCaseView):
     use_case = "withhold"
     body = MixedBody
     answers = {201: answers.DoneAnswer}
@@ -63,7 +63,7 @@ class NotOursBody(ActBody):
     inside = serializers.BooleanField(help_text="True: it rides in the kit. False: given back.")
 
 
-class NotOurs(UseCaseView):
+class ParticipantsOwn(UseCaseView):
     use_case = "log_use"
     body = NotOursBody
     answers = {201: answers.DoneAnswer}
@@ -102,13 +102,13 @@ def away_row(row: Row) -> dict[str, Any]:
     }
 
 
-class Away(ReadView):
+class AwayUnits(ReadView):
     shows = AwayList
 
     def read(self, query: dict[str, Any]) -> Any:
         """What went with a casualty from the kits of one's rooms and may come back."""
         assert self.actor is not None
-        return {"results": [away_row(row) for row in away.seen_by(self.actor)]}
+        return {"results": [away_row(row) for row in away.visible_to(self.actor)]}
 
 
 class ComeBackBody(ActBody):

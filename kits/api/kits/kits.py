@@ -268,7 +268,7 @@ def _promise(seen: Overview) -> dict[str, Any] | None:
     }
 
 
-# ------------------------------------------------------------------------------------------- doors
+# ------------------------------------------------------------------------------------------- views
 def version_of(data: dict[str, Any]) -> PackingListVersion:
     """The version that a body names by list and number; takes both out of it."""
     wanted = data.pop("packing_list"), data.pop("version")
@@ -290,7 +290,7 @@ def people_in(actor: Actor, data: dict[str, Any]) -> dict[str, Any]:
     return data
 
 
-class _KitDoor(UseCaseView):
+class _KitView(UseCaseView):
     use_case = "edit_kit"
     answers = {200: KitAtAGlanceAnswer}
 
@@ -305,7 +305,7 @@ class _KitDoor(UseCaseView):
         return shown(kits_overview.overview(self.actor, kit))
 
 
-class Kits(ListView, _KitDoor):
+class Kits(ListView, _KitView):
     query = KitQuery
     shows = KitAtAGlanceAnswer
     ordering = ("name",)
@@ -332,7 +332,7 @@ class Kits(ListView, _KitDoor):
         return 201, self.shown(made)
 
 
-class OneKit(ReadView, _KitDoor):
+class OneKit(ReadView, _KitView):
     shows = KitAtAGlanceAnswer
     method = "patch"
     body = EditKitBody
@@ -350,7 +350,7 @@ class OneKit(ReadView, _KitDoor):
         return self.shown(row)
 
 
-class FollowList(_KitDoor):
+class FollowList(_KitView):
     body = FollowBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -358,7 +358,7 @@ class FollowList(_KitDoor):
         return 200, self.shown(kits.follow_list(act, self.kit(), version_of(data)))
 
 
-class MoveHome(_KitDoor):
+class MoveHome(_KitView):
     body = MoveHomeBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -367,7 +367,7 @@ class MoveHome(_KitDoor):
         return 200, self.shown(kits.move_home(act, self.kit(), room, is_there=data["is_there"]))
 
 
-class RetireKit(_KitDoor):
+class RetireKit(_KitView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Take an empty kit out of use for good; its history stays."""
         return 200, self.shown(kits.retire_kit(act, self.kit()))

@@ -7,7 +7,7 @@ from typing import Any
 from rest_framework import serializers
 
 from gearroom.core.api.views import ReadView
-from kits.api.lists.packing_lists import CRITICALITIES, ListDoor
+from kits.api.lists.packing_lists import CRITICALITIES, PackingListView
 from kits.rules.ledger.facts import Line
 from kits.services.lists import comparison, impact
 
@@ -79,7 +79,7 @@ class EffectAnswer(serializers.Serializer[Any]):
     stock = FromStockAnswer(many=True)
 
 
-class Compare(ReadView, ListDoor):
+class Compare(ReadView, PackingListView):
     shows = ComparisonAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -99,7 +99,7 @@ class Compare(ReadView, ListDoor):
         }
 
 
-class Effect(ReadView, ListDoor):
+class Effect(ReadView, PackingListView):
     shows = EffectAnswer
 
     def read(self, query: dict[str, Any]) -> Any:

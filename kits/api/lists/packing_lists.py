@@ -11,7 +11,7 @@ from rest_framework import serializers
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import NotFound
-from gearroom.core.api.openapi.description import DoorSchema
+from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.requests.parsing import StrictJSONParser, StrictMultiPartParser
 from gearroom.core.api.requests.serializers import ActBody, NoteField, PageQuery, StrictSerializer
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
@@ -144,7 +144,7 @@ class SignBody(ActBody):
     )
 
 
-# ------------------------------------------------------------------------------------------- doors
+# ------------------------------------------------------------------------------------------- views
 def packing_lists() -> QuerySet[PackingList]:
     """Kit lists with their versions in short."""
     versions = PackingListVersion.objects.select_related("signed_by").defer("signed_page")
@@ -162,7 +162,7 @@ def versions() -> QuerySet[PackingListVersion]:
     )
 
 
-class ListDoor(UseCaseView):
+class PackingListView(UseCaseView):
     use_case = "edit_list"
     answers = {200: VersionAnswer}
 
@@ -218,7 +218,7 @@ def draft_from(data: dict[str, Any]) -> Draft:
     )
 
 
-class Lists(ListView, ListDoor):
+class Lists(ListView, PackingListView):
     query = ListQuery
     shows = ListAnswer
     ordering = ("name",)
@@ -235,7 +235,7 @@ class Lists(ListView, ListDoor):
         return 201, self.shown(lists.make_list(act, name=name, note=note, draft=draft_from(data)))
 
 
-class OneList(ReadView, ListDoor):
+class OneList(ReadView, PackingListView):
     shows = ListAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -243,7 +243,7 @@ class OneList(ReadView, ListDoor):
         return ListAnswer(self.packing_list()).data
 
 
-class NewDraft(ListDoor):
+class NewDraft(PackingListView):
     answers = {201: VersionAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -251,7 +251,7 @@ class NewDraft(ListDoor):
         return 201, self.shown(lists.new_draft(act, self.packing_list()))
 
 
-class OneVersion(ReadView, ListDoor):
+class OneVersion(ReadView, PackingListView):
     shows = VersionAnswer
     method = "put"
     body = DraftBody
@@ -269,13 +269,13 @@ class OneVersion(ReadView, ListDoor):
         return self.shown(row)
 
 
-class Publish(ListDoor):
+class Publish(PackingListView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Publish a draft: it never changes again, and kits may follow it."""
         return 200, self.shown(lists.publish(act, self.version()))
 
 
-class Sign(ListDoor):
+class Sign(PackingListView):
     use_case = "sign_list"
     body = SignBody
     parser_classes = [StrictJSONParser, StrictMultiPartParser]
@@ -293,7 +293,7 @@ class Sign(ListDoor):
         return 200, self.shown(done)
 
 
-class _PageSchema(DoorSchema):
+class _PageSchema(ViewSchema):
     def get_response_serializers(self) -> Any:
         """The page in the form it came in."""
         answers = super().get_response_serializers()
@@ -301,7 +301,7 @@ class _PageSchema(DoorSchema):
         return {**{(200, kind): OpenApiTypes.BINARY for kind in lists.PAGE_KINDS}, **answers}
 
 
-class SignedPage(ReadView, ListDoor):
+class SignedPage(ReadView, PackingListView):
     schema = _PageSchema()
 
     def read(self, query: dict[str, Any]) -> Any:

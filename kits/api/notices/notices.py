@@ -1,4 +1,4 @@
-"""Doors of notices: what was told to whom, sending it again, how one hears, the calendar."""
+"""Notices: what was sent to whom, sending it again, settings, the calendar."""
 
 from __future__ import annotations
 

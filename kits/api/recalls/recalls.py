@@ -1,4 +1,4 @@
-"""Doors of recalls: started, followed place by place, answered, ended."""
+"""Recalls: started, followed place by place, answered, ended."""
 
 from __future__ import annotations
 
@@ -200,7 +200,7 @@ class AnswerRecall(UseCaseView):
         return 200, _standing(act.actor, recall)
 
 
-class Told(UseCaseView):
+class MarkInformed(UseCaseView):
     use_case = "recall"
     body = RowBody
     answers = {200: StandingAnswer}

@@ -133,7 +133,7 @@ def items() -> QuerySet[Item]:
     return Item.objects.prefetch_related("pack_codes", Prefetch("substitutes", instead))
 
 
-class _ItemDoor(UseCaseView):
+class _ItemView(UseCaseView):
     use_case = "edit_item"
     answers = {200: ItemAnswer}
 
@@ -150,7 +150,7 @@ class _ItemDoor(UseCaseView):
         return ItemAnswer(self.item(item.pk)).data
 
 
-class Items(ListView, _ItemDoor):
+class Items(ListView, _ItemView):
     query = ItemQuery
     shows = ItemAnswer
     ordering = ("name",)
@@ -171,7 +171,7 @@ class Items(ListView, _ItemDoor):
         return 201, self.shown(catalogue.add_item(act, **data))
 
 
-class OneItem(ReadView, _ItemDoor):
+class OneItem(ReadView, _ItemView):
     shows = ItemAnswer
     method = "patch"
     body = ItemBody
@@ -189,19 +189,19 @@ class OneItem(ReadView, _ItemDoor):
         return self.shown(row)
 
 
-class RetireItem(_ItemDoor):
+class RetireItem(_ItemView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Stop buying a thing; what is left of it may be used up."""
         return 200, self.shown(catalogue.retire_item(act, self.item()))
 
 
-class BringBackItem(_ItemDoor):
+class BringBackItem(_ItemView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Take a retired thing into use again."""
         return 200, self.shown(catalogue.bring_back_item(act, self.item()))
 
 
-class PutPackCode(_ItemDoor):
+class PutPackCode(_ItemView):
     body = PackCodeBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -211,7 +211,7 @@ class PutPackCode(_ItemDoor):
         return 200, self.shown(item)
 
 
-class RemovePackCode(_ItemDoor):
+class RemovePackCode(_ItemView):
     body = GtinBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -221,7 +221,7 @@ class RemovePackCode(_ItemDoor):
         return 200, self.shown(item)
 
 
-class PutSubstitute(_ItemDoor):
+class PutSubstitute(_ItemView):
     body = SubstituteBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -231,7 +231,7 @@ class PutSubstitute(_ItemDoor):
         return 200, self.shown(item)
 
 
-class RemoveSubstitute(_ItemDoor):
+class RemoveSubstitute(_ItemView):
     body = InsteadBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:

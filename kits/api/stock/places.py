@@ -1,4 +1,4 @@
-"""Doors to places: the shelves of a room, and the inner places that hold stock."""
+"""Places: the shelves of a room, and the inner places that hold stock."""
 
 from __future__ import annotations
 

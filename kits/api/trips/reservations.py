@@ -15,7 +15,7 @@ from kits.api import answers
 from kits.models import Reservation
 from kits.services.lookup import find
 from kits.services.trips import reservations
-from kits.services.trips.reservations import Reserved
+from kits.services.trips.reservations import ReservedKit
 
 
 class ReservationAnswer(serializers.Serializer[Any]):
@@ -80,7 +80,7 @@ def shown(row: Reservation, actor: Actor | None) -> Any:
     return answers.for_eyes_of(actor, answers.rooms_of(row.kit), told)
 
 
-def reserved_shown(of: Reserved | None, actor: Actor) -> dict[str, Any] | None:
+def reserved_shown(of: ReservedKit | None, actor: Actor) -> dict[str, Any] | None:
     """A promise with how the kit stands."""
     if of is None:
         return None
@@ -93,7 +93,7 @@ def reserved_shown(of: Reserved | None, actor: Actor) -> dict[str, Any] | None:
     }
 
 
-class _ReservationDoor(UseCaseView):
+class _ReservationView(UseCaseView):
     use_case = "reserve"
     answers = {200: ReservationAnswer}
 
@@ -114,7 +114,7 @@ class _ReservationDoor(UseCaseView):
         return found
 
 
-class Reservations(ListView, _ReservationDoor):
+class Reservations(ListView, _ReservationView):
     query = ReservationQuery
     shows = ReservationAnswer
     body = ReserveBody
@@ -147,7 +147,7 @@ class Reservations(ListView, _ReservationDoor):
         return 201 if done.entry else 200, reserved_shown(done, act.actor)
 
 
-class OneReservation(ReadView, _ReservationDoor):
+class OneReservation(ReadView, _ReservationView):
     shows = ReservationAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
@@ -155,14 +155,14 @@ class OneReservation(ReadView, _ReservationDoor):
         return shown(self.reservation(), self.actor)
 
 
-class Release(_ReservationDoor):
+class Release(_ReservationView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Take a promise back."""
         reservations.release(act, self.reservation())
         return 200, shown(self.reservation(), act.actor)
 
 
-class Swap(_ReservationDoor):
+class Swap(_ReservationView):
     use_case = "check_out"
     body = SwapBody
     answers = {200: SwappedAnswer}

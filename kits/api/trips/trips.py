@@ -18,10 +18,10 @@ from kits.models import Trip
 from kits.rules.text.hazards import HAZARDS
 from kits.rules.trips.trips import Coverage, Stand
 from kits.services.lookup import find
-from kits.services.text import wording
+from kits.services.text import reason_texts
 from kits.services.trips import due_times, proposals, trip_readiness, trips
-from kits.services.trips.trip_readiness import KitOfTrip, TripSeen
-from kits.services.trips.trips import Clash, Put, TripFacts
+from kits.services.trips.trip_readiness import JudgedTrip, KitOfTrip
+from kits.services.trips.trips import Clash, TripChange, TripFacts
 
 
 # ------------------------------------------------------------------------------------------ shapes
@@ -152,7 +152,7 @@ class ProposalAnswer(serializers.Serializer[Any]):
 
 
 # ----------------------------------------------------------------------------------------- showing
-def shown(seen: TripSeen, actor: Actor | None) -> Any:
+def shown(seen: JudgedTrip, actor: Actor | None) -> Any:
     """A trip with the kits reserved for it, and how it stands."""
     trip = seen.trip
     told = {
@@ -170,7 +170,7 @@ def shown(seen: TripSeen, actor: Actor | None) -> Any:
         "cancelled_at": trip.cancelled_at.isoformat() if trip.cancelled_at else None,
         "revision": trip.revision,
         "coverage": str(seen.coverage) if seen.coverage else None,
-        "lacking": wording.reasons(seen.lacking),
+        "lacking": reason_texts.reasons(seen.lacking),
         "kits": [_kit(row, actor) for row in seen.kits if row.reservation is not None],
     }
     return answers.for_eyes_of(actor, [trip.room_id], told)
@@ -191,7 +191,7 @@ def _kit(row: KitOfTrip, actor: Actor | None) -> dict[str, Any]:
 
 def all_shown(rows: list[Trip], actor: Actor | None) -> list[dict[str, Any]]:
     """Trips with their kits, in a number of queries that does not grow with them."""
-    return [shown(seen, actor) for seen in trip_readiness.seen(rows)]
+    return [shown(seen, actor) for seen in trip_readiness.judge_trips(rows)]
 
 
 def _clashes(of: Sequence[Clash]) -> list[dict[str, Any]]:
@@ -206,10 +206,10 @@ def _clashes(of: Sequence[Clash]) -> list[dict[str, Any]]:
     ]
 
 
-def put_shown(done: Put, actor: Actor) -> dict[str, Any]:
+def put_shown(done: TripChange, actor: Actor) -> dict[str, Any]:
     """What putting a trip did."""
     return {
-        "told": done.told,
+        "told": done.outcome,
         "trip": all_shown([done.trip], actor)[0],
         "clashes": _clashes(done.clashes),
         "released": list(done.released),
@@ -226,7 +226,7 @@ def facts_from(act: Act, data: dict[str, Any]) -> TripFacts:
     return TripFacts(**data)
 
 
-# ------------------------------------------------------------------------------------------- doors
+# ------------------------------------------------------------------------------------------- views
 class Trips(ListView, UseCaseView):
     query = TripQuery
     shows = TripWholeAnswer
@@ -262,7 +262,7 @@ class Trips(ListView, UseCaseView):
         return 201, put_shown(trips.add_by_hand(act, facts_from(act, data)), act.actor)
 
 
-class _TripDoor(UseCaseView):
+class _TripView(UseCaseView):
     use_case = "edit_trip"
 
     def trip(self) -> Trip:
@@ -278,7 +278,7 @@ class _TripDoor(UseCaseView):
         return found
 
 
-class OneTrip(ReadView, _TripDoor):
+class OneTrip(ReadView, _TripView):
     shows = TripWholeAnswer
     method = "put"
     body = TripBody
@@ -296,7 +296,7 @@ class OneTrip(ReadView, _TripDoor):
             self.kwargs["reference"],
             facts_from(act, data),
         )
-        return 201 if done.told == "created" else 200, put_shown(done, act.actor)
+        return 201 if done.outcome == "created" else 200, put_shown(done, act.actor)
 
     def whole(self, row: Trip) -> Any:
         """A trip as it is shown."""
@@ -307,7 +307,7 @@ class OneTrip(ReadView, _TripDoor):
         return body["trip"]
 
 
-class Extend(_TripDoor):
+class Extend(_TripView):
     use_case = "set_due"
     body = ExtendBody
     answers = {200: ExtendedAnswer}
@@ -325,7 +325,7 @@ class Extend(_TripDoor):
         }
 
 
-class Proposal(_TripDoor):
+class Proposal(_TripView):
     use_case = "look"
     answers = {200: ProposalAnswer}
 

@@ -28,12 +28,10 @@ from kits.models import (
     LotFact,
     Movement,
     Place,
-    PlaceKind,
     SealFact,
 )
 from kits.rules.ledger.expiry import good_through
 from kits.rules.ledger.facts import Level
-from kits.services.custody.custody import end_of_day
 from kits.services.ledger import facts, known_then, readiness
 from kits.services.lookup import find
 
@@ -70,7 +68,7 @@ def instant(kit: Kit, on: date | datetime | None) -> datetime:
         return clock.now()
     if isinstance(on, datetime):
         return on
-    return end_of_day(on, kit.home_room.time_zone)
+    return clock.end_of_day(on, kit.home_room.time_zone)
 
 
 def refuse_unless_known(actor: Actor, kit: Kit) -> None:
@@ -92,7 +90,7 @@ def contents(
         raise Invalid(_("That is in the future."), field="known_by")
     known_by = known_by or now
     at = instant(kit, on)
-    sections = {p.pk: p for p in kit.sections.filter(kind=PlaceKind.SECTION)}
+    sections = {p.pk: p for p in kit.sections.all()}
     then = Q(entry__occurred_at__lte=at, entry__recorded_at__lte=known_by)
     in_force = facts.then(at, known_by)
     then_known = known_then.Then(at, known_by)

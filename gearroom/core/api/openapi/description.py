@@ -1,4 +1,4 @@
-"""How doors describe themselves in the OpenAPI schema: from the same attributes that they obey."""
+"""How views describe themselves in the OpenAPI schema: from the same attributes that they obey."""
 
 from __future__ import annotations
 
@@ -61,8 +61,8 @@ REPLAYS = [
 """Headers of the answers that a key gets once more."""
 
 
-class DoorSchema(AutoSchema):
-    """Reads `query`, `shows`, `body`, `answers` and `method` off a door."""
+class ViewSchema(AutoSchema):
+    """Reads `query`, `shows`, `body`, `answers` and `method` off a view."""
 
     def _writes(self) -> bool:
         return self.method not in ("GET", "HEAD", "OPTIONS")
@@ -152,7 +152,7 @@ class DoorSchema(AutoSchema):
         return parameters
 
     def get_description(self) -> str:
-        """The docstring of what the door does for this method."""
+        """The docstring of what the view does for this method."""
         does = ("perform",) if self._writes() else ("read", "rows")
         for name in does:
             own = next((c.__dict__[name] for c in type(self.view).__mro__ if name in c.__dict__), 0)

@@ -18,7 +18,7 @@ from drf_spectacular.renderers import OpenApiJsonRenderer
 from rest_framework.request import Request
 
 from gearroom.core.api.requests.etags import unchanged
-from gearroom.core.api.views import Door
+from gearroom.core.api.views import View
 
 _LANGUAGE = "en-gb"  # one document for all, whoever happens to ask first
 _lock = threading.Lock()
@@ -45,7 +45,7 @@ def _made() -> Document:
     return Document(content, f'"{hashlib.sha256(content).hexdigest()[:32]}"')
 
 
-class Schema(Door):
+class Schema(View):
     """The OpenAPI document of this API."""
 
     public = True

@@ -17,7 +17,7 @@ _OF_THE_WHOLE = ("description", "title", "default", "examples", "deprecated", "r
 
 
 def describe(field: serializers.Field, schema: Schema) -> Schema:
-    """A field's schema, made of the field itself, with what our doors ask besides."""
+    """A field's schema, made of the field itself, with the limits of our views."""
     if isinstance(field, serializers.ListSerializer | serializers.ListField):
         return {**schema, **_number_of_rows(field)}
     if isinstance(field, serializers.DecimalField):

@@ -1,6 +1,6 @@
 """Who is asking: a program with a token, or somebody signed in on the pages.
 
-The doors make of either the actor, with roles by room and the token's scopes.
+The views make of either the actor, with roles by room and the token's scopes.
 """
 
 from __future__ import annotations
