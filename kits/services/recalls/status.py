@@ -29,7 +29,8 @@ from kits.models import (
 from kits.rules.recalls.certainty import Unsettled
 from kits.services.ledger import lots
 from kits.services.lookup import find
-from kits.services.recalls import recall_notices, tracing
+from kits.services.notices.texts import recalls as recall_texts
+from kits.services.recalls import tracing
 
 
 @dataclass(frozen=True)
@@ -92,8 +93,10 @@ def of(recall: Recall, actor: Actor = SYSTEM) -> Standing:
     }
     held: dict[int, int] = {}
     places: dict[int, Place] = {}
-    for holding in Holding.objects.filter(lot__in=suspect, units__gt=0).select_related(
-        "place__kit__room", "place__room"
+    for holding in (
+        Holding.objects.on_hand()
+        .filter(lot__in=suspect)
+        .select_related("place__kit__room", "place__room")
     ):
         held[holding.place_id] = held.get(holding.place_id, 0) + holding.units
         places[holding.place_id] = holding.place
@@ -147,7 +150,7 @@ def _told(recall: Recall) -> dict[int, datetime]:
         .order_by("sent_at")
     ):
         assert notice.sent_at is not None  # asked for
-        for kit in recall_notices.kits_of(notice):
+        for kit in recall_texts.kits_of(notice):
             if kit["theirs"]:
                 told.setdefault(kit["id"], notice.sent_at)
     return told
@@ -162,7 +165,7 @@ def _kits_with(actor: Actor) -> frozenset[int | None]:
     """The kits (ids) that somebody has now."""
     if actor.person is None or actor.everywhere:
         return frozenset()
-    held = Checkout.objects.filter(person=actor.person, in_at=None)
+    held = Checkout.objects.open().filter(person=actor.person)
     return frozenset(held.values_list("kit", flat=True))
 
 

@@ -16,6 +16,7 @@ from kits.models import (
     ClearanceAnswer,
     Kit,
     Notice,
+    Reservation,
     WithheldKind,
 )
 from kits.rules.ledger.facts import Criticality, Level, Word
@@ -24,8 +25,8 @@ from kits.services.custody import clearances, custody, offers
 from kits.services.kits import holds
 from kits.services.ledger import audit, readiness, reversal
 from kits.services.ledger.levels import LooseLevel
-from kits.services.lookup import promises
 from kits.services.mail import digest_data, digest_text, notice_texts
+from kits.services.notices.links import clearance_token
 from kits.services.people import merging
 from kits.services.recalls import recalls
 from kits.services.restocking import adding, sorting
@@ -251,7 +252,7 @@ def test_another_kit_that_the_api_offers_is_taken_by_what_the_offer_says(school)
     assert (take["kit"], done.status_code) == ("ROPE-02", 201)
     held = Checkout.objects.get()
     assert (held.kit, held.trip) == (other, trip)
-    promised = promises.open_reservations().filter(trip=trip)
+    promised = Reservation.objects.promised().filter(trip=trip)
     assert {row.kit for row in promised} == {full, other}, "the short one is promised no more"
 
 
@@ -365,7 +366,7 @@ def test_a_guide_or_a_keeper_of_another_room_does_not_clear_it(school):
 def test_whoever_did_clear_it_says_so_once_by_the_link(school):
     kit, _sling = lacking(school, Criticality.MUST_HAVE)
     out(school, kit, cleared_by=school.adviser)
-    link = clearances.token(Clearance.objects.get().pk)
+    link = clearance_token(Clearance.objects.get().pk)
 
     done = clearances.answer_by_link(clearances.by_link(link), confirmed=True)
 
@@ -479,7 +480,7 @@ def test_each_notice_says_what_it_is_about_and_the_named_persons_has_the_link(sc
 
     texts = {n.kind: as_text(notice_texts.letter(n)) for n in Notice.objects.all()}
 
-    link = f"https://gear.umberfell.example/cleared/{clearances.token(Clearance.objects.get().pk)}"
+    link = f"https://gear.umberfell.example/cleared/{clearance_token(Clearance.objects.get().pk)}"
     assert link[:60] in texts["cleared-by-phone"]
     assert "Did you?" in texts["cleared-by-phone"]
     assert "short of 2 × Sling" in texts["not-cleared"]

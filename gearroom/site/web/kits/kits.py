@@ -99,7 +99,7 @@ def _offers(who: Actor, seen: kits_overview.Overview) -> list[Next]:
         return []
     asked = seen.judged.question
     rows = offers.offers(who, seen.kit, seen.judged.verdict, trip=asked.trip)
-    ways = ways_on(offers.shown(who, seen.kit, rows), seen.kit.name)
+    ways = ways_on(offers.as_values(who, seen.kit, rows), seen.kit.name)
     return [way for way in ways if not way.needs]
 
 
