@@ -31,7 +31,7 @@ from kits.models import (
     PlaceKind,
     WithheldKind,
 )
-from kits.models.details import CheckInDetail, CheckOutDetail, KindDetail
+from kits.models.details import CheckInDetail, CheckOutDetail, KindDetail, PassDetail
 from kits.rules.ledger.facts import Level
 from kits.services.custody import custody, use
 from kits.services.custody.hand_back_remarks import Remarks
@@ -143,7 +143,7 @@ on record already."""
 
 def _taken_out(entry: Entry) -> Again:
     checkout = Checkout.objects.select_related("trip").get(opened_by=entry)
-    to = Person.objects.filter(pk=entry.detail_as(CheckOutDetail)["to"]).first()
+    to = Person.objects.filter(pk=entry.detail_as(CheckOutDetail)["to"] or 0).first()
 
     def again(act: Act, wrong: Kit, kit: Kit) -> Entry:
         if checkout.reservation_id is not None and checkout.trip is not None:
@@ -229,7 +229,7 @@ def _levels(seen: list[LevelFact], places: dict[str, Place]) -> list[LooseLevel]
 
 
 def _passed_on(entry: Entry) -> Again:
-    to = Person.objects.get(pk=entry.detail_as(CheckOutDetail)["to"])
+    to = Person.objects.get(pk=entry.detail_as(PassDetail)["to"])
 
     def again(act: Act, _wrong: Kit, kit: Kit) -> Entry | None:
         held = open_checkout(kit)

@@ -12,7 +12,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any
 
 from django.db.models import Max, Q, QuerySet
 
@@ -29,7 +28,7 @@ from kits.models import (
     Receipt,
     Substitute,
 )
-from kits.models.details import StripDetail
+from kits.models.details import StripDetail, StripLine
 from kits.rules.ledger.expiry import may_be_put_in
 from kits.rules.ledger.facts import Batch
 from kits.services.ledger import readiness
@@ -180,6 +179,6 @@ def _came(entries: Sequence[Entry]) -> list[StrippedItem]:
     return sorted(found, key=lambda each: each.entry.pk)
 
 
-def _reason(things: Sequence[dict[str, Any]], leg: Movement) -> str:
+def _reason(things: Sequence[StripLine], leg: Movement) -> str:
     said = [thing["reason"] for thing in things if thing["item"] == leg.lot.item_id]
     return next(filter(None, said), "")
