@@ -11,8 +11,8 @@ from django.views.decorators.http import require_POST
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Problem
-from gearroom.site.web.custody.hand_back import batch_sent
 from gearroom.site.web.page.shell import Done, acted, actor, page, show
+from gearroom.site.web.scan.pictures import batch_of
 from kits.api.restocking.sorting import restock_shown
 from kits.models import Kit, Lot, Place
 from kits.services.custody import use_requests
@@ -34,7 +34,7 @@ def sort(request: HttpRequest, kit: str) -> HttpResponse:
         return _sort_page(request, found)
     try:
         if request.POST.get("read"):
-            read = batch_sent(request)
+            read = batch_of(request)
             return _sort_page(request, found, lots=_chosen(request) + ([read] if read else []))
         return _restocked(request, found)
     except Problem as problem:
