@@ -13,8 +13,8 @@ from gearroom.core.models import Person
 from kits.models import AsFound, Checkout, Entry, Kit, Trip
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Verdict, Word
-from kits.services.custody.offers import Do
-from kits.services.custody.use import Used
+from kits.services.custody.offers import OfferKind
+from kits.services.custody.use import UseResult
 from kits.services.text import reason_texts, verdict_texts
 
 
@@ -44,7 +44,7 @@ class OfferAnswer(serializers.Serializer[Any]):
     """A way on with a kit that may not go without a word."""
 
     do = serializers.ChoiceField(
-        [each.value for each in Do],
+        [each.value for each in OfferKind],
         help_text="look-inside: POST kits/{kit}/look-inside/; add: POST kits/{kit}/restock/;"
         " the others: POST kits/{kit}/check-out/.",
     )
@@ -226,7 +226,7 @@ def entry(of: Entry) -> dict[str, Any]:
     }
 
 
-def used(of: Used | None) -> dict[str, Any] | None:
+def used(of: UseResult | None) -> dict[str, Any] | None:
     """What was written as used."""
     if of is None:
         return None

@@ -62,7 +62,7 @@ class Clearances(ListView):
     def rows(self, query: dict[str, Any]) -> QuerySet[Clearance]:
         """List your own, and those of kits of rooms whose notices you may see."""
         assert self.actor is not None
-        rows = clearances.seen_by(self.actor)
+        rows = clearances.visible_to(self.actor)
         if "answered" in query:
             rows = rows.filter(answer__isnull=not query["answered"])
         return rows

@@ -17,7 +17,7 @@ from kits.services.custody import unmet_needs
 from kits.services.kits import mixed_contents, participants_own
 from kits.services.lookup import find, reporters
 from kits.services.stock import away
-from kits.services.stock.away import Away as Row
+from kits.services.stock.away import UnitsAway as Row
 
 
 class NeededBody(ActBody):
@@ -108,7 +108,7 @@ class AwayUnits(ReadView):
     def read(self, query: dict[str, Any]) -> Any:
         """What went with a casualty from the kits of one's rooms and may come back."""
         assert self.actor is not None
-        return {"results": [away_row(row) for row in away.seen_by(self.actor)]}
+        return {"results": [away_row(row) for row in away.visible_to(self.actor)]}
 
 
 class ComeBackBody(ActBody):

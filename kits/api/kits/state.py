@@ -69,7 +69,7 @@ class Readiness(ReadView):
         days = readiness.days_now(kit)
         return {
             "kit": kit.name,
-            "offers": offers.shown(self.actor, kit, ways),
+            "offers": offers.as_values(self.actor, kit, ways),
             "trip": answers.trip(trip),
             "ready_until": answers.iso(days.ready_until),
             "fit_until": answers.iso(days.fit_until),

@@ -29,8 +29,8 @@ from kits.rules.ledger.facts import Kind
 from kits.services.ledger import readiness
 from kits.services.lookup import find
 from kits.services.restocking import building, emptying
-from kits.services.restocking.building import Fate, Thing, Wanted
-from kits.services.restocking.emptying import Line, Way
+from kits.services.restocking.building import BoughtItem, Fate, Shortage
+from kits.services.restocking.emptying import Destination, EmptyLine
 from kits.services.restocking.sorting import PutIn
 
 
@@ -61,7 +61,7 @@ def _wanted(rows: Any) -> list[dict[str, Any]]:
     return [_want(row) for row in rows]
 
 
-def _want(row: Wanted) -> dict[str, Any]:
+def _want(row: Shortage) -> dict[str, Any]:
     return {
         "item": row.item.pk,
         "name": row.item.name,
@@ -211,9 +211,9 @@ class Strip(UseCaseView):
         }
 
 
-def _thing(act: Act, kit: Kit, row: dict[str, Any]) -> Thing:
+def _thing(act: Act, kit: Kit, row: dict[str, Any]) -> BoughtItem:
     expiry = expiry_in(row, readiness.today_of(kit))
-    return Thing(
+    return BoughtItem(
         item=find.item(row["item"]),
         units=row["units"],
         fate=Fate(row["fate"]),
@@ -253,9 +253,9 @@ class CheckInKit(UseCaseView):
 def _instrument(kit: Kit, ref: str | None) -> Lot:
     held = {
         row.lot_id: row.lot
-        for row in Holding.objects.filter(
-            place__kit=kit, units__gt=0, lot__item__kind=Kind.INSTRUMENT
-        ).select_related("lot__item")
+        for row in Holding.objects.on_hand()
+        .filter(place__kit=kit, lot__item__kind=Kind.INSTRUMENT)
+        .select_related("lot__item")
     }
     if ref is not None:
         named = find.lot(ref)
@@ -277,7 +277,7 @@ class OutBody(StrictSerializer):
     lot = serializers.CharField(max_length=40, help_text="By id, or by its label's code.")
     section = serializers.CharField(required=False, max_length=80, help_text="Where it is.")
     units = serializers.IntegerField(**bodies.UNITS)
-    way = serializers.ChoiceField(list(Way))
+    way = serializers.ChoiceField(list(Destination))
     why = serializers.CharField(required=False, max_length=300, allow_blank=True)
     shelf = serializers.CharField(required=False, max_length=40, help_text="Where it is put.")
     disposal = serializers.ChoiceField(Disposal.choices, required=False)
@@ -308,11 +308,11 @@ class Empty(UseCaseView):
         """Take things out of a kit for good: shelf, training, sold, given away, thrown out."""
         kit = find.kit(act.actor, self.kwargs["kit"])
         lines = [
-            Line(
+            EmptyLine(
                 section=find.section(kit, row.get("section", "")),
                 lot=find.lot(row["lot"]),
                 units=row["units"],
-                way=Way(row["way"]),
+                way=Destination(row["way"]),
                 reason=row.get("why", ""),
                 shelf=find.shelf(act.actor, row["shelf"]) if "shelf" in row else None,
                 disposal=Disposal(row["disposal"]) if "disposal" in row else None,

@@ -20,8 +20,8 @@ from kits.rules.ledger.expiry import good_through
 from kits.services.ledger import readiness, verdicts
 from kits.services.lookup import find
 from kits.services.restocking import adding, borrowing, sorting
-from kits.services.restocking.borrowing import Borrowed
-from kits.services.restocking.sorting import Differing, PutIn, Restock, Restocked
+from kits.services.restocking.borrowing import BorrowLine
+from kits.services.restocking.sorting import PutIn, Restock, RestockDifference, RestockResult
 
 
 # ------------------------------------------------------------------------------ looking inside
@@ -234,14 +234,14 @@ class RestockView(ReadView, UseCaseView):
             "verdict": answers.verdict(readiness.verdict(kit, through)),
         }
 
-    def _restocked(self, act: Act, kit: Kit, data: dict[str, Any]) -> Restocked:
+    def _restocked(self, act: Act, kit: Kit, data: dict[str, Any]) -> RestockResult:
         levels = data.get("levels")
         return sorting.restock(
             act,
             kit,
             as_listed=data["as_listed"],
             exceptions=[
-                Differing(
+                RestockDifference(
                     find.item(row["item"]),
                     section := find.section(kit, row["section"]),
                     [put_in(act, kit, p, section) for p in row.get("instead", [])],
@@ -298,7 +298,7 @@ class Borrow(UseCaseView):
         taker = find.kit(act.actor, self.kwargs["kit"])
         giver = find.kit(act.actor, data["giver"])
         lines = [
-            Borrowed(
+            BorrowLine(
                 find.lot(row["lot"]),
                 find.section(giver, row.get("from_section", "")),
                 find.section(taker, row.get("section", "")),

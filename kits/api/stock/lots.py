@@ -123,11 +123,11 @@ class Lots(ListView):
         if "number" in query:
             lots = lots.filter(number=normal(query["number"]))
         if "expiring_before" in query:
-            lots = lots.filter(views.going_out_before(query["expiring_before"]))
+            lots = lots.filter(views.expiring_before(query["expiring_before"]))
         if "recalled" in query:
             lots = lots.filter(recall__isnull=not query["recalled"])
         if "in_stock" in query:
-            held = Holding.objects.filter(lot=OuterRef("pk"), units__gt=0)
+            held = Holding.objects.on_hand().filter(lot=OuterRef("pk"))
             lots = lots.filter(Exists(held) if query["in_stock"] else ~Exists(held))
         return lots
 
@@ -178,9 +178,11 @@ class OneLot(ReadView):
         lot = find.lot(self.kwargs["id"])
         facts = list(LotFact.objects.filter(lot=lot).select_related("entry__person"))
         without_strangers(self.actor, [fact.entry for fact in facts])
-        held = Holding.objects.filter(
-            lot=lot, units__gt=0, place__in=find.places_of(self.actor)
-        ).select_related("place__kit")
+        held = (
+            Holding.objects.on_hand()
+            .filter(lot=lot, place__in=find.places_of(self.actor))
+            .select_related("place__kit")
+        )
         return {
             **lots_shown([lot])[lot.pk],
             "facts": [

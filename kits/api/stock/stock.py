@@ -54,9 +54,11 @@ class Holdings(ListView):
     def rows(self, query: dict[str, Any]) -> QuerySet[Holding]:
         """What the inner places of one's rooms hold, by thing."""
         assert self.actor is not None
-        held = Holding.objects.filter(
-            units__gt=0, place__in=find.places_of(self.actor).values("pk")
-        ).select_related("place__room", "place__kit", "lot__item")
+        held = (
+            Holding.objects.on_hand()
+            .filter(place__in=find.places_of(self.actor).values("pk"))
+            .select_related("place__room", "place__kit", "lot__item")
+        )
         if "room" in query:
             room = find.room(self.actor, query["room"])
             held = held.filter(Q(place__room=room) | Q(place__kit__room=room))
@@ -67,7 +69,7 @@ class Holdings(ListView):
         if "item" in query:
             held = held.filter(lot__item=query["item"])
         if "expiring_before" in query:
-            ending = Lot.objects.filter(views.going_out_before(query["expiring_before"]))
+            ending = Lot.objects.filter(views.expiring_before(query["expiring_before"]))
             held = held.filter(lot__in=ending.values("pk"))
         if "recalled" in query:
             held = held.filter(lot__recall__isnull=not query["recalled"])
@@ -126,7 +128,7 @@ class ReceivedAnswer(serializers.Serializer[Any]):
     remarks = RemarkAnswer(many=True)
 
 
-def _received(done: receiving.Received) -> dict[str, Any]:
+def _received(done: receiving.Arrival) -> dict[str, Any]:
     return {
         "entry": answers.entry(done.entry),
         "lot": lots_shown([done.lot])[done.lot.pk],

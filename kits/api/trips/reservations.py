@@ -15,7 +15,7 @@ from kits.api import answers
 from kits.models import Reservation
 from kits.services.lookup import find
 from kits.services.trips import reservations
-from kits.services.trips.reservations import Reserved
+from kits.services.trips.reservations import ReservedKit
 
 
 class ReservationAnswer(serializers.Serializer[Any]):
@@ -80,7 +80,7 @@ def shown(row: Reservation, actor: Actor | None) -> Any:
     return answers.for_eyes_of(actor, answers.rooms_of(row.kit), told)
 
 
-def reserved_shown(of: Reserved | None, actor: Actor) -> dict[str, Any] | None:
+def reserved_shown(of: ReservedKit | None, actor: Actor) -> dict[str, Any] | None:
     """A promise with how the kit stands."""
     if of is None:
         return None

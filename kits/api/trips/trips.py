@@ -20,8 +20,8 @@ from kits.rules.trips.trips import Coverage, Stand
 from kits.services.lookup import find
 from kits.services.text import reason_texts
 from kits.services.trips import due_times, proposals, trip_readiness, trips
-from kits.services.trips.trip_readiness import KitOfTrip, TripSeen
-from kits.services.trips.trips import Clash, Put, TripFacts
+from kits.services.trips.trip_readiness import JudgedTrip, KitOfTrip
+from kits.services.trips.trips import Clash, TripChange, TripFacts
 
 
 # ------------------------------------------------------------------------------------------ shapes
@@ -152,7 +152,7 @@ class ProposalAnswer(serializers.Serializer[Any]):
 
 
 # ----------------------------------------------------------------------------------------- showing
-def shown(seen: TripSeen, actor: Actor | None) -> Any:
+def shown(seen: JudgedTrip, actor: Actor | None) -> Any:
     """A trip with the kits reserved for it, and how it stands."""
     trip = seen.trip
     told = {
@@ -191,7 +191,7 @@ def _kit(row: KitOfTrip, actor: Actor | None) -> dict[str, Any]:
 
 def all_shown(rows: list[Trip], actor: Actor | None) -> list[dict[str, Any]]:
     """Trips with their kits, in a number of queries that does not grow with them."""
-    return [shown(seen, actor) for seen in trip_readiness.seen(rows)]
+    return [shown(seen, actor) for seen in trip_readiness.judge_trips(rows)]
 
 
 def _clashes(of: Sequence[Clash]) -> list[dict[str, Any]]:
@@ -206,10 +206,10 @@ def _clashes(of: Sequence[Clash]) -> list[dict[str, Any]]:
     ]
 
 
-def put_shown(done: Put, actor: Actor) -> dict[str, Any]:
+def put_shown(done: TripChange, actor: Actor) -> dict[str, Any]:
     """What putting a trip did."""
     return {
-        "told": done.told,
+        "told": done.outcome,
         "trip": all_shown([done.trip], actor)[0],
         "clashes": _clashes(done.clashes),
         "released": list(done.released),
@@ -296,7 +296,7 @@ class OneTrip(ReadView, _TripView):
             self.kwargs["reference"],
             facts_from(act, data),
         )
-        return 201 if done.told == "created" else 200, put_shown(done, act.actor)
+        return 201 if done.outcome == "created" else 200, put_shown(done, act.actor)
 
     def whole(self, row: Trip) -> Any:
         """A trip as it is shown."""

@@ -113,13 +113,13 @@ def by_link(said: str) -> Clearance:
 
 def get(actor: Actor, pk: int) -> Clearance:
     """A clearance that somebody may see: their own, or of a kit of their rooms. Raises NotFound."""
-    found = seen_by(actor).filter(pk=pk).first()
+    found = visible_to(actor).filter(pk=pk).first()
     if found is None:
         raise NotFound("clearance", pk)
     return found
 
 
-def seen_by(actor: Actor) -> QuerySet[Clearance]:
+def visible_to(actor: Actor) -> QuerySet[Clearance]:
     """The clearances that somebody may see, the newest first: their own, and those of kits of rooms
     whose notices they may see."""
     rows = _with_all().order_by("-pk")

@@ -42,11 +42,11 @@ from kits.services.lookup import promises, reporters
 from kits.services.lookup.holders import kit_is_out, open_checkout
 from kits.services.lookup.promises import refuse_ended
 from kits.services.notices import writing
-from kits.services.trips.purpose import UNSAID, Plan, Unsaid, plan, refuse_promised
+from kits.services.trips.purpose import NOT_GIVEN, NotGiven, Plan, plan, refuse_promised
 
 
 @dataclass(frozen=True)
-class Taken:
+class CheckOut:
     """A kit (or section) that was taken out, and how it stood then. `checkout` is None where that
     was before what is known of it since: then it is history, and changes nothing."""
 
@@ -57,7 +57,7 @@ class Taken:
 
 
 @dataclass(frozen=True)
-class Passed:
+class PassOn:
     """A kit that was passed to another person on the way. `checkout` is None as for `Taken`."""
 
     kit: Kit
@@ -66,14 +66,14 @@ class Passed:
 
 
 @dataclass(frozen=True)
-class HandedBack:
+class CheckIn:
     """A kit that was handed back. `checkout` is None where the book did not show it out."""
 
     kit: Kit
     entry: Entry
     checkout: Checkout | None
     as_found: AsFound
-    use: use.Used | None = None
+    use: use.UseResult | None = None
     irregular: Sequence[ReasonCode] = field(default_factory=list)
 
 
@@ -81,9 +81,9 @@ def check_out(
     act: Act,
     kit: Kit,
     *,
-    person: Person | Unsaid | None = UNSAID,
-    trip: Trip | Unsaid | None = UNSAID,
-    due_at: datetime | Unsaid | None = UNSAID,
+    person: Person | NotGiven | None = NOT_GIVEN,
+    trip: Trip | NotGiven | None = NOT_GIVEN,
+    due_at: datetime | NotGiven | None = NOT_GIVEN,
     section: Place | None = None,
     short_reason: str = "",
     cleared_by: Person | None = None,
@@ -91,7 +91,7 @@ def check_out(
     emergency: bool = False,
     already_gone: bool = False,
     irregular: Sequence[ReasonCode] = (),
-) -> Taken:
+) -> CheckOut:
     """Take a kit out to a person.
 
     Without `trip` it goes for the one that `going_out.plan` finds, with None for none; without
@@ -110,9 +110,9 @@ def check_out(
     """
     fact = emergency or already_gone
     irregular = list(irregular)
-    if person is UNSAID:
+    if person is NOT_GIVEN:
         person = _whoever_acts(act) if emergency else None
-    assert not isinstance(person, Unsaid)
+    assert not isinstance(person, NotGiven)
     if person is not None and people.is_program(person):
         raise Unacceptable(
             "who-takes-it",
@@ -185,7 +185,7 @@ def check_out(
             writing.tell_keepers(entry, "emergency", kit=kit)
         elif irregular:
             writing.tell_keepers(entry, "irregular", kit=kit)
-    return Taken(kit, checkout, entry, going.verdict)
+    return CheckOut(kit, checkout, entry, going.verdict)
 
 
 def _require_right(act: Act, kit: Kit, *, emergency: bool, already_gone: bool) -> None:
@@ -235,13 +235,13 @@ def _into_history(
     book: Book,
     kit: Kit,
     person: Person | None,
-    trip: Trip | Unsaid | None,
+    trip: Trip | NotGiven | None,
     section: Place | None,
     emergency: bool,
     irregular: Sequence[ReasonCode],
-) -> Taken:
+) -> CheckOut:
     """Write down that a kit was out before what is known of it since; who has it now stays."""
-    going = plan(kit, person=person, trip=None if trip is UNSAID else trip, due_at=None)
+    going = plan(kit, person=person, trip=None if trip is NOT_GIVEN else trip, due_at=None)
     entry = book.post(
         EntryKind.EMERGENCY if emergency else EntryKind.CHECK_OUT,
         kit=kit,
@@ -258,7 +258,7 @@ def _into_history(
         },
     )
     writing.tell_keepers(entry, "irregular", kit=kit)
-    return Taken(kit, None, entry, going.verdict)
+    return CheckOut(kit, None, entry, going.verdict)
 
 
 def _close(held: Checkout, entry: Entry, as_found: str = "") -> None:
@@ -283,7 +283,7 @@ def check_in(
     photo: bytes = b"",
     incident: str = "",
     remarks: Remarks = Remarks(),  # noqa: B008  # frozen
-) -> HandedBack:
+) -> CheckIn:
     """Hand a kit back, in whatever room and whoever brings it; never refused for what it says.
 
     `seal_seen` is the number read off the seal (its last three characters are enough); one that
@@ -302,7 +302,7 @@ def check_in(
             irregular.append(ReasonCode.OUT_OF_ORDER)
         elif held is None:
             irregular.append(ReasonCode.WAS_NOT_OUT)
-        seal = Seal.objects.filter(kit=kit, section=section, broken__isnull=True).first()
+        seal = Seal.objects.unbroken().filter(kit=kit, section=section).first()
         holds = late or seal_holds(seal.number if seal else None, seal_seen)
         if as_found == AsFound.CLOSED and seal_seen and not holds:
             as_found = AsFound.OPENED
@@ -342,7 +342,7 @@ def check_in(
             keeping.withhold_kit(book, kit, WithheldKind.SOMETHING_WRONG, wrong, photo)
         if irregular:
             writing.tell_keepers(entry, "irregular", kit=kit)
-    return HandedBack(kit, entry, held, as_found, done, irregular)
+    return CheckIn(kit, entry, held, as_found, done, irregular)
 
 
 def _arrive(
@@ -367,7 +367,7 @@ def _arrive(
     kit.save(update_fields=["room", "to_sort_since"])
 
 
-def pass_on(act: Act, kit: Kit, person: Person) -> Passed:
+def pass_on(act: Act, kit: Kit, person: Person) -> PassOn:
     """Record that a kit was passed to another person on the way.
 
     That somebody has it who had it already is recorded too, and changes nothing. Where the book
@@ -386,11 +386,11 @@ def pass_on(act: Act, kit: Kit, person: Person) -> Passed:
                 detail={"from": None, "to": person.pk},
             )
             writing.tell_keepers(passed, "irregular", kit=kit)
-            return Passed(kit, None, passed)
+            return PassOn(kit, None, passed)
         if held is None:
             unseen = [ReasonCode.WAS_NOT_TAKEN_OUT]
             taken = check_out(act, kit, person=person, already_gone=True, irregular=unseen)
-            return Passed(kit, taken.checkout, taken.entry)
+            return PassOn(kit, taken.checkout, taken.entry)
         entry = book.post(
             EntryKind.PASS,
             kit=kit,
@@ -403,4 +403,4 @@ def pass_on(act: Act, kit: Kit, person: Person) -> Passed:
         )
         held.person = person
         held.save(update_fields=["person"])
-    return Passed(kit, held, entry)
+    return PassOn(kit, held, entry)

@@ -76,7 +76,7 @@ def _refused(act: Act, going: Plan, code: str, more: str) -> Refused:
         kit=kit.name,
         through=verdict.through.isoformat(),
         reasons=[reason_texts.reason(r) for r in verdict.reasons],
-        offers=offers.shown(act.actor, kit, ways),
+        offers=offers.as_values(act.actor, kit, ways),
     )
 
 

@@ -74,7 +74,7 @@ class UsedLine:
 
 
 @dataclass(frozen=True)
-class Used:
+class UseResult:
     """One entry of use with what it wrote."""
 
     entry: Entry
@@ -89,7 +89,7 @@ def log_use(
     levels: Sequence[LooseLevel] = (),
     incident: str = "",
     remarks: Remarks = Remarks(),  # noqa: B008  # frozen
-) -> Used:
+) -> UseResult:
     """Write what was used from a kit, against its open checkout or else its last one."""
     with Book(act) as book:
         kit = book.lock(kit.pk, *(other.pk for other in remarks.mixed_with))[0]
@@ -110,17 +110,17 @@ def write(
     levels: Sequence[LooseLevel] = (),
     checkout: Checkout | None,
     incident: str = "",
-) -> Used:
+) -> UseResult:
     """Write use into an open book. The kit is locked already.
 
     Use claimed before a later count of the kit takes nothing out of it, since the count found what
     was left: it comes from *unexplained*.
     """
     counted = _counted_since(book, kit)
-    sections = list(kit.sections.filter(kind=PlaceKind.SECTION))
+    sections = list(kit.sections.all())
     held = {
         (h.place_id, h.lot_id): h
-        for h in Holding.objects.filter(place__in=sections, units__gt=0).select_related("lot__item")
+        for h in Holding.objects.on_hand().filter(place__in=sections).select_related("lot__item")
     }
     left = {where: h.units for where, h in held.items()}
     lines: list[UsedLine] = []
@@ -139,7 +139,7 @@ def write(
                 )
         if count:
             place = line.section or sections[0]
-            lot = line.lot or _likely_lot(line.item, sections)
+            lot = line.lot or _last_known_lot(line.item, sections)
             found = 0 if counted else count
             lines.append(UsedLine(line.item, lot, place, count, line.lot is None, found, line.went))
     unexplained = outer(PlaceKind.UNEXPLAINED)
@@ -164,7 +164,7 @@ def write(
     )
     if not counted:
         write_levels(entry, levels)
-    return Used(entry, lines)
+    return UseResult(entry, lines)
 
 
 def _refuse_unless_said_so(line: UseLine) -> None:
@@ -228,7 +228,7 @@ def _order(
     return [where for where, _ in wanted]
 
 
-def _likely_lot(item: Item, sections: Sequence[Place]) -> Lot:
+def _last_known_lot(item: Item, sections: Sequence[Place]) -> Lot:
     """The batch last known of a thing in a kit; where there was none, one without a number."""
     last = (
         Lot.objects.filter(item=item, movements__to_place__in=sections)

@@ -34,7 +34,7 @@ from kits.models import (
 from kits.rules.ledger.facts import Level
 from kits.services.custody import custody, use
 from kits.services.custody.hand_back_remarks import Remarks
-from kits.services.custody.unmet_needs import Needed
+from kits.services.custody.unmet_needs import NeedLine
 from kits.services.kits.history import MAY_BE_ANOTHER_KITS
 from kits.services.ledger import reversal
 from kits.services.ledger.book import Book
@@ -45,7 +45,7 @@ from kits.services.trips import reservations
 
 
 @dataclass(frozen=True)
-class PutRight:
+class KitCorrection:
     """What came of it: the kit that it was not, the one that it was, and the entry written for
     that; None where its own record says so already, or went on since."""
 
@@ -75,19 +75,17 @@ def entry_of(actor: Actor, entry_id: int) -> Entry:
     return entry
 
 
-def may_have_been(actor: Actor, entry: Entry) -> QuerySet[Kit]:
+def candidates(actor: Actor, entry: Entry) -> QuerySet[Kit]:
     """The kits that it may really have been, likeliest first: for one taken out those that are in,
     for one handed back those that are out; of the same kit list first."""
     kit = entry.kit
     assert kit is not None  # entry_of says so
-    out = Exists(
-        Checkout.objects.filter(kit=OuterRef("pk"), in_at__isnull=True, section__isnull=True)
-    )
+    out = Exists(Checkout.objects.open().of_whole_kits().filter(kit=OuterRef("pk")))
     wanted = out if entry.kind in (EntryKind.CHECK_IN, EntryKind.PASS) else ~out
     same_list = When(list_version__packing_list=kit.list_version.packing_list_id, then=Value(0))
     return (
         find.kits_of(actor)
-        .filter(retired_on__isnull=True)
+        .active()
         .exclude(pk=kit.pk)
         .annotate(
             unlikely=Case(When(wanted, then=Value(0)), default=Value(1)),
@@ -97,7 +95,7 @@ def may_have_been(actor: Actor, entry: Entry) -> QuerySet[Kit]:
     )
 
 
-def really(act: Act, entry_id: int, kit: Kit) -> PutRight:
+def correct_kit(act: Act, entry_id: int, kit: Kit) -> KitCorrection:
     """Take an act back and write the same for the kit that it really was.
 
     Raises what `reversal.reverse` raises; Refused (`same-kit`, `not-reversible`).
@@ -117,9 +115,9 @@ def really(act: Act, entry_id: int, kit: Kit) -> PutRight:
         again = _AGAIN[EntryKind(entry.kind)](entry)  # read before it is taken back
         reversal.reverse(act, entry.pk)
         if _went_on(entry, kit):
-            return PutRight(wrong, kit, None)
+            return KitCorrection(wrong, kit, None)
         written = again(_of_its_own(act, entry, "really"), wrong, kit)
-    return PutRight(find.any_kit(wrong.name), find.any_kit(kit.name), written)
+    return KitCorrection(find.any_kit(wrong.name), find.any_kit(kit.name), written)
 
 
 def _of_its_own(act: Act, entry: Entry, name: str) -> Act:
@@ -192,7 +190,7 @@ def _handed_back(entry: Entry) -> Again:
     said = AsFound(entry.detail["as_found"])
     remarks = Remarks(
         [
-            Needed(need.item, need.words)
+            NeedLine(need.item, need.words)
             for each in whole
             for need in each.unmet_needs.select_related("item")
         ],

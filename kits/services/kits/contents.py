@@ -28,7 +28,6 @@ from kits.models import (
     LotFact,
     Movement,
     Place,
-    PlaceKind,
     SealFact,
 )
 from kits.rules.ledger.expiry import good_through
@@ -91,7 +90,7 @@ def contents(
         raise Invalid(_("That is in the future."), field="known_by")
     known_by = known_by or now
     at = instant(kit, on)
-    sections = {p.pk: p for p in kit.sections.filter(kind=PlaceKind.SECTION)}
+    sections = {p.pk: p for p in kit.sections.all()}
     then = Q(entry__occurred_at__lte=at, entry__recorded_at__lte=known_by)
     in_force = facts.then(at, known_by)
     then_known = known_then.Then(at, known_by)

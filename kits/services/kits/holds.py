@@ -52,7 +52,7 @@ def release(act: Act, kit: Kit, kind: WithheldKind) -> Entry:
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
         act.actor.require("release", kit.home_room_id)
-        kept = Withholding.objects.filter(kit=kit, kind=kind, released__isnull=True)
+        kept = Withholding.objects.open().filter(kit=kit, kind=kind)
         if not kept.exists():
             raise Refused(
                 "not-withheld",

@@ -287,7 +287,7 @@ class Book:
         sections = [p for p in places if p.kind == PlaceKind.SECTION and p.kit_id]
         if not sections:
             return
-        still_on = Seal.objects.filter(broken__isnull=True)
+        still_on = Seal.objects.unbroken()
         still_on.filter(
             Q(section__in=sections)
             | Q(section__isnull=True, kit__in={place.kit_id for place in sections})

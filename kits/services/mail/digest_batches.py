@@ -64,7 +64,7 @@ def held(
     places: Mapping[int, Place], looks: Collection[Look]
 ) -> Iterable[tuple[Holding, Place, Batch]]:
     """What of the batches in these places (by id) any of these emails speaks of."""
-    there = Holding.objects.filter(place__in=places, units__gt=0)
+    there = Holding.objects.on_hand().filter(place__in=places)
     lots = {
         lot.pk: lot
         for lot in Lot.objects.select_related("item").filter(

@@ -198,14 +198,15 @@ def let_go(kit_id: int, entry: Entry) -> None:
         place__kit=kit_id, recall__in=Recall.objects.blocking(), answered__isnull=True
     )
     if not any(row.units_min < row.units_max for row in unanswered):
-        Withholding.objects.filter(
-            kit=kit_id, kind=WithheldKind.RECALL, released__isnull=True
-        ).update(released=entry)
+        Withholding.objects.open().filter(kit=kit_id, kind=WithheldKind.RECALL).update(
+            released=entry
+        )
 
 
 def _of_thing(row: RecallPlace) -> QuerySet[Holding]:
     return (
-        Holding.objects.filter(place=row.place_id, lot__item=row.recall.item_id, units__gt=0)
+        Holding.objects.on_hand()
+        .filter(place=row.place_id, lot__item=row.recall.item_id)
         .select_related("lot__item")
         .order_by("lot__expiry", "lot")
     )

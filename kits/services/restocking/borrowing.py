@@ -20,7 +20,7 @@ from kits.services.text.amounts import units
 
 
 @dataclass(frozen=True)
-class Borrowed:
+class BorrowLine:
     """So many units of a batch from a section of one kit into a section of another."""
 
     lot: Lot
@@ -30,7 +30,7 @@ class Borrowed:
 
 
 def borrow(
-    act: Act, giver: Kit, taker: Kit, lines: Sequence[Borrowed], *, already_done: bool = False
+    act: Act, giver: Kit, taker: Kit, lines: Sequence[BorrowLine], *, already_done: bool = False
 ) -> Entry:
     """Move things from one kit to another; both are judged again. §4.5 holds for the taker.
 
@@ -71,7 +71,7 @@ def borrow(
     return entry
 
 
-def _found(moved: Sequence[tuple[Borrowed, int]]) -> list[Leg]:
+def _found(moved: Sequence[tuple[BorrowLine, int]]) -> list[Leg]:
     """What the giver held although the book did not have it there, as legs into it."""
     wanted: Counter[tuple[int, int]] = Counter()
     lines = {(line.lot.pk, line.source.pk): line for line, _ in moved}
@@ -92,7 +92,7 @@ def _found(moved: Sequence[tuple[Borrowed, int]]) -> list[Leg]:
 
 
 def _irregular(
-    giver: Kit, taker: Kit, lines: Sequence[Borrowed], found: Sequence[Leg]
+    giver: Kit, taker: Kit, lines: Sequence[BorrowLine], found: Sequence[Leg]
 ) -> list[ReasonCode]:
     """The rules that a loan broke that was reported afterwards."""
     broken = [
@@ -100,7 +100,7 @@ def _irregular(
         for fault in admission.faults(taker, [(line.lot, line.source) for line in lines])
     ]
     kept = WithheldKind.KEEP_AS_IT_CAME_BACK
-    if any(kit.withholdings.filter(kind=kept, released__isnull=True) for kit in (giver, taker)):
+    if any(kit.withholdings.open().filter(kind=kept) for kit in (giver, taker)):
         broken.append(ReasonCode.KEPT_AS_IT_CAME)
     if found:
         broken.append(ReasonCode.BORROWED_MORE)

@@ -70,7 +70,7 @@ def seal_holds(act: Act, kit: Kit) -> Entry:
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
         act.actor.require("look_inside", kit.room_id)
-        if not Seal.objects.filter(kit=kit, section=None, broken__isnull=True).exists():
+        if not Seal.objects.unbroken().filter(kit=kit, section=None).exists():
             raise Refused(
                 "no-seal-on-record",
                 _("No seal is on record for %(kit)s. Check its contents, then seal it.")
@@ -116,7 +116,7 @@ def restock_list(kit: Kit, *, through: date | None = None) -> Restock:
     if through is not None and through < today:
         raise Invalid(_("That day is past. Enter one that is to come."), field="through")
     through = through or through_day(kit)
-    shelves = {p.pk: p for p in kit.room.places.filter(kind=PlaceKind.SHELF)}
+    shelves = {p.pk: p for p in kit.room.places.shelves()}
     on_shelves = [
         Units(batch, str(place), count)
         for place, rows in readiness.units_in(shelves).items()
@@ -172,7 +172,7 @@ class PutIn:
 
 
 @dataclass(frozen=True)
-class Differing:
+class RestockDifference:
     """Where what was put in differs from the list: for a thing in a section, these instead of the
     listed ones (none: it was left out)."""
 
@@ -182,7 +182,7 @@ class Differing:
 
 
 @dataclass(frozen=True)
-class Restocked:
+class RestockResult:
     """The entry, what went in and what came out."""
 
     entry: Entry
@@ -194,12 +194,12 @@ def restock(
     act: Act,
     kit: Kit,
     *,
-    exceptions: Sequence[Differing] = (),
+    exceptions: Sequence[RestockDifference] = (),
     extra: Sequence[PutIn] = (),
     as_listed: bool = True,
     levels: Sequence[LooseLevel] | None = None,
     through: date | None = None,
-) -> Restocked:
+) -> RestockResult:
     """Put in what the restock list says, but for the exceptions, and take out what must come out.
 
     `extra` is put in beside the list; with `as_listed` false nothing else is. `levels` None means
@@ -239,14 +239,12 @@ def restock(
         book.break_seals(entry, list(kit.sections.all()))
         write_levels(entry, filled_up(kit) if levels is None else levels)
         kit_state.sorted_now(kit)
-    return Restocked(entry, put_in, out)
+    return RestockResult(entry, put_in, out)
 
 
 def refuse_if_kept_as_it_came(kit: Kit) -> None:
     """Raise Refused (`keep-as-it-came-back`) where nothing may be put in or taken out."""
-    if kit.withholdings.filter(
-        kind=WithheldKind.KEEP_AS_IT_CAME_BACK, released__isnull=True
-    ).exists():
+    if kit.withholdings.open().filter(kind=WithheldKind.KEEP_AS_IT_CAME_BACK).exists():
         raise Refused(
             "keep-as-it-came-back",
             _(
@@ -337,7 +335,7 @@ def reseal(
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
         act.actor.require("reseal", kit.room_id)
-        in_use = Seal.objects.filter(number__iexact=number, broken__isnull=True).first()
+        in_use = Seal.objects.unbroken().filter(number__iexact=number).first()
         if in_use is not None and (in_use.kit_id, in_use.section_id) == (
             kit.pk,
             section.pk if section else None,
@@ -355,7 +353,7 @@ def reseal(
             )
         lacking = sealing.not_replaced(kit, section)
         if lacking and not anyway:
-            raise sealing.asks_first(kit, lacking)
+            raise sealing.not_replaced_refusal(kit, lacking)
         units_lacking: dict[str, int] = {}
         for row in lacking:
             item = str(row.thing.id)
@@ -370,7 +368,7 @@ def reseal(
                 "not_replaced": units_lacking,
             },
         )
-        Seal.objects.filter(kit=kit, section=section, broken__isnull=True).update(broken=entry)
+        Seal.objects.unbroken().filter(kit=kit, section=section).update(broken=entry)
         return Seal.objects.create(kit=kit, section=section, number=number, put_on=entry)
 
 

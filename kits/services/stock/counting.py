@@ -33,7 +33,7 @@ from kits.services.text.amounts import units
 
 
 @dataclass(frozen=True)
-class Found:
+class CountLine:
     """So many units in a place: of a batch, or of a thing whose batch nobody looked at."""
 
     place: Place
@@ -54,7 +54,7 @@ class Difference:
 
 
 @dataclass(frozen=True)
-class Counted:
+class CountResult:
     """The entry of a count, its differences, and whether all that is in the places was counted."""
 
     entry: Entry
@@ -64,7 +64,7 @@ class Counted:
 
 def differences(
     places: Sequence[Place],
-    found: Sequence[Found],
+    found: Sequence[CountLine],
     *,
     complete: bool = False,
     levels: Sequence[LooseLevel] = (),
@@ -84,9 +84,7 @@ def differences(
         )
     booked: dict[tuple[int, int], int] = {}
     known: dict[int, Lot] = {}
-    for holding in Holding.objects.filter(place__in=places, units__gt=0).select_related(
-        "lot__item"
-    ):
+    for holding in Holding.objects.on_hand().filter(place__in=places).select_related("lot__item"):
         booked[holding.place_id, holding.lot_id] = holding.units
         known[holding.lot_id] = holding.lot
     by_id = {p.pk: p for p in places}
@@ -162,12 +160,12 @@ def _spread(
 def count(
     act: Act,
     places: Sequence[Place],
-    found: Sequence[Found],
+    found: Sequence[CountLine],
     *,
     complete: bool = False,
     levels: Sequence[LooseLevel] = (),
     explained: Mapping[int, str] | None = None,
-) -> Counted:
+) -> CountResult:
     """Write down what was found in shelves, or in sections of one kit. Raises as `differences`.
 
     `complete` as there. `levels` are things judged by eye; `explained` says of batches (ids) why
@@ -225,14 +223,14 @@ def count(
                 room=None if kit else places[0].room,
                 facts={"missing": {d.lot.item.name: d.booked - d.found for d in missing}},
             )
-    return Counted(entry, changed, whole)
+    return CountResult(entry, changed, whole)
 
 
-def not_counted(places: Sequence[Place], found: Sequence[Found]) -> list[Holding]:
+def not_counted(places: Sequence[Place], found: Sequence[CountLine]) -> list[Holding]:
     """What the book has in places and nobody said a number of."""
     lots_named = {(line.place.pk, line.lot.pk) for line in found if line.lot}
     items_named = {(line.place.pk, line.item.pk) for line in found if line.item}
-    there = Holding.objects.filter(place__in=places, units__gt=0)
+    there = Holding.objects.on_hand().filter(place__in=places)
     return [
         held
         for held in there.select_related("lot__item", "place").order_by("place", "lot")
@@ -242,7 +240,7 @@ def not_counted(places: Sequence[Place], found: Sequence[Found]) -> list[Holding
 
 
 def _all_named(
-    places: Sequence[Place], found: Sequence[Found], levels: Sequence[LooseLevel]
+    places: Sequence[Place], found: Sequence[CountLine], levels: Sequence[LooseLevel]
 ) -> bool:
     """Whether something was said of each place, and a number of all that the book has there."""
     said = {line.place.pk for line in found} | {seen.section.pk for seen in levels}
@@ -252,16 +250,18 @@ def _all_named(
 def _all_sections(kit: Kit, places: Sequence[Place]) -> bool:
     """Whether every section of a kit is among the places: then a count of all of them is a check
     of the kit."""
-    open_ones = kit.sections.filter(closed_on__isnull=True).values_list("pk", flat=True)
+    open_ones = kit.sections.open().values_list("pk", flat=True)
     return set(open_ones) <= {place.pk for place in places}
 
 
-def _hold(book: Book, kit_id: int | None, places: Sequence[Place], found: Sequence[Found]) -> None:
+def _hold(
+    book: Book, kit_id: int | None, places: Sequence[Place], found: Sequence[CountLine]
+) -> None:
     """Have all batches that the book has in the places, or that were found, stay where they are
     until the count is written: it is of one instant."""
 
     def batches() -> set[int]:
-        there = Holding.objects.filter(place__in=places, units__gt=0)
+        there = Holding.objects.on_hand().filter(place__in=places)
         return {line.lot.pk for line in found if line.lot} | {*there.values_list("lot", flat=True)}
 
     book.hold(lambda: [kit_id] if kit_id else [], batches)

@@ -110,9 +110,8 @@ def _thrown(act: Act, row: Outgoing, room: Room) -> tuple[Leg, str]:
 def out_of_date(room: Room) -> list[Outgoing]:
     """What stands out of date on a room's shelves and in its quarantine, with where it goes."""
     rows = list(
-        Holding.objects.filter(
-            units__gt=0, place__room=room, place__kind__in=[PlaceKind.SHELF, PlaceKind.QUARANTINE]
-        )
+        Holding.objects.on_hand()
+        .filter(place__room=room, place__kind__in=[PlaceKind.SHELF, PlaceKind.QUARANTINE])
         .select_related("lot__item", "place")
         .order_by("place__position", "place", "lot__item__name", "lot")
     )

@@ -47,7 +47,7 @@ class Remark:
 
 
 @dataclass(frozen=True)
-class Received:
+class Arrival:
     """What arrived, and where it was put: on its shelf, or in quarantine."""
 
     entry: Entry
@@ -74,7 +74,7 @@ def receive(
     supplier: str = "",
     price: Decimal | None = None,
     currency: str = "",
-) -> Received:
+) -> Arrival:
     """Take units of a batch from a supplier onto a shelf (or into a training box).
 
     `units` are base units; or `packs` of what `pack_code`, a maker's GTIN, names; the code may
@@ -106,7 +106,7 @@ def receive(
             lot=lot, entry=entry, units=count, supplier=supplier, price=price, currency=currency
         )
         said = remarks(lot, irregular)
-    return Received(entry, lot, place, count, receipt, said)
+    return Arrival(entry, lot, place, count, receipt, said)
 
 
 def _pack(code: str) -> PackCode:
@@ -170,7 +170,7 @@ def one_of_its_own(lot: Lot, count: int) -> None:
         return
     if count != 1:
         raise Invalid(_("An instrument is one unit. Enter each with its serial."), field="units")
-    held = Holding.objects.select_related("place").filter(lot=lot, units__gt=0).first()
+    held = Holding.objects.select_related("place").on_hand().filter(lot=lot).first()
     if held is not None:
         raise Refused(
             "instrument-held",
@@ -338,7 +338,7 @@ def send(act: Act, *, lot: Lot, units: int, source: Place, room: Room) -> Entry:
         )
 
 
-def arrive(act: Act, *, lot: Lot, units: int, shelf: Place) -> Received:
+def arrive(act: Act, *, lot: Lot, units: int, shelf: Place) -> Arrival:
     """Put what was sent onto a shelf of the room it was sent to.
 
     More than is in transit is written as found. What must not be used goes to quarantine.
@@ -358,4 +358,4 @@ def arrive(act: Act, *, lot: Lot, units: int, shelf: Place) -> Received:
             irregular.append(ReasonCode.MORE_ARRIVED)
         entry = book.post(EntryKind.ARRIVE, legs, lot=lot, room=shelf.room, irregular=irregular)
         said = remarks(lot, irregular)
-    return Received(entry, lot, place, count, None, said)
+    return Arrival(entry, lot, place, count, None, said)

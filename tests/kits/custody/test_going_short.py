@@ -16,6 +16,7 @@ from kits.models import (
     ClearanceAnswer,
     Kit,
     Notice,
+    Reservation,
     WithheldKind,
 )
 from kits.rules.ledger.facts import Criticality, Level, Word
@@ -24,7 +25,6 @@ from kits.services.custody import clearances, custody, offers
 from kits.services.kits import holds
 from kits.services.ledger import audit, readiness, reversal
 from kits.services.ledger.levels import LooseLevel
-from kits.services.lookup import promises
 from kits.services.mail import digest_data, digest_text, notice_texts
 from kits.services.people import merging
 from kits.services.recalls import recalls
@@ -251,7 +251,7 @@ def test_another_kit_that_the_api_offers_is_taken_by_what_the_offer_says(school)
     assert (take["kit"], done.status_code) == ("ROPE-02", 201)
     held = Checkout.objects.get()
     assert (held.kit, held.trip) == (other, trip)
-    promised = promises.open_reservations().filter(trip=trip)
+    promised = Reservation.objects.promised().filter(trip=trip)
     assert {row.kit for row in promised} == {full, other}, "the short one is promised no more"
 
 

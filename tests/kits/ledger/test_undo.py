@@ -26,7 +26,7 @@ from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import holders
 from kits.services.restocking import building, sorting
 from kits.services.stock import counting, instruments
-from kits.services.stock.counting import Found
+from kits.services.stock.counting import CountLine
 from kits.services.trips import reservations
 from tests.kits import factories as make
 from tests.kits.factories import act, caller, fresh, section, units, world
@@ -214,7 +214,7 @@ def test_what_a_count_found_stays_when_use_before_it_is_undone(school):
     place = section(school.day_01)
     used = use.log_use(act(school.keeper), school.day_01, [UseLine(school.dressing, 2)]).entry
     counting.count(
-        act(school.keeper), [place], [Found(place, 3, lot=school.dressings)], complete=False
+        act(school.keeper), [place], [CountLine(place, 3, lot=school.dressings)], complete=False
     )
 
     undo(school, used)
@@ -230,7 +230,7 @@ def test_a_count_undone_after_use_before_it_was_undone_leaves_what_was_there_bef
     place = section(school.day_01)
     used = use.log_use(act(school.keeper), school.day_01, [UseLine(school.dressing, 2)]).entry
     counted = counting.count(
-        act(school.keeper), [place], [Found(place, 3, lot=school.dressings)], complete=False
+        act(school.keeper), [place], [CountLine(place, 3, lot=school.dressings)], complete=False
     ).entry
 
     undo(school, used)

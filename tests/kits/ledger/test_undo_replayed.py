@@ -41,7 +41,7 @@ from kits.services.ledger import audit, facts, reversal
 from kits.services.ledger.levels import LooseLevel
 from kits.services.restocking import sorting
 from kits.services.stock import counting
-from kits.services.stock.counting import Found
+from kits.services.stock.counting import CountLine
 from tests.kits import factories
 from tests.kits.factories import World, fresh, world
 
@@ -95,9 +95,11 @@ class School:
             "pass": lambda: custody.pass_on(act, kit, who),
             "use": lambda: use.log_use(act, kit, self._used(kit, 1 + n % 3) or self._nothing()),
             "count": lambda: counting.count(
-                act, [place], [Found(place, n, lot=w.dressings)], complete=False
+                act, [place], [CountLine(place, n, lot=w.dressings)], complete=False
             ),
-            "count all": lambda: counting.count(act, [place], [Found(place, n, lot=w.dressings)]),
+            "count all": lambda: counting.count(
+                act, [place], [CountLine(place, n, lot=w.dressings)]
+            ),
             "put in": lambda: sorting.restock(
                 act,
                 kit,

@@ -59,7 +59,7 @@ def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResp
     who = actor(request)
     rows = [
         {**_facts(clearance), "own": clearances.answers_for(clearance) == who.person}
-        for clearance in clearances.seen_by(who)[:_MOST]
+        for clearance in clearances.visible_to(who)[:_MOST]
     ]
     return show(request, "site/custody/clearances.html", {"rows": rows})
 

@@ -23,7 +23,7 @@ from gearroom.site.web.page.shell import Done, acted, actor, page, show
 from gearroom.site.web.scan.pictures import batch_of, photo_of
 from kits.models import AsFound, Kit, Lot
 from kits.services.custody import custody
-from kits.services.custody.use_suggestions import likely
+from kits.services.custody.use_suggestions import suggest
 from kits.services.kits import participants_own
 from kits.services.lookup import find
 from kits.services.overview import kits_overview
@@ -65,7 +65,7 @@ def _page(
         # What another room's kit carries is not theirs to see; that it was opened is.
         facts |= {"step": "used", "sharps": sent["sharps"], "may_scan": theirs}
         facts |= remark_fields(request.POST, kit)
-        facts |= use_fields(request.POST, likely(kit), batch) if theirs else {}
+        facts |= use_fields(request.POST, suggest(kit), batch) if theirs else {}
     else:
         facts["not_ours"] = participants_own.is_inside(kit)
         facts["step"] = "sharps" if sent.get("opened") else "ways"

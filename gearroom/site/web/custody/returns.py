@@ -36,7 +36,7 @@ def _away_page(request: HttpRequest, problem: Problem | None = None) -> HttpResp
             "may_write_off": who.may("write_off", row.kit.home_room_id),
             "may_come_back": who.may("come_back", row.kit.home_room_id),
         }
-        for row in away.seen_by(who)
+        for row in away.visible_to(who)
     ]
     return show(request, "site/custody/returns.html", {"rows": rows}, problem=problem)
 
@@ -48,7 +48,7 @@ def list_away(act: Act, request: HttpRequest) -> Done:
     kit, lot = find.kit(act.actor, sent.get("kit", "")), find.lot(sent.get("lot", ""))
     units = ReturnForm.read(sent)["units"]
     facts = {"count": units, "thing": lot.item.name}
-    if sent.get("removed"):
+    if sent.get("gone"):
         entry = away.write_off(act, kit, lot, units)
         return Done(_("%(count)d × %(thing)s is written off as used.") % facts, entry.pk)
     shelf = find.shelf(act.actor, sent.get("shelf", ""))

@@ -30,9 +30,9 @@ from kits.models import Item, Kit, Lot
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Level
 from kits.services.custody.hand_back_remarks import Remarks
-from kits.services.custody.unmet_needs import Needed
+from kits.services.custody.unmet_needs import NeedLine
 from kits.services.custody.use import UseLine
-from kits.services.custody.use_suggestions import Likely
+from kits.services.custody.use_suggestions import UseSuggestions
 from kits.services.kits import mixed_contents, participants_own
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
@@ -84,7 +84,9 @@ class RemarksForm(PageForm):
     given_back = Tick()
 
 
-def use_fields(sent: QueryDict, suggested: Likely, batch: Lot | None = None) -> dict[str, Any]:
+def use_fields(
+    sent: QueryDict, suggested: UseSuggestions, batch: Lot | None = None
+) -> dict[str, Any]:
     """The fields of a form of use as it was filled in, with one more of a batch just scanned."""
     entered = {name: str(value) for name, value in sent.items()}
     ids = [int(m[3]) for name in sent if (m := _NAME.fullmatch(name)) and m[1] == "lot"]
@@ -163,7 +165,7 @@ def remarks_of(sent: QueryDict, kit: Kit) -> Remarks:
         raise Invalid(str(FOREIGN))
     return Remarks(
         [
-            Needed(item) if (item := items.get(line.casefold())) else Needed(words=line)
+            NeedLine(item) if (item := items.get(line.casefold())) else NeedLine(words=line)
             for line in wanted
         ],
         mixed,

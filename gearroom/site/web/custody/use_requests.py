@@ -21,7 +21,7 @@ from gearroom.site.web.page.forms import PageForm, ShortText
 from gearroom.site.web.page.shell import actor, page, room_here, show
 from kits.models import Checkout
 from kits.services.custody import use_requests
-from kits.services.custody.use_suggestions import likely
+from kits.services.custody.use_suggestions import suggest
 from kits.services.lookup import find
 from labels.services.scan.links import symbol_svg
 
@@ -35,7 +35,7 @@ def request_use(request: HttpRequest, kit: str) -> HttpResponse:
     held = use_requests.latest(who, back)
     facts: dict[str, Any] = {"kit": back, "held": held, "days": use_requests.WITHIN.days}
     if held is not None:
-        message = _message(request, held, use_requests.also(who, held))
+        message = _message(request, held, use_requests.times_of_person(who, held))
         symbol = "data:image/svg+xml," + quote(symbol_svg(message["link"]))
         facts |= {**message, "symbol": symbol}
     return show(request, "site/custody/use_request_new.html", facts)
@@ -47,7 +47,7 @@ def request_all_use(request: HttpRequest) -> HttpResponse:
     """Everybody who can still be asked about kits of this room, each with one link for all."""
     rows = [
         {"person": held[0].person, "held": held, **_message(request, held[0], held)}
-        for held in use_requests.asked_of(actor(request), room_here(request))
+        for held in use_requests.people_to_ask(actor(request), room_here(request))
     ]
     return show(
         request,
@@ -77,7 +77,7 @@ def report_use(request: HttpRequest, link: str, time: int | None = None) -> Http
     """What somebody used, by the link that they were sent: of one kit at a time, where it was
     several; that nothing was used, of all at once."""
     try:
-        times = use_requests.asked(link)
+        times = use_requests.times_of_link(link)
     except AlreadyAnswered as problem:
         return _answered(request, link, problem=problem)
     except Problem as problem:
@@ -96,7 +96,7 @@ def report_use(request: HttpRequest, link: str, time: int | None = None) -> Http
         remarks = remarks_of(request.POST, held.kit)
         wrong = ReportForm.read(request.POST)["wrong"]
         with database_problems():
-            report = use_requests.tell(held, used, levels=levels, wrong=wrong, remarks=remarks)
+            report = use_requests.answer(held, used, levels=levels, wrong=wrong, remarks=remarks)
     except Problem as problem:
         return _form(request, held, problem)
     left = [each for each in times if each != held]
@@ -110,7 +110,7 @@ def _report_nothing(request: HttpRequest, link: str, times: Sequence[Checkout]) 
     try:
         with database_problems():
             for held in done:
-                use_requests.tell(held, [])
+                use_requests.answer(held, [])
     except Problem as problem:
         return _choice(request, link, times, problem)
     left = [each for each in times if each not in done]
@@ -129,7 +129,7 @@ def _form(request: HttpRequest, held: Checkout, problem: Problem | None = None) 
         "held": held,
         "kit": held.kit,
         "sent": request.POST,
-        **use_fields(request.POST, likely(held.kit)),
+        **use_fields(request.POST, suggest(held.kit)),
         **remark_fields(request.POST, held.kit),
     }
     return _private(show(request, "site/custody/use_request.html", facts, problem=problem))

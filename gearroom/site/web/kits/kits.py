@@ -143,7 +143,7 @@ def _offers(who: Actor, overview: kits_overview.Overview) -> list[Next]:
         return []
     kit, judged = overview.kit, overview.judged
     rows = offers.offers(who, kit, judged.verdict, trip=judged.question.trip)
-    steps = ways_on(offers.shown(who, kit, rows), kit.name)
+    steps = ways_on(offers.as_values(who, kit, rows), kit.name)
     return [step for step in steps if not step.needs]
 
 

@@ -353,4 +353,4 @@ def follow(request: HttpRequest, id: int, number: int) -> HttpResponse:
 
 
 def _kits_in_use(who: Actor) -> QuerySet[Kit]:
-    return find.kits_of(who).filter(retired_on__isnull=True)
+    return find.kits_of(who).active()

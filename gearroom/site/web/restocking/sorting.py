@@ -125,11 +125,11 @@ def _restocked(request: HttpRequest, kit: Kit) -> HttpResponse:
     return acted(request, perform, to=reverse("sort", args=[kit.name]) + "#seal")
 
 
-def _left_out(kit: Kit, text: str) -> sorting.Differing:
+def _left_out(kit: Kit, text: str) -> sorting.RestockDifference:
     """A row that was not put in, as `SECTION:ITEM`."""
     key, _colon, item = text.rpartition(":")
     section: Place = find.section(kit, key)
-    return sorting.Differing(find.item(item), section)
+    return sorting.RestockDifference(find.item(item), section)
 
 
 @require_POST

@@ -26,7 +26,7 @@ from kits.services.ledger import lots, readiness
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find, holders
 from kits.services.restocking import building, stripping
-from kits.services.restocking.building import Fate, Thing
+from kits.services.restocking.building import BoughtItem, Fate
 from kits.services.stock import catalogue
 from labels.rules.codes.scans import Seen
 from labels.rules.codes.typed import Kind as TextKind
@@ -45,7 +45,7 @@ _NOTHING: dict[str, Any] = dict.fromkeys(("number", "serial", "expiry", "gtin", 
 def start(request: HttpRequest) -> HttpResponse:
     """Choose which kit the bought one becomes."""
     who, room = actor(request), here(request)
-    rows = find.kits_of(who).filter(retired_on__isnull=True).order_by("name")
+    rows = find.kits_of(who).active().order_by("name")
     facts = {
         "kits": [kit for kit in rows if who.may("strip", kit.room_id)],
         "may_add": room is not None and who.may("edit_kit", room.pk),
@@ -84,7 +84,7 @@ def _strip_page(
         "near": near or [],
         "text": (request.POST.get("text") or request.GET.get("text", ""))[:_LONGEST],
         "said": request.POST,
-        "things": Item.objects.filter(retired_on__isnull=True).values_list("name", flat=True),
+        "things": Item.objects.active().values_list("name", flat=True),
         "kinds": kind_words(),
         "may_enter": actor(request).may("edit_item"),
         "may_undo": actor(request).may("take_back"),
@@ -129,9 +129,7 @@ def _read(request: HttpRequest, kit: Kit) -> tuple[list[dict[str, Any]], list[It
         text = request.GET.get("text", "").strip(" \r\n")[:_LONGEST]
         if not text:
             return [], []
-        named = list(
-            Item.objects.filter(name__icontains=text[:120], retired_on__isnull=True)[:_NEAR]
-        )
+        named = list(Item.objects.active().filter(name__icontains=text[:120])[:_NEAR])
         exact = [item for item in named if item.name.casefold() == text.casefold()]
         if exact or named:
             return ([{**_NOTHING, "item": exact[0]}], []) if exact else ([], named)
@@ -216,14 +214,14 @@ def _line_written(request: HttpRequest, kit: Kit) -> HttpResponse:
     return acted(request, perform, to=reverse("strip-kit", args=[kit.name]))
 
 
-def _thing(act: Act, kit: Kit, item: Item, goes: str, where: str, said: Any) -> Thing:
+def _thing(act: Act, kit: Kit, item: Item, goes: str, where: str, said: Any) -> BoughtItem:
     try:
         fate = Fate(goes)
     except ValueError:
         raise Invalid(_("Tap where it goes."), field="goes") from None
     if fate is Fate.DISPOSE and where not in Disposal.values:
         raise Invalid(_("Tap how it is disposed of."), field="goes")
-    return Thing(
+    return BoughtItem(
         item=item,
         units=fields.whole(said, "units", least=1, what=_("How many")),
         fate=fate,
@@ -246,7 +244,7 @@ def _level(kit: Kit, item: Item, where: str) -> LooseLevel:
     return LooseLevel(find.section(kit, key), item, Level(level))
 
 
-def _place_of(done: building.Stripped, where: str) -> str:
+def _place_of(done: building.StripResult, where: str) -> str:
     if not done.went:
         return where
     place = done.went[0][1]

@@ -108,7 +108,7 @@ def really(request: HttpRequest, entry: int) -> HttpResponse:
             problem = refused
     facts = {
         "entry": wrong,
-        "kits": wrong_kit.may_have_been(actor(request), wrong)[:_MOST_KITS],
+        "kits": wrong_kit.candidates(actor(request), wrong)[:_MOST_KITS],
         "problem": problem,
     }
     return show(
@@ -119,7 +119,7 @@ def really(request: HttpRequest, entry: int) -> HttpResponse:
 def _moved(request: HttpRequest, entry: int) -> HttpResponse:
     def perform(act: Act) -> Done:
         kit = find.kit(act.actor, request.POST.get("kit", "").strip())
-        done = wrong_kit.really(act, entry, kit)
+        done = wrong_kit.correct_kit(act, entry, kit)
         told = {"kit": done.kit.name, "wrong": done.wrong.name}
         if done.entry is None:
             says = _(

@@ -21,7 +21,7 @@ from gearroom.site.web.page.shell import Done, acted, actor, page, show
 from gearroom.site.web.scan.pictures import batch_of
 from kits.models import Kit, Lot
 from kits.services.custody import use
-from kits.services.custody.use_suggestions import likely
+from kits.services.custody.use_suggestions import suggest
 from kits.services.lookup import find
 
 
@@ -49,7 +49,7 @@ def _page(
     request: HttpRequest, kit: Kit, problem: Problem | None = None, batch: Lot | None = None
 ) -> HttpResponse:
     facts: dict[str, Any] = {"kit": kit, "problem": problem, "sent": request.POST}
-    facts |= use_fields(request.POST, likely(kit), batch) | remark_fields(request.POST, kit)
+    facts |= use_fields(request.POST, suggest(kit), batch) | remark_fields(request.POST, kit)
     if "HX-Request" in request.headers:
         return show(request, "site/custody/hand_back_counts.html", facts)
     return show(request, "site/custody/use.html", facts, problem=problem)

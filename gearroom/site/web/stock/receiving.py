@@ -213,7 +213,7 @@ def _shown(
         "count": request.POST.get("packs") or "1",
         "said": request.POST,
         "shelves": _shelves(request, items, told.get("shelf")) if items else [],
-        "things": Item.objects.filter(retired_on__isnull=True).order_by("name"),
+        "things": Item.objects.active().order_by("name"),
         "kinds": kind_words(),
         "may_enter": who.may("edit_item"),
     }
@@ -226,7 +226,7 @@ def _shelves(request: HttpRequest, items: list[int], chosen: int | None) -> list
     room = here(request)
     assert room is not None  # the page looks
     who = actor(request)
-    has = {row.place.pk for row in views.held(who, room=room) if row.lot.item_id in items}
+    has = {row.place.pk for row in views.held_batches(who, room=room) if row.lot.item_id in items}
     found = [each.place for each in views.shelves(room)]
     return sorted(found, key=lambda place: (place.pk != chosen, place.pk not in has))
 

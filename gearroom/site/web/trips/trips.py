@@ -45,7 +45,7 @@ def list_trips(request: HttpRequest) -> HttpResponse:
         rows = rows.filter(room=chosen)
     found = list(rows.filter(cancelled_at__isnull=True)[: MOST_TRIPS + 1])
     facts = {
-        "trips": trip_readiness.seen(found[:MOST_TRIPS]),
+        "trips": trip_readiness.judge_trips(found[:MOST_TRIPS]),
         "more": len(found) > MOST_TRIPS,
         "chosen": chosen,
         "may_edit": actor(request).may("edit_trip"),
@@ -68,7 +68,7 @@ def month(request: HttpRequest) -> HttpResponse:
     )
     if chosen is not None:
         rows = rows.filter(room=chosen)
-    seen = trip_readiness.seen(rows[:MOST_A_MONTH])
+    seen = trip_readiness.judge_trips(rows[:MOST_A_MONTH])
     after = (first + timedelta(days=31)).replace(day=1)
     facts = {
         "first": first,
@@ -114,7 +114,7 @@ def show_trip(request: HttpRequest, trip: int) -> HttpResponse:
 
 def _trip_page(request: HttpRequest, trip: Trip, problem: Problem | None = None) -> HttpResponse:
     who = actor(request)
-    (seen,) = trip_readiness.seen([trip])
+    (seen,) = trip_readiness.judge_trips([trip])
     facts: dict[str, Any] = {
         "seen": seen,
         "trip": trip,
