@@ -61,8 +61,8 @@ class UseForm(PageForm):
 
     in_class = Tick()
 
-    def __init__(self, data: Mapping[str, Any]) -> None:
-        super().__init__(data)
+    def __init__(self, data: Mapping[str, Any], *files: Any, **options: Any) -> None:
+        super().__init__(data, *files, **options)
         for name in data:
             if name.startswith("level-"):
                 self.fields[name] = Choice(Level, required=False)
