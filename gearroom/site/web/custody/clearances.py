@@ -44,50 +44,11 @@ def answer_by_link(request: HttpRequest, link: str) -> HttpResponse:
     return redirect(request.path)
 
 
-<<<<<<< HEAD
 def _page(
     request: HttpRequest, clearance: Clearance, problem: Problem | None = None
 ) -> HttpResponse:
     facts = {**_facts(clearance), "kit": clearance.checkout.kit}
     response = show(request, "site/custody/clearance.html", facts, problem=problem)
-=======
-@page()
-def every(request: HttpRequest) -> HttpResponse:
-    """One's own clearances and those of one's rooms, the newest first; one's own are answered
-    here."""
-    who = actor(request)
-    if request.method == "POST":
-
-        def perform(act: Act) -> Done:
-            pk = request.POST.get("clearance", "")
-            found = clearances.get(act.actor, int(pk) if pk.isascii() and pk.isdigit() else 0)
-            done = clearances.answer(act, found, confirmed=_confirmed(request))
-            return Done(_says(found, confirmed=done.confirmed))
-
-        return acted(request, perform, to=request.path)
-    rows = [
-        {
-            "clearance": each,
-            "reasons": lacks(each.reasons),
-            "own": clearances.answers_for(each) == who.person,
-            **_standing(each),
-        }
-        for each in clearances.visible_to(who)[:_MOST]
-    ]
-    return show(request, "site/custody/clearances.html", {"rows": rows})
-
-
-def _page(request: HttpRequest, found: Clearance, problem: Problem | None = None) -> HttpResponse:
-    facts: dict[str, Any] = {
-        "clearance": found,
-        "kit": found.checkout.kit,
-        "reasons": lacks(found.reasons),
-        "problem": problem,
-        **_standing(found),
-    }
-    status = problem.status if problem else 200
-    response = render(request, "site/custody/clearance.html", facts, status=status)
->>>>>>> main
     response.headers["Cache-Control"] = "private, no-store"
     return response
 
@@ -123,7 +84,7 @@ def _facts(clearance: Clearance) -> dict[str, Any]:
     answer = getattr(clearance, "answer", None)
     return {
         "clearance": clearance,
-        "reasons": notice_texts.lacks(clearance.reasons),
+        "reasons": lacks(clearance.reasons),
         "answer": answer,
         "open": answer is None,
     }

@@ -11,18 +11,11 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Problem
-<<<<<<< HEAD
-from gearroom.site.web.page.shell import Done, acted, actor, page, show
-from gearroom.site.web.scan.pictures import batch_of
-from kits.api.restocking.sorting import restock_shown
-from kits.models import Kit, Lot, Place
-=======
-from gearroom.site.web.custody.hand_back import batch_sent
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.shell import Done, acted, actor, page, show
+from gearroom.site.web.scan.pictures import batch_of
 from kits.models import Kit, Lot
 from kits.rules.ledger.expiry import good_through
->>>>>>> main
 from kits.services.custody import use_requests
 from kits.services.ledger import readiness
 from kits.services.lookup import find
@@ -43,19 +36,13 @@ def sort(request: HttpRequest, kit: str) -> HttpResponse:
         return _page(request, of)
     try:
         if request.POST.get("read"):
-<<<<<<< HEAD
-            read = batch_of(request)
-            return _sort_page(request, found, lots=_chosen(request) + ([read] if read else []))
-        return _restocked(request, found)
-=======
-            batch = batch_sent(request)
+            batch = batch_of(request)
             return _page(request, of, lots=[*lots, batch] if batch else lots)
         return acted(
             request,
             lambda act: _restock(act, of, request.POST, lots),
             to=reverse("sort", args=[of.name]) + "#seal",
         )
->>>>>>> main
     except Problem as problem:
         return _page(request, of, problem, lots)
 
