@@ -223,6 +223,12 @@ def must_be_dated(batch: Batch) -> bool:
     return batch.thing.sterile or batch.thing.kind is Kind.MEDICINE
 
 
+def undated_grace_until(entered_on: date) -> date:
+    """Return the last day on which sterile units without a known date may stay in a kit whose
+    contents were entered on a day: dates rubbed off are met at set-up, many at a time."""
+    return entered_on + timedelta(days=1)
+
+
 def _limits(batch: Batch) -> Iterable[tuple[ReasonCode, date | None]]:
     """Each fault that units have or come to have, gravest first, with the last day on which they
     do not have it; None where they have it now."""

@@ -130,12 +130,12 @@ def contents(
     ):
         seen[level.section_id, level.item_id] = level
     items = [*(lot.item for lot in lots.values()), *(level.item for level in seen.values())]
-    known_then.say(items, known_by)
+    known_then.restore(items, known_by)
     lines.sort(key=lambda c: (order(c.section), c.section.pk, c.lot.item.name, c.lot.pk))
     return Contents(
         on=at,
         known_by=known_by,
-        name=known_then.said_of(kit, then_known)["name"],
+        name=known_then.of_kit(kit, then_known)["name"],
         lines=lines,
         levels=[(sections[f.section_id], f.item, Level(f.level)) for f in seen.values()],
         seal=_seal(kit, in_force),

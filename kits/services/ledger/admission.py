@@ -132,7 +132,7 @@ def _signed_medicines(kit: Kit, batches: Iterable[Batch], today: date) -> set[in
     """The ids of those medicines that the kit's list, signed today, asks for or takes instead."""
     medicines = {b.thing.id for b in batches if b.thing.kind is Kind.MEDICINE}
     version = kit.list_version
-    if not medicines or version.signed_until is None or version.signed_until < today:
+    if not medicines or not version.is_signed_on(today):
         return set()
     lines = ListLine.objects.filter(section__version=version)
     asked = lines.filter(

@@ -53,8 +53,7 @@ def judged(kits: Iterable[Kit]) -> dict[int, Judged]:
     `kits.rules.ledger.question`.
     The number of queries does not grow with the kits."""
     kits = list(kits)
-    questions = questions_of(kits)
-    return verdicts(kits, questions)
+    return verdicts(kits, questions_of(kits))
 
 
 def judged_one(kit: Kit) -> Judged:
@@ -82,26 +81,32 @@ def _questions_by_day(
         .select_related("trip")
     }
     coming = promises.of_kits([kit.pk for kit in kits if kit.pk not in out], at)
-    found = {}
-    for kit in kits:
-        today, held = _today(kit, at), out.get(kit.pk)
-        trips = [each.trip for each in coming.get(kit.pk, ())]
-        found[kit.pk] = [
-            _question(kit, today + timedelta(days=n), held, trips) for n in range(days)
+    return {
+        kit.pk: [
+            _question(
+                kit,
+                _today(kit, at) + timedelta(days=n),
+                out.get(kit.pk),
+                [each.trip for each in coming.get(kit.pk, ())],
+            )
+            for n in range(days)
         ]
-    return found
+        for kit in kits
+    }
 
 
 def _question(kit: Kit, day: date, held: Checkout | None, coming: Iterable[Trip]) -> Question:
     zone = kit.home_room.time_zone
-    trips = {t.pk: t for t in coming if clock.local_date(t.returns_at, zone) >= day}
-    through, trip = question(
-        day,
-        _out(held, kit) if held else None,
-        [Coming(t.first_day, t.last_day, t.pk) for t in trips.values()],
+    trips = {trip.pk: trip for trip in coming}
+    out = None
+    if held is not None:
+        due_on = clock.local_date(held.due_at, zone) if held.due_at else None
+        out = Out(held.trip_id, held.trip.last_day if held.trip else None, due_on)
+        trips |= {held.trip.pk: held.trip} if held.trip else {}
+    ahead = (
+        Coming(t.first_day, t.last_day, t.pk, clock.local_date(t.returns_at, zone)) for t in coming
     )
-    if held is not None and held.trip is not None:
-        trips[held.trip.pk] = held.trip
+    through, trip = question(day, out, ahead)
     return Question(through, trips[trip] if trip is not None else None)
 
 
@@ -162,8 +167,8 @@ def verdicts(kits: Iterable[Kit], questions: Mapping[int, Question]) -> dict[int
     """Kits judged by the questions given for them, by id: with a trip, together with all of its
     kits."""
     kits = list(kits)
-    found = answers([(kit, questions[kit.pk]) for kit in kits])
-    return {kit.pk: judged for kit, judged in zip(kits, found, strict=True)}
+    judged = answers([(kit, questions[kit.pk]) for kit in kits])
+    return {kit.pk: answer for kit, answer in zip(kits, judged, strict=True)}
 
 
 def answers(asked: Sequence[tuple[Kit, Question]], at: datetime | None = None) -> list[Judged]:
@@ -173,21 +178,11 @@ def answers(asked: Sequence[tuple[Kit, Question]], at: datetime | None = None) -
     together = readiness.kits_of_trips({q.trip.pk for _, q in asked if q.trip is not None})
     wanted = {kit.pk for kit, _ in asked}.union(*together.values())
     states = readiness.states(wanted) if wanted else {}
-    found = []
-    for kit, each in asked:
-        verdict = _judge(states[kit.pk], _today(kit, at), each, together, states)
-        found.append(Judged(each, verdict))
-    return found
+    return [
+        Judged(each, _judge(states[kit.pk], _today(kit, at), each, together, states))
+        for kit, each in asked
+    ]
 
 
 def _today(kit: Kit, at: datetime) -> date:
     return clock.local_date(at, kit.home_room.time_zone)
-
-
-def _out(held: Checkout, kit: Kit) -> Out:
-    zone = kit.home_room.time_zone
-    return Out(
-        held.trip_id,
-        held.trip.last_day if held.trip else None,
-        clock.local_date(held.due_at, zone) if held.due_at else None,
-    )

@@ -31,7 +31,7 @@ from gearroom.core.acts.problems import (
 from kits.models import Item, Kit, ListLine, ListSection, PackingList, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.rules.text.hazards import UnknownHazardError, hazards
-from kits.services.ledger import known_then as known
+from kits.services.ledger import known_then
 from kits.services.ledger.book import Book
 from kits.services.text.amounts import units
 from kits.services.text.wording import said
@@ -216,13 +216,13 @@ def sign(
         book.lock(*_followers(version))
         if version.published_at is None:
             raise Refused("not-published", _("This is a draft. Publish it, then sign it."))
-        known.remember_signature(version)
+        known_then.remember_signature(version)
         version.signed_by = act.person
         version.signed_on, version.signed_until = today, until
         version.signature_note = note
         version.signed_page, version.signed_page_type = page or None, page_type
         version.save()
-        known.remember_signature(version, clock.now())
+        known_then.remember_signature(version, clock.now())
     return version
 
 
