@@ -208,7 +208,7 @@ class MarkInformed(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that whoever has a place was told in another way, such as by phone."""
         recall = recalls.find(self.kwargs["id"])
-        recalls.mark_told(act, recalls.find_row(act.actor, recall, data["row"]))
+        recalls.mark_informed(act, recalls.find_row(act.actor, recall, data["row"]))
         return 200, _standing(act.actor, recall)
 
 

@@ -97,7 +97,7 @@ def refuse_open_already(recall: Recall) -> None:
 
 
 # ------------------------------------------------------------------------------------- following
-def mark_told(act: Act, row: RecallPlace) -> RecallPlace:
+def mark_informed(act: Act, row: RecallPlace) -> RecallPlace:
     """Record that whoever has a place was told in another way, such as by phone."""
     _refuse_unless_theirs(act, row)
     act.actor.require("recall", _room(row).pk)

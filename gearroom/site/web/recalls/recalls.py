@@ -180,7 +180,7 @@ def told(request: HttpRequest, recall: int) -> HttpResponse:
         row = recalls.find_row(
             act.actor, found, whole(request.POST, "row", what=_("Row"), most=10**9)
         )
-        recalls.mark_told(act, row)
+        recalls.mark_informed(act, row)
         return Done(_("Recorded: they were notified."))
 
     return _done(request, found, perform)
