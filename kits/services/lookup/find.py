@@ -232,10 +232,8 @@ def lot(ref: int | str) -> Lot:
 
 def item(ref: int | str) -> Item:
     """A thing by id or exact name."""
-    row = Item.objects.filter(pk=_pk(ref)).first()
-    named = (
-        Item.objects.filter(name__iexact=str(ref)) if isinstance(ref, str) else Item.objects.none()
-    )
+    row = Item.objects.filter(pk=_pk(ref)).first() if _pk(ref) else None
+    named = Item.objects.filter(name__iexact=ref if isinstance(ref, str) else "")
     return row or _one(named, "thing", ref)
 
 
@@ -253,10 +251,7 @@ def places_of(actor: Actor) -> PlaceQuerySet:
 
 def shelf(actor: Actor, ref: int | str) -> Place:
     """A shelf of the actor's rooms by id or by the code of its label."""
-    row = places_of(actor).shelves().filter(pk=_id(ref, LabelKind.SHELF)).first()
-    if row is None:
-        raise NotFound("shelf", ref)
-    return row
+    return _one(places_of(actor).shelves().filter(pk=_id(ref, LabelKind.SHELF)), "shelf", ref)
 
 
 def place(actor: Actor, ref: int | str) -> Place:
