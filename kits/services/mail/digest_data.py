@@ -69,7 +69,7 @@ class Week:
     not_back: list[Checkout] = field(default_factory=list)
     lost: list[Kit] = field(default_factory=list)
     to_sign: list[PackingListVersion] = field(default_factory=list)
-    signatures_end: list[PackingListVersion] = field(default_factory=list)
+    signatures_end: list[tuple[PackingListVersion, date]] = field(default_factory=list)
     uncleared: list[Clearance] = field(default_factory=list)
     to_count: list[CountJob] = field(default_factory=list)
     unmet: list[UnmetNeed] = field(default_factory=list)

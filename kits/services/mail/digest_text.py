@@ -254,13 +254,12 @@ def _to_sign(week: Week) -> Iterator[Row]:
 
 
 def _signatures_end(week: Week) -> Iterator[Row]:
-    for version in week.signatures_end:
-        assert version.signed_until is not None  # asked for
+    for version, until in week.signatures_end:
         text = _("%(list)s: until %(day)s. Extend it in one tap.") % {
             "list": _of_list(version),
-            "day": day(version.signed_until, week.today),
+            "day": day(until, week.today),
         }
-        said = signature_token(version.pk, week.person.pk, version.signed_until)
+        said = signature_token(version.pk, week.person.pk, until)
         yield Row(text, page(f"/sign/{said}/"))
 
 
