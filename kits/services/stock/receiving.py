@@ -184,6 +184,18 @@ def one_of_its_own(lot: Lot, count: int) -> None:
         )
 
 
+def shelf_for(kit: Kit, shelf: Place | None, item: Item, field: str) -> Place:
+    """The shelf that an item goes onto out of a kit. Raises Invalid unless it is of the room that
+    the kit is in."""
+    if shelf is None or shelf.kind != PlaceKind.SHELF or shelf.room_id != kit.room_id:
+        raise Invalid(
+            _("Name the shelf of %(room)s that %(item)s goes onto.")
+            % {"room": kit.room.name, "item": item.name},
+            field=field,
+        )
+    return shelf
+
+
 def today_in(room: Room) -> date:
     """Today where a room is."""
     return clock.today(room.time_zone)
