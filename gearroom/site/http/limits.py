@@ -69,9 +69,9 @@ class PlainText:
         """Once it is known to be a page's form."""
         if request.path.startswith("/api/"):
             return
-        request.GET = _plain(request.GET)
+        request.GET = _plain(request.GET)  # type: ignore[assignment]  # no class at run time
         if request.method == "POST":
-            request.POST = _plain(request.POST)
+            request.POST = _plain(request.POST)  # type: ignore[assignment]  # as above
 
 
 def _plain(form: QueryDict) -> QueryDict:

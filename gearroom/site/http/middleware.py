@@ -104,7 +104,7 @@ class DatabaseTrouble:
 class Sessions(SessionMiddleware):
     """Django's sessions; an answer goes out although its session could not be kept."""
 
-    def process_response(self, request: HttpRequest, response: HttpResponseBase) -> Any:
+    def process_response(self, request: HttpRequest, response: HttpResponse) -> HttpResponse:
         """Keep what changed in the session, if that can be written."""
         with if_it_can():
             return super().process_response(request, response)
@@ -127,7 +127,9 @@ class CompressedStatic(GZipMiddleware):
     """Middleware: scripts, styles and WebAssembly go over the wire compressed (RFC 1952). Nothing
     else does: pages hold secrets beside what others wrote, and the API's entity tags are strong."""
 
-    def process_response(self, request: HttpRequest, response: HttpResponse) -> HttpResponse:
+    def process_response(
+        self, request: HttpRequest, response: HttpResponseBase
+    ) -> HttpResponseBase:
         """The answer, compressed where it is one of ours that never changes with who asks."""
         kind = response.headers.get("Content-Type", "").partition(";")[0]
         if not request.path.startswith(settings.STATIC_URL) or kind not in _COMPRESSED:

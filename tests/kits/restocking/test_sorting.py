@@ -242,7 +242,7 @@ def test_use_of_more_than_the_book_holds_is_found_and_used(school):
 
 
 def test_things_judged_by_eye_are_not_counted_as_used(school):
-    with pytest.raises(Invalid, match="judged by eye"):
+    with pytest.raises(Invalid, match="is loose"):
         use.log_use(act(school.guide), school.day_01, [UseLine(school.plasters, 1)])
 
 

@@ -210,7 +210,7 @@ def test_more_used_than_the_book_holds_is_written_and_said(labels):
     world = labels.world
     used = [UsedSaid(9, lot=world.dressings)]
     outcome = at.one(world.guide, labels.kit.code, IN, as_found=AsFound.OPENED, used=used)
-    assert "The book did not hold 3 of that" in outcome.says
+    assert "On record there were not 3 of that" in outcome.says
 
 
 def test_anybody_hands_in_any_kit_and_sees_no_more_than_a_passer_by(labels):

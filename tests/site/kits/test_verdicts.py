@@ -178,7 +178,7 @@ def test_the_board_shows_every_kit_that_fails_for_a_trip_of_the_week_soonest_fir
     hand = text_of(page).split("Needs attention")[1]
     assert hand.index("DAY-04") < hand.index("DAY-01") < hand.index("DAY-02")
     assert "Not set up yet DAY-05" in hand
-    assert "Every kit that stands here is ready" not in hand
+    assert "Every kit here is ready" not in hand
 
 
 def test_every_kit_is_said_to_be_ready_only_where_each_is_by_the_one_verdict(world):

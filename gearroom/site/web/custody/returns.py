@@ -54,7 +54,7 @@ def _ended(request: HttpRequest, act: Act) -> Done:
     if not (count.isascii() and count.isdigit() and 0 < len(count) < 7):
         raise Invalid(_("Enter how many: a whole number of at least 1."), field="units")
     facts = {"count": int(count), "thing": lot.item.name}
-    if said.get("removed"):
+    if said.get("gone"):
         entry = away.write_off(act, kit, lot, int(count))
         return Done(_("%(count)d × %(thing)s is written off as used.") % facts, entry.pk)
     shelf = find.shelf(act.actor, said.get("shelf", ""))
