@@ -72,12 +72,11 @@ def _cost_of_turning(rest: Pixels, dark: Pixels, contrast: Pixels, weights: Pixe
     pull = cv2.sepFilter2D(
         clipped.astype(np.float32), -1, weights, weights, borderType=cv2.BORDER_CONSTANT
     )
-    cost: Pixels = np.where(dark, -2 * pull, 2 * pull) + _own_share(contrast, weights)
-    return cost
+    return np.add(np.where(dark, -2 * pull, 2 * pull), _own_share(contrast, weights))
 
 
 def _own_share(contrast: Pixels, weights: Pixels) -> Pixels:
-    return (contrast**2 * (weights**2).sum() ** 2).astype(np.float32)
+    return np.asarray(contrast**2 * (weights**2).sum() ** 2, np.float32)
 
 
 def _quadratic(size: int) -> Pixels:
