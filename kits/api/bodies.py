@@ -36,6 +36,13 @@ class HereBody(ActBody):
     )
 
 
+class StockBody(ActBody):
+    """Units of a batch."""
+
+    lot = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+    units = serializers.IntegerField(**UNITS)
+
+
 class UseLineBody(StrictSerializer):
     rules = (AnyOf(("item", "lot"), _lazy("Name the item (item) or the batch (lot).")),)
 

@@ -182,9 +182,9 @@ class PackingListView(UseCaseView):
             raise NotFound("version of that kit list", wanted)
         return found
 
-    def shown(self, version: PackingListVersion) -> Any:
-        """It as it is now."""
-        return VersionAnswer(versions().get(pk=version.pk)).data
+    def whole(self, row: PackingListVersion) -> PackingListVersion:
+        """A version as it is now."""
+        return versions().get(pk=row.pk)
 
 
 def draft_from(data: dict[str, Any]) -> Draft:
@@ -222,17 +222,18 @@ class Lists(ListView, PackingListView):
     query = ListQuery
     shows = ListAnswer
     ordering = ("name",)
+    filters = {"search": "name__icontains"}
     body = MakeListBody
     answers = {201: VersionAnswer}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[PackingList]:
         """Kit lists, by name."""
-        return packing_lists().filter(name__icontains=query.get("search", ""))
+        return packing_lists()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Make a kit list with a first draft."""
         name, note = data.pop("name"), data.pop("list_note")
-        return 201, self.shown(lists.make_list(act, name=name, note=note, draft=draft_from(data)))
+        return 201, self.whole(lists.make_list(act, name=name, note=note, draft=draft_from(data)))
 
 
 class OneList(ReadView, PackingListView):
@@ -240,7 +241,7 @@ class OneList(ReadView, PackingListView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """One kit list with its versions in short."""
-        return ListAnswer(self.packing_list()).data
+        return self.packing_list()
 
 
 class NewDraft(PackingListView):
@@ -248,7 +249,7 @@ class NewDraft(PackingListView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Make a new draft, copied from the latest version."""
-        return 201, self.shown(lists.new_draft(act, self.packing_list()))
+        return 201, self.whole(lists.new_draft(act, self.packing_list()))
 
 
 class OneVersion(ReadView, PackingListView):
@@ -258,21 +259,17 @@ class OneVersion(ReadView, PackingListView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """One version with its sections and lines."""
-        return VersionAnswer(self.version()).data
+        return self.version()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Let a draft say this instead, whole."""
-        return 200, self.shown(lists.edit_draft(act, self.version(), draft_from(data)))
-
-    def whole(self, row: PackingListVersion) -> Any:
-        """A version as it is shown."""
-        return self.shown(row)
+        return 200, self.whole(lists.edit_draft(act, self.version(), draft_from(data)))
 
 
 class Publish(PackingListView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Publish a draft: it never changes again, and kits may follow it."""
-        return 200, self.shown(lists.publish(act, self.version()))
+        return 200, self.whole(lists.publish(act, self.version()))
 
 
 class Sign(PackingListView):
@@ -290,7 +287,7 @@ class Sign(PackingListView):
             note=data["note"],
             page=page.read(lists.MOST_PAGE_BYTES + 1) if page else b"",
         )
-        return 200, self.shown(done)
+        return 200, self.whole(done)
 
 
 class _PageSchema(ViewSchema):

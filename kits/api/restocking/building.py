@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -11,7 +10,6 @@ from rest_framework import serializers
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid
 from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
-from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
 from kits.api.fields import CurrencyField, PriceField
 from kits.api.stock.lots import (
@@ -20,23 +18,24 @@ from kits.api.stock.lots import (
     CheckedAnswer,
     LotBody,
     expiry_in,
-    lots_shown,
+    with_batches,
 )
 from kits.api.stock.lots import checked as check_and_show
 from kits.api.stock.places import PlaceAnswer
+from kits.api.views import KitView
 from kits.models import Disposal, Holding, Kit, Lot
 from kits.rules.ledger.facts import Kind
 from kits.services.ledger import readiness
 from kits.services.lookup import find
 from kits.services.restocking import building, emptying
-from kits.services.restocking.building import Fate, Thing, Wanted
+from kits.services.restocking.building import Fate, Thing
 from kits.services.restocking.emptying import Line, Way
-from kits.services.restocking.sorting import PutIn
+from kits.services.restocking.sorting import Placed, PutIn
 
 
 class WantedAnswer(serializers.Serializer[Any]):
-    item = serializers.IntegerField()
-    name = serializers.CharField()
+    item = serializers.IntegerField(source="item.pk")
+    name = serializers.CharField(source="item.name")
     units = serializers.IntegerField()
     below_minimum = serializers.BooleanField()
     on_shelves = serializers.IntegerField(
@@ -55,33 +54,6 @@ class BuiltAnswer(serializers.Serializer[Any]):
     entry = answers.EntryAnswer()
     put_in = PlacedAnswer(many=True)
     wanted = WantedAnswer(many=True, help_text="What the kit's list still wants.")
-
-
-def _wanted(rows: Any) -> list[dict[str, Any]]:
-    return [_want(row) for row in rows]
-
-
-def _want(row: Wanted) -> dict[str, Any]:
-    return {
-        "item": row.item.pk,
-        "name": row.item.name,
-        "units": row.units,
-        "below_minimum": row.below_minimum,
-        "on_shelves": row.on_shelves,
-        "cost": _money(row.cost),
-    }
-
-
-def _money(amount: Decimal | None) -> str | None:
-    return f"{amount:.2f}" if amount is not None else None
-
-
-def _placed(rows: Any) -> list[dict[str, Any]]:
-    shown = lots_shown({lot.pk: lot for lot, _, _ in rows}.values())
-    return [
-        {"lot": shown[lot.pk], "place": PlaceAnswer(place).data, "units": units}
-        for lot, place, units in rows
-    ]
 
 
 # ---------------------------------------------------------------------------------------- building
@@ -112,14 +84,14 @@ class BuildBody(ActBody):
     through = serializers.DateField(required=False)
 
 
-class Build(UseCaseView):
+class Build(KitView):
     use_case = "build"
     body = BuildBody
     answers = {201: BuiltAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Fill a kit from the shelves."""
-        kit = find.kit(act.actor, self.kwargs["kit"])
+        kit = self.kit()
         lines = None
         if "lines" in data:
             lines = [
@@ -133,11 +105,9 @@ class Build(UseCaseView):
             ]
         levels = bodies.levels_seen(kit, data["levels"]) if "levels" in data else None
         done = building.build(act, kit, lines=lines, levels=levels, through=data.get("through"))
-        return 201, {
-            "entry": answers.entry(done.entry),
-            "put_in": _placed([(p.lot, p.section, p.units) for p in done.put_in]),
-            "wanted": _wanted(done.wanted),
-        }
+        with_batches(put.lot for put in done.put_in)
+        placed = [Placed(put.lot, put.section, put.units) for put in done.put_in]
+        return 201, {"entry": done.entry, "put_in": placed, "wanted": done.wanted}
 
 
 # --------------------------------------------------------------------------------------- stripping
@@ -178,18 +148,18 @@ class StrippedAnswer(serializers.Serializer[Any]):
     )
     currency = serializers.CharField()
     unpriced = serializers.ListField(
-        child=serializers.CharField(), help_text="Remaining things of no known price."
+        child=serializers.CharField(), help_text="Remaining items of no known price."
     )
 
 
-class Strip(UseCaseView):
+class Strip(KitView):
     use_case = "strip"
     body = StripBody
     answers = {201: StrippedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Take a bought, filled kit apart: keep, shelf, training or dispose, thing by thing."""
-        kit = find.kit(act.actor, self.kwargs["kit"])
+        kit = self.kit()
         things = [_thing(act, kit, row) for row in data["things"]]
         done = building.strip(
             act,
@@ -200,15 +170,8 @@ class Strip(UseCaseView):
             currency=data.get("currency", ""),
             levels=bodies.levels_seen(kit, data.get("levels", [])),
         )
-        return 201, {
-            "entry": answers.entry(done.entry),
-            "went": _placed(done.went),
-            "wanted": _wanted(done.wanted),
-            "bought_for": _money(done.bought_for),
-            "cost_with_rest": _money(done.cost_with_rest),
-            "currency": done.currency,
-            "unpriced": [item.name for item in done.unpriced],
-        }
+        with_batches(row.lot for row in done.went)
+        return 201, {**vars(done), "unpriced": [item.name for item in done.unpriced]}
 
 
 def _thing(act: Act, kit: Kit, row: dict[str, Any]) -> Thing:
@@ -238,16 +201,14 @@ class CheckInKitBody(CheckBody):
     )
 
 
-class CheckInKit(UseCaseView):
+class CheckInKit(KitView):
     use_case = "check_instrument"
     body = CheckInKitBody
     answers = {201: CheckedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record a check of an instrument in a kit: is the gauge in the green?"""
-        kit = find.kit(act.actor, self.kwargs["kit"])
-        lot = _instrument(kit, data.pop("lot", None))
-        return check_and_show(act, lot, data)
+        return check_and_show(act, _instrument(self.kit(), data.pop("lot", None)), data)
 
 
 def _instrument(kit: Kit, ref: str | None) -> Lot:
@@ -299,14 +260,14 @@ class EmptiedAnswer(serializers.Serializer[Any]):
     left = serializers.IntegerField(help_text="Units still inside; with 0 it may be retired.")
 
 
-class Empty(UseCaseView):
+class Empty(KitView):
     use_case = "strip"
     body = EmptyBody
     answers = {201: EmptiedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Take things out of a kit for good: shelf, training, sold, given away, thrown out."""
-        kit = find.kit(act.actor, self.kwargs["kit"])
+        kit = self.kit()
         lines = [
             Line(
                 section=find.section(kit, row.get("section", "")),
@@ -321,8 +282,5 @@ class Empty(UseCaseView):
         ]
         levels = bodies.levels_seen(kit, data.get("levels", []))
         done = emptying.empty(act, kit, lines, levels=levels)
-        return 201, {
-            "entry": answers.entry(done.entry),
-            "went": _placed(done.went),
-            "left": done.left,
-        }
+        with_batches(row.lot for row in done.went)
+        return 201, done

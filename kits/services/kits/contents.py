@@ -10,6 +10,7 @@ from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from typing import NamedTuple
 
 from django.db.models import F, Q, Sum
 from django.utils.translation import gettext as _
@@ -51,6 +52,14 @@ class Content:
     """The last good day by that date and, of an opened pack, by its opened life."""
 
 
+class LooseLevel(NamedTuple):
+    """What nobody counts, in one section: full, low or empty."""
+
+    section: Place
+    item: Item
+    level: Level
+
+
 @dataclass(frozen=True)
 class Contents:
     """A kit's contents at an instant, who had it and under which seal, and the name it had."""
@@ -59,7 +68,7 @@ class Contents:
     known_by: datetime
     name: str
     lines: Sequence[Content]
-    levels: Sequence[tuple[Place, Item, Level]]
+    levels: Sequence[LooseLevel]
     seal: str
     holder: str
 
@@ -139,7 +148,7 @@ def contents(
         known_by=known_by,
         name=known_then.said_of(kit, then_known)["name"],
         lines=lines,
-        levels=[(sections[f.section_id], f.item, Level(f.level)) for f in seen.values()],
+        levels=[LooseLevel(sections[f.section_id], f.item, Level(f.level)) for f in seen.values()],
         seal=_seal(kit, in_force),
         holder=_holder(kit, in_force),
     )
