@@ -187,7 +187,7 @@ LOGIN_URL = "/sign-in/"
 LOGIN_REDIRECT_URL = "/"
 # Seconds that the link for a new password works.
 PASSWORD_RESET_TIMEOUT = 3600
-CSRF_FAILURE_VIEW = "gearroom.site.web.page.errors.form_too_old"
+CSRF_FAILURE_VIEW = "gearroom.site.http.errors.form_too_old"
 
 LANGUAGES = [("en-gb", "English"), ("de", "Deutsch")]
 # The organisation's own: of mails to people who chose none, and of pages where no browser asks.

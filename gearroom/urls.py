@@ -13,7 +13,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("gearroom.site.web.urls")),
 ]
 
-handler400 = "gearroom.site.web.page.errors.bad_request"
-handler403 = "gearroom.site.web.page.errors.permission_denied"
-handler404 = "gearroom.site.web.page.errors.page_not_found"
-handler500 = "gearroom.site.web.page.errors.server_error"
+handler400 = "gearroom.site.http.errors.bad_request"
+handler403 = "gearroom.site.http.errors.permission_denied"
+handler404 = "gearroom.site.http.errors.page_not_found"
+handler500 = "gearroom.site.http.errors.server_error"

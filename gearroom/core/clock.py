@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from datetime import date, datetime
+from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from django.utils import timezone
@@ -34,3 +34,8 @@ def local_date(instant: datetime, zone: str) -> date:
 def today(zone: str) -> date:
     """Today's date in an IANA time zone."""
     return local_date(now(), zone)
+
+
+def end_of_day(day: date, zone: str) -> datetime:
+    """The last second of a day in an IANA time zone."""
+    return datetime.combine(day + timedelta(days=1), time(), ZoneInfo(zone)) - timedelta(seconds=1)

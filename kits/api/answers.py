@@ -12,8 +12,8 @@ from kits.models import AsFound, Kit
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Reason, Word
 from kits.rules.lookup import label_codes
-from kits.services.custody.offers import Do
-from kits.services.text import verdict_texts, wording
+from kits.services.custody.offers import OfferKind
+from kits.services.text import reason_texts, verdict_texts
 
 
 class Moment(serializers.DateTimeField):
@@ -88,7 +88,9 @@ class ReasonAnswer(serializers.Serializer[Any]):
 
     def to_representation(self, why: Reason | Mapping[str, Any]) -> Any:
         """A reason as its sentence, where it is not one yet."""
-        return super().to_representation(wording.reason(why) if isinstance(why, Reason) else why)
+        return super().to_representation(
+            reason_texts.reason(why) if isinstance(why, Reason) else why
+        )
 
 
 class VerdictAnswer(serializers.Serializer[Any]):
@@ -112,7 +114,7 @@ class OfferAnswer(serializers.Serializer[Any]):
     """A way on with a kit that may not go without a word."""
 
     do = serializers.ChoiceField(
-        [each.value for each in Do],
+        [each.value for each in OfferKind],
         help_text="look-inside: POST kits/{kit}/look-inside/; add: POST kits/{kit}/restock/;"
         " the others: POST kits/{kit}/check-out/.",
     )

@@ -16,10 +16,11 @@ from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from kits.models import Kit, Trip
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Level
-from kits.services.custody.unmet_needs import MOST_WORDS, Needed
-from kits.services.custody.use import LevelSeen, UseLine
+from kits.services.custody.unmet_needs import MOST_WORDS, NeedLine
+from kits.services.custody.use import UseLine
+from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
-from kits.services.trips.purpose import UNSAID, Unsaid
+from kits.services.trips.purpose import NOT_GIVEN, NotGiven
 
 UNITS = {"min_value": 1, "max_value": 1_000_000}
 MOST_LINES = 200
@@ -87,9 +88,9 @@ def here(act: Act, data: dict[str, Any]) -> Act:
     return dataclasses.replace(act, room=find.room(act.actor, ref))
 
 
-def trip_said(act: Act, data: dict[str, Any]) -> Trip | Unsaid | None:
+def trip_said(act: Act, data: dict[str, Any]) -> Trip | NotGiven | None:
     """The trip that a body names, None where it says null; takes `trip` out of `data`."""
-    ref = data.pop("trip", UNSAID)
+    ref = data.pop("trip", NOT_GIVEN)
     return find.trip(act.actor, ref) if isinstance(ref, str) else ref
 
 
@@ -113,15 +114,15 @@ def use_lines(kit: Kit, rows: list[dict[str, Any]]) -> list[UseLine]:
     return lines
 
 
-def needed(rows: list[dict[str, Any]]) -> list[Needed]:
+def needed(rows: list[dict[str, Any]]) -> list[NeedLine]:
     """What was needed and not there, as the service takes it."""
     return [
-        Needed(find.item(row["item"]) if "item" in row else None, row.get("words", ""))
+        NeedLine(find.item(row["item"]) if "item" in row else None, row.get("words", ""))
         for row in rows
     ]
 
 
-def levels_seen(kit: Kit, rows: list[dict[str, Any]]) -> list[LevelSeen]:
+def levels_seen(kit: Kit, rows: list[dict[str, Any]]) -> list[LooseLevel]:
     """Levels judged by eye as the service takes them."""
     seen = []
     for row in rows:
@@ -130,5 +131,5 @@ def levels_seen(kit: Kit, rows: list[dict[str, Any]]) -> list[LevelSeen]:
             raise Invalid(
                 _("%(item)s is counted, not loose.") % {"item": item.name}, field="levels"
             )
-        seen.append(LevelSeen(find.section(kit, row["section"]), item, Level(row["level"])))
+        seen.append(LooseLevel(find.section(kit, row["section"]), item, Level(row["level"])))
     return seen

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from gearroom.core.api.views import UseCaseView
 from kits.models import Kit
-from kits.services.custody import reporters
-from kits.services.lookup import find
+from kits.services.lookup import find, reporters
 
 
 class KitView(UseCaseView):

@@ -18,6 +18,14 @@ class Disposal(models.TextChoices):
     RETURNED = "returned", "returned to maker"
 
 
+class ItemQuerySet(models.QuerySet["Item"]):
+    """Items by whether they are still bought."""
+
+    def active(self) -> ItemQuerySet:
+        """Those not retired."""
+        return self.filter(retired_on__isnull=True)
+
+
 class Item(models.Model):
     """A kind of thing. Everything is counted in its base unit, the smallest thing counted."""
 
@@ -45,6 +53,8 @@ class Item(models.Model):
     instead = models.ManyToManyField(
         "self", through="Substitute", symmetrical=False, related_name="stands_in_for"
     )
+
+    objects = ItemQuerySet.as_manager()
 
     class Meta:
         ordering = ["name"]

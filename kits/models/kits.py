@@ -17,6 +17,14 @@ from kits.models.places import Place
 from kits.rules.ledger.facts import Level, LivesIn
 
 
+class KitQuerySet(models.QuerySet["Kit"]):
+    """Kits by whether they are in use."""
+
+    def active(self) -> KitQuerySet:
+        """Those not retired."""
+        return self.filter(retired_on__isnull=True)
+
+
 class Kit(models.Model):
     """One physical kit following a version of a kit list.
 
@@ -66,6 +74,8 @@ class Kit(models.Model):
     retired_on = models.DateField(null=True, blank=True)
     revision = models.PositiveIntegerField(default=1)
 
+    objects = KitQuerySet.as_manager()
+
     class Meta:
         ordering = ["name"]
         constraints = [
@@ -95,6 +105,14 @@ class Kit(models.Model):
         return self.name
 
 
+class SealQuerySet(models.QuerySet["Seal"]):
+    """Seals of kits and sections."""
+
+    def unbroken(self) -> SealQuerySet:
+        """Those still on."""
+        return self.filter(broken__isnull=True)
+
+
 class Seal(models.Model):
     """A numbered seal on a kit, or on one of its sections. Broken by any movement or report."""
 
@@ -107,6 +125,8 @@ class Seal(models.Model):
     broken = models.ForeignKey(
         Entry, null=True, blank=True, on_delete=models.PROTECT, related_name="seals_broken"
     )
+
+    objects = SealQuerySet.as_manager()
 
     class Meta:
         ordering = ["id"]
@@ -156,6 +176,14 @@ class WithheldKind(models.TextChoices):
     MIXED = "mixed", "contents mixed with another kit's"
 
 
+class WithholdingQuerySet(models.QuerySet["Withholding"]):
+    """What keeps kits and lots back."""
+
+    def open(self) -> WithholdingQuerySet:
+        """Those not released."""
+        return self.filter(released__isnull=True)
+
+
 class Withholding(models.Model):
     """A kit or a lot kept back, with the reason, until released."""
 
@@ -171,6 +199,8 @@ class Withholding(models.Model):
     released = models.ForeignKey(
         Entry, null=True, blank=True, on_delete=models.PROTECT, related_name="released"
     )
+
+    objects = WithholdingQuerySet.as_manager()
 
     class Meta:
         ordering = ["id"]

@@ -28,6 +28,14 @@ def _bound(target: str, *kinds: LabelKind) -> Q:
     return Q(kind__in=[k.value for k in kinds], **{f"{t}__isnull": t != target for t in targets})
 
 
+class LabelQuerySet(models.QuerySet["Label"]):
+    """Labels by whether they are valid."""
+
+    def active(self) -> LabelQuerySet:
+        """Those not cancelled."""
+        return self.filter(cancelled_at__isnull=True)
+
+
 class Label(models.Model):
     """A printed code. `place` is the section or shelf it is stuck on."""
 
@@ -57,6 +65,8 @@ class Label(models.Model):
     replaced_by = models.ForeignKey(
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="replaces"
     )
+
+    objects = LabelQuerySet.as_manager()
 
     class Meta:
         ordering = ["-id"]

@@ -149,12 +149,22 @@ class Movement(models.Model):
         return f"{self.units} of {self.lot_id}: {self.from_place_id} → {self.to_place_id}"
 
 
+class HoldingQuerySet(models.QuerySet["Holding"]):
+    """Units in places."""
+
+    def on_hand(self) -> HoldingQuerySet:
+        """Those with units; a row of nothing stays when all is gone."""
+        return self.filter(units__gt=0)
+
+
 class Holding(models.Model):
     """How many units of a lot an inner place holds: what the movements add up to."""
 
     lot = models.ForeignKey("kits.Lot", on_delete=models.PROTECT, related_name="holdings")
     place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="holdings")
     units = models.IntegerField()
+
+    objects = HoldingQuerySet.as_manager()
 
     class Meta:
         constraints = [

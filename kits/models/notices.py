@@ -115,6 +115,14 @@ class HearingChoice(models.Model):
         return f"{self.person_id}: {self.kind} {self.when}"
 
 
+class EpisodeQuerySet(models.QuerySet["Episode"]):
+    """What was or is so for a time."""
+
+    def open(self) -> EpisodeQuerySet:
+        """Those that are still so."""
+        return self.filter(closed_at__isnull=True)
+
+
 class Episode(models.Model):
     """Something that is so from `opened_at` until `closed_at`, told once when it opens: such as
     stock of a thing (`subject`) in a room that is down to its order level."""
@@ -126,6 +134,8 @@ class Episode(models.Model):
     facts = models.JSONField(default=dict)
     opened_at = models.DateTimeField()
     closed_at = models.DateTimeField(null=True, blank=True)
+
+    objects = EpisodeQuerySet.as_manager()
 
     class Meta:
         ordering = ["-id"]

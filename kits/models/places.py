@@ -50,6 +50,22 @@ LEFT_US = (PlaceKind.SOLD, PlaceKind.GIVEN)
 """Where units went that others have now: neither used nor wasted."""
 
 
+class PlaceQuerySet(models.QuerySet["Place"]):
+    """Places by kind and by whether they are in use."""
+
+    def open(self) -> PlaceQuerySet:
+        """Those in use."""
+        return self.filter(closed_on__isnull=True)
+
+    def shelves(self) -> PlaceQuerySet:
+        """Shelves."""
+        return self.filter(kind=PlaceKind.SHELF)
+
+    def sections(self) -> PlaceQuerySet:
+        """Sections of kits."""
+        return self.filter(kind=PlaceKind.SECTION)
+
+
 class Place(models.Model):
     """A shelf, a kit's section, a room's quarantine, training box, incoming transit or what went
     away with a casualty and may come back, or one of the outer places, of which there is one each
@@ -66,6 +82,8 @@ class Place(models.Model):
     section_key = models.CharField(max_length=40, blank=True)
     position = models.PositiveIntegerField(default=0)
     closed_on = models.DateField(null=True, blank=True)
+
+    objects = PlaceQuerySet.as_manager()
 
     class Meta:
         ordering = ["position", "name", "id"]

@@ -34,7 +34,7 @@ from gearroom.core.clock import now
 from kits.api import bodies
 from kits.models import AsFound
 from kits.services.lookup import find
-from kits.services.trips.purpose import UNSAID
+from kits.services.trips.purpose import NOT_GIVEN
 from labels.api.outcomes import ScanAnswer, shown
 from labels.rules.codes.scans import QUESTIONS, Intent, Look, typed_texts
 from labels.rules.codes.typed import Kind, resolve
@@ -315,7 +315,7 @@ class Scans(UseCaseView):
             raise answer.stop
         refusal = answer.refusal
         if refusal is None or refusal.problem is None:
-            return 201 if answer.wrote else 200, shown(answer)
+            return 201 if answer.wrote else 200, answer
         problem = document(refusal.problem, self.request.path)
         return refusal.problem.status, {**problem, **shown(answer)}
 
@@ -328,7 +328,7 @@ class Scans(UseCaseView):
             intent=Intent(data["intent"]),
             trip=bodies.trip_said(act, data),
             holder=find.person(act.actor, _code_in(data["holder"])) if "holder" in data else None,
-            due_at=data.get("due_at", UNSAID),
+            due_at=data.get("due_at", NOT_GIVEN),
             short_reason=data["short_reason"],
             cleared_by=find.person(act.actor, data["cleared_by"]) if "cleared_by" in data else None,
             line=data.get("line"),

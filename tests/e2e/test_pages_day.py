@@ -117,7 +117,7 @@ def test_ten_guides_take_ten_kits_five_by_one_tap_and_five_by_none(engine, hatch
         other = hatch.kit("MORN-11")
         at.press("Another kit")
         at.press(other.name)
-        at.says("Put right: it was MORN-11")
+        at.says("Corrected: it was MORN-11")
 
     assert at.counted(promised) == 5
     assert at.counted(by_tag) == 0
@@ -228,7 +228,7 @@ def test_three_kits_come_back_sealed_to_sort_later_and_opened(engine, hatch):
         at.hold_up(hatch.label_of(world.lots["d1"], world), "batch D1")
         assert at.page.locator(".camera.on").count() == 0  # and off again
         at.press("Hand back, 3 used")
-        at.says("EVE-03 is handed back, opened. 3 things used.")
+        at.says("EVE-03 is handed back, opened. 3 items used.")
 
     def restock_and_seal():
         at.press("All put in as listed")

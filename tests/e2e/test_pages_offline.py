@@ -138,7 +138,7 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
     with phone(program, profile, f"--use-file-for-fake-video-capture={film}") as context:
         page = context.pages[0]
         page.goto(f"{server.url}/scan/")
-        page.get_by_text("The gear room is out of reach.").wait_for()
+        page.get_by_text("The server is out of reach.").wait_for()
 
         # By the camera alone: a kit and a tag, then, for the same guide, the next kit.
         done = page.locator("#acts > li")
@@ -196,7 +196,7 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         assert row.get_by_role("link", name="View the kit").get_attribute("href") == "/kits/DAY-03/"
         page.reload()  # sends again what it has: nothing
         page.get_by_text("The server answers.").wait_for()
-        page.get_by_text("Nothing waits").wait_for()
+        page.get_by_text("Nothing is waiting").wait_for()
         row.get_by_role("button", name="Settled").click()
         expect(row).to_have_count(0)
 
@@ -335,7 +335,7 @@ def test_without_a_network_a_kit_that_nobody_opened_needs_no_sorting(
         expect(card).to_contain_text("checked here, not yet recorded")
 
         page.context.set_offline(False)
-        page.get_by_text("Nothing waits").wait_for(timeout=SEEN_MS)
+        page.get_by_text("Nothing is waiting").wait_for(timeout=SEEN_MS)
 
     done = Entry.objects.filter(kit=world.day_01).order_by("-pk")[:3]
     assert [each.kind for each in done] == ["look-inside", "check-in", "check-in"]
@@ -373,7 +373,7 @@ def test_what_was_not_carried_and_what_is_not_ours_is_said_without_a_network(
         page.get_by_text("2 acts wait to be sent.").wait_for(timeout=SEEN_MS)
 
         page.context.set_offline(False)
-        page.get_by_text("Nothing waits").wait_for(timeout=SEEN_MS)
+        page.get_by_text("Nothing is waiting").wait_for(timeout=SEEN_MS)
 
     assert [need.words for need in unmet_needs.in_force()] == ["crutch", "tick remover"]
     assert not participants_own.is_inside(world.day_01)

@@ -144,9 +144,9 @@ def count_with_a_difference(page, url, world):
     page.locator(f"#lot-{other.lot_id}").fill("30")
     page.get_by_role("button", name="Compare with the record").click()
     page.get_by_text("1 difference. Nothing is saved yet.").wait_for()
-    page.get_by_text("Counted 8, the book has 10.").wait_for()
+    page.get_by_text("Counted 8, on record 10.").wait_for()
     page.get_by_role("button", name="Save the count").click()
-    page.get_by_text("Say of each difference why").wait_for()
+    page.get_by_text("Choose a reason for each difference").wait_for()
     assert not Entry.objects.filter(kind=EntryKind.COUNT, kit__isnull=True).exists()
     page.get_by_label("Why Wound dressing 10 × 12 D2").select_option(label="Nobody knows")
     page.get_by_role("button", name="Save the count").click()
@@ -167,7 +167,7 @@ def follow_a_recall(browser, page, url, guide, adviser, world):
     assert certainly.locator('a[href="tel:01632960111"]').count() == 1
     assert make.units(world.dressings, world.shelf) == 0
     page.get_by_role("button", name="Notified by phone").click()
-    page.get_by_text("they were told").wait_for()
+    page.get_by_text("they were notified").wait_for()
 
     theirs = browser.new_page(viewport={"width": 360, "height": 740})
     recall = Recall.objects.get()

@@ -276,7 +276,7 @@ def _kits(side: Side, of: Everywhere) -> None:
 def _went_stale(side: Side, of: Everywhere) -> None:
     """A batch in it went out of date since it went in: a count found it there."""
     section = make.section(side.kits["stale"])
-    counting.count(make.act(), [section], [counting.Found(section, 1, lot=of.lots["old"])])
+    counting.count(make.act(), [section], [counting.CountLine(section, 1, lot=of.lots["old"])])
 
 
 def _cleared(side: Side, of: Everywhere) -> Kit:

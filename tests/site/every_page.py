@@ -135,7 +135,7 @@ def furnished() -> make.World:
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
     custody.check_out(make.act(world.keeper), day_03, person=world.guide)
     custody.check_in(make.act(world.keeper), day_03, wet=True)
-    use_requests.tell(Checkout.objects.get(kit=day_03), [])
+    use_requests.answer(Checkout.objects.get(kit=day_03), [])
     holds.release(make.act(world.keeper), day_03, holds.WithheldKind.DRYING)
     sorting.look_inside(make.act(world.keeper), day_03)
     reservations.reserve(make.act(), day_03, make.trip("Crag walk", world.store, 1, 2))

@@ -23,9 +23,9 @@
             return checkouts_seen_by(self.actor)
 
 What `read`, `rows` and `perform` return is serialised by the serializer that the class names for
-it. One class may read and write: `class Kit(ReadView, UseCaseView)` with `method = "patch"`. A write
-needs the header Idempotency-Key and goes through `once`; `perform` runs in its transaction, raises
-Problems, and checks rooms in the service. PATCH and PUT take If-Match: the service asks `act.match`
+it. One class may read and write: `class Kit(ReadView, UseCaseView)` with `method = "patch"`. A
+write needs the header Idempotency-Key and goes through `once`; `perform` runs in its transaction,
+raises Problems, and checks rooms in the service. PATCH and PUT take If-Match: the service asks `act.match`
 under the row's lock (`gearroom.core.acts.rows.locked`), the view's `whole` says what the tag is
 made of, and a view whose service did not ask does nothing. Roles are checked here without a room:
 whoever has the role nowhere is refused here.
@@ -63,7 +63,6 @@ from gearroom.core.api.requests.serializers import UUID_FORM, ActBody, PageQuery
 from gearroom.core.rules.roles import ANYONE, USE_CASES
 from gearroom.core.services.accounts.shared_devices import actor_at
 from gearroom.core.setup.languages import speak
-
 
 Filter = str | Callable[[Actor, Any], Q]
 """The lookup that a query parameter is compared with, or what makes a condition of it."""

@@ -36,12 +36,12 @@ class User(AbstractUser):
 
     first_name = None  # type: ignore[assignment]  # the person carries the name
     last_name = None  # type: ignore[assignment]  # the person carries the name
-    REQUIRED_FIELDS: list[str] = []  # as Django declares it
+    REQUIRED_FIELDS = []
     given_by = models.ForeignKey(
         "core.Person", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
 
-    class Meta(AbstractUser.Meta):  # type: ignore[name-defined]  # Django's own pattern
+    class Meta(AbstractUser.Meta):
         constraints = [models.UniqueConstraint(Lower("username"), name="user_name_once")]
 
     def save(self, *args: Any, **kwargs: Any) -> None:

@@ -23,11 +23,11 @@ from kombu.utils.json import dumps, loads
 class Channel(filesystem.Channel):
     """A channel over two folders: messages, and the table of which queue hears which exchange."""
 
-    def _put(self, queue: str, payload: Any, **_: Any) -> None:
+    def _put(self, queue: str, payload: Any, **_: Any) -> None:  # type: ignore[override]  # as kombu's
         name = f"{time.time_ns():020d}_{uuid.uuid4()}.{queue}.msg"
         _write_whole(Path(self.data_folder_out) / name, dumps(payload))
 
-    def _get(self, queue: str) -> Any:
+    def _get(self, queue: str, timeout: float | None = None) -> Any:
         folder = Path(self.data_folder_in)
         for name in sorted(os.listdir(folder)):
             if name.partition(".")[2] != f"{queue}.msg":

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts.problems import Invalid, Problem, TooLarge, document
 from gearroom.core.api.problems import respond
 from gearroom.core.rules.plain_text import plain
-from gearroom.site.web.page import errors
+from gearroom.site.http.errors import page_not_found, refusal
 
 
 class LengthRequired(Problem):
@@ -69,9 +69,9 @@ class PlainText:
         """Once it is known to be a page's form."""
         if request.path.startswith("/api/"):
             return
-        request.GET = _plain(request.GET)
+        request.GET = _plain(request.GET)  # type: ignore[assignment]  # no class at run time
         if request.method == "POST":
-            request.POST = _plain(request.POST)
+            request.POST = _plain(request.POST)  # type: ignore[assignment]  # as above
 
 
 def _plain(form: QueryDict) -> QueryDict:
@@ -92,7 +92,7 @@ class NoNul:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         if "\0" in request.path:
-            return errors.page_not_found(request, Http404())
+            return page_not_found(request, Http404())
         if _holds_nul(request.GET):
             return _refused(request)
         return self.get_response(request)
@@ -116,6 +116,4 @@ def _holds_nul(fields: QueryDict) -> bool:
 
 def _refused(request: HttpRequest) -> HttpResponse:
     problem = Invalid(_("This contains a character that cannot be saved. Type it again by hand."))
-    if request.path.startswith("/api/"):
-        return respond(document(problem, request.path))
-    return errors.refusal(request, problem)
+    return refusal(request, problem)

@@ -15,7 +15,7 @@ from django.middleware.gzip import GZipMiddleware
 from gearroom.core.acts.database_trouble import TROUBLES, if_it_can
 from gearroom.core.rules.proxies import client_address
 from gearroom.core.setup.logs import is_secret
-from gearroom.site.web.page import errors
+from gearroom.site.http import errors
 
 POLICY = "; ".join(
     (
@@ -98,13 +98,13 @@ class DatabaseTrouble:
 
     def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
         """What a view raised; None lets it go on as a 500."""
-        return errors.in_trouble(request, error) if isinstance(error, TROUBLES) else None
+        return errors.database_failure(request, error) if isinstance(error, TROUBLES) else None
 
 
 class Sessions(SessionMiddleware):
     """Django's sessions; an answer goes out although its session could not be kept."""
 
-    def process_response(self, request: HttpRequest, response: HttpResponseBase) -> Any:
+    def process_response(self, request: HttpRequest, response: HttpResponse) -> HttpResponse:
         """Keep what changed in the session, if that can be written."""
         with if_it_can():
             return super().process_response(request, response)
@@ -127,7 +127,9 @@ class CompressedStatic(GZipMiddleware):
     """Middleware: scripts, styles and WebAssembly go over the wire compressed (RFC 1952). Nothing
     else does: pages hold secrets beside what others wrote, and the API's entity tags are strong."""
 
-    def process_response(self, request: HttpRequest, response: HttpResponse) -> HttpResponse:
+    def process_response(
+        self, request: HttpRequest, response: HttpResponseBase
+    ) -> HttpResponseBase:
         """The answer, compressed where it is one of ours that never changes with who asks."""
         kind = response.headers.get("Content-Type", "").partition(";")[0]
         if not request.path.startswith(settings.STATIC_URL) or kind not in _COMPRESSED:

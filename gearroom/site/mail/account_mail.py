@@ -12,6 +12,7 @@ import uuid
 from collections.abc import Callable
 from copy import copy
 from datetime import timedelta
+from functools import partial
 
 from django.conf import settings
 from django.core import mail
@@ -40,7 +41,7 @@ def send_waiting() -> int:
         row = AccountChange.objects.filter(pk=change.pk)
         if not row.filter(sent_at=None).update(sent_at=clock.now()):
             continue  # another worker has it
-        taken = send(_at(change.address, change.person), lambda change=change: _letter(change))
+        taken = send(_at(change.address, change.person), partial(_letter, change))
         row.update(**({"sent_at": None} if taken is False else {"address": ""}))
         sent += taken is True
     return sent

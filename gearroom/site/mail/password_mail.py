@@ -6,6 +6,8 @@ made when it is sent and kept nowhere.
 
 from __future__ import annotations
 
+from functools import partial
+
 from django.conf import settings
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -29,7 +31,7 @@ def send_waiting() -> int:
         if not row.filter(sent_at=None).update(sent_at=clock.now()):
             continue  # another worker has it
         person = reset.user.person
-        taken = account_mail.send(person, lambda reset=reset, to=person: _letter(reset, to))
+        taken = account_mail.send(person, partial(_letter, reset, person))
         if taken is False:
             row.update(sent_at=None)
         sent += taken is True

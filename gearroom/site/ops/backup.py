@@ -208,10 +208,10 @@ def _unpack(file: Path, folder: Path) -> Manifest:
             expected = {part.name: part for part in manifest.parts}
             if len(expected) < len(manifest.parts):
                 raise BackupError(f"The manifest of {file} lists a part twice.")
-            for part in manifest.parts:
-                if not _safe(part.name):
+            for name in expected:
+                if not _safe(name):
                     raise BackupError(
-                        f"{file} holds {part.name!r}, which is no place for a file of a backup."
+                        f"{file} holds {name!r}, which is no place for a file of a backup."
                     )
             for member in members:
                 part = expected.pop(member.name, None)

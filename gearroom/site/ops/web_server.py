@@ -22,7 +22,7 @@ from gearroom.core.setup.logs import Masked
 _CODES = {414: "address-too-long", 431: "headers-too-long", 500: "internal-error"}
 
 
-class Log(Logger):
+class Log(Logger):  # type: ignore[misc]  # gunicorn has no types
     """gunicorn's log, wherever it goes, masked."""
 
     def setup(self, cfg: Any) -> None:
@@ -34,7 +34,7 @@ class Log(Logger):
                 handler.setFormatter(Masked(plain._fmt, plain.datefmt))
 
 
-class Worker(ThreadWorker):
+class Worker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no types
     """A worker with threads whose refusals are ours."""
 
     def handle_error(self, req: Any, client: Any, addr: Any, exc: Any) -> None:

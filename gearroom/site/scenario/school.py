@@ -53,7 +53,7 @@ def receive(
     shelf: int = 0,
     expiry: date | None = None,
     number: str | None = None,
-) -> receiving.Received:
+) -> receiving.Arrival:
     """Packs of a fresh batch arrive on a shelf of a room."""
     if expiry is None and thing.shelf_life_days:
         days = int(thing.shelf_life_days * school.chance.uniform(0.75, 1.1))

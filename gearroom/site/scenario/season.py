@@ -25,8 +25,9 @@ from gearroom.site.scenario.stockroom import (
 from kits.models import AsFound, Kit, Trip
 from kits.rules.ledger.facts import Kind, Level
 from kits.services.custody import custody
-from kits.services.custody.use import LevelSeen, UseLine
+from kits.services.custody.use import UseLine
 from kits.services.ledger import readiness
+from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 from kits.services.restocking import sorting
 from kits.services.trips import reservations, trips
@@ -198,7 +199,7 @@ def _play(school: School, going: Going, today: date) -> None:
             return
         main = find.section(kit, "")
         plasters = school.items["plasters, assorted"]
-        levels = [LevelSeen(main, plasters, Level.LOW)] if school.chance.random() < 0.3 else []
+        levels = [LooseLevel(main, plasters, Level.LOW)] if school.chance.random() < 0.3 else []
         custody.check_in(school.act(), kit, as_found=AsFound.OPENED, used=used, levels=levels)
     with clock.pretending(trip.returns_at + timedelta(hours=2)):
         _fill_and_seal(school, find.any_kit(going.kit))

@@ -17,7 +17,7 @@ from kits.services.labelling import labelling
 from kits.services.lookup import find
 from kits.services.recalls import recalls
 from kits.services.stock import counting, disposing, instruments, receiving
-from kits.services.stock.counting import Found
+from kits.services.stock.counting import CountLine
 
 
 def resupply(school: School, things: Sequence[Thing]) -> None:
@@ -40,9 +40,11 @@ def resupply(school: School, things: Sequence[Thing]) -> None:
 def throw_out_what_went_off(school: School) -> None:
     """Throw out what went out of date on the shelves, each thing into its own bin."""
     today = clock.today(ZONE)
-    for holding in Holding.objects.filter(
-        place__kind=PlaceKind.SHELF, units__gt=0, lot__expiry__lt=today
-    ).select_related("lot__item", "place__room"):
+    for holding in (
+        Holding.objects.on_hand()
+        .filter(place__kind=PlaceKind.SHELF, lot__expiry__lt=today)
+        .select_related("lot__item", "place__room")
+    ):
         disposing.dispose(
             school.act(),
             place=holding.place,
@@ -124,7 +126,7 @@ def _short_dated_eye_wash(school: School, things: Mapping[str, Thing]) -> None:
     )
     kit = find.any_kit("DAY-04")
     main = find.section(kit, "main")
-    inside = Holding.objects.filter(place=main, units__gt=0).select_related("lot__item")
-    found = [Found(main, h.units, lot=h.lot) for h in inside if h.lot.item_id != eye_wash.pk]
-    found.append(Found(main, 2, lot=old.lot))
+    inside = Holding.objects.on_hand().filter(place=main).select_related("lot__item")
+    found = [CountLine(main, h.units, lot=h.lot) for h in inside if h.lot.item_id != eye_wash.pk]
+    found.append(CountLine(main, 2, lot=old.lot))
     counting.count(school.act(), [main], found, complete=True)

@@ -20,7 +20,7 @@ from gearroom.core.rules.sentences import Sentence
 from kits.models import Kit, Trip
 from kits.rules.ledger.facts import Verdict, Word
 from kits.services.ledger.verdicts import Judged, Question
-from kits.services.text import verdict_texts, wording
+from kits.services.text import reason_texts, verdict_texts, wording
 
 register = template.Library()
 
@@ -220,7 +220,7 @@ def withheld(kind: str) -> str:
 @register.filter
 def irregular(codes: list[str]) -> str:
     """The rules that an entry broke, in sentences."""
-    return " ".join(map(wording.irregular, codes))
+    return " ".join(map(reason_texts.irregular, codes))
 
 
 @register.filter

@@ -54,7 +54,7 @@ class Clearances(ListView):
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Clearance]:
         """List your own, and those of kits of rooms whose notices you may see."""
-        return clearances.seen_by(self.actor)
+        return clearances.visible_to(self.actor)
 
 
 class ClearanceBody(ActBody):

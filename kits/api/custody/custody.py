@@ -18,7 +18,7 @@ from kits.services.custody.hand_back_remarks import Remarks
 from kits.services.kits import holds, participants_own
 from kits.services.lookup import find
 from kits.services.trips import claims, due_times
-from kits.services.trips.purpose import UNSAID
+from kits.services.trips.purpose import NOT_GIVEN
 
 
 class CheckOutBody(bodies.HereBody):
@@ -92,18 +92,21 @@ class CheckOut(KitView):
         act = bodies.here(act, data)
         fact = data["emergency"] or data["already_gone"]
         kit = self.kit_taken(data)
-        person = find.person(act.actor, data.pop("person")) if "person" in data else UNSAID
+        person = find.person(act.actor, data.pop("person")) if "person" in data else NOT_GIVEN
         trip = bodies.trip_said(act, data)
         section = find.section(kit, data.pop("section")) if "section" in data else None
         if "cleared_by" in data:
             data["cleared_by"] = find.person(act.actor, data["cleared_by"])
         if data.pop("swap") and section is None and not fact:
             terms = claims.Terms(
-                trip, data.get("due_at", UNSAID), swap=True, take_reason=data.get("take_reason", "")
+                trip,
+                data.get("due_at", NOT_GIVEN),
+                swap=True,
+                take_reason=data.get("take_reason", ""),
             )
-            holder = None if person is UNSAID else person
+            holder = None if person is NOT_GIVEN else person
             goes = claims.settle(act, kit, terms, holder, alone=True)
-            trip, person = goes.trip, goes.holder or UNSAID
+            trip, person = goes.trip, goes.holder or NOT_GIVEN
         taken = custody.check_out(act, kit, person=person, trip=trip, section=section, **data)
         if find.sees_kit(act.actor, kit):
             return 201, taken
@@ -224,7 +227,7 @@ class PassedAnswer(answers.CheckoutAnswer):
     emergency = serializers.BooleanField(allow_null=True)
     entry = answers.EntryAnswer()
 
-    def to_representation(self, passed: custody.Passed) -> Any:
+    def to_representation(self, passed: custody.PassOn) -> Any:
         """The checkout as it is now, with the entry of the act."""
         shown = {**dict.fromkeys(self.fields), "kit": passed.kit.name}
         if passed.checkout is not None:

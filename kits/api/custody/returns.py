@@ -14,9 +14,9 @@ from gearroom.core.api.views import ListView, ReadView, named
 from kits.api import answers, bodies
 from kits.api.views import KitView, ReportView
 from kits.models import UnmetNeed
-from kits.services.custody import reporters, unmet_needs
+from kits.services.custody import unmet_needs
 from kits.services.kits import mixed_contents, participants_own
-from kits.services.lookup import find
+from kits.services.lookup import find, reporters
 from kits.services.stock import away
 
 
@@ -88,7 +88,7 @@ class AwayUnits(ReadView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """What went with a casualty from the kits of one's rooms and may come back."""
-        return {"results": away.seen_by(self.actor)}
+        return {"results": away.visible_to(self.actor)}
 
 
 class WriteOffBody(bodies.StockBody):

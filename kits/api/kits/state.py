@@ -20,7 +20,7 @@ from kits.services.kits import contents
 from kits.services.ledger import readiness, verdicts
 from kits.services.lookup import find
 from kits.services.restocking import sorting
-from kits.services.text import verdict_texts, wording
+from kits.services.text import reason_texts, verdict_texts
 
 
 class ReadinessQuery(QuerySerializer):
@@ -86,9 +86,9 @@ class Readiness(ReadView):
             "kit": kit,
             "trip": trip,
             "verdict": verdict,
-            "reasons": wording.reasons(verdict.reasons, swaps),
+            "reasons": reason_texts.reasons(verdict.reasons, swaps),
             "days": readiness.days_now(kit),
-            "offers": offers.shown(self.actor, kit, ways),
+            "offers": offers.as_values(self.actor, kit, ways),
         }
 
 

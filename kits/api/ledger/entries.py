@@ -43,9 +43,7 @@ class Checkouts(ListView):
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Checkout]:
         """Who has and had the kits of one's rooms, newest first."""
-        rows = Checkout.objects.filter(undone__isnull=True).select_related(
-            "kit", "section", "person", "trip"
-        )
+        rows = Checkout.objects.not_undone().select_related("kit", "section", "person", "trip")
         if not self.actor.everywhere:
             rooms = self.actor.room_ids
             theirs = Q(kit__home_room__in=rooms) | Q(opened_by__room__in=rooms)

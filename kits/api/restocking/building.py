@@ -28,8 +28,8 @@ from kits.rules.ledger.facts import Kind
 from kits.services.ledger import readiness
 from kits.services.lookup import find
 from kits.services.restocking import building, emptying
-from kits.services.restocking.building import Fate, Thing
-from kits.services.restocking.emptying import Line, Way
+from kits.services.restocking.building import BoughtItem, Fate
+from kits.services.restocking.emptying import Destination, EmptyLine
 from kits.services.restocking.sorting import Placed, PutIn
 
 
@@ -174,9 +174,9 @@ class Strip(KitView):
         return 201, {**vars(done), "unpriced": [item.name for item in done.unpriced]}
 
 
-def _thing(act: Act, kit: Kit, row: dict[str, Any]) -> Thing:
+def _thing(act: Act, kit: Kit, row: dict[str, Any]) -> BoughtItem:
     expiry = expiry_in(row, readiness.today_of(kit))
-    return Thing(
+    return BoughtItem(
         item=find.item(row["item"]),
         units=row["units"],
         fate=Fate(row["fate"]),
@@ -214,9 +214,9 @@ class CheckInKit(KitView):
 def _instrument(kit: Kit, ref: str | None) -> Lot:
     held = {
         row.lot_id: row.lot
-        for row in Holding.objects.filter(
-            place__kit=kit, units__gt=0, lot__item__kind=Kind.INSTRUMENT
-        ).select_related("lot__item")
+        for row in Holding.objects.on_hand()
+        .filter(place__kit=kit, lot__item__kind=Kind.INSTRUMENT)
+        .select_related("lot__item")
     }
     if ref is not None:
         named = find.lot(ref)
@@ -238,7 +238,7 @@ class OutBody(StrictSerializer):
     lot = serializers.CharField(max_length=40, help_text="By id, or by its label's code.")
     section = serializers.CharField(required=False, max_length=80, help_text="Where it is.")
     units = serializers.IntegerField(**bodies.UNITS)
-    way = serializers.ChoiceField(list(Way))
+    way = serializers.ChoiceField(list(Destination))
     why = serializers.CharField(required=False, max_length=300, allow_blank=True)
     shelf = serializers.CharField(required=False, max_length=40, help_text="Where it is put.")
     disposal = serializers.ChoiceField(Disposal.choices, required=False)
@@ -269,11 +269,11 @@ class Empty(KitView):
         """Take things out of a kit for good: shelf, training, sold, given away, thrown out."""
         kit = self.kit()
         lines = [
-            Line(
+            EmptyLine(
                 section=find.section(kit, row.get("section", "")),
                 lot=find.lot(row["lot"]),
                 units=row["units"],
-                way=Way(row["way"]),
+                way=Destination(row["way"]),
                 reason=row.get("why", ""),
                 shelf=find.shelf(act.actor, row["shelf"]) if "shelf" in row else None,
                 disposal=Disposal(row["disposal"]) if "disposal" in row else None,

@@ -22,8 +22,8 @@ from kits.rules.restocking.picking import TakeOut
 from kits.services.ledger import readiness, verdicts
 from kits.services.lookup import find
 from kits.services.restocking import adding, borrowing, sorting
-from kits.services.restocking.borrowing import Borrowed
-from kits.services.restocking.sorting import Differing, PutIn, Restock, Restocked
+from kits.services.restocking.borrowing import BorrowLine
+from kits.services.restocking.sorting import PutIn, Restock, RestockDifference, RestockResult
 
 
 # ------------------------------------------------------------------------------ looking inside
@@ -206,14 +206,14 @@ class RestockView(ReadView, KitView):
             "verdict": readiness.verdict(kit, data.get("through") or sorting.through_day(kit)),
         }
 
-    def _restocked(self, act: Act, kit: Kit, data: dict[str, Any]) -> Restocked:
+    def _restocked(self, act: Act, kit: Kit, data: dict[str, Any]) -> RestockResult:
         levels = data.get("levels")
         return sorting.restock(
             act,
             kit,
             as_listed=data["as_listed"],
             exceptions=[
-                Differing(
+                RestockDifference(
                     find.item(row["item"]),
                     section := find.section(kit, row["section"]),
                     [put_in(act, kit, p, section) for p in row.get("instead", [])],
@@ -269,7 +269,7 @@ class Borrow(KitView):
         taker = self.kit()
         giver = find.kit(act.actor, data["giver"])
         lines = [
-            Borrowed(
+            BorrowLine(
                 find.lot(row["lot"]),
                 find.section(giver, row.get("from_section", "")),
                 find.section(taker, row.get("section", "")),

@@ -13,7 +13,7 @@ from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
 from kits.api.views import KitView
-from kits.models import Entry, Place, PlaceKind
+from kits.models import Entry, Place
 from kits.services.custody import wrong_kit
 from kits.services.ledger import kit_summary, reversal
 from kits.services.lookup import find
@@ -81,7 +81,7 @@ class CountKit(KitView):
         if "section" in data:
             places = [find.section(kit, data["section"])]
         else:
-            places = list(kit.sections.filter(kind=PlaceKind.SECTION))
+            places = list(kit.sections.all())
         found = [
             _found(row, find.section(kit, row["section"]) if "section" in row else places[0])
             for row in data["found"]
@@ -101,8 +101,8 @@ class CountShelf(UseCaseView):
         return _count(act, [shelf], [_found(row, shelf) for row in data["found"]], data, [])
 
 
-def _found(row: dict[str, Any], place: Place) -> counting.Found:
-    return counting.Found(
+def _found(row: dict[str, Any], place: Place) -> counting.CountLine:
+    return counting.CountLine(
         place,
         row["units"],
         lot=find.lot(row["lot"]) if "lot" in row else None,
@@ -113,7 +113,7 @@ def _found(row: dict[str, Any], place: Place) -> counting.Found:
 def _count(
     act: Act,
     places: list[Place],
-    found: list[counting.Found],
+    found: list[counting.CountLine],
     data: dict[str, Any],
     levels: list[Any],
 ) -> tuple[int, Any]:
@@ -193,4 +193,4 @@ class MoveToOtherKit(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Take an act back and write the same for the kit that it really was."""
-        return 201, wrong_kit.really(act, self.kwargs["id"], find.kit(act.actor, data["kit"]))
+        return 201, wrong_kit.correct_kit(act, self.kwargs["id"], find.kit(act.actor, data["kit"]))

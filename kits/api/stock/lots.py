@@ -17,13 +17,12 @@ from gearroom.core.api.requests.serializers import ActBody, PageQuery, StrictSer
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, present
 from kits.api import answers
 from kits.models import Holding, Lot, LotFact
-from kits.rules.ledger.expiry import PrintedDateError, good_through, last_good_day
+from kits.rules.ledger.expiry import good_through
 from kits.services.ledger import readiness
-from kits.services.ledger.lots import normal
+from kits.services.ledger.lots import normal, printed_expiry
 from kits.services.lookup import find
 from kits.services.lookup.own_side import receipts_of, without_strangers
 from kits.services.stock import corrections, instruments, views
-from kits.services.text.wording import said
 
 NUMBER = {"max_length": 80, "allow_blank": True}
 
@@ -72,20 +71,14 @@ def with_batches(lots: Iterable[Lot]) -> list[Lot]:
 def expiry_in(data: dict[str, Any], today: date) -> date | None:
     """The last good day that a body gives, as a date or as it is printed; takes both out."""
     printed, expiry = data.pop("expiry_printed", ""), data.pop("expiry", None)
-    if not printed:
-        return expiry
-    try:
-        read = last_good_day(printed, today=today)
-    except PrintedDateError as error:
-        readings = [day.isoformat() for day in error.readings]
-        raise Invalid(said(error.says), field="expiry_printed", readings=readings) from error
-    if expiry is not None and expiry != read:
+    read = printed_expiry(printed, today=today)
+    if read is not None and expiry is not None and expiry != read:
         raise Invalid(
             _("“%(printed)s” reads as %(day)s, and the expiry given differs. Send one of them.")
             % {"printed": printed, "day": read.isoformat()},
             field="expiry",
         )
-    return read
+    return read or expiry
 
 
 class LotBody(StrictSerializer):
@@ -116,7 +109,7 @@ class Lots(ListView):
     filters = {
         "item": "item",
         "number": lambda actor, number: Q(number=normal(number)),
-        "expiring_before": lambda actor, day: views.going_out_before(day),
+        "expiring_before": lambda actor, day: views.expiring_before(day),
         "recalled": present("recall"),
         "in_stock": lambda actor, wanted: _in_stock() if wanted else ~_in_stock(),
     }
@@ -131,7 +124,7 @@ class Lots(ListView):
 
 
 def _in_stock() -> Q:
-    return Q(Exists(Holding.objects.filter(lot=OuterRef("pk"), units__gt=0)))
+    return Q(Exists(Holding.objects.on_hand().filter(lot=OuterRef("pk"))))
 
 
 class FactAnswer(serializers.Serializer[Any]):
@@ -180,9 +173,11 @@ class OneLot(ReadView):
         lot = find.lot(self.kwargs["id"])
         facts = list(LotFact.objects.filter(lot=lot).select_related("entry__person"))
         without_strangers(self.actor, [fact.entry for fact in facts])
-        held = Holding.objects.filter(
-            lot=lot, units__gt=0, place__in=find.places_of(self.actor)
-        ).select_related("place__kit")
+        held = (
+            Holding.objects.on_hand()
+            .filter(lot=lot, place__in=find.places_of(self.actor))
+            .select_related("place__kit")
+        )
         receipts = receipts_of(self.actor, lot)
         return {"lot": lot, "facts": facts, "receipts": receipts, "places": held}
 

@@ -57,7 +57,7 @@ class Holdings(ListView):
         "kind": "place__kind",
         "item": "lot__item",
         "expiring_before": lambda actor, day: Q(
-            lot__in=Lot.objects.filter(views.going_out_before(day)).values("pk")
+            lot__in=Lot.objects.filter(views.expiring_before(day)).values("pk")
         ),
         "recalled": present("lot__recall"),
         "place": "place",
@@ -66,9 +66,11 @@ class Holdings(ListView):
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Holding]:
         """What the inner places of one's rooms hold, by thing."""
-        return Holding.objects.filter(
-            units__gt=0, place__in=find.places_of(self.actor).values("pk")
-        ).select_related("place__room", "place__kit", "lot__item")
+        return (
+            Holding.objects.on_hand()
+            .filter(place__in=find.places_of(self.actor).values("pk"))
+            .select_related("place__room", "place__kit", "lot__item")
+        )
 
     def whole_page(self, page: list[Holding]) -> Sequence[Holding]:
         """The page's rows, their batches judged together."""

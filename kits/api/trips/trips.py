@@ -19,7 +19,7 @@ from kits.rules.text.hazards import HAZARDS
 from kits.rules.trips.trips import Coverage, Stand
 from kits.services.lookup import find
 from kits.services.trips import due_times, proposals, trip_readiness, trips
-from kits.services.trips.trip_readiness import TripSeen
+from kits.services.trips.trip_readiness import JudgedTrip
 from kits.services.trips.trips import TripFacts
 
 
@@ -79,7 +79,7 @@ class TripWholeAnswer(answers.WithPhones):
     )
     kits = PromisedKit(source="promised", many=True, help_text="Those reserved for it.")
 
-    def rooms(self, row: TripSeen) -> Iterable[int | None]:
+    def rooms(self, row: JudgedTrip) -> Iterable[int | None]:
         """The trip's."""
         return [row.trip.room_id]
 
@@ -92,7 +92,7 @@ class ClashAnswer(serializers.Serializer[Any]):
 
 
 class PutAnswer(serializers.Serializer[Any]):
-    told = serializers.ChoiceField(["created", "updated", "unchanged"])
+    told = serializers.ChoiceField(["created", "updated", "unchanged"], source="outcome")
     trip = TripWholeAnswer()
     clashes = ClashAnswer(
         many=True, help_text="Its kits that are reserved for another trip on the same days."
@@ -183,9 +183,9 @@ class ProposalAnswer(serializers.Serializer[Any]):
 
 
 # ----------------------------------------------------------------------------------------- showing
-def with_kits(trip: Trip) -> TripSeen:
+def with_kits(trip: Trip) -> JudgedTrip:
     """A trip with the kits reserved for it, and how it stands."""
-    return trip_readiness.seen([trip])[0]
+    return trip_readiness.judge_trips([trip])[0]
 
 
 def facts_from(act: Act, data: dict[str, Any]) -> TripFacts:
@@ -218,9 +218,9 @@ class Trips(ListView, UseCaseView):
         """Trips from one's rooms, soonest departure first."""
         return find.trips_of(self.actor)
 
-    def whole_page(self, page: list[Trip]) -> Sequence[TripSeen]:
+    def whole_page(self, page: list[Trip]) -> Sequence[JudgedTrip]:
         """Trips with their kits, in a number of queries that does not grow with them."""
-        return trip_readiness.seen(page)
+        return trip_readiness.judge_trips(page)
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Make a trip by hand, under a reference of our own."""
@@ -257,10 +257,10 @@ class OneTrip(ReadView, _TripView):
         """Say all there is to say of a trip: it is made, changed, or left as it is."""
         facts = facts_from(act, data)
         done = trips.put(act, self.kwargs["source"], self.kwargs["reference"], facts)
-        status = 201 if done.told == "created" else 200
+        status = 201 if done.outcome == "created" else 200
         return status, {**vars(done), "trip": with_kits(done.trip)}
 
-    def whole(self, row: Trip) -> TripSeen:
+    def whole(self, row: Trip) -> JudgedTrip:
         """A trip with its kits."""
         return with_kits(row)
 

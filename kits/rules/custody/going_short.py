@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from kits.rules.ledger.facts import Criticality, Line, Verdict, Weight, Word
-from kits.rules.ledger.readiness import Why
+from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.restocking.picking import FillUp, PutIn, RestockList
 
 
@@ -32,7 +32,10 @@ def additions(verdict: Verdict, listed: RestockList) -> list[Addition]:
     below = {row.line.id for row in listed.missing if row.below_minimum}
     found = []
     for reason in verdict.reasons:
-        if reason.weight < Weight.SHORT or reason.code not in (Why.SHORT, Why.EMPTY_BY_EYE):
+        if reason.weight < Weight.SHORT or reason.code not in (
+            ReasonCode.SHORT,
+            ReasonCode.EMPTY_BY_EYE,
+        ):
             continue
         addition = addition_to(listed, int(str(reason.facts["line"])))
         if addition is not None and addition.line.id not in below:

@@ -8,7 +8,6 @@ question that somebody must answer by looking at the pack.
 from __future__ import annotations
 
 import calendar
-import enum
 import re
 from datetime import date, datetime, timedelta
 from functools import reduce
@@ -16,24 +15,10 @@ from zoneinfo import ZoneInfo
 
 from gearroom.core.rules.sentences import Sentence, Wrong, say
 from kits.rules.ledger.facts import Batch, Kind
+from kits.rules.ledger.reasons import ReasonCode
 
 WINDOW_YEARS = 50
 """A date farther than this from today, either way, is a misprint or a misreading."""
-
-
-class Fault(enum.StrEnum):
-    """Why units of a batch do not count, or may not go into a kit."""
-
-    RECALLED = "recalled"
-    WITHHELD = "withheld"
-    TRAINING_STOCK = "training-stock"
-    UNSIGNED_MEDICINE = "unsigned-medicine"
-    EXPIRED = "expired"
-    OPENED_TOO_LONG = "opened-too-long"
-    DATE_NOT_KNOWN = "date-not-known"
-    CHECK_FAILED = "check-failed"
-    CHECK_NOT_ANSWERED = "check-not-answered"
-    CHECK_DUE = "check-due"
 
 
 class PrintedDateError(Wrong):
@@ -242,7 +227,7 @@ def must_be_dated(batch: Batch) -> bool:
     return batch.thing.sterile or batch.thing.kind is Kind.MEDICINE
 
 
-def why_not(batch: Batch, day: date) -> Fault | None:
+def why_not(batch: Batch, day: date) -> ReasonCode | None:
     """Return why units of `batch` are not usable through `day`, gravest first; None if they are.
 
     Beside the dates an instrument's last check must have been answered and passed, and the next
@@ -253,36 +238,36 @@ def why_not(batch: Batch, day: date) -> Fault | None:
     if fault is not None:
         return fault
     if batch.expiry is not None and batch.expiry < day:
-        return Fault.EXPIRED
+        return ReasonCode.EXPIRED
     opened = _opened_through(batch)
     if opened is not None and opened < day:
-        return Fault.OPENED_TOO_LONG
+        return ReasonCode.OPENED_TOO_LONG
     if batch.undated_until is not None and batch.undated_until < day:
-        return Fault.DATE_NOT_KNOWN
+        return ReasonCode.DATE_NOT_KNOWN
     return check_fault(batch, day)
 
 
-def check_fault(batch: Batch, day: date) -> Fault | None:
+def check_fault(batch: Batch, day: date) -> ReasonCode | None:
     """Return why an instrument wants a check before it counts through `day`: the last one failed,
     none was ever answered, or the next is due before `day`; None where it wants none."""
     if batch.check_passed is False:
-        return Fault.CHECK_FAILED
+        return ReasonCode.CHECK_FAILED
     if batch.check_passed is None and batch.thing.kind is Kind.INSTRUMENT:
-        return Fault.CHECK_NOT_ANSWERED
+        return ReasonCode.CHECK_NOT_ANSWERED
     if batch.check_due is not None and batch.check_due < day:
-        return Fault.CHECK_DUE
+        return ReasonCode.CHECK_DUE
     return None
 
 
-def _fault_on_any_day(batch: Batch) -> Fault | None:
+def _fault_on_any_day(batch: Batch) -> ReasonCode | None:
     if batch.recalled:
-        return Fault.RECALLED
+        return ReasonCode.RECALLED
     if batch.withheld:
-        return Fault.WITHHELD
+        return ReasonCode.WITHHELD
     if batch.check_passed is False:
-        return Fault.CHECK_FAILED
+        return ReasonCode.CHECK_FAILED
     if must_be_dated(batch) and not date_known(batch) and batch.undated_until is None:
-        return Fault.DATE_NOT_KNOWN
+        return ReasonCode.DATE_NOT_KNOWN
     return None
 
 
@@ -305,7 +290,7 @@ def usable_until(batch: Batch) -> date | None:
 
 def may_be_put_in(
     batch: Batch, today: date, *, list_signed: bool = True, training_stock: bool = False
-) -> Fault | None:
+) -> ReasonCode | None:
     """Return why units of `batch` may not be put into a kit today, or None if they may.
 
     The same faults keep a kit from being cleared to go while such units are inside. An instrument
@@ -315,16 +300,16 @@ def may_be_put_in(
     aside for training and the kit is not a training kit.
     """
     fault = _fault_on_any_day(batch)
-    if fault in (Fault.RECALLED, Fault.WITHHELD):
+    if fault in (ReasonCode.RECALLED, ReasonCode.WITHHELD):
         return fault
     if training_stock:
-        return Fault.TRAINING_STOCK
+        return ReasonCode.TRAINING_STOCK
     if batch.thing.kind is Kind.MEDICINE and not list_signed:
-        return Fault.UNSIGNED_MEDICINE
+        return ReasonCode.UNSIGNED_MEDICINE
     if fault is not None:
         return fault
     fault = why_not(batch, today)
-    dated = (Fault.EXPIRED, Fault.OPENED_TOO_LONG, Fault.DATE_NOT_KNOWN)
+    dated = (ReasonCode.EXPIRED, ReasonCode.OPENED_TOO_LONG, ReasonCode.DATE_NOT_KNOWN)
     return fault if fault in dated else None
 
 

@@ -7,15 +7,9 @@ from dataclasses import replace
 from datetime import date
 
 from kits.rules.ledger.allocation import Pool
-from kits.rules.ledger.expiry import (
-    Fault,
-    date_known,
-    good_through,
-    may_be_put_in,
-    must_be_dated,
-    why_not,
-)
+from kits.rules.ledger.expiry import date_known, good_through, may_be_put_in, must_be_dated, why_not
 from kits.rules.ledger.facts import Batch, Kind, KitState, Line, Units
+from kits.rules.ledger.reasons import ReasonCode
 
 
 def inside(kit: KitState) -> list[Units]:
@@ -41,9 +35,9 @@ def counted_lines(kit: KitState) -> list[Line]:
     return [line for line in kit.lines if not line.thing.by_eye]
 
 
-def why_not_counted(units: Units, through: date) -> Fault | None:
+def why_not_counted(units: Units, through: date) -> ReasonCode | None:
     """Return why units inside a kit do not count through a day, or None if they do."""
-    return Fault.TRAINING_STOCK if units.training else why_not(units.batch, through)
+    return ReasonCode.TRAINING_STOCK if units.training else why_not(units.batch, through)
 
 
 def usable_supply(units: Iterable[Units], through: date) -> dict[Pool, int]:
@@ -61,7 +55,7 @@ def supply(units: Iterable[Units]) -> dict[Pool, int]:
     return counts
 
 
-def must_come_out(kit: KitState, units: Units, today: date) -> Fault | None:
+def must_come_out(kit: KitState, units: Units, today: date) -> ReasonCode | None:
     """Return why units that are inside `kit` may not stay there when it goes, or None if they
     may. It is the rule of `may_be_put_in`, save that a medicine is asked only whether a line
     wants it: whether the list is signed is one reason for the whole kit."""
@@ -88,11 +82,11 @@ def home_line(kit: KitState, units: Units) -> Line | None:
     return best
 
 
-def lots(faults: Iterable[tuple[Units, Fault]]) -> tuple[dict[str, object], ...]:
+def lots(faults: Iterable[tuple[Units, ReasonCode]]) -> tuple[dict[str, object], ...]:
     """Return unusable units as facts for a sentence, a dict for each batch and fault: `batch` id,
     `lot` number, `count`, `fault`, and `date`, the last day it was or is good (an instrument's
     check: the day it is due), None where there is none."""
-    counts: dict[tuple[int, Fault], int] = {}
+    counts: dict[tuple[int, ReasonCode], int] = {}
     batches: dict[int, Batch] = {}
     for x, fault in faults:
         batches[x.batch.id] = x.batch
@@ -105,7 +99,7 @@ def lots(faults: Iterable[tuple[Units, Fault]]) -> tuple[dict[str, object], ...]
             "fault": fault,
             "date": (
                 batches[batch_id].check_due
-                if fault is Fault.CHECK_DUE
+                if fault is ReasonCode.CHECK_DUE
                 else good_through(batches[batch_id])
             ),
         }

@@ -28,13 +28,12 @@ Decided here, where the design leaves a choice:
 
 from __future__ import annotations
 
-import enum
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 from kits.rules.ledger.allocation import Allocation
-from kits.rules.ledger.expiry import Fault, date_known, good_through
+from kits.rules.ledger.expiry import date_known, good_through
 from kits.rules.ledger.facts import (
     Criticality,
     Kind,
@@ -58,6 +57,7 @@ from kits.rules.ledger.kit_contents import (
     why_not_counted,
 )
 from kits.rules.ledger.minimums import lasting, soonest
+from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
 from kits.rules.ledger.suits import suits
 
 EDITION = 2
@@ -70,30 +70,6 @@ CLIMATE: dict[LivesIn, tuple[int, int]] = {
     LivesIn.HUT: (-15, 35),
 }
 """The coldest and hottest, in degrees Celsius, that we take a place to reach in a year."""
-
-
-class Why(enum.StrEnum):
-    """The stable codes of a verdict's reasons; those of `suits` are its own."""
-
-    SHORT = "short"
-    LOW = "low"
-    EMPTY_BY_EYE = "empty-by-eye"
-    LOW_BY_EYE = "low-by-eye"
-    TAKE_OUT = "take-out"
-    EXPIRED_INSIDE = "expired-inside"
-    DATE_NOT_KNOWN = "date-not-known"
-    SECTION_AWAY = "section-away"
-    LAID_UP = "laid-up"
-    LOST = "lost"
-    TRAINING = "training"
-    WAITING_TO_BE_SORTED = "waiting-to-be-sorted"
-    WITHHELD = "withheld"
-    LIST_EMPTY = "list-empty"
-    LIST_NOT_SIGNED = "list-not-signed"
-    SIGNATURE_ENDS = "signature-ends"
-    NOT_LOOKED_INSIDE = "not-looked-inside"
-    FROST = "frost"
-    HEAT = "heat"
 
 
 @dataclass(frozen=True)
@@ -137,7 +113,7 @@ def judge(
 
     Facts of a line's reasons: `line`, `section`, `thing` (name), `thing_id`, `criticality`,
     `carry`, `never_below`, `usable`, `shortfall` (units to reach *carry*), `lacking` (units to
-    reach *never below*, 0 when it is only low), `cause` (the `Fault` of
+    reach *never below*, 0 when it is only low), `cause` (the code of
     most of the unusable units inside, else "missing"), `lots` (those units: dicts of `batch` id,
     `lot` number, `count`, `fault`, `date` when that came or comes into force, or None), and for an
     instrument `question`. By-eye lines have `level` (None: not known) in place of the numbers.
@@ -183,7 +159,7 @@ def fit_days(kit: KitState) -> FitDays:
         *_on_record(kit),
         *_of_the_kit(kit),
         *_by_eye(kit),
-        *(Reason(Why.TAKE_OUT, Weight.STOPS) for x in inside(kit) if _never_clear(kit, x)),
+        *(Reason(ReasonCode.TAKE_OUT, Weight.STOPS) for x in inside(kit) if _never_clear(kit, x)),
     ]
     worst = max((reason.weight for reason in standing), default=Weight.NOTE)
     ready_until: date | None = None
@@ -214,40 +190,40 @@ def first_expiry(kit: KitState) -> date | None:
 def _on_record(kit: KitState) -> Iterable[Reason]:
     """What somebody said of the kit as a whole, which stops it whatever is inside."""
     if kit.training:
-        yield Reason(Why.TRAINING, Weight.STOPS)
+        yield Reason(ReasonCode.TRAINING, Weight.STOPS)
     if kit.lost:
-        yield Reason(Why.LOST, Weight.STOPS)
+        yield Reason(ReasonCode.LOST, Weight.STOPS)
     if kit.laid_up:
-        yield Reason(Why.LAID_UP, Weight.STOPS)
+        yield Reason(ReasonCode.LAID_UP, Weight.STOPS)
     for why in kit.withheld:
-        yield Reason(Why.WITHHELD, Weight.STOPS, {"reason": why})
+        yield Reason(ReasonCode.WITHHELD, Weight.STOPS, {"reason": why})
 
 
 def _of_the_kit(kit: KitState) -> Iterable[Reason]:
     """What is so of the kit whatever the day."""
     if kit.waiting_to_be_sorted:
-        yield Reason(Why.WAITING_TO_BE_SORTED, Weight.STOPS)
+        yield Reason(ReasonCode.WAITING_TO_BE_SORTED, Weight.STOPS)
     if not kit.lines:
-        yield Reason(Why.LIST_EMPTY, Weight.SHORT)
+        yield Reason(ReasonCode.LIST_EMPTY, Weight.SHORT)
     if not kit.signed:
-        yield Reason(Why.LIST_NOT_SIGNED, _weight_of_signature(kit))
+        yield Reason(ReasonCode.LIST_NOT_SIGNED, _weight_of_signature(kit))
     if kit.looked_inside_on is None:
-        yield Reason(Why.NOT_LOOKED_INSIDE, Weight.SHORT, {"looked_inside_on": None})
+        yield Reason(ReasonCode.NOT_LOOKED_INSIDE, Weight.SHORT, {"looked_inside_on": None})
     for section in sorted(kit.away):
-        yield Reason(Why.SECTION_AWAY, Weight.NOTE, {"section": section})
+        yield Reason(ReasonCode.SECTION_AWAY, Weight.NOTE, {"section": section})
 
 
 def _lapsing(kit: KitState) -> Iterable[tuple[date, Reason]]:
     """What is so of the kit after a day: that day, and the reason from the next on."""
     if kit.signed and kit.signed_until is not None:
         facts: dict[str, object] = {"signed_until": kit.signed_until}
-        yield kit.signed_until, Reason(Why.SIGNATURE_ENDS, _weight_of_signature(kit), facts)
+        yield kit.signed_until, Reason(ReasonCode.SIGNATURE_ENDS, _weight_of_signature(kit), facts)
     if kit.looked_inside_on is not None:
         last = kit.looked_inside_on + timedelta(
             days=min(kit.look_interval_days, (date.max - kit.looked_inside_on).days)
         )
         facts = {"looked_inside_on": kit.looked_inside_on, "look_by": last}
-        yield last, Reason(Why.NOT_LOOKED_INSIDE, Weight.SHORT, facts)
+        yield last, Reason(ReasonCode.NOT_LOOKED_INSIDE, Weight.SHORT, facts)
 
 
 def _weight_of_signature(kit: KitState) -> Weight:
@@ -263,7 +239,7 @@ def _climate(kit: KitState) -> Iterable[Reason]:
     things = sorted(carried.values(), key=lambda thing: (thing.name, thing.id))
     cold = [x.name for x in things if x.min_temp_c is not None and x.min_temp_c > coldest]
     hot = [x.name for x in things if x.max_temp_c is not None and x.max_temp_c < hottest]
-    for why, names, reached in ((Why.FROST, cold, coldest), (Why.HEAT, hot, hottest)):
+    for why, names, reached in ((ReasonCode.FROST, cold, coldest), (ReasonCode.HEAT, hot, hottest)):
         if names:
             facts: dict[str, object] = {
                 "things": tuple(names),
@@ -279,7 +255,7 @@ def _climate(kit: KitState) -> Iterable[Reason]:
 def _to_come_out(kit: KitState, today: date) -> Iterable[Reason]:
     """What is inside and may never be, a reason for each thing and fault; what is out of date and
     does not stop it; and what nobody can say the date of, which is worth a look."""
-    bad: dict[tuple[str, int, Fault], list[Units]] = {}
+    bad: dict[tuple[str, int, ReasonCode], list[Units]] = {}
     undated: dict[int, list[Units]] = {}
     for x in inside(kit):
         fault = must_come_out(kit, x, today)
@@ -299,17 +275,14 @@ def _to_come_out(kit: KitState, today: date) -> Iterable[Reason]:
             "line": None if home is None else home.id,
         }
         if only_said:
-            yield Reason(Why.EXPIRED_INSIDE, Weight.NOTE, facts)
+            yield Reason(ReasonCode.EXPIRED_INSIDE, Weight.NOTE, facts)
         else:
-            yield Reason(Why.TAKE_OUT, Weight.STOPS, facts)
+            yield Reason(ReasonCode.TAKE_OUT, Weight.STOPS, facts)
     for units in undated.values():
         thing = units[0].batch.thing
         count = sum(x.count for x in units)
         facts = {"thing": thing.name, "thing_id": thing.id, "count": count}
-        yield Reason(Why.DATE_NOT_KNOWN, Weight.NOTE, facts)
-
-
-OUT_OF_DATE = (Fault.EXPIRED, Fault.OPENED_TOO_LONG)
+        yield Reason(ReasonCode.DATE_NOT_KNOWN, Weight.NOTE, facts)
 
 
 def _stops_when_expired(kit: KitState, units: Units) -> bool:
@@ -347,11 +320,11 @@ def _by_eye(kit: KitState) -> Iterable[Reason]:
             continue
         facts = _about(line) | {"level": level}
         if level is Level.LOW:
-            yield Reason(Why.LOW_BY_EYE, Weight.LOW, facts)
+            yield Reason(ReasonCode.LOW_BY_EYE, Weight.LOW, facts)
         elif line.never_below > 0:
-            yield Reason(Why.EMPTY_BY_EYE, _weight_if_short(line), facts, line.criticality)
+            yield Reason(ReasonCode.EMPTY_BY_EYE, _weight_if_short(line), facts, line.criticality)
         else:
-            yield Reason(Why.EMPTY_BY_EYE, Weight.LOW, facts)
+            yield Reason(ReasonCode.EMPTY_BY_EYE, Weight.LOW, facts)
 
 
 def _counted(kit: KitState, through: date) -> Iterable[Reason]:
@@ -361,7 +334,7 @@ def _counted(kit: KitState, through: date) -> Iterable[Reason]:
     faulty = {n: fault for n, x in enumerate(units) if (fault := why_not_counted(x, through))}
     allocation.add(supply(x for n, x in enumerate(units) if n not in faulty))
     allocation.meet_all()
-    faults: dict[int, list[tuple[Units, Fault]]] = {}
+    faults: dict[int, list[tuple[Units, ReasonCode]]] = {}
     for n, fault in faulty.items():
         if (home := home_line(kit, units[n])) is not None:
             faults.setdefault(home.id, []).append((units[n], fault))
@@ -381,9 +354,9 @@ def _counted(kit: KitState, through: date) -> Iterable[Reason]:
             "lots": lots(unusable),
         }
         if short:
-            yield Reason(Why.SHORT, _weight_if_short(line), facts, line.criticality)
+            yield Reason(ReasonCode.SHORT, _weight_if_short(line), facts, line.criticality)
         else:
-            yield Reason(Why.LOW, Weight.LOW, facts)
+            yield Reason(ReasonCode.LOW, Weight.LOW, facts)
 
 
 def _weight_if_short(line: Line) -> Weight:
@@ -403,7 +376,7 @@ def _about(line: Line) -> dict[str, object]:
     return facts
 
 
-def _main_cause(faults: Sequence[tuple[Units, Fault]]) -> str:
+def _main_cause(faults: Sequence[tuple[Units, ReasonCode]]) -> str:
     counts: dict[str, int] = {}
     for units, fault in faults:
         counts[fault] = counts.get(fault, 0) + units.count

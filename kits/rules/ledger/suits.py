@@ -8,22 +8,12 @@ day kits beside it do no harm. A list that says nothing of people or days serves
 
 from __future__ import annotations
 
-import enum
 from collections.abc import Iterable, Sequence
 
 from kits.rules.ledger.expiry import usable_through
 from kits.rules.ledger.facts import KitState, Level, Reason, Thing, TripNeeds, Weight
 from kits.rules.ledger.kit_contents import inside
-
-
-class Mismatch(enum.StrEnum):
-    """The stable codes of why kits do not suit a trip."""
-
-    TOO_FEW_PEOPLE = "too-few-people"
-    TOO_FEW_DAYS = "too-few-days"
-    HAZARDS_NOT_SERVED = "hazards-not-served"
-    NOTHING_FOR_CHILDREN = "nothing-for-children"
-    LATEX_INSIDE = "latex-inside"
+from kits.rules.ledger.reasons import ReasonCode
 
 
 def suits(trip: TripNeeds, kits: Sequence[KitState]) -> tuple[Reason, ...]:
@@ -44,21 +34,23 @@ def _mismatches(trip: TripNeeds, kits: Sequence[KitState]) -> Iterable[Reason]:
     served = sum(kit.serves_people for kit in kits if kit.serves_days >= trip.days)
     facts: dict[str, object] = {"people": trip.people, "served": served}
     if all_served < trip.people:
-        yield Reason(Mismatch.TOO_FEW_PEOPLE, Weight.SHORT, facts | {"served": all_served})
+        yield Reason(ReasonCode.TOO_FEW_PEOPLE, Weight.SHORT, facts | {"served": all_served})
     elif served < trip.people:
         facts |= {"days": trip.days, "served_on_shorter": all_served}
-        yield Reason(Mismatch.TOO_FEW_DAYS, Weight.SHORT, facts)
+        yield Reason(ReasonCode.TOO_FEW_DAYS, Weight.SHORT, facts)
     hazards = trip.hazards.difference(*(kit.hazards for kit in kits))
     if hazards:
-        yield Reason(Mismatch.HAZARDS_NOT_SERVED, Weight.SHORT, {"hazards": tuple(sorted(hazards))})
+        yield Reason(
+            ReasonCode.HAZARDS_NOT_SERVED, Weight.SHORT, {"hazards": tuple(sorted(hazards))}
+        )
     if trip.children and not any(_has_child_things(kit, trip) for kit in kits):
-        yield Reason(Mismatch.NOTHING_FOR_CHILDREN, Weight.SHORT)
+        yield Reason(ReasonCode.NOTHING_FOR_CHILDREN, Weight.SHORT)
     if trip.latex_free:
         for kit in kits:
             names = sorted({thing.name for thing in _things_inside(kit) if thing.latex})
             if names:
                 facts = {"kit": kit.name, "kit_id": kit.id, "things": tuple(names)}
-                yield Reason(Mismatch.LATEX_INSIDE, Weight.STOPS, facts)
+                yield Reason(ReasonCode.LATEX_INSIDE, Weight.STOPS, facts)
 
 
 def _has_child_things(kit: KitState, trip: TripNeeds) -> bool:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 from kits.rules.ledger.facts import KitState, Reason, Units, Verdict, Weight, Word
-from kits.rules.ledger.readiness import Why
+from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.restocking.picking import RestockList, restock
 from kits.rules.trips.trips import Stand
 
@@ -122,13 +122,13 @@ class KitWeek:
     def to_bin(self) -> tuple[Reason, ...]:
         """What is out of date inside and does not stop it."""
         own = self.answers[0].verdict.reasons if self.answers else ()
-        return tuple(reason for reason in own if reason.code == Why.EXPIRED_INSIDE)
+        return tuple(reason for reason in own if reason.code == ReasonCode.EXPIRED_INSIDE)
 
     @property
     def wants_opening(self) -> bool:
         """Whether something has to be done inside; a mere look is not listed as that."""
         wrong = [r for r in self.reasons if r.weight >= Weight.SHORT]
-        return any(r.code != Why.NOT_LOOKED_INSIDE for r in wrong)
+        return any(r.code != ReasonCode.NOT_LOOKED_INSIDE for r in wrong)
 
 
 @dataclass(frozen=True)

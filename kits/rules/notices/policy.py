@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from kits.rules.mail.schedule import local_instant
+from kits.rules.notices.schedule import local_instant
 
 
 class When(enum.StrEnum):

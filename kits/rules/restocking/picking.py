@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from kits.rules.ledger.allocation import BY_RANK, Allocation
-from kits.rules.ledger.expiry import Fault, date_known, good_through, may_be_put_in, usable_through
+from kits.rules.ledger.expiry import date_known, good_through, may_be_put_in, usable_through
 from kits.rules.ledger.facts import Batch, KitState, Level, Line, Thing, Units
 from kits.rules.ledger.kit_contents import (
     counted_lines,
@@ -25,6 +25,7 @@ from kits.rules.ledger.kit_contents import (
     usable_supply,
     why_not_counted,
 )
+from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
 
 
 class Swap(enum.StrEnum):
@@ -63,14 +64,14 @@ class PutIn:
 
 @dataclass(frozen=True)
 class TakeOut:
-    """Units to take out of a section. `why` is a `Fault` for what may not stay; a `Swap` for what
-    is still good and goes back to its shelf once its replacement is in. `training` as of the
-    units: set aside for training."""
+    """Units to take out of a section. `why` is a `ReasonCode` for what may not stay; a `Swap` for
+    what is still good and goes back to its shelf once its replacement is in. `training` as of
+    the units: set aside for training."""
 
     batch: Batch
     section: str
     count: int
-    why: Fault | Swap
+    why: ReasonCode | Swap
     training: bool = False
 
 
@@ -242,9 +243,9 @@ def _swapped(
             continue
         count = min(x.count, replaced[home.id])
         replaced[home.id] -= count
-        dated = fault in (Fault.EXPIRED, Fault.OPENED_TOO_LONG)
-        why: Fault | Swap = Swap.ENDS_TOO_SOON if dated else Swap.CHECK_NEEDED
-        if fault is Fault.DATE_NOT_KNOWN:
+        dated = fault in OUT_OF_DATE
+        why: ReasonCode | Swap = Swap.ENDS_TOO_SOON if dated else Swap.CHECK_NEEDED
+        if fault is ReasonCode.DATE_NOT_KNOWN:
             why = fault
         swapped.append(TakeOut(x.batch, x.place, count, why, x.training))
     return swapped

@@ -9,7 +9,8 @@ from datetime import date
 
 from kits.rules.ledger.facts import KitState, Level, Thing, Verdict
 from kits.rules.ledger.kit_contents import inside, must_come_out
-from kits.rules.ledger.readiness import Why, judge
+from kits.rules.ledger.readiness import judge
+from kits.rules.ledger.reasons import OF_LINES, ReasonCode
 
 
 class Lack(enum.StrEnum):
@@ -45,11 +46,11 @@ def not_replaced(kit: KitState, today: date, section: str | None = None) -> list
 def lacks(verdict: Verdict) -> bool:
     """Whether a verdict says that something is not replaced or must come out: whoever checked the
     kit then found it as the book has it, not *all there*."""
-    return any(reason.code in _OF_LINES | _OUT for reason in verdict.reasons)
+    return any(reason.code in OF_LINES | _OUT for reason in verdict.reasons)
 
 
 def _lacking(kit: KitState, today: date) -> Iterable[NotReplaced]:
-    reasons = {r.facts["line"]: r for r in judge(kit, today, today).reasons if r.code in _OF_LINES}
+    reasons = {r.facts["line"]: r for r in judge(kit, today, today).reasons if r.code in OF_LINES}
     for line in kit.lines:
         reason = reasons.get(line.id)
         if reason is None or line.section in kit.away:
@@ -62,8 +63,7 @@ def _lacking(kit: KitState, today: date) -> Iterable[NotReplaced]:
             yield NotReplaced(line.thing, line.section, count, Lack.NOT_REPLACED)
 
 
-_OF_LINES = frozenset({Why.SHORT, Why.LOW, Why.EMPTY_BY_EYE, Why.LOW_BY_EYE})
-_OUT = frozenset({Why.TAKE_OUT, Why.EXPIRED_INSIDE})
+_OUT = frozenset({ReasonCode.TAKE_OUT, ReasonCode.EXPIRED_INSIDE})
 
 
 def _coming_out(kit: KitState, today: date) -> Iterable[NotReplaced]:

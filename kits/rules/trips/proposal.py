@@ -15,7 +15,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from kits.rules.ledger.facts import KitState, Reason, TripNeeds, Verdict, Weight
-from kits.rules.ledger.suits import Mismatch, suits
+from kits.rules.ledger.reasons import ReasonCode
+from kits.rules.ledger.suits import suits
 
 
 class PassedOver(enum.StrEnum):
@@ -118,7 +119,7 @@ def against(trip: TripNeeds, candidate: Candidate) -> Iterable[Reason]:
     if not candidate.verdict.set_up:
         yield Reason(PassedOver.NOT_SET_UP, Weight.STOPS)
     yield from (r for r in candidate.verdict.reasons if r.weight >= Weight.SHORT)
-    yield from (r for r in suits(trip, (candidate.state,)) if r.code == Mismatch.LATEX_INSIDE)
+    yield from (r for r in suits(trip, (candidate.state,)) if r.code == ReasonCode.LATEX_INSIDE)
 
 
 def _not_chosen(
@@ -165,7 +166,7 @@ def _all_served(trip: TripNeeds, left: _Left, kits: Sequence[KitState]) -> _Left
 def _served(trip: TripNeeds, left: _Left, kit: KitState) -> _Left:
     people = kit.serves_people if kit.serves_days >= trip.days else 0
     children = left.children and any(
-        r.code == Mismatch.NOTHING_FOR_CHILDREN for r in suits(trip, (kit,))
+        r.code == ReasonCode.NOTHING_FOR_CHILDREN for r in suits(trip, (kit,))
     )
     return _Left(max(0, left.people - people), left.hazards - kit.hazards, children)
 

@@ -20,7 +20,7 @@ from gearroom.core.acts.problems import NotAllowed, NotFound, Refused, Unaccepta
 from gearroom.core.models import Person
 from kits.models import Checkout, Clearance, ClearanceAnswer, Entry, EntryKind, Kit
 from kits.rules.ledger.facts import Verdict, Weight
-from kits.rules.ledger.irregular import Broken
+from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import offers
 from kits.services.ledger.book import Book
 from kits.services.notices import writing
@@ -113,13 +113,13 @@ def by_link(said: str) -> Clearance:
 
 def get(actor: Actor, pk: int) -> Clearance:
     """A clearance that somebody may see: their own, or of a kit of their rooms. Raises NotFound."""
-    found = seen_by(actor).filter(pk=pk).first()
+    found = visible_to(actor).filter(pk=pk).first()
     if found is None:
         raise NotFound("clearance", pk)
     return found
 
 
-def seen_by(actor: Actor) -> QuerySet[Clearance]:
+def visible_to(actor: Actor) -> QuerySet[Clearance]:
     """The clearances that somebody may see, the newest first: their own, and those of kits of rooms
     whose notices they may see."""
     rows = _with_all().order_by("-pk")
@@ -176,7 +176,7 @@ def answer(act: Act, clearance: Clearance, *, confirmed: bool) -> ClearanceAnswe
             EntryKind.CLEARANCE,
             kit=kit,
             trip=clearance.entry.trip,
-            irregular=[] if confirmed else [Broken.NOT_CLEARED],
+            irregular=[] if confirmed else [ReasonCode.NOT_CLEARED],
             detail={"clearance": clearance.pk, "confirmed": confirmed},
         )
         done = ClearanceAnswer.objects.create(clearance=clearance, entry=entry, confirmed=confirmed)

@@ -8,8 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, time, timedelta
-from zoneinfo import ZoneInfo
+from datetime import datetime
 
 from django.utils.translation import gettext as _
 
@@ -31,22 +30,23 @@ from kits.models import (
 )
 from kits.rules.ledger.facts import Verdict, Weight
 from kits.rules.ledger.in_force import seal_holds
-from kits.rules.ledger.irregular import Broken
-from kits.services.custody import going_short, reporters, use
+from kits.rules.ledger.reasons import ReasonCode
+from kits.services.custody import going_short, use
 from kits.services.custody.hand_back_remarks import Remarks
 from kits.services.custody.hand_back_remarks import write as write_remarks
 from kits.services.kits import holds as keeping
 from kits.services.ledger import kit_state
 from kits.services.ledger.book import Book
-from kits.services.lookup import promises
+from kits.services.ledger.levels import LooseLevel
+from kits.services.lookup import promises, reporters
 from kits.services.lookup.holders import kit_is_out, open_checkout
 from kits.services.lookup.promises import refuse_ended
 from kits.services.notices import writing
-from kits.services.trips.purpose import UNSAID, Plan, Unsaid, plan, refuse_promised
+from kits.services.trips.purpose import NOT_GIVEN, NotGiven, Plan, plan, refuse_promised
 
 
 @dataclass(frozen=True)
-class Taken:
+class CheckOut:
     """A kit (or section) that was taken out, and how it stood then. `checkout` is None where that
     was before what is known of it since: then it is history, and changes nothing."""
 
@@ -57,7 +57,7 @@ class Taken:
 
 
 @dataclass(frozen=True)
-class Passed:
+class PassOn:
     """A kit that was passed to another person on the way. `checkout` is None as for `Taken`."""
 
     kit: Kit
@@ -66,37 +66,32 @@ class Passed:
 
 
 @dataclass(frozen=True)
-class HandedBack:
+class CheckIn:
     """A kit that was handed back. `checkout` is None where the book did not show it out."""
 
     kit: Kit
     entry: Entry
     checkout: Checkout | None
     as_found: AsFound
-    use: use.Used | None = None
-    irregular: Sequence[Broken] = field(default_factory=list)
-
-
-def end_of_day(day: date, zone: str) -> datetime:
-    """The last second of a local day."""
-    return datetime.combine(day + timedelta(days=1), time(), ZoneInfo(zone)) - timedelta(seconds=1)
+    use: use.UseResult | None = None
+    irregular: Sequence[ReasonCode] = field(default_factory=list)
 
 
 def check_out(
     act: Act,
     kit: Kit,
     *,
-    person: Person | Unsaid | None = UNSAID,
-    trip: Trip | Unsaid | None = UNSAID,
-    due_at: datetime | Unsaid | None = UNSAID,
+    person: Person | NotGiven | None = NOT_GIVEN,
+    trip: Trip | NotGiven | None = NOT_GIVEN,
+    due_at: datetime | NotGiven | None = NOT_GIVEN,
     section: Place | None = None,
     short_reason: str = "",
     cleared_by: Person | None = None,
     take_reason: str = "",
     emergency: bool = False,
     already_gone: bool = False,
-    irregular: Sequence[Broken] = (),
-) -> Taken:
+    irregular: Sequence[ReasonCode] = (),
+) -> CheckOut:
     """Take a kit out to a person.
 
     Without `trip` it goes for the one that `going_out.plan` finds, with None for none; without
@@ -115,9 +110,9 @@ def check_out(
     """
     fact = emergency or already_gone
     irregular = list(irregular)
-    if person is UNSAID:
+    if person is NOT_GIVEN:
         person = _whoever_acts(act) if emergency else None
-    assert not isinstance(person, Unsaid)
+    assert not isinstance(person, NotGiven)
     if person is not None and people.is_program(person):
         raise Unacceptable(
             "who-takes-it",
@@ -136,7 +131,7 @@ def check_out(
         for whoever in filter(None, (held, with_kit)):
             if not fact:
                 raise kit_is_out(whoever)
-            irregular.append(Broken.WAS_OUT)
+            irregular.append(ReasonCode.WAS_OUT)
         going = plan(kit, person=person, trip=trip, due_at=due_at, taken_at=act.received_at)
         if fact:
             irregular += _broken(going, book.claim() or act.received_at, emergency=emergency)
@@ -145,7 +140,9 @@ def check_out(
             if section is None:
                 refuse_promised(act, going, take_reason)
             going_short.permit(act, going, short_reason, cleared_by)
-            irregular += [Broken.RESERVED_FOR_ANOTHER] if going.others and section is None else []
+            irregular += (
+                [ReasonCode.RESERVED_FOR_ANOTHER] if going.others and section is None else []
+            )
         entry = book.post(
             EntryKind.EMERGENCY if emergency else EntryKind.CHECK_OUT,
             kit=kit,
@@ -188,7 +185,7 @@ def check_out(
             writing.tell_keepers(entry, "emergency", kit=kit)
         elif irregular:
             writing.tell_keepers(entry, "irregular", kit=kit)
-    return Taken(kit, checkout, entry, going.verdict)
+    return CheckOut(kit, checkout, entry, going.verdict)
 
 
 def _require_right(act: Act, kit: Kit, *, emergency: bool, already_gone: bool) -> None:
@@ -217,15 +214,15 @@ def _refuse_unsaid(act: Act, going: Plan) -> None:
         )
 
 
-def _broken(going: Plan, at: datetime, *, emergency: bool) -> list[Broken]:
+def _broken(going: Plan, at: datetime, *, emergency: bool) -> list[ReasonCode]:
     """The rules that a kit broke which went all the same, at an instant."""
-    broken = [Broken(r.code) for r in going.verdict.reasons if r.weight >= Weight.SHORT]
+    broken = [ReasonCode(r.code) for r in going.verdict.reasons if r.weight >= Weight.SHORT]
     if going.trip is not None and promises.ended(going.trip, now=at):
         cancelled = going.trip.cancelled_at is not None
-        broken.append(Broken.TRIP_CANCELLED if cancelled else Broken.TRIP_OVER)
+        broken.append(ReasonCode.TRIP_CANCELLED if cancelled else ReasonCode.TRIP_OVER)
     if emergency:
-        return [*broken, Broken.EMERGENCY]
-    return [*broken, *([Broken.RESERVED_FOR_ANOTHER] if going.others else [])]
+        return [*broken, ReasonCode.EMERGENCY]
+    return [*broken, *([ReasonCode.RESERVED_FOR_ANOTHER] if going.others else [])]
 
 
 def _whoever_acts(act: Act) -> Person | None:
@@ -238,18 +235,22 @@ def _into_history(
     book: Book,
     kit: Kit,
     person: Person | None,
-    trip: Trip | Unsaid | None,
+    trip: Trip | NotGiven | None,
     section: Place | None,
     emergency: bool,
-    irregular: Sequence[Broken],
-) -> Taken:
+    irregular: Sequence[ReasonCode],
+) -> CheckOut:
     """Write down that a kit was out before what is known of it since; who has it now stays."""
-    going = plan(kit, person=person, trip=None if trip is UNSAID else trip, due_at=None)
+    going = plan(kit, person=person, trip=None if trip is NOT_GIVEN else trip, due_at=None)
     entry = book.post(
         EntryKind.EMERGENCY if emergency else EntryKind.CHECK_OUT,
         kit=kit,
         trip=going.trip,
-        irregular=[*irregular, Broken.OUT_OF_ORDER, *([Broken.EMERGENCY] if emergency else [])],
+        irregular=[
+            *irregular,
+            ReasonCode.OUT_OF_ORDER,
+            *([ReasonCode.EMERGENCY] if emergency else []),
+        ],
         detail={
             "to": going.person.pk if going.person else None,
             "due_at": None,
@@ -257,7 +258,7 @@ def _into_history(
         },
     )
     writing.tell_keepers(entry, "irregular", kit=kit)
-    return Taken(kit, None, entry, going.verdict)
+    return CheckOut(kit, None, entry, going.verdict)
 
 
 def _close(held: Checkout, entry: Entry, as_found: str = "") -> None:
@@ -275,14 +276,14 @@ def check_in(
     section: Place | None = None,
     seal_seen: str = "",
     used: Sequence[use.UseLine] = (),
-    levels: Sequence[use.LevelSeen] = (),
+    levels: Sequence[LooseLevel] = (),
     sharps_or_blood: bool = False,
     wet: bool = False,
     wrong: str = "",
     photo: bytes = b"",
     incident: str = "",
     remarks: Remarks = Remarks(),  # noqa: B008  # frozen
-) -> HandedBack:
+) -> CheckIn:
     """Hand a kit back, in whatever room and whoever brings it; never refused for what it says.
 
     `seal_seen` is the number read off the seal (its last three characters are enough); one that
@@ -291,24 +292,26 @@ def check_in(
     kit's latest change of hands, it is history: what was used then is written, and who has the kit
     now, where, and whether it waits to be sorted stay as they are.
     """
-    irregular: list[Broken] = []
+    irregular: list[ReasonCode] = []
     act.actor.require("check_in")
     with Book(act) as book:
         kit = book.lock(kit.pk, *(other.pk for other in remarks.mixed_with))[0]
         late = book.is_late(kit, section)
         held = None if late else open_checkout(kit, section)
         if late:
-            irregular.append(Broken.OUT_OF_ORDER)
+            irregular.append(ReasonCode.OUT_OF_ORDER)
         elif held is None:
-            irregular.append(Broken.WAS_NOT_OUT)
-        seal = Seal.objects.filter(kit=kit, section=section, broken__isnull=True).first()
+            irregular.append(ReasonCode.WAS_NOT_OUT)
+        seal = Seal.objects.unbroken().filter(kit=kit, section=section).first()
         holds = late or seal_holds(seal.number if seal else None, seal_seen)
         if as_found == AsFound.CLOSED and seal_seen and not holds:
             as_found = AsFound.OPENED
-            irregular.append(Broken.SEAL_NOT_THE_ONE)
+            irregular.append(ReasonCode.SEAL_NOT_THE_ONE)
         if as_found == AsFound.SEALED and not holds:
             as_found = AsFound.OPENED if seal_seen else AsFound.SORT_LATER
-            irregular.append(Broken.SEAL_NOT_THE_ONE if seal_seen else Broken.NO_SEAL_ON_RECORD)
+            irregular.append(
+                ReasonCode.SEAL_NOT_THE_ONE if seal_seen else ReasonCode.NO_SEAL_ON_RECORD
+            )
         if (used or remarks.mixed_with) and as_found != AsFound.OPENED:
             as_found = AsFound.OPENED
         here = act.room or kit.room
@@ -339,7 +342,7 @@ def check_in(
             keeping.withhold_kit(book, kit, WithheldKind.SOMETHING_WRONG, wrong, photo)
         if irregular:
             writing.tell_keepers(entry, "irregular", kit=kit)
-    return HandedBack(kit, entry, held, as_found, done, irregular)
+    return CheckIn(kit, entry, held, as_found, done, irregular)
 
 
 def _arrive(
@@ -364,7 +367,7 @@ def _arrive(
     kit.save(update_fields=["room", "to_sort_since"])
 
 
-def pass_on(act: Act, kit: Kit, person: Person) -> Passed:
+def pass_on(act: Act, kit: Kit, person: Person) -> PassOn:
     """Record that a kit was passed to another person on the way.
 
     That somebody has it who had it already is recorded too, and changes nothing. Where the book
@@ -379,15 +382,15 @@ def pass_on(act: Act, kit: Kit, person: Person) -> Passed:
             passed = book.post(
                 EntryKind.PASS,
                 kit=kit,
-                irregular=[Broken.OUT_OF_ORDER],
+                irregular=[ReasonCode.OUT_OF_ORDER],
                 detail={"from": None, "to": person.pk},
             )
             writing.tell_keepers(passed, "irregular", kit=kit)
-            return Passed(kit, None, passed)
+            return PassOn(kit, None, passed)
         if held is None:
-            unseen = [Broken.WAS_NOT_TAKEN_OUT]
+            unseen = [ReasonCode.WAS_NOT_TAKEN_OUT]
             taken = check_out(act, kit, person=person, already_gone=True, irregular=unseen)
-            return Passed(kit, taken.checkout, taken.entry)
+            return PassOn(kit, taken.checkout, taken.entry)
         entry = book.post(
             EntryKind.PASS,
             kit=kit,
@@ -400,4 +403,4 @@ def pass_on(act: Act, kit: Kit, person: Person) -> Passed:
         )
         held.person = person
         held.save(update_fields=["person"])
-    return Passed(kit, held, entry)
+    return PassOn(kit, held, entry)

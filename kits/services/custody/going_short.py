@@ -15,7 +15,7 @@ from kits.rules.custody.going_short import guide_may
 from kits.rules.ledger.facts import Reason, Verdict, Weight, Word
 from kits.services.custody import clearances, offers
 from kits.services.notices import writing
-from kits.services.text import verdict_texts, wording
+from kits.services.text import reason_texts, verdict_texts, wording
 from kits.services.trips.purpose import Plan
 
 
@@ -75,15 +75,15 @@ def _refused(act: Act, going: Plan, code: str, more: str) -> Refused:
         says,
         kit=kit.name,
         through=verdict.through.isoformat(),
-        reasons=[wording.reason(r) for r in verdict.reasons],
-        offers=offers.shown(act.actor, kit, ways),
+        reasons=[reason_texts.reason(r) for r in verdict.reasons],
+        offers=offers.as_values(act.actor, kit, ways),
     )
 
 
 def _not_fit(verdict: Verdict) -> str:
     if verdict.by_phone:
         return _("Call somebody who may clear it, and name them.")
-    return str(wording.reason(verdict.reasons[0])["text"])
+    return str(reason_texts.reason(verdict.reasons[0])["text"])
 
 
 def _why(act: Act, kit: Kit, verdict: Verdict) -> str:

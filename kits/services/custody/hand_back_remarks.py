@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from kits.models import Checkout, Kit
 from kits.services.custody import unmet_needs
-from kits.services.custody.unmet_needs import Needed
+from kits.services.custody.unmet_needs import NeedLine
 from kits.services.kits import mixed_contents, participants_own
 from kits.services.ledger.book import Book
 
@@ -17,7 +17,7 @@ class Remarks:
     """`needed`: what was needed and not in it. `mixed_with`: the kits that its contents were mixed
     with. `given_back`: what was in its *not ours* pouch went back to its owner."""
 
-    needed: Sequence[Needed] = ()
+    needed: Sequence[NeedLine] = ()
     mixed_with: Sequence[Kit] = ()
     given_back: bool = False
 

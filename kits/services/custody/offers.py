@@ -20,10 +20,11 @@ from gearroom.core.acts.act import Actor
 from gearroom.core.models import Membership, Person
 from gearroom.core.rules.roles import USE_CASES
 from gearroom.core.services.people import people
-from kits.models import Checkout, Kit, Trip
+from kits.models import Checkout, Kit, Reservation, Trip
 from kits.rules.custody.going_short import Addition, additions, guide_may
 from kits.rules.ledger.facts import KitState, Verdict, Weight, Word
-from kits.rules.ledger.readiness import Why, judge
+from kits.rules.ledger.readiness import judge
+from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.trips import trips as trip_rule
 from kits.services.ledger import readiness
 from kits.services.lookup import find, promises
@@ -32,7 +33,7 @@ from kits.services.restocking.sorting import Restock, restock_list
 from kits.services.text import verdict_texts
 
 
-class Do(enum.StrEnum):
+class OfferKind(enum.StrEnum):
     """What is offered."""
 
     CHECK = "look-inside"
@@ -47,7 +48,7 @@ class Offer:
     """One way on. `kit` is the name of the kit that it is done to; `fields` is what to send, as far
     as it is known, and `needs` names what is still wanted; `people` are those to choose from."""
 
-    do: Do
+    do: OfferKind
     says: str
     kit: str
     fields: Mapping[str, Any] = field(default_factory=dict)
@@ -70,14 +71,14 @@ def offers(
     found = []
     settled = _settles_here(verdict)
     if settled and _wants_a_check(verdict) and actor.could("look_inside", kit.room_id):
-        found.append(Offer(Do.CHECK, check_says(kit), kit.name))
+        found.append(Offer(OfferKind.CHECK, check_label(kit), kit.name))
     if settled and actor.could("restock", kit.room_id):
         found += _additions(kit, verdict)
     if actor.could("check_out", kit.room_id):
         found += _another(actor, kit, verdict, trip, person)
         if may_decide(actor, kit, verdict):
             says = _("Let it go short, with a reason")
-            found.append(Offer(Do.GO_SHORT, says, kit.name, needs=("short_reason",)))
+            found.append(Offer(OfferKind.GO_SHORT, says, kit.name, needs=("short_reason",)))
         elif verdict.by_phone or verdict.word is Word.SHORT:
             found += _by_phone(kit)
     return found
@@ -93,7 +94,7 @@ def may_decide(actor: Actor, kit: Kit, verdict: Verdict) -> bool:
     )
 
 
-def check_says(kit: Kit) -> str:
+def check_label(kit: Kit) -> str:
     """What the tap is called that says that a kit was checked: what the book knows to be missing
     is not *all there*."""
     if sealing.not_replaced(kit):
@@ -109,7 +110,7 @@ def clearers(kit: Kit) -> list[Person]:
     return list(here.exclude(pk__in=people.programs().values("pk")).order_by("name", "pk"))
 
 
-def shown(actor: Actor, kit: Kit, rows: Iterable[Offer]) -> list[dict[str, Any]]:
+def as_values(actor: Actor, kit: Kit, rows: Iterable[Offer]) -> list[dict[str, Any]]:
     """Offers as plain values; phones for whoever may see people."""
     phones = any(actor.may("see_people", room) for room in (kit.home_room_id, kit.room_id))
     return [
@@ -131,7 +132,7 @@ def shown(actor: Actor, kit: Kit, rows: Iterable[Offer]) -> list[dict[str, Any]]
 # ------------------------------------------------------------------------------------------- inside
 def _wants_a_check(verdict: Verdict) -> bool:
     return any(
-        reason.code in (Why.WAITING_TO_BE_SORTED, Why.NOT_LOOKED_INSIDE)
+        reason.code in (ReasonCode.WAITING_TO_BE_SORTED, ReasonCode.NOT_LOOKED_INSIDE)
         for reason in verdict.reasons
     )
 
@@ -139,7 +140,7 @@ def _wants_a_check(verdict: Verdict) -> bool:
 def _settles_here(verdict: Verdict) -> bool:
     """Whether all that stops a kit is settled by a check, a shelf or a telephone."""
     return all(
-        reason.by_phone or reason.code == Why.WAITING_TO_BE_SORTED
+        reason.by_phone or reason.code == ReasonCode.WAITING_TO_BE_SORTED
         for reason in verdict.reasons
         if reason.weight is Weight.STOPS
     )
@@ -149,7 +150,7 @@ def _additions(kit: Kit, verdict: Verdict) -> list[Offer]:
     plan = restock_list(kit, through=verdict.through)
     return [
         Offer(
-            Do.ADD,
+            OfferKind.ADD,
             _add_says(plan, addition),
             kit.name,
             fields={"line": addition.line.id, "through": verdict.through.isoformat()},
@@ -184,13 +185,13 @@ def _another(
     other, its = best
     fields: dict[str, Any] = {"trip": str(trip.pk)} if trip else {}
     fields |= {"person": str(person.pk)} if person else {}
-    if trip and promises.open_reservations().filter(kit=kit, trip=trip).exists():
+    if trip and Reservation.objects.promised().filter(kit=kit, trip=trip).exists():
         fields["swap"] = True  # the promise goes along
     says = _("Take %(kit)s: %(verdict)s") % {
         "kit": other.name,
         "verdict": verdict_texts.verdict(its),
     }
-    return [Offer(Do.TAKE_OTHER, says, other.name, fields)]
+    return [Offer(OfferKind.TAKE_OTHER, says, other.name, fields)]
 
 
 def _best_other(
@@ -202,13 +203,10 @@ def _best_other(
     rows = {
         row.pk: row
         for row in find.kits_of(actor)
-        .filter(
-            room=kit.room_id,
-            list_version__packing_list=kit.list_version.packing_list_id,
-            retired_on__isnull=True,
-        )
+        .active()
+        .filter(room=kit.room_id, list_version__packing_list=kit.list_version.packing_list_id)
         .exclude(pk=kit.pk)
-        .exclude(pk__in=Checkout.objects.filter(in_at=None, section=None).values("kit"))
+        .exclude(pk__in=Checkout.objects.open().of_whole_kits().values("kit"))
     }
     sorted_by = verdict.through + timedelta(days=kit.home_room.sorting_nights)
     for each in promises.standing(kits=list(rows)):
@@ -247,4 +245,4 @@ def _by_phone(kit: Kit) -> list[Offer]:
     if not may:
         return []
     says = _("Cleared by phone")
-    return [Offer(Do.CLEAR, says, kit.name, needs=("cleared_by",), people=may)]
+    return [Offer(OfferKind.CLEAR, says, kit.name, needs=("cleared_by",), people=may)]

@@ -14,8 +14,8 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid
 from kits.models import Checkout, Entry, EntryKind, Item, Kit, UnmetNeed
-from kits.services.custody import reporters
 from kits.services.ledger.book import Book
+from kits.services.lookup import reporters
 from kits.services.lookup.holders import last_checkout
 
 MOST_WORDS = 120
@@ -23,7 +23,7 @@ MOST_WORDS = 120
 
 
 @dataclass(frozen=True)
-class Needed:
+class NeedLine:
     """Something that was needed and not there: a thing that is known, or words for it."""
 
     item: Item | None = None
@@ -33,7 +33,7 @@ class Needed:
         return self.item.name if self.item else self.words
 
 
-def report(act: Act, kit: Kit, needed: Sequence[Needed]) -> Entry:
+def report(act: Act, kit: Kit, needed: Sequence[NeedLine]) -> Entry:
     """Write what was needed and not in a kit, against its open checkout or else its last one.
     Raises Invalid where nothing is said."""
     with Book(act) as book:
@@ -42,7 +42,7 @@ def report(act: Act, kit: Kit, needed: Sequence[Needed]) -> Entry:
         return write(book, kit, needed, last_checkout(kit))
 
 
-def write(book: Book, kit: Kit, needed: Sequence[Needed], checkout: Checkout | None) -> Entry:
+def write(book: Book, kit: Kit, needed: Sequence[NeedLine], checkout: Checkout | None) -> Entry:
     """Write it into an open book; the kit is locked already."""
     rows = list(dict.fromkeys(map(_checked, needed)))
     if not rows:
@@ -70,7 +70,7 @@ def in_force() -> QuerySet[UnmetNeed]:
     )
 
 
-def _checked(row: Needed) -> Needed:
+def _checked(row: NeedLine) -> NeedLine:
     words = " ".join(row.words.split())
     if (row.item is None) == (not words):
         raise Invalid(
@@ -81,4 +81,4 @@ def _checked(row: Needed) -> Needed:
             _("Describe in at most %(most)d characters what was needed.") % {"most": MOST_WORDS},
             field="needed",
         )
-    return Needed(row.item, words)
+    return NeedLine(row.item, words)

@@ -23,20 +23,20 @@ from kits.models import (
     Holding,
     Item,
     Kit,
-    LevelFact,
     Lot,
     Place,
     PlaceKind,
 )
 from kits.rules.custody.use import Went, may_come_back
-from kits.rules.ledger.facts import Kind, Level
-from kits.rules.ledger.irregular import Broken
+from kits.rules.ledger.facts import Kind
+from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.restocking.picking import first_out
-from kits.services.custody import reporters
 from kits.services.custody.hand_back_remarks import Remarks
 from kits.services.custody.hand_back_remarks import write as write_remarks
 from kits.services.ledger import lots, readiness
 from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.ledger.levels import LooseLevel, write_levels
+from kits.services.lookup import reporters
 from kits.services.lookup.holders import last_checkout
 from kits.services.text.amounts import units
 
@@ -61,15 +61,6 @@ class UseLine:
 
 
 @dataclass(frozen=True)
-class LevelSeen:
-    """How much of something judged by eye is left in a section."""
-
-    section: Place
-    item: Item
-    level: Level
-
-
-@dataclass(frozen=True)
 class UsedLine:
     """What was written: from where, which batch, and whether the book held it."""
 
@@ -83,7 +74,7 @@ class UsedLine:
 
 
 @dataclass(frozen=True)
-class Used:
+class UseResult:
     """One entry of use with what it wrote."""
 
     entry: Entry
@@ -95,10 +86,10 @@ def log_use(
     kit: Kit,
     used: Sequence[UseLine],
     *,
-    levels: Sequence[LevelSeen] = (),
+    levels: Sequence[LooseLevel] = (),
     incident: str = "",
     remarks: Remarks = Remarks(),  # noqa: B008  # frozen
-) -> Used:
+) -> UseResult:
     """Write what was used from a kit, against its open checkout or else its last one."""
     with Book(act) as book:
         kit = book.lock(kit.pk, *(other.pk for other in remarks.mixed_with))[0]
@@ -116,20 +107,20 @@ def write(
     kit: Kit,
     used: Sequence[UseLine],
     *,
-    levels: Sequence[LevelSeen] = (),
+    levels: Sequence[LooseLevel] = (),
     checkout: Checkout | None,
     incident: str = "",
-) -> Used:
+) -> UseResult:
     """Write use into an open book. The kit is locked already.
 
     Use claimed before a later count of the kit takes nothing out of it, since the count found what
     was left: it comes from *unexplained*.
     """
     counted = _counted_since(book, kit)
-    sections = list(kit.sections.filter(kind=PlaceKind.SECTION))
+    sections = list(kit.sections.all())
     held = {
         (h.place_id, h.lot_id): h
-        for h in Holding.objects.filter(place__in=sections, units__gt=0).select_related("lot__item")
+        for h in Holding.objects.on_hand().filter(place__in=sections).select_related("lot__item")
     }
     left = {where: h.units for where, h in held.items()}
     lines: list[UsedLine] = []
@@ -148,7 +139,7 @@ def write(
                 )
         if count:
             place = line.section or sections[0]
-            lot = line.lot or _likely_lot(line.item, sections)
+            lot = line.lot or _last_known_lot(line.item, sections)
             found = 0 if counted else count
             lines.append(UsedLine(line.item, lot, place, count, line.lot is None, found, line.went))
     unexplained = outer(PlaceKind.UNEXPLAINED)
@@ -171,13 +162,9 @@ def write(
         incident=incident,
         irregular=_broken(lines, counted=counted),
     )
-    if counted:
-        return Used(entry, lines)
-    LevelFact.objects.bulk_create(
-        LevelFact(section=seen.section, item=seen.item, entry=entry, level=seen.level)
-        for seen in levels
-    )
-    return Used(entry, lines)
+    if not counted:
+        write_levels(entry, levels)
+    return UseResult(entry, lines)
 
 
 def _refuse_unless_said_so(line: UseLine) -> None:
@@ -212,10 +199,10 @@ def _counted_since(book: Book, kit: Kit) -> bool:
     return counts.exists()
 
 
-def _broken(lines: Sequence[UsedLine], *, counted: bool) -> list[Broken]:
+def _broken(lines: Sequence[UsedLine], *, counted: bool) -> list[ReasonCode]:
     if counted:
-        return [Broken.COUNTED_SINCE]
-    return [Broken.USED_MORE] if any(line.found for line in lines) else []
+        return [ReasonCode.COUNTED_SINCE]
+    return [ReasonCode.USED_MORE] if any(line.found for line in lines) else []
 
 
 def _order(
@@ -241,7 +228,7 @@ def _order(
     return [where for where, _ in wanted]
 
 
-def _likely_lot(item: Item, sections: Sequence[Place]) -> Lot:
+def _last_known_lot(item: Item, sections: Sequence[Place]) -> Lot:
     """The batch last known of a thing in a kit; where there was none, one without a number."""
     last = (
         Lot.objects.filter(item=item, movements__to_place__in=sections)

@@ -27,13 +27,14 @@ from gearroom.core.acts.act import SYSTEM, Act, Actor, secret_key
 from gearroom.core.acts.problems import NotFound, Refused
 from gearroom.core.models import Room
 from kits.models import Checkout, Entry, EntryKind, Kit, WithheldKind
-from kits.rules.ledger.irregular import Broken
+from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import use
 from kits.services.custody.hand_back_remarks import Remarks
 from kits.services.custody.hand_back_remarks import write as write_remarks
 from kits.services.kits import holds
 from kits.services.ledger.book import Book
 from kits.services.ledger.kit_state import CLOSED
+from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 from kits.services.notices import writing
 
@@ -52,7 +53,7 @@ _SORTED = (
 
 
 @dataclass(frozen=True)
-class Told:
+class UseAnswer:
     """What came of an answer: the entry, and whether the kit had been sorted before it."""
 
     entry: Entry
@@ -64,11 +65,13 @@ def latest(actor: Actor, kit: Kit) -> Checkout | None:
     or they told what they used already."""
     held = (
         Checkout.objects.select_related("person", "trip", "closed_by")
-        .filter(kit=kit, section__isnull=True, undone__isnull=True, person__isnull=False)
+        .of_whole_kits()
+        .not_undone()
+        .filter(kit=kit, person__isnull=False)
         .order_by("-id")
         .first()
     )
-    if held is None or held.person_id is None or was_told(held):
+    if held is None or held.person_id is None or is_answered(held):
         return None
     seen = find.people_of(actor).filter(pk=held.person_id)
     return held if find.knows_kit(actor, kit) or seen.exists() else None
@@ -89,7 +92,7 @@ def token(held: Checkout, actor: Actor = SYSTEM) -> str:
     return signing.dumps([held.pk, rooms], salt=_SALT)
 
 
-def also(actor: Actor, held: Checkout) -> list[Checkout]:
+def times_of_person(actor: Actor, held: Checkout) -> list[Checkout]:
     """A time with a kit, and the others of the same person that its link leads to."""
     others = open_for([held.person_id or 0]).get(held.person_id or 0, [])
     return [held, *(each for each in others if each != held and find.knows_kit(actor, each.kit))]
@@ -101,10 +104,10 @@ def open_for(people: Iterable[int]) -> dict[int, list[Checkout]]:
     of queries does not grow with them."""
     held = list(
         Checkout.objects.select_related("kit__home_room", "person", "trip")
+        .of_whole_kits()
+        .not_undone()
         .filter(
             person__in=list(people),
-            section__isnull=True,
-            undone__isnull=True,
             in_at__gte=clock.now() - WITHIN,
             kit__to_sort_since__isnull=False,
         )
@@ -129,7 +132,7 @@ def _newest(entries: QuerySet[Entry]) -> dict[int | None, int]:
     return dict(rows.order_by())
 
 
-def asked_of(actor: Actor, room: Room) -> list[list[Checkout]]:
+def people_to_ask(actor: Actor, room: Room) -> list[list[Checkout]]:
     """Whom to ask about kits that stand in a room or are at home there: each their times with kits
     (see `open_for`) that somebody may see, by name."""
     waiting = Kit.objects.filter(Q(room=room) | Q(home_room=room), to_sort_since__isnull=False)
@@ -143,7 +146,7 @@ def asked_of(actor: Actor, room: Room) -> list[list[Checkout]]:
     )
 
 
-def asked(said: str) -> list[Checkout]:
+def times_of_link(said: str) -> list[Checkout]:
     """The times with kits that a link is about and that have no answer yet: the one that it was
     made for, and all others of the same person (see `open_for`).
 
@@ -165,33 +168,34 @@ def asked(said: str) -> list[Checkout]:
             "kit__home_room", "kit__room", "kit__list_version", "person", "trip", "closed_by"
         )
         .defer("kit__list_version__signed_page")
-        .filter(pk=pk, undone__isnull=True)
+        .not_undone()
+        .filter(pk=pk)
         .first()
     )
     if held is None:
         raise NotFound("link", said[:20])
     times = open_for([held.person_id]).get(held.person_id, []) if held.person_id else []
     times = [t for t in times if t == held or rooms is None or t.kit.home_room_id in rooms]
-    if held not in times and not was_told(held):
+    if held not in times and not is_answered(held):
         times = [held, *times]
     if not times:
-        raise _told_already(held)
+        raise _answered_already(held)
     return times
 
 
-def was_told(held: Checkout) -> bool:
+def is_answered(held: Checkout) -> bool:
     """Whether the link of a time with a kit was answered."""
     return _answers([held]).exists()
 
 
-def tell(
+def answer(
     held: Checkout,
     used: Sequence[use.UseLine],
     *,
-    levels: Sequence[use.LevelSeen] = (),
+    levels: Sequence[LooseLevel] = (),
     wrong: str = "",
     remarks: Remarks = Remarks(),  # noqa: B008  # frozen
-) -> Told:
+) -> UseAnswer:
     """Write what somebody says they used, in their name, against the trip they had the kit for.
 
     Raises Refused (`told-already`), Invalid.
@@ -202,8 +206,8 @@ def tell(
     act.actor.require("answer_use")
     with Book(act) as book:
         kit = book.lock(held.kit_id, *(other.pk for other in remarks.mixed_with))[0]
-        if was_told(held):
-            raise _told_already(held)
+        if is_answered(held):
+            raise _answered_already(held)
         done = _sorted_since(held)
         if done:
             entry = _keep_the_words(book, kit, held, used)
@@ -212,7 +216,7 @@ def tell(
         write_remarks(book, kit, remarks, held)
         if wrong:
             holds.withhold_kit(book, kit, WithheldKind.SOMETHING_WRONG, wrong)
-    return Told(entry, done)
+    return UseAnswer(entry, done)
 
 
 def _sorted_since(held: Checkout) -> bool:
@@ -236,14 +240,14 @@ def _keep_the_words(book: Book, kit: Kit, held: Checkout, used: Sequence[use.Use
         trip=held.trip,
         checkout=held,
         reason=(told % {"used": words or _("nothing used")})[:500],
-        irregular=[Broken.TOLD_AFTER_SORTING] if used else [],
+        irregular=[ReasonCode.REPORTED_AFTER_SORTING] if used else [],
     )
     if used:
         writing.tell_keepers(entry, "irregular", kit=kit)
     return entry
 
 
-def _told_already(held: Checkout) -> Refused:
+def _answered_already(held: Checkout) -> Refused:
     return Refused(
         "told-already",
         _(

@@ -13,7 +13,7 @@ from kits.models import Item, Kit, ListLine, Movement, PlaceKind
 from kits.rules.custody.use import may_come_back
 from kits.rules.ledger.facts import Kind
 
-MOST_LIKELY = 8
+MOST_FIRST = 8
 _LOOK_BACK = timedelta(days=730)
 
 
@@ -28,7 +28,7 @@ class Pouch:
 
 
 @dataclass(frozen=True)
-class Likely:
+class UseSuggestions:
     """The things used most, likeliest first, then all others by pouch in the list's order.
     `lasting` are those of them that may come back after they went with a casualty."""
 
@@ -37,7 +37,7 @@ class Likely:
     lasting: Sequence[Item] = ()
 
 
-def likely(kit: Kit) -> Likely:
+def suggest(kit: Kit) -> UseSuggestions:
     """What to offer when somebody is asked what was used: at most eight things first, counted over
     two years of all kits that follow the same list."""
     lines = list(
@@ -59,7 +59,7 @@ def likely(kit: Kit) -> Likely:
     )
     used = [item for item, _ in rows]
     first = [counted[item] for item in (used + [i for i in counted if i not in used])]
-    first = first[:MOST_LIKELY]
+    first = first[:MOST_FIRST]
     shown = {item.pk for item in first}
     pouches: dict[str, tuple[str, list[Item], list[Item]]] = {}
     for line in lines:
@@ -69,7 +69,7 @@ def likely(kit: Kit) -> Likely:
         elif line.item_id not in shown:
             shown.add(line.item_id)
             plain.append(line.item)
-    return Likely(
+    return UseSuggestions(
         first,
         [
             Pouch(key, name, plain, by_eye)

@@ -34,19 +34,18 @@ from kits.models import (
 from kits.rules.ledger.facts import Level
 from kits.services.custody import custody, use
 from kits.services.custody.hand_back_remarks import Remarks
-from kits.services.custody.unmet_needs import Needed
+from kits.services.custody.unmet_needs import NeedLine
+from kits.services.kits.history import MAY_BE_ANOTHER_KITS
 from kits.services.ledger import reversal
 from kits.services.ledger.book import Book
+from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 from kits.services.lookup.holders import open_checkout
 from kits.services.trips import reservations
 
-KINDS = (EntryKind.CHECK_OUT, EntryKind.EMERGENCY, EntryKind.CHECK_IN, EntryKind.PASS)
-"""Acts that may have been another kit's."""
-
 
 @dataclass(frozen=True)
-class PutRight:
+class KitCorrection:
     """What came of it: the kit that it was not, the one that it was, and the entry written for
     that; None where its own record says so already, or went on since."""
 
@@ -64,7 +63,7 @@ def entry_of(actor: Actor, entry_id: int) -> Entry:
     own = entry is not None and actor.person is not None and entry.person_id == actor.person.pk
     if entry is None or entry.kit is None or not (own or actor.belongs_to(entry.room_id)):
         raise NotFound("entry", entry_id)
-    if entry.kind not in KINDS or entry.detail.get("section"):
+    if entry.kind not in MAY_BE_ANOTHER_KITS or entry.detail.get("section"):
         raise Refused(
             "not-reversible",
             _(
@@ -76,19 +75,17 @@ def entry_of(actor: Actor, entry_id: int) -> Entry:
     return entry
 
 
-def may_have_been(actor: Actor, entry: Entry) -> QuerySet[Kit]:
+def candidates(actor: Actor, entry: Entry) -> QuerySet[Kit]:
     """The kits that it may really have been, likeliest first: for one taken out those that are in,
     for one handed back those that are out; of the same kit list first."""
     kit = entry.kit
     assert kit is not None  # entry_of says so
-    out = Exists(
-        Checkout.objects.filter(kit=OuterRef("pk"), in_at__isnull=True, section__isnull=True)
-    )
+    out = Exists(Checkout.objects.open().of_whole_kits().filter(kit=OuterRef("pk")))
     wanted = out if entry.kind in (EntryKind.CHECK_IN, EntryKind.PASS) else ~out
     same_list = When(list_version__packing_list=kit.list_version.packing_list_id, then=Value(0))
     return (
         find.kits_of(actor)
-        .filter(retired_on__isnull=True)
+        .active()
         .exclude(pk=kit.pk)
         .annotate(
             unlikely=Case(When(wanted, then=Value(0)), default=Value(1)),
@@ -98,7 +95,7 @@ def may_have_been(actor: Actor, entry: Entry) -> QuerySet[Kit]:
     )
 
 
-def really(act: Act, entry_id: int, kit: Kit) -> PutRight:
+def correct_kit(act: Act, entry_id: int, kit: Kit) -> KitCorrection:
     """Take an act back and write the same for the kit that it really was.
 
     Raises what `reversal.reverse` raises; Refused (`same-kit`, `not-reversible`).
@@ -118,9 +115,9 @@ def really(act: Act, entry_id: int, kit: Kit) -> PutRight:
         again = _AGAIN[EntryKind(entry.kind)](entry)  # read before it is taken back
         reversal.reverse(act, entry.pk)
         if _went_on(entry, kit):
-            return PutRight(wrong, kit, None)
+            return KitCorrection(wrong, kit, None)
         written = again(_of_its_own(act, entry, "really"), wrong, kit)
-    return PutRight(find.any_kit(wrong.name), find.any_kit(kit.name), written)
+    return KitCorrection(find.any_kit(wrong.name), find.any_kit(kit.name), written)
 
 
 def _of_its_own(act: Act, entry: Entry, name: str) -> Act:
@@ -131,7 +128,10 @@ def _of_its_own(act: Act, entry: Entry, name: str) -> Act:
 
 def _went_on(entry: Entry, kit: Kit) -> bool:
     return Entry.objects.filter(
-        kit=kit, kind__in=KINDS, occurred_at__gt=entry.occurred_at, reversed_by__isnull=True
+        kit=kit,
+        kind__in=MAY_BE_ANOTHER_KITS,
+        occurred_at__gt=entry.occurred_at,
+        reversed_by__isnull=True,
     ).exists()
 
 
@@ -190,7 +190,7 @@ def _handed_back(entry: Entry) -> Again:
     said = AsFound(entry.detail["as_found"])
     remarks = Remarks(
         [
-            Needed(need.item, need.words)
+            NeedLine(need.item, need.words)
             for each in whole
             for need in each.unmet_needs.select_related("item")
         ],
@@ -215,9 +215,9 @@ def _handed_back(entry: Entry) -> Again:
     return again
 
 
-def _levels(seen: list[LevelFact], places: dict[str, Place]) -> list[use.LevelSeen]:
+def _levels(seen: list[LevelFact], places: dict[str, Place]) -> list[LooseLevel]:
     return [
-        use.LevelSeen(places[fact.section.section_key], fact.item, Level(fact.level))
+        LooseLevel(places[fact.section.section_key], fact.item, Level(fact.level))
         for fact in seen
         if fact.section.section_key in places
     ]

@@ -10,7 +10,6 @@ from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
-from typing import NamedTuple
 
 from django.db.models import F, Q, Sum
 from django.utils.translation import gettext as _
@@ -21,7 +20,6 @@ from gearroom.core.acts.problems import Invalid
 from gearroom.core.models import Person
 from kits.models import (
     CheckoutFact,
-    Item,
     Kit,
     LevelFact,
     ListSection,
@@ -29,13 +27,12 @@ from kits.models import (
     LotFact,
     Movement,
     Place,
-    PlaceKind,
     SealFact,
 )
 from kits.rules.ledger.expiry import good_through
 from kits.rules.ledger.facts import Level
-from kits.services.custody.custody import end_of_day
 from kits.services.ledger import facts, known_then, readiness
+from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 
 
@@ -50,14 +47,6 @@ class Content:
     units: int
     good_until: date | None
     """The last good day by that date and, of an opened pack, by its opened life."""
-
-
-class LooseLevel(NamedTuple):
-    """What nobody counts, in one section: full, low or empty."""
-
-    section: Place
-    item: Item
-    level: Level
 
 
 @dataclass(frozen=True)
@@ -79,7 +68,7 @@ def instant(kit: Kit, on: date | datetime | None) -> datetime:
         return clock.now()
     if isinstance(on, datetime):
         return on
-    return end_of_day(on, kit.home_room.time_zone)
+    return clock.end_of_day(on, kit.home_room.time_zone)
 
 
 def refuse_unless_known(actor: Actor, kit: Kit) -> None:
@@ -101,7 +90,7 @@ def contents(
         raise Invalid(_("That is in the future."), field="known_by")
     known_by = known_by or now
     at = instant(kit, on)
-    sections = {p.pk: p for p in kit.sections.filter(kind=PlaceKind.SECTION)}
+    sections = {p.pk: p for p in kit.sections.all()}
     then = Q(entry__occurred_at__lte=at, entry__recorded_at__lte=known_by)
     in_force = facts.then(at, known_by)
     then_known = known_then.Then(at, known_by)

@@ -9,10 +9,17 @@ from dataclasses import dataclass
 from django.db.models import Prefetch
 
 from gearroom.core.acts.act import Actor
-from kits.models import Entry, Kit, Photo
-from kits.services.custody import wrong_kit
+from kits.models import Entry, EntryKind, Kit, Photo
 from kits.services.ledger import reversal
 from kits.services.lookup import find
+
+MAY_BE_ANOTHER_KITS = (
+    EntryKind.CHECK_OUT,
+    EntryKind.EMERGENCY,
+    EntryKind.CHECK_IN,
+    EntryKind.PASS,
+)
+"""Kinds of acts that may have been done with another kit (see `custody.wrong_kit`)."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +77,7 @@ def _happened(kit: Kit, entry: Entry) -> Happened:
         elif leg.from_place.kit_id == kit.pk and leg.to_place.kit_id != kit.pk:
             taken_out[name] += leg.units
     put_right = hasattr(entry, "reversed_by")
-    moves = entry.kind in wrong_kit.KINDS and not entry.detail.get("section") and not put_right
+    moves = entry.kind in MAY_BE_ANOTHER_KITS and not entry.detail.get("section") and not put_right
     undoes = not put_right and entry.kind not in reversal.INSTEAD and "again" not in entry.detail
     return Happened(entry, _rows(put_in), _rows(taken_out), put_right, moves, undoes)
 

@@ -8,9 +8,9 @@ from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, Refused
 from gearroom.core.models import Room
 from kits.models import Entry, EntryKind, Kit, Photo, WithheldKind, Withholding
-from kits.services.custody import reporters
 from kits.services.ledger.book import Book
 from kits.services.ledger.kit_state import iso
+from kits.services.lookup import reporters
 from kits.services.lookup.holders import kit_is_out, open_checkouts
 from kits.services.notices import writing
 from kits.services.text import wording
@@ -52,7 +52,7 @@ def release(act: Act, kit: Kit, kind: WithheldKind) -> Entry:
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
         act.actor.require("release", kit.home_room_id)
-        kept = Withholding.objects.filter(kit=kit, kind=kind, released__isnull=True)
+        kept = Withholding.objects.open().filter(kit=kit, kind=kind)
         if not kept.exists():
             raise Refused(
                 "not-withheld",

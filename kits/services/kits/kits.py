@@ -217,27 +217,23 @@ def close_gone_sections(kit: Kit) -> list[str]:
     """Close those open sections of a locked kit that are not on its list and hold nothing any
     more; say their keys. Sections may come to be empty by any movement out of them."""
     on_list = kit.list_version.sections.values("key")
-    gone = _sections(kit).filter(closed_on__isnull=True).exclude(section_key__in=on_list)
-    holding = Holding.objects.filter(place__in=gone, units__gt=0).values("place")
-    out = Checkout.objects.filter(section__in=gone, in_at__isnull=True).values("section")
+    gone = kit.sections.open().exclude(section_key__in=on_list)
+    holding = Holding.objects.on_hand().filter(place__in=gone).values("place")
+    out = Checkout.objects.open().filter(section__in=gone).values("section")
     empty = list(gone.exclude(pk__in=holding).exclude(pk__in=out))
     Place.objects.filter(pk__in=[p.pk for p in empty]).update(closed_on=readiness.today_of(kit))
     return [p.section_key for p in empty]
 
 
 # ------------------------------------------------------------------------------------------- inside
-def _sections(kit: Kit) -> QuerySet[Place]:
-    return Place.objects.filter(kit=kit, kind=PlaceKind.SECTION)
-
-
 def _held(kit: Kit) -> QuerySet[Holding]:
-    return Holding.objects.filter(place__kit=kit, units__gt=0)
+    return Holding.objects.on_hand().filter(place__kit=kit)
 
 
 def _lay_out(kit: Kit, version: PackingListVersion) -> tuple[list[str], list[str]]:
     """Give the kit a section for each of the version's, by key; say which were opened and which
     were closed."""
-    there = {p.section_key: p for p in _sections(kit)}
+    there = {p.section_key: p for p in kit.sections.all()}
     wanted = list(version.sections.all())
     opened = [s.key for s in wanted if s.key not in there or there[s.key].closed_on is not None]
     for section in wanted:

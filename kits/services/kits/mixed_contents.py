@@ -13,9 +13,9 @@ from gearroom.core import clock
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid
 from kits.models import Checkout, Entry, Kit, WithheldKind, Withholding
-from kits.services.custody import reporters
 from kits.services.kits import holds
 from kits.services.ledger.book import Book
+from kits.services.lookup import reporters
 
 LOOKS_BACK = timedelta(days=3)
 
@@ -48,7 +48,7 @@ def write(book: Book, kit: Kit, others: Sequence[Kit]) -> Entry:
 def may_be(kit: Kit) -> list[Kit]:
     """The kits that its contents may have been mixed with: others of its home room that are out or
     came back in the last days."""
-    near = Checkout.objects.filter(undone__isnull=True).filter(
+    near = Checkout.objects.not_undone().filter(
         Q(in_at__isnull=True) | Q(in_at__gte=clock.now() - LOOKS_BACK)
     )
     others = Kit.objects.filter(home_room=kit.home_room_id, pk__in=near.values("kit"))
@@ -57,6 +57,4 @@ def may_be(kit: Kit) -> list[Kit]:
 
 def count_ends_it(entry: Entry, kit: Kit) -> None:
     """Let a kit go that was kept back for this, with a count of all that is in it."""
-    Withholding.objects.filter(kit=kit, kind=WithheldKind.MIXED, released__isnull=True).update(
-        released=entry
-    )
+    Withholding.objects.open().filter(kit=kit, kind=WithheldKind.MIXED).update(released=entry)

@@ -12,8 +12,8 @@ from django.db.models import Max
 
 from gearroom.core.acts.act import Act
 from kits.models import Entry, EntryKind, Kit
-from kits.services.custody import reporters
 from kits.services.ledger.book import Book
+from kits.services.lookup import reporters
 
 
 def report(act: Act, kit: Kit, *, inside: bool) -> Entry:

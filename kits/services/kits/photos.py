@@ -12,7 +12,7 @@ from kits.services.lookup import find
 
 def of_what_is_wrong(kit: Kit) -> QuerySet[Photo]:
     """The photos of what is wrong with a kit now, without their pixels; none where nothing is."""
-    wrong = kit.withholdings.filter(kind=WithheldKind.SOMETHING_WRONG, released__isnull=True)
+    wrong = kit.withholdings.open().filter(kind=WithheldKind.SOMETHING_WRONG)
     return (
         Photo.objects.defer("jpeg")
         .filter(

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from django.db import IntegrityError, transaction
-from django.db.models import Q, QuerySet
+from django.db.models import Q
 from django.db.models.functions import Upper
 from django.utils.translation import gettext as _
 
@@ -23,6 +23,7 @@ from gearroom.core.acts.act import SYSTEM, Act, Actor
 from gearroom.core.acts.problems import Invalid, NotFound, Refused
 from gearroom.core.models import Person, Room
 from kits.models import EntryKind, Kit, Label, LabelKind, Lot, Place, PlaceKind
+from kits.models.labels import LabelQuerySet
 from kits.rules.lookup import label_codes
 from kits.services.ledger.book import Book
 from kits.services.lookup import find
@@ -121,9 +122,11 @@ def bind(act: Act, code: str, target: Target) -> Label:
         return label
     with Book(act) as book:
         now = clock.now()
-        won = Label.objects.filter(
-            pk=label.pk, kind=LabelKind.BLANK, cancelled_at__isnull=True
-        ).update(**bound, room=room, bound_at=now)
+        won = (
+            Label.objects.active()
+            .filter(pk=label.pk, kind=LabelKind.BLANK)
+            .update(**bound, room=room, bound_at=now)
+        )
         label = find.label(code)
         if not won:
             if _is_bound_to(label, bound):
@@ -145,8 +148,10 @@ def cancel(act: Act, code: str, why: str, *, and_replace: bool = False) -> Cance
         if and_replace:
             replacement = _draw(act, 1, label.room, binding(label))[0]
             _write(book, replacement, "made")
-        won = Label.objects.filter(pk=label.pk, cancelled_at__isnull=True).update(
-            cancelled_at=clock.now(), cancelled_why=why, replaced_by=replacement
+        won = (
+            Label.objects.active()
+            .filter(pk=label.pk)
+            .update(cancelled_at=clock.now(), cancelled_why=why, replaced_by=replacement)
         )
         if not won:
             find.label(code)  # raises: somebody cancelled it meanwhile
@@ -175,11 +180,11 @@ def successor(label: Label) -> Label | None:
 
 def live(target: Target, actor: Actor = SYSTEM) -> Label | None:
     """The newest label of a thing that counts, among those that somebody may see."""
-    found = labels_of(actor).filter(cancelled_at__isnull=True, **_bound(target))
+    found = labels_of(actor).active().filter(**_bound(target))
     return found.order_by("-id").first()
 
 
-def labels_of(actor: Actor) -> QuerySet[Label]:
+def labels_of(actor: Actor) -> LabelQuerySet:
     """The labels of somebody's rooms, by whose label it is or by where its kit is now."""
     labels = Label.objects.select_related(*SHOWN_WITH)
     if actor.everywhere:

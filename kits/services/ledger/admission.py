@@ -1,4 +1,5 @@
-"""What is never put into a kit: asked before every movement into one of its sections.
+"""What is never put into a kit: asked before every movement into one of its sections; and where
+units that arrive are put.
 
 A request is refused whole, with each fault named; nothing is moved. Only a count, which reports
 what is there, or taking a mistake back may leave such units in a kit.
@@ -6,29 +7,32 @@ what is there, or taking a mistake back may leave such units in a kit.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import Any
 
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
+from gearroom.core import clock
 from gearroom.core.acts.problems import Invalid, Refused
 from kits.models import Kit, ListLine, Lot, Place, PlaceKind
-from kits.rules.ledger.expiry import Fault, good_through, may_be_put_in
+from kits.rules.ledger.expiry import good_through, may_be_put_in, why_not
 from kits.rules.ledger.facts import Batch, Kind
+from kits.rules.ledger.reasons import ReasonCode
 from kits.services.ledger import lots, readiness
-from kits.services.text import wording
+from kits.services.ledger.book import room_place
+from kits.services.text import reason_texts, wording
 
 CODES = {
-    Fault.RECALLED: "recalled",
-    Fault.CHECK_FAILED: "failed-check",
-    Fault.WITHHELD: "withheld",
-    Fault.EXPIRED: "expired",
-    Fault.OPENED_TOO_LONG: "expired",
-    Fault.UNSIGNED_MEDICINE: "unsigned-medicine",
-    Fault.DATE_NOT_KNOWN: "undated",
-    Fault.TRAINING_STOCK: "training-stock",
+    ReasonCode.RECALLED: "recalled",
+    ReasonCode.CHECK_FAILED: "failed-check",
+    ReasonCode.WITHHELD: "withheld",
+    ReasonCode.EXPIRED: "expired",
+    ReasonCode.OPENED_TOO_LONG: "expired",
+    ReasonCode.UNSIGNED_MEDICINE: "unsigned-medicine",
+    ReasonCode.DATE_NOT_KNOWN: "undated",
+    ReasonCode.TRAINING_STOCK: "training-stock",
 }
 """What a refusal is called, gravest first."""
 
@@ -55,8 +59,8 @@ def faults(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> list[dict[str, Any]]
             training_stock=not kit.training
             and (source.kind == PlaceKind.TRAINING or source.kit_id in in_training),
         )
-        if fault is Fault.WITHHELD and batch.check_passed is False:
-            fault = Fault.CHECK_FAILED
+        if fault is ReasonCode.WITHHELD and batch.check_passed is False:
+            fault = ReasonCode.CHECK_FAILED
         if fault is not None:
             code = CODES[fault]
             found[lot.pk, code] = {
@@ -96,6 +100,34 @@ def shelf_here(kit: Kit, shelf: Place, field: str) -> None:
         )
 
 
+def batch_of(lot: Lot) -> Batch:
+    """The batch as it is on record now, recalls included."""
+    return readiness.batches(lots.held_still([lot.pk]))[lot.pk]
+
+
+TO_QUARANTINE = {
+    ReasonCode.RECALLED: ReasonCode.RECALLED,
+    ReasonCode.WITHHELD: ReasonCode.WITHHELD,
+    ReasonCode.CHECK_FAILED: ReasonCode.WITHHELD,
+    ReasonCode.EXPIRED: ReasonCode.EXPIRED_ON_ARRIVAL,
+    ReasonCode.OPENED_TOO_LONG: ReasonCode.EXPIRED_ON_ARRIVAL,
+}
+
+
+def landing(lot: Lot, shelf: Place) -> tuple[Place, list[ReasonCode]]:
+    """Where units that arrive are put, with the codes of rules that this breaks: on the shelf,
+    or in its room's quarantine."""
+    assert shelf.room is not None  # shelves and training boxes are a room's
+    batch = batch_of(lot)
+    fault = why_not(batch, clock.today(shelf.room.time_zone))
+    code = TO_QUARANTINE.get(fault) if fault else None
+    if code is None:
+        return shelf, []
+    if code is ReasonCode.EXPIRED_ON_ARRIVAL and shelf.kind == PlaceKind.TRAINING:
+        return shelf, [code]
+    return room_place(shelf.room, PlaceKind.QUARANTINE), [code]
+
+
 def _signed_medicines(kit: Kit, batches: Iterable[Batch], today: date) -> set[int]:
     """The ids of those medicines that the kit's list, signed today, asks for or takes instead."""
     medicines = {b.thing.id for b in batches if b.thing.kind is Kind.MEDICINE}
@@ -109,35 +141,11 @@ def _signed_medicines(kit: Kit, batches: Iterable[Batch], today: date) -> set[in
     return medicines & {thing for pair in asked for thing in pair}
 
 
-def sentence(batch: Batch, fault: Fault, kit_name: str = "") -> str:
+def sentence(batch: Batch, fault: ReasonCode, kit_name: str = "") -> str:
     """What is wrong with a batch, and what to do with it."""
     last = good_through(batch)
-    return _SENTENCES[fault]() % {
+    return str(reason_texts.NOT_PUT_IN[fault]) % {
         "batch": wording.batch(batch.thing.name, batch.number),
         "kit": kit_name or _("the kit"),
         "day": wording.day(last) if last else "",
     }
-
-
-_SENTENCES: dict[Fault, Callable[[], str]] = {
-    Fault.RECALLED: lambda: _("%(batch)s is recalled by its maker: put it into quarantine."),
-    Fault.CHECK_FAILED: lambda: _(
-        "%(batch)s failed its check: have it repaired, then check it again."
-    ),
-    Fault.WITHHELD: lambda: _("%(batch)s is on hold: take another batch, or release it first."),
-    Fault.UNSIGNED_MEDICINE: lambda: _(
-        "%(batch)s is a medicine that no kit list of %(kit)s signed today asks for: have the "
-        "medical adviser sign a list with it."
-    ),
-    Fault.DATE_NOT_KNOWN: lambda: _(
-        "%(batch)s has no date on record: read it off the pack and correct the batch."
-    ),
-    Fault.TRAINING_STOCK: lambda: _("%(batch)s is for training and goes into training kits only."),
-    Fault.EXPIRED: lambda: _(
-        "%(batch)s went out of date on %(day)s: dispose of it and take another batch."
-    ),
-    Fault.OPENED_TOO_LONG: lambda: _(
-        "%(batch)s went out of date on %(day)s, as an opened pack: dispose of it and take "
-        "another batch."
-    ),
-}

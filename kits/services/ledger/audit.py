@@ -144,7 +144,7 @@ def _facts() -> Iterator[Finding]:
 
 
 def _moved_through_a_whole_seal() -> Iterator[tuple[int, str, Kit]]:
-    for seal in Seal.objects.filter(broken__isnull=True).select_related("kit"):
+    for seal in Seal.objects.unbroken().select_related("kit"):
         places = (
             [seal.section_id]
             if seal.section_id
@@ -177,7 +177,7 @@ def _lots() -> Iterator[Finding]:
 
 
 def _kits() -> Iterator[Finding]:
-    bare = Kit.objects.filter(retired_on__isnull=True).annotate(
+    bare = Kit.objects.active().annotate(
         count=Count("sections", filter=Q(sections__kind=PlaceKind.SECTION))
     )
     for name in bare.filter(count=0).values_list("name", flat=True):
@@ -208,6 +208,6 @@ def _kits() -> Iterator[Finding]:
                 yield Finding("kit", f"{kit}: being in storage is not what entries say.")
             if kit.room_id != kit_state.room_id(kit):
                 yield Finding("kit", f"{kit}: the room it is in is not what entries say.")
-    for place in Place.objects.filter(kind=PlaceKind.SECTION, closed_on__isnull=False):
-        if place.holdings.filter(units__gt=0).exists():
+    for place in Place.objects.sections().filter(closed_on__isnull=False):
+        if place.holdings.on_hand().exists():
             yield Finding("kit", f"Section {place} is closed and holds units.")

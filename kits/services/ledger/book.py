@@ -38,8 +38,8 @@ from kits.models import (
     Seal,
     Trip,
 )
-from kits.rules.ledger.irregular import Broken
 from kits.rules.ledger.occurred import Settled, settle
+from kits.rules.ledger.reasons import ReasonCode
 from kits.services.ledger import facts, lots, readiness
 
 HANDS = (EntryKind.CHECK_OUT, EntryKind.EMERGENCY, EntryKind.CHECK_IN, EntryKind.PASS)
@@ -137,7 +137,7 @@ class Book:
         checkout: Checkout | None = None,
         incident: str = "",
         reason: str = "",
-        irregular: Iterable[Broken] = (),
+        irregular: Iterable[ReasonCode] = (),
         detail: dict[str, Any] | None = None,
         reverses: Entry | None = None,
         again: Entry | None = None,
@@ -287,7 +287,7 @@ class Book:
         sections = [p for p in places if p.kind == PlaceKind.SECTION and p.kit_id]
         if not sections:
             return
-        still_on = Seal.objects.filter(broken__isnull=True)
+        still_on = Seal.objects.unbroken()
         still_on.filter(
             Q(section__in=sections)
             | Q(section__isnull=True, kit__in={place.kit_id for place in sections})

@@ -189,7 +189,7 @@ def undone(undo: Entry, entry: Entry) -> None:
     if entry.kind not in (*_TAKES, EntryKind.CHECK_IN):
         return
     opened = Checkout.objects.filter(opened_by=entry)
-    again = Checkout.objects.filter(in_at__isnull=True, facts__entry=entry).exclude(opened_by=entry)
+    again = Checkout.objects.open().filter(facts__entry=entry).exclude(opened_by=entry)
     CheckoutFact.objects.bulk_create(
         [
             *(_fact(row, CheckoutChange.UNDONE, undo, undo.recorded_at) for row in opened),

@@ -43,7 +43,7 @@ def of(kits: Iterable[Kit]) -> dict[int, Glance]:
 
 def _glance(kit: Kit) -> Glance:
     units: dict[str, int] = defaultdict(int)
-    held = Holding.objects.filter(place__kit=kit, units__gt=0).select_related("lot__item")
+    held = Holding.objects.on_hand().filter(place__kit=kit).select_related("lot__item")
     for holding in held:
         lot = holding.lot
         units[f"{lot.item.name} {lot.number or lot.serial}".strip()] += holding.units
@@ -62,9 +62,9 @@ def _state(kit: Kit) -> dict[str, str]:
     out = [
         held.person.name if held.person else _("somebody unnamed") for held in open_checkouts(kit)
     ]
-    whole = Seal.objects.filter(kit=kit, broken__isnull=True).order_by("id")
-    kept = Withholding.objects.filter(kit=kit, released__isnull=True).order_by("id")
-    promised = Reservation.objects.filter(kit=kit, released__isnull=True).select_related("trip")
+    whole = Seal.objects.unbroken().filter(kit=kit).order_by("id")
+    kept = Withholding.objects.open().filter(kit=kit).order_by("id")
+    promised = Reservation.objects.promised().filter(kit=kit).select_related("trip")
     return {
         "holder": ", ".join(out),
         "room": kit.room.name,

@@ -18,7 +18,9 @@ from django.utils.translation import gettext as _
 from gearroom.core import clock
 from gearroom.core.acts.problems import Invalid, Refused
 from kits.models import Item, Lot, Recall, RecallScope
+from kits.rules.ledger.expiry import PrintedDateError, last_good_day
 from kits.rules.ledger.facts import Kind
+from kits.services.text.wording import said
 
 LONGEST = 40
 """The most characters of a maker's lot number or serial; GS1 allows 20 of each."""
@@ -43,6 +45,18 @@ def normal(number: str, *, field: str = "number") -> str:
     if not text.isprintable():
         raise Invalid(_("This contains characters that cannot be printed."), field=field)
     return text
+
+
+def printed_expiry(text: str, *, today: date, field: str = "expiry_printed") -> date | None:
+    """The last good day of what is printed on a pack; None where nothing is. Raises Invalid, whose
+    fact `readings` has the days that it could stand for."""
+    if not text:
+        return None
+    try:
+        return last_good_day(text, today=today)
+    except PrintedDateError as error:
+        readings = [day.isoformat() for day in error.readings]
+        raise Invalid(said(error.says), field=field, readings=readings) from error
 
 
 def known(

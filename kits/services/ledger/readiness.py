@@ -24,7 +24,6 @@ from kits.models import (
     Movement,
     PackingListVersion,
     Place,
-    PlaceKind,
     Reservation,
     Substitute,
     Trip,
@@ -80,11 +79,7 @@ def batches(lots: Iterable[Lot]) -> dict[int, Batch]:
         ).values("lot")
         newest = [row["newest"] for row in latest.annotate(newest=Max("id")).order_by()]
         checks = {c.lot_id: c for c in InstrumentCheck.objects.filter(pk__in=newest)}
-    kept_back = set(
-        Withholding.objects.filter(lot__in=ids, released__isnull=True).values_list(
-            "lot_id", flat=True
-        )
-    )
+    kept_back = set(Withholding.objects.open().filter(lot__in=ids).values_list("lot_id", flat=True))
     things = {lot.item_id: thing_of(lot.item) for lot in lots}
     return {
         lot.pk: Batch(
@@ -105,7 +100,8 @@ def batches(lots: Iterable[Lot]) -> dict[int, Batch]:
 def units_in(places: Iterable[int]) -> dict[int, list[tuple[Batch, int]]]:
     """What inner places hold, by place id: batches with counts, soonest expiry first."""
     rows = list(
-        Holding.objects.filter(place__in=list(places), units__gt=0)
+        Holding.objects.on_hand()
+        .filter(place__in=list(places))
         .order_by("place", "lot__expiry", "lot")
         .values_list("place_id", "lot_id", "units")
     )
@@ -154,8 +150,8 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
         .select_related("list_version", "home_room")
         .defer("list_version__signed_page")
         .prefetch_related(
-            Prefetch("sections", Place.objects.filter(kind=PlaceKind.SECTION)),
-            Prefetch("withholdings", Withholding.objects.filter(released__isnull=True)),
+            "sections",
+            Prefetch("withholdings", Withholding.objects.open()),
         )
     )
     keys = {p.pk: p.section_key for kit in kits for p in kit.sections.all()}
@@ -164,9 +160,7 @@ def states(kit_ids: Iterable[int]) -> dict[int, KitState]:
     levels = _levels(keys)
     graces = _graces(kit for kit in kits if any(_undated(held, p) for p in kit.sections.all()))
     away = set(
-        Checkout.objects.filter(section__in=keys, in_at__isnull=True).values_list(
-            "section_id", flat=True
-        )
+        Checkout.objects.open().filter(section__in=keys).values_list("section_id", flat=True)
     )
     return {
         kit.pk: KitState(
@@ -270,13 +264,11 @@ def kits_of_trips(trip_ids: Iterable[int]) -> dict[int, set[int]]:
     """The ids of the kits that go with each trip: reserved for it, or out on it now."""
     ids = list(trip_ids)
     found: dict[int, set[int]] = {pk: set() for pk in ids}
-    for trip, kit in Reservation.objects.filter(trip__in=ids, released__isnull=True).values_list(
-        "trip", "kit"
-    ):
+    for trip, kit in Reservation.objects.promised().filter(trip__in=ids).values_list("trip", "kit"):
         found[trip].add(kit)
-    for trip, kit in Checkout.objects.filter(
-        trip__in=ids, in_at__isnull=True, section__isnull=True
-    ).values_list("trip", "kit"):
+    for trip, kit in (
+        Checkout.objects.open().of_whole_kits().filter(trip__in=ids).values_list("trip", "kit")
+    ):
         found[trip or 0].add(kit)
     return found
 

@@ -23,7 +23,7 @@ from kits.models import (
     SealFact,
     WithheldKind,
 )
-from kits.rules.ledger.irregular import Broken
+from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.ledger.undo import Step, Unit, Where
 from kits.services.ledger import facts
 
@@ -36,7 +36,7 @@ _AT_HOME = (
     EntryKind.STRIP,
     EntryKind.EMPTY,
 )
-_REPORTED = {str(Broken.WAS_OUT), str(Broken.WAS_NOT_TAKEN_OUT)}
+_REPORTED = {str(ReasonCode.WAS_OUT), str(ReasonCode.WAS_NOT_TAKEN_OUT)}
 """What only a report may break: what was asked for would have been refused."""
 
 
@@ -106,9 +106,7 @@ def on_record(act: Hashable, scope: Scope, since: int) -> OnRecord:
 
 def _entries(act: Hashable, scope: Scope, since: int) -> Iterable[Entry]:
     sections = list(
-        Place.objects.filter(kit__in=scope.kits, kind=PlaceKind.SECTION).values_list(
-            "pk", flat=True
-        )
+        Place.objects.sections().filter(kit__in=scope.kits).values_list("pk", flat=True)
     )
     lots, places = {lot for lot, _ in scope.at}, {place for _, place in scope.at}
     moved = Movement.objects.filter(
@@ -138,7 +136,7 @@ class _Making:
         self.legs, self.added, self.scope = legs, added, scope
         kits = {entry.kit_id for entry in entries.values() if entry.kit_id}
         self.sections: dict[int, dict[str, int]] = defaultdict(dict)
-        for place in Place.objects.filter(kit__in=kits, kind=PlaceKind.SECTION):
+        for place in Place.objects.sections().filter(kit__in=kits):
             self.sections[place.kit_id or 0][place.section_key] = place.pk
         self.opened = dict(
             Checkout.objects.filter(opened_by__in=entries).values_list("opened_by", "pk")

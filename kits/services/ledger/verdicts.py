@@ -76,9 +76,10 @@ def _questions_by_day(
     kits, at = list(kits), at or clock.now()
     out = {
         held.kit_id: held
-        for held in Checkout.objects.filter(
-            kit__in=kits, section__isnull=True, in_at__isnull=True
-        ).select_related("trip")
+        for held in Checkout.objects.open()
+        .of_whole_kits()
+        .filter(kit__in=kits)
+        .select_related("trip")
     }
     coming = promises.of_kits([kit.pk for kit in kits if kit.pk not in out], at)
     found = {}

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from gearroom.core.acts.act import Actor
 from gearroom.core.models import Room
-from kits.models import Item, Kit, PackingListVersion, Place, PlaceKind
+from kits.models import Item, Kit, PackingListVersion, Place
 from kits.rules.ledger.expiry import why_not
 from kits.rules.lists.versions import Difference, difference, spare
 from kits.services.ledger import readiness
@@ -63,11 +63,8 @@ def effect(actor: Actor, version: PackingListVersion) -> Effect:
     followed it. Training kits are left out; the number of queries does not grow with the kits."""
     kits = list(
         find.kits_of(actor)
-        .filter(
-            list_version__packing_list=version.packing_list_id,
-            retired_on__isnull=True,
-            training=False,
-        )
+        .active()
+        .filter(list_version__packing_list=version.packing_list_id, training=False)
         .exclude(list_version=version)
     )
     states = readiness.states(kit.pk for kit in kits)
@@ -108,9 +105,7 @@ def _from_stock(
     for kit in kits:
         for item_id, count in changes[kit.pk].more.items():
             wanted[kit.home_room_id, item_id] += count
-    shelves = dict(
-        Place.objects.filter(kind=PlaceKind.SHELF, room__in=rooms).values_list("pk", "room_id")
-    )
+    shelves = dict(Place.objects.shelves().filter(room__in=rooms).values_list("pk", "room_id"))
     today = {kit.home_room_id: readiness.today_of(kit) for kit in kits}
     there: dict[tuple[int | None, int], int] = defaultdict(int)
     for place, held in readiness.units_in(shelves).items():

@@ -27,9 +27,10 @@ from kits.models import (
     LabelKind,
     Lot,
     Place,
-    PlaceKind,
     Trip,
 )
+from kits.models.kits import KitQuerySet
+from kits.models.places import PlaceQuerySet
 from kits.rules.lookup import label_codes, short_names
 
 
@@ -85,12 +86,12 @@ def on_what(kind: str) -> str:
     return str(_ON[kind]) if kind in _ON else _("on something else")
 
 
-def _kits() -> QuerySet[Kit]:
+def _kits() -> KitQuerySet:
     kits = Kit.objects.select_related("room", "home_room", "list_version__packing_list")
     return kits.defer("list_version__signed_page")
 
 
-def kits_of(actor: Actor) -> QuerySet[Kit]:
+def kits_of(actor: Actor) -> KitQuerySet:
     """The kits that somebody may see: at home or now in a room of theirs."""
     kits = _kits()
     if actor.everywhere:
@@ -147,7 +148,7 @@ def kits_short_for_each(actor: Actor, texts: Iterable[str]) -> dict[str, list[Ki
     found: dict[str, list[Kit]] = {text: [] for text in texts}
     short = [text for text in found if len(text) <= LONGEST_SHORT_NAME]
     if short:
-        kits = {kit.name: kit for kit in kits_of(actor).filter(retired_on__isnull=True)}
+        kits = {kit.name: kit for kit in kits_of(actor).active()}
         found |= {text: [kits[name] for name in short_names.fitting(text, kits)] for text in short}
     return found
 
@@ -176,7 +177,7 @@ def kit(actor: Actor, ref: str) -> Kit:
 
 def section(of_kit: Kit, key: str) -> Place:
     """A kit's section by its key or name; with an empty key, the only or first one."""
-    sections = list(of_kit.sections.filter(kind=PlaceKind.SECTION, closed_on__isnull=True))
+    sections = list(of_kit.sections.open())
     if not key and sections:
         return sections[0]
     for place in sections:
@@ -233,7 +234,7 @@ def item(ref: int | str) -> Item:
     return row
 
 
-def places_of(actor: Actor) -> QuerySet[Place]:
+def places_of(actor: Actor) -> PlaceQuerySet:
     """The inner places that somebody may see, with those of the kits they may see."""
     places = Place.objects.select_related("room", "kit")
     if actor.everywhere:
@@ -247,7 +248,7 @@ def places_of(actor: Actor) -> QuerySet[Place]:
 
 def shelf(actor: Actor, ref: int | str) -> Place:
     """A shelf of the actor's rooms by id or by the code of its label."""
-    row = places_of(actor).filter(kind=PlaceKind.SHELF, pk=_id(ref, LabelKind.SHELF)).first()
+    row = places_of(actor).shelves().filter(pk=_id(ref, LabelKind.SHELF)).first()
     if row is None:
         raise NotFound("shelf", ref)
     return row
@@ -270,11 +271,11 @@ def people_of(actor: Actor) -> QuerySet[Person]:
     if actor.everywhere:
         return people.seen_by(actor)
     rooms = actor.room_ids
-    kits = Kit.objects.filter(home_room__in=rooms, retired_on=None)
+    kits = Kit.objects.active().filter(home_room__in=rooms)
     trips = Trip.objects.filter(room__in=rooms, returns_at__gt=clock.now(), cancelled_at=None)
     near = (
         Q(pk__in=people.seen_by(actor).values("pk"))
-        | Q(pk__in=Checkout.objects.filter(kit__in=kits, in_at=None).values("person"))
+        | Q(pk__in=Checkout.objects.open().filter(kit__in=kits).values("person"))
         | Q(pk__in=kits.values("responsible"))
         | Q(pk__in=kits.values("deputy"))
         | Q(pk__in=trips.values("leader"))

@@ -17,24 +17,29 @@ def open_checkout(kit: Kit, section: Place | None = None) -> Checkout | None:
     """The checkout that has the kit (or the section) out now."""
     return (
         Checkout.objects.select_related("person", "trip", "section")
-        .filter(kit=kit, section=section, in_at__isnull=True)
+        .open()
+        .filter(kit=kit, section=section)
         .first()
     )
 
 
 def open_checkouts(kit: Kit) -> QuerySet[Checkout]:
     """Every checkout that has the kit or a section of it out now."""
-    return Checkout.objects.select_related("kit__home_room", "section", "person").filter(
-        kit=kit, in_at__isnull=True
+    return (
+        Checkout.objects.select_related("kit__home_room", "section", "person")
+        .open()
+        .filter(kit=kit)
     )
 
 
 def of_places(places: Iterable[Place]) -> dict[int, Person | None]:
     """Who has each section now: who took it or its kit out, else who answers for the kit."""
     sections = [p for p in places if p.kit_id]
-    out = Checkout.objects.filter(
-        kit__in={p.kit_id for p in sections}, in_at__isnull=True
-    ).select_related("person")
+    out = (
+        Checkout.objects.open()
+        .filter(kit__in={p.kit_id for p in sections})
+        .select_related("person")
+    )
     of_kit: dict[int, Person | None] = {}
     of_section: dict[int, Person | None] = {}
     for checkout in out:
@@ -77,17 +82,12 @@ def kit_is_out(held: Checkout) -> Refused:
         phone=held.person.phone if held.person else "",
         since=held.out_at.isoformat(),
         checkout=held.pk,
-        sealed=Seal.objects.filter(
-            kit=held.kit, section=held.section, broken__isnull=True
-        ).exists(),
+        sealed=Seal.objects.unbroken().filter(kit=held.kit, section=held.section).exists(),
     )
 
 
 def last_checkout(kit: Kit) -> Checkout | None:
     """The time that a kit is out, or else was out last, with its trip."""
     return (
-        Checkout.objects.select_related("trip")
-        .filter(kit=kit, undone__isnull=True)
-        .order_by("-id")
-        .first()
+        Checkout.objects.select_related("trip").not_undone().filter(kit=kit).order_by("-id").first()
     )

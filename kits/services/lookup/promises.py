@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.conf import settings
-from django.db.models import Q, QuerySet
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
@@ -43,11 +43,6 @@ class Standing:
         return self.reservation.person or self.trip.leader
 
 
-def open_reservations() -> QuerySet[Reservation]:
-    """Reservations that were not released; their trips may have ended."""
-    return Reservation.objects.filter(released__isnull=True)
-
-
 def zone_of(trip: Trip) -> str:
     """The time zone that a trip's days are counted in."""
     return trip.room.time_zone if trip.room else settings.TIME_ZONE
@@ -63,7 +58,7 @@ def standing(
     """The promises that stand and have not ended, of these kits, to these trips, or to a guide
     (ids), in order."""
     now = now or clock.now()
-    rows = open_reservations().filter(trip__cancelled_at=None, trip__returns_at__gt=now)
+    rows = Reservation.objects.promised().filter(trip__cancelled_at=None, trip__returns_at__gt=now)
     if kits is not None:
         rows = rows.filter(kit__in=kits)
     if trips is not None:
@@ -181,11 +176,10 @@ _Span = tuple[datetime, datetime | None]
 
 
 def _spans(rows: Collection[Reservation]) -> dict[tuple[int, int], _Span]:
-    went = Checkout.objects.filter(
-        kit__in={row.kit_id for row in rows},
-        trip__in={row.trip_id for row in rows},
-        section=None,
-        undone=None,
+    went = (
+        Checkout.objects.of_whole_kits()
+        .not_undone()
+        .filter(kit__in={row.kit_id for row in rows}, trip__in={row.trip_id for row in rows})
     )
     return {
         (kit, trip or 0): (out_at, in_at)

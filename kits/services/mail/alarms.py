@@ -24,7 +24,7 @@ from kits.models import (
     Trip,
 )
 from kits.rules.ledger.facts import Reason, Verdict, Weight, Word
-from kits.rules.ledger.suits import Mismatch
+from kits.rules.ledger.reasons import UNSUITABLE
 from kits.rules.stock.ordering import Episode as Change
 from kits.rules.stock.ordering import episode as change_of
 from kits.rules.trips.trips import Coverage
@@ -32,10 +32,10 @@ from kits.services.mail import overdue
 from kits.services.notices import writing
 from kits.services.recalls import recall_notices
 from kits.services.stock import stock_levels
-from kits.services.stock.stock_levels import Stocked
-from kits.services.text import verdict_texts, wording
+from kits.services.stock.stock_levels import ItemLevel
+from kits.services.text import reason_texts, verdict_texts
 from kits.services.trips import trip_readiness
-from kits.services.trips.trip_readiness import TripSeen
+from kits.services.trips.trip_readiness import JudgedTrip
 
 SOON = timedelta(hours=48)
 
@@ -78,14 +78,14 @@ def going_soon(now: datetime) -> None:
     near = Trip.objects.filter(departs_at__gt=now, departs_at__lte=now + SOON)
     seen = [
         each
-        for each in trip_readiness.seen(near.select_related("room", "leader"))
+        for each in trip_readiness.judge_trips(near.select_related("room", "leader"))
         if each.coverage not in (None, Coverage.COVERED)
     ]
     causes = [*_kits_not_ready(seen), *_trips_not_covered(seen)]
     kinds = ("must-have-gone", "not-fit", "not-covered")
     known = {
         (episode.kind, episode.subject): episode
-        for episode in Episode.objects.filter(kind__in=kinds, closed_at__isnull=True)
+        for episode in Episode.objects.open().filter(kind__in=kinds)
     }
     standing = {(cause.kind, cause.subject) for cause in causes}
     for key, episode in known.items():
@@ -112,7 +112,7 @@ class _Cause:
     kits: Sequence[Kit] = ()
 
 
-def _kits_not_ready(seen: Iterable[TripSeen]) -> Iterator[_Cause]:
+def _kits_not_ready(seen: Iterable[JudgedTrip]) -> Iterator[_Cause]:
     for each in _leaving(seen):
         r = each.reservation
         must_haves = [x for x in each.reasons if x.by_phone]
@@ -124,7 +124,7 @@ def _kits_not_ready(seen: Iterable[TripSeen]) -> Iterator[_Cause]:
             yield _Cause("not-fit", subject, each.trip, each.reasons, each, [r.kit])
 
 
-def _trips_not_covered(seen: Iterable[TripSeen]) -> Iterator[_Cause]:
+def _trips_not_covered(seen: Iterable[JudgedTrip]) -> Iterator[_Cause]:
     """What is of a trip and of none of its kits that are still here."""
     for each in seen:
         lacking = [x for x in each.lacking if x.weight >= Weight.SHORT]
@@ -185,8 +185,8 @@ def _opened(
         ),
         ignore_conflicts=True,
     )
-    ours = Episode.objects.filter(
-        subject__in=[subject for _, subject in subjects], closed_at__isnull=True, opened_at=now
+    ours = Episode.objects.open().filter(
+        subject__in=[subject for _, subject in subjects], opened_at=now
     )
     return {(kind, subject): pk for pk, kind, subject in ours.values_list("pk", "kind", "subject")}
 
@@ -202,7 +202,7 @@ def _of_trip(trip: Trip, causes: Iterable[_Cause]) -> dict[str, Any]:
     }
     by_kit: dict[int, tuple[_Leaving, dict[str, None]]] = {}
     for cause in causes:
-        said = [wording.reason(x)["text"] for x in cause.reasons]
+        said = [reason_texts.reason(x)["text"] for x in cause.reasons]
         if cause.of is None:
             facts["reasons"] += said
             continue
@@ -224,7 +224,7 @@ class _Leaving:
     held: Checkout | None
 
 
-def _leaving(trips: Iterable[TripSeen]) -> Iterator[_Leaving]:
+def _leaving(trips: Iterable[JudgedTrip]) -> Iterator[_Leaving]:
     """The kits that keep trips from being covered. A trip that waits for a kit is told of as well
     by then."""
     for seen in trips:
@@ -243,7 +243,7 @@ def _leaving(trips: Iterable[TripSeen]) -> Iterator[_Leaving]:
 
 def _together(why: Reason) -> str | None:
     """What tells reasons apart that are of a trip's kits together; None for those of one kit."""
-    return f"{why.code}:{why.facts.get('kit_id', '')}" if why.code in set(Mismatch) else None
+    return f"{why.code}:{why.facts.get('kit_id', '')}" if why.code in UNSUITABLE else None
 
 
 def _going(each: _Leaving, reasons: Sequence[str]) -> dict[str, Any]:
@@ -273,11 +273,9 @@ def look_at_stock(now: datetime) -> None:
     """Things on a room's shelves that are down to their order level: told once a crossing."""
     rooms = list(Room.objects.order_by("pk"))
     stock = stock_levels.stocked(rooms)
-    open_now = {
-        e.subject: e for e in Episode.objects.filter(kind="low-stock", closed_at__isnull=True)
-    }
+    open_now = {e.subject: e for e in Episode.objects.open().filter(kind="low-stock")}
     seen = set()
-    crossed: dict[int, list[Stocked]] = defaultdict(list)
+    crossed: dict[int, list[ItemLevel]] = defaultdict(list)
     for row in (s for found in stock.values() for s in found):
         subject = _subject(row)
         seen.add(subject)
@@ -293,11 +291,11 @@ def look_at_stock(now: datetime) -> None:
         _tell_low(rows, now)
 
 
-def _subject(row: Stocked) -> str:
+def _subject(row: ItemLevel) -> str:
     return f"room:{row.room.pk}:item:{row.item.pk}"
 
 
-def _tell_low(rows: list[Stocked], now: datetime) -> None:
+def _tell_low(rows: list[ItemLevel], now: datetime) -> None:
     """Open an episode for each thing, and tell the room's keepers of all of them in one notice."""
     room = rows[0].room
     with transaction.atomic():
@@ -316,12 +314,9 @@ def _tell_low(rows: list[Stocked], now: datetime) -> None:
         )
         # Another look at the same moment opened some of them; those are told by it.
         opened = list(
-            Episode.objects.filter(
-                kind="low-stock",
-                subject__in=[_subject(row) for row in rows],
-                closed_at__isnull=True,
-                opened_at=now,
-            ).order_by("pk")
+            Episode.objects.open()
+            .filter(kind="low-stock", subject__in=[_subject(row) for row in rows], opened_at=now)
+            .order_by("pk")
         )
         if opened:
             writing.tell(
@@ -333,7 +328,7 @@ def _tell_low(rows: list[Stocked], now: datetime) -> None:
             )
 
 
-def _low(row: Stocked) -> dict[str, Any]:
+def _low(row: ItemLevel) -> dict[str, Any]:
     return {
         "thing": row.item.name,
         "item": row.item.pk,
@@ -346,4 +341,4 @@ def _low(row: Stocked) -> dict[str, Any]:
 
 # -------------------------------------------------------------------------------------- episodes
 def _close(episode: Episode, now: datetime) -> None:
-    Episode.objects.filter(pk=episode.pk, closed_at__isnull=True).update(closed_at=now)
+    Episode.objects.open().filter(pk=episode.pk).update(closed_at=now)

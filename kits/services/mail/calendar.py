@@ -45,15 +45,17 @@ def _events(person: Person) -> Iterator[Event]:
     first, last = today - timedelta(days=BACK_DAYS), today + timedelta(days=AHEAD_DAYS)
     kits = {
         kit.pk: kit
-        for kit in Kit.objects.filter(
+        for kit in Kit.objects.active()
+        .filter(
             Q(responsible=person) | Q(deputy=person),
-            retired_on__isnull=True,
             laid_up_since__isnull=True,
             lost_since__isnull=True,
-        ).order_by("name")
+        )
+        .order_by("name")
     }
     inside = list(
-        Holding.objects.filter(place__kit__in=kits, units__gt=0)
+        Holding.objects.on_hand()
+        .filter(place__kit__in=kits)
         .select_related("lot__item", "place")
         .order_by("pk")
     )
@@ -66,7 +68,8 @@ def _events(person: Person) -> Iterator[Event]:
             yield _all_day(f"look-{kit_row.pk}", text, day, now, kit_row)
     yield from _checks(kits, inside, batches, now)
     for held in (
-        Checkout.objects.filter(kit__in=kits, in_at__isnull=True, due_at__isnull=False)
+        Checkout.objects.open()
+        .filter(kit__in=kits, due_at__isnull=False)
         .select_related("person", "kit", "section")
         .order_by("due_at", "pk")
     ):

@@ -9,8 +9,8 @@ from gearroom.core import clock
 from gearroom.core.models import Person
 from kits.models import Hearing, Notice
 from kits.rules.mail.plain_text import Letter
-from kits.rules.mail.schedule import last_due, next_due
 from kits.rules.notices.policy import WEEKLY
+from kits.rules.notices.schedule import last_due, next_due
 from kits.services.mail import digest_data
 from kits.services.mail.digest_text import letter
 from kits.services.notices import writing

@@ -9,8 +9,9 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from kits.models import Holding, Lot, Place
-from kits.rules.ledger.expiry import Fault, check_fault, date_known, good_through
+from kits.rules.ledger.expiry import check_fault, date_known, good_through
 from kits.rules.ledger.facts import Batch
+from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.mail import digest as rule
 from kits.services.ledger import readiness
 
@@ -24,7 +25,7 @@ class Held:
     place: Place
     units: int
     day: date | None = None
-    fault: Fault | None = None
+    fault: ReasonCode | None = None
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,7 @@ class Look:
             return self.today - timedelta(days=1)
         return self.today + timedelta(days=rule.LATER_DAYS)
 
-    def wants_check(self, batch: Batch) -> Fault | None:
+    def wants_check(self, batch: Batch) -> ReasonCode | None:
         """Why an instrument wants its check by the horizon."""
         return check_fault(batch, self.horizon + timedelta(days=1))
 
@@ -63,7 +64,7 @@ def held(
     places: Mapping[int, Place], looks: Collection[Look]
 ) -> Iterable[tuple[Holding, Place, Batch]]:
     """What of the batches in these places (by id) any of these emails speaks of."""
-    there = Holding.objects.filter(place__in=places, units__gt=0)
+    there = Holding.objects.on_hand().filter(place__in=places)
     lots = {
         lot.pk: lot
         for lot in Lot.objects.select_related("item").filter(

@@ -46,7 +46,7 @@ from kits.services.recalls import recall_notices
 from kits.services.restocking import recounts as to_count
 from kits.services.restocking.recounts import CountJob
 from kits.services.stock import away
-from kits.services.stock.away import Away
+from kits.services.stock.away import UnitsAway
 from kits.services.stock.stock_levels import Stockroom
 
 
@@ -73,7 +73,7 @@ class Week:
     uncleared: list[Clearance] = field(default_factory=list)
     to_count: list[CountJob] = field(default_factory=list)
     unmet: list[UnmetNeed] = field(default_factory=list)
-    away: list[Away] = field(default_factory=list)
+    away: list[UnitsAway] = field(default_factory=list)
     checks: list[Held] = field(default_factory=list)
     undated: list[Held] = field(default_factory=list)
     ending: list[Held] = field(default_factory=list)
@@ -89,12 +89,8 @@ def readers() -> QuerySet[Person]:
     return (
         Person.objects.filter(
             Q(pk__in=advisers.order_by().values("pk"))
-            | Q(
-                pk__in=Kit.objects.filter(retired_on=None, responsible__isnull=False).values(
-                    "responsible"
-                )
-            )
-            | Q(pk__in=Kit.objects.filter(retired_on=None, deputy__isnull=False).values("deputy"))
+            | Q(pk__in=Kit.objects.active().filter(responsible__isnull=False).values("responsible"))
+            | Q(pk__in=Kit.objects.active().filter(deputy__isnull=False).values("deputy"))
             | Q(
                 pk__in=Membership.objects.filter(role=Role.KEEPER.value, room__isnull=False).values(
                     "person"
@@ -119,11 +115,9 @@ def gather(
     ids = [p.pk for p in people]
     hearing = {h.person_id: h for h in Hearing.objects.filter(person__in=ids)}
     kits = list(
-        Kit.objects.filter(
-            Q(responsible__in=ids) | Q(deputy__in=ids),
-            retired_on__isnull=True,
-            laid_up_since__isnull=True,
-            training=False,
+        Kit.objects.active()
+        .filter(
+            Q(responsible__in=ids) | Q(deputy__in=ids), laid_up_since__isnull=True, training=False
         )
         .filter(Q() if rooms is None else Q(home_room__in=rooms))
         .select_related("home_room", "room", "list_version")
@@ -167,9 +161,10 @@ def _judge(
     kits = {k.pk: k for found in mine.values() for k in found if k.lost_since is None}
     out = {
         c.kit_id: c
-        for c in Checkout.objects.filter(
-            kit__in=kits, section__isnull=True, in_at__isnull=True
-        ).select_related("person")
+        for c in Checkout.objects.open()
+        .of_whole_kits()
+        .filter(kit__in=kits)
+        .select_related("person")
     }
     own = verdicts.questions_of(kits.values(), at)
     promised = promises.of_kits(kits, at)
@@ -321,7 +316,8 @@ def _around(weeks: dict[int, Week], mine: dict[int, list[Kit]], at: datetime) ->
     recalls that wait for an answer."""
     ids = {k.pk for found in mine.values() for k in found}
     late = list(
-        Checkout.objects.filter(kit__in=ids, in_at__isnull=True, due_at__lt=at)
+        Checkout.objects.open()
+        .filter(kit__in=ids, due_at__lt=at)
         .select_related("kit", "person", "section", "trip")
         .order_by("due_at", "pk")
     )
@@ -338,7 +334,7 @@ def _around(weeks: dict[int, Week], mine: dict[int, list[Kit]], at: datetime) ->
     needs = list(
         unmet.in_force().filter(entry__kit__in=ids, entry__recorded_at__gt=at - timedelta(days=7))
     )
-    gone = away.listed({room.pk for week in weeks.values() for room in week.rooms})
+    gone = away.in_rooms({room.pk for week in weeks.values() for room in week.rooms})
     for week in weeks.values():
         own = {k.pk for k in mine[week.person.pk]}
         week.not_back = [c for c in late if c.kit_id in own]
@@ -388,8 +384,7 @@ def _signatures(weeks: Sequence[Week]) -> None:
 def _inside(weeks: dict[int, Week], mine: dict[int, list[Kit]], stock: Stockroom) -> None:
     kit_ids = {k.pk for found in mine.values() for k in found if k.lost_since is None}
     sections = {
-        p.pk: p
-        for p in Place.objects.filter(kit__in=kit_ids, kind=PlaceKind.SECTION).select_related("kit")
+        p.pk: p for p in Place.objects.sections().filter(kit__in=kit_ids).select_related("kit")
     }
     wanted = {r.pk for w in weeks.values() for r in w.rooms}
     shelves = {pk: p for pk, p in stock.shelves.items() if p.room_id in wanted}

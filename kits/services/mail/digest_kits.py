@@ -10,14 +10,14 @@ from django.utils.translation import ngettext
 
 from kits.rules.ledger.expiry import good_through
 from kits.rules.ledger.facts import Weight
-from kits.rules.ledger.readiness import Why
+from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.mail import digest as rule
 from kits.rules.mail.plain_text import Row, Stands
 from kits.rules.restocking.picking import RestockList
 from kits.rules.trips.trips import Stand
 from kits.services.mail.digest_data import Week
 from kits.services.mail.rendering import kit_page, page
-from kits.services.text import verdict_texts, wording
+from kits.services.text import reason_texts, verdict_texts
 from kits.services.text.days import day, moment
 
 
@@ -163,11 +163,11 @@ def _wrong(kit: rule.KitWeek, week: Week) -> list[str]:
     swaps = settles(listed, week) if listed else {}
     lines, named = [], set()
     reasons = [reason for reason in kit.reasons if reason.weight is not Weight.NOTE]
-    lacking = {r.facts.get("thing_id") for r in reasons if r.code != Why.TAKE_OUT}
+    lacking = {r.facts.get("thing_id") for r in reasons if r.code != ReasonCode.TAKE_OUT}
     for reason in reasons:
         # What goes in stands with what is lacking, not once more with what comes out.
-        once = reason.code == Why.TAKE_OUT and reason.facts.get("thing_id") in lacking
-        lines.append(wording.reason(reason, {} if once else swaps)["text"])
+        once = reason.code == ReasonCode.TAKE_OUT and reason.facts.get("thing_id") in lacking
+        lines.append(reason_texts.reason(reason, {} if once else swaps)["text"])
         named.add(reason.facts.get("thing_id"))
     if listed is not None:
         for row in listed.put_in:

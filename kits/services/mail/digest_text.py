@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from kits.models import PackingListVersion
-from kits.rules.ledger.expiry import Fault
+from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.mail import digest as rule
 from kits.rules.mail.plain_text import SHORT_WORDS, Letter, Part, Row, words
 from kits.rules.restocking.picking import FillUp, RestockList
@@ -323,7 +323,7 @@ def _not_looked(week: Week) -> Iterator[Row]:
 
 
 def _check(held: Held, week: Week) -> Row:
-    if held.fault is Fault.CHECK_FAILED:
+    if held.fault is ReasonCode.CHECK_FAILED:
         due = _("failed its check")
     elif held.day is None:
         due = _("never checked")

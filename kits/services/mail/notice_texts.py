@@ -19,7 +19,7 @@ from kits.services.mail import overdue
 from kits.services.mail.rendering import kit_page, page
 from kits.services.notices.kinds import title
 from kits.services.recalls import recall_notices
-from kits.services.text import wording
+from kits.services.text import reason_texts, wording
 from kits.services.text.days import instant
 from kits.services.trips import notice_facts
 
@@ -211,7 +211,7 @@ def _irregular(notice: Notice) -> Said:
     text = _("%(kit)s, %(act)s: recorded as it was, against the rules. %(why)s") % {
         "kit": _kit(notice),
         "act": wording.act(notice.entry.kind if notice.entry else ""),
-        "why": " ".join(map(wording.irregular, codes)) or _("See its history."),
+        "why": " ".join(map(reason_texts.irregular, codes)) or _("See its history."),
     }
     return text, []
 
@@ -237,7 +237,7 @@ def lacks(reasons: Iterable[Mapping[str, Any]]) -> list[str]:
         elif why["thing"]:
             said.append(_("no %(thing)s") % why)
         else:
-            said.append(wording.irregular(why["code"]))
+            said.append(reason_texts.irregular(why["code"]))
     return said
 
 

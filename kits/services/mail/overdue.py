@@ -32,13 +32,10 @@ def look(now: datetime) -> None:
     """Tell of what is past due and was not told yet. After a while without power that is one
     notice, not one for each day."""
     due = _due(now)
-    known = {
-        episode.subject: episode
-        for episode in Episode.objects.filter(kind="not-back", closed_at__isnull=True)
-    }
+    known = {episode.subject: episode for episode in Episode.objects.open().filter(kind="not-back")}
     over = [episode.pk for subject, episode in known.items() if subject not in due]
     if over:
-        Episode.objects.filter(pk__in=over, closed_at__isnull=True).update(closed_at=now)
+        Episode.objects.open().filter(pk__in=over).update(closed_at=now)
     new = {subject: row for subject, row in due.items() if subject not in known}
     if new:
         with transaction.atomic():
@@ -48,9 +45,8 @@ def look(now: datetime) -> None:
 def _due(now: datetime) -> _Due:
     due: _Due = {}
     for held in (
-        Checkout.objects.filter(
-            in_at__isnull=True, due_at__lte=now - GRACE, kit__lost_since__isnull=True
-        )
+        Checkout.objects.open()
+        .filter(due_at__lte=now - GRACE, kit__lost_since__isnull=True)
         .select_related(
             "kit__home_room", "kit__responsible", "kit__deputy", "person", "trip", "section"
         )
@@ -81,8 +77,8 @@ def _tell(new: _Due, now: datetime) -> None:
     )  # fmt: skip
     opened = {
         episode.subject: episode.pk
-        for episode in Episode.objects.filter(
-            kind="not-back", subject__in=list(new), closed_at__isnull=True, opened_at=now
+        for episode in Episode.objects.open().filter(
+            kind="not-back", subject__in=list(new), opened_at=now
         )
     }
     people: dict[int, Person] = {}
@@ -146,7 +142,7 @@ def keep_what_lasts(waiting: Iterable[Notice]) -> set[int]:
     those that nothing is left of."""
     rows = [n for n in waiting if n.kind == "not-back" and "kits" in n.facts]
     asked = {kit["checkout"] for row in rows for kit in row.facts["kits"]}
-    out = Checkout.objects.filter(pk__in=asked, in_at__isnull=True, kit__lost_since__isnull=True)
+    out = Checkout.objects.open().filter(pk__in=asked, kit__lost_since__isnull=True)
     due = {pk: iso(at) for pk, at in out.values_list("pk", "due_at")} if asked else {}
     for row in rows:
         kits = [kit for kit in row.facts["kits"] if due.get(kit["checkout"]) == kit["due_at"]]

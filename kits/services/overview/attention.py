@@ -9,7 +9,7 @@ from datetime import UTC, date, datetime
 from kits.models import Kit
 from kits.services.ledger import readiness, verdicts
 from kits.services.ledger.verdicts import Judged, Question
-from kits.services.trips.trip_readiness import TripSeen
+from kits.services.trips.trip_readiness import JudgedTrip
 
 _NO_DEPARTURE = datetime.max.replace(tzinfo=UTC)
 
@@ -33,7 +33,7 @@ class Needing:
     not_set_up: Sequence[Kit]
 
 
-def needing(kits: Iterable[Kit], most: int, trips: Iterable[TripSeen] = ()) -> Needing:
+def needing(kits: Iterable[Kit], most: int, trips: Iterable[JudgedTrip] = ()) -> Needing:
     """Which of these kits (with their home rooms) need a hand, and `most` of them with why; `trips`
     are those whose kits were judged already. The number of queries does not grow with the kits."""
     kits = list(kits)
@@ -59,7 +59,7 @@ def needing(kits: Iterable[Kit], most: int, trips: Iterable[TripSeen] = ()) -> N
 
 
 def _known(
-    kits: Iterable[Kit], asked: Mapping[int, Question], trips: Iterable[TripSeen]
+    kits: Iterable[Kit], asked: Mapping[int, Question], trips: Iterable[JudgedTrip]
 ) -> dict[int, Judged]:
     by_trip = {
         (row.kit.pk, seen.trip): row.verdict

@@ -11,20 +11,27 @@ from django.db.models import Exists, F, Max, OuterRef, Q, QuerySet, Sum
 
 from gearroom.core import clock
 from gearroom.core.models import Person, Room
-from kits.models import Checkout, Clearance, Entry, Kit, Trip, WithheldKind, Withholding
+from kits.models import (
+    Checkout,
+    Clearance,
+    Entry,
+    Kit,
+    Reservation,
+    Trip,
+    WithheldKind,
+    Withholding,
+)
 from kits.rules.ledger.facts import Verdict
 from kits.rules.ledger.question import DAYS_AHEAD
 from kits.rules.trips.trips import Coverage, Stand
 from kits.services.custody import clearances
-from kits.services.custody.custody import end_of_day
 from kits.services.kits import participants_own as not_ours
-from kits.services.lookup.promises import open_reservations
 from kits.services.overview.attention import Needing, needing
 from kits.services.restocking import recounts
 from kits.services.restocking.recounts import CountJob
 from kits.services.stock import away, stock_levels
-from kits.services.stock.away import Away
-from kits.services.stock.stock_levels import Stocked
+from kits.services.stock.away import UnitsAway
+from kits.services.stock.stock_levels import ItemLevel
 from kits.services.trips import trip_readiness
 
 MOST_NEEDING_A_HAND = 40
@@ -120,17 +127,17 @@ class Board:
     today: date
     going_out: Sequence[Departure]
     all_out: bool
-    uncovered: Sequence[trip_readiness.TripSeen]
-    waiting: Sequence[trip_readiness.TripSeen]
+    uncovered: Sequence[trip_readiness.JudgedTrip]
+    waiting: Sequence[trip_readiness.JudgedTrip]
     soon_back: Sequence[Return]
     later_back: Sequence[Return]
     to_sort: Sequence[ToSort]
     needing: Needing
-    low: Sequence[Stocked]
+    low: Sequence[ItemLevel]
     uncleared: Sequence[Clearance]
     mixed: Sequence[CountJob]
     not_ours: Sequence[Kit]
-    away: Sequence[Away]
+    away: Sequence[UnitsAway]
     empty: bool
 
     @property
@@ -158,19 +165,16 @@ def revision(room: Room) -> str:
 def board(room: Room) -> Board:
     """The board of a room, as of today and tomorrow there."""
     today = clock.today(room.time_zone)
-    until = end_of_day(today + timedelta(days=1), room.time_zone)
-    week = trip_readiness.seen(_near(room, until + timedelta(days=DAYS_AHEAD - 1)))
+    until = clock.end_of_day(today + timedelta(days=1), room.time_zone)
+    week = trip_readiness.judge_trips(_near(room, until + timedelta(days=DAYS_AHEAD - 1)))
     trips = [each for each in week if each.trip.departs_at <= until]
     later = [each for each in week if each.trip.departs_at > until]
     going_out = [each for each in (_departure(each, room) for each in trips) if each is not None]
     sorting = list(_kits_in(room).filter(to_sort_since__isnull=False).order_by("to_sort_since"))
     drying = set(
-        Withholding.objects.filter(
-            kit__room=room,
-            kit__to_sort_since__isnull=False,
-            kind=WithheldKind.DRYING,
-            released__isnull=True,
-        ).values_list("kit_id", flat=True)
+        Withholding.objects.open()
+        .filter(kit__room=room, kit__to_sort_since__isnull=False, kind=WithheldKind.DRYING)
+        .values_list("kit_id", flat=True)
     )
     standing = list(_to_be_taken(room))
     out = _out(room)
@@ -202,20 +206,20 @@ def board(room: Room) -> Board:
         not_ours=[
             kit for kit in [*sorting, *standing] if kit.pk in theirs and kit.pk not in sorting_ids
         ],
-        away=away.listed([room.pk]),
+        away=away.in_rooms([room.pk]),
         empty=not (week or sorting or standing or out or _kits_in(room).exists()),
     )
 
 
-def _low(room: Room) -> list[Stocked]:
+def _low(room: Room) -> list[ItemLevel]:
     rows = [row for row in stock_levels.stocked([room]).get(room.pk, ()) if row.low]
     return sorted(rows, key=lambda row: (row.stock / row.level.units, row.item.name))
 
 
 def _kits_in(room: Room) -> QuerySet[Kit]:
     """The kits in use that stand in the room, with what a line says of them."""
-    out = Checkout.objects.filter(kit=OuterRef("pk"), section__isnull=True, in_at__isnull=True)
-    kits = Kit.objects.filter(~Exists(out), room=room, retired_on__isnull=True)
+    out = Checkout.objects.open().of_whole_kits().filter(kit=OuterRef("pk"))
+    kits = Kit.objects.active().filter(~Exists(out), room=room)
     return kits.only(*_OF_A_KIT).select_related("home_room")
 
 
@@ -230,7 +234,7 @@ def _to_be_taken(room: Room) -> QuerySet[Kit]:
 def _near(room: Room, until: datetime) -> QuerySet[Trip]:
     """The trips that leave the room, or that kits in it are promised to, by then and have not
     ended."""
-    kits = open_reservations().filter(kit__room=room).values("trip")
+    kits = Reservation.objects.promised().filter(kit__room=room).values("trip")
     return (
         Trip.objects.filter(
             Q(room=room) | Q(pk__in=kits),
@@ -243,7 +247,7 @@ def _near(room: Room, until: datetime) -> QuerySet[Trip]:
     )
 
 
-def _departure(seen: trip_readiness.TripSeen, room: Room) -> Departure | None:
+def _departure(seen: trip_readiness.JudgedTrip, room: Room) -> Departure | None:
     """What is still to do for a trip; None where it has all that it needs, or has ended. Who goes
     is named in the room that it leaves from or that the kit is of."""
     if seen.coverage is None:
@@ -271,7 +275,8 @@ def _departure(seen: trip_readiness.TripSeen, room: Room) -> Departure | None:
 def _out(room: Room) -> list[Return]:
     now = clock.now()
     rows = (
-        Checkout.objects.filter(Q(kit__room=room) | Q(kit__home_room=room), in_at__isnull=True)
+        Checkout.objects.open()
+        .filter(Q(kit__room=room) | Q(kit__home_room=room))
         .select_related("kit", "section", "person", "trip")
         .only(*_OF_A_RETURN)
         .order_by(F("due_at").asc(nulls_last=True), "kit__name")

@@ -23,7 +23,6 @@ from kits.models import (
     LabelKind,
     ListSection,
     Place,
-    PlaceKind,
     Reservation,
     Seal,
     Withholding,
@@ -116,9 +115,7 @@ def listed(
     if training is not None:
         kits = kits.filter(training=training)
     if out is not None:
-        open_one = Checkout.objects.filter(
-            kit=OuterRef("pk"), in_at__isnull=True, section__isnull=True
-        )
+        open_one = Checkout.objects.open().of_whole_kits().filter(kit=OuterRef("pk"))
         kits = kits.filter(Exists(open_one) if out else ~Exists(open_one))
     if reserved is not None:
         promised = Q(pk__in={each.promise.kit for each in promises.standing()})
@@ -136,17 +133,15 @@ def overviews(
     kits = list(kits)
     ids = [kit.pk for kit in kits]
     sections: dict[int, list[Place]] = defaultdict(list)
-    for place in Place.objects.filter(kit__in=ids, kind=PlaceKind.SECTION, closed_on__isnull=True):
+    for place in Place.objects.open().sections().filter(kit__in=ids):
         sections[place.kit_id or 0].append(place)
     seals = {
         (seal.kit_id, seal.section_id): seal.number
-        for seal in Seal.objects.filter(kit__in=ids, broken__isnull=True)
+        for seal in Seal.objects.unbroken().filter(kit__in=ids)
     }
     out = {
         (held.kit_id, held.section_id): held
-        for held in Checkout.objects.filter(kit__in=ids, in_at__isnull=True).select_related(
-            "person", "trip"
-        )
+        for held in Checkout.objects.open().filter(kit__in=ids).select_related("person", "trip")
     }
     on_list = set(
         ListSection.objects.filter(version__in={k.list_version_id for k in kits}).values_list(
@@ -155,14 +150,12 @@ def overviews(
     )
     promised = promises.next_of(ids)
     withheld: dict[int, list[Withholding]] = defaultdict(list)
-    for row in Withholding.objects.filter(kit__in=ids, released__isnull=True).select_related(
-        "since"
-    ):
+    for row in Withholding.objects.open().filter(kit__in=ids).select_related("since"):
         withheld[row.kit_id or 0].append(row)
     labels: dict[int, list[str]] = defaultdict(list)
-    for kit_id, code in Label.objects.filter(
-        kind=LabelKind.KIT, kit__in=ids, cancelled_at__isnull=True
-    ).values_list("kit", "code"):
+    for kit_id, code in (
+        Label.objects.active().filter(kind=LabelKind.KIT, kit__in=ids).values_list("kit", "code")
+    ):
         labels[kit_id or 0].append(code)
     judged = judged or verdicts.judged(kits)
     return [

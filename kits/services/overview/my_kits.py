@@ -30,7 +30,7 @@ def elsewhere(actor: Actor) -> Sequence[Checkout]:
     it goes back to, is all that they see of it."""
     if actor.person is None or actor.everywhere:
         return ()
-    has = Checkout.objects.filter(person=actor.person, in_at__isnull=True)
+    has = Checkout.objects.open().filter(person=actor.person)
     theirs = find.kits_of(actor).values("pk")
     rows = has.exclude(kit__in=theirs).select_related("kit__home_room", "section", "trip")
     return list(rows.order_by("due_at", "kit__name"))
@@ -42,9 +42,9 @@ def mine(actor: Actor) -> Sequence[Mine]:
         return ()
     theirs = find.kits_of(actor)
     has = list(
-        Checkout.objects.filter(
-            person=actor.person, in_at__isnull=True, section__isnull=True, kit__in=theirs
-        )
+        Checkout.objects.open()
+        .of_whole_kits()
+        .filter(person=actor.person, kit__in=theirs)
         .select_related("trip")
         .order_by("due_at", "kit__name")
     )

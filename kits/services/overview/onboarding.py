@@ -28,7 +28,6 @@ from kits.models import (
     PackingList,
     PackingListVersion,
     Place,
-    PlaceKind,
 )
 from kits.rules.ledger.facts import Kind
 from kits.rules.overview.workbook import Known, ListRow, WhereRow, Workbook, fold, read
@@ -68,16 +67,14 @@ class Steps:
 
 def steps(room: Room) -> Steps:
     """How far a room has come on its first day."""
-    own = Kit.objects.filter(home_room=room, retired_on__isnull=True)
+    own = Kit.objects.active().filter(home_room=room)
     published = PackingListVersion.objects.filter(published_at__isnull=False)
-    labels = Label.objects.filter(cancelled_at__isnull=True)
-    checkouts = Checkout.objects.filter(undone__isnull=True)
+    labels = Label.objects.active()
+    checkouts = Checkout.objects.not_undone()
     return Steps(
-        shelves=Place.objects.filter(
-            room=room, kind=PlaceKind.SHELF, closed_on__isnull=True
-        ).count(),
+        shelves=Place.objects.open().shelves().filter(room=room).count(),
         people=Person.objects.filter(home_room=room, left_on__isnull=True).count(),
-        things=Item.objects.filter(retired_on__isnull=True).count(),
+        things=Item.objects.active().count(),
         lists=published.count(),
         signed=published.filter(signed_until__gte=clock.today(room.time_zone)).count(),
         kits=own.count(),
@@ -96,7 +93,7 @@ def read_workbook(
     """What a workbook says of a room, held against what is in the book already."""
     visible = find.kits_of(actor).filter(home_room=room)
     known = Known(
-        shelves=_names(Place.objects.filter(room=room, kind=PlaceKind.SHELF)),
+        shelves=_names(Place.objects.shelves().filter(room=room)),
         things=_names(Item.objects.all()),
         lists=_names(PackingList.objects.filter(versions__published_at__isnull=False)),
         kits=_names(visible),
@@ -200,8 +197,8 @@ def _found(act: Act, room: Room, rows: Sequence[WhereRow], things: Mapping[str, 
     by_place: dict[str, list[WhereRow]] = defaultdict(list)
     for row in rows:
         by_place[fold(row.place)].append(row)
-    on_shelves = {fold(p.name): p for p in Place.objects.filter(room=room, kind=PlaceKind.SHELF)}
-    of_kits = {fold(k.name): k for k in Kit.objects.filter(home_room=room, retired_on__isnull=True)}
+    on_shelves = {fold(p.name): p for p in Place.objects.shelves().filter(room=room)}
+    of_kits = {fold(k.name): k for k in Kit.objects.active().filter(home_room=room)}
     # All kits before any batch, and all batches before any is counted: one order, though each
     # place is an act of its own.
     wanted = [of_kits[name].pk for name in by_place if name in of_kits]
@@ -216,7 +213,7 @@ def _found(act: Act, room: Room, rows: Sequence[WhereRow], things: Mapping[str, 
     for name in by_place:
         kit = of_kits.get(name)
         found = [
-            counting.Found(place, count, lot=lot) for (place, lot), count in units[name].items()
+            counting.CountLine(place, count, lot=lot) for (place, lot), count in units[name].items()
         ]
         places = list({f.place.pk: f.place for f in found}.values())
         counting.count(act, places, found, complete=False)
@@ -227,7 +224,7 @@ def _found(act: Act, room: Room, rows: Sequence[WhereRow], things: Mapping[str, 
 
 
 def _section(kit: Kit, row: WhereRow) -> Place:
-    sections = list(kit.sections.filter(kind=PlaceKind.SECTION, closed_on__isnull=True))
+    sections = list(kit.sections.open())
     if not row.section and len(sections) == 1:
         return sections[0]
     for place in sections:

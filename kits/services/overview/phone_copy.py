@@ -108,7 +108,7 @@ def _judged_until(kits: Iterable[Kit]) -> date | None:
 
 def _inside(places: Iterable[int]) -> tuple[dict[int, list[list[int]]], list[Lot]]:
     """The lines of each section, by thing and soonest expiry, and the batches that they name."""
-    held = Holding.objects.filter(place__in=places, units__gt=0)
+    held = Holding.objects.on_hand().filter(place__in=places)
     lots = list(Lot.objects.filter(pk__in=held.values("lot")).select_related("item"))
     batches = readiness.batches(lots)
     lots.sort(key=lambda lot: (lot.item.name, first_out(batches[lot.pk], "")))
@@ -229,7 +229,7 @@ def _labels(
         | Q(kind=LabelKind.PERSON, person__in=[person.pk for person in whom])
     )
     found: dict[str, list[Any]] = {}
-    rows = Label.objects.filter(on, cancelled_at__isnull=True).select_related("place")
+    rows = Label.objects.active().filter(on).select_related("place")
     for label in rows.order_by("code"):
         if label.lot_id:
             found[label.code] = ["batch", label.lot_id]

@@ -58,7 +58,7 @@ def erase(act: Act, person: Person, words: Sequence[str] = ()) -> Erased:
         record = erasure.record_of(person)
         known = erasure.known_of(person, words)
         names = Names([*known, *redaction.single_words(record)])
-        for label in Label.objects.filter(person__in=record, cancelled_at=None):
+        for label in Label.objects.active().filter(person__in=record):
             labelling.cancel(part(act, "tag", label.pk), label.code, "")
         _forget_choices(record)
         _forget_mails(record, names)
@@ -99,7 +99,7 @@ def _refuse(person: Person, moves: Moves) -> None:
 def _forget_choices(record: Sequence[Person]) -> None:
     Hearing.objects.filter(person__in=record).delete()
     HearingChoice.objects.filter(person__in=record).delete()
-    Reservation.objects.filter(person__in=record, released=None).update(person=None)
+    Reservation.objects.promised().filter(person__in=record).update(person=None)
 
 
 def _forget_mails(record: Sequence[Person], names: Names) -> None:

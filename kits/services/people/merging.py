@@ -32,10 +32,10 @@ class Moves:
 
 def moves(person: Person) -> Moves:
     """What merging would move from a record of somebody."""
-    out = Checkout.objects.filter(person=person, in_at=None).order_by("kit__name")
+    out = Checkout.objects.open().filter(person=person).order_by("kit__name")
     answered = Kit.objects.filter(Q(responsible=person) | Q(deputy=person)).order_by("name")
     trips = Trip.objects.filter(
-        Q(pk__in=Reservation.objects.filter(person=person, released=None).values("trip"))
+        Q(pk__in=Reservation.objects.promised().filter(person=person).values("trip"))
         | Q(leader=person),
         returns_at__gt=clock.now(),
     )
@@ -49,17 +49,17 @@ def moves(person: Person) -> Moves:
 def merge(act: Act, person: Person, into: Person) -> Person:
     """Keep one record of somebody, and move kits, reservations, trips, tags and unsent notices to
     it. Raises what `people.merge` raises."""
-    out = Checkout.objects.filter(person=person, in_at=None)
+    out = Checkout.objects.open().filter(person=person)
     answered = Kit.objects.filter(Q(responsible=person) | Q(deputy=person))
     with transaction.atomic(), Book(act) as book:
         book.lock(*{*out.values_list("kit", flat=True), *answered.values_list("pk", flat=True)})
         kept = people.merge(act, person, into)
         out.update(person=kept)
         _answer_for(person, kept)
-        Reservation.objects.filter(person=person, released=None).update(person=kept)
+        Reservation.objects.promised().filter(person=person).update(person=kept)
         coming = Trip.objects.filter(leader=person, returns_at__gt=clock.now())
         coming.update(leader=kept, changed_at=act.received_at)
-        Label.objects.filter(person=person, cancelled_at=None).update(person=kept)
+        Label.objects.active().filter(person=person).update(person=kept)
         RecallPlace.objects.filter(person=person, answered=None).update(person=kept)
         _tell(person, kept)
     return kept

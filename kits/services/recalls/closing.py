@@ -23,10 +23,9 @@ from kits.models import (
     RecallPlace,
 )
 from kits.rules.recalls.certainty import Outcome
-from kits.services.ledger import lots
+from kits.services.ledger import admission, lots
 from kits.services.ledger.book import Book, Leg, room_place
 from kits.services.recalls import recalls, status, tracing
-from kits.services.stock import receiving
 
 _LONGEST = Recall._meta.get_field("published_at").max_length or 0
 
@@ -93,16 +92,15 @@ def put_back(act: Act, recall: Recall, shelf: Place) -> Entry:
             )
         quarantine = room_place(shelf.room, PlaceKind.QUARANTINE)
         held = (
-            Holding.objects.filter(
-                place=quarantine, units__gt=0, lot__in=Lot.objects.filter(lots.matching(recall))
-            )
+            Holding.objects.on_hand()
+            .filter(place=quarantine, lot__in=Lot.objects.filter(lots.matching(recall)))
             .select_related("lot__item")
             .order_by("lot")
         )
         legs = [
             Leg(row.lot, quarantine, shelf, row.units)
             for row in held
-            if receiving.landing(row.lot, shelf)[0] == shelf
+            if admission.landing(row.lot, shelf)[0] == shelf
         ]
         if not legs:
             raise Refused(
@@ -145,9 +143,11 @@ def _hold(book: Book, recall: Recall) -> list[int]:
     meanwhile is seen here, or sees how it ended), then its batches; the kits."""
 
     def kits() -> list[int]:
-        holding = Holding.objects.filter(
-            lot__recall=recall, units__gt=0, place__kind=PlaceKind.SECTION
-        ).values_list("place__kit", flat=True)
+        holding = (
+            Holding.objects.on_hand()
+            .filter(lot__recall=recall, place__kind=PlaceKind.SECTION)
+            .values_list("place__kit", flat=True)
+        )
         listed = RecallPlace.objects.filter(recall=recall, place__kit__isnull=False)
         return sorted({*holding, *listed.values_list("place__kit", flat=True)})
 

@@ -96,9 +96,9 @@ def now_with(rows: Sequence[RecallPlace]) -> dict[int, Person | None]:
 
 def _places_holding(recall: Recall) -> set[int]:
     return set(
-        Holding.objects.filter(
-            units__gt=0, lot__in=Lot.objects.filter(lots.matching(recall))
-        ).values_list("place", flat=True)
+        Holding.objects.on_hand()
+        .filter(lot__in=Lot.objects.filter(lots.matching(recall)))
+        .values_list("place", flat=True)
     )
 
 

@@ -31,7 +31,7 @@ from kits.models import (
     WithheldKind,
     Withholding,
 )
-from kits.rules.ledger.irregular import Broken
+from kits.rules.ledger.reasons import ReasonCode
 from kits.services.ledger import lots
 from kits.services.ledger.book import Book, Leg, outer, room_place
 from kits.services.notices import writing
@@ -136,10 +136,12 @@ def answer(act: Act, row: RecallPlace, said: Answer, *, removed: int = 0) -> Rec
         )
         room = act.room or _room(row)
         booked = _booked(row)
-        irregular = [Broken.BOOK_SAYS_OTHERWISE] if booked and said == Answer.NONE_THERE else []
+        irregular = (
+            [ReasonCode.RECORD_SAYS_OTHERWISE] if booked and said == Answer.NONE_THERE else []
+        )
         legs = _out_of(row, booked, removed, room_place(room, PlaceKind.QUARANTINE))
         if any(leg.source.kind == PlaceKind.UNEXPLAINED for leg in legs):
-            irregular.append(Broken.FOUND_MORE)
+            irregular.append(ReasonCode.MORE_THAN_ON_RECORD)
         entry = book.post(
             EntryKind.RECALL_ANSWER,
             legs,
@@ -196,14 +198,15 @@ def let_go(kit_id: int, entry: Entry) -> None:
         place__kit=kit_id, recall__in=Recall.objects.blocking(), answered__isnull=True
     )
     if not any(row.units_min < row.units_max for row in unanswered):
-        Withholding.objects.filter(
-            kit=kit_id, kind=WithheldKind.RECALL, released__isnull=True
-        ).update(released=entry)
+        Withholding.objects.open().filter(kit=kit_id, kind=WithheldKind.RECALL).update(
+            released=entry
+        )
 
 
 def _of_thing(row: RecallPlace) -> QuerySet[Holding]:
     return (
-        Holding.objects.filter(place=row.place_id, lot__item=row.recall.item_id, units__gt=0)
+        Holding.objects.on_hand()
+        .filter(place=row.place_id, lot__item=row.recall.item_id)
         .select_related("lot__item")
         .order_by("lot__expiry", "lot")
     )

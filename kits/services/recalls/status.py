@@ -100,8 +100,10 @@ def of(recall: Recall, actor: Actor = SYSTEM) -> Standing:
     }
     held: dict[int, int] = {}
     places: dict[int, Place] = {}
-    for holding in Holding.objects.filter(lot__in=suspect, units__gt=0).select_related(
-        "place__kit__room", "place__room"
+    for holding in (
+        Holding.objects.on_hand()
+        .filter(lot__in=suspect)
+        .select_related("place__kit__room", "place__room")
     ):
         held[holding.place_id] = held.get(holding.place_id, 0) + holding.units
         places[holding.place_id] = holding.place
@@ -170,7 +172,7 @@ def _kits_with(actor: Actor) -> frozenset[int | None]:
     """The kits (ids) that somebody has now."""
     if actor.person is None or actor.everywhere:
         return frozenset()
-    held = Checkout.objects.filter(person=actor.person, in_at=None)
+    held = Checkout.objects.open().filter(person=actor.person)
     return frozenset(held.values_list("kit", flat=True))
 
 

@@ -62,7 +62,8 @@ def where(recall: Recall) -> Whereabouts:
     )
     booked: dict[int, list[Holding]] = defaultdict(list)
     for holding in (
-        Holding.objects.filter(lot__in=suspect, units__gt=0)
+        Holding.objects.on_hand()
+        .filter(lot__in=suspect)
         .select_related("lot__item")
         .order_by("lot__expiry", "lot")
     ):

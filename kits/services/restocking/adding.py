@@ -16,13 +16,13 @@ from kits.services.ledger import admission
 from kits.services.ledger.book import Book, Leg
 from kits.services.restocking.sorting import (
     PutIn,
-    Restocked,
+    RestockResult,
     refuse_if_kept_as_it_came,
     restock_list,
 )
 
 
-def add(act: Act, kit: Kit, line: int, *, through: date | None = None) -> Restocked:
+def add(act: Act, kit: Kit, line: int, *, through: date | None = None) -> RestockResult:
     """Put in what the restock list has for one line (its id), good through a day, and nothing
     else. A kit that waits to be sorted waits on.
 
@@ -67,4 +67,4 @@ def add(act: Act, kit: Kit, line: int, *, through: date | None = None) -> Restoc
         if found.fill_up is not None:
             item = Item.objects.get(pk=found.line.thing.id)
             LevelFact.objects.create(section=section, item=item, entry=entry, level=Level.FULL)
-    return Restocked(entry, put_in, ())
+    return RestockResult(entry, put_in, ())

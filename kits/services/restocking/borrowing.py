@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid
 from kits.models import Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind, WithheldKind
-from kits.rules.ledger.irregular import Broken
+from kits.rules.ledger.reasons import ReasonCode
 from kits.services.ledger import admission
 from kits.services.ledger.book import Book, Leg, outer
 from kits.services.notices import writing
@@ -20,7 +20,7 @@ from kits.services.text.amounts import units
 
 
 @dataclass(frozen=True)
-class Borrowed:
+class BorrowLine:
     """So many units of a batch from a section of one kit into a section of another."""
 
     lot: Lot
@@ -30,7 +30,7 @@ class Borrowed:
 
 
 def borrow(
-    act: Act, giver: Kit, taker: Kit, lines: Sequence[Borrowed], *, already_done: bool = False
+    act: Act, giver: Kit, taker: Kit, lines: Sequence[BorrowLine], *, already_done: bool = False
 ) -> Entry:
     """Move things from one kit to another; both are judged again. §4.5 holds for the taker.
 
@@ -51,7 +51,7 @@ def borrow(
                 )
         moved = [(line, units(line.units, field="lines")) for line in lines]
         found: list[Leg] = []
-        irregular: list[Broken] = []
+        irregular: list[ReasonCode] = []
         if already_done:
             found = _found(moved)
             irregular = _irregular(giver, taker, lines, found)
@@ -71,7 +71,7 @@ def borrow(
     return entry
 
 
-def _found(moved: Sequence[tuple[Borrowed, int]]) -> list[Leg]:
+def _found(moved: Sequence[tuple[BorrowLine, int]]) -> list[Leg]:
     """What the giver held although the book did not have it there, as legs into it."""
     wanted: Counter[tuple[int, int]] = Counter()
     lines = {(line.lot.pk, line.source.pk): line for line, _ in moved}
@@ -92,16 +92,16 @@ def _found(moved: Sequence[tuple[Borrowed, int]]) -> list[Leg]:
 
 
 def _irregular(
-    giver: Kit, taker: Kit, lines: Sequence[Borrowed], found: Sequence[Leg]
-) -> list[Broken]:
+    giver: Kit, taker: Kit, lines: Sequence[BorrowLine], found: Sequence[Leg]
+) -> list[ReasonCode]:
     """The rules that a loan broke that was reported afterwards."""
     broken = [
-        Broken(fault["code"])
+        ReasonCode(fault["code"])
         for fault in admission.faults(taker, [(line.lot, line.source) for line in lines])
     ]
     kept = WithheldKind.KEEP_AS_IT_CAME_BACK
-    if any(kit.withholdings.filter(kind=kept, released__isnull=True) for kit in (giver, taker)):
-        broken.append(Broken.KEPT_AS_IT_CAME)
+    if any(kit.withholdings.open().filter(kind=kept) for kit in (giver, taker)):
+        broken.append(ReasonCode.KEPT_AS_IT_CAME)
     if found:
-        broken.append(Broken.BORROWED_MORE)
+        broken.append(ReasonCode.BORROWED_MORE)
     return broken

@@ -23,16 +23,15 @@ from kits.models import (
     EntryKind,
     Item,
     Kit,
-    LevelFact,
     Lot,
     Place,
     PlaceKind,
     Receipt,
 )
 from kits.rules.restocking import picking
-from kits.services.custody.use import LevelSeen
 from kits.services.ledger import admission, kit_state, lots, readiness
 from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.ledger.levels import LooseLevel, write_levels
 from kits.services.lookup.holders import kit_is_out, open_checkout
 from kits.services.restocking import sorting
 from kits.services.restocking.sorting import PutIn
@@ -41,7 +40,7 @@ from kits.services.text.amounts import units as whole
 
 
 @dataclass(frozen=True)
-class Wanted:
+class Shortage:
     """What a kit's list still wants: units of a thing to its *carry*, whether it is below its
     *never below* without them, how many of them the shelves of its room can give, and what they
     all cost last time, where that is known."""
@@ -54,12 +53,12 @@ class Wanted:
 
 
 @dataclass(frozen=True)
-class Built:
+class BuildResult:
     """The entry, what went in, and what is not in stock."""
 
     entry: Entry
     put_in: Sequence[PutIn]
-    wanted: Sequence[Wanted]
+    wanted: Sequence[Shortage]
 
 
 def build(
@@ -67,9 +66,9 @@ def build(
     kit: Kit,
     *,
     lines: Sequence[PutIn] | None = None,
-    levels: Sequence[LevelSeen] | None = None,
+    levels: Sequence[LooseLevel] | None = None,
     through: date | None = None,
-) -> Built:
+) -> BuildResult:
     """Fill a kit's sections from the shelves of the room it is in.
 
     Without `lines` as the restock list has it, good through `through` or its next trip. `levels`
@@ -98,7 +97,7 @@ def build(
         )
         _seen(book, entry, kit, sorting.filled_up(kit) if levels is None else levels)
         kit_state.sorted_now(kit)
-    return Built(entry, put_in, wanted(kit, currency=""))
+    return BuildResult(entry, put_in, shortages(kit, currency=""))
 
 
 def _open(book: Book, act: Act, kit: Kit, use_case: str) -> Kit:
@@ -149,11 +148,9 @@ def _not_by_eye(item: Item, field: str) -> None:
         )
 
 
-def _seen(book: Book, entry: Entry, kit: Kit, levels: Sequence[LevelSeen]) -> None:
+def _seen(book: Book, entry: Entry, kit: Kit, levels: Sequence[LooseLevel]) -> None:
     book.break_seals(entry, list(kit.sections.all()))
-    LevelFact.objects.bulk_create(
-        LevelFact(section=s.section, item=s.item, entry=entry, level=s.level) for s in levels
-    )
+    write_levels(entry, levels)
 
 
 # ------------------------------------------------------------------------------------- stripping
@@ -167,7 +164,7 @@ class Fate(enum.StrEnum):
 
 
 @dataclass(frozen=True)
-class Thing:
+class BoughtItem:
     """Units of one batch found in a bought kit, what becomes of them and why.
 
     `section` is where it is kept (the first one unless given), `shelf` where it is put; `disposal`
@@ -188,13 +185,13 @@ class Thing:
 
 
 @dataclass(frozen=True)
-class Stripped:
+class StripResult:
     """The entry; where each thing went; what the list still wants; and the cost until now, with
     that of the rest at the last price paid. `unpriced` are wanted things of no known price."""
 
     entry: Entry
     went: Sequence[sorting.Placed]
-    wanted: Sequence[Wanted]
+    wanted: Sequence[Shortage]
     bought_for: Decimal | None
     cost_with_rest: Decimal | None
     currency: str
@@ -204,13 +201,13 @@ class Stripped:
 def strip(
     act: Act,
     kit: Kit,
-    things: Sequence[Thing],
+    things: Sequence[BoughtItem],
     *,
     supplier: str = "",
     price: Decimal | None = None,
     currency: str = "",
-    levels: Sequence[LevelSeen] = (),
-) -> Stripped:
+    levels: Sequence[LooseLevel] = (),
+) -> StripResult:
     """Take a bought, filled kit apart, thing by thing, into a kit of ours.
 
     `price` is what the bought kit cost as a whole. What is out of date or recalled may be thrown
@@ -259,10 +256,10 @@ def strip(
         _receipts(entry, rows, costs, supplier, currency)
         _seen(book, entry, kit, levels)
         kit_state.rewrite_looks(kit)
-        rest = wanted(kit, currency=currency)
+        rest = shortages(kit, currency=currency)
     unpriced = [row.item for row in rest if row.cost is None]
     spent = price if price is not None else (sum(costs.values()) if costs else None)
-    return Stripped(
+    return StripResult(
         entry=entry,
         went=rows,
         wanted=rest,
@@ -277,18 +274,18 @@ def strip(
     )
 
 
-def _batch(kit: Kit, thing: Thing) -> Lot:
+def _batch(kit: Kit, thing: BoughtItem) -> Lot:
     receiving.check_expiry(thing.expiry, readiness.today_of(kit))
     lot = lots.known(item=thing.item, number=thing.number, expiry=thing.expiry, serial=thing.serial)
     receiving.one_of_its_own(lot, whole(thing.units, field="things"))
     return lot
 
 
-def _goes_to(kit: Kit, thing: Thing, lot: Lot) -> Place:
+def _goes_to(kit: Kit, thing: BoughtItem, lot: Lot) -> Place:
     match thing.fate:
         case Fate.KEEP:
             _not_by_eye(thing.item, "things")
-            section = thing.section or kit.sections.filter(closed_on=None).first()
+            section = thing.section or kit.sections.open().first()
             if section is None:
                 raise Invalid(
                     _("%(kit)s has no section to keep it in.") % {"kit": kit.name}, field="things"
@@ -306,10 +303,10 @@ def _goes_to(kit: Kit, thing: Thing, lot: Lot) -> Place:
                     % {"room": kit.room.name, "item": thing.item.name},
                     field="things",
                 )
-            return receiving.landing(lot, thing.shelf)[0]
+            return admission.landing(lot, thing.shelf)[0]
         case Fate.TRAINING:
             box = room_place(kit.room, PlaceKind.TRAINING)
-            return receiving.landing(lot, box)[0]
+            return admission.landing(lot, box)[0]
         case Fate.DISPOSE:
             way = thing.disposal or disposing.disposal_of(thing.item)
             disposing.check_disposal(thing.item, way)
@@ -341,7 +338,7 @@ def _receipts(
 
 
 # ------------------------------------------------------------------------------ what is wanted yet
-def wanted(kit: Kit, *, currency: str) -> list[Wanted]:
+def shortages(kit: Kit, *, currency: str) -> list[Shortage]:
     """What a kit's list still wants through today, with what the shelves of the room that it is in
     can give; priced in `currency` by the last receipts."""
     state = readiness.states([kit.pk])[kit.pk]
@@ -360,7 +357,7 @@ def wanted(kit: Kit, *, currency: str) -> list[Wanted]:
         to_buy[thing] -= buy
         cost = (prices[thing] * row.count).quantize(Decimal("0.01")) if thing in prices else None
         on_shelves = row.count - buy
-        found.append(Wanted(items[thing], row.count, row.below_minimum, on_shelves, cost))
+        found.append(Shortage(items[thing], row.count, row.below_minimum, on_shelves, cost))
     return found
 
 

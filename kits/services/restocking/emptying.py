@@ -20,24 +20,23 @@ from kits.models import (
     EntryKind,
     Holding,
     Kit,
-    LevelFact,
     Lot,
     Place,
     PlaceKind,
 )
 from kits.rules.ledger.expiry import why_not
 from kits.rules.ledger.facts import Batch
-from kits.services.custody.use import LevelSeen
 from kits.services.kits import kits
 from kits.services.ledger import admission, lots, readiness
 from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.ledger.levels import LooseLevel, write_levels
 from kits.services.lookup.holders import kit_is_out, open_checkouts
 from kits.services.restocking import sorting
 from kits.services.stock import disposing, receiving
 from kits.services.text.amounts import units as whole
 
 
-class Way(enum.StrEnum):
+class Destination(enum.StrEnum):
     """Where what was in a kit goes."""
 
     SHELF = "shelf"
@@ -48,21 +47,21 @@ class Way(enum.StrEnum):
 
 
 @dataclass(frozen=True)
-class Line:
+class EmptyLine:
     """Units of a batch out of a section. `shelf` is where they are put; `disposal` how they are
     thrown out, their own way unless given; `reason` why they go there."""
 
     section: Place
     lot: Lot
     units: int
-    way: Way
+    way: Destination
     reason: str = ""
     shelf: Place | None = None
     disposal: Disposal | None = None
 
 
 @dataclass(frozen=True)
-class Emptied:
+class EmptyResult:
     """The entry, where each line went, and how many units are still inside."""
 
     entry: Entry
@@ -71,8 +70,8 @@ class Emptied:
 
 
 def empty(
-    act: Act, kit: Kit, lines: Sequence[Line], *, levels: Sequence[LevelSeen] = ()
-) -> Emptied:
+    act: Act, kit: Kit, lines: Sequence[EmptyLine], *, levels: Sequence[LooseLevel] = ()
+) -> EmptyResult:
     """Take lines out of a kit for good. `levels` say what is left of things judged by eye.
 
     What is recalled, kept back or out of date goes to quarantine in place of a shelf, and is
@@ -110,23 +109,22 @@ def empty(
             },
         )
         book.break_seals(entry, [level.section for level in levels])
-        LevelFact.objects.bulk_create(
-            LevelFact(section=s.section, item=s.item, entry=entry, level=s.level) for s in levels
-        )
+        write_levels(entry, levels)
         kits.close_gone_sections(kit)
-    return Emptied(entry, went, sum(row.units for row in inside(kit)))
+    return EmptyResult(entry, went, sum(row.units for row in inside(kit)))
 
 
 def inside(kit: Kit) -> list[Holding]:
     """What is in a kit, section by section."""
     return list(
-        Holding.objects.filter(place__kit=kit, units__gt=0)
+        Holding.objects.on_hand()
+        .filter(place__kit=kit)
         .select_related("lot__item", "place")
         .order_by("place__position", "place", "lot__item__name", "lot__expiry", "lot")
     )
 
 
-def _goes_to(act: Act, kit: Kit, line: Line) -> Place:
+def _goes_to(act: Act, kit: Kit, line: EmptyLine) -> Place:
     if line.section.kit_id != kit.pk:
         raise Invalid(
             _("%(section)s is not a section of %(kit)s.")
@@ -134,14 +132,14 @@ def _goes_to(act: Act, kit: Kit, line: Line) -> Place:
             field="lines",
         )
     match line.way:
-        case Way.SHELF:
+        case Destination.SHELF:
             return _onto(kit, line.lot, line.shelf)
-        case Way.TRAINING:
-            return receiving.landing(line.lot, room_place(kit.room, PlaceKind.TRAINING))[0]
-        case Way.SOLD | Way.GIVEN:
+        case Destination.TRAINING:
+            return admission.landing(line.lot, room_place(kit.room, PlaceKind.TRAINING))[0]
+        case Destination.SOLD | Destination.GIVEN:
             _fit_for_others(act, kit, line)
             return outer(PlaceKind(line.way))
-        case Way.DISPOSE:
+        case Destination.DISPOSE:
             way = line.disposal or disposing.disposal_of(line.lot.item)
             disposing.check_disposal(line.lot.item, way)
             if why_not(_batch(line.lot), readiness.today_of(kit)) is None:
@@ -160,18 +158,18 @@ def _onto(kit: Kit, lot: Lot, shelf: Place | None) -> Place:
         )
     if kit.training:
         raise receiving.training_never_back()
-    return receiving.landing(lot, shelf)[0]
+    return admission.landing(lot, shelf)[0]
 
 
-def _fit_for_others(act: Act, kit: Kit, line: Line) -> None:
+def _fit_for_others(act: Act, kit: Kit, line: EmptyLine) -> None:
     batch = _batch(line.lot)
     fault = why_not(batch, readiness.today_of(kit))
-    if fault in receiving.TO_QUARANTINE:
+    if fault in admission.TO_QUARANTINE:
         raise Refused(admission.CODES[fault], admission.sentence(batch, fault), lot=line.lot.pk)
     _need_reason(act, line, _("Enter to whom, or why: others are responsible for it from now on."))
 
 
-def _need_reason(act: Act, line: Line, says: str) -> None:
+def _need_reason(act: Act, line: EmptyLine, says: str) -> None:
     if not (line.reason or act.reason):
         raise Invalid(says, field="reason")
 

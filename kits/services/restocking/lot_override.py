@@ -13,11 +13,11 @@ from kits.models import Holding, Lot
 from kits.rules.ledger.facts import Batch
 from kits.rules.restocking import picking
 from kits.services.ledger import admission, readiness
-from kits.services.restocking.sorting import Differing, PutIn, Restock
+from kits.services.restocking.sorting import PutIn, Restock, RestockDifference
 
 
 @dataclass(frozen=True)
-class Chosen:
+class LotOverride:
     """A restock list with other batches in it, and how that differs from the one worked out.
 
     `listed` has for each row of `plan.list.put_in` the id of the thing that was listed there.
@@ -25,10 +25,10 @@ class Chosen:
 
     plan: Restock
     listed: list[int]
-    differing: list[Differing]
+    differing: list[RestockDifference]
 
 
-def choose(plan: Restock, lots: Iterable[Lot]) -> Chosen:
+def choose(plan: Restock, lots: Iterable[Lot]) -> LotOverride:
     """Put these batches, one after another, in the place of what is listed; where a shelf holds
     too few, the listed ones make up the rest.
 
@@ -50,7 +50,7 @@ def choose(plan: Restock, lots: Iterable[Lot]) -> Chosen:
         list=replace(plan.list, put_in=tuple(row for row, _ in rows)),
         lots=known,
     )
-    return Chosen(chosen, [listed for _, listed in rows], _differing(chosen, rows, taken))
+    return LotOverride(chosen, [listed for _, listed in rows], _differing(chosen, rows, taken))
 
 
 Rows = list[tuple[picking.PutIn, int]]
@@ -76,7 +76,8 @@ def _group(rows: Rows, lot: Lot, taken: list[tuple[int, str]]) -> tuple[int, str
 def _on_a_shelf(plan: Restock, lot: Lot) -> tuple[int, int]:
     """The shelf of the room that holds most of a batch, and how many it holds."""
     held = (
-        Holding.objects.filter(lot=lot, place__in=plan.shelves, units__gt=0)
+        Holding.objects.on_hand()
+        .filter(lot=lot, place__in=plan.shelves)
         .order_by("-units", "place")
         .values_list("place", "units")
         .first()
@@ -117,10 +118,10 @@ def _swapped(rows: Rows, group: tuple[int, str], batch: Batch, shelf: str, held:
     return found
 
 
-def _differing(plan: Restock, rows: Rows, taken: list[tuple[int, str]]) -> list[Differing]:
+def _differing(plan: Restock, rows: Rows, taken: list[tuple[int, str]]) -> list[RestockDifference]:
     items = {lot.item_id: lot.item for lot in plan.lots.values()}
     return [
-        Differing(
+        RestockDifference(
             items[listed],
             plan.sections[section],
             [

@@ -40,7 +40,7 @@ def jobs(kits: Iterable[Kit], at: datetime) -> list[CountJob]:
 
 
 def _mixed(kits: Sequence[Kit]) -> list[CountJob]:
-    rows = Withholding.objects.filter(kind=WithheldKind.MIXED, released__isnull=True)
+    rows = Withholding.objects.open().filter(kind=WithheldKind.MIXED)
     acts = rows.filter(kit__in=kits).values("since__key")
     groups: dict[object, list[Withholding]] = defaultdict(list)
     for row in (
@@ -58,9 +58,9 @@ def _unanswered(kits: Sequence[Kit], at: datetime) -> list[CountJob]:
     if not waiting:
         return []
     back = dict(
-        Checkout.objects.filter(
-            kit__in=waiting, section__isnull=True, undone__isnull=True, closed_by__isnull=False
-        )
+        Checkout.objects.of_whole_kits()
+        .not_undone()
+        .filter(kit__in=waiting, closed_by__isnull=False)
         .values_list("kit")
         .annotate(newest=Max("closed_by"))
         .order_by()

@@ -23,7 +23,7 @@ def not_replaced(kit: Kit, section: Place | None = None) -> list[NotReplaced]:
     )
 
 
-def asks_first(kit: Kit, rows: Sequence[NotReplaced]) -> Refused:
+def not_replaced_refusal(kit: Kit, rows: Sequence[NotReplaced]) -> Refused:
     """The question that comes before a seal on a kit with things not replaced; `lines` has them."""
     return Refused(
         "not-replaced",

@@ -19,20 +19,20 @@ from kits.models import (
     EntryKind,
     Item,
     Kit,
-    LevelFact,
     Lot,
     Place,
     PlaceKind,
     Seal,
     WithheldKind,
 )
-from kits.rules.ledger.expiry import Fault, good_through
+from kits.rules.ledger.expiry import good_through
 from kits.rules.ledger.facts import Level, Units
+from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
 from kits.rules.restocking.picking import RestockList, Swap, TakeOut
 from kits.rules.restocking.picking import restock as restock_rule
-from kits.services.custody.use import LevelSeen
 from kits.services.ledger import admission, kit_state, readiness
 from kits.services.ledger.book import Book, Leg, outer, room_place
+from kits.services.ledger.levels import LooseLevel, write_levels
 from kits.services.lookup import promises
 from kits.services.restocking import sealing
 from kits.services.stock.disposing import disposal_of
@@ -41,7 +41,7 @@ from kits.services.text.amounts import units
 
 
 # ------------------------------------------------------------------------------ looking inside
-def look_inside(act: Act, kit: Kit, *, levels: Sequence[LevelSeen] = (), note: str = "") -> Entry:
+def look_inside(act: Act, kit: Kit, *, levels: Sequence[LooseLevel] = (), note: str = "") -> Entry:
     """Record that somebody opened the kit and found it as the book has it.
 
     What was found otherwise is a count. Opening breaks the seals; the kit no longer waits to be
@@ -57,7 +57,7 @@ def look_inside(act: Act, kit: Kit, *, levels: Sequence[LevelSeen] = (), note: s
             detail={"looked_inside": True},
         )
         book.break_seals(entry, list(kit.sections.all()))
-        _levels(entry, levels)
+        write_levels(entry, levels)
         kit_state.sorted_now(kit)
     return entry
 
@@ -71,7 +71,7 @@ def seal_holds(act: Act, kit: Kit) -> Entry:
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
         act.actor.require("look_inside", kit.room_id)
-        if not Seal.objects.filter(kit=kit, section=None, broken__isnull=True).exists():
+        if not Seal.objects.unbroken().filter(kit=kit, section=None).exists():
             raise Refused(
                 "no-seal-on-record",
                 _("No seal is on record for %(kit)s. Check its contents, then seal it.")
@@ -84,12 +84,6 @@ def seal_holds(act: Act, kit: Kit) -> Entry:
         )
         kit_state.sorted_now(kit)
     return entry
-
-
-def _levels(entry: Entry, levels: Sequence[LevelSeen]) -> None:
-    LevelFact.objects.bulk_create(
-        LevelFact(section=s.section, item=s.item, entry=entry, level=s.level) for s in levels
-    )
 
 
 # ----------------------------------------------------------------------------------- restocking
@@ -123,7 +117,7 @@ def restock_list(kit: Kit, *, through: date | None = None) -> Restock:
     if through is not None and through < today:
         raise Invalid(_("That day is past. Enter one that is to come."), field="through")
     through = through or through_day(kit)
-    shelves = {p.pk: p for p in kit.room.places.filter(kind=PlaceKind.SHELF)}
+    shelves = {p.pk: p for p in kit.room.places.shelves()}
     on_shelves = [
         Units(batch, str(place), count)
         for place, rows in readiness.units_in(shelves).items()
@@ -187,7 +181,7 @@ class Placed(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Differing:
+class RestockDifference:
     """Where what was put in differs from the list: for a thing in a section, these instead of the
     listed ones (none: it was left out)."""
 
@@ -197,7 +191,7 @@ class Differing:
 
 
 @dataclass(frozen=True)
-class Restocked:
+class RestockResult:
     """The entry, what went in and what came out."""
 
     entry: Entry
@@ -209,12 +203,12 @@ def restock(
     act: Act,
     kit: Kit,
     *,
-    exceptions: Sequence[Differing] = (),
+    exceptions: Sequence[RestockDifference] = (),
     extra: Sequence[PutIn] = (),
     as_listed: bool = True,
-    levels: Sequence[LevelSeen] | None = None,
+    levels: Sequence[LooseLevel] | None = None,
     through: date | None = None,
-) -> Restocked:
+) -> RestockResult:
     """Put in what the restock list says, but for the exceptions, and take out what must come out.
 
     `extra` is put in beside the list; with `as_listed` false nothing else is. `levels` None means
@@ -252,16 +246,14 @@ def restock(
             detail={"through": plan.through.isoformat(), "looked_inside": True},
         )
         book.break_seals(entry, list(kit.sections.all()))
-        _levels(entry, filled_up(kit) if levels is None else levels)
+        write_levels(entry, filled_up(kit) if levels is None else levels)
         kit_state.sorted_now(kit)
-    return Restocked(entry, put_in, out)
+    return RestockResult(entry, put_in, out)
 
 
 def refuse_if_kept_as_it_came(kit: Kit) -> None:
     """Raise Refused (`keep-as-it-came-back`) where nothing may be put in or taken out."""
-    if kit.withholdings.filter(
-        kind=WithheldKind.KEEP_AS_IT_CAME_BACK, released__isnull=True
-    ).exists():
+    if kit.withholdings.open().filter(kind=WithheldKind.KEEP_AS_IT_CAME_BACK).exists():
         raise Refused(
             "keep-as-it-came-back",
             _(
@@ -272,7 +264,7 @@ def refuse_if_kept_as_it_came(kit: Kit) -> None:
         )
 
 
-def filled_up(kit: Kit) -> list[LevelSeen]:
+def filled_up(kit: Kit) -> list[LooseLevel]:
     """What is judged by eye in a kit and not known to be full, as full."""
     sections = {p.section_key: p for p in kit.sections.all()}
     state = readiness.states([kit.pk])[kit.pk]
@@ -282,13 +274,13 @@ def filled_up(kit: Kit) -> list[LevelSeen]:
         if line.thing.by_eye and state.levels.get((line.section, line.thing.id)) != Level.FULL
     ]
     items = Item.objects.in_bulk([line.thing.id for line in low])
-    return [LevelSeen(sections[ln.section], items[ln.thing.id], Level.FULL) for ln in low]
+    return [LooseLevel(sections[ln.section], items[ln.thing.id], Level.FULL) for ln in low]
 
 
 # ------------------------------------------------------------------- taking out what must come out
 def must_come_out(plan: Restock) -> list[TakeOut]:
     """What is inside and may not stay there."""
-    return [row for row in plan.list.take_out if isinstance(row.why, Fault)]
+    return [row for row in plan.list.take_out if isinstance(row.why, ReasonCode)]
 
 
 def _out_legs(plan: Restock, rows: Sequence[TakeOut]) -> list[Leg]:
@@ -307,9 +299,9 @@ def destination(plan: Restock, row: TakeOut) -> Place:
     """Out of date goes to its own bin, training stock to the training box, what was swapped while
     still good back to a shelf, and recalled or kept-back things to quarantine."""
     room = plan.kit.room
-    if row.why in (Fault.EXPIRED, Fault.OPENED_TOO_LONG):
+    if row.why in OUT_OF_DATE:
         return outer(PlaceKind(disposal_of(plan.lots[row.batch.id].item)))
-    if row.why is Fault.TRAINING_STOCK or (plan.kit.training and isinstance(row.why, Swap)):
+    if row.why is ReasonCode.TRAINING_STOCK or (plan.kit.training and isinstance(row.why, Swap)):
         return room_place(room, PlaceKind.TRAINING)
     if isinstance(row.why, Swap):
         for put_in in plan.list.put_in:
@@ -352,7 +344,7 @@ def reseal(
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
         act.actor.require("reseal", kit.room_id)
-        in_use = Seal.objects.filter(number__iexact=number, broken__isnull=True).first()
+        in_use = Seal.objects.unbroken().filter(number__iexact=number).first()
         if in_use is not None and (in_use.kit_id, in_use.section_id) == (
             kit.pk,
             section.pk if section else None,
@@ -370,7 +362,7 @@ def reseal(
             )
         lacking = sealing.not_replaced(kit, section)
         if lacking and not anyway:
-            raise sealing.asks_first(kit, lacking)
+            raise sealing.not_replaced_refusal(kit, lacking)
         units_lacking: dict[str, int] = {}
         for row in lacking:
             item = str(row.thing.id)
@@ -385,7 +377,7 @@ def reseal(
                 "not_replaced": units_lacking,
             },
         )
-        Seal.objects.filter(kit=kit, section=section, broken__isnull=True).update(broken=entry)
+        Seal.objects.unbroken().filter(kit=kit, section=section).update(broken=entry)
         return Seal.objects.create(kit=kit, section=section, number=number, put_on=entry)
 
 

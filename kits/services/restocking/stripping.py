@@ -26,7 +26,6 @@ from kits.models import (
     Lot,
     Movement,
     Place,
-    PlaceKind,
     Receipt,
     Substitute,
 )
@@ -34,11 +33,11 @@ from kits.rules.ledger.expiry import may_be_put_in
 from kits.rules.ledger.facts import Batch
 from kits.services.ledger import readiness
 from kits.services.restocking import building
-from kits.services.restocking.building import Fate, Wanted
+from kits.services.restocking.building import Fate, Shortage
 
 
 @dataclass(frozen=True)
-class Came:
+class StrippedItem:
     """Units of a thing that came in a bought kit, and where they went; what is judged by eye has a
     `level` in place of units and a batch."""
 
@@ -71,21 +70,21 @@ class Progress:
     known price in it.
     """
 
-    came: Sequence[Came]
+    came: Sequence[StrippedItem]
     supplier: str
     costs: Sequence[Cost]
     currency: str
-    wanted: Sequence[Wanted]
+    wanted: Sequence[Shortage]
     unpriced: Sequence[Item]
 
 
 def progress(kit: Kit) -> Progress:
-    """How far a kit is stripped; seven queries and those of `building.wanted`."""
+    """How far a kit is stripped; seven queries and those of `building.shortages`."""
     entries = list(_entries(kit))
     priced = [e.detail for e in entries if e.detail.get("currency")]
     whole = [detail for detail in priced if detail.get("price") is not None]
     currency = (whole or priced or [{"currency": ""}])[-1]["currency"]
-    wanted = building.wanted(kit, currency=currency)
+    wanted = building.shortages(kit, currency=currency)
     rest = sum((row.cost for row in wanted if row.cost is not None), Decimal(0))
     return Progress(
         came=_came(entries),
@@ -100,7 +99,7 @@ def progress(kit: Kit) -> Progress:
     )
 
 
-def proposed(kit: Kit, item: Item, expiry: date | None, wanted: Iterable[Wanted]) -> Fate:
+def proposed(kit: Kit, item: Item, expiry: date | None, wanted: Iterable[Shortage]) -> Fate:
     """What most likely becomes of a thing: kept where the list wants it and it may be kept, onto a
     shelf where it is good, thrown out otherwise."""
     batch = Batch(id=0, thing=readiness.thing_of(item), expiry=expiry)
@@ -120,7 +119,7 @@ def sections_for(kit: Kit, item: Item) -> list[Place]:
         Q(lines__item=item) | Q(lines__item__substitutes__instead=item)
     )
     asking = set(lines.values_list("key", flat=True))
-    places = list(kit.sections.filter(closed_on__isnull=True))
+    places = list(kit.sections.open())
     if item.by_eye:
         return [place for place in places if place.section_key in asking]
     return sorted(places, key=lambda place: place.section_key not in asking)
@@ -128,9 +127,9 @@ def sections_for(kit: Kit, item: Item) -> list[Place]:
 
 def shelves_for(kit: Kit, item: Item) -> list[Place]:
     """The open shelves of the room that the kit is in, those that hold the thing first."""
-    there = Holding.objects.filter(lot__item=item, units__gt=0, place__room=kit.room)
+    there = Holding.objects.on_hand().filter(lot__item=item, place__room=kit.room)
     has = set(there.values_list("place", flat=True))
-    shelves = Place.objects.filter(kind=PlaceKind.SHELF, room=kit.room, closed_on__isnull=True)
+    shelves = Place.objects.open().shelves().filter(room=kit.room)
     return sorted(shelves, key=lambda place: place.pk not in has)
 
 
@@ -157,10 +156,10 @@ def _spent(entries: Sequence[Entry]) -> dict[str, Decimal]:
     return alone | whole
 
 
-def _came(entries: Sequence[Entry]) -> list[Came]:
+def _came(entries: Sequence[Entry]) -> list[StrippedItem]:
     by_id = {entry.pk: entry for entry in entries}
     found = [
-        Came(
+        StrippedItem(
             by_id[leg.entry_id],
             leg.lot.item,
             leg.to_place,
@@ -173,7 +172,7 @@ def _came(entries: Sequence[Entry]) -> list[Came]:
         )
     ]
     found += [
-        Came(by_id[fact.entry_id], fact.item, fact.section, level=fact.level)
+        StrippedItem(by_id[fact.entry_id], fact.item, fact.section, level=fact.level)
         for fact in LevelFact.objects.filter(entry__in=by_id).select_related("item", "section")
     ]
     return sorted(found, key=lambda each: each.entry.pk)

@@ -18,15 +18,14 @@ from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Invalid, Refused
 from kits.models import Entry, EntryKind, Holding, Kit, Lot, Movement, Place, PlaceKind
 from kits.rules.custody import use as rule
-from kits.services.ledger import lots
+from kits.services.ledger import admission, lots
 from kits.services.ledger.book import Book, Leg, outer
 from kits.services.lookup import find
-from kits.services.stock import receiving
 from kits.services.text.amounts import units as whole
 
 
 @dataclass(frozen=True)
-class Away:
+class UnitsAway:
     """Units of a batch from a kit that may come back to a room, and since when."""
 
     kit: Kit
@@ -35,7 +34,7 @@ class Away:
     since: datetime
 
 
-def listed(rooms: Iterable[int]) -> list[Away]:
+def in_rooms(rooms: Iterable[int]) -> list[UnitsAway]:
     """What may still come back to these rooms (ids), the longest away first. The number of queries
     does not grow with it."""
     places = list(Place.objects.filter(room__in=list(rooms), kind=PlaceKind.AWAY))
@@ -51,7 +50,8 @@ def listed(rooms: Iterable[int]) -> list[Away]:
             moves[source].append(rule.Leaving(kit, lot, -units, at))
     held: dict[int, dict[int, int]] = defaultdict(dict)
     for place, lot, units in (
-        Holding.objects.filter(place__in=places, units__gt=0)
+        Holding.objects.on_hand()
+        .filter(place__in=places)
         .values_list("place", "lot")
         .annotate(total=Sum("units"))
         .order_by()
@@ -61,13 +61,13 @@ def listed(rooms: Iterable[int]) -> list[Away]:
     kits = Kit.objects.select_related("home_room").in_bulk({row.kit for row in rows})
     batches = Lot.objects.select_related("item").in_bulk({row.lot for row in rows})
     rows.sort(key=lambda row: (row.since, row.kit, row.lot))
-    return [Away(kits[row.kit], batches[row.lot], row.units, row.since) for row in rows]
+    return [UnitsAway(kits[row.kit], batches[row.lot], row.units, row.since) for row in rows]
 
 
-def seen_by(actor: Actor) -> list[Away]:
+def visible_to(actor: Actor) -> list[UnitsAway]:
     """What may still come back to the rooms of somebody."""
     places = find.places_of(actor).filter(kind=PlaceKind.AWAY)
-    return listed(pk for pk in places.values_list("room", flat=True) if pk is not None)
+    return in_rooms(pk for pk in places.values_list("room", flat=True) if pk is not None)
 
 
 def come_back(act: Act, kit: Kit, lot: Lot, units: int, shelf: Place) -> Entry:
@@ -83,7 +83,7 @@ def come_back(act: Act, kit: Kit, lot: Lot, units: int, shelf: Place) -> Entry:
         act.actor.require("come_back", kit.home_room_id)
         lot = lots.held_still([lot.pk])[0]
         source = _away_from(kit, lot, units)
-        target = receiving.landing(lot, shelf)[0]
+        target = admission.landing(lot, shelf)[0]
         legs = [Leg(lot, source, target, units)]
         return book.post(EntryKind.COME_BACK, legs, kit=kit, lot=lot, room=kit.home_room)
 
@@ -115,7 +115,7 @@ def write_off(act: Act, kit: Kit, lot: Lot, units: int) -> Entry:
 
 def _away_from(kit: Kit, lot: Lot, units: int) -> Place:
     whole(units)
-    found = [row for row in listed([kit.home_room_id]) if row.kit == kit and row.lot == lot]
+    found = [row for row in in_rooms([kit.home_room_id]) if row.kit == kit and row.lot == lot]
     if sum(row.units for row in found) < units:
         raise Refused(
             "not-away",

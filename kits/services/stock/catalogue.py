@@ -319,7 +319,7 @@ def _refuse_to_change_what_is_held(item: Item, facts: ItemFacts, changed: set[st
         means_another.add("kind")
     if not means_another:
         return
-    held = Holding.objects.filter(lot__item=item, units__gt=0)
+    held = Holding.objects.on_hand().filter(lot__item=item)
     if means_another == {"by_eye"}:
         held = held.filter(place__kind=PlaceKind.SECTION)
     if not held.exists():
@@ -348,11 +348,14 @@ def _kits_judged_by(item_ids: Iterable[int]) -> list[int]:
     ids = list(item_ids)
     asked = Q(item__in=ids) | Q(item__substitutes__instead__in=ids)
     versions = ListLine.objects.filter(asked).values("section__version")
-    holding = Place.objects.filter(
-        kind=PlaceKind.SECTION, holdings__lot__item__in=ids, holdings__units__gt=0
-    ).values("kit")
+    holding = (
+        Place.objects.sections()
+        .filter(holdings__lot__item__in=ids, holdings__units__gt=0)
+        .values("kit")
+    )
     return list(
-        Kit.objects.filter(Q(list_version__in=versions) | Q(pk__in=holding), retired_on=None)
+        Kit.objects.active()
+        .filter(Q(list_version__in=versions) | Q(pk__in=holding))
         .order_by("pk")
         .values_list("pk", flat=True)
     )

@@ -42,7 +42,7 @@ class Keep(enum.Enum):
 
 
 @dataclass(frozen=True)
-class Corrected:
+class Correction:
     """The entry, the batch that the units are of now, and whether they were booked over to it."""
 
     entry: Entry
@@ -56,7 +56,7 @@ def correct(
     *,
     number: str | None = None,
     expiry: date | Keep | None = Keep.AS_IT_IS,
-) -> Corrected:
+) -> Correction:
     """Put right what is believed of a batch: its number, its expiry (None: not known), or both.
 
     Opened packs of the same batch are put right with it. The act's reason is needed. Raises
@@ -95,7 +95,7 @@ def correct(
         recall = lots.recall_of(lot.item, new_number)
         if recall is not None:
             _come_under(book, recall, [targets[row.pk] or row for row in rows.values()])
-    return Corrected(entry, now, targets[lot.pk] is not None)
+    return Correction(entry, now, targets[lot.pk] is not None)
 
 
 def _held(book: Book, lot: Lot, new_number: str | None) -> dict[int, Lot]:
@@ -109,9 +109,11 @@ def _held(book: Book, lot: Lot, new_number: str | None) -> dict[int, Lot]:
         )
 
     def kits() -> set[int]:
-        holding = Holding.objects.filter(
-            lot__in=same(), units__gt=0, place__kind=PlaceKind.SECTION
-        ).values_list("place__kit", flat=True)
+        holding = (
+            Holding.objects.on_hand()
+            .filter(lot__in=same(), place__kind=PlaceKind.SECTION)
+            .values_list("place__kit", flat=True)
+        )
         recalled = new_number is not None and lots.recall_of(lot.item, new_number) is not None
         return {*holding, *(tracing.kits_that_ever_held(lot.item_id) if recalled else ())}
 
@@ -145,7 +147,7 @@ def _other(lot: Lot, number: str, expiry: date | None) -> Lot | None:
 
 def _over(lot: Lot, to: Lot) -> Iterable[Leg]:
     between = outer(PlaceKind.RECLASSIFIED)
-    for held in Holding.objects.filter(lot=lot, units__gt=0).select_related("place"):
+    for held in Holding.objects.on_hand().filter(lot=lot).select_related("place"):
         yield Leg(lot, held.place, between, held.units)
         yield Leg(to, between, held.place, held.units)
 
@@ -158,7 +160,7 @@ def _settle(entry: Entry, lot: Lot, to: Lot | None, number: str, expiry: date | 
         lot.save(update_fields=["number", "expiry", "recall"])
         return
     Label.objects.filter(lot=lot).update(lot=to)
-    for kept in Withholding.objects.filter(lot=lot, released__isnull=True):
+    for kept in Withholding.objects.open().filter(lot=lot):
         Withholding.objects.get_or_create(
             lot=to, kind=kept.kind, released=None, defaults={"note": kept.note, "since": entry}
         )
@@ -168,5 +170,5 @@ def _settle(entry: Entry, lot: Lot, to: Lot | None, number: str, expiry: date | 
 
 def _come_under(book: Book, recall: Recall, changed: Iterable[Lot]) -> None:
     """What lies outside of kits and turns out to be recalled goes to quarantine with the rest."""
-    if Holding.objects.filter(lot__in=[lot.pk for lot in changed], units__gt=0).exists():
+    if Holding.objects.on_hand().filter(lot__in=[lot.pk for lot in changed]).exists():
         tracing.spread(book, recall)

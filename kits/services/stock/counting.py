@@ -19,21 +19,21 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid
-from kits.models import Entry, EntryKind, Holding, Item, Kit, LevelFact, Lot, Place, PlaceKind
+from kits.models import Entry, EntryKind, Holding, Item, Kit, Lot, Place, PlaceKind
 from kits.rules.ledger.expiry import why_not
 from kits.rules.ledger.facts import Kind
-from kits.rules.ledger.irregular import Broken
+from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.restocking.picking import first_out
-from kits.services.custody.use import LevelSeen
 from kits.services.kits import mixed_contents
 from kits.services.ledger import kit_state, lots, readiness
 from kits.services.ledger.book import Book, Leg, outer
+from kits.services.ledger.levels import LooseLevel, write_levels
 from kits.services.notices import writing
 from kits.services.text.amounts import units
 
 
 @dataclass(frozen=True)
-class Found:
+class CountLine:
     """So many units in a place: of a batch, or of a thing whose batch nobody looked at."""
 
     place: Place
@@ -54,7 +54,7 @@ class Difference:
 
 
 @dataclass(frozen=True)
-class Counted:
+class CountResult:
     """The entry of a count, its differences, and whether all that is in the places was counted."""
 
     entry: Entry
@@ -64,10 +64,10 @@ class Counted:
 
 def differences(
     places: Sequence[Place],
-    found: Sequence[Found],
+    found: Sequence[CountLine],
     *,
     complete: bool = False,
-    levels: Sequence[LevelSeen] = (),
+    levels: Sequence[LooseLevel] = (),
 ) -> list[Difference]:
     """What a count would change, without writing it.
 
@@ -84,9 +84,7 @@ def differences(
         )
     booked: dict[tuple[int, int], int] = {}
     known: dict[int, Lot] = {}
-    for holding in Holding.objects.filter(place__in=places, units__gt=0).select_related(
-        "lot__item"
-    ):
+    for holding in Holding.objects.on_hand().filter(place__in=places).select_related("lot__item"):
         booked[holding.place_id, holding.lot_id] = holding.units
         known[holding.lot_id] = holding.lot
     by_id = {p.pk: p for p in places}
@@ -162,12 +160,12 @@ def _spread(
 def count(
     act: Act,
     places: Sequence[Place],
-    found: Sequence[Found],
+    found: Sequence[CountLine],
     *,
     complete: bool = False,
-    levels: Sequence[LevelSeen] = (),
+    levels: Sequence[LooseLevel] = (),
     explained: Mapping[int, str] | None = None,
-) -> Counted:
+) -> CountResult:
     """Write down what was found in shelves, or in sections of one kit. Raises as `differences`.
 
     `complete` as there. `levels` are things judged by eye; `explained` says of batches (ids) why
@@ -212,9 +210,7 @@ def count(
         )
         if kit is not None:
             book.break_seals(entry, places)
-        LevelFact.objects.bulk_create(
-            LevelFact(section=s.section, item=s.item, entry=entry, level=s.level) for s in levels
-        )
+        write_levels(entry, levels)
         if kit is not None and checked:
             kit_state.sorted_now(kit)
             mixed_contents.count_ends_it(entry, kit)
@@ -227,14 +223,14 @@ def count(
                 room=None if kit else places[0].room,
                 facts={"missing": {d.lot.item.name: d.booked - d.found for d in missing}},
             )
-    return Counted(entry, changed, whole)
+    return CountResult(entry, changed, whole)
 
 
-def not_counted(places: Sequence[Place], found: Sequence[Found]) -> list[Holding]:
+def not_counted(places: Sequence[Place], found: Sequence[CountLine]) -> list[Holding]:
     """What the book has in places and nobody said a number of."""
     lots_named = {(line.place.pk, line.lot.pk) for line in found if line.lot}
     items_named = {(line.place.pk, line.item.pk) for line in found if line.item}
-    there = Holding.objects.filter(place__in=places, units__gt=0)
+    there = Holding.objects.on_hand().filter(place__in=places)
     return [
         held
         for held in there.select_related("lot__item", "place").order_by("place", "lot")
@@ -244,7 +240,7 @@ def not_counted(places: Sequence[Place], found: Sequence[Found]) -> list[Holding
 
 
 def _all_named(
-    places: Sequence[Place], found: Sequence[Found], levels: Sequence[LevelSeen]
+    places: Sequence[Place], found: Sequence[CountLine], levels: Sequence[LooseLevel]
 ) -> bool:
     """Whether something was said of each place, and a number of all that the book has there."""
     said = {line.place.pk for line in found} | {seen.section.pk for seen in levels}
@@ -254,26 +250,28 @@ def _all_named(
 def _all_sections(kit: Kit, places: Sequence[Place]) -> bool:
     """Whether every section of a kit is among the places: then a count of all of them is a check
     of the kit."""
-    open_ones = kit.sections.filter(closed_on__isnull=True).values_list("pk", flat=True)
+    open_ones = kit.sections.open().values_list("pk", flat=True)
     return set(open_ones) <= {place.pk for place in places}
 
 
-def _hold(book: Book, kit_id: int | None, places: Sequence[Place], found: Sequence[Found]) -> None:
+def _hold(
+    book: Book, kit_id: int | None, places: Sequence[Place], found: Sequence[CountLine]
+) -> None:
     """Have all batches that the book has in the places, or that were found, stay where they are
     until the count is written: it is of one instant."""
 
     def batches() -> set[int]:
-        there = Holding.objects.filter(place__in=places, units__gt=0)
+        there = Holding.objects.on_hand().filter(place__in=places)
         return {line.lot.pk for line in found if line.lot} | {*there.values_list("lot", flat=True)}
 
     book.hold(lambda: [kit_id] if kit_id else [], batches)
 
 
-def _unfit_found(changed: Sequence[Difference], kit: Kit | None) -> list[Broken]:
+def _unfit_found(changed: Sequence[Difference], kit: Kit | None) -> list[ReasonCode]:
     """The rules that what was found in a kit breaks: it stays written as found."""
     if kit is None:
         return []
     more = {d.lot.pk: d.lot for d in changed if d.found > d.booked}
     today = readiness.today_of(kit)
     faults = (why_not(batch, today) for batch in readiness.batches(more.values()).values())
-    return sorted({Broken(f"found-{fault}") for fault in faults if fault})
+    return sorted({ReasonCode(f"found-{fault}") for fault in faults if fault})

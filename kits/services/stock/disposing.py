@@ -12,8 +12,9 @@ from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, Refused
 from gearroom.core.models import Room
 from kits.models import Disposal, Entry, EntryKind, Holding, Item, Lot, Place, PlaceKind
-from kits.rules.ledger.expiry import Fault, good_through, why_not
+from kits.rules.ledger.expiry import good_through, why_not
 from kits.rules.ledger.facts import Kind
+from kits.rules.ledger.reasons import OUT_OF_DATE
 from kits.rules.stock import disposal as ways
 from kits.services.ledger import readiness
 from kits.services.ledger.book import Book, Leg, outer
@@ -106,15 +107,11 @@ def _thrown(act: Act, row: Outgoing, room: Room) -> tuple[Leg, str]:
     return Leg(row.lot, row.place, outer(PlaceKind(way)), count), act.reason or str(fault)
 
 
-_OUT_OF_DATE = frozenset({Fault.EXPIRED, Fault.OPENED_TOO_LONG})
-
-
 def out_of_date(room: Room) -> list[Outgoing]:
     """What stands out of date on a room's shelves and in its quarantine, with where it goes."""
     rows = list(
-        Holding.objects.filter(
-            units__gt=0, place__room=room, place__kind__in=[PlaceKind.SHELF, PlaceKind.QUARANTINE]
-        )
+        Holding.objects.on_hand()
+        .filter(place__room=room, place__kind__in=[PlaceKind.SHELF, PlaceKind.QUARANTINE])
         .select_related("lot__item", "place")
         .order_by("place__position", "place", "lot__item__name", "lot")
     )
@@ -129,5 +126,5 @@ def out_of_date(room: Room) -> list[Outgoing]:
             good_through(batches[row.lot_id]),
         )
         for row in rows
-        if why_not(batches[row.lot_id], today) in _OUT_OF_DATE
+        if why_not(batches[row.lot_id], today) in OUT_OF_DATE
     ]

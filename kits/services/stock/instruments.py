@@ -23,7 +23,7 @@ from kits.models import (
     Withholding,
 )
 from kits.rules.ledger.facts import Kind
-from kits.rules.ledger.irregular import Broken
+from kits.rules.ledger.reasons import ReasonCode
 from kits.services.ledger.book import Book
 from kits.services.notices import writing
 
@@ -32,7 +32,7 @@ LATEST = 3650
 
 
 @dataclass(frozen=True)
-class Checked:
+class CheckResult:
     """The entry of a check, and the check as it counts now; None where a later one is on record."""
 
     entry: Entry
@@ -47,7 +47,7 @@ def check(
     answer: str = "",
     checked_on: date | None = None,
     due_on: date | None = None,
-) -> Checked:
+) -> CheckResult:
     """Record a check of an instrument. A failed one keeps it back until it passes.
 
     `passed` answers the thing's question; `answer` is what else was seen. `checked_on` is today
@@ -81,11 +81,11 @@ def check(
             kit=kit,
             lot=lot,
             room=room,
-            irregular=[Broken.CHECKED_SINCE] if late else [],
+            irregular=[ReasonCode.CHECKED_SINCE] if late else [],
             detail={"passed": passed, "answer": answer, "checked_on": day.isoformat()},
         )
         if late:
-            return Checked(entry, None)
+            return CheckResult(entry, None)
         found = InstrumentCheck.objects.create(
             lot=lot,
             entry=entry,
@@ -96,13 +96,11 @@ def check(
             checked_by=act.person,
         )
         _keep_back_or_release(entry, lot, kit, room, passed)
-    return Checked(entry, found)
+    return CheckResult(entry, found)
 
 
 def _place_of(lot: Lot) -> Place | None:
-    held = (
-        Holding.objects.filter(lot=lot, units__gt=0).select_related("place__room").order_by("place")
-    )
+    held = Holding.objects.on_hand().filter(lot=lot).select_related("place__room").order_by("place")
     first = held.first()
     return first.place if first else None
 
@@ -138,9 +136,7 @@ def _due(lot: Lot, day: date, due_on: date | None) -> date | None:
 def _keep_back_or_release(
     entry: Entry, lot: Lot, kit: Kit | None, room: Room | None, passed: bool
 ) -> None:
-    kept = Withholding.objects.filter(
-        lot=lot, kind=WithheldKind.FAILED_CHECK, released__isnull=True
-    )
+    kept = Withholding.objects.open().filter(lot=lot, kind=WithheldKind.FAILED_CHECK)
     if passed:
         kept.update(released=entry)
         return

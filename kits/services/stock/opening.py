@@ -17,14 +17,14 @@ from kits.services.text.amounts import units as whole
 
 
 @dataclass(frozen=True)
-class Opened:
+class OpenedPack:
     """The batch that opened units became, good for the shorter of its two dates."""
 
     entry: Entry
     lot: Lot
 
 
-def open_pack(act: Act, *, place: Place, lot: Lot, units: int) -> Opened:
+def open_pack(act: Act, *, place: Place, lot: Lot, units: int) -> OpenedPack:
     """Record that units of a thing with a shortened life once opened were opened.
 
     Raises Refused: `no-opened-life`, `opened-already`, `not-enough`.
@@ -61,4 +61,4 @@ def open_pack(act: Act, *, place: Place, lot: Lot, units: int) -> Opened:
             lot=opened,
             room=room,
         )
-    return Opened(entry, opened)
+    return OpenedPack(entry, opened)

@@ -29,12 +29,12 @@ from kits.models import (
     PlaceKind,
     Receipt,
 )
-from kits.rules.ledger.expiry import WINDOW_YEARS, Fault, date_known, must_be_dated, why_not
-from kits.rules.ledger.facts import Batch, Kind
-from kits.rules.ledger.irregular import Broken
-from kits.services.ledger import admission, lots, readiness
+from kits.rules.ledger.expiry import WINDOW_YEARS, date_known, must_be_dated, why_not
+from kits.rules.ledger.facts import Kind
+from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
+from kits.services.ledger import admission, lots
 from kits.services.ledger.book import Book, Leg, outer, room_place
-from kits.services.text import wording
+from kits.services.text import reason_texts
 from kits.services.text.amounts import units as whole
 
 
@@ -47,7 +47,7 @@ class Remark:
 
 
 @dataclass(frozen=True)
-class Received:
+class Arrival:
     """What arrived, and where it was put: on its shelf, or in quarantine."""
 
     entry: Entry
@@ -74,7 +74,7 @@ def receive(
     supplier: str = "",
     price: Decimal | None = None,
     currency: str = "",
-) -> Received:
+) -> Arrival:
     """Take units of a batch from a supplier onto a shelf (or into a training box).
 
     `units` are base units; or `packs` of what `pack_code`, a maker's GTIN, names; the code may
@@ -94,7 +94,7 @@ def receive(
         check_expiry(expiry, today_in(shelf.room))
         lot = lots.known(item=thing, number=number, expiry=expiry, serial=serial)
         one_of_its_own(lot, count)
-        place, irregular = landing(lot, shelf)
+        place, irregular = admission.landing(lot, shelf)
         entry = book.post(
             EntryKind.RECEIVE,
             [Leg(lot, outer(PlaceKind.SUPPLIER), place, count)],
@@ -106,7 +106,7 @@ def receive(
             lot=lot, entry=entry, units=count, supplier=supplier, price=price, currency=currency
         )
         said = remarks(lot, irregular)
-    return Received(entry, lot, place, count, receipt, said)
+    return Arrival(entry, lot, place, count, receipt, said)
 
 
 def _pack(code: str) -> PackCode:
@@ -170,7 +170,7 @@ def one_of_its_own(lot: Lot, count: int) -> None:
         return
     if count != 1:
         raise Invalid(_("An instrument is one unit. Enter each with its serial."), field="units")
-    held = Holding.objects.select_related("place").filter(lot=lot, units__gt=0).first()
+    held = Holding.objects.select_related("place").on_hand().filter(lot=lot).first()
     if held is not None:
         raise Refused(
             "instrument-held",
@@ -189,48 +189,20 @@ def today_in(room: Room) -> date:
     return clock.today(room.time_zone)
 
 
-def _batch(lot: Lot) -> Batch:
-    """The batch as it is on record now, recalls included."""
-    return readiness.batches(lots.held_still([lot.pk]))[lot.pk]
-
-
-TO_QUARANTINE = {
-    Fault.RECALLED: Broken.RECALLED,
-    Fault.WITHHELD: Broken.WITHHELD,
-    Fault.CHECK_FAILED: Broken.WITHHELD,
-    Fault.EXPIRED: Broken.EXPIRED_ON_ARRIVAL,
-    Fault.OPENED_TOO_LONG: Broken.EXPIRED_ON_ARRIVAL,
-}
-
-
-def landing(lot: Lot, shelf: Place) -> tuple[Place, list[Broken]]:
-    """Where units that arrive are put, with the codes of rules that this breaks: on the shelf,
-    or in its room's quarantine."""
-    assert shelf.room is not None  # shelves and training boxes are a room's
-    batch = _batch(lot)
-    fault = why_not(batch, today_in(shelf.room))
-    code = TO_QUARANTINE.get(fault) if fault else None
-    if code is None:
-        return shelf, []
-    if code is Broken.EXPIRED_ON_ARRIVAL and shelf.kind == PlaceKind.TRAINING:
-        return shelf, [code]
-    return room_place(shelf.room, PlaceKind.QUARANTINE), [code]
-
-
 _REMARKS = {
-    Broken.RECALLED: _lazy(
+    ReasonCode.RECALLED: _lazy(
         "Its maker recalls it: it is in quarantine until it is returned or disposed of."
     ),
-    Broken.WITHHELD: _lazy("It is on hold: it is in quarantine until it is released."),
-    Broken.EXPIRED_ON_ARRIVAL: _lazy("It is out of date: complain to the supplier."),
-    Broken.MORE_ARRIVED: wording.IRREGULAR[Broken.MORE_ARRIVED],
+    ReasonCode.WITHHELD: _lazy("It is on hold: it is in quarantine until it is released."),
+    ReasonCode.EXPIRED_ON_ARRIVAL: _lazy("It is out of date: complain to the supplier."),
+    ReasonCode.MORE_ARRIVED: reason_texts.IRREGULAR[ReasonCode.MORE_ARRIVED],
 }
 
 
-def remarks(lot: Lot, irregular: list[Broken]) -> tuple[Remark, ...]:
+def remarks(lot: Lot, irregular: list[ReasonCode]) -> tuple[Remark, ...]:
     """What is worth saying about units that arrived."""
     found = [Remark(code, str(_REMARKS[code])) for code in irregular]
-    batch = _batch(lot)
+    batch = admission.batch_of(lot)
     if must_be_dated(batch) and not date_known(batch):
         found.append(
             Remark(
@@ -332,13 +304,11 @@ def training_never_back() -> Refused:
 
 def _usable_there(lot: Lot, source: Place, target: Place, room: Room) -> None:
     """Nothing recalled, kept back or out of date is put where it could be picked up."""
-    batch = _batch(lot)
+    batch = admission.batch_of(lot)
     fault = why_not(batch, today_in(room))
-    if fault is None or fault not in TO_QUARANTINE:
+    if fault is None or fault not in admission.TO_QUARANTINE:
         return
-    if fault in (Fault.EXPIRED, Fault.OPENED_TOO_LONG) and (
-        source.kind == target.kind or target.kind == PlaceKind.TRAINING
-    ):
+    if fault in OUT_OF_DATE and (source.kind == target.kind or target.kind == PlaceKind.TRAINING):
         return
     raise Refused(admission.CODES[fault], admission.sentence(batch, fault), lot=lot.pk)
 
@@ -368,7 +338,7 @@ def send(act: Act, *, lot: Lot, units: int, source: Place, room: Room) -> Entry:
         )
 
 
-def arrive(act: Act, *, lot: Lot, units: int, shelf: Place) -> Received:
+def arrive(act: Act, *, lot: Lot, units: int, shelf: Place) -> Arrival:
     """Put what was sent onto a shelf of the room it was sent to.
 
     More than is in transit is written as found. What must not be used goes to quarantine.
@@ -378,14 +348,14 @@ def arrive(act: Act, *, lot: Lot, units: int, shelf: Place) -> Received:
     with Book(act) as book:
         act.actor.require("move", shelf.room_id)
         count = whole(units)
-        place, irregular = landing(lot, shelf)
+        place, irregular = admission.landing(lot, shelf)
         transit = room_place(shelf.room, PlaceKind.TRANSIT)
         held = Holding.objects.filter(lot=lot, place=transit).first()  # `landing` locked the batch
         sent = min(count, held.units) if held else 0
         legs = [Leg(lot, transit, place, sent)] if sent else []
         if sent < count:
             legs.append(Leg(lot, outer(PlaceKind.UNEXPLAINED), place, count - sent))
-            irregular.append(Broken.MORE_ARRIVED)
+            irregular.append(ReasonCode.MORE_ARRIVED)
         entry = book.post(EntryKind.ARRIVE, legs, lot=lot, room=shelf.room, irregular=irregular)
         said = remarks(lot, irregular)
-    return Received(entry, lot, place, count, None, said)
+    return Arrival(entry, lot, place, count, None, said)

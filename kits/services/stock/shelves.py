@@ -18,7 +18,7 @@ LONGEST_NAME = 80
 def add_shelf(act: Act, room: Room, name: str, *, position: int | None = None) -> Place:
     """Add a shelf to a room, last in walking order unless told. Raises Refused (`name-taken`)."""
     act.actor.require("edit_shelf", room.pk)
-    shelves = Place.objects.filter(room=room, kind=PlaceKind.SHELF)
+    shelves = Place.objects.shelves().filter(room=room)
     if position is None:
         last = shelves.order_by("-position").values_list("position", flat=True).first()
         position = (last or 0) + 1
@@ -42,7 +42,7 @@ def close_shelf(act: Act, shelf: Place) -> Place:
     act.actor.require("edit_shelf", shelf.room_id)
     with transaction.atomic():
         shelf = locked(act, shelf)
-        if shelf.holdings.filter(units__gt=0).exists():
+        if shelf.holdings.on_hand().exists():
             raise Refused(
                 "shelf-not-empty",
                 _("%(shelf)s still holds something. Move it or count it first.")
@@ -68,7 +68,9 @@ def move(act: Act, shelf: Place, *, earlier: bool) -> None:
     with transaction.atomic():
         order = list(
             Place.objects.select_for_update()
-            .filter(room=shelf.room_id, kind=PlaceKind.SHELF, closed_on__isnull=True)
+            .open()
+            .shelves()
+            .filter(room=shelf.room_id)
             .order_by("position", "name", "id")
         )
         at = next((n for n, each in enumerate(order) if each.pk == shelf.pk), None)

@@ -22,7 +22,7 @@ LOOKS_BACK_DAYS = 365
 
 
 @dataclass(frozen=True)
-class Stocked:
+class ItemLevel:
     """A thing in a room: units usable today on its shelves, and its order level."""
 
     item: Item
@@ -41,9 +41,10 @@ def on_shelves(rooms: Iterable[int]) -> tuple[dict[int, list[Units]], dict[int, 
     `place` is its shelf's id."""
     shelves = {
         p.pk: p
-        for p in Place.objects.filter(
-            room__in=list(rooms), kind=PlaceKind.SHELF, closed_on__isnull=True
-        ).order_by("room", "position", "name", "pk")
+        for p in Place.objects.open()
+        .shelves()
+        .filter(room__in=list(rooms))
+        .order_by("room", "position", "name", "pk")
     }
     found: dict[int, list[Units]] = defaultdict(list)
     held = readiness.units_in(shelves)
@@ -55,7 +56,7 @@ def on_shelves(rooms: Iterable[int]) -> tuple[dict[int, list[Units]], dict[int, 
 
 def stocked(
     rooms: Sequence[Room], *, shelves: dict[int, list[Units]] | None = None
-) -> dict[int, list[Stocked]]:
+) -> dict[int, list[ItemLevel]]:
     """The things that rooms stock or use, by room id, each with its stock and order level.
 
     `shelves` is what `on_shelves` found, where that was asked for already.
@@ -103,7 +104,7 @@ def stocked(
         .annotate(first=Min("entry__occurred_at"))
         .order_by()
     )
-    found: dict[int, list[Stocked]] = defaultdict(list)
+    found: dict[int, list[ItemLevel]] = defaultdict(list)
     for room, item in sorted(known):
         zone = by_id[room].time_zone
         began = clock.local_date(first[item], zone) if item in first else since
@@ -117,7 +118,7 @@ def stocked(
             by_hand=items[item].order_down_to,
             counted=not items[item].by_eye,
         )
-        found[room].append(Stocked(items[item], by_id[room], usable[room, item], level))
+        found[room].append(ItemLevel(items[item], by_id[room], usable[room, item], level))
     return found
 
 
@@ -128,7 +129,7 @@ class Stockroom:
     def __init__(self) -> None:
         self.units: dict[int, dict[int, list[Units]]] = {}
         self.shelves: dict[int, Place] = {}
-        self.stocked: dict[int, list[Stocked]] = {}
+        self.stocked: dict[int, list[ItemLevel]] = {}
         self._lead_days: dict[int, int] = {}
 
     def load(self, rooms: Iterable[Room]) -> None:

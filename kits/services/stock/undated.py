@@ -24,7 +24,7 @@ from kits.services.text.amounts import units as whole
 
 
 @dataclass(frozen=True)
-class Undated:
+class UndatedUnits:
     """Units in a kit or on a shelf whose date is wanted and not known.
 
     `stops`: they stop their kit now, or on a shelf may go into none. `until` is the last day on
@@ -38,13 +38,13 @@ class Undated:
     until: date | None = None
 
 
-def to_check(room: Room, actor: Actor | None = None) -> list[Undated]:
+def to_check(room: Room, actor: Actor | None = None) -> list[UndatedUnits]:
     """What has to be looked at in a room's shelves and the kits at home there, or now in it: what
     stops a kit first, then by place. With an actor, of what they may see. Eight queries at most."""
     places = Place.objects.all() if actor is None else find.places_of(actor)
     held = (
-        Holding.objects.filter(
-            units__gt=0,
+        Holding.objects.on_hand()
+        .filter(
             lot__expiry__isnull=True,
             lot__item__needs_date=True,
             place__in=places.filter(kind__in=(PlaceKind.SHELF, PlaceKind.SECTION)),
@@ -58,7 +58,7 @@ def to_check(room: Room, actor: Actor | None = None) -> list[Undated]:
     return sorted(found, key=lambda row: (not row.stops, row.until is None, not row.place.kit_id))
 
 
-def read(
+def record_date(
     act: Act, *, place: Place, lot: Lot, units: int, expiry: date | None, number: str = ""
 ) -> Entry:
     """Write down that the date of units in a place was read off them, and their lot number where it
@@ -98,11 +98,11 @@ def _rooms_of(place: Place) -> set[int | None]:
     return set() if kit.retired_on else {kit.home_room_id, kit.room_id}
 
 
-def _undated(row: Holding, state: KitState | None) -> Undated:
+def _undated(row: Holding, state: KitState | None) -> UndatedUnits:
     thing = readiness.thing_of(row.lot.item)
     wanted = thing.sterile or thing.kind is Kind.MEDICINE
     if state is None or row.place.kit is None:
-        return Undated(row.place, row.lot, row.units, stops=wanted)
+        return UndatedUnits(row.place, row.lot, row.units, stops=wanted)
     until = state.undated_grace_until
     let_be = (
         wanted
@@ -110,6 +110,6 @@ def _undated(row: Holding, state: KitState | None) -> Undated:
         and until is not None
         and readiness.today_of(row.place.kit) <= until
     )
-    return Undated(
+    return UndatedUnits(
         row.place, row.lot, row.units, stops=wanted and not let_be, until=until if let_be else None
     )

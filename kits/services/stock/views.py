@@ -14,8 +14,9 @@ from gearroom.core.acts.act import Actor
 from gearroom.core.acts.problems import NotFound
 from gearroom.core.models import Room
 from kits.models import Entry, EntryKind, Holding, Item, Lot, Movement, Place, PlaceKind
-from kits.rules.ledger.expiry import Fault, good_through, usable_through, why_not
+from kits.rules.ledger.expiry import good_through, usable_through, why_not
 from kits.rules.ledger.facts import Batch
+from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.stock.horizon import Dated
 from kits.rules.stock.ordering import OrderLevel
 from kits.services.ledger import readiness
@@ -46,7 +47,7 @@ class OnHand:
 
 
 @dataclass(frozen=True)
-class ThingSeen:
+class ItemStock:
     """A thing with what each room has of it, and what is in kits."""
 
     item: Item
@@ -59,9 +60,9 @@ class ThingSeen:
         return any(on_hand.low for on_hand in self.rooms)
 
 
-def things(
+def items_in_stock(
     actor: Actor, rooms: Sequence[Room], *, search: str = "", low: bool = False
-) -> list[ThingSeen]:
+) -> list[ItemStock]:
     """The things in use whose name has `search` in it, and those retired of which some is left:
     what is running low in the first of the rooms first. The number of queries does not grow with
     them."""
@@ -79,11 +80,8 @@ def things(
         for row in rows
     }
     in_kits: dict[int, int] = dict(
-        Holding.objects.filter(
-            units__gt=0,
-            place__kind=PlaceKind.SECTION,
-            place__in=find.places_of(actor).values("pk"),
-        )
+        Holding.objects.on_hand()
+        .filter(place__kind=PlaceKind.SECTION, place__in=find.places_of(actor).values("pk"))
         .values_list("lot__item")
         .annotate(units=Sum("units"))
         .order_by()
@@ -91,7 +89,7 @@ def things(
     left = {item for item, _room in units} | set(in_kits)
     items = Item.objects.filter(Q(retired_on__isnull=True) | Q(pk__in=left))
     seen = [
-        ThingSeen(
+        ItemStock(
             item,
             [
                 OnHand(
@@ -110,21 +108,21 @@ def things(
     return sorted(wanted, key=_low_first)
 
 
-def _low_first(seen: ThingSeen) -> tuple[int, str]:
+def _low_first(seen: ItemStock) -> tuple[int, str]:
     where = (n for n, on_hand in enumerate(seen.rooms) if on_hand.low)
     return next(where, len(seen.rooms)), seen.item.name.casefold()
 
 
 # -------------------------------------------------------------------------------------- one thing
 @dataclass(frozen=True)
-class Held:
+class HeldBatch:
     """Units of a batch in a place, with why they are not usable today (None: they are) and the
     last day they are good (None: no date)."""
 
     place: Place
     lot: Lot
     units: int
-    fault: Fault | None
+    fault: ReasonCode | None
     good_until: date | None
 
     @property
@@ -134,19 +132,21 @@ class Held:
         return {PlaceKind.SHELF: SHELVES, PlaceKind.SECTION: KITS}.get(PlaceKind(kind), APART)
 
 
-def held(
+def held_batches(
     actor: Actor,
     *,
     item: Item | None = None,
     room: Room | None = None,
     kinds: Iterable[PlaceKind] = (),
     place: Place | None = None,
-) -> list[Held]:
+) -> list[HeldBatch]:
     """What the places of somebody's rooms hold, soonest out of date first: of one thing, in one
     room (its own places, not its kits), in places of some kinds, in one place."""
-    rows = Holding.objects.filter(
-        units__gt=0, place__in=find.places_of(actor).values("pk")
-    ).select_related("place__room", "place__kit__room", "lot__item")
+    rows = (
+        Holding.objects.on_hand()
+        .filter(place__in=find.places_of(actor).values("pk"))
+        .select_related("place__room", "place__kit__room", "lot__item")
+    )
     if item is not None:
         rows = rows.filter(lot__item=item)
     if room is not None:
@@ -157,7 +157,7 @@ def held(
         rows = rows.filter(place=place)
     found = list(rows)
     batches = readiness.batches({row.lot_id: row.lot for row in found}.values())
-    seen = [_held(row, batches[row.lot_id]) for row in found]
+    seen = [_held_batch(row, batches[row.lot_id]) for row in found]
     return sorted(
         seen,
         key=lambda each: (
@@ -170,29 +170,31 @@ def held(
     )
 
 
-def _held(row: Holding, batch: Batch) -> Held:
+def _held_batch(row: Holding, batch: Batch) -> HeldBatch:
     place = row.place
     room = place.kit.room if place.kit else place.room
     assert room is not None  # inner places are a room's or a kit's
     fault = why_not(batch, clock.today(room.time_zone))
-    return Held(place, row.lot, row.units, fault, good_through(batch))
+    return HeldBatch(place, row.lot, row.units, fault, good_through(batch))
 
 
-def one(actor: Actor, place: int, lot: int) -> Held:
+def held_batch(actor: Actor, place: int, lot: int) -> HeldBatch:
     """What one place holds of one batch. Raises NotFound."""
-    found = [row for row in held(actor, place=find.place(actor, place)) if row.lot.pk == lot]
+    found = [
+        row for row in held_batches(actor, place=find.place(actor, place)) if row.lot.pk == lot
+    ]
     if not found:
         raise NotFound("such batch in this place")
     return found[0]
 
 
 @dataclass(frozen=True)
-class BatchHeld:
+class ExpiringBatch:
     """A batch with all the rows of it, and the last day it is good."""
 
     lot: Lot
     good_until: date
-    rows: Sequence[Held]
+    rows: Sequence[HeldBatch]
 
     @property
     def units(self) -> int:
@@ -200,16 +202,16 @@ class BatchHeld:
         return sum(row.units for row in self.rows)
 
 
-def going_out_of_date(rows: Iterable[Held], through: date) -> list[BatchHeld]:
+def expiring_through(rows: Iterable[HeldBatch], through: date) -> list[ExpiringBatch]:
     """The batches among rows in order that are good through a day at most, in that order."""
-    found: dict[tuple[int, date], list[Held]] = defaultdict(list)
+    found: dict[tuple[int, date], list[HeldBatch]] = defaultdict(list)
     for row in rows:
         if row.good_until is not None and row.good_until <= through:
             found[row.lot.pk, row.good_until].append(row)
-    return [BatchHeld(rows[0].lot, day, rows) for (_lot, day), rows in found.items()]
+    return [ExpiringBatch(rows[0].lot, day, rows) for (_lot, day), rows in found.items()]
 
 
-def going_out_before(day: date) -> Q:
+def expiring_before(day: date) -> Q:
     """The batches whose last good day is before a day, as a condition on Lot: by the printed date,
     or, of opened packs, by the rule for their opened life."""
     opened = list(
@@ -222,7 +224,7 @@ def going_out_before(day: date) -> Q:
     return Q(expiry__lt=day) | Q(pk__in=gone)
 
 
-def dated(rows: Iterable[Held], *, by_kind: bool) -> list[Dated]:
+def dated(rows: Iterable[HeldBatch], *, by_kind: bool) -> list[Dated]:
     """Units for a picture over time, grouped by what kind of thing they are or by where."""
     return [
         Dated(row.lot.item.kind if by_kind else row.where, row.good_until, row.units)
@@ -243,7 +245,7 @@ def movements(actor: Actor, item: Item, *, most: int = 40) -> list[Movement]:
 
 # ---------------------------------------------------------------------------------------- shelves
 @dataclass(frozen=True)
-class ShelfSeen:
+class ShelfSummary:
     """A shelf, how many batches it holds, and when it was last counted."""
 
     place: Place
@@ -251,12 +253,13 @@ class ShelfSeen:
     counted: Entry | None
 
 
-def shelves(room: Room) -> list[ShelfSeen]:
+def shelves(room: Room) -> list[ShelfSummary]:
     """The shelves of a room in walking order."""
     found = list(
-        Place.objects.filter(room=room, kind=PlaceKind.SHELF, closed_on__isnull=True).annotate(
-            batches=Count("holdings", filter=Q(holdings__units__gt=0))
-        )
+        Place.objects.open()
+        .shelves()
+        .filter(room=room)
+        .annotate(batches=Count("holdings", filter=Q(holdings__units__gt=0)))
     )
     wanted = {place.pk for place in found}
     last: dict[int, Entry] = {}
@@ -267,12 +270,15 @@ def shelves(room: Room) -> list[ShelfSeen]:
         for pk in entry.detail["places"]:
             if pk in wanted:
                 last.setdefault(pk, entry)
-    return [ShelfSeen(place, place.batches, last.get(place.pk)) for place in found]
+    return [
+        ShelfSummary(place, place.batches, last.get(place.pk))  # type: ignore[attr-defined]  # annotated
+        for place in found
+    ]
 
 
 def shelves_of(actor: Actor) -> list[Place]:
     """The shelves in use of all of somebody's rooms, by room, in walking order."""
-    found = find.places_of(actor).filter(kind=PlaceKind.SHELF, closed_on__isnull=True)
+    found = find.places_of(actor).open().shelves()
     return list(found.order_by("room__name", "position", "name", "pk"))
 
 

@@ -6,24 +6,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
 from datetime import date
-from typing import Any
 
 from django.utils import formats
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
-from kits.rules.ledger.expiry import Fault
-from kits.rules.ledger.facts import Reason, Verdict, Weight, Word
-from kits.rules.ledger.readiness import Why
-from kits.rules.ledger.suits import Mismatch
-from kits.services.text.hazards import hazards
+from kits.rules.ledger.facts import Verdict, Weight, Word
+from kits.services.text.reason_texts import brief
+from kits.services.text.wording import short_day
 
 MOST_NAMED = 2
 """How many items *low on …* names; the others are counted."""
-
-Facts = Mapping[str, Any]
 
 
 def verdict(of: Verdict) -> str:
@@ -59,22 +53,12 @@ def first_expiry(day: date | None) -> str:
     return _("first expiry %(day)s") % {"day": short_day(day)}
 
 
-def short_day(day: date) -> str:
-    """A date as a tag has room for: 31 Mar 2027."""
-    return formats.date_format(day, pgettext("short date format", "j M Y"))
-
-
 def judged_for(through: date, trip: str = "") -> str:
     """The question that a verdict answers: through which day, and for which trip, if for one."""
     day = formats.date_format(through, pgettext("near day format", "D j M"))
     if trip:
         return _("judged for %(day)s, %(trip)s") % {"day": day, "trip": trip}
     return _("judged for %(day)s") % {"day": day}
-
-
-def brief(why: Reason) -> str:
-    """One reason in the few words that follow a verdict's."""
-    return _BRIEF[why.code](why.facts)
 
 
 def _low_on(of: Verdict) -> str:
@@ -88,69 +72,3 @@ def _low_on(of: Verdict) -> str:
             "count": len(items) - MOST_NAMED,
         }
     return named
-
-
-def _short(facts: Facts) -> str:
-    if facts["usable"] == 0:
-        return _("no %(thing)s") % facts
-    return _("short of %(lacking)d × %(thing)s") % facts
-
-
-def _take_out(facts: Facts) -> str:
-    return _FAULTS[facts["cause"]]() % facts
-
-
-_FAULTS: dict[str, Callable[[], str]] = {
-    Fault.RECALLED: lambda: _("recalled %(thing)s inside"),
-    Fault.WITHHELD: lambda: _("%(thing)s inside is on hold"),
-    Fault.TRAINING_STOCK: lambda: _("%(thing)s for training inside"),
-    Fault.UNSIGNED_MEDICINE: lambda: _("%(thing)s inside is on no signed list"),
-    Fault.EXPIRED: lambda: _("%(thing)s out of date"),
-    Fault.OPENED_TOO_LONG: lambda: _("%(thing)s open too long"),
-    Fault.DATE_NOT_KNOWN: lambda: _("date of %(thing)s not known"),
-    Fault.CHECK_FAILED: lambda: _("%(thing)s failed its check"),
-    Fault.CHECK_NOT_ANSWERED: lambda: _("%(thing)s not checked yet"),
-    Fault.CHECK_DUE: lambda: _("%(thing)s due for its check"),
-}
-
-_ON_HOLD: dict[str, Callable[[], str]] = {
-    "recall": lambda: _("on hold: recall"),
-    "failed-check": lambda: _("on hold: failed check"),
-    "drying": lambda: _("on hold: drying"),
-    "something-wrong": lambda: _("on hold: something wrong"),
-    "keep-as-it-came-back": lambda: _("on hold: keep as it came back"),
-    "mixed": lambda: _("contents mixed, count it"),
-}
-
-_BRIEF: dict[str, Callable[[Facts], str]] = {
-    Why.SHORT: _short,
-    Why.LOW: lambda f: _("low on %(thing)s") % f,
-    Why.EMPTY_BY_EYE: lambda f: _("no %(thing)s") % f,
-    Why.LOW_BY_EYE: lambda f: _("low on %(thing)s") % f,
-    Why.TAKE_OUT: _take_out,
-    Why.EXPIRED_INSIDE: _take_out,
-    Why.DATE_NOT_KNOWN: lambda f: _("date of %(thing)s not known") % f,
-    Why.SECTION_AWAY: lambda f: _("pouch %(section)s is out") % f,
-    Why.LAID_UP: lambda f: _("in storage"),
-    Why.LOST: lambda f: _("lost"),
-    Why.TRAINING: lambda f: _("training kit"),
-    Why.WAITING_TO_BE_SORTED: lambda f: _("needs sorting"),
-    Why.WITHHELD: lambda f: _ON_HOLD[f["reason"]](),
-    Why.LIST_EMPTY: lambda f: _("its kit list is empty"),
-    Why.LIST_NOT_SIGNED: lambda f: _("kit list not signed"),
-    Why.SIGNATURE_ENDS: lambda f: (
-        _("kit list signed only until %(day)s") % {"day": short_day(f["signed_until"])}
-    ),
-    Why.NOT_LOOKED_INSIDE: lambda f: _("contents not checked lately"),
-    Why.FROST: lambda f: _("keep from frost"),
-    Why.HEAT: lambda f: _("keep from heat"),
-    Mismatch.TOO_FEW_PEOPLE: lambda f: (
-        _("the trip's kits serve %(served)d of %(people)d people") % f
-    ),
-    Mismatch.TOO_FEW_DAYS: lambda f: _("the trip's kits are not made for %(days)d days") % f,
-    Mismatch.HAZARDS_NOT_SERVED: lambda f: (
-        _("not made for %(hazards)s") % {"hazards": ", ".join(hazards(f["hazards"]))}
-    ),
-    Mismatch.NOTHING_FOR_CHILDREN: lambda f: _("nothing for children"),
-    Mismatch.LATEX_INSIDE: lambda f: _("latex inside"),
-}

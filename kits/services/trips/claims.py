@@ -23,9 +23,9 @@ from kits.services.lookup import promises
 from kits.services.lookup.promises import Standing
 from kits.services.trips import reservations, swaps
 from kits.services.trips.purpose import (
-    UNSAID,
+    NOT_GIVEN,
+    NotGiven,
     Plan,
-    Unsaid,
     instead_of,
     plan,
     reserved_for_another,
@@ -42,22 +42,22 @@ class Terms:
     """What is said of taking a kit out, besides who takes it; see `custody.check_out`. `swap`: let
     it change places with the kit that is reserved."""
 
-    trip: Trip | Unsaid | None = UNSAID
-    due_at: datetime | Unsaid | None = UNSAID
+    trip: Trip | NotGiven | None = NOT_GIVEN
+    due_at: datetime | NotGiven | None = NOT_GIVEN
     swap: bool = False
     take_reason: str = ""
 
 
 @dataclass(frozen=True)
-class Goes:
+class Departure:
     """For which trip a kit goes, to whom, and what was swapped for it."""
 
-    trip: Trip | Unsaid | None
+    trip: Trip | NotGiven | None
     holder: Person | None
     swapped: str = ""
 
 
-def settle(act: Act, kit: Kit, terms: Terms, holder: Person | None, *, alone: bool) -> Goes:
+def settle(act: Act, kit: Kit, terms: Terms, holder: Person | None, *, alone: bool) -> Departure:
     """Settle what stands between a kit and whoever takes it, as far as it settles itself or
     `terms.swap` says so. Only a kit that was read `alone` is swapped: others were locked before.
 
@@ -70,13 +70,13 @@ def settle(act: Act, kit: Kit, terms: Terms, holder: Person | None, *, alone: bo
     if meant is not None:
         return _for_ones_own_trip(act, going, meant, terms, holder, alone=alone)
     if going.others and alone and not terms.take_reason:
-        return Goes(terms.trip, holder, _give_another(act, going, terms))
-    return Goes(terms.trip, holder)
+        return Departure(terms.trip, holder, _give_another(act, going, terms))
+    return Departure(terms.trip, holder)
 
 
 def _look(kit: Kit, terms: Terms, holder: Person | None) -> tuple[Plan, Standing | None]:
     going = plan(kit, person=holder, trip=terms.trip, due_at=terms.due_at)
-    return going, meant_instead(kit, terms, holder)
+    return going, replaced_promise(kit, terms, holder)
 
 
 def _lock(going: Plan, meant: Standing | None) -> None:
@@ -88,7 +88,7 @@ def _lock(going: Plan, meant: Standing | None) -> None:
 
 def _for_ones_own_trip(
     act: Act, going: Plan, meant: Standing, terms: Terms, holder: Person | None, *, alone: bool
-) -> Goes:
+) -> Departure:
     """Another kit is reserved for the trip that this one would go with."""
     kit, other = going.kit, next(iter(going.others), None)
     planned, trip = meant.reservation.kit, meant.trip
@@ -97,17 +97,17 @@ def _for_ones_own_trip(
     if other is not None and alone and not terms.take_reason:
         done = swaps.by_itself(swap_act, planned, kit, trip, [trip, other.trip])
         if done is not None:
-            return Goes(trip, holder, _now_has(other, planned))
+            return Departure(trip, holder, _now_has(other, planned))
     if terms.swap:
         reservations.swap(swap_act, planned, kit, trip)
-        return Goes(trip, holder, _now_has(other, planned) if other else "")
+        return Departure(trip, holder, _now_has(other, planned) if other else "")
     if other is None:
         raise another_is_reserved(kit, meant)
     near = uncovered_soon(other, going.due_day)
     if not terms.take_reason:
         swap = planned if would_do(planned, other) else None
         raise reserved_for_another(kit, other, swap, near)
-    return Goes(trip, holder)
+    return Departure(trip, holder)
 
 
 def _give_another(act: Act, going: Plan, terms: Terms) -> str:
@@ -129,7 +129,7 @@ def _now_has(other: Standing, kit: Kit) -> str:
     return _("Swapped: %(whom)s now has %(kit)s.") % {"whom": whom, "kit": kit.name}
 
 
-def meant_instead(kit: Kit, terms: Terms, holder: Person | None) -> Standing | None:
+def replaced_promise(kit: Kit, terms: Terms, holder: Person | None) -> Standing | None:
     """The promise of another kit that this one would go out in the place of, or None.
 
     That is so where a trip is named which has other kits and not this one; and where somebody is
@@ -147,10 +147,10 @@ def meant_instead(kit: Kit, terms: Terms, holder: Person | None) -> Standing | N
         return None
     waiting = [r for r in rows if r.promise.kit != kit.pk and not r.promise.taken]
     theirs = [r for r in waiting if holder and r.reservation.person_id == holder.pk]
-    return _likeliest(theirs or ([] if own else waiting), kit)
+    return _best_replaced(theirs or ([] if own else waiting), kit)
 
 
-def _likeliest(rows: list[Standing], kit: Kit) -> Standing | None:
+def _best_replaced(rows: list[Standing], kit: Kit) -> Standing | None:
     """Which of these promises a kit is taken in the place of: of a kit of the same list before
     others, of one that may not go as it is before those that may, then in their order."""
     same = kit.list_version.packing_list_id

@@ -23,7 +23,7 @@ from kits.services.trips import trips
 
 
 @dataclass(frozen=True)
-class Extended:
+class Extension:
     """A trip that returns at another time, what is out on it, and its kits that are promised to
     another trip on those days."""
 
@@ -34,7 +34,7 @@ class Extended:
 
 
 @dataclass(frozen=True)
-class Due:
+class DueTimes:
     """A kit that is out, and the times that whoever asks may have it due at instead; with those
     that all of its trip may. None of either where they may not change it. `late`: it is past
     due."""
@@ -45,7 +45,7 @@ class Due:
     late: bool = False
 
 
-def due(actor: Actor, held: Checkout) -> Due:
+def due(actor: Actor, held: Checkout) -> DueTimes:
     """When a kit that is out is due, and what may be chosen instead."""
     room = held.kit.home_room
     times: Sequence[Later] = ()
@@ -53,7 +53,7 @@ def due(actor: Actor, held: Checkout) -> Due:
         found = later(_local(room.time_zone), room.closing_time)
         times = [each for each in found if each.at != held.due_at]
     late = held.due_at is not None and held.due_at <= clock.now()
-    return Due(held, times, longer(actor, held.trip, room) if held.trip else (), late)
+    return DueTimes(held, times, longer(actor, held.trip, room) if held.trip else (), late)
 
 
 def longer(actor: Actor, trip: Trip, room: Room | None = None) -> Sequence[Later]:
@@ -97,13 +97,13 @@ def set_due(act: Act, kit: Kit, due_at: datetime | None, section: Place | None =
     return held
 
 
-def extend(act: Act, trip: Trip, returns_at: datetime) -> Extended:
+def extend(act: Act, trip: Trip, returns_at: datetime) -> Extension:
     """Have a trip return at another time, and all that is out on it be due then.
 
     Raises Refused (`trip-cancelled`), Unacceptable (`due-in-the-past`,
     `trip-ends-before-it-begins`, `trip-too-long`).
     """
-    out = Checkout.objects.filter(trip=trip, in_at=None)
+    out = Checkout.objects.open().filter(trip=trip)
     with Book(act) as book:
         book.lock(*out.values_list("kit", flat=True))
         act.actor.require("set_due", trip.room_id)
@@ -143,8 +143,8 @@ def extend(act: Act, trip: Trip, returns_at: datetime) -> Extended:
             each.save(update_fields=["due_at"])
         clashes = trips.clashes_of(trip)
         if clashes:
-            trips.tell(entry, trip, "changed", clashes)
-    return Extended(trip, held, entry, clashes)
+            trips.notify_keepers(entry, trip, "changed", clashes)
+    return Extension(trip, held, entry, clashes)
 
 
 def _refuse_past(act: Act, due_at: datetime | None) -> None:

@@ -21,7 +21,7 @@ from kits.rules.trips import trips as rule
 from kits.rules.trips.proposal import Candidate, PassedOver, propose
 from kits.services.ledger import readiness
 from kits.services.lookup import find, promises
-from kits.services.text import wording
+from kits.services.text import reason_texts, wording
 from kits.services.text.hazards import hazards
 from kits.services.trips import reservations
 
@@ -53,7 +53,7 @@ def proposal(actor: Actor, trip: Trip) -> TripProposal:
     Asked of the database in a number of queries that does not grow with the kits. Raises Refused
     (`trip-cancelled`), Unacceptable (`trip-is-over`).
     """
-    seen = find.kits_of(actor).filter(retired_on__isnull=True)
+    seen = find.kits_of(actor).active()
     going = seen.filter(
         Q(reservations__trip=trip, reservations__released__isnull=True)
         | Q(checkouts__trip=trip, checkouts__in_at__isnull=True, checkouts__section__isnull=True)
@@ -67,9 +67,10 @@ def proposal(actor: Actor, trip: Trip) -> TripProposal:
     reserved = {r.kit_id: r.trip.name for r in reservations.clashing(kits, trip)}
     out = {
         c.kit_id: c
-        for c in Checkout.objects.filter(
-            kit__in=kits, in_at__isnull=True, section__isnull=True
-        ).select_related("person")
+        for c in Checkout.objects.open()
+        .of_whole_kits()
+        .filter(kit__in=kits)
+        .select_related("person")
     }
     candidates = []
     for pk in kits.keys() - promised:
@@ -88,24 +89,24 @@ def proposal(actor: Actor, trip: Trip) -> TripProposal:
         [kit for pk, kit in kits.items() if pk in promised],
         [kits[pk] for pk in found.chosen],
         [
-            PassedOverKit(kit, [told(r) for r in found.passed_over[pk]])
+            PassedOverKit(kit, [reason_row(r) for r in found.passed_over[pk]])
             for pk, kit in kits.items()
             if pk in found.passed_over
         ],
-        [told(r) for r in found.lacking],
+        [reason_row(r) for r in found.lacking],
     )
 
 
-def told(why: Reason) -> dict[str, Any]:
+def reason_row(why: Reason) -> dict[str, Any]:
     """A reason with its sentence, those of passing over a kit among them."""
-    told = _SAID.get(why.code)
+    told = _SENTENCES.get(why.code)
     if told is None:
-        return wording.reason(why)
+        return reason_texts.reason(why)
     return {
         "code": str(why.code),
         "weight": why.weight.name.lower(),
         "text": str(told) % _in_words(why.facts),
-        "facts": wording.plain(why.facts),
+        "facts": reason_texts.plain(why.facts),
     }
 
 
@@ -118,7 +119,7 @@ def _in_words(facts: dict[str, object]) -> dict[str, object]:
     return named
 
 
-_SAID: dict[str, Promise] = {
+_SENTENCES: dict[str, Promise] = {
     PassedOver.RESERVED: _lazy("It is reserved for %(trip)s on those days."),
     PassedOver.OUT_PAST_DEPARTURE: _lazy("%(person)s has it beyond the departure."),
     PassedOver.NOT_SET_UP: _lazy("Nobody has entered yet what is in it."),

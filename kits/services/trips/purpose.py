@@ -33,13 +33,13 @@ SOON = timedelta(hours=48)
 """How near a departure has to be for its kit to be kept for it whatever somebody says."""
 
 
-class Unsaid(enum.Enum):
+class NotGiven(enum.Enum):
     """What nobody said anything of, apart from what was said to be none."""
 
-    UNSAID = "unsaid"
+    NOT_GIVEN = "unsaid"
 
 
-UNSAID = Unsaid.UNSAID
+NOT_GIVEN = NotGiven.NOT_GIVEN
 
 
 @dataclass(frozen=True)
@@ -61,8 +61,8 @@ def plan(
     kit: Kit,
     *,
     person: Person | None = None,
-    trip: Trip | Unsaid | None = UNSAID,
-    due_at: datetime | Unsaid | None = UNSAID,
+    trip: Trip | NotGiven | None = NOT_GIVEN,
+    due_at: datetime | NotGiven | None = NOT_GIVEN,
     taken_at: datetime | None = None,
 ) -> Plan:
     """Who and what a kit would go out for. `trip` None: for none; `due_at` None: no time is set;
@@ -71,19 +71,19 @@ def plan(
     taken_at = taken_at or clock.now()
     today = readiness.today_of(kit)
     its = promises.of_kits([kit.pk]).get(kit.pk, [])
-    if trip is UNSAID:
+    if trip is NOT_GIVEN:
         found = promises.goes_out_for(its, kit, person, clock.local_date(taken_at, zone))
         trip = found.trip if found else None
-    assert not isinstance(trip, Unsaid)
+    assert not isinstance(trip, NotGiven)
     reservation = None
     if trip is not None:
-        rows = promises.open_reservations().select_related("person")
+        rows = Reservation.objects.promised().select_related("person")
         reservation = rows.filter(kit=kit, trip=trip).first()
     if person is None and trip is not None:
         person = (reservation.person if reservation else None) or trip.leader
-    if due_at is UNSAID:
+    if due_at is NOT_GIVEN:
         due_at = trip.returns_at if trip else due_without_trip(kit, person, taken_at)
-    assert not isinstance(due_at, Unsaid)
+    assert not isinstance(due_at, NotGiven)
     due_day = clock.local_date(due_at, zone) if due_at else None
     others = promises.in_the_way(
         its,
@@ -178,14 +178,11 @@ def instead_of(other: Standing) -> Kit | None:
     """A free kit of the same list, the same version first, that is ready or low through the trip's
     last day and would do in the place of the promised one; None when there is none."""
     kit, trip = other.reservation.kit, other.trip
-    out = Checkout.objects.filter(in_at=None, section=None).values("kit")
+    out = Checkout.objects.open().of_whole_kits().values("kit")
     rows = {
         row.pk: row
-        for row in Kit.objects.filter(
-            list_version__packing_list=kit.list_version.packing_list_id,
-            retired_on=None,
-            room=kit.room_id,
-        )
+        for row in Kit.objects.active()
+        .filter(list_version__packing_list=kit.list_version.packing_list_id, room=kit.room_id)
         .exclude(pk=kit.pk)
         .exclude(pk__in=out)
         .select_related("home_room")

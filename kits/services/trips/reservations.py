@@ -12,18 +12,17 @@ from gearroom.core.acts.problems import Refused, Unacceptable
 from gearroom.core.models import Person
 from kits.models import Checkout, Entry, EntryKind, Kit, Reservation, Trip
 from kits.rules.ledger.facts import Reason, Verdict, Weight
-from kits.rules.ledger.suits import Mismatch
+from kits.rules.ledger.reasons import UNSUITABLE
 from kits.rules.trips import trips as rule
 from kits.services.ledger import readiness
 from kits.services.ledger.book import Book
 from kits.services.lookup import promises
 from kits.services.lookup.holders import kit_is_out, open_checkout
-from kits.services.lookup.promises import open_reservations
-from kits.services.text import wording
+from kits.services.text import reason_texts, wording
 
 
 @dataclass(frozen=True)
-class Reserved:
+class ReservedKit:
     """A kit promised to a trip, and how it stands through the trip's last day. `entry` is None
     where it was promised so already; `out_beyond` who has it past the departure as things are."""
 
@@ -34,12 +33,12 @@ class Reserved:
 
 
 @dataclass(frozen=True)
-class Swapped:
+class SwapResult:
     """The kit that goes now; and, where it was promised to another trip on the same days (or to
     somebody else of the same), what the first kit took over."""
 
-    goes: Reserved
-    instead: Reserved | None = None
+    goes: ReservedKit
+    instead: ReservedKit | None = None
 
 
 def clashing(kit_ids: Iterable[int], trip: Trip) -> list[Reservation]:
@@ -52,7 +51,7 @@ def clashing(kit_ids: Iterable[int], trip: Trip) -> list[Reservation]:
     ]
 
 
-def reserve(act: Act, kit: Kit, trip: Trip, *, person: Person | None = None) -> Reserved:
+def reserve(act: Act, kit: Kit, trip: Trip, *, person: Person | None = None) -> ReservedKit:
     """Promise a kit to a trip, and to a person of it if named. Promised so already, nothing is
     written; a kit that will not be ready is promised all the same, with its reasons.
 
@@ -62,12 +61,12 @@ def reserve(act: Act, kit: Kit, trip: Trip, *, person: Person | None = None) -> 
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
         act.actor.require("reserve", kit.home_room_id)
-        trip = _standing(trip)
+        trip = _lock_open_trip(trip)
         _refuse_retired(kit)
         others = clashing([kit.pk], trip)
         if others:
-            raise _reserved(others[0])
-        reservation = open_reservations().filter(kit=kit, trip=trip).first()
+            raise _kit_reserved(others[0])
+        reservation = Reservation.objects.promised().filter(kit=kit, trip=trip).first()
         entry = None
         if reservation is None or (person is not None and reservation.person_id != person.pk):
             entry = _promise(book, kit, trip, person)
@@ -78,7 +77,7 @@ def reserve(act: Act, kit: Kit, trip: Trip, *, person: Person | None = None) -> 
             else:
                 reservation.person = person
                 reservation.save(update_fields=["person"])
-    return _told(reservation, entry)
+    return _reserved_kit(reservation, entry)
 
 
 def release(act: Act, reservation: Reservation) -> Reservation:
@@ -99,7 +98,7 @@ def release(act: Act, reservation: Reservation) -> Reservation:
 
 def kits_of(source: str, reference: str) -> list[int]:
     """The ids of the kits that are promised to the trip that a source knows by a reference."""
-    rows = open_reservations().filter(trip__source=source, trip__reference=reference)
+    rows = Reservation.objects.promised().filter(trip__source=source, trip__reference=reference)
     return list(rows.values_list("kit", flat=True))
 
 
@@ -107,7 +106,7 @@ def release_all(book: Book, trip: Trip) -> list[Reservation]:
     """Give free the kits, locked in the book, of a locked trip that was cancelled. A kit promised
     to it at this very moment is not locked: its promise counts for nothing, and stays."""
     rows = (
-        open_reservations()
+        Reservation.objects.promised()
         .filter(trip=trip, kit__in=book.locked)
         .select_related("trip", "person", "kit__home_room", "kit__responsible", "kit__deputy")
     )
@@ -117,7 +116,7 @@ def release_all(book: Book, trip: Trip) -> list[Reservation]:
     return released
 
 
-def swap(act: Act, from_kit: Kit, to_kit: Kit, trip: Trip) -> Swapped:
+def swap(act: Act, from_kit: Kit, to_kit: Kit, trip: Trip) -> SwapResult:
     """Let another kit go with a trip than the one reserved: the one in hand.
 
     Where that one is promised to another trip on the same days, or to somebody else of the same
@@ -135,12 +134,12 @@ def swap(act: Act, from_kit: Kit, to_kit: Kit, trip: Trip) -> Swapped:
         from_kit, to_kit = book.lock(from_kit.pk, to_kit.pk)
         act.actor.require("check_out", from_kit.room_id)
         act.actor.require("check_out", to_kit.room_id)
-        trip = _standing(trip)
+        trip = _lock_open_trip(trip)
         _refuse_retired(to_kit)
         held = open_checkout(to_kit)
         if held is not None:
             raise kit_is_out(held)
-        planned = open_reservations().filter(kit=from_kit, trip=trip).first()
+        planned = Reservation.objects.promised().filter(kit=from_kit, trip=trip).first()
         if planned is None:
             raise Refused(
                 "not-reserved",
@@ -158,17 +157,17 @@ def swap(act: Act, from_kit: Kit, to_kit: Kit, trip: Trip) -> Swapped:
         if given_up is not None:
             _release(book, to_kit, given_up)
             for other in clashing([from_kit.pk], given_up.trip)[:1]:
-                raise _reserved(other)
+                raise _kit_reserved(other)
         goes = _take_over(book, to_kit, planned)
         instead = _take_over(book, from_kit, given_up) if given_up else None
         _refuse_unsuited(goes, before)
         if instead is not None:
             _refuse_unsuited(instead, before_other)
-    return Swapped(goes, instead)
+    return SwapResult(goes, instead)
 
 
 # ------------------------------------------------------------------------------------------- inside
-def _standing(trip: Trip) -> Trip:
+def _lock_open_trip(trip: Trip) -> Trip:
     """The trip as it is now, its row locked so that its dates stay: neither cancelled nor over."""
     trip = Trip.objects.select_for_update(of=("self",), no_key=True).get(pk=trip.pk)
     if trip.cancelled_at is not None:
@@ -192,7 +191,7 @@ def _refuse_retired(kit: Kit) -> None:
         )
 
 
-def _reserved(other: Reservation) -> Refused:
+def _kit_reserved(other: Reservation) -> Refused:
     days = wording.day(other.trip.first_day)
     if other.trip.last_day != other.trip.first_day:
         days = _("%(first)s to %(last)s") % {
@@ -232,14 +231,14 @@ def _release(book: Book, kit: Kit, reservation: Reservation) -> None:
     reservation.save(update_fields=["released"])
 
 
-def _take_over(book: Book, kit: Kit, from_: Reservation) -> Reserved:
+def _take_over(book: Book, kit: Kit, from_: Reservation) -> ReservedKit:
     """Promise a kit to the trip and the person of another's promise, which was released."""
     entry = _promise(book, kit, from_.trip, from_.person)
     made = Reservation.objects.create(kit=kit, trip=from_.trip, person=from_.person, made=entry)
-    return _told(made, entry)
+    return _reserved_kit(made, entry)
 
 
-def _told(reservation: Reservation, entry: Entry | None) -> Reserved:
+def _reserved_kit(reservation: Reservation, entry: Entry | None) -> ReservedKit:
     kit, trip = reservation.kit, reservation.trip
     held = open_checkout(kit)
     beyond = (
@@ -248,17 +247,19 @@ def _told(reservation: Reservation, entry: Entry | None) -> Reserved:
         and (held.due_at is None or held.due_at > trip.departs_at)
     )
     through = max(trip.last_day, readiness.today_of(kit))
-    return Reserved(
+    return ReservedKit(
         reservation, readiness.verdict(kit, through, trip), entry, held if beyond else None
     )
 
 
 def _given_up(kit: Kit, trip: Trip) -> Reservation | None:
     """What the kit in hand is promised to on the days of the trip."""
-    same = open_reservations().select_related("trip", "person").filter(kit=kit, trip=trip)
+    same = (
+        Reservation.objects.promised().select_related("trip", "person").filter(kit=kit, trip=trip)
+    )
     promised = [*same, *clashing([kit.pk], trip)]
     if len(promised) > 1:
-        raise _reserved(promised[-1])
+        raise _kit_reserved(promised[-1])
     return promised[0] if promised else None
 
 
@@ -266,17 +267,17 @@ def _codes(verdict: Verdict) -> frozenset[str]:
     return frozenset(r.code for r in verdict.reasons)
 
 
-def _refuse_unsuited(goes: Reserved, before: frozenset[str]) -> None:
+def _refuse_unsuited(goes: ReservedKit, before: frozenset[str]) -> None:
     """Refuse a swap that makes it worse: what did not suit before either is no reason."""
     worse: Sequence[Reason] = [
         r
         for r in goes.verdict.reasons
-        if r.weight >= Weight.SHORT and not (r.code in set(Mismatch) and r.code in before)
+        if r.weight >= Weight.SHORT and not (r.code in UNSUITABLE and r.code in before)
     ]
     if not worse:
         return
     kit, trip = goes.reservation.kit, goes.reservation.trip
-    reasons = wording.reasons(worse)
+    reasons = reason_texts.reasons(worse)
     raise Refused(
         "does-not-suit",
         _("%(kit)s is not enough for %(trip)s: %(which)s")

@@ -56,7 +56,7 @@ class KitOfTrip:
 
 
 @dataclass(frozen=True)
-class TripSeen:
+class JudgedTrip:
     """A trip with its kits, its coverage (None once it is over or cancelled), and what the kits
     that count do not serve together (`lacking`).
 
@@ -89,13 +89,13 @@ class _Loaded:
     out: Mapping[int, Checkout] = field(default_factory=dict)
 
 
-def seen(trips: Iterable[Trip], *, still_here: bool = False) -> list[TripSeen]:
+def judge_trips(trips: Iterable[Trip], *, still_here: bool = False) -> list[JudgedTrip]:
     """The trips in the order given. They must come with their rooms and leaders. `still_here`:
     judge them as before their departure, for which somebody may be late."""
     trips = list(trips)
     loaded = _load(trips)
     return [
-        _seen(trip, loaded, departed=loaded.now >= trip.departs_at and not still_here)
+        _judge_trip(trip, loaded, departed=loaded.now >= trip.departs_at and not still_here)
         for trip in trips
     ]
 
@@ -104,7 +104,7 @@ def _load(trips: Sequence[Trip]) -> _Loaded:
     now = clock.now()
     promised: dict[int, list[Reservation]] = defaultdict(list)
     for row in (
-        promises.open_reservations()
+        Reservation.objects.promised()
         .filter(trip__in=trips)
         .select_related("kit__home_room", "person")
         .order_by("kit__name")
@@ -112,7 +112,9 @@ def _load(trips: Sequence[Trip]) -> _Loaded:
         promised[row.trip_id].append(row)
     went: dict[int, dict[int, Checkout]] = defaultdict(dict)
     for gone in (
-        Checkout.objects.filter(trip__in=trips, section__isnull=True, undone__isnull=True)
+        Checkout.objects.of_whole_kits()
+        .not_undone()
+        .filter(trip__in=trips)
         .select_related("kit__home_room", "person", "trip", "section")
         .order_by("id")
     ):
@@ -124,18 +126,19 @@ def _load(trips: Sequence[Trip]) -> _Loaded:
         return _Loaded(now, promised, went, ended)
     out = {
         each.kit_id: each
-        for each in Checkout.objects.filter(
-            kit__in=judged, section__isnull=True, in_at__isnull=True
-        ).select_related("person", "trip", "kit", "section")
+        for each in Checkout.objects.open()
+        .of_whole_kits()
+        .filter(kit__in=judged)
+        .select_related("person", "trip", "kit", "section")
     }
     return _Loaded(now, promised, went, ended, readiness.states(judged), out)
 
 
-def _seen(trip: Trip, loaded: _Loaded, *, departed: bool) -> TripSeen:
+def _judge_trip(trip: Trip, loaded: _Loaded, *, departed: bool) -> JudgedTrip:
     rows = _rows(trip, loaded)
     if trip.pk in loaded.ended:
         state = "cancelled" if trip.cancelled_at is not None else "over"
-        return TripSeen(trip, rows, (), state)
+        return JudgedTrip(trip, rows, (), state)
     # A kit that went without being reserved is the trip's while it is out on it.
     together = [row for row in rows if row.reservation is not None or row.on_it]
     counted = [row for row in rows if row in together or _back(row, trip, loaded)]
@@ -159,7 +162,7 @@ def _seen(trip: Trip, loaded: _Loaded, *, departed: bool) -> TripSeen:
         )
         for row in rows
     ]
-    return TripSeen(trip, kits, found.lacking, _state(kits, found), found.coverage)
+    return JudgedTrip(trip, kits, found.lacking, _state(kits, found), found.coverage)
 
 
 def _rows(trip: Trip, loaded: _Loaded) -> list[KitOfTrip]:

@@ -27,7 +27,6 @@ from kits.rules.text.hazards import UnknownHazardError, hazards
 from kits.rules.trips.trips import TripDaysError, check_days
 from kits.services.ledger.book import Book
 from kits.services.ledger.kit_state import iso
-from kits.services.lookup import promises
 from kits.services.notices import writing
 from kits.services.text.wording import said
 from kits.services.trips import reservations
@@ -69,13 +68,13 @@ class Clash:
 
 
 @dataclass(frozen=True)
-class Put:
-    """What putting a trip did: `told` is "created", "updated" or "unchanged". `released`: the kits
-    (by name) that a cancelled trip gave free. `due_changed`: the kits that are out on it and are
-    due at its new return, as they were at the old one."""
+class TripChange:
+    """What putting a trip did: `outcome` is "created", "updated" or "unchanged". `released`: the
+    kits (by name) that a cancelled trip gave free. `due_changed`: the kits that are out on it and
+    are due at its new return, as they were at the old one."""
 
     trip: Trip
-    told: str
+    outcome: str
     clashes: Sequence[Clash] = field(default_factory=list)
     entry: Entry | None = None
     released: Sequence[str] = ()
@@ -87,7 +86,7 @@ def put(
     source: str,
     reference: str,
     facts: TripFacts,
-) -> Put:
+) -> TripChange:
     """Make or change the trip that a source knows by a reference. What is out on it and due at its
     return stays due at its return; a due time that somebody set stays as it is.
 
@@ -120,7 +119,7 @@ def put(
         return _put(act, source, reference, columns, facts.cancelled)
 
 
-def add_by_hand(act: Act, facts: TripFacts) -> Put:
+def add_by_hand(act: Act, facts: TripFacts) -> TripChange:
     """Make a trip that no other system knows, under a reference of our own."""
     return put(act, BY_HAND, act.key.hex[:10], facts)
 
@@ -131,7 +130,7 @@ def clashes_of(trip: Trip) -> list[Clash]:
         return []
     ours = {
         r.kit_id: r
-        for r in promises.open_reservations()
+        for r in Reservation.objects.promised()
         .filter(trip=trip)
         .select_related("kit__home_room", "kit__responsible", "kit__deputy")
     }
@@ -173,7 +172,7 @@ def check_span(departs_at: datetime, returns_at: datetime, first: date, last: da
         raise Unacceptable("trip-too-long", _("This trip lasts more than a year. Check its dates."))
 
 
-def tell(
+def notify_keepers(
     entry: Entry,
     trip: Trip,
     what: str,
@@ -237,7 +236,7 @@ def _put(
     reference: str,
     columns: dict[str, Any],
     cancelled: bool,
-) -> Put:
+) -> TripChange:
     with Book(act) as book:
         # Kits are locked before the trip, as everywhere.
         due_then = _due_at_return(source, reference).exclude(due_at=columns["returns_at"])
@@ -264,7 +263,7 @@ def _put(
         follows = "returns_at" in changed and not _extended_by_hand(trip)
         held = _held_until_return(book, trip) if follows else []
         if not changed and cancelled == (not stood):
-            return Put(trip, "unchanged", clashes_of(trip))
+            return TripChange(trip, "unchanged", clashes_of(trip))
         for name, value in changed.items():
             setattr(trip, name, value)
         if cancelled == stood:
@@ -293,10 +292,10 @@ def _put(
         released: list[Reservation] = []
         if cancelled and stood:
             released = reservations.release_all(book, trip)
-            tell(entry, trip, "cancelled", [], released)
+            notify_keepers(entry, trip, "cancelled", [], released)
         elif clashes and (changed.keys() & {"first_day", "last_day"} or not stood):
-            tell(entry, trip, "changed", clashes)
-    return Put(
+            notify_keepers(entry, trip, "changed", clashes)
+    return TripChange(
         trip,
         "updated",
         clashes,
@@ -308,11 +307,8 @@ def _put(
 
 def _due_at_return(source: str, reference: str) -> QuerySet[Checkout]:
     """What is out on a trip and due when that returns."""
-    return Checkout.objects.filter(
-        trip__source=source,
-        trip__reference=reference,
-        in_at=None,
-        due_at=F("trip__returns_at"),
+    return Checkout.objects.open().filter(
+        trip__source=source, trip__reference=reference, due_at=F("trip__returns_at")
     )
 
 
@@ -338,7 +334,7 @@ _ABOUT_PEOPLE = frozenset({"leader", "leader_name", "leader_phone"})
 
 def _create(
     book: Book, source: str, reference: str, columns: dict[str, Any], cancelled: bool
-) -> Put:
+) -> TripChange:
     now = book.act.received_at
     with transaction.atomic():
         trip = Trip.objects.create(
@@ -350,7 +346,7 @@ def _create(
             **columns,
         )
     entry = book.post(EntryKind.TRIP, room=trip.room, trip=trip, detail={"what": "created"})
-    return Put(trip, "created", [], entry)
+    return TripChange(trip, "created", [], entry)
 
 
 def _plain(value: Any) -> Any:

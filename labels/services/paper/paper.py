@@ -261,7 +261,8 @@ def kit_tag(kit: Kit, on: Sheet, *, preview: bool = False) -> bytes:
     """
     seal = (
         Seal.objects.select_related("put_on__person")
-        .filter(kit=kit, section__isnull=True, broken__isnull=True)
+        .unbroken()
+        .filter(kit=kit, section__isnull=True)
         .first()
     )
     if seal is None:
@@ -316,10 +317,9 @@ def _reach(person: Any) -> str:
 def sign_out_sheet(room: Room, *, preview: bool = False) -> bytes:
     """The paper sheet to sign kits out on when phones are dead, as PDF: the room's kits that have
     a label, and empty rows for the others."""
-    kits = list(Kit.objects.filter(room=room, retired_on__isnull=True).order_by("name"))
+    kits = list(Kit.objects.active().filter(room=room).order_by("name"))
     newest = {
-        row.kit_id: row.code
-        for row in Label.objects.filter(kit__in=kits, cancelled_at__isnull=True).order_by("id")
+        row.kit_id: row.code for row in Label.objects.active().filter(kit__in=kits).order_by("id")
     }
     rows = [cards.SignOutKit(newest[kit.pk], kit.name) for kit in kits if kit.pk in newest]
     out = io.BytesIO()

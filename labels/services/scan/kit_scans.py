@@ -18,10 +18,10 @@ from kits.rules.ledger.facts import Weight, Word
 from kits.services.custody import custody, going_short, offers, use
 from kits.services.ledger import kit_state
 from kits.services.lookup import find, holders
-from kits.services.text import verdict_texts, wording
+from kits.services.text import reason_texts, verdict_texts
 from kits.services.trips import purpose
-from kits.services.trips.claims import Goes, Terms, settle
-from kits.services.trips.purpose import UNSAID
+from kits.services.trips.claims import Departure, Terms, settle
+from kits.services.trips.purpose import NOT_GIVEN
 from labels.rules.codes.scans import Intent, Means
 from labels.services import passerby
 from labels.services.scan import views
@@ -105,7 +105,7 @@ def what_now(act: Act, meaning: Meaning, kit: Kit, seen: KitSeen) -> list[Next]:
         found.append(again(Intent.CHECK_OUT, says, text, needs))
     else:
         ways = offers.offers(act.actor, kit, going.verdict, trip=going.trip, person=guide)
-        found += ways_on(offers.shown(act.actor, kit, ways), text, needs)
+        found += ways_on(offers.as_values(act.actor, kit, ways), text, needs)
     if seen.to_sort or not seen.may_go:
         found.append(Next("restock", _("View what is missing"), kit.name))
     return found
@@ -124,21 +124,18 @@ def take_out(
     another kit is the one for this trip or person, unless `ask.swap`.
     """
     kit, section = kit_of(meaning), section_of(meaning)
-    if (
-        section is not None
-        and not Seal.objects.filter(section=section, broken__isnull=True).exists()
-    ):
+    if section is not None and not Seal.objects.unbroken().filter(section=section).exists():
         raise not_a_kit(meaning)
     if not (ask.any_room or theirs(act, kit)):
         raise NotFound("kit", kit.name)
-    goes = Goes(ask.trip, _holder(ask, tags))
+    goes = Departure(ask.trip, _holder(ask, tags))
     if section is None and not ask.fact:
         terms = Terms(ask.trip, ask.due_at, ask.swap, ask.take_reason)
         goes = settle(act, kit, terms, goes.holder, alone=alone)
     taken = custody.check_out(
         part(act, kit.name, section.section_key if section else ""),
         kit,
-        person=goes.holder or UNSAID,
+        person=goes.holder or NOT_GIVEN,
         trip=goes.trip,
         due_at=ask.due_at,
         section=section,
@@ -157,7 +154,7 @@ def take_out(
         named = _("Cleared by %(name)s, who is asked to confirm it.")
         says.append(named % {"name": ask.cleared_by.name})
     elif taken.verdict.worst >= Weight.SHORT:
-        says.append(wording.reason(taken.verdict.reasons[0])["text"])
+        says.append(reason_texts.reason(taken.verdict.reasons[0])["text"])
     return Outcome(
         meaning.seen,
         meaning.means,
@@ -170,7 +167,7 @@ def take_out(
     )
 
 
-def _gone(what: str, taken: custody.Taken) -> str:
+def _gone(what: str, taken: custody.CheckOut) -> str:
     """That a kit is out, with whom, for what and until when."""
     out = taken.checkout
     if out is None:
@@ -252,7 +249,7 @@ def _use_line(kit: Kit, said: UsedSaid) -> use.UseLine:
     return use.UseLine(item, said.units, said.lot, section)
 
 
-def _back(what: str, back: custody.HandedBack) -> str:
+def _back(what: str, back: custody.CheckIn) -> str:
     match AsFound(back.as_found):
         case AsFound.SEALED:
             return _("%(what)s is back: sealed and dry.") % {"what": what}
@@ -264,8 +261,8 @@ def _back(what: str, back: custody.HandedBack) -> str:
             return _("%(what)s is back: sort later.") % {"what": what}
 
 
-def _remarks(back: custody.HandedBack) -> list[str]:
-    said = [wording.irregular(code) for code in back.irregular]
+def _remarks(back: custody.CheckIn) -> list[str]:
+    said = [reason_texts.irregular(code) for code in back.irregular]
     lines = back.use.lines if back.use else ()
     if lines:
         used = ", ".join(f"{line.units} × {line.item.name}" for line in lines)
@@ -279,7 +276,7 @@ def _remarks(back: custody.HandedBack) -> list[str]:
     return said
 
 
-def _after_hand_in(act: Act, back: custody.HandedBack) -> list[Next]:
+def _after_hand_in(act: Act, back: custody.CheckIn) -> list[Next]:
     undo = Next("undo", _("Undo this"), str(back.entry.pk))
     kit = back.kit
     if not theirs(act, kit) or back.as_found in kit_state.CLOSED:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from kits.services.custody.offers import Do
+from kits.services.custody.offers import OfferKind
 from labels.rules.codes.scans import Intent
 from labels.services.scan.results import Next, again
 
@@ -13,18 +13,18 @@ from labels.services.scan.results import Next, again
 def ways_on(
     offers: Iterable[Mapping[str, Any]], text: str, needs: Sequence[str] = (), **said: str
 ) -> list[Next]:
-    """Offers (see `kits.services.custody.offers.shown`) as ways on with what `text` means, in their
-    order.
+    """Offers (see `kits.services.custody.offers.as_values`) as ways on with what `text` means, in
+    their order.
     `said` is what was said already of taking it out, `needs` what is wanted for that besides."""
     found = []
     for offer in offers:
         says, fields = offer["says"], offer["fields"]
         match offer["do"]:
-            case Do.CHECK:
+            case OfferKind.CHECK:
                 way = again(Intent.LOOK_INSIDE, says, text)
-            case Do.ADD:
+            case OfferKind.ADD:
                 way = again(Intent.ADD, says, text, **fields)
-            case Do.TAKE_OTHER:
+            case OfferKind.TAKE_OTHER:
                 more = {name: fields[name] for name in ("trip", "swap") if name in fields}
                 way = again(Intent.CHECK_OUT, says, offer["kit"], needs, **{**more, **said})
             case _:

@@ -154,7 +154,7 @@ def _near(actor: Actor, wrong: Sequence[str]) -> dict[str, Label]:
     every = {candidate for near in meant.values() for candidate in near}
     if not every:
         return {}
-    rows = labelling.labels_of(actor).filter(code__in=every, cancelled_at__isnull=True)
+    rows = labelling.labels_of(actor).active().filter(code__in=every)
     known = {row.code: row for row in rows}
     offered: dict[str, Label] = {}
     for code, near in meant.items():

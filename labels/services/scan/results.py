@@ -12,7 +12,7 @@ from gearroom.core.acts.problems import NotAllowed, Problem, TooLarge, TooOften
 from gearroom.core.models import Person
 from kits.models import AsFound, Entry, Item, Kit, Label, Lot, Place, Trip
 from kits.rules.lookup import label_codes
-from kits.services.trips.purpose import UNSAID, Unsaid
+from kits.services.trips.purpose import NOT_GIVEN, NotGiven
 from labels.rules.codes.scans import Intent, Look, Means, Seen
 from labels.services.passerby import Facts
 from labels.services.scan.resolve import Meaning
@@ -35,9 +35,9 @@ class Ask:
 
     intent: Intent = Intent.IDENTIFY
     # taking out
-    trip: Trip | Unsaid | None = UNSAID
+    trip: Trip | NotGiven | None = NOT_GIVEN
     holder: Person | None = None
-    due_at: datetime | Unsaid | None = UNSAID
+    due_at: datetime | NotGiven | None = NOT_GIVEN
     short_reason: str = ""
     cleared_by: Person | None = None
     take_reason: str = ""

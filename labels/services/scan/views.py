@@ -12,7 +12,7 @@ from kits.rules.ledger.expiry import why_not
 from kits.services.kits import participants_own
 from kits.services.ledger import readiness, verdicts
 from kits.services.lookup import find, holders, promises
-from kits.services.text import verdict_texts, wording
+from kits.services.text import reason_texts, verdict_texts
 from labels.services.scan.results import KitSeen, LotSeen, PersonSeen, SectionSeen, ShelfSeen
 
 _MOST_PLACES = 20
@@ -35,7 +35,7 @@ def kit_seen(actor: Actor, kit: Kit) -> KitSeen:
     knows = find.knows_kit(actor, kit)
     guide = held.person if held else promise.guide if promise and knows else None
     days = readiness.days_now(kit)
-    seal = Seal.objects.filter(kit=kit, section__isnull=True, broken__isnull=True).first()
+    seal = Seal.objects.unbroken().filter(kit=kit, section__isnull=True).first()
     person = held.person if held else None
     phones = any(actor.may("see_people", room) for room in (kit.home_room_id, kit.room_id))
     return KitSeen(
@@ -53,7 +53,7 @@ def kit_seen(actor: Actor, kit: Kit) -> KitSeen:
         ready_until=days.ready_until,
         fit_until=days.fit_until,
         may_go_until=days.may_go_until,
-        reasons=wording.reasons(verdict.reasons),
+        reasons=reason_texts.reasons(verdict.reasons),
         seal=seal.number if seal else "",
         to_sort=kit.to_sort_since is not None,
         responsible=kit.responsible.name if kit.responsible and knows else "",
@@ -74,7 +74,7 @@ def kit_seen(actor: Actor, kit: Kit) -> KitSeen:
 
 def section_seen(place: Place) -> SectionSeen:
     """A kit's section, and the seal on it."""
-    seal = Seal.objects.filter(section=place, broken__isnull=True).first()
+    seal = Seal.objects.unbroken().filter(section=place).first()
     return SectionSeen(
         id=place.pk,
         name=place.name,
@@ -96,7 +96,8 @@ def lot_seen(act: Act, lot: Lot, *, where: bool) -> LotSeen:
     held: list[dict[str, object]] = []
     if where:
         rows = (
-            Holding.objects.filter(lot=lot, units__gt=0, place__in=find.places_of(act.actor))
+            Holding.objects.on_hand()
+            .filter(lot=lot, place__in=find.places_of(act.actor))
             .select_related("place__kit", "place__room")
             .order_by("place__kit__name", "place__name")[:_MOST_PLACES]
         )
@@ -126,7 +127,8 @@ def lot_seen(act: Act, lot: Lot, *, where: bool) -> LotSeen:
 def person_seen(act: Act, person: Person) -> PersonSeen:
     """A person and the kits they have now, of those that the asker may see."""
     out = (
-        Checkout.objects.filter(person=person, in_at__isnull=True, kit__in=find.kits_of(act.actor))
+        Checkout.objects.open()
+        .filter(person=person, kit__in=find.kits_of(act.actor))
         .order_by("kit__name")
         .values_list("kit__name", flat=True)
     )

@@ -227,7 +227,7 @@ def test_a_new_password_a_pin_and_a_sign_in_are_told(chief, store, outbox):
 
     said = [told(mail)[1] for mail in outbox()]
 
-    assert ["another PIN" in said[0], "another password" in said[1]] == [True, True]
+    assert ["Your PIN" in said[0], "Your password" in said[1]] == [True, True]
     assert "Changed by chief" in said[2]
 
 

@@ -37,12 +37,12 @@ def had(w, kit, person):
 
 def test_a_link_that_was_answered_takes_no_second_answer(w):
     held = had(w, w.day_01, w.guide)
-    use_requests.tell(held, [use.UseLine(w.dressing, 1)])
+    use_requests.answer(held, [use.UseLine(w.dressing, 1)])
     before = Entry.objects.count()
     with pytest.raises(Refused):
-        use_requests.asked(use_requests.token(held))
+        use_requests.times_of_link(use_requests.token(held))
     with pytest.raises(Refused):
-        use_requests.tell(held, [use.UseLine(w.dressing, 5)])
+        use_requests.answer(held, [use.UseLine(w.dressing, 5)])
     assert Entry.objects.count() == before
 
 
@@ -50,7 +50,7 @@ def test_a_link_that_is_too_old_opens_nothing(w):
     said = use_requests.token(had(w, w.day_01, w.guide))
     late = timezone.now() + use_requests.WITHIN + timedelta(minutes=1)
     with time_machine.travel(late), pytest.raises(Refused) as refused:
-        use_requests.asked(said)
+        use_requests.times_of_link(said)
     assert refused.value.code == "link-too-old"
 
 
@@ -60,7 +60,7 @@ def test_a_link_that_was_changed_or_made_for_another_thing_opens_nothing(w):
     changed = said[:-1] + ("a" if said[-1] != "a" else "b")
     for wrong in (changed, clearances.token(held.pk), signing.dumps([held.pk, None], salt="x")):
         with pytest.raises(NotFound):
-            use_requests.asked(wrong)
+            use_requests.times_of_link(wrong)
     with pytest.raises(NotFound):
         clearances.by_link(said)
 
@@ -69,13 +69,13 @@ def test_a_link_leads_whoever_made_it_to_no_kit_of_another_room(w):
     Membership.objects.create(person=w.guide, room=w.hut, role=Role.GUIDE.value)
     here, there = had(w, w.day_01, w.guide), had(w, w.hut_kit, w.guide)
     said = use_requests.token(here, make.actor(w.keeper))
-    assert use_requests.asked(said) == [here]
+    assert use_requests.times_of_link(said) == [here]
     page = Client().get(f"/used/{said}/")
     assert page.status_code == 200
     assert b"HUT-01" not in page.content
     assert Client().post(f"/used/{said}/{there.pk}/", {}).status_code == 404
-    assert not use_requests.was_told(there)
-    assert set(use_requests.asked(use_requests.token(here))) == {here, there}
+    assert not use_requests.is_answered(there)
+    assert set(use_requests.times_of_link(use_requests.token(here))) == {here, there}
 
 
 def test_whoever_does_not_know_the_kit_nor_its_holder_makes_no_link(w):

@@ -46,7 +46,7 @@ def test_such_an_address_is_refused_where_it_is_typed(address):
     assert edited.status_code == 422
     page = post(browser(keeper), "/people/add/", name="Sam", email=address, room=room.slug)
     assert page.status_code == 400
-    assert "No mail reaches this address" in text_of(page)
+    assert "No mail can reach this address" in text_of(page)
     assert not Person.objects.filter(name="Sam").exists()
 
 
@@ -56,5 +56,5 @@ def test_any_other_address_is_taken(address):
 
 
 def test_a_domain_whose_part_is_too_long_is_none():
-    with pytest.raises(Invalid, match="No mail reaches this address"):
+    with pytest.raises(Invalid, match="No mail can reach this address"):
         people.require_deliverable("a@" + "x" * 64 + ".org")

@@ -242,9 +242,9 @@ class TestPages:
         ("content", "told"),
         [
             (lambda: one_sheet_named(5000), "more than 6 sheets"),
-            (two_names_for_one_sheet, "no workbook that can be read"),
+            (two_names_for_one_sheet, "workbook cannot be read"),
             (HOSTILE["a cell of a megabyte"], "more than 1000 characters"),
-            (HOSTILE["20,000 parts"], "far more than a start needs"),
+            (HOSTILE["20,000 parts"], "far more than you need to start"),
         ],
         ids=["5000", "twice", "cell", "parts"],
     )

@@ -193,6 +193,6 @@ def test_a_page_says_so_too(labels, client):
     first = client.post(path, {**said, "slug": "cave-hut"})
     again = client.post(path, {**said, "slug": "cave-hut"})
     assert first.status_code == again.status_code == 409
-    assert "answered before" not in first.content.decode()
-    assert "answered before" in again.content.decode()
+    assert "already answered" not in first.content.decode()
+    assert "already answered" in again.content.decode()
     assert "Load the page again" in again.content.decode()

@@ -35,7 +35,7 @@ def back(w):
 
 
 def test_the_key_of_an_answer_does_not_follow_from_the_number_of_the_checkout(w, back):
-    told = use_requests.tell(back, [use.UseLine(w.dressing, 1)])
+    told = use_requests.answer(back, [use.UseLine(w.dressing, 1)])
     assert told.entry.key != uuid.uuid5(_OLD_KEYS, str(back.pk))
     assert Entry.objects.filter(key=told.entry.key).count() == 1
 
@@ -44,10 +44,10 @@ def test_whoever_writes_first_under_the_old_key_takes_no_answer_away(w, back):
     key = uuid.uuid5(_OLD_KEYS, str(back.pk))
     stranger = make.act(make.person("Hanna", Role.KEEPER, w.hut))
     receiving.receive(Act(actor=stranger.actor, key=key), item=w.shears, shelf=w.hut_shelf, units=1)
-    assert not use_requests.was_told(back)
-    told = use_requests.tell(back, [use.UseLine(w.dressing, 1)])
+    assert not use_requests.is_answered(back)
+    told = use_requests.answer(back, [use.UseLine(w.dressing, 1)])
     assert told.entry.kind == EntryKind.USE
-    assert use_requests.was_told(back)
+    assert use_requests.is_answered(back)
 
 
 def test_an_answer_from_before_keys_were_signed_still_counts(w, back):
@@ -56,7 +56,7 @@ def test_an_answer_from_before_keys_were_signed_still_counts(w, back):
     with reversal.Book(act) as book:
         (kit,) = book.lock(back.kit_id)
         use.write(book, kit, [use.UseLine(w.dressing, 1)], checkout=back)
-    assert use_requests.was_told(back)
+    assert use_requests.is_answered(back)
 
 
 def test_a_key_with_entries_is_refused_to_everybody_else(w):

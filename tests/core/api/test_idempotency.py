@@ -217,7 +217,7 @@ def test_a_claim_and_its_writes_die_with_a_killed_process(open_database, tmp_pat
         text=True,
     )
     assert child.stdout.readline() == "inside\n"
-    with pytest.raises(Refused, match="being done at this moment"):
+    with pytest.raises(Refused, match="being handled right now"):
         do(add_a_room())
     os.kill(child.pid, signal.SIGKILL)
     child.communicate()

@@ -11,7 +11,7 @@ from kits.services.ledger import reversal
 from kits.services.ledger.book import room_place
 from kits.services.lookup import holders, promises
 from kits.services.restocking import borrowing, sorting
-from kits.services.restocking.borrowing import Borrowed
+from kits.services.restocking.borrowing import BorrowLine
 from kits.services.restocking.sorting import PutIn
 from kits.services.stock import counting, receiving
 from kits.services.trips import reservations
@@ -102,13 +102,13 @@ def test_a_short_seal_number_read_in_full_is_the_one_on_record(school):
 # ------------------------------------------------------------------------------ training stock
 def test_what_is_in_a_training_kit_goes_into_no_other(school):
     kit, lot = training_kit(school), school.lots["d2"]
-    line = Borrowed(lot, section(kit), section(school.day_01), 1)
+    line = BorrowLine(lot, section(kit), section(school.day_01), 1)
 
     with refused("training-stock"):
         borrowing.borrow(act(school.keeper), kit, school.day_01, [line])
 
     other = make.kit("TRAIN-2", school.version, school.store, training=True)
-    line = Borrowed(lot, section(kit), section(other), 1)
+    line = BorrowLine(lot, section(kit), section(other), 1)
     borrowing.borrow(act(school.keeper), kit, other, [line])
 
 
@@ -247,7 +247,7 @@ def test_a_kit_is_not_restocked_to_last_through_a_day_that_is_past(school):
 
 
 def test_one_instrument_is_never_counted_twice(school):
-    two = [counting.Found(section(school.day_01), 2, lot=school.lots["gauge"])]
+    two = [counting.CountLine(section(school.day_01), 2, lot=school.lots["gauge"])]
 
     with refused("invalid-request", 400):
         counting.count(act(school.keeper), [section(school.day_01)], two, complete=False)

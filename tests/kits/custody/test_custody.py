@@ -185,7 +185,7 @@ def test_a_kit_to_sort_later_does_not_go_until_somebody_looked_inside(school):
     out(school)
     custody.check_in(act(school.guide), school.day_01)
 
-    with pytest.raises(Refused, match="waits to be sorted"):
+    with pytest.raises(Refused, match="needs sorting"):
         out(school)
     sorting.look_inside(act(school.guide), school.day_01)
     assert out(school).checkout.person == school.guide
@@ -279,11 +279,11 @@ def test_a_lost_kit_that_is_scanned_was_found(school):
 
 def test_an_out_of_date_dressing_inside_keeps_the_kit_here_until_it_is_out(school):
     from kits.services.stock import counting
-    from kits.services.stock.counting import Found
+    from kits.services.stock.counting import CountLine
 
     old = some(school.dressing, school.upper, 3, "OLD", days(-1))
     main = school.day_01.sections.get(section_key="main")
-    counting.count(act(school.keeper), [main], [Found(main, 1, lot=old)], complete=False)
+    counting.count(act(school.keeper), [main], [CountLine(main, 1, lot=old)], complete=False)
 
     with pytest.raises(Refused, match="went out of date"):
         out(school)

@@ -16,15 +16,15 @@ from kits.models import (
     ClearanceAnswer,
     Kit,
     Notice,
+    Reservation,
     WithheldKind,
 )
 from kits.rules.ledger.facts import Criticality, Level, Word
 from kits.rules.mail.plain_text import as_text
 from kits.services.custody import clearances, custody, offers
-from kits.services.custody.use import LevelSeen
 from kits.services.kits import holds
 from kits.services.ledger import audit, readiness, reversal
-from kits.services.lookup import promises
+from kits.services.ledger.levels import LooseLevel
 from kits.services.mail import digest_data, digest_text, notice_texts
 from kits.services.people import merging
 from kits.services.recalls import recalls
@@ -130,7 +130,7 @@ def test_a_box_that_nobody_counts_is_filled_up_from_its_shelf(school):
         "Wipes", {"main": [(wipes, 1, 1, Criticality.ROUTINE)]}, signed_by=school.adviser
     )
     kit = make.kit("WIPE-01", version, school.store)
-    sorting.look_inside(make.act(), kit, levels=[LevelSeen(make.section(kit), wipes, Level.EMPTY)])
+    sorting.look_inside(make.act(), kit, levels=[LooseLevel(make.section(kit), wipes, Level.EMPTY)])
     make.some(wipes, school.shelf, 3)
 
     (add, *_rest) = refused(school, kit).facts["offers"]
@@ -251,7 +251,7 @@ def test_another_kit_that_the_api_offers_is_taken_by_what_the_offer_says(school)
     assert (take["kit"], done.status_code) == ("ROPE-02", 201)
     held = Checkout.objects.get()
     assert (held.kit, held.trip) == (other, trip)
-    promised = promises.open_reservations().filter(trip=trip)
+    promised = Reservation.objects.promised().filter(trip=trip)
     assert {row.kit for row in promised} == {full, other}, "the short one is promised no more"
 
 

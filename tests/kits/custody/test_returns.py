@@ -12,7 +12,7 @@ from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Kind
 from kits.services.custody import custody, unmet_needs, use_suggestions, wrong_kit
 from kits.services.custody.hand_back_remarks import Remarks
-from kits.services.custody.unmet_needs import Needed
+from kits.services.custody.unmet_needs import NeedLine
 from kits.services.custody.use import UseLine
 from kits.services.kits import holds, mixed_contents, participants_own
 from kits.services.ledger import audit, reversal, verdicts
@@ -20,7 +20,7 @@ from kits.services.ledger.book import room_place
 from kits.services.lookup import holders
 from kits.services.recalls import recalls
 from kits.services.stock import away, counting, disposing, receiving, stock_levels
-from kits.services.stock.counting import Found
+from kits.services.stock.counting import CountLine
 from kits.services.text import verdict_texts
 from tests.kits import factories as make
 from tests.kits.factories import act, caller, fresh, section, units, world
@@ -66,7 +66,11 @@ def undo_all(w, entry):
 # ------------------------------------------------ needed, not in the kit
 def test_what_was_needed_and_not_in_the_kit_is_kept_against_its_trip(w, trip):
     out(w, trip)
-    needed = [Needed(words="  tick  remover "), Needed(item=w.splint), Needed(words="tick remover")]
+    needed = [
+        NeedLine(words="  tick  remover "),
+        NeedLine(item=w.splint),
+        NeedLine(words="tick remover"),
+    ]
 
     done = back(w, remarks=Remarks(needed=needed))
 
@@ -105,7 +109,7 @@ def test_a_need_of_nothing_is_refused_with_what_to_do(w, row):
 
 def test_undoing_the_hand_back_takes_the_need_with_it(w, trip):
     out(w, trip)
-    done = back(w, remarks=Remarks(needed=[Needed(words="crutch")]))
+    done = back(w, remarks=Remarks(needed=[NeedLine(words="crutch")]))
 
     undo(w, done.entry)
 
@@ -126,7 +130,7 @@ def test_what_is_used_in_class_leaves_the_kit_and_is_no_need(w):
     assert not Movement.objects.filter(to_place__kind=PlaceKind.USED).exists()
     levels = stock_levels.stocked([w.store])[w.store.pk]
     assert all(row.item != w.dressing for row in levels)  # no use on record to order for
-    assert use_suggestions.likely(fresh(w.day_01)).first  # still offered as what the list carries
+    assert use_suggestions.suggest(fresh(w.day_01)).first  # still offered as what the list carries
     assert clean()
 
 
@@ -156,7 +160,7 @@ def gone(w, count=1, trip=None):
 
 
 def listed(w):
-    return [(row.kit.name, row.lot, row.units) for row in away.listed([w.store.pk])]
+    return [(row.kit.name, row.lot, row.units) for row in away.in_rooms([w.store.pk])]
 
 
 def test_a_splint_that_went_with_a_casualty_is_out_of_the_kit_and_listed(w):
@@ -304,12 +308,12 @@ def test_a_count_of_one_pouch_is_not_enough_and_neither_is_a_word(w):
 
 def test_undoing_the_count_keeps_the_kit_back_again_and_undoing_the_report_keeps_the_count(w):
     report = mixed_contents.report(act(w.guide), w.day_01, [w.day_02])
-    entry = count(w, w.day_01, [Found(section(w.day_01), 3, w.dressings)])
+    entry = count(w, w.day_01, [CountLine(section(w.day_01), 3, w.dressings)])
 
     undo(w, entry)
     assert "contents mixed" in word(w.day_01)
     assert clean()
-    entry = count(w, w.day_01, [Found(section(w.day_01), 3, w.dressings)])
+    entry = count(w, w.day_01, [CountLine(section(w.day_01), 3, w.dressings)])
     undone = undo(w, report)
 
     assert undone.later == []
@@ -320,7 +324,7 @@ def test_undoing_the_count_keeps_the_kit_back_again_and_undoing_the_report_keeps
 
 def test_a_kit_is_not_mixed_up_with_itself_or_with_nothing(w):
     for kits in ([], [w.day_01]):
-        with pytest.raises(Invalid, match="which other kit"):
+        with pytest.raises(Invalid, match="the other kit"):
             mixed_contents.report(act(w.guide), w.day_01, kits)
 
 
@@ -361,10 +365,10 @@ def test_the_wrong_kit_put_right_keeps_all_that_was_said(w):
             UseLine(w.splint, 1, w.splints, went=Went.MAY_COME_BACK),
             UseLine(w.dressing, 1, went=Went.IN_CLASS),
         ],
-        remarks=Remarks(needed=[Needed(words="crutch")]),
+        remarks=Remarks(needed=[NeedLine(words="crutch")]),
     )
 
-    wrong_kit.really(act(w.keeper), done.entry.pk, w.day_02)
+    wrong_kit.correct_kit(act(w.keeper), done.entry.pk, w.day_02)
 
     assert listed(w) == [("DAY-02", w.splints, 1)]
     assert [need.entry.kit for need in unmet_needs.in_force()] == [w.day_02]
@@ -374,7 +378,7 @@ def test_the_wrong_kit_put_right_keeps_all_that_was_said(w):
 def test_everything_of_the_evening_can_be_undone_after_it(w, trip):
     out(w, trip)
     lines = [UseLine(w.splint, 1, went=Went.MAY_COME_BACK), UseLine(w.dressing, 1)]
-    remarks = Remarks([Needed(words="crutch")], [w.day_02], given_back=True)
+    remarks = Remarks([NeedLine(words="crutch")], [w.day_02], given_back=True)
     done = back(w, used=lines, remarks=remarks)
 
     undo(w, done.entry)

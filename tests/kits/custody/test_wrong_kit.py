@@ -9,8 +9,9 @@ from gearroom.core.rules.roles import Role
 from kits.models import AsFound, Checkout, Entry, LevelFact, Reservation
 from kits.rules.ledger.facts import Level
 from kits.services.custody import custody, wrong_kit
-from kits.services.custody.use import LevelSeen, UseLine
+from kits.services.custody.use import UseLine
 from kits.services.ledger import audit, reversal
+from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find, holders
 from kits.services.restocking import sorting
 from kits.services.trips import reservations
@@ -42,7 +43,7 @@ def with_guide(school):
 def test_a_kit_taken_out_by_mistake_is_in_and_the_right_one_is_out_since_the_same_time(school):
     first = out(school, school.day_01)
 
-    done = wrong_kit.really(act(school.guide), first.entry.pk, school.day_03)
+    done = wrong_kit.correct_kit(act(school.guide), first.entry.pk, school.day_03)
 
     assert with_guide(school) == {"DAY-03"}
     held = Checkout.objects.get(in_at=None)
@@ -57,7 +58,7 @@ def test_the_promise_to_the_trip_follows_to_the_kit_that_went(school):
     reservations.reserve(act(), school.day_01, trip)
     first = out(school, school.day_01)
 
-    wrong_kit.really(act(school.guide), first.entry.pk, school.day_03)
+    wrong_kit.correct_kit(act(school.guide), first.entry.pk, school.day_03)
 
     (promise,) = Reservation.objects.filter(trip=trip, released=None)
     assert promise.kit == school.day_03
@@ -67,7 +68,7 @@ def test_the_promise_to_the_trip_follows_to_the_kit_that_went(school):
 def test_a_kit_that_was_not_fit_and_went_is_on_record_as_irregular(school):
     first = out(school, school.day_01)
 
-    done = wrong_kit.really(act(school.guide), first.entry.pk, school.day_02)  # which is empty
+    done = wrong_kit.correct_kit(act(school.guide), first.entry.pk, school.day_02)  # which is empty
 
     assert with_guide(school) == {"DAY-02"}
     assert done.entry.irregular
@@ -76,7 +77,7 @@ def test_a_kit_that_was_not_fit_and_went_is_on_record_as_irregular(school):
 def test_a_rescue_that_nobody_is_named_for_is_nobody_s_after_a_correction(school):
     first = custody.check_out(act(school.guide), school.day_01, person=None, emergency=True)
 
-    wrong_kit.really(act(school.keeper), first.entry.pk, school.day_03)
+    wrong_kit.correct_kit(act(school.keeper), first.entry.pk, school.day_03)
 
     held = Checkout.objects.get(in_at=None)
     assert (held.kit, held.person, held.trip, held.due_at) == (school.day_03, None, None, None)
@@ -86,7 +87,7 @@ def test_use_that_was_written_for_the_wrong_kit_is_taken_from_the_right_one(scho
     for kit in (school.day_01, school.day_03):
         out(school, kit)
     used = [UseLine(school.dressing, 2), UseLine(school.dressing, 1, school.dressings)]
-    low = LevelSeen(section_of(school.day_01), school.plasters, Level.LOW)
+    low = LooseLevel(section_of(school.day_01), school.plasters, Level.LOW)
     back = custody.check_in(
         act(school.guide),
         school.day_01,
@@ -97,7 +98,7 @@ def test_use_that_was_written_for_the_wrong_kit_is_taken_from_the_right_one(scho
         sharps_or_blood=True,
     )
 
-    wrong_kit.really(act(school.guide), back.entry.pk, school.day_03)
+    wrong_kit.correct_kit(act(school.guide), back.entry.pk, school.day_03)
 
     assert with_guide(school) == {"DAY-01"}
     assert units(school.dressings, section_of(school.day_01)) == 6
@@ -120,7 +121,7 @@ def test_sealed_and_dry_moves_with_the_seal_of_the_right_kit(school):
         out(school, kit)
     back = custody.check_in(act(school.guide), school.day_01, as_found=AsFound.SEALED)
 
-    wrong_kit.really(act(school.guide), back.entry.pk, school.day_03)
+    wrong_kit.correct_kit(act(school.guide), back.entry.pk, school.day_03)
 
     assert Checkout.objects.get(kit=school.day_03).as_found == "sealed-and-dry"
     assert fresh(school.day_03).to_sort_since is None
@@ -132,7 +133,7 @@ def test_a_kit_passed_on_was_really_another(school):
     custody.pass_on(act(school.guide), school.day_01, school.instructor)
     passed = Entry.objects.get(kind="pass")
 
-    wrong_kit.really(act(school.guide), passed.pk, school.day_03)
+    wrong_kit.correct_kit(act(school.guide), passed.pk, school.day_03)
 
     assert with_guide(school) == {"DAY-01"}
     assert holders.open_checkout(school.day_03).person == school.instructor
@@ -142,7 +143,7 @@ def test_where_the_right_kit_came_back_since_its_own_record_stands(school):
     first = out(school, school.day_01)
     came = custody.check_in(act(school.keeper), school.day_03)  # the book did not show it out
 
-    done = wrong_kit.really(act(school.guide), first.entry.pk, school.day_03)
+    done = wrong_kit.correct_kit(act(school.guide), first.entry.pk, school.day_03)
 
     assert done.entry is None
     assert with_guide(school) == set()
@@ -151,7 +152,7 @@ def test_where_the_right_kit_came_back_since_its_own_record_stands(school):
 
 def test_the_correction_itself_is_undone_by_itself(school):
     first = out(school, school.day_01)
-    done = wrong_kit.really(act(school.guide), first.entry.pk, school.day_03)
+    done = wrong_kit.correct_kit(act(school.guide), first.entry.pk, school.day_03)
 
     reversal.reverse(act(school.guide), done.entry.pk)
 
@@ -163,7 +164,7 @@ def test_the_likeliest_kits_come_first(school):
     out(school, school.day_02, already_gone=True)
     first = out(school, school.day_01)
 
-    names = [kit.name for kit in wrong_kit.may_have_been(make.actor(school.guide), first.entry)]
+    names = [kit.name for kit in wrong_kit.candidates(make.actor(school.guide), first.entry)]
 
     assert names == ["DAY-03", "AA-01", "DAY-02"]
 
@@ -173,11 +174,11 @@ def test_what_cannot_be_moved_says_what_to_do(school):
     first = out(school, school.day_01)
 
     with refused("not-reversible"):
-        wrong_kit.really(act(school.guide), looked.pk, school.day_03)
+        wrong_kit.correct_kit(act(school.guide), looked.pk, school.day_03)
     with refused("same-kit"):
-        wrong_kit.really(act(school.guide), first.entry.pk, find.any_kit("DAY-01"))
+        wrong_kit.correct_kit(act(school.guide), first.entry.pk, find.any_kit("DAY-01"))
     with pytest.raises(NotAllowed):
-        wrong_kit.really(act(school.other_guide), first.entry.pk, school.day_03)
+        wrong_kit.correct_kit(act(school.other_guide), first.entry.pk, school.day_03)
 
 
 def test_the_door_moves_an_act(school):

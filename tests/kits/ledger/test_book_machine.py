@@ -27,7 +27,8 @@ from kits.models import (
     RecallScope,
     WithheldKind,
 )
-from kits.rules.ledger.expiry import Fault, why_not
+from kits.rules.ledger.expiry import why_not
+from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.recalls.certainty import Outcome
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
@@ -36,9 +37,9 @@ from kits.services.ledger import audit, readiness
 from kits.services.ledger.reversal import reverse
 from kits.services.recalls import closing, recalls
 from kits.services.restocking import borrowing, building, sorting
-from kits.services.restocking.borrowing import Borrowed
+from kits.services.restocking.borrowing import BorrowLine
 from kits.services.stock import corrections, counting, disposing, instruments, opening, receiving
-from kits.services.stock.counting import Found
+from kits.services.stock.counting import CountLine
 from tests.kits import factories
 from tests.kits.factories import World, act, days
 
@@ -53,7 +54,7 @@ BRINGS_UNFIT_IN = {
     EntryKind.OPEN,
 }
 # An instrument may go in before its check is answered or when it is due: it is checked in the kit.
-MAY_GO_IN = {None, Fault.CHECK_NOT_ANSWERED, Fault.CHECK_DUE}
+MAY_GO_IN = {None, ReasonCode.CHECK_NOT_ANSWERED, ReasonCode.CHECK_DUE}
 whole = st.integers(min_value=1, max_value=9)
 any_index = st.integers(min_value=0, max_value=10_000)
 
@@ -147,13 +148,13 @@ class BookMachine(RuleBasedStateMachine):
     @rule(kit=any_index, lot=any_index, units=st.integers(0, 9), complete=st.booleans())
     def count_a_section(self, kit: int, lot: int, units: int, complete: bool) -> None:
         place = factories.section(self.kit(kit))
-        found = [Found(place, units, lot=self.lot(lot))]
+        found = [CountLine(place, units, lot=self.lot(lot))]
         self.does(lambda: counting.count(act(), [place], found, complete=complete))
 
     @rule(units=st.integers(0, 20), medicine=st.booleans())
     def count_a_thing_on_the_shelf(self, units: int, medicine: bool) -> None:
         thing = self.world.tablets if medicine else self.world.dressing
-        found = [Found(self.world.shelf, units, item=thing)]
+        found = [CountLine(self.world.shelf, units, item=thing)]
         self.does(lambda: counting.count(act(), [self.world.shelf], found, complete=False))
 
     @rule(kit=any_index)
@@ -175,7 +176,7 @@ class BookMachine(RuleBasedStateMachine):
         giver, taker = self.kit(kit), self.kit(kit + 1)
         held = self.held(index, place__kit=giver)
         if held is not None:
-            line = Borrowed(held.lot, held.place, factories.section(taker), units)
+            line = BorrowLine(held.lot, held.place, factories.section(taker), units)
             self.does(lambda: borrowing.borrow(act(), giver, taker, [line]))
 
     @rule(kit=any_index, number=st.integers(400, 405))

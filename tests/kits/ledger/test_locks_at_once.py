@@ -110,9 +110,9 @@ def test_a_kit_that_gets_the_batch_while_it_is_booked_over_is_booked_over_too(w)
 
 
 def test_what_was_moved_while_a_shelf_is_counted_is_no_reason_to_refuse_the_count(w) -> None:
-    def count() -> counting.Counted:
-        return counting.count(make.act(), [w.shelf], [counting.Found(w.shelf, 0, lot=w.dressings)],
-                              complete=False)  # fmt: skip
+    def count() -> counting.CountResult:
+        lines = [counting.CountLine(w.shelf, 0, lot=w.dressings)]
+        return counting.count(make.act(), [w.shelf], lines, complete=False)
 
     moved = lambda: receiving.move(  # noqa: E731
         make.act(), lot=w.dressings, units=5, source=w.shelf, target=w.upper
@@ -132,11 +132,11 @@ def test_a_batch_that_arrives_while_a_shelf_is_counted_whole_is_counted_with_it(
     item = make.item("Tape", needs_date=False)
     there = make.some(item, w.hut_shelf, 3)
 
-    def count() -> counting.Counted:
+    def count() -> counting.CountResult:
         return counting.count(
             make.act(),
             [w.hut_shelf],
-            [counting.Found(w.hut_shelf, 3, lot=there)],
+            [counting.CountLine(w.hut_shelf, 3, lot=there)],
             complete=True,
         )
 

@@ -17,7 +17,7 @@ from kits.services.ledger import audit, reversal
 from kits.services.lookup import holders
 from kits.services.restocking import sorting
 from kits.services.stock import counting, receiving
-from kits.services.stock.counting import Found
+from kits.services.stock.counting import CountLine
 from tests.kits.factories import act, days, fresh, section, some, units, world
 
 pytestmark = pytest.mark.django_db
@@ -33,7 +33,7 @@ def test_a_count_writes_what_was_found_even_out_of_date(school):
     main = section(school.day_01)
     old = some(school.dressing, school.upper, 9, "OLD", days(-5))
 
-    done = counting.count(act(school.keeper), [main], [Found(main, 2, lot=old)], complete=False)
+    done = counting.count(act(school.keeper), [main], [CountLine(main, 2, lot=old)], complete=False)
 
     assert units(old, main) == 2
     assert done.entry.irregular == ["found-expired"]
@@ -42,7 +42,7 @@ def test_a_count_writes_what_was_found_even_out_of_date(school):
 def test_a_count_that_says_nothing_else_is_there_takes_what_is_not_named_as_gone(school):
     main = section(school.day_01)
 
-    found = [Found(main, 6, lot=school.dressings)]
+    found = [CountLine(main, 6, lot=school.dressings)]
     done = counting.count(act(school.keeper), [main], found, complete=True)
 
     (missing,) = done.differences
@@ -61,7 +61,7 @@ def test_a_count_by_thing_takes_the_oldest_as_the_missing_ones(school):
     )
 
     done = counting.count(
-        act(school.keeper), [main], [Found(main, 3, item=school.dressing)], complete=False
+        act(school.keeper), [main], [CountLine(main, 3, item=school.dressing)], complete=False
     )
 
     (missing,) = done.differences
@@ -72,7 +72,7 @@ def test_a_count_by_thing_takes_the_oldest_as_the_missing_ones(school):
 def test_a_missing_medicine_is_told_to_the_keepers(school):
     pouch = section(school.day_01, "pouch")
 
-    counting.count(act(school.keeper), [pouch], [Found(pouch, 5, lot=school.lots["tablets"])])
+    counting.count(act(school.keeper), [pouch], [CountLine(pouch, 5, lot=school.lots["tablets"])])
 
     told = Notice.objects.get(kind="medicine-missing", person=school.keeper)
     assert told.facts == {"missing": {"Pain tablets": 3}}
@@ -81,7 +81,7 @@ def test_a_missing_medicine_is_told_to_the_keepers(school):
 def test_the_differences_can_be_seen_before_they_are_written(school):
     main = section(school.day_01)
 
-    seen = counting.differences([main], [Found(main, 1, lot=school.dressings)], complete=False)
+    seen = counting.differences([main], [CountLine(main, 1, lot=school.dressings)], complete=False)
 
     assert [(d.booked, d.found) for d in seen] == [(6, 1)]
     assert units(school.dressings, main) == 6
@@ -90,7 +90,7 @@ def test_the_differences_can_be_seen_before_they_are_written(school):
 @pytest.mark.parametrize("twice", [True, False])
 def test_a_count_that_cannot_be_is_refused(school, twice):
     main, shelf = section(school.day_01), school.shelf
-    found = [Found(main, 1, lot=school.dressings)] * 2 if twice else [Found(shelf, 1)]
+    found = [CountLine(main, 1, lot=school.dressings)] * 2 if twice else [CountLine(shelf, 1)]
 
     with pytest.raises(Invalid):
         counting.count(act(school.keeper), [main], found)

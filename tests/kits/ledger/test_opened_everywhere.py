@@ -14,7 +14,7 @@ from kits.services.kits import contents
 from kits.services.overview import phone_copy
 from kits.services.restocking import building
 from kits.services.stock import counting, disposing, opening, stock_levels, views
-from kits.services.stock.counting import Found
+from kits.services.stock.counting import CountLine
 from labels.rules.codes.texts import Expiry
 from labels.rules.layout.contents import LotLabel
 from labels.services.paper import paper
@@ -49,7 +49,7 @@ def w() -> make.World:
 
 def test_it_is_not_stock(w) -> None:
     found = stock_levels.on_shelves([w.store.pk])[0][w.store.pk]
-    usable = {row.item: row for row in views.things(make.actor(w.keeper), [w.store])}
+    usable = {row.item: row for row in views.items_in_stock(make.actor(w.keeper), [w.store])}
     assert sum(x.count for x in found if x.batch.thing.id == w.wash.pk) == 5
     (here,) = [on_hand for on_hand in usable[w.wash].rooms if on_hand.room == w.store]
     assert (here.units, here.usable) == (5, 4)
@@ -70,7 +70,7 @@ def test_it_is_what_goes_first_when_nobody_says_which(w) -> None:
 
 def test_it_is_what_is_missing_when_a_thing_is_counted(w) -> None:
     main = make.section(w.day_01)
-    (missing,) = counting.differences([main], [Found(main, 4, item=w.wash)])
+    (missing,) = counting.differences([main], [CountLine(main, 4, item=w.wash)])
     assert (missing.lot, missing.booked, missing.found) == (w.inside, 2, 1)
 
 
@@ -102,10 +102,10 @@ def test_its_label_says_the_day_it_is_good_until(w) -> None:
 
 
 def test_a_kit_wants_nothing_that_lies_on_a_shelf_already_and_is_good(w) -> None:
-    wanted = {row.item: row for row in building.wanted(make.fresh(w.day_02), currency="")}
+    wanted = {row.item: row for row in building.shortages(make.fresh(w.day_02), currency="")}
     assert (wanted[w.dressing].units, wanted[w.dressing].on_shelves) == (6, 6)
     long_ago = timezone.now() - timedelta(days=100)
     opened = make.act(claimed_at=long_ago)
     opening.open_pack(opened, place=w.shelf, lot=w.lots["tablets"], units=38)
-    wanted = {row.item: row for row in building.wanted(make.fresh(w.day_02), currency="")}
+    wanted = {row.item: row for row in building.shortages(make.fresh(w.day_02), currency="")}
     assert (wanted[w.tablets].units, wanted[w.tablets].on_shelves) == (8, 2)

@@ -19,13 +19,14 @@ from kits.models import (
 )
 from kits.rules.ledger.facts import Level
 from kits.services.custody import custody, use
-from kits.services.custody.use import LevelSeen, UseLine
+from kits.services.custody.use import UseLine
 from kits.services.kits import contents, holds
 from kits.services.ledger import audit, readiness, reversal
+from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import holders
 from kits.services.restocking import building, sorting
 from kits.services.stock import counting, instruments
-from kits.services.stock.counting import Found
+from kits.services.stock.counting import CountLine
 from kits.services.trips import reservations
 from tests.kits import factories as make
 from tests.kits.factories import act, caller, fresh, section, units, world
@@ -213,7 +214,7 @@ def test_what_a_count_found_stays_when_use_before_it_is_undone(school):
     place = section(school.day_01)
     used = use.log_use(act(school.keeper), school.day_01, [UseLine(school.dressing, 2)]).entry
     counting.count(
-        act(school.keeper), [place], [Found(place, 3, lot=school.dressings)], complete=False
+        act(school.keeper), [place], [CountLine(place, 3, lot=school.dressings)], complete=False
     )
 
     undo(school, used)
@@ -229,7 +230,7 @@ def test_a_count_undone_after_use_before_it_was_undone_leaves_what_was_there_bef
     place = section(school.day_01)
     used = use.log_use(act(school.keeper), school.day_01, [UseLine(school.dressing, 2)]).entry
     counted = counting.count(
-        act(school.keeper), [place], [Found(place, 3, lot=school.dressings)], complete=False
+        act(school.keeper), [place], [CountLine(place, 3, lot=school.dressings)], complete=False
     ).entry
 
     undo(school, used)
@@ -301,7 +302,10 @@ def test_a_seal_stays_broken_where_something_else_opened_the_kit_too(school):
 def test_what_was_judged_by_eye_is_known_no_better_than_before(school):
     place = section(school.day_02)
     seen = use.log_use(
-        act(school.keeper), school.day_02, [], levels=[LevelSeen(place, school.plasters, Level.LOW)]
+        act(school.keeper),
+        school.day_02,
+        [],
+        levels=[LooseLevel(place, school.plasters, Level.LOW)],
     ).entry
 
     undo(school, seen)

@@ -35,12 +35,13 @@ from kits.models import (
 )
 from kits.rules.ledger.facts import Criticality, Level
 from kits.services.custody import custody, use
-from kits.services.custody.use import LevelSeen, UseLine
+from kits.services.custody.use import UseLine
 from kits.services.kits import contents, holds
 from kits.services.ledger import audit, facts, reversal
+from kits.services.ledger.levels import LooseLevel
 from kits.services.restocking import sorting
 from kits.services.stock import counting
-from kits.services.stock.counting import Found
+from kits.services.stock.counting import CountLine
 from tests.kits import factories
 from tests.kits.factories import World, fresh, world
 
@@ -94,9 +95,11 @@ class School:
             "pass": lambda: custody.pass_on(act, kit, who),
             "use": lambda: use.log_use(act, kit, self._used(kit, 1 + n % 3) or self._nothing()),
             "count": lambda: counting.count(
-                act, [place], [Found(place, n, lot=w.dressings)], complete=False
+                act, [place], [CountLine(place, n, lot=w.dressings)], complete=False
             ),
-            "count all": lambda: counting.count(act, [place], [Found(place, n, lot=w.dressings)]),
+            "count all": lambda: counting.count(
+                act, [place], [CountLine(place, n, lot=w.dressings)]
+            ),
             "put in": lambda: sorting.restock(
                 act,
                 kit,
@@ -113,7 +116,7 @@ class School:
             "lost": lambda: holds.mark_lost(act, kit),
             "found": lambda: holds.find_again(act, kit),
             "level": lambda: use.log_use(
-                act, kit, [], levels=[LevelSeen(place, w.plasters, list(Level)[n % 3])]
+                act, kit, [], levels=[LooseLevel(place, w.plasters, list(Level)[n % 3])]
             ),
         }
         with transaction.atomic():

@@ -21,7 +21,7 @@ from kits.rules.ledger.facts import Kind
 from kits.rules.mail import plain_text
 from kits.rules.mail.plain_text import as_text
 from kits.services.custody import custody, unmet_needs, use
-from kits.services.custody.unmet_needs import Needed
+from kits.services.custody.unmet_needs import NeedLine
 from kits.services.kits import holds, mixed_contents
 from kits.services.ledger import readiness
 from kits.services.mail import alarms, digest, digest_data, digest_text, picking_list, sending
@@ -136,7 +136,7 @@ def test_nothing_to_do_is_one_line_that_shows_it_looked(w):
     instruments.check(act(w.keeper), w.lots["gauge"], passed=True)
     text = said(text_of(w))
     assert text.startswith("Nothing to do. 1 kit judged for the days up to Sun")
-    assert "the next look inside is due by" in text
+    assert "its contents have to be checked by" in text
     assert "KITS TO OPEN" not in text
 
 
@@ -196,7 +196,7 @@ def test_a_recall_stands_above_everything_with_who_to_ring(w):
 
     assert letter.subject.startswith("RECALL")
     assert letter.alarms[0].text.startswith("RECALL: Wound dressing 10 × 12, batch D1. DAY-01")
-    assert letter.alarms[0].lines == ("DAY-01: ring Gil, 01632 960111.",)
+    assert letter.alarms[0].lines == ("DAY-01: call Gil, 01632 960111.",)
 
 
 def test_nobody_is_to_ring_themselves(w):
@@ -289,7 +289,7 @@ def test_a_kit_that_nobody_looked_into_for_a_year_is_named(w):
     Kit.objects.filter(pk=w.day_01.pk).update(looked_inside_on=days(-360))
     readiness.rewrite([w.day_01.pk])
     text = said(text_of(w))
-    assert "NOT LOOKED INSIDE FOR A YEAR - DAY-01: look inside by" in text
+    assert "CONTENTS NOT CHECKED FOR A YEAR - DAY-01: check contents by" in text
 
 
 def test_an_instrument_that_was_never_checked_and_a_batch_without_date_are_named(w):
@@ -394,7 +394,7 @@ def test_the_evenings_stand_in_it_each_thing_once(w):
         act(w.keeper), w.day_01, used=[use.UseLine(splint, 1, went=Went.MAY_COME_BACK)]
     )
     mixed_contents.report(act(w.guide), w.day_01, [other])
-    unmet_needs.report(act(w.guide), w.day_01, [Needed(words="tick remover")])
+    unmet_needs.report(act(w.guide), w.day_01, [NeedLine(words="tick remover")])
 
     text = text_of(w)
 

@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from gearroom.core.models import Person
 from kits.models import Checkout, EntryKind, Notice, RecallPlace, RecallScope
-from kits.rules.ledger.irregular import Broken
+from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import custody, use
 from kits.services.ledger.book import Book
 from kits.services.mail import alarms, notice_log, overdue, sending
@@ -56,7 +56,7 @@ def report(w, kit=None, times=1):
         with Book(act(w.guide)) as book:
             (kit_,) = book.lock((kit or w.day_01).pk)
             entry = book.post(
-                EntryKind.RECALL_ANSWER, kit=kit_, irregular=[Broken.BOOK_SAYS_OTHERWISE]
+                EntryKind.RECALL_ANSWER, kit=kit_, irregular=[ReasonCode.RECORD_SAYS_OTHERWISE]
             )
             writing.tell_keepers(entry, "irregular", kit=kit_)
         made.append(entry)
@@ -217,8 +217,8 @@ def test_nobody_is_told_to_ring_themselves(w, eight):
     sending.send_due()
 
     ((_, text),) = mails(w.instructor)
-    assert "DAY-01: ring Gil, 01632 960111." in text
-    assert "It is for you to look into MORE-0, MORE-1" in text
+    assert "DAY-01: call Gil, 01632 960111." in text
+    assert "You are to check MORE-0, MORE-1" in text
     assert "960101" not in text
     ((_, text),) = mails(w.guide)
     assert "You are to check DAY-01." in text and "960111" not in text
@@ -227,16 +227,16 @@ def test_nobody_is_told_to_ring_themselves(w, eight):
 def test_whoever_reported_is_spoken_to_as_you(w):
     with Book(act(w.keeper)) as book:
         (kit,) = book.lock(w.day_01.pk)
-        broken = [Broken.BOOK_SAYS_OTHERWISE]
+        broken = [ReasonCode.RECORD_SAYS_OTHERWISE]
         entry = book.post(EntryKind.RECALL_ANSWER, kit=kit, irregular=broken)
         missing = {"missing": {"Pain tablets": 2}}
         writing.tell_keepers(entry, "medicine-missing", kit=kit, facts=missing)
     sending.send_due()
 
     ((_, text),) = mails(w.keeper)
-    assert "Count again, then ring who had it last" in text and "You reported it" in text
+    assert "Count again, then call whoever had it last" in text and "You reported it" in text
     ((_, text),) = mails(w.instructor)
-    assert "Ring who counted" in text and "Kim, " in text
+    assert "Call whoever counted" in text and "Kim, " in text
 
 
 def test_it_is_asked_again_once_a_day_for_all_kits_that_wait_and_looked_for_in_few_queries(
@@ -279,7 +279,7 @@ def test_kits_past_due_of_one_trip_are_one_notice_that_leads_to_where_they_are_p
         assert subject == "Not back: OUT-0, OUT-1, OUT-2 and 3 more"
         assert "OUT-5" in text and f"https://gear.example.org/trips/{trip.pk}/#later" in text
         assert "it does not tell whether the group is safe" in text
-        assert "Put off all kits of the trip at once" in text
+        assert "Extend all kits of the trip at once" in text
     assert "You have OUT-0" in mails(w.guide)[0][1]
     assert "Gil has it" not in mails(w.guide)[0][1]
     assert "Gil has it" in mails(w.keeper)[0][1]

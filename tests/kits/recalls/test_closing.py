@@ -132,7 +132,7 @@ def test_a_kit_kept_back_for_it_stays_so_until_somebody_has_looked(w):
     make.put_in(w.day_01, w.lots["d2"], w.upper, 2)
     custody.check_in(make.act(w.guide), w.day_01, used=[use.UseLine(w.dressing, 2)])
     main = make.section(w.day_01)
-    found = [counting.Found(main, 6, item=w.dressing)]
+    found = [counting.CountLine(main, 6, item=w.dressing)]
     counting.count(make.act(w.keeper), [main], found, complete=False)
     recall = start(w)
     assert ("withheld", "recall") in reasons(w.day_01)

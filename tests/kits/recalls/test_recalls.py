@@ -20,7 +20,7 @@ from kits.services.ledger.book import room_place
 from kits.services.recalls import recalls, status
 from kits.services.recalls.recalls import Answer
 from kits.services.stock import counting, receiving
-from kits.services.stock.counting import Found
+from kits.services.stock.counting import CountLine
 from tests.kits import factories as make
 
 pytestmark = pytest.mark.django_db
@@ -141,7 +141,7 @@ def test_a_kit_that_may_hold_more_than_the_book_names_is_kept_back_until_looked_
     counting.count(
         make.act(w.keeper),
         [make.section(w.day_01)],
-        [Found(make.section(w.day_01), 6, item=w.dressing)],
+        [CountLine(make.section(w.day_01), 6, item=w.dressing)],
         complete=False,
     )
     start(w)
@@ -151,7 +151,9 @@ def test_a_kit_that_may_hold_more_than_the_book_names_is_kept_back_until_looked_
 def test_a_count_that_named_every_batch_makes_it_certain_again(w, mixed):
     main = make.section(w.day_01)
     held = [
-        Found(main, count, lot=lot) for lot in w.lots.values() if (count := make.units(lot, main))
+        CountLine(main, count, lot=lot)
+        for lot in w.lots.values()
+        if (count := make.units(lot, main))
     ]
     counting.count(make.act(w.keeper), [main], held)
     assert summed_up(start(w))["DAY-01"] == ("certain", 4, 4, 0)
@@ -244,7 +246,7 @@ def test_none_there_lets_a_kit_go_that_was_kept_back(w, mixed):
     counting.count(
         make.act(w.keeper),
         [make.section(w.day_01)],
-        [Found(make.section(w.day_01), 0, lot=w.lots["d2"])],
+        [CountLine(make.section(w.day_01), 0, lot=w.lots["d2"])],
         complete=False,
     )
     Withholding.objects.create(kit=w.day_01, kind=WithheldKind.RECALL, since=recall.entry)
@@ -341,7 +343,7 @@ def test_a_tap_booked_to_another_batch_may_have_been_of_this_one(w, mixed):
 def test_what_a_count_brings_into_a_kit_later_is_followed_too(w):
     recall = start(w, number="D2")
     main = make.section(w.day_02)
-    counting.count(make.act(w.keeper), [main], [Found(main, 1, lot=w.lots["d2"])])
+    counting.count(make.act(w.keeper), [main], [CountLine(main, 1, lot=w.lots["d2"])])
     (later,) = [p for p in status.of(recall).places if p.place == main]
     assert (later.row, later.booked) == (None, 1)
 

@@ -6,15 +6,15 @@ from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
 from kits.models import AsFound, EntryKind, Holding, PlaceKind, Seal, Withholding
 from kits.rules.ledger.facts import Kind, Level
 from kits.services.custody import custody
-from kits.services.custody.use import LevelSeen
 from kits.services.ledger import audit, kit_state, readiness, reversal
 from kits.services.ledger.book import Book, room_place
+from kits.services.ledger.levels import LooseLevel
 from kits.services.recalls import recalls
 from kits.services.restocking import building, sorting
 from kits.services.restocking.building import Fate
 from kits.services.restocking.sorting import PutIn
 from kits.services.stock import counting, instruments, receiving
-from kits.services.stock.counting import Found
+from kits.services.stock.counting import CountLine
 from tests.kits import factories as make
 
 pytestmark = pytest.mark.django_db
@@ -73,7 +73,7 @@ def test_it_says_what_is_not_in_stock(w):
 
 
 def test_it_leaves_what_is_judged_by_eye_as_told(w):
-    eye = [LevelSeen(make.section(w.day_02), w.plasters, Level.LOW)]
+    eye = [LooseLevel(make.section(w.day_02), w.plasters, Level.LOW)]
     building.build(make.act(w.keeper), w.day_02, lines=[line(w, w.lots["d1"], 6)], levels=eye)
     codes = {r.code for r in readiness.verdict(make.fresh(w.day_02), make.TODAY).reasons}
     assert "low-by-eye" in codes
@@ -81,7 +81,7 @@ def test_it_leaves_what_is_judged_by_eye_as_told(w):
 
 def test_it_refuses_what_went_out_of_date_yesterday(w):
     old = make.batch(w.dressing, "OLD", make.days(-1))
-    counting.count(make.act(w.keeper), [w.upper], [Found(w.upper, 2, lot=old)], complete=False)
+    counting.count(make.act(w.keeper), [w.upper], [CountLine(w.upper, 2, lot=old)], complete=False)
     problem = refused(w, line(w, old, 2, w.upper))
     assert problem.code == "expired"
     assert "OLD" in problem.detail
@@ -96,7 +96,7 @@ def test_it_puts_in_what_is_good_through_today_only(w):
 def test_it_refuses_what_its_maker_recalls(w):
     recalls.start(make.act(w.keeper), item=w.dressing, scope="number", number="D2")
     quarantine = room_place(w.store, PlaceKind.QUARANTINE)
-    counting.count(make.act(w.keeper), [w.upper], [Found(w.upper, 1, lot=w.lots["d2"])])
+    counting.count(make.act(w.keeper), [w.upper], [CountLine(w.upper, 1, lot=w.lots["d2"])])
     assert make.units(w.lots["d2"], quarantine) == 10
     assert refused(w, line(w, w.lots["d2"], 1, w.upper)).code == "recalled"
 
@@ -188,7 +188,7 @@ def test_it_takes_from_shelves_of_the_kits_own_room_only(w):
 
 def test_it_does_not_count_what_is_judged_by_eye(w):
     box = make.some(w.plasters, w.shelf, 20)
-    with pytest.raises(Invalid, match="judged by eye"):
+    with pytest.raises(Invalid, match="is loose"):
         building.build(make.act(w.keeper), w.day_02, lines=[line(w, box, 1)])
 
 
@@ -257,7 +257,7 @@ def test_a_building_of_an_earlier_edition_ended_no_sorting(w):
 
 def test_a_thing_that_came_in_a_bought_kit_is_not_all_of_it_and_ends_no_sorting(w):
     since = came_back(w)
-    thing = building.Thing(
+    thing = building.BoughtItem(
         w.dressing, 2, Fate.KEEP, number="D9", expiry=make.days(90), section=make.section(w.day_02)
     )
 

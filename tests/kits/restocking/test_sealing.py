@@ -10,11 +10,12 @@ from gearroom.core.acts.problems import Refused
 from kits.models import AsFound, Entry, EntryKind, Lot, PlaceKind, Seal
 from kits.rules.ledger.facts import Level, Word
 from kits.services.custody import custody, use
-from kits.services.custody.use import LevelSeen, UseLine
+from kits.services.custody.use import UseLine
 from kits.services.ledger import audit, kit_state, readiness, reversal
+from kits.services.ledger.levels import LooseLevel
 from kits.services.restocking import sorting
 from kits.services.stock import counting
-from kits.services.stock.counting import Found
+from kits.services.stock.counting import CountLine
 from tests.kits import factories as make
 
 pytestmark = pytest.mark.django_db
@@ -43,7 +44,7 @@ def counted_whole(school, kit):
     """Everything in the kit is counted and found as the book has it."""
     sections = list(kit.sections.filter(kind=PlaceKind.SECTION))
     found = [
-        Found(section, holding.units, lot=holding.lot)
+        CountLine(section, holding.units, lot=holding.lot)
         for section in sections
         for holding in section.holdings.filter(units__gt=0).select_related("lot__item")
     ]
@@ -82,7 +83,7 @@ def test_a_box_seen_low_is_not_replaced_either(school):
         make.act(school.guide),
         school.day_01,
         [],
-        levels=[LevelSeen(make.section(school.day_01), school.plasters, Level.LOW)],
+        levels=[LooseLevel(make.section(school.day_01), school.plasters, Level.LOW)],
     )
 
     with pytest.raises(Refused) as refused:
@@ -157,7 +158,9 @@ def test_a_count_of_one_pouch_is_no_check_of_the_kit(school):
     custody.check_in(make.act(school.guide), school.day_01, as_found=AsFound.SORT_LATER)
     pouch = make.section(school.day_01, "pouch")
 
-    counting.count(make.act(school.guide), [pouch], [Found(pouch, 8, lot=school.lots["tablets"])])
+    counting.count(
+        make.act(school.guide), [pouch], [CountLine(pouch, 8, lot=school.lots["tablets"])]
+    )
 
     kit = make.fresh(school.day_01)
     assert kit.to_sort_since is not None

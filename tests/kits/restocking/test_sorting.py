@@ -11,8 +11,8 @@ from kits.services.custody.use import UseLine
 from kits.services.kits import holds
 from kits.services.ledger import readiness
 from kits.services.restocking import borrowing, sorting
-from kits.services.restocking.borrowing import Borrowed
-from kits.services.restocking.sorting import Differing, PutIn
+from kits.services.restocking.borrowing import BorrowLine
+from kits.services.restocking.sorting import PutIn, RestockDifference
 from tests.kits.factories import act, days, fresh, section, some, trip, units, world
 
 pytestmark = pytest.mark.django_db
@@ -70,7 +70,9 @@ def test_an_exception_stands_in_for_what_was_listed(school):
     other = PutIn(school.lots["d2"], school.upper, main, 2)
 
     sorting.restock(
-        act(school.guide), school.day_01, exceptions=[Differing(school.dressing, main, [other])]
+        act(school.guide),
+        school.day_01,
+        exceptions=[RestockDifference(school.dressing, main, [other])],
     )
 
     assert units(school.lots["d2"], main) == 2
@@ -120,7 +122,7 @@ def test_a_number_that_is_none_is_refused(school, wrong):
             act(school.guide),
             school.day_01,
             exceptions=[
-                Differing(
+                RestockDifference(
                     school.dressing, main, [PutIn(school.dressings, school.shelf, main, wrong)]
                 )
             ],
@@ -165,11 +167,11 @@ def test_the_next_seal_is_offered_off_the_strip(school, last, following):
 
 def test_taking_out_puts_each_thing_where_it_goes(school):
     from kits.services.stock import counting
-    from kits.services.stock.counting import Found
+    from kits.services.stock.counting import CountLine
 
     main = section(school.day_01)
     old = some(school.tablets, school.upper, 3, "OLD", days(2))
-    counting.count(act(school.keeper), [main], [Found(main, 3, lot=old)], complete=False)
+    counting.count(act(school.keeper), [main], [CountLine(main, 3, lot=old)], complete=False)
     from kits.models import Lot
 
     Lot.objects.filter(pk=old.pk).update(expiry=days(-1))
@@ -188,7 +190,7 @@ def test_there_is_nothing_to_take_out_of_a_good_kit(school):
 
 
 def test_a_kit_borrows_from_another_and_both_are_judged_again(school):
-    line = Borrowed(school.dressings, section(school.day_01), section(school.day_02), 3)
+    line = BorrowLine(school.dressings, section(school.day_01), section(school.day_02), 3)
 
     borrowing.borrow(act(school.guide), school.day_01, school.day_02, [line])
 
@@ -198,7 +200,7 @@ def test_a_kit_borrows_from_another_and_both_are_judged_again(school):
 
 
 def test_a_loan_reported_afterwards_is_recorded_whatever_the_book_says(school):
-    line = Borrowed(school.dressings, section(school.day_01), section(school.day_02), 9)
+    line = BorrowLine(school.dressings, section(school.day_01), section(school.day_02), 9)
     with pytest.raises(Refused):
         borrowing.borrow(act(school.guide), school.day_01, school.day_02, [line])
 
@@ -214,7 +216,7 @@ def test_a_loan_reported_afterwards_is_recorded_whatever_the_book_says(school):
 
 def test_a_loan_from_a_kit_to_be_kept_as_it_came_is_refused_before_and_recorded_after(school):
     holds.withhold(act(school.keeper), school.day_01, WithheldKind.KEEP_AS_IT_CAME_BACK)
-    line = Borrowed(school.dressings, section(school.day_01), section(school.day_02), 1)
+    line = BorrowLine(school.dressings, section(school.day_01), section(school.day_02), 1)
     with pytest.raises(Refused):
         borrowing.borrow(act(school.guide), school.day_01, school.day_02, [line])
 
@@ -240,7 +242,7 @@ def test_use_of_more_than_the_book_holds_is_found_and_used(school):
 
 
 def test_things_judged_by_eye_are_not_counted_as_used(school):
-    with pytest.raises(Invalid, match="judged by eye"):
+    with pytest.raises(Invalid, match="is loose"):
         use.log_use(act(school.guide), school.day_01, [UseLine(school.plasters, 1)])
 
 

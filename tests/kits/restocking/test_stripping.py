@@ -11,7 +11,7 @@ from kits.services.ledger import audit
 from kits.services.ledger.book import room_place
 from kits.services.recalls import recalls
 from kits.services.restocking import building
-from kits.services.restocking.building import Fate, Thing
+from kits.services.restocking.building import BoughtItem, Fate
 from tests.kits import factories as make
 
 pytestmark = pytest.mark.django_db
@@ -36,7 +36,7 @@ def refused(w, *things):
 
 def found(w, item, units, fate, **more):
     more.setdefault("expiry", make.days(600) if item.needs_date else None)
-    return Thing(item=item, units=units, fate=fate, number="BOUGHT", **more)
+    return BoughtItem(item=item, units=units, fate=fate, number="BOUGHT", **more)
 
 
 def test_each_thing_goes_where_it_was_said_in_one_entry(w):
@@ -108,7 +108,7 @@ def test_it_keeps_in_the_section_that_was_named(w):
 
 @pytest.mark.parametrize(("code", "expiry"), [("expired", -1), ("undated", None)])
 def test_it_does_not_keep_what_may_not_go_in(w, code, expiry):
-    thing = Thing(
+    thing = BoughtItem(
         item=w.dressing,
         units=1,
         fate=Fate.KEEP,

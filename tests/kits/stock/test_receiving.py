@@ -199,5 +199,5 @@ def test_a_receipt_taken_back_as_a_mistake_is_no_price_paid(w):
     done = receive(w, item=w.shears, price=Decimal("20.00"), currency="GBP")
     reversal.reverse(make.act(w.keeper), done.entry.pk)
     assert make.units(w.lots["shears"], w.shelf) == 5
-    (wanted,) = [r for r in building.wanted(w.day_02, currency="GBP") if r.item == w.shears]
+    (wanted,) = [r for r in building.shortages(w.day_02, currency="GBP") if r.item == w.shears]
     assert wanted.cost is None

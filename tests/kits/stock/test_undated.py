@@ -10,7 +10,7 @@ from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
 from kits.models import PlaceKind
 from kits.services.ledger import audit, readiness, reversal
 from kits.services.stock import counting, undated
-from kits.services.stock.counting import Found
+from kits.services.stock.counting import CountLine
 from tests.kits import factories as make
 
 pytestmark = pytest.mark.django_db
@@ -32,7 +32,7 @@ def kit(w):
 
 def found(w, kit, *rows, key="main"):
     place = make.section(kit, key)
-    lines = [Found(place, units, lot=lot) for lot, units in rows]
+    lines = [CountLine(place, units, lot=lot) for lot, units in rows]
     counting.count(make.act(w.keeper), [place], lines, complete=False)
 
 
@@ -108,7 +108,7 @@ def test_one_list_has_what_stops_a_kit_first_then_what_will_then_what_is_worth_a
 
 def test_a_date_that_is_read_is_of_those_units_alone(w, kit):
     main, rubbed = make.section(kit), make.batch(w.dressing)
-    entry = undated.read(
+    entry = undated.record_date(
         make.act(w.guide), place=main, lot=rubbed, units=4, expiry=make.days(300), number=" x7 "
     )
     read = make.batch(w.dressing, "X7", make.days(300))
@@ -126,7 +126,9 @@ def test_a_date_that_is_read_is_of_those_units_alone(w, kit):
 
 def test_a_date_is_read_on_a_shelf_too(w):
     rubbed = make.some(w.dressing, w.shelf, 3, "RUBBED")
-    undated.read(make.act(w.keeper), place=w.shelf, lot=rubbed, units=3, expiry=make.days(90))
+    undated.record_date(
+        make.act(w.keeper), place=w.shelf, lot=rubbed, units=3, expiry=make.days(90)
+    )
     assert make.units(make.batch(w.dressing, "RUBBED", make.days(90)), w.shelf) == 3
     assert undated.to_check(w.store) == []
 
@@ -137,7 +139,7 @@ def test_it_refuses_what_cannot_be(w, kit):
     good = make.days(90)
 
     def read(who=w.keeper, lot=rubbed, units=1, expiry=good):
-        undated.read(make.act(who), place=main, lot=lot, units=units, expiry=expiry)
+        undated.record_date(make.act(who), place=main, lot=lot, units=units, expiry=expiry)
 
     with pytest.raises(Invalid):
         read(expiry=None)

@@ -61,7 +61,7 @@ def test_a_new_trip_put_many_times_at_once_is_made_once() -> None:
     facts = trips.TripFacts("Moor", departs, departs + timedelta(hours=9), 8, room=room)
 
     def put() -> str:
-        return trips.put(make.Act(actor=actor), "bookings", "T-1", facts).told
+        return trips.put(make.Act(actor=actor), "bookings", "T-1", facts).outcome
 
     assert at_once([put] * MANY) == {"created": 1, "unchanged": MANY - 1}
     assert Trip.objects.count() == 1

@@ -54,7 +54,9 @@ def out(w: make.World, kit: Kit, who: Any, **more: Any) -> Checkout:
 
 
 def coverage(walk: Trip) -> Coverage | None:
-    (seen,) = trip_readiness.seen([Trip.objects.select_related("room", "leader").get(pk=walk.pk)])
+    (seen,) = trip_readiness.judge_trips(
+        [Trip.objects.select_related("room", "leader").get(pk=walk.pk)]
+    )
     return seen.coverage
 
 
@@ -172,7 +174,7 @@ def test_a_kit_of_another_guide_s_trip_is_swapped_where_the_request_says_so(
 
     assert done.status_code == 201
     assert (Checkout.objects.get().kit, Checkout.objects.get().trip) == (w.day_01, None)
-    assert promises.open_reservations().get(trip=walk).kit == spare
+    assert Reservation.objects.promised().get(trip=walk).kit == spare
 
 
 def test_a_trip_of_another_week_is_not_in_the_way(w: make.World, olu: Any) -> None:
@@ -367,7 +369,7 @@ def test_what_it_really_was_is_when_it_was_where_nothing_came_since(w: make.Worl
 def test_use_claimed_before_a_later_count_takes_nothing_out_of_the_kit(w: make.World) -> None:
     place = make.section(w.day_01)
     now = clock.now()
-    counting.count(act(w.keeper), [place], [counting.Found(place, 4, item=w.dressing)])
+    counting.count(act(w.keeper), [place], [counting.CountLine(place, 4, item=w.dressing)])
     before = make.units(w.dressings, place)
     body = {
         "used": [{"item": w.dressing.pk, "units": 2}],

@@ -82,7 +82,7 @@ def test_a_long_list_goes_on_on_a_further_page_and_loses_nothing(size):
 
 def test_a_list_longer_than_any_card_is_refused():
     things = tuple(Thing(f"Thing number {number}", 1) for number in range(5000))
-    with pytest.raises(CardTooLong, match="more things than a lid card holds"):
+    with pytest.raises(CardTooLong, match="more items than a lid card holds"):
         lid_card(replace(CARD, pouches=(Pouch("All", things),)))
 
 
@@ -208,12 +208,12 @@ def test_cards_and_sheets_are_printed_in_the_language_of_whoever_prints(german):
 
     for text in (
         "Verantwortlich: Ines Harrow",
-        "nach Augenmaß",
+        "lose",
         "kein medizinischer Rat",
         "Повязка",
     ):
         assert text in card
-    assert "Plombe her" in texts(signing)[0]
+    assert "Plombe zurück" in texts(signing)[0]
     assert "Testseite: Schlüsselanhänger, A4-Karton" in texts(out.getvalue())[0]
     assert "+0,5 mm quer, +0 mm längs" in texts(out.getvalue())[0]
 

@@ -23,7 +23,7 @@ def test_it_prints_a_line_of_json_for_each_file_and_goes_on_after_a_bad_one(tmp_
     rows = [json.loads(line) for line in printed.getvalue().splitlines()]
     assert [row["file"] for row in rows] == [str(bad), str(missing), str(good)]
     assert rows[0]["reads"] == rows[1]["reads"] == []
-    assert "not a picture" in rows[0]["error"]
+    assert "picture cannot be read" in rows[0]["error"]
     (read,) = rows[2]["reads"]
     assert read["text"] == TEXT
     assert read["symbology"] == "QR Code"

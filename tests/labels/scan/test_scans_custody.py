@@ -4,9 +4,9 @@ import pytest
 
 from gearroom.core import clock
 from gearroom.core.acts.problems import Invalid, NotAllowed
-from kits.models import AsFound, Checkout, Entry, Movement, Seal
+from kits.models import AsFound, Checkout, Entry, Movement, Reservation, Seal
 from kits.services.custody import custody
-from kits.services.lookup import find, promises
+from kits.services.lookup import find
 from kits.services.restocking import sorting
 from kits.services.trips import reservations
 from labels.rules.codes.scans import Intent
@@ -137,7 +137,7 @@ def test_another_kit_in_the_hand_is_offered_as_a_swap(labels):
     checkout = Checkout.objects.get()
     assert done.outcome == "taken-out"
     assert (checkout.kit, checkout.trip, checkout.person) == (spare, trip, world.guide)
-    assert not promises.open_reservations().filter(kit=world.day_01).exists()
+    assert not Reservation.objects.promised().filter(kit=world.day_01).exists()
 
 
 def test_a_kit_that_is_not_the_trips_is_offered_as_a_swap(labels):
@@ -210,7 +210,7 @@ def test_more_used_than_the_book_holds_is_written_and_said(labels):
     world = labels.world
     used = [UsedSaid(9, lot=world.dressings)]
     outcome = at.one(world.guide, labels.kit.code, IN, as_found=AsFound.OPENED, used=used)
-    assert "The book did not hold 3 of that" in outcome.says
+    assert "On record there were not 3 of that" in outcome.says
 
 
 def test_anybody_hands_in_any_kit_and_sees_no_more_than_a_passer_by(labels):
@@ -247,7 +247,7 @@ def test_a_kit_of_another_trip_is_replaced_by_a_free_one_by_itself_and_it_is_sai
     assert outcome.outcome == "taken-out"
     assert "Swapped: Ines now has DAY-11." in outcome.says
     assert Checkout.objects.get().trip is None
-    (promise,) = promises.open_reservations()
+    (promise,) = Reservation.objects.promised()
     assert (promise.kit, promise.trip, promise.person) == (spare, trip, None)
 
 
@@ -261,7 +261,7 @@ def test_the_kits_of_two_guides_change_places_by_themselves(labels):
 
     assert "Swapped: Ines now has DAY-11." in outcome.says
     assert (Checkout.objects.get().kit, Checkout.objects.get().trip) == (world.day_01, mine)
-    assert [r.kit for r in promises.open_reservations().filter(trip=theirs)] == [other]
+    assert [r.kit for r in Reservation.objects.promised().filter(trip=theirs)] == [other]
 
 
 def test_with_nothing_in_its_place_it_says_whose_it_is_and_asks_for_a_reason(labels):

@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 
 from kits.rules.ledger.expiry import (
     WINDOW_YEARS,
-    Fault,
     PrintedDateError,
     check_fault,
     date_known,
@@ -27,6 +26,7 @@ from kits.rules.ledger.expiry import (
     why_not,
 )
 from kits.rules.ledger.facts import Batch, Kind, Thing
+from kits.rules.ledger.reasons import ReasonCode
 
 TODAY = date(2026, 11, 25)
 MONTH_END = date(2027, 5, 31)
@@ -175,8 +175,8 @@ def test_needing_no_date_and_not_knowing_it_are_different() -> None:
 @pytest.mark.parametrize("thing", [GAUZE, TABLET])
 def test_sterile_things_and_medicines_without_a_known_date_never_count(thing: Thing) -> None:
     undated = Batch(1, thing)
-    assert why_not(undated, TODAY) is Fault.DATE_NOT_KNOWN
-    assert may_be_put_in(undated, TODAY) is Fault.DATE_NOT_KNOWN
+    assert why_not(undated, TODAY) is ReasonCode.DATE_NOT_KNOWN
+    assert may_be_put_in(undated, TODAY) is ReasonCode.DATE_NOT_KNOWN
     assert usable_until(undated) is None
     assert usable_through(replace(undated, expiry=TODAY), TODAY)
 
@@ -189,26 +189,26 @@ def test_other_things_without_a_known_date_count() -> None:
 def test_it_is_good_through_its_last_day_and_not_the_next() -> None:
     batch = Batch(1, GAUZE, expiry=TODAY)
     assert why_not(batch, TODAY) is None
-    assert why_not(batch, TODAY + timedelta(days=1)) is Fault.EXPIRED
+    assert why_not(batch, TODAY + timedelta(days=1)) is ReasonCode.EXPIRED
     assert may_be_put_in(batch, TODAY) is None
-    assert may_be_put_in(batch, TODAY + timedelta(days=1)) is Fault.EXPIRED
+    assert may_be_put_in(batch, TODAY + timedelta(days=1)) is ReasonCode.EXPIRED
 
 
 def test_an_opened_pack_counts_for_its_opened_life() -> None:
     bottle = Batch(1, EYE_WASH, expiry=date(2029, 1, 1), opened_on=TODAY)
     assert usable_through(bottle, TODAY + timedelta(days=28))
     late = TODAY + timedelta(days=29)
-    assert why_not(bottle, late) is Fault.OPENED_TOO_LONG
-    assert may_be_put_in(bottle, late) is Fault.OPENED_TOO_LONG
+    assert why_not(bottle, late) is ReasonCode.OPENED_TOO_LONG
+    assert may_be_put_in(bottle, late) is ReasonCode.OPENED_TOO_LONG
 
 
 def test_an_instrument_counts_only_while_its_question_is_answered_and_no_check_is_due() -> None:
     unasked = Batch(1, TORCH)
-    assert why_not(unasked, TODAY) is Fault.CHECK_NOT_ANSWERED
-    assert why_not(replace(unasked, check_passed=False), TODAY) is Fault.CHECK_FAILED
+    assert why_not(unasked, TODAY) is ReasonCode.CHECK_NOT_ANSWERED
+    assert why_not(replace(unasked, check_passed=False), TODAY) is ReasonCode.CHECK_FAILED
     passed = replace(unasked, check_passed=True, check_due=TODAY)
     assert usable_through(passed, TODAY)
-    assert why_not(passed, TODAY + timedelta(days=1)) is Fault.CHECK_DUE
+    assert why_not(passed, TODAY + timedelta(days=1)) is ReasonCode.CHECK_DUE
     assert usable_until(replace(passed, check_due=None)) == date.max
 
 
@@ -216,29 +216,29 @@ def test_why_an_instrument_wants_its_check_is_said_though_it_is_on_hold_for_it()
     torch = Batch(1, TORCH, withheld=True)
     tomorrow = TODAY + timedelta(days=1)
     passed = replace(torch, check_passed=True, check_due=TODAY)
-    assert check_fault(torch, TODAY) is Fault.CHECK_NOT_ANSWERED
-    assert check_fault(replace(torch, check_passed=False), TODAY) is Fault.CHECK_FAILED
+    assert check_fault(torch, TODAY) is ReasonCode.CHECK_NOT_ANSWERED
+    assert check_fault(replace(torch, check_passed=False), TODAY) is ReasonCode.CHECK_FAILED
     assert check_fault(passed, TODAY) is None
-    assert check_fault(passed, tomorrow) is Fault.CHECK_DUE
+    assert check_fault(passed, tomorrow) is ReasonCode.CHECK_DUE
     assert check_fault(Batch(2, GAUZE), TODAY) is None
 
 
 def test_an_instrument_may_go_in_to_be_checked_there_but_not_after_it_failed() -> None:
     assert may_be_put_in(Batch(1, TORCH), TODAY) is None
-    assert may_be_put_in(Batch(1, TORCH, check_passed=False), TODAY) is Fault.CHECK_FAILED
+    assert may_be_put_in(Batch(1, TORCH, check_passed=False), TODAY) is ReasonCode.CHECK_FAILED
 
 
 def test_it_never_lets_a_recalled_withheld_or_training_unit_in() -> None:
     good = Batch(1, GAUZE, expiry=date(2028, 1, 1))
-    assert may_be_put_in(replace(good, recalled=True), TODAY) is Fault.RECALLED
-    assert may_be_put_in(replace(good, withheld=True), TODAY) is Fault.WITHHELD
-    assert may_be_put_in(good, TODAY, training_stock=True) is Fault.TRAINING_STOCK
+    assert may_be_put_in(replace(good, recalled=True), TODAY) is ReasonCode.RECALLED
+    assert may_be_put_in(replace(good, withheld=True), TODAY) is ReasonCode.WITHHELD
+    assert may_be_put_in(good, TODAY, training_stock=True) is ReasonCode.TRAINING_STOCK
 
 
 def test_a_medicine_goes_in_only_where_a_signed_list_asks_for_it() -> None:
     tablets = Batch(1, TABLET, expiry=date(2028, 1, 1))
     assert may_be_put_in(tablets, TODAY) is None
-    assert may_be_put_in(tablets, TODAY, list_signed=False) is Fault.UNSIGNED_MEDICINE
+    assert may_be_put_in(tablets, TODAY, list_signed=False) is ReasonCode.UNSIGNED_MEDICINE
     gauze = Batch(2, GAUZE, expiry=date(2028, 1, 1))
     assert may_be_put_in(gauze, TODAY, list_signed=False) is None
 

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import pytest
 
-from kits.rules.ledger.expiry import Fault
-from kits.rules.ledger.irregular import Broken
-from kits.rules.ledger.readiness import Why
-from kits.rules.ledger.suits import Mismatch
+from kits.rules.ledger.reasons import UNSUITABLE, ReasonCode
 from kits.services.ledger import admission
-from kits.services.text import wording
+from kits.services.text import reason_texts
 
 
 def test_every_rule_that_a_report_may_break_has_a_sentence_of_its_own():
-    assert set(wording.IRREGULAR) == set(Broken)
-    said = [wording.irregular(code) for code in Broken]
+    without = set(ReasonCode) - set(reason_texts.IRREGULAR)
+    assert without == {code for code in reason_texts.CAUSES if code not in reason_texts.IRREGULAR}
+    assert {f"found-{code}" for code in without} <= set(reason_texts.IRREGULAR)
+    said = [reason_texts.irregular(code) for code in reason_texts.IRREGULAR]
     assert len(set(said)) == len(said)
     assert all(" " in each and each.endswith(".") for each in said)
 
@@ -22,17 +21,17 @@ def test_every_rule_that_a_report_may_break_has_a_sentence_of_its_own():
 @pytest.mark.parametrize(
     "codes",
     [
-        list(Why),
-        list(Mismatch),
+        list(reason_texts.VERDICTS),
+        list(UNSUITABLE),
         list(admission.CODES.values()),
-        [f"found-{each}" for each in Fault],
+        [f"found-{each}" for each in reason_texts.CAUSES],
     ],
     ids=["went unfit", "for a trip", "put in", "found"],
 )
 def test_what_a_verdict_a_guard_or_a_count_finds_can_be_written_as_a_broken_rule(codes):
     for code in codes:
-        assert wording.irregular(Broken(code)) in map(str, wording.IRREGULAR.values())
+        assert reason_texts.irregular(ReasonCode(code)) in map(str, reason_texts.IRREGULAR.values())
 
 
 def test_a_code_that_is_no_longer_written_is_still_named():
-    assert wording.irregular("left-in-the-rain") == "Left in the rain."
+    assert reason_texts.irregular("left-in-the-rain") == "Left in the rain."

@@ -10,7 +10,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kits.rules.ledger.expiry import Fault
 from kits.rules.ledger.facts import (
     Batch,
     Criticality,
@@ -26,7 +25,8 @@ from kits.rules.ledger.facts import (
     Weight,
     Word,
 )
-from kits.rules.ledger.readiness import Why, first_expiry, fit_days, judge
+from kits.rules.ledger.readiness import first_expiry, fit_days, judge
+from kits.rules.ledger.reasons import ReasonCode
 from tests.rules.kit_facts import NEAR, PLASTERS, TODAY, kits, line_lists
 
 DAY = timedelta(days=1)
@@ -95,7 +95,7 @@ def test_what_went_out_of_date_is_told_with_batch_and_date_and_how_many_to_swap(
     verdict = judge(kit_of(old, lines=lines), TODAY, TODAY)
     assert codes(verdict) == [("take-out", Weight.STOPS), ("short", Weight.SHORT)]
     lot = {"batch": 70, "lot": "B12", "count": 2, "fault": "expired", "date": date(2027, 11, 30)}
-    assert only(verdict, Why.SHORT).facts == {
+    assert only(verdict, ReasonCode.SHORT).facts == {
         "line": 7,
         "section": "front",
         "thing": "eye wash",
@@ -109,7 +109,7 @@ def test_what_went_out_of_date_is_told_with_batch_and_date_and_how_many_to_swap(
         "cause": "expired",
         "lots": (lot,),
     }
-    facts = only(verdict, Why.TAKE_OUT).facts
+    facts = only(verdict, ReasonCode.TAKE_OUT).facts
     assert (facts["thing"], facts["count"], facts["lots"]) == ("eye wash", 2, (lot,))
     assert facts["line"] == 7
 
@@ -120,7 +120,7 @@ def test_what_expires_during_the_trip_does_not_count_but_need_not_come_out() -> 
     assert judge(kit, TODAY + DAY, TODAY).reasons == ()
     verdict = judge(kit, TODAY + 2 * DAY, TODAY)
     assert codes(verdict) == [("short", Weight.SHORT)]
-    assert only(verdict, Why.SHORT).facts["cause"] == "expired"
+    assert only(verdict, ReasonCode.SHORT).facts["cause"] == "expired"
 
 
 def test_a_full_line_does_not_clear_a_kit_with_an_expired_unit_inside() -> None:
@@ -150,7 +150,7 @@ def test_what_is_out_of_date_stops_a_kit_only_where_it_matters(
     kit = kit_of(some(thing, 1), old, lines=lines, expired_always_stops=always)
     verdict = judge(kit, TODAY, TODAY)
     assert verdict.word is word
-    code = Why.TAKE_OUT if word is Word.DO_NOT_TAKE else Why.EXPIRED_INSIDE
+    code = ReasonCode.TAKE_OUT if word is Word.DO_NOT_TAKE else ReasonCode.EXPIRED_INSIDE
     assert only(verdict, code).facts["count"] == 2
     assert first_expiry(kit) == TODAY - DAY
 
@@ -160,7 +160,7 @@ def test_an_opened_pack_past_its_life_is_out_of_date_whatever_is_printed_on_it()
     lines = (Line(1, "front", drops, carry=1, never_below=1),)
     kit = kit_of(some(drops, 1, opened_on=TODAY - 29 * DAY), lines=lines)
     verdict = judge(kit, TODAY, TODAY)
-    assert only(verdict, Why.TAKE_OUT).facts["cause"] == Fault.OPENED_TOO_LONG
+    assert only(verdict, ReasonCode.TAKE_OUT).facts["cause"] == ReasonCode.OPENED_TOO_LONG
     assert first_expiry(kit) == TODAY - DAY
 
 
@@ -216,19 +216,19 @@ def test_what_is_on_record_of_a_whole_kit_stops_it_before_it_is_set_up(
 @pytest.mark.parametrize(
     ("thing", "facts", "fault"),
     [
-        (GAUZE, {"recalled": True}, Fault.RECALLED),
-        (GAUZE, {"withheld": True}, Fault.WITHHELD),
-        (GAUZE, {"expiry": None}, Fault.DATE_NOT_KNOWN),
-        (TABLET, {"expiry": None}, Fault.DATE_NOT_KNOWN),
-        (TORCH, {"check_passed": False}, Fault.CHECK_FAILED),
+        (GAUZE, {"recalled": True}, ReasonCode.RECALLED),
+        (GAUZE, {"withheld": True}, ReasonCode.WITHHELD),
+        (GAUZE, {"expiry": None}, ReasonCode.DATE_NOT_KNOWN),
+        (TABLET, {"expiry": None}, ReasonCode.DATE_NOT_KNOWN),
+        (TORCH, {"check_passed": False}, ReasonCode.CHECK_FAILED),
     ],
 )
 def test_what_may_never_go_in_has_to_come_out(
-    thing: Thing, facts: dict[str, Any], fault: Fault
+    thing: Thing, facts: dict[str, Any], fault: ReasonCode
 ) -> None:
     kit = kit_of(some(thing, 1, **facts), lines=(Line(1, "front", thing, 1, 0),))
     verdict = judge(kit, TODAY, TODAY)
-    assert only(verdict, Why.TAKE_OUT).facts["cause"] is fault
+    assert only(verdict, ReasonCode.TAKE_OUT).facts["cause"] is fault
     assert not verdict.may_go
     assert days(kit, TODAY) == (None, None, None)
 
@@ -244,8 +244,8 @@ def test_training_stock_comes_out_of_any_but_a_training_kit() -> None:
 
 def test_a_medicine_that_no_line_asks_for_has_to_come_out() -> None:
     kit = kit_of(some(GAUZE, 1), some(TABLET, 3), lines=(Line(1, "front", GAUZE, 1, 1),))
-    facts = only(judge(kit, TODAY, TODAY), Why.TAKE_OUT).facts
-    assert (facts["thing"], facts["cause"]) == ("tablet", Fault.UNSIGNED_MEDICINE)
+    facts = only(judge(kit, TODAY, TODAY), ReasonCode.TAKE_OUT).facts
+    assert (facts["thing"], facts["cause"]) == ("tablet", ReasonCode.UNSIGNED_MEDICINE)
     assert facts["line"] is None
 
 
@@ -264,9 +264,9 @@ def test_a_sterile_unit_without_a_date_is_let_be_until_the_day_after_set_up() ->
         assert (verdict.word, codes(verdict)) == (Word.READY, [("date-not-known", Weight.NOTE)])
     longer = judge(kit, TODAY + 2 * DAY, TODAY)  # a trip that ends later cannot count on them
     assert codes(longer) == [("short", Weight.STOPS), ("date-not-known", Weight.NOTE)]
-    assert only(longer, Why.SHORT).facts["cause"] is Fault.DATE_NOT_KNOWN
+    assert only(longer, ReasonCode.SHORT).facts["cause"] is ReasonCode.DATE_NOT_KNOWN
     over = judge(kit, TODAY + 2 * DAY, TODAY + 2 * DAY)
-    assert only(over, Why.TAKE_OUT).facts["cause"] is Fault.DATE_NOT_KNOWN
+    assert only(over, ReasonCode.TAKE_OUT).facts["cause"] is ReasonCode.DATE_NOT_KNOWN
     assert fit_days(kit).clear_until == TODAY + DAY
     assert first_expiry(kit) is None
 
@@ -275,19 +275,19 @@ def test_a_medicine_without_a_date_is_never_let_be() -> None:
     lines = (Line(1, "front", TABLET, 1, 0),)
     kit = kit_of(some(TABLET, 1, expiry=None), lines=lines, undated_grace_until=TODAY + DAY)
     verdict = judge(kit, TODAY, TODAY)
-    assert only(verdict, Why.TAKE_OUT).facts["cause"] is Fault.DATE_NOT_KNOWN
+    assert only(verdict, ReasonCode.TAKE_OUT).facts["cause"] is ReasonCode.DATE_NOT_KNOWN
     assert days(kit, TODAY) == (None, None, None)
 
 
 def test_an_instrument_s_reasons_name_its_check() -> None:
     lines = (Line(1, "front", TORCH, 1, 1, IMPORTANT),)
     unasked = judge(kit_of(some(TORCH, 1), lines=lines), TODAY, TODAY)
-    facts = only(unasked, Why.SHORT).facts
-    assert (facts["cause"], facts["question"]) == (Fault.CHECK_NOT_ANSWERED, "Light on?")
+    facts = only(unasked, ReasonCode.SHORT).facts
+    assert (facts["cause"], facts["question"]) == (ReasonCode.CHECK_NOT_ANSWERED, "Light on?")
     passed = kit_of(some(TORCH, 1, check_passed=True, check_due=TODAY), lines=lines)
     assert judge(passed, TODAY, TODAY).fit
-    facts = only(judge(passed, TODAY + DAY, TODAY), Why.SHORT).facts
-    assert facts["cause"] == Fault.CHECK_DUE
+    facts = only(judge(passed, TODAY + DAY, TODAY), ReasonCode.SHORT).facts
+    assert facts["cause"] == ReasonCode.CHECK_DUE
     assert facts["lots"] == (
         {"batch": 50, "lot": "", "count": 1, "fault": "check-due", "date": TODAY},
     )
@@ -319,7 +319,7 @@ def test_a_pouch_out_on_its_own_leaves_its_lines_short() -> None:
     assert judge(kit, TODAY, TODAY).fit
     verdict = judge(replace(kit, away=frozenset({"back"})), TODAY, TODAY)
     assert codes(verdict) == [("short", Weight.SHORT), ("section-away", Weight.NOTE)]
-    assert only(verdict, Why.SECTION_AWAY).facts == {"section": "back"}
+    assert only(verdict, ReasonCode.SECTION_AWAY).facts == {"section": "back"}
 
 
 # ---- the kit as a whole

@@ -16,7 +16,7 @@ from kits.rules.ledger.facts import (
     Verdict,
     Weight,
 )
-from kits.rules.ledger.readiness import Why
+from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.mail.digest import (
     Answer,
     Going,
@@ -61,11 +61,11 @@ def kit(name, *reasons, first=None, fit_until=None):
     return KitWeek(id=1, name=name, answers=answers, fit_until=fit_until)
 
 
-SHORT = Reason(Why.SHORT, Weight.SHORT)
-STOPS = Reason(Why.TAKE_OUT, Weight.STOPS)
-LOOK = Reason(Why.NOT_LOOKED_INSIDE, Weight.SHORT)
-LOW = Reason(Why.LOW, Weight.LOW)
-EXPIRED = Reason(Why.EXPIRED_INSIDE, Weight.NOTE)
+SHORT = Reason(ReasonCode.SHORT, Weight.SHORT)
+STOPS = Reason(ReasonCode.TAKE_OUT, Weight.STOPS)
+LOOK = Reason(ReasonCode.NOT_LOOKED_INSIDE, Weight.SHORT)
+LOW = Reason(ReasonCode.LOW, Weight.LOW)
+EXPIRED = Reason(ReasonCode.EXPIRED_INSIDE, Weight.NOTE)
 
 
 @pytest.mark.parametrize("offset", range(7))
@@ -87,7 +87,7 @@ def test_a_kit_stands_once_by_the_first_departure_it_is_not_ready_for():
     assert both.going == later.going
     assert open_before(both, MONDAY) == day(3)
     assert ready_through(both, MONDAY) == day(9)
-    assert [r.code for r in both.reasons] == [Why.TAKE_OUT, Why.SHORT]
+    assert [r.code for r in both.reasons] == [ReasonCode.TAKE_OUT, ReasonCode.SHORT]
 
 
 def test_a_kit_that_is_ready_goes_by_its_next_departure_and_is_filled_for_four_weeks():
@@ -114,7 +114,7 @@ def test_a_kit_not_back_in_time_is_not_ready_and_is_no_work_and_one_in_time_is_n
 
 def test_what_is_out_of_date_and_stops_nothing_is_to_bin_and_makes_no_kit_short_or_low():
     wipes = kit("A", EXPIRED)
-    assert [r.code for r in wipes.to_bin] == [Why.EXPIRED_INSIDE]
+    assert [r.code for r in wipes.to_bin] == [ReasonCode.EXPIRED_INSIDE]
     assert not (wipes.wrong or wipes.low or wipes.wants_opening)
 
 

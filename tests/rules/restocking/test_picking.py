@@ -10,7 +10,7 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kits.rules.ledger.expiry import Fault, may_be_put_in, usable_through
+from kits.rules.ledger.expiry import may_be_put_in, usable_through
 from kits.rules.ledger.facts import (
     Batch,
     Criticality,
@@ -25,6 +25,7 @@ from kits.rules.ledger.facts import (
 )
 from kits.rules.ledger.kit_contents import home_line
 from kits.rules.ledger.readiness import judge
+from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.restocking.picking import Pick, RestockList, Swap, first_out, pick, restock
 from tests.rules.kit_facts import NEAR, PLASTERS, TODAY, kits, units
 
@@ -140,7 +141,7 @@ def test_it_says_what_to_swap_from_which_shelf() -> None:
     good = Units(Batch(8, GAUZE, expiry=TODAY + 60 * DAY), "front", 1)
     rows = [stock(GAUZE, 1, 90), stock(GAUZE, 2, 30, "C1", count=1)]
     todo = restock(kit_of(old, good, lines=(line,)), rows, TODAY + 7 * DAY, TODAY)
-    assert [(t.batch.id, t.count, t.why) for t in todo.take_out] == [(9, 2, Fault.EXPIRED)]
+    assert [(t.batch.id, t.count, t.why) for t in todo.take_out] == [(9, 2, ReasonCode.EXPIRED)]
     assert [(p.batch.id, p.shelf, p.section, p.count, p.instead_of) for p in todo.put_in] == [
         (2, "C1", "front", 1, None),
         (1, "C2", "front", 1, None),

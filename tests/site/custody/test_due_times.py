@@ -81,7 +81,7 @@ def test_it_may_be_due_at_no_set_time_or_at_ones_own(school):
 
 @pytest.mark.parametrize(
     ("due_at", "says"),
-    [("2020-01-01T08:00", "has passed already"), ("soon", "give a day and a time")],
+    [("2020-01-01T08:00", "has passed already"), ("soon", "enter a day and a time")],
 )
 def test_a_time_that_will_not_do_is_said_and_nothing_changes(school, due_at, says):
     custody.check_out(make.act(), school.world.day_01, person=school.world.guide)

@@ -88,7 +88,8 @@ def cleared(school):
 
 
 @pytest.mark.parametrize(
-    ("answer", "says"), [("yes", "You said that you cleared it"), ("no", "Its keepers are told")]
+    ("answer", "says"),
+    [("yes", "You confirmed that you cleared it"), ("no", "Its keepers are told")],
 )
 def test_whoever_is_named_answers_by_the_link_without_an_account(school, answer, says):
     clearance = cleared(school)

@@ -82,9 +82,9 @@ def test_a_photo_of_the_label_says_the_batch_too(school, settings):
 @pytest.mark.parametrize(
     ("read", "told"),
     [
-        (lambda s: s.kit.code, "This is no label of a batch."),
+        (lambda s: s.kit.code, "This is not the label of a batch."),
         (lambda s: scanned.wrong(s.lot.code), "code"),
-        (lambda s: "hello", "This is no label of a batch."),
+        (lambda s: "hello", "This is not the label of a batch."),
     ],
 )
 def test_a_label_of_something_else_is_told_and_nothing_that_was_counted_is_lost(school, read, told):
@@ -154,7 +154,7 @@ def test_a_file_that_is_no_picture_is_refused_and_nothing_is_written(school):
     )
 
     assert page.status_code == 415
-    assert "This is not a picture" in text_of(page)
+    assert "picture cannot be read" in text_of(page)
     assert not Entry.objects.filter(kind="check-in").exists()
 
 

@@ -107,7 +107,7 @@ def test_the_hand_back_page_takes_them(w):
         "DAY-02",
     ]
     assert [need.words for need in unmet_needs.in_force()] == ["crutch"]
-    assert [row.units for row in away.listed([w.store.pk])] == [2]
+    assert [row.units for row in away.in_rooms([w.store.pk])] == [2]
     assert list(audit.findings()) == []
 
 

@@ -66,7 +66,7 @@ def test_without_a_telephone_nobody_is_added_and_the_kit_stays(school):
 
     answer = post(client, "/scan/", text="DAY-01", intent="check-out", new_name="Nia Fern")
 
-    assert "Give a telephone number" in text_of(answer)
+    assert "Enter a telephone number" in text_of(answer)
     assert (Person.objects.count(), Checkout.objects.count()) == (before, 0)
 
 

@@ -64,7 +64,7 @@ def test_what_came_between_is_shown_anew(school):
     answer = post(browser(school.keeper), f"/undo/{entry.pk}/", sure="1", through=str(sealed.pk))
 
     assert answer.status_code == 409
-    assert "Something was written since you looked" in text(answer)
+    assert "Something was recorded since you looked" in text(answer)
     assert Checkout.objects.get().in_at is not None
 
 

@@ -47,7 +47,7 @@ def test_the_link_is_answered_without_an_account_in_the_name_of_whoever_had_it(w
     assert page["Referrer-Policy"] == "strict-origin"  # the link is told to nobody else
     done = stranger.post(path, {f"used-{world.dressing.pk}": "2", "wrong": "zip torn"})
 
-    assert "is written down" in text_of(done)
+    assert "is recorded" in text_of(done)
     used = Entry.objects.get(kind="use")
     assert used.person == world.guide
     assert make.units(world.dressings, make.section(world.day_01)) == 4
@@ -61,7 +61,7 @@ def test_it_works_once(world):
 
     for answer in (Client().get(path), Client().post(path, {f"used-{world.dressing.pk}": "2"})):
         assert answer.status_code == 409
-        assert "was told already" in text_of(answer)
+        assert "was answered already" in text_of(answer)
     assert Entry.objects.filter(kind="use").count() == 1
     assert "There is nobody to ask" in text_of(browser(world.keeper).get("/kits/DAY-01/ask/"))
 
@@ -72,7 +72,7 @@ def test_it_ends_after_a_while(world):
     with time_machine.travel(clock.now() + use_requests.WITHIN + timedelta(hours=1), tick=False):
         answer = Client().get(path)
 
-    assert (answer.status_code, "This link has ended" in text_of(answer)) == (409, True)
+    assert (answer.status_code, "This link has expired" in text_of(answer)) == (409, True)
 
 
 def test_a_link_that_was_not_made_here_leads_nowhere(world):
@@ -83,7 +83,7 @@ def test_a_link_that_was_not_made_here_leads_nowhere(world):
 
 
 def test_nothing_used_is_an_answer_too(world):
-    assert "is written down" in text_of(Client().post(link_to(world), {}))
+    assert "is recorded" in text_of(Client().post(link_to(world), {}))
     assert Entry.objects.get(kind="use").movements.count() == 0
 
 
@@ -93,7 +93,7 @@ def test_what_is_told_after_sorting_moves_nothing_and_is_kept_with_its_words(wor
 
     done = Client().post(path, {f"used-{world.dressing.pk}": "2"})
 
-    assert "was found out before you told" in text_of(done)
+    assert "was found out before you answered" in text_of(done)
     told = Entry.objects.get(kind="use")
     assert "2 × Wound dressing" in told.reason
     assert told.movements.count() == 0
@@ -107,7 +107,7 @@ def test_a_wrong_number_is_told_and_can_be_put_right(world):
     page = Client().post(path, {f"used-{world.dressing.pk}": "two"})
 
     assert page.status_code == 400
-    assert "is no number of things" in text_of(page)
+    assert "is not a number of items" in text_of(page)
     assert Client().get(path).status_code == 200
 
 
@@ -231,12 +231,12 @@ def test_the_link_takes_what_else_there_is_to_say(world):
         },
     )
 
-    assert "is written down" in text_of(done)
+    assert "is recorded" in text_of(done)
     assert {(row.words, row.item) for row in unmet_needs.in_force()} == {
         ("tick remover", None),
         ("", world.shears),
     }
-    assert [row.units for row in away.listed([world.store.pk])] == [1]
+    assert [row.units for row in away.in_rooms([world.store.pk])] == [1]
     went = set(Movement.objects.filter(entry__kind="use").values_list("to_place__kind", flat=True))
     assert went == {"class", "away"}
     assert set(Withholding.objects.values_list("kit__name", flat=True)) == {"DAY-01", "DAY-02"}

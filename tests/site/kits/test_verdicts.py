@@ -11,7 +11,7 @@ import pytest
 from kits.models import Checkout, Kit, Lot
 from kits.services.custody import custody
 from kits.services.ledger import readiness, verdicts
-from kits.services.text import verdict_texts, wording
+from kits.services.text import reason_texts, verdict_texts
 from kits.services.trips import reservations
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of
@@ -112,7 +112,7 @@ def test_a_kits_page_says_its_word_with_every_reason_and_the_first_expiry_apart(
         says = text_of(page)
         assert "Fit until" not in says
         for reason in verdicts.judged_one(make.fresh(kit)).verdict.reasons:
-            assert wording.reason(reason)["text"] in says
+            assert reason_texts.reason(reason)["text"] in says
     expiry = make.fresh(world.day_01).first_expiry
     says = text_of(browser(world.guide).get("/kits/DAY-01/"))
     assert verdict_texts.first_expiry(expiry) in says
@@ -133,7 +133,9 @@ def test_a_date_that_has_passed_is_not_said_to_be_still_to_come(world):
     Lot.objects.filter(pk=world.lots["tablets"].pk).update(expiry=make.days(-1))
     (why,) = [
         why
-        for why in wording.reasons(verdicts.judged_one(make.fresh(world.day_01)).verdict.reasons)
+        for why in reason_texts.reasons(
+            verdicts.judged_one(make.fresh(world.day_01)).verdict.reasons
+        )
         if why["code"] == "short"
     ]
     assert "last good day" in why["text"] and "goes out" not in why["text"]
@@ -176,7 +178,7 @@ def test_the_board_shows_every_kit_that_fails_for_a_trip_of_the_week_soonest_fir
     hand = text_of(page).split("Needs attention")[1]
     assert hand.index("DAY-04") < hand.index("DAY-01") < hand.index("DAY-02")
     assert "Not set up yet DAY-05" in hand
-    assert "Every kit that stands here is ready" not in hand
+    assert "Every kit here is ready" not in hand
 
 
 def test_every_kit_is_said_to_be_ready_only_where_each_is_by_the_one_verdict(world):

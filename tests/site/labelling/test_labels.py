@@ -255,7 +255,7 @@ def test_a_sheet_of_ones_own_is_added_by_its_measures_tested_and_printed_on(scho
 
     assert answer["Location"] == "/labels/printer/?sheet=Big%20tags%202%20by%204"
     there = text_of(client.get(answer["Location"]))
-    assert "Big tags 2 by 4 is there to print on. Print its test page first" in there
+    assert "Big tags 2 by 4 can be printed on now. Print its test page first" in there
     assert printed(client.get("/labels/printer/test-page/?sheet=Big%20tags%202%20by%204"))
     sheet = {"codes": school.kit.code, "sheet": "Big tags 2 by 4", "start_cell": "8"}
     assert "DAY-01" in printed(post(client, "/labels/print/pdf/", **sheet))[0]
@@ -268,8 +268,8 @@ def test_a_sheet_of_ones_own_is_added_by_its_measures_tested_and_printed_on(scho
         ({"left_mm": "20"}, "The last column reaches 10.7 mm over the page"),
         ({"pitch_y_mm": "60"}, "Cells overlap: the pitch down is 60 mm"),
         ({"cell_height_mm": "wide"}, "Height of a label: give a length in millimetres"),
-        ({"rows": "0"}, "Labels one under the other: “0” will not do."),
-        ({"name": " "}, "Give it a name"),
+        ({"rows": "0"}, "Labels one under the other: “0” is not valid."),
+        ({"name": " "}, "Enter a name"),
         ({"name": "a4-3x7"}, "Choose another name."),
         ({"form": "roll"}, "A roll has one label a page"),
         (
@@ -286,7 +286,7 @@ def test_measures_that_do_not_fit_are_said_and_what_was_typed_stays(school, chan
     assert answer.status_code in (400, 409)
     assert says in text_of(answer)
     assert 'value="101.6"' in answer.content.decode()
-    assert "is there to print on" not in text_of(client.get("/labels/sheets/"))
+    assert "can be printed on now" not in text_of(client.get("/labels/sheets/"))
 
 
 def test_a_form_can_start_from_a_sheet_that_there_is(school):
@@ -304,7 +304,7 @@ def test_a_sheet_added_here_can_be_removed_and_a_built_in_one_not(school):
 
     assert "8 labels of" not in text_of(client.get("/labels/sheets/"))
     refused = post(client, "/labels/sheets/remove/", sheet="a4-3x7")
-    assert "is built in and stays" in text_of(refused)
+    assert "is built in" in text_of(refused)
 
 
 def test_the_picture_of_a_full_sheet_is_light_enough_for_a_page(school):

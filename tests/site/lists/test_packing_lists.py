@@ -76,7 +76,7 @@ def test_a_new_list_starts_as_a_draft_to_put_sections_on(world):
 @pytest.mark.parametrize(
     ("wrong", "says"),
     [
-        ({"people": "many"}, "“many” will not do"),
+        ({"people": "many"}, "“many” is not valid"),
         ({"days": "0"}, "from 1 to 365"),
         ({"hazard": "dragons"}, "“dragons” is no hazard known here"),
         ({"name": "Day walk"}, "There is a kit list called Day walk already"),
@@ -178,9 +178,9 @@ def test_a_line_moves_up_and_what_else_was_typed_is_saved(world, draft):
 @pytest.mark.parametrize(
     ("field", "typed", "says"),
     [
-        ("carry", "six", "Wound dressing 10 × 12, carry: “six” will not do."),
-        ("never", "7", "never below 7 is more than the 6 to carry"),
-        ("matters", "very", "choose how much it matters"),
+        ("carry", "six", "Wound dressing 10 × 12, carry: “six” is not valid."),
+        ("never", "7", "minimum 7 is more than the 6 to carry"),
+        ("matters", "very", "choose its priority"),
     ],
 )
 def test_a_wrong_line_is_named_and_nothing_is_saved(world, draft, field, typed, says):
@@ -248,7 +248,7 @@ def test_a_published_version_is_not_edited(world):
     answer = post(browser(world.instructor), path, name="Other")
 
     assert answer.status_code == 409
-    assert "A published version never changes" in text_of(answer)
+    assert "A published version cannot be changed" in text_of(answer)
 
 
 def test_what_will_do_instead_is_said_and_taken_back(world, draft):

@@ -71,7 +71,7 @@ def test_an_empty_list_is_not_published(world):
     answer = post(browser(world.instructor), at(made, "publish/"))
 
     assert answer.status_code == 409
-    assert "Put a line on it first" in text_of(answer)
+    assert "Add a line first" in text_of(answer)
 
 
 def test_a_draft_is_published_then_signed_with_the_page_attached(world, draft):
@@ -98,7 +98,7 @@ def test_a_draft_is_published_then_signed_with_the_page_attached(world, draft):
         ({"page": b"MZ not a page"}, 400, "has to be a whole PDF, PNG or JPEG"),
         ({"page": b"%PDF-" + b"x" * (5 * 2**20)}, 413, "at most 5 MiB"),
         ({"until": "2020-01-01"}, 422, "The last day of the signature is past"),
-        ({"until": ""}, 400, "Give the last day"),
+        ({"until": ""}, 400, "Enter the last day"),
         ({"until": "soon"}, 400, "such as 2026-05-31"),
     ],
 )
@@ -155,7 +155,7 @@ def test_it_says_which_kits_would_change_what_that_takes_and_lets_them_follow(wo
     assert "34 × Wound dressing" in page
     assert "Left over inside: 1 × Shears" in page
     assert re.search(r"Wound dressing 10 × 12 Main store 68 22 46", page)
-    assert "Let the ticked kits" not in page
+    assert "Let the selected kits" not in page
     post(client, at(draft, "publish/"))
     assert "Let the selected kits follow version 2" in text_of(client.get(effect))
     post(client, at(draft, "follow/"), kit=["DAY-01", "DAY-02"])
@@ -170,4 +170,4 @@ def test_following_without_a_tick_says_what_to_do(world, draft):
     answer = post(browser(world.instructor), at(draft, "follow/"))
 
     assert answer.status_code == 400
-    assert "Tick the kits" in text_of(answer)
+    assert "Select the kits" in text_of(answer)

@@ -84,7 +84,7 @@ def test_whoever_has_no_room_yet_begins_with_one():
 
     page = browser(administrator).get("/first-day/")
 
-    assert "Begin with it" in text_of(page)
+    assert "Start with one" in text_of(page)
     assert 'href="/rooms/"' in page.content.decode()
 
 
@@ -159,9 +159,9 @@ def bomb():
 @pytest.mark.parametrize(
     ("content", "told"),
     [
-        (b"Shelves;A1", "no workbook that can be read"),
-        (b"PK\x03\x04 torn", "no workbook that can be read"),
-        (bomb(), "far more than a start needs"),
+        (b"Shelves;A1", "workbook cannot be read"),
+        (b"PK\x03\x04 torn", "workbook cannot be read"),
+        (bomb(), "far more than you need to start"),
         (b"x" * (2 * 1024 * 1024 + 1), "too large"),
     ],
     ids=["text", "torn", "bomb", "large"],

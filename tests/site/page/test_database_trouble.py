@@ -235,7 +235,7 @@ def test_a_book_that_may_only_be_read_says_so(
         "/sign-in/", {"username": world.keeper.user.username, "password": PASSWORD}
     )
     assert answer.status_code == 503
-    assert "may only be read" in text_of(answer)
+    assert "read-only at the moment" in text_of(answer)
 
 
 @pytest.mark.parametrize("engine", ["postgresql"], indirect=True)

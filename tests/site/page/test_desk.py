@@ -62,7 +62,7 @@ def test_what_was_told_is_found_by_name_kind_and_state(w):
 
     assert "DAY-02" not in text_of(client.get("/notices/?kind=lost"))
     assert "To Ines" not in text_of(client.get("/notices/?name=ki"))
-    assert "Nothing like this" in text_of(client.get("/notices/?state=sent"))
+    assert "No notification matches" in text_of(client.get("/notices/?state=sent"))
     assert client.get("/notices/?state=nonsense&kind=nonsense&before=x").status_code == 200
 
 
@@ -147,9 +147,9 @@ def test_everybody_chooses_what_they_hear_and_when(w):
 @pytest.mark.parametrize(
     ("field", "value", "says"),
     [
-        ("weekly_at", "soon", "Give a time of day"),
+        ("weekly_at", "soon", "Enter a time of day"),
         ("weekly_on", "8", "a whole number from 0 to 6"),
-        ("quiet_until", "", "Give both ends of the quiet hours"),
+        ("quiet_until", "", "Enter both ends of the quiet hours"),
         ("when-lost", "maybe", "Choose at once"),
         ("when-weekly", "at-once", "comes weekly, or never"),
     ],
@@ -206,7 +206,7 @@ def test_a_name_or_an_address_that_is_none_is_refused_with_the_form_still_filled
     assert answer.status_code == 400
     assert 'value="01632 960111"' in answer.content.decode()
     answer = post(client, "/people/add/", name="Noa", email="noa", home_room="main-store")
-    assert "Write the email address in full" in text_of(answer)
+    assert "Enter the full email address" in text_of(answer)
     assert not Person.objects.filter(name="Noa").exists()
 
 

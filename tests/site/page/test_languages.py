@@ -108,7 +108,7 @@ def test_whoever_signs_in_is_asked_in_the_browsers_language():
     page = Client().get("/sign-in/", headers={"Accept-Language": "de-CH, de;q=0.9"})
 
     assert 'lang="de"' in page.content.decode()
-    assert "Anmeldename" in text_of(page)
+    assert "Benutzername" in text_of(page)
     assert "Username" in text_of(Client().get("/sign-in/"))
 
 
@@ -118,7 +118,7 @@ def test_pages_speak_the_language_that_the_person_chose():
     Person.objects.filter(pk=world.guide.pk).update(language="de")
 
     page = text_of(browser(world.guide).get("/kits/DAY-01/"))
-    assert "Bereit" in page
+    assert "Einsatzbereit" in page
     assert f"{make.TODAY.day}. " in page  # a day as German has it
     assert "Ready" in text_of(browser(world.keeper).get("/kits/DAY-01/"))
     assert translation.get_language() == "en-gb"
@@ -177,7 +177,7 @@ def test_mails_to_whoever_never_chose_are_in_the_organisations_language(settings
     written = composing.write(notices)
 
     assert notices
-    assert all("Jemand hat gesagt" in each.letter.first[0].text for each in written.values())
+    assert all("Jemand hat gemeldet" in each.letter.first[0].text for each in written.values())
 
 
 @pytest.mark.django_db
@@ -190,5 +190,5 @@ def test_letters_are_in_the_language_of_whom_they_tell():
     written = composing.write(notices)
 
     subjects = {n.person.name: written[n.pk].letter.first[0].text for n in notices}
-    assert "Jemand hat gesagt, dass etwas nicht stimmt" in subjects["Kim"]
+    assert "Jemand hat gemeldet, dass etwas nicht stimmt" in subjects["Kim"]
     assert all("somebody reported" in text for name, text in subjects.items() if name != "Kim")

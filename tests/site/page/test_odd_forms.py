@@ -27,7 +27,7 @@ def test_a_nul_in_a_search_is_refused_with_a_sentence(world, path):
     answer = browser(world.keeper).get(path)
 
     assert answer.status_code == 400
-    assert "a character that cannot be kept" in text_of(answer)
+    assert "a character that cannot be saved" in text_of(answer)
 
 
 @pytest.mark.parametrize("path", ["/sign-in/", "/lists/", "/scan/", "/kits/DAY-01/withhold/"])
@@ -37,7 +37,7 @@ def test_a_nul_in_a_form_is_refused_before_anything_is_done(world, path):
     answer = post(browser(world.keeper), path, **said)
 
     assert answer.status_code == 400
-    assert "a character that cannot be kept" in text_of(answer)
+    assert "a character that cannot be saved" in text_of(answer)
 
 
 @pytest.mark.parametrize(
@@ -63,4 +63,4 @@ def test_a_time_at_the_end_of_all_calendars_is_no_time(world, field):
         answer = post(browser(world.keeper), "/trips/add/", **said, **{**times, field: odd})
 
         assert answer.status_code == 400
-        assert "give a day and a time" in text_of(answer)
+        assert "enter a day and a time" in text_of(answer)

@@ -131,7 +131,7 @@ def test_a_form_from_elsewhere_is_refused_with_a_sentence(school):
     answer = post(client, "/scan/", intent="check-out", text="DAY-01")
 
     assert answer.status_code == 403
-    assert "stood open for too long" in text_of(answer)
+    assert "was open for too long" in text_of(answer)
     assert not Checkout.objects.exists()
 
 

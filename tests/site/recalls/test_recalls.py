@@ -49,7 +49,7 @@ def test_a_recall_runs_from_its_record_to_its_end(world):
     assert "1 place has not answered" in text_of(client.get(answer["Location"]))
     post(mine, f"/stock/recalls/{recall.pk}/answer/", row=row.pk, answer="taken-out", removed=6)
 
-    assert "Every place in your view has answered" in text_of(client.get(answer["Location"]))
+    assert "Every place that you see has answered" in text_of(client.get(answer["Location"]))
     assert make.units(world.dressings, make.section(world.day_01)) == 0
     words = text_of(client.get(answer["Location"]))
     assert "18 units are in quarantine: send them back" in words
@@ -89,7 +89,7 @@ def test_a_withdrawn_recall_is_put_back_onto_a_shelf_and_may_be_opened_again(wor
     assert "maker.example/7" in words
     post(client, f"{path}put-back/", shelf=str(world.upper.pk))
     assert make.units(world.dressings, world.upper) == 12
-    assert "Nothing of it is in quarantine" in text_of(client.get(path))
+    assert "None of it is in quarantine" in text_of(client.get(path))
     post(client, f"{path}reopen/")
     assert make.units(world.dressings, world.upper) == 0
     assert "Finish the recall" in text_of(browser(world.adviser).get(path))

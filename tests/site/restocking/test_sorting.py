@@ -90,8 +90,12 @@ def gone_out_of_date(world):
     ("batch", "status", "told"),
     [
         (lambda s: gone_out_of_date(s.world), 409, "went out of date"),
-        (lambda s: s.world.lots["tablets"], 422, "is not what is to be put in"),
-        (lambda s: make.batch(s.world.dressing, "NONE", make.days(90)), 409, "The book has none"),
+        (lambda s: s.world.lots["tablets"], 422, "is not on the restock list"),
+        (
+            lambda s: make.batch(s.world.dressing, "NONE", make.days(90)),
+            409,
+            "On record there is none",
+        ),
     ],
 )
 def test_a_batch_that_may_not_go_in_is_told_at_once(school, batch, status, told):

@@ -182,7 +182,7 @@ def test_a_new_thing_without_a_kind_is_asked_for_it(world, client):
     answer = post(client, f"{PATH}new/", name="Foil blanket", base_unit="blanket")
 
     assert answer.status_code == 400
-    assert "Choose what kind of thing it is" in text_of(answer)
+    assert "Choose the kind of item" in text_of(answer)
     assert 'value="Foil blanket"' in answer.content.decode()
 
 
@@ -206,7 +206,7 @@ def test_each_thing_goes_where_it_was_tapped_and_says_why(world, client):
 
     page = text_of(client.get(PATH))
     assert re.search(r"2 × Wound dressing 10 × 12 batch B1 shelf C3 – more than we carry", page)
-    assert "thrown out: pharmacy – not on our list" in page
+    assert "disposed of: pharmacy – not on our list" in page
     assert "stays: Main" in page
     assert "for training" in page
     box = room_place(world.store, PlaceKind.TRAINING)
@@ -234,9 +234,9 @@ def test_what_is_judged_by_eye_stays_by_a_tap(world, client):
 @pytest.mark.parametrize(
     ("more", "status", "says"),
     [
-        ({"units": "some"}, 400, "How many: “some” will not do"),
+        ({"units": "some"}, 400, "How many: “some” is not valid"),
         ({"goes": "elsewhere"}, 400, "Tap where it goes"),
-        ({"goes": "dispose:river"}, 400, "Tap how it is thrown out"),
+        ({"goes": "dispose:river"}, 400, "Tap how it is disposed of"),
         ({"goes": "keep:lid"}, 400, "DAY-02 has no section “lid”"),
         ({"goes": "shelf:0"}, 404, "There is no shelf"),
         ({"goes": "level:main:full"}, 400, "Tap whether it is full or low"),
@@ -344,7 +344,7 @@ def test_the_cost_runs_along_with_what_remains_at_the_last_prices(world, client)
 
     assert re.search(r"Until now 40.00 GBP", text_of(page))
     # Two more dressings at 1.50; shears and tablets have no known price.
-    assert re.search(r"With what remains 43.00 GBP", text_of(page))
+    assert re.search(r"With what is still needed 43.00 GBP", text_of(page))
     assert "2 items without a known price are not included" in text_of(page)
     assert "The bought kit as a whole" not in text_of(client.get(PATH, {"item": world.shears.pk}))
 

@@ -237,7 +237,7 @@ def test_the_wrong_kit_for_ones_own_trip_is_said_before_it_goes_and_swapped_by_o
 
     (_, answer) = on_and_on(client, "many", scanned.shown(school.tag), "DAY-03")
 
-    assert "DAY-01 is promised for Crag walk, not DAY-03" in text_of(answer)
+    assert "DAY-01 is reserved for Crag walk, not DAY-03" in text_of(answer)
     assert not Checkout.objects.exists()
     press(client, answer, "Swap the two")
     assert Checkout.objects.get(in_at=None).trip == trip
@@ -285,7 +285,7 @@ def test_a_wrong_kit_that_does_not_suit_the_trip_is_told_why(school):
     (_, answer) = on_and_on(client, "many", school.tag.code, "DAY-03")
     answer = press(client, answer, "Swap the two")
 
-    assert "DAY-03 does not do for Long crossing" in text_of(answer)
+    assert "DAY-03 is not enough for Long crossing" in text_of(answer)
     assert not Checkout.objects.exists()
 
 

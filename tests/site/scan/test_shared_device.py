@@ -65,7 +65,7 @@ def test_it_is_the_rooms_and_no_longer_its_keepers(school, device):
     page = text_of(device.get("/scan/"))
 
     assert "Phone at the hatch (Main store)" in page
-    assert "Nobody said who they are" in page
+    assert "Nobody is chosen" in page
     assert device.get("/kits/DAY-01/").status_code == 200
     assert "Labels" not in page and "Settings" not in page
 
@@ -159,7 +159,7 @@ def test_a_keepers_act_needs_their_pin_and_is_done_with_it(school, device):
     assert asked["Location"].startswith("/hatch/pin/")
     wrong = confirmed(device, "0000")
     assert wrong.status_code == 403
-    assert "another PIN" in text_of(wrong)
+    assert "Wrong PIN" in text_of(wrong)
     assert not Entry.objects.filter(kind="release").exists()
     done = confirmed(device, **act_in(asked))  # the fifth tap, and nothing more
 

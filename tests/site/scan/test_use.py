@@ -55,7 +55,7 @@ def test_without_a_seal_on_record_it_is_told_to_look_inside(school):
     page = post(browser(school.world.guide), SORT, sealed="1")
 
     assert page.status_code == 409
-    assert "Look inside, then seal it" in text_of(page)
+    assert "Check its contents, then seal it" in text_of(page)
 
 
 def test_what_was_used_is_said_while_sorting_and_leads_back_to_it(school):
@@ -78,7 +78,7 @@ def test_a_number_that_is_none_is_told_and_the_form_keeps_what_was_said(school):
     page = post(browser(school.world.guide), USED, **{f"used-{school.world.dressing.pk}": "a few"})
 
     assert page.status_code == 400
-    assert "is no number of things" in text_of(page)
+    assert "is not a number of items" in text_of(page)
     assert 'value="a few"' in page.content.decode()
     assert not Entry.objects.filter(kind="use").exists()
 

@@ -63,12 +63,12 @@ def test_a_difference_is_explained_before_it_is_written(world):
     client, path = browser(world.guide), f"/stock/count/{world.shelf.pk}/"
     answer = counted(client, world, d1=10, shears=5, tablets=40, gauge=1)
     assert "1 difference. Nothing is saved yet." in text_of(answer)
-    assert "Counted 10 , the book has 12 ." in text_of(answer)
+    assert "Counted 10 , on record 12 ." in text_of(answer)
     assert not counts()
     fields = form_with(answer, 'name="write"')
 
     refused = client.post(path, {**fields, "write": "1"})
-    assert "Say of each difference why" in text_of(refused)
+    assert "Choose a reason for each difference" in text_of(refused)
     why = {f"why-lot-{world.dressings.pk}": "used", f"note-lot-{world.dressings.pk}": "by Gil"}
     fields = form_with(refused, 'name="write"')
     client.post(path, {**fields, **why, "write": "1"})
@@ -127,7 +127,7 @@ def test_each_label_that_is_scanned_counts_one_more_of_its_batch(world):
         "units": "2",
     }
     compared = client.post(path, {**fields, "batch": ""})
-    assert "Counted 2 , the book has 12 ." in text_of(compared)
+    assert "Counted 2 , on record 12 ." in text_of(compared)
 
 
 def test_what_moved_while_somebody_counted_is_pointed_out(world):
@@ -137,7 +137,7 @@ def test_what_moved_while_somebody_counted_is_pointed_out(world):
 
     answer = client.post(path, {**fields, f"lot-{world.dressings.pk}": "12"})
 
-    assert "moved in the book while you counted" in text_of(answer)
+    assert "moved while you counted" in text_of(answer)
 
 
 def test_an_empty_sheet_is_no_count(world):
@@ -153,7 +153,7 @@ def test_that_nothing_else_is_there_is_said_by_a_tick(world):
     assert "rest" not in fields
 
     answer = client.post(path, {**fields, "rest": "none"})
-    assert "Counted 0 , the book has 10 ." in text_of(answer)
+    assert "Counted 0 , on record 10 ." in text_of(answer)
     assert "not counted" not in text_of(answer)
     fields = form_with(answer, 'name="write"')
     why = {f"why-lot-{world.lots['d2'].pk}": "shelf"}

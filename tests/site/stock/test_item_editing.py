@@ -41,14 +41,14 @@ def test_the_order_level_and_the_coldest_are_set_by_hand(world):
     fields = form_with(client.get(path), 'name="save"')
 
     wrong = client.post(path, {**fields, "order_down_to": "few", "save": "1"})
-    assert "“few” will not do" in text_of(wrong)
+    assert "“few” is not valid" in text_of(wrong)
     again = form_with(wrong, 'name="save"')
     said = {"order_down_to": "30", "min_temp_c": "-5", "caution": "One at a time."}
     client.post(path, {**again, **said, "save": "1"})
 
     item = Item.objects.get(pk=world.tablets.pk)
     assert (item.order_down_to, item.min_temp_c, item.caution) == (30, -5, "One at a time.")
-    assert "Order when down to 30" in text_of(client.get(f"/stock/{item.pk}/"))
+    assert "Order at 30 left" in text_of(client.get(f"/stock/{item.pk}/"))
 
 
 def test_an_edit_of_what_somebody_else_changed_meanwhile_is_not_written(world):
@@ -91,7 +91,7 @@ def test_a_thing_on_a_kit_list_is_not_retired(world):
 def test_a_guide_edits_nothing(world):
     client = browser(world.guide)
 
-    assert "Edit what is said" not in text_of(client.get(f"/stock/{world.shears.pk}/"))
+    assert "Edit item" not in text_of(client.get(f"/stock/{world.shears.pk}/"))
     assert client.get(f"/stock/{world.shears.pk}/edit/").status_code == 403
 
 
@@ -102,7 +102,7 @@ def test_a_wrong_date_is_put_right_and_the_kit_judged_again(world):
     assert fields["number"] == "D1"
 
     said = {"printed": make.days(-3).isoformat(), "correct": "1"}
-    assert "Say how you know" in text_of(client.post(path, {**fields, **said, "reason": ""}))
+    assert "Enter how you know" in text_of(client.post(path, {**fields, **said, "reason": ""}))
     client.post(path, {**fields, **said, "key": "", "reason": "read off the pack"})
 
     assert Lot.objects.get(pk=world.dressings.pk).expiry == make.days(-3)

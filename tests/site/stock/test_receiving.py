@@ -80,7 +80,7 @@ def test_a_pack_that_says_how_many_it_holds_counts_by_that(coded):
 def test_a_code_that_reads_in_two_ways_is_offered_in_each(coded):
     answer = post(browser(coded.keeper), "/stock/receive/", text=f"10AB1730053101{GTIN}")
 
-    assert "Compare with what is printed on the pack" in text_of(answer)
+    assert "Compare with the pack" in text_of(answer)
     assert answer.content.decode().count('name="pack_code"') > 1
 
 
@@ -157,7 +157,7 @@ def test_what_is_no_code_says_what_to_do_here(coded):
     answer = post(browser(coded.keeper), "/stock/receive/", text="twelve boxes")
 
     assert answer.status_code == 400
-    assert "“twelve boxes” is neither a code that makers print" in text_of(answer)
+    assert "“twelve boxes” is neither a maker’s code" in text_of(answer)
 
 
 def test_a_shelf_scanned_after_a_pack_keeps_the_pack_and_comes_first(coded):

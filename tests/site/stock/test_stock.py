@@ -41,7 +41,7 @@ def test_stock_is_searched_and_narrowed_to_what_is_low(world):
 
     assert "Shears" not in text_of(client.get("/stock/?search=dress"))
     assert "Nothing is running low" in text_of(client.get("/stock/?low=1"))
-    assert "No thing has this in its name" in text_of(client.get("/stock/?search=zzz"))
+    assert "No item has this in its name" in text_of(client.get("/stock/?search=zzz"))
 
 
 def test_a_thing_shows_its_batches_by_shelf_its_kits_and_its_movements(world):
@@ -107,7 +107,7 @@ def test_what_is_still_good_is_thrown_out_with_a_reason_alone(world):
     client = browser(world.keeper)
     path = f"/stock/at/{world.shelf.pk}/{world.dressings.pk}/"
 
-    assert "say why" in text_of(post(client, path, units="2", dispose="bin"))
+    assert "give the reason" in text_of(post(client, path, units="2", dispose="bin"))
     post(client, path, units="2", dispose="bin", reason="got wet")
 
     assert make.units(world.dressings, world.shelf) == 10
@@ -137,7 +137,7 @@ def test_what_is_unticked_stays(world):
 
     answer = post(browser(world.keeper), "/stock/out-of-date/")
 
-    assert "Choose what is thrown out" in text_of(answer)
+    assert "Choose what to dispose of" in text_of(answer)
     assert disposing.out_of_date(world.store)[0].units == 3
 
 
@@ -178,7 +178,7 @@ def test_the_board_names_what_is_running_low_and_leads_to_what_to_order(world):
 
     # one gauge of nine is emptier than five shears
     assert "Running low Order Pressure gauge, Shears View what to order" in text_of(page)
-    low = client.get(re.search(r'href="([^"]+)">See what to order', page.content.decode())[1])
+    low = client.get(re.search(r'href="([^"]+)">View what to order', page.content.decode())[1])
     assert "Shears" in text_of(low)
     assert "Pain tablets" not in text_of(low)
 
@@ -188,10 +188,10 @@ def test_an_empty_room_says_what_to_do_first(db):
     room = make.room("New store")
     client = browser(make.person("Nia", make.Role.KEEPER, room))
 
-    assert "Receive what arrived first" in text_of(client.get("/stock/"))
-    assert "No thing is known here yet" in text_of(client.get("/stock/receive/"))
+    assert "Receive a delivery first" in text_of(client.get("/stock/"))
+    assert "No item is known here yet" in text_of(client.get("/stock/receive/"))
     assert "There is no shelf in New store yet" in text_of(client.get("/stock/count/"))
-    assert "Receive what arrived first" in text_of(client.get("/stock/expiry/"))
+    assert "Receive a delivery first" in text_of(client.get("/stock/expiry/"))
     assert "No recall is open" in text_of(client.get("/stock/recalls/"))
 
 

@@ -6,7 +6,7 @@ import pytest
 from django.core.cache import cache
 
 from kits.services.stock import counting
-from kits.services.stock.counting import Found
+from kits.services.stock.counting import CountLine
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
@@ -23,7 +23,7 @@ def world():
     world = make.world()
     kit = make.kit("DAY-09", world.version, world.store, entered=False)
     main, rubbed = make.section(kit), make.batch(world.dressing)
-    counting.count(make.act(), [main], [Found(main, 6, lot=rubbed)], complete=False)
+    counting.count(make.act(), [main], [CountLine(main, 6, lot=rubbed)], complete=False)
     return world
 
 
@@ -32,7 +32,7 @@ def test_it_lists_what_to_look_at_and_takes_its_date(world):
     assert "1 without a date" in text_of(client.get("/stock/"))
     page = text_of(client.get("/stock/undated/"))
     assert "6 × Wound dressing" in page
-    assert "DAY-09 goes with it through" in page
+    assert "DAY-09 may go with it through" in page
     main = make.section(make.Kit.objects.get(name="DAY-09"))
     lot = make.batch(world.dressing)
     said = {"place": main.pk, "lot": lot.pk, "units": 6, "number": "", "printed": "soon"}

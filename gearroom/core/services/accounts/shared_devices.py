@@ -147,4 +147,4 @@ def confirm(person: Person, pin: str) -> None:
     if check_password(pin, person.pin):
         attempts.give_back("pin", str(person.pk))
     else:
-        raise NotAllowed("wrong-pin", _("The two PINs differ. Type it again."))
+        raise NotAllowed("wrong-pin", _("Wrong PIN. Type it again."))

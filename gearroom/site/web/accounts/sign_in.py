@@ -11,8 +11,8 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
 from gearroom.core import clock
+from gearroom.core.acts.exceptions import database_problems
 from gearroom.core.acts.problems import Problem
-from gearroom.core.api.problems import database_problems
 from gearroom.core.services.accounts import attempts, shared_devices, sign_ins
 from gearroom.site.web.accounts import known_browsers
 from gearroom.site.web.page.shell import NOTED, back_to, page, rooms_of

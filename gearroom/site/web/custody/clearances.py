@@ -56,7 +56,7 @@ def every(request: HttpRequest) -> HttpResponse:
             "own": clearances.answers_for(each) == who.person,
             **_standing(each),
         }
-        for each in clearances.seen_by(who)[:_MOST]
+        for each in clearances.visible_to(who)[:_MOST]
     ]
     return show(request, "site/custody/clearances.html", {"rows": rows})
 

@@ -26,9 +26,10 @@ from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Level
 from kits.services.custody import custody, use
 from kits.services.custody.hand_back_remarks import Remarks
-from kits.services.custody.unmet_needs import Needed
-from kits.services.custody.use_suggestions import Likely, likely
+from kits.services.custody.unmet_needs import NeedLine
+from kits.services.custody.use_suggestions import UseSuggestions, suggest
 from kits.services.kits import mixed_contents, participants_own
+from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 from kits.services.overview import kits_overview
 from labels.services.scan.batches import batch_in
@@ -66,7 +67,7 @@ def _page(
         # What another room's kit carries is not theirs to see; that it was opened is.
         facts |= {"step": "used", "sharps": said["sharps"], "may_scan": theirs}
         facts |= besides(request, kit)
-        facts |= counts(request.POST, likely(kit), batch) if theirs else {}
+        facts |= counts(request.POST, suggest(kit), batch) if theirs else {}
     else:
         facts["not_ours"] = participants_own.is_inside(kit)
         facts["step"] = "sharps" if said.get("opened") else "ways"
@@ -143,7 +144,7 @@ class Eye:
     level: str = ""
 
 
-def counts(said: Mapping[str, str], of: Likely, batch: Lot | None = None) -> dict[str, Any]:
+def counts(said: Mapping[str, str], of: UseSuggestions, batch: Lot | None = None) -> dict[str, Any]:
     """The tiles of a form of use as it was filled in, with one more of a batch just scanned."""
 
     def tile(item: Item) -> Tile:
@@ -180,7 +181,7 @@ def counts(said: Mapping[str, str], of: Likely, batch: Lot | None = None) -> dic
     }
 
 
-def used_in(said: Mapping[str, str], kit: Kit) -> tuple[list[use.UseLine], list[use.LevelSeen]]:
+def used_in(said: Mapping[str, str], kit: Kit) -> tuple[list[use.UseLine], list[LooseLevel]]:
     """What a form says was used: fields `used-ITEM` and `lot-LOT` with a number, all of it in class
     with `in_class`; `away-ITEM` went with a casualty; `level-SECTION-ITEM`. Raises Invalid."""
     things: dict[int, int] = {}
@@ -211,7 +212,7 @@ def used_in(said: Mapping[str, str], kit: Kit) -> tuple[list[use.UseLine], list[
     return (
         lines + gone,
         [
-            use.LevelSeen(find.section(kit, key), items[item], level)
+            LooseLevel(find.section(kit, key), items[item], level)
             for key, item, level in seen
             if items[item].by_eye
         ],
@@ -241,7 +242,7 @@ def remarks_in(request: HttpRequest, kit: Kit) -> Remarks:
         raise _not_ours()
     return Remarks(
         [
-            Needed(items[pk]) if (pk := known.get(line.casefold())) else Needed(words=line)
+            NeedLine(items[pk]) if (pk := known.get(line.casefold())) else NeedLine(words=line)
             for line in wanted
         ],
         others,

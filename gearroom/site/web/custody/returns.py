@@ -10,9 +10,8 @@ from django.views.decorators.http import require_POST
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, Problem
 from gearroom.site.web.page.shell import Done, acted, actor, page, show
-from kits.services.custody import reporters
 from kits.services.kits import participants_own
-from kits.services.lookup import find
+from kits.services.lookup import find, reporters
 from kits.services.stock import away, views
 
 
@@ -40,7 +39,7 @@ def _every(request: HttpRequest, problem: Problem | None = None) -> HttpResponse
             "may_write_off": who.may("write_off", row.kit.home_room_id),
             "may_come_back": who.may("come_back", row.kit.home_room_id),
         }
-        for row in away.seen_by(who)
+        for row in away.visible_to(who)
     ]
     facts = {"rows": rows, "problem": problem}
     return show(
@@ -55,7 +54,7 @@ def _ended(request: HttpRequest, act: Act) -> Done:
     if not (count.isascii() and count.isdigit() and 0 < len(count) < 7):
         raise Invalid(_("Enter how many: a whole number of at least 1."), field="units")
     facts = {"count": int(count), "thing": lot.item.name}
-    if said.get("removed"):
+    if said.get("gone"):
         entry = away.write_off(act, kit, lot, int(count))
         return Done(_("%(count)d × %(thing)s is written off as used.") % facts, entry.pk)
     shelf = find.shelf(act.actor, said.get("shelf", ""))

@@ -14,14 +14,14 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
+from gearroom.core.acts.exceptions import database_problems
 from gearroom.core.acts.problems import NotFound, Problem
-from gearroom.core.api.problems import database_problems
 from gearroom.site.web.custody.hand_back import besides, counts, remarks_in, used_in
 from gearroom.site.web.page import errors
 from gearroom.site.web.page.shell import actor, here, no_room, page, show
 from kits.models import Checkout
 from kits.services.custody import use_requests
-from kits.services.custody.use_suggestions import likely
+from kits.services.custody.use_suggestions import suggest
 from kits.services.lookup import find
 from labels.services.scan.links import symbol_svg
 
@@ -35,7 +35,7 @@ def ask(request: HttpRequest, kit: str) -> HttpResponse:
     held = use_requests.latest(who, found)
     facts: dict[str, Any] = {"kit": found, "held": held, "days": use_requests.WITHIN.days}
     if held is not None:
-        sent = _message(request, held, use_requests.also(who, held))
+        sent = _message(request, held, use_requests.times_of_person(who, held))
         facts |= {**sent, "symbol": "data:image/svg+xml," + quote(symbol_svg(sent["link"]))}
     return show(request, "site/custody/use_request_new.html", facts)
 
@@ -49,7 +49,7 @@ def ask_all(request: HttpRequest) -> HttpResponse:
         return no_room(request)
     rows = [
         {"person": held[0].person, "held": held, **_message(request, held[0], held)}
-        for held in use_requests.asked_of(actor(request), room)
+        for held in use_requests.people_to_ask(actor(request), room)
     ]
     return show(
         request,
@@ -73,7 +73,7 @@ def tell(request: HttpRequest, said: str, time: int | None = None) -> HttpRespon
     """What somebody used, by the link that they were sent: of one kit at a time, where it was
     several; that nothing was used, of all at once."""
     try:
-        times = use_requests.asked(said)
+        times = use_requests.times_of_link(said)
     except Problem as problem:
         if problem.code == "told-already":
             return _answer(
@@ -97,7 +97,7 @@ def tell(request: HttpRequest, said: str, time: int | None = None) -> HttpRespon
         remarks = remarks_in(request, held.kit)
         wrong = request.POST.get("wrong", "").strip()[:300]
         with database_problems():
-            told = use_requests.tell(held, used, levels=levels, wrong=wrong, remarks=remarks)
+            told = use_requests.answer(held, used, levels=levels, wrong=wrong, remarks=remarks)
     except Problem as problem:
         return _asked(request, held, problem)
     left = [each for each in times if each != held]
@@ -119,7 +119,7 @@ def _nothing(request: HttpRequest, said: str, times: Sequence[Checkout]) -> Http
     try:
         with database_problems():
             for held in done:
-                use_requests.tell(held, [])
+                use_requests.answer(held, [])
     except Problem as problem:
         facts = {"times": times, "said": said, "problem": problem}
         return _answer(request, "site/custody/use_requests.html", facts, problem.status)
@@ -134,7 +134,7 @@ def _asked(request: HttpRequest, held: Checkout, problem: Problem | None = None)
         "kit": held.kit,
         "problem": problem,
         "said": request.POST,
-        **counts(request.POST, likely(held.kit)),
+        **counts(request.POST, suggest(held.kit)),
         **besides(request, held.kit),
     }
     return _answer(

@@ -19,11 +19,11 @@ from gearroom.core.acts.problems import Invalid, Problem, printable
 from gearroom.site.web.custody.hand_back import batch_sent
 from gearroom.site.web.page import fields
 from gearroom.site.web.page.shell import Done, acted, actor, page, show
-from kits.models import Holding, Item, Kit, ListLine, Lot, Place, PlaceKind
+from kits.models import Holding, Item, Kit, ListLine, Lot, Place
 from kits.rules.ledger.expiry import PrintedDateError, last_good_day
 from kits.rules.ledger.facts import Kind, Level
-from kits.services.custody.use import LevelSeen
 from kits.services.ledger import lots, readiness
+from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 from kits.services.restocking import sorting
 from kits.services.stock import counting
@@ -169,7 +169,7 @@ def _sheet(
         "sections": _sections(kit, said),
         "rest": "rest" in said,
         "batch": batch,
-        "things": Item.objects.filter(retired_on__isnull=True, by_eye=False).order_by("name"),
+        "things": Item.objects.active().filter(by_eye=False).order_by("name"),
         "problem": problem,
         "differences": None,
         **compared,
@@ -188,7 +188,8 @@ def _sections(kit: Kit, said: Mapping[str, str]) -> list[Section]:
     places = _places(kit)
     there: dict[tuple[str, int], list[Lot]] = defaultdict(list)
     for held in (
-        Holding.objects.filter(place__in=places, units__gt=0)
+        Holding.objects.on_hand()
+        .filter(place__in=places)
         .select_related("lot__item", "place")
         .order_by("lot__item__name", "lot__expiry", "lot")
     ):
@@ -278,7 +279,7 @@ def _posted(request: HttpRequest, kit: Kit) -> HttpResponse:
     return acted(request, perform, to=reverse("kit", args=[kit.name]))
 
 
-def _says(kit: Kit, done: counting.Counted) -> str:
+def _says(kit: Kit, done: counting.CountResult) -> str:
     differing = len(done.differences)
     says = (
         ngettext(
@@ -295,15 +296,15 @@ def _says(kit: Kit, done: counting.Counted) -> str:
 
 
 def _places(kit: Kit) -> list[Place]:
-    return list(kit.sections.filter(kind=PlaceKind.SECTION, closed_on__isnull=True))
+    return list(kit.sections.open())
 
 
-def _counted(said: QueryDict, kit: Kit) -> tuple[list[counting.Found], list[LevelSeen]]:
+def _counted(said: QueryDict, kit: Kit) -> tuple[list[counting.CountLine], list[LooseLevel]]:
     """What the form says was found. Fields: `have-LOT-PLACE` units of a known batch,
     `units|number|expiry-PLACE-ITEM-ROW` of another one, `level-PLACE-ITEM`, and for a thing that
     is on no line `else-PLACE` in place of the item."""
-    found: dict[tuple[int, int, int], counting.Found] = {}
-    levels: list[LevelSeen] = []
+    found: dict[tuple[int, int, int], counting.CountLine] = {}
+    levels: list[LooseLevel] = []
     for section in _sections(kit, said):
         for row in section.rows:
             if row.item.by_eye:
@@ -312,7 +313,7 @@ def _counted(said: QueryDict, kit: Kit) -> tuple[list[counting.Found], list[Leve
             for name, lot, value in row.known:
                 if value.strip():
                     units = fields.whole(said, name, what=row.item.name)
-                    found[row.place.pk, lot.pk, 0] = counting.Found(row.place, units, lot=lot)
+                    found[row.place.pk, lot.pk, 0] = counting.CountLine(row.place, units, lot=lot)
             for blank in row.blanks:
                 _add(found, _batch(kit, row.place, row.item, blank, known=bool(row.lots)))
         if section.other:
@@ -321,10 +322,10 @@ def _counted(said: QueryDict, kit: Kit) -> tuple[list[counting.Found], list[Leve
     return list(found.values()), levels
 
 
-def _level(row: Row) -> Iterable[LevelSeen]:
+def _level(row: Row) -> Iterable[LooseLevel]:
     if row.level:
         try:
-            yield LevelSeen(row.place, row.item, Level(row.level))
+            yield LooseLevel(row.place, row.item, Level(row.level))
         except ValueError:
             raise Invalid(
                 _("This form did not come from this page. Load the page again.")
@@ -333,7 +334,7 @@ def _level(row: Row) -> Iterable[LevelSeen]:
 
 def _batch(
     kit: Kit, place: Place, item: Item, blank: Blank, *, known: bool
-) -> counting.Found | None:
+) -> counting.CountLine | None:
     """What a row for another batch says; `known`: the thing has rows of its own, so that none here
     says nothing of it."""
     number, printed = blank.number.strip(), blank.expiry.strip()
@@ -348,7 +349,7 @@ def _batch(
         return None
     count = fields.whole({"units": units}, "units", what=item.name)
     if not count:
-        return None if known else counting.Found(place, 0, item=item)
+        return None if known else counting.CountLine(place, 0, item=item)
     try:
         expiry = last_good_day(printed, today=readiness.today_of(kit)) if printed else None
     except PrintedDateError as error:
@@ -358,10 +359,12 @@ def _batch(
         if instrument
         else lots.known(item=item, number=number, expiry=expiry)
     )
-    return counting.Found(place, count, lot=lot)
+    return counting.CountLine(place, count, lot=lot)
 
 
-def _add(found: dict[tuple[int, int, int], counting.Found], more: counting.Found | None) -> None:
+def _add(
+    found: dict[tuple[int, int, int], counting.CountLine], more: counting.CountLine | None
+) -> None:
     """Put a row to the others; the same batch in two rows is the sum of both."""
     if more is None:
         return

@@ -27,7 +27,7 @@ from kits.services.ledger import readiness
 from kits.services.lookup import find
 from kits.services.overview import kits_overview
 from kits.services.restocking import sorting
-from kits.services.text import wording
+from kits.services.text import reason_texts, wording
 from kits.services.trips import due_times
 from labels.services.scan.remedies import ways_on
 from labels.services.scan.results import Next
@@ -70,7 +70,7 @@ def one(request: HttpRequest, kit: str) -> HttpResponse:
         "seen": seen,
         "settle": ways.settle_verdict(found, verdict),
         "verdict": verdict,
-        "reasons": wording.reasons(verdict.reasons),
+        "reasons": reason_texts.reasons(verdict.reasons),
         "offers": _offers(who, seen),
         "today": readiness.today_of(found),
         "pouches": _pouches(seen.sections, inside),
@@ -99,7 +99,7 @@ def _offers(who: Actor, seen: kits_overview.Overview) -> list[Next]:
         return []
     asked = seen.judged.question
     rows = offers.offers(who, seen.kit, seen.judged.verdict, trip=asked.trip)
-    ways = ways_on(offers.shown(who, seen.kit, rows), seen.kit.name)
+    ways = ways_on(offers.as_values(who, seen.kit, rows), seen.kit.name)
     return [way for way in ways if not way.needs]
 
 

@@ -7,10 +7,10 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
+from gearroom.core import clock
 from gearroom.core.acts.problems import Invalid
 from gearroom.site.web.page import fields
 from gearroom.site.web.page.shell import actor, page, show
-from kits.services.custody import custody
 from kits.services.kits import contents, history, record
 from kits.services.ledger import readiness
 from kits.services.lookup import find
@@ -57,7 +57,7 @@ def as_of(request: HttpRequest, kit: str) -> HttpResponse:
         "record": record.record(
             found,
             on=None if on == today else on,
-            known_by=custody.end_of_day(on, found.home_room.time_zone) if then and on else None,
+            known_by=clock.end_of_day(on, found.home_room.time_zone) if then and on else None,
         ),
     }
     return show(request, "site/kits/as_of.html", facts)

@@ -28,7 +28,7 @@ from gearroom.site.web.page.shell import (
     rooms_of,
     show,
 )
-from kits.models import Holding, Kit, Label, LabelKind, Lot, Place, PlaceKind
+from kits.models import Holding, Kit, Label, LabelKind, Lot, Place
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
 from kits.services.lookup import find
@@ -148,22 +148,20 @@ def things(who: Actor, kind: str, room: Room | None, search: str = "") -> QueryS
     rows: QuerySet[Any]
     match kind:
         case "kits":
-            rows = find.kits_of(who).filter(home_room=room, retired_on__isnull=True)
+            rows = find.kits_of(who).active().filter(home_room=room)
         case "pouches":
-            rows = find.places_of(who).filter(
-                kind=PlaceKind.SECTION,
-                kit__home_room=room,
-                kit__retired_on__isnull=True,
-                closed_on__isnull=True,
+            rows = (
+                find.places_of(who)
+                .open()
+                .sections()
+                .filter(kit__home_room=room, kit__retired_on__isnull=True)
             )
             return rows.filter(kit__name__icontains=search).order_by("kit__name", "position", "id")
         case "shelves":
-            rows = find.places_of(who).filter(
-                kind=PlaceKind.SHELF, room=room, closed_on__isnull=True
-            )
+            rows = find.places_of(who).open().shelves().filter(room=room)
             return rows.filter(name__icontains=search).order_by("position", "name", "id")
         case "batches":
-            here_now = Holding.objects.filter(units__gt=0, place__room=room).values("lot")
+            here_now = Holding.objects.on_hand().filter(place__room=room).values("lot")
             rows = Lot.objects.select_related("item").filter(pk__in=here_now)
             return rows.filter(item__name__icontains=search).order_by(
                 "item__name", "expiry", "number", "id"
@@ -201,9 +199,7 @@ def newest(kind: str, rows: list[Any]) -> dict[int, Label]:
     if kind not in of or not rows:
         return {}
     column, is_on = of[kind]
-    found = Label.objects.filter(
-        kind=is_on, cancelled_at__isnull=True, **{f"{column}__in": [row.pk for row in rows]}
-    )
+    found = Label.objects.active().filter(kind=is_on, **{f"{column}__in": [row.pk for row in rows]})
     return {getattr(label, column): label for label in found.order_by("id")}
 
 

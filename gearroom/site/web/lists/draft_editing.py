@@ -136,7 +136,7 @@ def _section_page(
         "said": said,
         "problem": problem,
         "criticalities": words.CRITICALITIES.items(),
-        "things": Item.objects.filter(retired_on__isnull=True).values_list("name", flat=True),
+        "things": Item.objects.active().values_list("name", flat=True),
         "may_edit_items": actor(request).may("edit_item"),
     }
     status = problem.status if problem else 200

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.conf import settings
 from django.db.models import Count, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
@@ -18,11 +17,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
 
-from gearroom.core import clock
 from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Invalid, NotFound, Problem
 from gearroom.site.web.page import fields, words
-from gearroom.site.web.page.shell import Done, acted, actor, here, page, show
+from gearroom.site.web.page.shell import Done, acted, actor, page, show, today_here
 from kits.api.lists.packing_lists import packing_lists, versions
 from kits.models import Kit, PackingList, PackingListVersion, Substitute
 from kits.rules.ledger.facts import Line
@@ -56,12 +54,6 @@ def standing(version: PackingListVersion, today: date) -> Standing:
     else:
         state = "signed" if version.signed_until >= today else "ended"
     return Standing(state, _MARKS[state])
-
-
-def today_here(request: HttpRequest) -> date:
-    """Today where the device stands."""
-    room = here(request)
-    return clock.today(room.time_zone if room else settings.TIME_ZONE)
 
 
 def version_of(id: int, number: int) -> PackingListVersion:
@@ -361,4 +353,4 @@ def follow(request: HttpRequest, id: int, number: int) -> HttpResponse:
 
 
 def _kits_in_use(who: Actor) -> QuerySet[Kit]:
-    return find.kits_of(who).filter(retired_on__isnull=True)
+    return find.kits_of(who).active()

@@ -13,7 +13,7 @@ from kits.services.lists import signatures
 from kits.services.overview import board as kits_board
 from kits.services.overview.my_kits import Mine, elsewhere, mine
 from kits.services.trips import due_times
-from kits.services.trips.trip_readiness import TripSeen
+from kits.services.trips.trip_readiness import JudgedTrip
 
 _LOW_NAMED = 4
 """How many things that are running low are named; the rest is counted."""
@@ -95,7 +95,7 @@ def _soon_back(on_it: kits_board.Board, who: Actor) -> list[tuple[kits_board.Ret
     return rows
 
 
-def _trip(seen: TripSeen, on_it: kits_board.Board) -> dict[str, object]:
+def _trip(seen: JudgedTrip, on_it: kits_board.Board) -> dict[str, object]:
     """A trip's line: each kit, with whether its verdict for the trip stands on the board beside."""
     beside = {
         each.kit.pk for each in on_it.needing.listed if each.judged.question.trip == seen.trip

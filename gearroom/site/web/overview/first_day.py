@@ -70,7 +70,7 @@ def first_day(request: HttpRequest) -> HttpResponse:
 
 def _steps(room: Room) -> list[Step]:
     so_far = onboarding.steps(room)
-    kits = Kit.objects.filter(home_room=room, retired_on__isnull=True).order_by("pk")
+    kits = Kit.objects.active().filter(home_room=room).order_by("pk")
     kit = kits.first()
     to_count = kits.filter(contents_entered=False).first() or kit
     unsigned = PackingListVersion.objects.filter(published_at__isnull=False, signed_on=None).first()

@@ -26,10 +26,10 @@ from gearroom.core import clock
 from gearroom.core.acts.act import actor_of
 from gearroom.core.models import Person
 from gearroom.site.http.middleware import reads_labels
-from kits.rules.ledger.irregular import Broken
+from kits.rules.ledger.reasons import ReasonCode
 from kits.services.overview.phone_copy import pocket_book
 from kits.services.overview.phone_copy_revision import revision
-from kits.services.text.wording import IRREGULAR
+from kits.services.text.reason_texts import IRREGULAR
 
 SHELL = (
     "site/gear.css",
@@ -48,14 +48,14 @@ SHELL = (
 """What the page needs without a network, of the static files."""
 
 _SETTLES = {
-    Broken.OUT_OF_ORDER: "kit",
-    Broken.WAS_OUT: "kit",
-    Broken.WAS_NOT_OUT: "kit",
-    Broken.WAS_NOT_TAKEN_OUT: "kit",
-    Broken.EMERGENCY: "kit",
-    Broken.KEPT_AS_IT_CAME: "kit",
-    Broken.USED_MORE: "count",
-    Broken.BORROWED_MORE: "count",
+    ReasonCode.OUT_OF_ORDER: "kit",
+    ReasonCode.WAS_OUT: "kit",
+    ReasonCode.WAS_NOT_OUT: "kit",
+    ReasonCode.WAS_NOT_TAKEN_OUT: "kit",
+    ReasonCode.EMERGENCY: "kit",
+    ReasonCode.KEPT_AS_IT_CAME: "kit",
+    ReasonCode.USED_MORE: "count",
+    ReasonCode.BORROWED_MORE: "count",
 }
 """The page of a kit that settles an irregular act, where that is not the one to sort it on."""
 

@@ -1,6 +1,6 @@
 """What keeps a page from being shown or an act from being done, as a sentence with what to do.
 
-Below /api/ the same errors are problem+json (`gearroom.core.api.problems`).
+Below /api/ the same errors are problem+json (`gearroom.site.http.errors`).
 """
 
 from __future__ import annotations
@@ -13,12 +13,12 @@ from django.shortcuts import render
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts.database_trouble import TROUBLES
-from gearroom.core.acts.problems import Problem, document
-from gearroom.core.api import problems as api
+from gearroom.core.acts.exceptions import OtherProblem, as_problem
+from gearroom.core.acts.problems import Problem
 from kits.services.text.wording import moment
 
 
-class Remembered(Problem):
+class Remembered(OtherProblem):
     """A problem as it was answered; one given again says so, and when that was by the clock of a
     time zone."""
 
@@ -30,28 +30,22 @@ class Remembered(Problem):
             first = datetime.fromisoformat(facts.pop("first_answered_at"))
             again = _("This was already answered on %(when)s. Reload the page to ask again.")
             detail += " " + again % {"when": moment(first, time_zone)}
-        super().__init__(document["code"], detail, **facts)
-        self.status = document["status"]  # type: ignore[misc]  # set once, here
+        super().__init__(document["status"], document["code"], detail, **facts)
 
 
 def refusal(request: HttpRequest, problem: Problem) -> HttpResponse:
     """A page that says what stands against it; a part of a page, where only that was asked for."""
     if problem.status == 404:
-        return _told(request, 404, _("This does not exist here."), problem.detail)
+        return _page(request, 404, _("This does not exist here."), problem.detail)
     if problem.status == 403:
-        return _told(request, 403, _("You may not do this."), problem.detail)
+        return _page(request, 403, _("You may not do this."), problem.detail)
     if request.method in ("GET", "HEAD"):
-        return _told(request, problem.status, _("This cannot be shown now."), problem.detail)
-    return _told(request, problem.status, _("That didn’t work."), problem.detail)
+        return _page(request, problem.status, _("This cannot be shown now."), problem.detail)
+    return _page(request, problem.status, _("That didn’t work."), problem.detail)
 
 
-def in_trouble(request: HttpRequest, error: Exception) -> HttpResponse | None:
-    """What is said when the database cannot do its work; None for what is a mistake of ours."""
-    problem = api.as_problem(error)
-    if problem is None:
-        return None
-    if request.path.startswith("/api/"):
-        return api.respond(document(problem, request.path))
+def database_failure(request: HttpRequest, problem: Problem) -> HttpResponse:
+    """A page that says what keeps the database from doing its work."""
     try:
         return refusal(request, problem)
     except TROUBLES:  # the page around it asks the database too
@@ -59,37 +53,31 @@ def in_trouble(request: HttpRequest, error: Exception) -> HttpResponse | None:
         return HttpResponse(f"{problem.detail}\n", status=problem.status, content_type=kind)
 
 
-def _told(request: HttpRequest, status: int, title: str, detail: str) -> HttpResponse:
+def _page(request: HttpRequest, status: int, title: str, detail: str) -> HttpResponse:
     part = "HX-Request" in request.headers
     template = "site/page/refusal_part.html" if part else "site/page/refusal.html"
     return render(request, template, {"title": title, "detail": detail}, status=status)
 
 
-# ---------------------------------------------------------------------------- Django's own handlers
+# ------------------------------------------------------- where no view answers (`site.http.errors`)
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
-    """handler400."""
-    if request.path.startswith("/api/"):
-        return api.bad_request(request, exception)
-    problem = api.as_problem(exception)
+    """The request could not be read."""
+    problem = as_problem(exception)
     detail = problem.detail if problem else _("The request could not be read.")
     # Not the shell: with a host name that is not ours nothing may be asked of the request.
     return HttpResponse(f"{detail}\n", status=400, content_type="text/plain; charset=utf-8")
 
 
 def permission_denied(request: HttpRequest, exception: Exception) -> HttpResponse:
-    """handler403."""
-    if request.path.startswith("/api/"):
-        return api.permission_denied(request, exception)
-    return _told(
+    """It is not allowed."""
+    return _page(
         request, 403, _("You may not do this."), _("Ask a keeper of the gear room, or go back.")
     )
 
 
 def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
-    """handler404."""
-    if request.path.startswith("/api/"):
-        return api.page_not_found(request, exception)
-    return _told(
+    """There is no such page."""
+    return _page(
         request,
         404,
         _("This page does not exist."),
@@ -98,9 +86,7 @@ def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
-    """handler500: a plain text, since what makes pages may be what failed."""
-    if request.path.startswith("/api/"):
-        return api.server_error(request)
+    """Our mistake: a plain text, since what makes pages may be what failed."""
     return HttpResponse(
         _("Something went wrong here, and nothing was changed. Go back and try again.") + "\n",
         status=500,
@@ -108,11 +94,9 @@ def server_error(request: HttpRequest) -> HttpResponse:
     )
 
 
-def form_too_old(request: HttpRequest, reason: str = "") -> HttpResponse:
-    """CSRF_FAILURE_VIEW: the page stood open for too long, or cookies are off."""
-    if request.path.startswith("/api/"):
-        return api.permission_denied(request, PermissionError(reason))
-    return _told(
+def form_too_old(request: HttpRequest) -> HttpResponse:
+    """The page stood open for too long, or cookies are off."""
+    return _page(
         request,
         403,
         _("This page was open for too long."),

@@ -121,8 +121,10 @@ class WholeNumber(_Field):
         self.limits = {"least": least, "most": most}
 
     def parse(self, text: str) -> int:
-        """Digits and nothing else."""
-        if not (text.isascii() and text.isdigit() and len(text) < 19):
+        """Digits, and where it may be negative a minus."""
+        text = text.replace("\N{MINUS SIGN}", "-")
+        digits = text.removeprefix("-")
+        if not (digits.isascii() and digits.isdigit() and len(digits) < 19):
             raise ValueError
         if not self.least <= int(text) <= self.most:
             raise ValueError

@@ -11,13 +11,10 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.models import Person
 from kits.models import Kit, WithheldKind
-from kits.rules.ledger.expiry import Fault
 from kits.rules.ledger.facts import Reason, Verdict, Word
-from kits.rules.ledger.readiness import Why
+from kits.rules.ledger.reasons import OF_LINES, ReasonCode
 
-_SORT = frozenset({Why.SHORT, Why.LOW, Why.EMPTY_BY_EYE, Why.LOW_BY_EYE})
-
-_CHECKS = frozenset({Fault.CHECK_DUE, Fault.CHECK_NOT_ANSWERED})
+_CHECKS = frozenset({ReasonCode.CHECK_DUE, ReasonCode.CHECK_NOT_ANSWERED})
 
 
 @dataclass(frozen=True)
@@ -59,18 +56,22 @@ def settle_verdict(kit: Kit, verdict: Verdict) -> Settle | None:
 def settle_reason(kit: Kit, reason: Reason) -> Settle:
     """The one thing that settles a reason."""
     match reason.code:
-        case Why.TAKE_OUT:
+        case ReasonCode.TAKE_OUT:
             return Settle(
                 _("Recalled items removed"), reverse("take-out", args=[kit.name]), act=True
             )
-        case code if code in _SORT and reason.facts.get("cause") in _CHECKS:
+        case code if code in OF_LINES and reason.facts.get("cause") in _CHECKS:
             return Settle(_("Check it"), reverse("kit", args=[kit.name]) + "#checks")
-        case code if code in _SORT:
+        case code if code in OF_LINES:
             return Settle(_("Restock"), reverse("sort", args=[kit.name]))
-        case Why.NOT_LOOKED_INSIDE | Why.DATE_NOT_KNOWN | Why.WAITING_TO_BE_SORTED:
+        case (
+            ReasonCode.NOT_LOOKED_INSIDE
+            | ReasonCode.DATE_NOT_KNOWN
+            | ReasonCode.WAITING_TO_BE_SORTED
+        ):
             return Settle(_("Check contents"), reverse("sort", args=[kit.name]))
-        case Why.WITHHELD if reason.facts.get("reason") == WithheldKind.MIXED:
+        case ReasonCode.WITHHELD if reason.facts.get("reason") == WithheldKind.MIXED:
             return Settle(_("Count it"), reverse("kit-count", args=[kit.name]))
-        case Why.WITHHELD:
+        case ReasonCode.WITHHELD:
             return Settle(_("Check, then release"), reverse("kit", args=[kit.name]) + "#kept-back")
     return Settle(_("See why"), reverse("kit", args=[kit.name]))

@@ -22,7 +22,7 @@ import hashlib
 import uuid
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
-from datetime import datetime
+from datetime import date, datetime
 from functools import wraps
 from typing import Any
 from urllib.parse import urlencode, urlsplit
@@ -38,9 +38,9 @@ from django.utils.translation import gettext_lazy as _
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts.exceptions import database_problems
 from gearroom.core.acts.idempotency import once
 from gearroom.core.acts.problems import Problem
-from gearroom.core.api.problems import database_problems
 from gearroom.core.models import Room
 from gearroom.core.services.accounts import shared_devices, sign_ins
 from gearroom.core.services.people import rooms
@@ -118,6 +118,24 @@ def here(request: HttpRequest) -> Room | None:
     return next(iter(theirs.values()), None)
 
 
+class NoRoom(Exception):
+    """Whoever asks belongs to no gear room yet."""
+
+
+def room_here(request: HttpRequest) -> Room:
+    """The room that this device stands in. Raises NoRoom, which `page` answers."""
+    room = here(request)
+    if room is None:
+        raise NoRoom
+    return room
+
+
+def today_here(request: HttpRequest) -> date:
+    """Today where the device stands."""
+    room = here(request)
+    return clock.today(room.time_zone if room else settings.TIME_ZONE)
+
+
 def furniture(request: HttpRequest) -> dict[str, Any]:
     """Context processor: what the shell shows on every page."""
     shown: dict[str, Any] = {"organisation": settings.ORGANISATION}
@@ -164,6 +182,8 @@ def page(use_case: str | None = "look") -> Callable[[View], View]:
                 if problem.code in ASKS:
                     return _asked_first(request, problem.code)
                 return errors.refusal(request, problem)
+            except NoRoom:
+                response = no_room(request)
             response.headers.setdefault("Cache-Control", "private, no-store")
             return response
 

@@ -19,7 +19,7 @@ from gearroom.core.models import Room
 from gearroom.core.models.people import MOST_SORTING_NIGHTS
 from gearroom.core.services.people import rooms
 from gearroom.site.web.page.shell import Done, acted, actor, page, show
-from kits.models import Place, PlaceKind
+from kits.models import Place
 from kits.services.lookup import find
 from kits.services.stock import shelves
 
@@ -91,7 +91,7 @@ def one(request: HttpRequest, room: str) -> HttpResponse:
 
 def _one_page(request: HttpRequest, room: Room, problem: Problem | None = None) -> HttpResponse:
     who = actor(request)
-    places = Place.objects.filter(room=room, kind=PlaceKind.SHELF).order_by("position", "name")
+    places = Place.objects.shelves().filter(room=room).order_by("position", "name")
     rows = list(places)
     facts = {
         "room": room,

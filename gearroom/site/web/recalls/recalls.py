@@ -44,7 +44,7 @@ def _every(request: HttpRequest, problem: Problem | None = None) -> HttpResponse
     who = actor(request)
     known = Recall.objects.select_related("item", "entry", "closed")
     facts: dict[str, Any] = {
-        "open": known.filter(closed__isnull=True),
+        "open": known.open(),
         "closed": known.filter(closed__isnull=False)[:_MOST_CLOSED],
         "said": request.POST or request.GET,
         "problem": problem,

@@ -17,7 +17,7 @@ from kits.rules.ledger.facts import Kind
 from kits.rules.stock.disposal import allowed
 from kits.services.lookup import find, holders
 from kits.services.restocking import emptying, stripping
-from kits.services.restocking.emptying import Line, Way
+from kits.services.restocking.emptying import Destination, EmptyLine
 
 
 @page("strip")
@@ -64,18 +64,18 @@ def _taken_out(request: HttpRequest, kit: Kit) -> HttpResponse:
     def perform(act: Act) -> Done:
         section, _colon, lot = said.get("line", "").rpartition(":")
         way, _colon, where = said.get("goes", "").partition(":")
-        if way not in list(Way):
+        if way not in list(Destination):
             raise Invalid(_("Tap where it goes."), field="goes")
-        if way == Way.DISPOSE and where not in Disposal.values:
+        if way == Destination.DISPOSE and where not in Disposal.values:
             raise Invalid(_("Tap how it is disposed of."), field="goes")
-        line = Line(
+        line = EmptyLine(
             section=find.section(kit, section),
             lot=find.lot(lot),
             units=fields.whole(said, "units", least=1, what=_("How many")),
-            way=Way(way),
+            way=Destination(way),
             reason=fields.words(said, "reason"),
-            shelf=find.shelf(act.actor, where) if way == Way.SHELF else None,
-            disposal=Disposal(where) if way == Way.DISPOSE else None,
+            shelf=find.shelf(act.actor, where) if way == Destination.SHELF else None,
+            disposal=Disposal(where) if way == Destination.DISPOSE else None,
         )
         done = emptying.empty(act, kit, [line])
         told = {

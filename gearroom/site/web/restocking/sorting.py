@@ -20,7 +20,7 @@ from kits.services.ledger import readiness
 from kits.services.lookup import find
 from kits.services.overview import kits_overview
 from kits.services.restocking import lot_override, sealing, sorting
-from kits.services.text import wording
+from kits.services.text import reason_texts
 
 _MOST_BATCHES = 50
 
@@ -82,7 +82,7 @@ def _sort_page(
         "chosen": lots,
         "left_out": request.POST.getlist("left-out"),
         "nothing_to_do": not (listed["put_in"] or listed["take_out"] or listed["fill_up"]),
-        "reasons": wording.reasons(seen.judged.verdict.reasons, sorting.swaps(plan)),
+        "reasons": reason_texts.reasons(seen.judged.verdict.reasons, sorting.swaps(plan)),
         "problem": problem,
         "lacking": sealing.not_replaced(seen.kit),
         "not_replaced": problem if problem and problem.code == "not-replaced" else None,
@@ -125,11 +125,11 @@ def _restocked(request: HttpRequest, kit: Kit) -> HttpResponse:
     return acted(request, perform, to=reverse("sort", args=[kit.name]) + "#seal")
 
 
-def _left_out(kit: Kit, text: str) -> sorting.Differing:
+def _left_out(kit: Kit, text: str) -> sorting.RestockDifference:
     """A row that was not put in, as `SECTION:ITEM`."""
     key, _colon, item = text.rpartition(":")
     section: Place = find.section(kit, key)
-    return sorting.Differing(find.item(item), section)
+    return sorting.RestockDifference(find.item(item), section)
 
 
 @require_POST

@@ -20,16 +20,14 @@ from gearroom.site.web.page import fields, words
 from gearroom.site.web.page.shell import Done, acted, actor, here, page, show
 from gearroom.site.web.stock.stock import kind_words
 from kits.models import Disposal, Item, Kit
-from kits.rules.ledger.expiry import PrintedDateError, last_good_day
 from kits.rules.ledger.facts import Kind, Level
 from kits.rules.stock.disposal import allowed
-from kits.services.custody.use import LevelSeen
-from kits.services.ledger import readiness
+from kits.services.ledger import lots, readiness
+from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find, holders
 from kits.services.restocking import building, stripping
-from kits.services.restocking.building import Fate, Thing
+from kits.services.restocking.building import BoughtItem, Fate
 from kits.services.stock import catalogue
-from kits.services.text.wording import said
 from labels.rules.codes.scans import Seen
 from labels.rules.codes.typed import Kind as TextKind
 from labels.rules.codes.typed import resolve
@@ -47,7 +45,7 @@ _NOTHING: dict[str, Any] = dict.fromkeys(("number", "serial", "expiry", "gtin", 
 def start(request: HttpRequest) -> HttpResponse:
     """Choose which kit the bought one becomes."""
     who, room = actor(request), here(request)
-    rows = find.kits_of(who).filter(retired_on__isnull=True).order_by("name")
+    rows = find.kits_of(who).active().order_by("name")
     facts = {
         "kits": [kit for kit in rows if who.may("strip", kit.room_id)],
         "may_add": room is not None and who.may("edit_kit", room.pk),
@@ -86,7 +84,7 @@ def _strip_page(
         "near": near or [],
         "text": (request.POST.get("text") or request.GET.get("text", ""))[:_LONGEST],
         "said": request.POST,
-        "things": Item.objects.filter(retired_on__isnull=True).values_list("name", flat=True),
+        "things": Item.objects.active().values_list("name", flat=True),
         "kinds": kind_words(),
         "may_enter": actor(request).may("edit_item"),
         "may_undo": actor(request).may("take_back"),
@@ -131,9 +129,7 @@ def _read(request: HttpRequest, kit: Kit) -> tuple[list[dict[str, Any]], list[It
         text = request.GET.get("text", "").strip(" \r\n")[:_LONGEST]
         if not text:
             return [], []
-        named = list(
-            Item.objects.filter(name__icontains=text[:120], retired_on__isnull=True)[:_NEAR]
-        )
+        named = list(Item.objects.active().filter(name__icontains=text[:120])[:_NEAR])
         exact = [item for item in named if item.name.casefold() == text.casefold()]
         if exact or named:
             return ([{**_NOTHING, "item": exact[0]}], []) if exact else ([], named)
@@ -218,20 +214,22 @@ def _line_written(request: HttpRequest, kit: Kit) -> HttpResponse:
     return acted(request, perform, to=reverse("strip-kit", args=[kit.name]))
 
 
-def _thing(act: Act, kit: Kit, item: Item, goes: str, where: str, said: Any) -> Thing:
+def _thing(act: Act, kit: Kit, item: Item, goes: str, where: str, said: Any) -> BoughtItem:
     try:
         fate = Fate(goes)
     except ValueError:
         raise Invalid(_("Tap where it goes."), field="goes") from None
     if fate is Fate.DISPOSE and where not in Disposal.values:
         raise Invalid(_("Tap how it is disposed of."), field="goes")
-    return Thing(
+    return BoughtItem(
         item=item,
         units=fields.whole(said, "units", least=1, what=_("How many")),
         fate=fate,
         reason=fields.words(said, "reason"),
         number=fields.words(said, "number", 80),
-        expiry=_expiry(kit, fields.words(said, "expiry", 40)),
+        expiry=lots.printed_expiry(
+            fields.words(said, "expiry", 40), today=readiness.today_of(kit), field="expiry"
+        ),
         serial=fields.words(said, "serial", 80),
         section=find.section(kit, where) if fate is Fate.KEEP else None,
         shelf=find.shelf(act.actor, where) if fate is Fate.SHELF else None,
@@ -239,23 +237,14 @@ def _thing(act: Act, kit: Kit, item: Item, goes: str, where: str, said: Any) -> 
     )
 
 
-def _level(kit: Kit, item: Item, where: str) -> LevelSeen:
+def _level(kit: Kit, item: Item, where: str) -> LooseLevel:
     key, _colon, level = where.rpartition(":")
     if level not in list(Level) or not item.by_eye:
         raise Invalid(_("Tap whether it is full or low."), field="goes")
-    return LevelSeen(find.section(kit, key), item, Level(level))
+    return LooseLevel(find.section(kit, key), item, Level(level))
 
 
-def _expiry(kit: Kit, printed: str) -> date | None:
-    if not printed:
-        return None
-    try:
-        return last_good_day(printed, today=readiness.today_of(kit))
-    except PrintedDateError as error:
-        raise Invalid(said(error.says), field="expiry") from error
-
-
-def _place_of(done: building.Stripped, where: str) -> str:
+def _place_of(done: building.StripResult, where: str) -> str:
     if not done.went:
         return where
     place = done.went[0][1]

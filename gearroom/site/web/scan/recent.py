@@ -15,12 +15,13 @@ from gearroom.core.acts.problems import Problem
 from gearroom.site.web.page.shell import Done, acted, actor, back_to, here, page, show
 from kits.models import Entry, EntryKind
 from kits.services.custody import wrong_kit
+from kits.services.kits.history import MAY_BE_ANOTHER_KITS
 from kits.services.ledger import kit_summary, reversal
 from kits.services.lookup import find
-from kits.services.text import wording
+from kits.services.text import reason_texts
 
 _KINDS = (
-    *wrong_kit.KINDS,
+    *MAY_BE_ANOTHER_KITS,
     EntryKind.USE,
     EntryKind.RESTOCK,
     EntryKind.RESEAL,
@@ -107,7 +108,7 @@ def really(request: HttpRequest, entry: int) -> HttpResponse:
             problem = refused
     facts = {
         "entry": wrong,
-        "kits": wrong_kit.may_have_been(actor(request), wrong)[:_MOST_KITS],
+        "kits": wrong_kit.candidates(actor(request), wrong)[:_MOST_KITS],
         "problem": problem,
     }
     return show(
@@ -118,7 +119,7 @@ def really(request: HttpRequest, entry: int) -> HttpResponse:
 def _moved(request: HttpRequest, entry: int) -> HttpResponse:
     def perform(act: Act) -> Done:
         kit = find.kit(act.actor, request.POST.get("kit", "").strip())
-        done = wrong_kit.really(act, entry, kit)
+        done = wrong_kit.correct_kit(act, entry, kit)
         told = {"kit": done.kit.name, "wrong": done.wrong.name}
         if done.entry is None:
             says = _(
@@ -128,7 +129,7 @@ def _moved(request: HttpRequest, entry: int) -> HttpResponse:
             return Done(says % told)
         says = _("Corrected: it was %(kit)s, and %(wrong)s is as it was before.") % told
         if done.entry.irregular:
-            why = " ".join(map(wording.irregular, done.entry.irregular))
+            why = " ".join(map(reason_texts.irregular, done.entry.irregular))
             says += f" {why} " + _("The keeper is told.")
         return Done(says, done.entry.pk)
 

@@ -37,10 +37,10 @@ from gearroom.site.web.page.act_fields import as_it_was, somebody_new
 from gearroom.site.web.page.shell import ASKS, actor, here, once_a_form, page, show
 from gearroom.site.web.scan.recent import just_done
 from kits.models import AsFound, Checkout
-from kits.services.custody import wrong_kit
+from kits.services.kits.history import MAY_BE_ANOTHER_KITS
 from kits.services.lookup import find, holders
 from kits.services.trips import due_times
-from kits.services.trips.purpose import UNSAID
+from kits.services.trips.purpose import NOT_GIVEN
 from labels.api.outcomes import shown
 from labels.rules.codes.scans import QUESTIONS, Intent, Look, Means, typed_texts
 from labels.rules.codes.typed import Kind, resolve
@@ -201,8 +201,8 @@ def _asked(request: HttpRequest, act: Act) -> Ask:
     return Ask(
         intent=intent,
         holder=find.person(act.actor, _code_in(holder)) if holder and new is None else new,
-        trip=find.trip(act.actor, said["trip"]) if said.get("trip") else UNSAID,
-        due_at=due_at or UNSAID,
+        trip=find.trip(act.actor, said["trip"]) if said.get("trip") else NOT_GIVEN,
+        due_at=due_at or NOT_GIVEN,
         short_reason=said.get("short_reason", "").strip()[:300],
         cleared_by=find.person(act.actor, said["cleared_by"]) if said.get("cleared_by") else None,
         line=line,
@@ -313,7 +313,7 @@ def _shown(
         "modes": _modes(request),
         "mode_says": MODES[state.mode].says,
         "just_done": just_done(who),
-        "may_be_another": wrong_kit.KINDS,
+        "may_be_another": MAY_BE_ANOTHER_KITS,
         "may_ask": who.may("see_people"),
         "waiting": None,
     }

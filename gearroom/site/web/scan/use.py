@@ -20,7 +20,7 @@ from gearroom.site.web.custody.hand_back import (
 from gearroom.site.web.page.shell import Done, acted, actor, page, show
 from kits.models import Kit, Lot
 from kits.services.custody import use
-from kits.services.custody.use_suggestions import likely
+from kits.services.custody.use_suggestions import suggest
 from kits.services.lookup import find
 
 
@@ -42,7 +42,7 @@ def _page(
     request: HttpRequest, kit: Kit, problem: Problem | None = None, batch: Lot | None = None
 ) -> HttpResponse:
     facts: dict[str, Any] = {"kit": kit, "problem": problem, "said": request.POST}
-    facts |= counts(request.POST, likely(kit), batch) | besides(request, kit)
+    facts |= counts(request.POST, suggest(kit), batch) | besides(request, kit)
     part = "HX-Request" in request.headers
     template = "site/custody/hand_back_counts.html" if part else "site/custody/use.html"
     return show(request, template, facts, status=problem.status if problem and not part else 200)

@@ -17,13 +17,12 @@ from gearroom.core.acts.problems import Invalid, Problem
 from gearroom.site.web.custody.hand_back import batch_sent
 from gearroom.site.web.page.fields import one_more, whole, words
 from gearroom.site.web.page.shell import Done, acted, actor, here, no_room, page, show
-from kits.api.stock.lots import expiry_in
 from kits.models import Item, Lot, Place
 from kits.rules.ledger.facts import Kind
 from kits.services.ledger import lots
 from kits.services.lookup import find
 from kits.services.stock import counting, receiving, views
-from kits.services.stock.counting import Difference, Found
+from kits.services.stock.counting import CountLine, Difference
 
 _ELSE = range(3)
 """How many other things the page has lines for at a time."""
@@ -65,7 +64,7 @@ def shelf(request: HttpRequest, shelf: int) -> HttpResponse:
 def paper(request: HttpRequest, shelf: int) -> HttpResponse:
     """The same sheet to print and fill in by pencil."""
     found = find.shelf(actor(request), shelf)
-    rows = views.held(actor(request), place=found)
+    rows = views.held_batches(actor(request), place=found)
     return show(request, "site/stock/count_paper.html", {"shelf": found, "rows": _by_thing(rows)})
 
 
@@ -79,7 +78,7 @@ def _sheet(
 ) -> HttpResponse:
     said = request.POST if said is None else said
     began = said.get("began", "")
-    rows = _by_thing(views.held(actor(request), place=place))
+    rows = _by_thing(views.held_batches(actor(request), place=place))
     facts = {
         "shelf": place,
         "problem": problem,
@@ -102,7 +101,9 @@ def _one_more(request: HttpRequest, place: Place, batch: Lot) -> QueryDict:
     """What the sheet says, and one more of a batch that was scanned: in its own field, or else on
     a line for what the book does not have there. Raises Invalid."""
     said = request.POST.copy()
-    fields = {row.lot.pk: f"lot-{row.lot.pk}" for row in views.held(actor(request), place=place)}
+    fields = {
+        row.lot.pk: f"lot-{row.lot.pk}" for row in views.held_batches(actor(request), place=place)
+    }
     number = batch.serial or batch.number
     for n in _ELSE:
         typed = (words(said, f"thing-{n}"), words(said, f"number-{n}"))
@@ -125,7 +126,7 @@ def _one_more(request: HttpRequest, place: Place, batch: Lot) -> QueryDict:
     return said
 
 
-def _by_thing(rows: list[views.Held]) -> list[views.Held]:
+def _by_thing(rows: list[views.HeldBatch]) -> list[views.HeldBatch]:
     return sorted(rows, key=lambda row: (row.lot.item.name.casefold(), row.lot.pk))
 
 
@@ -134,7 +135,7 @@ class Sheet:
     """What a sheet says was found; whether it says that nothing else is there; and the sheet's own
     name for each batch (by id), which stays the same for one not known before."""
 
-    found: list[Found]
+    found: list[CountLine]
     complete: bool
     names: dict[int, str]
 
@@ -145,12 +146,12 @@ class Sheet:
 
 def _read(request: HttpRequest, place: Place) -> Sheet:
     said = request.POST
-    found: dict[int, Found] = {}
+    found: dict[int, CountLine] = {}
     names: dict[int, str] = {}
     for name in sorted(said):
         if name.startswith("lot-") and said[name].strip():
             lot = find.lot(name.removeprefix("lot-"))
-            found[lot.pk] = Found(place, whole(said, name, what=_title(lot)), lot=lot)
+            found[lot.pk] = CountLine(place, whole(said, name, what=_title(lot)), lot=lot)
     for n in _ELSE:
         if words(said, f"thing-{n}"):
             lot, units = _other(request, place, n)
@@ -159,7 +160,7 @@ def _read(request: HttpRequest, place: Place) -> Sheet:
                     _("%(batch)s is on the sheet twice. Add the two numbers up.")
                     % {"batch": _title(lot)}
                 )
-            found[lot.pk] = Found(place, units, lot=lot)
+            found[lot.pk] = CountLine(place, units, lot=lot)
             names[lot.pk] = f"else-{n}"
     return Sheet(list(found.values()), "rest" in said, names)
 
@@ -170,9 +171,8 @@ def _other(request: HttpRequest, place: Place, n: int) -> tuple[Lot, int]:
     item = find.item(words(said, f"thing-{n}", 120))
     assert place.room is not None  # a shelf is a room's
     units = whole(said, f"units-{n}", least=1, what=item.name)
-    expiry = expiry_in(
-        {"expiry_printed": words(said, f"printed-{n}", 40)}, receiving.today_in(place.room)
-    )
+    printed = words(said, f"printed-{n}", 40)
+    expiry = lots.printed_expiry(printed, today=receiving.today_in(place.room))
     number = words(said, f"number-{n}", 80)
     serial, number = (number, "") if item.kind == Kind.INSTRUMENT else ("", number)
     return lots.known(item=item, number=number, serial=serial, expiry=expiry), units

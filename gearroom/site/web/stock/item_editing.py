@@ -1,4 +1,4 @@
-"""What is said of a thing: edited, its packs' codes, what will do instead, no longer bought."""
+"""An item edited: its properties, its packs' codes, what can be used instead, no longer bought."""
 
 from __future__ import annotations
 
@@ -6,15 +6,16 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 
 from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Problem, Stale, printable
-from gearroom.site.web.page.fields import whole, words
-from gearroom.site.web.page.shell import Done, acted, page, show
+from gearroom.core.acts.problems import Invalid, Problem, Stale
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import Choice, PageForm, ShortText, Tick, WholeNumber
+from gearroom.site.web.page.shell import Done, show
 from gearroom.site.web.page.words import DISPOSALS
 from gearroom.site.web.stock.stock import kind_words
 from kits.models import Disposal, Item
@@ -22,162 +23,161 @@ from kits.rules.ledger.facts import Kind
 from kits.services.lookup import find
 from kits.services.stock import catalogue
 
-_TEXTS = {
-    "name": (_lazy("Its name, plain, without a brand"), 120),
-    "base_unit": (_lazy("Counted in (swab, pair, tablet)"), 40),
-    "caution": (_lazy("Caution shown with it"), 300),
-    "check_question": (_lazy("Instruments: what the check asks"), 200),
-}
-_NUMBERS = {
-    "order_down_to": (_lazy("Order at (empty: worked out from use)"), 0, 1_000_000),
-    "lead_time_days": (_lazy("Days from ordering to having"), 0, 1000),
-    "opened_life_days": (_lazy("Days it keeps once opened (empty: as printed)"), 1, 10_000),
-    "check_every_days": (_lazy("Instruments: checked every … days"), 1, 10_000),
-    "min_temp_c": (_lazy("Keep no colder than, °C"), -100, 100),
-    "max_temp_c": (_lazy("Keep no warmer than, °C"), -100, 100),
-    "volume_ml": (_lazy("Volume of one, ml"), 0, 1_000_000),
-    "mass_g": (_lazy("Weight of one, g"), 0, 1_000_000),
-}
-_CHECKS = {
-    "needs_date": _lazy("It needs a use-by date"),
-    "sterile": _lazy("Sterile"),
-    "by_eye": _lazy("Loose in kits, not counted"),
-    "latex": _lazy("Contains latex"),
-    "child": _lazy("For children"),
-}
+
+class ItemForm(PageForm):
+    """The properties of an item, as the page shows them."""
+
+    name = ShortText(120, label=_lazy("Its name, plain, without a brand"))
+    base_unit = ShortText(40, label=_lazy("Counted in (swab, pair, tablet)"))
+    caution = ShortText(300, label=_lazy("Caution shown with it"))
+    check_question = ShortText(200, label=_lazy("Instruments: what the check asks"))
+    kind = Choice(Kind)
+    disposal = Choice(Disposal)
+    order_down_to = WholeNumber(
+        required=False, label=_lazy("Order at (empty: worked out from use)")
+    )
+    lead_time_days = WholeNumber(
+        required=False, most=1000, label=_lazy("Days from ordering to having")
+    )
+    opened_life_days = WholeNumber(
+        required=False,
+        least=1,
+        most=10_000,
+        label=_lazy("Days it keeps once opened (empty: as printed)"),
+    )
+    check_every_days = WholeNumber(
+        required=False, least=1, most=10_000, label=_lazy("Instruments: checked every … days")
+    )
+    min_temp_c = WholeNumber(
+        required=False, least=-100, most=100, label=_lazy("Keep no colder than, °C")
+    )
+    max_temp_c = WholeNumber(
+        required=False, least=-100, most=100, label=_lazy("Keep no warmer than, °C")
+    )
+    volume_ml = WholeNumber(required=False, label=_lazy("Volume of one, ml"))
+    mass_g = WholeNumber(required=False, label=_lazy("Weight of one, g"))
+    needs_date = Tick(label=_lazy("It needs a use-by date"))
+    sterile = Tick(label=_lazy("Sterile"))
+    by_eye = Tick(label=_lazy("Loose in kits, not counted"))
+    latex = Tick(label=_lazy("Contains latex"))
+    child = Tick(label=_lazy("For children"))
 
 
-@page("edit_item")
-def edit(request: HttpRequest, item: int) -> HttpResponse:
-    """A thing with all that is said of it, in one form, and a few small ones beside it."""
-    found = find.item(item)
-    if request.method != "POST":
-        return _shown(request, found)
-    try:
-        return _acted(request, found)
-    except Problem as problem:
-        return _shown(request, found, problem)
-
-
-def _shown(request: HttpRequest, item: Item, problem: Problem | None = None) -> HttpResponse:
-    said = request.POST if problem and "save" in request.POST else None
+def _page(request: HttpRequest, item: int, problem: Problem | None = None) -> HttpResponse:
+    of = find.item(item)
+    sent = request.POST if problem and "save" in request.POST else None
 
     def value(name: str) -> Any:
-        kept = getattr(item, name)
-        return said.get(name, "") if said is not None else "" if kept is None else kept
+        kept = getattr(of, name)
+        return sent.get(name, "") if sent is not None else "" if kept is None else kept
 
+    fields = ItemForm.base_fields.items()
     facts = {
-        "item": item,
-        "problem": problem,
-        "texts": [(name, label, most, value(name)) for name, (label, most) in _TEXTS.items()],
+        "item": of,
+        "texts": [
+            (name, field.label, field.most, value(name))
+            for name, field in fields
+            if isinstance(field, ShortText)
+        ],
         "numbers": [
-            (name, label, least, most, value(name))
-            for name, (label, least, most) in _NUMBERS.items()
+            (name, field.label, field.least, field.most, value(name))
+            for name, field in fields
+            if isinstance(field, WholeNumber)
         ],
         "checks": [
-            (name, label, bool(said.get(name)) if said is not None else getattr(item, name))
-            for name, label in _CHECKS.items()
+            (name, field.label, bool(value(name)))
+            for name, field in fields
+            if isinstance(field, Tick)
         ],
         "kinds": kind_words(),
         "kind": value("kind"),
         "ways": DISPOSALS,
         "way": value("disposal"),
-        "packs": item.pack_codes.order_by("gtin"),
-        "instead": item.substitutes.select_related("instead").order_by("instead__name"),
-        "others": Item.objects.filter(retired_on__isnull=True).exclude(pk=item.pk).order_by("name"),
+        "packs": of.pack_codes.order_by("gtin"),
+        "instead": of.substitutes.select_related("instead").order_by("instead__name"),
+        "others": Item.objects.active().exclude(pk=item).order_by("name"),
     }
-    status = problem.status if problem else 200
-    return show(request, "site/stock/item_edit.html", facts, status=status)
+    return show(request, "site/stock/item_edit.html", facts, problem=problem)
 
 
-def _acted(request: HttpRequest, item: Item) -> HttpResponse:
-    what = next((name for name in _ACTS if name in request.POST), None)
-    if what is None:
+@form_view("edit_item", page_of=_page)
+def edit(act: Act, request: HttpRequest, item: int) -> Done:
+    """An item with all of its properties in one form, and a few small ones beside it."""
+    name = next((name for name in _ACTS if name in request.POST), None)
+    if name is None:
         raise Invalid(_("Choose what to do with it."))
-
-    def perform(act: Act) -> Done:
-        return Done(_ACTS[what](act, item, request))
-
-    back = "thing" if what == "save" else "edit-thing"
-    return acted(request, perform, to=reverse(back, args=[item.pk]))
+    to = reverse("thing" if name == "save" else "edit-thing", args=[item])
+    return Done(_ACTS[name](act, find.item(item), request.POST), to=to)
 
 
-def _saved(act: Act, item: Item, request: HttpRequest) -> str:
-    said = request.POST
-    if said.get("kind") not in list(Kind) or said.get("disposal") not in list(Disposal):
-        raise Invalid(_("This form did not come from this page. Load the page again."))
-    facts: dict[str, Any] = {name: words(said, name, most) for name, (_l, most) in _TEXTS.items()}
-    facts |= {name: _number(said.get(name, ""), name) for name in _NUMBERS}
-    facts |= {name: bool(said.get(name)) for name in _CHECKS}
+def _save(act: Act, item: Item, sent: QueryDict) -> str:
+    facts = ItemForm.read(sent)
     if facts["lead_time_days"] is None:
         raise Invalid(_("Enter how many days a delivery takes."), field="lead_time_days")
 
-    def as_shown(now: Item) -> None:
-        if str(now.revision) != said.get("revision"):
+    def as_it_was_read(now: Item) -> None:
+        if str(now.revision) != sent.get("revision"):
             says = _("Somebody changed %(thing)s while this page was open. Load it again.")
             raise Stale("changed-since", says % {"thing": now.name})
 
-    facts |= {"kind": said["kind"], "disposal": said["disposal"]}
-    catalogue.edit_item(replace(act, match=as_shown), item, **facts)
+    catalogue.edit_item(replace(act, match=as_it_was_read), item, **facts)
     return _("%(thing)s is saved.") % {"thing": facts["name"]}
 
 
-def _number(text: str, name: str) -> int | None:
-    label, least, most = _NUMBERS[name]
-    text = text.strip().replace("\N{MINUS SIGN}", "-")
-    if not text:
-        return None
-    digits = text.removeprefix("-")
-    if digits.isascii() and digits.isdigit() and len(digits) < 9 and least <= int(text) <= most:
-        return int(text)
-    raise Invalid(
-        _("%(what)s: “%(text)s” is not valid. Enter a whole number from %(least)d to %(most)d.")
-        % {"what": label, "text": printable(text), "least": least, "most": most},
-        field=name,
-    )
+class PackForm(PageForm):
+    """How many units the packs with a code hold."""
+
+    gtin = ShortText(20)
+    holds = WholeNumber(least=1, label=_lazy("Units in a pack"))
 
 
-def _pack_added(act: Act, item: Item, request: HttpRequest) -> str:
-    holds = whole(request.POST, "holds", least=1, what=_("Units in a pack"))
-    code = catalogue.put_pack_code(
-        act, item, gtin=words(request.POST, "gtin", 20), units_per_pack=holds
-    )
-    return _("A pack with %(gtin)s holds %(n)d.") % {"gtin": code.gtin, "n": holds}
+def _add_pack(act: Act, item: Item, sent: QueryDict) -> str:
+    values = PackForm.read(sent)
+    code = catalogue.put_pack_code(act, item, gtin=values["gtin"], units_per_pack=values["holds"])
+    return _("A pack with %(gtin)s holds %(n)d.") % {"gtin": code.gtin, "n": values["holds"]}
 
 
-def _pack_removed(act: Act, item: Item, request: HttpRequest) -> str:
-    catalogue.remove_pack_code(act, item, request.POST["unpack"])
-    return _("Packs with %(gtin)s are no longer known.") % {"gtin": request.POST["unpack"]}
+def _remove_pack(act: Act, item: Item, sent: QueryDict) -> str:
+    catalogue.remove_pack_code(act, item, sent.get("unpack", ""))
+    return _("Packs with %(gtin)s are no longer known.") % {"gtin": sent.get("unpack", "")}
 
 
-def _instead_added(act: Act, item: Item, request: HttpRequest) -> str:
-    other = find.item(request.POST.get("other", ""))
-    catalogue.put_substitute(act, item, other, words(request.POST, "note", 200))
+class SubstituteForm(PageForm):
+    """Another item, and how it differs."""
+
+    other = ShortText(120)
+    note = ShortText(200)
+
+
+def _add_substitute(act: Act, item: Item, sent: QueryDict) -> str:
+    values = SubstituteForm.read(sent)
+    other = find.item(values["other"])
+    catalogue.put_substitute(act, item, other, values["note"])
     return _("Can use %(other)s instead.") % {"other": other.name}
 
 
-def _instead_removed(act: Act, item: Item, request: HttpRequest) -> str:
-    other = find.item(request.POST["not-instead"])
+def _remove_substitute(act: Act, item: Item, sent: QueryDict) -> str:
+    other = find.item(sent.get("not-instead", ""))
     catalogue.remove_substitute(act, item, other)
     return _("%(other)s can no longer be used instead.") % {"other": other.name}
 
 
-def _retired(act: Act, item: Item, request: HttpRequest) -> str:
+def _retire(act: Act, item: Item, sent: QueryDict) -> str:
     catalogue.retire_item(act, item)
     return _("%(thing)s is no longer bought. What is left may be used up.") % {"thing": item.name}
 
 
-def _brought_back(act: Act, item: Item, request: HttpRequest) -> str:
+def _bring_back(act: Act, item: Item, sent: QueryDict) -> str:
     catalogue.bring_back_item(act, item)
     return _("%(thing)s is bought again.") % {"thing": item.name}
 
 
-_ACTS: dict[str, Callable[[Act, Item, HttpRequest], str]] = {
-    "save": _saved,
-    "pack": _pack_added,
-    "unpack": _pack_removed,
-    "instead": _instead_added,
-    "not-instead": _instead_removed,
-    "retire": _retired,
-    "bring-back": _brought_back,
+_ACTS: dict[str, Callable[[Act, Item, QueryDict], str]] = {
+    "save": _save,
+    "pack": _add_pack,
+    "unpack": _remove_pack,
+    "instead": _add_substitute,
+    "not-instead": _remove_substitute,
+    "retire": _retire,
+    "bring-back": _bring_back,
 }

@@ -1,131 +1,115 @@
 """One batch in one place, and what can be done with it there: moved, sent to another room, opened,
-thrown out; and what another room sent, arriving."""
+disposed of; and what another room sent, arriving."""
 
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST
+from django.utils.translation import gettext_lazy
 
 from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Problem
+from gearroom.core.acts.problems import Invalid, NotAllowed, NotFound, Problem
 from gearroom.core.models import Room
-from gearroom.site.web.page.fields import whole, words
-from gearroom.site.web.page.shell import Done, acted, actor, page, rooms_of, show
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
+from gearroom.site.web.page.shell import Done, actor, rooms_of, show
 from gearroom.site.web.page.words import DISPOSALS
 from gearroom.site.web.stock.stock import told
-from kits.api.stock.lots import expiry_in
 from kits.models import Disposal, PlaceKind
 from kits.rules.ledger.facts import Kind
 from kits.rules.stock import disposal as ways
+from kits.services.ledger import lots
 from kits.services.ledger.book import room_place
 from kits.services.lookup import find
 from kits.services.stock import corrections, disposing, instruments, opening, receiving, views
-from kits.services.stock.views import Held
-
-_OF_UNITS = ("move", "send", "dispose", "open")
-_OF_ALL = ("correct", "check")
-"""What is done with units in this place, and what with the batch wherever it is."""
+from kits.services.stock.views import HeldBatch
 
 
-@page()
-def at(request: HttpRequest, place: int, lot: int) -> HttpResponse:
-    """A batch in a place: what it is, and one form for each thing that can be done with it."""
-    if request.method == "POST":
-        try:
-            return _acted(request, place, lot)
-        except Problem as problem:
-            if problem.status in (403, 404):
-                raise
-            return _shown(request, place, lot, problem)
-    return _shown(request, place, lot)
+def _room_of(row: HeldBatch) -> Room:
+    room = row.place.kit.room if row.place.kit else row.place.room
+    assert room is not None  # inner places are a room's or a kit's
+    return room
 
 
-def _shown(
+def _page(
     request: HttpRequest, place: int, lot: int, problem: Problem | None = None
 ) -> HttpResponse:
-    who = actor(request)
-    row = views.one(who, place, lot)
-    home = row.place.kit.room if row.place.kit else row.place.room
-    assert home is not None  # inner places are a room's or a kit's
-    own = ways.allowed(Kind(row.lot.item.kind), row.lot.item.disposal)
-    on_shelf = row.place.kind == PlaceKind.SHELF
-    facts: dict[str, Any] = {
+    if isinstance(problem, NotAllowed | NotFound):
+        raise problem
+    who, row = actor(request), views.held_batch(actor(request), place, lot)
+    item, home, kind = row.lot.item, _room_of(row), row.place.kind
+    facts = {
         "row": told([row])[0],
         "room": home,
-        "problem": problem,
         "units": request.POST.get("units") or row.units,
         "shelves": [each.place for each in views.shelves(home) if each.place != row.place],
-        "apart": [
-            kind for kind in (PlaceKind.QUARANTINE, PlaceKind.TRAINING) if kind != row.place.kind
+        "apart": [each for each in (PlaceKind.QUARANTINE, PlaceKind.TRAINING) if each != kind],
+        "rooms": [room for room in rooms_of(request) if room != home and kind == PlaceKind.SHELF],
+        "ways": [
+            (way, DISPOSALS[Disposal(way)]) for way in ways.allowed(Kind(item.kind), item.disposal)
         ],
-        "rooms": [room for room in rooms_of(request) if room != home] if on_shelf else [],
-        "ways": [(way, DISPOSALS[Disposal(way)]) for way in own],
         "may_correct": who.may("correct_lot"),
-        "may_check": row.lot.item.kind == Kind.INSTRUMENT and who.may("check_instrument", home.pk),
-        "may_open": row.lot.item.opened_life_days is not None
+        "may_check": item.kind == Kind.INSTRUMENT and who.may("check_instrument", home.pk),
+        "may_open": item.opened_life_days is not None
         and row.lot.opened_on is None
         and who.may("open", home.pk),
         "may_move": who.may("move", home.pk),
         "may_dispose": who.may("dispose", home.pk),
     }
-    return show(request, "site/stock/lot_at.html", facts, status=problem.status if problem else 200)
+    return show(request, "site/stock/lot_at.html", facts, problem=problem)
 
 
-def _acted(request: HttpRequest, place: int, lot: int) -> HttpResponse:
-    what = next((name for name in (*_OF_UNITS, *_OF_ALL) if name in request.POST), None)
-    if what is None:
+class BatchForm(PageForm):
+    """What the page says of a batch, wherever it is."""
+
+    reason = ShortText()
+    printed = ShortText(40)
+    number = ShortText(80)
+    answer = ShortText(200)
+
+
+class UnitsForm(PageForm):
+    """How many units of it, in this place."""
+
+    units = WholeNumber(least=1, label=gettext_lazy("Units"))
+
+
+@form_view("look", page_of=_page)
+def batch_at(act: Act, request: HttpRequest, place: int, lot: int) -> Done:
+    """A batch in a place: what it is, and one form for each thing that can be done with it."""
+    sent, values = request.POST, BatchForm.read(request.POST)
+    name = next((name for name in (*_OF_UNITS, *_OF_BATCH) if name in sent), None)
+    if name is None:
         raise Invalid(_("Choose what to do with it."))
-    row = views.one(actor(request), place, lot)
-    if what in _OF_ALL:
-        return _batch_acted(request, row, what)
-    units = whole(request.POST, "units", least=1, what=_("Units"))
-
-    def perform(act: Act) -> Done:
-        return _PERFORM[what](act, row, units, request.POST[what])
-
-    def with_reason(act: Act) -> Done:
-        reason = words(request.POST, "reason")
-        return perform(replace(act, reason=reason))
-
-    return acted(request, with_reason, to=reverse("thing", args=[row.lot.item_id]))
+    row, act = views.held_batch(act.actor, place, lot), replace(act, reason=values["reason"])
+    if name in _OF_BATCH:
+        done = _OF_BATCH[name](act, row, sent)
+    else:
+        done = _OF_UNITS[name](act, row, UnitsForm.read(sent)["units"], sent[name])
+    return replace(done, to=reverse("thing", args=[row.lot.item_id]))
 
 
-def _batch_acted(request: HttpRequest, row: Held, what: str) -> HttpResponse:
-    said = request.POST
-
-    def corrected(act: Act) -> Done:
-        room = row.place.kit.room if row.place.kit else row.place.room
-        assert room is not None  # inner places are a room's or a kit's
-        printed = words(said, "printed", 40)
-        done = corrections.correct(
-            replace(act, reason=words(said, "reason")),
-            row.lot,
-            number=words(said, "number", 80),
-            expiry=expiry_in({"expiry_printed": printed}, receiving.today_in(room)),
-        )
-        says = _("%(thing)s is corrected, and every kit that holds it is judged again.")
-        return Done(says % {"thing": row.lot.item.name}, done.entry.pk)
-
-    def checked(act: Act) -> Done:
-        passed = said["check"] == "passed"
-        done = instruments.check(act, row.lot, passed=passed, answer=words(said, "answer", 200))
-        says = _("%(thing)s passed its check.") if passed else _("%(thing)s failed: on hold.")
-        told = {"thing": f"{row.lot.item.name} {row.lot.serial}"}
-        return Done(says % told, done.entry.pk)
-
-    perform = {"correct": corrected, "check": checked}[what]
-    return acted(request, perform, to=reverse("thing", args=[row.lot.item_id]))
+def _correct(act: Act, row: HeldBatch, sent: QueryDict) -> Done:
+    values, today = BatchForm.read(sent), receiving.today_in(_room_of(row))
+    expiry = lots.printed_expiry(values["printed"], today=today)
+    done = corrections.correct(act, row.lot, number=values["number"], expiry=expiry)
+    says = _("%(thing)s is corrected, and every kit that holds it is judged again.")
+    return Done(says % {"thing": row.lot.item.name}, done.entry.pk)
 
 
-def _moved(act: Act, row: Held, units: int, to: str) -> Done:
+def _check(act: Act, row: HeldBatch, sent: QueryDict) -> Done:
+    passed = sent["check"] == "passed"
+    done = instruments.check(act, row.lot, passed=passed, answer=BatchForm.read(sent)["answer"])
+    says = _("%(thing)s passed its check.") if passed else _("%(thing)s failed: on hold.")
+    return Done(says % {"thing": f"{row.lot.item.name} {row.lot.serial}"}, done.entry.pk)
+
+
+def _move(act: Act, row: HeldBatch, units: int, to: str) -> Done:
     if to in (PlaceKind.QUARANTINE, PlaceKind.TRAINING):
-        room = row.place.kit.room if row.place.kit else row.place.room
-        assert room is not None  # inner places are a room's or a kit's
+        room = _room_of(row)
         act.actor.require("move", room.pk)
         target = room_place(room, PlaceKind(to))
     else:
@@ -137,8 +121,8 @@ def _moved(act: Act, row: Held, units: int, to: str) -> Done:
     )
 
 
-def _sent(act: Act, row: Held, units: int, to: str) -> Done:
-    room: Room = find.any_room(to)
+def _send(act: Act, row: HeldBatch, units: int, to: str) -> Done:
+    room = find.any_room(to)
     entry = receiving.send(act, lot=row.lot, units=units, source=row.place, room=room)
     says = _(
         "%(units)d × %(thing)s is on its way to %(place)s; it is theirs once they record that "
@@ -147,7 +131,7 @@ def _sent(act: Act, row: Held, units: int, to: str) -> Done:
     return Done(says % _names(row, units, place=room.name), entry.pk)
 
 
-def _thrown_out(act: Act, row: Held, units: int, way: str) -> Done:
+def _dispose(act: Act, row: HeldBatch, units: int, way: str) -> Done:
     try:
         disposal = Disposal(way)
     except ValueError:
@@ -160,32 +144,36 @@ def _thrown_out(act: Act, row: Held, units: int, way: str) -> Done:
     )
 
 
-def _opened(act: Act, row: Held, units: int, _said: str) -> Done:
+def _open(act: Act, row: HeldBatch, units: int, _value: str) -> Done:
     done = opening.open_pack(act, place=row.place, lot=row.lot, units=units)
     return Done(_("%(units)d × %(thing)s opened.") % _names(row, units), done.entry.pk)
 
 
-_PERFORM = {"move": _moved, "send": _sent, "dispose": _thrown_out, "open": _opened}
+_OF_UNITS = {"move": _move, "send": _send, "dispose": _dispose, "open": _open}
+_OF_BATCH = {"correct": _correct, "check": _check}
+"""What is done with units in this place, and what with the batch wherever it is."""
 
 
-def _names(row: Held, units: int, **more: object) -> dict[str, object]:
+def _names(row: HeldBatch, units: int, **more: object) -> dict[str, object]:
     return {"units": units, "thing": row.lot.item.name, **more}
 
 
-@require_POST
-@page("move")
-def arrive(request: HttpRequest) -> HttpResponse:
+class ArrivalForm(UnitsForm):
+    """What arrived, on which shelf."""
+
+    shelf = ShortText()
+    lot = ShortText()
+
+
+@form_view("move", "stock")
+def arrive(act: Act, request: HttpRequest) -> Done:
     """What another room sent is here, on a shelf."""
-
-    def perform(act: Act) -> Done:
-        shelf = find.shelf(act.actor, request.POST.get("shelf", ""))
-        lot = find.lot(request.POST.get("lot", ""))
-        units = whole(request.POST, "units", least=1, what=_("Units"))
-        done = receiving.arrive(act, lot=lot, units=units, shelf=shelf)
-        says = [
-            _("%(units)d × %(thing)s arrived: %(place)s.")
-            % {"units": done.units, "thing": lot.item.name, "place": done.place.name}
-        ]
-        return Done(" ".join([*says, *(remark.text for remark in done.remarks)]), done.entry.pk)
-
-    return acted(request, perform, to=reverse("stock"))
+    values = ArrivalForm.read(request.POST)
+    lot, shelf = find.lot(values["lot"]), find.shelf(act.actor, values["shelf"])
+    done = receiving.arrive(act, lot=lot, units=values["units"], shelf=shelf)
+    says = _("%(units)d × %(thing)s arrived: %(place)s.") % {
+        "units": done.units,
+        "thing": lot.item.name,
+        "place": done.place.name,
+    }
+    return Done(" ".join([says, *(remark.text for remark in done.remarks)]), done.entry.pk)

@@ -24,9 +24,9 @@ from gearroom.core.acts.problems import Invalid, Problem, printable
 from gearroom.site.web.page.fields import money, whole, words
 from gearroom.site.web.page.shell import Done, acted, actor, here, no_room, once_a_form, page, show
 from gearroom.site.web.stock.stock import kind_words
-from kits.api.stock.lots import expiry_in
 from kits.models import Item, Place
 from kits.rules.ledger.facts import Kind
+from kits.services.ledger import lots
 from kits.services.lookup import find
 from kits.services.stock import catalogue, receiving, views
 from labels.rules.codes.gs1 import FNC1
@@ -213,7 +213,7 @@ def _shown(
         "count": request.POST.get("packs") or "1",
         "said": request.POST,
         "shelves": _shelves(request, items, told.get("shelf")) if items else [],
-        "things": Item.objects.filter(retired_on__isnull=True).order_by("name"),
+        "things": Item.objects.active().order_by("name"),
         "kinds": kind_words(),
         "may_enter": who.may("edit_item"),
     }
@@ -226,7 +226,7 @@ def _shelves(request: HttpRequest, items: list[int], chosen: int | None) -> list
     room = here(request)
     assert room is not None  # the page looks
     who = actor(request)
-    has = {row.place.pk for row in views.held(who, room=room) if row.lot.item_id in items}
+    has = {row.place.pk for row in views.held_batches(who, room=room) if row.lot.item_id in items}
     found = [each.place for each in views.shelves(room)]
     return sorted(found, key=lambda place: (place.pk != chosen, place.pk not in has))
 
@@ -238,10 +238,8 @@ def _received(request: HttpRequest) -> HttpResponse:
     def perform(act: Act) -> Done:
         shelf = find.shelf(act.actor, said["shelf"])
         assert shelf.room is not None  # a shelf is a room's
-        given: dict[str, Any] = {"expiry_printed": words(said, "expiry_printed", 40)}
-        if said.get("expiry"):
-            given = {"expiry_printed": words(said, "expiry", 40)}
-        expiry = expiry_in(given, receiving.today_in(shelf.room))
+        printed = words(said, "expiry" if said.get("expiry") else "expiry_printed", 40)
+        expiry = lots.printed_expiry(printed, today=receiving.today_in(shelf.room))
         many = "many" if said.get("many", "").strip() else "packs"
         count = whole(said, many, least=1, what=_("How many"))
         holds = (

@@ -16,12 +16,12 @@ from gearroom.core.models import Room
 from gearroom.site.web.page.shell import actor, here, page, rooms_of, show
 from gearroom.site.web.page.words import DISPOSALS
 from kits.models import PlaceKind, Recall
-from kits.rules.ledger.expiry import Fault
 from kits.rules.ledger.facts import Kind
+from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.stock import horizon
 from kits.services.lookup import find
 from kits.services.stock import undated, views
-from kits.services.stock.views import APART, KITS, SHELVES, Held
+from kits.services.stock.views import APART, KITS, SHELVES, HeldBatch
 
 _MOST_THINGS = 300
 _LOOKS_AHEAD_DAYS = 365
@@ -45,14 +45,14 @@ def kind_words() -> dict[str, str]:
 def fault_words() -> dict[str, str]:
     """What each reason why units are not usable is called."""
     return {
-        Fault.RECALLED: _("Recalled"),
-        Fault.WITHHELD: _("On hold"),
-        Fault.EXPIRED: _("Out of date"),
-        Fault.OPENED_TOO_LONG: _("Open for too long"),
-        Fault.DATE_NOT_KNOWN: _("Date not known"),
-        Fault.CHECK_FAILED: _("Failed its check"),
-        Fault.CHECK_NOT_ANSWERED: _("Not checked yet"),
-        Fault.CHECK_DUE: _("Check is due"),
+        ReasonCode.RECALLED: _("Recalled"),
+        ReasonCode.WITHHELD: _("On hold"),
+        ReasonCode.EXPIRED: _("Out of date"),
+        ReasonCode.OPENED_TOO_LONG: _("Open for too long"),
+        ReasonCode.DATE_NOT_KNOWN: _("Date not known"),
+        ReasonCode.CHECK_FAILED: _("Failed its check"),
+        ReasonCode.CHECK_NOT_ANSWERED: _("Not checked yet"),
+        ReasonCode.CHECK_DUE: _("Check is due"),
     }
 
 
@@ -60,7 +60,7 @@ def _where_words() -> dict[str, str]:
     return {SHELVES: _("On shelves"), KITS: _("In kits"), APART: _("Kept apart")}
 
 
-def told(rows: Sequence[Held]) -> list[dict[str, Any]]:
+def told(rows: Sequence[HeldBatch]) -> list[dict[str, Any]]:
     """Rows for a page, with the word for what is wrong with them."""
     words = fault_words()
     return [{"held": row, "fault": words[row.fault] if row.fault else ""} for row in rows]
@@ -73,8 +73,8 @@ def every(request: HttpRequest) -> HttpResponse:
     search = request.GET.get("search", "").strip()[:40]
     low = bool(request.GET.get("low"))
     who, rooms = actor(request), _rooms_own_first(request)
-    found = views.things(who, rooms, search=search, low=low)
-    on_the_way = views.held(who, kinds=[PlaceKind.TRANSIT])
+    found = views.items_in_stock(who, rooms, search=search, low=low)
+    on_the_way = views.held_batches(who, kinds=[PlaceKind.TRANSIT])
     facts: dict[str, Any] = {
         "search": search,
         "low": low,
@@ -95,8 +95,8 @@ def thing(request: HttpRequest, item: int) -> HttpResponse:
     """One thing: its batches by shelf, where it is in kits, and what happened to it."""
     who = actor(request)
     found = find.item(item)
-    rows = views.held(who, item=found)
-    everything = views.things(who, _rooms_own_first(request), search=found.name)
+    rows = views.held_batches(who, item=found)
+    everything = views.items_in_stock(who, _rooms_own_first(request), search=found.name)
     facts: dict[str, Any] = {
         "item": found,
         "seen": next((each for each in everything if each.item == found), None),
@@ -122,10 +122,10 @@ def expiry(request: HttpRequest) -> HttpResponse:
     who = actor(request)
     where = request.GET.get("where", "")
     kinds = {SHELVES: [PlaceKind.SHELF], KITS: [PlaceKind.SECTION]}.get(where, ())
-    rows = views.held(who, kinds=kinds)
+    rows = views.held_batches(who, kinds=kinds)
     today = _today(request)
     through = today + timedelta(days=_LOOKS_AHEAD_DAYS)
-    soonest = views.going_out_of_date(rows, through)
+    soonest = views.expiring_through(rows, through)
     facts = {
         "where": where if kinds else "",
         "wheres": {"": _("Everywhere"), SHELVES: _("On shelves"), KITS: _("In kits")},
@@ -149,7 +149,7 @@ def _today(request: HttpRequest) -> date:
     return clock.today(room.time_zone if room else "UTC")
 
 
-def _picture(today: date, rows: Sequence[Held], *, by_kind: bool) -> dict[str, Any]:
+def _picture(today: date, rows: Sequence[HeldBatch], *, by_kind: bool) -> dict[str, Any]:
     """The axis with its bars laid out, and what its groups are called."""
     words = kind_words() if by_kind else _where_words()
     found = views.dated(rows, by_kind=by_kind)

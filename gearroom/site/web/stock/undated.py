@@ -3,66 +3,54 @@
 from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
-from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Problem
-from gearroom.site.web.page.fields import whole, words
-from gearroom.site.web.page.shell import Done, acted, actor, here, no_room, page, show
-from kits.api.stock.lots import expiry_in
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
+from gearroom.site.web.page.shell import Done, actor, here, room_here, show
+from kits.services.ledger import lots
 from kits.services.lookup import find
 from kits.services.stock import receiving, undated
 
 
-@page()
-def every(request: HttpRequest) -> HttpResponse:
-    """What is in the kits and on the shelves of this room without a date that it should have."""
-    if request.method == "POST":
-        try:
-            return _date_read(request)
-        except Problem as problem:
-            return _shown(request, problem)
-    return _shown(request)
-
-
-def _shown(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
-    room = here(request)
-    if room is None and problem is not None:
+def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
+    if problem is not None and here(request) is None:
         raise problem
-    if room is None:
-        return no_room(request)
-    who = actor(request)
+    room, who = room_here(request), actor(request)
     facts = {
         "room": room,
         "rows": undated.to_check(room, who),
-        "problem": problem,
-        "said": request.POST,
         "may_count": who.may("count", room.pk),
     }
-    return show(
-        request, "site/stock/undated.html", facts, status=problem.status if problem else 200
+    return show(request, "site/stock/undated.html", facts, problem=problem)
+
+
+class DateForm(PageForm):
+    """The date of units in a place, as it is printed on them."""
+
+    place = ShortText()
+    lot = ShortText()
+    units = WholeNumber(least=1, label=gettext_lazy("Units"))
+    printed = ShortText(40)
+    number = ShortText(80)
+
+
+@form_view("look", "undated", page_of=_page)
+def to_check(act: Act, request: HttpRequest) -> Done:
+    """What is in the kits and on the shelves of this room without a date that it should have."""
+    values = DateForm.read(request.POST)
+    place, lot = find.place(act.actor, values["place"]), find.lot(values["lot"])
+    today = receiving.today_in(receiving.room_of(place, place.kit))
+    entry = undated.record_date(
+        act,
+        place=place,
+        lot=lot,
+        units=values["units"],
+        expiry=lots.printed_expiry(values["printed"], today=today),
+        number=values["number"],
     )
-
-
-def _date_read(request: HttpRequest) -> HttpResponse:
-    said = request.POST
-
-    def perform(act: Act) -> Done:
-        place = find.place(act.actor, said.get("place", ""))
-        lot = find.lot(said.get("lot", ""))
-        units = whole(said, "units", least=1, what=_("Units"))
-        room = receiving.room_of(place, place.kit)
-        printed = {"expiry_printed": words(said, "printed", 40)}
-        entry = undated.read(
-            act,
-            place=place,
-            lot=lot,
-            units=units,
-            expiry=expiry_in(printed, receiving.today_in(room)),
-            number=words(said, "number", 80),
-        )
-        says = _("%(units)d × %(thing)s has its date.") % {"units": units, "thing": lot.item.name}
-        return Done(says, entry.pk)
-
-    return acted(request, perform, to=reverse("undated"))
+    says = _("%(units)d × %(thing)s has its date.")
+    return Done(says % {"units": values["units"], "thing": lot.item.name}, entry.pk)

@@ -21,9 +21,9 @@ urlpatterns: list[URLPattern] = [
     path("stock/count/<int:shelf>/", counting.shelf, name="count-shelf"),
     path("stock/count/<int:shelf>/paper/", counting.paper, name="count-paper"),
     path("stock/out-of-date/", disposing.out_of_date, name="out-of-date"),
-    path("stock/undated/", undated.every, name="undated"),
+    path("stock/undated/", undated.to_check, name="undated"),
     path("stock/arrive/", moving.arrive, name="arrive"),
-    path("stock/at/<int:place>/<int:lot>/", moving.at, name="stock-at"),
+    path("stock/at/<int:place>/<int:lot>/", moving.batch_at, name="stock-at"),
     path("stock/<int:item>/", stock.thing, name="thing"),
     path("stock/<int:item>/edit/", item_editing.edit, name="edit-thing"),
 ]

@@ -21,13 +21,12 @@ from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Invalid, NotFound, Problem, Stale
 from gearroom.core.models import Room
 from gearroom.core.services.people import people
-from gearroom.site.web.lists.packing_lists import today_here
 from gearroom.site.web.page import words
 from gearroom.site.web.page.forms import Moment, PageForm, Several, ShortText, Tick, WholeNumber
-from gearroom.site.web.page.shell import Done, acted, actor, here, page, rooms_of, show
+from gearroom.site.web.page.shell import Done, acted, actor, here, page, rooms_of, show, today_here
 from kits.models import Reservation, Trip
 from kits.services.lookup import find
-from kits.services.text import wording
+from kits.services.text import reason_texts
 from kits.services.trips import due_times, proposals, reservations, trip_readiness, trips
 from kits.services.trips.trips import TripFacts
 
@@ -46,7 +45,7 @@ def every(request: HttpRequest) -> HttpResponse:
         rows = rows.filter(room=chosen)
     found = list(rows.filter(cancelled_at__isnull=True)[: MOST_TRIPS + 1])
     facts = {
-        "trips": trip_readiness.seen(found[:MOST_TRIPS]),
+        "trips": trip_readiness.judge_trips(found[:MOST_TRIPS]),
         "more": len(found) > MOST_TRIPS,
         "chosen": chosen,
         "may_edit": actor(request).may("edit_trip"),
@@ -69,7 +68,7 @@ def month(request: HttpRequest) -> HttpResponse:
     )
     if chosen is not None:
         rows = rows.filter(room=chosen)
-    seen = trip_readiness.seen(rows[:MOST_A_MONTH])
+    seen = trip_readiness.judge_trips(rows[:MOST_A_MONTH])
     after = (first + timedelta(days=31)).replace(day=1)
     facts = {
         "first": first,
@@ -115,7 +114,7 @@ def one(request: HttpRequest, trip: int) -> HttpResponse:
 
 def _trip_page(request: HttpRequest, trip: Trip, problem: Problem | None = None) -> HttpResponse:
     who = actor(request)
-    (seen,) = trip_readiness.seen([trip])
+    (seen,) = trip_readiness.judge_trips([trip])
     facts: dict[str, Any] = {
         "seen": seen,
         "trip": trip,
@@ -123,7 +122,7 @@ def _trip_page(request: HttpRequest, trip: Trip, problem: Problem | None = None)
         "kits": [
             (
                 row,
-                wording.reasons(row.verdict.reasons) if row.verdict else [],
+                reason_texts.reasons(row.verdict.reasons) if row.verdict else [],
                 row.reservation is not None
                 and not row.on_it
                 and who.may("reserve", row.kit.home_room_id),
@@ -132,7 +131,7 @@ def _trip_page(request: HttpRequest, trip: Trip, problem: Problem | None = None)
         ],
         "freed": trips.freed(trip),
         "longer": due_times.longer(who, trip) if any(row.on_it for row in seen.kits) else (),
-        "lacking": wording.reasons(seen.lacking),
+        "lacking": reason_texts.reasons(seen.lacking),
         "clashes": trips.clashes_of(trip) if seen.state != "over" else [],
         "phones": who.may("see_people", trip.room_id),
         "by_hand": trip.source == trips.BY_HAND,

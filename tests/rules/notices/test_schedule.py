@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kits.rules.mail.schedule import last_due, local_instant, next_due
+from kits.rules.notices.schedule import last_due, local_instant, next_due
 
 LONDON, CHICAGO, LORD_HOWE = "Europe/London", "America/Chicago", "Australia/Lord_Howe"
 

@@ -1,0 +1,25 @@
+"""What is left of loose items, which are judged by eye and not counted: full, low or empty."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import NamedTuple
+
+from kits.models import Entry, Item, LevelFact, Place
+from kits.rules.ledger.facts import Level
+
+
+class LooseLevel(NamedTuple):
+    """How much of a loose item is left in a section."""
+
+    section: Place
+    item: Item
+    level: Level
+
+
+def write_levels(entry: Entry, levels: Iterable[LooseLevel]) -> None:
+    """Write levels as an act reports them."""
+    LevelFact.objects.bulk_create(
+        LevelFact(section=each.section, item=each.item, entry=entry, level=each.level)
+        for each in levels
+    )
