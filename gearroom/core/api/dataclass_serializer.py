@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import fields
 from datetime import date, datetime
 from types import NoneType, UnionType
 from typing import Any, ClassVar, get_args, get_origin, get_type_hints
@@ -28,19 +27,13 @@ class DataclassSerializer(serializers.Serializer[Any]):
 
     def get_fields(self) -> dict[str, Any]:
         """A field for each of the dataclass, by its type, and those declared."""
-        types = get_type_hints(self.shown)
+        declared = super().get_fields()
         derived = {
-            field.name: types[field.name]
-            for field in fields(self.shown)
-            if field.name not in (*self._declared_fields, *self.left_out)
+            name: _field(of, help_text=self.help_texts.get(name))
+            for name, of in get_type_hints(self.shown).items()
+            if name not in (*declared, *self.left_out)
         }
-        return {
-            **{
-                name: _field(of, help_text=self.help_texts.get(name))
-                for name, of in derived.items()
-            },
-            **super().get_fields(),
-        }
+        return {**derived, **declared}
 
 
 def _field(of: Any, **more: Any) -> Any:

@@ -25,10 +25,10 @@
 What `read`, `rows` and `perform` return is serialised by the serializer that the class names for
 it. One class may read and write: `class Kit(ReadView, UseCaseView)` with `method = "patch"`. A
 write needs the header Idempotency-Key and goes through `once`; `perform` runs in its transaction,
-raises Problems, and checks rooms in the service. PATCH and PUT take If-Match: the service asks `act.match`
-under the row's lock (`gearroom.core.acts.rows.locked`), the view's `whole` says what the tag is
-made of, and a view whose service did not ask does nothing. Roles are checked here without a room:
-whoever has the role nowhere is refused here.
+raises Problems, and checks rooms in the service. PATCH and PUT take If-Match: the service asks
+`act.match` under the row's lock (`gearroom.core.acts.rows.locked`), the view's `whole` says what
+the tag is made of, and a view whose service did not ask does nothing. Roles are checked here
+without a room: whoever has the role nowhere is refused here.
 '''
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ from __future__ import annotations
 import hashlib
 import uuid
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any, ClassVar, cast
+from typing import Any, ClassVar
 
 from django.core.files.uploadedfile import UploadedFile
 from django.db.models import Q, QuerySet
@@ -161,9 +161,9 @@ class ReadView(View):
         query = self.read_query(self.query)
         with in_form():
             shown = self.read(query)
-            if self.shows is None:
-                return cast(HttpResponseBase, shown)
-            body = self.show(self.shows, shown)
+            if isinstance(shown, HttpResponseBase):
+                return shown
+            body = self.show(self.shows, shown) if self.shows else shown
         tag = etag(body)
         headers = {"ETag": tag}
         if unchanged(request, tag):
@@ -171,7 +171,7 @@ class ReadView(View):
         return Response(body, headers=headers)
 
     def read(self, query: dict[str, Any]) -> Any:
-        """What `shows` serialises; without it, a whole response. Raises Problems."""
+        """What `shows` serialises, or a whole response; raises Problems."""
         raise NotImplementedError
 
 
