@@ -24,13 +24,12 @@ from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import offers
 from kits.services.ledger.book import Book
 from kits.services.notices import writing
+from kits.services.notices.links import CLEARANCE_SALT
 
 WITHIN = timedelta(days=30)
 """How long a link may be answered."""
 UNANSWERED_AFTER = timedelta(days=1)
 """After how long a clearance without an answer is said on the board and in the weekly email."""
-
-_SALT = "kits.cleared-by-phone"
 
 
 # ------------------------------------------------------------------------------------ at take-out
@@ -88,16 +87,11 @@ def answers_for(clearance: Clearance) -> Person:
     return clearance.person.merged_into or clearance.person
 
 
-def token(clearance: int) -> str:
-    """What the link of a clearance (an id) says."""
-    return signing.dumps(clearance, salt=_SALT)
-
-
 def by_link(said: str) -> Clearance:
     """Which clearance a link is about. Raises NotFound for one that was not made here, Refused
     (`link-too-old`)."""
     try:
-        pk = signing.loads(said, salt=_SALT, max_age=WITHIN)
+        pk = signing.loads(said, salt=CLEARANCE_SALT, max_age=WITHIN)
     except signing.SignatureExpired:
         raise Refused(
             "link-too-old",
@@ -147,7 +141,7 @@ def unanswered(kits: Iterable[int] | QuerySet[Kit], now: datetime) -> list[Clear
 
 def answer_by_link(clearance: Clearance, *, confirmed: bool) -> ClearanceAnswer:
     """Write down what somebody says by their link, in their name; see `answer`."""
-    key = secret_key(_SALT, clearance.pk)
+    key = secret_key(CLEARANCE_SALT, clearance.pk)
     act = Act(actor=Actor(person=answers_for(clearance)), key=key)
     return answer(act, clearance, confirmed=confirmed)
 

@@ -15,7 +15,7 @@ from gearroom.site.web.page import errors
 from gearroom.site.web.page.shell import Done, acted, actor, page, show
 from kits.models import Clearance
 from kits.services.custody import clearances
-from kits.services.mail import notice_texts
+from kits.services.notices.texts.kits import lacks
 
 _ANSWERS = {"yes": True, "no": False}
 _MOST = 100
@@ -52,7 +52,7 @@ def every(request: HttpRequest) -> HttpResponse:
     rows = [
         {
             "clearance": each,
-            "reasons": notice_texts.lacks(each.reasons),
+            "reasons": lacks(each.reasons),
             "own": clearances.answers_for(each) == who.person,
             **_standing(each),
         }
@@ -65,7 +65,7 @@ def _page(request: HttpRequest, found: Clearance, problem: Problem | None = None
     facts: dict[str, Any] = {
         "clearance": found,
         "kit": found.checkout.kit,
-        "reasons": notice_texts.lacks(found.reasons),
+        "reasons": lacks(found.reasons),
         "problem": problem,
         **_standing(found),
     }
