@@ -22,7 +22,7 @@ from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 from kits.services.trips.purpose import NOT_GIVEN, NotGiven
 
-UNITS = {"min_value": 1, "max_value": 1_000_000}
+UNITS: dict[str, Any] = {"min_value": 1, "max_value": 1_000_000}
 MOST_LINES = 200
 """Lines that one act may have: others wait while it is written."""
 MOST_KITS = 20

@@ -24,7 +24,12 @@ from kits.services.overview.kits_overview import Overview
 from kits.services.text import verdict_texts
 
 LIVES_IN = [v.value for v in LivesIn]
-WHOLE = {"min_value": 1, "max_value": 10_000_000, "required": False, "allow_null": True}
+WHOLE: dict[str, Any] = {
+    "min_value": 1,
+    "max_value": 10_000_000,
+    "required": False,
+    "allow_null": True,
+}
 
 
 # ------------------------------------------------------------------------------------------ shapes

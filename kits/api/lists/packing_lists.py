@@ -24,7 +24,7 @@ from kits.services.lists import packing_lists as lists
 from kits.services.lists.packing_lists import Draft, LineDraft, SectionDraft
 
 CRITICALITIES = [c.value for c in Criticality]
-UNITS = {"max_value": 1_000_000}
+UNITS: dict[str, Any] = {"max_value": 1_000_000}
 MOST_SECTIONS = 30
 
 

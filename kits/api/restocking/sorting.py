@@ -23,7 +23,7 @@ from kits.services.ledger import readiness, verdicts
 from kits.services.lookup import find
 from kits.services.restocking import adding, borrowing, sorting
 from kits.services.restocking.borrowing import BorrowLine
-from kits.services.restocking.sorting import PutIn, Restock, RestockDifference, RestockResult
+from kits.services.restocking.sorting import PutIn, RestockDifference, RestockResult
 
 
 # ------------------------------------------------------------------------------ looking inside
@@ -125,11 +125,6 @@ class RestockAnswer(serializers.Serializer[Any]):
     next_seal = answers.made(
         serializers.CharField, sorting.next_seal_number, source="kit.room", allow_blank=True
     )
-
-
-def restock_shown(plan: Restock) -> Any:
-    """A restock list as the API answers it."""
-    return RestockAnswer(plan).data
 
 
 class PutInBody(StrictSerializer):

@@ -17,9 +17,19 @@ from kits.rules.ledger.facts import Kind
 from kits.services.stock import catalogue
 
 KINDS = [kind.value for kind in Kind]
-CELSIUS = {"min_value": -90, "max_value": 120, "required": False, "allow_null": True}
-DAYS = {"min_value": 1, "max_value": 36_500, "required": False, "allow_null": True}
-SMALL = {"min_value": 1, "max_value": 1_000_000, "required": False, "allow_null": True}
+CELSIUS: dict[str, Any] = {
+    "min_value": -90,
+    "max_value": 120,
+    "required": False,
+    "allow_null": True,
+}
+DAYS: dict[str, Any] = {"min_value": 1, "max_value": 36_500, "required": False, "allow_null": True}
+SMALL: dict[str, Any] = {
+    "min_value": 1,
+    "max_value": 1_000_000,
+    "required": False,
+    "allow_null": True,
+}
 
 
 class PackCodeAnswer(serializers.Serializer[Any]):

@@ -24,7 +24,7 @@ from kits.services.lookup import find
 from kits.services.lookup.own_side import receipts_of, without_strangers
 from kits.services.stock import corrections, instruments, views
 
-NUMBER = {"max_length": 80, "allow_blank": True}
+NUMBER: dict[str, Any] = {"max_length": 80, "allow_blank": True}
 
 
 class ThingAnswer(serializers.Serializer[Any]):

@@ -23,7 +23,7 @@ from kits.services.ledger.book import room_place
 from kits.services.lookup import find
 from kits.services.stock import disposing, opening, receiving, views
 
-PLACE = {"max_length": 40}
+PLACE: dict[str, Any] = {"max_length": 40}
 """A place by id, or by the code of a shelf's or section's label."""
 
 
