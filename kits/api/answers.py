@@ -104,6 +104,16 @@ class VerdictAnswer(serializers.Serializer[Any]):
     reasons = ReasonAnswer(many=True)
 
 
+class DaysAnswer(serializers.Serializer[Any]):
+    first_expiry = serializers.DateField(
+        source="kit.first_expiry",
+        allow_null=True,
+        help_text="The earliest date inside; null: nothing in it is dated.",
+    )
+    fit_until = serializers.DateField(source="days.fit_until", allow_null=True)
+    may_go_until = serializers.DateField(source="days.may_go_until", allow_null=True)
+
+
 class PersonAnswer(serializers.Serializer[Any]):
     id = serializers.IntegerField()
     name = serializers.CharField()
@@ -161,6 +171,10 @@ class EntryAnswer(serializers.Serializer[Any]):
     irregular = serializers.ListField(child=serializers.CharField())
 
 
+class WithEntry(serializers.Serializer[Any]):
+    entry = EntryAnswer()
+
+
 # An entry in a list, where times end in Z.
 class EntryRow(EntryAnswer):
     occurred_at = serializers.DateTimeField()
@@ -169,6 +183,11 @@ class EntryRow(EntryAnswer):
     reason = serializers.CharField(allow_blank=True)
     detail = serializers.DictField()
     reverses = serializers.IntegerField(source="reverses_id", allow_null=True)
+
+
+class OfItem(serializers.Serializer[Any]):
+    item = serializers.IntegerField(source="item.pk")
+    name = serializers.CharField(source="item.name")
 
 
 class LotUnits(serializers.Serializer[Any]):
@@ -186,8 +205,7 @@ class UsedLineAnswer(LotUnits):
     went = serializers.ChoiceField([went.value for went in Went])
 
 
-class UsedAnswer(serializers.Serializer[Any]):
-    entry = EntryAnswer()
+class UsedAnswer(WithEntry):
     lines = UsedLineAnswer(many=True)
 
 

@@ -29,6 +29,11 @@ MOST_KITS = 20
 """Kits that one act may be about."""
 
 
+def lines(of: type[StrictSerializer], **more: Any) -> Any:
+    """A list of as many of these as one act may have."""
+    return of(many=True, max_length=MOST_LINES, **more)
+
+
 class HereBody(ActBody):
     """An act that happens in a room, where that is not the kit's own."""
 
@@ -41,6 +46,13 @@ class StockBody(ActBody):
     """Units of a batch."""
 
     lot = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+    units = serializers.IntegerField(**UNITS)
+
+
+class PutInBody(StrictSerializer):
+    lot = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+    shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+    section = serializers.CharField(required=False, max_length=80)
     units = serializers.IntegerField(**UNITS)
 
 
@@ -78,6 +90,10 @@ class LevelBody(StrictSerializer):
     section = serializers.CharField(max_length=80)
     item = serializers.IntegerField(min_value=1)
     level = serializers.ChoiceField([level.value for level in Level])
+
+
+class LevelsBody(ActBody):
+    levels = lines(LevelBody, required=False)
 
 
 def here(act: Act, data: dict[str, Any]) -> Act:

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from gearroom.core.api.views import UseCaseView
+from kits.api.answers import DoneAnswer
 from kits.models import Kit
 from kits.services.lookup import find, reporters
 
 
 class KitView(UseCaseView):
-    """Something that is done to a kit."""
+    """Something that is done to a kit; unless it answers with more, with the entry alone."""
+
+    answers = {201: DoneAnswer}
 
     def kit(self) -> Kit:
         """The kit that the address names, of one's rooms."""

@@ -70,13 +70,12 @@ class CheckOutBody(bodies.HereBody):
     )
 
 
-class TakenAnswer(serializers.Serializer[Any]):
+class TakenAnswer(answers.WithEntry):
     checkout = answers.CheckoutAnswer(
         allow_null=True,
         help_text="Null: it changed hands again since, so this is history; or the kit is of no room"
         " of yours.",
     )
-    entry = answers.EntryAnswer()
     verdict = answers.VerdictAnswer(
         allow_null=True, help_text="Null: the kit is of no room of yours."
     )
@@ -120,7 +119,7 @@ class CheckOut(KitView):
         return find.any_kit(self.kwargs["kit"], self.actor)
 
 
-class CheckInBody(bodies.HereBody):
+class CheckInBody(bodies.HereBody, bodies.LevelsBody):
     example = {
         "as_found": "opened", "used": [{"item": 4, "units": 2}],
         "levels": [{"section": "main", "item": 9, "level": "low"}], "wet": True,
@@ -130,17 +129,15 @@ class CheckInBody(bodies.HereBody):
     seal_seen = serializers.CharField(
         required=False, max_length=40, help_text="The seal's number, or its last three characters."
     )
-    used = bodies.UseLineBody(many=True, max_length=bodies.MOST_LINES, required=False)
-    levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
+    used = bodies.lines(bodies.UseLineBody, required=False)
     sharps_or_blood = serializers.BooleanField(default=False)
     wet = serializers.BooleanField(default=False)
     wrong = serializers.CharField(required=False, max_length=300)
     incident = serializers.CharField(
         required=False, max_length=80, help_text="A reference; nothing about casualties."
     )
-    needed = bodies.NeedBody(
-        many=True,
-        max_length=bodies.MOST_LINES,
+    needed = bodies.lines(
+        bodies.NeedBody,
         required=False,
         help_text="What was needed and not in the kit, whatever it was.",
     )
@@ -155,9 +152,8 @@ class CheckInBody(bodies.HereBody):
     )
 
 
-class HandedBackAnswer(serializers.Serializer[Any]):
+class HandedBackAnswer(answers.WithEntry):
     kit = serializers.CharField(source="kit.name")
-    entry = answers.EntryAnswer()
     checkout = answers.CheckoutAnswer(allow_null=True)
     as_found = serializers.ChoiceField(AsFound.choices)
     used = answers.UsedAnswer(source="use", allow_null=True)
@@ -246,10 +242,9 @@ class Pass(ReportView):
         return 200, custody.pass_on(act, self.kit(), find.person(act.actor, data["person"]))
 
 
-class UseBody(ActBody):
+class UseBody(bodies.LevelsBody):
     example = {"used": [{"item": 4, "units": 2}], "incident": "2035-17"}
-    used = bodies.UseLineBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
-    levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
+    used = bodies.lines(bodies.UseLineBody, allow_empty=False)
     incident = serializers.CharField(required=False, max_length=80)
 
 
@@ -279,7 +274,6 @@ class WithholdBody(ActBody):
 class Withhold(ReportView):
     use_case = "withhold"
     body = WithholdBody
-    answers = {201: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Keep a kit back: drying, something wrong, keep as it came back."""

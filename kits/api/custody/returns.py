@@ -22,13 +22,12 @@ from kits.services.stock import away
 
 class NeededBody(ActBody):
     example = {"needed": [{"words": "a second sling"}, {"item": 4}]}
-    needed = bodies.NeedBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
+    needed = bodies.lines(bodies.NeedBody, allow_empty=False)
 
 
 class ReportNeeds(ReportView):
     use_case = "log_use"
     body = NeededBody
-    answers = {201: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Write what was needed and not in a kit, against the trip it is or was out for."""
@@ -48,7 +47,6 @@ class MixedBody(ActBody):
 class ReportMixed(ReportView):
     use_case = "withhold"
     body = MixedBody
-    answers = {201: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that a kit's contents were mixed with those of others: all are to be counted."""
@@ -64,7 +62,6 @@ class NotOursBody(ActBody):
 class ParticipantsOwn(ReportView):
     use_case = "log_use"
     body = NotOursBody
-    answers = {201: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that a participant's own thing rides in a kit, or went back to its owner."""
@@ -103,7 +100,6 @@ class ComeBackBody(WriteOffBody):
 class ComeBack(KitView):
     use_case = "come_back"
     body = ComeBackBody
-    answers = {201: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Put what came back from a casualty onto a shelf."""
@@ -115,7 +111,6 @@ class ComeBack(KitView):
 class WriteOff(KitView):
     use_case = "write_off"
     body = WriteOffBody
-    answers = {201: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that what went with a casualty will not come back: it was used."""

@@ -94,7 +94,7 @@ class WithheldAnswer(serializers.Serializer[Any]):
     since = answers.Moment(source="since.occurred_at")
 
 
-class KitAtAGlanceAnswer(answers.WithPhones):
+class KitAtAGlanceAnswer(answers.WithPhones, answers.DaysAnswer):
     id = serializers.IntegerField(source="kit.pk")
     name = serializers.CharField(source="kit.name")
     labels = serializers.ListField(child=answers.LabelCode())
@@ -131,18 +131,11 @@ class KitAtAGlanceAnswer(answers.WithPhones):
     trip = answers.TripAnswer(
         source="judged.question.trip", allow_null=True, help_text="The trip that it was judged for."
     )
-    first_expiry = serializers.DateField(
-        source="kit.first_expiry",
-        allow_null=True,
-        help_text="The earliest date inside; null: nothing in it is dated.",
-    )
     ready_until = serializers.DateField(
         source="days.ready_until",
         allow_null=True,
         help_text="Null: not now. 9999-12-31: nothing in it ends.",
     )
-    fit_until = serializers.DateField(source="days.fit_until", allow_null=True)
-    may_go_until = serializers.DateField(source="days.may_go_until", allow_null=True)
     to_sort_since = answers.Moment(source="kit.to_sort_since", allow_null=True)
     laid_up_since = answers.Moment(source="kit.laid_up_since", allow_null=True)
     lost_since = answers.Moment(source="kit.lost_since", allow_null=True)

@@ -30,7 +30,7 @@ class ReadinessQuery(QuerySerializer):
     trip = serializers.CharField(required=False, max_length=130)
 
 
-class ReadinessAnswer(serializers.Serializer[Any]):
+class ReadinessAnswer(answers.DaysAnswer):
     verdict = serializers.ChoiceField([word.value for word in Word], source="verdict.word")
     verdict_text = answers.made(
         serializers.CharField,
@@ -47,13 +47,6 @@ class ReadinessAnswer(serializers.Serializer[Any]):
     kit = serializers.CharField(source="kit.name")
     trip = answers.TripAnswer(allow_null=True)
     ready_until = serializers.DateField(source="days.ready_until", allow_null=True)
-    fit_until = serializers.DateField(source="days.fit_until", allow_null=True)
-    may_go_until = serializers.DateField(source="days.may_go_until", allow_null=True)
-    first_expiry = serializers.DateField(
-        source="kit.first_expiry",
-        allow_null=True,
-        help_text="The earliest date inside; null where nothing is dated.",
-    )
     offers = answers.OfferAnswer(
         many=True, help_text="What to do about it, the quickest first; none where it just goes."
     )
@@ -106,10 +99,8 @@ class ContentAnswer(answers.LotUnits):
     units = serializers.IntegerField()
 
 
-class ContentLevelAnswer(serializers.Serializer[Any]):
+class ContentLevelAnswer(answers.OfItem):
     section = serializers.CharField(source="section.section_key")
-    item = serializers.IntegerField(source="item.pk")
-    name = serializers.CharField(source="item.name")
     level = serializers.CharField()
 
 

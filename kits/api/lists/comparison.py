@@ -7,6 +7,7 @@ from typing import Any
 from rest_framework import serializers
 
 from gearroom.core.api.views import ReadView
+from kits.api import answers
 from kits.api.lists.packing_lists import CRITICALITIES, PackingListView
 from kits.services.lists import comparison, impact
 
@@ -52,9 +53,7 @@ class ComparisonAnswer(serializers.Serializer[Any]):
     reasons = OtherReasonAnswer(many=True, help_text="Lines with another reason.")
 
 
-class UnitsAnswer(serializers.Serializer[Any]):
-    item = serializers.IntegerField(source="item.pk")
-    name = serializers.CharField(source="item.name")
+class UnitsAnswer(answers.OfItem):
     units = serializers.IntegerField()
 
 
@@ -66,10 +65,8 @@ class KitEffectAnswer(serializers.Serializer[Any]):
     spare = UnitsAnswer(many=True, help_text="Inside, and no line would use it.")
 
 
-class FromStockAnswer(serializers.Serializer[Any]):
+class FromStockAnswer(answers.OfItem):
     room = serializers.CharField(source="room.name")
-    item = serializers.IntegerField(source="item.pk")
-    name = serializers.CharField(source="item.name")
     wanted = serializers.IntegerField()
     in_stock = serializers.IntegerField(help_text="Usable today on the room's shelves.")
     missing = serializers.IntegerField()

@@ -95,7 +95,7 @@ class SectionBody(StrictSerializer):
         max_length=40, default="", allow_blank=True, help_text="Made from the name if left out."
     )
     name = serializers.CharField(max_length=80)
-    lines = LineBody(many=True, max_length=bodies.MOST_LINES)
+    lines = bodies.lines(LineBody)
 
 
 _SECTION_EXAMPLE = {

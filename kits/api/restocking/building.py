@@ -33,9 +33,7 @@ from kits.services.restocking.emptying import Destination, EmptyLine
 from kits.services.restocking.sorting import Placed, PutIn
 
 
-class WantedAnswer(serializers.Serializer[Any]):
-    item = serializers.IntegerField(source="item.pk")
-    name = serializers.CharField(source="item.name")
+class WantedAnswer(answers.OfItem):
     units = serializers.IntegerField()
     below_minimum = serializers.BooleanField()
     on_shelves = serializers.IntegerField(
@@ -50,18 +48,14 @@ class PlacedAnswer(serializers.Serializer[Any]):
     units = serializers.IntegerField()
 
 
-class BuiltAnswer(serializers.Serializer[Any]):
-    entry = answers.EntryAnswer()
+class BuiltAnswer(answers.WithEntry):
     put_in = PlacedAnswer(many=True)
     wanted = WantedAnswer(many=True, help_text="What the kit's list still wants.")
 
 
 # ---------------------------------------------------------------------------------------- building
-class BuildLineBody(StrictSerializer):
-    lot = serializers.CharField(max_length=40, help_text="By id, or by its label's code.")
-    shelf = serializers.CharField(max_length=40)
-    section = serializers.CharField(required=False, max_length=80)
-    units = serializers.IntegerField(**bodies.UNITS)
+class BuildLineBody(bodies.PutInBody):
+    """A batch that goes from a shelf into a section."""
 
 
 class BuildBody(ActBody):
@@ -69,15 +63,13 @@ class BuildBody(ActBody):
         "lines": [{"lot": "12", "shelf": "3", "section": "main", "units": 6}],
         "levels": [{"section": "main", "item": 9, "level": "full"}],
     }  # fmt: skip
-    lines = BuildLineBody(
-        many=True,
-        max_length=bodies.MOST_LINES,
+    lines = bodies.lines(
+        BuildLineBody,
         required=False,
         help_text="What goes in; without it, as the list has it.",
     )
-    levels = bodies.LevelBody(
-        many=True,
-        max_length=bodies.MOST_LINES,
+    levels = bodies.lines(
+        bodies.LevelBody,
         required=False,
         help_text="By eye; without it, all was filled up.",
     )
@@ -111,18 +103,21 @@ class Build(KitView):
 
 
 # --------------------------------------------------------------------------------------- stripping
-class ThingBody(LotBody):
-    item = serializers.IntegerField(min_value=1)
+class _TargetBody(StrictSerializer):
     units = serializers.IntegerField(**bodies.UNITS)
-    fate = serializers.ChoiceField(list(Fate))
     why = serializers.CharField(required=False, max_length=300, allow_blank=True)
-    section = serializers.CharField(required=False, max_length=80, help_text="Where it is kept.")
     shelf = serializers.CharField(required=False, max_length=40, help_text="Where it is put.")
     disposal = serializers.ChoiceField(Disposal.choices, required=False)
+
+
+class ThingBody(LotBody, _TargetBody):
+    item = serializers.IntegerField(min_value=1)
+    fate = serializers.ChoiceField(list(Fate))
+    section = serializers.CharField(required=False, max_length=80, help_text="Where it is kept.")
     price = PriceField(required=False, help_text="For these alone.")
 
 
-class StripBody(ActBody):
+class StripBody(bodies.LevelsBody):
     example = {
         "things": [
             {"item": 4, "units": 6, "number": "D1", "expiry": "2035-05-31", "fate": "shelf",
@@ -131,15 +126,13 @@ class StripBody(ActBody):
         ],
         "supplier": "Invented Supplies", "price": "24.50", "currency": "GBP",
     }  # fmt: skip
-    things = ThingBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
-    levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
+    things = bodies.lines(ThingBody, allow_empty=False)
     supplier = serializers.CharField(required=False, max_length=120, allow_blank=True)
     price = PriceField(required=False, allow_null=True, help_text="For the bought kit as a whole.")
     currency = CurrencyField(required=False)
 
 
-class StrippedAnswer(serializers.Serializer[Any]):
-    entry = answers.EntryAnswer()
+class StrippedAnswer(answers.WithEntry):
     went = PlacedAnswer(many=True)
     wanted = WantedAnswer(many=True, help_text="What remains to be added.")
     bought_for = serializers.DecimalField(12, 2, allow_null=True)
@@ -234,28 +227,21 @@ def _instrument(kit: Kit, ref: str | None) -> Lot:
 
 
 # ---------------------------------------------------------------------------------------- emptying
-class OutBody(StrictSerializer):
+class OutBody(_TargetBody):
     lot = serializers.CharField(max_length=40, help_text="By id, or by its label's code.")
     section = serializers.CharField(required=False, max_length=80, help_text="Where it is.")
-    units = serializers.IntegerField(**bodies.UNITS)
     way = serializers.ChoiceField(list(Destination))
-    why = serializers.CharField(required=False, max_length=300, allow_blank=True)
-    shelf = serializers.CharField(required=False, max_length=40, help_text="Where it is put.")
-    disposal = serializers.ChoiceField(Disposal.choices, required=False)
 
 
 class EmptyBody(ActBody):
     example = {
         "lines": [{"lot": "12", "section": "main", "units": 2, "way": "shelf", "shelf": "3"}],
     }  # fmt: skip
-    lines = OutBody(many=True, max_length=bodies.MOST_LINES, required=False)
-    levels = bodies.LevelBody(
-        many=True, max_length=bodies.MOST_LINES, required=False, help_text="Left of it, by eye."
-    )
+    lines = bodies.lines(OutBody, required=False)
+    levels = bodies.lines(bodies.LevelBody, required=False, help_text="Left of it, by eye.")
 
 
-class EmptiedAnswer(serializers.Serializer[Any]):
-    entry = answers.EntryAnswer()
+class EmptiedAnswer(answers.WithEntry):
     went = PlacedAnswer(many=True, help_text="To quarantine in place of a shelf where it must.")
     left = serializers.IntegerField(help_text="Units still inside; with 0 it may be retired.")
 

@@ -27,9 +27,8 @@ from kits.services.restocking.sorting import PutIn, RestockDifference, RestockRe
 
 
 # ------------------------------------------------------------------------------ looking inside
-class LookInsideBody(ActBody):
+class LookInsideBody(bodies.LevelsBody):
     example = {"levels": [{"section": "main", "item": 9, "level": "full"}]}
-    levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
     note = NoteField(required=False, max_length=300)
 
 
@@ -127,19 +126,11 @@ class RestockAnswer(serializers.Serializer[Any]):
     )
 
 
-class PutInBody(StrictSerializer):
-    lot = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
-    shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
-    section = serializers.CharField(required=False, max_length=80)
-    units = serializers.IntegerField(**bodies.UNITS)
-
-
 class DifferingBody(StrictSerializer):
     item = serializers.IntegerField(min_value=1)
     section = serializers.CharField(max_length=80)
-    instead = PutInBody(
-        many=True,
-        max_length=bodies.MOST_LINES,
+    instead = bodies.lines(
+        bodies.PutInBody,
         required=False,
         help_text="What went in; nothing where it was left out.",
     )
@@ -158,19 +149,17 @@ class RestockBody(ActBody):
         " the kit, and ends no sorting.",
     )
     as_listed = serializers.BooleanField(default=True)
-    exceptions = DifferingBody(many=True, max_length=bodies.MOST_LINES, required=False)
-    extra = PutInBody(many=True, max_length=bodies.MOST_LINES, required=False)
-    levels = bodies.LevelBody(
-        many=True,
-        max_length=bodies.MOST_LINES,
+    exceptions = bodies.lines(DifferingBody, required=False)
+    extra = bodies.lines(bodies.PutInBody, required=False)
+    levels = bodies.lines(
+        bodies.LevelBody,
         required=False,
         help_text="Without it everything judged by eye was filled up.",
     )
     through = serializers.DateField(required=False)
 
 
-class RestockedAnswer(serializers.Serializer[Any]):
-    entry = answers.EntryAnswer()
+class RestockedAnswer(answers.WithEntry):
     units_put_in = serializers.IntegerField()
     units_taken_out = serializers.IntegerField()
     verdict = answers.VerdictAnswer()
@@ -248,7 +237,7 @@ class BorrowLineBody(StrictSerializer):
 class BorrowBody(ActBody):
     example = {"giver": "DAY-02", "lines": [{"lot": "12", "units": 1}]}
     giver = serializers.CharField(max_length=40, help_text="The kit that gives, by name or code.")
-    lines = BorrowLineBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
+    lines = bodies.lines(BorrowLineBody, allow_empty=False)
     already_done = serializers.BooleanField(
         default=False, help_text="A report of what happened, not a request: always recorded."
     )
@@ -257,7 +246,6 @@ class BorrowBody(ActBody):
 class Borrow(KitView):
     use_case = "borrow"
     body = BorrowBody
-    answers = {201: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Move things from another kit into this one."""
@@ -284,16 +272,8 @@ class ResealBody(ActBody):
     )
 
 
-class ResealedAnswer(serializers.Serializer[Any]):
-    entry = answers.EntryAnswer()
+class ResealedAnswer(answers.WithEntry, answers.DaysAnswer):
     seal = serializers.CharField()
-    first_expiry = serializers.DateField(
-        source="kit.first_expiry",
-        allow_null=True,
-        help_text="For its tag; null: nothing in it is dated.",
-    )
-    fit_until = serializers.DateField(source="days.fit_until", allow_null=True)
-    may_go_until = serializers.DateField(source="days.may_go_until", allow_null=True)
     to_sort = serializers.BooleanField(
         help_text="It still needs sorting: nobody checked its contents since it came back."
     )

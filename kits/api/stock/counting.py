@@ -34,7 +34,7 @@ class FoundBody(StrictSerializer):
     units = serializers.IntegerField(min_value=0, max_value=1_000_000)
 
 
-class CountKitBody(ActBody):
+class CountKitBody(bodies.LevelsBody):
     example = {
         "found": [{"item": 4, "section": "main", "units": 6}],
         "complete": True, "levels": [{"section": "main", "item": 9, "level": "low"}],
@@ -42,9 +42,8 @@ class CountKitBody(ActBody):
     section = serializers.CharField(
         required=False, max_length=80, help_text="Only this section; else the whole kit."
     )
-    found = FoundBody(many=True, max_length=bodies.MOST_LINES)
+    found = bodies.lines(FoundBody)
     complete = serializers.BooleanField(default=False, help_text=COMPLETE)
-    levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
     preview = serializers.BooleanField(
         default=False, help_text="Show the differences and write nothing."
     )
@@ -53,7 +52,7 @@ class CountKitBody(ActBody):
 class CountShelfBody(ActBody):
     example = {"shelf": "3", "found": [{"lot": "12", "units": 11}]}
     shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
-    found = FoundBody(many=True, max_length=bodies.MOST_LINES)
+    found = bodies.lines(FoundBody)
     complete = serializers.BooleanField(default=False, help_text=COMPLETE)
     preview = serializers.BooleanField(default=False)
 

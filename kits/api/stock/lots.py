@@ -190,8 +190,7 @@ class CorrectBody(ActBody):
     expiry_printed = serializers.CharField(required=False, max_length=40)
 
 
-class CorrectedAnswer(serializers.Serializer[Any]):
-    entry = answers.EntryAnswer()
+class CorrectedAnswer(answers.WithEntry):
     lot = BatchAnswer()
     booked_over = serializers.BooleanField(
         help_text="Another batch had this identity already; all units are of that one now."
@@ -228,8 +227,7 @@ class CheckBody(ActBody):
     )
 
 
-class CheckedAnswer(serializers.Serializer[Any]):
-    entry = answers.EntryAnswer()
+class CheckedAnswer(answers.WithEntry):
     lot = BatchAnswer()
     counts = serializers.BooleanField(help_text="False where a later check is on record.")
 

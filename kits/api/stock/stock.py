@@ -114,8 +114,7 @@ class RemarkAnswer(serializers.Serializer[Any]):
     text = serializers.CharField()
 
 
-class ReceivedAnswer(serializers.Serializer[Any]):
-    entry = answers.EntryAnswer()
+class ReceivedAnswer(answers.WithEntry):
     lot = BatchAnswer()
     place = PlaceAnswer(help_text="The shelf; or quarantine, and a remark says why.")
     units = serializers.IntegerField()
@@ -240,8 +239,7 @@ class OpenBody(StockBody):
     place = serializers.CharField(**PLACE)
 
 
-class OpenedAnswer(serializers.Serializer[Any]):
-    entry = answers.EntryAnswer()
+class OpenedAnswer(answers.WithEntry):
     lot = BatchAnswer(help_text="The batch that the opened units are of now.")
 
 
