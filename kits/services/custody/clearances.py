@@ -16,7 +16,7 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts.act import Act, Actor, secret_key
-from gearroom.core.acts.problems import NotAllowed, NotFound, Refused, Unacceptable
+from gearroom.core.acts.problems import AlreadyAnswered, NotAllowed, NotFound, Refused, Unacceptable
 from gearroom.core.models import Person
 from kits.models import Checkout, Clearance, ClearanceAnswer, Entry, EntryKind, Kit
 from kits.rules.ledger.facts import Verdict, Weight
@@ -163,7 +163,7 @@ def answer(act: Act, clearance: Clearance, *, confirmed: bool) -> ClearanceAnswe
     with Book(act) as book:
         (kit,) = book.lock(clearance.checkout.kit_id)
         if ClearanceAnswer.objects.filter(clearance=clearance).exists():
-            raise Refused(
+            raise AlreadyAnswered(
                 "answered-already",
                 _("You answered this already. Tell whoever looks after the kits if it was wrong."),
             )

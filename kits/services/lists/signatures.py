@@ -78,7 +78,7 @@ def waiting(today: date | None = None) -> list[PackingListVersion]:
 def ending(today: date | None = None) -> list[PackingListVersion]:
     """Those whose signature ends within 60 days, the soonest first."""
     day = today or _today()
-    until = day + timedelta(days=rule.SAID_DAYS[0])
+    until = day + timedelta(days=rule.REMINDER_DAYS[0])
     return list(in_use().filter(signed_until__range=(day, until)).order_by("signed_until", "pk"))
 
 

@@ -20,6 +20,7 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid
 from kits.models import Entry, EntryKind, Holding, Item, Kit, Lot, Place, PlaceKind
+from kits.models.details import CountDetail
 from kits.rules.ledger.expiry import why_not
 from kits.rules.ledger.facts import Kind
 from kits.rules.ledger.reasons import ReasonCode
@@ -195,19 +196,21 @@ def count(
             if line.lot is not None:
                 counted[str(line.place.pk)][str(line.lot.pk)] = line.units
         checked = kit is not None and whole and _all_sections(kit, places)
+        detail: CountDetail = {
+            "places": [p.pk for p in places],
+            "complete": whole and all(line.lot for line in found),
+            "counted": counted,
+            "looked_inside": checked,
+        }
+        if explained:
+            detail["explained"] = {str(k): v for k, v in explained.items()}
         entry = book.post(
             EntryKind.COUNT,
             legs,
             kit=kit,
             room=None if kit else places[0].room,
             irregular=_unfit_found(changed, kit),
-            detail={
-                "places": [p.pk for p in places],
-                "complete": whole and all(line.lot for line in found),
-                "counted": counted,
-                "looked_inside": checked,
-                **({"explained": {str(k): v for k, v in explained.items()}} if explained else {}),
-            },
+            detail=detail,
         )
         if kit is not None:
             book.break_seals(entry, places)

@@ -23,6 +23,7 @@ from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, NotFound, Unacceptable
 from gearroom.core.models import Person, Room
 from kits.models import Checkout, Entry, EntryKind, Reservation, Trip
+from kits.models.details import TripDetail
 from kits.rules.text.hazards import UnknownHazardError, hazards
 from kits.rules.trips.trips import TripDaysError, check_days
 from kits.services.ledger.book import Book
@@ -272,20 +273,17 @@ def _put(
         trip.changed_at = act.received_at
         trip.revision += 1
         trip.save()
-        entry = book.post(
-            EntryKind.TRIP,
-            room=trip.room,
-            trip=trip,
-            detail={
-                "what": "cancelled" if cancelled and stood else "changed",
-                "changed": {
-                    name: [_plain(before[name]), _plain(columns[name])]
-                    for name in sorted(changed)
-                    if name not in _ABOUT_PEOPLE
-                },
-                **({"due": {str(each.pk): iso(each.due_at) for each in held}} if held else {}),
+        detail: TripDetail = {
+            "what": "cancelled" if cancelled and stood else "changed",
+            "changed": {
+                name: [_plain(before[name]), _plain(columns[name])]
+                for name in sorted(changed)
+                if name not in _ABOUT_PEOPLE
             },
-        )
+        }
+        if held:
+            detail["due"] = {str(each.pk): iso(each.due_at) for each in held}
+        entry = book.post(EntryKind.TRIP, room=trip.room, trip=trip, detail=detail)
         for each in held:
             each.due_at = max(trip.returns_at, each.out_at)
             each.save(update_fields=["due_at"])
