@@ -114,7 +114,7 @@ def reverse(
         for undo in done:
             if undo.reverses is not None:
                 facts.undone(undo, undo.reverses)
-        taken_back = sum(writing.take_back(entry) for entry in plan.entries)
+        taken_back = sum(writing.withdraw(entry) for entry in plan.entries)
         changes = kit_summary.changes(before, kit_summary.of(told_of))
     return Reversed(done, taken_back, [rows[0] for rows in plan.later], changes)
 

@@ -30,6 +30,7 @@ from kits.services.ledger import kit_state, lots, readiness
 from kits.services.ledger.book import Book, Leg, outer
 from kits.services.ledger.levels import LooseLevel, write_levels
 from kits.services.notices import writing
+from kits.services.notices.facts import MedicineMissing
 from kits.services.text.amounts import units
 
 
@@ -219,12 +220,14 @@ def count(
             mixed_contents.count_ends_it(entry, kit)
         missing = [d for d in changed if d.found < d.booked and d.lot.item.kind == Kind.MEDICINE]
         if missing:
-            writing.tell_keepers(
+            writing.notify_keepers(
                 entry,
                 "medicine-missing",
                 kit=kit,
                 room=None if kit else places[0].room,
-                facts={"missing": {d.lot.item.name: d.booked - d.found for d in missing}},
+                facts=MedicineMissing(
+                    missing={d.lot.item.name: d.booked - d.found for d in missing}
+                ),
             )
     return CountResult(entry, changed, whole)
 

@@ -29,6 +29,7 @@ from kits.rules.trips.trips import TripDaysError, check_days
 from kits.services.ledger.book import Book
 from kits.services.ledger.kit_state import iso
 from kits.services.notices import writing
+from kits.services.notices.facts import TripChanged
 from kits.services.text.wording import said
 from kits.services.trips import reservations
 
@@ -182,7 +183,7 @@ def notify_keepers(
 ) -> None:
     """Tell the keepers of the kits concerned: those that clash, or that a cancelled trip gave
     free."""
-    facts = {
+    facts: TripChanged = {
         "what": what,
         "trip": trip.name,
         "released": [row.kit.name for row in released],
@@ -192,7 +193,7 @@ def notify_keepers(
         ],
     }
     for row in [*(c.reservation for c in clashes), *released]:
-        writing.tell_keepers(entry, "trip-changed", kit=row.kit, facts=facts)
+        writing.notify_keepers(entry, "trip-changed", kit=row.kit, facts=facts)
 
 
 # ------------------------------------------------------------------------------------------- inside
