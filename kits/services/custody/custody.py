@@ -158,7 +158,7 @@ def check_out(
             keeping.mark_found(book, kit)
         going_short.record(entry, checkout, going.verdict, short_reason, cleared_by)
         if emergency or irregular:
-            writing.tell_keepers(entry, "emergency" if emergency else "irregular", kit=kit)
+            writing.notify_keepers(entry, "emergency" if emergency else "irregular", kit=kit)
     return CheckOut(kit, checkout, entry, going.verdict)
 
 
@@ -262,7 +262,7 @@ def _into_history(
             "section": section.section_key if section else None,
         },
     )
-    writing.tell_keepers(entry, "irregular", kit=kit)
+    writing.notify_keepers(entry, "irregular", kit=kit)
     return CheckOut(kit, None, entry, going.verdict)
 
 
@@ -340,7 +340,7 @@ def check_in(
         if wrong or photo:
             keeping.withhold_kit(book, kit, WithheldKind.SOMETHING_WRONG, wrong, photo)
         if irregular:
-            writing.tell_keepers(entry, "irregular", kit=kit)
+            writing.notify_keepers(entry, "irregular", kit=kit)
     return CheckIn(kit, entry, held, as_found, done, irregular)
 
 
@@ -394,7 +394,7 @@ def pass_on(act: Act, kit: Kit, person: Person) -> PassOn:
                 irregular=[ReasonCode.OUT_OF_ORDER],
                 detail={"from": None, "to": person.pk},
             )
-            writing.tell_keepers(passed, "irregular", kit=kit)
+            writing.notify_keepers(passed, "irregular", kit=kit)
             return PassOn(kit, None, passed)
         if held is None:
             unseen = [ReasonCode.WAS_NOT_TAKEN_OUT]

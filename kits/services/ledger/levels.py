@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from django.utils.translation import gettext as _
 
@@ -12,8 +12,7 @@ from kits.models import Entry, Item, LevelFact, Place
 from kits.rules.ledger.facts import Level
 
 
-@dataclass(frozen=True)
-class LooseLevel:
+class LooseLevel(NamedTuple):
     """How much of a loose item is left in a section."""
 
     section: Place

@@ -173,7 +173,7 @@ class StripResult:
     that of the rest at the last price paid. `unpriced` are wanted things of no known price."""
 
     entry: Entry
-    went: Sequence[tuple[Lot, Place, int]]
+    went: Sequence[sorting.Placed]
     wanted: Sequence[Shortage]
     bought_for: Decimal | None
     cost_with_rest: Decimal | None
@@ -218,7 +218,7 @@ def strip(
             if thing.fate == Fate.KEEP:
                 kept.append((lot, supply))
         admission.put_in_guard(kit, kept)
-        rows = [(lot, place, units) for (lot, place), units in went.items()]
+        rows = [sorting.Placed(lot, place, units) for (lot, place), units in went.items()]
         entry = book.post(
             EntryKind.STRIP,
             [Leg(lot, supply, place, n) for lot, place, n in rows],

@@ -11,9 +11,9 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Problem
-from gearroom.site.web.custody.hand_back import batch_sent
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.shell import Done, acted, actor, page, show
+from gearroom.site.web.scan.pictures import batch_of
 from kits.models import Kit, Lot
 from kits.rules.ledger.expiry import good_through
 from kits.services.custody import use_requests
@@ -36,7 +36,7 @@ def sort(request: HttpRequest, kit: str) -> HttpResponse:
         return _page(request, of)
     try:
         if request.POST.get("read"):
-            batch = batch_sent(request)
+            batch = batch_of(request)
             return _page(request, of, lots=[*lots, batch] if batch else lots)
         return acted(
             request,
