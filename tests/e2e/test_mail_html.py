@@ -11,11 +11,11 @@ import html5lib
 import pytest
 from playwright.sync_api import sync_playwright
 
-from kits.rules.mail.plain_text import Letter, Part, Row, Stands, as_text
+from kits.rules.mail.plain_text import Letter, Part, Row, VerdictLine, as_text
 from kits.services.mail import rendering
 
 URL = "https://gear.example.org/kits/DAY-01/"
-STANDS = Stands(
+STANDS = VerdictLine(
     "Ask first: short of 2 × <sling>",
     "judged for Sat 28 November, Hill day",
     "first expiry 31 Mar 2027",

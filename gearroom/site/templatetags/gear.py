@@ -17,7 +17,7 @@ from django.utils.translation import pgettext
 
 from gearroom.core import clock
 from gearroom.core.rules.sentences import Sentence
-from kits.models import Kit, Trip
+from kits.models import Entry, EntryKind, Kit, Trip
 from kits.rules.ledger.facts import Verdict, Word
 from kits.services.ledger.verdicts import Judged, Question
 from kits.services.text import reason_texts, verdict_texts, wording
@@ -200,9 +200,11 @@ def undo_of(message: Any) -> str:
 
 
 @register.filter
-def act(kind: str) -> str:
-    """What an entry's kind is called in a story."""
-    return wording.act(kind)
+def act(entry: Entry) -> str:
+    """What an entry's act is called in a history."""
+    if entry.kind == EntryKind.LOOK_INSIDE and entry.detail.get("as_found"):
+        return _("seal checked")
+    return wording.act(entry.kind)
 
 
 @register.filter

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import QuerySet
 from django.http import HttpResponse
 from drf_spectacular.types import OpenApiTypes
 from rest_framework import serializers
@@ -17,7 +17,7 @@ from gearroom.core.api.requests.serializers import ActBody, NoteField, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from kits.api import bodies
 from kits.api.fields import HazardsField
-from kits.models import Item, ListLine, ListSection, PackingList, PackingListVersion
+from kits.models import Item, PackingList, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.rules.text.hazards import HAZARDS
 from kits.services.lists import packing_lists as lists
@@ -145,30 +145,13 @@ class SignBody(ActBody):
 
 
 # ------------------------------------------------------------------------------------------- views
-def packing_lists() -> QuerySet[PackingList]:
-    """Kit lists with their versions in short."""
-    versions = PackingListVersion.objects.select_related("signed_by").defer("signed_page")
-    return PackingList.objects.prefetch_related(Prefetch("versions", versions.order_by("number")))
-
-
-def versions() -> QuerySet[PackingListVersion]:
-    """Versions with all that is shown of them."""
-    lines = ListLine.objects.select_related("item")
-    sections = ListSection.objects.prefetch_related(Prefetch("lines", lines))
-    return (
-        PackingListVersion.objects.select_related("packing_list", "signed_by", "created_by")
-        .defer("signed_page")
-        .prefetch_related(Prefetch("sections", sections))
-    )
-
-
 class PackingListView(UseCaseView):
     use_case = "edit_list"
     answers = {200: VersionAnswer}
 
     def packing_list(self) -> PackingList:
         """The list that the address names."""
-        found = packing_lists().filter(pk=self.kwargs["id"]).first()
+        found = lists.all_lists().filter(pk=self.kwargs["id"]).first()
         if found is None:
             raise NotFound("kit list", self.kwargs["id"])
         return found
@@ -176,15 +159,11 @@ class PackingListView(UseCaseView):
     def version(self, number: int | None = None) -> PackingListVersion:
         """The version that the address names, or another of the list."""
         wanted = self.kwargs["number"] if number is None else number
-        of_list = PackingList.objects.filter(pk=self.kwargs["id"])
-        found = versions().filter(packing_list__in=of_list, number=wanted).first()
-        if found is None:
-            raise NotFound("version of that kit list", wanted)
-        return found
+        return lists.version_of(self.kwargs["id"], wanted)
 
     def shown(self, version: PackingListVersion) -> Any:
         """It as it is now."""
-        return VersionAnswer(versions().get(pk=version.pk)).data
+        return VersionAnswer(lists.all_versions().get(pk=version.pk)).data
 
 
 def draft_from(data: dict[str, Any]) -> Draft:
@@ -227,7 +206,7 @@ class Lists(ListView, PackingListView):
 
     def rows(self, query: dict[str, Any]) -> QuerySet[PackingList]:
         """Kit lists, by name."""
-        return packing_lists().filter(name__icontains=query.get("search", ""))
+        return lists.all_lists().filter(name__icontains=query.get("search", ""))
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Make a kit list with a first draft."""

@@ -16,12 +16,12 @@ from gearroom.core.models import Person
 from kits.api import answers
 from kits.models import Hearing, Notice
 from kits.rules.mail.plain_text import as_text
-from kits.rules.notices.policy import KINDS, When
+from kits.rules.notices.policy import When
 from kits.services.lookup import find
 from kits.services.mail import calendar, digest, notice_log, rendering
 from kits.services.mail.notice_log import State
 from kits.services.notices import preferences
-from kits.services.notices.kinds import title
+from kits.services.notices.registry import NOTICE_KINDS, title
 
 
 class NoticeAnswer(serializers.Serializer[Any]):
@@ -48,7 +48,7 @@ class NoticeWhole(NoticeAnswer):
 class NoticeQuery(PageQuery):
     person = serializers.IntegerField(required=False, min_value=1)
     kit = serializers.CharField(required=False, max_length=40)
-    kind = serializers.ChoiceField(list(KINDS), required=False)
+    kind = serializers.ChoiceField(list(NOTICE_KINDS), required=False)
     state = serializers.ChoiceField(list(State), required=False)
 
 

@@ -66,29 +66,27 @@ def then(at: datetime | None = None, known_by: datetime | None = None) -> Q:
 def seals(rows: QuerySet[SealFact]) -> list[in_force.SealSpan]:
     """The seals of one kit by its facts."""
     return in_force.seals(
-        in_force.SealSaid(entry, section, number)
+        in_force.SealEvent(entry, section, number)
         for entry, section, number in rows.order_by("entry", "id").values_list(
             "entry_id", "section_id", "number"
         )
     )
 
 
-def times(rows: QuerySet[CheckoutFact]) -> list[in_force.Time]:
+def times(rows: QuerySet[CheckoutFact]) -> list[in_force.CustodySpan]:
     """The times that people had one kit or its sections, by its facts."""
-    told = rows.filter(
-        what__in=(CheckoutChange.OPENED, CheckoutChange.PASSED, CheckoutChange.CLOSED)
-    )
+    changes = (CheckoutChange.OPENED, CheckoutChange.PASSED, CheckoutChange.CLOSED)
     return in_force.times(
-        in_force.CustodySaid(*row)
-        for row in told.order_by("entry", "id").values_list(
-            "entry_id", "section_id", "checkout_id", "what", "person_id", "at", "as_found"
-        )
+        in_force.CustodyEvent(*row)
+        for row in rows.filter(what__in=changes)
+        .order_by("entry", "id")
+        .values_list("entry_id", "section_id", "checkout_id", "what", "person_id", "at", "as_found")
     )
 
 
-def kept(rows: QuerySet[WithheldFact]) -> dict[tuple[int | None, int | None, str], int]:
+def kept(rows: QuerySet[WithheldFact]) -> dict[in_force.Hold, int]:
     """What is kept back by these facts: kit, lot and why, with the entry since which it is."""
-    return in_force.standing(  # type: ignore[return-value]  # what it was given as keys
+    return in_force.on_hold(
         ((kit, lot, kind), what == WithheldChange.KEPT, entry)
         for kit, lot, kind, what, entry in rows.order_by("entry", "id").values_list(
             "kit_id", "lot_id", "kind", "what", "entry_id"

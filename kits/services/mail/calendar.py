@@ -21,6 +21,7 @@ from kits.rules.ledger.facts import Batch
 from kits.services.ledger import readiness
 from kits.services.mail import rendering
 from kits.services.notices import writing
+from kits.services.notices.links import kit_page
 
 BACK_DAYS, AHEAD_DAYS = 30, 400
 
@@ -126,7 +127,7 @@ def _event(uid: str, text: str, now: datetime, kit: Kit) -> Event:
     event.add("UID", f"{uid}@{rendering.domain()}")
     event.add("DTSTAMP", now.replace(microsecond=0).astimezone(UTC))
     event.add("SUMMARY", text)
-    if link := rendering.kit_page(kit.name):
+    if link := kit_page(kit.name):
         event.add("URL", link)
     return event
 

@@ -5,20 +5,16 @@ once a day. What comes up in one sweep is one notice to a person, with every kit
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import transaction
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from gearroom.core.models import Person
 from kits.models import Checkout, Episode, Kit, Notice
 from kits.services.ledger.kit_state import iso
-from kits.services.mail.rendering import kit_page, page
 from kits.services.notices import writing
-from kits.services.text.wording import moment
 
 GRACE = timedelta(hours=2)
 """After this much past due, who has a kit is told; after as much again, the keeper; then daily."""
@@ -148,80 +144,3 @@ def keep_what_lasts(waiting: Iterable[Notice]) -> set[int]:
         kits = [kit for kit in row.facts["kits"] if due.get(kit["checkout"]) == kit["due_at"]]
         row.facts = {**row.facts, "kits": kits}
     return {row.pk for row in rows if not row.facts["kits"]}
-
-
-# ------------------------------------------------------------------------------------------- words
-def kits_of(notice: Notice) -> list[dict[str, Any]]:
-    """The kits that a notice names; of one written when each kit had its own, that."""
-    if "kits" in notice.facts or notice.kit is None:
-        return list(notice.facts.get("kits", ()))
-    name = notice.kit.name
-    return [{"kit": name, "page": name, "trip": None, "trip_name": "", **notice.facts}]
-
-
-def sentence(kits: Sequence[Mapping[str, Any]]) -> str:
-    """What is not back: the reader's own first."""
-    own = [str(kit["kit"]) for kit in kits if kit.get("yours")]
-    others = [str(kit["kit"]) for kit in kits if not kit.get("yours")]
-    said = []
-    if own:
-        said.append(
-            ngettext(
-                "You have %(kits)s, and it is past due. Hand it in, or enter a new due time.",
-                "You have %(kits)s, and they are past due. Hand them in, or enter a new due time.",
-                len(own),
-            )
-            % {"kits": ", ".join(own)}
-        )
-    if others:
-        said.append(
-            ngettext("%(kits)s is not back.", "%(kits)s are not back.", len(others))
-            % {"kits": ", ".join(others)}
-        )
-    return " ".join(said)
-
-
-def lines(kits: Sequence[Mapping[str, Any]], zone: str) -> Iterator[str]:
-    """When each was due and whom to ring for it, what this is not about, and how to put it off."""
-    groups: dict[str, list[str]] = defaultdict(list)
-    for kit in kits:
-        groups[_who(kit, zone)].append(str(kit["kit"]))
-    for who, names in groups.items():
-        yield f"{', '.join(names)}: {who}"
-    yield ngettext(
-        "This is about the kit; it does not tell whether the group is safe.",
-        "This is about the kits; it does not tell whether the group is safe.",
-        len(kits),
-    )
-    if _trip(kits) is not None:
-        yield _("A delay? Extend all kits of the trip at once on the page below.")
-
-
-def _who(kit: Mapping[str, Any], zone: str) -> str:
-    facts = {
-        "when": moment(datetime.fromisoformat(kit["due_at"]), zone),
-        "name": kit.get("person") or _("somebody unnamed"),
-        "phone": kit.get("phone") or _("no phone on record"),
-    }
-    said = _("due %(when)s") if kit.get("yours") else _("due %(when)s, %(name)s has it (%(phone)s)")
-    said %= facts
-    return f"{said}, {kit['trip_name']}." if kit.get("trip_name") else f"{said}."
-
-
-def _trip(kits: Sequence[Mapping[str, Any]]) -> int | None:
-    """The trip that all of these kits are out on, by its id."""
-    trips = {kit.get("trip") for kit in kits}
-    return trips.pop() if len(trips) == 1 else None
-
-
-def settles(kits: Sequence[Mapping[str, Any]]) -> str:
-    """The page where they are put off or handed in: of one kit its own, of a trip's the trip's."""
-    pages = {str(kit["page"]) for kit in kits}
-    trip = _trip(kits)
-    if len(pages) == 1:
-        there, at = kit_page(pages.pop()), "#due"
-    elif trip is not None:
-        there, at = page(f"/trips/{trip}/"), "#later"
-    else:
-        there, at = page("/"), ""
-    return f"{there}{at}" if there else ""

@@ -23,9 +23,10 @@ from django.db.models import F, Q, QuerySet
 from gearroom.core import clock
 from gearroom.core.models import Person
 from kits.models import Hearing, Notice
-from kits.rules.notices.policy import WEEKLY, Unsent, When, quiet_until, wait_after, when_told
+from kits.rules.notices.policy import WEEKLY, Unsent, When, quiet_until, wait_after
 from kits.services.mail import composing, digest, overdue, rendering
 from kits.services.notices import bundling, writing
+from kits.services.notices.registry import kind_of, when_sent
 from kits.services.stock import stock_levels
 
 log = logging.getLogger(__name__)
@@ -156,7 +157,9 @@ def _quiet(notice: Notice, how: Hearing, now: datetime) -> datetime | None:
     start, end = how.quiet_from, how.quiet_until
     if start is None and settings.QUIET_HOURS and notice.kind != WEEKLY:
         start, end = settings.QUIET_HOURS
-    until = quiet_until(notice.kind, now, writing.zone_of(notice.person), start, end)
+    until = quiet_until(
+        kind_of(notice.kind).policy, now, writing.zone_of(notice.person), start, end
+    )
     departs = notice.facts.get("departs_at")
     if until and departs and datetime.fromisoformat(departs) <= until:
         return None
@@ -184,7 +187,7 @@ def _why_not(notice: Notice, how: Hearing, chosen: dict[str, When], asked: bool)
         return None
     if how.refused_address and how.refused_address == person.email:
         return Unsent.REFUSED
-    told = when_told(notice.kind, chosen)
+    told = when_sent(notice.kind, chosen)
     if told is When.NEVER:
         return Unsent.CHOSEN
     if told is When.WEEKLY and notice.kind != WEEKLY:

@@ -18,8 +18,9 @@ from gearroom.core.acts.problems import Invalid
 from gearroom.core.acts.rows import locked
 from gearroom.core.models import Person
 from kits.models import Hearing, HearingChoice
-from kits.rules.notices.policy import KINDS, WEEKLY, When, when_told
+from kits.rules.notices.policy import WEEKLY, When
 from kits.services.notices import writing
+from kits.services.notices.registry import NOTICE_KINDS, when_sent
 
 
 def of(person: Person) -> Hearing:
@@ -35,7 +36,7 @@ def default_quiet() -> Sequence[time]:
 def choices(person: Person) -> dict[str, When]:
     """When somebody hears of each kind."""
     chosen = writing.choices_of([person.pk]).get(person.pk, {})
-    return {code: when_told(code, chosen) for code in KINDS}
+    return {code: when_sent(code, chosen) for code in NOTICE_KINDS}
 
 
 def change(
@@ -69,13 +70,13 @@ def change(
 
 def _check(choices: Mapping[str, str]) -> None:
     for kind, when in choices.items():
-        if kind not in KINDS:
+        if kind not in NOTICE_KINDS:
             raise Invalid(
                 _("“%(kind)s” is not a kind of notification. There are: %(kinds)s.")
-                % {"kind": kind, "kinds": ", ".join(KINDS)},
+                % {"kind": kind, "kinds": ", ".join(NOTICE_KINDS)},
                 field="choices",
             )
-        if not KINDS[kind].may_choose:
+        if not NOTICE_KINDS[kind].policy.may_choose:
             raise Invalid(
                 _("“%(kind)s” cannot be turned off or delayed.") % {"kind": kind}, field="choices"
             )

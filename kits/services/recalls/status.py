@@ -29,7 +29,8 @@ from kits.models import (
 from kits.rules.recalls.certainty import Unsettled
 from kits.services.ledger import lots
 from kits.services.lookup import find
-from kits.services.recalls import recall_notices, tracing
+from kits.services.notices.texts import recalls as recall_texts
+from kits.services.recalls import tracing
 
 
 @dataclass(frozen=True)
@@ -149,7 +150,7 @@ def _told(recall: Recall) -> dict[int, datetime]:
         .order_by("sent_at")
     ):
         assert notice.sent_at is not None  # asked for
-        for kit in recall_notices.kits_of(notice):
+        for kit in recall_texts.kits_of(notice):
             if kit["theirs"]:
                 told.setdefault(kit["id"], notice.sent_at)
     return told

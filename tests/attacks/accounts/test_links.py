@@ -17,6 +17,7 @@ from gearroom.core.rules.roles import Role
 from kits.models import AsFound, Checkout, Entry
 from kits.services.custody import clearances, custody, use, use_requests
 from kits.services.notices import preferences
+from kits.services.notices.links import clearance_token
 from tests.kits import factories as make
 
 pytestmark = pytest.mark.django_db
@@ -61,7 +62,7 @@ def test_a_link_that_was_changed_or_made_for_another_thing_opens_nothing(w: make
     held = had(w, w.day_01, w.guide)
     said = use_requests.token(held)
     changed = said[:-1] + ("a" if said[-1] != "a" else "b")
-    for wrong in (changed, clearances.token(held.pk), signing.dumps([held.pk, None], salt="x")):
+    for wrong in (changed, clearance_token(held.pk), signing.dumps([held.pk, None], salt="x")):
         with pytest.raises(NotFound):
             use_requests.times_of_link(wrong)
     with pytest.raises(NotFound):

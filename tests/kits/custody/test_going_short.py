@@ -30,6 +30,7 @@ from kits.services.kits import holds
 from kits.services.ledger import audit, readiness, reversal
 from kits.services.ledger.levels import LooseLevel
 from kits.services.mail import digest_data, digest_text, notice_texts
+from kits.services.notices.links import clearance_token
 from kits.services.people import merging
 from kits.services.recalls import recalls
 from kits.services.restocking import adding, sorting
@@ -379,7 +380,7 @@ def test_a_guide_or_a_keeper_of_another_room_does_not_clear_it(school: make.Worl
 def test_whoever_did_clear_it_says_so_once_by_the_link(school: make.World) -> None:
     kit, _sling = lacking(school, Criticality.MUST_HAVE)
     out(school, kit, cleared_by=school.adviser)
-    link = clearances.token(Clearance.objects.get().pk)
+    link = clearance_token(Clearance.objects.get().pk)
 
     done = clearances.answer_by_link(clearances.by_link(link), confirmed=True)
 
@@ -497,7 +498,7 @@ def test_each_notice_says_what_it_is_about_and_the_named_persons_has_the_link(
 
     texts = {n.kind: as_text(notice_texts.letter(n)) for n in Notice.objects.all()}
 
-    link = f"https://gear.umberfell.example/cleared/{clearances.token(Clearance.objects.get().pk)}"
+    link = f"https://gear.umberfell.example/cleared/{clearance_token(Clearance.objects.get().pk)}"
     assert link[:60] in texts["cleared-by-phone"]
     assert "Did you?" in texts["cleared-by-phone"]
     assert "short of 2 × Sling" in texts["not-cleared"]

@@ -15,6 +15,7 @@ from kits.rules.lists import signatures as signing
 from kits.rules.mail.plain_text import Letter, as_text
 from kits.services.lists import signatures
 from kits.services.mail import digest_data, digest_text, notice_texts
+from kits.services.notices.links import signature_token
 from tests.kits import factories
 from tests.kits.factories import World, days
 from tests.site.browsing import browser
@@ -111,7 +112,7 @@ def test_a_link_that_was_not_made_here_and_one_of_who_advises_no_more_sign_nothi
 ) -> None:
     ends_in(w, 20)
     assert browser().get("/sign/made-up/").status_code == 404
-    said = signatures.token(w.version.pk, w.adviser.pk, days(20))
+    said = signature_token(w.version.pk, w.adviser.pk, days(20))
     Membership.objects.filter(person=w.adviser).delete()
     assert browser().post(f"/sign/{said}/").status_code == 403
     assert PackingListVersion.objects.get(pk=w.version.pk).signed_until == days(20)

@@ -13,6 +13,7 @@ from gearroom.core import clock
 from kits.models import Checkout, Clearance, ClearanceAnswer, Item, Kit
 from kits.rules.ledger.facts import Criticality
 from kits.services.custody import clearances, custody
+from kits.services.notices.links import clearance_token
 from kits.services.restocking import sorting
 from tests.kits import factories as make
 from tests.labels.scan import scanned
@@ -101,7 +102,7 @@ def test_whoever_is_named_answers_by_the_link_without_an_account(
     school: scanned.Labelled, answer: str, says: str
 ) -> None:
     clearance = cleared(school)
-    link, client = f"/cleared/{clearances.token(clearance.pk)}/", browser()
+    link, client = f"/cleared/{clearance_token(clearance.pk)}/", browser()
 
     page = text_of(client.get(link))
     assert "Did you clear ROPE-01?" in page

@@ -29,7 +29,7 @@ def world() -> make.World:
 def test_the_kit_says_who_looked_when_to_look_again_and_who_signed(world: make.World) -> None:
     page = text_of(browser(world.instructor).get("/kits/DAY-01/"))
 
-    assert "Again by" in page
+    assert "Next check by" in page
     assert "Signed by Ada on" in page
     assert "History" in page
     assert "6 × Wound dressing" in page.split("History")[1]
@@ -68,7 +68,7 @@ def test_what_its_maker_recalled_was_not_good_that_day(world: make.World) -> Non
 
     page = text_of(browser(world.guide).get("/kits/DAY-01/as-of/"))
 
-    assert re.search(r"Wound dressing 10 × 12 too little 6 4 0 of 6 6 × D1, .{0,40}recalled", page)
+    assert re.search(r"Wound dressing 10 × 12 too few 6 4 0 of 6 6 × D1, .{0,40}recalled", page)
 
 
 def test_it_tells_what_was_known_that_evening_apart_from_what_is_known_now(
@@ -164,7 +164,7 @@ def test_the_same_batch_in_two_rows_is_the_sum_of_both(world: make.World) -> Non
     ("said", "told"),
     [
         ({"units": "many"}, "“many” is not valid"),
-        ({"units": "", "number": "K77"}, "say how many of batch “K77” there are"),
+        ({"units": "", "number": "K77"}, "enter how many of batch “K77” there are"),
         ({"units": "2", "expiry": "soon"}, "soon"),
     ],
 )

@@ -14,9 +14,9 @@ from django.views.decorators.http import require_safe
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, Problem
-from gearroom.site.web.custody.hand_back import batch_sent
 from gearroom.site.web.page.fields import one_more, whole, words
 from gearroom.site.web.page.shell import Done, acted, actor, here, no_room, page, show
+from gearroom.site.web.scan.pictures import batch_of
 from kits.models import Item, Lot, Place
 from kits.rules.ledger.facts import Kind
 from kits.services.ledger import lots
@@ -47,7 +47,7 @@ def shelf(request: HttpRequest, shelf: int) -> HttpResponse:
     if request.method != "POST":
         return _sheet(request, found)
     try:
-        batch = batch_sent(request) if request.POST.get("read") else None
+        batch = batch_of(request) if request.POST.get("read") else None
         if batch is not None:
             return _sheet(request, found, said=_one_more(request, found, batch), batch=batch)
         if "write" in request.POST:
