@@ -71,7 +71,7 @@ def report(w: World, kit: Kit | None = None, times: int = 1) -> list[Entry]:
             entry = book.post(
                 EntryKind.RECALL_ANSWER, kit=kit_, irregular=[ReasonCode.RECORD_SAYS_OTHERWISE]
             )
-            writing.tell_keepers(entry, "irregular", kit=kit_)
+            writing.notify_keepers(entry, "irregular", kit=kit_)
         made.append(entry)
     return made
 
@@ -139,7 +139,7 @@ def test_a_storm_over_many_kits_becomes_a_summary_after_three_mails(w: World) ->
 
 def test_a_rescue_does_not_wait_for_others_of_its_kind(w: World) -> None:
     for n in range(2):
-        writing.tell([w.keeper], "emergency", f"x{n}", kit=w.day_01)
+        writing.notify([w.keeper], "emergency", f"x{n}", kit=w.day_01)
         assert sending.send_due() == 1
 
 
@@ -149,8 +149,8 @@ def test_one_of_many_that_is_undone_before_the_mail_is_taken_stands_in_none(
     first, second = report(w, times=2)
     settings.EMAIL_BACKEND = "tests.kits.notices.test_one_cause.Down"
     sending.send_due()
-    writing.take_back(first)
-    writing.take_back(second)
+    writing.withdraw(first)
+    writing.withdraw(second)
     settings.EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
     waits_no_longer()
     sending.send_due()
@@ -163,7 +163,7 @@ def test_when_the_first_of_many_is_undone_the_others_are_told_all_the_same(
     first, _second = report(w, times=2)
     settings.EMAIL_BACKEND = "tests.kits.notices.test_one_cause.Down"
     sending.send_due()
-    writing.take_back(first)
+    writing.withdraw(first)
     settings.EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
     waits_no_longer()
     sending.send_due()
@@ -249,7 +249,7 @@ def test_whoever_reported_is_spoken_to_as_you(w: World) -> None:
         broken = [ReasonCode.RECORD_SAYS_OTHERWISE]
         entry = book.post(EntryKind.RECALL_ANSWER, kit=kit, irregular=broken)
         missing = {"missing": {"Pain tablets": 2}}
-        writing.tell_keepers(entry, "medicine-missing", kit=kit, facts=missing)
+        writing.notify_keepers(entry, "medicine-missing", kit=kit, facts=missing)
     sending.send_due()
 
     ((_, text),) = mails(w.keeper)
@@ -389,7 +389,7 @@ def test_at_two_in_the_morning_only_what_cannot_wait_is_sent(
 ) -> None:
     settings.QUIET_HOURS = (time(22), time(7))
     with time_machine.travel(NIGHT, tick=False):
-        writing.tell([w.keeper], kind, "x", kit=w.day_01, facts=facts)
+        writing.notify([w.keeper], kind, "x", kit=w.day_01, facts=facts)
         assert sending.send_due() == sent
     with time_machine.travel(NIGHT + timedelta(hours=5), tick=False):
         assert sending.send_due() == 1 - sent
@@ -400,5 +400,5 @@ def test_the_night_is_that_of_the_room(w: World, settings: Settings) -> None:
     w.store.time_zone = "Australia/Sydney"  # two in the morning there is one in the afternoon here
     w.store.save()
     with time_machine.travel(NIGHT, tick=False):
-        writing.tell([w.keeper], "lost", "x", kit=w.day_01)
+        writing.notify([w.keeper], "lost", "x", kit=w.day_01)
         assert sending.send_due() == 1
