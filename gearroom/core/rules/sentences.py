@@ -2,8 +2,7 @@
 
 A rule knows no language, so it does not put the two together; whoever speaks to people does, with
 `kits.services.text.wording.in_words`. Read as they stand they are English, for logs and commands.
-The
-text is a literal in a call of `say`, where translators' tools find it (as gettext's
+The text is a literal in a call of `say`, where translators' tools find it (as gettext's
 `gettext_noop`).
 """
 

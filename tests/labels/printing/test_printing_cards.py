@@ -15,6 +15,7 @@ from django.utils import translation
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from kits.services.text.wording import in_words
 from labels.printing import (
     CardTooLong,
     Job,
