@@ -15,7 +15,7 @@ from django.utils import translation
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kits.services.text.wording import said
+from kits.services.text.wording import in_words
 from labels.printing import (
     CardTooLong,
     Job,
@@ -205,7 +205,7 @@ def test_the_test_page_moves_with_the_correction() -> None:
 @pytest.fixture
 def german() -> Iterator[Job]:
     with translation.override("de"):
-        yield replace(JOB, language="de", speak=said)
+        yield replace(JOB, language="de", speak=in_words)
 
 
 def test_cards_and_sheets_are_printed_in_the_language_of_whoever_prints(german: Job) -> None:
