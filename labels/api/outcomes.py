@@ -16,23 +16,24 @@ from kits.rules.lookup import label_codes
 from labels.rules.codes.scans import Intent, Means
 from labels.services import passerby
 from labels.services.scan import results as outcomes
+from labels.services.scan.results import Step
 
 _API = "/api/v1/"
 
 # Where each thing that can be done next is done; "{}" is what it is done to. What says its own
 # intent is done by scanning on.
 _WHERE = {
-    "pass": ("POST", "kits/{}/pass/"),
-    "restock": ("GET", "kits/{}/restock/"),
-    "look-inside": ("POST", "kits/{}/look-inside/"),
-    "log-use": ("POST", "kits/{}/use/"),
-    "count-kit": ("POST", "kits/{}/count/"),
-    "count": ("POST", "stock/count/"),
-    "receive": ("POST", "stock/receive/"),
-    "add-item": ("POST", "items/"),
-    "add-pack-code": ("POST", "items/{{item}}/pack-codes/"),
-    "bind": ("POST", "labels/{}/bind/"),
-    "undo": ("POST", "entries/{}/reverse/"),
+    Step.PASS: ("POST", "kits/{}/pass/"),
+    Step.RESTOCK: ("GET", "kits/{}/restock/"),
+    Step.LOOK_INSIDE: ("POST", "kits/{}/look-inside/"),
+    Step.LOG_USE: ("POST", "kits/{}/use/"),
+    Step.COUNT_KIT: ("POST", "kits/{}/count/"),
+    Step.COUNT: ("POST", "stock/count/"),
+    Step.RECEIVE: ("POST", "stock/receive/"),
+    Step.ADD_ITEM: ("POST", "items/"),
+    Step.ADD_PACK_CODE: ("POST", "items/{{item}}/pack-codes/"),
+    Step.BIND: ("POST", "labels/{}/bind/"),
+    Step.UNDO: ("POST", "entries/{}/reverse/"),
 }
 _SCAN = ("POST", "scans/")
 
@@ -219,7 +220,7 @@ def _outcome(of: outcomes.Outcome) -> dict[str, Any]:
         things[_SHOWN_AS[type(of.thing)]] = dataclasses.asdict(of.thing)
     return {
         "read": {
-            "text": printable(of.seen.text),
+            "text": of.seen.printable,
             "symbology": of.seen.symbology,
             "corners": [list(corner) for corner in of.seen.corners],
             "rung": of.seen.rung,
@@ -249,8 +250,3 @@ def next_step(step: outcomes.Next) -> dict[str, Any]:
         "needs": list(step.needs),
         "people": [dict(each) for each in step.people],
     }
-
-
-def printable(text: str) -> str:
-    """A text as JSON and databases take it: half surrogates replaced, NUL shown."""
-    return text.replace("\0", "\u2400").encode("utf-8", "replace").decode()
