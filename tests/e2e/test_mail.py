@@ -70,7 +70,7 @@ def reader(name: str, at: Room, role: Role | None = None) -> Person:
 def tell(people, number=1, room=None):
     """Notices of as many kinds, so that each is a mail of its own."""
     for n in range(number):
-        writing.tell(people, f"something-odd-{n}", f"fact:{n}", room=room)
+        writing.notify(people, f"something-odd-{n}", f"fact:{n}", room=room)
     connections.close_all()
 
 

@@ -35,17 +35,17 @@ CAMERA = ("--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream"
 SEEN_MS = 40_000
 WIRE_BYTES = 100_000
 LOADED = "performance.getEntriesByType('resource').map((each) => each.name)"
-RIGHT_CODES = """(codes) => import('/static/site/offline-book.js').then(
+RIGHT_CODES = """(codes) => import('/static/site/offline/copy.js').then(
   ({ isCode }) => codes.filter(isCode))"""
 KEPT = """() => Promise.all([caches.match('/offline/'), gearQueue.kept('book'),
   caches.match('/static/reading/zxing_reader.wasm')]).then((found) => found.every(Boolean))"""
 STANDS = """([name, days]) => Promise.all([
-  import('/static/site/offline-book.js'), gearQueue.kept('book')]).then(([{ standing }, book]) => {
+  import('/static/site/offline/copy.js'), gearQueue.kept('book')]).then(([{ standing }, book]) => {
     const kit = book.kits.find((each) => each.name === name);
     return days.map((day) => standing(kit, day, book.judged_until));
   })"""
 AFTER = """([name, ways]) => Promise.all([
-  import('/static/site/offline-book.js'), gearQueue.kept('book')]).then(([books, book]) =>
+  import('/static/site/offline/copy.js'), gearQueue.kept('book')]).then(([books, book]) =>
     ways.map((way) => {
       const acts = way.map(([kind, body]) => ({ kit: name, state: 'waits', at: '', kind, body }));
       const kit = books.kitsNow(book, acts).get(name);

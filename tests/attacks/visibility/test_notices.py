@@ -30,7 +30,7 @@ def w():
 
 def tell(person, fact, kit):
     facts = {"person": kit.name, "phone": "", "address": "a@b", "said": "no"}
-    writing.tell([person], "address-refused", fact, kit=kit, facts=facts)
+    writing.notify([person], "address-refused", fact, kit=kit, facts=facts)
 
 
 def test_a_keeper_reads_the_lines_of_their_room_alone_in_anothers_next_weekly_email(w):

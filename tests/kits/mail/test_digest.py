@@ -346,7 +346,7 @@ def test_the_attached_list_goes_shelf_by_shelf(w):
 
 def test_what_they_chose_to_hear_weekly_stands_in_it_and_is_then_told(w, outbox):
     HearingChoice.objects.create(person=w.instructor, kind="lost", when="weekly")
-    writing.tell([w.instructor], "lost", "x", kit=w.day_01)
+    writing.notify([w.instructor], "lost", "x", kit=w.day_01)
     sending.send_due()
     assert Notice.objects.get(kind="lost").unsent_why == "weekly"
 

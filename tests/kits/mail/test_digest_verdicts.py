@@ -58,8 +58,8 @@ def marks_of(w: World) -> dict[tuple[str, str, str], tuple[str, str]]:
     """What the letter's page says of each kit, day and trip: the mark, and the visible words."""
     page = rendering.html(digest_text.letter(week_of(w)))
     found = re.findall(
-        r'<b data-kit="([^"]*)" data-through="([^"]*)" data-trip="([^"]*)"'
-        r' data-verdict="([^"]*)">([^<]*)</b>',
+        r'<b\s+data-kit="([^"]*)"\s+data-through="([^"]*)"\s+data-trip="([^"]*)"'
+        r'\s+data-verdict="([^"]*)">([^<]*)</b>',
         page,
     )
     return {(kit, through, trip): (slug, text) for kit, through, trip, slug, text in found}

@@ -60,7 +60,7 @@ def why(**filters):
 # ------------------------------------------------------------------------------- choices, quiet
 def test_what_somebody_chose_not_to_hear_is_not_sent_and_says_so(w):
     HearingChoice.objects.create(person=w.instructor, kind="lost", when="never")
-    writing.tell([w.instructor, w.keeper], "lost", "x", kit=w.day_01)
+    writing.notify([w.instructor, w.keeper], "lost", "x", kit=w.day_01)
     assert sending.send_due() == 1
     assert why(person=w.instructor) == "chosen"
 
@@ -68,7 +68,7 @@ def test_what_somebody_chose_not_to_hear_is_not_sent_and_says_so(w):
 def test_a_recall_is_sent_whatever_was_chosen_and_in_quiet_hours(w):
     HearingChoice.objects.create(person=w.instructor, kind="recall", when="never")
     Hearing.objects.create(person=w.instructor, quiet_from="00:00", quiet_until="23:59")
-    writing.tell([w.instructor], "recall", "x", kit=w.day_01, facts={"thing": "Dressing"})
+    writing.notify([w.instructor], "recall", "x", kit=w.day_01, facts={"thing": "Dressing"})
     assert sending.send_due() == 1
 
 
@@ -76,7 +76,7 @@ def test_quiet_hours_put_the_rest_off_until_they_end(w):
     Hearing.objects.create(person=w.instructor, quiet_from="22:00", quiet_until="07:00")
     night = datetime(2027, 1, 5, 23, 0, tzinfo=timezone.get_current_timezone())
     with time_machine.travel(night, tick=False):
-        writing.tell([w.instructor], "lost", "x", kit=w.day_01)
+        writing.notify([w.instructor], "lost", "x", kit=w.day_01)
         assert sending.send_due() == 0
     with time_machine.travel(night + timedelta(hours=7, minutes=59), tick=False):
         assert sending.send_due() == 0
@@ -87,21 +87,21 @@ def test_quiet_hours_put_the_rest_off_until_they_end(w):
 def test_without_an_address_or_when_they_have_left_it_says_why(w):
     Person.objects.filter(pk=w.keeper.pk).update(email="")
     Person.objects.filter(pk=w.guide.pk).update(left_on=days(0))
-    writing.tell([w.keeper, w.guide], "lost", "x", kit=w.day_01)
+    writing.notify([w.keeper, w.guide], "lost", "x", kit=w.day_01)
     assert sending.send_due() == 0
     assert (why(person=w.keeper), why(person=w.guide)) == ("no-address", "left")
 
 
 def test_what_was_taken_back_is_not_sent(w):
     custody.check_out(act(w.keeper), w.day_01, person=w.guide, emergency=True)
-    writing.take_back(Notice.objects.filter(kind="emergency").first().entry)
+    writing.withdraw(Notice.objects.filter(kind="emergency").first().entry)
     assert sending.send_due() == 0
 
 
 def test_a_name_cannot_add_a_header(w):
     Person.objects.filter(pk=w.instructor.pk).update(name="Ines\r\nBcc: thief@example.org")
     Kit.objects.filter(pk=w.day_01.pk).update(name="DAY\r\nX-Evil: 1")
-    writing.tell([w.instructor], "lost", "x", kit=Kit.objects.get(pk=w.day_01.pk))
+    writing.notify([w.instructor], "lost", "x", kit=Kit.objects.get(pk=w.day_01.pk))
     assert sending.send_due() == 1
     message = message_from_bytes(bytes(Notice.objects.get().rendered), policy=default)
     assert message["Bcc"] is None and message["X-Evil"] is None
@@ -328,8 +328,8 @@ def body(answer, status=200):
 
 
 def test_a_keeper_sees_their_rooms_notices_and_a_guide_their_own(w):
-    writing.tell([w.guide, w.instructor], "lost", "x", kit=w.day_01)
-    writing.tell([w.stranger], "lost", "y", room=w.hut)
+    writing.notify([w.guide, w.instructor], "lost", "x", kit=w.day_01)
+    writing.notify([w.stranger], "lost", "y", room=w.hut)
 
     def seen(who):
         rows = body(factories.caller(who).get("notices/"))["results"]
@@ -341,7 +341,7 @@ def test_a_keeper_sees_their_rooms_notices_and_a_guide_their_own(w):
 
 def test_it_says_what_was_told_and_why_it_was_or_was_not_sent(w):
     HearingChoice.objects.create(person=w.keeper, kind="lost", when="never")
-    writing.tell([w.instructor, w.keeper], "lost", "x", kit=w.day_01)
+    writing.notify([w.instructor, w.keeper], "lost", "x", kit=w.day_01)
     call = factories.caller(w.keeper)
     assert {r["state"] for r in body(call.get("notices/"))["results"]} == {"waiting"}
     sending.send_due()
@@ -357,7 +357,7 @@ def test_it_says_what_was_told_and_why_it_was_or_was_not_sent(w):
 
 def test_send_again_is_a_notice_of_its_own_whatever_was_chosen(w):
     HearingChoice.objects.create(person=w.instructor, kind="lost", when="never")
-    writing.tell([w.instructor], "lost", "x", kit=w.day_01)
+    writing.notify([w.instructor], "lost", "x", kit=w.day_01)
     sending.send_due()
     first = Notice.objects.get()
     call = factories.caller(w.keeper)
@@ -372,7 +372,7 @@ def test_send_again_is_a_notice_of_its_own_whatever_was_chosen(w):
 
 def test_send_again_without_an_address_says_what_to_do(w):
     Person.objects.filter(pk=w.instructor.pk).update(email="")
-    writing.tell([w.instructor], "lost", "x", kit=w.day_01)
+    writing.notify([w.instructor], "lost", "x", kit=w.day_01)
     pk = Notice.objects.get().pk
     is_problem(factories.caller(w.keeper).post(f"notices/{pk}/send-again/"), 422, "no-address")
 

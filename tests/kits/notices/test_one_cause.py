@@ -58,7 +58,7 @@ def report(w, kit=None, times=1):
             entry = book.post(
                 EntryKind.RECALL_ANSWER, kit=kit_, irregular=[ReasonCode.RECORD_SAYS_OTHERWISE]
             )
-            writing.tell_keepers(entry, "irregular", kit=kit_)
+            writing.notify_keepers(entry, "irregular", kit=kit_)
         made.append(entry)
     return made
 
@@ -126,7 +126,7 @@ def test_a_storm_over_many_kits_becomes_a_summary_after_three_mails(w):
 
 def test_a_rescue_does_not_wait_for_others_of_its_kind(w):
     for n in range(2):
-        writing.tell([w.keeper], "emergency", f"x{n}", kit=w.day_01)
+        writing.notify([w.keeper], "emergency", f"x{n}", kit=w.day_01)
         assert sending.send_due() == 1
 
 
@@ -134,8 +134,8 @@ def test_one_of_many_that_is_undone_before_the_mail_is_taken_stands_in_none(w, s
     first, second = report(w, times=2)
     settings.EMAIL_BACKEND = "tests.kits.notices.test_one_cause.Down"
     sending.send_due()
-    writing.take_back(first)
-    writing.take_back(second)
+    writing.withdraw(first)
+    writing.withdraw(second)
     settings.EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
     waits_no_longer()
     sending.send_due()
@@ -146,7 +146,7 @@ def test_when_the_first_of_many_is_undone_the_others_are_told_all_the_same(w, se
     first, _second = report(w, times=2)
     settings.EMAIL_BACKEND = "tests.kits.notices.test_one_cause.Down"
     sending.send_due()
-    writing.take_back(first)
+    writing.withdraw(first)
     settings.EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
     waits_no_longer()
     sending.send_due()
@@ -230,7 +230,7 @@ def test_whoever_reported_is_spoken_to_as_you(w):
         broken = [ReasonCode.RECORD_SAYS_OTHERWISE]
         entry = book.post(EntryKind.RECALL_ANSWER, kit=kit, irregular=broken)
         missing = {"missing": {"Pain tablets": 2}}
-        writing.tell_keepers(entry, "medicine-missing", kit=kit, facts=missing)
+        writing.notify_keepers(entry, "medicine-missing", kit=kit, facts=missing)
     sending.send_due()
 
     ((_, text),) = mails(w.keeper)
@@ -362,7 +362,7 @@ NIGHT = datetime(2027, 1, 5, 2, tzinfo=UTC)
 def test_at_two_in_the_morning_only_what_cannot_wait_is_sent(w, settings, kind, facts, sent):
     settings.QUIET_HOURS = (time(22), time(7))
     with time_machine.travel(NIGHT, tick=False):
-        writing.tell([w.keeper], kind, "x", kit=w.day_01, facts=facts)
+        writing.notify([w.keeper], kind, "x", kit=w.day_01, facts=facts)
         assert sending.send_due() == sent
     with time_machine.travel(NIGHT + timedelta(hours=5), tick=False):
         assert sending.send_due() == 1 - sent
@@ -373,5 +373,5 @@ def test_the_night_is_that_of_the_room(w, settings):
     w.store.time_zone = "Australia/Sydney"  # two in the morning there is one in the afternoon here
     w.store.save()
     with time_machine.travel(NIGHT, tick=False):
-        writing.tell([w.keeper], "lost", "x", kit=w.day_01)
+        writing.notify([w.keeper], "lost", "x", kit=w.day_01)
         assert sending.send_due() == 1

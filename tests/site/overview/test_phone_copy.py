@@ -7,6 +7,7 @@ import json
 import re
 import uuid
 from datetime import timedelta
+from urllib.parse import urljoin
 
 import pytest
 import time_machine
@@ -64,10 +65,13 @@ def test_the_reader_comes_from_our_own_host_where_npm_has_put_it(school, need):
 
 def test_scripts_go_over_the_wire_compressed_and_pages_do_not(school):
     accepts = {"Accept-Encoding": "gzip"}
-    script = browser().get("/static/site/scan.js", headers=accepts)
+    script = browser().get("/static/site/scripts/scan.js", headers=accepts)
 
     assert script["Content-Encoding"] == "gzip"
-    assert gzip.decompress(script.getvalue()) == browser().get("/static/site/scan.js").getvalue()
+    assert (
+        gzip.decompress(script.getvalue())
+        == browser().get("/static/site/scripts/scan.js").getvalue()
+    )
     for path in ("/scan/", "/api/v1/kits/"):
         answer = browser(school.world.keeper).get(path, headers=accepts)
         assert not answer.has_header("Content-Encoding"), path
@@ -97,7 +101,7 @@ def test_the_worker_keeps_every_file_that_the_page_needs(school):
         assert answer.status_code == 200, path
         if path.endswith(".js"):
             script = answer.getvalue().decode()
-            needed |= {f"/static/site/{name}" for name in re.findall(r'"\./([\w-]+\.js)"', script)}
+            needed |= {urljoin(path, name) for name in re.findall(r'"(\.\.?/[\w/-]+\.js)"', script)}
 
     assert needed <= kept
 
@@ -106,7 +110,7 @@ def test_a_browser_takes_a_new_worker_when_a_file_that_it_keeps_has_changed(scho
     before = phone_copy.version("en-gb")
     text = phone_copy._text
     phone_copy.version.cache_clear()
-    changed = "site/offline-page.js"
+    changed = "site/offline/page.js"
     monkeypatch.setattr(phone_copy, "_text", lambda name: text(name) + " " * (name == changed))
 
     assert phone_copy.version("en-gb") != before

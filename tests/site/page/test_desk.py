@@ -35,7 +35,7 @@ def chief(w):
 
 # --------------------------------------------------------------------------------- what was told
 def test_a_keeper_sees_what_was_told_to_whom_and_why_it_was_not_sent(w):
-    writing.tell([w.keeper, w.guide], "lost", "x", kit=w.day_01)
+    writing.notify([w.keeper, w.guide], "lost", "x", kit=w.day_01)
     sending.send_due()
 
     page = text_of(browser(w.keeper).get("/notices/"))
@@ -47,7 +47,7 @@ def test_a_keeper_sees_what_was_told_to_whom_and_why_it_was_not_sent(w):
 
 
 def test_a_guide_sees_only_their_own_notices(w):
-    writing.tell([w.keeper], "lost", "x", kit=w.day_01)
+    writing.notify([w.keeper], "lost", "x", kit=w.day_01)
     notice = Notice.objects.get()
     client = browser(w.guide)
 
@@ -56,8 +56,8 @@ def test_a_guide_sees_only_their_own_notices(w):
 
 
 def test_what_was_told_is_found_by_name_kind_and_state(w):
-    writing.tell([w.keeper, w.instructor], "lost", "x", kit=w.day_01)
-    writing.tell([w.keeper], "not-back", "y", kit=w.day_02)
+    writing.notify([w.keeper, w.instructor], "lost", "x", kit=w.day_01)
+    writing.notify([w.keeper], "not-back", "y", kit=w.day_02)
     client = browser(w.keeper)
 
     assert "DAY-02" not in text_of(client.get("/notices/?kind=lost"))
@@ -70,7 +70,7 @@ def test_many_notices_are_leafed_through_and_asked_for_in_few_queries(
     w, django_assert_max_num_queries
 ):
     for number in range(45):
-        writing.tell([w.keeper], "lost", f"x{number}", kit=w.day_01)
+        writing.notify([w.keeper], "lost", f"x{number}", kit=w.day_01)
     client = browser(w.keeper)
 
     with django_assert_max_num_queries(9):
@@ -84,7 +84,7 @@ def test_many_notices_are_leafed_through_and_asked_for_in_few_queries(
 def test_what_was_not_sent_is_sent_again_by_hand(w):
     Hearing.objects.create(person=w.instructor)
     HearingChoice.objects.create(person=w.instructor, kind="lost", when="never")
-    writing.tell([w.instructor], "lost", "x", kit=w.day_01)
+    writing.notify([w.instructor], "lost", "x", kit=w.day_01)
     sending.send_due()
     notice = Notice.objects.get()
     client = browser(w.keeper)

@@ -44,7 +44,7 @@ def test_the_sheet_says_what_is_counted_and_on_paper_whose_it_is(world, settings
     assert "Pain tablets by the tablet" in text_of(paper)
     day = formats.date_format(make.TODAY, "j F Y")
     assert f"Umberfell Outdoor School · printed {day}. This keeps stock" in text_of(paper)
-    assert "site/printed.css" in paper.content.decode()
+    assert "site/styles/pages/print.css" in paper.content.decode()
 
 
 def counts():

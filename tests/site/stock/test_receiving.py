@@ -150,7 +150,7 @@ def test_the_camera_types_where_a_code_is_wanted(world, path):
 
     assert 'data-into="text" data-again data-frames="/api/v1/scans/"' in page
     assert 'id="text"' in page
-    assert "site/eye.js" in page
+    assert "site/scripts/camera-field.js" in page
 
 
 def test_what_is_no_code_says_what_to_do_here(coded):

@@ -37,7 +37,8 @@ Value = TypeVar("Value")
 
 class PageForm(forms.Form):
     """What a page was sent. `zone` (IANA) is the clock by which its times are read. `row` ends the
-    name of every input where a page has the same ones for several things: `units-7`."""
+    name of every input where a page has the same ones for several things: `units-7`; `labels` name
+    fields by what they are of there."""
 
     def __init__(
         self,
@@ -46,9 +47,12 @@ class PageForm(forms.Form):
         *,
         zone: str = "UTC",
         row: object = None,
+        labels: Mapping[str, str] | None = None,
     ) -> None:
         super().__init__(data, files)  # type: ignore[arg-type]  # files are looked up by name only
         self.row = row
+        for name, label in (labels or {}).items():
+            self.fields[name].label = label
         for field in self.fields.values():
             if isinstance(field, Moment):
                 field.zone = ZoneInfo(zone)

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
-from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -20,6 +19,7 @@ from gearroom.site.web.page import words
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import Money, PageForm, ShortText, WholeNumber
 from gearroom.site.web.page.shell import Done, acted, actor, here, page, show
+from gearroom.site.web.scan.pictures import picture_of
 from gearroom.site.web.stock import new_items
 from gearroom.site.web.stock.new_items import LONGEST_CODE
 from gearroom.site.web.stock.stock import kind_words
@@ -117,11 +117,10 @@ def _ways(kit: Kit, pack: dict[str, Any], progress: stripping.Progress) -> dict[
 # ------------------------------------------------------------------------------------ what was read
 def _read(request: HttpRequest, kit: Kit) -> tuple[list[dict[str, Any]], Sequence[Item]]:
     """What a code, a label, a name or a photo says, and items of nearly that name."""
-    picture = request.FILES.get("image")
     chosen, text = request.GET.get("item", ""), request.GET.get("text", "").strip(" \r\n")
     text = text[:LONGEST_CODE]
-    if isinstance(picture, UploadedFile) and picture.size:
-        codes = list(look(picture.read(), own=False).seen)
+    if picture := picture_of(request, "image"):
+        codes = list(look(picture, own=False).seen)
     elif request.method == "POST":
         raise Invalid(_("There is nothing to read yet. Scan its code, or type its name."))
     elif chosen:

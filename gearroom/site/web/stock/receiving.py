@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
-from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -32,6 +31,7 @@ from gearroom.site.web.page.shell import (
     room_here,
     show,
 )
+from gearroom.site.web.scan.pictures import picture_of
 from gearroom.site.web.stock import new_items
 from gearroom.site.web.stock.new_items import LONGEST_CODE
 from gearroom.site.web.stock.stock import kind_words
@@ -109,11 +109,8 @@ def _best(outcomes: Sequence[Outcome]) -> Outcome:
 
 
 def _look(request: HttpRequest) -> tuple[Look, str]:
-    picture = request.FILES.get("image")
-    if isinstance(picture, UploadedFile) and picture.size:
-        look = read_picture.look(picture.read(), many=True, own=False)
-        picture.seek(0)
-        return look, ""
+    if picture := picture_of(request, "image"):
+        return read_picture.look(picture, many=True, own=False), ""
     text = request.POST.get("text", "").strip(" \r\n")[:LONGEST_CODE]
     if not text:
         raise Invalid(
