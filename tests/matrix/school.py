@@ -304,7 +304,7 @@ def _papers(side: Side, of: Everywhere, mate: Person, keeper: Person) -> None:
         "blank": labelling.blanks(act(), side.room, 1)[0],
     }
     opened = side.entries["out"]
-    writing.tell_keepers(opened, "irregular", kit=kits["out"])
+    writing.notify_keepers(opened, "irregular", kit=kits["out"])
     side.notice = Notice.objects.filter(entry=opened, person=keeper).get()
     back = Checkout.objects.get(kit=kits["back"])
     assert side.clearance is not None

@@ -24,6 +24,7 @@ from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import offers
 from kits.services.ledger.book import Book
 from kits.services.notices import writing
+from kits.services.notices.facts import ClearedByPhone, NotCleared
 from kits.services.notices.links import CLEARANCE_SALT
 
 WITHIN = timedelta(days=30)
@@ -70,13 +71,13 @@ def record(entry: Entry, checkout: Checkout, person: Person, verdict: Verdict) -
             if reason.weight >= Weight.SHORT
         ],
     )
-    writing.tell(
+    writing.notify(
         [person],
         "cleared-by-phone",
         f"clearance:{made.pk}",
         entry=entry,
         kit=checkout.kit,
-        facts={"clearance": made.pk, "reasons": made.reasons},
+        facts=ClearedByPhone(clearance=made.pk, reasons=made.reasons),
     )
     return made
 
@@ -176,14 +177,14 @@ def answer(act: Act, clearance: Clearance, *, confirmed: bool) -> ClearanceAnswe
         done = ClearanceAnswer.objects.create(clearance=clearance, entry=entry, confirmed=confirmed)
         if not confirmed:
             has = clearance.checkout.person
-            facts = {
+            facts: NotCleared = {
                 "clearance": clearance.pk,
                 "reasons": clearance.reasons,
                 "person_id": has.pk if has else None,
                 "person": has.name if has else "",
                 "phone": has.phone if has else "",
             }
-            writing.tell_keepers(entry, "not-cleared", kit=kit, facts=facts)
+            writing.notify_keepers(entry, "not-cleared", kit=kit, facts=facts)
     return done
 
 

@@ -243,7 +243,7 @@ def _keep_the_words(book: Book, kit: Kit, held: Checkout, used: Sequence[use.Use
         irregular=[ReasonCode.REPORTED_AFTER_SORTING] if used else [],
     )
     if used:
-        writing.tell_keepers(entry, "irregular", kit=kit)
+        writing.notify_keepers(entry, "irregular", kit=kit)
     return entry
 
 

@@ -113,7 +113,7 @@ def reverse(
         for entry in done:
             if entry.reverses is not None:
                 facts.undone(entry, entry.reverses)
-        taken_back = sum(writing.take_back(entry) for entry in plan.entries)
+        taken_back = sum(writing.withdraw(entry) for entry in plan.entries)
         changes = kit_summary.changes(before, kit_summary.of(known))
     return Reversed(done, taken_back, [rows[0] for rows in plan.later], changes)
 

@@ -24,6 +24,7 @@ from kits.models import PackingListVersion
 from kits.rules.lists import signatures as rule
 from kits.services.lists import packing_lists
 from kits.services.notices import writing
+from kits.services.notices.facts import SignatureEnds
 from kits.services.notices.links import SIGNATURE_SALT
 
 WITHIN = timedelta(days=120)
@@ -108,13 +109,13 @@ def look() -> None:
             writing.Draft(
                 person=person,
                 fact=f"version:{version.pk}:until:{until.isoformat()}:days:{step}",
-                facts={
-                    "version": version.pk,
-                    "list": version.packing_list.name,
-                    "number": version.number,
-                    "until": until.isoformat(),
-                    "kits": following(version),
-                },
+                facts=SignatureEnds(
+                    version=version.pk,
+                    list=version.packing_list.name,
+                    number=version.number,
+                    until=until.isoformat(),
+                    kits=following(version),
+                ),
             )
             for person in own or everybody
         ]

@@ -20,7 +20,7 @@ from kits.rules.ledger.expiry import good_through
 from kits.rules.ledger.facts import Batch
 from kits.services.ledger import readiness
 from kits.services.mail import rendering
-from kits.services.notices import writing
+from kits.services.notices import recipients
 from kits.services.notices.links import kit_page
 
 BACK_DAYS, AHEAD_DAYS = 30, 400
@@ -42,7 +42,7 @@ def of(person: Person) -> bytes:
 
 def _events(person: Person) -> Iterator[Event]:
     now = clock.now()
-    today = clock.local_date(now, writing.zone_of(person))
+    today = clock.local_date(now, recipients.zone_of(person))
     first, last = today - timedelta(days=BACK_DAYS), today + timedelta(days=AHEAD_DAYS)
     kits = {
         kit.pk: kit

@@ -7,35 +7,33 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import datetime, timedelta
-from typing import Any
 
 from django.db import transaction
 
 from gearroom.core.models import Person
-from kits.models import Checkout, Episode, Kit, Notice
+from kits.models import Checkout, Episode, Notice
 from kits.services.ledger.kit_state import iso
-from kits.services.notices import writing
+from kits.services.notices import episodes, recipients, writing
+from kits.services.notices.facts import OverdueKit
 
 GRACE = timedelta(hours=2)
 """After this much past due, who has a kit is told; after as much again, the keeper; then daily."""
 
 _HOLDER, _KEEPERS = "holder", "keepers"
 _Due = dict[str, tuple[Checkout, str]]
-"""What is to be told by now, by the subject of its episode: which kit, and to whom."""
+"""What is due to be noticed, by the subject of its episode: which checkout, and by whom."""
 
 
 def look(now: datetime) -> None:
-    """Tell of what is past due and was not told yet. After a while without power that is one
-    notice, not one for each day."""
+    """Notify of what is past due and new. After a while without power that is one notice, not one
+    for each day."""
     due = _due(now)
-    known = {episode.subject: episode for episode in Episode.objects.open().filter(kind="not-back")}
-    over = [episode.pk for subject, episode in known.items() if subject not in due]
-    if over:
-        Episode.objects.open().filter(pk__in=over).update(closed_at=now)
+    known = {subject: each for (_kind, subject), each in episodes.open_ones("not-back").items()}
+    episodes.close((each for subject, each in known.items() if subject not in due), now)
     new = {subject: row for subject, row in due.items() if subject not in known}
     if new:
         with transaction.atomic():
-            _tell(new, now)
+            _notify(new, now)
 
 
 def _due(now: datetime) -> _Due:
@@ -58,51 +56,35 @@ def _due(now: datetime) -> _Due:
     return due
 
 
-def _tell(new: _Due, now: datetime) -> None:
-    """Open the episodes, and tell each person once of all that is new for them. Another look at
-    the same moment opened some of them; those are told by it."""
-    Episode.objects.bulk_create(
-        (
+def _notify(new: _Due, now: datetime) -> None:
+    """Open the episodes, and notify each person once of all that is new for them."""
+    opened = episodes.open_new(
+        [
             Episode(
-                kind="not-back", subject=subject, room=held.kit.home_room, kit=held.kit,
+                kind="not-back",
+                subject=subject,
+                room=held.kit.home_room,
+                kit=held.kit,
                 opened_at=now,
             )
             for subject, (held, _) in new.items()
-        ),
-        ignore_conflicts=True,
-    )  # fmt: skip
-    opened = {
-        episode.subject: episode.pk
-        for episode in Episode.objects.open().filter(
-            kind="not-back", subject__in=list(new), opened_at=now
-        )
-    }
+        ]
+    )
     people: dict[int, Person] = {}
-    told: dict[int, dict[int, Checkout]] = defaultdict(dict)
-    keepers = _Keepers()
-    for subject, (held, whom) in new.items():
-        if subject not in opened:
-            continue
-        everybody = [held.person] if whom == _HOLDER else keepers.of(held.kit)
-        for person in filter(None, everybody):
-            if whom == _HOLDER or person.pk != held.person_id:
-                people[person.pk] = person
-                told[person.pk][held.pk] = held
+    concern: dict[int, dict[int, Checkout]] = defaultdict(dict)
+    keepers = recipients.Keepers()
+    subjects = {episode.subject for episode in opened}
+    for held, whom in (row for subject, row in new.items() if subject in subjects):
+        if whom == _HOLDER:
+            concerned = [held.person] if held.person else []
+        else:
+            concerned = [p for p in keepers.of_kit(held.kit) if p.pk != held.person_id]
+        for person in concerned:
+            people[person.pk] = person
+            concern[person.pk][held.pk] = held
     if opened:
-        fact = f"episode:{min(opened.values())}"
-        writing.write("not-back", [_draft(people[pk], fact, told[pk].values()) for pk in people])
-
-
-class _Keepers:
-    """Who answers for a kit, who stands in, and the keepers of its room, asked for once a room."""
-
-    def __init__(self) -> None:
-        self._rooms: dict[int, list[Person]] = {}
-
-    def of(self, kit: Kit) -> list[Person]:
-        if kit.home_room_id not in self._rooms:
-            self._rooms[kit.home_room_id] = writing.keepers_of(kit.home_room)
-        return [*filter(None, (kit.responsible, kit.deputy)), *self._rooms[kit.home_room_id]]
+        fact = f"episode:{opened[0].pk}"
+        writing.write("not-back", [_draft(people[pk], fact, concern[pk].values()) for pk in people])
 
 
 def _draft(person: Person, fact: str, held: Iterable[Checkout]) -> writing.Draft:
@@ -117,7 +99,7 @@ def _draft(person: Person, fact: str, held: Iterable[Checkout]) -> writing.Draft
     )
 
 
-def _facts(held: Checkout, reader: Person) -> dict[str, Any]:
+def _facts(held: Checkout, reader: Person) -> OverdueKit:
     name = held.kit.name
     return {
         "checkout": held.pk,

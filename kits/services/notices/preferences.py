@@ -5,7 +5,8 @@ from __future__ import annotations
 
 import hashlib
 import secrets
-from collections.abc import Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import time
 from typing import Any
 
@@ -19,7 +20,6 @@ from gearroom.core.acts.rows import locked
 from gearroom.core.models import Person
 from kits.models import Hearing, HearingChoice
 from kits.rules.notices.policy import WEEKLY, When
-from kits.services.notices import writing
 from kits.services.notices.registry import NOTICE_KINDS, when_sent
 
 
@@ -33,9 +33,17 @@ def default_quiet() -> Sequence[time]:
     return settings.QUIET_HOURS
 
 
+def choices_of(people: Iterable[int]) -> dict[int, dict[str, When]]:
+    """What each of these people (ids) chose for which kind."""
+    chosen: dict[int, dict[str, When]] = defaultdict(dict)
+    for row in HearingChoice.objects.filter(person__in=list(people)):
+        chosen[row.person_id][row.kind] = When(row.when)
+    return chosen
+
+
 def choices(person: Person) -> dict[str, When]:
     """When somebody hears of each kind."""
-    chosen = writing.choices_of([person.pk]).get(person.pk, {})
+    chosen = choices_of([person.pk]).get(person.pk, {})
     return {code: when_sent(code, chosen) for code in NOTICE_KINDS}
 
 

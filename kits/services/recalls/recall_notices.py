@@ -11,7 +11,7 @@ from gearroom.core.models import Person, Room
 from kits.models import Certainty, Entry, Holding, Kit, Lot, Recall, RecallPlace
 from kits.services.ledger import lots
 from kits.services.lookup import holders
-from kits.services.notices import writing
+from kits.services.notices import recipients, writing
 from kits.services.notices.facts import RecalledKit, RecallFacts
 
 ASK_AGAIN = timedelta(days=1)
@@ -110,7 +110,7 @@ class _Concerned:
         self._kits: dict[int, dict[int, RecalledKit]] = defaultdict(dict)
         self._rooms: dict[int, dict[int, Room]] = defaultdict(dict)
         self._by_id: dict[int, Kit] = {}
-        self._keepers: dict[int, list[Person]] = {}
+        self._keepers = recipients.Keepers()
         for row in rows:
             self._add(row, having.get(row.place_id), keepers)
 
@@ -119,13 +119,13 @@ class _Concerned:
         own: list[Person] = []
         if kit is not None:
             self._by_id[kit.pk] = kit
-            own = [p for p in (has, kit.responsible, kit.deputy) if p]
+            own = [*([has] if has else ()), *recipients.responsible_for(kit)]
             for person in own:
                 self._put(person, kit, _kit_facts(row, kit, has), theirs=True)
         if keepers or (kit is not None and not own):
             places = (kit.room, kit.home_room) if kit else (row.place.room,)
             for room in filter(None, places):
-                for person in self._of_room(room):
+                for person in self._keepers.of(room):
                     self._people[person.pk] = person
                     self._rooms[person.pk][room.pk] = room
                     if kit is not None:
@@ -137,11 +137,6 @@ class _Concerned:
         before = self._kits[person.pk].get(kit.pk)
         theirs = theirs or bool(before and before["theirs"])
         self._kits[person.pk][kit.pk] = {**_surest(before, facts), "theirs": theirs}
-
-    def _of_room(self, room: Room) -> list[Person]:
-        if room.pk not in self._keepers:
-            self._keepers[room.pk] = writing.keepers_of(room)
-        return self._keepers[room.pk]
 
     def each(
         self,

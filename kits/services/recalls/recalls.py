@@ -158,7 +158,7 @@ def answer(act: Act, row: RecallPlace, given: Answer, *, removed: int = 0) -> Re
         if kit is not None:
             let_go(kit.pk, entry)
         if irregular:
-            writing.tell_keepers(entry, "irregular", kit=kit, room=None if kit else room)
+            writing.notify_keepers(entry, "irregular", kit=kit, room=None if kit else room)
     return row
 
 

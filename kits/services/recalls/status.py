@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import NamedTuple
 
 from django.db.models import Q
 
@@ -65,6 +66,13 @@ class Gone:
     units: int
 
 
+class Quarantined(NamedTuple):
+    """Units in quarantine."""
+
+    place: Place
+    units: int
+
+
 @dataclass(frozen=True)
 class RecallStatus:
     """The batches, each place to follow, what is in quarantine (units by
@@ -73,7 +81,7 @@ class RecallStatus:
     recall: Recall
     lots: Sequence[Lot]
     places: Sequence[Followed]
-    quarantine: Sequence[tuple[Place, int]]
+    quarantine: Sequence[Quarantined]
     gone: Sequence[Gone]
 
     @property
@@ -134,7 +142,7 @@ def of(recall: Recall, actor: Actor = SYSTEM) -> RecallStatus:
         recall=recall,
         lots=list(suspect.values()),
         places=followed,
-        quarantine=[(p, held[p.pk]) for p in quarantined],
+        quarantine=[Quarantined(p, held[p.pk]) for p in quarantined],
         gone=_gone(recall, set(suspect), actor),
     )
 

@@ -29,7 +29,8 @@ from kits.rules.trips.trips import TripDaysError, check_days
 from kits.services.ledger.book import Book
 from kits.services.ledger.kit_state import iso
 from kits.services.notices import writing
-from kits.services.text.wording import said
+from kits.services.notices.facts import TripChanged
+from kits.services.text.wording import in_words
 from kits.services.trips import reservations
 
 BY_HAND = "by-hand"
@@ -153,17 +154,17 @@ def freed(trip: Trip) -> list[str]:
 
 def check_span(departs_at: datetime, returns_at: datetime, first: date, last: date) -> None:
     """Raise Unacceptable for a trip that ends before it begins, or lasts more than a year."""
-    told = ""
+    wrong = ""
     try:
         check_days(first, last)
     except TripDaysError as error:
-        told = said(error.says)
+        wrong = in_words(error.says)
     if returns_at < departs_at:
-        told = _("The trip returns before it departs. Check its times.")
-    if told:
+        wrong = _("The trip returns before it departs. Check its times.")
+    if wrong:
         raise Unacceptable(
             "trip-ends-before-it-begins",
-            told,
+            wrong,
             departs_at=departs_at.isoformat(),
             returns_at=returns_at.isoformat(),
             first_day=first.isoformat(),
@@ -182,7 +183,7 @@ def notify_keepers(
 ) -> None:
     """Tell the keepers of the kits concerned: those that clash, or that a cancelled trip gave
     free."""
-    facts = {
+    facts: TripChanged = {
         "what": what,
         "trip": trip.name,
         "released": [row.kit.name for row in released],
@@ -192,7 +193,7 @@ def notify_keepers(
         ],
     }
     for row in [*(c.reservation for c in clashes), *released]:
-        writing.tell_keepers(entry, "trip-changed", kit=row.kit, facts=facts)
+        writing.notify_keepers(entry, "trip-changed", kit=row.kit, facts=facts)
 
 
 # ------------------------------------------------------------------------------------------- inside
@@ -213,7 +214,7 @@ def _columns(facts: TripFacts) -> dict[str, Any]:
     try:
         known = hazards(facts.hazards)
     except UnknownHazardError as error:
-        raise Invalid(said(error.says), field="hazards") from error
+        raise Invalid(in_words(error.says), field="hazards") from error
     return {
         "name": name,
         "room": facts.room,

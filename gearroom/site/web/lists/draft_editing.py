@@ -155,10 +155,9 @@ def section(act: Act, request: HttpRequest, id: int, number: int, key: str) -> D
 
 
 def _line(sent: QueryDict, item: Item, row: object) -> LineDraft:
-    form = LineForm(sent, row=row)
-    form.fields["carry"].label = _("%(thing)s, carry") % {"thing": item.name}
-    form.fields["never"].label = _("%(thing)s, minimum") % {"thing": item.name}
-    values = form.values()
+    labels = {"carry": _("%(thing)s, carry"), "never": _("%(thing)s, minimum")}
+    labels = {name: label % {"thing": item.name} for name, label in labels.items()}
+    values = LineForm.read(sent, row=row, labels=labels)
     priority = values["matters"] or Criticality.ROUTINE
     if priority not in list(Criticality):
         says = _("%(thing)s: choose its priority.") % {"thing": item.name}

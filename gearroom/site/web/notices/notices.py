@@ -21,7 +21,7 @@ from kits.models import Notice
 from kits.rules.notices.policy import WEEKLY, When
 from kits.services.mail import digest, notice_log
 from kits.services.mail.notice_log import State
-from kits.services.notices import preferences, registry, writing
+from kits.services.notices import preferences, recipients, registry
 from kits.services.notices.registry import NOTICE_KINDS
 
 _A_PAGE = 40
@@ -159,7 +159,7 @@ def _settings_page(request: HttpRequest, **more: Any) -> HttpResponse:
     facts = {
         "own": person,
         "how": preferences.of(person),
-        "zone": writing.zone_of(person),
+        "zone": recipients.zone_of(person),
         "default_quiet": preferences.default_quiet(),
         "days": WEEKDAYS,
         "kinds": [

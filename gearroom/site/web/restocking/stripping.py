@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
-from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -20,6 +19,7 @@ from gearroom.site.web.page import words
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import Money, PageForm, ShortText, WholeNumber
 from gearroom.site.web.page.shell import Done, acted, actor, here, page, show
+from gearroom.site.web.scan.pictures import picture_of
 from gearroom.site.web.stock import new_items
 from gearroom.site.web.stock.new_items import LONGEST_CODE
 from gearroom.site.web.stock.stock import kind_words
@@ -31,11 +31,11 @@ from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find, holders
 from kits.services.restocking import building, stripping
 from kits.services.restocking.building import BoughtItem, Fate
-from labels.rules.codes.scans import Seen
-from labels.rules.codes.typed import Kind as TextKind
+from labels.rules.codes.scans import Reading
+from labels.rules.codes.typed import TextKind as TextKind
 from labels.rules.codes.typed import resolve
 from labels.services.scan import pack_scans
-from labels.services.scan.read_picture import look
+from labels.services.scan.read_picture import read
 
 _NEAR = 12
 _NOTHING: dict[str, Any] = dict.fromkeys(("number", "serial", "expiry", "gtin", "units"), "")
@@ -117,11 +117,10 @@ def _ways(kit: Kit, pack: dict[str, Any], progress: stripping.Progress) -> dict[
 # ------------------------------------------------------------------------------------ what was read
 def _read(request: HttpRequest, kit: Kit) -> tuple[list[dict[str, Any]], Sequence[Item]]:
     """What a code, a label, a name or a photo says, and items of nearly that name."""
-    picture = request.FILES.get("image")
     chosen, text = request.GET.get("item", ""), request.GET.get("text", "").strip(" \r\n")
     text = text[:LONGEST_CODE]
-    if isinstance(picture, UploadedFile) and picture.size:
-        codes = list(look(picture.read(), own=False).seen)
+    if picture := picture_of(request, "image"):
+        codes = list(read(picture, own=False).seen)
     elif request.method == "POST":
         raise Invalid(_("There is nothing to read yet. Scan its code, or type its name."))
     elif chosen:
@@ -133,7 +132,7 @@ def _read(request: HttpRequest, kit: Kit) -> tuple[list[dict[str, Any]], Sequenc
         exact = [item for item in near if item.name.casefold() == text.casefold()]
         if near:
             return ([{**_NOTHING, "item": exact[0]}], []) if exact else ([], near)
-        codes = [Seen(text)]
+        codes = [Reading(text)]
     for packs in (_packs(kit, code) for code in codes):
         if packs:
             return packs, []
@@ -146,7 +145,7 @@ def _read(request: HttpRequest, kit: Kit) -> tuple[list[dict[str, Any]], Sequenc
     )
 
 
-def _packs(kit: Kit, code: Seen) -> list[dict[str, Any]]:
+def _packs(kit: Kit, code: Reading) -> list[dict[str, Any]]:
     """The readings of a maker's code, or the batch that a label of ours is on."""
     typed = resolve(code.text, today=readiness.today_of(kit), from_gs1_symbol=code.is_gs1)
     if typed.kind == TextKind.OWN and typed.code:
@@ -156,7 +155,7 @@ def _packs(kit: Kit, code: Seen) -> list[dict[str, Any]]:
         return [{**_NOTHING, **known, "item": lot.item}]
     if typed.kind != TextKind.MAKER or typed.maker is None:
         return []
-    readings = pack_scans.packs_seen(typed.maker.candidates)
+    readings = pack_scans.known_packs(typed.maker.candidates)
     items = Item.objects.in_bulk([pack.item for pack in readings if pack.item])
     return [
         {
