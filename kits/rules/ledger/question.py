@@ -1,5 +1,5 @@
 """Which question a kit's verdict answers where nobody asks another: through which day, and for
-which trip. One answer for every page, so that the same kit never stands under two words."""
+which trip. One answer for every page, so that the same kit never has two words."""
 
 from __future__ import annotations
 

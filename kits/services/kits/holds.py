@@ -34,8 +34,8 @@ def withhold(act: Act, kit: Kit, kind: WithheldKind, note: str = "", photo: byte
 
 
 def withhold_kit(book: Book, kit: Kit, kind: WithheldKind, note: str, photo: bytes = b"") -> Entry:
-    """Write into an open book that a kit is kept back; said twice it is kept back once, and what
-    each said and showed is on record."""
+    """Write into an open book that a kit is kept back; reported twice it is on hold once, and
+    both reports are on record."""
     entry = book.post(EntryKind.WITHHOLD, kit=kit, reason=note, detail={"kind": kind})
     if photo:
         Photo.objects.create(entry=entry, jpeg=photo)

@@ -33,7 +33,7 @@ LONGEST_NAME = 40
 
 
 class KitFacts(TypedDict, total=False):
-    """What may be said of a kit; `bag_volume_ml` and `bag_mass_limit_g` are what the bag takes."""
+    """What may be set of a kit; `bag_volume_ml` and `bag_mass_limit_g` are what the bag takes."""
 
     name: str
     responsible: Person | None
@@ -75,7 +75,7 @@ def add_kit(
 
 
 def edit_kit(act: Act, kit: Kit, **facts: Unpack[KitFacts]) -> Kit:
-    """Change what is said of a kit. Where nothing changes, nothing is written.
+    """Change what is set of a kit. Where nothing changes, nothing is written.
 
     Raises Refused: `name-taken`, `kit-retired`, `training-stock-inside`; Invalid.
     """
@@ -147,7 +147,7 @@ def follow_list(act: Act, kit: Kit, version: PackingListVersion) -> Kit:
 
 
 def move_home(act: Act, kit: Kit, room: Room, *, is_there: bool = False) -> Kit:
-    """Let another room be a kit's home; `is_there` says that it stands there already.
+    """Let another room be a kit's home; `is_there`: it is there already.
 
     Asks for the right in both rooms. Raises Refused: `kit-retired`, and `kit-is-out` where it is
     said to be there while somebody has it.

@@ -18,7 +18,7 @@ from kits.services.ledger import known_then, readiness
 
 
 @dataclass(frozen=True)
-class Asked:
+class ListedItem:
     """A line of the list and what was there for it: `there` units of the thing, and of what will do
     instead where that has no line of its own, in these `batches`; `good` of them were usable that
     day. For what is judged by eye, `level` instead."""
@@ -45,7 +45,7 @@ class Pouch:
     besides; `levels`: all that was judged by eye."""
 
     name: str
-    asked: Sequence[Asked]
+    listed: Sequence[ListedItem]
     others: Sequence[Content]
     levels: Sequence[tuple[Item, Level]]
 
@@ -125,7 +125,7 @@ def record(kit: Kit, *, on: date | None = None, known_by: datetime | None = None
 
 
 def checks(inside: Contents) -> list[Checked]:
-    """The instruments inside, each with its latest check by the instant asked for."""
+    """The instruments inside, each with its latest check by that instant."""
     lots = {line.lot.pk: line.lot for line in inside.lines if line.lot.item.kind == Kind.INSTRUMENT}
     latest = {
         check.lot_id: check
@@ -197,7 +197,7 @@ def _pouch(
     levels = {
         item.pk: (item, level) for where, item, level in inside.levels if where.section_key == key
     }
-    asked = []
+    listed = []
     others = {id(line): line for line in lines}
     wanted = list(wanted)
     own = {row.item_id for row in wanted}
@@ -206,8 +206,8 @@ def _pouch(
         of_it = [line for line in lines if line.lot.item_id in does]
         for line in of_it:
             others.pop(id(line), None)
-        asked.append(
-            Asked(
+        listed.append(
+            ListedItem(
                 item=row.item,
                 carry=row.carry,
                 never_below=row.never_below,
@@ -217,4 +217,4 @@ def _pouch(
                 batches=of_it,
             )
         )
-    return Pouch(name, asked, list(others.values()), list(levels.values()))
+    return Pouch(name, listed, list(others.values()), list(levels.values()))

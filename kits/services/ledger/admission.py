@@ -49,7 +49,7 @@ def faults(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> list[dict[str, Any]]
         pk__in={source.kit_id for _, source in pairs if source.kit_id}, training=True
     ).values_list("pk", flat=True)
     signed_for = _signed_medicines(kit, known.values(), today)
-    found: dict[tuple[int, str], dict[str, Any]] = {}
+    wrong: dict[tuple[int, str], dict[str, Any]] = {}
     for lot, source in pairs:
         batch = known[lot.pk]
         fault = may_be_put_in(
@@ -63,7 +63,7 @@ def faults(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> list[dict[str, Any]]
             fault = ReasonCode.CHECK_FAILED
         if fault is not None:
             code = CODES[fault]
-            found[lot.pk, code] = {
+            wrong[lot.pk, code] = {
                 "code": code,
                 "lot": lot.pk,
                 "number": batch.number,
@@ -71,7 +71,7 @@ def faults(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> list[dict[str, Any]]
                 "text": sentence(batch, fault, kit.name),
             }
     ranks = list(dict.fromkeys(CODES.values()))
-    return sorted(found.values(), key=lambda f: (ranks.index(f["code"]), f["thing"], f["lot"]))
+    return sorted(wrong.values(), key=lambda f: (ranks.index(f["code"]), f["thing"], f["lot"]))
 
 
 def put_in_guard(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> None:

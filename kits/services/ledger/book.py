@@ -45,7 +45,7 @@ from kits.services.ledger import facts, lots, readiness
 
 @dataclass(frozen=True)
 class Leg:
-    """Units of a lot to go from one place to another. `assumed`: nobody said which lot it was."""
+    """Units of a lot to go from one place to another. `assumed`: nobody named the lot."""
 
     lot: Lot
     source: Place
@@ -184,7 +184,7 @@ class Book:
 
     def claim(self) -> datetime | None:
         """When the act is claimed to have happened, put right for the device's clock and not
-        after it was told; None where nobody claims a time."""
+        after it was received; None where nobody claims a time."""
         return self._settled(clock.now(), None).claimed_at
 
     def is_late(self, kit: Kit, section: Place | None = None) -> bool:

@@ -68,12 +68,12 @@ def then(at: datetime | None = None, known_by: datetime | None = None) -> Q:
     """The condition on a row with an `entry` that it was in force: happened by `at`, recorded by
     `known_by` and not reversed by an entry recorded by then. None: now."""
     if known_by is None:
-        asked = Q(entry__reversed_by__isnull=True)
+        condition = Q(entry__reversed_by__isnull=True)
     else:
-        asked = Q(entry__recorded_at__lte=known_by) & (
+        condition = Q(entry__recorded_at__lte=known_by) & (
             Q(entry__reversed_by__isnull=True) | Q(entry__reversed_by__recorded_at__gt=known_by)
         )
-    return asked if at is None else asked & Q(entry__occurred_at__lte=at)
+    return condition if at is None else condition & Q(entry__occurred_at__lte=at)
 
 
 def seals(rows: QuerySet[SealFact]) -> list[in_force.SealSpan]:

@@ -1,4 +1,4 @@
-"""How kits stand, in a few facts that can be held against each other: what an undo changes."""
+"""Kits in a few facts that can be compared: what an undo changes."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ class Glance:
 
 @dataclass(frozen=True)
 class Change:
-    """One thing that is otherwise than it was: of which kit, what, and a sentence that says so."""
+    """One thing that changed: of which kit, what, and a sentence about it."""
 
     kit: str
     what: str
@@ -35,7 +35,7 @@ class Change:
 
 
 def of(kits: Iterable[Kit]) -> dict[int, Glance]:
-    """These kits as they stand now."""
+    """These kits as they are now."""
     ids = [kit.pk for kit in kits]
     rows = Kit.objects.filter(pk__in=ids).select_related("room", "home_room").order_by("name")
     return {kit.pk: _glance(kit) for kit in rows}
@@ -75,7 +75,7 @@ def _state(kit: Kit) -> dict[str, str]:
 
 
 def changes(before: dict[int, Glance], after: dict[int, Glance]) -> Sequence[Change]:
-    """What is otherwise, kit by kit; the sentences are in the language of whoever reads."""
+    """What changed, kit by kit; the sentences are in the reader's language."""
     changed: list[Change] = []
     for pk, now in after.items():
         was = before[pk]

@@ -168,7 +168,7 @@ def rewrite_lot(lot: Lot) -> None:
 
 
 def _write(rows: Iterable[Differing]) -> None:
-    # What ends is written before what stands again: of either there is one at a time.
+    # What ends is written before what begins again: of either there is one at a time.
     for row, differs in sorted(rows, key=lambda differing: _begins_again(differing[1])):
         for name, value in differs.items():
             setattr(row, name, value)

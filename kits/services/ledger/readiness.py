@@ -283,12 +283,12 @@ def rewrite(kit_ids: Iterable[int], *, undoing: bool = False) -> None:
     if not ids:
         return
     rows = list(Kit.objects.filter(pk__in=ids).order_by("pk"))
-    asked = [kit.pk for kit in rows if undoing or not kit.contents_entered]
-    entered = contents_entered(asked) if asked else {}
+    unknown = [kit.pk for kit in rows if undoing or not kit.contents_entered]
+    entered = contents_entered(unknown) if unknown else {}
     for kit in rows:
-        if kit.pk in asked:
+        if kit.pk in unknown:
             kit.contents_entered = kit.pk in entered
-    Kit.objects.bulk_update([kit for kit in rows if kit.pk in asked], ["contents_entered"])
+    Kit.objects.bulk_update([kit for kit in rows if kit.pk in unknown], ["contents_entered"])
     judged = states(ids)
     for kit in rows:
         days = fit_days(judged[kit.pk])
@@ -312,12 +312,12 @@ STORED = (
 
 
 def contents_entered(kit_ids: Iterable[int]) -> dict[int, datetime]:
-    """When it was first written down what is in these kits, by an act that stands: built, counted,
-    or something put in. Use alone does not say what was there; kits of which nobody said it are
-    left out."""
+    """When it was first recorded what is in these kits, by an act that was not undone: built,
+    counted, or something put in. Use alone does not tell what was there; kits without such an act
+    are left out."""
     ids = list(kit_ids)
-    stands = Entry.objects.filter(reversed_by__isnull=True)
-    counted = stands.filter(kit__in=ids, kind__in=[EntryKind.BUILD, EntryKind.COUNT])
+    in_force = Entry.objects.filter(reversed_by__isnull=True)
+    counted = in_force.filter(kit__in=ids, kind__in=[EntryKind.BUILD, EntryKind.COUNT])
     filled = Movement.objects.filter(
         to_place__kit__in=ids, entry__reversed_by__isnull=True
     ).exclude(entry__kind__in=[EntryKind.USE, EntryKind.REVERSE])

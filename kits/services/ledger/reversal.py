@@ -3,7 +3,7 @@
 Whoever did an act may take it back within a day; a keeper or instructor of its room at any time.
 What was moved is moved back; seals, times with people, what is kept back and what waits to be
 sorted follow from the facts that are left (`kits.services.ledger.projections`). Later acts that
-stand on it (`kits.rules.ledger.undo`) are listed first and, once that list is confirmed, undone
+depend on it (`kits.rules.ledger.undo`) are listed first and, once that list is confirmed, undone
 with it, newest first. A few acts of the organisation are put right by doing the opposite.
 """
 
@@ -81,8 +81,8 @@ def reverse(
 ) -> Reversed:
     """Reverse the act that an entry belongs to, all of its entries together.
 
-    With `together` the later acts that stand on it are reversed too, where the last of them that
-    was listed is `through`. Rights are asked for every entry touched.
+    With `together` the later acts that depend on it are reversed too, where the last of them that
+    was listed is `through`. Rights are required for every entry touched.
 
     Raises NotFound, NotAllowed (another's act, or one's own after a day), Refused:
     `reversed-already`, `not-reversible` (says what to do instead), `built-on` (lists in `later`
@@ -119,7 +119,7 @@ def reverse(
 
 
 def preview(act: Act, entry_id: int) -> tuple[Entry, Reversed]:
-    """The entry, and what reversing its act with all that stands on it would come to; it is done
+    """The entry, and what reversing its act with all that depends on it would come to; it is done
     and taken back, so nothing is changed. Raises what `reverse` raises where it may not be."""
     with transaction.atomic():
         try:
