@@ -80,14 +80,11 @@ def labels_for(
 ) -> list[Label]:
     """A label for each of several things: the one that it has, or a new one; with `again` always
     a new one."""
-    labels = []
-    for number, target in enumerate(targets):
-        label = None if again else live(target, act.actor)
-        if label is None:
-            one = replace(act, key=uuid.uuid5(act.key, str(number)))
-            label = label_for(one, target, room)
-        labels.append(label)
-    return labels
+    return [
+        (None if again else live(target, act.actor))
+        or label_for(replace(act, key=uuid.uuid5(act.key, str(number))), target, room)
+        for number, target in enumerate(targets)
+    ]
 
 
 def blanks(act: Act, room: Room, count: int) -> list[Label]:

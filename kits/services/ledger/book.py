@@ -10,7 +10,8 @@ moves nowhere, so whoever has to know all of where it is asks `hold`.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from types import TracebackType
@@ -290,6 +291,13 @@ class Book:
             | Q(section__isnull=True, kit__in={place.kit_id for place in sections})
         ).update(broken=entry)
         facts.sections_opened(entry, sections)
+
+
+@contextmanager
+def kit_book(act: Act, kit: Kit) -> Iterator[tuple[Book, Kit]]:
+    """A book open for an act on one kit, with the kit locked and fresh."""
+    with Book(act) as book:
+        yield book, book.lock(kit.pk)[0]
 
 
 def _add(lot_id: int, place_id: int, units: int) -> None:
