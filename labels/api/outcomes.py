@@ -132,7 +132,9 @@ class NextAnswer(DataclassSerializer):
         serializers.CharField,
         lambda step: _API + _where(step)[1].format(quote(step.about, safe="")),
     )
-    fields = serializers.DictField(help_text="What to send, as far as it is known.")
+    fields = serializers.DictField(  # type: ignore[assignment]  # so the API names it
+        help_text="What to send, as far as it is known."
+    )
     people = answers.PersonAnswer(many=True, help_text="Whom “cleared_by” may name.")
 
 
@@ -149,7 +151,7 @@ class OutcomeAnswer(serializers.Serializer[Any]):
         " problem's code."
     )
     says = serializers.CharField()
-    label = answers.LabelCode(source="label.code", allow_null=True)
+    label = answers.LabelCode(source="label.code", allow_null=True)  # type: ignore[assignment]  # so the API names it
     kit = KitAnswer()
     section = SectionAnswer()
     lot = LotAnswer()
