@@ -20,30 +20,23 @@ _API = "/api/v1/"
 # Where each thing that can be done next is done; "{}" is what it is done to. What says its own
 # intent is done by scanning on.
 _WHERE = {
-    "pass": ("POST", "kits/{}/pass/"),
-    "restock": ("GET", "kits/{}/restock/"),
-    "look-inside": ("POST", "kits/{}/look-inside/"),
-    "log-use": ("POST", "kits/{}/use/"),
-    "count-kit": ("POST", "kits/{}/count/"),
-    "count": ("POST", "stock/count/"),
-    "receive": ("POST", "stock/receive/"),
-    "add-item": ("POST", "items/"),
-    "add-pack-code": ("POST", "items/{{item}}/pack-codes/"),
-    "bind": ("POST", "labels/{}/bind/"),
-    "undo": ("POST", "entries/{}/reverse/"),
+    results.Step.PASS: ("POST", "kits/{}/pass/"),
+    results.Step.RESTOCK: ("GET", "kits/{}/restock/"),
+    results.Step.LOOK_INSIDE: ("POST", "kits/{}/look-inside/"),
+    results.Step.LOG_USE: ("POST", "kits/{}/use/"),
+    results.Step.COUNT_KIT: ("POST", "kits/{}/count/"),
+    results.Step.COUNT: ("POST", "stock/count/"),
+    results.Step.RECEIVE: ("POST", "stock/receive/"),
+    results.Step.ADD_ITEM: ("POST", "items/"),
+    results.Step.ADD_PACK_CODE: ("POST", "items/{{item}}/pack-codes/"),
+    results.Step.BIND: ("POST", "labels/{}/bind/"),
+    results.Step.UNDO: ("POST", "entries/{}/reverse/"),
 }
 _SCAN = ("POST", "scans/")
 
 
-def _printable(text: str) -> str:
-    """A text as JSON and databases take it: half surrogates replaced, NUL shown."""
-    return text.replace("\0", "\u2400").encode("utf-8", "replace").decode()
-
-
 class ReadAnswer(serializers.Serializer[Any]):
-    text = answers.made(
-        serializers.CharField, _printable, source=None, help_text="As the symbol has it."
-    )
+    text = serializers.CharField(source="printable", help_text="As the symbol has it.")
     symbology = serializers.CharField(help_text="The standard's name, or “typed”.")
     corners = serializers.ListField(
         child=serializers.ListField(child=serializers.FloatField(), min_length=2, max_length=2),
@@ -140,7 +133,7 @@ class NextAnswer(DataclassSerializer):
 
 def _where(step: results.Next) -> tuple[str, str]:
     """The method and the path of the call that does a step."""
-    return _SCAN if "intent" in step.fields else _WHERE[step.do]
+    return _SCAN if "intent" in step.fields else _WHERE[results.Step(step.do)]
 
 
 class OutcomeAnswer(serializers.Serializer[Any]):

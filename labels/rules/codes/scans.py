@@ -78,6 +78,11 @@ class Seen:
     rung: str = ""
     is_gs1: bool = False
 
+    @property
+    def printable(self) -> str:
+        """The text as JSON and databases take it: half surrogates replaced, NUL shown."""
+        return self.text.replace("\0", "\u2400").encode("utf-8", "replace").decode()
+
 
 @dataclass(frozen=True)
 class Look:

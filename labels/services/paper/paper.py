@@ -26,7 +26,7 @@ from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
 from kits.services.ledger import readiness
 from kits.services.lookup import find
-from kits.services.text.wording import said
+from kits.services.text.wording import in_words
 from labels import printing
 from labels.models import SheetLayout
 from labels.rules.codes.texts import Expiry
@@ -144,11 +144,11 @@ def job(*, preview: bool = False, title: str = "") -> printing.Job:
             organisation=settings.ORGANISATION,
             title=title,
             language=get_language() or settings.LANGUAGE_CODE,
-            speak=said,
+            speak=in_words,
             preview=preview,
         )
     except printing.PublicAddressMissing as error:
-        raise Refused("public-address-missing", said(error.says)) from error
+        raise Refused("public-address-missing", in_words(error.says)) from error
 
 
 def to_print(label: Label) -> contents.Label:
@@ -346,19 +346,22 @@ def as_problem(error: Exception) -> Problem:
     """What the printer refuses, as a problem; an error that is none of its refusals is raised."""
     match error:
         case SheetError():
-            problems = [said(each) for each in error.problems]
+            problems = [in_words(each) for each in error.problems]
             return Invalid(" ".join(problems), field="sheet", problems=problems)
         case CellTooSmall():
             width, height = error.needed_mm
             return Unacceptable(
-                "label-too-small", said(error.says), needed_width_mm=width, needed_height_mm=height
+                "label-too-small",
+                in_words(error.says),
+                needed_width_mm=width,
+                needed_height_mm=height,
             )
         case SymbolTooSmall():
-            return Unacceptable("label-too-small", said(error.says), needed_mm=error.needed_mm)
+            return Unacceptable("label-too-small", in_words(error.says), needed_mm=error.needed_mm)
         case printing.CardTooLong():
-            return Unacceptable("card-too-long", said(error.says))
+            return Unacceptable("card-too-long", in_words(error.says))
         case printing.ReadBackFailed():
-            return Refused("read-back-failed", said(error.says))
+            return Refused("read-back-failed", in_words(error.says))
         case ValueError():
             return Invalid(str(error))
     raise error

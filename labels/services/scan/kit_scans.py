@@ -32,6 +32,8 @@ from labels.services.scan.results import (
     KitSeen,
     Next,
     Outcome,
+    ScanResult,
+    Step,
     Thing,
     UsedSaid,
     again,
@@ -72,7 +74,7 @@ def show(act: Act, meaning: Meaning) -> Outcome:
     return Outcome(
         meaning.seen,
         Means.KIT,
-        "identified",
+        ScanResult.IDENTIFIED,
         says,
         label=meaning.label,
         thing=seen,
@@ -93,7 +95,7 @@ def what_now(act: Act, meaning: Meaning, kit: Kit, seen: KitSeen) -> list[Next]:
             again(Intent.CHECK_IN, closed[0], text, as_found=str(closed[1])),
             again(Intent.CHECK_IN, _("Sort later"), text, as_found=str(AsFound.SORT_LATER)),
             again(Intent.CHECK_IN, _("Opened"), text, ("used",), as_found=str(AsFound.OPENED)),
-            Next("pass", _("Pass it on"), kit.name, needs=("person",)),
+            Next(Step.PASS, _("Pass it on"), kit.name, needs=("person",)),
         ]
     found: list[Next] = []
     going = purpose.plan(kit)
@@ -107,7 +109,7 @@ def what_now(act: Act, meaning: Meaning, kit: Kit, seen: KitSeen) -> list[Next]:
         ways = offers.offers(act.actor, kit, going.verdict, trip=going.trip, person=guide)
         found += ways_on(offers.as_values(act.actor, kit, ways), text, needs)
     if seen.to_sort or not seen.may_go:
-        found.append(Next("restock", _("View what is missing"), kit.name))
+        found.append(Next(Step.RESTOCK, _("View what is missing"), kit.name))
     return found
 
 
@@ -158,12 +160,12 @@ def take_out(
     return Outcome(
         meaning.seen,
         meaning.means,
-        "taken-out",
+        ScanResult.TAKEN_OUT,
         " ".join(filter(None, says)),
         label=meaning.label,
         thing=_thing(act, meaning, kit),
         entry=taken.entry,
-        next=[Next("undo", _("Undo this"), str(taken.entry.pk))],
+        next=[Next(Step.UNDO, _("Undo this"), str(taken.entry.pk))],
     )
 
 
@@ -224,7 +226,7 @@ def hand_in(act: Act, meaning: Meaning, ask: Ask) -> Outcome:
     return Outcome(
         meaning.seen,
         meaning.means,
-        "handed-back",
+        ScanResult.HANDED_BACK,
         " ".join([_back(what, back), *_remarks(back)]),
         label=meaning.label,
         thing=_thing(act, meaning, back.kit)
@@ -277,14 +279,14 @@ def _remarks(back: custody.CheckIn) -> list[str]:
 
 
 def _after_hand_in(act: Act, back: custody.CheckIn) -> list[Next]:
-    undo = Next("undo", _("Undo this"), str(back.entry.pk))
+    undo = Next(Step.UNDO, _("Undo this"), str(back.entry.pk))
     kit = back.kit
     if not theirs(act, kit) or back.as_found in kit_state.CLOSED:
         return [undo]
     return [
-        Next("log-use", _("Enter what was used"), kit.name, needs=("used",)),
-        Next("look-inside", _("Check contents"), kit.name),
-        Next("restock", _("View what is missing"), kit.name),
+        Next(Step.LOG_USE, _("Enter what was used"), kit.name, needs=("used",)),
+        Next(Step.LOOK_INSIDE, _("Check contents"), kit.name),
+        Next(Step.RESTOCK, _("View what is missing"), kit.name),
         undo,
     ]
 

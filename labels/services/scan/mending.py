@@ -12,7 +12,7 @@ from kits.services.restocking import adding, sealing, sorting
 from labels.rules.codes.scans import Means
 from labels.services.scan import kit_scans, views
 from labels.services.scan.resolve import Meaning
-from labels.services.scan.results import Ask, Next, Outcome
+from labels.services.scan.results import Ask, Next, Outcome, ScanResult, Step
 
 
 def check(act: Act, meaning: Meaning) -> Outcome:
@@ -25,7 +25,7 @@ def check(act: Act, meaning: Meaning) -> Outcome:
         if sealing.not_replaced(kit)
         else _("%(kit)s is checked: all there. %(verdict)s.")
     )
-    return _mended(act, meaning, kit, entry, "checked", says)
+    return _mended(act, meaning, kit, entry, ScanResult.CHECKED, says)
 
 
 def add(act: Act, meaning: Meaning, ask: Ask) -> Outcome:
@@ -39,7 +39,7 @@ def add(act: Act, meaning: Meaning, ask: Ask) -> Outcome:
     says = _("%(kit)s: %(count)d added. %(verdict)s.")
     if not count:
         says = _("%(kit)s: topped up. %(verdict)s.")
-    return _mended(act, meaning, kit, done.entry, "added", says, count=count)
+    return _mended(act, meaning, kit, done.entry, ScanResult.ADDED, says, count=count)
 
 
 def _kit_here(act: Act, meaning: Meaning) -> Kit:
@@ -61,7 +61,7 @@ def _mended(
 ) -> Outcome:
     kit = find.kits_of(act.actor).get(pk=kit.pk)
     seen = views.kit_seen(act.actor, kit)
-    undo = Next("undo", _("Undo this"), str(entry.pk))
+    undo = Next(Step.UNDO, _("Undo this"), str(entry.pk))
     return Outcome(
         meaning.seen,
         Means.KIT,

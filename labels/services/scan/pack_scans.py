@@ -24,7 +24,7 @@ from labels.rules.codes.scans import Intent, Means
 from labels.rules.codes.typed import Kind, resolve
 from labels.services.scan import views
 from labels.services.scan.resolve import Meaning
-from labels.services.scan.results import Next, Outcome, PackSeen, again
+from labels.services.scan.results import Next, Outcome, PackSeen, ScanResult, Step, again
 
 _SAME_BOX_WITHIN = timedelta(minutes=15)
 _SCANS_LOOKED_AT = 50
@@ -142,7 +142,7 @@ def pack(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Out
     return Outcome(
         meaning.seen,
         Means.MAKER,
-        "identified" if intent == Intent.IDENTIFY else "ready",
+        ScanResult.IDENTIFIED if intent == Intent.IDENTIFY else ScanResult.READY,
         " ".join(says),
         packs=seen,
         again=before is not None,
@@ -179,13 +179,13 @@ def _receive(pack: PackSeen, place: Place | None, *, again: bool) -> list[Next]:
     before: list[Next] = []
     if pack.item is None:
         says = _("This item is new here: enter it first")
-        before.append(Next("add-item", says, needs=("name", "kind", "base_unit")))
+        before.append(Next(Step.ADD_ITEM, says, needs=("name", "kind", "base_unit")))
         if pack.gtin:
             told: dict[str, Any] = {"gtin": pack.gtin}
             told |= {"units_per_pack": pack.count} if pack.count else {}
             holds = [] if pack.count else ["units_per_pack"]
             before.append(
-                Next("add-pack-code", _("Enter what a pack holds"), "", told, ["item", *holds])
+                Next(Step.ADD_PACK_CODE, _("Enter what a pack holds"), "", told, ["item", *holds])
             )
         else:
             needs.append("item")
@@ -198,7 +198,7 @@ def _receive(pack: PackSeen, place: Place | None, *, again: bool) -> list[Next]:
     elif pack.expiry is None:
         needs.append("expiry")
     says = _("More of the same lot?") if again else _("Receive it")
-    return [*before, Next("receive", says, "", fields, needs)]
+    return [*before, Next(Step.RECEIVE, says, "", fields, needs)]
 
 
 def _count_line(line: dict[str, Any], place: Place | None, says: str = "") -> Next:
@@ -207,10 +207,10 @@ def _count_line(line: dict[str, Any], place: Place | None, says: str = "") -> Ne
     fields: dict[str, Any] = {"found": [line], "complete": False}
     if place is not None and place.kit is not None:
         fields["section"] = place.section_key
-        return Next("count-kit", says, place.kit.name, fields, ["found.0.units"])
+        return Next(Step.COUNT_KIT, says, place.kit.name, fields, ["found.0.units"])
     if place is not None:
-        return Next("count", says, "", {"shelf": str(place.pk), **fields}, ["found.0.units"])
-    return Next("count", says, "", fields, ["shelf", "found.0.units"])
+        return Next(Step.COUNT, says, "", {"shelf": str(place.pk), **fields}, ["found.0.units"])
+    return Next(Step.COUNT, says, "", fields, ["shelf", "found.0.units"])
 
 
 def _scanned_before(act: Act, pack: gs1.Pack) -> Scan | None:
@@ -266,13 +266,13 @@ def lot(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Outc
         fields |= {"serial": row.serial} if row.serial else {}
         fields |= {"shelf": str(place.pk)} if place else {}
         needs = ["units"] if place else ["shelf", "units"]
-        found.append(Next("receive", _("More of the same lot"), fields=fields, needs=needs))
+        found.append(Next(Step.RECEIVE, _("More of the same lot"), fields=fields, needs=needs))
     elif intent == Intent.COUNT:
         found.append(_count_line({"lot": str(row.pk)}, place))
     return Outcome(
         meaning.seen,
         Means.LOT,
-        "identified" if intent == Intent.IDENTIFY else "ready",
+        ScanResult.IDENTIFIED if intent == Intent.IDENTIFY else ScanResult.READY,
         says,
         label=meaning.label,
         thing=seen,
@@ -295,9 +295,9 @@ def place(meaning: Meaning, intent: Intent) -> Outcome:
         says = _("Count %(where)s") % {"where": where.name}
         if where.kit is not None:
             section = {"section": where.section_key}
-            found.append(Next("count-kit", says, where.kit.name, section, ("found",)))
+            found.append(Next(Step.COUNT_KIT, says, where.kit.name, section, ("found",)))
         else:
-            found.append(Next("count", says, "", {"shelf": str(where.pk)}, ("found",)))
+            found.append(Next(Step.COUNT, says, "", {"shelf": str(where.pk)}, ("found",)))
     elif intent == Intent.RECEIVE and not where.kit_id:
         found.append(
             again(Intent.RECEIVE, _("Scan what goes here"), "", ("text",), place=str(where.pk))
@@ -305,7 +305,7 @@ def place(meaning: Meaning, intent: Intent) -> Outcome:
     return Outcome(
         meaning.seen,
         meaning.means,
-        "identified" if intent == Intent.IDENTIFY else "ready",
+        ScanResult.IDENTIFIED if intent == Intent.IDENTIFY else ScanResult.READY,
         what,
         label=meaning.label,
         thing=seen,

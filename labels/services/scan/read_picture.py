@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from gearroom.core.acts.problems import Invalid, Problem, TooLarge, Unacceptable
-from kits.services.text.wording import said
+from kits.services.text.wording import in_words
 from labels import reading
 from labels.rules.codes.scans import Look, Seen
 
@@ -60,12 +60,12 @@ def _as_problems() -> Iterator[None]:
     try:
         yield
     except reading.PictureTooLarge as error:
-        raise TooLarge("too-large", said(error.says)) from error
+        raise TooLarge("too-large", in_words(error.says)) from error
     except reading.UnsupportedPicture as error:
-        raise NotAPicture("not-a-picture", said(error.says)) from error
+        raise NotAPicture("not-a-picture", in_words(error.says)) from error
     except reading.BrokenPicture as error:
-        raise Unacceptable("picture-broken", said(error.says)) from error
+        raise Unacceptable("picture-broken", in_words(error.says)) from error
     except reading.WorkbookError as error:
-        raise Invalid(said(error.says), field="workbook") from error
+        raise Invalid(in_words(error.says), field="workbook") from error
     except reading.ReaderBusy as error:
-        raise ReadersBusy("readers-busy", said(error.says), retry_after=2) from error
+        raise ReadersBusy("readers-busy", in_words(error.says), retry_after=2) from error

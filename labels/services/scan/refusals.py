@@ -19,12 +19,12 @@ from labels.services import passerby
 from labels.services.scan import kit_scans
 from labels.services.scan.remedies import ways_on
 from labels.services.scan.resolve import Meaning
-from labels.services.scan.results import Ask, Next, Outcome, again, text_of
+from labels.services.scan.results import Ask, Next, Outcome, Step, again, text_of
 
 
 def bind(meaning: Meaning) -> Next:
     """The way on from a label that is not on anything yet."""
-    return Next("bind", _("Choose what it is on"), text_of(meaning), needs=("to",))
+    return Next(Step.BIND, _("Choose what it is on"), text_of(meaning), needs=("to",))
 
 
 def why_nothing(meaning: Meaning, intent: Intent) -> Problem:
@@ -121,7 +121,7 @@ def _ways_on(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> list[Nex
         case "not-fit":
             return [
                 *ways_on(problem.facts["offers"], text, **said),
-                Next("restock", _("View what is missing"), problem.facts["kit"]),
+                Next(Step.RESTOCK, _("View what is missing"), problem.facts["kit"]),
                 out(_("Emergency: take it now"), emergency=True),
             ]
         case "another-kit-is-reserved":

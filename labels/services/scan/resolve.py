@@ -15,7 +15,7 @@ from kits.models import Kit, Label, LabelKind
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
 from kits.services.lookup import find
-from kits.services.text.wording import said
+from kits.services.text.wording import in_words
 from labels.rules.codes import gs1
 from labels.rules.codes.scans import FOREIGN, TYPED, Means, Seen
 from labels.rules.codes.typed import Kind, Typed, resolve
@@ -104,7 +104,7 @@ def _short_name(seen: Seen, meant: Sequence[Kit]) -> Meaning | None:
 
 
 def _not_own(seen: Seen, text: Typed, near: dict[str, Label]) -> Meaning:
-    says = said(text.says or "")
+    says = in_words(text.says or "")
     match text.kind:
         case Kind.OWN_WRONG:
             return Meaning(seen, Means.WRONG_CODE, offered=near.get(text.code or ""), says=says)

@@ -6,6 +6,7 @@ import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from enum import StrEnum
 from typing import Any
 
 from gearroom.core.acts.problems import NotAllowed, Problem, TooLarge, TooOften
@@ -69,9 +70,38 @@ class Ask:
         return self.intent == Intent.CHECK_IN or self.emergency
 
 
+class ScanResult(StrEnum):
+    """What came of something that was read, where that is no problem."""
+
+    IDENTIFIED = "identified"
+    READY = "ready"  # to be received or counted
+    HOLDER = "holder"  # a tag: of whoever takes the next kit
+    TAKEN_OUT = "taken-out"
+    HANDED_BACK = "handed-back"
+    CHECKED = "checked"
+    ADDED = "added"
+
+
+class Step(StrEnum):
+    """What can be done next elsewhere than by scanning on."""
+
+    PASS = "pass"
+    RESTOCK = "restock"
+    LOOK_INSIDE = "look-inside"
+    LOG_USE = "log-use"
+    COUNT_KIT = "count-kit"
+    COUNT = "count"
+    RECEIVE = "receive"
+    ADD_ITEM = "add-item"
+    ADD_PACK_CODE = "add-pack-code"
+    BIND = "bind"
+    UNDO = "undo"
+
+
 @dataclass(frozen=True)
 class Next:
-    """Something that can be done now: `do` says what, `about` is the kit or the id it is done to,
+    """Something that can be done now: `do` says what (a Step, or the Intent to scan it again with),
+    `about` is the kit or the id it is done to,
     `fields` is known already and `needs` names the fields that are still wanted; `people` are those
     to choose from for `cleared_by`."""
 
@@ -190,9 +220,9 @@ Thing = KitSeen | SectionSeen | LotSeen | ShelfSeen | PersonSeen | Facts
 class Outcome:
     """What came of one thing that was read.
 
-    `outcome` is a stable word: `identified`, `taken-out`, `handed-back`, `holder`, `ready`, or the
-    code of `problem`. `entry` is what was written in the book. `packs` are the readings of a
-    maker's code, best first; `again` says that the same pack was scanned a moment before.
+    `outcome` is a ScanResult, or the code of `problem`. `entry` is what was written in the book.
+    `packs` are the readings of a maker's code, best first; `again` says that the same pack was
+    scanned a moment before.
     """
 
     seen: Seen

@@ -28,7 +28,16 @@ from labels.services import passerby
 from labels.services.scan import kit_scans, mending, pack_scans, views
 from labels.services.scan.refusals import bind, nothing, refused, why_nothing
 from labels.services.scan.resolve import Meaning, meanings
-from labels.services.scan.results import Ask, Next, Outcome, ScanAnswer, again, text_of
+from labels.services.scan.results import (
+    Ask,
+    Next,
+    Outcome,
+    ScanAnswer,
+    ScanResult,
+    Step,
+    again,
+    text_of,
+)
 
 MOST_LABELS = 100
 """Things read in one event."""
@@ -191,7 +200,7 @@ def _done(
             return Outcome(
                 meaning.seen,
                 Means.BLANK,
-                "identified",
+                ScanResult.IDENTIFIED,
                 _("A label that is not on anything yet."),
                 label=meaning.label,
                 next=[bind(meaning)],
@@ -214,11 +223,11 @@ def _count_kit(meaning: Meaning) -> Outcome:
     return Outcome(
         meaning.seen,
         Means.KIT,
-        "ready",
+        ScanResult.READY,
         _("Count %(kit)s, pouch by pouch.") % {"kit": kit.name},
         label=meaning.label,
         next=[
-            Next("count-kit", _("Count %(kit)s") % {"kit": kit.name}, kit.name, needs=("found",))
+            Next(Step.COUNT_KIT, _("Count %(kit)s") % {"kit": kit.name}, kit.name, needs=("found",))
         ],
     )
 
@@ -242,7 +251,7 @@ def _person(act: Act, meaning: Meaning, ask: Ask, *, alone: bool) -> Outcome:
     return Outcome(
         meaning.seen,
         Means.PERSON,
-        "holder" if taking else "identified",
+        ScanResult.HOLDER if taking else ScanResult.IDENTIFIED,
         says,
         label=meaning.label,
         thing=person,
@@ -259,7 +268,7 @@ def _elsewhere(act: Act, meaning: Meaning) -> Outcome:
     return Outcome(
         meaning.seen,
         Means.ELSEWHERE,
-        "identified",
+        ScanResult.IDENTIFIED,
         " ".join(
             filter(
                 None,

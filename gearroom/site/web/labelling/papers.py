@@ -54,7 +54,9 @@ def printer(request: HttpRequest) -> HttpResponse:
         problem = found
         kept = paper.sheet(paper.DEFAULT_SHEET)
     facts = {
-        "sheets": [(each.sheet.key, wording.said(each.sheet.called)) for each in paper.sheets()],
+        "sheets": [
+            (each.sheet.key, wording.in_words(each.sheet.called)) for each in paper.sheets()
+        ],
         "on": kept,
         "marks": marks(kept.sheet),
         "offset": offset_of(request, kept),

@@ -32,7 +32,7 @@ from kits.models import Holding, Kit, Label, LabelKind, Lot, Place
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
 from kits.services.lookup import find
-from kits.services.text.wording import said
+from kits.services.text.wording import in_words
 from labels.services.paper import paper, preview
 
 MOST = 300
@@ -232,7 +232,7 @@ def sheet(request: HttpRequest) -> HttpResponse:
         "pages": preview.pages(
             len(how["labels"]), on, start_cell=how["start_cell"], copies=how["copies"]
         ),
-        "sheets": [(kept.sheet.key, said(kept.sheet.called)) for kept in paper.sheets()],
+        "sheets": [(kept.sheet.key, in_words(kept.sheet.called)) for kept in paper.sheets()],
         "seen_as": request.GET.urlencode(),
         "width": round(on.sheet.page_width_mm / 25.4 * preview.SCREEN_DPI),
         "height": round(on.sheet.page_height_mm / 25.4 * preview.SCREEN_DPI),
