@@ -210,7 +210,7 @@ def act(entry: Entry) -> str:
 @register.filter
 def said(sentence: Sentence | str) -> str:
     """What a rule says, in the language of now."""
-    return wording.said(sentence)
+    return wording.in_words(sentence)
 
 
 @register.filter

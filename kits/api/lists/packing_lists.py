@@ -24,7 +24,7 @@ from kits.services.lists import packing_lists as lists
 from kits.services.lists.packing_lists import Draft, LineDraft, SectionDraft
 
 CRITICALITIES = [c.value for c in Criticality]
-UNITS = {"max_value": 1_000_000}
+UNITS: dict[str, Any] = {"max_value": 1_000_000}
 MOST_SECTIONS = 30
 
 
@@ -95,7 +95,7 @@ class SectionBody(StrictSerializer):
         max_length=40, default="", allow_blank=True, help_text="Made from the name if left out."
     )
     name = serializers.CharField(max_length=80)
-    lines = LineBody(many=True, max_length=bodies.MOST_LINES)
+    lines = bodies.lines(LineBody)
 
 
 _SECTION_EXAMPLE = {
@@ -161,9 +161,9 @@ class PackingListView(UseCaseView):
         wanted = self.kwargs["number"] if number is None else number
         return lists.version_of(self.kwargs["id"], wanted)
 
-    def shown(self, version: PackingListVersion) -> Any:
-        """It as it is now."""
-        return VersionAnswer(lists.all_versions().get(pk=version.pk)).data
+    def whole(self, row: PackingListVersion) -> PackingListVersion:
+        """A version as it is now."""
+        return lists.all_versions().get(pk=row.pk)
 
 
 def draft_from(data: dict[str, Any]) -> Draft:
@@ -201,17 +201,18 @@ class Lists(ListView, PackingListView):
     query = ListQuery
     shows = ListAnswer
     ordering = ("name",)
+    filters = {"search": "name__icontains"}
     body = MakeListBody
     answers = {201: VersionAnswer}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[PackingList]:
         """Kit lists, by name."""
-        return lists.all_lists().filter(name__icontains=query.get("search", ""))
+        return lists.all_lists()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Make a kit list with a first draft."""
         name, note = data.pop("name"), data.pop("list_note")
-        return 201, self.shown(lists.make_list(act, name=name, note=note, draft=draft_from(data)))
+        return 201, self.whole(lists.make_list(act, name=name, note=note, draft=draft_from(data)))
 
 
 class OneList(ReadView, PackingListView):
@@ -219,7 +220,7 @@ class OneList(ReadView, PackingListView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """One kit list with its versions in short."""
-        return ListAnswer(self.packing_list()).data
+        return self.packing_list()
 
 
 class NewDraft(PackingListView):
@@ -227,7 +228,7 @@ class NewDraft(PackingListView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Make a new draft, copied from the latest version."""
-        return 201, self.shown(lists.new_draft(act, self.packing_list()))
+        return 201, self.whole(lists.new_draft(act, self.packing_list()))
 
 
 class OneVersion(ReadView, PackingListView):
@@ -237,21 +238,17 @@ class OneVersion(ReadView, PackingListView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """One version with its sections and lines."""
-        return VersionAnswer(self.version()).data
+        return self.version()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Let a draft say this instead, whole."""
-        return 200, self.shown(lists.edit_draft(act, self.version(), draft_from(data)))
-
-    def whole(self, row: PackingListVersion) -> Any:
-        """A version as it is shown."""
-        return self.shown(row)
+        return 200, self.whole(lists.edit_draft(act, self.version(), draft_from(data)))
 
 
 class Publish(PackingListView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Publish a draft: it never changes again, and kits may follow it."""
-        return 200, self.shown(lists.publish(act, self.version()))
+        return 200, self.whole(lists.publish(act, self.version()))
 
 
 class Sign(PackingListView):
@@ -269,7 +266,7 @@ class Sign(PackingListView):
             note=data["note"],
             page=page.read(lists.MOST_PAGE_BYTES + 1) if page else b"",
         )
-        return 200, self.shown(done)
+        return 200, self.whole(done)
 
 
 class _PageSchema(ViewSchema):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import NamedTuple
 
 from django.db.models import Q
 
@@ -64,6 +65,13 @@ class Gone:
     units: int
 
 
+class Quarantined(NamedTuple):
+    """Units in quarantine."""
+
+    place: Place
+    units: int
+
+
 @dataclass(frozen=True)
 class Standing:
     """How a recall stands: the batches, each place to follow, what is in quarantine (units by
@@ -72,7 +80,7 @@ class Standing:
     recall: Recall
     lots: Sequence[Lot]
     places: Sequence[Followed]
-    quarantine: Sequence[tuple[Place, int]]
+    quarantine: Sequence[Quarantined]
     gone: Sequence[Gone]
 
     @property
@@ -133,7 +141,7 @@ def of(recall: Recall, actor: Actor = SYSTEM) -> Standing:
         recall=recall,
         lots=list(suspect.values()),
         places=followed,
-        quarantine=[(p, held[p.pk]) for p in quarantined],
+        quarantine=[Quarantined(p, held[p.pk]) for p in quarantined],
         gone=_gone(recall, set(suspect), actor),
     )
 

@@ -1,28 +1,31 @@
 """Two phones over the same heap of kits at the same time."""
 
+from __future__ import annotations
+
 from concurrent.futures import ThreadPoolExecutor
 from threading import Barrier
+from typing import Any
 
 from django.db import connection, transaction
 
 from kits.models import Checkout
 from kits.services.ledger import audit
 from labels.rules.codes.scans import Intent, typed_texts
-from labels.services.scan.results import Ask
+from labels.services.scan.results import ScanRequest
 from labels.services.scan.scanning import scan
 from tests.kits import factories as make
 from tests.labels.scan import scanned as at
 
 
-def test_each_kit_goes_once_whatever_the_order_they_were_read_in(open_database):
+def test_each_kit_goes_once_whatever_the_order_they_were_read_in(open_database: str) -> None:
     labels = at.labelled()
     world = labels.world
     kits = [world.day_01, *(at.filled(f"DAY-{number}", world) for number in range(11, 15))]
     heap = [at.label(kit).code for kit in kits]
     together = Barrier(2)
 
-    def phone(who, codes):
-        act, ask = make.act(who), Ask(Intent.CHECK_OUT, holder=who)
+    def phone(who: Any, codes: Any) -> list[Any]:
+        act, ask = make.act(who), ScanRequest(Intent.CHECK_OUT, holder=who)
         together.wait()
         try:
             with transaction.atomic():
@@ -39,7 +42,9 @@ def test_each_kit_goes_once_whatever_the_order_they_were_read_in(open_database):
     assert not list(audit.findings())
 
 
-def test_two_guides_with_each_other_s_kits_both_go_and_no_trip_is_left_without(open_database):
+def test_two_guides_with_each_other_s_kits_both_go_and_no_trip_is_left_without(
+    open_database: str,
+) -> None:
     labels = at.labelled()
     world = labels.world
     theirs = at.filled("DAY-11", world)
@@ -47,8 +52,8 @@ def test_two_guides_with_each_other_s_kits_both_go_and_no_trip_is_left_without(o
     other = at.promised(labels, kit=theirs, person=world.instructor)
     together = Barrier(2)
 
-    def phone(who, code):
-        act, ask = make.act(who), Ask(Intent.CHECK_OUT, holder=who)
+    def phone(who: Any, code: Any) -> list[Any]:
+        act, ask = make.act(who), ScanRequest(Intent.CHECK_OUT, holder=who)
         together.wait()
         try:
             with transaction.atomic():
