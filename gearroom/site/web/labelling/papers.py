@@ -63,7 +63,7 @@ def printer(request: HttpRequest) -> HttpResponse:
     return show(request, "site/labelling/printer.html", facts, problem=problem)
 
 
-def _correct(request: HttpRequest, on: paper.KeptSheet) -> None:
+def _correct(request: HttpRequest, on: paper.StoredSheet) -> None:
     """Keep how far the printer is off on a sheet, in the session; nothing if so chosen."""
     corrections = dict(request.session.get("printer", {}))
     corrections.pop(on.sheet.key, None)
@@ -79,7 +79,7 @@ def _correct(request: HttpRequest, on: paper.KeptSheet) -> None:
     request.session["printer"] = corrections
 
 
-def offset_of(request: HttpRequest, on: paper.KeptSheet) -> Offset | None:
+def offset_of(request: HttpRequest, on: paper.StoredSheet) -> Offset | None:
     """What this device's printer needs on a sheet, as it was measured; None: nothing known."""
     known = request.session.get("printer", {}).get(on.sheet.key)
     return Offset(**known) if known else None

@@ -263,7 +263,7 @@ def _how(request: HttpRequest, sent: QueryDict) -> dict[str, Any]:
         raise Invalid(_("Print at most %(most)d labels at once.") % {"most": MOST})
     on = paper.sheet(sent.get("sheet") or paper.DEFAULT_SHEET)
     return {
-        "labels": paper.chosen(actor(request), codes),
+        "labels": paper.labels_of_codes(actor(request), codes),
         "on": on,
         "offset": offset_of(request, on),
         **PrintForm.read(sent, cells=on.sheet.cells),
@@ -330,7 +330,7 @@ def _label_page(request: HttpRequest, code: str, problem: Problem | None = None)
 def label_picture(request: HttpRequest, code: str) -> HttpResponse:
     """A label as a picture; marked as a preview while there is no public address."""
     of = labelling.one_of(actor(request), code)
-    (row,) = paper.chosen(actor(request), [of.code])
+    (row,) = paper.labels_of_codes(actor(request), [of.code])
     key = _SHEETS["people"] if row.kind == LabelKind.PERSON else paper.PICTURE_SHEET
     on, marked = paper.sheet(key).sheet, not settings.PUBLIC_URL
     png = paper.picture(row, form="png", dpi=203, on=on, preview=marked)
