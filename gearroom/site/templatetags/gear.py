@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import uuid
 from collections.abc import Mapping
 from datetime import date, datetime
@@ -11,7 +12,7 @@ from zoneinfo import ZoneInfo
 from django import template
 from django.utils import formats
 from django.utils.html import format_html
-from django.utils.safestring import SafeString
+from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
@@ -29,6 +30,15 @@ register = template.Library()
 def once() -> SafeString:
     """The key of a form's act: sent twice, the act is done once."""
     return format_html('<input type="hidden" name="key" value="{}">', uuid.uuid4())
+
+
+_LINE_END_BEFORE_PUNCTUATION = re.compile(r"\s*\n\s*(?=[,.:;)])")
+
+
+@register.simple_block_tag
+def sentence(content: str) -> SafeString:
+    """A sentence whose parts are on lines of their own, without blanks before its punctuation."""
+    return mark_safe(_LINE_END_BEFORE_PUNCTUATION.sub("", content.strip()))
 
 
 @register.simple_tag
