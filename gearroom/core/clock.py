@@ -27,7 +27,10 @@ def pretending(instant: datetime) -> Iterator[None]:
 
 
 def local_date(instant: datetime, zone: str) -> date:
-    """The calendar date of an instant in an IANA time zone."""
+    """The calendar date of an instant in an IANA time zone. Raises `ValueError` for one that is not
+    aware: it could be any of two days."""
+    if instant.utcoffset() is None:
+        raise ValueError("An instant without a time zone is no point in time. Give an aware one.")
     return instant.astimezone(ZoneInfo(zone)).date()
 
 

@@ -22,11 +22,16 @@ from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 from kits.services.trips.purpose import NOT_GIVEN, NotGiven
 
-UNITS = {"min_value": 1, "max_value": 1_000_000}
+UNITS: dict[str, Any] = {"min_value": 1, "max_value": 1_000_000}
 MOST_LINES = 200
 """Lines that one act may have: others wait while it is written."""
 MOST_KITS = 20
 """Kits that one act may be about."""
+
+
+def lines(of: type[StrictSerializer], **more: Any) -> Any:
+    """A list of as many of these as one act may have."""
+    return of(many=True, max_length=MOST_LINES, **more)
 
 
 class HereBody(ActBody):
@@ -35,6 +40,20 @@ class HereBody(ActBody):
     room = serializers.CharField(
         required=False, max_length=80, help_text="The gear room it happens in: name or slug."
     )
+
+
+class StockBody(ActBody):
+    """Units of a batch."""
+
+    lot = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+    units = serializers.IntegerField(**UNITS)
+
+
+class PutInBody(StrictSerializer):
+    lot = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+    shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
+    section = serializers.CharField(required=False, max_length=80)
+    units = serializers.IntegerField(**UNITS)
 
 
 class UseLineBody(StrictSerializer):
@@ -71,6 +90,10 @@ class LevelBody(StrictSerializer):
     section = serializers.CharField(max_length=80)
     item = serializers.IntegerField(min_value=1)
     level = serializers.ChoiceField([level.value for level in Level])
+
+
+class LevelsBody(ActBody):
+    levels = lines(LevelBody, required=False)
 
 
 def here(act: Act, data: dict[str, Any]) -> Act:

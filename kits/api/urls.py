@@ -37,7 +37,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("kits/<str:kit>/lost/", custody.Lost.as_view()),
     path("kits/<str:kit>/look-inside/", sorting.LookInside.as_view()),
     path("kits/<str:kit>/restock/", sorting.RestockView.as_view()),
-    path("kits/<str:kit>/take-out/", sorting.TakeOut.as_view()),
+    path("kits/<str:kit>/take-out/", sorting.TakeExpiredOut.as_view()),
     path("kits/<str:kit>/borrow/", sorting.Borrow.as_view()),
     path("kits/<str:kit>/reseal/", sorting.Reseal.as_view()),
     path("kits/<str:kit>/count/", counting.CountKit.as_view()),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TypeVar, cast
+
 from django.db import models
 from django.db.models import F, Q
 
@@ -10,6 +12,8 @@ from gearroom.core.models import Person, Room
 from gearroom.core.rules.names import LONGER
 from gearroom.core.services.people.names import WordsField, WordsJSONField
 from kits.models.places import Place
+
+_Shape = TypeVar("_Shape")
 
 
 class EntryKind(models.TextChoices):
@@ -117,6 +121,10 @@ class Entry(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kind} {self.pk}"
+
+    def detail_as(self, shape: type[_Shape]) -> _Shape:
+        """Its detail, of the shape in `kits.models.details` that entries of its kind have."""
+        return cast(_Shape, self.detail)
 
 
 @append_only

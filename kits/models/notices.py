@@ -13,6 +13,14 @@ from kits.models.kits import Kit
 from kits.models.ledger import Entry
 
 
+class NoticeQuerySet(models.QuerySet["Notice"]):
+    """Notices by what became of them."""
+
+    def unsent(self) -> NoticeQuerySet:
+        """Those neither sent nor taken back."""
+        return self.filter(sent_at__isnull=True, taken_back_at__isnull=True)
+
+
 class Notice(models.Model):
     """Something a person should be told, written with the entry that gave rise to it.
 
@@ -42,6 +50,8 @@ class Notice(models.Model):
     taken_back_at = models.DateTimeField(null=True, blank=True)
     sent_at = models.DateTimeField(null=True, blank=True)
     message_id = models.CharField(max_length=120, blank=True)
+
+    objects = NoticeQuerySet.as_manager()
 
     class Meta:
         ordering = ["-id"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 from rest_framework import serializers
@@ -13,8 +13,8 @@ from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Invalid
 from gearroom.core.api.openapi.member_rules import Needs, OneOf
 from gearroom.core.api.requests.serializers import ActBody, PageQuery, StrictSerializer
-from gearroom.core.api.views import ListView, ReadView, UseCaseView
-from kits.api import bodies
+from gearroom.core.api.views import ListView, ReadView, UseCaseView, named, present
+from kits.api import answers, bodies
 from kits.models import Label, LabelKind
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
@@ -24,44 +24,40 @@ _MOST_TARGETS = 500
 _ONE_THING = _lazy("Name one thing: kit, kit and section, lot, shelf or person.")
 
 
+def _kit_of(label: Label) -> str | None:
+    kit = label.kit or (label.place.kit if label.place else None)
+    return kit.name if kit else None
+
+
 class LabelAnswer(serializers.Serializer[Any]):
-    code = serializers.CharField(help_text="As people see it: XXXX-XXXX.")
+    code = answers.LabelCode(help_text="As people see it: XXXX-XXXX.")
     kind = serializers.ChoiceField([str(kind) for kind in LabelKind])
-    on = serializers.CharField(help_text="What it is on, in a few words.")
-    kit = serializers.CharField(allow_null=True)
-    section = serializers.CharField(allow_null=True, help_text="Its key; “kit” says whose.")
-    lot = serializers.IntegerField(allow_null=True)
-    shelf = serializers.IntegerField(allow_null=True)
-    person = serializers.IntegerField(allow_null=True)
-    room = serializers.CharField(allow_null=True)
+    on = answers.made(
+        serializers.CharField, labelling.name_of, help_text="What it is on, in a few words."
+    )
+    kit = answers.made(serializers.CharField, _kit_of, allow_null=True)
+    section = answers.made(
+        serializers.CharField,
+        lambda place: place.section_key if place.kit else None,
+        source="place",
+        allow_null=True,
+        help_text="Its key; “kit” says whose.",
+    )
+    lot = serializers.IntegerField(source="lot_id", allow_null=True)
+    shelf = answers.made(
+        serializers.IntegerField,
+        lambda place: None if place.kit else place.pk,
+        source="place",
+        allow_null=True,
+    )
+    person = serializers.IntegerField(source="person_id", allow_null=True)
+    room = serializers.CharField(source="room.slug", allow_null=True)
     made_at = serializers.DateTimeField()
     bound_at = serializers.DateTimeField(allow_null=True)
     printed_at = serializers.DateTimeField(allow_null=True)
     cancelled_at = serializers.DateTimeField(allow_null=True)
     cancelled_why = serializers.CharField(allow_blank=True)
-    replaced_by = serializers.CharField(allow_null=True)
-
-    def to_representation(self, label: Label) -> dict[str, Any]:
-        """The label, with what it is on."""
-        kit = label.kit or (label.place.kit if label.place else None)
-        on_shelf = label.place is not None and label.place.kit is None
-        return {
-            "code": label_codes.shown(label.code),
-            "kind": label.kind,
-            "on": labelling.name_of(label),
-            "kit": kit.name if kit else None,
-            "section": label.place.section_key if label.place and label.place.kit else None,
-            "lot": label.lot_id,
-            "shelf": label.place_id if on_shelf else None,
-            "person": label.person_id,
-            "room": label.room.slug if label.room else None,
-            "made_at": label.made_at,
-            "bound_at": label.bound_at,
-            "printed_at": label.printed_at,
-            "cancelled_at": label.cancelled_at,
-            "cancelled_why": label.cancelled_why,
-            "replaced_by": label_codes.shown(label.replaced_by.code) if label.replaced_by else None,
-        }
+    replaced_by = answers.LabelCode(source="replaced_by.code", allow_null=True)
 
 
 class LabelsAnswer(serializers.Serializer[Any]):
@@ -137,28 +133,24 @@ class Labels(ListView, UseCaseView):
     use_case = "print_labels"
     query = LabelQuery
     shows = LabelAnswer
+    filters = {
+        "kit": named(find.kit, "kit", "place__kit"),
+        "room": named(find.room, "room"),
+        "shelf": "place",
+        "kind": "kind",
+        "lot": "lot",
+        "person": "person",
+        "cancelled": present("cancelled_at"),
+        "printed": present("printed_at"),
+    }
     body = MakeBody
     answers = {201: LabelsAnswer}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Label]:
         """Labels of your rooms."""
-        assert self.actor is not None  # this view is not public
         labels = labelling.labels_of(self.actor)
         if not self.actor.may("see_people"):
             labels = labels.exclude(kind=LabelKind.PERSON)
-        if "kit" in query:
-            kit = find.kit(self.actor, query["kit"])
-            labels = labels.filter(Q(kit=kit) | Q(place__kit=kit))
-        if "room" in query:
-            labels = labels.filter(room=find.room(self.actor, query["room"]))
-        if "shelf" in query:
-            labels = labels.filter(place=query["shelf"])
-        for name in ("kind", "lot", "person"):
-            if name in query:
-                labels = labels.filter(**{name: query[name]})
-        for name in ("cancelled", "printed"):
-            if name in query:
-                labels = labels.filter(**{f"{name}_at__isnull": not query[name]})
         return labels
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
@@ -173,7 +165,7 @@ class Labels(ListView, UseCaseView):
         else:
             things = [target(act.actor, row) for row in data["on"]]
             made = labelling.labels_for(act, things, act.room, again=data["again"])
-        return 201, {"labels": LabelAnswer(made, many=True).data}
+        return 201, {"labels": made}
 
 
 class OneLabel(ReadView):
@@ -181,7 +173,7 @@ class OneLabel(ReadView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """A label of your rooms by its code, cancelled or not."""
-        return LabelAnswer(_label(self.actor, self.kwargs["code"])).data
+        return labelling.one_of(self.actor, self.kwargs["code"])
 
 
 class BindBody(bodies.HereBody):
@@ -198,7 +190,7 @@ class Bind(UseCaseView):
         """Bind a blank label to what it was stuck on."""
         act = bodies.here(act, data)
         bound = labelling.bind(act, self.kwargs["code"], target(act.actor, data["to"]))
-        return 200, LabelAnswer(bound).data
+        return 200, bound
 
 
 class CancelBody(ActBody):
@@ -210,7 +202,7 @@ class CancelBody(ActBody):
 
 
 class CancelAnswer(serializers.Serializer[Any]):
-    cancelled = LabelAnswer()
+    cancelled = LabelAnswer(source="label")
     replacement = LabelAnswer(allow_null=True)
 
 
@@ -221,18 +213,9 @@ class Cancel(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Cancel a label that is worn, lost or on the wrong thing, and replace it if wanted."""
-        found = _label(act.actor, self.kwargs["code"])
+        found = labelling.one_of(act.actor, self.kwargs["code"])
         done = labelling.cancel(act, found.code, data["why"], and_replace=data["replace"])
-        new = done.replacement
-        return 200, {
-            "cancelled": LabelAnswer(done.label).data,
-            "replacement": LabelAnswer(new).data if new else None,
-        }
-
-
-def _label(actor: Actor | None, code: str) -> Label:
-    assert actor is not None  # none of these views is public
-    return labelling.one_of(actor, code)
+        return 200, done
 
 
 def wanted_codes(texts: list[str]) -> list[str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 from typing import Any, ClassVar
 
 from django.http import HttpResponse, HttpResponseBase
@@ -13,6 +12,7 @@ from rest_framework.request import Request
 
 from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Invalid
+from gearroom.core.api.dataclass_serializer import DataclassSerializer
 from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.problems import in_form
 from gearroom.core.api.requests.serializers import ActBody, QuerySerializer, StrictSerializer
@@ -22,7 +22,7 @@ from kits.services.lookup import find
 from labels import printing
 from labels.api.labels import wanted_codes
 from labels.rules.layout.calibration import Offset, marks
-from labels.rules.layout.sheets import SheetError
+from labels.rules.layout.sheets import Sheet, SheetError
 from labels.services.paper import paper
 
 _PDF = "application/pdf"
@@ -111,10 +111,8 @@ class Sheets(View):
         self.read_query(None)
         serializer = self.body(data=dict(request.data))
         serializer.is_valid(raise_exception=True)
-        data = dict(serializer.validated_data)
-        assert self.actor is not None  # this view is not public
         with in_form():
-            pdf = self.printed(self.actor, data)
+            pdf = self.printed(self.actor, serializer.validated_data)
         return _file(pdf, _PDF, "labels.pdf")
 
     def printed(self, actor: Actor, data: dict[str, Any]) -> bytes:
@@ -164,37 +162,19 @@ class LayoutBody(ActBody):
     dy_mm = serializers.FloatField(default=0.0, min_value=-10, max_value=10)
 
 
-class LayoutAnswer(serializers.Serializer[Any]):
-    key = serializers.CharField(help_text="What “sheet” takes.")
-    name = serializers.CharField()
+class LayoutAnswer(DataclassSerializer):
+    shown = Sheet
+    left_out = ("hole",)
+    help_texts = {"key": "What “sheet” takes."}
     own = serializers.BooleanField(help_text="Added here, not built in.")
     cells = serializers.IntegerField()
-    page_width_mm = serializers.FloatField()
-    page_height_mm = serializers.FloatField()
-    columns = serializers.IntegerField()
-    rows = serializers.IntegerField()
-    cell_width_mm = serializers.FloatField()
-    cell_height_mm = serializers.FloatField()
-    left_mm = serializers.FloatField()
-    top_mm = serializers.FloatField()
-    pitch_x_mm = serializers.FloatField()
-    pitch_y_mm = serializers.FloatField()
-    roll = serializers.BooleanField()
-    cut = serializers.BooleanField()
     dx_mm = serializers.FloatField()
     dy_mm = serializers.FloatField()
 
-    def to_representation(self, kept: paper.KeptSheet) -> dict[str, Any]:
+    def to_representation(self, kept: paper.KeptSheet) -> Any:
         """The sheet and its printer's correction."""
-        measures = dataclasses.asdict(kept.sheet)
-        del measures["hole"]
-        return {
-            **measures,
-            "own": kept.own,
-            "cells": kept.sheet.cells,
-            "dx_mm": kept.offset.dx_mm,
-            "dy_mm": kept.offset.dy_mm,
-        }
+        own = {"own": kept.own, "cells": kept.sheet.cells}
+        return super().to_representation({**vars(kept.sheet), **vars(kept.offset), **own})
 
 
 class LayoutsAnswer(serializers.Serializer[Any]):
@@ -209,13 +189,12 @@ class Layouts(ReadView, UseCaseView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """Sheets and rolls that labels are printed on: the built-in ones and your own."""
-        return {"layouts": LayoutAnswer(paper.sheets(), many=True).data}
+        return {"layouts": paper.sheets()}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Add a sheet of your own, by its measures; it is checked for fit."""
         name, dx_mm, dy_mm = (data.pop(field) for field in ("name", "dx_mm", "dy_mm"))
-        kept = paper.add_sheet(act, name, data, dx_mm=dx_mm, dy_mm=dy_mm)
-        return 201, LayoutAnswer(kept).data
+        return 201, paper.add_sheet(act, name, data, dx_mm=dx_mm, dy_mm=dy_mm)
 
 
 class CalibrationQuery(QuerySerializer):
@@ -252,11 +231,8 @@ class TestPage(ReadView):
         return _file(pdf, _PDF, "test-page.pdf")
 
 
-class OffsetAnswer(serializers.Serializer[Any]):
-    dx_mm = serializers.FloatField()
-    dy_mm = serializers.FloatField()
-    scale_x = serializers.FloatField()
-    scale_y = serializers.FloatField()
+class OffsetAnswer(DataclassSerializer):
+    shown = Offset
 
 
 class Calibration(ReadView):
@@ -266,7 +242,7 @@ class Calibration(ReadView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """The correction that follows from what was measured on the test page."""
-        return dataclasses.asdict(_measured(paper.sheet(query["sheet"]), query) or Offset())
+        return _measured(paper.sheet(query["sheet"]), query) or Offset()
 
 
 # --------------------------------------------------------------------------- one label, kits, rooms
@@ -285,7 +261,6 @@ class Picture(ReadView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """One label as a picture: PNG at the printer's dots an inch, or SVG."""
-        assert self.actor is not None  # this view is not public
         found = labelling.one_of(self.actor, self.kwargs["code"])
         (label,) = paper.chosen(self.actor, [found.code])
         on, form = paper.sheet(query["sheet"]).sheet, query["form"]
@@ -309,7 +284,7 @@ class Tag(ReadView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """The tag of a sealed kit: its first expiry, seal, by whom, the code."""
-        kit = find.kit(_known(self.actor), self.kwargs["kit"])
+        kit = find.kit(self.actor, self.kwargs["kit"])
         on = paper.sheet(query["sheet"]).sheet
         return _file(paper.kit_tag(kit, on, preview=query["preview"]), _PDF, "tag.pdf")
 
@@ -327,10 +302,10 @@ class Card(ReadView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """The card for a kit's lid: things by pouch, who is responsible, cautions, the code."""
-        kit = find.kit(_known(self.actor), self.kwargs["kit"])
+        kit = find.kit(self.actor, self.kwargs["kit"])
         size: printing.CardFormat = query["size"]
         return _file(
-            paper.lid_card(_known(self.actor), kit, size, preview=query["preview"]),
+            paper.lid_card(self.actor, kit, size, preview=query["preview"]),
             _PDF,
             "card.pdf",
         )
@@ -348,12 +323,7 @@ class SignOutSheet(ReadView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """The paper sheet to sign kits out on when phones are dead."""
-        room = find.room(_known(self.actor), self.kwargs["room"])
+        room = find.room(self.actor, self.kwargs["room"])
         return _file(
             paper.sign_out_sheet(room, preview=query["preview"]), _PDF, "sign-out-sheet.pdf"
         )
-
-
-def _known(actor: Any) -> Any:
-    assert actor is not None  # none of these views is public
-    return actor

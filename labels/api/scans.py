@@ -315,7 +315,7 @@ class Scans(UseCaseView):
             raise answer.stop
         refusal = answer.refusal
         if refusal is None or refusal.problem is None:
-            return 201 if answer.wrote else 200, shown(answer)
+            return 201 if answer.wrote else 200, answer
         problem = document(refusal.problem, self.request.path)
         return refusal.problem.status, {**problem, **shown(answer)}
 

@@ -20,6 +20,9 @@ import tempfile
 import time
 from datetime import timedelta
 from pathlib import Path
+from typing import Any
+
+from gearroom.core.models import User
 
 ASKED = 40
 MOST_MS = 150
@@ -68,7 +71,7 @@ def run(kits: int) -> int:
     return int(slow)
 
 
-def busy_day():
+def busy_day() -> User:
     """Let trips leave today, kits be out and due, and others wait to be sorted; who looks."""
     from django.utils import timezone
 
@@ -96,7 +99,7 @@ def busy_day():
     return user
 
 
-def ask(who, path: str) -> tuple[list[float], list[float], int, int]:
+def ask(who: User, path: str) -> tuple[list[float], list[float], int, int]:
     """Milliseconds of each request, on the clock and of the processor; queries; bytes."""
     from django.db import connection
     from django.test import Client
@@ -105,7 +108,7 @@ def ask(who, path: str) -> tuple[list[float], list[float], int, int]:
     client.force_login(who)
     counted = 0
 
-    def count(execute, *arguments):
+    def count(execute: Any, *arguments: Any) -> Any:
         nonlocal counted
         counted += 1
         return execute(*arguments)

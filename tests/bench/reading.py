@@ -12,14 +12,17 @@ processor time; what a picture costs that the first rung reads, against decoding
 bare pass. With --damage: shares by kind of damage up to its bound (marked |) and beyond.
 """
 
+from __future__ import annotations
+
 import argparse
 import dataclasses
 import json
 import random
 import statistics
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -44,7 +47,7 @@ Box = tuple[float, float, float, float]
 Truth = dict[str, list[list[list[float]]]]
 
 
-def box(corners) -> Box:
+def box(corners: Any) -> Box:
     xs, ys = zip(*corners, strict=True)
     return min(xs), min(ys), max(xs), max(ys)
 
@@ -53,7 +56,7 @@ def meet(a: Box, b: Box) -> bool:
     return max(a[0], b[0]) < min(a[2], b[2]) and max(a[1], b[1]) < min(a[3], b[3])
 
 
-def hits(symbols, reads) -> tuple[set[int], int]:
+def hits(symbols: list[list[list[float]]], reads: list[Any]) -> tuple[set[int], int]:
     """Return which symbols were read, and how many reads meet none."""
     places = [box(corners) for corners in reads]
     free, found = list(places), set()
@@ -84,7 +87,24 @@ def compare(photos: Path, truth: Truth) -> None:
         found = pool.read(content, all_symbols=True, budget_s=None, stop_at_own=True)
         return [read.corners for read in found.reads]
 
-    def bare(engine) -> Callable[[bytes], list]:
+    def bare(
+        engine: Callable[
+            [
+                Any,
+                Sequence[
+                    tuple[
+                        tuple[float, float],
+                        tuple[float, float],
+                        tuple[float, float],
+                        tuple[float, float],
+                    ]
+                ],
+                float,
+            ],
+            list[engines.Found],
+        ]
+        | Callable[[Any, Any, Any], Any],
+    ) -> Callable[[bytes], list]:
         def read(content: bytes) -> list:
             grey = pictures.decode(content, max_pixels=LIMITS["max_pixels"])
             return [
@@ -94,7 +114,7 @@ def compare(photos: Path, truth: Truth) -> None:
 
         return read
 
-    def every_kind(grey, known, until):
+    def every_kind(grey: Any, known: Any, until: Any) -> list[engines.Found]:
         return engines._zxing(grey, [zxingcpp.BarcodeFormat.AllReadable])
 
     readers = {

@@ -17,6 +17,7 @@ import tempfile
 import time
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 SIZES = (1_000, 10_000)
 HOLDINGS, KITS_A_PERSON, ROOMS, ITEMS = 40, 20, 20, 120
@@ -218,7 +219,7 @@ def measure() -> tuple[float, ...]:
 
     counted = [0]
 
-    def count(execute, *arguments):
+    def count(execute: Any, *arguments: Any) -> Any:
         counted[0] += 1
         return execute(*arguments)
 

@@ -62,7 +62,9 @@ class Demo:
         return code
 
 
-def test_the_day_is_played_through_the_api_and_kept_by_later_runs(session_folder, tmp_path):
+def test_the_day_is_played_through_the_api_and_kept_by_later_runs(
+    session_folder: Path, tmp_path: Path
+) -> None:
     demo = Demo(session_folder, tmp_path)
     kept, facts = demo.kept, demo.kept["facts"]
     phone = Phone(f"http://127.0.0.1:{demo.port}", kept["token"])

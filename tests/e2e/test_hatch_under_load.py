@@ -6,6 +6,7 @@ import random
 import threading
 import uuid
 from collections import Counter
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
@@ -18,6 +19,7 @@ from kits.services.custody import custody
 from tests.e2e.calls import Answer, Phone
 from tests.kits import factories
 from tests.kits.factories import World, act
+from tests.program import Server
 
 pytestmark = pytest.mark.server
 
@@ -28,8 +30,8 @@ def _token(world: World) -> str:
 
 
 def test_of_fifty_phones_that_take_one_kit_one_wins_and_the_others_are_told_who(
-    open_database, make_server
-):
+    open_database: str, make_server: Callable[..., Server]
+) -> None:
     world = factories.world()
     secret = _token(world)
     connections.close_all()
@@ -52,8 +54,8 @@ def test_of_fifty_phones_that_take_one_kit_one_wins_and_the_others_are_told_who(
 
 
 def test_a_power_cut_among_two_hundred_hand_backs_loses_none_and_doubles_none(
-    open_database, make_server
-):
+    open_database: str, make_server: Callable[..., Server]
+) -> None:
     world = factories.world()
     secret = _token(world)
     connections.close_all()
@@ -97,7 +99,9 @@ def test_a_power_cut_among_two_hundred_hand_backs_loses_none_and_doubles_none(
     assert server.manage("audit").returncode == 0
 
 
-def test_it_here_take_it_back_then_out_again_is_two_acts(open_database, make_server):
+def test_it_here_take_it_back_then_out_again_is_two_acts(
+    open_database: str, make_server: Callable[..., Server]
+) -> None:
     world = factories.world()
     secret = _token(world)
     custody.check_out(act(world.keeper), world.day_01, person=world.guide, short_reason="late")

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
 
 import html5lib
 import pytest
 from playwright.sync_api import sync_playwright
 
-from kits.rules.mail.plain_text import Letter, Part, Row, Stands, as_text
+from kits.rules.mail.plain_text import Letter, Part, Row, VerdictLine, as_text
 from kits.services.mail import rendering
 
 URL = "https://gear.example.org/kits/DAY-01/"
-STANDS = Stands(
+STANDS = VerdictLine(
     "Ask first: short of 2 × <sling>",
     "judged for Sat 28 November, Hill day",
     "first expiry 31 Mar 2027",
@@ -37,7 +40,7 @@ LETTER = Letter(
 
 
 @pytest.fixture
-def page(need):
+def page(need: Callable[[str], str]) -> Iterator[Any]:
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(
             executable_path=need("chromium"), args=["--no-sandbox"]
@@ -46,13 +49,13 @@ def page(need):
         browser.close()
 
 
-def test_it_is_html_by_the_letter_of_the_standard():
+def test_it_is_html_by_the_letter_of_the_standard() -> None:
     parser = html5lib.HTMLParser(strict=True)
     parser.parse(rendering.html(LETTER))
     assert parser.errors == []
 
 
-def test_it_says_what_the_plain_text_says_and_loads_nothing():
+def test_it_says_what_the_plain_text_says_and_loads_nothing() -> None:
     content = rendering.html(LETTER)
     assert not re.search(r"<(img|script|link|iframe)|url\(|src=", content)
     body = html5lib.parse(content, namespaceHTMLElements=False).find("body")
@@ -63,7 +66,7 @@ def test_it_says_what_the_plain_text_says_and_loads_nothing():
     assert "ring jo." in as_text(LETTER).lower()
 
 
-def test_a_verdict_is_marked_with_the_kit_day_and_trip_it_is_of():
+def test_a_verdict_is_marked_with_the_kit_day_and_trip_it_is_of() -> None:
     body = html5lib.parse(rendering.html(LETTER), namespaceHTMLElements=False).find("body")
     (shown,) = [each for each in body.iter() if "data-verdict" in each.attrib]
     assert shown.attrib == {
@@ -91,7 +94,7 @@ _PAIRS = """() => {
 
 @pytest.mark.server
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_every_word_stands_out_and_fits_a_phone(page, scheme, tmp_path):
+def test_every_word_stands_out_and_fits_a_phone(page: Any, scheme: str, tmp_path: Path) -> None:
     page.emulate_media(color_scheme=scheme)
     page.set_content(rendering.html(LETTER))
     page.screenshot(path=tmp_path / f"{scheme}.png")

@@ -4,21 +4,26 @@ from __future__ import annotations
 
 import base64
 import json
+from collections.abc import Callable, Collection
+from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
 import pytest
 import zxingcpp
+from pytest_django import Settings
 
 from kits.models import Checkout
-from tests.e2e.hatch import phone
+from tests.e2e.hatch import Phone, phone
 from tests.e2e.pages import chromium, crossing, give_password, sign_in
 from tests.e2e.postroom import until
 from tests.labels.scan import scanned
+from tests.program import Server
 
 
 @pytest.fixture(autouse=True)
-def _database_beside_the_browser(monkeypatch):
+def _database_beside_the_browser(monkeypatch: pytest.MonkeyPatch) -> None:
     """Playwright's loop runs in the test's thread, which Django otherwise takes for async code."""
     monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
 
@@ -30,8 +35,12 @@ pytestmark = [
 
 
 def test_a_kit_and_a_tag_pass_before_the_camera_and_the_kit_is_out(
-    need, open_database, make_server, settings, tmp_path
-):
+    need: Callable[[str], str],
+    open_database: str,
+    make_server: Callable[..., Server],
+    settings: Settings,
+    tmp_path: Path,
+) -> None:
     program = need("chromium")
     settings.PUBLIC_URL = scanned.ADDRESS
     school = scanned.labelled()
@@ -85,8 +94,8 @@ def test_a_kit_and_a_tag_pass_before_the_camera_and_the_kit_is_out(
 
 
 def test_without_a_camera_the_page_says_why_and_a_typed_code_still_works(
-    need, open_database, make_server
-):
+    need: Callable[[str], str], open_database: str, make_server: Callable[..., Server]
+) -> None:
     program = need("chromium")
     school = scanned.labelled()
     keeper = give_password(school.world.keeper)
@@ -151,7 +160,7 @@ window.BarcodeDetector = class {
 "Accelerated Shape Detection in Images")."""
 
 
-def read_by_the_platform(picture):
+def read_by_the_platform(picture: Any) -> list[dict[str, Collection[Collection[str]]]]:
     """What the platform finds in a frame, as a data: URL, as the API tells it."""
     jpeg = np.frombuffer(base64.b64decode(picture.partition(",")[2]), np.uint8)
     symbols = []
@@ -174,8 +183,11 @@ def read_by_the_platform(picture):
 
 
 def test_the_browsers_own_reader_reads_where_it_can_and_gives_way_where_it_cannot(
-    need, open_database, make_server, settings
-):
+    need: Callable[[str], str],
+    open_database: str,
+    make_server: Callable[..., Server],
+    settings: Settings,
+) -> None:
     program = need("chromium")
     need("barcode-detector")
     settings.PUBLIC_URL = scanned.ADDRESS
@@ -184,7 +196,7 @@ def test_the_browsers_own_reader_reads_where_it_can_and_gives_way_where_it_canno
     label = scanned.png_of(school.kit)
     server = make_server().start()
 
-    def read(at, supported, *, gone=False):
+    def read(at: Phone, supported: list[Any], *, gone: bool = False) -> tuple[Any, Any]:
         """Read a kit's label without the server: what the browser's own reader was asked for, and
         whether the replacement was loaded."""
         at.page.evaluate(

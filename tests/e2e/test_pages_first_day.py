@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 from openpyxl import load_workbook
@@ -12,6 +14,7 @@ from kits.models import Checkout, Holding, Kit
 from tests.e2e.pages import chromium, give_password, sign_in
 from tests.e2e.postroom import until
 from tests.labels.scan import scanned
+from tests.program import Server
 
 pytestmark = [
     pytest.mark.server,
@@ -20,7 +23,7 @@ pytestmark = [
 
 
 @pytest.fixture(autouse=True)
-def _database_beside_the_browser(monkeypatch):
+def _database_beside_the_browser(monkeypatch: pytest.MonkeyPatch) -> None:
     """Playwright's loop runs in the test's thread, which Django otherwise takes for async code."""
     monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
 
@@ -33,7 +36,12 @@ ROWS = {
 }
 
 
-def test_from_an_empty_room_to_the_first_kit_out(need, open_database, make_server, tmp_path):
+def test_from_an_empty_room_to_the_first_kit_out(
+    need: Callable[[str], str],
+    open_database: str,
+    make_server: Callable[..., Server],
+    tmp_path: Path,
+) -> None:
     program = need("chromium")
     first = User.objects.create_superuser("ada")
     username = give_password(first.person)
@@ -95,7 +103,9 @@ def test_from_an_empty_room_to_the_first_kit_out(need, open_database, make_serve
         assert faults == []
 
 
-def test_a_kit_goes_out_and_comes_back_by_keyboard_alone(need, open_database, make_server):
+def test_a_kit_goes_out_and_comes_back_by_keyboard_alone(
+    need: Callable[[str], str], open_database: str, make_server: Callable[..., Server]
+) -> None:
     program = need("chromium")
     world = scanned.labelled().world
     keeper = give_password(world.keeper)
@@ -104,7 +114,7 @@ def test_a_kit_goes_out_and_comes_back_by_keyboard_alone(need, open_database, ma
     with chromium(program) as browser:
         page = browser.new_page(viewport={"width": 1280, "height": 800})
 
-        def go_to(name, role):
+        def go_to(name: str, role: str) -> None:
             """Tab until the focus is on what has this name, and see that it shows."""
             for _ in range(80):
                 page.keyboard.press("Tab")

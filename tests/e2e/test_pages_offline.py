@@ -6,7 +6,7 @@ from __future__ import annotations
 import os
 import random
 import signal
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from datetime import timedelta
 from pathlib import Path
@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 from django.contrib.sessions.models import Session
 from playwright.sync_api import BrowserContext, Error, Page, expect, sync_playwright
+from pytest_django import Settings
 
 from gearroom.core import clock
 from kits.models import Checkout, Entry, Movement, Notice
@@ -26,6 +27,7 @@ from tests.e2e.pages import PASSWORD, QUIET, chromium, crossing, give_password, 
 from tests.e2e.postroom import until
 from tests.kits import factories as make
 from tests.labels.scan import scanned
+from tests.program import Server
 
 pytestmark = [
     pytest.mark.server,
@@ -35,17 +37,17 @@ CAMERA = ("--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream"
 SEEN_MS = 40_000
 WIRE_BYTES = 100_000
 LOADED = "performance.getEntriesByType('resource').map((each) => each.name)"
-RIGHT_CODES = """(codes) => import('/static/site/offline-book.js').then(
+RIGHT_CODES = """(codes) => import('/static/site/offline/copy.js').then(
   ({ isCode }) => codes.filter(isCode))"""
 KEPT = """() => Promise.all([caches.match('/offline/'), gearQueue.kept('book'),
   caches.match('/static/reading/zxing_reader.wasm')]).then((found) => found.every(Boolean))"""
 STANDS = """([name, days]) => Promise.all([
-  import('/static/site/offline-book.js'), gearQueue.kept('book')]).then(([{ standing }, book]) => {
+  import('/static/site/offline/copy.js'), gearQueue.kept('book')]).then(([{ standing }, book]) => {
     const kit = book.kits.find((each) => each.name === name);
     return days.map((day) => standing(kit, day, book.judged_until));
   })"""
 AFTER = """([name, ways]) => Promise.all([
-  import('/static/site/offline-book.js'), gearQueue.kept('book')]).then(([books, book]) =>
+  import('/static/site/offline/copy.js'), gearQueue.kept('book')]).then(([books, book]) =>
     ways.map((way) => {
       const acts = way.map(([kind, body]) => ({ kit: name, state: 'waits', at: '', kind, body }));
       const kit = books.kitsNow(book, acts).get(name);
@@ -62,7 +64,7 @@ _LAYOUT_SHIFT = """() => new Promise((tell) => {
 
 
 @pytest.fixture(autouse=True)
-def _database_beside_the_browser(monkeypatch):
+def _database_beside_the_browser(monkeypatch: pytest.MonkeyPatch) -> None:
     """Playwright's loop runs in the test's thread, which Django otherwise takes for async code."""
     monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
 
@@ -99,8 +101,12 @@ def entries_of(page: Page) -> list[str]:
 
 
 def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
-    need, open_database, make_server, settings, tmp_path
-):
+    need: Callable[[str], str],
+    open_database: str,
+    make_server: Callable[..., Server],
+    settings: Settings,
+    tmp_path: Path,
+) -> None:
     program = need("chromium")
     need("barcode-detector")
     settings.PUBLIC_URL = scanned.ADDRESS
@@ -229,8 +235,8 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
 
 
 def test_without_a_network_a_kit_stands_as_the_gear_room_said_for_the_day(
-    need, open_database, make_server
-):
+    need: Callable[[str], str], open_database: str, make_server: Callable[..., Server]
+) -> None:
     program = need("chromium")
     world = scanned.labelled().world
     gorge = make.trip("Gorge", world.store, first=9, last=12)
@@ -273,8 +279,8 @@ def test_without_a_network_a_kit_stands_as_the_gear_room_said_for_the_day(
 
 
 def test_without_a_network_a_kit_that_nobody_opened_needs_no_sorting(
-    need, open_database, make_server
-):
+    need: Callable[[str], str], open_database: str, make_server: Callable[..., Server]
+) -> None:
     program = need("chromium")
     world = scanned.labelled().world
     plain = scanned.filled("DAY-03", world)
@@ -344,8 +350,8 @@ def test_without_a_network_a_kit_that_nobody_opened_needs_no_sorting(
 
 
 def test_what_was_not_carried_and_what_is_not_ours_is_said_without_a_network(
-    need, open_database, make_server
-):
+    need: Callable[[str], str], open_database: str, make_server: Callable[..., Server]
+) -> None:
     program = need("chromium")
     world = scanned.labelled().world
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
@@ -380,7 +386,9 @@ def test_what_was_not_carried_and_what_is_not_ours_is_said_without_a_network(
     assert Movement.objects.get(entry__kind="use").to_place.kind == "class"
 
 
-def test_pages_are_light_and_stand_still(need, open_database, make_server):
+def test_pages_are_light_and_stand_still(
+    need: Callable[[str], str], open_database: str, make_server: Callable[..., Server]
+) -> None:
     program = need("chromium")
     need("barcode-detector")
     keeper = give_password(scanned.labelled().world.keeper)

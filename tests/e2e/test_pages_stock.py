@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 
 import pytest
 import zxingcpp
@@ -14,6 +17,7 @@ from tests.e2e.pages import chromium, crossing, give_password, sign_in
 from tests.e2e.postroom import until
 from tests.kits import factories as make
 from tests.labels.scan import scanned
+from tests.program import Server
 
 pytestmark = [
     pytest.mark.server,
@@ -25,7 +29,7 @@ KNOWN, NEW = "09506000134352", "09506000134369"
 
 
 @pytest.fixture(autouse=True)
-def _database_beside_the_browser(monkeypatch):
+def _database_beside_the_browser(monkeypatch: pytest.MonkeyPatch) -> None:
     """Playwright's loop runs in the test's thread, which Django otherwise takes for async code."""
     monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
 
@@ -33,24 +37,27 @@ def _database_beside_the_browser(monkeypatch):
 class Taps:
     """A page, and how often something on it was pressed."""
 
-    def __init__(self, page):
+    def __init__(self, page: Any) -> None:
         self.page = page
         self.count = 0
 
-    def __call__(self, role, name, **how):
+    def __call__(self, role: Any, name: Any, **how: Any) -> None:
         self.page.get_by_role(role, name=name, **how).first.click()
         self.count += 1
 
 
-def scan(page, text):
+def scan(page: Any, text: str) -> None:
     """A USB scanner: it types wherever the focus is, and ends with Enter."""
     page.locator("h1").click()
     page.keyboard.type(text + "\n", delay=1)
 
 
 def test_boxes_arrive_a_shelf_is_counted_and_a_recall_is_followed(
-    need, open_database, make_server, tmp_path
-):
+    need: Callable[[str], str],
+    open_database: str,
+    make_server: Callable[..., Server],
+    tmp_path: Path,
+) -> None:
     program = need("chromium")
     world = make.world()
     catalogue.put_pack_code(make.act(), world.dressing, gtin=KNOWN, units_per_pack=10)
@@ -82,7 +89,7 @@ def test_boxes_arrive_a_shelf_is_counted_and_a_recall_is_followed(
         assert faults == []
 
 
-def receive_three_boxes(page, world):
+def receive_three_boxes(page: Any, world: make.World) -> None:
     """Each box is a scan and two taps: how many packs, and which shelf."""
     taps = Taps(page)
     scan(page, f"01{KNOWN}1730053110B1")
@@ -121,7 +128,7 @@ def receive_three_boxes(page, world):
     assert PackCode.objects.get(gtin=NEW).units_per_pack == 12
 
 
-def receive_by_camera(page):
+def receive_by_camera(page: Any) -> None:
     """One tap has the camera look; after each box it looks for the next by itself."""
     page.get_by_role("button", name="Scan with the camera").click()
     page.get_by_text("Batch B7, good until 31 May 2030").wait_for()
@@ -131,7 +138,7 @@ def receive_by_camera(page):
     page.evaluate("sessionStorage.clear()")
 
 
-def count_with_a_difference(page, url, world):
+def count_with_a_difference(page: Any, url: str, world: make.World) -> None:
     """The book's number is seen only after one's own is given; then the difference is explained."""
     page.goto(f"{url}/stock/count/")
     page.get_by_role("link", name="Count C3").click()
@@ -154,7 +161,9 @@ def count_with_a_difference(page, url, world):
     assert make.units(world.lots["d2"], world.upper) == 8
 
 
-def follow_a_recall(browser, page, url, guide, adviser, world):
+def follow_a_recall(
+    browser: Any, page: Any, url: str, guide: str, adviser: str, world: make.World
+) -> None:
     """The keeper records it and sees who has it; the guide who has the kit answers; the adviser
     ends it."""
     page.goto(f"{url}/stock/recalls/")

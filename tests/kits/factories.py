@@ -17,10 +17,12 @@ from gearroom.core.acts.act import SYSTEM, Act, Actor, actor_of
 from gearroom.core.models import Membership, Person, Room, User
 from gearroom.core.rules.roles import Role
 from kits.models import (
+    Entry,
     EntryKind,
     Holding,
     Item,
     Kit,
+    Label,
     ListLine,
     ListSection,
     Lot,
@@ -28,6 +30,7 @@ from kits.models import (
     PackingListVersion,
     Place,
     PlaceKind,
+    Reservation,
     Trip,
 )
 from kits.rules.ledger.facts import Criticality, Kind
@@ -211,8 +214,31 @@ def trip(name: str, at: Room, first: int = 0, last: int = 0, **more: Any) -> Tri
 
 
 # ----------------------------------------------------------------------------------- the school
+class Additions:
+    """What the fixtures of some files add to the small school."""
+
+    splint: Item
+    splints: Lot
+    day_03: Kit
+    other_guide: Person
+    wash: Item
+    closed: Lot
+    inside: Lot
+    on_shelf: Lot
+    trip: Trip
+    tag: Label
+    hut_kit: Kit
+    hut_trip: Trip
+    hut_keeper: Person
+    keeper_of_hut: Person
+    hut_lot: Lot
+    hut_promise: Reservation
+    hut_entry: Entry
+    named: dict[str, Any]
+
+
 @dataclass
-class World:
+class World(Additions):
     """A small school. `DAY-01` is filled, looked inside and fit; `DAY-02` is empty."""
 
     store: Room

@@ -33,11 +33,12 @@ from kits.models import (
 )
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Criticality, Kind
-from kits.services.custody import clearances, custody, use, use_requests
+from kits.services.custody import custody, use, use_requests
 from kits.services.kits import holds, participants_own
 from kits.services.labelling import labelling
-from kits.services.lists import packing_lists, signatures
+from kits.services.lists import packing_lists
 from kits.services.notices import writing
+from kits.services.notices.links import clearance_token, signature_token
 from kits.services.recalls import closing, recalls
 from kits.services.restocking import sorting
 from kits.services.stock import catalogue, corrections, counting, receiving
@@ -303,7 +304,7 @@ def _papers(side: Side, of: Everywhere, mate: Person, keeper: Person) -> None:
         "blank": labelling.blanks(act(), side.room, 1)[0],
     }
     opened = side.entries["out"]
-    writing.tell_keepers(opened, "irregular", kit=kits["out"])
+    writing.notify_keepers(opened, "irregular", kit=kits["out"])
     side.notice = Notice.objects.filter(entry=opened, person=keeper).get()
     back = Checkout.objects.get(kit=kits["back"])
     assert side.clearance is not None
@@ -311,7 +312,7 @@ def _papers(side: Side, of: Everywhere, mate: Person, keeper: Person) -> None:
     side.links = {
         "used": use_requests.token(back),
         "back": str(back.pk),
-        "cleared": clearances.token(side.clearance.pk),
+        "cleared": clearance_token(side.clearance.pk),
         "uid": uid,
         "reset": token,
     }
@@ -348,7 +349,7 @@ def school() -> School:
             source=here.shelf,
             room=there.room,
         )
-        there.links["sign"] = signatures.token(
+        there.links["sign"] = signature_token(
             everywhere.version.pk, everywhere.adviser.person.pk,
             everywhere.version.signed_until,
         )  # fmt: skip

@@ -19,7 +19,14 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 
 from tests.world import surfaces
-from tests.world.acts import evening, letters, people
+from tests.world.acts import (  # noqa: F401  (their habits)
+    evening,
+    hands,
+    letters,
+    office,
+    people,
+    stockroom,
+)
 from tests.world.acts.people import HABITS, Hook, Moment
 from tests.world.acts.permits import Permits
 from tests.world.acts.reports import Report

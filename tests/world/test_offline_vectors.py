@@ -19,7 +19,7 @@ from tests.world.play import Week, play
 from tests.world.says import local_day
 from tests.world.test_world import START
 
-SCRIPT = PROJECT / "gearroom" / "site" / "static" / "site" / "offline-book.js"
+SCRIPT = PROJECT / "gearroom" / "site" / "static" / "site" / "offline" / "copy.js"
 DAYS = 35
 ASK = """
 async ([source, vectors]) => {

@@ -12,7 +12,7 @@ from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts.problems import NotAllowed
+from gearroom.core.acts.problems import NotAllowed, PersonNeeded, PinNeeded
 from gearroom.core.models import Membership, Person, Room, Token, User
 from gearroom.core.role_names import ROLE_NAMES
 from gearroom.core.rules.roles import (
@@ -114,9 +114,9 @@ class Actor:
         if sure >= needed:
             return
         if sure is Sure.NOBODY:
-            raise NotAllowed("who-are-you", _("First say who you are: choose your name."))
+            raise PersonNeeded("who-are-you", _("First say who you are: choose your name."))
         if self._has_role_for(USE_CASES[use_case], rooms):
-            raise NotAllowed("confirm-with-pin", _("Confirm it with your PIN."))
+            raise PinNeeded("confirm-with-pin", _("Confirm it with your PIN."))
 
 
 def _role_missing(right: Right) -> NotAllowed:

@@ -44,6 +44,14 @@ class NotAllowed(Problem):
     status = 403
 
 
+class PersonNeeded(NotAllowed):
+    """A shared device does not know yet who stands before it."""
+
+
+class PinNeeded(NotAllowed):
+    """Somebody at a shared device has not confirmed yet that it is they."""
+
+
 class NotFound(Problem):
     """There is no such thing, or none that the asker may see."""
 
@@ -63,6 +71,10 @@ class Refused(Problem):
     """A request that the book does not allow as things stand."""
 
     status = 409
+
+
+class AlreadyAnswered(Refused):
+    """A question that takes one answer has it."""
 
 
 class Stale(Problem):

@@ -5,12 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from django.db.models import QuerySet
-from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from gearroom.core.acts.act import Act
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
-from gearroom.core.api.views import ListView, ReadView, UseCaseView
+from gearroom.core.api.views import ListView, ReadView, UseCaseView, present
 from gearroom.core.models import Membership, Person
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.people import people, rooms
@@ -35,7 +34,7 @@ class PersonShown(serializers.ModelSerializer[Person]):
     username = serializers.CharField(
         source="user.username", allow_null=True, help_text="Null without a sign-in."
     )
-    roles = serializers.SerializerMethodField()
+    roles = RoleShown(source="memberships", many=True, read_only=True)
 
     class Meta:
         model = Person
@@ -56,11 +55,6 @@ class PersonShown(serializers.ModelSerializer[Person]):
         actor = self.context["actor"]
         own = actor.person is not None and actor.person.pk == person.pk
         return person.email if own or actor.may("edit_person", person.home_room_id) else None
-
-    @extend_schema_field(RoleShown(many=True))
-    def get_roles(self, person: Person) -> Any:
-        """As prefetched: only those that may be seen."""
-        return RoleShown(person.memberships.all(), many=True).data
 
 
 class PersonBody(ActBody):
@@ -139,10 +133,9 @@ class _PersonView(UseCaseView):
         """The one that the address names; raises NotFound for one that may not be seen."""
         return people.get(self.actor, self.kwargs["id"])
 
-    def shown(self, person: Person) -> Any:
-        """Them as they are now."""
-        fresh = people.seen_by(self.actor).filter(pk=person.pk).first() or person
-        return PersonShown(fresh, context={"actor": self.actor}).data
+    def whole(self, row: Person) -> Person:
+        """Them as they are now, with the roles that may be seen."""
+        return people.seen_by(self.actor).filter(pk=row.pk).first() or row
 
     def fields(self, data: dict[str, Any]) -> dict[str, Any]:
         """The room by its slug made a room of theirs."""
@@ -158,21 +151,20 @@ class People(ListView, _PersonView):
     shows = PersonShown
     reads_as = "see_people"
     ordering = ("name", "id")
+    filters = {"search": "name__icontains", "left": present("left_on")}
     body = PersonBody
     answers = {201: PersonShown}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Person]:
         """List the people of your rooms, by name."""
-        found = people.seen_by(self.actor).filter(left_on__isnull=not query["left"])
-        if "search" in query:
-            found = found.filter(name__icontains=query["search"])
+        found = people.seen_by(self.actor)
         if "room" in query:
             found = people.of_room(found, rooms.get(self.actor, query["room"]))
         return found
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Add somebody."""
-        return 201, self.shown(people.add(act, **self.fields(data)))
+        return 201, self.whole(people.add(act, **self.fields(data)))
 
 
 class HolderBody(ActBody):
@@ -197,7 +189,7 @@ class Holders(_PersonView):
         """Add somebody by name and telephone, as who takes kits out may do."""
         ref = data.pop("room", None)
         room = rooms.get(self.actor, ref) if ref is not None else None
-        return 201, self.shown(people.add_holder(act, room=room, **data))
+        return 201, self.whole(people.add_holder(act, room=room, **data))
 
 
 class OnePerson(ReadView, _PersonView):
@@ -211,15 +203,11 @@ class OnePerson(ReadView, _PersonView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """Show somebody."""
-        return PersonShown(self.person(), context={"actor": self.actor}).data
+        return self.person()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Change what is known of somebody."""
-        return 200, self.shown(people.edit(act, self.person(), **self.fields(data)))
-
-    def whole(self, row: Person) -> Any:
-        """Somebody as they are shown."""
-        return self.shown(row)
+        return 200, self.whole(people.edit(act, self.person(), **self.fields(data)))
 
 
 class Departure(_PersonView):
@@ -229,7 +217,7 @@ class Departure(_PersonView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Say that somebody left: sign-in and tokens end at once."""
-        return 200, self.shown(people.left(act, self.person(), **data))
+        return 200, self.whole(people.left(act, self.person(), **data))
 
 
 class Return(_PersonView):
@@ -237,7 +225,7 @@ class Return(_PersonView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Say that somebody is back: the sign-in works again."""
-        return 200, self.shown(people.came_back(act, self.person()))
+        return 200, self.whole(people.came_back(act, self.person()))
 
 
 class SignIn(_PersonView):
@@ -270,7 +258,7 @@ class AddRole(_PersonView):
         """Make somebody something in a room."""
         person = self.person()
         people.add_role(act, person, Role(data["role"]), self.room(data))
-        return 200, self.shown(person)
+        return 200, self.whole(person)
 
     def room(self, data: dict[str, Any]) -> Any:
         """The room that the body names, or None."""
@@ -284,4 +272,4 @@ class EndRole(AddRole):
         """Take a role from somebody."""
         person = self.person()
         people.end_role(act, person, Role(data["role"]), self.room(data))
-        return 200, self.shown(person)
+        return 200, self.whole(person)

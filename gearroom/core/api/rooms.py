@@ -105,7 +105,7 @@ class Rooms(ListView, UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Add a room."""
-        return 201, RoomShown(rooms.add(act, **_with_time(data))).data
+        return 201, rooms.add(act, **_with_time(data))
 
 
 class OneRoom(ReadView, UseCaseView):
@@ -119,16 +119,12 @@ class OneRoom(ReadView, UseCaseView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """Show a room."""
-        return RoomShown(rooms.get(self.actor, self.kwargs["room"])).data
+        return rooms.get(self.actor, self.kwargs["room"])
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Change a room."""
         room = rooms.get(act.actor, self.kwargs["room"])
-        return 200, RoomShown(rooms.edit(act, room, **_with_time(data))).data
-
-    def whole(self, row: Room) -> Any:
-        """A room as it is shown."""
-        return RoomShown(row).data
+        return 200, rooms.edit(act, room, **_with_time(data))
 
 
 def _with_time(data: dict[str, Any]) -> dict[str, Any]:

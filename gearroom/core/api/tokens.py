@@ -106,16 +106,12 @@ class OneToken(ReadView, UseCaseView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """Show a token."""
-        return TokenShown(tokens.get(self.actor, self.kwargs["id"])).data
+        return tokens.get(self.actor, self.kwargs["id"])
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Give a token another name."""
         token = tokens.get(act.actor, self.kwargs["id"])
-        return 200, TokenShown(tokens.rename(act, token, data.get("name", token.name))).data
-
-    def whole(self, row: Token) -> Any:
-        """A token as it is shown."""
-        return TokenShown(row).data
+        return 200, tokens.rename(act, token, data.get("name", token.name))
 
 
 class Revoke(UseCaseView):
@@ -127,4 +123,4 @@ class Revoke(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """End a token at once."""
         token = tokens.get(act.actor, self.kwargs["id"])
-        return 200, TokenShown(tokens.revoke(act, token)).data
+        return 200, tokens.revoke(act, token)

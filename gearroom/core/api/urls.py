@@ -1,12 +1,14 @@
 """The API's addresses that are no kit's business: its schema and pages, people, rooms, tokens."""
 
+from typing import Any
+
 from django.urls import path
 from drf_spectacular.views import SpectacularSwaggerSplitView
 
 from gearroom.core.api import people, rooms, tokens
 from gearroom.core.api.openapi import document
 
-_PUBLIC = {"permission_classes": [], "authentication_classes": []}
+_PUBLIC: dict[str, Any] = {"permission_classes": [], "authentication_classes": []}
 
 urlpatterns = [
     path("schema/", document.Schema.as_view(), name="schema"),

@@ -11,34 +11,35 @@
 
         def perform(self, act, data):
             """Take a kit out."""
-            checkout = custody.check_out(act, kit=self.kwargs["kit"], **data)
-            return 201, CheckoutShown(checkout).data
+            return 201, custody.check_out(act, kit=self.kwargs["kit"], **data)
 
     class Checkouts(ListView):                         # many rows, cursor pages
-        query = CheckoutQuery                          # a PageQuery with filters
+        query = CheckoutQuery                          # a PageQuery
         shows = CheckoutShown
+        filters = {"person": "person", "kit": named(find.kit, "kit")}
 
         def rows(self, query):
             """Who has what."""
-            return checkouts_seen_by(self.actor, **query)
+            return checkouts_seen_by(self.actor)
 
-One class may read and write: `class Kit(ReadView, UseCaseView)` with `method = "patch"`. A write
-needs the header Idempotency-Key and goes through `once`; `perform` runs in its transaction, raises
-Problems, and checks rooms in the service. PATCH and PUT take If-Match: the service asks `act.match`
-under the row's lock (`gearroom.core.acts.rows.locked`), the view's `whole` says what the tag is
-made of, and a view whose service did not ask does nothing. Roles are checked here without a room:
-whoever has the role nowhere is refused here.
+What `read`, `rows` and `perform` return is serialised by the serializer that the class names for
+it. One class may read and write: `class Kit(ReadView, UseCaseView)` with `method = "patch"`. A
+write needs the header Idempotency-Key and goes through `once`; `perform` runs in its transaction,
+raises Problems, and checks rooms in the service. PATCH and PUT take If-Match: the service asks
+`act.match` under the row's lock (`gearroom.core.acts.rows.locked`), the view's `whole` says what
+the tag is made of, and a view whose service did not ask does nothing. Roles are checked here
+without a room: whoever has the role nowhere is refused here.
 '''
 
 from __future__ import annotations
 
 import hashlib
 import uuid
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, ClassVar
 
 from django.core.files.uploadedfile import UploadedFile
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.http import Http404, HttpResponse, HttpResponseBase
 from django.utils.cache import patch_vary_headers
 from django.utils.translation import gettext as _
@@ -63,6 +64,9 @@ from gearroom.core.rules.roles import ANYONE, USE_CASES
 from gearroom.core.services.accounts.shared_devices import actor_at
 from gearroom.core.setup.languages import speak
 
+Filter = str | Callable[[Actor, Any], Q]
+"""The lookup that a query parameter is compared with, or what makes a condition of it."""
+
 
 class AlwaysJSON(DefaultContentNegotiation):
     """The API has one form, whatever Accept says (RFC 9110 §12.5.1 allows it)."""
@@ -74,19 +78,22 @@ class AlwaysJSON(DefaultContentNegotiation):
         return renderers[0], renderers[0].media_type
 
 
-class NoQuery(QuerySerializer):
-    """No query parameter at all."""
-
-
 class View(APIView):
     """What all views have: the actor, strict query parameters, private answers."""
 
     public: ClassVar[bool] = False
     query: ClassVar[type[QuerySerializer] | None] = None
+    shows: ClassVar[type[BaseSerializer[Any]] | None] = None
     schema = ViewSchema()
     content_negotiation_class = AlwaysJSON
-    actor: Actor | None
-    """Who asks; None on a public view when nobody is signed in."""
+    _actor: Actor | None = None
+
+    @property
+    def actor(self) -> Actor:
+        """Who asks; raises NotAuthenticated on a public view when nobody is signed in."""
+        if self._actor is None:
+            raise NotAuthenticated
+        return self._actor
 
     @classmethod
     def as_view(cls, **initkwargs: Any) -> Any:
@@ -104,11 +111,10 @@ class View(APIView):
         super().initial(request, *args, **kwargs)
         if any(isinstance(value, int) and value > MAX_INTEGER for value in kwargs.values()):
             raise Http404  # no row has such a number, and databases cannot even compare with it
-        self.actor = None
         if request.auth:
-            self.actor = actor_of(request.user, request.auth)
+            self._actor = actor_of(request.user, request.auth)
         elif request.user:
-            self.actor = actor_at(request.user, request.session)
+            self._actor = actor_at(request.user, request.session)
             speak(self.actor.person.language if self.actor.person else "")  # a page of ours asks
 
     def options(self, request: Request, *args: Any, **kwargs: Any) -> Response:
@@ -127,37 +133,37 @@ class View(APIView):
     def require(self, use_case: str) -> None:
         """Raise NotAllowed unless whoever asks may do this somewhere; on a public view
         anybody may do what needs no role."""
-        if self.actor is not None:
+        if self._actor is not None or USE_CASES[use_case].roles is not ANYONE:
             self.actor.require(use_case)
-        elif USE_CASES[use_case].roles is not ANYONE:
-            raise NotAuthenticated
 
     def read_query(self, kind: type[QuerySerializer] | None) -> dict[str, Any]:
         """The query parameters as validated; unknown, repeated or wrong ones are a 400."""
-        found: dict[str, str] = {}
         for name, values in self.request.query_params.lists():
             if len(values) > 1:
                 raise Invalid(_("This parameter is given more than once."), field=name)
-            found[name] = values[0]
-        serializer = (kind or NoQuery)(data=found, context={"request": self.request})
+        serializer = (kind or QuerySerializer)(data=self.request.query_params.dict())
         serializer.is_valid(raise_exception=True)
         return dict(serializer.validated_data)
+
+    def show(self, serializer: type[BaseSerializer[Any]], shown: Any, many: bool = False) -> Any:
+        """A result as whoever asks may see it, JSON-like."""
+        return serializer(shown, many=many, context={"actor": self._actor}).data
 
 
 class ReadView(View):
     """GET of one thing, or of something worked out."""
 
     reads_as: ClassVar[str] = "look"
-    shows: ClassVar[Any] = None
 
     def get(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """Read the query, show; 304 if the asker has it."""
         self.require(self.reads_as)
         query = self.read_query(self.query)
         with in_form():
-            body = self.read(query)
-        if isinstance(body, HttpResponseBase):
-            return body
+            shown = self.read(query)
+            if isinstance(shown, HttpResponseBase):
+                return shown
+            body = self.show(self.shows, shown) if self.shows else shown
         tag = etag(body)
         headers = {"ETag": tag}
         if unchanged(request, tag):
@@ -165,7 +171,7 @@ class ReadView(View):
         return Response(body, headers=headers)
 
     def read(self, query: dict[str, Any]) -> Any:
-        """The JSON-like body, or a whole response; raises Problems."""
+        """What `shows` serialises, or a whole response; raises Problems."""
         raise NotImplementedError
 
 
@@ -178,6 +184,8 @@ class ListView(View):
     shows: ClassVar[type[BaseSerializer[Any]]]
     ordering: ClassVar[tuple[str, ...]] = ("-id",)
     """Fields that together tell rows apart; the last one unique."""
+    filters: ClassVar[Mapping[str, Filter]] = {}
+    """How the parameters of `query` narrow the rows."""
     pagination_class = CursorPages
 
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
@@ -188,16 +196,19 @@ class ListView(View):
         query.pop("page_size", None)
         pages = self.pagination_class()
         with in_form():
-            page = pages.paginate_queryset(self.rows(query), request, self)
-        return pages.get_paginated_response(self.show(page))
+            rows = self.rows(query)
+            for name in filter(self.filters.get, query):
+                rows = rows.filter(_condition(self.filters[name], self.actor, query[name]))
+            page = self.whole_page(pages.paginate_queryset(rows, request, self))
+        return pages.get_paginated_response(self.show(self.shows, page, many=True))
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Any]:
-        """The rows that whoever asks may see, filtered; `ordering` is put on afterwards."""
+        """The rows that whoever asks may see; `filters` and `ordering` are put on afterwards."""
         raise NotImplementedError
 
-    def show(self, page: list[Any]) -> Any:
-        """The rows of a page as JSON-like values."""
-        return self.shows(page, many=True, context={"actor": self.actor}).data
+    def whole_page(self, page: list[Any]) -> Sequence[Any]:
+        """The rows of a page with what is to be loaded or worked out for all of them together."""
+        return page
 
 
 class UseCaseView(View):
@@ -263,7 +274,7 @@ class UseCaseView(View):
         return uuid.UUID(text)
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Do it: status and JSON-like body; raises Problems."""
+        """Do it: status, and what `answers` serialises for it; raises Problems."""
         raise NotImplementedError
 
     def kept(self, body: Any) -> Any:
@@ -271,18 +282,20 @@ class UseCaseView(View):
         return body
 
     def whole(self, row: Any) -> Any:
-        """The thing as a GET shows it, from its locked row: what its ETag is made of."""
-        raise NotImplementedError
+        """What a GET serialises of a locked row: what its ETag is made of."""
+        return row
 
     def whole_of(self, body: Any) -> Any:
-        """The same, out of an answer of `perform`."""
+        """The JSON of the same, out of an answer to a write."""
         return body
 
     def _match(self, row: Any) -> None:
         """Raise Stale (412) if If-Match names something else than what is there now."""
         self._matched = True
         if "HTTP_IF_MATCH" in self.request.META:
-            require_match(self.request, self.whole(row) if row is not None else None)
+            shows = self.shows or self.answers[200]
+            shown = self.show(shows, self.whole(row)) if row is not None else None
+            require_match(self.request, shown)
 
     def _perform(self, key: uuid.UUID, content: dict[str, Any]) -> tuple[int, Any]:
         try:
@@ -300,7 +313,9 @@ class UseCaseView(View):
                 match=self._match,
             )
             with in_form():
-                done = self.perform(act, data)
+                status, result = self.perform(act, data)
+                shows = self.answers.get(status)
+                body = self.show(shows, result) if shows else result
         except Exception as error:
             problem = as_problem(error)
             if problem is None or problem is error:
@@ -308,7 +323,7 @@ class UseCaseView(View):
             raise problem from error
         if self.method != "post" and "HTTP_IF_MATCH" in self.request.META and not self._matched:
             raise RuntimeError(f"{type(self).__name__} did not look at If-Match")
-        return done
+        return status, body
 
     def _respond(self, answer: Answer) -> HttpResponseBase:
         if answer.status >= 400:
@@ -321,6 +336,25 @@ class UseCaseView(View):
             response["Idempotency-Replayed"] = "true"
             response["Idempotency-First-Answered"] = answer.first_at.isoformat()
         return response
+
+
+def named(find: Callable[[Actor, str], Any], *lookups: str) -> Filter:
+    """A filter for rows that have what the parameter names by any of these lookups."""
+
+    def condition(actor: Actor, reference: str) -> Q:
+        thing = find(actor, reference)
+        return Q(*((lookup, thing) for lookup in lookups), _connector=Q.OR)
+
+    return condition
+
+
+def present(lookup: str) -> Filter:
+    """A filter for rows where this is not null; with false, where it is."""
+    return lambda actor, wanted: Q((f"{lookup}__isnull", not wanted))
+
+
+def _condition(by: Filter, actor: Actor, value: Any) -> Q:
+    return Q((by, value)) if isinstance(by, str) else by(actor, value)
 
 
 def _fingerprint(value: Any) -> Any:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from django.db.models import QuerySet
@@ -9,44 +10,35 @@ from rest_framework import serializers
 
 from gearroom.core.acts.act import Act
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
-from gearroom.core.api.views import ListView, UseCaseView
+from gearroom.core.api.views import ListView, UseCaseView, present
 from kits.api import answers
 from kits.models import Clearance
 from kits.services.custody import clearances
 
 
-class ClearanceShown(serializers.Serializer[Any]):
+class ClearanceShown(answers.WithPhones):
     id = serializers.IntegerField()
-    kit = serializers.CharField()
-    cleared_by = answers.PersonAnswer()
-    taken_by = answers.PersonAnswer(allow_null=True)
-    trip = answers.TripAnswer(allow_null=True)
-    recorded_at = serializers.DateTimeField(help_text="When the kit was taken out.")
+    kit = serializers.CharField(source="checkout.kit.name")
+    cleared_by = answers.PersonAnswer(source="person")
+    taken_by = answers.PersonAnswer(source="checkout.person", allow_null=True)
+    trip = answers.TripAnswer(source="entry.trip", allow_null=True)
+    recorded_at = answers.Moment(
+        source="entry.recorded_at", help_text="When the kit was taken out."
+    )
     reasons = serializers.ListField(
         child=serializers.DictField(), help_text="What stood against it."
     )
     confirmed = serializers.BooleanField(
-        allow_null=True, help_text="What they say: they did, or they did not; null: nothing yet."
+        source="answer.confirmed",
+        allow_null=True,
+        help_text="What they say: they did, or they did not; null: nothing yet.",
     )
-    answered_at = serializers.DateTimeField(allow_null=True)
+    answered_at = answers.Moment(source="answer.entry.recorded_at", allow_null=True)
     entry = answers.EntryAnswer()
 
-
-def clearance_shown(of: Clearance) -> dict[str, Any]:
-    """A clearance as the API answers it."""
-    answer = getattr(of, "answer", None)
-    return {
-        "id": of.pk,
-        "kit": of.checkout.kit.name,
-        "cleared_by": answers.person(of.person),
-        "taken_by": answers.person(of.checkout.person),
-        "trip": answers.trip(of.entry.trip),
-        "recorded_at": of.entry.recorded_at.isoformat(),
-        "reasons": of.reasons,
-        "confirmed": answer.confirmed if answer else None,
-        "answered_at": answer.entry.recorded_at.isoformat() if answer else None,
-        "entry": answers.entry(of.entry),
-    }
+    def rooms(self, row: Clearance) -> Iterable[int | None]:
+        """The kit's."""
+        return answers.rooms_of(row.checkout.kit)
 
 
 class ClearancesQuery(PageQuery):
@@ -58,20 +50,11 @@ class Clearances(ListView):
 
     query = ClearancesQuery
     shows = ClearanceShown
+    filters = {"answered": present("answer")}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Clearance]:
         """List your own, and those of kits of rooms whose notices you may see."""
-        assert self.actor is not None
-        rows = clearances.visible_to(self.actor)
-        if "answered" in query:
-            rows = rows.filter(answer__isnull=not query["answered"])
-        return rows
-
-    def show(self, page: list[Clearance]) -> Any:
-        """The rows, phones for those who may see people."""
-        shown = [clearance_shown(row) for row in page]
-        rooms = {row.checkout.kit.home_room_id for row in page}
-        return answers.for_eyes_of(self.actor, rooms, shown)
+        return clearances.visible_to(self.actor)
 
 
 class ClearanceBody(ActBody):
@@ -88,6 +71,4 @@ class AnswerClearance(UseCaseView):
         """Say whether you did clear a kit that you are named for."""
         found = clearances.get(act.actor, self.kwargs["id"])
         clearances.answer(act, found, confirmed=data["confirmed"])
-        found = clearances.get(act.actor, found.pk)
-        rooms = answers.rooms_of(found.checkout.kit)
-        return 200, answers.for_eyes_of(act.actor, rooms, clearance_shown(found))
+        return 200, clearances.get(act.actor, found.pk)

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import Any
 
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts.act import Act
 from gearroom.core.api.requests.serializers import ActBody
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
+from kits.api.views import KitView, ReportView
 from kits.models import AsFound, Kit, WithheldKind
 from kits.services.custody import custody, use
 from kits.services.custody.hand_back_remarks import Remarks
 from kits.services.kits import holds, participants_own
-from kits.services.lookup import find, reporters
+from kits.services.lookup import find
 from kits.services.trips import claims, due_times
 from kits.services.trips.purpose import NOT_GIVEN
 
@@ -68,16 +70,27 @@ class CheckOutBody(bodies.HereBody):
     )
 
 
-class CheckOut(UseCaseView):
+class TakenAnswer(answers.WithEntry):
+    checkout = answers.CheckoutAnswer(
+        allow_null=True,
+        help_text="Null: it changed hands again since, so this is history; or the kit is of no room"
+        " of yours.",
+    )
+    verdict = answers.VerdictAnswer(
+        allow_null=True, help_text="Null: the kit is of no room of yours."
+    )
+
+
+class CheckOut(KitView):
     use_case = "identify"  # the service asks for more: a request, or one of two facts
     body = CheckOutBody
-    answers = {201: answers.TakenAnswer}
+    answers = {201: TakenAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Take a kit out."""
         act = bodies.here(act, data)
         fact = data["emergency"] or data["already_gone"]
-        kit = self.kit(act.actor, data)
+        kit = self.kit_taken(data)
         person = find.person(act.actor, data.pop("person")) if "person" in data else NOT_GIVEN
         trip = bodies.trip_said(act, data)
         section = find.section(kit, data.pop("section")) if "section" in data else None
@@ -94,23 +107,19 @@ class CheckOut(UseCaseView):
             goes = claims.settle(act, kit, terms, holder, alone=True)
             trip, person = goes.trip, goes.holder or NOT_GIVEN
         taken = custody.check_out(act, kit, person=person, trip=trip, section=section, **data)
-        theirs = find.sees_kit(act.actor, kit)
-        told = {
-            "checkout": answers.checkout(taken.checkout) if theirs else None,
-            "entry": answers.entry(taken.entry),
-            "verdict": answers.verdict(taken.verdict) if theirs else None,
-        }
-        return 201, answers.for_eyes_of(act.actor, answers.rooms_of(kit), told)
+        if find.sees_kit(act.actor, kit):
+            return 201, taken
+        return 201, {"checkout": None, "entry": taken.entry, "verdict": None}
 
-    def kit(self, actor: Actor, data: dict[str, Any]) -> Kit:
+    def kit_taken(self, data: dict[str, Any]) -> Kit:
         """The kit that the address names; in an emergency it is of whatever room."""
-        if data["emergency"]:
-            actor.require("emergency")
-            return find.any_kit(self.kwargs["kit"], actor)
-        return find.kit(actor, self.kwargs["kit"])
+        if not data["emergency"]:
+            return self.kit()
+        self.actor.require("emergency")
+        return find.any_kit(self.kwargs["kit"], self.actor)
 
 
-class CheckInBody(bodies.HereBody):
+class CheckInBody(bodies.HereBody, bodies.LevelsBody):
     example = {
         "as_found": "opened", "used": [{"item": 4, "units": 2}],
         "levels": [{"section": "main", "item": 9, "level": "low"}], "wet": True,
@@ -120,17 +129,15 @@ class CheckInBody(bodies.HereBody):
     seal_seen = serializers.CharField(
         required=False, max_length=40, help_text="The seal's number, or its last three characters."
     )
-    used = bodies.UseLineBody(many=True, max_length=bodies.MOST_LINES, required=False)
-    levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
+    used = bodies.lines(bodies.UseLineBody, required=False)
     sharps_or_blood = serializers.BooleanField(default=False)
     wet = serializers.BooleanField(default=False)
     wrong = serializers.CharField(required=False, max_length=300)
     incident = serializers.CharField(
         required=False, max_length=80, help_text="A reference; nothing about casualties."
     )
-    needed = bodies.NeedBody(
-        many=True,
-        max_length=bodies.MOST_LINES,
+    needed = bodies.lines(
+        bodies.NeedBody,
         required=False,
         help_text="What was needed and not in the kit, whatever it was.",
     )
@@ -145,10 +152,23 @@ class CheckInBody(bodies.HereBody):
     )
 
 
+class HandedBackAnswer(answers.WithEntry):
+    kit = serializers.CharField(source="kit.name")
+    checkout = answers.CheckoutAnswer(allow_null=True)
+    as_found = serializers.ChoiceField(AsFound.choices)
+    used = answers.UsedAnswer(source="use", allow_null=True)
+    not_ours = answers.made(
+        serializers.BooleanField,
+        participants_own.is_inside,
+        source="kit",
+        help_text="Something of a participant’s own is still in it: give it back to its owner.",
+    )
+
+
 class CheckIn(UseCaseView):
     use_case = "check_in"
     body = CheckInBody
-    answers = {200: answers.HandedBackAnswer}
+    answers = {200: HandedBackAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Hand a kit back, whoever brings it and wherever."""
@@ -164,19 +184,11 @@ class CheckIn(UseCaseView):
             data.pop("given_back"),
         )
         back = custody.check_in(act, kit, **data)
-        rooms = answers.rooms_of(back.kit)
         held = back.checkout
         own = held is not None and act.person is not None and held.person_id == act.person.pk
-        seen = own or find.knows_kit(act.actor, back.kit)
-        told = {
-            "kit": back.kit.name,
-            "entry": answers.entry(back.entry),
-            "checkout": answers.checkout(held) if seen else None,
-            "as_found": back.as_found,
-            "used": answers.used(back.use),
-            "not_ours": participants_own.is_inside(back.kit),
-        }
-        return 200, answers.for_eyes_of(act.actor, rooms, told)
+        if not own and not find.knows_kit(act.actor, back.kit):
+            back = dataclasses.replace(back, checkout=None)
+        return 200, back
 
 
 class DueBody(ActBody):
@@ -185,18 +197,16 @@ class DueBody(ActBody):
     section = serializers.CharField(required=False, max_length=80)
 
 
-class Due(UseCaseView):
+class Due(KitView):
     use_case = "set_due"
     body = DueBody
     answers = {200: answers.CheckoutAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Have a kit that is out be due at another time."""
-        kit = find.kit(act.actor, self.kwargs["kit"])
+        kit = self.kit()
         section = find.section(kit, data["section"]) if "section" in data else None
-        held = due_times.set_due(act, kit, data["due_at"], section)
-        told = answers.checkout(held)
-        return 200, answers.for_eyes_of(act.actor, answers.rooms_of(kit), told)
+        return 200, due_times.set_due(act, kit, data["due_at"], section)
 
 
 class PassBody(ActBody):
@@ -204,50 +214,55 @@ class PassBody(ActBody):
     person = serializers.CharField(max_length=40, help_text="By id or by the tag's code.")
 
 
-class Pass(UseCaseView):
+class PassedAnswer(answers.CheckoutAnswer):
+    """All but the kit is null where it changed hands again since."""
+
+    id = serializers.IntegerField(allow_null=True)
+    out_at = answers.Moment(allow_null=True)
+    as_found = serializers.ChoiceField([*AsFound.values, ""], allow_null=True)
+    emergency = serializers.BooleanField(allow_null=True)
+    entry = answers.EntryAnswer()
+
+    def to_representation(self, passed: custody.PassOn) -> Any:
+        """The checkout as it is now, with the entry of the act."""
+        shown = {**dict.fromkeys(self.fields), "kit": passed.kit.name}
+        if passed.checkout is not None:
+            shown |= answers.CheckoutAnswer(passed.checkout, context=self.context).data
+        return {**shown, "entry": answers.EntryAnswer(passed.entry).data}
+
+
+class Pass(ReportView):
     use_case = "pass"
     body = PassBody
-    answers = {200: answers.PassedAnswer}
+    answers = {200: PassedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that a kit was passed to another person on the way; to whoever has it already
         changes nothing."""
-        kit = reporters.kit(act.actor, self.kwargs["kit"])
-        passed = custody.pass_on(act, kit, find.person(act.actor, data["person"]))
-        told = {**_passed(passed), "entry": answers.entry(passed.entry)}
-        return 200, answers.for_eyes_of(act.actor, answers.rooms_of(kit), told)
+        return 200, custody.pass_on(act, self.kit(), find.person(act.actor, data["person"]))
 
 
-def _passed(passed: custody.PassOn) -> dict[str, Any]:
-    told = answers.checkout(passed.checkout)
-    if told is not None:
-        return told
-    return {**dict.fromkeys(answers.CheckoutAnswer().fields), "kit": passed.kit.name}
-
-
-class UseBody(ActBody):
+class UseBody(bodies.LevelsBody):
     example = {"used": [{"item": 4, "units": 2}], "incident": "2035-17"}
-    used = bodies.UseLineBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
-    levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
+    used = bodies.lines(bodies.UseLineBody, allow_empty=False)
     incident = serializers.CharField(required=False, max_length=80)
 
 
-class Use(UseCaseView):
+class Use(ReportView):
     use_case = "log_use"
     body = UseBody
     answers = {201: answers.UsedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Write what was used from a kit, against its trip."""
-        kit = reporters.kit(act.actor, self.kwargs["kit"])
-        done = use.log_use(
+        kit = self.kit()
+        return 201, use.log_use(
             act,
             kit,
             bodies.use_lines(kit, data["used"]),
             levels=bodies.levels_seen(kit, data.get("levels", [])),
             incident=data.get("incident", ""),
         )
-        return 201, answers.used(done)
 
 
 class WithholdBody(ActBody):
@@ -256,16 +271,14 @@ class WithholdBody(ActBody):
     note = serializers.CharField(required=False, max_length=300)
 
 
-class Withhold(UseCaseView):
+class Withhold(ReportView):
     use_case = "withhold"
     body = WithholdBody
-    answers = {201: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Keep a kit back: drying, something wrong, keep as it came back."""
-        kit = reporters.kit(act.actor, self.kwargs["kit"])
         kind = WithheldKind(data["kind"])
-        return 201, answers.done(holds.withhold(act, kit, kind, data.get("note", "")))
+        return 201, holds.withhold(act, self.kit(), kind, data.get("note", ""))
 
 
 class ReleaseBody(ActBody):
@@ -273,15 +286,14 @@ class ReleaseBody(ActBody):
     kind = serializers.ChoiceField(WithheldKind.choices)
 
 
-class Release(UseCaseView):
+class Release(KitView):
     use_case = "release"
     body = ReleaseBody
     answers = {200: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Let a kit that was kept back go again."""
-        kit = find.kit(act.actor, self.kwargs["kit"])
-        return 200, answers.done(holds.release(act, kit, WithheldKind(data["kind"])))
+        return 200, holds.release(act, self.kit(), WithheldKind(data["kind"]))
 
 
 class LayUpBody(ActBody):
@@ -289,16 +301,15 @@ class LayUpBody(ActBody):
     wake = serializers.BooleanField(default=False, help_text="Take it into use again.")
 
 
-class LayUp(UseCaseView):
+class LayUp(KitView):
     use_case = "lay_up"
     body = LayUpBody
     answers = {200: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Put a kit away for the season, or wake it."""
-        kit = find.kit(act.actor, self.kwargs["kit"])
-        entry = holds.wake(act, kit) if data["wake"] else holds.lay_up(act, kit)
-        return 200, answers.done(entry)
+        do = holds.wake if data["wake"] else holds.lay_up
+        return 200, do(act, self.kit())
 
 
 class LostBody(ActBody):
@@ -306,13 +317,12 @@ class LostBody(ActBody):
     found = serializers.BooleanField(default=False, help_text="It was found again.")
 
 
-class Lost(UseCaseView):
+class Lost(ReportView):
     use_case = "report_lost"
     body = LostBody
     answers = {200: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that a kit cannot be found, or was found."""
-        kit = reporters.kit(act.actor, self.kwargs["kit"])
-        entry = holds.find_again(act, kit) if data["found"] else holds.mark_lost(act, kit)
-        return 200, answers.done(entry)
+        do = holds.find_again if data["found"] else holds.mark_lost
+        return 200, do(act, self.kit())

@@ -10,30 +10,28 @@ from rest_framework import serializers
 
 from gearroom.core.acts.act import Act
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
-from gearroom.core.api.views import ListView, ReadView, UseCaseView
+from gearroom.core.api.views import ListView, ReadView, named
 from kits.api import answers, bodies
+from kits.api.views import KitView, ReportView
 from kits.models import UnmetNeed
 from kits.services.custody import unmet_needs
 from kits.services.kits import mixed_contents, participants_own
 from kits.services.lookup import find, reporters
 from kits.services.stock import away
-from kits.services.stock.away import UnitsAway as Row
 
 
 class NeededBody(ActBody):
     example = {"needed": [{"words": "a second sling"}, {"item": 4}]}
-    needed = bodies.NeedBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
+    needed = bodies.lines(bodies.NeedBody, allow_empty=False)
 
 
-class ReportNeeds(UseCaseView):
+class ReportNeeds(ReportView):
     use_case = "log_use"
     body = NeededBody
-    answers = {201: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Write what was needed and not in a kit, against the trip it is or was out for."""
-        kit = reporters.kit(act.actor, self.kwargs["kit"])
-        return 201, answers.done(unmet_needs.report(act, kit, bodies.needed(data["needed"])))
+        return 201, unmet_needs.report(act, self.kit(), bodies.needed(data["needed"]))
 
 
 class MixedBody(ActBody):
@@ -46,16 +44,14 @@ class MixedBody(ActBody):
     )
 
 
-class ReportMixed(UseCaseView):
+class ReportMixed(ReportView):
     use_case = "withhold"
     body = MixedBody
-    answers = {201: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that a kit's contents were mixed with those of others: all are to be counted."""
-        kit = reporters.kit(act.actor, self.kwargs["kit"])
         others = [reporters.kit(act.actor, ref) for ref in data["kits"]]
-        return 201, answers.done(mixed_contents.report(act, kit, others))
+        return 201, mixed_contents.report(act, self.kit(), others)
 
 
 class NotOursBody(ActBody):
@@ -63,43 +59,25 @@ class NotOursBody(ActBody):
     inside = serializers.BooleanField(help_text="True: it rides in the kit. False: given back.")
 
 
-class ParticipantsOwn(UseCaseView):
+class ParticipantsOwn(ReportView):
     use_case = "log_use"
     body = NotOursBody
-    answers = {201: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that a participant's own thing rides in a kit, or went back to its owner."""
-        kit = reporters.kit(act.actor, self.kwargs["kit"])
-        return 201, answers.done(participants_own.report(act, kit, inside=data["inside"]))
+        return 201, participants_own.report(act, self.kit(), inside=data["inside"])
 
 
 # ------------------------------------------------ what may come back
-class AwayAnswer(serializers.Serializer[Any]):
-    kit = serializers.CharField()
-    item = serializers.IntegerField()
-    name = serializers.CharField()
-    lot = serializers.IntegerField()
-    number = serializers.CharField()
+class AwayAnswer(answers.LotUnits):
+    kit = serializers.CharField(source="kit.name")
+    number = answers.made(serializers.CharField, lambda lot: lot.number or lot.serial, source="lot")
     units = serializers.IntegerField()
-    since = serializers.DateTimeField()
+    since = answers.Moment()
 
 
 class AwayList(serializers.Serializer[Any]):
     results = AwayAnswer(many=True)
-
-
-def away_row(row: Row) -> dict[str, Any]:
-    """What may come back from one kit."""
-    return {
-        "kit": row.kit.name,
-        "item": row.lot.item_id,
-        "name": row.lot.item.name,
-        "lot": row.lot.pk,
-        "number": row.lot.number or row.lot.serial,
-        "units": row.units,
-        "since": row.since.isoformat(),
-    }
 
 
 class AwayUnits(ReadView):
@@ -107,44 +85,36 @@ class AwayUnits(ReadView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """What went with a casualty from the kits of one's rooms and may come back."""
-        assert self.actor is not None
-        return {"results": [away_row(row) for row in away.visible_to(self.actor)]}
+        return {"results": away.visible_to(self.actor)}
 
 
-class ComeBackBody(ActBody):
+class WriteOffBody(bodies.StockBody):
+    example = {"lot": "12", "units": 1}
+
+
+class ComeBackBody(WriteOffBody):
     example = {"lot": "12", "units": 1, "shelf": "3"}
-    lot = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
-    units = serializers.IntegerField(**bodies.UNITS)
     shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
 
 
-class ComeBack(UseCaseView):
+class ComeBack(KitView):
     use_case = "come_back"
     body = ComeBackBody
-    answers = {201: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Put what came back from a casualty onto a shelf."""
-        kit = find.kit(act.actor, self.kwargs["kit"])
+        kit = self.kit()
         lot, shelf = find.lot(data["lot"]), find.shelf(act.actor, data["shelf"])
-        return 201, answers.done(away.come_back(act, kit, lot, data["units"], shelf))
+        return 201, away.come_back(act, kit, lot, data["units"], shelf)
 
 
-class WriteOffBody(ActBody):
-    example = {"lot": "12", "units": 1}
-    lot = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
-    units = serializers.IntegerField(**bodies.UNITS)
-
-
-class WriteOff(UseCaseView):
+class WriteOff(KitView):
     use_case = "write_off"
     body = WriteOffBody
-    answers = {201: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that what went with a casualty will not come back: it was used."""
-        kit = find.kit(act.actor, self.kwargs["kit"])
-        return 201, answers.done(away.write_off(act, kit, find.lot(data["lot"]), data["units"]))
+        return 201, away.write_off(act, self.kit(), find.lot(data["lot"]), data["units"])
 
 
 # ------------------------------------------------ what is not carried
@@ -165,13 +135,11 @@ class UnmetNeedQuery(PageQuery):
 class UnmetNeeds(ListView):
     query = UnmetNeedQuery
     shows = UnmetNeedAnswer
+    filters = {"kit": named(find.kit, "entry__kit")}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[UnmetNeed]:
         """What was needed and not in the kits of one's rooms, newest first."""
-        assert self.actor is not None
         rows = unmet_needs.in_force()
         if not self.actor.everywhere:
             rows = rows.filter(entry__in=find.entries_of(self.actor))
-        if "kit" in query:
-            rows = rows.filter(entry__kit=find.kit(self.actor, query["kit"]))
         return rows

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.db.models import QuerySet
@@ -11,12 +12,11 @@ from gearroom.core import clock
 from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import NotFound
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
-from gearroom.core.api.views import ListView, ReadView, UseCaseView
-from gearroom.core.models import Person, Room
+from gearroom.core.api.views import ListView, ReadView
 from kits.api import answers
+from kits.api.views import KitView
 from kits.models import Kit, PackingListVersion, WithheldKind
 from kits.rules.ledger.facts import LivesIn, Word
-from kits.rules.lookup import label_codes
 from kits.services.kits import kits
 from kits.services.lookup import find
 from kits.services.overview import kits_overview
@@ -24,7 +24,12 @@ from kits.services.overview.kits_overview import Overview
 from kits.services.text import verdict_texts
 
 LIVES_IN = [v.value for v in LivesIn]
-WHOLE = {"min_value": 1, "max_value": 10_000_000, "required": False, "allow_null": True}
+WHOLE: dict[str, Any] = {
+    "min_value": 1,
+    "max_value": 10_000_000,
+    "required": False,
+    "allow_null": True,
+}
 
 
 # ------------------------------------------------------------------------------------------ shapes
@@ -33,88 +38,117 @@ class RoomAnswer(serializers.Serializer[Any]):
     name = serializers.CharField()
 
 
+def _or_null(seal: str) -> str | None:
+    return seal or None
+
+
 class FollowsAnswer(serializers.Serializer[Any]):
-    id = serializers.IntegerField(help_text="The kit list's.")
-    name = serializers.CharField()
-    version = serializers.IntegerField()
+    id = serializers.IntegerField(source="packing_list_id", help_text="The kit list's.")
+    name = serializers.CharField(source="packing_list.name")
+    version = serializers.IntegerField(source="number")
     people = serializers.IntegerField()
     days = serializers.IntegerField()
     hazards = serializers.ListField(child=serializers.CharField())
-    signed_by = serializers.CharField(allow_null=True)
+    signed_by = serializers.CharField(source="signed_by.name", allow_null=True)
     signed_until = serializers.DateField(allow_null=True)
 
 
 class KitSectionAnswer(serializers.Serializer[Any]):
-    id = serializers.IntegerField()
-    key = serializers.CharField()
-    name = serializers.CharField()
-    seal = serializers.CharField(allow_null=True)
+    id = serializers.IntegerField(source="place.pk")
+    key = serializers.CharField(source="place.section_key")
+    name = serializers.CharField(source="place.name")
+    seal = answers.made(serializers.CharField, _or_null, source=None, allow_null=True)
     on_list = serializers.BooleanField(
         help_text="False: its list has it no more, and it waits to be emptied."
     )
-    out_with = answers.PersonAnswer(allow_null=True)
+    out_with = answers.PersonAnswer(source="checkout.person", allow_null=True)
 
 
 class OutAnswer(serializers.Serializer[Any]):
-    checkout = serializers.IntegerField()
+    checkout = serializers.IntegerField(source="pk")
     person = answers.PersonAnswer(allow_null=True)
     trip = answers.TripAnswer(allow_null=True)
-    out_at = serializers.DateTimeField()
-    due_at = serializers.DateTimeField(allow_null=True, help_text="Null: nobody set a time.")
-    overdue = serializers.BooleanField()
+    out_at = answers.Moment()
+    due_at = answers.Moment(allow_null=True, help_text="Null: nobody set a time.")
+    overdue = answers.made(
+        serializers.BooleanField,
+        lambda held: held.due_at is not None and held.due_at < clock.now(),
+    )
 
 
 class PromiseAnswer(serializers.Serializer[Any]):
-    reservation = serializers.IntegerField()
-    trip = answers.TripAnswer()
-    person = answers.PersonAnswer(allow_null=True, help_text="Who takes it; else its leader.")
+    reservation = serializers.IntegerField(source="reserved.pk")
+    trip = answers.TripAnswer(source="reserved.trip")
+    person = answers.PersonAnswer(
+        source="guide", allow_null=True, help_text="Who takes it; else its leader."
+    )
+
+    def to_representation(self, seen: Overview) -> Any:
+        """Null where nothing is promised."""
+        return super().to_representation(seen) if seen.reserved else None
 
 
 class WithheldAnswer(serializers.Serializer[Any]):
     kind = serializers.ChoiceField(WithheldKind.values)
     note = serializers.CharField(allow_blank=True)
-    since = serializers.DateTimeField()
+    since = answers.Moment(source="since.occurred_at")
 
 
-class KitAtAGlanceAnswer(serializers.Serializer[Any]):
-    id = serializers.IntegerField()
-    name = serializers.CharField()
-    labels = serializers.ListField(child=serializers.CharField())
-    room = RoomAnswer(help_text="Where it is, or was last seen.")
-    home_room = RoomAnswer()
-    packing_list = FollowsAnswer()
+class KitAtAGlanceAnswer(answers.WithPhones, answers.DaysAnswer):
+    id = serializers.IntegerField(source="kit.pk")
+    name = serializers.CharField(source="kit.name")
+    labels = serializers.ListField(child=answers.LabelCode())
+    room = RoomAnswer(source="kit.room", help_text="Where it is, or was last seen.")
+    home_room = RoomAnswer(source="kit.home_room")
+    packing_list = FollowsAnswer(source="kit.list_version")
     responsible = answers.PersonAnswer(allow_null=True)
     deputy = answers.PersonAnswer(allow_null=True)
-    lives_in = serializers.ChoiceField(LIVES_IN)
-    bag = serializers.CharField(allow_blank=True)
-    bag_volume_ml = serializers.IntegerField(allow_null=True)
-    bag_mass_limit_g = serializers.IntegerField(allow_null=True)
-    training = serializers.BooleanField()
+    lives_in = serializers.ChoiceField(LIVES_IN, source="kit.lives_in")
+    bag = serializers.CharField(source="kit.bag", allow_blank=True)
+    bag_volume_ml = serializers.IntegerField(source="kit.bag_volume_ml", allow_null=True)
+    bag_mass_limit_g = serializers.IntegerField(source="kit.bag_mass_limit_g", allow_null=True)
+    training = serializers.BooleanField(source="kit.training")
     sections = KitSectionAnswer(many=True)
-    seal = serializers.CharField(allow_null=True, help_text="The number of the seal that is on.")
-    out = OutAnswer(allow_null=True, help_text="Who has it.")
-    reserved = PromiseAnswer(allow_null=True, help_text="What it goes out for next.")
-    verdict = serializers.ChoiceField([word.value for word in Word])
-    verdict_text = serializers.CharField(help_text="The verdict as pages show it.")
-    through = serializers.DateField(help_text="The day that was judged.")
-    trip = answers.TripAnswer(allow_null=True, help_text="The trip that it was judged for.")
-    first_expiry = serializers.DateField(
-        allow_null=True, help_text="The earliest date inside; null: nothing in it is dated."
+    seal = answers.made(
+        serializers.CharField,
+        _or_null,
+        source=None,
+        allow_null=True,
+        help_text="The number of the seal that is on.",
+    )
+    out = OutAnswer(source="checkout", allow_null=True, help_text="Who has it.")
+    reserved = PromiseAnswer(source="*", allow_null=True, help_text="What it goes out for next.")
+    verdict = serializers.ChoiceField([word.value for word in Word], source="judged.verdict.word")
+    verdict_text = answers.made(
+        serializers.CharField,
+        verdict_texts.verdict,
+        source="judged.verdict",
+        help_text="The verdict as pages show it.",
+    )
+    through = serializers.DateField(
+        source="judged.question.through", help_text="The day that was judged."
+    )
+    trip = answers.TripAnswer(
+        source="judged.question.trip", allow_null=True, help_text="The trip that it was judged for."
     )
     ready_until = serializers.DateField(
-        allow_null=True, help_text="Null: not now. 9999-12-31: nothing in it ends."
+        source="days.ready_until",
+        allow_null=True,
+        help_text="Null: not now. 9999-12-31: nothing in it ends.",
     )
-    fit_until = serializers.DateField(allow_null=True)
-    may_go_until = serializers.DateField(allow_null=True)
-    to_sort_since = serializers.DateTimeField(allow_null=True)
-    laid_up_since = serializers.DateTimeField(allow_null=True)
-    lost_since = serializers.DateTimeField(allow_null=True)
+    to_sort_since = answers.Moment(source="kit.to_sort_since", allow_null=True)
+    laid_up_since = answers.Moment(source="kit.laid_up_since", allow_null=True)
+    lost_since = answers.Moment(source="kit.lost_since", allow_null=True)
     withheld = WithheldAnswer(many=True)
-    looked_inside_on = serializers.DateField(allow_null=True)
-    looked_inside_by = serializers.CharField(allow_null=True)
-    look_interval_days = serializers.IntegerField()
-    retired_on = serializers.DateField(allow_null=True)
-    revision = serializers.IntegerField()
+    looked_inside_on = serializers.DateField(source="kit.looked_inside_on", allow_null=True)
+    looked_inside_by = serializers.CharField(source="looked_by.name", allow_null=True)
+    look_interval_days = serializers.IntegerField(source="kit.look_interval_days")
+    retired_on = serializers.DateField(source="kit.retired_on", allow_null=True)
+    revision = serializers.IntegerField(source="kit.revision")
+
+    def shows_phones(self, row: Overview) -> bool:
+        """As the overview says."""
+        return row.phones
 
 
 class KitQuery(PageQuery):
@@ -167,107 +201,6 @@ class MoveHomeBody(ActBody):
     is_there = serializers.BooleanField(default=False, help_text="It stands there already.")
 
 
-# ----------------------------------------------------------------------------------------- showing
-def shown(seen: Overview) -> dict[str, Any]:
-    """A kit at a glance as the API shows it."""
-    kit, version, asked = seen.kit, seen.kit.list_version, seen.judged.question
-    return {
-        "id": kit.pk,
-        "name": kit.name,
-        "labels": [label_codes.shown(code) for code in seen.labels],
-        "room": _room(kit.room),
-        "home_room": _room(kit.home_room),
-        "packing_list": {
-            "id": version.packing_list_id,
-            "name": version.packing_list.name,
-            "version": version.number,
-            "people": version.people,
-            "days": version.days,
-            "hazards": version.hazards,
-            "signed_by": version.signed_by.name if version.signed_by else None,
-            "signed_until": _iso(version.signed_until),
-        },
-        "responsible": _person(seen.responsible, seen),
-        "deputy": _person(seen.deputy, seen),
-        "lives_in": kit.lives_in,
-        "bag": kit.bag,
-        "bag_volume_ml": kit.bag_volume_ml,
-        "bag_mass_limit_g": kit.bag_mass_limit_g,
-        "training": kit.training,
-        "sections": [
-            {
-                "id": part.place.pk,
-                "key": part.place.section_key,
-                "name": part.place.name,
-                "seal": part.seal or None,
-                "on_list": part.on_list,
-                "out_with": _person(part.checkout.person, seen) if part.checkout else None,
-            }
-            for part in seen.sections
-        ],
-        "seal": seen.seal or None,
-        "out": _out(seen),
-        "reserved": _promise(seen),
-        "verdict": str(seen.judged.verdict.word),
-        "verdict_text": verdict_texts.verdict(seen.judged.verdict),
-        "through": asked.through.isoformat(),
-        "trip": answers.trip(asked.trip),
-        "first_expiry": _iso(kit.first_expiry),
-        "ready_until": _iso(seen.days.ready_until),
-        "fit_until": _iso(seen.days.fit_until),
-        "may_go_until": _iso(seen.days.may_go_until),
-        "to_sort_since": _iso(kit.to_sort_since),
-        "laid_up_since": _iso(kit.laid_up_since),
-        "lost_since": _iso(kit.lost_since),
-        "withheld": [
-            {"kind": row.kind, "note": row.note, "since": _iso(row.since.occurred_at)}
-            for row in seen.withheld
-        ],
-        "looked_inside_on": _iso(kit.looked_inside_on),
-        "looked_inside_by": seen.looked_by.name if seen.looked_by else None,
-        "look_interval_days": kit.look_interval_days,
-        "retired_on": _iso(kit.retired_on),
-        "revision": kit.revision,
-    }
-
-
-def _iso(moment: Any) -> str | None:
-    return moment.isoformat() if moment is not None else None
-
-
-def _room(room: Room) -> dict[str, str]:
-    return {"slug": room.slug, "name": room.name}
-
-
-def _person(person: Person | None, seen: Overview) -> dict[str, Any] | None:
-    told = answers.person(person)
-    return told and {**told, "phone": told["phone"] if seen.phones else ""}
-
-
-def _out(seen: Overview) -> dict[str, Any] | None:
-    held = seen.checkout
-    if held is None:
-        return None
-    return {
-        "checkout": held.pk,
-        "person": _person(held.person, seen),
-        "trip": answers.trip(held.trip),
-        "out_at": _iso(held.out_at),
-        "due_at": _iso(held.due_at),
-        "overdue": held.due_at is not None and held.due_at < clock.now(),
-    }
-
-
-def _promise(seen: Overview) -> dict[str, Any] | None:
-    if seen.reserved is None:
-        return None
-    return {
-        "reservation": seen.reserved.pk,
-        "trip": answers.trip(seen.reserved.trip),
-        "person": _person(seen.guide, seen),
-    }
-
-
 # ------------------------------------------------------------------------------------------- views
 def version_of(data: dict[str, Any]) -> PackingListVersion:
     """The version that a body names by list and number; takes both out of it."""
@@ -290,19 +223,13 @@ def people_in(actor: Actor, data: dict[str, Any]) -> dict[str, Any]:
     return data
 
 
-class _KitView(UseCaseView):
+class _KitView(KitView):
     use_case = "edit_kit"
     answers = {200: KitAtAGlanceAnswer}
 
-    def kit(self) -> Kit:
-        """The kit that the address names, of one's rooms."""
-        assert self.actor is not None
-        return find.kit(self.actor, self.kwargs["kit"])
-
-    def shown(self, kit: Kit) -> dict[str, Any]:
+    def whole(self, row: Kit) -> Overview:
         """It as it is now."""
-        assert self.actor is not None
-        return shown(kits_overview.overview(self.actor, kit))
+        return kits_overview.overview(self.actor, row)
 
 
 class Kits(ListView, _KitView):
@@ -314,22 +241,20 @@ class Kits(ListView, _KitView):
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Kit]:
         """The kits of one's rooms at a glance, by name."""
-        assert self.actor is not None
         if "room" in query:
             query["room"] = find.room(self.actor, query["room"])
         return kits_overview.listed(self.actor, **query)
 
-    def show(self, page: list[Kit]) -> Any:
+    def whole_page(self, page: list[Kit]) -> Sequence[Overview]:
         """A page of them."""
-        assert self.actor is not None
-        return [shown(seen) for seen in kits_overview.overviews(self.actor, page)]
+        return kits_overview.overviews(self.actor, page)
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Add a kit, empty, that follows a published version of a kit list."""
         room = find.room(act.actor, data.pop("home_room"))
         version = version_of(data)
         made = kits.add_kit(act, list_version=version, home_room=room, **people_in(act.actor, data))
-        return 201, self.shown(made)
+        return 201, self.whole(made)
 
 
 class OneKit(ReadView, _KitView):
@@ -339,15 +264,11 @@ class OneKit(ReadView, _KitView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """A kit by label code or name: where it is, who has it, how it stands."""
-        return self.shown(self.kit())
+        return self.whole(self.kit())
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Change what is said of a kit."""
-        return 200, self.shown(kits.edit_kit(act, self.kit(), **people_in(act.actor, data)))
-
-    def whole(self, row: Kit) -> Any:
-        """A kit as it is shown."""
-        return self.shown(row)
+        """Change the details of a kit."""
+        return 200, self.whole(kits.edit_kit(act, self.kit(), **people_in(act.actor, data)))
 
 
 class FollowList(_KitView):
@@ -355,7 +276,7 @@ class FollowList(_KitView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Let a kit follow another published version of a list, or of another list."""
-        return 200, self.shown(kits.follow_list(act, self.kit(), version_of(data)))
+        return 200, self.whole(kits.follow_list(act, self.kit(), version_of(data)))
 
 
 class MoveHome(_KitView):
@@ -364,10 +285,10 @@ class MoveHome(_KitView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Let another room be a kit's home."""
         room = find.room(act.actor, data["room"])
-        return 200, self.shown(kits.move_home(act, self.kit(), room, is_there=data["is_there"]))
+        return 200, self.whole(kits.move_home(act, self.kit(), room, is_there=data["is_there"]))
 
 
 class RetireKit(_KitView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Take an empty kit out of use for good; its history stays."""
-        return 200, self.shown(kits.retire_kit(act, self.kit()))
+        return 200, self.whole(kits.retire_kit(act, self.kit()))

@@ -13,12 +13,14 @@ from gearroom.core.api.requests.serializers import PageQuery, QuerySerializer
 from gearroom.core.api.views import ListView, ReadView
 from kits.api import answers
 from kits.api.fields import DayOrInstantField
-from kits.models import Entry, Kit
+from kits.models import Entry
+from kits.rules.ledger.facts import Word
 from kits.services.custody import offers
 from kits.services.kits import contents
 from kits.services.ledger import readiness, verdicts
 from kits.services.lookup import find
 from kits.services.restocking import sorting
+from kits.services.text import reason_texts, verdict_texts
 
 
 class ReadinessQuery(QuerySerializer):
@@ -28,15 +30,23 @@ class ReadinessQuery(QuerySerializer):
     trip = serializers.CharField(required=False, max_length=130)
 
 
-class ReadinessAnswer(answers.VerdictAnswer):
-    kit = serializers.CharField()
-    trip = answers.TripAnswer(allow_null=True)
-    ready_until = serializers.DateField(allow_null=True)
-    fit_until = serializers.DateField(allow_null=True)
-    may_go_until = serializers.DateField(allow_null=True)
-    first_expiry = serializers.DateField(
-        allow_null=True, help_text="The earliest date inside; null where nothing is dated."
+class ReadinessAnswer(answers.DaysAnswer):
+    verdict = serializers.ChoiceField([word.value for word in Word], source="verdict.word")
+    verdict_text = answers.made(
+        serializers.CharField,
+        verdict_texts.verdict,
+        source="verdict",
+        help_text="The verdict as pages show it.",
     )
+    through = serializers.DateField(source="verdict.through", help_text="The day that was judged.")
+    fit = serializers.BooleanField(source="verdict.fit", help_text="Ready, or at most low.")
+    may_go = serializers.BooleanField(
+        source="verdict.may_go", help_text="Ready, low, or short and may go with a reason."
+    )
+    reasons = answers.ReasonAnswer(many=True)
+    kit = serializers.CharField(source="kit.name")
+    trip = answers.TripAnswer(allow_null=True)
+    ready_until = serializers.DateField(source="days.ready_until", allow_null=True)
     offers = answers.OfferAnswer(
         many=True, help_text="What to do about it, the quickest first; none where it just goes."
     )
@@ -49,7 +59,6 @@ class Readiness(ReadView):
     def read(self, query: dict[str, Any]) -> Any:
         """Ready through a day or for a trip, with every reason and what settles it. Without
         either: for the trip it is out on, else its next within seven days, else today."""
-        assert self.actor is not None
         kit = find.kit(self.actor, self.kwargs["kit"])
         trip = find.trip(self.actor, query["trip"]) if "trip" in query else None
         today = readiness.today_of(kit)
@@ -66,16 +75,13 @@ class Readiness(ReadView):
         verdict = verdicts.verdicts([kit], {kit.pk: question})[kit.pk].verdict
         swaps = sorting.swaps(sorting.restock_list(kit, through=through))
         ways = offers.offers(self.actor, kit, verdict, trip=trip)
-        days = readiness.days_now(kit)
         return {
-            "kit": kit.name,
+            "kit": kit,
+            "trip": trip,
+            "verdict": verdict,
+            "reasons": reason_texts.reasons(verdict.reasons, swaps),
+            "days": readiness.days_now(kit),
             "offers": offers.as_values(self.actor, kit, ways),
-            "trip": answers.trip(trip),
-            "ready_until": answers.iso(days.ready_until),
-            "fit_until": answers.iso(days.fit_until),
-            "may_go_until": answers.iso(days.may_go_until),
-            "first_expiry": answers.iso(kit.first_expiry),
-            **answers.verdict(verdict, swaps),
         }
 
 
@@ -86,27 +92,22 @@ class ContentsQuery(QuerySerializer):
     )
 
 
-class ContentAnswer(serializers.Serializer[Any]):
-    section = serializers.CharField()
-    item = serializers.IntegerField()
-    name = serializers.CharField()
-    lot = serializers.IntegerField()
+class ContentAnswer(answers.LotUnits):
+    section = serializers.CharField(source="section.section_key")
     number = serializers.CharField()
     expiry = serializers.DateField(allow_null=True)
     units = serializers.IntegerField()
 
 
-class ContentLevelAnswer(serializers.Serializer[Any]):
-    section = serializers.CharField()
-    item = serializers.IntegerField()
-    name = serializers.CharField()
+class ContentLevelAnswer(answers.OfItem):
+    section = serializers.CharField(source="section.section_key")
     level = serializers.CharField()
 
 
 class ContentsAnswer(serializers.Serializer[Any]):
-    kit = serializers.CharField()
-    on = serializers.DateTimeField()
-    known_by = serializers.DateTimeField()
+    kit = serializers.CharField(source="name")
+    on = answers.Moment()
+    known_by = answers.Moment()
     seal = serializers.CharField(allow_blank=True)
     holder = serializers.CharField(allow_blank=True)
     lines = ContentAnswer(many=True)
@@ -119,52 +120,14 @@ class Contents(ReadView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """What is in a kit, or was on a day, as known now or as it was known then."""
-        assert self.actor is not None
         kit = find.kit(self.actor, self.kwargs["kit"])
         if query:  # as it was, which is not of the room where it stands now
             contents.refuse_unless_known(self.actor, kit)
-        found = contents.contents(kit, on=query.get("on"), known_by=query.get("known_by"))
-        return contents_shown(kit, found)
+        return contents.contents(kit, on=query.get("on"), known_by=query.get("known_by"))
 
 
-def contents_shown(kit: Kit, found: contents.Contents) -> dict[str, Any]:
-    """A kit's contents by section."""
-    return {
-        "kit": found.name,
-        "on": found.on.isoformat(),
-        "known_by": found.known_by.isoformat(),
-        "seal": found.seal,
-        "holder": found.holder,
-        "lines": [
-            {
-                "section": line.section.section_key,
-                "item": line.lot.item_id,
-                "name": line.lot.item.name,
-                "lot": line.lot.pk,
-                "number": line.number,
-                "expiry": line.expiry.isoformat() if line.expiry else None,
-                "units": line.units,
-            }
-            for line in found.lines
-        ],
-        "levels": [
-            {
-                "section": place.section_key,
-                "item": item.pk,
-                "name": item.name,
-                "level": str(level),
-            }
-            for place, item, level in found.levels
-        ],
-    }
-
-
-class HistoryAnswer(answers.EntryAnswer):
-    person = serializers.CharField(source="person.name", default=None, allow_null=True)
+class HistoryAnswer(answers.EntryRow):
     trip = serializers.CharField(source="trip.name", default=None, allow_null=True)
-    reason = serializers.CharField(allow_blank=True)
-    detail = serializers.DictField()
-    reverses = serializers.IntegerField(source="reverses_id", allow_null=True)
 
 
 class History(ListView):
@@ -175,6 +138,5 @@ class History(ListView):
     def rows(self, query: dict[str, Any]) -> QuerySet[Entry]:
         """Everything that happened to a kit, newest first; to those of another room what happened
         to it there, and what they did themselves."""
-        assert self.actor is not None
         kit = find.kit(self.actor, self.kwargs["kit"])
         return find.entries_of(self.actor).filter(kit=kit).select_related("person", "trip")

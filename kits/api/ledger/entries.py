@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.db.models import Q, QuerySet
@@ -11,8 +12,7 @@ from gearroom.core import clock
 from gearroom.core.acts.act import Actor
 from gearroom.core.acts.problems import NotFound
 from gearroom.core.api.requests.serializers import PageQuery
-from gearroom.core.api.views import ListView, ReadView
-from gearroom.core.models import Room
+from gearroom.core.api.views import Filter, ListView, ReadView, named
 from kits.api import answers
 from kits.models import Checkout, Entry, EntryKind, Movement
 from kits.services.lookup import find
@@ -32,54 +32,36 @@ class CheckoutQuery(PageQuery):
 class Checkouts(ListView):
     query = CheckoutQuery
     shows = answers.CheckoutAnswer
+    filters = {
+        "kit": named(find.kit, "kit"),
+        "person": "person",
+        "trip": named(find.trip, "trip"),
+        "room": named(find.room, "kit__home_room", "kit__room"),
+        "open": "in_at__isnull",
+        "overdue": lambda actor, wanted: _overdue() if wanted else ~_overdue(),
+    }
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Checkout]:
         """Who has and had the kits of one's rooms, newest first."""
-        assert self.actor is not None
         rows = Checkout.objects.not_undone().select_related("kit", "section", "person", "trip")
         if not self.actor.everywhere:
             rooms = self.actor.room_ids
             theirs = Q(kit__home_room__in=rooms) | Q(opened_by__room__in=rooms)
             rows = rows.filter(theirs | Q(person=self.actor.person))
-        if "kit" in query:
-            rows = rows.filter(kit=find.kit(self.actor, query["kit"]))
-        if "person" in query:
-            rows = rows.filter(person=query["person"])
-        if "trip" in query:
-            rows = rows.filter(trip=find.trip(self.actor, query["trip"]))
-        if "room" in query:
-            rows = rows.filter(_of_rooms([find.room(self.actor, query["room"]).pk]))
-        if "open" in query:
-            rows = rows.filter(in_at__isnull=query["open"])
-        if "overdue" in query:
-            late = Q(in_at__isnull=True, due_at__lt=clock.now())
-            rows = rows.filter(late if query["overdue"] else ~late)
         return rows
 
-    def show(self, page: list[Checkout]) -> Any:
-        """A page of them; phones for those who may see people."""
-        assert self.actor is not None
-        return [
-            answers.for_eyes_of(self.actor, answers.rooms_of(row.kit), answers.checkout(row))
-            for row in page
-        ]
 
-
-def _of_rooms(rooms: Any) -> Q:
-    return Q(kit__home_room__in=rooms) | Q(kit__room__in=rooms)
+def _overdue() -> Q:
+    return Q(in_at__isnull=True, due_at__lt=clock.now())
 
 
 # ----------------------------------------------------------------------------------------- entries
-class MovementAnswer(serializers.Serializer[Any]):
+class MovementAnswer(answers.LotUnits):
     id = serializers.IntegerField()
     entry = serializers.IntegerField(source="entry_id")
     kind = serializers.CharField(source="entry.kind")
     occurred_at = serializers.DateTimeField(source="entry.occurred_at")
     recorded_at = serializers.DateTimeField(source="entry.recorded_at")
-    lot = serializers.IntegerField(source="lot_id")
-    number = serializers.CharField(source="lot.number", allow_blank=True)
-    item = serializers.IntegerField(source="lot.item_id")
-    name = serializers.CharField(source="lot.item.name")
     units = serializers.IntegerField()
     from_place = serializers.IntegerField(
         source="from_place_id", allow_null=True, help_text="Null: a place of another room."
@@ -96,22 +78,18 @@ class MovementAnswer(serializers.Serializer[Any]):
     lot_assumed = serializers.BooleanField(help_text="Nobody said which batch it was.")
 
 
-class EntryInListAnswer(answers.EntryAnswer):
+class EntryInListAnswer(answers.EntryRow):
     kit = serializers.CharField(source="kit.name", default=None, allow_null=True)
     lot = serializers.IntegerField(source="lot_id", allow_null=True)
     room = serializers.CharField(source="room.slug", default=None, allow_null=True)
     trip = serializers.IntegerField(source="trip_id", allow_null=True)
     checkout = serializers.IntegerField(source="checkout_id", allow_null=True)
-    person = serializers.CharField(source="person.name", default=None, allow_null=True)
-    reason = serializers.CharField(allow_blank=True)
     incident = serializers.CharField(allow_blank=True)
     clock_offset_s = serializers.IntegerField(
         help_text="How far the claiming device's clock was ahead of ours, in seconds."
     )
     key = serializers.UUIDField(help_text="Of the request it came from.")
     part = serializers.IntegerField(help_text="Which of the entries of that request.")
-    detail = serializers.DictField()
-    reverses = serializers.IntegerField(source="reverses_id", allow_null=True)
     reversed_by = serializers.IntegerField(source="reversed_by.pk", default=None, allow_null=True)
 
 
@@ -140,37 +118,40 @@ def entries_of(actor: Actor) -> QuerySet[Entry]:
     return find.entries_of(actor).select_related("kit", "room", "person", "reversed_by")
 
 
+def _about(lookup: str) -> Filter:
+    """Entries about something, or that moved units of it."""
+
+    def condition(actor: Actor, wanted: int) -> Q:
+        named = Q((lookup, wanted))
+        return named | Q(pk__in=Movement.objects.filter(named).values("entry"))
+
+    return condition
+
+
 class Entries(ListView):
     reads_as = "read_history"
     query = EntryQuery
     shows = EntryInListAnswer
+    filters = {
+        "kit": named(find.kit, "kit"),
+        "room": named(find.room, "room"),
+        "trip": named(find.trip, "trip"),
+        "irregular": lambda actor, wanted: ~Q(irregular=[]) if wanted else Q(irregular=[]),
+        "lot": _about("lot"),
+        "item": _about("lot__item"),
+        "kind": "kind",
+        "person": "person",
+        "since": "recorded_at__gte",
+        "until": "recorded_at__lt",
+    }
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Entry]:
-        """The stock book of one's rooms, newest first."""
-        assert self.actor is not None
-        rows = entries_of(self.actor)
-        if "kit" in query:
-            rows = rows.filter(kit=find.kit(self.actor, query["kit"]))
-        if "room" in query:
-            rows = rows.filter(room=find.room(self.actor, query["room"]))
-        if "trip" in query:
-            rows = rows.filter(trip=find.trip(self.actor, query["trip"]))
-        if "irregular" in query:
-            regular = Q(irregular=[])
-            rows = rows.filter(~regular if query["irregular"] else regular)
-        for name in ("lot", "item"):
-            if name in query:
-                column = "lot" if name == "lot" else "lot__item"
-                moved = Movement.objects.filter(**{column: query[name]}).values("entry")
-                rows = rows.filter(Q(**{column: query[name]}) | Q(pk__in=moved))
-        return _in_period(rows, query, "").filter(
-            **{name: query[name] for name in ("kind", "person") if name in query}
-        )
+        """The record of one's rooms, newest first."""
+        return entries_of(self.actor)
 
-    def show(self, page: list[Entry]) -> Any:
+    def whole_page(self, page: list[Entry]) -> Sequence[Entry]:
         """Without the names of people whom one may not see."""
-        assert self.actor is not None
-        return super().show(list(without_strangers(self.actor, page)))
+        return list(without_strangers(self.actor, page))
 
 
 class OneEntry(ReadView):
@@ -179,7 +160,6 @@ class OneEntry(ReadView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """One act with its movements."""
-        assert self.actor is not None
         found = (
             entries_of(self.actor)
             .prefetch_related(
@@ -198,7 +178,7 @@ class OneEntry(ReadView):
         for movement in found.movements.all():
             own_side(self.actor, movement)
         without_strangers(self.actor, [found])
-        return EntryWholeAnswer(found).data
+        return found
 
 
 # --------------------------------------------------------------------------------------- movements
@@ -212,46 +192,29 @@ class Movements(ListView):
     reads_as = "read_history"
     query = MovementQuery
     shows = MovementAnswer
+    filters = {
+        "kit": named(find.kit, "from_place__kit", "to_place__kit"),
+        "room": named(find.room, "from_room", "to_room"),
+        "place": lambda actor, place: Q(from_place=place) | Q(to_place=place),
+        "lot": "lot",
+        "item": "lot__item",
+        "entry": "entry",
+        "kind": "entry__kind",
+        "lot_assumed": "lot_assumed",
+        "since": "entry__recorded_at__gte",
+        "until": "entry__recorded_at__lt",
+    }
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Movement]:
         """Units of batches from place to place in one's rooms, newest first."""
-        assert self.actor is not None
         rows = Movement.objects.select_related(
             "entry", "lot__item", "from_place", "to_place", "from_room", "to_room"
         )
-        if not self.actor.everywhere:
-            rows = rows.filter(_through(self.actor.room_ids))
-        if "kit" in query:
-            kit = find.kit(self.actor, query["kit"])
-            rows = rows.filter(Q(from_place__kit=kit) | Q(to_place__kit=kit))
-        if "room" in query:
-            room: Room = find.room(self.actor, query["room"])
-            rows = rows.filter(_through([room.pk]))
-        if "place" in query:
-            rows = rows.filter(Q(from_place=query["place"]) | Q(to_place=query["place"]))
-        names = {
-            "lot": "lot",
-            "item": "lot__item",
-            "entry": "entry",
-            "kind": "entry__kind",
-            "lot_assumed": "lot_assumed",
-        }
-        wanted = {column: query[name] for name, column in names.items() if name in query}
-        return _in_period(rows, query, "entry__").filter(**wanted)
+        if self.actor.everywhere:
+            return rows
+        mine = self.actor.room_ids
+        return rows.filter(Q(from_room__in=mine) | Q(to_room__in=mine))
 
-    def show(self, page: list[Movement]) -> Any:
+    def whole_page(self, page: list[Movement]) -> Sequence[Movement]:
         """Of another room's side, which room it is."""
-        assert self.actor is not None
-        return super().show([own_side(self.actor, movement) for movement in page])
-
-
-def _through(rooms: Any) -> Q:
-    return Q(from_room__in=rooms) | Q(to_room__in=rooms)
-
-
-def _in_period(rows: QuerySet[Any], query: dict[str, Any], prefix: str) -> QuerySet[Any]:
-    if "since" in query:
-        rows = rows.filter(**{f"{prefix}recorded_at__gte": query["since"]})
-    if "until" in query:
-        rows = rows.filter(**{f"{prefix}recorded_at__lt": query["until"]})
-    return rows
+        return [own_side(self.actor, movement) for movement in page]

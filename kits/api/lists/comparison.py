@@ -7,15 +7,15 @@ from typing import Any
 from rest_framework import serializers
 
 from gearroom.core.api.views import ReadView
+from kits.api import answers
 from kits.api.lists.packing_lists import CRITICALITIES, PackingListView
-from kits.rules.ledger.facts import Line
 from kits.services.lists import comparison, impact
 
 
 class ComparedLine(serializers.Serializer[Any]):
     section = serializers.CharField()
-    item = serializers.IntegerField()
-    name = serializers.CharField()
+    item = serializers.IntegerField(source="thing.id")
+    name = serializers.CharField(source="thing.name")
     carry = serializers.IntegerField()
     never_below = serializers.IntegerField()
     criticality = serializers.ChoiceField(CRITICALITIES)
@@ -42,18 +42,18 @@ class OtherReasonAnswer(serializers.Serializer[Any]):
 
 
 class ComparisonAnswer(serializers.Serializer[Any]):
-    before = serializers.IntegerField(help_text="The earlier version's number.")
-    after = serializers.IntegerField()
-    added = ComparedLine(many=True)
-    removed = ComparedLine(many=True)
-    changed = ChangedLine(many=True)
+    before = serializers.IntegerField(
+        source="before.number", help_text="The earlier version's number."
+    )
+    after = serializers.IntegerField(source="after.number")
+    added = ComparedLine(source="lines.added", many=True)
+    removed = ComparedLine(source="lines.removed", many=True)
+    changed = ChangedLine(source="lines.changed", many=True)
     said = SaidAnswer(many=True)
-    reasons = OtherReasonAnswer(many=True, help_text="Lines that say otherwise why.")
+    reasons = OtherReasonAnswer(many=True, help_text="Lines with another reason.")
 
 
-class UnitsAnswer(serializers.Serializer[Any]):
-    item = serializers.IntegerField(source="item.pk")
-    name = serializers.CharField(source="item.name")
+class UnitsAnswer(answers.OfItem):
     units = serializers.IntegerField()
 
 
@@ -65,10 +65,8 @@ class KitEffectAnswer(serializers.Serializer[Any]):
     spare = UnitsAnswer(many=True, help_text="Inside, and no line would use it.")
 
 
-class FromStockAnswer(serializers.Serializer[Any]):
+class FromStockAnswer(answers.OfItem):
     room = serializers.CharField(source="room.name")
-    item = serializers.IntegerField(source="item.pk")
-    name = serializers.CharField(source="item.name")
     wanted = serializers.IntegerField()
     in_stock = serializers.IntegerField(help_text="Usable today on the room's shelves.")
     missing = serializers.IntegerField()
@@ -85,18 +83,8 @@ class Compare(ReadView, PackingListView):
     def read(self, query: dict[str, Any]) -> Any:
         """How a version differs from another, earlier or later."""
         found = comparison.compared(self.version(self.kwargs["before"]), self.version())
-        return {
-            "before": found.before.number,
-            "after": found.after.number,
-            "added": [_line(line) for line in found.lines.added],
-            "removed": [_line(line) for line in found.lines.removed],
-            "changed": [
-                {"what": list(c.what), "before": _line(c.before), "after": _line(c.after)}
-                for c in found.lines.changed
-            ],
-            "said": [{"what": k, "before": a, "after": b} for k, (a, b) in found.said.items()],
-            "reasons": OtherReasonAnswer(found.reasons, many=True).data,
-        }
+        said = [{"what": what, "before": a, "after": b} for what, (a, b) in found.said.items()]
+        return {**vars(found), "said": said}
 
 
 class Effect(ReadView, PackingListView):
@@ -104,16 +92,4 @@ class Effect(ReadView, PackingListView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """Which kits would change if they followed this version, and what that takes from stock."""
-        assert self.actor is not None
-        return EffectAnswer(impact.effect(self.actor, self.version())).data
-
-
-def _line(line: Line) -> dict[str, Any]:
-    return {
-        "section": line.section,
-        "item": line.thing.id,
-        "name": line.thing.name,
-        "carry": line.carry,
-        "never_below": line.never_below,
-        "criticality": line.criticality.value,
-    }
+        return impact.effect(self.actor, self.version())

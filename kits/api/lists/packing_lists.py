@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import QuerySet
 from django.http import HttpResponse
 from drf_spectacular.types import OpenApiTypes
 from rest_framework import serializers
@@ -17,14 +17,14 @@ from gearroom.core.api.requests.serializers import ActBody, NoteField, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from kits.api import bodies
 from kits.api.fields import HazardsField
-from kits.models import Item, ListLine, ListSection, PackingList, PackingListVersion
+from kits.models import Item, PackingList, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.rules.text.hazards import HAZARDS
 from kits.services.lists import packing_lists as lists
 from kits.services.lists.packing_lists import Draft, LineDraft, SectionDraft
 
 CRITICALITIES = [c.value for c in Criticality]
-UNITS = {"max_value": 1_000_000}
+UNITS: dict[str, Any] = {"max_value": 1_000_000}
 MOST_SECTIONS = 30
 
 
@@ -95,7 +95,7 @@ class SectionBody(StrictSerializer):
         max_length=40, default="", allow_blank=True, help_text="Made from the name if left out."
     )
     name = serializers.CharField(max_length=80)
-    lines = LineBody(many=True, max_length=bodies.MOST_LINES)
+    lines = bodies.lines(LineBody)
 
 
 _SECTION_EXAMPLE = {
@@ -145,30 +145,13 @@ class SignBody(ActBody):
 
 
 # ------------------------------------------------------------------------------------------- views
-def packing_lists() -> QuerySet[PackingList]:
-    """Kit lists with their versions in short."""
-    versions = PackingListVersion.objects.select_related("signed_by").defer("signed_page")
-    return PackingList.objects.prefetch_related(Prefetch("versions", versions.order_by("number")))
-
-
-def versions() -> QuerySet[PackingListVersion]:
-    """Versions with all that is shown of them."""
-    lines = ListLine.objects.select_related("item")
-    sections = ListSection.objects.prefetch_related(Prefetch("lines", lines))
-    return (
-        PackingListVersion.objects.select_related("packing_list", "signed_by", "created_by")
-        .defer("signed_page")
-        .prefetch_related(Prefetch("sections", sections))
-    )
-
-
 class PackingListView(UseCaseView):
     use_case = "edit_list"
     answers = {200: VersionAnswer}
 
     def packing_list(self) -> PackingList:
         """The list that the address names."""
-        found = packing_lists().filter(pk=self.kwargs["id"]).first()
+        found = lists.all_lists().filter(pk=self.kwargs["id"]).first()
         if found is None:
             raise NotFound("kit list", self.kwargs["id"])
         return found
@@ -176,15 +159,11 @@ class PackingListView(UseCaseView):
     def version(self, number: int | None = None) -> PackingListVersion:
         """The version that the address names, or another of the list."""
         wanted = self.kwargs["number"] if number is None else number
-        of_list = PackingList.objects.filter(pk=self.kwargs["id"])
-        found = versions().filter(packing_list__in=of_list, number=wanted).first()
-        if found is None:
-            raise NotFound("version of that kit list", wanted)
-        return found
+        return lists.version_of(self.kwargs["id"], wanted)
 
-    def shown(self, version: PackingListVersion) -> Any:
-        """It as it is now."""
-        return VersionAnswer(versions().get(pk=version.pk)).data
+    def whole(self, row: PackingListVersion) -> PackingListVersion:
+        """A version as it is now."""
+        return lists.all_versions().get(pk=row.pk)
 
 
 def draft_from(data: dict[str, Any]) -> Draft:
@@ -222,17 +201,18 @@ class Lists(ListView, PackingListView):
     query = ListQuery
     shows = ListAnswer
     ordering = ("name",)
+    filters = {"search": "name__icontains"}
     body = MakeListBody
     answers = {201: VersionAnswer}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[PackingList]:
         """Kit lists, by name."""
-        return packing_lists().filter(name__icontains=query.get("search", ""))
+        return lists.all_lists()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Make a kit list with a first draft."""
         name, note = data.pop("name"), data.pop("list_note")
-        return 201, self.shown(lists.make_list(act, name=name, note=note, draft=draft_from(data)))
+        return 201, self.whole(lists.make_list(act, name=name, note=note, draft=draft_from(data)))
 
 
 class OneList(ReadView, PackingListView):
@@ -240,7 +220,7 @@ class OneList(ReadView, PackingListView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """One kit list with its versions in short."""
-        return ListAnswer(self.packing_list()).data
+        return self.packing_list()
 
 
 class NewDraft(PackingListView):
@@ -248,7 +228,7 @@ class NewDraft(PackingListView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Make a new draft, copied from the latest version."""
-        return 201, self.shown(lists.new_draft(act, self.packing_list()))
+        return 201, self.whole(lists.new_draft(act, self.packing_list()))
 
 
 class OneVersion(ReadView, PackingListView):
@@ -258,21 +238,17 @@ class OneVersion(ReadView, PackingListView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """One version with its sections and lines."""
-        return VersionAnswer(self.version()).data
+        return self.version()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Let a draft say this instead, whole."""
-        return 200, self.shown(lists.edit_draft(act, self.version(), draft_from(data)))
-
-    def whole(self, row: PackingListVersion) -> Any:
-        """A version as it is shown."""
-        return self.shown(row)
+        return 200, self.whole(lists.edit_draft(act, self.version(), draft_from(data)))
 
 
 class Publish(PackingListView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Publish a draft: it never changes again, and kits may follow it."""
-        return 200, self.shown(lists.publish(act, self.version()))
+        return 200, self.whole(lists.publish(act, self.version()))
 
 
 class Sign(PackingListView):
@@ -290,7 +266,7 @@ class Sign(PackingListView):
             note=data["note"],
             page=page.read(lists.MOST_PAGE_BYTES + 1) if page else b"",
         )
-        return 200, self.shown(done)
+        return 200, self.whole(done)
 
 
 class _PageSchema(ViewSchema):

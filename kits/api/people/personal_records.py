@@ -74,8 +74,7 @@ class Erase(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Erase names, telephone, address, sign-in, roles and tag of somebody; what they did stays
         under their number. It is not undone. For an administrator of every room."""
-        done = erasure.erase(act, get(act.actor, self.kwargs["id"]), data.get("words", ()))
-        return 200, {"person": done.person, "still_named": list(done.still_named)}
+        return 200, erasure.erase(act, get(act.actor, self.kwargs["id"]), data.get("words", ()))
 
     def kept(self, body: Any) -> Any:
         """Without the names that things still bear."""
@@ -86,7 +85,7 @@ class RedactionAnswer(serializers.Serializer[Any]):
     """What was put apart."""
 
     id = serializers.IntegerField()
-    rows = serializers.IntegerField(help_text="How many rows were changed.")
+    rows = serializers.IntegerField(source="rows.count", help_text="How many rows were changed.")
 
 
 class Redactions(UseCaseView):
@@ -98,5 +97,4 @@ class Redactions(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Put names, telephones and addresses of rows that were written before they were kept apart
         where they can be erased. They read as before. For an administrator of every room."""
-        done = redaction.redact_landed(act)
-        return 201, {"id": done.pk, "rows": done.rows.count()}
+        return 201, redaction.redact_landed(act)

@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from django.db.models import QuerySet
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts.act import Act
 from gearroom.core.api.requests.serializers import ActBody, NoteField, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from kits.api import answers, bodies
-from kits.api.stock.lots import BatchAnswer, ThingAnswer, lots_shown
+from kits.api.stock.lots import BatchAnswer, ThingAnswer, with_batches
 from kits.api.stock.places import PlaceAnswer
 from kits.models import Certainty, Recall, RecallScope
 from kits.rules.recalls.certainty import Outcome
 from kits.services.lookup import find
 from kits.services.recalls import closing, recalls, status
 from kits.services.recalls.recalls import Answer
-from kits.services.recalls.status import Followed, Gone
+from kits.services.recalls.status import Followed, Standing
 
 
 class RecallAnswer(serializers.Serializer[Any]):
@@ -36,21 +37,44 @@ class RecallAnswer(serializers.Serializer[Any]):
     published_at = serializers.CharField(help_text="Where the maker withdrew it.")
 
 
-class FollowedAnswer(serializers.Serializer[Any]):
+class FollowedAnswer(answers.WithPhones):
     row = serializers.IntegerField(
-        allow_null=True, help_text="To answer by; null where it came there after the start."
+        source="row.pk",
+        allow_null=True,
+        help_text="To answer by; null where it came there after the start.",
     )
     place = PlaceAnswer()
-    certainty = serializers.ChoiceField(Certainty.choices, allow_null=True)
-    units_min = serializers.IntegerField(help_text="When the recall started, at least.")
-    units_max = serializers.IntegerField(help_text="When the recall started, at most.")
-    booked = serializers.IntegerField(help_text="What the book has there now.")
-    quarantined = serializers.IntegerField()
-    person = answers.PersonAnswer(allow_null=True, help_text="Who has it, or answers for it.")
-    told_at = serializers.DateTimeField(allow_null=True)
-    answer = serializers.ChoiceField([*Answer, ""])
-    answered_by = serializers.CharField(allow_null=True)
-    answered_at = serializers.DateTimeField(allow_null=True)
+    certainty = serializers.ChoiceField(Certainty.choices, source="row.certainty", allow_null=True)
+    units_min = answers.made(
+        serializers.IntegerField,
+        lambda seen: seen.row.units_min if seen.row else 0,
+        help_text="When the recall started, at least.",
+    )
+    units_max = answers.made(
+        serializers.IntegerField,
+        lambda seen: seen.row.units_max if seen.row else seen.booked,
+        help_text="When the recall started, at most.",
+    )
+    booked = serializers.IntegerField(help_text="What is on record there now.")
+    quarantined = answers.made(
+        serializers.IntegerField, lambda seen: seen.row.quarantined if seen.row else 0
+    )
+    person = answers.PersonAnswer(
+        source="row.person", allow_null=True, help_text="Who has it, or answers for it."
+    )
+    told_at = answers.Moment(allow_null=True)
+    answer = answers.made(
+        serializers.ChoiceField,
+        lambda seen: seen.row.answer if seen.row else "",
+        choices=[*Answer, ""],
+    )
+    answered_by = serializers.CharField(source="row.answered_by.name", allow_null=True)
+    answered_at = answers.Moment(source="row.answered.occurred_at", allow_null=True)
+
+    def rooms(self, row: Followed) -> Iterable[int | None]:
+        """The home of the kit that the place is in, or its own room."""
+        kit = row.place.kit
+        return [kit.home_room_id if kit else row.place.room_id]
 
 
 class QuarantineAnswer(serializers.Serializer[Any]):
@@ -62,22 +86,29 @@ class GoneAnswer(serializers.Serializer[Any]):
     how = serializers.CharField(help_text="used, sold, given, or how it was thrown out.")
     certainty = serializers.ChoiceField(Certainty.choices)
     trip = answers.TripAnswer(allow_null=True)
-    kit = serializers.CharField(allow_null=True)
+    kit = serializers.CharField(source="kit.name", allow_null=True)
     units = serializers.IntegerField()
 
 
 class UnsettledAnswer(serializers.Serializer[Any]):
     quarantined = serializers.IntegerField(help_text="Units in quarantine.")
-    elsewhere = serializers.IntegerField(help_text="Units that the book has in kits.")
+    elsewhere = serializers.IntegerField(help_text="Units that are on record in kits.")
     unanswered = serializers.IntegerField(help_text="Places where nobody has looked yet.")
 
 
-class StandingAnswer(RecallAnswer):
+class _StandingPart(serializers.Serializer[Any]):
     lots = BatchAnswer(many=True)
     places = FollowedAnswer(many=True)
     quarantine = QuarantineAnswer(many=True)
     gone = GoneAnswer(many=True, help_text="No longer here: used, thrown out, sold, given away.")
     unsettled = UnsettledAnswer(help_text="What is not accounted for yet.")
+
+
+class StandingAnswer(RecallAnswer, _StandingPart):
+    def to_representation(self, row: Standing) -> Any:
+        """The recall, with what became of its batches."""
+        part = _StandingPart(row, context=self.context)
+        return {**RecallAnswer(row.recall).data, **part.data}
 
 
 class RecallQuery(PageQuery):
@@ -97,80 +128,44 @@ class StartBody(ActBody):
     advice = NoteField(required=False, max_length=500, allow_blank=True)
 
 
-def _standing(actor: Actor, recall: Recall) -> dict[str, Any]:
-    """How a recall stands, as far as somebody may see it."""
-    stands = status.of(recall, actor)
-    lots = lots_shown(stands.lots)
-    return {
-        **RecallAnswer(recall).data,
-        "lots": list(lots.values()),
-        "places": [_followed(actor, row) for row in stands.places],
-        "quarantine": [
-            {"place": PlaceAnswer(place).data, "units": units} for place, units in stands.quarantine
-        ],
-        "gone": [_gone(row) for row in stands.gone],
-        "unsettled": UnsettledAnswer(stands.unsettled).data,
-    }
+class _RecallView(UseCaseView):
+    use_case = "recall"
+    answers = {200: StandingAnswer}
+
+    def recall(self) -> Recall:
+        """The recall that the address names."""
+        return recalls.find(self.kwargs["id"])
+
+    def standing(self, recall: Recall) -> Standing:
+        """How a recall stands now, as far as whoever asks may see it."""
+        stands = status.of(recalls.find(recall.pk), self.actor)
+        with_batches(stands.lots)
+        return stands
 
 
-def _followed(actor: Actor, of: Followed) -> Any:
-    row, kit = of.row, of.place.kit
-    told = {
-        "row": row.pk if row else None,
-        "place": PlaceAnswer(of.place).data,
-        "certainty": row.certainty if row else None,
-        "units_min": row.units_min if row else 0,
-        "units_max": row.units_max if row else of.booked,
-        "booked": of.booked,
-        "quarantined": row.quarantined if row else 0,
-        "person": answers.person(row.person) if row else None,
-        "told_at": of.told_at.isoformat() if of.told_at else None,
-        "answer": row.answer if row else "",
-        "answered_by": row.answered_by.name if row and row.answered_by else None,
-        "answered_at": row.answered.occurred_at.isoformat() if row and row.answered else None,
-    }
-    return answers.for_eyes_of(actor, [kit.home_room_id if kit else of.place.room_id], told)
-
-
-def _gone(of: Gone) -> dict[str, Any]:
-    return {
-        "how": str(of.how),
-        "certainty": of.certainty,
-        "trip": answers.trip(of.trip),
-        "kit": of.kit.name if of.kit else None,
-        "units": of.units,
-    }
-
-
-class Recalls(ListView, UseCaseView):
+class Recalls(ListView, _RecallView):
     query = RecallQuery
     shows = RecallAnswer
-    use_case = "recall"
+    filters = {"open": "closed__isnull", "item": "item"}
     body = StartBody
     answers = {201: StandingAnswer}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Recall]:
         """Recalls, the newest first."""
-        found = Recall.objects.select_related("item", "entry", "closed")
-        if "open" in query:
-            found = found.filter(closed__isnull=query["open"])
-        if "item" in query:
-            found = found.filter(item=query["item"])
-        return found
+        return Recall.objects.select_related("item", "entry", "closed")
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record a maker's recall: quarantine what is here, list and tell who has the rest."""
         recall = recalls.start(act, item=find.item(data.pop("item")), **data)
-        return 201, _standing(act.actor, recalls.find(recall.pk))
+        return 201, self.standing(recall)
 
 
-class OneRecall(ReadView):
+class OneRecall(ReadView, _RecallView):
     shows = StandingAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
         """How a recall stands: who has it, who was told, what they answered, what was used."""
-        assert self.actor is not None
-        return _standing(self.actor, recalls.find(self.kwargs["id"]))
+        return self.standing(self.recall())
 
 
 class RowBody(ActBody):
@@ -186,30 +181,27 @@ class RecallAnswerBody(bodies.HereBody, RowBody):
     )
 
 
-class AnswerRecall(UseCaseView):
+class AnswerRecall(_RecallView):
     use_case = "answer_recall"
     body = RecallAnswerBody
-    answers = {200: StandingAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Say what was found in a place. What was taken out goes to quarantine."""
         act = bodies.here(act, data)
-        recall = recalls.find(self.kwargs["id"])
+        recall = self.recall()
         row = recalls.find_row(act.actor, recall, data["row"])
         recalls.answer(act, row, Answer(data["answer"]), removed=data["removed"])
-        return 200, _standing(act.actor, recall)
+        return 200, self.standing(recall)
 
 
-class MarkInformed(UseCaseView):
-    use_case = "recall"
+class MarkInformed(_RecallView):
     body = RowBody
-    answers = {200: StandingAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that whoever has a place was told in another way, such as by phone."""
-        recall = recalls.find(self.kwargs["id"])
+        recall = self.recall()
         recalls.mark_told(act, recalls.find_row(act.actor, recall, data["row"]))
-        return 200, _standing(act.actor, recall)
+        return 200, self.standing(recall)
 
 
 class CloseBody(ActBody):
@@ -223,26 +215,22 @@ class CloseBody(ActBody):
     )
 
 
-class Close(UseCaseView):
+class Close(_RecallView):
     use_case = "close_recall"
     body = CloseBody
-    answers = {200: StandingAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """End a recall: finished, and its batches stay blocked for ever; or withdrawn by its maker,
         and they are good again, unless another recall is about them."""
-        closed = closing.close(act, recalls.find(self.kwargs["id"]), **data)
-        return 200, _standing(act.actor, recalls.find(closed.pk))
+        closed = closing.close(act, self.recall(), **data)
+        return 200, self.standing(closed)
 
 
-class Reopen(UseCaseView):
-    use_case = "recall"
-    answers = {200: StandingAnswer}
-
+class Reopen(_RecallView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Follow a recall again that was closed too early."""
-        opened = closing.reopen(act, recalls.find(self.kwargs["id"]))
-        return 200, _standing(act.actor, recalls.find(opened.pk))
+        opened = closing.reopen(act, self.recall())
+        return 200, self.standing(opened)
 
 
 class PutBackBody(ActBody):
@@ -250,13 +238,13 @@ class PutBackBody(ActBody):
     shelf = serializers.CharField(max_length=40, help_text="By id, or by the code of its label.")
 
 
-class PutBack(UseCaseView):
+class PutBack(_RecallView):
     use_case = "move"
     body = PutBackBody
     answers = {201: StandingAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Move what a withdrawn recall had brought into quarantine back onto a shelf there."""
-        recall = recalls.find(self.kwargs["id"])
+        recall = self.recall()
         closing.put_back(act, recall, find.shelf(act.actor, data["shelf"]))
-        return 201, _standing(act.actor, recall)
+        return 201, self.standing(recall)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -11,7 +10,6 @@ from rest_framework import serializers
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid
 from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
-from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
 from kits.api.fields import CurrencyField, PriceField
 from kits.api.stock.lots import (
@@ -20,23 +18,22 @@ from kits.api.stock.lots import (
     CheckedAnswer,
     LotBody,
     expiry_in,
-    lots_shown,
+    with_batches,
 )
 from kits.api.stock.lots import checked as check_and_show
 from kits.api.stock.places import PlaceAnswer
+from kits.api.views import KitView
 from kits.models import Disposal, Holding, Kit, Lot
 from kits.rules.ledger.facts import Kind
 from kits.services.ledger import readiness
 from kits.services.lookup import find
 from kits.services.restocking import building, emptying
-from kits.services.restocking.building import BoughtItem, Fate, Shortage
+from kits.services.restocking.building import BoughtItem, Fate
 from kits.services.restocking.emptying import Destination, EmptyLine
-from kits.services.restocking.sorting import PutIn
+from kits.services.restocking.sorting import Placed, PutIn
 
 
-class WantedAnswer(serializers.Serializer[Any]):
-    item = serializers.IntegerField()
-    name = serializers.CharField()
+class WantedAnswer(answers.OfItem):
     units = serializers.IntegerField()
     below_minimum = serializers.BooleanField()
     on_shelves = serializers.IntegerField(
@@ -51,45 +48,14 @@ class PlacedAnswer(serializers.Serializer[Any]):
     units = serializers.IntegerField()
 
 
-class BuiltAnswer(serializers.Serializer[Any]):
-    entry = answers.EntryAnswer()
+class BuiltAnswer(answers.WithEntry):
     put_in = PlacedAnswer(many=True)
     wanted = WantedAnswer(many=True, help_text="What the kit's list still wants.")
 
 
-def _wanted(rows: Any) -> list[dict[str, Any]]:
-    return [_want(row) for row in rows]
-
-
-def _want(row: Shortage) -> dict[str, Any]:
-    return {
-        "item": row.item.pk,
-        "name": row.item.name,
-        "units": row.units,
-        "below_minimum": row.below_minimum,
-        "on_shelves": row.on_shelves,
-        "cost": _money(row.cost),
-    }
-
-
-def _money(amount: Decimal | None) -> str | None:
-    return f"{amount:.2f}" if amount is not None else None
-
-
-def _placed(rows: Any) -> list[dict[str, Any]]:
-    shown = lots_shown({lot.pk: lot for lot, _, _ in rows}.values())
-    return [
-        {"lot": shown[lot.pk], "place": PlaceAnswer(place).data, "units": units}
-        for lot, place, units in rows
-    ]
-
-
 # ---------------------------------------------------------------------------------------- building
-class BuildLineBody(StrictSerializer):
-    lot = serializers.CharField(max_length=40, help_text="By id, or by its label's code.")
-    shelf = serializers.CharField(max_length=40)
-    section = serializers.CharField(required=False, max_length=80)
-    units = serializers.IntegerField(**bodies.UNITS)
+class BuildLineBody(bodies.PutInBody):
+    """A batch that goes from a shelf into a section."""
 
 
 class BuildBody(ActBody):
@@ -97,29 +63,27 @@ class BuildBody(ActBody):
         "lines": [{"lot": "12", "shelf": "3", "section": "main", "units": 6}],
         "levels": [{"section": "main", "item": 9, "level": "full"}],
     }  # fmt: skip
-    lines = BuildLineBody(
-        many=True,
-        max_length=bodies.MOST_LINES,
+    lines = bodies.lines(
+        BuildLineBody,
         required=False,
         help_text="What goes in; without it, as the list has it.",
     )
-    levels = bodies.LevelBody(
-        many=True,
-        max_length=bodies.MOST_LINES,
+    levels = bodies.lines(
+        bodies.LevelBody,
         required=False,
         help_text="By eye; without it, all was filled up.",
     )
     through = serializers.DateField(required=False)
 
 
-class Build(UseCaseView):
+class Build(KitView):
     use_case = "build"
     body = BuildBody
     answers = {201: BuiltAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Fill a kit from the shelves."""
-        kit = find.kit(act.actor, self.kwargs["kit"])
+        kit = self.kit()
         lines = None
         if "lines" in data:
             lines = [
@@ -133,26 +97,27 @@ class Build(UseCaseView):
             ]
         levels = bodies.levels_seen(kit, data["levels"]) if "levels" in data else None
         done = building.build(act, kit, lines=lines, levels=levels, through=data.get("through"))
-        return 201, {
-            "entry": answers.entry(done.entry),
-            "put_in": _placed([(p.lot, p.section, p.units) for p in done.put_in]),
-            "wanted": _wanted(done.wanted),
-        }
+        with_batches(put.lot for put in done.put_in)
+        placed = [Placed(put.lot, put.section, put.units) for put in done.put_in]
+        return 201, {"entry": done.entry, "put_in": placed, "wanted": done.wanted}
 
 
 # --------------------------------------------------------------------------------------- stripping
-class ThingBody(LotBody):
-    item = serializers.IntegerField(min_value=1)
+class _TargetBody(StrictSerializer):
     units = serializers.IntegerField(**bodies.UNITS)
-    fate = serializers.ChoiceField(list(Fate))
     why = serializers.CharField(required=False, max_length=300, allow_blank=True)
-    section = serializers.CharField(required=False, max_length=80, help_text="Where it is kept.")
     shelf = serializers.CharField(required=False, max_length=40, help_text="Where it is put.")
     disposal = serializers.ChoiceField(Disposal.choices, required=False)
+
+
+class ThingBody(LotBody, _TargetBody):
+    item = serializers.IntegerField(min_value=1)
+    fate = serializers.ChoiceField(list(Fate))
+    section = serializers.CharField(required=False, max_length=80, help_text="Where it is kept.")
     price = PriceField(required=False, help_text="For these alone.")
 
 
-class StripBody(ActBody):
+class StripBody(bodies.LevelsBody):
     example = {
         "things": [
             {"item": 4, "units": 6, "number": "D1", "expiry": "2035-05-31", "fate": "shelf",
@@ -161,15 +126,13 @@ class StripBody(ActBody):
         ],
         "supplier": "Invented Supplies", "price": "24.50", "currency": "GBP",
     }  # fmt: skip
-    things = ThingBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
-    levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
+    things = bodies.lines(ThingBody, allow_empty=False)
     supplier = serializers.CharField(required=False, max_length=120, allow_blank=True)
     price = PriceField(required=False, allow_null=True, help_text="For the bought kit as a whole.")
     currency = CurrencyField(required=False)
 
 
-class StrippedAnswer(serializers.Serializer[Any]):
-    entry = answers.EntryAnswer()
+class StrippedAnswer(answers.WithEntry):
     went = PlacedAnswer(many=True)
     wanted = WantedAnswer(many=True, help_text="What remains to be added.")
     bought_for = serializers.DecimalField(12, 2, allow_null=True)
@@ -178,18 +141,18 @@ class StrippedAnswer(serializers.Serializer[Any]):
     )
     currency = serializers.CharField()
     unpriced = serializers.ListField(
-        child=serializers.CharField(), help_text="Remaining things of no known price."
+        child=serializers.CharField(), help_text="Remaining items of no known price."
     )
 
 
-class Strip(UseCaseView):
+class Strip(KitView):
     use_case = "strip"
     body = StripBody
     answers = {201: StrippedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Take a bought, filled kit apart: keep, shelf, training or dispose, thing by thing."""
-        kit = find.kit(act.actor, self.kwargs["kit"])
+        kit = self.kit()
         things = [_thing(act, kit, row) for row in data["things"]]
         done = building.strip(
             act,
@@ -200,15 +163,8 @@ class Strip(UseCaseView):
             currency=data.get("currency", ""),
             levels=bodies.levels_seen(kit, data.get("levels", [])),
         )
-        return 201, {
-            "entry": answers.entry(done.entry),
-            "went": _placed(done.went),
-            "wanted": _wanted(done.wanted),
-            "bought_for": _money(done.bought_for),
-            "cost_with_rest": _money(done.cost_with_rest),
-            "currency": done.currency,
-            "unpriced": [item.name for item in done.unpriced],
-        }
+        with_batches(row.lot for row in done.went)
+        return 201, {**vars(done), "unpriced": [item.name for item in done.unpriced]}
 
 
 def _thing(act: Act, kit: Kit, row: dict[str, Any]) -> BoughtItem:
@@ -238,16 +194,14 @@ class CheckInKitBody(CheckBody):
     )
 
 
-class CheckInKit(UseCaseView):
+class CheckInKit(KitView):
     use_case = "check_instrument"
     body = CheckInKitBody
     answers = {201: CheckedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record a check of an instrument in a kit: is the gauge in the green?"""
-        kit = find.kit(act.actor, self.kwargs["kit"])
-        lot = _instrument(kit, data.pop("lot", None))
-        return check_and_show(act, lot, data)
+        return check_and_show(act, _instrument(self.kit(), data.pop("lot", None)), data)
 
 
 def _instrument(kit: Kit, ref: str | None) -> Lot:
@@ -273,40 +227,33 @@ def _instrument(kit: Kit, ref: str | None) -> Lot:
 
 
 # ---------------------------------------------------------------------------------------- emptying
-class OutBody(StrictSerializer):
+class OutBody(_TargetBody):
     lot = serializers.CharField(max_length=40, help_text="By id, or by its label's code.")
     section = serializers.CharField(required=False, max_length=80, help_text="Where it is.")
-    units = serializers.IntegerField(**bodies.UNITS)
     way = serializers.ChoiceField(list(Destination))
-    why = serializers.CharField(required=False, max_length=300, allow_blank=True)
-    shelf = serializers.CharField(required=False, max_length=40, help_text="Where it is put.")
-    disposal = serializers.ChoiceField(Disposal.choices, required=False)
 
 
 class EmptyBody(ActBody):
     example = {
         "lines": [{"lot": "12", "section": "main", "units": 2, "way": "shelf", "shelf": "3"}],
     }  # fmt: skip
-    lines = OutBody(many=True, max_length=bodies.MOST_LINES, required=False)
-    levels = bodies.LevelBody(
-        many=True, max_length=bodies.MOST_LINES, required=False, help_text="Left of it, by eye."
-    )
+    lines = bodies.lines(OutBody, required=False)
+    levels = bodies.lines(bodies.LevelBody, required=False, help_text="Left of it, by eye.")
 
 
-class EmptiedAnswer(serializers.Serializer[Any]):
-    entry = answers.EntryAnswer()
+class EmptiedAnswer(answers.WithEntry):
     went = PlacedAnswer(many=True, help_text="To quarantine in place of a shelf where it must.")
     left = serializers.IntegerField(help_text="Units still inside; with 0 it may be retired.")
 
 
-class Empty(UseCaseView):
+class Empty(KitView):
     use_case = "strip"
     body = EmptyBody
     answers = {201: EmptiedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Take things out of a kit for good: shelf, training, sold, given away, thrown out."""
-        kit = find.kit(act.actor, self.kwargs["kit"])
+        kit = self.kit()
         lines = [
             EmptyLine(
                 section=find.section(kit, row.get("section", "")),
@@ -321,8 +268,5 @@ class Empty(UseCaseView):
         ]
         levels = bodies.levels_seen(kit, data.get("levels", []))
         done = emptying.empty(act, kit, lines, levels=levels)
-        return 201, {
-            "entry": answers.entry(done.entry),
-            "went": _placed(done.went),
-            "left": done.left,
-        }
+        with_batches(row.lot for row in done.went)
+        return 201, done

@@ -13,35 +13,35 @@ from gearroom.core.api.requests.serializers import (
     QuerySerializer,
     StrictSerializer,
 )
-from gearroom.core.api.views import ReadView, UseCaseView
+from gearroom.core.api.views import ReadView
 from kits.api import answers, bodies
+from kits.api.views import KitView
 from kits.models import Kit, Place
 from kits.rules.ledger.expiry import good_through
+from kits.rules.restocking.picking import TakeOut
 from kits.services.ledger import readiness, verdicts
 from kits.services.lookup import find
 from kits.services.restocking import adding, borrowing, sorting
 from kits.services.restocking.borrowing import BorrowLine
-from kits.services.restocking.sorting import PutIn, Restock, RestockDifference, RestockResult
+from kits.services.restocking.sorting import PutIn, RestockDifference, RestockResult
 
 
 # ------------------------------------------------------------------------------ looking inside
-class LookInsideBody(ActBody):
+class LookInsideBody(bodies.LevelsBody):
     example = {"levels": [{"section": "main", "item": 9, "level": "full"}]}
-    levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
     note = NoteField(required=False, max_length=300)
 
 
-class LookInside(UseCaseView):
+class LookInside(KitView):
     use_case = "look_inside"
     body = LookInsideBody
     answers = {200: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that a kit was opened and found as the book has it."""
-        kit = find.kit(act.actor, self.kwargs["kit"])
+        kit = self.kit()
         levels = bodies.levels_seen(kit, data.get("levels", []))
-        entry = sorting.look_inside(act, kit, levels=levels, note=data.get("note", ""))
-        return 200, answers.done(entry)
+        return 200, sorting.look_inside(act, kit, levels=levels, note=data.get("note", ""))
 
 
 # ----------------------------------------------------------------------------------- restocking
@@ -52,124 +52,85 @@ class RestockQuery(QuerySerializer):
     )
 
 
-class PutInAnswer(serializers.Serializer[Any]):
-    item = serializers.IntegerField()
-    name = serializers.CharField()
-    units = serializers.IntegerField()
-    lot = serializers.IntegerField()
-    number = serializers.CharField()
-    good_until = serializers.DateField(allow_null=True)
+class ShelfName(serializers.CharField):
+    """The name of the shelf that a row of a restock list takes from."""
+
+    def __init__(self, **more: Any) -> None:
+        super().__init__(source="shelf", **more)
+
+    def to_representation(self, shelf: str) -> str:
+        """By the shelf's id."""
+        return self.root.instance.shelves[int(shelf)].name
+
+
+class Destination(serializers.CharField):
+    """The name of the place that a row of a restock list goes to."""
+
+    def __init__(self) -> None:
+        super().__init__(source="*")
+
+    def to_representation(self, row: TakeOut) -> str:  # type: ignore[override]  # of a row
+        """By the list."""
+        return sorting.destination(self.root.instance, row).name
+
+
+class _ItemRow(serializers.Serializer[Any]):
+    item = serializers.IntegerField(source="thing.id")
+    name = serializers.CharField(source="thing.name")
+
+
+class PutInAnswer(_ItemRow):
+    units = serializers.IntegerField(source="count")
+    lot = serializers.IntegerField(source="batch.id")
+    number = serializers.CharField(source="batch.number")
+    good_until = answers.made(serializers.DateField, good_through, source="batch", allow_null=True)
     shelf = serializers.IntegerField()
-    shelf_name = serializers.CharField()
+    shelf_name = ShelfName()
     section = serializers.CharField()
-    instead_of = serializers.CharField(allow_null=True)
+    instead_of = serializers.CharField(source="instead_of.name", allow_null=True)
 
 
 class TakeOutAnswer(serializers.Serializer[Any]):
-    item = serializers.IntegerField()
-    name = serializers.CharField()
-    units = serializers.IntegerField()
-    lot = serializers.IntegerField()
-    number = serializers.CharField()
+    item = serializers.IntegerField(source="batch.thing.id")
+    name = serializers.CharField(source="batch.thing.name")
+    units = serializers.IntegerField(source="count")
+    lot = serializers.IntegerField(source="batch.id")
+    number = serializers.CharField(source="batch.number")
     section = serializers.CharField()
     why = serializers.CharField()
-    to = serializers.CharField()
+    to = Destination()
 
 
-class FillUpAnswer(serializers.Serializer[Any]):
-    item = serializers.IntegerField()
-    name = serializers.CharField()
+class FillUpAnswer(_ItemRow):
     section = serializers.CharField()
     level = serializers.CharField(allow_null=True)
-    shelf_name = serializers.CharField(allow_null=True)
+    shelf_name = ShelfName(allow_null=True)
 
 
-class MissingAnswer(serializers.Serializer[Any]):
-    item = serializers.IntegerField()
-    name = serializers.CharField()
-    units = serializers.IntegerField()
+class MissingAnswer(_ItemRow):
+    units = serializers.IntegerField(source="count")
     below_minimum = serializers.BooleanField()
 
 
 class RestockAnswer(serializers.Serializer[Any]):
-    kit = serializers.CharField()
-    through = serializers.DateField()
-    take_out = TakeOutAnswer(many=True)
-    put_in = PutInAnswer(many=True)
-    fill_up = FillUpAnswer(many=True)
-    missing = MissingAnswer(many=True)
-    next_seal = serializers.CharField(allow_blank=True)
-
-
-def restock_shown(plan: Restock) -> dict[str, Any]:
     """A restock list, in the order of doing."""
-    return {
-        "kit": plan.kit.name,
-        "through": plan.through.isoformat(),
-        "take_out": [
-            {
-                "item": row.batch.thing.id,
-                "name": row.batch.thing.name,
-                "units": row.count,
-                "lot": row.batch.id,
-                "number": row.batch.number,
-                "section": row.section,
-                "why": str(row.why),
-                "to": sorting.destination(plan, row).name,
-            }
-            for row in plan.list.take_out
-        ],
-        "put_in": [
-            {
-                "item": row.thing.id,
-                "name": row.thing.name,
-                "units": row.count,
-                "lot": row.batch.id,
-                "number": row.batch.number,
-                "good_until": until.isoformat() if (until := good_through(row.batch)) else None,
-                "shelf": int(row.shelf),
-                "shelf_name": plan.shelves[int(row.shelf)].name,
-                "section": row.section,
-                "instead_of": row.instead_of.name if row.instead_of else None,
-            }
-            for row in plan.list.put_in
-        ],
-        "fill_up": [
-            {
-                "item": row.thing.id,
-                "name": row.thing.name,
-                "section": row.section,
-                "level": row.level,
-                "shelf_name": plan.shelves[int(row.shelf)].name if row.shelf else None,
-            }
-            for row in plan.list.fill_up
-        ],
-        "missing": [
-            {
-                "item": row.thing.id,
-                "name": row.thing.name,
-                "units": row.count,
-                "below_minimum": row.below_minimum,
-            }
-            for row in plan.list.missing
-        ],
-        "next_seal": sorting.next_seal_number(plan.kit.room),
-    }
 
-
-class PutInBody(StrictSerializer):
-    lot = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
-    shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
-    section = serializers.CharField(required=False, max_length=80)
-    units = serializers.IntegerField(**bodies.UNITS)
+    kit = serializers.CharField(source="kit.name")
+    through = serializers.DateField()
+    take_out = TakeOutAnswer(source="list.take_out", many=True)
+    put_in = PutInAnswer(source="list.put_in", many=True)
+    fill_up = FillUpAnswer(source="list.fill_up", many=True)
+    missing = MissingAnswer(source="list.missing", many=True)
+    next_seal = answers.made(
+        serializers.CharField, sorting.next_seal_number, source="kit.room", allow_blank=True
+    )
 
 
 class DifferingBody(StrictSerializer):
     item = serializers.IntegerField(min_value=1)
     section = serializers.CharField(max_length=80)
-    instead = PutInBody(
-        many=True,
-        max_length=bodies.MOST_LINES,
+    instead = bodies.lines(
+        bodies.PutInBody,
         required=False,
         help_text="What went in; nothing where it was left out.",
     )
@@ -188,25 +149,23 @@ class RestockBody(ActBody):
         " the kit, and ends no sorting.",
     )
     as_listed = serializers.BooleanField(default=True)
-    exceptions = DifferingBody(many=True, max_length=bodies.MOST_LINES, required=False)
-    extra = PutInBody(many=True, max_length=bodies.MOST_LINES, required=False)
-    levels = bodies.LevelBody(
-        many=True,
-        max_length=bodies.MOST_LINES,
+    exceptions = bodies.lines(DifferingBody, required=False)
+    extra = bodies.lines(bodies.PutInBody, required=False)
+    levels = bodies.lines(
+        bodies.LevelBody,
         required=False,
         help_text="Without it everything judged by eye was filled up.",
     )
     through = serializers.DateField(required=False)
 
 
-class RestockedAnswer(serializers.Serializer[Any]):
-    entry = answers.EntryAnswer()
+class RestockedAnswer(answers.WithEntry):
     units_put_in = serializers.IntegerField()
     units_taken_out = serializers.IntegerField()
     verdict = answers.VerdictAnswer()
 
 
-class RestockView(ReadView, UseCaseView):
+class RestockView(ReadView, KitView):
     use_case = "restock"
     query = RestockQuery
     shows = RestockAnswer
@@ -215,23 +174,20 @@ class RestockView(ReadView, UseCaseView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """What to take out, what to put in from which shelf, and what is not in stock."""
-        assert self.actor is not None
-        kit = find.kit(self.actor, self.kwargs["kit"])
-        return restock_shown(sorting.restock_list(kit, through=query.get("through")))
+        return sorting.restock_list(self.kit(), through=query.get("through"))
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Put in what the list says, but for the exceptions; or what one line lacks."""
-        kit = find.kit(act.actor, self.kwargs["kit"])
+        kit = self.kit()
         if "line" in data:
             done = adding.add(act, kit, data["line"], through=data.get("through"))
         else:
             done = self._restocked(act, kit, data)
-        through = data.get("through") or sorting.through_day(kit)
         return 201, {
-            "entry": answers.entry(done.entry),
-            "units_put_in": sum(p.units for p in done.put_in),
+            "entry": done.entry,
+            "units_put_in": sum(put.units for put in done.put_in),
             "units_taken_out": sum(leg.units for leg in done.taken_out),
-            "verdict": answers.verdict(readiness.verdict(kit, through)),
+            "verdict": readiness.verdict(kit, data.get("through") or sorting.through_day(kit)),
         }
 
     def _restocked(self, act: Act, kit: Kit, data: dict[str, Any]) -> RestockResult:
@@ -262,14 +218,13 @@ def put_in(act: Act, kit: Kit, row: dict[str, Any], section: Place | None) -> Pu
 
 
 # ------------------------------------------------------------------------------------- the rest
-class TakeOut(UseCaseView):
+class TakeExpiredOut(KitView):
     use_case = "take_expired_out"
     answers = {200: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Take out everything that may not stay inside."""
-        kit = find.kit(act.actor, self.kwargs["kit"])
-        return 200, answers.done(sorting.take_expired_out(act, kit))
+        return 200, sorting.take_expired_out(act, self.kit())
 
 
 class BorrowLineBody(StrictSerializer):
@@ -282,20 +237,19 @@ class BorrowLineBody(StrictSerializer):
 class BorrowBody(ActBody):
     example = {"giver": "DAY-02", "lines": [{"lot": "12", "units": 1}]}
     giver = serializers.CharField(max_length=40, help_text="The kit that gives, by name or code.")
-    lines = BorrowLineBody(many=True, max_length=bodies.MOST_LINES, allow_empty=False)
+    lines = bodies.lines(BorrowLineBody, allow_empty=False)
     already_done = serializers.BooleanField(
         default=False, help_text="A report of what happened, not a request: always recorded."
     )
 
 
-class Borrow(UseCaseView):
+class Borrow(KitView):
     use_case = "borrow"
     body = BorrowBody
-    answers = {201: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Move things from another kit into this one."""
-        taker = find.kit(act.actor, self.kwargs["kit"])
+        taker = self.kit()
         giver = find.kit(act.actor, data["giver"])
         lines = [
             BorrowLine(
@@ -306,8 +260,7 @@ class Borrow(UseCaseView):
             )
             for row in data["lines"]
         ]
-        entry = borrowing.borrow(act, giver, taker, lines, already_done=data["already_done"])
-        return 201, answers.done(entry)
+        return 201, borrowing.borrow(act, giver, taker, lines, already_done=data["already_done"])
 
 
 class ResealBody(ActBody):
@@ -319,38 +272,30 @@ class ResealBody(ActBody):
     )
 
 
-class ResealedAnswer(serializers.Serializer[Any]):
-    entry = answers.EntryAnswer()
+class ResealedAnswer(answers.WithEntry, answers.DaysAnswer):
     seal = serializers.CharField()
-    first_expiry = serializers.DateField(
-        allow_null=True, help_text="For its tag; null: nothing in it is dated."
-    )
-    fit_until = serializers.DateField(allow_null=True)
-    may_go_until = serializers.DateField(allow_null=True)
     to_sort = serializers.BooleanField(
         help_text="It still needs sorting: nobody checked its contents since it came back."
     )
     verdict = answers.VerdictAnswer()
 
 
-class Reseal(UseCaseView):
+class Reseal(KitView):
     use_case = "reseal"
     body = ResealBody
     answers = {201: ResealedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Put a numbered seal on; with what its tag then says, and how the kit stands."""
-        kit = find.kit(act.actor, self.kwargs["kit"])
+        kit = self.kit()
         section = find.section(kit, data["section"]) if "section" in data else None
         seal = sorting.reseal(act, kit, data["seal"], section=section, anyway=data["anyway"])
         kit = find.any_kit(kit.name)
-        days = readiness.days_now(kit)
         return 201, {
-            "entry": answers.entry(seal.put_on),
+            "entry": seal.put_on,
             "seal": seal.number,
-            "first_expiry": answers.iso(kit.first_expiry),
-            "fit_until": answers.iso(days.fit_until),
-            "may_go_until": answers.iso(days.may_go_until),
+            "kit": kit,
+            "days": readiness.days_now(kit),
             "to_sort": kit.to_sort_since is not None,
-            "verdict": answers.verdict(verdicts.judged_one(kit).verdict),
+            "verdict": verdicts.judged_one(kit).verdict,
         }

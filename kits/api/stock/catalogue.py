@@ -4,22 +4,32 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 from rest_framework import serializers
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import NotFound
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
-from gearroom.core.api.views import ListView, ReadView, UseCaseView
+from gearroom.core.api.views import ListView, ReadView, UseCaseView, present
 from kits.api.fields import GtinField
 from kits.models import Disposal, Item, Substitute
 from kits.rules.ledger.facts import Kind
 from kits.services.stock import catalogue
 
 KINDS = [kind.value for kind in Kind]
-CELSIUS = {"min_value": -90, "max_value": 120, "required": False, "allow_null": True}
-DAYS = {"min_value": 1, "max_value": 36_500, "required": False, "allow_null": True}
-SMALL = {"min_value": 1, "max_value": 1_000_000, "required": False, "allow_null": True}
+CELSIUS: dict[str, Any] = {
+    "min_value": -90,
+    "max_value": 120,
+    "required": False,
+    "allow_null": True,
+}
+DAYS: dict[str, Any] = {"min_value": 1, "max_value": 36_500, "required": False, "allow_null": True}
+SMALL: dict[str, Any] = {
+    "min_value": 1,
+    "max_value": 1_000_000,
+    "required": False,
+    "allow_null": True,
+}
 
 
 class PackCodeAnswer(serializers.Serializer[Any]):
@@ -145,30 +155,35 @@ class _ItemView(UseCaseView):
             raise NotFound("thing", wanted)
         return found
 
-    def shown(self, item: Item) -> Any:
+    def whole(self, row: Item) -> Item:
         """It as it is now."""
-        return ItemAnswer(self.item(item.pk)).data
+        return self.item(row.pk)
 
 
 class Items(ListView, _ItemView):
     query = ItemQuery
     shows = ItemAnswer
     ordering = ("name",)
+    filters = {
+        "search": "name__icontains",
+        "kind": "kind",
+        "by_eye": "by_eye",
+        "sterile": "sterile",
+        "latex": "latex",
+        "child": "child",
+        "gtin": lambda actor, gtin: Q(pack_codes__gtin=catalogue.gtin14(gtin)),
+        "retired": present("retired_on"),
+    }
     body = ItemBody
     answers = {201: ItemAnswer}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Item]:
         """The catalogue, by name."""
-        found = items().filter(retired_on__isnull=not query.pop("retired"))
-        if "search" in query:
-            found = found.filter(name__icontains=query.pop("search"))
-        if "gtin" in query:
-            found = found.filter(pack_codes__gtin=catalogue.gtin14(query.pop("gtin")))
-        return found.filter(**query)
+        return items()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Add a kind of thing."""
-        return 201, self.shown(catalogue.add_item(act, **data))
+        return 201, self.whole(catalogue.add_item(act, **data))
 
 
 class OneItem(ReadView, _ItemView):
@@ -178,27 +193,23 @@ class OneItem(ReadView, _ItemView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """One kind of thing."""
-        return ItemAnswer(self.item()).data
+        return self.item()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Change what is said of a thing; kits that it matters to are judged again."""
-        return 200, self.shown(catalogue.edit_item(act, self.item(), **data))
-
-    def whole(self, row: Item) -> Any:
-        """A thing as it is shown."""
-        return self.shown(row)
+        return 200, self.whole(catalogue.edit_item(act, self.item(), **data))
 
 
 class RetireItem(_ItemView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Stop buying a thing; what is left of it may be used up."""
-        return 200, self.shown(catalogue.retire_item(act, self.item()))
+        return 200, self.whole(catalogue.retire_item(act, self.item()))
 
 
 class BringBackItem(_ItemView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Take a retired thing into use again."""
-        return 200, self.shown(catalogue.bring_back_item(act, self.item()))
+        return 200, self.whole(catalogue.bring_back_item(act, self.item()))
 
 
 class PutPackCode(_ItemView):
@@ -208,7 +219,7 @@ class PutPackCode(_ItemView):
         """Say that packs with a maker's GTIN hold so many units of a thing."""
         item = self.item()
         catalogue.put_pack_code(act, item, **data)
-        return 200, self.shown(item)
+        return 200, self.whole(item)
 
 
 class RemovePackCode(_ItemView):
@@ -218,7 +229,7 @@ class RemovePackCode(_ItemView):
         """Take a GTIN from a thing."""
         item = self.item()
         catalogue.remove_pack_code(act, item, data["gtin"])
-        return 200, self.shown(item)
+        return 200, self.whole(item)
 
 
 class PutSubstitute(_ItemView):
@@ -228,7 +239,7 @@ class PutSubstitute(_ItemView):
         """Say what will do instead of a thing, one for one; not said of the other way round."""
         item = self.item()
         catalogue.put_substitute(act, item, self.item(data["instead"]), data.get("note", ""))
-        return 200, self.shown(item)
+        return 200, self.whole(item)
 
 
 class RemoveSubstitute(_ItemView):
@@ -238,4 +249,4 @@ class RemoveSubstitute(_ItemView):
         """Say that another thing does not do instead of this one any more."""
         item = self.item()
         catalogue.remove_substitute(act, item, self.item(data["instead"]))
-        return 200, self.shown(item)
+        return 200, self.whole(item)

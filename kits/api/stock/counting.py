@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import Any
 
 from django.utils.translation import gettext_lazy as _
@@ -13,7 +12,8 @@ from gearroom.core.api.openapi.member_rules import OneOf
 from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from gearroom.core.api.views import UseCaseView
 from kits.api import answers, bodies
-from kits.models import Place
+from kits.api.views import KitView
+from kits.models import Entry, Place
 from kits.services.custody import wrong_kit
 from kits.services.ledger import kit_summary, reversal
 from kits.services.lookup import find
@@ -34,7 +34,7 @@ class FoundBody(StrictSerializer):
     units = serializers.IntegerField(min_value=0, max_value=1_000_000)
 
 
-class CountKitBody(ActBody):
+class CountKitBody(bodies.LevelsBody):
     example = {
         "found": [{"item": 4, "section": "main", "units": 6}],
         "complete": True, "levels": [{"section": "main", "item": 9, "level": "low"}],
@@ -42,9 +42,8 @@ class CountKitBody(ActBody):
     section = serializers.CharField(
         required=False, max_length=80, help_text="Only this section; else the whole kit."
     )
-    found = FoundBody(many=True, max_length=bodies.MOST_LINES)
+    found = bodies.lines(FoundBody)
     complete = serializers.BooleanField(default=False, help_text=COMPLETE)
-    levels = bodies.LevelBody(many=True, max_length=bodies.MOST_LINES, required=False)
     preview = serializers.BooleanField(
         default=False, help_text="Show the differences and write nothing."
     )
@@ -53,20 +52,16 @@ class CountKitBody(ActBody):
 class CountShelfBody(ActBody):
     example = {"shelf": "3", "found": [{"lot": "12", "units": 11}]}
     shelf = serializers.CharField(max_length=40, help_text="By id or by its label's code.")
-    found = FoundBody(many=True, max_length=bodies.MOST_LINES)
+    found = bodies.lines(FoundBody)
     complete = serializers.BooleanField(default=False, help_text=COMPLETE)
     preview = serializers.BooleanField(default=False)
 
 
-class DifferenceAnswer(serializers.Serializer[Any]):
-    place = serializers.CharField()
-    item = serializers.IntegerField()
-    name = serializers.CharField()
-    lot = serializers.IntegerField()
-    number = serializers.CharField()
+class DifferenceAnswer(answers.LotUnits):
+    place = serializers.CharField(source="place.name")
     booked = serializers.IntegerField()
     found = serializers.IntegerField()
-    lot_assumed = serializers.BooleanField()
+    lot_assumed = serializers.BooleanField(source="assumed")
 
 
 class CountedAnswer(serializers.Serializer[Any]):
@@ -74,14 +69,14 @@ class CountedAnswer(serializers.Serializer[Any]):
     differences = DifferenceAnswer(many=True)
 
 
-class CountKit(UseCaseView):
+class CountKit(KitView):
     use_case = "count"
     body = CountKitBody
     answers = {200: CountedAnswer, 201: CountedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Write down what was found in a kit or one of its sections."""
-        kit = find.kit(act.actor, self.kwargs["kit"])
+        kit = self.kit()
         if "section" in data:
             places = [find.section(kit, data["section"])]
         else:
@@ -123,28 +118,8 @@ def _count(
 ) -> tuple[int, Any]:
     if data["preview"]:
         changed = counting.differences(places, found, complete=data["complete"], levels=levels)
-        return 200, {"entry": None, "differences": _differences(changed)}
-    done = counting.count(act, places, found, complete=data["complete"], levels=levels)
-    return 201, {
-        "entry": answers.entry(done.entry),
-        "differences": _differences(done.differences),
-    }
-
-
-def _differences(rows: Any) -> list[dict[str, Any]]:
-    return [
-        {
-            "place": d.place.name,
-            "item": d.lot.item_id,
-            "name": d.lot.item.name,
-            "lot": d.lot.pk,
-            "number": d.lot.number,
-            "booked": d.booked,
-            "found": d.found,
-            "lot_assumed": d.assumed,
-        }
-        for d in rows
-    ]
+        return 200, {"entry": None, "differences": changed}
+    return 201, counting.count(act, places, found, complete=data["complete"], levels=levels)
 
 
 class ReverseBody(ActBody):
@@ -165,6 +140,10 @@ class LaterAnswer(serializers.Serializer[Any]):
     when = serializers.DateTimeField()
     who = serializers.CharField(allow_null=True)
     text = serializers.CharField()
+
+    def to_representation(self, entry: Entry) -> Any:
+        """The act that an entry is of."""
+        return super().to_representation(kit_summary.act(entry))
 
 
 class ChangeAnswer(serializers.Serializer[Any]):
@@ -188,15 +167,9 @@ class Reverse(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Put a mistake right: reverse the act that an entry belongs to. Where later acts stand on
         it, 409 `built-on` lists them; with `together` and `through` they are reversed too."""
-        done = reversal.reverse(
+        return 201, reversal.reverse(
             act, self.kwargs["id"], together=data["together"], through=data.get("through")
         )
-        return 201, {
-            "entries": [answers.entry(e) for e in done.entries],
-            "notices_taken_back": done.notices_taken_back,
-            "later": [kit_summary.act(entry) for entry in done.later],
-            "changes": [asdict(change) for change in done.changes],
-        }
 
 
 class ReallyBody(ActBody):
@@ -219,5 +192,4 @@ class MoveToOtherKit(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Take an act back and write the same for the kit that it really was."""
-        done = wrong_kit.correct_kit(act, self.kwargs["id"], find.kit(act.actor, data["kit"]))
-        return 201, {"entry": answers.entry(done.entry) if done.entry else None}
+        return 201, wrong_kit.correct_kit(act, self.kwargs["id"], find.kit(act.actor, data["kit"]))

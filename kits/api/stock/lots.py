@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils.translation import gettext as _
 from rest_framework import serializers
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid
 from gearroom.core.api.requests.serializers import ActBody, PageQuery, StrictSerializer
-from gearroom.core.api.views import ListView, ReadView, UseCaseView
+from gearroom.core.api.views import ListView, ReadView, UseCaseView, present
 from kits.api import answers
 from kits.models import Holding, Lot, LotFact
 from kits.rules.ledger.expiry import good_through
@@ -23,7 +24,7 @@ from kits.services.lookup import find
 from kits.services.lookup.own_side import receipts_of, without_strangers
 from kits.services.stock import corrections, instruments, views
 
-NUMBER = {"max_length": 80, "allow_blank": True}
+NUMBER: dict[str, Any] = {"max_length": 80, "allow_blank": True}
 
 
 class ThingAnswer(serializers.Serializer[Any]):
@@ -33,47 +34,38 @@ class ThingAnswer(serializers.Serializer[Any]):
 
 
 class BatchAnswer(serializers.Serializer[Any]):
+    """A batch; several are judged together by `with_batches`."""
+
     id = serializers.IntegerField()
     item = ThingAnswer()
     number = serializers.CharField(help_text="The maker's lot number; empty: not known.")
     serial = serializers.CharField()
     expiry = serializers.DateField(allow_null=True, help_text="The printed last good day.")
     opened_on = serializers.DateField(allow_null=True)
-    good_until = serializers.DateField(
-        allow_null=True, help_text="The sooner of the printed day and that since it was opened."
+    good_until = answers.made(
+        serializers.DateField,
+        good_through,
+        source="batch",
+        allow_null=True,
+        help_text="The sooner of the printed day and that since it was opened.",
     )
-    recall = serializers.IntegerField(allow_null=True)
-    withheld = serializers.BooleanField()
-    check_due = serializers.DateField(allow_null=True)
-    check_passed = serializers.BooleanField(allow_null=True)
+    recall = serializers.IntegerField(source="recall_id", allow_null=True)
+    withheld = serializers.BooleanField(source="batch.withheld")
+    check_due = serializers.DateField(source="batch.check_due", allow_null=True)
+    check_passed = serializers.BooleanField(source="batch.check_passed", allow_null=True)
+
+    def to_representation(self, lot: Lot) -> Any:
+        """The lot, judged by now at the latest."""
+        return super().to_representation(lot if "batch" in vars(lot) else with_batches([lot])[0])
 
 
-def lots_shown(lots: Iterable[Lot]) -> dict[int, dict[str, Any]]:
-    """Batches as they are shown, by id; they come with their items."""
+def with_batches(lots: Iterable[Lot]) -> list[Lot]:
+    """Lots, which come with their items, each with its `batch` as the rules take it."""
     lots = list(lots)
     batches = readiness.batches(lots)
-    return {lot.pk: _shown(lot, batches[lot.pk]) for lot in lots}
-
-
-def _shown(lot: Lot, batch: Any) -> dict[str, Any]:
-    return {
-        "id": lot.pk,
-        "item": {"id": lot.item_id, "name": lot.item.name, "base_unit": lot.item.base_unit},
-        "number": lot.number,
-        "serial": lot.serial,
-        "expiry": iso(lot.expiry),
-        "opened_on": iso(lot.opened_on),
-        "good_until": iso(good_through(batch)),
-        "recall": lot.recall_id,
-        "withheld": batch.withheld,
-        "check_due": iso(batch.check_due),
-        "check_passed": batch.check_passed,
-    }
-
-
-def iso(day: date | None) -> str | None:
-    """A day as JSON has it."""
-    return day.isoformat() if day else None
+    for lot in lots:
+        vars(lot)["batch"] = batches[lot.pk]
+    return lots
 
 
 def expiry_in(data: dict[str, Any], today: date) -> date | None:
@@ -114,41 +106,39 @@ class LotQuery(PageQuery):
 class Lots(ListView):
     query = LotQuery
     shows = BatchAnswer
+    filters = {
+        "item": "item",
+        "number": lambda actor, number: Q(number=normal(number)),
+        "expiring_before": lambda actor, day: views.expiring_before(day),
+        "recalled": present("recall"),
+        "in_stock": lambda actor, wanted: _in_stock() if wanted else ~_in_stock(),
+    }
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Lot]:
         """Batches, the newest first."""
-        lots = Lot.objects.select_related("item")
-        if "item" in query:
-            lots = lots.filter(item=query["item"])
-        if "number" in query:
-            lots = lots.filter(number=normal(query["number"]))
-        if "expiring_before" in query:
-            lots = lots.filter(views.expiring_before(query["expiring_before"]))
-        if "recalled" in query:
-            lots = lots.filter(recall__isnull=not query["recalled"])
-        if "in_stock" in query:
-            held = Holding.objects.on_hand().filter(lot=OuterRef("pk"))
-            lots = lots.filter(Exists(held) if query["in_stock"] else ~Exists(held))
-        return lots
+        return Lot.objects.select_related("item")
 
-    def show(self, page: list[Lot]) -> Any:
+    def whole_page(self, page: list[Lot]) -> Sequence[Lot]:
         """The page's batches, judged together."""
-        shown = lots_shown(page)
-        return [shown[lot.pk] for lot in page]
+        return with_batches(page)
+
+
+def _in_stock() -> Q:
+    return Q(Exists(Holding.objects.on_hand().filter(lot=OuterRef("pk"))))
 
 
 class FactAnswer(serializers.Serializer[Any]):
     number = serializers.CharField()
     expiry = serializers.DateField(allow_null=True)
-    since = serializers.DateTimeField(help_text="When it was recorded.")
-    entry = serializers.IntegerField()
-    by = serializers.CharField(allow_null=True)
-    reason = serializers.CharField()
+    since = answers.Moment(source="entry.recorded_at", help_text="When it was recorded.")
+    entry = serializers.IntegerField(source="entry_id")
+    by = serializers.CharField(source="entry.person.name", allow_null=True)
+    reason = serializers.CharField(source="entry.reason")
 
 
 class ReceiptAnswer(serializers.Serializer[Any]):
-    entry = serializers.IntegerField()
-    on = serializers.DateTimeField()
+    entry = serializers.IntegerField(source="entry_id")
+    on = answers.Moment(source="entry.occurred_at")
     units = serializers.IntegerField()
     supplier = serializers.CharField()
     price = serializers.DecimalField(12, 2, allow_null=True, help_text="For all of it.")
@@ -156,17 +146,23 @@ class ReceiptAnswer(serializers.Serializer[Any]):
 
 
 class BatchPlaceAnswer(serializers.Serializer[Any]):
-    place = serializers.IntegerField()
-    name = serializers.CharField()
-    kind = serializers.CharField()
-    kit = serializers.CharField(allow_null=True)
+    place = serializers.IntegerField(source="place_id")
+    name = serializers.CharField(source="place.name")
+    kind = serializers.CharField(source="place.kind")
+    kit = serializers.CharField(source="place.kit.name", allow_null=True)
     units = serializers.IntegerField()
 
 
-class BatchWholeAnswer(BatchAnswer):
-    facts = FactAnswer(many=True, help_text="What was believed of it, the latest last.")
+class _BatchRecord(serializers.Serializer[Any]):
+    facts = FactAnswer(many=True, help_text="What was on record of it, the latest last.")
     receipts = ReceiptAnswer(many=True, help_text="Empty for those who do not receive stock.")
     places = BatchPlaceAnswer(many=True, help_text="Where it is, in one's own rooms.")
+
+
+class BatchWholeAnswer(BatchAnswer, _BatchRecord):
+    def to_representation(self, row: Any) -> Any:
+        """The batch, with what is on record of it."""
+        return {**BatchAnswer(row["lot"]).data, **_BatchRecord(row).data}
 
 
 class OneLot(ReadView):
@@ -174,7 +170,6 @@ class OneLot(ReadView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """A batch: what is and was believed of it, how it came, where it is."""
-        assert self.actor is not None
         lot = find.lot(self.kwargs["id"])
         facts = list(LotFact.objects.filter(lot=lot).select_related("entry__person"))
         without_strangers(self.actor, [fact.entry for fact in facts])
@@ -183,41 +178,8 @@ class OneLot(ReadView):
             .filter(lot=lot, place__in=find.places_of(self.actor))
             .select_related("place__kit")
         )
-        return {
-            **lots_shown([lot])[lot.pk],
-            "facts": [
-                {
-                    "number": fact.number,
-                    "expiry": iso(fact.expiry),
-                    "since": fact.entry.recorded_at.isoformat(),
-                    "entry": fact.entry_id,
-                    "by": fact.entry.person.name if fact.entry.person else None,
-                    "reason": fact.entry.reason,
-                }
-                for fact in facts
-            ],
-            "receipts": [
-                {
-                    "entry": receipt.entry_id,
-                    "on": receipt.entry.occurred_at.isoformat(),
-                    "units": receipt.units,
-                    "supplier": receipt.supplier,
-                    "price": str(receipt.price) if receipt.price is not None else None,
-                    "currency": receipt.currency,
-                }
-                for receipt in receipts_of(self.actor, lot)
-            ],
-            "places": [
-                {
-                    "place": holding.place_id,
-                    "name": holding.place.name,
-                    "kind": holding.place.kind,
-                    "kit": holding.place.kit.name if holding.place.kit else None,
-                    "units": holding.units,
-                }
-                for holding in held
-            ],
-        }
+        receipts = receipts_of(self.actor, lot)
+        return {"lot": lot, "facts": facts, "receipts": receipts, "places": held}
 
 
 # -------------------------------------------------------------------------------------- correcting
@@ -228,8 +190,7 @@ class CorrectBody(ActBody):
     expiry_printed = serializers.CharField(required=False, max_length=40)
 
 
-class CorrectedAnswer(serializers.Serializer[Any]):
-    entry = answers.EntryAnswer()
+class CorrectedAnswer(answers.WithEntry):
     lot = BatchAnswer()
     booked_over = serializers.BooleanField(
         help_text="Another batch had this identity already; all units are of that one now."
@@ -252,39 +213,29 @@ class Correct(UseCaseView):
             number=data.get("number"),
             expiry=expiry if says_date else corrections.Keep.AS_IT_IS,
         )
-        now = find.lot(done.lot.pk)
-        return 200, {
-            "entry": answers.entry(done.entry),
-            "lot": lots_shown([now])[now.pk],
-            "booked_over": done.booked_over,
-        }
+        return 200, replace(done, lot=find.lot(done.lot.pk))
 
 
 # ---------------------------------------------------------------------------------------- checking
 class CheckBody(ActBody):
     example = {"passed": True, "answer": "In the green", "checked_on": "2026-05-31"}
-    passed = serializers.BooleanField(help_text="The answer to the thing's question.")
+    passed = serializers.BooleanField(help_text="The answer to the item's question.")
     answer = serializers.CharField(required=False, max_length=200, allow_blank=True)
     checked_on = serializers.DateField(required=False)
     due_on = serializers.DateField(
-        required=False, help_text="When the next is due, if not after the thing's interval."
+        required=False, help_text="When the next is due, if not after the item's interval."
     )
 
 
-class CheckedAnswer(serializers.Serializer[Any]):
-    entry = answers.EntryAnswer()
+class CheckedAnswer(answers.WithEntry):
     lot = BatchAnswer()
     counts = serializers.BooleanField(help_text="False where a later check is on record.")
 
 
 def checked(act: Act, lot: Lot, data: dict[str, Any]) -> tuple[int, Any]:
-    """Record a check and show the instrument."""
+    """Record a check; with the instrument as it is then."""
     done = instruments.check(act, lot, **data)
-    return 201, {
-        "entry": answers.entry(done.entry),
-        "lot": lots_shown([lot])[lot.pk],
-        "counts": done.check is not None,
-    }
+    return 201, {"entry": done.entry, "lot": lot, "counts": done.check is not None}
 
 
 class CheckLot(UseCaseView):

@@ -9,7 +9,7 @@ from rest_framework import serializers
 
 from gearroom.core.acts.act import Act
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
-from gearroom.core.api.views import ListView, UseCaseView
+from gearroom.core.api.views import ListView, UseCaseView, named
 from kits.models import INNER, Place
 from kits.services.lookup import find
 from kits.services.stock import shelves
@@ -41,25 +41,19 @@ class AddShelfBody(ActBody):
 class Places(ListView, UseCaseView):
     query = PlaceQuery
     shows = PlaceAnswer
+    filters = {"kind": "kind", "room": named(find.room, "room")}
     use_case = "edit_shelf"
     body = AddShelfBody
     answers = {201: PlaceAnswer}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Place]:
         """Shelves, kit sections and other inner places of one's rooms."""
-        assert self.actor is not None
-        places = find.places_of(self.actor).filter(kind__in=INNER)
-        if "kind" in query:
-            places = places.filter(kind=query["kind"])
-        if "room" in query:
-            places = places.filter(room=find.room(self.actor, query["room"]))
-        return places
+        return find.places_of(self.actor).filter(kind__in=INNER)
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Add a shelf to a room."""
         room = find.room(act.actor, data["room"])
-        shelf = shelves.add_shelf(act, room, data["name"], position=data.get("position"))
-        return 201, PlaceAnswer(shelf).data
+        return 201, shelves.add_shelf(act, room, data["name"], position=data.get("position"))
 
 
 class EditShelfBody(ActBody):
@@ -79,9 +73,5 @@ class OneShelf(UseCaseView):
         """Rename a shelf, move it in the walking order, or close it."""
         shelf = find.shelf(act.actor, self.kwargs["id"])
         if data.pop("close", False):
-            return 200, PlaceAnswer(shelves.close_shelf(act, shelf)).data
-        return 200, PlaceAnswer(shelves.edit_shelf(act, shelf, **data)).data
-
-    def whole(self, row: Place) -> Any:
-        """A shelf as it is shown."""
-        return PlaceAnswer(row).data
+            return 200, shelves.close_shelf(act, shelf)
+        return 200, shelves.edit_shelf(act, shelf, **data)

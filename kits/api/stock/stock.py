@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.db.models import Q, QuerySet
@@ -11,18 +12,18 @@ from rest_framework import serializers
 from gearroom.core.acts.act import Act
 from gearroom.core.api.openapi.member_rules import AnyOf, Needs, OneOf
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
-from gearroom.core.api.views import ListView, UseCaseView
+from gearroom.core.api.views import ListView, UseCaseView, named, present
 from kits.api import answers
-from kits.api.bodies import UNITS
+from kits.api.bodies import UNITS, StockBody
 from kits.api.fields import CurrencyField, GtinField, PriceField
-from kits.api.stock.lots import BatchAnswer, LotBody, expiry_in, lots_shown
+from kits.api.stock.lots import BatchAnswer, LotBody, expiry_in, with_batches
 from kits.api.stock.places import PlaceAnswer
 from kits.models import INNER, Disposal, Holding, Lot, Place, PlaceKind
 from kits.services.ledger.book import room_place
 from kits.services.lookup import find
 from kits.services.stock import disposing, opening, receiving, views
 
-PLACE = {"max_length": 40}
+PLACE: dict[str, Any] = {"max_length": 40}
 """A place by id, or by the code of a shelf's or section's label."""
 
 
@@ -50,38 +51,31 @@ class Holdings(ListView):
     query = HoldingQuery
     shows = HoldingAnswer
     ordering = ("lot__item__name", "id")
+    filters = {
+        "room": named(find.room, "place__room", "place__kit__room"),
+        "kit": named(find.kit, "place__kit"),
+        "kind": "place__kind",
+        "item": "lot__item",
+        "expiring_before": lambda actor, day: Q(
+            lot__in=Lot.objects.filter(views.expiring_before(day)).values("pk")
+        ),
+        "recalled": present("lot__recall"),
+        "place": "place",
+        "lot": "lot",
+    }
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Holding]:
         """What the inner places of one's rooms hold, by thing."""
-        assert self.actor is not None
-        held = (
+        return (
             Holding.objects.on_hand()
             .filter(place__in=find.places_of(self.actor).values("pk"))
             .select_related("place__room", "place__kit", "lot__item")
         )
-        if "room" in query:
-            room = find.room(self.actor, query["room"])
-            held = held.filter(Q(place__room=room) | Q(place__kit__room=room))
-        if "kit" in query:
-            held = held.filter(place__kit=find.kit(self.actor, query["kit"]))
-        if "kind" in query:
-            held = held.filter(place__kind=query["kind"])
-        if "item" in query:
-            held = held.filter(lot__item=query["item"])
-        if "expiring_before" in query:
-            ending = Lot.objects.filter(views.expiring_before(query["expiring_before"]))
-            held = held.filter(lot__in=ending.values("pk"))
-        if "recalled" in query:
-            held = held.filter(lot__recall__isnull=not query["recalled"])
-        return held.filter(**{name: query[name] for name in ("place", "lot") if name in query})
 
-    def show(self, page: list[Holding]) -> Any:
+    def whole_page(self, page: list[Holding]) -> Sequence[Holding]:
         """The page's rows, their batches judged together."""
-        lots = lots_shown({row.lot_id: row.lot for row in page}.values())
-        return [
-            {"place": PlaceAnswer(row.place).data, "lot": lots[row.lot_id], "units": row.units}
-            for row in page
-        ]
+        with_batches(row.lot for row in page)
+        return page
 
 
 # --------------------------------------------------------------------------- receiving and arriving
@@ -120,22 +114,11 @@ class RemarkAnswer(serializers.Serializer[Any]):
     text = serializers.CharField()
 
 
-class ReceivedAnswer(serializers.Serializer[Any]):
-    entry = answers.EntryAnswer()
+class ReceivedAnswer(answers.WithEntry):
     lot = BatchAnswer()
     place = PlaceAnswer(help_text="The shelf; or quarantine, and a remark says why.")
     units = serializers.IntegerField()
     remarks = RemarkAnswer(many=True)
-
-
-def _received(done: receiving.Arrival) -> dict[str, Any]:
-    return {
-        "entry": answers.entry(done.entry),
-        "lot": lots_shown([done.lot])[done.lot.pk],
-        "place": PlaceAnswer(done.place).data,
-        "units": done.units,
-        "remarks": [{"code": r.code, "text": r.text} for r in done.remarks],
-    }
 
 
 class Receive(UseCaseView):
@@ -149,15 +132,7 @@ class Receive(UseCaseView):
         assert shelf.room is not None  # a shelf is a room's
         expiry = expiry_in(data, receiving.today_in(shelf.room))
         item = find.item(data.pop("item")) if "item" in data else None
-        done = receiving.receive(act, shelf=shelf, item=item, expiry=expiry, **data)
-        return 201, _received(done)
-
-
-class StockBody(ActBody):
-    """Units of a batch, by id or by its label's code."""
-
-    lot = serializers.CharField(max_length=40)
-    units = serializers.IntegerField(**UNITS)
+        return 201, receiving.receive(act, shelf=shelf, item=item, expiry=expiry, **data)
 
 
 class ArriveBody(StockBody):
@@ -174,7 +149,7 @@ class Arrive(UseCaseView):
         """Put what another room sent onto a shelf."""
         shelf = find.shelf(act.actor, data["shelf"])
         lot = find.lot(data["lot"])
-        return 201, _received(receiving.arrive(act, lot=lot, units=data["units"], shelf=shelf))
+        return 201, receiving.arrive(act, lot=lot, units=data["units"], shelf=shelf)
 
 
 # ------------------------------------------------------------------------------ moving and sending
@@ -194,14 +169,13 @@ class Move(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Move units within a room."""
         source = find.place(act.actor, data["source"])
-        entry = receiving.move(
+        return 201, receiving.move(
             act,
             lot=find.lot(data["lot"]),
             units=data["units"],
             source=source,
             target=_target(act, data["to"], source),
         )
-        return 201, answers.done(entry)
 
 
 def _target(act: Act, ref: str, source: Place) -> Place:
@@ -226,14 +200,13 @@ class Send(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Send units to another gear room."""
-        entry = receiving.send(
+        return 201, receiving.send(
             act,
             lot=find.lot(data["lot"]),
             units=data["units"],
             source=find.place(act.actor, data["source"]),
             room=find.any_room(data["room"]),
         )
-        return 201, answers.done(entry)
 
 
 # ------------------------------------------------------------------------ throwing out and opening
@@ -241,7 +214,7 @@ class DisposeBody(StockBody):
     example = {"lot": "12", "units": 2, "place": "3", "reason": "Torn open."}
     place = serializers.CharField(**PLACE)
     disposal = serializers.ChoiceField(
-        Disposal.choices, required=False, help_text="The thing's own way unless given."
+        Disposal.choices, required=False, help_text="The item's own way unless given."
     )
 
 
@@ -252,14 +225,13 @@ class Dispose(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Throw units out. What is still good needs a reason."""
-        entry = disposing.dispose(
+        return 201, disposing.dispose(
             act,
             place=find.place(act.actor, data["place"]),
             lot=find.lot(data["lot"]),
             units=data["units"],
             disposal=Disposal(data["disposal"]) if "disposal" in data else None,
         )
-        return 201, answers.done(entry)
 
 
 class OpenBody(StockBody):
@@ -267,8 +239,7 @@ class OpenBody(StockBody):
     place = serializers.CharField(**PLACE)
 
 
-class OpenedAnswer(serializers.Serializer[Any]):
-    entry = answers.EntryAnswer()
+class OpenedAnswer(answers.WithEntry):
     lot = BatchAnswer(help_text="The batch that the opened units are of now.")
 
 
@@ -279,13 +250,9 @@ class Open(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that units with a shortened life once opened were opened."""
-        done = opening.open_pack(
+        return 201, opening.open_pack(
             act,
             place=find.place(act.actor, data["place"]),
             lot=find.lot(data["lot"]),
             units=data["units"],
         )
-        return 201, {
-            "entry": answers.entry(done.entry),
-            "lot": lots_shown([done.lot])[done.lot.pk],
-        }

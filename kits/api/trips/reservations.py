@@ -2,29 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from django.db.models import Q, QuerySet
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import NotFound
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
-from gearroom.core.api.views import ListView, ReadView, UseCaseView
+from gearroom.core.api.views import ListView, ReadView, UseCaseView, named, present
 from kits.api import answers
 from kits.models import Reservation
 from kits.services.lookup import find
 from kits.services.trips import reservations
-from kits.services.trips.reservations import ReservedKit
 
 
-class ReservationAnswer(serializers.Serializer[Any]):
+class ReservationAnswer(answers.WithPhones):
     id = serializers.IntegerField()
-    kit = serializers.CharField()
+    kit = serializers.CharField(source="kit.name")
     trip = answers.TripAnswer()
     person = answers.PersonAnswer(allow_null=True)
-    made_at = serializers.DateTimeField()
-    released_at = serializers.DateTimeField(allow_null=True)
+    made_at = answers.Moment(source="made.occurred_at")
+    released_at = answers.Moment(source="released.occurred_at", allow_null=True)
+
+    def rooms(self, row: Reservation) -> Iterable[int | None]:
+        """The kit's."""
+        return answers.rooms_of(row.kit)
 
 
 class ReservedAnswer(serializers.Serializer[Any]):
@@ -67,39 +71,12 @@ class SwapBody(ActBody):
     kit = serializers.CharField(max_length=60, help_text="The kit in hand: label code or name.")
 
 
-def shown(row: Reservation, actor: Actor | None) -> Any:
-    """A promise."""
-    told = {
-        "id": row.pk,
-        "kit": row.kit.name,
-        "trip": answers.trip(row.trip),
-        "person": answers.person(row.person),
-        "made_at": row.made.occurred_at.isoformat(),
-        "released_at": row.released.occurred_at.isoformat() if row.released else None,
-    }
-    return answers.for_eyes_of(actor, answers.rooms_of(row.kit), told)
-
-
-def reserved_shown(of: ReservedKit | None, actor: Actor) -> dict[str, Any] | None:
-    """A promise with how the kit stands."""
-    if of is None:
-        return None
-    return {
-        "reservation": shown(of.reservation, actor),
-        "verdict": answers.verdict(of.verdict),
-        "out_beyond": answers.for_eyes_of(
-            actor, answers.rooms_of(of.reservation.kit), answers.checkout(of.out_beyond)
-        ),
-    }
-
-
 class _ReservationView(UseCaseView):
     use_case = "reserve"
     answers = {200: ReservationAnswer}
 
     def seen(self) -> QuerySet[Reservation]:
         """Promises of the kits of one's rooms, and to trips from there."""
-        assert self.actor is not None
         rows = Reservation.objects.select_related("kit", "trip", "person", "made", "released")
         if self.actor.everywhere:
             return rows
@@ -117,24 +94,18 @@ class _ReservationView(UseCaseView):
 class Reservations(ListView, _ReservationView):
     query = ReservationQuery
     shows = ReservationAnswer
+    filters = {
+        "kit": named(find.kit, "kit"),
+        "trip": named(find.trip, "trip"),
+        "person": "person",
+        "released": present("released"),
+    }
     body = ReserveBody
     answers = {200: ReservedAnswer, 201: ReservedAnswer}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Reservation]:
         """Which kits are promised to which trips, newest first."""
-        assert self.actor is not None
-        rows = self.seen().filter(released__isnull=not query["released"])
-        if "kit" in query:
-            rows = rows.filter(kit=find.kit(self.actor, query["kit"]))
-        if "trip" in query:
-            rows = rows.filter(trip=find.trip(self.actor, query["trip"]))
-        if "person" in query:
-            rows = rows.filter(person=query["person"])
-        return rows
-
-    def show(self, page: list[Reservation]) -> Any:
-        """A page of them."""
-        return [shown(row, self.actor) for row in page]
+        return self.seen()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Promise a kit to a trip; one that will not be ready too, with its reasons."""
@@ -144,7 +115,7 @@ class Reservations(ListView, _ReservationView):
             find.trip(act.actor, data["trip"]),
             person=find.person(act.actor, data["person"]) if "person" in data else None,
         )
-        return 201 if done.entry else 200, reserved_shown(done, act.actor)
+        return 201 if done.entry else 200, done
 
 
 class OneReservation(ReadView, _ReservationView):
@@ -152,14 +123,14 @@ class OneReservation(ReadView, _ReservationView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """One promise."""
-        return shown(self.reservation(), self.actor)
+        return self.reservation()
 
 
 class Release(_ReservationView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Take a promise back."""
         reservations.release(act, self.reservation())
-        return 200, shown(self.reservation(), act.actor)
+        return 200, self.reservation()
 
 
 class Swap(_ReservationView):
@@ -171,6 +142,4 @@ class Swap(_ReservationView):
         """Let the kit in hand go with the trip instead of the one reserved."""
         planned = self.reservation()
         in_hand = find.kit(act.actor, data["kit"])
-        done = reservations.swap(act, planned.kit, in_hand, planned.trip)
-        goes, instead = (reserved_shown(one, act.actor) for one in (done.goes, done.instead))
-        return 200, {"goes": goes, "instead": instead}
+        return 200, reservations.swap(act, planned.kit, in_hand, planned.trip)

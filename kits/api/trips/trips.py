@@ -2,33 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from django.db.models import QuerySet
 from rest_framework import serializers
 
-from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import NotFound
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
-from gearroom.core.api.views import ListView, ReadView, UseCaseView
+from gearroom.core.api.views import ListView, ReadView, UseCaseView, named, present
 from kits.api import answers
 from kits.api.fields import HazardsField
-from kits.models import Trip
+from kits.models import Kit, Trip
 from kits.rules.text.hazards import HAZARDS
 from kits.rules.trips.trips import Coverage, Stand
 from kits.services.lookup import find
-from kits.services.text import reason_texts
 from kits.services.trips import due_times, proposals, trip_readiness, trips
-from kits.services.trips.trip_readiness import JudgedTrip, KitOfTrip
-from kits.services.trips.trips import Clash, TripChange, TripFacts
+from kits.services.trips.trip_readiness import JudgedTrip
+from kits.services.trips.trips import TripFacts
 
 
 # ------------------------------------------------------------------------------------------ shapes
 class PromisedKit(serializers.Serializer[Any]):
-    reservation = serializers.IntegerField()
-    kit = serializers.CharField()
-    person = answers.PersonAnswer(allow_null=True)
+    reservation = serializers.IntegerField(source="reservation.pk")
+    kit = serializers.CharField(source="kit.name")
+    person = answers.PersonAnswer(source="reservation.person", allow_null=True)
     stand = serializers.ChoiceField(
         [stand.value for stand in Stand],
         allow_null=True,
@@ -38,23 +37,37 @@ class PromisedKit(serializers.Serializer[Any]):
         allow_null=True, help_text="The kit's verdict through the last day, for this trip."
     )
     out_with = answers.CheckoutAnswer(
-        allow_null=True, help_text="Who has it, on this trip or on something else."
+        source="checkout",
+        allow_null=True,
+        help_text="Who has it, on this trip or on something else.",
     )
 
 
-class TripWholeAnswer(answers.TripAnswer):
-    room = serializers.CharField(allow_null=True, help_text="The gear room's slug.")
-    departs_at = serializers.DateTimeField()
-    returns_at = serializers.DateTimeField()
-    people = serializers.IntegerField()
-    hazards = serializers.ListField(child=serializers.ChoiceField(list(HAZARDS)))
-    children = serializers.BooleanField()
-    latex_free = serializers.BooleanField()
-    leader = answers.PersonAnswer(allow_null=True)
-    leader_name = serializers.CharField(allow_blank=True)
-    leader_phone = serializers.CharField(allow_blank=True)
-    cancelled_at = serializers.DateTimeField(allow_null=True)
-    revision = serializers.IntegerField()
+class TripWholeAnswer(answers.WithPhones):
+    """A trip with the kits reserved for it, and how it stands."""
+
+    id = serializers.IntegerField(source="trip.pk")
+    source = serializers.CharField(source="trip.source")
+    reference = serializers.CharField(source="trip.reference")
+    name = serializers.CharField(source="trip.name")
+    first_day = serializers.DateField(source="trip.first_day")
+    last_day = serializers.DateField(source="trip.last_day")
+    room = serializers.CharField(
+        source="trip.room.slug", allow_null=True, help_text="The gear room's slug."
+    )
+    departs_at = answers.Moment(source="trip.departs_at")
+    returns_at = answers.Moment(source="trip.returns_at")
+    people = serializers.IntegerField(source="trip.people")
+    hazards = serializers.ListField(
+        source="trip.hazards", child=serializers.ChoiceField(list(HAZARDS))
+    )
+    children = serializers.BooleanField(source="trip.children")
+    latex_free = serializers.BooleanField(source="trip.latex_free")
+    leader = answers.PersonAnswer(source="trip.leader", allow_null=True)
+    leader_name = serializers.CharField(source="trip.leader_name", allow_blank=True)
+    leader_phone = serializers.CharField(source="trip.leader_phone", allow_blank=True)
+    cancelled_at = answers.Moment(source="trip.cancelled_at", allow_null=True)
+    revision = serializers.IntegerField(source="trip.revision")
     coverage = serializers.ChoiceField(
         [coverage.value for coverage in Coverage],
         allow_null=True,
@@ -64,18 +77,22 @@ class TripWholeAnswer(answers.TripAnswer):
     lacking = answers.ReasonAnswer(
         many=True, help_text="What the kits that count do not serve together."
     )
-    kits = PromisedKit(many=True, help_text="Those reserved for it.")
+    kits = PromisedKit(source="promised", many=True, help_text="Those reserved for it.")
+
+    def rooms(self, row: JudgedTrip) -> Iterable[int | None]:
+        """The trip's."""
+        return [row.trip.room_id]
 
 
 class ClashAnswer(serializers.Serializer[Any]):
-    kit = serializers.CharField()
-    reservation = serializers.IntegerField()
-    other_reservation = serializers.IntegerField()
-    other_trip = answers.TripAnswer()
+    kit = serializers.CharField(source="other.kit.name")
+    reservation = serializers.IntegerField(source="reservation.pk")
+    other_reservation = serializers.IntegerField(source="other.pk")
+    other_trip = answers.TripAnswer(source="other.trip")
 
 
 class PutAnswer(serializers.Serializer[Any]):
-    told = serializers.ChoiceField(["created", "updated", "unchanged"])
+    told = serializers.ChoiceField(["created", "updated", "unchanged"], source="outcome")
     trip = TripWholeAnswer()
     clashes = ClashAnswer(
         many=True, help_text="Its kits that are reserved for another trip on the same days."
@@ -137,84 +154,38 @@ class TripQuery(PageQuery):
     leader = serializers.IntegerField(required=False, min_value=1)
 
 
+class KitNames(serializers.ListField):
+    """Kits by name."""
+
+    child = serializers.CharField()
+
+    def to_representation(self, kits: Iterable[Kit]) -> list[str]:
+        """In the order given."""
+        return [kit.name for kit in kits]
+
+
 class PassedOverAnswer(serializers.Serializer[Any]):
-    kit = serializers.CharField()
+    kit = serializers.CharField(source="kit.name")
     reasons = answers.ReasonAnswer(many=True)
 
 
 class ProposalAnswer(serializers.Serializer[Any]):
     trip = answers.TripAnswer()
-    promised = serializers.ListField(child=serializers.CharField(), help_text="Kits by name.")
-    proposed = serializers.ListField(child=serializers.CharField())
-    suits = serializers.BooleanField(help_text="All of them together suit the trip.")
+    promised = KitNames(help_text="Kits by name.")
+    proposed = KitNames()
+    suits = answers.made(
+        serializers.BooleanField,
+        lambda proposal: not proposal.lacking,
+        help_text="All of them together suit the trip.",
+    )
     lacking = answers.ReasonAnswer(many=True)
     passed_over = PassedOverAnswer(many=True)
 
 
 # ----------------------------------------------------------------------------------------- showing
-def shown(seen: JudgedTrip, actor: Actor | None) -> Any:
+def with_kits(trip: Trip) -> JudgedTrip:
     """A trip with the kits reserved for it, and how it stands."""
-    trip = seen.trip
-    told = {
-        **(answers.trip(trip) or {}),
-        "room": trip.room.slug if trip.room else None,
-        "departs_at": trip.departs_at.isoformat(),
-        "returns_at": trip.returns_at.isoformat(),
-        "people": trip.people,
-        "hazards": trip.hazards,
-        "children": trip.children,
-        "latex_free": trip.latex_free,
-        "leader": answers.person(trip.leader),
-        "leader_name": trip.leader_name,
-        "leader_phone": trip.leader_phone,
-        "cancelled_at": trip.cancelled_at.isoformat() if trip.cancelled_at else None,
-        "revision": trip.revision,
-        "coverage": str(seen.coverage) if seen.coverage else None,
-        "lacking": reason_texts.reasons(seen.lacking),
-        "kits": [_kit(row, actor) for row in seen.kits if row.reservation is not None],
-    }
-    return answers.for_eyes_of(actor, [trip.room_id], told)
-
-
-def _kit(row: KitOfTrip, actor: Actor | None) -> dict[str, Any]:
-    assert row.reservation is not None  # those alone are shown
-    held = row.went if row.on_it else row.elsewhere
-    return {
-        "reservation": row.reservation.pk,
-        "kit": row.kit.name,
-        "person": answers.person(row.reservation.person),
-        "stand": str(row.stand) if row.stand else None,
-        "verdict": answers.verdict(row.verdict) if row.verdict else None,
-        "out_with": answers.for_eyes_of(actor, answers.rooms_of(row.kit), answers.checkout(held)),
-    }
-
-
-def all_shown(rows: list[Trip], actor: Actor | None) -> list[dict[str, Any]]:
-    """Trips with their kits, in a number of queries that does not grow with them."""
-    return [shown(seen, actor) for seen in trip_readiness.judge_trips(rows)]
-
-
-def _clashes(of: Sequence[Clash]) -> list[dict[str, Any]]:
-    return [
-        {
-            "kit": clash.other.kit.name,
-            "reservation": clash.reservation.pk,
-            "other_reservation": clash.other.pk,
-            "other_trip": answers.trip(clash.other.trip),
-        }
-        for clash in of
-    ]
-
-
-def put_shown(done: TripChange, actor: Actor) -> dict[str, Any]:
-    """What putting a trip did."""
-    return {
-        "told": done.outcome,
-        "trip": all_shown([done.trip], actor)[0],
-        "clashes": _clashes(done.clashes),
-        "released": list(done.released),
-        "due_changed": list(done.due_changed),
-    }
+    return trip_readiness.judge_trips([trip])[0]
 
 
 def facts_from(act: Act, data: dict[str, Any]) -> TripFacts:
@@ -231,35 +202,30 @@ class Trips(ListView, UseCaseView):
     query = TripQuery
     shows = TripWholeAnswer
     ordering = ("departs_at", "id")
+    filters = {
+        "room": named(find.room, "room"),
+        "source": "source",
+        "on_or_after": "last_day__gte",
+        "on_or_before": "first_day__lte",
+        "cancelled": present("cancelled_at"),
+        "leader": "leader",
+    }
     use_case = "edit_trip"
     body = TripBody
     answers = {201: PutAnswer}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Trip]:
         """Trips from one's rooms, soonest departure first."""
-        assert self.actor is not None
-        found = find.trips_of(self.actor)
-        if "room" in query:
-            found = found.filter(room=find.room(self.actor, query["room"]))
-        if "source" in query:
-            found = found.filter(source=query["source"])
-        if "on_or_after" in query:
-            found = found.filter(last_day__gte=query["on_or_after"])
-        if "on_or_before" in query:
-            found = found.filter(first_day__lte=query["on_or_before"])
-        if "cancelled" in query:
-            found = found.filter(cancelled_at__isnull=not query["cancelled"])
-        if "leader" in query:
-            found = found.filter(leader=query["leader"])
-        return found
+        return find.trips_of(self.actor)
 
-    def show(self, page: list[Trip]) -> Any:
-        """A page of them."""
-        return all_shown(page, self.actor)
+    def whole_page(self, page: list[Trip]) -> Sequence[JudgedTrip]:
+        """Trips with their kits, in a number of queries that does not grow with them."""
+        return trip_readiness.judge_trips(page)
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Make a trip by hand, under a reference of our own."""
-        return 201, put_shown(trips.add_by_hand(act, facts_from(act, data)), act.actor)
+        done = trips.add_by_hand(act, facts_from(act, data))
+        return 201, {**vars(done), "trip": with_kits(done.trip)}
 
 
 class _TripView(UseCaseView):
@@ -267,7 +233,6 @@ class _TripView(UseCaseView):
 
     def trip(self) -> Trip:
         """The trip that the address names, of one's rooms."""
-        assert self.actor is not None
         found = (
             find.trips_of(self.actor)
             .filter(source=self.kwargs["source"], reference=self.kwargs["reference"])
@@ -286,21 +251,18 @@ class OneTrip(ReadView, _TripView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """One trip with the kits reserved for it."""
-        return all_shown([self.trip()], self.actor)[0]
+        return with_kits(self.trip())
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Say all there is to say of a trip: it is made, changed, or left as it is."""
-        done = trips.put(
-            act,
-            self.kwargs["source"],
-            self.kwargs["reference"],
-            facts_from(act, data),
-        )
-        return 201 if done.outcome == "created" else 200, put_shown(done, act.actor)
+        facts = facts_from(act, data)
+        done = trips.put(act, self.kwargs["source"], self.kwargs["reference"], facts)
+        status = 201 if done.outcome == "created" else 200
+        return status, {**vars(done), "trip": with_kits(done.trip)}
 
-    def whole(self, row: Trip) -> Any:
-        """A trip as it is shown."""
-        return all_shown([row], self.actor)[0]
+    def whole(self, row: Trip) -> JudgedTrip:
+        """A trip with its kits."""
+        return with_kits(row)
 
     def whole_of(self, body: Any) -> Any:
         """The trip, out of what putting it did."""
@@ -315,14 +277,7 @@ class Extend(_TripView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Have a trip return at another time, and all that is out on it be due then."""
         done = due_times.extend(act, self.trip(), data["returns_at"])
-        return 200, {
-            "trip": all_shown([done.trip], act.actor)[0],
-            "checkouts": [
-                answers.for_eyes_of(act.actor, answers.rooms_of(held.kit), answers.checkout(held))
-                for held in done.checkouts
-            ],
-            "clashes": _clashes(done.clashes),
-        }
+        return 200, {**vars(done), "trip": with_kits(done.trip)}
 
 
 class Proposal(_TripView):
@@ -331,17 +286,7 @@ class Proposal(_TripView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Propose the fewest free kits that suit the trip, and say why not the others."""
-        found = proposals.proposal(act.actor, self.trip())
-        return 200, {
-            "trip": answers.trip(found.trip),
-            "promised": [kit.name for kit in found.promised],
-            "proposed": [kit.name for kit in found.proposed],
-            "suits": not found.lacking,
-            "lacking": found.lacking,
-            "passed_over": [
-                {"kit": row.kit.name, "reasons": row.reasons} for row in found.passed_over
-            ],
-        }
+        return 200, proposals.proposal(act.actor, self.trip())
 
     def kept(self, body: Any) -> Any:
         """Nothing: it only asks."""

@@ -36,16 +36,16 @@ def later(
     returns, all are after that: two hours longer, that evening, and the next.
     """
     since = now
-    found = []
+    times = []
     if longer_than is not None:
         since = max(now, longer_than.astimezone(now.tzinfo))
         longer = (since.astimezone(UTC) + LONGER).astimezone(now.tzinfo)
-        found.append(Later(Until.TWO_HOURS, longer))
+        times.append(Later(Until.TWO_HOURS, longer))
     for more in (0, 1):
         day = since.date() + timedelta(days=more)
         evening = datetime.combine(day, closing, now.tzinfo)
         if evening > since:
             away = (day - now.date()).days
             until = {0: Until.TONIGHT, 1: Until.TOMORROW_EVENING}.get(away, Until.EVENING)
-            found.append(Later(until, evening))
-    return tuple(sorted(found, key=lambda each: each.at))
+            times.append(Later(until, evening))
+    return tuple(sorted(times, key=lambda each: each.at))

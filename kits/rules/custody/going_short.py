@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 from kits.rules.ledger.facts import Criticality, Line, Verdict, Weight, Word
@@ -30,17 +29,13 @@ def additions(verdict: Verdict, listed: RestockList) -> list[Addition]:
     addition for a line that the shelves cannot bring to its minimum. `listed` is the kit's restock
     list through the day of the verdict."""
     below = {row.line.id for row in listed.missing if row.below_minimum}
-    found = []
-    for reason in verdict.reasons:
-        if reason.weight < Weight.SHORT or reason.code not in (
-            ReasonCode.SHORT,
-            ReasonCode.EMPTY_BY_EYE,
-        ):
-            continue
-        addition = addition_to(listed, int(str(reason.facts["line"])))
-        if addition is not None and addition.line.id not in below:
-            found.append(addition)
-    return found
+    settled = (
+        addition_to(listed, int(str(reason.facts["line"])))
+        for reason in verdict.reasons
+        if reason.weight >= Weight.SHORT
+        and reason.code in (ReasonCode.SHORT, ReasonCode.EMPTY_BY_EYE)
+    )
+    return [each for each in settled if each is not None and each.line.id not in below]
 
 
 def addition_to(listed: RestockList, line: int) -> Addition | None:
@@ -48,11 +43,12 @@ def addition_to(listed: RestockList, line: int) -> Addition | None:
     rows = tuple(row for row in listed.put_in if row.line.id == line)
     if rows:
         return Addition(rows[0].line, put_in=rows)
-    filled: Iterable[FillUp] = (
-        row for row in listed.fill_up if row.line.id == line and row.shelf is not None
+    filled = (
+        Addition(row.line, fill_up=row)
+        for row in listed.fill_up
+        if row.line.id == line and row.shelf is not None
     )
-    full = next(iter(filled), None)
-    return Addition(full.line, fill_up=full) if full is not None else None
+    return next(filled, None)
 
 
 def guide_may(verdict: Verdict, *, important_too: bool) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from kits.rules.ledger.facts import Kind
@@ -73,6 +73,5 @@ def away(moves: Iterable[Leaving], held: Mapping[int, int]) -> list[Away]:
     for row in rows:
         gone = min(row.units, max(0, over[row.lot]))
         over[row.lot] -= gone
-        if row.units > gone:
-            left.append(Away(row.kit, row.lot, row.units - gone, row.since))
-    return left
+        left.append(replace(row, units=row.units - gone))
+    return [row for row in left if row.units]

@@ -16,7 +16,7 @@ never serve more claims of a rank and all above it.
 
 from __future__ import annotations
 
-from collections import deque
+from collections import Counter, defaultdict, deque
 from collections.abc import Callable, Mapping, Sequence
 from operator import attrgetter
 
@@ -38,13 +38,13 @@ class Allocation:
     def __init__(self, lines: Sequence[Line]) -> None:
         self.lines = lines
         self.free: dict[Pool, int] = {}
-        self.held: list[dict[Pool, int]] = [{} for _ in lines]
+        self.held: list[Counter[Pool]] = [Counter() for _ in lines]
         self._got = [0] * len(lines)
         self._pools: list[tuple[list[Pool], ...]] = [([], [], [], []) for _ in lines]
-        self._claimants: dict[int, list[int]] = {}
+        self._claimants: dict[int, list[int]] = defaultdict(list)
         for i, line in enumerate(lines):
-            for thing in {line.thing.id, *line.instead}:
-                self._claimants.setdefault(thing, []).append(i)
+            for thing in line.usable_things:
+                self._claimants[thing].append(i)
 
     def got(self, i: int) -> int:
         """Return how many units line `i` has."""
@@ -89,12 +89,12 @@ class Allocation:
                         lacking -= given
                 short[i] = lacking
         for i, lacking in short.items():
-            while lacking > 0 and (found := self._augment(i, lacking)):
-                lacking -= found
+            while lacking > 0 and (given := self._augment(i, lacking)):
+                lacking -= given
 
     def _give(self, i: int, pool: Pool, count: int) -> None:
         self.free[pool] -= count
-        self.held[i][pool] = self.held[i].get(pool, 0) + count
+        self.held[i][pool] += count
         self._got[i] += count
 
     def _augment(self, start: int, lacking: int) -> int:
@@ -135,8 +135,5 @@ class Allocation:
 
 def entangled(lines: Sequence[Line]) -> list[bool]:
     """Return for each line whether another line wants any of the things that it can use."""
-    wanted: dict[int, int] = {}
-    for line in lines:
-        for thing in {line.thing.id, *line.instead}:
-            wanted[thing] = wanted.get(thing, 0) + 1
-    return [any(wanted[thing] > 1 for thing in {x.thing.id, *x.instead}) for x in lines]
+    wanted = Counter(thing for line in lines for thing in line.usable_things)
+    return [any(wanted[thing] > 1 for thing in x.usable_things) for x in lines]

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import calendar
 import re
-from datetime import date, datetime, timedelta
+from collections.abc import Iterable
+from datetime import date, timedelta
 from functools import reduce
-from zoneinfo import ZoneInfo
 
 from gearroom.core.rules.sentences import Sentence, Wrong, say
 from kits.rules.ledger.facts import Batch, Kind
@@ -201,17 +201,13 @@ def good_through(batch: Batch) -> date | None:
     opened, the opening day plus its thing's opened life in days. None means no limit is known;
     ask `date_known` whether that is because none is needed.
     """
-    opened = _opened_through(batch)
-    if batch.expiry is None or opened is None:
-        return batch.expiry or opened
-    return min(batch.expiry, opened)
+    days = (batch.expiry, _opened_through(batch))
+    return min((day for day in days if day is not None), default=None)
 
 
 def _opened_through(batch: Batch) -> date | None:
     life = batch.thing.opened_life_days
-    if batch.opened_on is None or life is None:
-        return None
-    if life > (date.max - batch.opened_on).days:
+    if batch.opened_on is None or life is None or life > (date.max - batch.opened_on).days:
         return None
     return batch.opened_on + timedelta(days=life)
 
@@ -227,6 +223,36 @@ def must_be_dated(batch: Batch) -> bool:
     return batch.thing.sterile or batch.thing.kind is Kind.MEDICINE
 
 
+def _limits(batch: Batch) -> Iterable[tuple[ReasonCode, date | None]]:
+    """Each fault that units have or come to have, gravest first, with the last day on which they
+    do not have it; None where they have it now."""
+    if batch.recalled:
+        yield ReasonCode.RECALLED, None
+    if batch.withheld:
+        yield ReasonCode.WITHHELD, None
+    if batch.check_passed is False:
+        yield ReasonCode.CHECK_FAILED, None
+    if must_be_dated(batch) and not date_known(batch) and batch.undated_until is None:
+        yield ReasonCode.DATE_NOT_KNOWN, None
+    if batch.expiry is not None:
+        yield ReasonCode.EXPIRED, batch.expiry
+    if (opened := _opened_through(batch)) is not None:
+        yield ReasonCode.OPENED_TOO_LONG, opened
+    if batch.undated_until is not None:
+        yield ReasonCode.DATE_NOT_KNOWN, batch.undated_until
+    if batch.check_passed is None and batch.thing.kind is Kind.INSTRUMENT:
+        yield ReasonCode.CHECK_NOT_ANSWERED, None
+    if batch.check_due is not None:
+        yield ReasonCode.CHECK_DUE, batch.check_due
+
+
+_CHECKS = (ReasonCode.CHECK_FAILED, ReasonCode.CHECK_NOT_ANSWERED, ReasonCode.CHECK_DUE)
+
+
+def _faults(batch: Batch, day: date) -> Iterable[ReasonCode]:
+    return (fault for fault, last in _limits(batch) if last is None or last < day)
+
+
 def why_not(batch: Batch, day: date) -> ReasonCode | None:
     """Return why units of `batch` are not usable through `day`, gravest first; None if they are.
 
@@ -234,41 +260,13 @@ def why_not(batch: Batch, day: date) -> ReasonCode | None:
     not be due before `day` (due on the day itself will do). An instrument that passed and has no
     next due date has no limit from its checks.
     """
-    fault = _fault_on_any_day(batch)
-    if fault is not None:
-        return fault
-    if batch.expiry is not None and batch.expiry < day:
-        return ReasonCode.EXPIRED
-    opened = _opened_through(batch)
-    if opened is not None and opened < day:
-        return ReasonCode.OPENED_TOO_LONG
-    if batch.undated_until is not None and batch.undated_until < day:
-        return ReasonCode.DATE_NOT_KNOWN
-    return check_fault(batch, day)
+    return next(iter(_faults(batch, day)), None)
 
 
 def check_fault(batch: Batch, day: date) -> ReasonCode | None:
     """Return why an instrument wants a check before it counts through `day`: the last one failed,
     none was ever answered, or the next is due before `day`; None where it wants none."""
-    if batch.check_passed is False:
-        return ReasonCode.CHECK_FAILED
-    if batch.check_passed is None and batch.thing.kind is Kind.INSTRUMENT:
-        return ReasonCode.CHECK_NOT_ANSWERED
-    if batch.check_due is not None and batch.check_due < day:
-        return ReasonCode.CHECK_DUE
-    return None
-
-
-def _fault_on_any_day(batch: Batch) -> ReasonCode | None:
-    if batch.recalled:
-        return ReasonCode.RECALLED
-    if batch.withheld:
-        return ReasonCode.WITHHELD
-    if batch.check_passed is False:
-        return ReasonCode.CHECK_FAILED
-    if must_be_dated(batch) and not date_known(batch) and batch.undated_until is None:
-        return ReasonCode.DATE_NOT_KNOWN
-    return None
+    return next((fault for fault in _faults(batch, day) if fault in _CHECKS), None)
 
 
 def usable_through(batch: Batch, day: date) -> bool:
@@ -280,12 +278,12 @@ def usable_through(batch: Batch, day: date) -> bool:
 def usable_until(batch: Batch) -> date | None:
     """Return the last day through which units of `batch` are usable: `date.max` where nothing
     limits them, None where they are usable on no day."""
-    if _fault_on_any_day(batch) is not None:
-        return None
-    if batch.thing.kind is Kind.INSTRUMENT and batch.check_passed is None:
-        return None
-    limits = (good_through(batch), batch.undated_until, batch.check_due)
-    return min((day for day in limits if day is not None), default=date.max)
+    return soonest(last for _, last in _limits(batch))
+
+
+def soonest(days: Iterable[date | None]) -> date | None:
+    """Return the soonest of `days`, or None if one of them is; `date.max` of none."""
+    return min(days, key=lambda day: day or date.min, default=date.max)
 
 
 def may_be_put_in(
@@ -299,25 +297,12 @@ def may_be_put_in(
     signed today, which only a medicine needs. `training_stock` says whether the units were set
     aside for training and the kit is not a training kit.
     """
-    fault = _fault_on_any_day(batch)
+    checked_inside = (ReasonCode.CHECK_NOT_ANSWERED, ReasonCode.CHECK_DUE)
+    fault = next((x for x in _faults(batch, today) if x not in checked_inside), None)
     if fault in (ReasonCode.RECALLED, ReasonCode.WITHHELD):
         return fault
     if training_stock:
         return ReasonCode.TRAINING_STOCK
     if batch.thing.kind is Kind.MEDICINE and not list_signed:
         return ReasonCode.UNSIGNED_MEDICINE
-    if fault is not None:
-        return fault
-    fault = why_not(batch, today)
-    dated = (ReasonCode.EXPIRED, ReasonCode.OPENED_TOO_LONG, ReasonCode.DATE_NOT_KNOWN)
-    return fault if fault in dated else None
-
-
-def local_today(instant: datetime, zone: ZoneInfo) -> date:
-    """Return the calendar day at `instant` in `zone`, a room's time zone.
-
-    Raises `ValueError` when `instant` says no time zone: it could be any of two days.
-    """
-    if instant.utcoffset() is None:
-        raise ValueError("An instant without a time zone is no point in time. Give an aware one.")
-    return instant.astimezone(zone).date()
+    return fault

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import enum
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, timedelta
 
 
 class Kind(enum.StrEnum):
@@ -105,6 +105,16 @@ class Line:
     criticality: Criticality = Criticality.ROUTINE
     instead: frozenset[int] = frozenset()
 
+    @property
+    def target(self) -> int:
+        """How many units it wants."""
+        return max(self.carry, self.never_below)
+
+    @property
+    def usable_things(self) -> frozenset[int]:
+        """The ids of its thing and of those that will do instead."""
+        return self.instead | {self.thing.id}
+
 
 @dataclass(frozen=True)
 class KitState:
@@ -140,6 +150,18 @@ class KitState:
     contents_entered: bool = True
     expired_always_stops: bool = False
     undated_grace_until: date | None = None
+
+    @property
+    def look_by(self) -> date | None:
+        """The last day by which somebody has to look inside again; None where nobody has yet."""
+        looked = self.looked_inside_on
+        return look_by(looked, self.look_interval_days) if looked else None
+
+
+def look_by(looked_inside_on: date, every_days: int) -> date:
+    """Return the last day by which a kit has to be looked inside again."""
+    left = (date.max - looked_inside_on).days
+    return looked_inside_on + timedelta(days=min(every_days, left))
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""Folds over the facts that are in force: which seal is on, who has a kit, what is kept back.
+"""Folds over the facts that are in force: which seal is on, who has a kit, what is on hold.
 
 The facts come in the order in which they were recorded, without those that an undo took back.
 Nothing is patched: what is so now, and what was so as known at some instant, is the same fold over
@@ -7,25 +7,28 @@ other facts.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 Section = int | None
 """A section's id; None is the whole kit."""
 
+Hold = tuple[int | None, int | None, str]
+"""A kit's or a batch's id, and why it is on hold."""
 
-def seal_holds(number: str | None, seen: str) -> bool:
-    """Whether a seal that was read as `seen` is the one on record: nothing was read, it is the
+
+def seal_holds(number: str | None, typed: str) -> bool:
+    """Whether a seal that was read as `typed` is the one on record: nothing was read, it is the
     same, or its last three characters or more are. None: no seal is on record."""
     if number is None:
         return False
-    seen, number = seen.strip().casefold(), number.casefold()
-    return not seen or seen == number or (len(seen) >= 3 and number.endswith(seen))
+    typed, number = typed.strip().casefold(), number.casefold()
+    return not typed or typed == number or (len(typed) >= 3 and number.endswith(typed))
 
 
 @dataclass(frozen=True)
-class SealSaid:
+class SealEvent:
     """A seal put on (`number`) a section or the kit, or (no number) a section that was opened."""
 
     entry: int
@@ -43,31 +46,24 @@ class SealSpan:
     broken: int | None = None
 
 
-def seals(said: Iterable[SealSaid]) -> list[SealSpan]:
+def seals(events: Iterable[SealEvent]) -> list[SealSpan]:
     """Every seal of one kit with what became of it, in the order in which they were put on. One
     is broken when its section is opened (any section, for the kit's) or another is put in its
     place."""
     spans: list[SealSpan] = []
     on: dict[Section, int] = {}
-
-    def off(section: Section, entry: int) -> None:
-        at = on.pop(section, None)
-        if at is not None:
-            was = spans[at]
-            spans[at] = SealSpan(was.section, was.number, was.put_on, entry)
-
-    for fact in said:
-        off(fact.section, fact.entry)
-        if fact.number:
-            on[fact.section] = len(spans)
-            spans.append(SealSpan(fact.section, fact.number, fact.entry))
-        else:
-            off(None, fact.entry)
+    for event in events:
+        for section in (event.section,) if event.number else (event.section, None):
+            if (at := on.pop(section, None)) is not None:
+                spans[at] = replace(spans[at], broken=event.entry)
+        if event.number:
+            on[event.section] = len(spans)
+            spans.append(SealSpan(event.section, event.number, event.entry))
     return spans
 
 
 @dataclass(frozen=True)
-class CustodySaid:
+class CustodyEvent:
     """A kit (or section) taken out to a person, passed to one (`person`), or handed back.
 
     `what` is `opened`, `passed` or `closed`; `checkout` is None for a hand-back of a kit that the
@@ -84,7 +80,7 @@ class CustodySaid:
 
 
 @dataclass(frozen=True)
-class Time:
+class CustodySpan:
     """One time with a kit: who has it, or had it last; `closed` is the entry that ended it."""
 
     checkout: int
@@ -97,43 +93,38 @@ class Time:
     as_found: str = ""
 
 
-def times(said: Iterable[CustodySaid]) -> list[Time]:
+def times(events: Iterable[CustodyEvent]) -> list[CustodySpan]:
     """Every time that people had one kit or a section of it, in the order of their taking it. A
     kit that is handed back, or taken out anew, is with nobody else from then on."""
-    done: list[Time] = []
-    out: dict[Section, Time] = {}
-
-    def end(fact: CustodySaid) -> None:
-        was = out.pop(fact.section, None)
-        if was is not None:
-            at = max(fact.at, was.out_at)
-            found = fact.as_found if fact.what == "closed" else ""
-            done.append(
-                Time(
-                    was.checkout, was.section, was.person, was.out_at, was.opened,
-                    fact.entry, at, found,
-                )
-            )  # fmt: skip
-
-    for fact in said:
-        held = out.get(fact.section)
-        if fact.what == "passed":
-            if held is not None and held.checkout == fact.checkout:
-                out[fact.section] = Time(
-                    held.checkout, held.section, fact.person, held.out_at, held.opened
-                )
+    done: list[CustodySpan] = []
+    out: dict[Section, CustodySpan] = {}
+    for event in events:
+        held = out.get(event.section)
+        if event.what == "passed":
+            if held is not None and held.checkout == event.checkout:
+                out[event.section] = replace(held, person=event.person)
             continue
-        end(fact)
-        if fact.what == "opened" and fact.checkout is not None:
-            out[fact.section] = Time(fact.checkout, fact.section, fact.person, fact.at, fact.entry)
-    return sorted([*done, *out.values()], key=lambda time: time.opened)
+        if held is not None:
+            done.append(
+                replace(
+                    out.pop(event.section),
+                    closed=event.entry,
+                    in_at=max(event.at, held.out_at),
+                    as_found=event.as_found if event.what == "closed" else "",
+                )
+            )
+        if event.what == "opened" and event.checkout is not None:
+            out[event.section] = CustodySpan(
+                event.checkout, event.section, event.person, event.at, event.entry
+            )
+    return sorted([*done, *out.values()], key=lambda span: span.opened)
 
 
-def standing(said: Iterable[tuple[Hashable, bool, int]]) -> dict[Hashable, int]:
-    """What stands after facts (what, whether it begins, entry): each with the entry since which it
-    has stood without a break. Said twice it began the first time."""
-    since: dict[Hashable, int] = {}
-    for what, begins, entry in said:
+def on_hold(events: Iterable[tuple[Hold, bool, int]]) -> dict[Hold, int]:
+    """What is on hold after events (hold, whether it begins, entry): each with the entry since
+    which it is without a break. Begun twice it began the first time."""
+    since: dict[Hold, int] = {}
+    for what, begins, entry in events:
         if begins:
             since.setdefault(what, entry)
         else:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date
@@ -47,12 +48,10 @@ def usable_supply(units: Iterable[Units], through: date) -> dict[Pool, int]:
 
 def supply(units: Iterable[Units]) -> dict[Pool, int]:
     """Return how many `units` there are, by thing and place."""
-    counts: dict[Pool, int] = {}
+    counts: Counter[Pool] = Counter()
     for x in units:
-        if x.count > 0:
-            pool = (x.batch.thing.id, x.place)
-            counts[pool] = counts.get(pool, 0) + x.count
-    return counts
+        counts[x.batch.thing.id, x.place] += max(x.count, 0)
+    return +counts
 
 
 def must_come_out(kit: KitState, units: Units, today: date) -> ReasonCode | None:
@@ -72,25 +71,23 @@ def home_line(kit: KitState, units: Units) -> Line | None:
     """Return the line that units inside belong to: one for the thing itself in their section,
     else anywhere, else one that can use it instead, its own section first; None if no line wants
     the thing."""
-    thing, best, best_likes = units.batch.thing.id, None, 4
-    for line in kit.lines:
-        if line.thing.id != thing and thing not in line.instead:
-            continue
-        likes = (0 if line.thing.id == thing else 2) + (line.section != units.place)
-        if likes < best_likes:
-            best, best_likes = line, likes
-    return best
+    thing = units.batch.thing.id
+    return min(
+        (line for line in kit.lines if thing in line.usable_things),
+        key=lambda line: (line.thing.id != thing, line.section != units.place),
+        default=None,
+    )
 
 
 def lots(faults: Iterable[tuple[Units, ReasonCode]]) -> tuple[dict[str, object], ...]:
     """Return unusable units as facts for a sentence, a dict for each batch and fault: `batch` id,
     `lot` number, `count`, `fault`, and `date`, the last day it was or is good (an instrument's
     check: the day it is due), None where there is none."""
-    counts: dict[tuple[int, ReasonCode], int] = {}
+    counts: Counter[tuple[int, ReasonCode]] = Counter()
     batches: dict[int, Batch] = {}
     for x, fault in faults:
         batches[x.batch.id] = x.batch
-        counts[x.batch.id, fault] = counts.get((x.batch.id, fault), 0) + x.count
+        counts[x.batch.id, fault] += x.count
     return tuple(
         {
             "batch": batch_id,

@@ -3,12 +3,15 @@ are met."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from bisect import bisect_left
+from collections import Counter, defaultdict
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from operator import attrgetter
 
 from kits.rules.ledger.allocation import Allocation, Pool, entangled
-from kits.rules.ledger.expiry import usable_until
+from kits.rules.ledger.expiry import soonest, usable_until
 from kits.rules.ledger.facts import Criticality, KitState, Line
 from kits.rules.ledger.kit_contents import counted_lines, inside
 
@@ -33,25 +36,21 @@ def lasting(kit: KitState) -> Lasting:
     are tried together, by bisection over the days on which some unit's usefulness ends.
     """
     lines = counted_lines(kit)
-    stock: Stock = {}
+    stock: Stock = defaultdict(list)
     for x in inside(kit):
         until = None if x.training else usable_until(x.batch)
         if until is not None:
-            stock.setdefault(x.batch.thing.id, []).append((until, x.place, x.count))
+            stock[x.batch.thing.id].append((until, x.place, x.count))
     wanting = [line for line in lines if line.never_below > 0]
     must_haves = [line for line in wanting if line.criticality is Criticality.MUST_HAVE]
-    vital = _last_all(must_haves, wanting, stock, Allocation.meet_minimums, _minimum)
-    minimums = _last_all(wanting, wanting, stock, Allocation.meet_minimums, _minimum)
-    targets = _last_all(lines, lines, stock, Allocation.meet_all, _target)
+    vital = _last_all(
+        must_haves, wanting, stock, Allocation.meet_minimums, attrgetter("never_below")
+    )
+    minimums = _last_all(
+        wanting, wanting, stock, Allocation.meet_minimums, attrgetter("never_below")
+    )
+    targets = _last_all(lines, lines, stock, Allocation.meet_all, attrgetter("target"))
     return Lasting(vital, soonest([vital, minimums]), soonest([vital, minimums, targets]))
-
-
-def _minimum(line: Line) -> int:
-    return line.never_below
-
-
-def _target(line: Line) -> int:
-    return max(line.carry, line.never_below)
 
 
 def _last_all(
@@ -65,17 +64,13 @@ def _last_all(
     shared = {line.id for line, tied in zip(among, entangled(among), strict=True) if tied}
     alone = [
         _enough_until(
-            wanted(line), [row for thing in _usable_things(line) for row in stock.get(thing, ())]
+            wanted(line), [row for thing in line.usable_things for row in stock.get(thing, ())]
         )
         for line in lines
         if line.id not in shared
     ]
     competing = [line for line in lines if line.id in shared]
     return soonest([*alone, _all_met_until(competing, stock, meet, wanted)])
-
-
-def _usable_things(line: Line) -> set[int]:
-    return {line.thing.id, *line.instead}
 
 
 def _enough_until(wanted: int, rows: list[tuple[date, str, int]]) -> date | None:
@@ -94,35 +89,19 @@ def _all_met_until(
 ) -> date | None:
     if not lines:
         return date.max
-    things = {thing for line in lines for thing in _usable_things(line)}
+    things = {thing for line in lines for thing in line.usable_things}
     rows = [(thing, *row) for thing in sorted(things) for row in stock.get(thing, ())]
 
     def met(through: date) -> bool:
-        supply: dict[Pool, int] = {}
+        supply: Counter[Pool] = Counter()
         for thing, until, place, count in rows:
             if until >= through:
-                supply[thing, place] = supply.get((thing, place), 0) + count
+                supply[thing, place] += count
         allocation = Allocation(lines)
         allocation.add(supply)
         meet(allocation)
         return all(allocation.got(i) >= wanted(line) for i, line in enumerate(lines))
 
     days = sorted({until for _, until, _, _ in rows} | {date.max})
-    low, high = 0, len(days)  # met through all before low, not through high and after
-    while low < high:
-        middle = (low + high) // 2
-        if met(days[middle]):
-            low = middle + 1
-        else:
-            high = middle
-    return days[low - 1] if low else None
-
-
-def soonest(days: Iterable[date | None]) -> date | None:
-    """Return the soonest of `days`, or None if one of them is; `date.max` of none."""
-    soonest = date.max
-    for day in days:
-        if day is None:
-            return None
-        soonest = min(soonest, day)
-    return soonest
+    unmet = bisect_left(days, True, key=lambda day: not met(day))
+    return days[unmet - 1] if unmet else None

@@ -28,12 +28,13 @@ Decided here, where the design leaves a choice:
 
 from __future__ import annotations
 
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 from kits.rules.ledger.allocation import Allocation
-from kits.rules.ledger.expiry import date_known, good_through
+from kits.rules.ledger.expiry import date_known, good_through, soonest
 from kits.rules.ledger.facts import (
     Criticality,
     Kind,
@@ -42,6 +43,7 @@ from kits.rules.ledger.facts import (
     Line,
     LivesIn,
     Reason,
+    Thing,
     TripNeeds,
     Units,
     Verdict,
@@ -56,7 +58,7 @@ from kits.rules.ledger.kit_contents import (
     supply,
     why_not_counted,
 )
-from kits.rules.ledger.minimums import lasting, soonest
+from kits.rules.ledger.minimums import lasting
 from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
 from kits.rules.ledger.suits import suits
 
@@ -91,10 +93,8 @@ class FitDays:
         """Return the same as it holds on `today`, with None for *not now*."""
         if today > self.clear_until:
             return FitDays(None, None, None, self.clear_until)
-        ready, fit, may_go = (
-            day if day is not None and day >= today else None
-            for day in (self.ready_until, self.fit_until, self.may_go_until)
-        )
+        days = (self.ready_until, self.fit_until, self.may_go_until)
+        ready, fit, may_go = (day if day and day >= today else None for day in days)
         return FitDays(ready, fit, may_go, self.clear_until)
 
 
@@ -125,7 +125,7 @@ def judge(
     reasons = [
         *_on_record(kit),
         *_of_the_kit(kit),
-        *(reason for last, reason in _lapsing(kit) if through > last),
+        *(reason for last, reason in _ending(kit) if through > last),
         *_to_come_out(kit, today),
         *_by_eye(kit),
         *_counted(kit, through),
@@ -155,23 +155,18 @@ def fit_days(kit: KitState) -> FitDays:
     if not kit.contents_entered:
         stopped = any(True for _ in _on_record(kit))
         return FitDays(None, None, None if stopped else date.max, date.max)
-    standing = [
-        *_on_record(kit),
-        *_of_the_kit(kit),
-        *_by_eye(kit),
-        *(Reason(ReasonCode.TAKE_OUT, Weight.STOPS) for x in inside(kit) if _never_clear(kit, x)),
-    ]
-    worst = max((reason.weight for reason in standing), default=Weight.NOTE)
-    ready_until: date | None = None
-    fit_until: date | None = None
-    may_go_until: date | None = None
+    lasting_reasons = (*_on_record(kit), *_of_the_kit(kit), *_by_eye(kit))
+    worst = max((reason.weight for reason in lasting_reasons), default=Weight.NOTE)
+    if any(must_come_out(kit, x, date.min) for x in inside(kit)):  # whatever the day
+        worst = Weight.STOPS
+    ready_until = fit_until = may_go_until = None
     if worst < Weight.STOPS:
-        lapsing = [(last, reason.weight) for last, reason in _lapsing(kit)]
-        stops = [last for last, weight in lapsing if weight is Weight.STOPS]
+        ending = [(last, reason.weight) for last, reason in _ending(kit)]
+        stops = [last for last, weight in ending if weight is Weight.STOPS]
         lasts = lasting(kit)
         may_go_until = soonest([lasts.must_haves, *stops])
         if worst < Weight.SHORT:
-            fit_until = soonest([lasts.minimums, *(last for last, _ in lapsing)])
+            fit_until = soonest([lasts.minimums, *(last for last, _ in ending)])
             if worst < Weight.LOW:
                 ready_until = soonest([fit_until, lasts.targets])
     clear_until = min((_clear_through(kit, x) for x in inside(kit)), default=date.max)
@@ -180,21 +175,21 @@ def fit_days(kit: KitState) -> FitDays:
 
 def first_expiry(kit: KitState) -> date | None:
     """Return the earliest last good day of anything inside; None where nothing is dated."""
-    days = (good_through(x.batch) for x in inside(kit))
-    return min((day for day in days if day is not None), default=None)
+    return min(filter(None, (good_through(x.batch) for x in inside(kit))), default=None)
 
 
 # ---- the kit as a whole
 
 
 def _on_record(kit: KitState) -> Iterable[Reason]:
-    """What somebody said of the kit as a whole, which stops it whatever is inside."""
-    if kit.training:
-        yield Reason(ReasonCode.TRAINING, Weight.STOPS)
-    if kit.lost:
-        yield Reason(ReasonCode.LOST, Weight.STOPS)
-    if kit.laid_up:
-        yield Reason(ReasonCode.LAID_UP, Weight.STOPS)
+    """What is on record of the kit as a whole, which stops it whatever is inside."""
+    for code, applies in (
+        (ReasonCode.TRAINING, kit.training),
+        (ReasonCode.LOST, kit.lost),
+        (ReasonCode.LAID_UP, kit.laid_up),
+    ):
+        if applies:
+            yield Reason(code, Weight.STOPS)
     for why in kit.withheld:
         yield Reason(ReasonCode.WITHHELD, Weight.STOPS, {"reason": why})
 
@@ -213,17 +208,14 @@ def _of_the_kit(kit: KitState) -> Iterable[Reason]:
         yield Reason(ReasonCode.SECTION_AWAY, Weight.NOTE, {"section": section})
 
 
-def _lapsing(kit: KitState) -> Iterable[tuple[date, Reason]]:
+def _ending(kit: KitState) -> Iterable[tuple[date, Reason]]:
     """What is so of the kit after a day: that day, and the reason from the next on."""
     if kit.signed and kit.signed_until is not None:
         facts: dict[str, object] = {"signed_until": kit.signed_until}
         yield kit.signed_until, Reason(ReasonCode.SIGNATURE_ENDS, _weight_of_signature(kit), facts)
-    if kit.looked_inside_on is not None:
-        last = kit.looked_inside_on + timedelta(
-            days=min(kit.look_interval_days, (date.max - kit.looked_inside_on).days)
-        )
-        facts = {"looked_inside_on": kit.looked_inside_on, "look_by": last}
-        yield last, Reason(ReasonCode.NOT_LOOKED_INSIDE, Weight.SHORT, facts)
+    if kit.look_by is not None:
+        facts = {"looked_inside_on": kit.looked_inside_on, "look_by": kit.look_by}
+        yield kit.look_by, Reason(ReasonCode.NOT_LOOKED_INSIDE, Weight.SHORT, facts)
 
 
 def _weight_of_signature(kit: KitState) -> Weight:
@@ -255,17 +247,17 @@ def _climate(kit: KitState) -> Iterable[Reason]:
 def _to_come_out(kit: KitState, today: date) -> Iterable[Reason]:
     """What is inside and may never be, a reason for each thing and fault; what is out of date and
     does not stop it; and what nobody can say the date of, which is worth a look."""
-    bad: dict[tuple[str, int, ReasonCode], list[Units]] = {}
-    undated: dict[int, list[Units]] = {}
+    bad: dict[tuple[str, int, ReasonCode], list[Units]] = defaultdict(list)
+    undated: Counter[Thing] = Counter()
     for x in inside(kit):
         fault = must_come_out(kit, x, today)
         if fault is not None:
-            bad.setdefault((x.batch.thing.name, x.batch.thing.id, fault), []).append(x)
+            bad[x.batch.thing.name, x.batch.thing.id, fault].append(x)
         elif not date_known(x.batch):
-            undated.setdefault(x.batch.thing.id, []).append(x)
+            undated[x.batch.thing] += x.count
     for (name, thing_id, fault), units in sorted(bad.items()):
         home = home_line(kit, units[0])
-        only_said = fault in OUT_OF_DATE and not any(_stops_when_expired(kit, x) for x in units)
+        harmless = fault in OUT_OF_DATE and not any(_stops_when_expired(kit, x) for x in units)
         facts: dict[str, object] = {
             "thing": name,
             "thing_id": thing_id,
@@ -274,13 +266,12 @@ def _to_come_out(kit: KitState, today: date) -> Iterable[Reason]:
             "lots": lots((x, fault) for x in units),
             "line": None if home is None else home.id,
         }
-        if only_said:
-            yield Reason(ReasonCode.EXPIRED_INSIDE, Weight.NOTE, facts)
-        else:
-            yield Reason(ReasonCode.TAKE_OUT, Weight.STOPS, facts)
-    for units in undated.values():
-        thing = units[0].batch.thing
-        count = sum(x.count for x in units)
+        yield (
+            Reason(ReasonCode.EXPIRED_INSIDE, Weight.NOTE, facts)
+            if harmless
+            else Reason(ReasonCode.TAKE_OUT, Weight.STOPS, facts)
+        )
+    for thing, count in undated.items():
         facts = {"thing": thing.name, "thing_id": thing.id, "count": count}
         yield Reason(ReasonCode.DATE_NOT_KNOWN, Weight.NOTE, facts)
 
@@ -301,11 +292,6 @@ def _clear_through(kit: KitState, units: Units) -> date:
     return min(day for day in (expires, units.batch.undated_until, date.max) if day is not None)
 
 
-def _never_clear(kit: KitState, units: Units) -> bool:
-    """Whether units have to come out whatever the day."""
-    return must_come_out(kit, units, date.min) is not None
-
-
 # ---- lines
 
 
@@ -321,10 +307,8 @@ def _by_eye(kit: KitState) -> Iterable[Reason]:
         facts = _about(line) | {"level": level}
         if level is Level.LOW:
             yield Reason(ReasonCode.LOW_BY_EYE, Weight.LOW, facts)
-        elif line.never_below > 0:
-            yield Reason(ReasonCode.EMPTY_BY_EYE, _weight_if_short(line), facts, line.criticality)
         else:
-            yield Reason(ReasonCode.EMPTY_BY_EYE, Weight.LOW, facts)
+            yield _lacking(ReasonCode.EMPTY_BY_EYE, line, facts, below=line.never_below > 0)
 
 
 def _counted(kit: KitState, through: date) -> Iterable[Reason]:
@@ -334,33 +318,34 @@ def _counted(kit: KitState, through: date) -> Iterable[Reason]:
     faulty = {n: fault for n, x in enumerate(units) if (fault := why_not_counted(x, through))}
     allocation.add(supply(x for n, x in enumerate(units) if n not in faulty))
     allocation.meet_all()
-    faults: dict[int, list[tuple[Units, ReasonCode]]] = {}
+    faults: dict[int, list[tuple[Units, ReasonCode]]] = defaultdict(list)
     for n, fault in faulty.items():
         if (home := home_line(kit, units[n])) is not None:
-            faults.setdefault(home.id, []).append((units[n], fault))
+            faults[home.id].append((units[n], fault))
     for i, line in enumerate(lines):
         usable = allocation.got(i)
-        if usable >= line.carry and usable >= line.never_below:
+        if usable >= line.target:
             continue
         short = usable < line.never_below
-        unusable = faults.get(line.id, [])
+        unusable = faults[line.id]
         facts = _about(line) | {
             "carry": line.carry,
             "never_below": line.never_below,
             "usable": usable,
-            "shortfall": max(line.carry, line.never_below) - usable,
+            "shortfall": line.target - usable,
             "lacking": max(0, line.never_below - usable),
             "cause": _main_cause(unusable),
             "lots": lots(unusable),
         }
-        if short:
-            yield Reason(ReasonCode.SHORT, _weight_if_short(line), facts, line.criticality)
-        else:
-            yield Reason(ReasonCode.LOW, Weight.LOW, facts)
+        yield _lacking(ReasonCode.SHORT if short else ReasonCode.LOW, line, facts, below=short)
 
 
-def _weight_if_short(line: Line) -> Weight:
-    return Weight.STOPS if line.criticality is Criticality.MUST_HAVE else Weight.SHORT
+def _lacking(code: ReasonCode, line: Line, facts: dict[str, object], *, below: bool) -> Reason:
+    """The reason of a line that has too little; `below` its minimum, or only its target."""
+    if not below:
+        return Reason(code, Weight.LOW, facts)
+    must = line.criticality is Criticality.MUST_HAVE
+    return Reason(code, Weight.STOPS if must else Weight.SHORT, facts, line.criticality)
 
 
 def _about(line: Line) -> dict[str, object]:
@@ -377,7 +362,7 @@ def _about(line: Line) -> dict[str, object]:
 
 
 def _main_cause(faults: Sequence[tuple[Units, ReasonCode]]) -> str:
-    counts: dict[str, int] = {}
+    counts: Counter[str] = Counter()
     for units, fault in faults:
-        counts[fault] = counts.get(fault, 0) + units.count
+        counts[fault] += units.count
     return max(counts, key=lambda fault: (counts[fault], fault), default="missing")

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from datetime import date, timedelta
+from datetime import date
 
 from kits.rules.ledger.expiry import good_through
 from kits.rules.ledger.facts import KitState
@@ -17,16 +16,7 @@ def last_days(kit: KitState) -> frozenset[date]:
     units may be there, the last of its list's signature, and the day by which it has to be
     checked. Between two of them, neither today nor the day that is judged changes a reason of it.
     """
-    return frozenset(day for day in _ends(kit) if day is not None)
-
-
-def _ends(kit: KitState) -> Iterable[date | None]:
+    ends = [kit.undated_grace_until, kit.signed_until, kit.look_by]
     for units in inside(kit):
-        yield units.batch.expiry
-        yield good_through(units.batch)
-        yield units.batch.check_due
-    yield kit.undated_grace_until
-    yield kit.signed_until
-    if kit.looked_inside_on is not None:
-        left = (date.max - kit.looked_inside_on).days
-        yield kit.looked_inside_on + timedelta(days=min(kit.look_interval_days, left))
+        ends += (units.batch.expiry, good_through(units.batch), units.batch.check_due)
+    return frozenset(filter(None, ends))

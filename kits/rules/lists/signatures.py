@@ -1,21 +1,21 @@
-"""When a signature that ends is said, and until when it is extended."""
+"""When people are reminded of a signature that ends, and until when it is extended."""
 
 from __future__ import annotations
 
 import calendar
 from datetime import date, timedelta
 
-SAID_DAYS = (60, 30, 7)
+REMINDER_DAYS = (60, 30, 7)
 """So many days before the last day of a signature its adviser is told, the most first."""
 
 
 def step(until: date, today: date) -> int | None:
-    """Return which of those days was passed last for a signature that holds through `until`; None
-    where it holds for longer, or has ended."""
+    """Return which of `REMINDER_DAYS` was passed last for a signature that holds through `until`;
+    None where it holds for longer, or has ended."""
     left = (until - today).days
     if left < 0:
         return None
-    return min((days for days in SAID_DAYS if left <= days), default=None)
+    return min((days for days in REMINDER_DAYS if left <= days), default=None)
 
 
 def extended(until: date, today: date) -> date:

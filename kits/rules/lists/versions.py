@@ -6,6 +6,7 @@ section keys stay from version to version.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -62,7 +63,7 @@ def difference(kit: KitState, lines: Sequence[Line], today: date) -> Difference:
     """Return what `kit` would want from the shelf if it followed `lines`, against what it wants
     as it is. What is inside is usable as of `today`, and counts for either."""
     now, then = _wanted(kit, today), _wanted(replace(kit, lines=tuple(lines)), today)
-    change = {thing: then.get(thing, 0) - now.get(thing, 0) for thing in {*now, *then}}
+    change = {thing: then[thing] - now[thing] for thing in {*now, *then}}
     return Difference(
         more={thing: n for thing, n in sorted(change.items()) if n > 0},
         fewer={thing: -n for thing, n in sorted(change.items()) if n < 0},
@@ -71,16 +72,16 @@ def difference(kit: KitState, lines: Sequence[Line], today: date) -> Difference:
 
 def spare(kit: KitState, lines: Sequence[Line]) -> dict[int, int]:
     """Return the units inside, by thing id, of things that no line of `lines` would use."""
-    useful = {thing for line in lines for thing in (line.thing.id, *line.instead)}
-    found: dict[int, int] = {}
+    useful = frozenset[int]().union(*(line.usable_things for line in lines))
+    counts: Counter[int] = Counter()
     for x in kit.units:
         if x.batch.thing.id not in useful:
-            found[x.batch.thing.id] = found.get(x.batch.thing.id, 0) + x.count
-    return found
+            counts[x.batch.thing.id] += x.count
+    return counts
 
 
-def _wanted(kit: KitState, today: date) -> dict[int, int]:
-    wanted: dict[int, int] = {}
+def _wanted(kit: KitState, today: date) -> Counter[int]:
+    wanted: Counter[int] = Counter()
     for missing in restock(kit, (), today, today).missing:
-        wanted[missing.thing.id] = wanted.get(missing.thing.id, 0) + missing.count
+        wanted[missing.thing.id] += missing.count
     return wanted

@@ -11,7 +11,7 @@ WIDTH = 78
 
 
 @dataclass(frozen=True)
-class Stands:
+class VerdictLine:
     """A kit's verdict in words, and apart from it `judged`, the day and trip that it is for, and
     what else stands `beside` it. The rest marks it for programs that read the page: the kit's name,
     the day in ISO form, the trip's id or nothing, and the verdict's slug."""
@@ -38,7 +38,7 @@ class Row:
     text: str
     url: str = ""
     lines: tuple[str, ...] = ()
-    verdicts: tuple[Stands, ...] = ()
+    verdicts: tuple[VerdictLine, ...] = ()
 
 
 @dataclass(frozen=True)

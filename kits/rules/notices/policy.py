@@ -1,15 +1,14 @@
-"""Kinds of notices, and when somebody hears of each: at once, in the weekly email, or not at all.
+"""When a notice is sent: at once, in the weekly email, or not at all.
 
-Only what cannot wait is told at once, or real alarms get muted. A recall cannot be turned off. It
-keeps no quiet hours, nor do an emergency, a must-have gone before a departure, and a clearance that
-was none. All else waits for the morning, and for more of its kind: what comes within half an hour
-about the same kit is one mail, and a storm over many kits is a summary.
+Only what cannot wait is sent at once, or real alarms get muted. What keeps quiet hours waits for
+the morning, and for more of its kind: what comes within half an hour about the same kit is one
+mail, and a storm over many kits is a summary.
 """
 
 from __future__ import annotations
 
 import enum
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
@@ -18,7 +17,7 @@ from kits.rules.notices.schedule import local_instant
 
 
 class When(enum.StrEnum):
-    """When somebody hears of a kind of notice."""
+    """When notices of a kind are sent."""
 
     AT_ONCE = "at-once"
     WEEKLY = "weekly"
@@ -30,77 +29,47 @@ class Unsent(enum.StrEnum):
 
     WEEKLY = "weekly"  # it stands in the weekly email
     TOGETHER = "together"  # it goes in one mail with others of its kind
-    CHOSEN = "chosen"  # they chose not to hear of it
+    CHOSEN = "chosen"  # they turned its kind off
     NO_ADDRESS = "no-address"  # nobody gave an email address
     LEFT = "left"  # they have left
     REFUSED = "refused"  # a mail server refused it for good
     PASSED = "passed"  # what it was about is over
 
 
+WEEKLY = "weekly"
+"""The kind of the weekly email."""
+
+
 @dataclass(frozen=True)
-class Kind:
-    """A kind of notice: when it is told unless chosen otherwise, whether that can be chosen, and
-    whether it keeps quiet hours."""
+class Policy:
+    """When notices of a kind are sent unless chosen otherwise, whether that can be chosen, and
+    whether they keep quiet hours."""
 
     when: When = When.AT_ONCE
     may_choose: bool = True
     keeps_quiet: bool = True
 
-
-WEEKLY = "weekly"
-
-KINDS: dict[str, Kind] = {
-    WEEKLY: Kind(),
-    "recall": Kind(may_choose=False, keeps_quiet=False),
-    "medicine-missing": Kind(),
-    "must-have-gone": Kind(keeps_quiet=False),
-    "not-fit": Kind(),
-    "emergency": Kind(keeps_quiet=False),
-    "went-short": Kind(),
-    "cleared-by-phone": Kind(may_choose=False),
-    "not-cleared": Kind(may_choose=False, keeps_quiet=False),
-    "irregular": Kind(),
-    "lost": Kind(),
-    "not-back": Kind(),
-    "not-covered": Kind(),
-    "low-stock": Kind(),
-    "signature-ends": Kind(),
-    "address-refused": Kind(),
-    "something-wrong": Kind(When.WEEKLY),
-    "failed-check": Kind(When.WEEKLY),
-    "trip-changed": Kind(When.WEEKLY),
-}
-
-
-def kind_of(code: str) -> Kind:
-    """The kind of a code; one not listed is told at once."""
-    return KINDS.get(code) or Kind()
-
-
-def when_told(code: str, choices: Mapping[str, When]) -> When:
-    """When somebody with these choices hears of a kind."""
-    kind = kind_of(code)
-    return choices.get(code, kind.when) if kind.may_choose else kind.when
+    def when_sent(self, chosen: When | None) -> When:
+        """When they are sent to somebody who chose this, or nothing."""
+        return chosen if chosen is not None and self.may_choose else self.when
 
 
 def quiet_until(
-    code: str, instant: datetime, zone: str, quiet_from: time | None, until: time | None
+    policy: Policy, instant: datetime, zone: str, quiet_from: time | None, until: time | None
 ) -> datetime | None:
     """Return when the quiet hours that `instant` falls into end, or None where it falls into none
-    or the kind does not keep them. From 22:00 until 07:00 is over midnight; the same time twice
+    or the policy does not keep them. From 22:00 until 07:00 is over midnight; the same time twice
     is no quiet at all."""
-    if quiet_from is None or until is None or quiet_from == until:
-        return None
-    if not kind_of(code).keeps_quiet:
+    if quiet_from is None or until is None or quiet_from == until or not policy.keeps_quiet:
         return None
     here = instant.astimezone(ZoneInfo(zone))
-    at = here.time()
     over_midnight = quiet_from > until
-    if over_midnight and at >= quiet_from:
-        return local_instant(here.date() + timedelta(days=1), until, zone)
-    if (over_midnight and at < until) or (not over_midnight and quiet_from <= at < until):
-        return local_instant(here.date(), until, zone)
-    return None
+    after_start, before_end = here.time() >= quiet_from, here.time() < until
+    quiet = (after_start or before_end) if over_midnight else (after_start and before_end)
+    if not quiet:
+        return None
+    tomorrow = over_midnight and after_start
+    return local_instant(here.date() + timedelta(days=tomorrow), until, zone)
 
 
 APART = timedelta(minutes=30)
@@ -110,14 +79,14 @@ STORM = 3
 
 
 def put_off_until(
-    code: str, now: datetime, *, of_kit: Iterable[datetime], of_kind: Iterable[datetime]
+    policy: Policy, now: datetime, *, of_kit: Iterable[datetime], of_kind: Iterable[datetime]
 ) -> datetime | None:
     """Return until when a notice waits for more of its kind, None where it does not.
 
     `of_kit` and `of_kind` are when mails of its kind went to the same person, about the same kit
     and about any. What keeps no quiet hours never waits.
     """
-    if not kind_of(code).keeps_quiet:
+    if not policy.keeps_quiet:
         return None
     same = [at for at in of_kit if now < at + APART]
     storm = [at for at in of_kind if now < at + APART]

@@ -10,6 +10,7 @@ not known, then by shelf and batch id.
 from __future__ import annotations
 
 import enum
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -33,15 +34,6 @@ class Swap(enum.StrEnum):
 
     ENDS_TOO_SOON = "ends-too-soon"
     CHECK_NEEDED = "check-needed"
-
-
-@dataclass(frozen=True)
-class Pick:
-    """Units of a batch to take from a shelf."""
-
-    batch: Batch
-    shelf: str
-    count: int
 
 
 @dataclass(frozen=True)
@@ -123,28 +115,6 @@ def first_out(batch: Batch, shelf: str) -> tuple[date, bool, str, int]:
     return good_through(batch) or date.max, not date_known(batch), shelf, batch.id
 
 
-def pick(
-    shelf_units: Iterable[Units],
-    thing_id: int,
-    count: int,
-    *,
-    through: date,
-    today: date,
-    list_signed: bool = True,
-) -> tuple[Pick, ...]:
-    """Return where to take `count` units of a thing that are usable through `through` and may be
-    put into a kit today: as many as there are, first expired first. Fewer picks than asked for
-    mean that there are no more."""
-    picks = []
-    for x in _in_order(shelf_units, through, today, list_signed).get(thing_id, ()):
-        if count <= 0:
-            break
-        taken = min(count, x.count)
-        picks.append(Pick(x.batch, x.place, taken))
-        count -= taken
-    return tuple(picks)
-
-
 def restock(kit: KitState, shelf_units: Sequence[Units], through: date, today: date) -> RestockList:
     """Return what makes `kit` as fit through `through` as the shelf can make it.
 
@@ -168,9 +138,9 @@ def restock(kit: KitState, shelf_units: Sequence[Units], through: date, today: d
         TakeOut(x.batch, x.place, x.count, why, x.training) for x, why in out if why is not None
     ]
     missing = [
-        Missing(line, wanted - got, below_minimum=got < line.never_below)
+        Missing(line, line.target - got, below_minimum=got < line.never_below)
         for line, got in zip(lines, map(allocation.got, range(len(lines))), strict=True)
-        if got < (wanted := max(line.carry, line.never_below))
+        if got < line.target
     ]
     return RestockList(
         take_out=(*take_out, *_swapped(kit, staying, put_in, through)),
@@ -188,13 +158,13 @@ Stock = dict[int, list[Units]]
 
 
 def _in_order(shelf_units: Iterable[Units], through: date, today: date, list_signed: bool) -> Stock:
-    stock: Stock = {}
+    stock: Stock = defaultdict(list)
     for x in shelf_units:
         if x.count <= 0 or not usable_through(x.batch, through):
             continue
         fault = may_be_put_in(x.batch, today, list_signed=list_signed, training_stock=x.training)
         if fault is None:
-            stock.setdefault(x.batch.thing.id, []).append(x)
+            stock[x.batch.thing.id].append(x)
     for units in stock.values():
         units.sort(key=lambda x: first_out(x.batch, x.place))
     return stock
@@ -233,18 +203,17 @@ def _swapped(
 ) -> list[TakeOut]:
     """Units that do not count through the day and whose line gets better ones: as many as it gets,
     the first expired first."""
-    replaced: dict[int, int] = {}
+    replaced: Counter[int] = Counter()
     for row in put_in:
-        replaced[row.line.id] = replaced.get(row.line.id, 0) + row.count
+        replaced[row.line.id] += row.count
     swapped = []
     for x in sorted(staying, key=lambda x: first_out(x.batch, x.place)):
         fault, home = why_not_counted(x, through), home_line(kit, x)
-        if fault is None or home is None or not replaced.get(home.id):
+        if fault is None or home is None or not replaced[home.id]:
             continue
         count = min(x.count, replaced[home.id])
         replaced[home.id] -= count
-        dated = fault in OUT_OF_DATE
-        why: ReasonCode | Swap = Swap.ENDS_TOO_SOON if dated else Swap.CHECK_NEEDED
+        why: ReasonCode | Swap = Swap.ENDS_TOO_SOON if fault in OUT_OF_DATE else Swap.CHECK_NEEDED
         if fault is ReasonCode.DATE_NOT_KNOWN:
             why = fault
         swapped.append(TakeOut(x.batch, x.place, count, why, x.training))
@@ -256,10 +225,5 @@ def _fill_up(kit: KitState, stock: Stock) -> Iterable[FillUp]:
         level = kit.levels.get((line.section, line.thing.id))
         if line.thing.by_eye and line.section not in kit.away and level is not Level.FULL:
             first = next(iter(stock.get(line.thing.id, ())), None)
-            yield FillUp(
-                line,
-                line.section,
-                level,
-                None if first is None else first.batch,
-                None if first is None else first.place,
-            )
+            source = (first.batch, first.place) if first else (None, None)
+            yield FillUp(line, line.section, level, *source)

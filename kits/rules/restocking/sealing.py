@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import enum
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
@@ -33,7 +34,7 @@ class NotReplaced:
     level: Level | None = None
 
 
-def not_replaced(kit: KitState, today: date, section: str | None = None) -> list[NotReplaced]:
+def not_replaced(kit: KitState, today: date, section: str | None) -> list[NotReplaced]:
     """Return what is not replaced in a kit (with `section`, in that section), in the order of its
     list, then what must come out. Nothing where nobody entered its contents. It is what the
     verdict for today says of its lines, so that a seal asks for nothing else than that does."""
@@ -67,10 +68,9 @@ _OUT = frozenset({ReasonCode.TAKE_OUT, ReasonCode.EXPIRED_INSIDE})
 
 
 def _coming_out(kit: KitState, today: date) -> Iterable[NotReplaced]:
-    counts: dict[tuple[str, Thing], int] = {}
+    counts: Counter[tuple[str, Thing]] = Counter()
     for x in inside(kit):
         if must_come_out(kit, x, today) is not None:
-            where = (x.place, x.batch.thing)
-            counts[where] = counts.get(where, 0) + x.count
+            counts[x.place, x.batch.thing] += x.count
     for (section, thing), count in counts.items():
         yield NotReplaced(thing, section, count, Lack.COMES_OUT)

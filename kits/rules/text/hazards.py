@@ -42,7 +42,6 @@ class UnknownHazardError(Wrong):
 def hazards(slugs: Iterable[str]) -> list[str]:
     """Return the slugs, each once, in the vocabulary's order. Raises UnknownHazardError."""
     wanted = set(slugs)
-    for slug in sorted(wanted):
-        if slug not in HAZARDS:
-            raise UnknownHazardError(slug)
+    if unknown := wanted.difference(HAZARDS):
+        raise UnknownHazardError(min(unknown))
     return [slug for slug in HAZARDS if slug in wanted]

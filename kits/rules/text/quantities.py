@@ -29,39 +29,36 @@ def units(value: object, *, least: int = 1) -> int:
 
     Raises `QuantityError`.
     """
-    if isinstance(value, bool) or not isinstance(value, int):
-        if isinstance(value, float) and not value.is_integer():
-            told = say(
-                "The number of units is %(value)s: it must be a whole number.",
-                value=value,
-            )
-        else:
-            told = say(
-                "The number of units must be a whole number from %(least)s to %(most)s, written as "
-                "a number.",
-                least=least,
-                most=MOST,
-            )
-        raise QuantityError(value, told)
-    if value < 0:
-        told = say(
+    if isinstance(value, float) and not value.is_integer():
+        problem = say(
+            "The number of units is %(value)s: it must be a whole number.",
+            value=value,
+        )
+    elif isinstance(value, bool) or not isinstance(value, int):
+        problem = say(
+            "The number of units must be a whole number from %(least)s to %(most)s, written as "
+            "a number.",
+            least=least,
+            most=MOST,
+        )
+    elif value < 0:
+        problem = say(
             "The number of units is %(value)s: it must be %(least)s or more. To correct a "
             "mistake, reverse its entry.",
             value=value,
             least=least,
         )
-        raise QuantityError(value, told)
-    if value < least:
-        told = say(
+    elif value < least:
+        problem = say(
             "The number of units is %(value)s: it must be %(least)s or more.",
             value=value,
             least=least,
         )
-        raise QuantityError(value, told)
-    if value > MOST:
-        told = say(
+    elif value > MOST:
+        problem = say(
             "The number of units is more than %(most)s. Look at the number again.",
             most=MOST,
         )
-        raise QuantityError(value, told)
-    return value
+    else:
+        return value
+    raise QuantityError(value, problem)

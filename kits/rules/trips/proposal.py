@@ -13,6 +13,7 @@ from __future__ import annotations
 import enum
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import partial, reduce
 
 from kits.rules.ledger.facts import KitState, Reason, TripNeeds, Verdict, Weight
 from kits.rules.ledger.reasons import ReasonCode
@@ -81,13 +82,12 @@ def propose(
     free = sorted(
         (c.state for c in candidates if not why_not[c.state.id]), key=lambda kit: (kit.name, kit.id)
     )
-    start = _Left(trip.people, trip.hazards, trip.children)
-    for kit in given:
-        start = _served(trip, start, kit)
+    served = partial(_served, trip)
+    start = reduce(served, given, _Left(trip.people, trip.hazards, trip.children))
     sets: dict[_Left, tuple[_Cost, tuple[KitState, ...]]] = {start: ((0, 0, 0, ()), ())}
     for kit in free:
         for left, (cost, kits) in list(sets.items()):
-            then = _served(trip, left, kit)
+            then = served(left, kit)
             if then == left:
                 continue
             dearer = _with(cost, kit, trip)
@@ -132,11 +132,12 @@ def _not_chosen(
 ) -> Reason:
     """Why a free kit that might go is not among the chosen ones: what it lacks in the place of one
     of them, or what it brings too much."""
+    served = partial(_served, trip)
     alike = next(
         (
             one
             for one in chosen
-            if _all_served(trip, start, (kit, *(k for k in chosen if k is not one))) == best
+            if reduce(served, (kit, *(k for k in chosen if k is not one)), start) == best
         ),
         None,
     )
@@ -155,12 +156,6 @@ def _not_chosen(
         return Reason(PassedOver.FEWER_PEOPLE, Weight.NOTE, facts)
     names = tuple(sorted(one.name for one in (*given, *chosen)))
     return Reason(PassedOver.FEWER_DO, Weight.NOTE, facts | {"kits": names})
-
-
-def _all_served(trip: TripNeeds, left: _Left, kits: Sequence[KitState]) -> _Left:
-    for kit in kits:
-        left = _served(trip, left, kit)
-    return left
 
 
 def _served(trip: TripNeeds, left: _Left, kit: KitState) -> _Left:

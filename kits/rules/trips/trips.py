@@ -103,13 +103,11 @@ def goes_out_for(
     kit: int,
     today: date,
     taker: int | None,
-    *,
-    days_ahead: int = DAYS_AHEAD,
 ) -> Promise | None:
     """Return the promise that a kit taken on `today` goes out for where no trip is named: the first
-    that is under way or begins within `days_ahead` days, if the taker is its guide, or if nobody
+    that is under way or begins within `DAYS_AHEAD` days, if the taker is its guide, or if nobody
     is named who takes it or whom it is promised to; else None."""
-    soon = today + timedelta(days=days_ahead)
+    soon = today + timedelta(days=DAYS_AHEAD)
     mine = (p for p in promises if p.kit == kit and p.first_day <= soon and p.is_of(taker))
     return next_promise(mine, kit)
 

@@ -16,7 +16,7 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts.act import Act, Actor, secret_key
-from gearroom.core.acts.problems import NotAllowed, NotFound, Refused, Unacceptable
+from gearroom.core.acts.problems import AlreadyAnswered, NotAllowed, NotFound, Refused, Unacceptable
 from gearroom.core.models import Person
 from kits.models import Checkout, Clearance, ClearanceAnswer, Entry, EntryKind, Kit
 from kits.rules.ledger.facts import Verdict, Weight
@@ -24,13 +24,13 @@ from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import offers
 from kits.services.ledger.book import Book
 from kits.services.notices import writing
+from kits.services.notices.facts import ClearedByPhone, NotCleared
+from kits.services.notices.links import CLEARANCE_SALT
 
 WITHIN = timedelta(days=30)
 """How long a link may be answered."""
 UNANSWERED_AFTER = timedelta(days=1)
 """After how long a clearance without an answer is said on the board and in the weekly email."""
-
-_SALT = "kits.cleared-by-phone"
 
 
 # ------------------------------------------------------------------------------------ at take-out
@@ -71,13 +71,13 @@ def record(entry: Entry, checkout: Checkout, person: Person, verdict: Verdict) -
             if reason.weight >= Weight.SHORT
         ],
     )
-    writing.tell(
+    writing.notify(
         [person],
         "cleared-by-phone",
         f"clearance:{made.pk}",
         entry=entry,
         kit=checkout.kit,
-        facts={"clearance": made.pk, "reasons": made.reasons},
+        facts=ClearedByPhone(clearance=made.pk, reasons=made.reasons),
     )
     return made
 
@@ -88,16 +88,11 @@ def answers_for(clearance: Clearance) -> Person:
     return clearance.person.merged_into or clearance.person
 
 
-def token(clearance: int) -> str:
-    """What the link of a clearance (an id) says."""
-    return signing.dumps(clearance, salt=_SALT)
-
-
 def by_link(said: str) -> Clearance:
     """Which clearance a link is about. Raises NotFound for one that was not made here, Refused
     (`link-too-old`)."""
     try:
-        pk = signing.loads(said, salt=_SALT, max_age=WITHIN)
+        pk = signing.loads(said, salt=CLEARANCE_SALT, max_age=WITHIN)
     except signing.SignatureExpired:
         raise Refused(
             "link-too-old",
@@ -147,7 +142,7 @@ def unanswered(kits: Iterable[int] | QuerySet[Kit], now: datetime) -> list[Clear
 
 def answer_by_link(clearance: Clearance, *, confirmed: bool) -> ClearanceAnswer:
     """Write down what somebody says by their link, in their name; see `answer`."""
-    key = secret_key(_SALT, clearance.pk)
+    key = secret_key(CLEARANCE_SALT, clearance.pk)
     act = Act(actor=Actor(person=answers_for(clearance)), key=key)
     return answer(act, clearance, confirmed=confirmed)
 
@@ -168,7 +163,7 @@ def answer(act: Act, clearance: Clearance, *, confirmed: bool) -> ClearanceAnswe
     with Book(act) as book:
         (kit,) = book.lock(clearance.checkout.kit_id)
         if ClearanceAnswer.objects.filter(clearance=clearance).exists():
-            raise Refused(
+            raise AlreadyAnswered(
                 "answered-already",
                 _("You answered this already. Tell whoever looks after the kits if it was wrong."),
             )
@@ -182,14 +177,14 @@ def answer(act: Act, clearance: Clearance, *, confirmed: bool) -> ClearanceAnswe
         done = ClearanceAnswer.objects.create(clearance=clearance, entry=entry, confirmed=confirmed)
         if not confirmed:
             has = clearance.checkout.person
-            facts = {
+            facts: NotCleared = {
                 "clearance": clearance.pk,
                 "reasons": clearance.reasons,
                 "person_id": has.pk if has else None,
                 "person": has.name if has else "",
                 "phone": has.phone if has else "",
             }
-            writing.tell_keepers(entry, "not-cleared", kit=kit, facts=facts)
+            writing.notify_keepers(entry, "not-cleared", kit=kit, facts=facts)
     return done
 
 

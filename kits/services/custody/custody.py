@@ -182,9 +182,9 @@ def check_out(
             keeping.mark_found(book, kit)
         going_short.record(entry, checkout, going.verdict, short_reason, cleared_by)
         if emergency:
-            writing.tell_keepers(entry, "emergency", kit=kit)
+            writing.notify_keepers(entry, "emergency", kit=kit)
         elif irregular:
-            writing.tell_keepers(entry, "irregular", kit=kit)
+            writing.notify_keepers(entry, "irregular", kit=kit)
     return CheckOut(kit, checkout, entry, going.verdict)
 
 
@@ -257,7 +257,7 @@ def _into_history(
             "section": section.section_key if section else None,
         },
     )
-    writing.tell_keepers(entry, "irregular", kit=kit)
+    writing.notify_keepers(entry, "irregular", kit=kit)
     return CheckOut(kit, None, entry, going.verdict)
 
 
@@ -341,7 +341,7 @@ def check_in(
         if wrong or photo:
             keeping.withhold_kit(book, kit, WithheldKind.SOMETHING_WRONG, wrong, photo)
         if irregular:
-            writing.tell_keepers(entry, "irregular", kit=kit)
+            writing.notify_keepers(entry, "irregular", kit=kit)
     return CheckIn(kit, entry, held, as_found, done, irregular)
 
 
@@ -385,7 +385,7 @@ def pass_on(act: Act, kit: Kit, person: Person) -> PassOn:
                 irregular=[ReasonCode.OUT_OF_ORDER],
                 detail={"from": None, "to": person.pk},
             )
-            writing.tell_keepers(passed, "irregular", kit=kit)
+            writing.notify_keepers(passed, "irregular", kit=kit)
             return PassOn(kit, None, passed)
         if held is None:
             unseen = [ReasonCode.WAS_NOT_TAKEN_OUT]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable
+from typing import cast
 
 from django.utils.translation import gettext as _
 
@@ -14,7 +15,8 @@ from kits.models import Checkout, Entry, EntryKind, Kit
 from kits.rules.custody.going_short import guide_may
 from kits.rules.ledger.facts import Reason, Verdict, Weight, Word
 from kits.services.custody import clearances, offers
-from kits.services.notices import writing
+from kits.services.notices import recipients, writing
+from kits.services.notices.facts import Lack, WentShort
 from kits.services.text import reason_texts, verdict_texts, wording
 from kits.services.trips.purpose import Plan
 
@@ -102,15 +104,14 @@ def _tell(entry: Entry, kit: Kit, verdict: Verdict) -> None:
         reversed_by__isnull=True,
     )
     last = filled.order_by("-pk").values_list("pk", flat=True).first() or 0
-    people = writing.keepers_of(kit.home_room)
-    people += [p for p in (kit.responsible, kit.deputy) if p]
-    writing.tell(
+    people = recipients.Keepers().of_kit(kit)
+    writing.notify(
         [p for p in people if p.pk != entry.person_id],
         "went-short",
         f"short:{kit.pk}:{last}:{_cause(short)}",
         entry=entry,
         kit=kit,
-        facts={"short": [_fact(r) for r in short]},
+        facts=WentShort(short=[_fact(r) for r in short]),
     )
 
 
@@ -119,9 +120,6 @@ def _cause(reasons: Iterable[Reason]) -> str:
     return hashlib.sha256("|".join(causes).encode()).hexdigest()[:16]
 
 
-def _fact(reason: Reason) -> dict[str, object]:
-    return {
-        "code": str(reason.code),
-        "thing": reason.facts.get("thing"),
-        "lacking": reason.facts.get("lacking"),
-    }
+def _fact(reason: Reason) -> Lack:
+    facts = {name: reason.facts.get(name) for name in ("thing", "lacking")}
+    return cast(Lack, {"code": str(reason.code), **facts})

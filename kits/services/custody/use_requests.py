@@ -24,7 +24,7 @@ from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.acts.act import SYSTEM, Act, Actor, secret_key
-from gearroom.core.acts.problems import NotFound, Refused
+from gearroom.core.acts.problems import AlreadyAnswered, NotFound, Refused
 from gearroom.core.models import Room
 from kits.models import Checkout, Entry, EntryKind, Kit, WithheldKind
 from kits.rules.ledger.reasons import ReasonCode
@@ -243,12 +243,12 @@ def _keep_the_words(book: Book, kit: Kit, held: Checkout, used: Sequence[use.Use
         irregular=[ReasonCode.REPORTED_AFTER_SORTING] if used else [],
     )
     if used:
-        writing.tell_keepers(entry, "irregular", kit=kit)
+        writing.notify_keepers(entry, "irregular", kit=kit)
     return entry
 
 
-def _answered_already(held: Checkout) -> Refused:
-    return Refused(
+def _answered_already(held: Checkout) -> AlreadyAnswered:
+    return AlreadyAnswered(
         "told-already",
         _(
             "What was used from %(kit)s was answered already. Thank you. Tell whoever looks "

@@ -31,12 +31,13 @@ from kits.models import (
     PlaceKind,
     WithheldKind,
 )
+from kits.models.details import CheckInDetail, CheckOutDetail, KindDetail, PassDetail
 from kits.rules.ledger.facts import Level
 from kits.services.custody import custody, use
 from kits.services.custody.hand_back_remarks import Remarks
 from kits.services.custody.unmet_needs import NeedLine
 from kits.services.kits.history import MAY_BE_ANOTHER_KITS
-from kits.services.ledger import reversal
+from kits.services.ledger import facts, reversal
 from kits.services.ledger.book import Book
 from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
@@ -63,7 +64,7 @@ def entry_of(actor: Actor, entry_id: int) -> Entry:
     own = entry is not None and actor.person is not None and entry.person_id == actor.person.pk
     if entry is None or entry.kit is None or not (own or actor.belongs_to(entry.room_id)):
         raise NotFound("entry", entry_id)
-    if entry.kind not in MAY_BE_ANOTHER_KITS or entry.detail.get("section"):
+    if entry.kind not in MAY_BE_ANOTHER_KITS or facts.section_key(entry):
         raise Refused(
             "not-reversible",
             _(
@@ -142,7 +143,7 @@ on record already."""
 
 def _taken_out(entry: Entry) -> Again:
     checkout = Checkout.objects.select_related("trip").get(opened_by=entry)
-    to = Person.objects.filter(pk=entry.detail["to"]).first()
+    to = Person.objects.filter(pk=entry.detail_as(CheckOutDetail)["to"] or 0).first()
 
     def again(act: Act, wrong: Kit, kit: Kit) -> Entry:
         if checkout.reservation_id is not None and checkout.trip is not None:
@@ -185,9 +186,13 @@ def _handed_back(entry: Entry) -> Again:
             before = lines[where].units if where in lines else 0
             lines[where] = use.UseLine(leg.lot.item, before + leg.units, lot, went=went)
         levels = list(used.levels.select_related("section", "item"))
-    kept = {each.detail["kind"]: each for each in whole if each.kind == EntryKind.WITHHOLD}
+    kept = {
+        each.detail_as(KindDetail)["kind"]: each
+        for each in whole
+        if each.kind == EntryKind.WITHHOLD
+    }
     wrong_with_it = kept.get(WithheldKind.SOMETHING_WRONG)
-    said = AsFound(entry.detail["as_found"])
+    said = AsFound(entry.detail_as(CheckInDetail)["as_found"])
     remarks = Remarks(
         [
             NeedLine(need.item, need.words)
@@ -205,7 +210,7 @@ def _handed_back(entry: Entry) -> Again:
             as_found=said,
             used=list(lines.values()),
             levels=_levels(levels, places),
-            sharps_or_blood=entry.detail["sharps_or_blood"],
+            sharps_or_blood=entry.detail_as(CheckInDetail)["sharps_or_blood"],
             wet=WithheldKind.DRYING in kept,
             wrong=wrong_with_it.reason if wrong_with_it else "",
             incident=used.incident if used else "",
@@ -224,7 +229,7 @@ def _levels(seen: list[LevelFact], places: dict[str, Place]) -> list[LooseLevel]
 
 
 def _passed_on(entry: Entry) -> Again:
-    to = Person.objects.get(pk=entry.detail["to"])
+    to = Person.objects.get(pk=entry.detail_as(PassDetail)["to"])
 
     def again(act: Act, _wrong: Kit, kit: Kit) -> Entry | None:
         held = open_checkout(kit)

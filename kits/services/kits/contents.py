@@ -20,7 +20,6 @@ from gearroom.core.acts.problems import Invalid
 from gearroom.core.models import Person
 from kits.models import (
     CheckoutFact,
-    Item,
     Kit,
     LevelFact,
     ListSection,
@@ -33,6 +32,7 @@ from kits.models import (
 from kits.rules.ledger.expiry import good_through
 from kits.rules.ledger.facts import Level
 from kits.services.ledger import facts, known_then, readiness
+from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 
 
@@ -57,7 +57,7 @@ class Contents:
     known_by: datetime
     name: str
     lines: Sequence[Content]
-    levels: Sequence[tuple[Place, Item, Level]]
+    levels: Sequence[LooseLevel]
     seal: str
     holder: str
 
@@ -137,7 +137,7 @@ def contents(
         known_by=known_by,
         name=known_then.said_of(kit, then_known)["name"],
         lines=lines,
-        levels=[(sections[f.section_id], f.item, Level(f.level)) for f in seen.values()],
+        levels=[LooseLevel(sections[f.section_id], f.item, Level(f.level)) for f in seen.values()],
         seal=_seal(kit, in_force),
         holder=_holder(kit, in_force),
     )

@@ -10,7 +10,7 @@ from django.db.models import Prefetch
 
 from gearroom.core.acts.act import Actor
 from kits.models import Entry, EntryKind, Kit, Photo
-from kits.services.ledger import reversal
+from kits.services.ledger import facts, reversal
 from kits.services.lookup import find
 
 MAY_BE_ANOTHER_KITS = (
@@ -77,8 +77,8 @@ def _happened(kit: Kit, entry: Entry) -> Happened:
         elif leg.from_place.kit_id == kit.pk and leg.to_place.kit_id != kit.pk:
             taken_out[name] += leg.units
     put_right = hasattr(entry, "reversed_by")
-    moves = entry.kind in MAY_BE_ANOTHER_KITS and not entry.detail.get("section") and not put_right
-    undoes = not put_right and entry.kind not in reversal.INSTEAD and "again" not in entry.detail
+    moves = entry.kind in MAY_BE_ANOTHER_KITS and not facts.section_key(entry) and not put_right
+    undoes = not put_right and entry.kind not in reversal.INSTEAD and not facts.is_added(entry)
     return Happened(entry, _rows(put_in), _rows(taken_out), put_right, moves, undoes)
 
 

@@ -43,7 +43,7 @@ def withhold_kit(book: Book, kit: Kit, kind: WithheldKind, note: str, photo: byt
         kit=kit, kind=kind, released=None, defaults={"note": note, "since": entry}
     )
     if kind == WithheldKind.SOMETHING_WRONG:
-        writing.tell_keepers(entry, "something-wrong", kit=kit)
+        writing.notify_keepers(entry, "something-wrong", kit=kit)
     return entry
 
 
@@ -110,7 +110,7 @@ def mark_lost(act: Act, kit: Kit) -> Entry:
         if kit.lost_since is None:
             kit.lost_since = entry.occurred_at
             kit.save(update_fields=["lost_since"])
-            writing.tell_keepers(entry, "lost", kit=kit)
+            writing.notify_keepers(entry, "lost", kit=kit)
     return entry
 
 

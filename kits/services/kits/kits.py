@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Mapping
-from typing import Any, TypedDict, Unpack
+from typing import TypedDict, Unpack
 
 from django.db import IntegrityError, transaction
 from django.db.models import QuerySet
@@ -22,6 +21,7 @@ from kits.models import (
     Place,
     PlaceKind,
 )
+from kits.models.details import KitAddedDetail, KitFactsDetail
 from kits.rules.lookup import label_codes
 from kits.services.ledger import readiness
 from kits.services.ledger.book import Book
@@ -65,11 +65,12 @@ def add_kit(
         _save(kit)
         (kit,) = book.lock(kit.pk)
         _lay_out(kit, list_version)
-        book.post(
-            EntryKind.KIT,
-            kit=kit,
-            detail={"what": "added", "list_version": list_version.pk, **_plain(_facts_of(kit))},
-        )
+        added: KitAddedDetail = {
+            "what": "added",
+            "list_version": list_version.pk,
+            **_facts_of(kit),
+        }
+        book.post(EntryKind.KIT, kit=kit, detail=added)
     return kit
 
 
@@ -89,7 +90,9 @@ def edit_kit(act: Act, kit: Kit, **facts: Unpack[KitFacts]) -> Kit:
         _settle(kit)
         after = _facts_of(kit)
         changed = {
-            name: [before[name], after[name]] for name in after if before[name] != after[name]
+            name: [was, now]
+            for (name, was), now in zip(before.items(), after.values(), strict=True)
+            if was != now
         }
         if not changed:
             return kit
@@ -100,11 +103,7 @@ def edit_kit(act: Act, kit: Kit, **facts: Unpack[KitFacts]) -> Kit:
                 % {"kit": kit.name},
             )
         _save(kit)
-        book.post(
-            EntryKind.KIT,
-            kit=kit,
-            detail={"what": "edited", "changed": {k: _plain(v) for k, v in changed.items()}},
-        )
+        book.post(EntryKind.KIT, kit=kit, detail={"what": "edited", "changed": changed})
     return kit
 
 
@@ -318,24 +317,15 @@ def _settle(kit: Kit) -> None:
         )
 
 
-def _facts_of(kit: Kit) -> dict[str, Any]:
+def _facts_of(kit: Kit) -> KitFactsDetail:
     return {
         "name": kit.name,
         "responsible": kit.responsible_id,
         "deputy": kit.deputy_id,
-        "lives_in": kit.lives_in,
+        "lives_in": str(kit.lives_in),
         "bag": kit.bag,
         "bag_volume_ml": kit.bag_volume_ml,
         "bag_mass_limit_g": kit.bag_mass_limit_g,
         "training": kit.training,
         "look_interval_days": kit.look_interval_days,
     }
-
-
-def _plain(value: Any) -> Any:
-    """Facts as an entry's detail takes them: enumerations as their plain text."""
-    if isinstance(value, Mapping):
-        return {name: _plain(inner) for name, inner in value.items()}
-    if isinstance(value, list):
-        return [_plain(inner) for inner in value]
-    return str(value) if isinstance(value, str) else value

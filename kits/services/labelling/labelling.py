@@ -23,6 +23,7 @@ from gearroom.core.acts.act import SYSTEM, Act, Actor
 from gearroom.core.acts.problems import Invalid, NotFound, Refused
 from gearroom.core.models import Person, Room
 from kits.models import EntryKind, Kit, Label, LabelKind, Lot, Place, PlaceKind
+from kits.models.details import LabelDetail
 from kits.models.labels import LabelQuerySet
 from kits.rules.lookup import label_codes
 from kits.services.ledger.book import Book
@@ -70,7 +71,7 @@ def label_for(act: Act, target: Target, room: Room | None = None) -> Label:
     act.actor.require("print_labels", room.pk if room else None)
     with Book(act) as book:
         made = _draw(act, 1, room, bound)[0]
-        _write(book, made, "made")
+        _write(book, made, _detail(made, "made"))
     return made
 
 
@@ -132,7 +133,7 @@ def bind(act: Act, code: str, target: Target) -> Label:
             if _is_bound_to(label, bound):
                 return label
             raise _bound_already(act.actor, label)
-        _write(book, label, "bound")
+        _write(book, label, _detail(label, "bound"))
     return label
 
 
@@ -147,7 +148,7 @@ def cancel(act: Act, code: str, why: str, *, and_replace: bool = False) -> Cance
     with Book(act) as book:
         if and_replace:
             replacement = _draw(act, 1, label.room, binding(label))[0]
-            _write(book, replacement, "made")
+            _write(book, replacement, _detail(replacement, "made"))
         won = (
             Label.objects.active()
             .filter(pk=label.pk)
@@ -156,13 +157,10 @@ def cancel(act: Act, code: str, why: str, *, and_replace: bool = False) -> Cance
         if not won:
             find.label(code)  # raises: somebody cancelled it meanwhile
         label.refresh_from_db()
-        _write(
-            book,
-            label,
-            "cancelled",
-            why=why,
-            replaced_by=replacement.code if replacement else None,
-        )
+        detail = _detail(label, "cancelled")
+        detail["why"] = why
+        detail["replaced_by"] = replacement.code if replacement else None
+        _write(book, label, detail)
     return Cancelled(label, replacement)
 
 
@@ -323,19 +321,16 @@ def _taken(drawn: set[str]) -> bool:
     )
 
 
-def _write(book: Book, label: Label, did: str, **more: Any) -> None:
+def _detail(label: Label, did: str) -> LabelDetail:
+    return {
+        "did": did,
+        "is": label.kind,
+        "label": label.code,
+        "place": label.place_id,
+        "person": label.person_id,
+    }
+
+
+def _write(book: Book, label: Label, detail: LabelDetail) -> None:
     kit = label.kit or (label.place.kit if label.place else None)
-    book.post(
-        EntryKind.LABEL,
-        kit=kit,
-        lot=label.lot,
-        room=label.room,
-        detail={
-            "did": did,
-            "is": label.kind,
-            "label": label.code,
-            "place": label.place_id,
-            "person": label.person_id,
-            **more,
-        },
-    )
+    book.post(EntryKind.LABEL, kit=kit, lot=label.lot, room=label.room, detail=detail)

@@ -14,7 +14,6 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from types import TracebackType
-from typing import Any
 
 from django.db import connection, transaction
 from django.db.models import F, Max, Q
@@ -38,6 +37,7 @@ from kits.models import (
     Seal,
     Trip,
 )
+from kits.models.details import Detail
 from kits.rules.ledger.occurred import Settled, settle
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.ledger import facts, lots, readiness
@@ -138,7 +138,7 @@ class Book:
         incident: str = "",
         reason: str = "",
         irregular: Iterable[ReasonCode] = (),
-        detail: dict[str, Any] | None = None,
+        detail: Detail | None = None,
         reverses: Entry | None = None,
         again: Entry | None = None,
     ) -> Entry:
@@ -196,7 +196,7 @@ class Book:
         since = Q(claimed_at__gt=claim) | Q(claimed_at=None, occurred_at__gt=claim)
         hands = Entry.objects.filter(since, kit=kit, kind__in=HANDS, reversed_by=None)
         of = section.section_key if section else None
-        return any(entry.detail.get("section") == of for entry in hands.only("detail"))
+        return any(facts.section_key(entry) == of for entry in hands.only("detail"))
 
     def _when(self, earlier: Entry | None, now: datetime) -> tuple[datetime, int, datetime | None]:
         # A mistake is put right as of when it was made, so that what is known now of any day

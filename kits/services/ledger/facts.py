@@ -26,7 +26,9 @@ from kits.models import (
     WithheldFact,
     Withholding,
 )
+from kits.models.details import CheckInDetail, CheckOutDetail, KindDetail
 from kits.rules.ledger import in_force
+from kits.rules.ledger.reasons import ReasonCode
 
 _TAKES = (EntryKind.CHECK_OUT, EntryKind.EMERGENCY)
 _CUSTODY = (*_TAKES, EntryKind.CHECK_IN, EntryKind.PASS)
@@ -42,12 +44,20 @@ _KEEPS = (
 )
 
 
-_OUT_OF_ORDER = "out-of-order"
-
-
 def is_history(entry: Entry) -> bool:
     """Whether a report came after what it is about had changed again: who has the kit stays."""
-    return _OUT_OF_ORDER in entry.irregular
+    return ReasonCode.OUT_OF_ORDER in entry.irregular
+
+
+def is_added(entry: Entry) -> bool:
+    """Whether an entry adds to a count or a sweep what an earlier undo made of it."""
+    return "again" in entry.detail
+
+
+def section_key(entry: Entry) -> str | None:
+    """The key of the section that an entry is about; None for the whole kit."""
+    key: str | None = entry.detail.get("section")
+    return key
 
 
 # -------------------------------------------------------------------------------------- in force
@@ -66,29 +76,27 @@ def then(at: datetime | None = None, known_by: datetime | None = None) -> Q:
 def seals(rows: QuerySet[SealFact]) -> list[in_force.SealSpan]:
     """The seals of one kit by its facts."""
     return in_force.seals(
-        in_force.SealSaid(entry, section, number)
+        in_force.SealEvent(entry, section, number)
         for entry, section, number in rows.order_by("entry", "id").values_list(
             "entry_id", "section_id", "number"
         )
     )
 
 
-def times(rows: QuerySet[CheckoutFact]) -> list[in_force.Time]:
+def times(rows: QuerySet[CheckoutFact]) -> list[in_force.CustodySpan]:
     """The times that people had one kit or its sections, by its facts."""
-    told = rows.filter(
-        what__in=(CheckoutChange.OPENED, CheckoutChange.PASSED, CheckoutChange.CLOSED)
-    )
+    changes = (CheckoutChange.OPENED, CheckoutChange.PASSED, CheckoutChange.CLOSED)
     return in_force.times(
-        in_force.CustodySaid(*row)
-        for row in told.order_by("entry", "id").values_list(
-            "entry_id", "section_id", "checkout_id", "what", "person_id", "at", "as_found"
-        )
+        in_force.CustodyEvent(*row)
+        for row in rows.filter(what__in=changes)
+        .order_by("entry", "id")
+        .values_list("entry_id", "section_id", "checkout_id", "what", "person_id", "at", "as_found")
     )
 
 
-def kept(rows: QuerySet[WithheldFact]) -> dict[tuple[int | None, int | None, str], int]:
+def kept(rows: QuerySet[WithheldFact]) -> dict[in_force.Hold, int]:
     """What is kept back by these facts: kit, lot and why, with the entry since which it is."""
-    return in_force.standing(  # type: ignore[return-value]  # what it was given as keys
+    return in_force.on_hold(
         ((kit, lot, kind), what == WithheldChange.KEPT, entry)
         for kit, lot, kind, what, entry in rows.order_by("entry", "id").values_list(
             "kit_id", "lot_id", "kind", "what", "entry_id"
@@ -149,13 +157,14 @@ def _custody(entries: Sequence[Entry]) -> Iterable[CheckoutFact]:
                 section=section_of(entry),
                 what=CheckoutChange.CLOSED,
                 at=entry.occurred_at,
-                as_found=entry.detail["as_found"],
+                as_found=entry.detail_as(CheckInDetail)["as_found"],
                 entry=entry,
             )
         if entry.pk in opened:
             row = opened[entry.pk]
             # Who took it, though it was passed on within the same act.
-            yield _fact(row, CheckoutChange.OPENED, entry, row.out_at, person=entry.detail["to"])
+            to = entry.detail_as(CheckOutDetail)["to"]
+            yield _fact(row, CheckoutChange.OPENED, entry, row.out_at, person=to)
         if entry.pk in passed:
             hand = passed[entry.pk]
             yield _fact(
@@ -200,10 +209,8 @@ def undone(undo: Entry, entry: Entry) -> None:
 
 def section_of(entry: Entry) -> Place | None:
     """The section that a taking out, a hand-back or a seal is of; None: the whole kit."""
-    key = entry.detail.get("section")
-    if key is None:
-        return None
-    return Place.objects.filter(kit=entry.kit_id, section_key=key).first()
+    key = section_key(entry)
+    return Place.objects.filter(kit=entry.kit_id, section_key=key).first() if key else None
 
 
 def _keeping(entries: Sequence[Entry]) -> Iterable[WithheldFact]:
@@ -212,9 +219,8 @@ def _keeping(entries: Sequence[Entry]) -> Iterable[WithheldFact]:
         said.pop(row.since_id, None)
         yield _kept(row, WithheldChange.KEPT, row.since_id)
     for entry in said.values():  # said again of what is kept back already
-        yield WithheldFact(
-            kit_id=entry.kit_id, kind=entry.detail["kind"], what=WithheldChange.KEPT, entry=entry
-        )
+        kind = entry.detail_as(KindDetail)["kind"]
+        yield WithheldFact(kit_id=entry.kit_id, kind=kind, what=WithheldChange.KEPT, entry=entry)
     for row in Withholding.objects.filter(released__in=entries).order_by("id"):
         yield _kept(row, WithheldChange.LET_GO, row.released_id or 0)
 

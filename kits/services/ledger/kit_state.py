@@ -7,6 +7,7 @@ from datetime import date, datetime
 
 from gearroom.core import clock
 from kits.models import AsFound, Entry, EntryKind, Kit
+from kits.models.details import BuildDetail, CheckInDetail, KitDetail, ResealDetail
 from kits.services.ledger import facts
 
 _MAY_SORT = (
@@ -65,10 +66,10 @@ def _ends_sorting(entry: Entry) -> bool:
     says of itself that all contents were checked. In an earlier edition, whose entries do not say
     `ends_sorting`, a seal alone ended it and building a kit did not."""
     if entry.kind == EntryKind.RESEAL:
-        whole = entry.detail.get("section") is None
-        return whole and bool(entry.detail.get("ends_sorting", True))
+        whole = facts.section_key(entry) is None
+        return whole and entry.detail_as(ResealDetail).get("ends_sorting", True)
     if entry.kind == EntryKind.BUILD:
-        return bool(entry.detail.get("ends_sorting", False))
+        return entry.detail_as(BuildDetail).get("ends_sorting", False)
     return entry.kind == EntryKind.LOOK_INSIDE or bool(entry.detail.get("looked_inside"))
 
 
@@ -88,7 +89,7 @@ def to_sort_since(kit: Kit) -> datetime | None:
             if _ends_sorting(entry):
                 since = None
         elif entry.kind == EntryKind.CHECK_IN:
-            if entry.detail["as_found"] not in CLOSED:
+            if entry.detail_as(CheckInDetail)["as_found"] not in CLOSED:
                 since = entry.occurred_at
         elif entry.kind == EntryKind.WAKE or (entry.kind == EntryKind.FOUND and lost):
             since = since or entry.occurred_at
@@ -129,12 +130,14 @@ def room_id(kit: Kit) -> int:
         counts = not hasattr(entry, "reversed_by")
         if facts.is_history(entry):
             continue
-        if entry.kind == EntryKind.CHECK_IN and entry.detail.get("section") is None:
+        if entry.kind == EntryKind.CHECK_IN and facts.section_key(entry) is None:
             if counts and entry.room_id is not None:
                 return entry.room_id
-            first = entry.detail["before"]["room"]
-        elif entry.detail.get("what") == "moved-home":
-            if counts:
-                return int(entry.detail["after"][1])
-            first = entry.detail["before"][1]
+            first = entry.detail_as(CheckInDetail)["before"]["room"]
+        elif entry.kind == EntryKind.KIT:
+            moved = entry.detail_as(KitDetail)
+            if moved["what"] == "moved-home":
+                if counts:
+                    return moved["after"][1]
+                first = moved["before"][1]
     return kit.room_id if first is None else first

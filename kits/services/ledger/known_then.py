@@ -29,6 +29,7 @@ from kits.models import (
     SignatureFact,
     WithheldFact,
 )
+from kits.models.details import FollowListDetail, KitDetail
 from kits.rules.recalls.certainty import Outcome
 from kits.services.ledger import facts, lots
 
@@ -52,7 +53,7 @@ class Then:
 def version_id(kit: Kit, then: Then) -> int:
     """The version of a list that a kit followed: what the first later change replaced."""
     change = then.later(kit).filter(kind=EntryKind.FOLLOW_LIST).first()
-    return int(change.detail["from"]) if change else kit.list_version_id
+    return change.detail_as(FollowListDetail)["from"] if change else kit.list_version_id
 
 
 def version(kit: Kit, then: Then, day: date) -> PackingListVersion:
@@ -100,7 +101,7 @@ def said_of(kit: Kit, then: Then) -> dict[str, Any]:
     }
     edits = then.later(kit).filter(kind=EntryKind.KIT, detail__what="edited")
     for edit in reversed(edits):
-        for name, (before, _after) in edit.detail["changed"].items():
+        for name, (before, _after) in edit.detail_as(KitDetail)["changed"].items():
             if name in said:
                 said[name] = before
     return said

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from kits.models import Entry, Item, LevelFact, Place
 from kits.rules.ledger.facts import Level
 
 
-@dataclass(frozen=True)
-class LooseLevel:
+class LooseLevel(NamedTuple):
     """How much of a loose item is left in a section."""
 
     section: Place

@@ -27,6 +27,7 @@ from kits.models import (
     WithheldFact,
     Withholding,
 )
+from kits.models.details import ReserveDetail, UnreserveDetail
 from kits.services.ledger import facts, kit_state
 
 Differing = tuple[Model, dict[str, Any]]
@@ -94,7 +95,7 @@ def withholdings(of: Kit | Lot) -> Iterator[Differing]:
 def reservations(kit: Kit) -> Iterator[Differing]:
     """The kit's promises that stand, or do not, otherwise than the entries say."""
     promised: dict[int, int] = {}
-    by_whom: dict[int, Any] = {}
+    by_whom: dict[int, int | None] = {}
     released: dict[int, int] = {}
     rows = list(
         Reservation.objects.filter(kit=kit).select_related(
@@ -106,12 +107,12 @@ def reservations(kit: Kit) -> Iterator[Differing]:
         kit=kit, kind__in=(EntryKind.RESERVE, EntryKind.UNRESERVE), reversed_by__isnull=True
     ).order_by("id"):
         if entry.kind == EntryKind.UNRESERVE:
-            row_id = entry.detail["reservation"]
+            row_id = entry.detail_as(UnreserveDetail)["reservation"]
             promised.pop(trip_of[row_id], None)
             released[row_id] = entry.pk
         elif entry.trip_id is not None:
             promised.setdefault(entry.trip_id, entry.pk)
-            by_whom[entry.trip_id] = entry.detail.get("person")
+            by_whom[entry.trip_id] = entry.detail_as(ReserveDetail).get("person")
     merged = _merged(by_whom.values())
     for trip, made in promised.items():
         of_trip = [row for row in rows if row.trip_id == trip]

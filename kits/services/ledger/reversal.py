@@ -21,6 +21,7 @@ from django.utils.translation import gettext_lazy as _lazy
 from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import NotFound, Refused
 from kits.models import Checkout, Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind
+from kits.models.details import CheckOutDetail
 from kits.rules.ledger import undo as rule
 from kits.rules.ledger.undo_window import may_take_back
 from kits.services.ledger import facts, kit_summary, projections, undo_steps
@@ -113,7 +114,7 @@ def reverse(
         for undo in done:
             if undo.reverses is not None:
                 facts.undone(undo, undo.reverses)
-        taken_back = sum(writing.take_back(entry) for entry in plan.entries)
+        taken_back = sum(writing.withdraw(entry) for entry in plan.entries)
         changes = kit_summary.changes(before, kit_summary.of(told_of))
     return Reversed(done, taken_back, [rows[0] for rows in plan.later], changes)
 
@@ -296,7 +297,7 @@ def _seen_by(act: Act, entry: Entry) -> bool:
 def _refuse_unless_theirs(act: Act, entry: Entry) -> None:
     """Raise NotAllowed unless somebody may take an entry back. What an earlier undo added to a
     count goes with that count."""
-    if "again" in entry.detail:
+    if facts.is_added(entry):
         return
     rooms = [room for room in _rooms_of(entry) if act.actor.belongs_to(room)]
     if not may_take_back(
@@ -316,7 +317,7 @@ def _refuse_unless_reversible(entry: Entry) -> None:
     if Entry.objects.filter(reverses=entry).exists():
         raise Refused("reversed-already", _("This was corrected already."), entry=entry.pk)
     instead = INSTEAD.get(EntryKind(entry.kind))
-    if instead is not None and "again" not in entry.detail:
+    if instead is not None and not facts.is_added(entry):
         raise Refused(
             "not-reversible",
             _("A record of the kind “%(kind)s” cannot be reversed. %(instead)s")
@@ -350,13 +351,19 @@ def _another_has_it(act: Act, plan: _Plan) -> bool:
     known = {entry.person_id for entry in plan.whole} | {act.person.pk if act.person else None}
     about = [entry.checkout_id for entry in plan.whole if entry.checkout_id]
     known |= set(Checkout.objects.filter(pk__in=about).values_list("person", flat=True))
-    known |= {entry.detail["to"] for entry in plan.whole if entry.kind in _TAKES} | {None}
-    takes = [entry for rows in plan.later for entry in rows if entry.kind in _TAKES]
+    known |= {to for _entry, to in _taken(plan.whole)} | {None}
     me = act.person
     return any(
-        entry.detail["to"] not in known
-        or (me is not None and me.pk not in (entry.person_id, entry.detail["to"]))
-        for entry in takes
+        to not in known or (me is not None and me.pk not in (entry.person_id, to))
+        for rows in plan.later
+        for entry, to in _taken(rows)
+    )
+
+
+def _taken(entries: Iterable[Entry]) -> Iterable[tuple[Entry, int | None]]:
+    """The takings out among entries, each with who took it."""
+    return (
+        (entry, entry.detail_as(CheckOutDetail)["to"]) for entry in entries if entry.kind in _TAKES
     )
 
 

@@ -23,6 +23,15 @@ from kits.models import (
     SealFact,
     WithheldKind,
 )
+from kits.models.details import (
+    AddedDetail,
+    CheckOutDetail,
+    CorrectLotDetail,
+    CountDetail,
+    KindDetail,
+    LookInsideDetail,
+    ResealDetail,
+)
 from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.ledger.undo import Step, Unit, Where
 from kits.services.ledger import facts
@@ -36,7 +45,7 @@ _AT_HOME = (
     EntryKind.STRIP,
     EntryKind.EMPTY,
 )
-_REPORTED = {str(ReasonCode.WAS_OUT), str(ReasonCode.WAS_NOT_TAKEN_OUT)}
+_REPORTED = {ReasonCode.WAS_OUT, ReasonCode.WAS_NOT_TAKEN_OUT}
 """What only a report may break: what was asked for would have been refused."""
 
 
@@ -82,13 +91,13 @@ def on_record(act: Hashable, scope: Scope, since: int) -> OnRecord:
         legs[leg.entry_id].append(leg)
     added: dict[int, list[Entry]] = defaultdict(list)
     for entry in rows.values():
-        if "again" in entry.detail:
-            added[entry.detail["again"]].append(entry)
+        if facts.is_added(entry):
+            added[entry.detail_as(AddedDetail)["again"]].append(entry)
     makes = _Making(rows, legs, added, scope)
     steps = [
         makes.step(entry)
         for entry in sorted(rows.values(), key=lambda entry: entry.pk)
-        if "again" not in entry.detail
+        if not facts.is_added(entry)
     ]
     places = {where[1] for step in steps for where in step.units}
     now = {
@@ -153,14 +162,14 @@ class _Making:
 
     def step(self, entry: Entry) -> Step:
         """One entry as a step."""
-        kind, detail = EntryKind(entry.kind), entry.detail
+        kind = EntryKind(entry.kind)
         more: dict[str, Any] = {}
         if entry.kit_id is not None:
-            section = self.sections[entry.kit_id].get(detail.get("section") or "")
+            section = self.sections[entry.kit_id].get(facts.section_key(entry) or "")
             more["unit"] = (entry.kit_id, section)
             if not facts.is_history(entry):
                 more |= _custody(kind, entry, self.opened.get(entry.pk))
-            more |= self._standing(kind, entry)
+            more |= self._conditions(kind, entry)
         return Step(
             id=entry.pk,
             act=entry.key,
@@ -168,8 +177,9 @@ class _Making:
             names=entry.checkout_id,
             at_home=kind in _AT_HOME,
             breaks=frozenset(self.breaks[entry.pk]),
-            seals=detail["number"] if kind == EntryKind.RESEAL else "",
-            by_seal=kind == EntryKind.LOOK_INSIDE and detail.get("as_found") == AsFound.SEALED,
+            seals=entry.detail_as(ResealDetail)["number"] if kind == EntryKind.RESEAL else "",
+            by_seal=kind == EntryKind.LOOK_INSIDE
+            and entry.detail_as(LookInsideDetail).get("as_found") == AsFound.SEALED,
             **self._absolute(kind, entry),
             **more,
         )
@@ -185,15 +195,15 @@ class _Making:
         return dict(units)
 
     def _absolute(self, kind: EntryKind, entry: Entry) -> dict[str, Any]:
-        detail = entry.detail
         if kind == EntryKind.COUNT:
+            count = entry.detail_as(CountDetail)
             return {
                 "sets": {
                     (int(lot), int(place)): units
-                    for place, lots in detail.get("counted", {}).items()
+                    for place, lots in count.get("counted", {}).items()
                     for lot, units in lots.items()
                 },
-                "clears": frozenset(detail.get("places", ()) if detail.get("complete") else ()),
+                "clears": frozenset(count["places"] if count.get("complete") else ()),
             }
         if kind == EntryKind.RECALL:
             moves = {
@@ -202,7 +212,8 @@ class _Making:
             }
             return {"sweeps": sorted(moves)}
         if kind == EntryKind.CORRECT_LOT:
-            over = {int(lot): to for lot, to in detail["booked_over"].items()}
+            booked_over = entry.detail_as(CorrectLotDetail)["booked_over"]
+            over = {int(lot): to for lot, to in booked_over.items()}
             at = {*self._units(entry), *self.scope.at}
             return {
                 "sweeps": sorted(
@@ -211,15 +222,15 @@ class _Making:
             }
         return {}
 
-    def _standing(self, kind: EntryKind, entry: Entry) -> dict[str, Any]:
+    def _conditions(self, kind: EntryKind, entry: Entry) -> dict[str, Any]:
         """What an act needs to stand or not, and what stands by it."""
-        kit, detail = entry.kit_id, entry.detail
+        kit = entry.kit_id
         if kind in (EntryKind.WITHHOLD, EntryKind.RELEASE):
-            kept = ("put on hold", kit, detail["kind"])
+            kept = ("put on hold", kit, entry.detail_as(KindDetail)["kind"])
             if kind == EntryKind.WITHHOLD:
                 return {"makes": {kept: True}}
             return {"needs": {kept: True}, "makes": {kept: False}}
-        if kind == EntryKind.COUNT and detail.get("looked_inside"):
+        if kind == EntryKind.COUNT and entry.detail_as(CountDetail).get("looked_inside"):
             return {"makes": {("put on hold", kit, WithheldKind.MIXED): False}}
         if kind in (EntryKind.LAY_UP, EntryKind.WAKE):
             away, lay_up = ("put away", kit), kind == EntryKind.LAY_UP
@@ -253,7 +264,8 @@ def _counted_at(place: Place, entry: Entry) -> list[int]:
 
 def _custody(kind: EntryKind, entry: Entry, opens: int | None) -> dict[str, Any]:
     if kind == EntryKind.CHECK_OUT:
-        asked = not entry.detail.get("already_gone") and not _REPORTED & set(entry.irregular)
+        reported = entry.detail_as(CheckOutDetail).get("already_gone")
+        asked = not reported and not _REPORTED.intersection(entry.irregular)
         needs = {("put away", entry.kit_id): False} if asked else {}
         return {"opens": opens, "asked": asked, "needs": needs}
     if kind == EntryKind.EMERGENCY:

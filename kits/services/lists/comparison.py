@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from kits.models import ListLine, PackingListVersion
 from kits.rules.ledger.facts import Line
@@ -26,7 +27,7 @@ class VersionsCompared:
     before: PackingListVersion
     after: PackingListVersion
     lines: Comparison
-    said: dict[str, tuple[object, object]]
+    said: dict[str, tuple[Any, Any]]
     reasons: tuple[OtherReason, ...]
 
 

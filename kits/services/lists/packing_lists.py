@@ -14,12 +14,20 @@ from datetime import date
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
+from django.db.models import Prefetch, QuerySet
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, NotAllowed, Refused, TooLarge, Unacceptable
+from gearroom.core.acts.problems import (
+    Invalid,
+    NotAllowed,
+    NotFound,
+    Refused,
+    TooLarge,
+    Unacceptable,
+)
 from kits.models import Item, Kit, ListLine, ListSection, PackingList, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.rules.text.hazards import UnknownHazardError, hazards
@@ -47,6 +55,33 @@ PAGE_KINDS = tuple(_WHOLE_PAGE)
 """The media types of a signed page."""
 
 _KEY = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*", re.ASCII)
+
+
+def all_lists() -> QuerySet[PackingList]:
+    """Kit lists with their versions in short."""
+    versions = PackingListVersion.objects.select_related("signed_by").defer("signed_page")
+    return PackingList.objects.prefetch_related(Prefetch("versions", versions.order_by("number")))
+
+
+def all_versions() -> QuerySet[PackingListVersion]:
+    """Versions with all that is shown of them."""
+    lines = ListLine.objects.select_related("item")
+    sections = ListSection.objects.prefetch_related(Prefetch("lines", lines))
+    return (
+        PackingListVersion.objects.select_related("packing_list", "signed_by", "created_by")
+        .defer("signed_page")
+        .prefetch_related(Prefetch("sections", sections))
+    )
+
+
+def version_of(packing_list: int, number: int) -> PackingListVersion:
+    """A version of a list, with all that is shown of it. Raises NotFound."""
+    # By a query of lists, which know that no id is as large as an address may have.
+    of_list = PackingList.objects.filter(pk=packing_list)
+    version = all_versions().filter(packing_list__in=of_list, number=number).first()
+    if version is None:
+        raise NotFound("version of that kit list", number)
+    return version
 
 
 @dataclass(frozen=True)

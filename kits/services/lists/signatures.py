@@ -24,11 +24,11 @@ from kits.models import PackingListVersion
 from kits.rules.lists import signatures as rule
 from kits.services.lists import packing_lists
 from kits.services.notices import writing
+from kits.services.notices.facts import SignatureEnds
+from kits.services.notices.links import SIGNATURE_SALT
 
 WITHIN = timedelta(days=120)
 """How long a link may be used."""
-
-_SALT = "kits.extend-signature"
 
 
 @dataclass(frozen=True)
@@ -78,7 +78,7 @@ def waiting(today: date | None = None) -> list[PackingListVersion]:
 def ending(today: date | None = None) -> list[PackingListVersion]:
     """Those whose signature ends within 60 days, the soonest first."""
     day = today or _today()
-    until = day + timedelta(days=rule.SAID_DAYS[0])
+    until = day + timedelta(days=rule.REMINDER_DAYS[0])
     return list(in_use().filter(signed_until__range=(day, until)).order_by("signed_until", "pk"))
 
 
@@ -109,13 +109,13 @@ def look() -> None:
             writing.Draft(
                 person=person,
                 fact=f"version:{version.pk}:until:{version.signed_until.isoformat()}:days:{step}",
-                facts={
-                    "version": version.pk,
-                    "list": version.packing_list.name,
-                    "number": version.number,
-                    "until": version.signed_until.isoformat(),
-                    "kits": following(version),
-                },
+                facts=SignatureEnds(
+                    version=version.pk,
+                    list=version.packing_list.name,
+                    number=version.number,
+                    until=version.signed_until.isoformat(),
+                    kits=following(version),
+                ),
             )
             for person in own or everybody
         ]
@@ -123,16 +123,11 @@ def look() -> None:
 
 
 # ------------------------------------------------------------------------------------------- link
-def token(version: int, person: int, until: date) -> str:
-    """What the link says with which somebody extends a signature that ends on a day."""
-    return signing.dumps([version, person, until.isoformat()], salt=_SALT)
-
-
 def by_link(said: str) -> Extension:
     """What a link extends. Raises NotFound for one that was not made here, Refused
     (`link-too-old`)."""
     try:
-        pk, whose, ends = signing.loads(said, salt=_SALT, max_age=WITHIN)
+        pk, whose, ends = signing.loads(said, salt=SIGNATURE_SALT, max_age=WITHIN)
     except signing.SignatureExpired:
         raise Refused(
             "link-too-old", _("This link has expired. Sign in and sign the list on its own page.")
@@ -155,7 +150,7 @@ def extend(extension: Extension) -> PackingListVersion:
     if extension.done:
         return extension.version
     version, person = extension.version, extension.person
-    key = secret_key(_SALT, version.pk, person.pk, extension.ends.isoformat())
+    key = secret_key(SIGNATURE_SALT, version.pk, person.pk, extension.ends.isoformat())
     return packing_lists.sign(
         Act(actor=actor_of_person(person), key=key),
         version,

@@ -1,8 +1,4 @@
-"""What comes to be told by the passing of time, found by a sweep: each alarm once for one fact.
-
-A state that lasts is an episode: told when it opens, and again only after it was over. Whoever
-looks first writes it; a second look at the same moment finds it written.
-"""
+"""What becomes urgent by the passing of time: each alarm once for one fact."""
 
 from __future__ import annotations
 
@@ -10,7 +6,6 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
 
 from django.db import transaction
 from django.utils.translation import override
@@ -29,7 +24,8 @@ from kits.rules.stock.ordering import Episode as Change
 from kits.rules.stock.ordering import episode as change_of
 from kits.rules.trips.trips import Coverage
 from kits.services.mail import overdue
-from kits.services.notices import writing
+from kits.services.notices import episodes, recipients, writing
+from kits.services.notices.facts import KitOfTrip, LowItem, LowStock, TripNotCovered
 from kits.services.recalls import recall_notices
 from kits.services.stock import stock_levels
 from kits.services.stock.stock_levels import ItemLevel
@@ -38,6 +34,8 @@ from kits.services.trips import trip_readiness
 from kits.services.trips.trip_readiness import JudgedTrip
 
 SOON = timedelta(hours=48)
+_KINDS = ("must-have-gone", "not-fit", "not-covered")
+"""Of a trip that leaves soon, the gravest first."""
 
 
 def look(now: datetime) -> None:
@@ -47,56 +45,29 @@ def look(now: datetime) -> None:
     recall_notices.ask_again(now)
 
 
-class _Answering:
-    """Who answers for a kit, who stands in, and the keepers of its room, who are asked for once a
-    room."""
-
-    def __init__(self) -> None:
-        self._keepers: dict[int, list[Person]] = {}
-
-    def __call__(self, kit: Kit) -> list[Person]:
-        if kit.home_room_id not in self._keepers:
-            self._keepers[kit.home_room_id] = writing.keepers_of(kit.home_room)
-        keepers = self._keepers[kit.home_room_id]
-        return [*(p for p in (kit.responsible, kit.deputy) if p), *keepers]
-
-    def for_trip(self, trip: Trip, kits: Iterable[Kit]) -> list[Person]:
-        """Those of a trip's kits, and the keepers of the room that it leaves from, if any."""
-        if trip.room is not None and trip.room_id not in self._keepers:
-            self._keepers[trip.room.pk] = writing.keepers_of(trip.room)
-        keepers = self._keepers[trip.room.pk] if trip.room is not None else []
-        return [*(person for kit in kits for person in self(kit)), *keepers]
-
-
 # ----------------------------------------------------------------------- promised and not ready
 def going_soon(now: datetime) -> None:
-    """Trips within 48 hours that are not covered, each cause told once while it lasts: a kit that
-    is short or not to be taken for it, together with its other kits; one that is out on something
-    else; a must-have gone from one; no kit; or kits that went early and do not do together. What
-    comes up of a trip in one look is one notice, with its kits."""
-    answering = _Answering()
+    """Trips within 48 hours that are not covered, each cause noticed once while it lasts: a kit
+    that is short or not to be taken for it, together with its other kits; one that is out on
+    something else; a must-have gone from one; no kit; or kits that went early and are not enough
+    together. What comes up of a trip in one look is one notice, with its kits."""
     near = Trip.objects.filter(departs_at__gt=now, departs_at__lte=now + SOON)
-    seen = [
+    judged = [
         each
         for each in trip_readiness.judge_trips(near.select_related("room", "leader"))
         if each.coverage not in (None, Coverage.COVERED)
     ]
-    causes = [*_kits_not_ready(seen), *_trips_not_covered(seen)]
-    kinds = ("must-have-gone", "not-fit", "not-covered")
-    known = {
-        (episode.kind, episode.subject): episode
-        for episode in Episode.objects.open().filter(kind__in=kinds)
-    }
-    standing = {(cause.kind, cause.subject) for cause in causes}
-    for key, episode in known.items():
-        if key not in standing:
-            _close(episode, now)
+    causes = [*_kits_not_ready(judged), *_trips_not_covered(judged)]
+    known = episodes.open_ones(*_KINDS)
+    keys = {cause.key for cause in causes}
+    episodes.close((episode for key, episode in known.items() if key not in keys), now)
     new: dict[int, list[_Cause]] = defaultdict(list)
     for cause in causes:
-        if (cause.kind, cause.subject) not in known:
+        if cause.key not in known:
             new[cause.trip.pk].append(cause)
+    keepers = recipients.Keepers()
     for of_trip in new.values():
-        _tell_of_trip(of_trip, answering, now)
+        _notify_of_trip(of_trip, keepers, now)
 
 
 @dataclass(frozen=True)
@@ -111,9 +82,14 @@ class _Cause:
     of: _Leaving | None = None
     kits: Sequence[Kit] = ()
 
+    @property
+    def key(self) -> tuple[str, str]:
+        """Which episode it is."""
+        return self.kind, self.subject
 
-def _kits_not_ready(seen: Iterable[JudgedTrip]) -> Iterator[_Cause]:
-    for each in _leaving(seen):
+
+def _kits_not_ready(trips: Iterable[JudgedTrip]) -> Iterator[_Cause]:
+    for each in _leaving(trips):
         r = each.reservation
         must_haves = [x for x in each.reasons if x.by_phone]
         for x in must_haves:
@@ -124,9 +100,9 @@ def _kits_not_ready(seen: Iterable[JudgedTrip]) -> Iterator[_Cause]:
             yield _Cause("not-fit", subject, each.trip, each.reasons, each, [r.kit])
 
 
-def _trips_not_covered(seen: Iterable[JudgedTrip]) -> Iterator[_Cause]:
+def _trips_not_covered(trips: Iterable[JudgedTrip]) -> Iterator[_Cause]:
     """What is of a trip and of none of its kits that are still here."""
-    for each in seen:
+    for each in trips:
         lacking = [x for x in each.lacking if x.weight >= Weight.SHORT]
         if each.state == "no-kits":
             cause, lacking = "no-kit", []
@@ -139,77 +115,65 @@ def _trips_not_covered(seen: Iterable[JudgedTrip]) -> Iterator[_Cause]:
         yield _Cause("not-covered", subject, each.trip, lacking, None, kits)
 
 
-def _tell_of_trip(causes: Sequence[_Cause], answering: _Answering, now: datetime) -> None:
-    """Open an episode for each cause, and tell each person once of all that concern them, in
+def _notify_of_trip(causes: Sequence[_Cause], keepers: recipients.Keepers, now: datetime) -> None:
+    """Open an episode for each cause, and notify each person once of all that concern them, in
     their language."""
     trip = causes[0].trip
     people: dict[int, Person] = {}
-    told: dict[int, list[_Cause]] = defaultdict(list)
+    concern: dict[int, list[_Cause]] = defaultdict(list)
     for cause in causes:
-        whom = {p.pk: p for p in answering.for_trip(trip, cause.kits)}
-        people |= whom
-        for pk in whom:
-            told[pk].append(cause)
+        for_room = keepers.of(trip.room) if trip.room else []
+        of_kits = [person for kit in cause.kits for person in keepers.of_kit(kit)]
+        concerned = {person.pk: person for person in (*of_kits, *for_room)}
+        people |= concerned
+        for pk in concerned:
+            concern[pk].append(cause)
     if not people:  # it leaves from no room of ours yet, and has no kit
         return
     with transaction.atomic():
-        opened = _opened([(cause.kind, cause.subject) for cause in causes], trip, now)
+        opened = episodes.open_new(
+            [
+                Episode(kind=cause.kind, subject=cause.subject, room=trip.room, opened_at=now)
+                for cause in causes
+            ]
+        )
+        keys = {(episode.kind, episode.subject) for episode in opened}
         for pk, person in people.items():
-            new = [cause for cause in told[pk] if (cause.kind, cause.subject) in opened]
+            new = [cause for cause in concern[pk] if cause.key in keys]
             if not new:
                 continue
             kinds = {cause.kind for cause in new}
-            kind = next(k for k in ("must-have-gone", "not-fit", "not-covered") if k in kinds)
             with override(person.reads):
-                facts = _of_trip(trip, new)
+                facts = _facts(trip, new)
             kits = {cause.of.reservation.kit for cause in new if cause.of is not None}
             draft = writing.Draft(
                 person=person,
-                fact=f"episode:{min(opened.values())}",
+                fact=f"episode:{opened[0].pk}",
                 kit=kits.pop() if len(kits) == 1 else None,
                 room=trip.room or next((kit.home_room for c in new for kit in c.kits), None),
                 facts=facts,
             )
-            writing.write(kind, [draft])
+            writing.write(next(kind for kind in _KINDS if kind in kinds), [draft])
 
 
-def _opened(
-    subjects: Sequence[tuple[str, str]], trip: Trip, now: datetime
-) -> dict[tuple[str, str], int]:
-    """Open these episodes; those that were not open, by kind and subject. Another look at the same
-    moment opens and tells the others."""
-    Episode.objects.bulk_create(
-        (
-            Episode(kind=kind, subject=subject, room=trip.room, opened_at=now)
-            for kind, subject in subjects
-        ),
-        ignore_conflicts=True,
-    )
-    ours = Episode.objects.open().filter(
-        subject__in=[subject for _, subject in subjects], opened_at=now
-    )
-    return {(kind, subject): pk for pk, kind, subject in ours.values_list("pk", "kind", "subject")}
-
-
-def _of_trip(trip: Trip, causes: Iterable[_Cause]) -> dict[str, Any]:
+def _facts(trip: Trip, causes: Iterable[_Cause]) -> TripNotCovered:
     """The facts of a notice, in the language of now; each kit with all that stands against it."""
-    facts: dict[str, Any] = {
+    of_trip: list[str] = []
+    by_kit: dict[int, tuple[_Leaving, dict[str, None]]] = {}
+    for cause in causes:
+        texts = [reason_texts.reason(x)["text"] for x in cause.reasons]
+        if cause.of is None:
+            of_trip += texts
+        else:
+            of_kit = by_kit.setdefault(cause.of.reservation.kit_id, (cause.of, {}))
+            of_kit[1].update(dict.fromkeys(texts))
+    return {
         "trip": trip.name,
         "trip_id": trip.pk,
         "departs_at": trip.departs_at.isoformat(),
-        "reasons": [],
-        "kits": [],
+        "reasons": of_trip,
+        "kits": [_kit_facts(kit, list(texts)) for kit, texts in by_kit.values()],
     }
-    by_kit: dict[int, tuple[_Leaving, dict[str, None]]] = {}
-    for cause in causes:
-        said = [reason_texts.reason(x)["text"] for x in cause.reasons]
-        if cause.of is None:
-            facts["reasons"] += said
-            continue
-        of = by_kit.setdefault(cause.of.reservation.kit_id, (cause.of, {}))
-        of[1].update(dict.fromkeys(said))
-    facts["kits"] = [_going(each, list(said)) for each, said in by_kit.values()]
-    return facts
 
 
 @dataclass(frozen=True)
@@ -246,16 +210,16 @@ def _together(why: Reason) -> str | None:
     return f"{why.code}:{why.facts.get('kit_id', '')}" if why.code in UNSUITABLE else None
 
 
-def _going(each: _Leaving, reasons: Sequence[str]) -> dict[str, Any]:
+def _kit_facts(each: _Leaving, reasons: list[str]) -> KitOfTrip:
     """What a notice says of a kit, in the language of now."""
     kit, verdict, held = each.reservation.kit, each.verdict, each.held
-    facts: dict[str, Any] = {
+    facts: KitOfTrip = {
         "kit": kit.name,
         "first_expiry": kit.first_expiry.isoformat() if kit.first_expiry else None,
         "through": verdict.through.isoformat(),
         "verdict": str(verdict.word),
         "verdict_text": verdict_texts.verdict(verdict),
-        "reasons": list(reasons),
+        "reasons": reasons,
     }
     if held is not None:
         person = held.person
@@ -270,37 +234,33 @@ def _going(each: _Leaving, reasons: Sequence[str]) -> dict[str, Any]:
 
 # ----------------------------------------------------------------------------------------- stock
 def look_at_stock(now: datetime) -> None:
-    """Things on a room's shelves that are down to their order level: told once a crossing."""
-    rooms = list(Room.objects.order_by("pk"))
-    stock = stock_levels.stocked(rooms)
-    open_now = {e.subject: e for e in Episode.objects.open().filter(kind="low-stock")}
-    seen = set()
+    """Things on a room's shelves that are down to their order level: noticed once a crossing."""
+    known = episodes.open_ones("low-stock")
+    over = dict(known)
     crossed: dict[int, list[ItemLevel]] = defaultdict(list)
-    for row in (s for found in stock.values() for s in found):
-        subject = _subject(row)
-        seen.add(subject)
-        change = change_of(subject in open_now, row.stock, row.level.down_to)
-        if change is Change.OPEN and row.level.units > 0:
-            crossed[row.room.pk].append(row)
-        elif change is Change.CLOSE:
-            _close(open_now[subject], now)
-    for subject, episode in open_now.items():
-        if subject not in seen:
-            _close(episode, now)
+    for levels in stock_levels.stocked(list(Room.objects.order_by("pk"))).values():
+        for row in levels:
+            key = ("low-stock", _subject(row))
+            change = change_of(key in known, row.stock, row.level.down_to)
+            if change is not Change.CLOSE:
+                over.pop(key, None)
+            if change is Change.OPEN and row.level.units > 0:
+                crossed[row.room.pk].append(row)
+    episodes.close(over.values(), now)
     for rows in crossed.values():
-        _tell_low(rows, now)
+        _notify_low(rows, now)
 
 
 def _subject(row: ItemLevel) -> str:
     return f"room:{row.room.pk}:item:{row.item.pk}"
 
 
-def _tell_low(rows: list[ItemLevel], now: datetime) -> None:
-    """Open an episode for each thing, and tell the room's keepers of all of them in one notice."""
+def _notify_low(rows: list[ItemLevel], now: datetime) -> None:
+    """Open an episode for each thing, and notify the room's keepers of all of them at once."""
     room = rows[0].room
     with transaction.atomic():
-        Episode.objects.bulk_create(
-            (
+        opened = episodes.open_new(
+            [
                 Episode(
                     kind="low-stock",
                     subject=_subject(row),
@@ -309,26 +269,15 @@ def _tell_low(rows: list[ItemLevel], now: datetime) -> None:
                     opened_at=now,
                 )
                 for row in rows
-            ),
-            ignore_conflicts=True,
-        )
-        # Another look at the same moment opened some of them; those are told by it.
-        opened = list(
-            Episode.objects.open()
-            .filter(kind="low-stock", subject__in=[_subject(row) for row in rows], opened_at=now)
-            .order_by("pk")
+            ]
         )
         if opened:
-            writing.tell(
-                writing.keepers_of(room),
-                "low-stock",
-                f"episode:{opened[0].pk}",
-                room=room,
-                facts={"things": [e.facts for e in opened]},
-            )
+            facts: LowStock = {"things": [episode.facts for episode in opened]}
+            people = recipients.keepers_of(room)
+            writing.notify(people, "low-stock", f"episode:{opened[0].pk}", room=room, facts=facts)
 
 
-def _low(row: ItemLevel) -> dict[str, Any]:
+def _low(row: ItemLevel) -> LowItem:
     return {
         "thing": row.item.name,
         "item": row.item.pk,
@@ -337,8 +286,3 @@ def _low(row: ItemLevel) -> dict[str, Any]:
         "basis": str(row.level.basis),
         "lead_days": row.item.lead_time_days,
     }
-
-
-# -------------------------------------------------------------------------------------- episodes
-def _close(episode: Episode, now: datetime) -> None:
-    Episode.objects.open().filter(pk=episode.pk).update(closed_at=now)

@@ -20,7 +20,8 @@ from kits.rules.ledger.expiry import good_through
 from kits.rules.ledger.facts import Batch
 from kits.services.ledger import readiness
 from kits.services.mail import rendering
-from kits.services.notices import writing
+from kits.services.notices import recipients
+from kits.services.notices.links import kit_page
 
 BACK_DAYS, AHEAD_DAYS = 30, 400
 
@@ -41,7 +42,7 @@ def of(person: Person) -> bytes:
 
 def _events(person: Person) -> Iterator[Event]:
     now = clock.now()
-    today = clock.local_date(now, writing.zone_of(person))
+    today = clock.local_date(now, recipients.zone_of(person))
     first, last = today - timedelta(days=BACK_DAYS), today + timedelta(days=AHEAD_DAYS)
     kits = {
         kit.pk: kit
@@ -126,7 +127,7 @@ def _event(uid: str, text: str, now: datetime, kit: Kit) -> Event:
     event.add("UID", f"{uid}@{rendering.domain()}")
     event.add("DTSTAMP", now.replace(microsecond=0).astimezone(UTC))
     event.add("SUMMARY", text)
-    if link := rendering.kit_page(kit.name):
+    if link := kit_page(kit.name):
         event.add("URL", link)
     return event
 

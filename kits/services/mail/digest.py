@@ -13,7 +13,7 @@ from kits.rules.notices.policy import WEEKLY
 from kits.rules.notices.schedule import last_due, next_due
 from kits.services.mail import digest_data
 from kits.services.mail.digest_text import letter
-from kits.services.notices import writing
+from kits.services.notices import recipients
 
 
 def write(at: datetime, *, newcomers: bool = False) -> list[int]:
@@ -27,7 +27,7 @@ def write(at: datetime, *, newcomers: bool = False) -> list[int]:
     rows: dict[tuple[int, str], Notice] = {}
     for person in people:
         how = hearing.get(person.pk) or Hearing()
-        due = last_due(at, how.weekly_on, how.weekly_at, writing.zone_of(person))
+        due = last_due(at, how.weekly_on, how.weekly_at, recipients.zone_of(person))
         if newcomers or person.created_at <= due:
             fact = fact_of(due.date())
             rows[person.pk, fact] = Notice(
@@ -60,5 +60,5 @@ def preview(
     it as is of those."""
     now = at or clock.now()
     how = Hearing.objects.filter(person=person).first() or Hearing()
-    due = next_due(now, how.weekly_on, how.weekly_at, writing.zone_of(person))
+    due = next_due(now, how.weekly_on, how.weekly_at, recipients.zone_of(person))
     return due, letter(digest_data.gather([person], now, rooms=rooms)[person.pk])

@@ -41,7 +41,7 @@ from kits.services.lists import signatures
 from kits.services.lookup import promises
 from kits.services.mail import digest_batches
 from kits.services.mail.digest_batches import Held, Look
-from kits.services.notices import writing
+from kits.services.notices import recipients
 from kits.services.recalls import recall_notices
 from kits.services.restocking import recounts as to_count
 from kits.services.restocking.recounts import CountJob
@@ -134,7 +134,7 @@ def gather(
     weeks: dict[int, Week] = {}
     mine: dict[int, list[Kit]] = {}
     for person in people:
-        zone = writing.zone_of(person)
+        zone = recipients.zone_of(person)
         today = clock.local_date(at, zone)
         mine[person.pk] = [k for k in kits if person.pk in (k.responsible_id, k.deputy_id)]
         theirs = {k.home_room_id: k.home_room for k in mine[person.pk]}

@@ -12,11 +12,11 @@ from kits.rules.ledger.expiry import good_through
 from kits.rules.ledger.facts import Weight
 from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.mail import digest as rule
-from kits.rules.mail.plain_text import Row, Stands
+from kits.rules.mail.plain_text import Row, VerdictLine
 from kits.rules.restocking.picking import RestockList
 from kits.rules.trips.trips import Stand
 from kits.services.mail.digest_data import Week
-from kits.services.mail.rendering import kit_page, page
+from kits.services.notices.links import kit_page, page
 from kits.services.text import reason_texts, verdict_texts
 from kits.services.text.days import day, moment
 
@@ -132,11 +132,11 @@ def not_set_up(week: Week) -> Iterator[Row]:
         yield Row(text % {"kits": ", ".join(names)}, page("/kits/"))
 
 
-def stands(kit: rule.KitWeek, week: Week) -> tuple[Stands, ...]:
+def stands(kit: rule.KitWeek, week: Week) -> tuple[VerdictLine, ...]:
     """A kit's verdicts with the days and trips judged, the first expiry beside the first."""
     expiry = verdict_texts.first_expiry(kit.first_expiry)
     return tuple(
-        Stands(
+        VerdictLine(
             text=verdict_texts.verdict(answer.verdict),
             judged=_judged(answer, week),
             beside="" if n else expiry,

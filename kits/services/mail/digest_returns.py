@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from kits.models import Kit
 from kits.rules.mail.plain_text import Row
 from kits.services.mail.digest_data import Week
-from kits.services.mail.rendering import kit_page, page
+from kits.services.notices.links import kit_page, page
 from kits.services.text.days import moment
 
 

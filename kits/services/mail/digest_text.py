@@ -18,7 +18,8 @@ from kits.services.lists import signatures
 from kits.services.mail import digest_kits, digest_returns, notice_texts
 from kits.services.mail.digest_batches import Held
 from kits.services.mail.digest_data import Week
-from kits.services.mail.rendering import kit_page, page
+from kits.services.notices.links import kit_page, page, signature_token
+from kits.services.notices.texts import recalls as recall_texts
 from kits.services.recalls import recall_notices
 from kits.services.text.days import day, moment
 
@@ -215,10 +216,10 @@ def _recalled(week: Week) -> Iterator[Row]:
     """A row for each recall that kits wait under, with all of them."""
     for rows in week.recalled:
         recall = rows[0][0].recall
-        facts, kits = recall_notices.of(recall), recall_notices.of_rows(rows)
-        lines = recall_notices.lines(facts, kits, week.person.pk)
+        facts, kits = recall_notices.facts_of(recall), recall_notices.kits_of_rows(rows)
+        lines = recall_texts.lines(facts, kits, week.person.pk)
         url = page(f"/stock/recalls/{recall.pk}/")
-        yield Row(recall_notices.sentence(facts, kits), url, tuple(lines))
+        yield Row(recall_texts.sentence(facts, kits), url, tuple(lines))
 
 
 # ------------------------------------------------------------------------------------- other parts
@@ -259,7 +260,7 @@ def _signatures_end(week: Week) -> Iterator[Row]:
             "list": _of_list(version),
             "day": day(version.signed_until, week.today),
         }
-        said = signatures.token(version.pk, week.person.pk, version.signed_until)
+        said = signature_token(version.pk, week.person.pk, version.signed_until)
         yield Row(text, page(f"/sign/{said}/"))
 
 

@@ -21,7 +21,7 @@ from kits.models import Kit, Notice
 from kits.rules.mail.plain_text import as_text
 from kits.rules.notices.policy import WEEKLY, Unsent
 from kits.services.mail import notice_texts
-from kits.services.notices import writing
+from kits.services.notices import recipients
 from kits.services.text.days import instant
 
 
@@ -87,7 +87,7 @@ def why(notice: Notice) -> str:
             return _(
                 "It waits until %(when)s: for their quiet hours to end, or for more of its kind "
                 "to go in one mail."
-            ) % {"when": instant(notice.due_at.isoformat(), writing.zone_of(notice.person))}
+            ) % {"when": instant(notice.due_at.isoformat(), recipients.zone_of(notice.person))}
         case State.WAITING:
             return _("It is about to be sent.")
     said = str(_WHY[Unsent(notice.unsent_why)])

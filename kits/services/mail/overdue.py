@@ -5,41 +5,35 @@ once a day. What comes up in one sweep is one notice to a person, with every kit
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable
 from datetime import datetime, timedelta
-from typing import Any
 
 from django.db import transaction
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from gearroom.core.models import Person
-from kits.models import Checkout, Episode, Kit, Notice
+from kits.models import Checkout, Episode, Notice
 from kits.services.ledger.kit_state import iso
-from kits.services.mail.rendering import kit_page, page
-from kits.services.notices import writing
-from kits.services.text.wording import moment
+from kits.services.notices import episodes, recipients, writing
+from kits.services.notices.facts import OverdueKit
 
 GRACE = timedelta(hours=2)
 """After this much past due, who has a kit is told; after as much again, the keeper; then daily."""
 
 _HOLDER, _KEEPERS = "holder", "keepers"
 _Due = dict[str, tuple[Checkout, str]]
-"""What is to be told by now, by the subject of its episode: which kit, and to whom."""
+"""What is due to be noticed, by the subject of its episode: which checkout, and by whom."""
 
 
 def look(now: datetime) -> None:
-    """Tell of what is past due and was not told yet. After a while without power that is one
-    notice, not one for each day."""
+    """Notify of what is past due and new. After a while without power that is one notice, not one
+    for each day."""
     due = _due(now)
-    known = {episode.subject: episode for episode in Episode.objects.open().filter(kind="not-back")}
-    over = [episode.pk for subject, episode in known.items() if subject not in due]
-    if over:
-        Episode.objects.open().filter(pk__in=over).update(closed_at=now)
+    known = {subject: each for (_kind, subject), each in episodes.open_ones("not-back").items()}
+    episodes.close((each for subject, each in known.items() if subject not in due), now)
     new = {subject: row for subject, row in due.items() if subject not in known}
     if new:
         with transaction.atomic():
-            _tell(new, now)
+            _notify(new, now)
 
 
 def _due(now: datetime) -> _Due:
@@ -62,51 +56,35 @@ def _due(now: datetime) -> _Due:
     return due
 
 
-def _tell(new: _Due, now: datetime) -> None:
-    """Open the episodes, and tell each person once of all that is new for them. Another look at
-    the same moment opened some of them; those are told by it."""
-    Episode.objects.bulk_create(
-        (
+def _notify(new: _Due, now: datetime) -> None:
+    """Open the episodes, and notify each person once of all that is new for them."""
+    opened = episodes.open_new(
+        [
             Episode(
-                kind="not-back", subject=subject, room=held.kit.home_room, kit=held.kit,
+                kind="not-back",
+                subject=subject,
+                room=held.kit.home_room,
+                kit=held.kit,
                 opened_at=now,
             )
             for subject, (held, _) in new.items()
-        ),
-        ignore_conflicts=True,
-    )  # fmt: skip
-    opened = {
-        episode.subject: episode.pk
-        for episode in Episode.objects.open().filter(
-            kind="not-back", subject__in=list(new), opened_at=now
-        )
-    }
+        ]
+    )
     people: dict[int, Person] = {}
-    told: dict[int, dict[int, Checkout]] = defaultdict(dict)
-    keepers = _Keepers()
-    for subject, (held, whom) in new.items():
-        if subject not in opened:
-            continue
-        everybody = [held.person] if whom == _HOLDER else keepers.of(held.kit)
-        for person in filter(None, everybody):
-            if whom == _HOLDER or person.pk != held.person_id:
-                people[person.pk] = person
-                told[person.pk][held.pk] = held
+    concern: dict[int, dict[int, Checkout]] = defaultdict(dict)
+    keepers = recipients.Keepers()
+    subjects = {episode.subject for episode in opened}
+    for held, whom in (row for subject, row in new.items() if subject in subjects):
+        if whom == _HOLDER:
+            concerned = [held.person] if held.person else []
+        else:
+            concerned = [p for p in keepers.of_kit(held.kit) if p.pk != held.person_id]
+        for person in concerned:
+            people[person.pk] = person
+            concern[person.pk][held.pk] = held
     if opened:
-        fact = f"episode:{min(opened.values())}"
-        writing.write("not-back", [_draft(people[pk], fact, told[pk].values()) for pk in people])
-
-
-class _Keepers:
-    """Who answers for a kit, who stands in, and the keepers of its room, asked for once a room."""
-
-    def __init__(self) -> None:
-        self._rooms: dict[int, list[Person]] = {}
-
-    def of(self, kit: Kit) -> list[Person]:
-        if kit.home_room_id not in self._rooms:
-            self._rooms[kit.home_room_id] = writing.keepers_of(kit.home_room)
-        return [*filter(None, (kit.responsible, kit.deputy)), *self._rooms[kit.home_room_id]]
+        fact = f"episode:{opened[0].pk}"
+        writing.write("not-back", [_draft(people[pk], fact, concern[pk].values()) for pk in people])
 
 
 def _draft(person: Person, fact: str, held: Iterable[Checkout]) -> writing.Draft:
@@ -121,7 +99,7 @@ def _draft(person: Person, fact: str, held: Iterable[Checkout]) -> writing.Draft
     )
 
 
-def _facts(held: Checkout, reader: Person) -> dict[str, Any]:
+def _facts(held: Checkout, reader: Person) -> OverdueKit:
     name = held.kit.name
     return {
         "checkout": held.pk,
@@ -148,80 +126,3 @@ def keep_what_lasts(waiting: Iterable[Notice]) -> set[int]:
         kits = [kit for kit in row.facts["kits"] if due.get(kit["checkout"]) == kit["due_at"]]
         row.facts = {**row.facts, "kits": kits}
     return {row.pk for row in rows if not row.facts["kits"]}
-
-
-# ------------------------------------------------------------------------------------------- words
-def kits_of(notice: Notice) -> list[dict[str, Any]]:
-    """The kits that a notice names; of one written when each kit had its own, that."""
-    if "kits" in notice.facts or notice.kit is None:
-        return list(notice.facts.get("kits", ()))
-    name = notice.kit.name
-    return [{"kit": name, "page": name, "trip": None, "trip_name": "", **notice.facts}]
-
-
-def sentence(kits: Sequence[Mapping[str, Any]]) -> str:
-    """What is not back: the reader's own first."""
-    own = [str(kit["kit"]) for kit in kits if kit.get("yours")]
-    others = [str(kit["kit"]) for kit in kits if not kit.get("yours")]
-    said = []
-    if own:
-        said.append(
-            ngettext(
-                "You have %(kits)s, and it is past due. Hand it in, or enter a new due time.",
-                "You have %(kits)s, and they are past due. Hand them in, or enter a new due time.",
-                len(own),
-            )
-            % {"kits": ", ".join(own)}
-        )
-    if others:
-        said.append(
-            ngettext("%(kits)s is not back.", "%(kits)s are not back.", len(others))
-            % {"kits": ", ".join(others)}
-        )
-    return " ".join(said)
-
-
-def lines(kits: Sequence[Mapping[str, Any]], zone: str) -> Iterator[str]:
-    """When each was due and whom to ring for it, what this is not about, and how to put it off."""
-    groups: dict[str, list[str]] = defaultdict(list)
-    for kit in kits:
-        groups[_who(kit, zone)].append(str(kit["kit"]))
-    for who, names in groups.items():
-        yield f"{', '.join(names)}: {who}"
-    yield ngettext(
-        "This is about the kit; it does not tell whether the group is safe.",
-        "This is about the kits; it does not tell whether the group is safe.",
-        len(kits),
-    )
-    if _trip(kits) is not None:
-        yield _("A delay? Extend all kits of the trip at once on the page below.")
-
-
-def _who(kit: Mapping[str, Any], zone: str) -> str:
-    facts = {
-        "when": moment(datetime.fromisoformat(kit["due_at"]), zone),
-        "name": kit.get("person") or _("somebody unnamed"),
-        "phone": kit.get("phone") or _("no phone on record"),
-    }
-    said = _("due %(when)s") if kit.get("yours") else _("due %(when)s, %(name)s has it (%(phone)s)")
-    said %= facts
-    return f"{said}, {kit['trip_name']}." if kit.get("trip_name") else f"{said}."
-
-
-def _trip(kits: Sequence[Mapping[str, Any]]) -> int | None:
-    """The trip that all of these kits are out on, by its id."""
-    trips = {kit.get("trip") for kit in kits}
-    return trips.pop() if len(trips) == 1 else None
-
-
-def settles(kits: Sequence[Mapping[str, Any]]) -> str:
-    """The page where they are put off or handed in: of one kit its own, of a trip's the trip's."""
-    pages = {str(kit["page"]) for kit in kits}
-    trip = _trip(kits)
-    if len(pages) == 1:
-        there, at = kit_page(pages.pop()), "#due"
-    elif trip is not None:
-        there, at = page(f"/trips/{trip}/"), "#later"
-    else:
-        there, at = page("/"), ""
-    return f"{there}{at}" if there else ""

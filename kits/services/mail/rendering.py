@@ -10,7 +10,7 @@ from email.message import EmailMessage, Message
 from email.policy import SMTP
 from email.utils import format_datetime, parseaddr
 from typing import Any
-from urllib.parse import quote, urlsplit
+from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.core import mail
@@ -20,6 +20,7 @@ from django.utils.translation import override
 
 from gearroom.core.models import Person
 from kits.rules.mail.plain_text import Letter, as_text, one_line
+from kits.services.notices.links import page
 
 Attachment = tuple[str, bytes]
 """A PDF: the file's name, and its bytes."""
@@ -29,16 +30,6 @@ def domain() -> str:
     """The domain that Message-IDs are under: the public address's host, else the sender's."""
     host = urlsplit(settings.PUBLIC_URL).hostname if settings.PUBLIC_URL else None
     return punycode(host or parseaddr(settings.DEFAULT_FROM_EMAIL)[1].rpartition("@")[2])
-
-
-def page(path: str) -> str:
-    """The whole address of one of our pages, or nothing while no public address is set."""
-    return f"{settings.PUBLIC_URL}{path}" if settings.PUBLIC_URL else ""
-
-
-def kit_page(name: str) -> str:
-    """The address of a kit's own page."""
-    return page(f"/kits/{quote(name, safe='')}/")
 
 
 def envelope(address: str) -> str:

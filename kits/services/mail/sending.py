@@ -23,9 +23,11 @@ from django.db.models import F, Q, QuerySet
 from gearroom.core import clock
 from gearroom.core.models import Person
 from kits.models import Hearing, Notice
-from kits.rules.notices.policy import WEEKLY, Unsent, When, quiet_until, wait_after, when_told
+from kits.rules.notices.policy import WEEKLY, Unsent, When, quiet_until, wait_after
 from kits.services.mail import composing, digest, overdue, rendering
-from kits.services.notices import bundling, writing
+from kits.services.notices import bundling, preferences, recipients, writing
+from kits.services.notices.facts import AddressRefused
+from kits.services.notices.registry import kind_of, when_sent
 from kits.services.stock import stock_levels
 
 log = logging.getLogger(__name__)
@@ -127,7 +129,7 @@ def _sifted(claimed: Iterable[Notice], token: uuid.UUID, *, by_hand: bool) -> li
     claimed = list(claimed)
     people = {n.person_id for n in claimed}
     hearing = {h.person_id: h for h in Hearing.objects.filter(person__in=people)}
-    chosen = writing.choices_of(people)
+    chosen = preferences.choices_of(people)
     now, ready = clock.now(), []
     lately = bundling.Lately(claimed, now)
     passed = overdue.keep_what_lasts(n for n in claimed if n.rendered is None)
@@ -156,7 +158,9 @@ def _quiet(notice: Notice, how: Hearing, now: datetime) -> datetime | None:
     start, end = how.quiet_from, how.quiet_until
     if start is None and settings.QUIET_HOURS and notice.kind != WEEKLY:
         start, end = settings.QUIET_HOURS
-    until = quiet_until(notice.kind, now, writing.zone_of(notice.person), start, end)
+    until = quiet_until(
+        kind_of(notice.kind).policy, now, recipients.zone_of(notice.person), start, end
+    )
     departs = notice.facts.get("departs_at")
     if until and departs and datetime.fromisoformat(departs) <= until:
         return None
@@ -184,7 +188,7 @@ def _why_not(notice: Notice, how: Hearing, chosen: dict[str, When], asked: bool)
         return None
     if how.refused_address and how.refused_address == person.email:
         return Unsent.REFUSED
-    told = when_told(notice.kind, chosen)
+    told = when_sent(notice.kind, chosen)
     if told is When.NEVER:
         return Unsent.CHOSEN
     if told is When.WEEKLY and notice.kind != WEEKLY:
@@ -312,18 +316,23 @@ def _refuse(notice: Notice, token: uuid.UUID, why: str, *, address: str) -> Came
                 "refused_why": why[:300],
             },
         )
-        writing.tell(
+        writing.notify(
             [keeper for keeper in _keepers(person) if keeper.pk != person.pk],
             "address-refused",
             f"address:{person.pk}:{notice.recipient}"[:160],
             room=person.home_room,
-            facts={"person_id": person.pk, "person": person.name, "phone": person.phone,
-                   "address": notice.recipient, "said": why[:300]},
-        )  # fmt: skip
+            facts=AddressRefused(
+                person_id=person.pk,
+                person=person.name,
+                phone=person.phone,
+                address=notice.recipient,
+                said=why[:300],
+            ),
+        )
     return Came.REFUSED
 
 
 def _keepers(person: Person) -> list[Person]:
     if person.home_room is not None:
-        return writing.keepers_of(person.home_room)
-    return writing.administrators()
+        return recipients.keepers_of(person.home_room)
+    return recipients.administrators()

@@ -16,6 +16,7 @@ from django.db.models import QuerySet
 
 from kits.models import Notice
 from kits.rules.notices.policy import APART, WEEKLY, Unsent, put_off_until
+from kits.services.notices.registry import kind_of
 
 
 def others(claimed: Sequence[Notice], waiting: QuerySet[Notice]) -> list[int]:
@@ -71,7 +72,7 @@ class Lately:
         """Until when a notice waits for more of its kind; None where it does not."""
         of_kit = self._of_kit.get((notice.person_id, notice.kind, notice.kit_id), ())
         return put_off_until(
-            notice.kind,
+            kind_of(notice.kind).policy,
             self._now,
             of_kit=of_kit if notice.kit_id else (),
             of_kind=self._of_kind.get((notice.person_id, notice.kind), ()),

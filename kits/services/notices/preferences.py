@@ -5,7 +5,8 @@ from __future__ import annotations
 
 import hashlib
 import secrets
-from collections.abc import Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import time
 from typing import Any
 
@@ -18,8 +19,8 @@ from gearroom.core.acts.problems import Invalid
 from gearroom.core.acts.rows import locked
 from gearroom.core.models import Person
 from kits.models import Hearing, HearingChoice
-from kits.rules.notices.policy import KINDS, WEEKLY, When, when_told
-from kits.services.notices import writing
+from kits.rules.notices.policy import WEEKLY, When
+from kits.services.notices.registry import NOTICE_KINDS, when_sent
 
 
 def of(person: Person) -> Hearing:
@@ -32,10 +33,18 @@ def default_quiet() -> Sequence[time]:
     return settings.QUIET_HOURS
 
 
+def choices_of(people: Iterable[int]) -> dict[int, dict[str, When]]:
+    """What each of these people (ids) chose for which kind."""
+    chosen: dict[int, dict[str, When]] = defaultdict(dict)
+    for row in HearingChoice.objects.filter(person__in=list(people)):
+        chosen[row.person_id][row.kind] = When(row.when)
+    return chosen
+
+
 def choices(person: Person) -> dict[str, When]:
     """When somebody hears of each kind."""
-    chosen = writing.choices_of([person.pk]).get(person.pk, {})
-    return {code: when_told(code, chosen) for code in KINDS}
+    chosen = choices_of([person.pk]).get(person.pk, {})
+    return {code: when_sent(code, chosen) for code in NOTICE_KINDS}
 
 
 def change(
@@ -69,13 +78,13 @@ def change(
 
 def _check(choices: Mapping[str, str]) -> None:
     for kind, when in choices.items():
-        if kind not in KINDS:
+        if kind not in NOTICE_KINDS:
             raise Invalid(
                 _("“%(kind)s” is not a kind of notification. There are: %(kinds)s.")
-                % {"kind": kind, "kinds": ", ".join(KINDS)},
+                % {"kind": kind, "kinds": ", ".join(NOTICE_KINDS)},
                 field="choices",
             )
-        if not KINDS[kind].may_choose:
+        if not NOTICE_KINDS[kind].policy.may_choose:
             raise Invalid(
                 _("“%(kind)s” cannot be turned off or delayed.") % {"kind": kind}, field="choices"
             )

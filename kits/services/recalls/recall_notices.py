@@ -1,25 +1,18 @@
-"""Who is told of a recall, and what they read: each person once, with all kits of it that concern
-them; asked again each day while nobody answered.
-
-A person is told to ring whoever has a kit, never themselves: what is theirs to look into is said
-as that.
-"""
+"""Who gets notices of a recall: each person once, with all kits of it that concern them; again each
+day while nobody answered."""
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
-from typing import Any
-
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from gearroom.core.models import Person, Room
-from kits.models import Certainty, Entry, Holding, Kit, Lot, Notice, Recall, RecallPlace
+from kits.models import Certainty, Entry, Holding, Kit, Lot, Recall, RecallPlace
 from kits.services.ledger import lots
 from kits.services.lookup import holders
-from kits.services.notices import writing
+from kits.services.notices import recipients, writing
+from kits.services.notices.facts import RecalledKit, RecallFacts
 
 ASK_AGAIN = timedelta(days=1)
 
@@ -40,7 +33,7 @@ def tell(entry: Entry, recall: Recall, rows: Sequence[RecallPlace]) -> None:
                 entry=entry,
                 room=room,
                 kit=kit,
-                facts={**of(recall), "kits": kits, "rooms": rooms},
+                facts={**facts_of(recall), "kits": kits, "rooms": rooms},
             )
             for person, room, kit, kits, rooms in concerned.each()
         ],
@@ -80,7 +73,7 @@ def ask_again(now: datetime) -> None:
                 fact=f"recall:{recall.pk}:again:{times}",
                 room=room,
                 kit=kit,
-                facts={**of(recall), "kits": kits, "again": int(times)},
+                facts={**facts_of(recall), "kits": kits, "again": int(times)},
             )
             for person, room, kit, kits, _rooms in concerned.each()
         ]
@@ -114,10 +107,10 @@ class _Concerned:
         keepers: bool = True,
     ) -> None:
         self._people: dict[int, Person] = {}
-        self._kits: dict[int, dict[int, dict[str, Any]]] = defaultdict(dict)
+        self._kits: dict[int, dict[int, RecalledKit]] = defaultdict(dict)
         self._rooms: dict[int, dict[int, Room]] = defaultdict(dict)
         self._by_id: dict[int, Kit] = {}
-        self._keepers: dict[int, list[Person]] = {}
+        self._keepers = recipients.Keepers()
         for row in rows:
             self._add(row, having.get(row.place_id), keepers)
 
@@ -126,41 +119,38 @@ class _Concerned:
         own: list[Person] = []
         if kit is not None:
             self._by_id[kit.pk] = kit
-            own = [p for p in (has, kit.responsible, kit.deputy) if p]
+            own = [*([has] if has else ()), *recipients.responsible_for(kit)]
             for person in own:
-                self._put(person, kit, _facts_of(row, has), theirs=True)
+                self._put(person, kit, _kit_facts(row, has), theirs=True)
         if keepers or (kit is not None and not own):
             places = (kit.room, kit.home_room) if kit else (row.place.room,)
             for room in filter(None, places):
-                for person in self._of_room(room):
+                for person in self._keepers.of(room):
                     self._people[person.pk] = person
                     self._rooms[person.pk][room.pk] = room
                     if kit is not None:
-                        self._put(person, kit, _facts_of(row, has), theirs=False)
+                        self._put(person, kit, _kit_facts(row, has), theirs=False)
 
-    def _put(self, person: Person, kit: Kit, facts: dict[str, Any], *, theirs: bool) -> None:
+    def _put(self, person: Person, kit: Kit, facts: RecalledKit, *, theirs: bool) -> None:
         """A kit stands once, as sure as the surest of its pouches."""
         self._people[person.pk] = person
         before = self._kits[person.pk].get(kit.pk)
         theirs = theirs or bool(before and before["theirs"])
         self._kits[person.pk][kit.pk] = {**_surest(before, facts), "theirs": theirs}
 
-    def _of_room(self, room: Room) -> list[Person]:
-        if room.pk not in self._keepers:
-            self._keepers[room.pk] = writing.keepers_of(room)
-        return self._keepers[room.pk]
-
-    def each(self) -> Iterator[tuple[Person, Room | None, Kit | None, list[Any], list[str]]]:
+    def each(
+        self,
+    ) -> Iterator[tuple[Person, Room | None, Kit | None, list[RecalledKit], list[str]]]:
         """Each person, the room and the kit of their notice, the kits, and the rooms they keep."""
         for pk, person in self._people.items():
-            kits = sorted(self._kits[pk].values(), key=lambda kit: str(kit["name"]))
+            kits = sorted(self._kits[pk].values(), key=lambda kit: kit["name"])
             rooms = list(self._rooms[pk].values())
             kit = self._by_id[kits[0]["id"]] if len(kits) == 1 else None
             room = rooms[0] if rooms else self._by_id[kits[0]["id"]].home_room
             yield person, room, kit, kits, [each.name for each in rooms]
 
 
-def of(recall: Recall) -> dict[str, Any]:
+def facts_of(recall: Recall) -> RecallFacts:
     """The facts of a recall that its notices say."""
     return {
         "recall": recall.pk,
@@ -171,22 +161,22 @@ def of(recall: Recall) -> dict[str, Any]:
     }
 
 
-def _surest(before: Mapping[str, Any] | None, facts: dict[str, Any]) -> dict[str, Any]:
+def _surest(before: RecalledKit | None, facts: RecalledKit) -> RecalledKit:
     if before is not None and before["certainty"] == Certainty.CERTAIN:
         return {**facts, "certainty": before["certainty"]}
     return facts
 
 
-def of_rows(rows: Iterable[tuple[RecallPlace, Person | None]]) -> list[dict[str, Any]]:
+def kits_of_rows(rows: Iterable[tuple[RecallPlace, Person | None]]) -> list[RecalledKit]:
     """What is said of places in kits, each with who has it: a kit once."""
-    found: dict[int, dict[str, Any]] = {}
+    found: dict[int, RecalledKit] = {}
     for row, has in rows:
-        facts = _facts_of(row, has)
+        facts = _kit_facts(row, has)
         found[facts["id"]] = _surest(found.get(facts["id"]), facts)
     return list(found.values())
 
 
-def _facts_of(row: RecallPlace, has: Person | None) -> dict[str, Any]:
+def _kit_facts(row: RecallPlace, has: Person | None) -> RecalledKit:
     """What is said of a place in a kit: the kit, how sure, and who has it."""
     kit = row.place.kit
     assert kit is not None  # asked for places of kits
@@ -200,79 +190,3 @@ def _facts_of(row: RecallPlace, has: Person | None) -> dict[str, Any]:
         "room": kit.room.name,
         "room_phone": kit.room.phone,
     }
-
-
-# ------------------------------------------------------------------------------------------ words
-def sentence(facts: Mapping[str, Any], kits: Sequence[Mapping[str, Any]]) -> str:
-    """What is recalled, and which kits hold it or may."""
-    thing = {"thing": facts["thing"], "number": facts.get("number") or _("of any number")}
-    if not kits:
-        return _(
-            "RECALL: %(thing)s, batch %(number)s, in the %(rooms)s. What was on shelves is in "
-            "quarantine; follow up the kits until each has answered."
-        ) % {**thing, "rooms": ", ".join(facts.get("rooms", ()))}
-    said = [_("RECALL: %(thing)s, batch %(number)s.") % thing]
-    certain = [str(k["name"]) for k in kits if k["certainty"] == Certainty.CERTAIN]
-    maybe = [str(k["name"]) for k in kits if k["certainty"] != Certainty.CERTAIN]
-    if certain:
-        said.append(
-            ngettext("%(kits)s certainly holds it.", "%(kits)s certainly hold it.", len(certain))
-            % {"kits": ", ".join(certain)}
-        )
-    if maybe:
-        said.append(
-            ngettext("%(kits)s may hold it.", "%(kits)s may hold it.", len(maybe))
-            % {"kits": ", ".join(maybe)}
-        )
-    return " ".join([*said, _("Look, remove it, and answer.")])
-
-
-def lines(
-    facts: Mapping[str, Any], kits: Iterable[Mapping[str, Any]], reader: int
-) -> Iterator[str]:
-    """The maker's advice and reference; whom to ring for which kits, and which are the reader's (a
-    person's id) own to look into."""
-    if facts.get("advice"):
-        yield str(facts["advice"])
-    if facts.get("reference"):
-        yield _("Maker's reference: %(ref)s") % {"ref": facts["reference"]}
-    own = [str(kit["name"]) for kit in kits if kit.get("person_id") == reader]
-    if own:
-        yield _("You are to check %(kits)s.") % {"kits": ", ".join(own)}
-    ring: dict[str, list[str]] = defaultdict(list)
-    for kit in kits:
-        if kit.get("person_id") != reader:
-            ring[_ring(kit)].append(str(kit["name"]))
-    for whom, names in ring.items():
-        yield _("%(kits)s: %(ring)s") % {"kits": ", ".join(names), "ring": whom}
-
-
-def _ring(kit: Mapping[str, Any]) -> str:
-    """Whom to ring for a kit: whoever has it or answers for it, else the room."""
-    name, phone = kit.get("person"), kit.get("phone")
-    if name and phone:
-        return _("call %(name)s, %(phone)s.") % {"name": name, "phone": phone}
-    if name:
-        return _("ask %(name)s (no phone on record).") % {"name": name}
-    if kit.get("room_phone"):
-        return _("call the %(room)s, %(phone)s.") % {
-            "room": kit["room"], "phone": kit["room_phone"]
-        }  # fmt: skip
-    return _("look in the %(room)s.") % {"room": kit.get("room", "")}
-
-
-def kits_of(notice: Notice) -> list[dict[str, Any]]:
-    """The kits that a notice of a recall names; of one written when each kit had its own, that."""
-    facts = notice.facts
-    if "kits" in facts or notice.kit is None:
-        return list(facts.get("kits", ()))
-    return [
-        {
-            "id": notice.kit.pk,
-            "name": notice.kit.name,
-            "certainty": facts.get("certainty", ""),
-            "person": facts.get("person", ""),
-            "phone": facts.get("phone", ""),
-            "theirs": True,
-        }
-    ]

@@ -157,7 +157,7 @@ def answer(act: Act, row: RecallPlace, said: Answer, *, removed: int = 0) -> Rec
         if kit is not None:
             let_go(kit.pk, entry)
         if irregular:
-            writing.tell_keepers(entry, "irregular", kit=kit, room=None if kit else room)
+            writing.notify_keepers(entry, "irregular", kit=kit, room=None if kit else room)
     return row
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import NamedTuple
 
 from django.db.models import Q
 
@@ -29,7 +30,8 @@ from kits.models import (
 from kits.rules.recalls.certainty import Unsettled
 from kits.services.ledger import lots
 from kits.services.lookup import find
-from kits.services.recalls import recall_notices, tracing
+from kits.services.notices.texts import recalls as recall_texts
+from kits.services.recalls import tracing
 
 
 @dataclass(frozen=True)
@@ -63,6 +65,13 @@ class Gone:
     units: int
 
 
+class Quarantined(NamedTuple):
+    """Units in quarantine."""
+
+    place: Place
+    units: int
+
+
 @dataclass(frozen=True)
 class Standing:
     """How a recall stands: the batches, each place to follow, what is in quarantine (units by
@@ -71,7 +80,7 @@ class Standing:
     recall: Recall
     lots: Sequence[Lot]
     places: Sequence[Followed]
-    quarantine: Sequence[tuple[Place, int]]
+    quarantine: Sequence[Quarantined]
     gone: Sequence[Gone]
 
     @property
@@ -132,7 +141,7 @@ def of(recall: Recall, actor: Actor = SYSTEM) -> Standing:
         recall=recall,
         lots=list(suspect.values()),
         places=followed,
-        quarantine=[(p, held[p.pk]) for p in quarantined],
+        quarantine=[Quarantined(p, held[p.pk]) for p in quarantined],
         gone=_gone(recall, set(suspect), actor),
     )
 
@@ -149,7 +158,7 @@ def _told(recall: Recall) -> dict[int, datetime]:
         .order_by("sent_at")
     ):
         assert notice.sent_at is not None  # asked for
-        for kit in recall_notices.kits_of(notice):
+        for kit in recall_texts.kits_of(notice):
             if kit["theirs"]:
                 told.setdefault(kit["id"], notice.sent_at)
     return told

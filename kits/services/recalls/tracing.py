@@ -31,6 +31,7 @@ from kits.models import (
     WithheldKind,
     Withholding,
 )
+from kits.models.details import CountDetail, RecallDetail
 from kits.rules.recalls import certainty as rule
 from kits.services.ledger import lots
 from kits.services.ledger.book import Book, Leg, room_place
@@ -127,9 +128,10 @@ def _events(item_id: int) -> list[rule.Event]:
     for count in Entry.objects.filter(
         kind=EntryKind.COUNT, detail__complete=True, reversed_by__isnull=True
     ):
-        for place in touched & set(count.detail["places"]):
-            seen = count.detail["counted"].get(str(place), {})
-            batches = {int(lot): n for lot, n in seen.items() if int(lot) in of_thing}
+        detail = count.detail_as(CountDetail)
+        for place in touched.intersection(detail["places"]):
+            units = detail["counted"].get(str(place), {})
+            batches = {int(lot): n for lot, n in units.items() if int(lot) in of_thing}
             events[count.pk].append(rule.Counted(count.pk, place, batches))
     return [event for entry in sorted(events) for event in events[entry]]
 
@@ -144,16 +146,14 @@ def spread(book: Book, recall: Recall) -> Entry:
     found = where(recall)
     book.lock(*kit_ids(found))
     legs = _to_quarantine(found)
-    entry = book.post(
-        EntryKind.RECALL,
-        legs,
-        detail={
-            "item": recall.item_id,
-            "scope": recall.scope,
-            "number": recall.number,
-            **({"recall": recall.pk} if recall.pk else {}),
-        },
-    )
+    detail: RecallDetail = {
+        "item": recall.item_id,
+        "scope": recall.scope,
+        "number": recall.number,
+    }
+    if recall.pk is not None:
+        detail["recall"] = recall.pk
+    entry = book.post(EntryKind.RECALL, legs, detail=detail)
     if recall.pk is None:
         recall.entry = entry
         recall.save()

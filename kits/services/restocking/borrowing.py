@@ -67,7 +67,7 @@ def borrow(
             detail={"from": giver.pk},
         )
         if irregular:
-            writing.tell_keepers(entry, "irregular", kit=taker)
+            writing.notify_keepers(entry, "irregular", kit=taker)
     return entry
 
 

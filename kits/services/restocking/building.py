@@ -190,7 +190,7 @@ class StripResult:
     that of the rest at the last price paid. `unpriced` are wanted things of no known price."""
 
     entry: Entry
-    went: Sequence[tuple[Lot, Place, int]]
+    went: Sequence[sorting.Placed]
     wanted: Sequence[Shortage]
     bought_for: Decimal | None
     cost_with_rest: Decimal | None
@@ -237,7 +237,7 @@ def strip(
             if thing.fate == Fate.KEEP:
                 kept.append((lot, supply))
         admission.put_in_guard(kit, kept)
-        rows = [(r[0][0], r[0][1], sum(n for _, _, n in r)) for r in went.values()]
+        rows = [sorting.Placed(r[0][0], r[0][1], sum(n for _, _, n in r)) for r in went.values()]
         entry = book.post(
             EntryKind.STRIP,
             [Leg(lot, supply, place, n) for lot, place, n in rows],

@@ -65,7 +65,7 @@ class EmptyResult:
     """The entry, where each line went, and how many units are still inside."""
 
     entry: Entry
-    went: Sequence[tuple[Lot, Place, int]]
+    went: Sequence[sorting.Placed]
     left: int
 
 
@@ -89,7 +89,9 @@ def empty(
             raise Invalid(_("Enter what is removed, and where it goes."), field="lines")
         now = {lot.pk: lot for lot in lots.held_still(line.lot.pk for line in lines)}
         lines = [replace(line, lot=now[line.lot.pk]) for line in lines]
-        went = [(line.lot, _goes_to(act, kit, line), whole(line.units)) for line in lines]
+        went = [
+            sorting.Placed(line.lot, _goes_to(act, kit, line), whole(line.units)) for line in lines
+        ]
         entry = book.post(
             EntryKind.EMPTY,
             [

@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from typing import NamedTuple
 
 from django.utils.translation import gettext as _
 
@@ -168,6 +169,14 @@ class PutIn:
     lot: Lot
     shelf: Place
     section: Place
+    units: int
+
+
+class Placed(NamedTuple):
+    """Units of a batch in a place where they were put."""
+
+    lot: Lot
+    place: Place
     units: int
 
 

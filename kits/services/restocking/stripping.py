@@ -12,7 +12,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any
 
 from django.db.models import Max, Q, QuerySet
 
@@ -29,6 +28,7 @@ from kits.models import (
     Receipt,
     Substitute,
 )
+from kits.models.details import StripDetail, StripLine
 from kits.rules.ledger.expiry import may_be_put_in
 from kits.rules.ledger.facts import Batch
 from kits.services.ledger import readiness
@@ -81,14 +81,15 @@ class Progress:
 def progress(kit: Kit) -> Progress:
     """How far a kit is stripped; seven queries and those of `building.shortages`."""
     entries = list(_entries(kit))
-    priced = [e.detail for e in entries if e.detail.get("currency")]
+    details = [entry.detail_as(StripDetail) for entry in entries]
+    priced = [detail for detail in details if detail.get("currency")]
     whole = [detail for detail in priced if detail.get("price") is not None]
-    currency = (whole or priced or [{"currency": ""}])[-1]["currency"]
+    currency = (whole or priced)[-1]["currency"] if priced else ""
     wanted = building.shortages(kit, currency=currency)
     rest = sum((row.cost for row in wanted if row.cost is not None), Decimal(0))
     return Progress(
         came=_came(entries),
-        supplier=next((s for e in reversed(entries) if (s := e.detail.get("supplier"))), ""),
+        supplier=next((s for each in reversed(details) if (s := each.get("supplier"))), ""),
         costs=[
             Cost(code, spent, spent + rest if code == currency else spent)
             for code, spent in sorted(_spent(entries).items())
@@ -145,14 +146,14 @@ def _entries(kit: Kit) -> QuerySet[Entry]:
 def _spent(entries: Sequence[Entry]) -> dict[str, Decimal]:
     """By currency: prices of the whole, else of single things."""
     whole: dict[str, Decimal] = {}
-    for entry in entries:
-        if entry.detail.get("price") is not None:
-            code = entry.detail["currency"]
-            whole[code] = whole.get(code, Decimal(0)) + Decimal(entry.detail["price"])
+    for detail in (entry.detail_as(StripDetail) for entry in entries):
+        if (price := detail.get("price")) is not None:
+            code = detail["currency"]
+            whole[code] = whole.get(code, Decimal(0)) + Decimal(price)
     alone: dict[str, Decimal] = {}
     said = Receipt.objects.filter(entry__in=entries, price__isnull=False)
-    for code, price in said.values_list("currency", "price"):
-        alone[code] = alone.get(code, Decimal(0)) + (price or Decimal(0))
+    for code, single in said.values_list("currency", "price"):
+        alone[code] = alone.get(code, Decimal(0)) + (single or Decimal(0))
     return alone | whole
 
 
@@ -165,7 +166,7 @@ def _came(entries: Sequence[Entry]) -> list[StrippedItem]:
             leg.to_place,
             leg.units,
             leg.lot,
-            reason=_reason(by_id[leg.entry_id].detail["things"], leg),
+            reason=_reason(by_id[leg.entry_id].detail_as(StripDetail)["things"], leg),
         )
         for leg in Movement.objects.filter(entry__in=by_id).select_related(
             "lot__item", "to_place__room", "to_place__kit"
@@ -178,6 +179,6 @@ def _came(entries: Sequence[Entry]) -> list[StrippedItem]:
     return sorted(found, key=lambda each: each.entry.pk)
 
 
-def _reason(things: Sequence[dict[str, Any]], leg: Movement) -> str:
+def _reason(things: Sequence[StripLine], leg: Movement) -> str:
     said = [thing["reason"] for thing in things if thing["item"] == leg.lot.item_id]
     return next(filter(None, said), "")

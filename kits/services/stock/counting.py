@@ -20,6 +20,7 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid
 from kits.models import Entry, EntryKind, Holding, Item, Kit, Lot, Place, PlaceKind
+from kits.models.details import CountDetail
 from kits.rules.ledger.expiry import why_not
 from kits.rules.ledger.facts import Kind
 from kits.rules.ledger.reasons import ReasonCode
@@ -29,6 +30,7 @@ from kits.services.ledger import kit_state, lots, readiness
 from kits.services.ledger.book import Book, Leg, outer
 from kits.services.ledger.levels import LooseLevel, write_levels
 from kits.services.notices import writing
+from kits.services.notices.facts import MedicineMissing
 from kits.services.text.amounts import units
 
 
@@ -194,19 +196,21 @@ def count(
             if line.lot is not None:
                 counted[str(line.place.pk)][str(line.lot.pk)] = line.units
         checked = kit is not None and whole and _all_sections(kit, places)
+        detail: CountDetail = {
+            "places": [p.pk for p in places],
+            "complete": whole and all(line.lot for line in found),
+            "counted": counted,
+            "looked_inside": checked,
+        }
+        if explained:
+            detail["explained"] = {str(k): v for k, v in explained.items()}
         entry = book.post(
             EntryKind.COUNT,
             legs,
             kit=kit,
             room=None if kit else places[0].room,
             irregular=_unfit_found(changed, kit),
-            detail={
-                "places": [p.pk for p in places],
-                "complete": whole and all(line.lot for line in found),
-                "counted": counted,
-                "looked_inside": checked,
-                **({"explained": {str(k): v for k, v in explained.items()}} if explained else {}),
-            },
+            detail=detail,
         )
         if kit is not None:
             book.break_seals(entry, places)
@@ -216,12 +220,14 @@ def count(
             mixed_contents.count_ends_it(entry, kit)
         missing = [d for d in changed if d.found < d.booked and d.lot.item.kind == Kind.MEDICINE]
         if missing:
-            writing.tell_keepers(
+            writing.notify_keepers(
                 entry,
                 "medicine-missing",
                 kit=kit,
                 room=None if kit else places[0].room,
-                facts={"missing": {d.lot.item.name: d.booked - d.found for d in missing}},
+                facts=MedicineMissing(
+                    missing={d.lot.item.name: d.booked - d.found for d in missing}
+                ),
             )
     return CountResult(entry, changed, whole)
 

@@ -26,6 +26,7 @@ from kits.rules.ledger.facts import Kind
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.ledger.book import Book
 from kits.services.notices import writing
+from kits.services.notices.facts import FailedCheck
 
 LATEST = 3650
 """The most days ahead that a next check may be due."""
@@ -143,10 +144,10 @@ def _keep_back_or_release(
     if not kept.exists():
         Withholding.objects.create(lot=lot, kind=WithheldKind.FAILED_CHECK, since=entry)
     if kit is not None or room is not None:
-        writing.tell_keepers(
+        writing.notify_keepers(
             entry,
             "failed-check",
             kit=kit,
             room=None if kit else room,
-            facts={"thing": lot.item.name, "serial": lot.serial},
+            facts=FailedCheck(thing=lot.item.name, serial=lot.serial),
         )

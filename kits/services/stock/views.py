@@ -14,6 +14,7 @@ from gearroom.core.acts.act import Actor
 from gearroom.core.acts.problems import NotFound
 from gearroom.core.models import Room
 from kits.models import Entry, EntryKind, Holding, Item, Lot, Movement, Place, PlaceKind
+from kits.models.details import CountDetail
 from kits.rules.ledger.expiry import good_through, usable_through, why_not
 from kits.rules.ledger.facts import Batch
 from kits.rules.ledger.reasons import ReasonCode
@@ -267,7 +268,7 @@ def shelves(room: Room) -> list[ShelfSummary]:
         room=room, kind=EntryKind.COUNT, kit__isnull=True, reversed_by__isnull=True
     ).select_related("person")
     for entry in counts.order_by("-id")[:500]:
-        for pk in entry.detail["places"]:
+        for pk in entry.detail_as(CountDetail)["places"]:
             if pk in wanted:
                 last.setdefault(pk, entry)
     return [

@@ -45,6 +45,11 @@ class KitOfTrip:
         return self.went is not None and self.went.in_at is None
 
     @property
+    def checkout(self) -> Checkout | None:
+        """Who has it, on the trip or on something else."""
+        return self.went if self.on_it else self.elsewhere
+
+    @property
     def in_time(self) -> bool:
         """It is out on something else, and due early enough."""
         return self.stand is Stand.COMING
@@ -65,6 +70,11 @@ class JudgedTrip:
     lacking: Sequence[Reason]
     state: str
     coverage: Coverage | None = None
+
+    @property
+    def promised(self) -> list[KitOfTrip]:
+        """The kits that are reserved for it."""
+        return [kit for kit in self.kits if kit.reservation is not None]
 
 
 @dataclass(frozen=True)

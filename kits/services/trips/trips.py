@@ -23,11 +23,13 @@ from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, NotFound, Unacceptable
 from gearroom.core.models import Person, Room
 from kits.models import Checkout, Entry, EntryKind, Reservation, Trip
+from kits.models.details import TripDetail
 from kits.rules.text.hazards import UnknownHazardError, hazards
 from kits.rules.trips.trips import TripDaysError, check_days
 from kits.services.ledger.book import Book
 from kits.services.ledger.kit_state import iso
 from kits.services.notices import writing
+from kits.services.notices.facts import TripChanged
 from kits.services.text.wording import said
 from kits.services.trips import reservations
 
@@ -181,7 +183,7 @@ def notify_keepers(
 ) -> None:
     """Tell the keepers of the kits concerned: those that clash, or that a cancelled trip gave
     free."""
-    facts = {
+    facts: TripChanged = {
         "what": what,
         "trip": trip.name,
         "released": [row.kit.name for row in released],
@@ -191,7 +193,7 @@ def notify_keepers(
         ],
     }
     for row in [*(c.reservation for c in clashes), *released]:
-        writing.tell_keepers(entry, "trip-changed", kit=row.kit, facts=facts)
+        writing.notify_keepers(entry, "trip-changed", kit=row.kit, facts=facts)
 
 
 # ------------------------------------------------------------------------------------------- inside
@@ -271,20 +273,17 @@ def _put(
         trip.changed_at = act.received_at
         trip.revision += 1
         trip.save()
-        entry = book.post(
-            EntryKind.TRIP,
-            room=trip.room,
-            trip=trip,
-            detail={
-                "what": "cancelled" if cancelled and stood else "changed",
-                "changed": {
-                    name: [_plain(before[name]), _plain(columns[name])]
-                    for name in sorted(changed)
-                    if name not in _ABOUT_PEOPLE
-                },
-                **({"due": {str(each.pk): iso(each.due_at) for each in held}} if held else {}),
+        detail: TripDetail = {
+            "what": "cancelled" if cancelled and stood else "changed",
+            "changed": {
+                name: [_plain(before[name]), _plain(columns[name])]
+                for name in sorted(changed)
+                if name not in _ABOUT_PEOPLE
             },
-        )
+        }
+        if held:
+            detail["due"] = {str(each.pk): iso(each.due_at) for each in held}
+        entry = book.post(EntryKind.TRIP, room=trip.room, trip=trip, detail=detail)
         for each in held:
             each.due_at = max(trip.returns_at, each.out_at)
             each.save(update_fields=["due_at"])

@@ -4,16 +4,20 @@ that needs the right over all of it, and whom it concerns is told at the address
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from datetime import timedelta
 from email import message_from_bytes
 from email.policy import default
+from pathlib import Path
+from typing import Any
 
 import pytest
 import time_machine
 from django.test import Client
 from django.utils import timezone
+from pytest_django import Settings
 
-from gearroom.core.models import AccountChange, Membership, Person, SignedIn, Token, User
+from gearroom.core.models import AccountChange, Membership, Person, Room, SignedIn, Token, User
 from gearroom.core.rules.roles import Role, Scope
 from gearroom.core.services.accounts import sign_ins, tokens
 from gearroom.core.services.people import people
@@ -30,38 +34,38 @@ PASSWORD = "wet ropes hang to dry"
 
 
 @pytest.fixture
-def store():
+def store() -> Room:
     return a_room("main-store")
 
 
 @pytest.fixture
-def hut():
+def hut() -> Room:
     return a_room("cave-hut")
 
 
 @pytest.fixture
-def keeper(store):
+def keeper(store: Room) -> User:
     return somebody("keeper", Role.KEEPER, store)
 
 
 @pytest.fixture
-def local(store):
+def local(store: Room) -> User:
     """The administrator of one room."""
     return somebody("local", Role.ADMINISTRATOR, store)
 
 
 @pytest.fixture
-def chief():
+def chief() -> User:
     """An administrator of every room."""
     return somebody("chief", Role.ADMINISTRATOR)
 
 
 @pytest.fixture
-def outbox(tmp_path, settings):
+def outbox(tmp_path: Path, settings: Settings) -> Callable[[], Any]:
     settings.EMAIL_OUTBOX_DIR = tmp_path / "outbox"
     settings.EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
 
-    def mails():
+    def mails() -> list[Any]:
         account_mail.send_waiting()
         files = sorted(settings.EMAIL_OUTBOX_DIR.glob("*.eml"))
         return [message_from_bytes(file.read_bytes(), policy=default) for file in files]
@@ -69,7 +73,7 @@ def outbox(tmp_path, settings):
     return mails
 
 
-def victim(store, *roles):
+def victim(store: Room, *roles: tuple[Room, Role] | tuple[None, Role]) -> User:
     """Somebody at home in the store, with a sign-in, an address and these roles by room."""
     user = somebody("victim")
     Person.objects.filter(pk=user.person.pk).update(email="old@example.org", home_room=store)
@@ -78,7 +82,7 @@ def victim(store, *roles):
     return User.objects.get(pk=user.pk)
 
 
-def told(mail):
+def told(mail: Any) -> tuple[Any, Any]:
     return mail["To"].addresses[0].addr_spec, mail.get_body(["plain"]).get_content()
 
 
@@ -100,7 +104,7 @@ BEYOND_A_KEEPER = {
 beyond = pytest.mark.parametrize("roles", BEYOND_A_KEEPER.values(), ids=BEYOND_A_KEEPER)
 
 
-def ways_in(caller, person, other):
+def ways_in(caller: Caller, person: Person, other: Person) -> dict[Any, Any]:
     """Every way to another's account: what the API answered to each, by name."""
     path = f"people/{person.pk}/"
     return {
@@ -114,7 +118,9 @@ def ways_in(caller, person, other):
 
 
 @beyond
-def test_a_keeper_gets_no_hold_of_an_account_that_may_more(keeper, store, hut, roles):
+def test_a_keeper_gets_no_hold_of_an_account_that_may_more(
+    keeper: User, store: Room, hut: Room, roles: Any
+) -> None:
     user = victim(store, *roles(store, hut))
     other = Person.objects.create(name="Sam", home_room=store)
     before = Person.objects.filter(pk=user.person.pk).values().get()
@@ -128,7 +134,7 @@ def test_a_keeper_gets_no_hold_of_an_account_that_may_more(keeper, store, hut, r
 
 
 @beyond
-def test_nor_by_the_pages(keeper, store, hut, roles):
+def test_nor_by_the_pages(keeper: User, store: Room, hut: Room, roles: Any) -> None:
     user = victim(store, *roles(store, hut))
     page = f"/people/{user.person.pk}/"
     client = browser(keeper.person)
@@ -143,7 +149,7 @@ def test_nor_by_the_pages(keeper, store, hut, roles):
     assert Person.objects.get(pk=user.person.pk).phone == "01632 960001"
 
 
-def test_an_administrator_of_one_room_gets_no_hold_of_its_adviser(local, store):
+def test_an_administrator_of_one_room_gets_no_hold_of_its_adviser(local: User, store: Room) -> None:
     user = victim(store, (store, Role.ADVISER))
     other = Person.objects.create(name="Sam", home_room=store)
 
@@ -151,7 +157,7 @@ def test_an_administrator_of_one_room_gets_no_hold_of_its_adviser(local, store):
         assert answer.status_code == 403, (way, answer.content)
 
 
-def test_a_keeper_looks_after_the_guides_of_their_room(keeper, store):
+def test_a_keeper_looks_after_the_guides_of_their_room(keeper: User, store: Room) -> None:
     person = victim(store, (store, Role.GUIDE)).person
 
     answer = Caller(keeper).patch(f"people/{person.pk}/", {"email": "new@example.org"})
@@ -160,7 +166,9 @@ def test_a_keeper_looks_after_the_guides_of_their_room(keeper, store):
     assert Person.objects.get(pk=person.pk).email == "new@example.org"
 
 
-def test_a_forgotten_password_goes_to_nobody_elses_address(keeper, store, outbox):
+def test_a_forgotten_password_goes_to_nobody_elses_address(
+    keeper: User, store: Room, outbox: Callable[[], Any]
+) -> None:
     """The attack as it was found: address changed, password forgotten, administrator."""
     user = victim(store, (None, Role.ADMINISTRATOR), (store, Role.GUIDE))
     Caller(keeper).patch(f"people/{user.person.pk}/", {"email": "mine@example.org"})
@@ -172,7 +180,9 @@ def test_a_forgotten_password_goes_to_nobody_elses_address(keeper, store, outbox
 
 
 @pytest.mark.parametrize("scopes", [[Scope.PEOPLE], sorted(set(Scope) - {Scope.ADMIN})])
-def test_a_token_for_less_changes_no_account_not_even_ones_own(chief, store, scopes):
+def test_a_token_for_less_changes_no_account_not_even_ones_own(
+    chief: User, store: Room, scopes: list[Scope]
+) -> None:
     user = victim(store, (store, Role.GUIDE))
     call = Caller(chief, [Scope.READ, *scopes])
 
@@ -183,7 +193,9 @@ def test_a_token_for_less_changes_no_account_not_even_ones_own(chief, store, sco
 
 
 # ----------------------------------------------------------------------------------- who is told
-def test_the_old_address_is_told_and_not_the_new_one(chief, store, outbox):
+def test_the_old_address_is_told_and_not_the_new_one(
+    chief: User, store: Room, outbox: Callable[[], Any]
+) -> None:
     person = victim(store, (store, Role.GUIDE)).person
     Caller(chief).patch(f"people/{person.pk}/", {"email": "new@example.org"})
 
@@ -197,7 +209,7 @@ def test_the_old_address_is_told_and_not_the_new_one(chief, store, outbox):
     assert len(outbox()) == 1  # once
 
 
-def test_a_change_of_ones_own_is_told_too(store, outbox):
+def test_a_change_of_ones_own_is_told_too(store: Room, outbox: Callable[[], Any]) -> None:
     user = victim(store, (store, Role.GUIDE))
     Caller(user).patch(f"people/{user.person.pk}/", {"email": "new@example.org"})
 
@@ -207,7 +219,9 @@ def test_a_change_of_ones_own_is_told_too(store, outbox):
     assert "You changed it yourself" in told(mail)[1]
 
 
-def test_what_stays_as_it_is_is_not_told(chief, store, outbox):
+def test_what_stays_as_it_is_is_not_told(
+    chief: User, store: Room, outbox: Callable[[], Any]
+) -> None:
     person = victim(store, (store, Role.GUIDE)).person
 
     Caller(chief).patch(f"people/{person.pk}/", {"email": "old@example.org", "phone": "1"})
@@ -215,7 +229,9 @@ def test_what_stays_as_it_is_is_not_told(chief, store, outbox):
     assert outbox() == []
 
 
-def test_a_new_password_a_pin_and_a_sign_in_are_told(chief, store, outbox):
+def test_a_new_password_a_pin_and_a_sign_in_are_told(
+    chief: User, store: Room, outbox: Callable[[], Any]
+) -> None:
     user = victim(store, (store, Role.GUIDE))
     user.set_password(PASSWORD)
     user.save()
@@ -231,7 +247,9 @@ def test_a_new_password_a_pin_and_a_sign_in_are_told(chief, store, outbox):
     assert "Changed by chief" in said[2]
 
 
-def test_a_mail_that_was_not_taken_is_tried_again_for_a_week(chief, store, outbox, settings):
+def test_a_mail_that_was_not_taken_is_tried_again_for_a_week(
+    chief: User, store: Room, outbox: Callable[[], Any], settings: Settings
+) -> None:
     person = victim(store, (store, Role.GUIDE)).person
     Caller(chief).patch(f"people/{person.pk}/", {"email": "new@example.org"})
     folder = settings.EMAIL_OUTBOX_DIR
@@ -247,7 +265,7 @@ def test_a_mail_that_was_not_taken_is_tried_again_for_a_week(chief, store, outbo
 
 
 # ---------------------------------------------------------------------------- what a reset ends
-def test_a_link_ends_with_the_address_that_it_went_to(store):
+def test_a_link_ends_with_the_address_that_it_went_to(store: Room) -> None:
     user = victim(store, (store, Role.GUIDE))
     uid, token = sign_ins.link_of(user)
 
@@ -257,7 +275,7 @@ def test_a_link_ends_with_the_address_that_it_went_to(store):
 
 
 @pytest.mark.parametrize("how", ["link", "administrator"])
-def test_another_password_ends_sessions_and_tokens(chief, store, how):
+def test_another_password_ends_sessions_and_tokens(chief: User, store: Room, how: str) -> None:
     user = victim(store, (store, Role.GUIDE))
     user.set_password(PASSWORD)
     user.save()
@@ -279,19 +297,19 @@ def test_another_password_ends_sessions_and_tokens(chief, store, how):
 
 
 # -------------------------------------------------------------------------------------- tokens
-def secret_of(answer):
+def secret_of(answer: Any) -> Any:
     assert answer.status_code == 201, answer.content
     return json.loads(answer.content)["secret"]
 
 
-def caller_with(secret):
+def caller_with(secret: Any) -> Caller:
     call = Caller.__new__(Caller)
     call.token, call.secret, call.client = tokens.by_secret(secret), secret, Client()
     return call
 
 
 @pytest.mark.parametrize("days", [None, 2, 3650])
-def test_a_token_outlasts_nothing_that_it_was_made_with(chief, days):
+def test_a_token_outlasts_nothing_that_it_was_made_with(chief: User, days: int | None) -> None:
     short, secret = tokens.make(user=chief, name="a day", scopes=Scope, days=1)
     child = caller_with(
         secret_of(
@@ -305,7 +323,7 @@ def test_a_token_outlasts_nothing_that_it_was_made_with(chief, days):
         assert tokens.by_secret(grandchild) is None
 
 
-def test_ending_a_token_ends_those_made_with_it(chief):
+def test_ending_a_token_ends_those_made_with_it(chief: User) -> None:
     first, secret = tokens.make(user=chief, name="stolen", scopes=Scope)
     child = caller_with(
         secret_of(caller_with(secret).post("tokens/", {"name": "x", "scopes": ["read", "admin"]}))
@@ -320,7 +338,7 @@ def test_ending_a_token_ends_those_made_with_it(chief):
 
 
 @pytest.fixture
-def program(chief, local, store):
+def program(chief: User, local: User, store: Room) -> str:
     """A booking program whose sign-in the room's administrator gave it, with a token it made."""
     person = Person.objects.create(name="Booking", home_room=store)
     people.add_role(act_of(chief), person, Role.INTEGRATION, store)
@@ -332,7 +350,9 @@ def program(chief, local, store):
 
 
 @pytest.mark.parametrize("how", ["role", "left", "role there"])
-def test_a_programs_token_ends_when_its_maker_loses_the_right(program, chief, local, hut, how):
+def test_a_programs_token_ends_when_its_maker_loses_the_right(
+    program: str, chief: User, local: User, hut: Room, how: str
+) -> None:
     assert tokens.by_secret(program) is not None
     if how == "left":
         people.left(act_of(chief), local.person)
@@ -347,7 +367,9 @@ def test_a_programs_token_ends_when_its_maker_loses_the_right(program, chief, lo
     assert tokens.by_secret(program) is None  # ended, not only refused
 
 
-def test_a_programs_token_works_while_its_maker_has_the_right(program, local, hut):
+def test_a_programs_token_works_while_its_maker_has_the_right(
+    program: str, local: User, hut: Room
+) -> None:
     Membership.objects.create(person=local.person, room=hut, role=Role.GUIDE.value)
 
     assert tokens.by_secret(program) is not None
@@ -357,7 +379,9 @@ def test_a_programs_token_works_while_its_maker_has_the_right(program, local, hu
 ADVISER = {"role": "adviser", "room": "main-store"}
 
 
-def test_an_administrator_of_a_room_appoints_no_adviser_and_ends_none(local, keeper, store):
+def test_an_administrator_of_a_room_appoints_no_adviser_and_ends_none(
+    local: User, keeper: User, store: Room
+) -> None:
     sam = victim(store, (store, Role.GUIDE)).person
     adviser = somebody("adviser", Role.ADVISER, store).person
     for caller in (Caller(local), Caller(keeper)):
@@ -365,7 +389,9 @@ def test_an_administrator_of_a_room_appoints_no_adviser_and_ends_none(local, kee
         is_problem(caller.post(f"people/{adviser.pk}/roles/end/", ADVISER), 403, "role-missing")
 
 
-def test_an_administrator_of_every_room_appoints_another_and_never_themselves(chief, store):
+def test_an_administrator_of_every_room_appoints_another_and_never_themselves(
+    chief: User, store: Room
+) -> None:
     sam = victim(store, (store, Role.GUIDE)).person
     call = Caller(chief)
 
@@ -377,7 +403,9 @@ def test_an_administrator_of_every_room_appoints_another_and_never_themselves(ch
 
 
 @pytest.mark.parametrize("into_oneself", [True, False])
-def test_nobody_becomes_the_adviser_by_being_one_with_their_record(chief, store, into_oneself):
+def test_nobody_becomes_the_adviser_by_being_one_with_their_record(
+    chief: User, store: Room, into_oneself: bool
+) -> None:
     adviser = Person.objects.create(name="Dr Nell", home_room=store)
     Membership.objects.create(person=adviser, role=Role.ADVISER.value)
     pair = (adviser, chief.person) if into_oneself else (chief.person, adviser)

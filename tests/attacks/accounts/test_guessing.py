@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import secrets
 from datetime import timedelta
+from typing import Any
 
 import pytest
 import time_machine
@@ -13,7 +14,7 @@ from django.test import Client
 from django.utils import timezone
 
 from gearroom.core.acts.problems import NotAllowed, TooOften
-from gearroom.core.models import TryCount
+from gearroom.core.models import TryCount, User
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import attempts, shared_devices, sign_ins
 from tests.core.api.made import at_once, somebody
@@ -27,32 +28,37 @@ doors = [
 ]
 
 
-def with_marks(test):
+def with_marks(test: Any) -> Any:
     for mark in doors:
         test = mark(test)
     return test
 
 
 @pytest.fixture
-def owner():
+def owner() -> User:
     user = somebody("owner", Role.ADMINISTRATOR)
     user.set_password(PASSWORD)
     user.save()
     return user
 
 
-def sign_in(client=None, password="guessed it", name="owner", address="203.0.113.9"):
+def sign_in(
+    client: Client | None = None,
+    password: str = "guessed it",
+    name: str = "owner",
+    address: Any = "203.0.113.9",
+) -> int:
     client = client or Client()
     said = {"username": name, "password": password}
     return client.post("/sign-in/", said, REMOTE_ADDR=address).status_code
 
 
-def addresses(number):
+def addresses(number: int) -> list[Any]:
     return [f"198.51.{n // 250}.{n % 250 + 1}" for n in range(number)]
 
 
 # ---------------------------------------------------------------------------------- at once
-def test_of_sixty_pins_at_once_eight_are_looked_at(open_database):
+def test_of_sixty_pins_at_once_eight_are_looked_at(open_database: str) -> None:
     person = somebody("keeper", Role.KEEPER).person
     person.pin = "!"  # never right
     person.save()
@@ -63,7 +69,7 @@ def test_of_sixty_pins_at_once_eight_are_looked_at(open_database):
     assert (kinds.count(NotAllowed), kinds.count(TooOften)) == (8, 52), found
 
 
-def test_of_sixty_tries_at_once_ten_go_on(open_database):
+def test_of_sixty_tries_at_once_ten_go_on(open_database: str) -> None:
     found = at_once(60, lambda _: attempts.count("sign-in", "203.0.113.9 owner"))
 
     assert sorted(found)[:10] == [0] * 10
@@ -71,7 +77,7 @@ def test_of_sixty_tries_at_once_ten_go_on(open_database):
     assert TryCount.objects.get().used == 60
 
 
-def test_right_ones_at_once_are_all_given_back(open_database):
+def test_right_ones_at_once_are_all_given_back(open_database: str) -> None:
     for _ in range(3):
         attempts.count("pin", "7")
     at_once(30, lambda _: (attempts.count("pin", "7"), attempts.give_back("pin", "7")))
@@ -81,7 +87,7 @@ def test_right_ones_at_once_are_all_given_back(open_database):
 
 # --------------------------------------------------------------------------------- the count
 @both
-def test_a_count_starts_anew_when_its_time_is_over(db):
+def test_a_count_starts_anew_when_its_time_is_over(db: None) -> None:
     with time_machine.travel(timezone.now(), tick=False) as now:
         assert [attempts.count("pin", "7") for _ in range(9)] == [0] * 8 + [3600]
         now.shift(timedelta(minutes=59))
@@ -92,7 +98,7 @@ def test_a_count_starts_anew_when_its_time_is_over(db):
 
 
 @both
-def test_old_counts_are_forgotten_and_new_ones_stay(db):
+def test_old_counts_are_forgotten_and_new_ones_stay(db: None) -> None:
     with time_machine.travel(timezone.now(), tick=False) as now:
         attempts.count("sign-in", "a")
         attempts.count("pin", "7")
@@ -102,7 +108,7 @@ def test_old_counts_are_forgotten_and_new_ones_stay(db):
 
 
 @with_marks
-def test_no_number_of_other_names_pushes_a_count_out(owner):
+def test_no_number_of_other_names_pushes_a_count_out(owner: User) -> None:
     for number in range(8):
         with pytest.raises(NotAllowed):
             _confirm(owner, f"{number:04}")
@@ -114,14 +120,14 @@ def test_no_number_of_other_names_pushes_a_count_out(owner):
         _confirm(owner, "2580")
 
 
-def _confirm(owner, pin):
+def _confirm(owner: User, pin: str) -> None:
     owner.person.pin = owner.person.pin or "!"
     shared_devices.confirm(owner.person, pin)
 
 
 # ----------------------------------------------------------------- the owner is never kept out
 @with_marks
-def test_a_browser_that_is_known_signs_in_whatever_is_tried_elsewhere(owner):
+def test_a_browser_that_is_known_signs_in_whatever_is_tried_elsewhere(owner: User) -> None:
     mine = Client()
     assert sign_in(mine, PASSWORD) == 302
     mine.post("/sign-out/")
@@ -136,7 +142,7 @@ def test_a_browser_that_is_known_signs_in_whatever_is_tried_elsewhere(owner):
 
 
 @with_marks
-def test_a_known_browser_guesses_no_faster_than_another(owner):
+def test_a_known_browser_guesses_no_faster_than_another(owner: User) -> None:
     mine = Client()
     sign_in(mine, PASSWORD)
     mine.post("/sign-out/")
@@ -147,7 +153,7 @@ def test_a_known_browser_guesses_no_faster_than_another(owner):
 
 
 @with_marks
-def test_a_browser_known_to_another_is_not_known_to_the_owner(owner):
+def test_a_browser_known_to_another_is_not_known_to_the_owner(owner: User) -> None:
     thief = somebody("thief", Role.GUIDE)
     thief.set_password(PASSWORD)
     thief.save()
@@ -162,7 +168,7 @@ def test_a_browser_known_to_another_is_not_known_to_the_owner(owner):
 
 
 @with_marks
-def test_whoever_is_kept_out_chooses_a_new_password_and_signs_in(owner):
+def test_whoever_is_kept_out_chooses_a_new_password_and_signs_in(owner: User) -> None:
     for address in addresses(70):
         sign_in(address=address)
     uid, token = sign_ins.link_of(owner)
@@ -175,21 +181,21 @@ def test_whoever_is_kept_out_chooses_a_new_password_and_signs_in(owner):
 
 
 @with_marks
-def test_guessing_from_many_addresses_is_slowed_down(owner):
+def test_guessing_from_many_addresses_is_slowed_down(owner: User) -> None:
     answers = [sign_in(address=address) for address in addresses(100)]
 
     assert answers.count(403) == 60 and answers.count(429) == 40
 
 
 @with_marks
-def test_guessing_many_names_from_one_address_is_slowed_down(owner):
+def test_guessing_many_names_from_one_address_is_slowed_down(owner: User) -> None:
     answers = [sign_in(name=f"name-{number}") for number in range(40)]
 
     assert answers.count(403) == 30
 
 
 @with_marks
-def test_trying_links_is_slowed_down(owner):
+def test_trying_links_is_slowed_down(owner: User) -> None:
     answers = [
         Client().post(f"/sign-in/new/MQ/{secrets.token_hex(8)}/", {"new": PASSWORD}).status_code
         for _ in range(25)

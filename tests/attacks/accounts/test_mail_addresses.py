@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from django.core.mail import EmailMessage
 
 from gearroom.core.acts.problems import Invalid
 from gearroom.core.models import PasswordReset, Person
@@ -20,7 +21,7 @@ MIXED = "gil@שלוםa.org"
 """Both are addresses by their form; neither has a form in ASCII."""
 
 
-def test_such_an_address_stops_no_sweep_of_resets(mailoutbox):
+def test_such_an_address_stops_no_sweep_of_resets(mailoutbox: list[EmailMessage]) -> None:
     room = make.room()
     first, second = (make.person(name, Role.GUIDE, room) for name in ("Gil", "Gus"))
     Person.objects.filter(pk=first.pk).update(email=LONG)
@@ -35,7 +36,7 @@ def test_such_an_address_stops_no_sweep_of_resets(mailoutbox):
 
 
 @pytest.mark.parametrize("address", [LONG, MIXED], ids=["long", "mixed"])
-def test_such_an_address_is_refused_where_it_is_typed(address):
+def test_such_an_address_is_refused_where_it_is_typed(address: str) -> None:
     room = make.room()
     keeper = make.person("Kim", Role.KEEPER, room)
     call = make.caller(keeper)
@@ -51,10 +52,10 @@ def test_such_an_address_is_refused_where_it_is_typed(address):
 
 
 @pytest.mark.parametrize("address", ["", "a@ü.org", "a@" + "x" * 63 + ".org", "a@localhost"])
-def test_any_other_address_is_taken(address):
+def test_any_other_address_is_taken(address: str) -> None:
     people.require_deliverable(address)
 
 
-def test_a_domain_whose_part_is_too_long_is_none():
+def test_a_domain_whose_part_is_too_long_is_none() -> None:
     with pytest.raises(Invalid, match="No mail can reach this address"):
         people.require_deliverable("a@" + "x" * 64 + ".org")

@@ -1,25 +1,32 @@
 """A link that opens something without a sign-in is in no log, and a browser tells it to nobody."""
 
+from __future__ import annotations
+
 import logging
 import re
 import urllib.error
 import urllib.parse
 import urllib.request
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
 
 import pytest
 from django.conf import settings
 from django.core.cache import cache
 from django.test import Client
 from django.urls import URLResolver, get_resolver
+from django.urls.resolvers import URLPattern
 
 from gearroom.core.setup import logs
+from tests.program import Server
 
 SECRET = "ABCdef:1vXyZ0:s3cr3t-S1gn4ture_0123456789"
 PUBLIC = {"kit", "code", "room", "source", "reference", "number", "key", "role"}
 """Texts in addresses that are names of things, and open nothing without a sign-in."""
 
 
-def _routes(patterns, before=""):
+def _routes(patterns: list[URLPattern | URLResolver], before: Any = "") -> Iterator[Any]:
     for pattern in patterns:
         route = before + str(pattern.pattern)
         if isinstance(pattern, URLResolver):
@@ -28,7 +35,7 @@ def _routes(patterns, before=""):
             yield route
 
 
-def _paths(secret=SECRET):
+def _paths(secret: str = SECRET) -> list[str]:
     """Every address that has a secret in it."""
     found = []
     for route in _routes(get_resolver().url_patterns):
@@ -40,7 +47,7 @@ def _paths(secret=SECRET):
     return found
 
 
-def test_every_address_with_a_text_that_is_no_name_is_masked_in_logs():
+def test_every_address_with_a_text_that_is_no_name_is_masked_in_logs() -> None:
     paths = _paths()
     assert len(paths) >= 6, paths
     for path in paths:
@@ -51,7 +58,7 @@ def test_every_address_with_a_text_that_is_no_name_is_masked_in_logs():
             assert "404" in line and line.count("HTTP/1.1") == 1
 
 
-def test_other_addresses_are_logged_whole():
+def test_other_addresses_are_logged_whole() -> None:
     for path in (
         "/kits/DAY-01/used/",
         "/lists/1/2/sign/",
@@ -64,7 +71,7 @@ def test_other_addresses_are_logged_whole():
 
 @pytest.mark.django_db
 @pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
-def test_a_browser_tells_it_to_nobody_and_keeps_it_nowhere(engine):
+def test_a_browser_tells_it_to_nobody_and_keeps_it_nowhere(engine: str) -> None:
     cache.clear()
     for path in _paths():
         answer = Client().get(path)
@@ -75,7 +82,7 @@ def test_a_browser_tells_it_to_nobody_and_keeps_it_nowhere(engine):
 
 @pytest.mark.django_db
 @pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
-def test_a_form_on_such_a_page_is_taken_from_a_browser(engine):
+def test_a_form_on_such_a_page_is_taken_from_a_browser(engine: str) -> None:
     """A browser sends Origin: null from a page with no-referrer, and Django refuses that."""
     cache.clear()
     client = Client(enforce_csrf_checks=True)
@@ -87,7 +94,7 @@ def test_a_form_on_such_a_page_is_taken_from_a_browser(engine):
     assert client.post(path, said, headers={"origin": "null"}).status_code == 403
 
 
-def test_a_traceback_is_masked_too(caplog):
+def test_a_traceback_is_masked_too(caplog: pytest.LogCaptureFixture) -> None:
     formatter = logs.Masked("%(message)s")
     try:
         raise ValueError(f"/used/{SECRET}/ went wrong")
@@ -98,14 +105,14 @@ def test_a_traceback_is_masked_too(caplog):
     assert "Traceback" in line and "s3cr3t" not in line and line.count(logs.MASK) >= 2
 
 
-def test_every_handler_of_ours_masks():
+def test_every_handler_of_ours_masks() -> None:
     assert {h["formatter"] for h in settings.LOGGING["handlers"].values()} == {"line"}
     assert settings.LOGGING["formatters"]["line"]["()"] == "gearroom.core.setup.logs.Masked"
 
 
 @pytest.mark.server
 @pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
-def test_a_real_server_logs_none_of_it(make_server, tmp_path):
+def test_a_real_server_logs_none_of_it(make_server: Callable[..., Server], tmp_path: Path) -> None:
     access = tmp_path / "access.log"
     server = make_server(GUNICORN_CMD_ARGS=f"--access-logfile={access}").start()
     for path in _paths():

@@ -6,8 +6,12 @@ import hashlib
 import io
 import json
 import tarfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 
 import pytest
+from pytest_django import Settings
 
 from gearroom.core.models import Person
 from gearroom.site.ops import backup
@@ -17,7 +21,9 @@ __all__ = ["elsewhere", "home", "saved"]  # fixtures
 sqlite = pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
 
 
-def with_part(file, name, content=b"evil", kind=None, listed=True):
+def with_part(
+    file: Any, name: str, content: bytes = b"evil", kind: bytes | None = None, listed: bool = True
+) -> None:
     """The archive with one more member that its manifest lists as it is."""
     with tarfile.open(file) as archive:
         members = [(member.name, archive.extractfile(member).read()) for member in archive]
@@ -66,8 +72,15 @@ def with_part(file, name, content=b"evil", kind=None, listed=True):
     ],
 )
 def test_a_part_that_no_backup_has_is_refused(
-    saved, elsewhere, settings, use_database, make_database, name, engine, tmp_path
-):
+    saved: Any,
+    elsewhere: Callable[[], Any],
+    settings: Settings,
+    use_database: Callable[[str], None],
+    make_database: Callable[[], str],
+    name: str,
+    engine: str,
+    tmp_path: Path,
+) -> None:
     folder = elsewhere()
     # The database where it lies by itself: in the data folder.
     import shutil
@@ -91,7 +104,9 @@ def test_a_part_that_no_backup_has_is_refused(
 @pytest.mark.parametrize(
     "kind", [tarfile.SYMTYPE, tarfile.LNKTYPE, tarfile.CHRTYPE, tarfile.DIRTYPE]
 )
-def test_a_member_that_is_no_file_is_refused(saved, elsewhere, kind, engine):
+def test_a_member_that_is_no_file_is_refused(
+    saved: Any, elsewhere: Callable[[], Any], kind: bytes, engine: str
+) -> None:
     folder = elsewhere()
     with_part(saved, "files/x", kind=kind)
     with pytest.raises(backup.BackupError, match="files/x"):
@@ -100,7 +115,9 @@ def test_a_member_that_is_no_file_is_refused(saved, elsewhere, kind, engine):
 
 
 @sqlite
-def test_a_member_that_the_manifest_does_not_list_is_refused(saved, elsewhere, engine):
+def test_a_member_that_the_manifest_does_not_list_is_refused(
+    saved: Any, elsewhere: Callable[[], Any], engine: str
+) -> None:
     elsewhere()
     with_part(saved, "files/x", listed=False)
     with pytest.raises(backup.BackupError, match="which its manifest does not"):
@@ -108,7 +125,9 @@ def test_a_member_that_the_manifest_does_not_list_is_refused(saved, elsewhere, e
 
 
 @sqlite
-def test_a_part_listed_twice_is_refused(saved, elsewhere, engine):
+def test_a_part_listed_twice_is_refused(
+    saved: Any, elsewhere: Callable[[], Any], engine: str
+) -> None:
     elsewhere()
     with_part(saved, "files/secret_key", b"s3cret")
     with pytest.raises(backup.BackupError, match="twice"):
@@ -119,7 +138,9 @@ def test_a_part_listed_twice_is_refused(saved, elsewhere, engine):
 @pytest.mark.parametrize(
     "parts", [[{"name": 7, "size": 1, "sha256": ""}], [{"name": None}], [[]], {}, None, [1]]
 )
-def test_a_senseless_manifest_is_refused(saved, elsewhere, parts, engine):
+def test_a_senseless_manifest_is_refused(
+    saved: Any, elsewhere: Callable[[], Any], parts: Any, engine: str
+) -> None:
     from tests.site.ops.test_backup import change_manifest, rewrite
 
     rewrite(saved, change_manifest(parts=parts))

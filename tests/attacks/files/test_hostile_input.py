@@ -10,12 +10,15 @@ import io
 import random
 import resource
 import uuid
+from collections.abc import Callable, Iterator
+from typing import Any
 from urllib.parse import quote_from_bytes
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import URLPattern, get_resolver
 from django.urls.converters import IntConverter
+from pytest_django import Settings
 
 from tests.attacks.files import test_hostile_workbooks as workbooks
 from tests.kits import factories as make
@@ -45,7 +48,7 @@ PIECES = [
 ]  # fmt: skip
 
 
-def text_of(rng, own):
+def text_of(rng: random.Random, own: list[str]) -> str:
     """A text made of pieces, or a good one with something wrong in it."""
     pieces = [rng.choice(PIECES) for _ in range(rng.choice([1, 1, 2, 3, 6]))]
     text = "".join(pieces)
@@ -60,27 +63,27 @@ def text_of(rng, own):
     return text
 
 
-def grown_by(run):
+def grown_by(run: Callable[[], None] | Callable[[], Any]) -> int:
     """How much larger this process was at its largest after a run, in kilobytes."""
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     run()
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before
 
 
-def is_ours(answer, what):
+def is_ours(answer: Any, what: tuple[int, str] | tuple[int, str, Any] | int) -> Any:
     assert answer.status_code < 500, what
     assert answer.status_code != 500
     return answer.status_code
 
 
 @pytest.fixture
-def w(settings):
+def w(settings: Settings) -> make.World:
     settings.PUBLIC_URL = scanned.ADDRESS
     settings.REST_FRAMEWORK = {**settings.REST_FRAMEWORK, "DEFAULT_THROTTLE_CLASSES": []}
     return make.world()
 
 
-def without_limits(monkeypatch):
+def without_limits(monkeypatch: pytest.MonkeyPatch) -> None:
     """Limits of how often are not what this is about."""
     monkeypatch.setattr(
         "gearroom.core.api.requests.throttling.PerActor.allow_request", lambda *_: True
@@ -91,7 +94,7 @@ def without_limits(monkeypatch):
 INTENTS = ("identify", "check-out", "check-in", "receive", "count", "add", "use", "nonsense")
 
 
-def feed_texts(w, number):
+def feed_texts(w: make.World, number: int) -> set[Any]:
     own = ["DAY-01", "DAY-03", str(w.day_01.pk), "010400638133393117310500101234567",
            "HTTPS://GEAR.EXAMPLE.ORG/L/K9GP5R95", "K9GP-5R95"]  # fmt: skip
     call, page = make.caller(w.keeper), browser(w.keeper)
@@ -119,7 +122,9 @@ def feed_texts(w, number):
     return seen
 
 
-def test_150_hostile_scan_texts_are_answered(w, monkeypatch):
+def test_150_hostile_scan_texts_are_answered(
+    w: make.World, monkeypatch: pytest.MonkeyPatch
+) -> None:
     without_limits(monkeypatch)
     seen = set()
     assert grown_by(lambda: seen.update(feed_texts(w, FEW))) < MOST_GROWTH_KB
@@ -127,13 +132,15 @@ def test_150_hostile_scan_texts_are_answered(w, monkeypatch):
 
 
 @pytest.mark.long
-def test_10_000_hostile_scan_texts_are_answered(w, monkeypatch):
+def test_10_000_hostile_scan_texts_are_answered(
+    w: make.World, monkeypatch: pytest.MonkeyPatch
+) -> None:
     without_limits(monkeypatch)
     assert grown_by(lambda: feed_texts(w, MANY)) < MOST_GROWTH_KB
 
 
 # -------------------------------------------------------------------------------------------- paths
-def patterns(resolver=None, before=""):
+def patterns(resolver: Any = None, before: Any = "") -> Iterator[Any]:
     """Every address of the program as text with its parameters as `<name>`, and their kinds."""
     resolver = resolver or get_resolver()
     for each in resolver.url_patterns:
@@ -151,7 +158,7 @@ QUERIES = [
 PARAMETERS = [route for route in patterns() if "<" in route]
 
 
-def path_of(rng, own):
+def path_of(rng: random.Random, own: list[str]) -> Any:
     """An address of ours with hostile texts in the place of its parameters, or none of ours."""
     route = rng.choice(PARAMETERS)
     path, rest = "", route
@@ -174,7 +181,7 @@ def path_of(rng, own):
     return "/" + path + rest + query
 
 
-def feed_paths(w, number):
+def feed_paths(w: make.World, number: int) -> set[Any]:
     own = ["DAY-01", "main-store", "2026-05-31", "2026-05-31T08:15:00+01:00", "1", "K9GP5R95"]
     call, page = make.caller(w.keeper), browser(w.keeper)
     seen = set()
@@ -190,12 +197,12 @@ def feed_paths(w, number):
     return seen
 
 
-def test_the_parameters_of_addresses_are_known():
+def test_the_parameters_of_addresses_are_known() -> None:
     assert len(PARAMETERS) > 100
     assert IntConverter.regex == "[0-9]+"
 
 
-def test_150_hostile_paths_are_answered(w, monkeypatch):
+def test_150_hostile_paths_are_answered(w: make.World, monkeypatch: pytest.MonkeyPatch) -> None:
     without_limits(monkeypatch)
     seen = set()
     assert grown_by(lambda: seen.update(feed_paths(w, FEW))) < MOST_GROWTH_KB
@@ -203,13 +210,13 @@ def test_150_hostile_paths_are_answered(w, monkeypatch):
 
 
 @pytest.mark.long
-def test_10_000_hostile_paths_are_answered(w, monkeypatch):
+def test_10_000_hostile_paths_are_answered(w: make.World, monkeypatch: pytest.MonkeyPatch) -> None:
     without_limits(monkeypatch)
     assert grown_by(lambda: feed_paths(w, MANY)) < MOST_GROWTH_KB
 
 
 # ------------------------------------------------------------------------------ pictures, workbooks
-def feed_pictures(w, number):
+def feed_pictures(w: Any, number: Any) -> set[Any]:
     files = [pictures.saved(kind) for kind in ("JPEG", "PNG", "WEBP", "GIF", "BMP", "TIFF", "HEIF")]
     page = browser(w.keeper)
     call = make.caller(w.keeper)
@@ -233,7 +240,7 @@ def feed_pictures(w, number):
     return seen
 
 
-def feed_workbooks(w, number):
+def feed_workbooks(w: Any, number: Any) -> set[Any]:
     whole = workbooks.filled_in()
     page = browser(w.keeper)
     seen = set()
@@ -255,7 +262,9 @@ def feed_workbooks(w, number):
         pytest.param(feed_workbooks, MANY, marks=pytest.mark.long),
     ],
 )
-def test_mutated_files_are_answered(w, monkeypatch, feed, number):
+def test_mutated_files_are_answered(
+    w: make.World, monkeypatch: pytest.MonkeyPatch, feed: Callable[[Any, Any], Any], number: int
+) -> None:
     without_limits(monkeypatch)
     seen = set()
     assert grown_by(lambda: seen.update(feed(w, number))) < MOST_GROWTH_KB

@@ -1,8 +1,11 @@
 """Addresses, queries, cookies and headers that nobody sends by accident: refused as what they are,
 never a fault of ours."""
 
+from __future__ import annotations
+
 import re
 import uuid
+from collections.abc import Sequence
 from typing import Any
 
 import pytest
@@ -77,7 +80,7 @@ def signed_in() -> tuple[Client, Caller]:
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_no_address_is_a_fault(signed_in, kind):
+def test_no_address_is_a_fault(signed_in: tuple[Client, Caller], kind: Sequence[Any]) -> None:
     client, caller = signed_in
     paths = _paths(HOSTILE[kind])
     assert len(paths) > 100 and any(path.startswith("/api/v1/kits/") for path in paths)
@@ -99,7 +102,7 @@ def test_no_address_is_a_fault(signed_in, kind):
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_no_query_is_a_fault(signed_in, kind):
+def test_no_query_is_a_fault(signed_in: tuple[Client, Caller], kind: Sequence[Any]) -> None:
     client, caller = signed_in
     value = HOSTILE[kind]
     for route in _routes(get_resolver().url_patterns):
@@ -123,7 +126,7 @@ def test_no_query_is_a_fault(signed_in, kind):
     "cookie",
     ['"\\000\\000\\000\\000\\000\\000\\000\\000\\000"', "x" * 3000, '"\\355\\240\\200"', "é"],
 )
-def test_no_cookie_is_a_fault(cookie):
+def test_no_cookie_is_a_fault(cookie: str) -> None:
     cache.clear()
     names = (settings.SESSION_COOKIE_NAME, settings.CSRF_COOKIE_NAME, settings.LANGUAGE_COOKIE_NAME)
     for name in (*names, "messages"):
@@ -139,7 +142,7 @@ def test_no_cookie_is_a_fault(cookie):
     ["authorization", "if-match", "if-none-match", "accept-language", "idempotency-key",
      "user-agent", "hx-request", "hx-current-url", "content-type", "x-forwarded-for"],
 )  # fmt: skip
-def test_no_header_is_a_fault(signed_in, header):
+def test_no_header_is_a_fault(signed_in: tuple[Client, Caller], header: str) -> None:
     client, caller = signed_in
     for text in ("\x00", "x" * 5000, "é\xff", '"' * 50, "Bearer \x00", ",,,;q=x"):
         for path in ("/help/", "/api/v1/rooms/main-store/"):

@@ -8,8 +8,10 @@ import random
 import re
 import resource
 import zipfile
+from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
 from openpyxl import Workbook, load_workbook
@@ -30,17 +32,17 @@ keeper, room = first_day.keeper, first_day.room
 
 
 @pytest.fixture(scope="module")
-def pool():
+def pool() -> Iterator[Pool]:
     pool = Pool(**LIMITS)
     yield pool
     pool.close()
 
 
-def filled_in():
+def filled_in() -> Any:
     return first_day.filled_in().read()
 
 
-def changed(content, replace):
+def changed(content: Any, replace: Callable[[Any, Any], Any]) -> bytes:
     """A workbook whose parts went through `replace(name, bytes)`."""
     out = io.BytesIO()
     with (
@@ -52,8 +54,8 @@ def changed(content, replace):
     return out.getvalue()
 
 
-def one_sheet_named(times):
-    def replace(name, part):
+def one_sheet_named(times: int) -> bytes:
+    def replace(name: Any, part: Any) -> Any:
         if name != "xl/workbook.xml":
             return part
         again = b"".join(
@@ -65,7 +67,7 @@ def one_sheet_named(times):
     return changed(filled_in(), replace)
 
 
-def two_names_for_one_sheet():
+def two_names_for_one_sheet() -> bytes:
     return changed(
         filled_in(),
         lambda name, part: (
@@ -74,13 +76,13 @@ def two_names_for_one_sheet():
     )
 
 
-def with_sheet(xml):
+def with_sheet(xml: bytes) -> bytes:
     head = b'<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main">'
     body = head + b"<sheetData>" + xml + b"</sheetData></worksheet>"
     return changed(filled_in(), lambda name, part: body if name.endswith("sheet3.xml") else part)
 
 
-def one_text_everywhere():
+def one_text_everywhere() -> bytes:
     book = Workbook()
     for number in range(5):
         sheet = book.create_sheet(f"s{number}")
@@ -91,14 +93,14 @@ def one_text_everywhere():
     return out.getvalue()
 
 
-def with_part(name, size):
+def with_part(name: str, size: int) -> bytes:
     out = io.BytesIO(filled_in())
     with zipfile.ZipFile(out, "a", zipfile.ZIP_DEFLATED) as packed:
         packed.writestr(name, b" " * size)
     return out.getvalue()
 
 
-def many_parts():
+def many_parts() -> bytes:
     out = io.BytesIO(filled_in())
     with zipfile.ZipFile(out, "a") as packed:
         for number in range(20_000):
@@ -106,7 +108,7 @@ def many_parts():
     return out.getvalue()
 
 
-def entities():
+def entities() -> bytes:
     bomb = b'<?xml version="1.0"?><!DOCTYPE x [<!ENTITY a "aaaaaaaaaa">' + b"".join(
         b'<!ENTITY %c "%s">' % (98 + n, b"&%c;" % (97 + n) * 10) for n in range(8)
     )
@@ -120,7 +122,7 @@ def entities():
     )
 
 
-def a_lie_of_its_size():
+def a_lie_of_its_size() -> bytes:
     content = bytearray(with_part("xl/media/x.xml", 30 * 2**20))
     place = content.rfind(b"PK\x01\x02")
     content[place + 24 : place + 28] = (10).to_bytes(4, "little")
@@ -154,7 +156,7 @@ HOSTILE = {
 }
 
 
-def refused_for(pool, content):
+def refused_for(pool: Pool, content: bytes) -> str:
     """Why a workbook is refused; it has to be refused, by a reader that stays within its memory."""
     with pytest.raises(reading.WorkbookError) as refused:
         pool.tables(content, **BOUNDS)
@@ -167,7 +169,7 @@ def refused_for(pool, content):
 
 
 @pytest.mark.parametrize("name", HOSTILE)
-def test_a_hostile_workbook_is_refused_within_bounds(pool, name):
+def test_a_hostile_workbook_is_refused_within_bounds(pool: Pool, name: str) -> None:
     content = HOSTILE[name]()
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 
@@ -179,7 +181,7 @@ def test_a_hostile_workbook_is_refused_within_bounds(pool, name):
     assert pool.tables(filled_in(), **BOUNDS)[1][1][0] == "A1", "the next one is read"
 
 
-def test_what_an_archive_says_of_its_size_bounds_what_is_unpacked(pool):
+def test_what_an_archive_says_of_its_size_bounds_what_is_unpacked(pool: Pool) -> None:
     try:
         tables = pool.tables(a_lie_of_its_size(), **BOUNDS)
     except reading.WorkbookError:
@@ -187,7 +189,7 @@ def test_what_an_archive_says_of_its_size_bounds_what_is_unpacked(pool):
     assert tables[1][1][0] == "A1", "the part that lies is none of those that are read"
 
 
-def broken(whole, rng):
+def broken(whole: Any, rng: random.Random) -> bytes:
     """A workbook with some bytes changed: of the archive, or of a part in a whole archive."""
     if rng.random() < 0.5:
         return mutated(whole, rng)
@@ -196,7 +198,7 @@ def broken(whole, rng):
     return changed(whole, lambda name, part: mutated(part, rng) if name == hit else part)
 
 
-def feed_mutations(pool, number):
+def feed_mutations(pool: Pool, number: int) -> set[str]:
     whole = filled_in()
     outcomes = set()
     for seed in range(number):
@@ -210,16 +212,16 @@ def feed_mutations(pool, number):
     return outcomes
 
 
-def test_200_mutated_workbooks_are_read_or_refused_by_name(pool):
+def test_200_mutated_workbooks_are_read_or_refused_by_name(pool: Pool) -> None:
     assert {"read", "BrokenWorkbook"} <= feed_mutations(pool, 200)
 
 
 @pytest.mark.long
-def test_10_000_mutated_workbooks_are_read_or_refused_by_name(pool):
+def test_10_000_mutated_workbooks_are_read_or_refused_by_name(pool: Pool) -> None:
     feed_mutations(pool, 10_000)
 
 
-def test_a_reader_that_hangs_over_a_workbook_is_ended(monkeypatch):
+def test_a_reader_that_hangs_over_a_workbook_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
     import os
     import signal
 
@@ -248,7 +250,9 @@ class TestPages:
         ],
         ids=["5000", "twice", "cell", "parts"],
     )
-    def test_it_says_what_to_do_and_adds_nothing(self, keeper, content, told):
+    def test_it_says_what_to_do_and_adds_nothing(
+        self, keeper: Any, content: Callable[[], bytes], told: str
+    ) -> None:
         file = io.BytesIO(content())
         file.name = "start.xlsx"
         answer = first_day.send(browser(keeper), file)
@@ -257,7 +261,9 @@ class TestPages:
         assert told in said, said[-900:]
         assert not Entry.objects.exists()
 
-    def test_a_day_that_the_spreadsheet_made_a_date_of_is_read_as_that_day(self, room, keeper):
+    def test_a_day_that_the_spreadsheet_made_a_date_of_is_read_as_that_day(
+        self, room: Any, keeper: Any
+    ) -> None:
         book = load_workbook(io.BytesIO(start_workbook.blank()))
         for name, lines in first_day.ROWS.items():
             for line in lines:

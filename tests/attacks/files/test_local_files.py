@@ -4,26 +4,28 @@ from __future__ import annotations
 
 import os
 import stat
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.core.exceptions import ImproperlyConfigured
 
 from gearroom.core.setup.private_folder import data_folder
-from tests.program import environment, manage
+from tests.program import Server, environment, manage
 
 sqlite = pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
 
 
 @pytest.fixture(autouse=True)
-def as_a_login_has_it():
+def as_a_login_has_it() -> Iterator[None]:
     """The umask that most systems give people, under which others may read."""
     before = os.umask(0o022)
     yield
     os.umask(before)
 
 
-def open_to_others(folder):
+def open_to_others(folder: Path) -> list[Any]:
     """What group or others may do anything with, in a folder and with itself."""
     return sorted(
         f"{path.relative_to(folder.parent)} {stat.S_IMODE(path.lstat().st_mode):o}"
@@ -34,7 +36,9 @@ def open_to_others(folder):
 
 @pytest.mark.server
 @sqlite
-def test_a_server_keeps_all_that_it_makes_from_others(make_server, engine):
+def test_a_server_keeps_all_that_it_makes_from_others(
+    make_server: Callable[..., Server], engine: str
+) -> None:
     server = make_server()
     server.env = environment(server.folder)
     server.folder.chmod(0o755)
@@ -45,7 +49,9 @@ def test_a_server_keeps_all_that_it_makes_from_others(make_server, engine):
 
 
 @sqlite
-def test_what_was_open_to_others_before_is_closed_to_them_by_any_command(tmp_path, engine):
+def test_what_was_open_to_others_before_is_closed_to_them_by_any_command(
+    tmp_path: Path, engine: str
+) -> None:
     folder, elsewhere = tmp_path / "data", tmp_path / "elsewhere"
     for place in ("outbox", "tls", "photos/2026"):
         (folder / place).mkdir(parents=True)
@@ -63,7 +69,7 @@ def test_what_was_open_to_others_before_is_closed_to_them_by_any_command(tmp_pat
     assert stat.S_IMODE(elsewhere.stat().st_mode) == 0o755, "others' folder is not ours to close"
 
 
-def test_a_link_in_the_data_folder_closes_nothing_elsewhere(tmp_path):
+def test_a_link_in_the_data_folder_closes_nothing_elsewhere(tmp_path: Path) -> None:
     theirs = tmp_path / "theirs"
     theirs.write_text("for all")
     folder = tmp_path / "data"
@@ -73,7 +79,7 @@ def test_a_link_in_the_data_folder_closes_nothing_elsewhere(tmp_path):
     assert stat.S_IMODE(theirs.stat().st_mode) == 0o644
 
 
-def test_a_folder_that_others_use_is_refused_and_left_as_it_is(tmp_path):
+def test_a_folder_that_others_use_is_refused_and_left_as_it_is(tmp_path: Path) -> None:
     shared, system = tmp_path / "shared", tmp_path / "system"
     (system / "lib").mkdir(parents=True)
     shared.mkdir()
@@ -85,14 +91,14 @@ def test_a_folder_that_others_use_is_refused_and_left_as_it_is(tmp_path):
         assert folder.stat().st_mode == mode
 
 
-def test_a_data_folder_in_use_stays_one_whatever_is_put_beside(tmp_path):
+def test_a_data_folder_in_use_stays_one_whatever_is_put_beside(tmp_path: Path) -> None:
     (tmp_path / "backups").mkdir()
     (tmp_path / "secret_key").touch()
     data_folder(tmp_path)
     assert open_to_others(tmp_path) == []
 
 
-def test_where_nothing_can_be_made_it_says_so(tmp_path):
+def test_where_nothing_can_be_made_it_says_so(tmp_path: Path) -> None:
     (tmp_path / "file").touch()
     with pytest.raises(ImproperlyConfigured, match="cannot be written to"):
         data_folder(Path(tmp_path, "file", "data"))

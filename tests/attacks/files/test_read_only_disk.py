@@ -1,9 +1,14 @@
 """A disk that takes nothing is said as such, by API and pages: no traceback, and what can be read
 is read."""
 
+from __future__ import annotations
+
 import errno
 import os
 import uuid
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 
 import pytest
 from django.conf import settings
@@ -20,11 +25,11 @@ ROOM = {"name": "Cave hut", "slug": "cave-hut"}
 
 
 @pytest.fixture
-def disk(monkeypatch):
+def disk(monkeypatch: pytest.MonkeyPatch) -> Callable[[Any], None]:
     """disk(number): from now on the data folder takes nothing more, with this error number."""
 
-    def breaks(number):
-        def refused(path, *args, **kwargs):
+    def breaks(number: Any) -> None:
+        def refused(path: Any, *args: Any, **kwargs: Any) -> int:
             if str(path).startswith(str(settings.DATA_DIR)):
                 raise OSError(number, os.strerror(number), str(path))
             return opened(path, *args, **kwargs)
@@ -48,7 +53,13 @@ def disk(monkeypatch):
         (errno.EIO, 503, "no-database"),
     ],
 )
-def test_a_write_says_what_keeps_it_and_a_read_goes_on(disk, caplog, number, status, code):
+def test_a_write_says_what_keeps_it_and_a_read_goes_on(
+    disk: Callable[[Any], None],
+    caplog: pytest.LogCaptureFixture,
+    number: int,
+    status: int,
+    code: str,
+) -> None:
     cache.clear()
     a_room()
     user = somebody("admin", Role.ADMINISTRATOR)
@@ -65,7 +76,7 @@ def test_a_write_says_what_keeps_it_and_a_read_goes_on(disk, caplog, number, sta
 
 
 @pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
-def test_a_backup_of_what_cannot_be_read_says_so(engine, tmp_path):
+def test_a_backup_of_what_cannot_be_read_says_so(engine: str, tmp_path: Path) -> None:
     database = tmp_path / "gearroom.sqlite3"
     database.write_bytes(b"no database " * 1000)
     env = environment(tmp_path, DATABASE_URL=f"sqlite:///{database}")

@@ -1,7 +1,11 @@
 """Every address of the API and the pages that names something, asked for something of another
 room: none says anything of it, and none writes anything about it but what is a fact."""
 
+from __future__ import annotations
+
 import re
+from collections.abc import Iterator
+from typing import Any
 
 import pytest
 from django.urls import URLPattern, get_resolver
@@ -9,7 +13,7 @@ from django.urls import URLPattern, get_resolver
 from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import shared_devices, tokens
-from kits.models import Entry, Notice, Recall, Trip
+from kits.models import Entry, Kit, Notice, Recall, Trip
 from kits.services.custody import custody
 from kits.services.kits import holds
 from kits.services.labelling import labelling
@@ -32,7 +36,7 @@ FACTS = ("check-in", "needed", "mixed", "not-ours", "hand-back")
 
 
 @pytest.fixture
-def hut():
+def hut() -> make.World:
     """The hut's own things, by the names that addresses have for them."""
     w = make.world()
     keeper = make.person("Zachary", Role.KEEPER, w.hut)
@@ -81,7 +85,7 @@ LISTS = [
 _JPEG = b"\xff\xd8\xff\xe0"
 
 
-def _notice(w, kit):
+def _notice(w: make.World, kit: Kit) -> Notice:
     return Notice.objects.create(
         person=w.stranger, kind="address-refused", fact="x", room=w.hut, kit=kit,
         facts={"person": "Zebedee", "phone": PHONE, "address": "a@b", "said": "no"},
@@ -89,7 +93,7 @@ def _notice(w, kit):
     )  # fmt: skip
 
 
-def addresses(patterns=None, before=""):
+def addresses(patterns: Any = None, before: Any = "") -> Iterator[Any]:
     """Every address with something in it to name: its route, and the names."""
     for each in patterns if patterns is not None else get_resolver().url_patterns:
         route = before + str(each.pattern)
@@ -99,10 +103,10 @@ def addresses(patterns=None, before=""):
             yield route
 
 
-def filled(route, named):
+def filled(route: Any, named: Any) -> str:
     """A route with each name in it filled in; `id` is of what stands before it."""
 
-    def value(found):
+    def value(found: Any) -> str:
         name = found[1].split(":")[-1]
         if name == "id":
             name = route[: found.start()].rstrip("/").split("/")[-1]
@@ -113,7 +117,7 @@ def filled(route, named):
     return "/" + re.sub(r"<([^>]+)>", value, route)
 
 
-def ask(w, method, path):
+def ask(w: make.World, method: str, path: Any) -> Any:
     """An answer, as a keeper of the store, by token or in a browser."""
     if path.startswith("/api/v1/"):
         return make.caller(w.keeper)(
@@ -123,7 +127,7 @@ def ask(w, method, path):
     return client.get(path) if method == "GET" else client.post(path, {})
 
 
-def test_no_address_says_or_does_anything_of_another_room(hut):
+def test_no_address_says_or_does_anything_of_another_room(hut: make.World) -> None:
     paths = [filled(route, hut.named) for route in addresses()]
     wrong = {}
     for path in paths:
@@ -140,7 +144,7 @@ def test_no_address_says_or_does_anything_of_another_room(hut):
     assert len(paths) > 150
 
 
-def test_nor_once_a_kit_of_another_room_was_handed_in_here(hut):
+def test_nor_once_a_kit_of_another_room_was_handed_in_here(hut: make.World) -> None:
     """Who hands it in may use it where it stands, and learns nothing of the people in its story."""
     handed = make.caller(hut.keeper).post("kits/CAVE-9/check-in/", {"room": "main-store"})
     assert handed.status_code == 200
@@ -157,7 +161,7 @@ def test_nor_once_a_kit_of_another_room_was_handed_in_here(hut):
     assert wrong == {}
 
 
-def test_the_hut_itself_sees_all_that_the_store_does_not(hut):
+def test_the_hut_itself_sees_all_that_the_store_does_not(hut: make.World) -> None:
     """The words looked for above do stand where somebody may read them."""
     own = make.caller(hut.keeper_of_hut)
     paths = (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from typing import Any
 
 import pytest
 from django.http import HttpResponse
@@ -38,7 +39,7 @@ HIDDEN = {
 
 @pytest.mark.parametrize("hidden", HIDDEN.values(), ids=HIDDEN)
 @pytest.mark.parametrize("name", ["{0}Ann Lee", "Ann{0} Lee", "Ann Lee{0}", "A{0}{0}nn Lee"])
-def test_what_nobody_sees_is_not_kept(hidden, name):
+def test_what_nobody_sees_is_not_kept(hidden: Any, name: str) -> None:
     assert plain(name.format(hidden)) == "Ann Lee"
 
 
@@ -60,18 +61,18 @@ def test_what_nobody_sees_is_not_kept(hidden, name):
         "\x1d0104006381333931",
     ],
 )
-def test_what_a_script_or_a_scanner_needs_stays(text):
+def test_what_a_script_or_a_scanner_needs_stays(text: str) -> None:
     assert plain(text) == text
 
 
-def test_one_look_is_one_text():
+def test_one_look_is_one_text() -> None:
     assert plain("Zoe\u0308") == plain("Zo\u00eb") == "Zoë"
 
 
 @given(st.text())
 @example("\u0d4e\u200d\u0d4e\u0300")
 @example("e\u200b\u0308")
-def test_of_a_plain_text_it_is_the_text_itself(text):
+def test_of_a_plain_text_it_is_the_text_itself(text: str) -> None:
     once = plain(text)
     assert plain(once) == once
     assert len(once) <= len(text)
@@ -85,7 +86,7 @@ def test_of_a_plain_text_it_is_the_text_itself(text):
 class TestDoors:
     pytestmark = PAGES_ON_SQLITE
 
-    def test_the_api_takes_a_name_as_it_is_seen(self):
+    def test_the_api_takes_a_name_as_it_is_seen(self) -> None:
         room = make.room()
         call = make.caller(make.person("Kim", Role.KEEPER, room))
         body = {"name": "\u202eAnn\u200b Lee", "home_room": room.slug}
@@ -97,19 +98,19 @@ class TestDoors:
         fixed = call("PATCH", f"people/{made.json()['id']}/", {"email": "a\u200b@example.org"})
         is_problem(fixed, 400, "invalid-request")
 
-    def test_a_page_takes_a_name_as_it_is_seen(self):
+    def test_a_page_takes_a_name_as_it_is_seen(self) -> None:
         room = make.room()
         client = browser(make.person("Kim", Role.KEEPER, room))
         post(client, "/people/add/", name="\u202eAnn\u200b Lee", room=room.slug)
         assert Person.objects.filter(name="Ann Lee").exists()
 
-    def test_a_workbook_takes_a_name_as_it_is_seen(self):
+    def test_a_workbook_takes_a_name_as_it_is_seen(self) -> None:
         sheets = {"shelves": [["A\u200b1"], ["A1"]]}
         book = workbook.read(sheets, known=workbook.Known(), today=make.days(0), words={})
         assert list(book.shelves) == ["A1"]
         assert [fault.code for fault in book.faults] == ["twice"]
 
-    def test_rows_of_before_stay_as_they_are_and_are_still_there(self):
+    def test_rows_of_before_stay_as_they_are_and_are_still_there(self) -> None:
         room = make.room()
         call = make.caller(make.person("Kim", Role.KEEPER, room))
         old = Person.objects.create(name="Ann\u200b Lee", home_room=room)
@@ -121,7 +122,7 @@ class TestDoors:
             row.refresh_from_db()
             assert row.name == before
 
-    def test_a_scan_keeps_what_a_scanner_sent_and_a_password_what_somebody_chose(self):
+    def test_a_scan_keeps_what_a_scanner_sent_and_a_password_what_somebody_chose(self) -> None:
         request = RequestFactory().post(
             "/x/?search=A\u200bnn",
             {

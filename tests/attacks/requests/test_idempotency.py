@@ -1,12 +1,16 @@
 """What is kept of writes for ever: what was done and what was refused; never what was merely wrong,
 asked, or in the way for a moment. Whoever sends nonsense leaves nothing behind."""
 
+from __future__ import annotations
+
 import json
 import uuid
 from datetime import datetime
+from typing import Any
 
 import pytest
 from django.core.cache import cache
+from django.test import Client
 
 from gearroom.core.acts.idempotency import once
 from gearroom.core.acts.problems import Problem
@@ -23,19 +27,19 @@ ROOM = {"name": "Cave hut", "slug": "cave-hut"}
 
 
 @pytest.fixture
-def call():
+def call() -> Caller:
     cache.clear()
     return Caller(somebody("admin", Role.ADMINISTRATOR))
 
 
 @pytest.fixture
-def labels():
+def labels() -> at.Labelled:
     cache.clear()
     return at.labelled()
 
 
 class Status(Problem):
-    def __init__(self, status):
+    def __init__(self, status: Any) -> None:
         super().__init__("some", "Some problem.")
         self.status = status
 
@@ -44,7 +48,7 @@ class Status(Problem):
 @pytest.mark.parametrize(
     "status", [400, 401, 403, 404, 405, 410, 412, 413, 415, 428, 429, 500, 503]
 )
-def test_no_other_refusal_is_kept_than_409_and_422(status):
+def test_no_other_refusal_is_kept_than_409_and_422(status: int) -> None:
     key = uuid.uuid4()
     with pytest.raises(Status):
         once(key=key, user=None, request=1, perform=lambda: (_ for _ in ()).throw(Status(status)))
@@ -55,7 +59,7 @@ def test_no_other_refusal_is_kept_than_409_and_422(status):
 
 
 @pytest.mark.parametrize("status", [200, 201, 204, 409, 422])
-def test_what_was_done_and_what_was_refused_is_kept(status):
+def test_what_was_done_and_what_was_refused_is_kept(status: int) -> None:
     key = uuid.uuid4()
     first = once(key=key, user=None, request=1, perform=lambda: (status, {"code": "some"}))
     again = once(key=key, user=None, request=1, perform=lambda: pytest.fail("done again"))
@@ -63,7 +67,7 @@ def test_what_was_done_and_what_was_refused_is_kept(status):
     assert (again.status, again.replayed) == (status, True)
 
 
-def test_unknown_members_leave_nothing_and_get_a_short_answer(labels):
+def test_unknown_members_leave_nothing_and_get_a_short_answer(labels: at.Labelled) -> None:
     keeper = make.caller(labels.world.keeper)
     body = {"text": labels.kit.code, **{f"{n}-{'x' * 90}": 1 for n in range(8000)}}
     assert len(json.dumps(body)) > 800_000
@@ -75,7 +79,7 @@ def test_unknown_members_leave_nothing_and_get_a_short_answer(labels):
     assert not KeptAnswer.objects.exists()
 
 
-def test_one_long_name_or_message_is_cut(labels):
+def test_one_long_name_or_message_is_cut(labels: at.Labelled) -> None:
     keeper = make.caller(labels.world.keeper)
     answer = keeper.post("scans/", {"text": labels.kit.code, "x" * 500_000: 1})
     is_problem(answer, 400, "invalid-request")
@@ -92,8 +96,13 @@ def test_one_long_name_or_message_is_cut(labels):
     ],
 )
 def test_what_was_wrong_is_judged_anew_under_the_same_key(
-    call, method, path, body, headers, status
-):
+    call: Caller,
+    method: str,
+    path: str,
+    body: dict[Any, Any] | dict[str, object] | dict[str, str],
+    headers: dict[Any, Any] | dict[str, str],
+    status: int,
+) -> None:
     a_room()
     key = str(uuid.uuid4())
     for _ in range(2):
@@ -106,7 +115,7 @@ def test_what_was_wrong_is_judged_anew_under_the_same_key(
 # ------------------------------------------------------------------------------ questions, on doors
 @SQLITE
 @pytest.mark.parametrize("intent", ["identify", "receive", "count"])
-def test_a_scan_that_only_asks_is_not_kept(labels, intent):
+def test_a_scan_that_only_asks_is_not_kept(labels: at.Labelled, intent: str) -> None:
     keeper = make.caller(labels.world.keeper)
     for text in (labels.kit.code, "no such thing", labels.lot.code):
         key = str(uuid.uuid4())
@@ -118,7 +127,7 @@ def test_a_scan_that_only_asks_is_not_kept(labels, intent):
 
 
 @SQLITE
-def test_a_scan_that_acts_is_kept_done_or_refused(labels):
+def test_a_scan_that_acts_is_kept_done_or_refused(labels: at.Labelled) -> None:
     keeper = make.caller(labels.world.keeper)
     said = {"text": labels.kit.code, "intent": "check-out", "holder": labels.tag.code}
     for status in (201, 409):
@@ -131,7 +140,7 @@ def test_a_scan_that_acts_is_kept_done_or_refused(labels):
 
 
 @SQLITE
-def test_a_scan_of_what_is_not_there_says_all_of_it_and_is_not_kept(labels):
+def test_a_scan_of_what_is_not_there_says_all_of_it_and_is_not_kept(labels: at.Labelled) -> None:
     keeper = make.caller(labels.world.keeper)
     key = str(uuid.uuid4())
     for _ in range(2):
@@ -143,7 +152,7 @@ def test_a_scan_of_what_is_not_there_says_all_of_it_and_is_not_kept(labels):
 
 
 @SQLITE
-def test_a_proposal_is_not_kept(labels):
+def test_a_proposal_is_not_kept(labels: at.Labelled) -> None:
     world = labels.world
     keeper = make.caller(world.keeper)
     trip = make.trip("Hill day", world.store)
@@ -156,7 +165,7 @@ def test_a_proposal_is_not_kept(labels):
 
 
 @SQLITE
-def test_pages_keep_no_scan_that_only_asks(labels, client):
+def test_pages_keep_no_scan_that_only_asks(labels: at.Labelled, client: Client) -> None:
     client.force_login(User.objects.get(person=labels.world.keeper))
     for mode in ("look", "next"):
         said = {"text": labels.kit.code, "mode": mode, "key": str(uuid.uuid4())}
@@ -165,7 +174,7 @@ def test_pages_keep_no_scan_that_only_asks(labels, client):
 
 
 # ----------------------------------------------------------------------------------------- replays
-def test_a_replay_says_that_it_is_one_when_it_was_answered_and_what_asks_anew(call):
+def test_a_replay_says_that_it_is_one_when_it_was_answered_and_what_asks_anew(call: Caller) -> None:
     key = str(uuid.uuid4())
     for body in (ROOM, ROOM):
         first = call.post("rooms/", body, idempotency_key=key)
@@ -185,7 +194,7 @@ def test_a_replay_says_that_it_is_one_when_it_was_answered_and_what_asks_anew(ca
 
 
 @SQLITE
-def test_a_page_says_so_too(labels, client):
+def test_a_page_says_so_too(labels: at.Labelled, client: Client) -> None:
     client.force_login(User.objects.get(person=labels.world.keeper))
     said = {"key": str(uuid.uuid4()), "name": labels.world.store.name}
     path = "/rooms/"

@@ -1,6 +1,8 @@
 """Whoever sends If-Match overwrites nothing that they have not read, whoever else writes at the
 same moment; and the tag that an answer carries is taken next."""
 
+from __future__ import annotations
+
 import json
 from collections import Counter
 from collections.abc import Callable
@@ -100,7 +102,7 @@ def call(world: make.World) -> Caller:
     return Caller(somebody("admin", Role.ADMINISTRATOR))
 
 
-def test_every_call_that_takes_if_match_is_tried_here():
+def test_every_call_that_takes_if_match_is_tried_here() -> None:
     routes = {
         str(pattern.pattern)
         for resolver in get_resolver().url_patterns
@@ -114,7 +116,9 @@ def test_every_call_that_takes_if_match_is_tried_here():
 
 @pytest.mark.django_db
 @pytest.mark.parametrize("change", CHANGES, ids=NAMES)
-def test_a_wrong_tag_is_refused_and_the_tag_of_an_answer_is_taken_next(world, call, change):
+def test_a_wrong_tag_is_refused_and_the_tag_of_an_answer_is_taken_next(
+    world: make.World, call: Caller, change: Change
+) -> None:
     path = change.made(world, call)
     tag = _tag(call, change, path)
     stale = is_problem(
@@ -133,7 +137,9 @@ def test_a_wrong_tag_is_refused_and_the_tag_of_an_answer_is_taken_next(world, ca
 
 
 @pytest.mark.parametrize("change", CHANGES, ids=NAMES)
-def test_of_twelve_changes_at_once_on_one_reading_one_is_made(open_database, change):
+def test_of_twelve_changes_at_once_on_one_reading_one_is_made(
+    open_database: str, change: Change
+) -> None:
     cache.clear()
     world = make.world()
     call = Caller(somebody("admin", Role.ADMINISTRATOR))
@@ -146,7 +152,7 @@ def test_of_twelve_changes_at_once_on_one_reading_one_is_made(open_database, cha
 
 
 @pytest.mark.django_db
-def test_what_is_not_there_matches_no_tag(world, call):
+def test_what_is_not_there_matches_no_tag(world: make.World, call: Caller) -> None:
     for tag in ("*", '"x"'):
         answer = call("PUT", "trips/bookings/B-2/", TRIP, if_match=tag)
         assert "current" not in is_problem(answer, 412, "changed-since")
@@ -156,11 +162,13 @@ def test_what_is_not_there_matches_no_tag(world, call):
 
 
 @pytest.mark.django_db
-def test_a_door_that_does_not_look_at_the_tag_does_nothing(world, call, monkeypatch):
+def test_a_door_that_does_not_look_at_the_tag_does_nothing(
+    world: make.World, call: Caller, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A new call cannot take If-Match and pass it over."""
     from gearroom.core.api.rooms import OneRoom
 
-    def careless(self, act, data):
+    def careless(self, act: Any, data: Any) -> tuple[int, dict[Any, Any]]:
         Room.objects.filter(slug="main-store").update(phone="99")
         return 200, {}
 

@@ -1,5 +1,7 @@
 """The schema is one document, however many ask for it at the same moment."""
 
+from __future__ import annotations
+
 import json
 
 import pytest
@@ -17,7 +19,7 @@ pytestmark = [
 ]
 
 
-def test_sixty_at_once_get_the_same_whole_document():
+def test_sixty_at_once_get_the_same_whole_document() -> None:
     cache.clear()
     openapi._made.cache_clear()
     answers = at_once(60, lambda n: Client().get(SCHEMA))
@@ -32,7 +34,7 @@ def test_sixty_at_once_get_the_same_whole_document():
     assert (again.content, again["ETag"]) == (content, tag), "made anew it is the same"
 
 
-def test_the_language_of_who_asks_first_does_not_matter():
+def test_the_language_of_who_asks_first_does_not_matter() -> None:
     cache.clear()
     documents = set()
     for language in ("de", "en-gb"):
@@ -41,7 +43,7 @@ def test_the_language_of_who_asks_first_does_not_matter():
     assert len(documents) == 1
 
 
-def test_who_has_it_is_not_sent_it_again():
+def test_who_has_it_is_not_sent_it_again() -> None:
     cache.clear()
     tag = Client().get(SCHEMA)["ETag"]
     answer = Client().get(SCHEMA, headers={"if-none-match": tag})

@@ -1,15 +1,18 @@
 """A request that the web server cannot read is answered as all others are, not with a page of its
 own; and it keeps on serving."""
 
+from __future__ import annotations
+
 import json
 import socket
 
 import pytest
 
 from gearroom.core.acts.problem_codes import KINDS
+from tests.program import Server
 
 
-def say(server, request):
+def say(server: Server, request: bytes) -> tuple[int, dict[str, str], bytes]:
     """What comes back for these bytes: status, headers, body."""
     with socket.create_connection(("127.0.0.1", server.port), timeout=20) as connection:
         connection.sendall(request)
@@ -48,7 +51,7 @@ REQUESTS = {
 
 @pytest.mark.server
 @pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
-def test_each_is_a_problem_that_says_what_to_do(server):
+def test_each_is_a_problem_that_says_what_to_do(server: Server) -> None:
     for name, (request, status) in REQUESTS.items():
         found, headers, body = say(server, request)
         assert found == status, (name, found, body)

@@ -6,6 +6,9 @@ that only reads, a role in another room alone. Nothing is written then.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 import pytest
 
 from gearroom.core.models import User
@@ -47,15 +50,15 @@ OF_NEAR_KITS = {
 
 
 @pytest.fixture
-def world():
+def world() -> make.World:
     return make.world()
 
 
-def said(world, body):
+def said(world: make.World, body: object) -> Any:
     """The body with the numbers of the world's people and things."""
     known = {"{guide}": str(world.guide.pk), "{dressing}": world.dressing.pk}
 
-    def filled(value):
+    def filled(value: Any) -> Any:
         if isinstance(value, dict):
             return {name: filled(each) for name, each in value.items()}
         if isinstance(value, list):
@@ -66,7 +69,7 @@ def said(world, body):
 
 
 @pytest.fixture
-def nothing_happened(world):
+def nothing_happened(world: make.World) -> Callable[[], bool]:
     """Says whether nothing was written since."""
     before = Entry.objects.count()
     return lambda: Entry.objects.count() == before and not Checkout.objects.exists()
@@ -76,13 +79,15 @@ every_fact = pytest.mark.parametrize("fact", [*OF_ANY_KIT, *OF_NEAR_KITS])
 near_fact = pytest.mark.parametrize("fact", list(OF_NEAR_KITS))
 
 
-def report(caller, world, fact):
+def report(caller: Caller, world: make.World, fact: Any) -> Any:
     path, body = {**OF_ANY_KIT, **OF_NEAR_KITS}[fact]
     return caller.post(path, said(world, body))
 
 
 @every_fact
-def test_nobody_without_a_role_reports_a_fact(world, fact, nothing_happened):
+def test_nobody_without_a_role_reports_a_fact(
+    world: make.World, fact: Any, nothing_happened: Callable[[], bool]
+) -> None:
     answer = report(make.caller(make.person("Nora")), world, fact)
 
     assert answer.status_code in (403, 404), answer.content
@@ -91,7 +96,9 @@ def test_nobody_without_a_role_reports_a_fact(world, fact, nothing_happened):
 
 @every_fact
 @pytest.mark.parametrize("scopes", [[Scope.READ], [Scope.READ, Scope.TRIPS]])
-def test_a_token_for_something_else_reports_no_fact(world, fact, scopes, nothing_happened):
+def test_a_token_for_something_else_reports_no_fact(
+    world: make.World, fact: Any, scopes: list[Scope], nothing_happened: Callable[[], bool]
+) -> None:
     keeper = User.objects.get(pk=world.keeper.user_id)
 
     answer = report(Caller(keeper, scopes), world, fact)
@@ -101,7 +108,9 @@ def test_a_token_for_something_else_reports_no_fact(world, fact, scopes, nothing
 
 
 @near_fact
-def test_a_fact_about_another_rooms_kit_is_that_rooms_to_report(world, fact, nothing_happened):
+def test_a_fact_about_another_rooms_kit_is_that_rooms_to_report(
+    world: make.World, fact: Any, nothing_happened: Callable[[], bool]
+) -> None:
     answer = report(make.caller(make.person("Hal", Role.KEEPER, world.hut)), world, fact)
 
     assert answer.status_code == (422 if "scan" in fact else 404), answer.content
@@ -109,14 +118,16 @@ def test_a_fact_about_another_rooms_kit_is_that_rooms_to_report(world, fact, not
 
 
 @pytest.mark.parametrize("fact", list(OF_ANY_KIT))
-def test_anybody_with_a_role_takes_a_kit_to_an_emergency_and_hands_one_in(world, fact):
+def test_anybody_with_a_role_takes_a_kit_to_an_emergency_and_hands_one_in(
+    world: make.World, fact: object
+) -> None:
     answer = report(make.caller(make.person("Hal", Role.GUIDE, world.hut)), world, fact)
 
     assert answer.status_code in (200, 201), answer.content
 
 
 @every_fact
-def test_whoever_has_a_role_in_the_room_reports_every_fact(world, fact):
+def test_whoever_has_a_role_in_the_room_reports_every_fact(world: make.World, fact: Any) -> None:
     answer = report(make.caller(make.person("Gwen", Role.GUIDE, world.store)), world, fact)
 
     assert answer.status_code in (200, 201), answer.content
@@ -125,7 +136,7 @@ def test_whoever_has_a_role_in_the_room_reports_every_fact(world, fact):
 @pytest.mark.parametrize(
     "fact", [each for each in OF_NEAR_KITS if each != "pass" and not each.startswith("gone")]
 )
-def test_whoever_had_it_last_reports_what_became_of_it(world, fact):
+def test_whoever_had_it_last_reports_what_became_of_it(world: make.World, fact: object) -> None:
     rescuer = make.person("Hal", Role.GUIDE, world.hut)
     custody.check_out(make.act(rescuer), world.day_01, emergency=True)
     if fact == "mixed":
@@ -136,7 +147,7 @@ def test_whoever_had_it_last_reports_what_became_of_it(world, fact):
     assert answer.status_code in (200, 201), answer.content
 
 
-def test_whoever_has_it_passes_it_on_though_it_is_of_another_room(world):
+def test_whoever_has_it_passes_it_on_though_it_is_of_another_room(world: make.World) -> None:
     rescuer, other = (make.person(name, Role.GUIDE, world.hut) for name in ("Hal", "Ivy"))
     held = custody.check_out(make.act(rescuer), world.day_01, emergency=True).checkout
 
@@ -147,7 +158,7 @@ def test_whoever_has_it_passes_it_on_though_it_is_of_another_room(world):
     assert held.person == other
 
 
-def test_a_hand_in_is_not_refused_for_the_kits_that_it_names(world):
+def test_a_hand_in_is_not_refused_for_the_kits_that_it_names(world: make.World) -> None:
     """Whoever brings a kit may say what became of it: that holds another back as *wet* would."""
     hal = make.person("Hal", Role.GUIDE, world.hut)
 
@@ -158,7 +169,9 @@ def test_a_hand_in_is_not_refused_for_the_kits_that_it_names(world):
     assert held.since.person == hal
 
 
-def test_a_page_takes_no_report_of_somebody_without_a_role(world, nothing_happened):
+def test_a_page_takes_no_report_of_somebody_without_a_role(
+    world: make.World, nothing_happened: Callable[[], bool]
+) -> None:
     nora = browser(make.person("Nora"))
 
     post(nora, "/scan/", text="DAY-01", intent="check-out", emergency="1")

@@ -1,5 +1,7 @@
 """Rights are asked for every entry that an undo touches, and nobody writes under another's key."""
 
+from __future__ import annotations
+
 import uuid
 
 import pytest
@@ -7,7 +9,7 @@ import pytest
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import NotAllowed, Unacceptable
 from gearroom.core.rules.roles import Role
-from kits.models import AsFound, Entry, EntryKind
+from kits.models import AsFound, Checkout, Entry, EntryKind
 from kits.services.custody import custody, use, use_requests
 from kits.services.kits import holds
 from kits.services.ledger import reversal
@@ -21,12 +23,12 @@ _OLD_KEYS = uuid.UUID("6b1c7d0e-6c5e-4f5f-9d6e-0d2f4a6f1b53")
 
 
 @pytest.fixture
-def w():
+def w() -> make.World:
     return make.world()
 
 
 @pytest.fixture
-def back(w):
+def back(w: make.World) -> Checkout | None:
     """A time with a kit that ended with the kit opened, and nobody said what was used."""
     gone = custody.check_out(make.act(w.guide), w.day_01, person=w.guide)
     custody.check_in(make.act(w.keeper), w.day_01, as_found=AsFound.SORT_LATER)
@@ -34,13 +36,17 @@ def back(w):
     return gone.checkout
 
 
-def test_the_key_of_an_answer_does_not_follow_from_the_number_of_the_checkout(w, back):
+def test_the_key_of_an_answer_does_not_follow_from_the_number_of_the_checkout(
+    w: make.World, back: Checkout | None
+) -> None:
     told = use_requests.answer(back, [use.UseLine(w.dressing, 1)])
     assert told.entry.key != uuid.uuid5(_OLD_KEYS, str(back.pk))
     assert Entry.objects.filter(key=told.entry.key).count() == 1
 
 
-def test_whoever_writes_first_under_the_old_key_takes_no_answer_away(w, back):
+def test_whoever_writes_first_under_the_old_key_takes_no_answer_away(
+    w: make.World, back: Checkout | None
+) -> None:
     key = uuid.uuid5(_OLD_KEYS, str(back.pk))
     stranger = make.act(make.person("Hanna", Role.KEEPER, w.hut))
     receiving.receive(Act(actor=stranger.actor, key=key), item=w.shears, shelf=w.hut_shelf, units=1)
@@ -50,7 +56,9 @@ def test_whoever_writes_first_under_the_old_key_takes_no_answer_away(w, back):
     assert use_requests.is_answered(back)
 
 
-def test_an_answer_from_before_keys_were_signed_still_counts(w, back):
+def test_an_answer_from_before_keys_were_signed_still_counts(
+    w: make.World, back: Checkout | None
+) -> None:
     key = uuid.uuid5(_OLD_KEYS, str(back.pk))
     act = Act(actor=make.actor(w.guide), key=key)
     with reversal.Book(act) as book:
@@ -59,7 +67,7 @@ def test_an_answer_from_before_keys_were_signed_still_counts(w, back):
     assert use_requests.is_answered(back)
 
 
-def test_a_key_with_entries_is_refused_to_everybody_else(w):
+def test_a_key_with_entries_is_refused_to_everybody_else(w: make.World) -> None:
     first = make.act(w.keeper)
     receiving.receive(first, item=w.shears, shelf=w.shelf, units=1)
     hut_keeper = make.person("Hanna", Role.KEEPER, w.hut)
@@ -70,7 +78,7 @@ def test_a_key_with_entries_is_refused_to_everybody_else(w):
     assert make.units(w.lots["shears"], w.hut_shelf) == 0
 
 
-def test_a_key_with_entries_is_refused_by_the_api_and_says_nothing_of_them(w):
+def test_a_key_with_entries_is_refused_by_the_api_and_says_nothing_of_them(w: make.World) -> None:
     first = make.act(w.keeper)
     entry = receiving.receive(first, item=w.shears, shelf=w.shelf, units=1).entry
     hut_keeper = make.caller(make.person("Hanna", Role.KEEPER, w.hut))
@@ -80,7 +88,7 @@ def test_a_key_with_entries_is_refused_by_the_api_and_says_nothing_of_them(w):
     assert str(entry.pk) not in answer.json()["detail"]
 
 
-def test_an_undo_takes_back_no_entry_of_another_room_that_bears_the_same_key(w):
+def test_an_undo_takes_back_no_entry_of_another_room_that_bears_the_same_key(w: make.World) -> None:
     """As such rows are on record from before: two people's entries under one key."""
     first = make.act(w.keeper)
     ours = receiving.receive(first, item=w.shears, shelf=w.shelf, units=2).entry
@@ -95,7 +103,7 @@ def test_an_undo_takes_back_no_entry_of_another_room_that_bears_the_same_key(w):
     assert not Entry.objects.filter(kind=EntryKind.REVERSE).exists()
 
 
-def _under_the_key_of(entry, like):
+def _under_the_key_of(entry: Entry, like: Entry) -> Entry:
     """An entry like another's under the key of `entry`, as rows."""
     columns = {
         field.attname: getattr(like, field.attname)
@@ -105,7 +113,7 @@ def _under_the_key_of(entry, like):
     return Entry.objects.create(**{**columns, "key": entry.key, "part": 1})
 
 
-def test_acts_of_another_room_are_not_listed_to_whoever_may_not_undo_them(w):
+def test_acts_of_another_room_are_not_listed_to_whoever_may_not_undo_them(w: make.World) -> None:
     """A guide of the hut hands in a kit there; later it is sorted and goes out in the store."""
     custody.check_out(make.act(w.guide), w.day_01, person=w.guide)
     hut_act = Act(actor=make.actor(w.stranger), room=w.hut)
@@ -120,7 +128,7 @@ def test_acts_of_another_room_are_not_listed_to_whoever_may_not_undo_them(w):
     assert b"Kim" not in answer.content
 
 
-def test_what_is_of_no_room_is_undone_by_its_maker_alone_or_from_everywhere(w):
+def test_what_is_of_no_room_is_undone_by_its_maker_alone_or_from_everywhere(w: make.World) -> None:
     kept = holds.withhold(make.act(w.guide), w.day_01, "drying")
     lone = Entry.objects.create(
         **{

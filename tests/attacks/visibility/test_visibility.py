@@ -1,9 +1,13 @@
 """Numbers guessed in every field that names something: what is of other rooms is not there, and
 says no more of itself than what is in no room at all."""
 
+from __future__ import annotations
+
 import json
+from typing import Any
 
 import pytest
+from django.test import Client
 from django.urls import reverse
 
 from gearroom.core.models import Person
@@ -14,6 +18,7 @@ from kits.services.custody import custody
 from kits.services.kits import holds
 from kits.services.labelling import labelling
 from kits.services.trips import reservations
+from tests.core.api.made import Caller
 from tests.kits import factories as make
 
 pytestmark = pytest.mark.django_db
@@ -23,7 +28,7 @@ PHONE = "07700 900321"
 
 
 @pytest.fixture
-def w():
+def w() -> make.World:
     """A hut with a kit, a trip, a shelf, stock and people of its own, whom nobody of the store may
     see."""
     made = make.world()
@@ -48,7 +53,7 @@ def w():
 OF_OTHERS = (b"Zebedee", b"Zachary", PHONE.encode(), b"CAVE-9", b"Zip cave", b"ZEBEDEE")
 
 
-def says_nothing(answer, *but):
+def says_nothing(answer: Any, *but: Any) -> None:
     """No name, telephone or code of the hut is in an answer."""
     shown = [word for word in OF_OTHERS if word in answer.content and word not in but]
     assert shown == [], answer.content
@@ -89,14 +94,14 @@ NAMES_SOMEBODY = {
 }  # fmt: skip
 
 
-def sent(w, caller, method, path, body):
+def sent(w: make.World, caller: Caller, method: Any, path: Any, body: Any) -> Any:
     text = json.dumps(body).replace('"TRIP"', f'"{w.trip.pk}"').replace('"OWN"', str(w.guide.pk))
     path = path.replace("OWN", str(w.guide.pk))
     return caller(method, path, None if body is None else json.loads(text))
 
 
 @pytest.mark.parametrize("field", NAMES_SOMEBODY)
-def test_a_number_of_somebody_of_another_room_names_nobody(w, field):
+def test_a_number_of_somebody_of_another_room_names_nobody(w: make.World, field: str) -> None:
     keeper = make.caller(w.keeper)
     theirs = sent(w, keeper, *NAMES_SOMEBODY[field](w.stranger.pk))
     missing = sent(w, keeper, *NAMES_SOMEBODY[field](MISSING))
@@ -107,7 +112,7 @@ def test_a_number_of_somebody_of_another_room_names_nobody(w, field):
 
 
 @pytest.mark.parametrize("field", [name for name in NAMES_SOMEBODY if "trip" not in name])
-def test_and_so_it_is_of_somebody_of_ones_own_rooms(w, field):
+def test_and_so_it_is_of_somebody_of_ones_own_rooms(w: make.World, field: object) -> None:
     """The table would prove nothing if these bodies named nobody at all."""
     Person.objects.filter(pk=w.instructor.pk).update(phone="1")
     answer = sent(w, make.caller(w.keeper), *NAMES_SOMEBODY[field](w.instructor.pk))
@@ -115,13 +120,13 @@ def test_and_so_it_is_of_somebody_of_ones_own_rooms(w, field):
 
 
 @pytest.mark.parametrize("path", ["kits/DAY-01/check-out/", "kits/DAY-01/pass/"])
-def test_nor_does_the_code_of_their_tag(w, path):
+def test_nor_does_the_code_of_their_tag(w: make.World, path: str) -> None:
     answer = make.caller(w.keeper).post(path, {"person": label_codes.shown(w.tag.code)})
     assert answer.status_code == 404
     says_nothing(answer)
 
 
-def test_their_tag_is_to_others_what_a_passer_by_sees(w, client):
+def test_their_tag_is_to_others_what_a_passer_by_sees(w: make.World, client: Client) -> None:
     keeper = make.caller(w.keeper)
     for body in ({"text": w.tag.code}, {"texts": [w.tag.code, "DAY-01"], "intent": "check-out"}):
         says_nothing(keeper.post("scans/", body))
@@ -134,7 +139,7 @@ def test_their_tag_is_to_others_what_a_passer_by_sees(w, client):
     says_nothing(blank)
 
 
-def test_a_tag_of_theirs_that_was_made_for_our_room_before_is_not_listed(w):
+def test_a_tag_of_theirs_that_was_made_for_our_room_before_is_not_listed(w: make.World) -> None:
     Label.objects.filter(pk=w.tag.pk).update(room=w.store)
     keeper = make.caller(w.keeper)
     says_nothing(keeper.get("labels/"))
@@ -142,7 +147,7 @@ def test_a_tag_of_theirs_that_was_made_for_our_room_before_is_not_listed(w):
 
 
 @pytest.mark.parametrize("name", ["kit", "person", "merge"])
-def test_a_page_names_nobody_of_another_room(w, client, name):
+def test_a_page_names_nobody_of_another_room(w: make.World, client: Client, name: str) -> None:
     client.force_login(w.keeper.user)
     form = {"person": w.stranger.pk, "into": w.stranger.pk}
     path = {
@@ -154,7 +159,7 @@ def test_a_page_names_nobody_of_another_room(w, client, name):
 
 
 # ---------------------------------------------------------------- everything else that has a number
-def numbers(w):
+def numbers(w: make.World) -> dict[Any, Any]:
     """Each address that names something by number or name: of the hut, and of nothing."""
     return {
         "kit": ("GET", "kits/{}/", "CAVE-9", None),
@@ -213,7 +218,7 @@ def numbers(w):
     }  # fmt: skip
 
 
-def _filled(value, ref):
+def _filled(value: Any, ref: Any) -> Any:
     if isinstance(value, dict):
         return {name: _filled(each, ref) for name, each in value.items()}
     if isinstance(value, list):
@@ -221,7 +226,7 @@ def _filled(value, ref):
     return value.format(ref) if isinstance(value, str) else value
 
 
-def test_whatever_has_a_number_is_not_there_where_it_is_of_another_room(w):
+def test_whatever_has_a_number_is_not_there_where_it_is_of_another_room(w: make.World) -> None:
     keeper = make.caller(w.keeper)
     wrong = {}
     for name, (method, path, ref, body) in numbers(w).items():
@@ -244,7 +249,7 @@ LISTS = ("kits/", "people/", "trips/", "checkouts/", "entries/", "movements/", "
 
 
 @pytest.mark.parametrize("path", LISTS)
-def test_no_list_shows_anything_of_another_room(w, path):
+def test_no_list_shows_anything_of_another_room(w: make.World, path: str) -> None:
     answer = make.caller(w.keeper).get(path)
     assert answer.status_code in (200, 404), answer.content
     says_nothing(answer)
@@ -260,7 +265,7 @@ def test_no_list_shows_anything_of_another_room(w, path):
         "people/?search=x&order=phone", "reservations/?trip__leader__phone=0",
     ],
 )  # fmt: skip
-def test_no_filter_or_order_reaches_over_a_relation(w, query):
+def test_no_filter_or_order_reaches_over_a_relation(w: make.World, query: str) -> None:
     answer = make.caller(w.keeper).get(query)
     assert answer.status_code == 400
 
@@ -269,13 +274,15 @@ def test_no_filter_or_order_reaches_over_a_relation(w, query):
     "query", ["checkouts/?person={}", "trips/?leader={}", "entries/?person={}", "labels/?person={}",
               "notices/?person={}", "reservations/?person={}"],
 )  # fmt: skip
-def test_a_filter_by_somebody_of_another_room_finds_what_one_by_nobody_does(w, query):
+def test_a_filter_by_somebody_of_another_room_finds_what_one_by_nobody_does(
+    w: make.World, query: str
+) -> None:
     keeper = make.caller(w.keeper)
     theirs = keeper.get(query.format(w.stranger.pk))
     assert theirs.json()["results"] == keeper.get(query.format(MISSING)).json()["results"] == []
 
 
-def test_a_trip_from_no_room_yet_is_there_for_the_rooms_of_whoever_leads_it(w):
+def test_a_trip_from_no_room_yet_is_there_for_the_rooms_of_whoever_leads_it(w: make.World) -> None:
     loose = make.trip("Loose", w.hut, 1, 1)
     Trip.objects.filter(pk__in=[w.hut_trip.pk, loose.pk]).update(room=None)
     keeper = make.caller(w.keeper)
@@ -285,7 +292,7 @@ def test_a_trip_from_no_room_yet_is_there_for_the_rooms_of_whoever_leads_it(w):
     assert b"Zip cave" in make.caller(w.hut_keeper).get("trips/").content
 
 
-def test_the_telephone_of_a_leader_by_name_is_for_those_who_may_see_people(w):
+def test_the_telephone_of_a_leader_by_name_is_for_those_who_may_see_people(w: make.World) -> None:
     Trip.objects.filter(pk=w.trip.pk).update(leader_name="Lee", leader_phone=PHONE)
     adviser = make.caller(make.person("Abe", Role.ADVISER, w.store))
     answer = adviser.get("trips/")
@@ -296,7 +303,7 @@ def test_the_telephone_of_a_leader_by_name_is_for_those_who_may_see_people(w):
 
 # ------------------------------------------------------------------------------- the story of a kit
 @pytest.fixture
-def handed_in(w):
+def handed_in(w: make.World) -> tuple[make.World, Caller, Any]:
     """A guide of the hut hands a kit of the store in at the hut, after much had happened to it."""
     Person.objects.filter(pk=w.instructor.pk).update(phone="07700 900111")
     holds.withhold(make.act(w.keeper), w.day_01, "drying", "fell into the beck")
@@ -307,7 +314,9 @@ def handed_in(w):
     return w, guest, answer
 
 
-def test_whoever_hands_in_a_kit_of_another_room_sees_what_they_did(handed_in):
+def test_whoever_hands_in_a_kit_of_another_room_sees_what_they_did(
+    handed_in: tuple[make.World, Caller, Any],
+) -> None:
     _w, guest, answer = handed_in
     assert answer.json()["checkout"] is None
     rows = guest.get("kits/DAY-01/history/").json()["results"]
@@ -319,7 +328,9 @@ def test_whoever_hands_in_a_kit_of_another_room_sees_what_they_did(handed_in):
     "path", ["kits/DAY-01/", "kits/DAY-01/history/", "checkouts/", "entries/", "kits/", "notices/",
              "reservations/", "kits/DAY-01/readiness/"],
 )  # fmt: skip
-def test_but_not_its_story_nor_the_people_in_it(handed_in, path):
+def test_but_not_its_story_nor_the_people_in_it(
+    handed_in: tuple[make.World, Caller, Any], path: str
+) -> None:
     _w, guest, _answer = handed_in
     answer = guest.get(path)
     assert answer.status_code == 200
@@ -327,13 +338,13 @@ def test_but_not_its_story_nor_the_people_in_it(handed_in, path):
         assert word not in answer.content
 
 
-def test_nor_what_was_in_it_before(handed_in):
+def test_nor_what_was_in_it_before(handed_in: tuple[make.World, Caller, Any]) -> None:
     _w, guest, _answer = handed_in
     assert guest.get(f"kits/DAY-01/contents/?on={make.days(-1)}").status_code == 403
     assert guest.get("kits/DAY-01/contents/?known_by=2020-05-31T08:15:00Z").status_code == 403
 
 
-def test_nor_do_pages_show_it(handed_in, client):
+def test_nor_do_pages_show_it(handed_in: tuple[make.World, Caller, Any], client: Client) -> None:
     w, _guest, _answer = handed_in
     client.force_login(w.stranger.user)
     for name in ("kit", "kit-history"):
@@ -345,7 +356,9 @@ def test_nor_do_pages_show_it(handed_in, client):
     assert client.get(reverse("kit-as-of", args=["DAY-01"])).status_code == 403
 
 
-def test_those_of_its_home_see_all_of_it_wherever_it_is(handed_in):
+def test_those_of_its_home_see_all_of_it_wherever_it_is(
+    handed_in: tuple[make.World, Caller, Any],
+) -> None:
     w, _guest, answer = handed_in
     keeper = make.caller(w.keeper)
     rows = keeper.get("kits/DAY-01/history/").json()["results"]
@@ -354,7 +367,9 @@ def test_those_of_its_home_see_all_of_it_wherever_it_is(handed_in):
     assert keeper.get(f"kits/DAY-01/contents/?on={make.days(0)}").status_code == 200
 
 
-def test_a_scan_that_hands_in_a_kit_of_another_room_says_where_it_goes_and_no_more(w):
+def test_a_scan_that_hands_in_a_kit_of_another_room_says_where_it_goes_and_no_more(
+    w: make.World,
+) -> None:
     label = labelling.label_for(make.act(w.keeper), w.day_01)
     guest = make.caller(w.stranger)
     body = {"text": label.code, "intent": "check-in", "room": "cave-hut"}
@@ -367,14 +382,18 @@ def test_a_scan_that_hands_in_a_kit_of_another_room_says_where_it_goes_and_no_mo
         assert word not in answer.content
 
 
-def test_an_emergency_with_a_kit_of_another_room_says_nothing_of_what_is_in_it(w):
+def test_an_emergency_with_a_kit_of_another_room_says_nothing_of_what_is_in_it(
+    w: make.World,
+) -> None:
     guest = make.caller(w.stranger)
     answer = guest.post("kits/DAY-02/check-out/", {"emergency": True})
     assert answer.status_code == 201
     assert (answer.json()["checkout"], answer.json()["verdict"]) == (None, None)
 
 
-def test_a_photo_of_what_was_wrong_in_the_past_is_of_its_home(w, client):
+def test_a_photo_of_what_was_wrong_in_the_past_is_of_its_home(
+    w: make.World, client: Client
+) -> None:
     kept = holds.withhold(make.act(w.keeper), w.day_01, "something-wrong", "torn", _JPEG)
     photo = kept.photos.get()
     holds.release(make.act(w.keeper), w.day_01, "something-wrong")

@@ -73,7 +73,7 @@ WRONG = {400: "invalid-request", 422: "cannot-be-right"}
 """The code of what is wrong by its form, and of what only its meaning makes wrong."""
 
 
-def is_problem(answer, status, code):
+def is_problem(answer: Any, status: Any, code: Any) -> Any:
     """The answer is this problem, in the form that RFC 9457 gives it, and says what to do."""
     assert answer.status_code == status, answer.content
     assert answer["Content-Type"] == "application/problem+json"

@@ -1,14 +1,18 @@
 """Keys, entity tags, pages and rate limits: what every door answers alike, tried on real ones."""
 
+from __future__ import annotations
+
 import itertools
 import json
 import uuid
+from typing import Any
 
 import pytest
 from django.core.cache import cache
+from pytest_django import DjangoAssertNumQueries
 from rest_framework.settings import api_settings
 
-from gearroom.core.models import KeptAnswer, Person, Room, Token
+from gearroom.core.models import KeptAnswer, Person, Room, Token, User
 from gearroom.core.rules.roles import Role
 from tests.core.api.made import Caller, a_room, at_once, is_problem, somebody
 
@@ -30,13 +34,13 @@ ROOM = {"name": "Cave hut", "slug": "cave-hut"}
         ("é" * 36, "malformed-headers"),
     ],
 )
-def test_a_write_needs_a_key(call, key, code):
+def test_a_write_needs_a_key(call: Caller, key: str | None, code: str) -> None:
     is_problem(call.post("rooms/", ROOM, idempotency_key=key), 400, code)
     assert not Room.objects.exists()
 
 
 @pytest.mark.django_db
-def test_a_key_may_be_in_quotes_as_structured_headers_have_it(call):
+def test_a_key_may_be_in_quotes_as_structured_headers_have_it(call: Caller) -> None:
     key = str(uuid.uuid4())
     assert call.post("rooms/", ROOM, idempotency_key=f'"{key}"').status_code == 201
     again = call.post("rooms/", ROOM, idempotency_key=key.upper())
@@ -44,7 +48,7 @@ def test_a_key_may_be_in_quotes_as_structured_headers_have_it(call):
 
 
 @pytest.mark.django_db
-def test_the_first_answer_is_given_again_byte_for_byte(call):
+def test_the_first_answer_is_given_again_byte_for_byte(call: Caller) -> None:
     key = str(uuid.uuid4())
     first = call.post("rooms/", ROOM, idempotency_key=key)
     again = call.post("rooms/", b' {"slug":"cave-hut", "name":\n"Cave hut"}', idempotency_key=key)
@@ -55,7 +59,7 @@ def test_the_first_answer_is_given_again_byte_for_byte(call):
 
 
 @pytest.mark.django_db
-def test_a_refusal_is_given_again(call):
+def test_a_refusal_is_given_again(call: Caller) -> None:
     a_room("cave-hut")
     key = str(uuid.uuid4())
     first, again = (call.post("rooms/", ROOM, idempotency_key=key) for _ in range(2))
@@ -67,7 +71,9 @@ def test_a_refusal_is_given_again(call):
 
 @pytest.mark.django_db
 @pytest.mark.parametrize("body", [{}, {**ROOM, "colour": 1}])
-def test_what_was_wrong_is_no_answer_to_an_act(call, body):
+def test_what_was_wrong_is_no_answer_to_an_act(
+    call: Caller, body: dict[Any, Any] | dict[str, object]
+) -> None:
     key = str(uuid.uuid4())
     first, again = (call.post("rooms/", body, idempotency_key=key) for _ in range(2))
     assert first.status_code == again.status_code == 400
@@ -76,7 +82,7 @@ def test_what_was_wrong_is_no_answer_to_an_act(call, body):
 
 
 @pytest.mark.django_db
-def test_a_key_is_not_for_another_content_address_or_user(call):
+def test_a_key_is_not_for_another_content_address_or_user(call: Caller) -> None:
     key = str(uuid.uuid4())
     other = Caller(somebody("other", Role.ADMINISTRATOR))
     assert call.post("rooms/", ROOM, idempotency_key=key).status_code == 201
@@ -90,7 +96,7 @@ def test_a_key_is_not_for_another_content_address_or_user(call):
 
 
 @pytest.mark.django_db
-def test_a_refusal_for_want_of_a_right_is_not_kept(admin):
+def test_a_refusal_for_want_of_a_right_is_not_kept(admin: User) -> None:
     call = Caller(user := somebody("new"))
     key = str(uuid.uuid4())
     assert call.post("rooms/", ROOM, idempotency_key=key).status_code == 403
@@ -100,7 +106,7 @@ def test_a_refusal_for_want_of_a_right_is_not_kept(admin):
 
 # ------------------------------------------------------------------------------------ entity tags
 @pytest.mark.django_db
-def test_what_is_had_already_is_not_sent_again(call):
+def test_what_is_had_already_is_not_sent_again(call: Caller) -> None:
     a_room()
     tag = call.get("rooms/main-store/")["ETag"]
     for header in (tag, f"W/{tag}", f'"x", {tag}', "*"):
@@ -110,7 +116,7 @@ def test_what_is_had_already_is_not_sent_again(call):
 
 
 @pytest.mark.django_db
-def test_a_change_made_on_an_old_reading_is_refused(call):
+def test_a_change_made_on_an_old_reading_is_refused(call: Caller) -> None:
     a_room()
     tag = call.get("rooms/main-store/")["ETag"]
     changed = call.patch("rooms/main-store/", {"phone": "01"}, if_match=tag)
@@ -127,7 +133,7 @@ def test_a_change_made_on_an_old_reading_is_refused(call):
 
 # ------------------------------------------------------------------------------------------ pages
 @pytest.mark.django_db
-def test_pages_reach_every_row_once_while_rows_are_added(call):
+def test_pages_reach_every_row_once_while_rows_are_added(call: Caller) -> None:
     for number in range(7):
         Person.objects.create(name=f"Same {number // 3}")
     path, seen = "people/?page_size=2", []
@@ -141,7 +147,7 @@ def test_pages_reach_every_row_once_while_rows_are_added(call):
 
 
 @pytest.mark.django_db
-def test_pages_lead_back_the_way_they_came(call):
+def test_pages_lead_back_the_way_they_came(call: Caller) -> None:
     for number in range(5):
         Person.objects.create(name=f"Same {number // 3}")
     pages, path = [], "people/?page_size=2"
@@ -159,7 +165,7 @@ def test_pages_lead_back_the_way_they_came(call):
 
 
 @pytest.mark.django_db
-def test_a_cursor_made_up_or_of_another_list_is_refused(call):
+def test_a_cursor_made_up_or_of_another_list_is_refused(call: Caller) -> None:
     a_room("a"), a_room("b")
     cursor = json.loads(call.get("rooms/?page_size=1").content)["next"].partition("cursor=")[2]
     assert call.get(f"rooms/?cursor={cursor.partition('&')[0]}").status_code == 200
@@ -170,8 +176,9 @@ def test_a_cursor_made_up_or_of_another_list_is_refused(call):
 
 @pytest.mark.django_db
 @pytest.mark.parametrize(("path", "queries"), [("people/", 4), ("rooms/", 3), ("tokens/", 3)])
-def test_a_list_takes_the_same_few_queries_however_long(call, path, queries,
-                                                        django_assert_num_queries):  # fmt: skip
+def test_a_list_takes_the_same_few_queries_however_long(
+    call: Caller, path: str, queries: int, django_assert_num_queries: DjangoAssertNumQueries
+) -> None:
     room = a_room()
     call.get(path)
     for number in range(9):
@@ -184,7 +191,9 @@ def test_a_list_takes_the_same_few_queries_however_long(call, path, queries,
 
 # ------------------------------------------------------------------------------------ rate limits
 @pytest.mark.django_db
-def test_a_runaway_program_is_told_to_wait_and_others_are_not(call, admin, monkeypatch):
+def test_a_runaway_program_is_told_to_wait_and_others_are_not(
+    call: Caller, admin: User, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setitem(api_settings.DEFAULT_THROTTLE_RATES, "actor", "3/h")
     assert [call.get("rooms/").status_code for _ in range(4)] == [200, 200, 200, 429]
     answer = call.post("rooms/", ROOM)
@@ -195,7 +204,7 @@ def test_a_runaway_program_is_told_to_wait_and_others_are_not(call, admin, monke
 
 
 # ------------------------------------------------------------------------------- many at once
-def test_one_act_sent_many_times_at_once_is_done_once(open_database):
+def test_one_act_sent_many_times_at_once_is_done_once(open_database: str) -> None:
     cache.clear()
     caller = Caller(somebody("admin", Role.ADMINISTRATOR))
     key = str(uuid.uuid4())
@@ -210,7 +219,7 @@ def test_one_act_sent_many_times_at_once_is_done_once(open_database):
     assert Room.objects.count() == 1
 
 
-def test_many_acts_for_one_thing_at_once_end_in_answers_and_no_fault(open_database):
+def test_many_acts_for_one_thing_at_once_end_in_answers_and_no_fault(open_database: str) -> None:
     cache.clear()
     caller = Caller(somebody("admin", Role.ADMINISTRATOR))
     answers = at_once(10, lambda _: caller.post("rooms/", ROOM))

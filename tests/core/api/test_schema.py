@@ -12,6 +12,7 @@ import json
 import uuid
 from collections.abc import Iterator
 from datetime import UTC, date, datetime
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -111,13 +112,15 @@ def drive(label: str, mode: GenerationMode, known: Known, examples: int) -> None
 
 
 @pytest.mark.parametrize("label", OPERATIONS)
-def test_what_the_schema_allows_is_answered_as_it_says(label, known):
+def test_what_the_schema_allows_is_answered_as_it_says(label: Any, known: Known) -> None:
     drive(label, ALLOWED, known, 4)
 
 
 @pytest.mark.parametrize("engine", ["sqlite"], indirect=True)  # little of it gets to a database
 @pytest.mark.parametrize("label", OPERATIONS)
-def test_what_the_schema_does_not_allow_is_refused_as_it_says(label, engine, known):
+def test_what_the_schema_does_not_allow_is_refused_as_it_says(
+    label: Any, engine: str, known: Known
+) -> None:
     drive(label, NOT_ALLOWED, known, 4)
 
 
@@ -130,7 +133,9 @@ WITH_EXAMPLE = [
 
 @pytest.mark.parametrize("engine", ["sqlite"], indirect=True)  # of the schema, not of a database
 @pytest.mark.parametrize("label", WITH_EXAMPLE)
-def test_the_example_of_a_body_is_done_or_refused_as_things_stand(label, engine, known):
+def test_the_example_of_a_body_is_done_or_refused_as_things_stand(
+    label: Any, engine: str, known: Known
+) -> None:
     operation = OPERATIONS[label]
     content = operation.definition.raw["requestBody"]["content"]["application/json"]
     case = operation.Case(
@@ -158,7 +163,9 @@ MAY_BE_EMPTY = [
 
 @pytest.mark.parametrize("engine", ["sqlite"], indirect=True)  # of the schema, not of a database
 @pytest.mark.parametrize("label", MAY_BE_EMPTY)
-def test_a_body_that_need_not_be_sent_is_no_fault_of_form_where_it_is_missing(label, engine, known):
+def test_a_body_that_need_not_be_sent_is_no_fault_of_form_where_it_is_missing(
+    label: Any, engine: str, known: Known
+) -> None:
     operation = OPERATIONS[label]
     case = operation.Case(
         method=operation.method,
@@ -177,18 +184,18 @@ def test_a_body_that_need_not_be_sent_is_no_fault_of_form_where_it_is_missing(la
 @pytest.mark.long
 @pytest.mark.parametrize("mode", CHECKS)
 @pytest.mark.parametrize("label", OPERATIONS)
-def test_it_stays_so_for_many_requests(label, mode, known):
+def test_it_stays_so_for_many_requests(label: Any, mode: GenerationMode, known: Known) -> None:
     drive(label, mode, known, 120)
 
 
-def test_the_schema_is_valid_and_made_without_a_warning(tmp_path):
+def test_the_schema_is_valid_and_made_without_a_warning(tmp_path: Path) -> None:
     file = tmp_path / "schema.json"
     call_command("spectacular", "--validate", "--fail-on-warn", "--format", "openapi-json",
                  "--file", str(file))  # fmt: skip
     assert json.loads(file.read_text())["openapi"] == "3.1.0"
 
 
-def test_every_operation_says_what_it_does_and_every_write_asks_for_a_key():
+def test_every_operation_says_what_it_does_and_every_write_asks_for_a_key() -> None:
     raw = SCHEMA.raw_schema
     for path, methods in raw["paths"].items():
         for method, operation in methods.items():
@@ -202,7 +209,7 @@ def test_every_operation_says_what_it_does_and_every_write_asks_for_a_key():
                 assert ("Idempotency-Key" in names) == (path not in WITHOUT_KEY), where
 
 
-def test_files_are_promised_in_multipart_bodies_only():
+def test_files_are_promised_in_multipart_bodies_only() -> None:
     found = 0
     for path, methods in SCHEMA.raw_schema["paths"].items():
         for operation in methods.values():

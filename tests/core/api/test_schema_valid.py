@@ -52,22 +52,22 @@ def operations() -> dict[str, dict[str, Any]]:
     }
 
 
-def test_the_schemas_are_looked_at_at_all():
+def test_the_schemas_are_looked_at_at_all() -> None:
     assert len(list(schemas())) > 2000 and len(operations()) > 100
 
 
-def test_the_document_is_what_the_open_standard_says():
+def test_the_document_is_what_the_open_standard_says() -> None:
     standard = json.loads(files(validation).joinpath("openapi_3_1_schema.json").read_text())
     errors = jsonschema_rs.Draft202012Validator(standard).iter_errors(DOCUMENT)
     assert [(list(error.instance_path), error.message) for error in errors] == []
 
 
-def test_each_schema_is_one():
+def test_each_schema_is_one() -> None:
     for where, schema in schemas():
         assert jsonschema_rs.meta.is_valid(schema), where
 
 
-def test_what_is_taken_where_nothing_is_sent_may_be_sent():
+def test_what_is_taken_where_nothing_is_sent_may_be_sent() -> None:
     wrong = [
         (where, schema["default"], found)
         for where, schema in schemas()
@@ -76,7 +76,7 @@ def test_what_is_taken_where_nothing_is_sent_may_be_sent():
     assert wrong == []
 
 
-def test_no_value_meets_two_of_which_one_may_be_met():
+def test_no_value_meets_two_of_which_one_may_be_met() -> None:
     """`oneOf` refuses what meets two of its schemas: it stands only where they cannot overlap."""
     for where, schema in schemas():
         for one in schema.get("oneOf", ()):
@@ -85,18 +85,18 @@ def test_no_value_meets_two_of_which_one_may_be_met():
             assert apart, where
 
 
-def test_an_enumeration_that_may_be_null_or_empty_has_that_value():
+def test_an_enumeration_that_may_be_null_or_empty_has_that_value() -> None:
     for where, schema in schemas():
         if "enum" in schema and "null" in schema.get("type", ()):
             assert None in schema["enum"], where
 
 
-def test_nothing_but_the_standard_s_words_stands_in_a_schema():
+def test_nothing_but_the_standard_s_words_stands_in_a_schema() -> None:
     for where, schema in schemas():
         assert not [word for word in schema if word.startswith("x-")], where
 
 
-def test_operations_have_names_of_their_own_and_the_parameters_of_their_paths():
+def test_operations_have_names_of_their_own_and_the_parameters_of_their_paths() -> None:
     names = [operation["operationId"] for operation in operations().values()]
     assert len(names) == len(set(names))
     for label, operation in operations().items():
@@ -104,7 +104,7 @@ def test_operations_have_names_of_their_own_and_the_parameters_of_their_paths():
         assert in_path == {part[1:-1] for part in label.split("/") if part.startswith("{")}, label
 
 
-def test_every_body_and_every_path_has_an_example_of_its_form():
+def test_every_body_and_every_path_has_an_example_of_its_form() -> None:
     for label, operation in operations().items():
         for kind, content in operation.get("requestBody", {}).get("content", {}).items():
             if kind == "application/json":
@@ -114,14 +114,14 @@ def test_every_body_and_every_path_has_an_example_of_its_form():
                 assert faults(parameter["example"], parameter["schema"]) == [], label
 
 
-def test_an_example_says_more_than_that_nothing_has_to_be_said():
+def test_an_example_says_more_than_that_nothing_has_to_be_said() -> None:
     for label, operation in operations().items():
         content = operation.get("requestBody", {}).get("content", {}).get("application/json", {})
         name = content.get("schema", {}).get("$ref", "").rpartition("/")[2]
         assert content.get("example", True) or name == "ActBodyRequest", label
 
 
-def test_every_value_that_is_sent_has_bounds():
+def test_every_value_that_is_sent_has_bounds() -> None:
     """Texts a length or a form, numbers a least and a most, lists a most."""
     sent = dict(_sent())
     assert len(sent) > 400
@@ -144,6 +144,6 @@ def _sent() -> Iterator[tuple[str, dict[str, Any]]]:
                 yield f"{label} {parameter['name']}", parameter["schema"]
 
 
-def test_what_has_to_be_there_is_described():
+def test_what_has_to_be_there_is_described() -> None:
     for name, schema in DOCUMENT["components"]["schemas"].items():
         assert set(schema.get("required", ())) <= set(schema.get("properties", ())), name

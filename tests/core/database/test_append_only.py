@@ -1,5 +1,7 @@
 """Rows written once stay as they were written, whoever asks the database to change them."""
 
+from __future__ import annotations
+
 import uuid
 from datetime import UTC, datetime
 
@@ -41,14 +43,14 @@ def refused(statement: str) -> DatabaseError:
     "statement",
     [f"UPDATE {TABLE} SET status = 201", f"UPDATE {TABLE} SET body = body", f"DELETE FROM {TABLE}"],
 )
-def test_it_refuses_to_change_or_remove_a_row(statement):
+def test_it_refuses_to_change_or_remove_a_row(statement: str) -> None:
     a_row()
     refused(statement)
     assert KeptAnswer.objects.get().status == 200
 
 
 @pytest.mark.django_db
-def test_it_refuses_what_the_orm_does(engine):
+def test_it_refuses_what_the_orm_does(engine: str) -> None:
     row = a_row()
     row.status = 201
     for change in (row.save, row.delete, KeptAnswer.objects.all().delete):
@@ -61,7 +63,7 @@ def test_it_refuses_what_the_orm_does(engine):
 
 @pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
 @pytest.mark.parametrize("verb", ["REPLACE", "INSERT OR REPLACE"])
-def test_it_refuses_replace_on_sqlite(db, engine, verb):
+def test_it_refuses_replace_on_sqlite(db: None, engine: str, verb: str) -> None:
     a_row()
     refused(f"{verb} INTO {TABLE} SELECT * FROM {TABLE}")
 
@@ -77,7 +79,7 @@ def test_it_refuses_replace_on_sqlite(db, engine, verb):
         f"SET LOCAL session_replication_role = replica; DELETE FROM {TABLE}",
     ],
 )
-def test_it_refuses_the_other_ways_on_postgresql(db, engine, statement):
+def test_it_refuses_the_other_ways_on_postgresql(db: None, engine: str, statement: str) -> None:
     a_row()
     with connection.cursor() as cursor:
         cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
@@ -85,13 +87,13 @@ def test_it_refuses_the_other_ways_on_postgresql(db, engine, statement):
 
 
 @pytest.mark.django_db
-def test_every_registered_table_is_protected():
+def test_every_registered_table_is_protected() -> None:
     assert append_only.missing() == []
     assert KeptAnswer in append_only._registered
 
 
 @pytest.mark.django_db
-def test_it_says_what_is_missing():
+def test_it_says_what_is_missing() -> None:
     on = f" ON {TABLE}" if connection.vendor == "postgresql" else ""
     with connection.cursor() as cursor:
         cursor.execute(f"DROP TRIGGER {TABLE}_no_delete{on}")
@@ -101,14 +103,14 @@ def test_it_says_what_is_missing():
 
 
 @pytest.mark.parametrize("engine", ["postgresql"], indirect=True)
-def test_it_says_so_when_a_trigger_is_switched_off(db, engine):
+def test_it_says_so_when_a_trigger_is_switched_off(db: None, engine: str) -> None:
     with connection.cursor() as cursor:
         cursor.execute(f"ALTER TABLE {TABLE} DISABLE TRIGGER {TABLE}_no_update")
     assert append_only.missing() == [f"{TABLE}: no trigger {TABLE}_no_update"]
 
 
 @pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
-def test_it_says_so_when_replace_would_get_through(db, engine):
+def test_it_says_so_when_replace_would_get_through(db: None, engine: str) -> None:
     with connection.cursor() as cursor:
         cursor.execute("PRAGMA recursive_triggers = OFF")
         lines = append_only.missing()
@@ -116,7 +118,7 @@ def test_it_says_so_when_replace_would_get_through(db, engine):
     assert [line for line in lines if "recursive_triggers" in line]
 
 
-def test_it_is_still_there_after_a_migration_that_rebuilds_the_table(open_database):
+def test_it_is_still_there_after_a_migration_that_rebuilds_the_table(open_database: str) -> None:
     before = ProjectState.from_apps(apps)
     operation = migrations.AlterField(
         "keptanswer", "request_sha256", models.CharField(max_length=90)
@@ -140,7 +142,9 @@ def test_it_is_still_there_after_a_migration_that_rebuilds_the_table(open_databa
 
 
 @pytest.mark.django_db
-def test_a_column_may_be_filled_later_if_it_was_declared_so(monkeypatch):
+def test_a_column_may_be_filled_later_if_it_was_declared_so(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     monkeypatch.setitem(append_only._registered, KeptAnswer, frozenset({"user_id"}))
     append_only.protect()
     from gearroom.core.models import User

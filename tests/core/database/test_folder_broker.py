@@ -1,8 +1,13 @@
 """Tasks queued in a folder: whole, once each, and never stuck on what a power cut left."""
 
+from __future__ import annotations
+
 import uuid
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 from queue import Empty
+from typing import Any
 
 import pytest
 from kombu import Connection, Exchange, Queue
@@ -11,7 +16,7 @@ from gearroom.core.setup import folder_broker
 
 
 @pytest.fixture
-def folders(tmp_path):
+def folders(tmp_path: Path) -> dict[str, Path]:
     made = {name: tmp_path / name for name in ("messages", "control")}
     for folder in made.values():
         folder.mkdir()
@@ -19,17 +24,17 @@ def folders(tmp_path):
 
 
 @pytest.fixture
-def name():
+def name() -> str:
     """A queue of this test's own: a process remembers which queues it has bound already."""
     return f"work-{uuid.uuid4()}"
 
 
 @pytest.fixture
-def connect(folders, name):
+def connect(folders: dict[str, Path], name: str) -> Iterator[Callable[[], Any]]:
     """A fresh connection, as each process has."""
     opened = []
 
-    def connect():
+    def connect() -> Any:
         connection = Connection(
             "filesystem://localhost/",
             transport_options={
@@ -48,7 +53,7 @@ def connect(folders, name):
         connection.release()
 
 
-def test_it_hands_over_messages_in_the_order_they_were_put(connect):
+def test_it_hands_over_messages_in_the_order_they_were_put(connect: Callable[[], Any]) -> None:
     sender, receiver = connect(), connect()
     for number in range(20):
         sender.put({"number": number})
@@ -57,7 +62,9 @@ def test_it_hands_over_messages_in_the_order_they_were_put(connect):
         receiver.get_nowait()
 
 
-def test_it_throws_torn_messages_away_and_goes_on(connect, folders, name):
+def test_it_throws_torn_messages_away_and_goes_on(
+    connect: Callable[[], Any], folders: dict[str, Path], name: str
+) -> None:
     sender, receiver = connect(), connect()
     (folders["messages"] / f"0_half.{name}.msg").write_text('{"bo')
     (folders["messages"] / f"1_empty.{name}.msg").write_text("")
@@ -68,20 +75,22 @@ def test_it_throws_torn_messages_away_and_goes_on(connect, folders, name):
     assert list(folders["messages"].iterdir()) == []
 
 
-def test_it_writes_a_torn_table_anew(connect, folders, name):
+def test_it_writes_a_torn_table_anew(
+    connect: Callable[[], Any], folders: dict[str, Path], name: str
+) -> None:
     (folders["control"] / f"{name}.exchange").write_text("[[")
     sender, receiver = connect(), connect()
     sender.put({"number": 1})
     assert receiver.get_nowait().payload == {"number": 1}
 
 
-def test_it_gives_each_message_to_one_of_many_workers(connect):
+def test_it_gives_each_message_to_one_of_many_workers(connect: Callable[[], Any]) -> None:
     sender = connect()
     for number in range(200):
         sender.put({"number": number})
     receivers = [connect() for _ in range(4)]
 
-    def drain(receiver):
+    def drain(receiver: Any) -> list[Any]:
         taken = []
         while True:
             try:

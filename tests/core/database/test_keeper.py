@@ -1,11 +1,16 @@
 """The keeper of a test session leaves nothing behind, however the session ends."""
 
+from __future__ import annotations
+
 import os
 import signal
 import socket
 import subprocess
 import sys
 import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
 import psycopg
@@ -28,7 +33,7 @@ signal.pause()
 
 
 @pytest.fixture
-def folder(tmp_path_factory):
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Short, since a Unix socket's path may have no more than about 100 bytes."""
     import tempfile
     from pathlib import Path
@@ -36,7 +41,7 @@ def folder(tmp_path_factory):
     return Path(tempfile.mkdtemp(prefix="gearroom-keeper-"))
 
 
-def reachable(url):
+def reachable(url: Any) -> bool:
     where = urlsplit(url)
     try:
         with socket.create_connection((where.hostname, where.port), timeout=5):
@@ -45,7 +50,9 @@ def reachable(url):
         return False
 
 
-def test_it_starts_servers_when_asked_and_stops_them_with_the_session(folder, need):
+def test_it_starts_servers_when_asked_and_stops_them_with_the_session(
+    folder: Path, need: Callable[[str], str]
+) -> None:
     need("postgresql")
     need("redis-server")
     held = keeper.start(folder)
@@ -65,7 +72,7 @@ def test_it_starts_servers_when_asked_and_stops_them_with_the_session(folder, ne
     assert not folder.exists()
 
 
-def test_it_stops_all_when_the_session_is_killed(folder, need):
+def test_it_stops_all_when_the_session_is_killed(folder: Path, need: Callable[[str], str]) -> None:
     need("redis-server")
     holder = subprocess.Popen(
         [sys.executable, "-c", HOLDER, str(folder), str(keeper.PROJECT)], stdout=subprocess.PIPE
@@ -84,7 +91,7 @@ def test_it_stops_all_when_the_session_is_killed(folder, need):
     assert not reachable(url)
 
 
-def test_it_says_what_it_could_not_do(folder):
+def test_it_says_what_it_could_not_do(folder: Path) -> None:
     held = keeper.start(folder)
     try:
         with pytest.raises(RuntimeError, match="unknown request"):
@@ -109,7 +116,7 @@ def test_passes():
 
 
 @pytest.mark.parametrize(("ci", "code"), [("true", 1), ("", 0)])
-def test_a_skip_fails_the_run_in_ci_only(ci, code, tmp_path):
+def test_a_skip_fails_the_run_in_ci_only(ci: str, code: int, tmp_path: Path) -> None:
     (tmp_path / "test_skipping.py").write_text(SKIPPING)
     (tmp_path / "conftest.py").write_text("from tests.conftest import *\n")
     (tmp_path / "pytest.ini").write_text(

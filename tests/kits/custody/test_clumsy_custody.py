@@ -24,11 +24,11 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def school():
+def school() -> make.World:
     return world()
 
 
-def training_kit(school) -> Kit:
+def training_kit(school: make.World) -> Kit:
     kit = make.kit("TRAIN-1", school.version, school.store, training=True)
     extra = [PutIn(school.lots["d2"], school.upper, section(kit), 3)]
     sorting.restock(act(school.keeper), kit, as_listed=False, extra=extra)
@@ -41,7 +41,7 @@ def on_shelves() -> int:
 
 
 # ------------------------------------------------------------------------------------ pouches
-def test_a_pouch_of_a_kit_that_somebody_has_is_not_given_to_another(school):
+def test_a_pouch_of_a_kit_that_somebody_has_is_not_given_to_another(school: make.World) -> None:
     custody.check_out(act(school.keeper), school.day_01, person=school.instructor)
     pouch = section(school.day_01, "pouch")
 
@@ -56,7 +56,7 @@ def test_a_pouch_of_a_kit_that_somebody_has_is_not_given_to_another(school):
     assert holders.open_checkout(school.day_01).person == school.instructor
 
 
-def test_a_kit_is_not_laid_up_while_a_pouch_of_it_is_out(school):
+def test_a_kit_is_not_laid_up_while_a_pouch_of_it_is_out(school: make.World) -> None:
     pouch = section(school.day_01, "pouch")
     custody.check_out(act(school.keeper), school.day_01, person=school.guide, section=pouch)
 
@@ -66,7 +66,7 @@ def test_a_kit_is_not_laid_up_while_a_pouch_of_it_is_out(school):
     assert pouch.name in problem.value.detail
 
 
-def test_a_pouch_that_went_ahead_leaves_the_kit_reserved_for_its_trip(school):
+def test_a_pouch_that_went_ahead_leaves_the_kit_reserved_for_its_trip(school: make.World) -> None:
     walk = trip("Ridge walk", school.store, 0, 0, leader=school.guide)
     reservations.reserve(act(school.keeper), school.day_01, walk)
     pouch = section(school.day_01, "pouch")
@@ -77,7 +77,9 @@ def test_a_pouch_that_went_ahead_leaves_the_kit_reserved_for_its_trip(school):
     assert promises.next_trip(school.day_01) == walk
 
 
-def test_a_kit_taken_out_by_mistake_is_promised_again_though_another_went_on_the_trip(school):
+def test_a_kit_taken_out_by_mistake_is_promised_again_though_another_went_on_the_trip(
+    school: make.World,
+) -> None:
     walk = trip("Ridge walk", school.store, 0, 0, leader=school.guide)
     reservations.reserve(act(school.keeper), school.day_01, walk)
     reservations.reserve(act(school.keeper), school.day_02, walk)
@@ -89,7 +91,7 @@ def test_a_kit_taken_out_by_mistake_is_promised_again_though_another_went_on_the
     assert promises.next_trip(school.day_01) == walk
 
 
-def test_a_short_seal_number_read_in_full_is_the_one_on_record(school):
+def test_a_short_seal_number_read_in_full_is_the_one_on_record(school: make.World) -> None:
     sorting.reseal(act(school.keeper), school.day_01, "7")
 
     back = custody.check_in(
@@ -100,7 +102,7 @@ def test_a_short_seal_number_read_in_full_is_the_one_on_record(school):
 
 
 # ------------------------------------------------------------------------------ training stock
-def test_what_is_in_a_training_kit_goes_into_no_other(school):
+def test_what_is_in_a_training_kit_goes_into_no_other(school: make.World) -> None:
     kit, lot = training_kit(school), school.lots["d2"]
     line = BorrowLine(lot, section(kit), section(school.day_01), 1)
 
@@ -112,7 +114,7 @@ def test_what_is_in_a_training_kit_goes_into_no_other(school):
     borrowing.borrow(act(school.keeper), kit, other, [line])
 
 
-def test_what_is_in_a_training_kit_never_goes_back_on_a_shelf(school):
+def test_what_is_in_a_training_kit_never_goes_back_on_a_shelf(school: make.World) -> None:
     kit, lot = training_kit(school), school.lots["d2"]
     box = room_place(school.store, PlaceKind.TRAINING)
 
@@ -125,7 +127,7 @@ def test_what_is_in_a_training_kit_never_goes_back_on_a_shelf(school):
     assert make.units(lot, box) == 1
 
 
-def test_restocking_a_training_kit_puts_nothing_of_it_back_on_a_shelf(school):
+def test_restocking_a_training_kit_puts_nothing_of_it_back_on_a_shelf(school: make.World) -> None:
     kit = training_kit(school)
     soon = make.some(school.dressing, school.shelf, 6, "D0", make.days(10))
     make.put_in(kit, soon, school.shelf, 6)
@@ -147,14 +149,14 @@ def test_restocking_a_training_kit_puts_nothing_of_it_back_on_a_shelf(school):
         "9999-12-31T23:59:59-14:00",
     ],
 )
-def test_contents_on_a_day_beyond_the_calendar_are_refused(school, on):
+def test_contents_on_a_day_beyond_the_calendar_are_refused(school: make.World, on: str) -> None:
     answer = make.caller(school.keeper).get(f"kits/DAY-01/contents/?on={on}")
 
     assert is_problem(answer, 400, "invalid-request")
 
 
 @pytest.mark.parametrize("name", [".", "..", "-", "…"])
-def test_a_kit_has_a_name_that_an_address_can_carry(school, name):
+def test_a_kit_has_a_name_that_an_address_can_carry(school: make.World, name: str) -> None:
     answer = make.caller(school.keeper).post(
         "kits/",
         {
@@ -169,7 +171,7 @@ def test_a_kit_has_a_name_that_an_address_can_carry(school, name):
     assert not Kit.objects.filter(name=name).exists()
 
 
-def test_what_is_not_there_is_not_said_back_at_length(school):
+def test_what_is_not_there_is_not_said_back_at_length(school: make.World) -> None:
     answer = make.caller(school.keeper).get(f"kits/{'x' * 400}%0A{'y' * 400}/")
 
     told = answer.json()
@@ -178,7 +180,7 @@ def test_what_is_not_there_is_not_said_back_at_length(school):
     assert told["detail"].isprintable()
 
 
-def test_one_act_has_no_more_lines_than_it_can_write_while_others_wait(school):
+def test_one_act_has_no_more_lines_than_it_can_write_while_others_wait(school: make.World) -> None:
     answer = make.caller(school.guide).post(
         "kits/DAY-01/use/", {"used": [{"item": school.dressing.pk, "units": 1}] * 201}
     )
@@ -188,7 +190,7 @@ def test_one_act_has_no_more_lines_than_it_can_write_while_others_wait(school):
 
 
 # --------------------------------------------------------------------------------------- phones
-def test_only_who_may_see_people_is_told_phones_when_kits_change_hands(school):
+def test_only_who_may_see_people_is_told_phones_when_kits_change_hands(school: make.World) -> None:
     make.Person.objects.filter(pk=school.guide.pk).update(phone="0700 900 111")
     custody.check_out(act(school.keeper), school.day_01, person=school.guide)
 
@@ -201,7 +203,7 @@ def test_only_who_may_see_people_is_told_phones_when_kits_change_hands(school):
     assert back["checkout"]["person"]["phone"] == ""
 
 
-def test_who_hands_in_another_rooms_kit_is_not_told_who_had_it(school):
+def test_who_hands_in_another_rooms_kit_is_not_told_who_had_it(school: make.World) -> None:
     make.Person.objects.filter(pk=school.guide.pk).update(phone="0700 900 111")
     custody.check_out(act(school.keeper), school.day_01, person=school.guide)
 
@@ -214,7 +216,7 @@ def test_who_hands_in_another_rooms_kit_is_not_told_who_had_it(school):
     assert not holders.open_checkout(school.day_01)
 
 
-def test_a_scan_tells_phones_only_to_who_may_see_people(school):
+def test_a_scan_tells_phones_only_to_who_may_see_people(school: make.World) -> None:
     make.Person.objects.filter(pk=school.guide.pk).update(phone="0700 900 111")
     custody.check_out(act(school.keeper), school.day_01, person=school.guide)
     asked = {"text": "DAY-01", "intent": "identify"}
@@ -228,7 +230,7 @@ def test_a_scan_tells_phones_only_to_who_may_see_people(school):
 
 
 # ---------------------------------------------------------------------------------- sorting
-def test_a_kit_is_restocked_from_shelves_of_the_room_it_is_in(school):
+def test_a_kit_is_restocked_from_shelves_of_the_room_it_is_in(school: make.World) -> None:
     there = make.some(school.dressing, school.hut_shelf, 5, "D9", make.days(500))
     line = PutIn(there, school.hut_shelf, section(school.day_01), 1)
 
@@ -238,7 +240,7 @@ def test_a_kit_is_restocked_from_shelves_of_the_room_it_is_in(school):
     assert make.units(there, school.hut_shelf) == 5
 
 
-def test_a_kit_is_not_restocked_to_last_through_a_day_that_is_past(school):
+def test_a_kit_is_not_restocked_to_last_through_a_day_that_is_past(school: make.World) -> None:
     call = make.caller(school.keeper)
     gone = make.days(-1).isoformat()
 
@@ -246,7 +248,7 @@ def test_a_kit_is_not_restocked_to_last_through_a_day_that_is_past(school):
     is_problem(call.post("kits/DAY-01/restock/", {"through": gone}), 422, "cannot-be-right")
 
 
-def test_one_instrument_is_never_counted_twice(school):
+def test_one_instrument_is_never_counted_twice(school: make.World) -> None:
     two = [counting.CountLine(section(school.day_01), 2, lot=school.lots["gauge"])]
 
     with refused("invalid-request", 400):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import pytest
 
@@ -15,6 +15,7 @@ from kits.models import (
     Notice,
     Reservation,
     Seal,
+    Trip,
     WithheldKind,
 )
 from kits.services.custody import custody
@@ -24,22 +25,22 @@ from kits.services.ledger import audit
 from kits.services.lookup import holders
 from kits.services.restocking import sorting
 from kits.services.trips import reservations
-from tests.kits.factories import act, days, fresh, some, trip, units, world
+from tests.kits.factories import World, act, days, fresh, some, trip, units, world
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def school():
+def school() -> World:
     return world()
 
 
-def out(school, **more):
+def out(school: World, **more: datetime | str | Trip) -> custody.CheckOut:
     """DAY-01 taken out by the keeper for the guide."""
     return custody.check_out(act(school.keeper), school.day_01, person=school.guide, **more)
 
 
-def test_it_goes_out_for_the_trip_it_is_reserved_for_to_its_guide(school):
+def test_it_goes_out_for_the_trip_it_is_reserved_for_to_its_guide(school: World) -> None:
     walk = trip("Ridge walk", school.store, 0, 2, leader=school.instructor)
     reservations.reserve(act(school.keeper), school.day_01, walk, person=school.guide)
 
@@ -54,7 +55,7 @@ def test_it_goes_out_for_the_trip_it_is_reserved_for_to_its_guide(school):
     assert taken.checkout.reservation == Reservation.objects.get()
 
 
-def test_nobody_else_gets_a_kit_that_somebody_has(school):
+def test_nobody_else_gets_a_kit_that_somebody_has(school: World) -> None:
     out(school)
 
     with pytest.raises(Refused) as refused:
@@ -65,21 +66,21 @@ def test_nobody_else_gets_a_kit_that_somebody_has(school):
     assert Checkout.objects.count() == 1
 
 
-def test_a_kit_not_reserved_to_anybody_needs_somebody_to_take_it(school):
+def test_a_kit_not_reserved_to_anybody_needs_somebody_to_take_it(school: World) -> None:
     with pytest.raises(Unacceptable) as refused:
         custody.check_out(act(school.keeper), school.day_01)
 
     assert refused.value.code == "who-takes-it"
 
 
-def test_a_due_time_that_has_passed_is_refused(school):
+def test_a_due_time_that_has_passed_is_refused(school: World) -> None:
     with pytest.raises(Unacceptable) as refused:
         out(school, due_at=clock.now() - timedelta(hours=1))
 
     assert refused.value.code == "due-in-the-past"
 
 
-def test_a_kit_without_its_must_have_does_not_go_whoever_asks(school):
+def test_a_kit_without_its_must_have_does_not_go_whoever_asks(school: World) -> None:
     with pytest.raises(Refused) as refused:
         custody.check_out(
             act(school.keeper), school.day_02, person=school.guide, short_reason="it will do"
@@ -89,7 +90,7 @@ def test_a_kit_without_its_must_have_does_not_go_whoever_asks(school):
     assert any(r["facts"].get("criticality") == "must-have" for r in refused.value.facts["reasons"])
 
 
-def test_a_short_kit_goes_only_with_a_reason_of_who_may_give_one(school):
+def test_a_short_kit_goes_only_with_a_reason_of_who_may_give_one(school: World) -> None:
     some_shears = school.lots["shears"]
     custody.check_in(
         act(school.keeper), school.day_01, used=[UseLine(some_shears.item, 1, lot=some_shears)]
@@ -106,7 +107,7 @@ def test_a_short_kit_goes_only_with_a_reason_of_who_may_give_one(school):
     assert out(school, short_reason="no climbing today").checkout.short_reason
 
 
-def test_a_rescue_always_goes_and_the_keeper_is_told_at_once(school):
+def test_a_rescue_always_goes_and_the_keeper_is_told_at_once(school: World) -> None:
     taken = custody.check_out(
         act(school.stranger), school.day_02, person=school.stranger, emergency=True
     )
@@ -117,7 +118,7 @@ def test_a_rescue_always_goes_and_the_keeper_is_told_at_once(school):
     assert Notice.objects.filter(kind="emergency", person=school.keeper).exists()
 
 
-def test_what_went_although_somebody_had_it_is_recorded_and_marked_irregular(school):
+def test_what_went_although_somebody_had_it_is_recorded_and_marked_irregular(school: World) -> None:
     first = out(school).checkout
 
     late = custody.check_out(
@@ -130,7 +131,7 @@ def test_what_went_although_somebody_had_it_is_recorded_and_marked_irregular(sch
     assert holders.open_checkout(school.day_01).person == school.instructor
 
 
-def test_what_went_earlier_is_dated_when_it_went(school):
+def test_what_went_earlier_is_dated_when_it_went(school: World) -> None:
     earlier = clock.now() - timedelta(minutes=20)
 
     late = custody.check_out(
@@ -144,7 +145,7 @@ def test_what_went_earlier_is_dated_when_it_went(school):
     assert late.checkout.out_at == late.entry.occurred_at
 
 
-def test_sealed_and_dry_with_the_right_seal_is_fit_again_at_once(school):
+def test_sealed_and_dry_with_the_right_seal_is_fit_again_at_once(school: World) -> None:
     sorting.reseal(act(school.keeper), school.day_01, "0417")
     out(school)
 
@@ -158,7 +159,7 @@ def test_sealed_and_dry_with_the_right_seal_is_fit_again_at_once(school):
     assert back.irregular == []
 
 
-def test_a_seal_number_that_is_not_the_one_means_it_was_opened(school):
+def test_a_seal_number_that_is_not_the_one_means_it_was_opened(school: World) -> None:
     sorting.reseal(act(school.keeper), school.day_01, "0417")
     out(school)
 
@@ -172,7 +173,7 @@ def test_a_seal_number_that_is_not_the_one_means_it_was_opened(school):
     assert fresh(school.day_01).to_sort_since is not None
 
 
-def test_sealed_and_dry_without_a_seal_on_record_waits_to_be_sorted(school):
+def test_sealed_and_dry_without_a_seal_on_record_waits_to_be_sorted(school: World) -> None:
     out(school)
 
     back = custody.check_in(act(school.guide), school.day_01, as_found=AsFound.SEALED)
@@ -181,7 +182,7 @@ def test_sealed_and_dry_without_a_seal_on_record_waits_to_be_sorted(school):
     assert fresh(school.day_01).to_sort_since is not None
 
 
-def test_a_kit_to_sort_later_does_not_go_until_somebody_looked_inside(school):
+def test_a_kit_to_sort_later_does_not_go_until_somebody_looked_inside(school: World) -> None:
     out(school)
     custody.check_in(act(school.guide), school.day_01)
 
@@ -191,7 +192,7 @@ def test_a_kit_to_sort_later_does_not_go_until_somebody_looked_inside(school):
     assert out(school).checkout.person == school.guide
 
 
-def test_what_was_used_is_written_against_the_trip(school):
+def test_what_was_used_is_written_against_the_trip(school: World) -> None:
     walk = trip("Ridge walk", school.store)
     out(school, trip=walk, short_reason="together with another")
 
@@ -206,7 +207,7 @@ def test_what_was_used_is_written_against_the_trip(school):
     assert units(school.dressings, back.use.lines[0].section) == 4
 
 
-def test_anyone_may_hand_in_any_kit_wherever_they_are(school):
+def test_anyone_may_hand_in_any_kit_wherever_they_are(school: World) -> None:
     out(school)
 
     back = custody.check_in(act(school.stranger, room=school.hut), school.day_01)
@@ -216,14 +217,14 @@ def test_anyone_may_hand_in_any_kit_wherever_they_are(school):
     assert holders.open_checkout(school.day_01) is None
 
 
-def test_a_kit_that_was_not_out_is_written_down_as_here(school):
+def test_a_kit_that_was_not_out_is_written_down_as_here(school: World) -> None:
     back = custody.check_in(act(school.guide), school.day_01)
 
     assert back.checkout is None
     assert back.entry.irregular == ["was-not-out"]
 
 
-def test_a_wet_kit_dries_and_a_broken_one_is_kept_back(school):
+def test_a_wet_kit_dries_and_a_broken_one_is_kept_back(school: World) -> None:
     out(school)
 
     custody.check_in(act(school.guide), school.day_01, wet=True, wrong="a torn zip")
@@ -233,7 +234,7 @@ def test_a_wet_kit_dries_and_a_broken_one_is_kept_back(school):
     assert Notice.objects.filter(kind="something-wrong").exists()
 
 
-def test_passing_on_keeps_one_checkout_and_every_holder(school):
+def test_passing_on_keeps_one_checkout_and_every_holder(school: World) -> None:
     taken = out(school)
 
     custody.pass_on(act(school.guide), school.day_01, school.instructor)
@@ -245,7 +246,7 @@ def test_passing_on_keeps_one_checkout_and_every_holder(school):
     assert people == [school.guide, school.instructor]
 
 
-def test_passing_to_whoever_has_it_already_is_recorded_and_changes_nothing(school):
+def test_passing_to_whoever_has_it_already_is_recorded_and_changes_nothing(school: World) -> None:
     taken = out(school)
 
     passed = custody.pass_on(act(school.keeper), school.day_01, school.guide)
@@ -259,7 +260,9 @@ def test_passing_to_whoever_has_it_already_is_recorded_and_changes_nothing(schoo
     assert list(audit.findings()) == []
 
 
-def test_a_kit_passed_on_that_the_book_shows_in_is_written_as_gone_and_the_keeper_told(school):
+def test_a_kit_passed_on_that_the_book_shows_in_is_written_as_gone_and_the_keeper_told(
+    school: World,
+) -> None:
     held = custody.pass_on(act(school.guide), school.day_01, school.instructor).checkout
 
     assert held.person == school.instructor
@@ -268,7 +271,7 @@ def test_a_kit_passed_on_that_the_book_shows_in_is_written_as_gone_and_the_keepe
     assert Notice.objects.filter(kind="irregular", person=school.keeper).exists()
 
 
-def test_a_lost_kit_that_is_scanned_was_found(school):
+def test_a_lost_kit_that_is_scanned_was_found(school: World) -> None:
     holds.mark_lost(act(school.guide), school.day_01)
 
     custody.check_in(act(school.guide), school.day_01)
@@ -277,7 +280,7 @@ def test_a_lost_kit_that_is_scanned_was_found(school):
     assert Notice.objects.filter(kind="lost", person=school.instructor).exists()
 
 
-def test_an_out_of_date_dressing_inside_keeps_the_kit_here_until_it_is_out(school):
+def test_an_out_of_date_dressing_inside_keeps_the_kit_here_until_it_is_out(school: World) -> None:
     from kits.services.stock import counting
     from kits.services.stock.counting import CountLine
 

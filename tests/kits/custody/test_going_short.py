@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
+from pytest_django import Settings
 
 from gearroom.core import clock
 from gearroom.core.acts.problems import NotAllowed, NotFound, Refused, Unacceptable
+from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.people import people
 from kits.models import (
     Checkout,
     Clearance,
     ClearanceAnswer,
+    Item,
     Kit,
     Notice,
     Reservation,
@@ -26,6 +30,7 @@ from kits.services.kits import holds
 from kits.services.ledger import audit, readiness, reversal
 from kits.services.ledger.levels import LooseLevel
 from kits.services.mail import digest_data, digest_text, notice_texts
+from kits.services.notices.links import clearance_token
 from kits.services.people import merging
 from kits.services.recalls import recalls
 from kits.services.restocking import adding, sorting
@@ -37,16 +42,18 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def school():
+def school() -> make.World:
     return make.world()
 
 
-def lacking(school, priority=Criticality.ROUTINE):
+def lacking(school: make.World, priority: Criticality = Criticality.ROUTINE) -> tuple[Kit, Item]:
     """A kit ROPE-01 that carries no sling, of which its list asks for two; and the sling."""
     return lacking_named(school, "ROPE-01", priority)
 
 
-def lacking_named(school, name, priority=Criticality.ROUTINE):
+def lacking_named(
+    school: make.World, name: str, priority: Criticality = Criticality.ROUTINE
+) -> tuple[Kit, Item]:
     """The same, by another name."""
     sling = make.item("Sling" if name == "ROPE-01" else f"Sling of {name}")
     version = make.kit_list(
@@ -57,24 +64,24 @@ def lacking_named(school, name, priority=Criticality.ROUTINE):
     return make.fresh(kit), sling
 
 
-def out(school, kit, who=None, **more):
+def out(school: make.World, kit: Kit, who: Any = None, **more: Person | str) -> custody.CheckOut:
     return custody.check_out(
         make.act(who or school.guide), make.fresh(kit), person=school.guide, **more
     )
 
 
-def refused(school, kit, who=None, **more):
+def refused(school: make.World, kit: Kit, who: Any = None, **more: Any) -> Refused:
     with pytest.raises(Refused) as problem:
         out(school, kit, who, **more)
     return problem.value
 
 
-def offered(problem):
+def offered(problem: Refused) -> list[Any]:
     return [row["do"] for row in problem.facts["offers"]]
 
 
 # ------------------------------------------------------------------------------ what is offered
-def test_a_short_kit_offers_the_shelf_then_another_then_going_short(school):
+def test_a_short_kit_offers_the_shelf_then_another_then_going_short(school: make.World) -> None:
     kit, sling = lacking(school)
     other = make.kit("ROPE-02", kit.list_version, school.store)
     shelf = make.shelf(school.store, "B3")
@@ -97,7 +104,7 @@ def test_a_short_kit_offers_the_shelf_then_another_then_going_short(school):
     assert short["needs"] == ["short_reason"]
 
 
-def test_what_is_offered_settles_it(school):
+def test_what_is_offered_settles_it(school: make.World) -> None:
     kit, sling = lacking(school)
     make.some(sling, school.shelf, 2, "S", make.days(300))
     make.some(sling, school.shelf, 5, "SOON", make.days(300))
@@ -109,7 +116,7 @@ def test_what_is_offered_settles_it(school):
     assert list(audit.findings()) == []
 
 
-def test_adding_is_no_check_of_the_kit_and_ends_no_sorting(school):
+def test_adding_is_no_check_of_the_kit_and_ends_no_sorting(school: make.World) -> None:
     kit, sling = lacking(school)
     make.some(sling, school.shelf, 5, "S", make.days(300))
     custody.check_in(make.act(school.guide), kit)
@@ -124,7 +131,7 @@ def test_adding_is_no_check_of_the_kit_and_ends_no_sorting(school):
     assert list(audit.findings()) == []
 
 
-def test_a_box_that_nobody_counts_is_filled_up_from_its_shelf(school):
+def test_a_box_that_nobody_counts_is_filled_up_from_its_shelf(school: make.World) -> None:
     wipes = make.item("Wipes", by_eye=True, needs_date=False)
     version = make.kit_list(
         "Wipes", {"main": [(wipes, 1, 1, Criticality.ROUTINE)]}, signed_by=school.adviser
@@ -140,7 +147,7 @@ def test_a_box_that_nobody_counts_is_filled_up_from_its_shelf(school):
     assert out(school, kit).verdict.word is Word.READY
 
 
-def test_what_no_shelf_here_has_is_not_offered_and_not_added(school):
+def test_what_no_shelf_here_has_is_not_offered_and_not_added(school: make.World) -> None:
     kit, sling = lacking(school)
     make.some(sling, school.hut_shelf, 5, "S", make.days(300))
     line = kit.list_version.sections.get().lines.get()
@@ -153,7 +160,7 @@ def test_what_no_shelf_here_has_is_not_offered_and_not_added(school):
 
 
 @pytest.mark.parametrize("why", ["promised", "out", "other room", "other list", "not fit"])
-def test_a_kit_that_is_not_free_or_not_fit_is_not_offered(school, why):
+def test_a_kit_that_is_not_free_or_not_fit_is_not_offered(school: make.World, why: str) -> None:
     kit, sling = lacking(school)
     follows = kit.list_version
     if why == "other list":
@@ -174,7 +181,7 @@ def test_a_kit_that_is_not_free_or_not_fit_is_not_offered(school, why):
     assert "take-other" not in offered(refused(school, kit))
 
 
-def test_a_kit_left_for_sorting_offers_a_check_first(school):
+def test_a_kit_left_for_sorting_offers_a_check_first(school: make.World) -> None:
     custody.check_in(make.act(school.guide), school.day_01)
 
     problem = refused(school, school.day_01)
@@ -185,7 +192,7 @@ def test_a_kit_left_for_sorting_offers_a_check_first(school):
 
 
 @pytest.mark.parametrize("stop", ["on hold", "recalled"])
-def test_whatever_else_stops_it_only_another_kit_is_offered(school, stop):
+def test_whatever_else_stops_it_only_another_kit_is_offered(school: make.World, stop: str) -> None:
     other = scanned.filled("DAY-03", school)
     if stop == "on hold":
         holds.withhold(make.act(school.keeper), school.day_01, WithheldKind.DRYING)
@@ -206,7 +213,7 @@ def test_whatever_else_stops_it_only_another_kit_is_offered(school, stop):
         out(school, school.day_01, cleared_by=school.keeper, short_reason="it must")
 
 
-def test_readiness_by_the_api_carries_the_same_offers(school):
+def test_readiness_by_the_api_carries_the_same_offers(school: make.World) -> None:
     kit, _sling = lacking(school)
 
     answer = make.caller(school.guide).get(f"kits/{kit.name}/readiness/").json()
@@ -215,7 +222,7 @@ def test_readiness_by_the_api_carries_the_same_offers(school):
     assert make.caller(school.guide).get("kits/DAY-01/readiness/").json()["offers"] == []
 
 
-def test_the_api_adds_what_one_line_lacks(school):
+def test_the_api_adds_what_one_line_lacks(school: make.World) -> None:
     kit, sling = lacking(school)
     make.some(sling, school.shelf, 5, "S", make.days(300))
     call = make.caller(school.guide)
@@ -227,14 +234,16 @@ def test_the_api_adds_what_one_line_lacks(school):
     assert (done.status_code, done.json()["units_put_in"]) == (201, 3)
 
 
-def another_full(school, name, kit, sling):
+def another_full(school: make.World, name: str, kit: Kit, sling: Item) -> Kit:
     other = make.kit(name, kit.list_version, school.store)
     make.put_in(other, make.some(sling, school.shelf, 3, "S", make.days(300)), school.shelf, 3)
     sorting.look_inside(make.act(), other)
     return make.fresh(other)
 
 
-def test_another_kit_that_the_api_offers_is_taken_by_what_the_offer_says(school):
+def test_another_kit_that_the_api_offers_is_taken_by_what_the_offer_says(
+    school: make.World,
+) -> None:
     kit, sling = lacking(school)
     full = another_full(school, "ROPE-00", kit, sling)
     other = another_full(school, "ROPE-02", kit, sling)
@@ -255,7 +264,7 @@ def test_another_kit_that_the_api_offers_is_taken_by_what_the_offer_says(school)
     assert {row.kit for row in promised} == {full, other}, "the short one is promised no more"
 
 
-def test_another_kit_for_no_trip_swaps_nothing(school):
+def test_another_kit_for_no_trip_swaps_nothing(school: make.World) -> None:
     kit, sling = lacking(school)
     another_full(school, "ROPE-02", kit, sling)
 
@@ -265,7 +274,9 @@ def test_another_kit_for_no_trip_swaps_nothing(school):
 
 
 # ------------------------------------------------------------------------------------ going short
-def test_a_guide_lets_it_go_on_a_routine_line_and_its_people_are_told_once(school):
+def test_a_guide_lets_it_go_on_a_routine_line_and_its_people_are_told_once(
+    school: make.World,
+) -> None:
     kit, _sling = lacking(school)
 
     out(school, kit, short_reason="two of us carry one")
@@ -279,7 +290,7 @@ def test_a_guide_lets_it_go_on_a_routine_line_and_its_people_are_told_once(schoo
     assert Checkout.objects.latest("id").short_reason == "again"
 
 
-def test_after_something_was_put_in_the_same_lack_is_told_anew(school):
+def test_after_something_was_put_in_the_same_lack_is_told_anew(school: make.World) -> None:
     kit, sling = lacking(school)
     out(school, kit, short_reason="we go light")
     custody.check_in(make.act(school.guide), kit)
@@ -291,7 +302,7 @@ def test_after_something_was_put_in_the_same_lack_is_told_anew(school):
     assert Notice.objects.filter(kind="went-short", person=school.keeper).count() == 2
 
 
-def test_on_an_important_line_a_guide_does_not_unless_the_room_says_so(school):
+def test_on_an_important_line_a_guide_does_not_unless_the_room_says_so(school: make.World) -> None:
     kit, _sling = lacking(school, Criticality.IMPORTANT)
     assert offered(refused(school, kit)) == ["clear-by-phone"]
     with pytest.raises(NotAllowed):
@@ -304,7 +315,9 @@ def test_on_an_important_line_a_guide_does_not_unless_the_room_says_so(school):
     assert out(school, kit, short_reason="two of us carry one").checkout
 
 
-def test_a_keeper_lets_it_go_on_an_important_line_and_is_not_told_of_it_themselves(school):
+def test_a_keeper_lets_it_go_on_an_important_line_and_is_not_told_of_it_themselves(
+    school: make.World,
+) -> None:
     kit, _sling = lacking(school, Criticality.IMPORTANT)
 
     out(school, kit, school.keeper, short_reason="seen to")
@@ -312,7 +325,9 @@ def test_a_keeper_lets_it_go_on_an_important_line_and_is_not_told_of_it_themselv
     assert {n.person for n in Notice.objects.filter(kind="went-short")} == {school.instructor}
 
 
-def test_what_nobody_checked_lately_is_no_line_and_a_guide_is_offered_a_check(school):
+def test_what_nobody_checked_lately_is_no_line_and_a_guide_is_offered_a_check(
+    school: make.World,
+) -> None:
     kit = scanned.filled("DAY-03", school)
     Kit.objects.filter(pk=kit.pk).update(look_interval_days=1)
     later = make.days(0) + timedelta(days=3)
@@ -325,7 +340,7 @@ def test_what_nobody_checked_lately_is_no_line_and_a_guide_is_offered_a_check(sc
 
 
 # ------------------------------------------------------------------------------- cleared by phone
-def test_a_must_have_offers_those_who_may_clear_it_by_phone(school):
+def test_a_must_have_offers_those_who_may_clear_it_by_phone(school: make.World) -> None:
     kit, _sling = lacking(school, Criticality.MUST_HAVE)
 
     problem = refused(school, kit)
@@ -337,7 +352,7 @@ def test_a_must_have_offers_those_who_may_clear_it_by_phone(school):
     assert names == ["Ada", "Ines", "Kim"]
 
 
-def test_cleared_by_phone_it_goes_and_whoever_is_named_is_asked(school):
+def test_cleared_by_phone_it_goes_and_whoever_is_named_is_asked(school: make.World) -> None:
     kit, _sling = lacking(school, Criticality.MUST_HAVE)
 
     taken = out(school, kit, cleared_by=school.instructor)
@@ -350,7 +365,7 @@ def test_cleared_by_phone_it_goes_and_whoever_is_named_is_asked(school):
     assert taken.entry.irregular == []
 
 
-def test_a_guide_or_a_keeper_of_another_room_does_not_clear_it(school):
+def test_a_guide_or_a_keeper_of_another_room_does_not_clear_it(school: make.World) -> None:
     kit, _sling = lacking(school, Criticality.MUST_HAVE)
     elsewhere = make.person("Eve", Role.KEEPER, school.hut)
 
@@ -362,10 +377,10 @@ def test_a_guide_or_a_keeper_of_another_room_does_not_clear_it(school):
     assert not Checkout.objects.exists()
 
 
-def test_whoever_did_clear_it_says_so_once_by_the_link(school):
+def test_whoever_did_clear_it_says_so_once_by_the_link(school: make.World) -> None:
     kit, _sling = lacking(school, Criticality.MUST_HAVE)
     out(school, kit, cleared_by=school.adviser)
-    link = clearances.token(Clearance.objects.get().pk)
+    link = clearance_token(Clearance.objects.get().pk)
 
     done = clearances.answer_by_link(clearances.by_link(link), confirmed=True)
 
@@ -378,7 +393,7 @@ def test_whoever_did_clear_it_says_so_once_by_the_link(school):
     assert list(audit.findings()) == []
 
 
-def test_a_clearance_that_was_none_is_told_at_once_and_marked(school):
+def test_a_clearance_that_was_none_is_told_at_once_and_marked(school: make.World) -> None:
     kit, _sling = lacking(school, Criticality.MUST_HAVE)
     out(school, kit, cleared_by=school.adviser)
 
@@ -389,7 +404,7 @@ def test_a_clearance_that_was_none_is_told_at_once_and_marked(school):
     assert {n.person for n in told} == {school.keeper, school.instructor}
 
 
-def test_a_take_out_is_undone_whatever_was_said_of_its_clearance(school):
+def test_a_take_out_is_undone_whatever_was_said_of_its_clearance(school: make.World) -> None:
     kit, _sling = lacking(school, Criticality.MUST_HAVE)
     taken = out(school, kit, cleared_by=school.adviser)
     clearances.answer_by_link(Clearance.objects.get(), confirmed=False)
@@ -401,12 +416,12 @@ def test_a_take_out_is_undone_whatever_was_said_of_its_clearance(school):
     assert list(audit.findings()) == []
 
 
-def test_a_link_that_was_not_made_here_is_none(school):
+def test_a_link_that_was_not_made_here_is_none(school: make.World) -> None:
     with pytest.raises(NotFound):
         clearances.by_link("made-up")
 
 
-def test_signed_in_only_whoever_is_named_answers(school):
+def test_signed_in_only_whoever_is_named_answers(school: make.World) -> None:
     kit, _sling = lacking(school, Criticality.MUST_HAVE)
     out(school, kit, cleared_by=school.instructor)
     pk = Clearance.objects.get().pk
@@ -423,7 +438,7 @@ def test_signed_in_only_whoever_is_named_answers(school):
 
 
 @pytest.mark.parametrize("by", ["signed in", "by the link"])
-def test_whoever_turns_out_to_be_the_one_named_answers(school, by):
+def test_whoever_turns_out_to_be_the_one_named_answers(school: make.World, by: str) -> None:
     kit, _sling = lacking(school, Criticality.MUST_HAVE)
     out(school, kit, cleared_by=school.instructor)
     kept = make.person("Ines Hall", Role.GUIDE, school.hut)
@@ -443,7 +458,9 @@ def test_whoever_turns_out_to_be_the_one_named_answers(school, by):
     assert ClearanceAnswer.objects.get().entry.person == kept
 
 
-def test_unanswered_after_a_day_it_is_said_until_it_is_answered_or_undone(school):
+def test_unanswered_after_a_day_it_is_said_until_it_is_answered_or_undone(
+    school: make.World,
+) -> None:
     kit, _sling = lacking(school, Criticality.MUST_HAVE)
     taken = out(school, kit, cleared_by=school.instructor)
     tomorrow = clock.now() + timedelta(days=1, minutes=1)
@@ -458,7 +475,7 @@ def test_unanswered_after_a_day_it_is_said_until_it_is_answered_or_undone(school
     assert clearances.unanswered([kit.pk], tomorrow) == []
 
 
-def test_the_weekly_email_and_its_letter_say_so_too(school):
+def test_the_weekly_email_and_its_letter_say_so_too(school: make.World) -> None:
     kit, _sling = lacking(school, Criticality.MUST_HAVE)
     out(school, kit, cleared_by=school.adviser)
     week = digest_data.gather([school.instructor], clock.now() + timedelta(days=2))
@@ -469,7 +486,9 @@ def test_the_weekly_email_and_its_letter_say_so_too(school):
     assert "ask Ada" in text
 
 
-def test_each_notice_says_what_it_is_about_and_the_named_persons_has_the_link(school, settings):
+def test_each_notice_says_what_it_is_about_and_the_named_persons_has_the_link(
+    school: make.World, settings: Settings
+) -> None:
     settings.PUBLIC_URL = "https://gear.umberfell.example"
     kit, _sling = lacking(school, Criticality.MUST_HAVE)
     out(school, kit, cleared_by=school.adviser)
@@ -479,20 +498,20 @@ def test_each_notice_says_what_it_is_about_and_the_named_persons_has_the_link(sc
 
     texts = {n.kind: as_text(notice_texts.letter(n)) for n in Notice.objects.all()}
 
-    link = f"https://gear.umberfell.example/cleared/{clearances.token(Clearance.objects.get().pk)}"
+    link = f"https://gear.umberfell.example/cleared/{clearance_token(Clearance.objects.get().pk)}"
     assert link[:60] in texts["cleared-by-phone"]
     assert "Did you?" in texts["cleared-by-phone"]
     assert "short of 2 × Sling" in texts["not-cleared"]
     assert "two of us carry one" in texts["went-short"]
 
 
-def test_a_kit_that_needs_no_clearance_by_now_goes_without_one(school):
+def test_a_kit_that_needs_no_clearance_by_now_goes_without_one(school: make.World) -> None:
     out(school, school.day_01, cleared_by=school.keeper)
 
     assert not Clearance.objects.exists()
 
 
-def test_the_api_takes_who_cleared_it(school):
+def test_the_api_takes_who_cleared_it(school: make.World) -> None:
     kit, _sling = lacking(school, Criticality.MUST_HAVE)
 
     answer = make.caller(school.guide).post(

@@ -3,11 +3,23 @@ what was used in class, and what in a kit is a participant's own."""
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from gearroom.core.acts.problems import Invalid, Refused
 from gearroom.core.models import Membership
-from kits.models import AsFound, Entry, EntryKind, Movement, PlaceKind, UnmetNeed, WithheldKind
+from kits.models import (
+    AsFound,
+    Entry,
+    EntryKind,
+    Kit,
+    Movement,
+    PlaceKind,
+    Trip,
+    UnmetNeed,
+    WithheldKind,
+)
 from kits.rules.custody.use import Went
 from kits.rules.ledger.facts import Kind
 from kits.services.custody import custody, unmet_needs, use_suggestions, wrong_kit
@@ -29,7 +41,7 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def w():
+def w() -> make.World:
     made = world()
     made.splint = make.item("Splint", Kind.TOOL, needs_date=False)
     made.splints = make.some(made.splint, made.shelf, 4, "S1")
@@ -38,33 +50,35 @@ def w():
 
 
 @pytest.fixture
-def trip(w):
+def trip(w: make.World) -> Trip:
     return make.trip("Ridge walk", w.store, leader=w.guide)
 
 
-def out(w, trip=None, kit=None):
+def out(w: make.World, trip: Trip | None = None, kit: Any = None) -> Entry:
     return custody.check_out(act(w.keeper), kit or w.day_01, person=w.guide, trip=trip).entry
 
 
-def back(w, kit=None, who=None, **more):
+def back(w: make.World, kit: Kit | None = None, who: Any = None, **more: Any) -> custody.CheckIn:
     return custody.check_in(act(who or w.keeper), kit or w.day_01, **more)
 
 
-def clean():
+def clean() -> bool:
     return list(audit.findings()) == []
 
 
-def undo(w, entry, **more):
+def undo(w: make.World, entry: Entry, **more: bool | int | None) -> reversal.Reversed:
     return reversal.reverse(act(w.keeper), entry.pk, **more)
 
 
-def undo_all(w, entry):
+def undo_all(w: make.World, entry: Entry) -> reversal.Reversed:
     last = reversal.preview(act(w.keeper), entry.pk)[1].later
     return undo(w, entry, together=True, through=last[-1].pk if last else None)
 
 
 # ------------------------------------------------ needed, not in the kit
-def test_what_was_needed_and_not_in_the_kit_is_kept_against_its_trip(w, trip):
+def test_what_was_needed_and_not_in_the_kit_is_kept_against_its_trip(
+    w: make.World, trip: Trip
+) -> None:
     out(w, trip)
     needed = [
         NeedLine(words="  tick  remover "),
@@ -82,7 +96,9 @@ def test_what_was_needed_and_not_in_the_kit_is_kept_against_its_trip(w, trip):
     assert clean()
 
 
-def test_it_may_be_said_later_by_whoever_had_the_kit_and_is_no_use(w, trip):
+def test_it_may_be_said_later_by_whoever_had_the_kit_and_is_no_use(
+    w: make.World, trip: Trip
+) -> None:
     out(w, trip)
     back(w)
     before = units(w.dressings, section(w.day_01))
@@ -100,14 +116,16 @@ def test_it_may_be_said_later_by_whoever_had_the_kit_and_is_no_use(w, trip):
 
 
 @pytest.mark.parametrize("row", [{}, {"words": " "}, {"words": "x" * 121}])
-def test_a_need_of_nothing_is_refused_with_what_to_do(w, row):
+def test_a_need_of_nothing_is_refused_with_what_to_do(
+    w: make.World, row: dict[Any, Any] | dict[str, str]
+) -> None:
     answer = caller(w.keeper).post("kits/DAY-01/needed/", {"needed": [row]})
 
     assert answer.status_code == 400
     assert not UnmetNeed.objects.exists()
 
 
-def test_undoing_the_hand_back_takes_the_need_with_it(w, trip):
+def test_undoing_the_hand_back_takes_the_need_with_it(w: make.World, trip: Trip) -> None:
     out(w, trip)
     done = back(w, remarks=Remarks(needed=[NeedLine(words="crutch")]))
 
@@ -119,7 +137,7 @@ def test_undoing_the_hand_back_takes_the_need_with_it(w, trip):
 
 
 # ------------------------------------------------ used in class
-def test_what_is_used_in_class_leaves_the_kit_and_is_no_need(w):
+def test_what_is_used_in_class_leaves_the_kit_and_is_no_need(w: make.World) -> None:
     out(w)
 
     back(w, used=[UseLine(w.dressing, 2, went=Went.IN_CLASS)])
@@ -134,7 +152,7 @@ def test_what_is_used_in_class_leaves_the_kit_and_is_no_need(w):
     assert clean()
 
 
-def test_the_api_says_what_became_of_each_thing(w):
+def test_the_api_says_what_became_of_each_thing(w: make.World) -> None:
     out(w)
     body = {
         "used": [
@@ -154,16 +172,16 @@ def test_the_api_says_what_became_of_each_thing(w):
 
 
 # ------------------------------------------------ may come back
-def gone(w, count=1, trip=None):
+def gone(w: make.World, count: int = 1, trip: Trip | None = None) -> Entry:
     out(w, trip)
     return back(w, used=[UseLine(w.splint, count, went=Went.MAY_COME_BACK)]).entry
 
 
-def listed(w):
+def listed(w: make.World) -> list[Any]:
     return [(row.kit.name, row.lot, row.units) for row in away.in_rooms([w.store.pk])]
 
 
-def test_a_splint_that_went_with_a_casualty_is_out_of_the_kit_and_listed(w):
+def test_a_splint_that_went_with_a_casualty_is_out_of_the_kit_and_listed(w: make.World) -> None:
     gone(w, 2)
 
     assert units(w.splints, section(w.day_01)) == 0
@@ -175,7 +193,9 @@ def test_a_splint_that_went_with_a_casualty_is_out_of_the_kit_and_listed(w):
     assert clean()
 
 
-def test_it_comes_back_onto_a_shelf_or_is_written_off_as_used_on_its_trip(w, trip):
+def test_it_comes_back_onto_a_shelf_or_is_written_off_as_used_on_its_trip(
+    w: make.World, trip: Trip
+) -> None:
     gone(w, 2, trip)
     body = {"lot": str(w.splints.pk), "units": 1, "shelf": str(w.upper.pk)}
 
@@ -193,7 +213,7 @@ def test_it_comes_back_onto_a_shelf_or_is_written_off_as_used_on_its_trip(w, tri
     assert clean()
 
 
-def test_what_is_recalled_meanwhile_comes_back_into_quarantine(w):
+def test_what_is_recalled_meanwhile_comes_back_into_quarantine(w: make.World) -> None:
     gone(w)
     recalls.start(act(w.keeper), item=w.splint, scope="number", number="S1")
     assert listed(w) == [("DAY-01", w.splints, 1)]  # nobody here could set it apart
@@ -206,14 +226,14 @@ def test_what_is_recalled_meanwhile_comes_back_into_quarantine(w):
     assert clean()
 
 
-def test_medicines_and_sterile_things_never_come_back(w):
+def test_medicines_and_sterile_things_never_come_back(w: make.World) -> None:
     out(w)
     for item in (w.tablets, w.dressing):
         with pytest.raises(Invalid, match="never comes back"):
             back(w, used=[UseLine(item, 1, went=Went.MAY_COME_BACK)])
 
 
-def test_what_is_away_is_moved_and_thrown_out_by_its_own_list_alone(w):
+def test_what_is_away_is_moved_and_thrown_out_by_its_own_list_alone(w: make.World) -> None:
     gone(w)
     place = Movement.objects.get(entry__kind=EntryKind.USE).to_place
 
@@ -226,7 +246,7 @@ def test_what_is_away_is_moved_and_thrown_out_by_its_own_list_alone(w):
     assert listed(w) == [("DAY-01", w.splints, 1)]
 
 
-def test_undoing_the_hand_back_takes_what_came_back_since_with_it(w):
+def test_undoing_the_hand_back_takes_what_came_back_since_with_it(w: make.World) -> None:
     entry = gone(w)
     away.come_back(act(w.keeper), w.day_01, w.splints, 1, w.upper)
 
@@ -238,7 +258,9 @@ def test_undoing_the_hand_back_takes_what_came_back_since_with_it(w):
     assert clean()
 
 
-def test_undoing_it_takes_what_came_back_from_that_kit_though_as_much_of_another_is_away(w):
+def test_undoing_it_takes_what_came_back_from_that_kit_though_as_much_of_another_is_away(
+    w: make.World,
+) -> None:
     make.put_in(w.day_02, w.splints, w.shelf, 1)
     back(w, w.day_02, used=[UseLine(w.splint, 1, went=Went.MAY_COME_BACK)])
     entry = gone(w)
@@ -252,7 +274,7 @@ def test_undoing_it_takes_what_came_back_from_that_kit_though_as_much_of_another
 
 
 @pytest.mark.parametrize("way", ["back", "off"])
-def test_that_it_came_back_or_will_not_is_undone_alone(w, way):
+def test_that_it_came_back_or_will_not_is_undone_alone(w: make.World, way: str) -> None:
     gone(w)
     entry = (
         away.come_back(act(w.keeper), w.day_01, w.splints, 1, w.upper)
@@ -267,16 +289,16 @@ def test_that_it_came_back_or_will_not_is_undone_alone(w, way):
 
 
 # ------------------------------------------------ mixed up
-def word(kit):
+def word(kit: Kit) -> str:
     return verdict_texts.verdict(verdicts.judged_one(fresh(kit)).verdict)
 
 
-def count(w, kit, found=()):
+def count(w: make.World, kit: Kit, found: list[Any] | tuple[()] = ()) -> Entry:
     places = list(kit.sections.all())
     return counting.count(act(w.keeper), places, found, complete=True).entry
 
 
-def test_kits_that_were_mixed_up_stop_until_each_is_counted(w):
+def test_kits_that_were_mixed_up_stop_until_each_is_counted(w: make.World) -> None:
     out(w)
     other = w.day_02
 
@@ -294,7 +316,7 @@ def test_kits_that_were_mixed_up_stop_until_each_is_counted(w):
     assert clean()
 
 
-def test_a_count_of_one_pouch_is_not_enough_and_neither_is_a_word(w):
+def test_a_count_of_one_pouch_is_not_enough_and_neither_is_a_word(w: make.World) -> None:
     mixed_contents.report(act(w.guide), w.day_01, [w.day_02])
 
     with pytest.raises(Refused) as problem:
@@ -306,7 +328,9 @@ def test_a_count_of_one_pouch_is_not_enough_and_neither_is_a_word(w):
     assert "contents mixed" in word(w.day_01)
 
 
-def test_undoing_the_count_keeps_the_kit_back_again_and_undoing_the_report_keeps_the_count(w):
+def test_undoing_the_count_keeps_the_kit_back_again_and_undoing_the_report_keeps_the_count(
+    w: make.World,
+) -> None:
     report = mixed_contents.report(act(w.guide), w.day_01, [w.day_02])
     entry = count(w, w.day_01, [CountLine(section(w.day_01), 3, w.dressings)])
 
@@ -322,14 +346,16 @@ def test_undoing_the_count_keeps_the_kit_back_again_and_undoing_the_report_keeps
     assert clean()
 
 
-def test_a_kit_is_not_mixed_up_with_itself_or_with_nothing(w):
+def test_a_kit_is_not_mixed_up_with_itself_or_with_nothing(w: make.World) -> None:
     for kits in ([], [w.day_01]):
         with pytest.raises(Invalid, match="the other kit"):
             mixed_contents.report(act(w.guide), w.day_01, kits)
 
 
 # ------------------------------------------------ not ours
-def test_a_participants_own_thing_is_there_until_it_was_given_back(w, trip):
+def test_a_participants_own_thing_is_there_until_it_was_given_back(
+    w: make.World, trip: Trip
+) -> None:
     out(w, trip)
     body = {"inside": True}
     assert caller(w.guide).post("kits/DAY-01/not-ours/", body).status_code == 201
@@ -346,7 +372,7 @@ def test_a_participants_own_thing_is_there_until_it_was_given_back(w, trip):
     assert clean()
 
 
-def test_undoing_that_it_was_given_back_asks_for_it_again(w):
+def test_undoing_that_it_was_given_back_asks_for_it_again(w: make.World) -> None:
     participants_own.report(act(w.guide), w.day_01, inside=True)
     entry = participants_own.report(act(w.guide), w.day_01, inside=False)
 
@@ -357,7 +383,7 @@ def test_undoing_that_it_was_given_back_asks_for_it_again(w):
 
 
 # ------------------------------------------------ the wrong kit handed back
-def test_the_wrong_kit_put_right_keeps_all_that_was_said(w):
+def test_the_wrong_kit_put_right_keeps_all_that_was_said(w: make.World) -> None:
     out(w)
     done = back(
         w,
@@ -375,7 +401,7 @@ def test_the_wrong_kit_put_right_keeps_all_that_was_said(w):
     assert clean()
 
 
-def test_everything_of_the_evening_can_be_undone_after_it(w, trip):
+def test_everything_of_the_evening_can_be_undone_after_it(w: make.World, trip: Trip) -> None:
     out(w, trip)
     lines = [UseLine(w.splint, 1, went=Went.MAY_COME_BACK), UseLine(w.dressing, 1)]
     remarks = Remarks([NeedLine(words="crutch")], [w.day_02], given_back=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from gearroom.core.acts.problems import NotAllowed
@@ -25,22 +27,24 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def school():
+def school() -> make.World:
     made = world()
     made.day_03 = filled("DAY-03", made)
     made.other_guide = make.person("Olu", Role.GUIDE, made.store)
     return made
 
 
-def out(school, kit, **more):
+def out(school: make.World, kit: Any, **more: bool) -> custody.CheckOut:
     return custody.check_out(act(school.guide), kit, person=school.guide, **more)
 
 
-def with_guide(school):
+def with_guide(school: make.World) -> set[Any]:
     return {each.kit.name for each in Checkout.objects.filter(in_at=None, person=school.guide)}
 
 
-def test_a_kit_taken_out_by_mistake_is_in_and_the_right_one_is_out_since_the_same_time(school):
+def test_a_kit_taken_out_by_mistake_is_in_and_the_right_one_is_out_since_the_same_time(
+    school: make.World,
+) -> None:
     first = out(school, school.day_01)
 
     done = wrong_kit.correct_kit(act(school.guide), first.entry.pk, school.day_03)
@@ -53,7 +57,7 @@ def test_a_kit_taken_out_by_mistake_is_in_and_the_right_one_is_out_since_the_sam
     assert list(audit.findings()) == []
 
 
-def test_the_promise_to_the_trip_follows_to_the_kit_that_went(school):
+def test_the_promise_to_the_trip_follows_to_the_kit_that_went(school: make.World) -> None:
     trip = make.trip("Crag walk", school.store, leader=school.guide)
     reservations.reserve(act(), school.day_01, trip)
     first = out(school, school.day_01)
@@ -65,7 +69,7 @@ def test_the_promise_to_the_trip_follows_to_the_kit_that_went(school):
     assert holders.open_checkout(school.day_03).reservation == promise
 
 
-def test_a_kit_that_was_not_fit_and_went_is_on_record_as_irregular(school):
+def test_a_kit_that_was_not_fit_and_went_is_on_record_as_irregular(school: make.World) -> None:
     first = out(school, school.day_01)
 
     done = wrong_kit.correct_kit(act(school.guide), first.entry.pk, school.day_02)  # which is empty
@@ -74,7 +78,9 @@ def test_a_kit_that_was_not_fit_and_went_is_on_record_as_irregular(school):
     assert done.entry.irregular
 
 
-def test_a_rescue_that_nobody_is_named_for_is_nobody_s_after_a_correction(school):
+def test_a_rescue_that_nobody_is_named_for_is_nobody_s_after_a_correction(
+    school: make.World,
+) -> None:
     first = custody.check_out(act(school.guide), school.day_01, person=None, emergency=True)
 
     wrong_kit.correct_kit(act(school.keeper), first.entry.pk, school.day_03)
@@ -83,7 +89,9 @@ def test_a_rescue_that_nobody_is_named_for_is_nobody_s_after_a_correction(school
     assert (held.kit, held.person, held.trip, held.due_at) == (school.day_03, None, None, None)
 
 
-def test_use_that_was_written_for_the_wrong_kit_is_taken_from_the_right_one(school):
+def test_use_that_was_written_for_the_wrong_kit_is_taken_from_the_right_one(
+    school: make.World,
+) -> None:
     for kit in (school.day_01, school.day_03):
         out(school, kit)
     used = [UseLine(school.dressing, 2), UseLine(school.dressing, 1, school.dressings)]
@@ -114,7 +122,7 @@ def test_use_that_was_written_for_the_wrong_kit_is_taken_from_the_right_one(scho
     assert list(audit.findings()) == []
 
 
-def test_sealed_and_dry_moves_with_the_seal_of_the_right_kit(school):
+def test_sealed_and_dry_moves_with_the_seal_of_the_right_kit(school: make.World) -> None:
     sorting.reseal(act(school.keeper), school.day_03, "0500", anyway=True)
     sorting.reseal(act(school.keeper), school.day_01, "0417")
     for kit in (school.day_01, school.day_03):
@@ -127,7 +135,7 @@ def test_sealed_and_dry_moves_with_the_seal_of_the_right_kit(school):
     assert fresh(school.day_03).to_sort_since is None
 
 
-def test_a_kit_passed_on_was_really_another(school):
+def test_a_kit_passed_on_was_really_another(school: make.World) -> None:
     for kit in (school.day_01, school.day_03):
         out(school, kit)
     custody.pass_on(act(school.guide), school.day_01, school.instructor)
@@ -139,7 +147,7 @@ def test_a_kit_passed_on_was_really_another(school):
     assert holders.open_checkout(school.day_03).person == school.instructor
 
 
-def test_where_the_right_kit_came_back_since_its_own_record_stands(school):
+def test_where_the_right_kit_came_back_since_its_own_record_stands(school: make.World) -> None:
     first = out(school, school.day_01)
     came = custody.check_in(act(school.keeper), school.day_03)  # the book did not show it out
 
@@ -150,7 +158,7 @@ def test_where_the_right_kit_came_back_since_its_own_record_stands(school):
     assert fresh(school.day_03).to_sort_since == came.entry.occurred_at
 
 
-def test_the_correction_itself_is_undone_by_itself(school):
+def test_the_correction_itself_is_undone_by_itself(school: make.World) -> None:
     first = out(school, school.day_01)
     done = wrong_kit.correct_kit(act(school.guide), first.entry.pk, school.day_03)
 
@@ -159,7 +167,7 @@ def test_the_correction_itself_is_undone_by_itself(school):
     assert with_guide(school) == set()
 
 
-def test_the_likeliest_kits_come_first(school):
+def test_the_likeliest_kits_come_first(school: make.World) -> None:
     make.kit("AA-01", make.kit_list("Other", {"main": []}), school.store)
     out(school, school.day_02, already_gone=True)
     first = out(school, school.day_01)
@@ -169,7 +177,7 @@ def test_the_likeliest_kits_come_first(school):
     assert names == ["DAY-03", "AA-01", "DAY-02"]
 
 
-def test_what_cannot_be_moved_says_what_to_do(school):
+def test_what_cannot_be_moved_says_what_to_do(school: make.World) -> None:
     looked = sorting.look_inside(act(school.guide), school.day_01)
     first = out(school, school.day_01)
 
@@ -181,7 +189,7 @@ def test_what_cannot_be_moved_says_what_to_do(school):
         wrong_kit.correct_kit(act(school.other_guide), first.entry.pk, school.day_03)
 
 
-def test_the_door_moves_an_act(school):
+def test_the_door_moves_an_act(school: make.World) -> None:
     first = out(school, school.day_01)
 
     answer = make.caller(school.guide).post(f"entries/{first.entry.pk}/really/", {"kit": "day-03"})

@@ -6,9 +6,9 @@ from datetime import time
 
 import pytest
 
-from gearroom.core.models import Membership, Room
+from gearroom.core.models import Membership, Person, Room
 from gearroom.core.rules.roles import Role
-from kits.models import Lot
+from kits.models import Kit, Lot
 from kits.rules.ledger.facts import Word
 from kits.services.ledger import audit, verdicts
 from kits.services.ledger.book import Book
@@ -21,19 +21,19 @@ ADDRESS = "/rooms/main-store/"
 
 
 @pytest.fixture
-def school():
+def school() -> make.World:
     return make.world()
 
 
 @pytest.fixture
-def chief(school):
+def chief(school: make.World) -> Person:
     """An administrator of the main store."""
     person = make.person("Ann")
     Membership.objects.create(person=person, role=Role.ADMINISTRATOR.value, room=school.store)
     return person
 
 
-def expired_on_a_routine_line(school):
+def expired_on_a_routine_line(school: make.World) -> Kit:
     """A spare dressing of DAY-01, on no line that matters, went out of date."""
     wipes = make.item("Wipe")
     version = make.kit_list(
@@ -48,7 +48,9 @@ def expired_on_a_routine_line(school):
     return make.fresh(kit)
 
 
-def test_what_is_out_of_date_stops_a_kit_as_soon_as_its_room_says_so(school, chief):
+def test_what_is_out_of_date_stops_a_kit_as_soon_as_its_room_says_so(
+    school: make.World, chief: Person
+) -> None:
     kit = expired_on_a_routine_line(school)
     assert verdicts.judged_one(kit).verdict.word is Word.READY
 
@@ -61,7 +63,9 @@ def test_what_is_out_of_date_stops_a_kit_as_soon_as_its_room_says_so(school, chi
     assert not [found for found in audit.findings() if found.about == "kit"]
 
 
-def test_a_room_says_how_strict_it_is_and_takes_other_settings(school, chief):
+def test_a_room_says_how_strict_it_is_and_takes_other_settings(
+    school: make.World, chief: Person
+) -> None:
     call = make.caller(chief)
     assert {
         "closing_time": "18:00",
@@ -83,17 +87,19 @@ def test_a_room_says_how_strict_it_is_and_takes_other_settings(school, chief):
 @pytest.mark.parametrize(
     "wrong", [{"sorting_nights": 15}, {"sorting_nights": -1}, {"closing_time": "late"}]
 )
-def test_a_setting_that_is_none_is_refused(school, chief, wrong):
+def test_a_setting_that_is_none_is_refused(
+    school: make.World, chief: Person, wrong: dict[str, int] | dict[str, str]
+) -> None:
     assert make.caller(chief).patch("rooms/main-store/", wrong).status_code == 400
 
 
-def test_only_an_administrator_changes_them(school):
+def test_only_an_administrator_changes_them(school: make.World) -> None:
     answer = make.caller(school.keeper).patch("rooms/main-store/", {"sorting_nights": 2})
 
     assert answer.status_code == 403
 
 
-def test_the_page_shows_them_in_words_and_changes_them(school, chief):
+def test_the_page_shows_them_in_words_and_changes_them(school: make.World, chief: Person) -> None:
     client = browser(chief)
     page = client.get(ADDRESS)
     assert "A kit taken without a trip is due back at 18:00" in text_of(page)
@@ -119,7 +125,9 @@ def test_the_page_shows_them_in_words_and_changes_them(school, chief):
 
 
 @pytest.mark.parametrize(("field", "wrong"), [("closing_time", "noon"), ("sorting_nights", "x")])
-def test_the_page_says_what_is_wrong_with_a_setting(school, chief, field, wrong):
+def test_the_page_says_what_is_wrong_with_a_setting(
+    school: make.World, chief: Person, field: str, wrong: str
+) -> None:
     client = browser(chief)
     fields = form_with(client.get(ADDRESS), 'name="closing_time"')
 

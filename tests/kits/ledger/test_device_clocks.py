@@ -1,5 +1,7 @@
 """A report counts whatever the clock of the device shows that sends it."""
 
+from __future__ import annotations
+
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -13,7 +15,7 @@ from tests.kits import factories
 @pytest.mark.parametrize(
     "shows", [datetime(1970, 1, 1, tzinfo=UTC), datetime(2199, 12, 31, tzinfo=UTC)]
 )
-def test_a_clock_that_was_reset_keeps_no_report_out(shows):
+def test_a_clock_that_was_reset_keeps_no_report_out(shows: datetime) -> None:
     told = factories.act(device_now=shows, claimed_at=shows - timedelta(minutes=5))
     entry = holds.mark_lost(told, factories.world().day_02)
     assert abs(entry.occurred_at - clock.now()) < timedelta(minutes=6)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 import pytest
 
 from gearroom.core import clock
-from kits.models import Entry, ListSection, Lot, PackingListVersion, RecallScope, WithheldKind
+from kits.models import Entry, Kit, ListSection, Lot, PackingListVersion, RecallScope, WithheldKind
 from kits.rules.ledger.facts import Criticality
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
@@ -24,11 +25,11 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def school():
+def school() -> make.World:
     return world()
 
 
-def as_known(kit, instant) -> dict[str, Any]:
+def as_known(kit: Kit, instant: datetime) -> dict[str, Any]:
     """The whole record as it was known at an instant, as plain values."""
     kit = fresh(kit)
     found = record.record(kit, known_by=instant)
@@ -51,21 +52,21 @@ def as_known(kit, instant) -> dict[str, Any]:
     }
 
 
-def _lines(inside):
+def _lines(inside: contents.Contents) -> list[Any]:
     return [
         (c.section.section_key, c.lot.item.name, c.number, c.expiry, c.units) for c in inside.lines
     ]
 
 
-def _levels(inside):
+def _levels(inside: contents.Contents) -> list[Any]:
     return [(place.section_key, item.name, level) for place, item, level in inside.levels]
 
 
-def entry_of(kit, kind):
+def entry_of(kit: Any, kind: str) -> Entry:
     return Entry.objects.filter(kit=kit, kind=kind).latest("id")
 
 
-def another_list(school):
+def another_list(school: Any) -> PackingListVersion:
     """A list whose section has another name and stands the other way round."""
     version = make.kit_list(
         "Walks", {"pouch": [(school.tablets, 2, 0, Criticality.ROUTINE)], "main": []}
@@ -114,7 +115,7 @@ CHANGES = {
 
 
 @pytest.mark.parametrize("change", CHANGES)
-def test_an_answer_of_the_past_is_the_same_after(school, change):
+def test_an_answer_of_the_past_is_the_same_after(school: make.World, change: str) -> None:
     make.put_in(school.day_01, school.lots["gauge"], school.shelf, 1)
     sorting.reseal(act(school.keeper), school.day_01, "0417")
     custody.check_out(act(school.keeper), school.day_01, person=school.guide, already_gone=True)
@@ -136,7 +137,9 @@ def test_an_answer_of_the_past_is_the_same_after(school, change):
     assert again.json() == said.json()
 
 
-def test_a_recall_is_known_from_when_it_was_written_until_its_maker_withdraws_it(school):
+def test_a_recall_is_known_from_when_it_was_written_until_its_maker_withdraws_it(
+    school: make.World,
+) -> None:
     before = clock.now()
     recall = recalls.start(act(), item=school.dressing, scope=RecallScope.NUMBER, number="D1")
     between = clock.now()
@@ -152,7 +155,7 @@ def test_a_recall_is_known_from_when_it_was_written_until_its_maker_withdraws_it
     assert record.record(fresh(school.day_01)).recalled == frozenset()
 
 
-def test_what_was_opened_too_long_ago_is_not_good(school):
+def test_what_was_opened_too_long_ago_is_not_good(school: make.World) -> None:
     place = make.section(school.day_01, "pouch")
     opened = opening.open_pack(
         act(school.keeper), place=place, lot=school.lots["tablets"], units=8
@@ -164,7 +167,7 @@ def test_what_was_opened_too_long_ago_is_not_good(school):
     assert (asked.there, asked.good) == (8, 0)
 
 
-def test_what_is_known_now_does_change(school):
+def test_what_is_known_now_does_change(school: make.World) -> None:
     """So that the test above can fail."""
     before = contents.contents(school.day_01).name
     kits.edit_kit(act(), school.day_01, name="HILL-9")

@@ -5,36 +5,39 @@ from __future__ import annotations
 import pytest
 
 from gearroom.core.acts.problems import Refused
-from kits.models import AsFound, Checkout, WithheldKind, Withholding
+from gearroom.core.models import Person
+from kits.models import AsFound, Checkout, Entry, WithheldKind, Withholding
 from kits.services.custody import custody
 from kits.services.kits import holds
 from kits.services.ledger import audit, reversal
 from kits.services.restocking import sorting as turnaround
-from tests.kits.factories import act, fresh, units, world
+from tests.kits.factories import World, act, fresh, units, world
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def school():
+def school() -> World:
     return world()
 
 
-def out(school, person=None):
+def out(school: World, person: Person | None = None) -> custody.CheckOut:
     return custody.check_out(
         act(school.keeper), school.day_01, person=person or school.guide, already_gone=True
     )
 
 
-def back(school, **more):
+def back(school: World, **more: AsFound) -> custody.CheckIn:
     return custody.check_in(act(school.keeper), school.day_01, **more)
 
 
-def reverse(school, entry):
+def reverse(school: World, entry: Entry) -> reversal.Reversed:
     return reversal.reverse(act(school.keeper), entry.pk)
 
 
-def test_a_hand_back_undone_after_the_kit_went_and_came_back_again_ends_when_it_went(school):
+def test_a_hand_back_undone_after_the_kit_went_and_came_back_again_ends_when_it_went(
+    school: World,
+) -> None:
     first_out = out(school)
     first = back(school)
     second_out = out(school, school.instructor)
@@ -48,7 +51,7 @@ def test_a_hand_back_undone_after_the_kit_went_and_came_back_again_ends_when_it_
     assert list(audit.findings()) == []
 
 
-def test_of_two_hand_backs_the_second_stands_when_the_first_is_undone(school):
+def test_of_two_hand_backs_the_second_stands_when_the_first_is_undone(school: World) -> None:
     out(school)
     first, second = back(school), back(school)
 
@@ -61,7 +64,9 @@ def test_of_two_hand_backs_the_second_stands_when_the_first_is_undone(school):
     assert list(audit.findings()) == []
 
 
-def test_a_kit_that_came_back_unsorted_still_waits_when_an_older_restock_is_undone(school):
+def test_a_kit_that_came_back_unsorted_still_waits_when_an_older_restock_is_undone(
+    school: World,
+) -> None:
     done = turnaround.restock(act(school.keeper), school.day_01)
     out(school)
     came = back(school, as_found=AsFound.SORT_LATER)
@@ -75,7 +80,7 @@ def test_a_kit_that_came_back_unsorted_still_waits_when_an_older_restock_is_undo
 
 
 @pytest.mark.parametrize("sorting", ["look", "restock"])
-def test_it_waits_again_when_what_sorted_it_is_undone(school, sorting):
+def test_it_waits_again_when_what_sorted_it_is_undone(school: World, sorting: str) -> None:
     came = back(school)
     if sorting == "look":
         entry = turnaround.look_inside(act(school.keeper), school.day_01)
@@ -88,7 +93,9 @@ def test_it_waits_again_when_what_sorted_it_is_undone(school, sorting):
     assert fresh(school.day_01).to_sort_since == came.entry.occurred_at
 
 
-def test_a_kit_reported_lost_twice_stays_lost_when_the_finding_between_is_undone(school):
+def test_a_kit_reported_lost_twice_stays_lost_when_the_finding_between_is_undone(
+    school: World,
+) -> None:
     first = holds.mark_lost(act(school.keeper), school.day_01)
     found = holds.find_again(act(school.keeper), school.day_01)
     second = holds.mark_lost(act(school.keeper), school.day_01)
@@ -100,7 +107,9 @@ def test_a_kit_reported_lost_twice_stays_lost_when_the_finding_between_is_undone
     assert list(audit.findings()) == []
 
 
-def test_a_release_undone_once_the_kit_is_kept_back_again_keeps_it_back_since_the_first(school):
+def test_a_release_undone_once_the_kit_is_kept_back_again_keeps_it_back_since_the_first(
+    school: World,
+) -> None:
     first = holds.withhold(act(school.guide), school.day_01, WithheldKind.DRYING)
     let_go = holds.release(act(school.keeper), school.day_01, WithheldKind.DRYING)
     holds.withhold(act(school.guide), school.day_01, WithheldKind.DRYING)
@@ -111,7 +120,7 @@ def test_a_release_undone_once_the_kit_is_kept_back_again_keeps_it_back_since_th
     assert list(audit.findings()) == []
 
 
-def test_passing_on_undone_after_more_of_it_leaves_who_has_it(school):
+def test_passing_on_undone_after_more_of_it_leaves_who_has_it(school: World) -> None:
     out(school)
     first = custody.pass_on(act(school.keeper), school.day_01, school.instructor)
     custody.pass_on(act(school.keeper), school.day_01, school.keeper)
@@ -123,7 +132,7 @@ def test_passing_on_undone_after_more_of_it_leaves_who_has_it(school):
     assert list(audit.findings()) == []
 
 
-def test_what_a_reversed_act_moved_is_back_and_the_book_in_balance(school):
+def test_what_a_reversed_act_moved_is_back_and_the_book_in_balance(school: World) -> None:
     lot, place = school.lots["shears"], school.shelf
     before = units(lot, place)
     done = turnaround.restock(act(school.keeper), school.day_01)

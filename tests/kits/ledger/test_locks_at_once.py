@@ -75,7 +75,9 @@ def w(open_database: str) -> make.World:
     return make.make_world()
 
 
-def test_a_kit_that_gets_the_batch_while_it_is_corrected_is_judged_by_the_right_date(w) -> None:
+def test_a_kit_that_gets_the_batch_while_it_is_corrected_is_judged_by_the_right_date(
+    w: make.World,
+) -> None:
     make.put_in(w.day_02, w.lots["d1"], w.shelf, 6)
     make.put_in(w.day_02, w.lots["shears"], w.shelf, 1)
     day_03 = make.kit("DAY-03", w.version, w.store)
@@ -93,7 +95,9 @@ def test_a_kit_that_gets_the_batch_while_it_is_corrected_is_judged_by_the_right_
     assert list(audit.findings()) == []
 
 
-def test_a_kit_that_gets_the_batch_while_it_is_booked_over_is_booked_over_too(w) -> None:
+def test_a_kit_that_gets_the_batch_while_it_is_booked_over_is_booked_over_too(
+    w: make.World,
+) -> None:
     day_03 = make.kit("DAY-03", w.version, w.store)
     wrong = make.some(w.dressing, w.upper, 5, "D1", make.days(500))
 
@@ -109,7 +113,9 @@ def test_a_kit_that_gets_the_batch_while_it_is_booked_over_is_booked_over_too(w)
     assert list(audit.findings()) == []
 
 
-def test_what_was_moved_while_a_shelf_is_counted_is_no_reason_to_refuse_the_count(w) -> None:
+def test_what_was_moved_while_a_shelf_is_counted_is_no_reason_to_refuse_the_count(
+    w: make.World,
+) -> None:
     def count() -> counting.CountResult:
         lines = [counting.CountLine(w.shelf, 0, lot=w.dressings)]
         return counting.count(make.act(), [w.shelf], lines, complete=False)
@@ -128,7 +134,9 @@ def test_what_was_moved_while_a_shelf_is_counted_is_no_reason_to_refuse_the_coun
     assert list(audit.findings()) == []
 
 
-def test_a_batch_that_arrives_while_a_shelf_is_counted_whole_is_counted_with_it(w) -> None:
+def test_a_batch_that_arrives_while_a_shelf_is_counted_whole_is_counted_with_it(
+    w: make.World,
+) -> None:
     item = make.item("Tape", needs_date=False)
     there = make.some(item, w.hut_shelf, 3)
 
@@ -155,7 +163,9 @@ def test_a_batch_that_arrives_while_a_shelf_is_counted_whole_is_counted_with_it(
     assert list(audit.findings()) == []
 
 
-def test_a_recall_and_kits_that_get_the_batch_meanwhile_do_not_wait_for_each_other(w) -> None:
+def test_a_recall_and_kits_that_get_the_batch_meanwhile_do_not_wait_for_each_other(
+    w: make.World,
+) -> None:
     day_03 = make.kit("DAY-03", w.version, w.store)
     start = lambda: recalls.start(  # noqa: E731
         make.act(), item=w.dressing, scope="number", number="D2"
@@ -177,7 +187,9 @@ def test_a_recall_and_kits_that_get_the_batch_meanwhile_do_not_wait_for_each_oth
     assert list(audit.findings()) == []
 
 
-def test_a_kit_that_gets_the_thing_while_it_is_changed_is_judged_by_the_change(w) -> None:
+def test_a_kit_that_gets_the_thing_while_it_is_changed_is_judged_by_the_change(
+    w: make.World,
+) -> None:
     salve = make.item("Salve", opened_life_days=None)
     lot = make.some(salve, w.shelf, 3, "S1", make.days(100))
     version = make.kit_list("Blister kit", {"main": [(salve, 1, 1, Criticality.MUST_HAVE)]},
@@ -194,7 +206,9 @@ def test_a_kit_that_gets_the_thing_while_it_is_changed_is_judged_by_the_change(w
     assert list(audit.findings()) == []
 
 
-def test_a_kit_that_gets_an_instrument_while_it_is_checked_is_judged_by_the_check(w) -> None:
+def test_a_kit_that_gets_an_instrument_while_it_is_checked_is_judged_by_the_check(
+    w: make.World,
+) -> None:
     with not_ended(lambda: make.put_in(w.day_02, w.lots["gauge"], w.shelf, 1)):
         check = Running(
             lambda: instruments.check(make.act(), w.lots["gauge"], passed=False, answer="red")

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import uuid
-from datetime import timedelta
+from datetime import datetime, timedelta
+from typing import Any
 
 import pytest
 
@@ -18,18 +19,18 @@ from kits.services.lookup import holders
 from kits.services.restocking import sorting
 from kits.services.stock import counting, receiving
 from kits.services.stock.counting import CountLine
-from tests.kits.factories import act, days, fresh, section, some, units, world
+from tests.kits.factories import World, act, days, fresh, section, some, units, world
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def school():
+def school() -> World:
     return world()
 
 
 # ------------------------------------------------------------------------------------- counting
-def test_a_count_writes_what_was_found_even_out_of_date(school):
+def test_a_count_writes_what_was_found_even_out_of_date(school: World) -> None:
     main = section(school.day_01)
     old = some(school.dressing, school.upper, 9, "OLD", days(-5))
 
@@ -39,7 +40,9 @@ def test_a_count_writes_what_was_found_even_out_of_date(school):
     assert done.entry.irregular == ["found-expired"]
 
 
-def test_a_count_that_says_nothing_else_is_there_takes_what_is_not_named_as_gone(school):
+def test_a_count_that_says_nothing_else_is_there_takes_what_is_not_named_as_gone(
+    school: World,
+) -> None:
     main = section(school.day_01)
 
     found = [CountLine(main, 6, lot=school.dressings)]
@@ -50,7 +53,7 @@ def test_a_count_that_says_nothing_else_is_there_takes_what_is_not_named_as_gone
     assert (missing.booked, missing.found) == (1, 0)
 
 
-def test_a_count_by_thing_takes_the_oldest_as_the_missing_ones(school):
+def test_a_count_by_thing_takes_the_oldest_as_the_missing_ones(school: World) -> None:
     main = section(school.day_01)
     custody.check_in(act(school.keeper), school.day_01, used=[UseLine(school.dressing, 3)])
     sorting.restock(
@@ -69,7 +72,7 @@ def test_a_count_by_thing_takes_the_oldest_as_the_missing_ones(school):
     assert (missing.booked, missing.found, missing.assumed) == (3, 1, True)
 
 
-def test_a_missing_medicine_is_told_to_the_keepers(school):
+def test_a_missing_medicine_is_told_to_the_keepers(school: World) -> None:
     pouch = section(school.day_01, "pouch")
 
     counting.count(act(school.keeper), [pouch], [CountLine(pouch, 5, lot=school.lots["tablets"])])
@@ -78,7 +81,7 @@ def test_a_missing_medicine_is_told_to_the_keepers(school):
     assert told.facts == {"missing": {"Pain tablets": 3}}
 
 
-def test_the_differences_can_be_seen_before_they_are_written(school):
+def test_the_differences_can_be_seen_before_they_are_written(school: World) -> None:
     main = section(school.day_01)
 
     seen = counting.differences([main], [CountLine(main, 1, lot=school.dressings)], complete=False)
@@ -88,7 +91,7 @@ def test_the_differences_can_be_seen_before_they_are_written(school):
 
 
 @pytest.mark.parametrize("twice", [True, False])
-def test_a_count_that_cannot_be_is_refused(school, twice):
+def test_a_count_that_cannot_be_is_refused(school: World, twice: bool) -> None:
     main, shelf = section(school.day_01), school.shelf
     found = [CountLine(main, 1, lot=school.dressings)] * 2 if twice else [CountLine(shelf, 1)]
 
@@ -97,7 +100,7 @@ def test_a_count_that_cannot_be_is_refused(school, twice):
 
 
 # ------------------------------------------------------------------------------------ reversing
-def test_undoing_a_hand_back_reopens_the_checkout_with_all_that_came_of_it(school):
+def test_undoing_a_hand_back_reopens_the_checkout_with_all_that_came_of_it(school: World) -> None:
     sorting.reseal(act(school.keeper), school.day_01, "0417")
     custody.check_out(act(school.keeper), school.day_01, person=school.guide)
     back = custody.check_in(
@@ -121,7 +124,7 @@ def test_undoing_a_hand_back_reopens_the_checkout_with_all_that_came_of_it(schoo
     assert list(audit.findings()) == []
 
 
-def test_an_act_is_put_right_once(school):
+def test_an_act_is_put_right_once(school: World) -> None:
     used = use.log_use(act(school.guide), school.day_01, [UseLine(school.dressing, 1)])
     reversal.reverse(act(school.keeper), used.entry.pk)
 
@@ -131,7 +134,7 @@ def test_an_act_is_put_right_once(school):
     assert refused.value.code == "reversed-already"
 
 
-def test_what_later_acts_were_built_on_is_listed_and_nothing_is_moved(school):
+def test_what_later_acts_were_built_on_is_listed_and_nothing_is_moved(school: World) -> None:
     arrived = receiving.receive(
         act(school.keeper), item=school.dressing, shelf=school.upper, units=4, number="NEW",
         expiry=days(500),
@@ -149,7 +152,7 @@ def test_what_later_acts_were_built_on_is_listed_and_nothing_is_moved(school):
     assert units(arrived.lot, school.shelf) == 3
 
 
-def test_an_act_with_an_opposite_says_so(school):
+def test_an_act_with_an_opposite_says_so(school: World) -> None:
     kits.edit_kit(act(school.keeper), school.day_01, bag="a blue one")
     entry = school.day_01.entries.latest("id")
 
@@ -157,7 +160,7 @@ def test_an_act_with_an_opposite_says_so(school):
         reversal.reverse(act(school.keeper), entry.pk)
 
 
-def test_undoing_a_take_out_leaves_nobody_with_it(school):
+def test_undoing_a_take_out_leaves_nobody_with_it(school: World) -> None:
     taken = custody.check_out(act(school.keeper), school.day_01, person=school.guide)
 
     reversal.reverse(act(school.keeper), taken.entry.pk)
@@ -167,7 +170,7 @@ def test_undoing_a_take_out_leaves_nobody_with_it(school):
     assert list(audit.findings()) == []
 
 
-def test_an_entry_of_another_room_is_not_there(school):
+def test_an_entry_of_another_room_is_not_there(school: World) -> None:
     used = use.log_use(act(school.guide), school.day_01, [UseLine(school.dressing, 1)])
 
     with pytest.raises(NotFound):
@@ -175,14 +178,14 @@ def test_an_entry_of_another_room_is_not_there(school):
 
 
 # ----------------------------------------------------------------------------- known then and now
-def test_what_was_in_the_kit_is_answered_as_known_then_and_as_known_now(school):
+def test_what_was_in_the_kit_is_answered_as_known_then_and_as_known_now(school: World) -> None:
     before = clock.now()
     used = use.log_use(act(school.guide), school.day_01, [UseLine(school.dressing, 2)])
     after = clock.now()
     reversal.reverse(act(school.keeper), used.entry.pk)
     now = clock.now()
 
-    def dressings(on, known_by):
+    def dressings(on: datetime, known_by: datetime) -> Any:
         found = contents.contents(school.day_01, on=on, known_by=known_by)
         return sum(c.units for c in found.lines if c.lot.item == school.dressing)
 
@@ -191,7 +194,7 @@ def test_what_was_in_the_kit_is_answered_as_known_then_and_as_known_now(school):
     assert dressings(after, now) == 6
 
 
-def test_it_says_who_had_it_under_which_seal(school):
+def test_it_says_who_had_it_under_which_seal(school: World) -> None:
     sorting.reseal(act(school.keeper), school.day_01, "0417")
     custody.check_out(act(school.keeper), school.day_01, person=school.guide)
     then = clock.now()
@@ -204,7 +207,7 @@ def test_it_says_who_had_it_under_which_seal(school):
     assert (now.holder, now.seal) == ("", "")
 
 
-def test_a_day_is_asked_to_its_end_where_the_kit_is_at_home(school):
+def test_a_day_is_asked_to_its_end_where_the_kit_is_at_home(school: World) -> None:
     found = contents.contents(school.day_01, on=days(0))
 
     assert clock.local_date(found.on, "UTC") == days(0)
@@ -214,13 +217,13 @@ def test_a_day_is_asked_to_its_end_where_the_kit_is_at_home(school):
     assert sum(c.units for c in found.lines) == 15
 
 
-def test_what_will_be_known_is_not_known(school):
+def test_what_will_be_known_is_not_known(school: World) -> None:
     with pytest.raises(Invalid):
         contents.contents(school.day_01, known_by=clock.now() + timedelta(days=1))
 
 
 # ---------------------------------------------------------------------------------------- audit
-def test_the_audit_finds_a_holding_that_no_movement_explains(school):
+def test_the_audit_finds_a_holding_that_no_movement_explains(school: World) -> None:
     Holding.objects.filter(lot=school.dressings, place=school.shelf).update(units=99)
 
     (finding,) = list(audit.findings())
@@ -228,7 +231,7 @@ def test_the_audit_finds_a_holding_that_no_movement_explains(school):
     assert finding.facts == {"stored": 99, "derived": 12}
 
 
-def test_the_audit_finds_last_days_that_the_rule_does_not_give(school):
+def test_the_audit_finds_last_days_that_the_rule_does_not_give(school: World) -> None:
     Kit.objects.filter(pk=school.day_01.pk).update(
         ready_until=days(1), fit_until=days(1), may_go_until=days(1)
     )
@@ -236,7 +239,7 @@ def test_the_audit_finds_last_days_that_the_rule_does_not_give(school):
     assert [f.about for f in audit.findings()] == ["kit"]
 
 
-def test_the_audit_finds_a_checkout_that_was_closed_and_is_open(school):
+def test_the_audit_finds_a_checkout_that_was_closed_and_is_open(school: World) -> None:
     custody.check_out(act(school.keeper), school.day_01, person=school.guide)
     custody.check_in(act(school.guide), school.day_01)
     Checkout.objects.update(in_at=None, closed_by=None)
@@ -244,7 +247,7 @@ def test_the_audit_finds_a_checkout_that_was_closed_and_is_open(school):
     assert "checkout" in {f.about for f in audit.findings()}
 
 
-def test_every_entry_of_one_act_carries_its_key(school):
+def test_every_entry_of_one_act_carries_its_key(school: World) -> None:
     key = uuid.uuid4()
     custody.check_out(act(school.keeper), school.day_01, person=school.guide)
 
@@ -258,7 +261,7 @@ def test_every_entry_of_one_act_carries_its_key(school):
     assert parts == [(0, EntryKind.CHECK_IN), (1, EntryKind.USE), (2, EntryKind.WITHHOLD)]
 
 
-def test_a_kit_is_kept_back_once_and_released(school):
+def test_a_kit_is_kept_back_once_and_released(school: World) -> None:
     holds.withhold(act(school.guide), school.day_01, WithheldKind.DRYING)
     holds.withhold(act(school.guide), school.day_01, WithheldKind.DRYING)
     assert school.day_01.withholdings.count() == 1

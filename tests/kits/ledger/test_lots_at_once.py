@@ -1,5 +1,7 @@
 """Two acts that make the same batch at the same time make one."""
 
+from __future__ import annotations
+
 import threading
 from datetime import date
 
@@ -9,11 +11,11 @@ from kits.services.ledger import lots
 from tests.kits import factories as make
 
 
-def test_two_acts_at_once_make_one_batch(open_database):
+def test_two_acts_at_once_make_one_batch(open_database: str) -> None:
     item = make.item("Gauze")
     found, gate = [], threading.Barrier(8)
 
-    def look():
+    def look() -> None:
         gate.wait()
         with transaction.atomic():
             found.append(lots.known(item=item, number="G1", expiry=date(2030, 1, 31)).pk)

@@ -30,7 +30,9 @@ def word(kit: Kit) -> Word:
     return verdicts.judged_one(make.fresh(kit)).verdict.word
 
 
-def test_a_kit_is_judged_for_the_next_trip_that_it_is_reserved_for_within_a_week(w: make.World):
+def test_a_kit_is_judged_for_the_next_trip_that_it_is_reserved_for_within_a_week(
+    w: make.World,
+) -> None:
     far = make.trip("Far", w.store, first=8, last=9)
     reservations.reserve(make.act(w.keeper), w.day_01, far)
     assert verdicts.judged_one(w.day_01).question == verdicts.Question(make.TODAY, None)
@@ -40,7 +42,7 @@ def test_a_kit_is_judged_for_the_next_trip_that_it_is_reserved_for_within_a_week
     assert verdicts.judged_one(w.day_02).question == verdicts.Question(make.days(9), near)
 
 
-def test_a_kit_that_is_out_is_judged_for_the_trip_it_is_on(w: make.World):
+def test_a_kit_that_is_out_is_judged_for_the_trip_it_is_on(w: make.World) -> None:
     trip = make.trip("Ridge", w.store, last=3)
     custody.check_out(
         make.act(w.keeper), w.day_01, person=w.guide, trip=trip, short_reason="Only here."
@@ -48,7 +50,7 @@ def test_a_kit_that_is_out_is_judged_for_the_trip_it_is_on(w: make.World):
     assert verdicts.judged_one(w.day_01).question == verdicts.Question(make.days(3), trip)
 
 
-def test_its_word_is_low_where_something_was_used_and_not_replaced(w: make.World):
+def test_its_word_is_low_where_something_was_used_and_not_replaced(w: make.World) -> None:
     assert word(w.day_01) is Word.READY
     use.log_use(make.act(w.guide), w.day_01, [use.UseLine(w.dressing, 1)])
     judged = verdicts.judged_one(make.fresh(w.day_01)).verdict
@@ -56,14 +58,18 @@ def test_its_word_is_low_where_something_was_used_and_not_replaced(w: make.World
     assert verdict_texts.verdict(judged) == "Ready, low on Wound dressing 10 × 12"
 
 
-def test_a_kit_that_lacks_a_must_have_is_not_to_be_taken_and_says_what_it_lacks(w: make.World):
+def test_a_kit_that_lacks_a_must_have_is_not_to_be_taken_and_says_what_it_lacks(
+    w: make.World,
+) -> None:
     judged = verdicts.judged_one(w.day_02).verdict
     assert judged.word is Word.DO_NOT_TAKE
     assert verdict_texts.verdict(judged) == "Do not take: no Wound dressing 10 × 12"
     assert judged.by_phone
 
 
-def test_a_kit_whose_contents_nobody_entered_is_not_set_up_and_may_be_taken_out(w: make.World):
+def test_a_kit_whose_contents_nobody_entered_is_not_set_up_and_may_be_taken_out(
+    w: make.World,
+) -> None:
     kit = make.kit("DAY-09", w.version, w.store, entered=False)
     assert word(kit) is Word.NOT_SET_UP
     custody.check_out(make.act(w.keeper), kit, person=w.guide)
@@ -76,20 +82,22 @@ def test_a_kit_whose_contents_nobody_entered_is_not_set_up_and_may_be_taken_out(
     assert list(audit.findings()) == []
 
 
-def test_the_first_expiry_is_what_is_earliest_inside(w: make.World):
+def test_the_first_expiry_is_what_is_earliest_inside(w: make.World) -> None:
     assert make.fresh(w.day_01).first_expiry is not None
     assert make.fresh(w.day_02).first_expiry is None
     assert verdict_texts.first_expiry(None) == ""
 
 
-def test_every_kit_is_judged_again_after_a_migrate_where_other_rules_judged_it(w: make.World):
+def test_every_kit_is_judged_again_after_a_migrate_where_other_rules_judged_it(
+    w: make.World,
+) -> None:
     Kit.objects.update(judged_by=0, ready_until=None, first_expiry=None)
     readiness.judge_again()
     assert list(audit.findings()) == []
     assert make.fresh(w.day_01).ready_until is not None
 
 
-def test_two_kits_that_suit_a_trip_only_together_are_both_ready_for_it(w: make.World):
+def test_two_kits_that_suit_a_trip_only_together_are_both_ready_for_it(w: make.World) -> None:
     trip = make.trip("Crowd", w.store, first=1, last=1, people=15)
     reservations.reserve(make.act(w.keeper), w.day_01, trip)
     assert word(w.day_01) is Word.SHORT
@@ -100,7 +108,7 @@ def test_two_kits_that_suit_a_trip_only_together_are_both_ready_for_it(w: make.W
 
 def test_the_number_of_queries_does_not_grow_with_the_kits(
     w: make.World, django_assert_max_num_queries: Any
-):
+) -> None:
     for number in range(10, 16):
         kit = make.kit(f"DAY-{number}", w.version, w.store)
         trip = make.trip(f"Trip {number}", w.store, first=1, last=1)
@@ -109,7 +117,7 @@ def test_the_number_of_queries_does_not_grow_with_the_kits(
         verdicts.judged(Kit.objects.select_related("home_room"))
 
 
-def test_what_a_room_says_about_what_is_out_of_date_holds_for_its_kits(w: make.World):
+def test_what_a_room_says_about_what_is_out_of_date_holds_for_its_kits(w: make.World) -> None:
     wipes = make.item("Wipes")
     version = make.kit_list(
         "Walk", {"main": [(wipes, 2, 1, Criticality.ROUTINE)]}, signed_by=w.adviser
@@ -129,7 +137,7 @@ def test_what_a_room_says_about_what_is_out_of_date_holds_for_its_kits(w: make.W
         assert readiness.verdict(make.fresh(kit), later).word is Word.DO_NOT_TAKE
 
 
-def test_the_api_says_the_word_the_question_and_the_first_expiry(w: make.World):
+def test_the_api_says_the_word_the_question_and_the_first_expiry(w: make.World) -> None:
     sorting.reseal(make.act(w.keeper), w.day_01, "0417")
     answer = make.caller(w.guide).get(f"kits/{w.day_01.name}/readiness/").json()
     assert answer["verdict"] == "ready"
@@ -138,7 +146,7 @@ def test_the_api_says_the_word_the_question_and_the_first_expiry(w: make.World):
     assert answer["first_expiry"] == make.fresh(w.day_01).first_expiry.isoformat()
 
 
-def test_what_is_said_of_later_days_is_what_is_judged_when_they_come(w: make.World):
+def test_what_is_said_of_later_days_is_what_is_judged_when_they_come(w: make.World) -> None:
     soon = make.item("Eye wash")
     version = make.kit_list(
         "Walk", {"main": [(soon, 2, 1, Criticality.ROUTINE)]}, signed_by=w.adviser
@@ -173,7 +181,7 @@ def test_what_is_said_of_later_days_is_what_is_judged_when_they_come(w: make.Wor
 
 def test_changes_by_day_are_as_many_queries_for_many_kits_as_for_few(
     w: make.World, django_assert_max_num_queries: Any
-):
+) -> None:
     for number in range(10, 16):
         kit = make.kit(f"DAY-{number}", w.version, w.store)
         trip = make.trip(f"Trip {number}", w.store, first=1, last=1)

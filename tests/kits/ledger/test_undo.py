@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from gearroom.core.acts.problems import NotAllowed
+from gearroom.core.models import Person
 from kits.models import (
     AsFound,
     Checkout,
     Entry,
     Holding,
+    Kit,
     LevelFact,
     Movement,
     Notice,
@@ -36,37 +40,39 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def school():
+def school() -> make.World:
     return world()
 
 
-def out(school, who=None, kit=None, **more):
+def out(school: make.World, who: Person | None = None, kit: Any = None, **more: bool) -> Entry:
     return custody.check_out(
         act(school.keeper), kit or school.day_01, person=who or school.guide, **more
     ).entry
 
 
-def back(school, **more):
+def back(school: make.World, **more: list[Any] | AsFound | str) -> Entry:
     return custody.check_in(act(school.keeper), school.day_01, **more).entry
 
 
-def undo(school, entry, who=None, **more):
+def undo(
+    school: make.World, entry: Entry | None, who: Person | None = None, **more: Any
+) -> reversal.Reversed:
     return reversal.reverse(act(who or school.keeper), entry.pk, **more)
 
 
-def listed(school, entry, **more):
+def listed(school: make.World, entry: Entry, **more: Any) -> Any:
     """What stands on an act, as the refusal lists it."""
     with refused("built-on") as problem:
         undo(school, entry, **more)
     return problem.value.facts
 
 
-def together(school, entry):
+def together(school: make.World, entry: Entry) -> reversal.Reversed:
     later = listed(school, entry)["later"]
     return undo(school, entry, together=True, through=later[-1]["entry"])
 
 
-def stands(kit):
+def stands(kit: Kit) -> dict[Any, Any]:
     """All that a kit is by the book, as plain values."""
     kit = fresh(kit)
     state = readiness.states([kit.pk])[kit.pk]
@@ -90,13 +96,15 @@ def stands(kit):
     }
 
 
-def rows():
+def rows() -> tuple[int, int, int]:
     """How many rows a refusal could have left behind."""
     return Entry.objects.count(), Movement.objects.count(), Checkout.objects.count()
 
 
 # ---------------------------------------------------------------------------- what it was found by
-def test_a_hand_back_undone_after_restocking_and_sealing_takes_these_with_it(school):
+def test_a_hand_back_undone_after_restocking_and_sealing_takes_these_with_it(
+    school: make.World,
+) -> None:
     sorting.reseal(act(school.keeper), school.day_01, "0417")
     out(school)
     before = stands(school.day_01)
@@ -121,7 +129,7 @@ def test_a_hand_back_undone_after_restocking_and_sealing_takes_these_with_it(sch
     assert list(audit.findings()) == []
 
 
-def test_an_act_since_the_list_was_read_is_listed_anew(school):
+def test_an_act_since_the_list_was_read_is_listed_anew(school: make.World) -> None:
     out(school)
     came = back(school)
     sorting.restock(act(school.keeper), school.day_01)
@@ -135,7 +143,7 @@ def test_an_act_since_the_list_was_read_is_listed_anew(school):
     assert list(audit.findings()) == []
 
 
-def test_together_without_saying_through_which_changes_nothing(school):
+def test_together_without_saying_through_which_changes_nothing(school: make.World) -> None:
     out(school)
     came = back(school)
     sorting.restock(act(school.keeper), school.day_01)
@@ -146,7 +154,7 @@ def test_together_without_saying_through_which_changes_nothing(school):
 
 
 # ----------------------------------------------------------------------------------------- custody
-def test_somebody_elses_taking_out_is_not_undone(school):
+def test_somebody_elses_taking_out_is_not_undone(school: make.World) -> None:
     out(school)
     came = back(school, as_found=AsFound.OPENED)
     sorting.look_inside(act(school.keeper), school.day_01)
@@ -161,7 +169,9 @@ def test_somebody_elses_taking_out_is_not_undone(school):
     assert holders.open_checkout(school.day_01).person == school.instructor
 
 
-def test_a_taking_out_by_the_same_guide_is_undone_with_the_hand_back_before_it(school):
+def test_a_taking_out_by_the_same_guide_is_undone_with_the_hand_back_before_it(
+    school: make.World,
+) -> None:
     first = out(school)
     came = back(school, as_found=AsFound.OPENED)
     sorting.look_inside(act(school.keeper), school.day_01)
@@ -173,7 +183,7 @@ def test_a_taking_out_by_the_same_guide_is_undone_with_the_hand_back_before_it(s
     assert list(audit.findings()) == []
 
 
-def test_a_kit_that_went_without_asking_stays_with_who_has_it(school):
+def test_a_kit_that_went_without_asking_stays_with_who_has_it(school: make.World) -> None:
     first = out(school)
     came = back(school)
     out(school, school.instructor, already_gone=True)
@@ -185,7 +195,7 @@ def test_a_kit_that_went_without_asking_stays_with_who_has_it(school):
     assert list(audit.findings()) == []
 
 
-def test_what_names_a_taking_out_falls_with_it(school):
+def test_what_names_a_taking_out_falls_with_it(school: make.World) -> None:
     went = out(school)
     used = use.log_use(act(school.guide), school.day_01, [UseLine(school.dressing, 2)]).entry
     passed = custody.pass_on(act(school.keeper), school.day_01, school.instructor).entry
@@ -199,7 +209,7 @@ def test_what_names_a_taking_out_falls_with_it(school):
     assert list(audit.findings()) == []
 
 
-def test_an_emergency_taking_undone_gives_the_kit_back_to_who_had_it(school):
+def test_an_emergency_taking_undone_gives_the_kit_back_to_who_had_it(school: make.World) -> None:
     out(school)
     taken = out(school, school.instructor, emergency=True)
 
@@ -210,7 +220,7 @@ def test_an_emergency_taking_undone_gives_the_kit_back_to_who_had_it(school):
 
 
 # ------------------------------------------------------------------------------- units and counts
-def test_what_a_count_found_stays_when_use_before_it_is_undone(school):
+def test_what_a_count_found_stays_when_use_before_it_is_undone(school: make.World) -> None:
     place = section(school.day_01)
     used = use.log_use(act(school.keeper), school.day_01, [UseLine(school.dressing, 2)]).entry
     counting.count(
@@ -226,7 +236,9 @@ def test_what_a_count_found_stays_when_use_before_it_is_undone(school):
     assert units(school.dressings, place) == 3
 
 
-def test_a_count_undone_after_use_before_it_was_undone_leaves_what_was_there_before(school):
+def test_a_count_undone_after_use_before_it_was_undone_leaves_what_was_there_before(
+    school: make.World,
+) -> None:
     place = section(school.day_01)
     used = use.log_use(act(school.keeper), school.day_01, [UseLine(school.dressing, 2)]).entry
     counted = counting.count(
@@ -240,7 +252,7 @@ def test_a_count_undone_after_use_before_it_was_undone_leaves_what_was_there_bef
     assert list(audit.findings()) == []
 
 
-def test_units_that_went_on_are_listed_and_brought_back(school):
+def test_units_that_went_on_are_listed_and_brought_back(school: make.World) -> None:
     restocked = building.build(act(school.keeper), school.day_02).entry
     used = use.log_use(act(school.keeper), school.day_02, [UseLine(school.dressing, 5)]).entry
 
@@ -253,7 +265,7 @@ def test_units_that_went_on_are_listed_and_brought_back(school):
 
 
 # ------------------------------------------------------------------------------------------- seals
-def test_a_hand_back_that_found_a_seal_whole_stays_without_the_sealing(school):
+def test_a_hand_back_that_found_a_seal_whole_stays_without_the_sealing(school: make.World) -> None:
     """It is a report: what somebody saw stays what they saw."""
     sealed = sorting.reseal(act(school.keeper), school.day_01, "0417").put_on
     out(school)
@@ -268,7 +280,7 @@ def test_a_hand_back_that_found_a_seal_whole_stays_without_the_sealing(school):
     assert list(audit.findings()) == []
 
 
-def test_a_check_by_a_whole_seal_falls_with_the_sealing(school):
+def test_a_check_by_a_whole_seal_falls_with_the_sealing(school: make.World) -> None:
     sealed = sorting.reseal(act(school.keeper), school.day_01, "0417").put_on
     checked = sorting.seal_holds(act(school.keeper), school.day_01)
 
@@ -277,7 +289,7 @@ def test_a_check_by_a_whole_seal_falls_with_the_sealing(school):
     assert [row["entry"] for row in found["later"]] == [checked.pk]
 
 
-def test_a_seal_put_on_in_place_of_another_gives_way_to_it_again(school):
+def test_a_seal_put_on_in_place_of_another_gives_way_to_it_again(school: make.World) -> None:
     sorting.reseal(act(school.keeper), school.day_01, "0417")
     second = sorting.reseal(act(school.keeper), school.day_01, "0418").put_on
 
@@ -287,7 +299,7 @@ def test_a_seal_put_on_in_place_of_another_gives_way_to_it_again(school):
     assert list(audit.findings()) == []
 
 
-def test_a_seal_stays_broken_where_something_else_opened_the_kit_too(school):
+def test_a_seal_stays_broken_where_something_else_opened_the_kit_too(school: make.World) -> None:
     sorting.reseal(act(school.keeper), school.day_01, "0417")
     used = use.log_use(act(school.keeper), school.day_01, [UseLine(school.dressing, 1)]).entry
     sorting.look_inside(act(school.keeper), school.day_01)
@@ -299,7 +311,7 @@ def test_a_seal_stays_broken_where_something_else_opened_the_kit_too(school):
 
 
 # ------------------------------------------------------------------- what is by eye, checked, kept
-def test_what_was_judged_by_eye_is_known_no_better_than_before(school):
+def test_what_was_judged_by_eye_is_known_no_better_than_before(school: make.World) -> None:
     place = section(school.day_02)
     seen = use.log_use(
         act(school.keeper),
@@ -314,7 +326,7 @@ def test_what_was_judged_by_eye_is_known_no_better_than_before(school):
     assert LevelFact.objects.filter(entry=seen).exists()
 
 
-def test_a_check_undone_keeps_the_instrument_back_no_longer(school):
+def test_a_check_undone_keeps_the_instrument_back_no_longer(school: make.World) -> None:
     failed = instruments.check(act(school.keeper), school.lots["gauge"], passed=False).entry
 
     undo(school, failed)
@@ -325,7 +337,9 @@ def test_a_check_undone_keeps_the_instrument_back_no_longer(school):
     assert list(audit.findings()) == []
 
 
-def test_a_release_undone_after_it_was_kept_back_again_changes_nothing_else(school):
+def test_a_release_undone_after_it_was_kept_back_again_changes_nothing_else(
+    school: make.World,
+) -> None:
     holds.withhold(act(school.guide), school.day_01, WithheldKind.DRYING)
     let_go = holds.release(act(school.keeper), school.day_01, WithheldKind.DRYING)
     holds.withhold(act(school.guide), school.day_01, WithheldKind.DRYING)
@@ -336,14 +350,14 @@ def test_a_release_undone_after_it_was_kept_back_again_changes_nothing_else(scho
     assert list(audit.findings()) == []
 
 
-def test_a_release_falls_with_what_was_kept_back(school):
+def test_a_release_falls_with_what_was_kept_back(school: make.World) -> None:
     kept = holds.withhold(act(school.guide), school.day_01, WithheldKind.DRYING)
     let_go = holds.release(act(school.keeper), school.day_01, WithheldKind.DRYING)
 
     assert [row["entry"] for row in listed(school, kept)["later"]] == [let_go.pk]
 
 
-def test_putting_away_and_waking_are_undone(school):
+def test_putting_away_and_waking_are_undone(school: make.World) -> None:
     before = stands(school.day_01)
     away = holds.lay_up(act(school.keeper), school.day_01)
     woken = holds.wake(act(school.keeper), school.day_01)
@@ -356,7 +370,7 @@ def test_putting_away_and_waking_are_undone(school):
     assert list(audit.findings()) == []
 
 
-def test_promises_are_those_of_the_acts_that_are_left(school):
+def test_promises_are_those_of_the_acts_that_are_left(school: make.World) -> None:
     trip = make.trip("Crag walk", school.store, first=3, last=3)
     made = reservations.reserve(act(school.keeper), school.day_01, trip, person=school.guide)
     let_go = reservations.release(act(school.keeper), made.reservation).released
@@ -370,7 +384,7 @@ def test_promises_are_those_of_the_acts_that_are_left(school):
 
 
 # ------------------------------------------------------------------------------- rights and notices
-def test_rights_are_asked_for_every_act_that_would_go(school):
+def test_rights_are_asked_for_every_act_that_would_go(school: make.World) -> None:
     out(school)
     came = custody.check_in(act(school.guide), school.day_01, as_found=AsFound.OPENED).entry
     restocked = sorting.restock(act(school.keeper), school.day_01).entry
@@ -382,7 +396,9 @@ def test_rights_are_asked_for_every_act_that_would_go(school):
     assert (rows(), stands(school.day_01)) == written
 
 
-def test_unsent_notices_of_all_that_is_undone_are_taken_back_and_none_is_left(school):
+def test_unsent_notices_of_all_that_is_undone_are_taken_back_and_none_is_left(
+    school: make.World,
+) -> None:
     out(school)
     came = back(school, wrong="a torn zip")
     sorting.restock(act(school.keeper), school.day_01)
@@ -394,7 +410,7 @@ def test_unsent_notices_of_all_that_is_undone_are_taken_back_and_none_is_left(sc
 
 
 # --------------------------------------------------------------------------- known by then
-def test_what_was_known_then_stays_whatever_is_undone_since(school):
+def test_what_was_known_then_stays_whatever_is_undone_since(school: make.World) -> None:
     sorting.reseal(act(school.keeper), school.day_01, "0417")
     out(school)
     asked = [(make.timezone.now(), None)]
@@ -414,7 +430,7 @@ def test_what_was_known_then_stays_whatever_is_undone_since(school):
     assert (now.holder, now.seal) == ("Gil", "0417")
 
 
-def test_who_had_it_then_stays_when_passing_on_is_undone(school):
+def test_who_had_it_then_stays_when_passing_on_is_undone(school: make.World) -> None:
     out(school)
     passed = custody.pass_on(act(school.keeper), school.day_01, school.instructor).entry
     then = make.timezone.now()
@@ -426,7 +442,7 @@ def test_who_had_it_then_stays_when_passing_on_is_undone(school):
 
 
 # ----------------------------------------------------------------------------- the door
-def test_the_door_lists_what_stands_on_it_then_undoes_all_of_it(school):
+def test_the_door_lists_what_stands_on_it_then_undoes_all_of_it(school: make.World) -> None:
     out(school)
     came = back(school, used=[UseLine(school.dressing, 2)])
     sorting.restock(act(school.keeper), school.day_01)

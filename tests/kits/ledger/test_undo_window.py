@@ -14,7 +14,7 @@ from kits.rules.ledger.undo_window import OWN_WITHIN
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
 from kits.services.ledger import reversal
-from tests.kits.factories import act, caller, units, world
+from tests.kits.factories import World, act, caller, units, world
 from tests.kits.factories import section as section_of
 from tests.kits.problems import refused
 
@@ -22,15 +22,15 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def school():
+def school() -> World:
     return world()
 
 
-def taken_by_guide(school):
+def taken_by_guide(school: World) -> Entry:
     return custody.check_out(act(school.guide), school.day_01, person=school.guide).entry
 
 
-def test_a_guide_takes_back_what_they_did_a_moment_ago(school):
+def test_a_guide_takes_back_what_they_did_a_moment_ago(school: World) -> None:
     entry = taken_by_guide(school)
 
     reversal.reverse(act(school.guide), entry.pk)
@@ -38,14 +38,14 @@ def test_a_guide_takes_back_what_they_did_a_moment_ago(school):
     assert not Checkout.objects.filter(in_at=None).exists()
 
 
-def test_a_guide_does_not_take_back_what_another_did(school):
+def test_a_guide_does_not_take_back_what_another_did(school: World) -> None:
     entry = custody.check_out(act(school.keeper), school.day_01, person=school.guide).entry
 
     with pytest.raises(NotAllowed, match="keeper"):
         reversal.reverse(act(school.guide), entry.pk)
 
 
-def test_after_a_day_it_needs_a_keeper(school):
+def test_after_a_day_it_needs_a_keeper(school: World) -> None:
     entry = taken_by_guide(school)
     later = clock.now() + OWN_WITHIN * 1.01
 
@@ -56,7 +56,7 @@ def test_after_a_day_it_needs_a_keeper(school):
     assert Entry.objects.get(reverses=entry).person == school.keeper
 
 
-def test_what_later_acts_stand_on_stays_even_for_whoever_did_it(school):
+def test_what_later_acts_stand_on_stays_even_for_whoever_did_it(school: World) -> None:
     entry = taken_by_guide(school)
     custody.check_in(act(school.keeper), school.day_01)
 
@@ -64,7 +64,7 @@ def test_what_later_acts_stand_on_stays_even_for_whoever_did_it(school):
         reversal.reverse(act(school.guide), entry.pk)
 
 
-def test_whoever_handed_in_another_rooms_kit_takes_that_back(school):
+def test_whoever_handed_in_another_rooms_kit_takes_that_back(school: World) -> None:
     back = custody.check_in(act(school.stranger), school.day_01)
 
     reversal.reverse(act(school.stranger), back.entry.pk)
@@ -72,7 +72,7 @@ def test_whoever_handed_in_another_rooms_kit_takes_that_back(school):
     assert Entry.objects.filter(reverses=back.entry).exists()
 
 
-def test_a_token_needs_the_scope_for_it(school):
+def test_a_token_needs_the_scope_for_it(school: World) -> None:
     entry = taken_by_guide(school)
     mine = act(school.guide)
     reader = replace(mine, actor=replace(mine.actor, scopes=frozenset({Scope.READ})))
@@ -81,7 +81,7 @@ def test_a_token_needs_the_scope_for_it(school):
         reversal.reverse(reader, entry.pk)
 
 
-def test_the_door_lets_a_guide_take_back_their_own(school):
+def test_the_door_lets_a_guide_take_back_their_own(school: World) -> None:
     used = use.log_use(act(school.guide), school.day_01, [UseLine(school.dressing, 2)])
 
     answer = caller(school.guide).post(f"entries/{used.entry.pk}/reverse/", {})

@@ -6,6 +6,8 @@ import email
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from email.policy import default
+from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pypdfium2
@@ -13,6 +15,7 @@ import pytest
 import time_machine
 from django.core.management import CommandError, call_command
 from django.utils import timezone
+from pytest_django import DjangoAssertNumQueries, Settings
 
 from gearroom.core.models import Person
 from kits.models import Checkout, Hearing, HearingChoice, Kit, Notice, RecallScope
@@ -38,7 +41,7 @@ MONDAY = datetime(2027, 1, 4, 7, tzinfo=UTC)
 
 
 @pytest.fixture
-def outbox(tmp_path, settings):
+def outbox(tmp_path: Path, settings: Settings) -> Any:
     settings.EMAIL_OUTBOX_DIR = tmp_path / "outbox"
     settings.EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
     settings.PUBLIC_URL = "https://gear.example.org"
@@ -46,7 +49,7 @@ def outbox(tmp_path, settings):
 
 
 @pytest.fixture
-def w(outbox) -> World:
+def w(outbox: Any) -> World:
     world = factories.world()
     holds.lay_up(act(world.keeper), world.day_02)  # empty, and quiet
     Person.objects.filter(pk=world.instructor.pk).update(
@@ -55,28 +58,28 @@ def w(outbox) -> World:
     return world
 
 
-def mails(outbox):
+def mails(outbox: Any) -> list[Any]:
     return [
         email.message_from_bytes(path.read_bytes(), policy=default)
         for path in sorted(outbox.glob("*.eml"))
     ]
 
 
-def week_of(w, at=None):
+def week_of(w: World, at: datetime | None = None) -> digest_data.Week:
     person = Person.objects.select_related("home_room").get(pk=w.instructor.pk)
     return digest_data.gather([person], at or timezone.now())[person.pk]
 
 
-def text_of(w, at=None):
+def text_of(w: World, at: datetime | None = None) -> str:
     return as_text(digest_text.letter(week_of(w, at)))
 
 
-def said(text):
+def said(text: str) -> str:
     return " ".join(text.split())
 
 
 # --------------------------------------------------------------------------------- once a week
-def test_it_is_written_once_for_a_week_however_often_it_is_asked_for(w, outbox):
+def test_it_is_written_once_for_a_week_however_often_it_is_asked_for(w: World, outbox: Any) -> None:
     assert len(sending.send_weekly(MONDAY)) == 1
     assert sending.send_weekly(MONDAY) == []
     assert sending.send_weekly(MONDAY + timedelta(days=6, hours=23)) == []
@@ -84,7 +87,7 @@ def test_it_is_written_once_for_a_week_however_often_it_is_asked_for(w, outbox):
     assert [m["To"].addresses[0].addr_spec for m in mails(outbox)] == ["ines@example.org"] * 2
 
 
-def test_after_weeks_without_power_there_is_one_email_and_not_three(w):
+def test_after_weeks_without_power_there_is_one_email_and_not_three(w: World) -> None:
     digest.write(MONDAY)
     assert Notice.objects.filter(person=w.instructor).count() == 1
 
@@ -94,14 +97,14 @@ def test_after_weeks_without_power_there_is_one_email_and_not_three(w):
     assert sorted(facts) == ["week:2027-01-04", "week:2027-01-25"]
 
 
-def test_a_second_before_it_is_due_it_is_still_last_weeks(w):
+def test_a_second_before_it_is_due_it_is_still_last_weeks(w: World) -> None:
     digest.write(MONDAY - timedelta(seconds=1))
     digest.write(MONDAY)
     facts = Notice.objects.filter(person=w.instructor, kind="weekly").values_list("fact", flat=True)
     assert sorted(facts) == ["week:2026-12-28", "week:2027-01-04"]
 
 
-def test_it_comes_when_each_person_wants_it(w):
+def test_it_comes_when_each_person_wants_it(w: World) -> None:
     Hearing.objects.create(person=w.instructor, weekly_on=2, weekly_at="18:30")
     digest.write(datetime(2027, 1, 6, 18, 29, tzinfo=UTC))
     digest.write(datetime(2027, 1, 6, 18, 30, tzinfo=UTC))
@@ -109,14 +112,16 @@ def test_it_comes_when_each_person_wants_it(w):
     assert sorted(facts) == ["week:2026-12-30", "week:2027-01-06"]
 
 
-def test_a_newcomer_hears_from_the_next_one_on_unless_asked_for(w):
+def test_a_newcomer_hears_from_the_next_one_on_unless_asked_for(w: World) -> None:
     Person.objects.filter(pk=w.instructor.pk).update(created_at=MONDAY + timedelta(hours=1))
     digest.write(MONDAY + timedelta(days=1))
     assert not Notice.objects.filter(person=w.instructor, kind="weekly").exists()
     assert len(sending.send_weekly(MONDAY + timedelta(days=1))) == 1
 
 
-def test_the_command_writes_into_the_outbox_and_says_how_many(w, outbox, capsys):
+def test_the_command_writes_into_the_outbox_and_says_how_many(
+    w: World, outbox: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
     call_command("send_digests", at="2027-01-04T07:00:00+00:00")
     call_command("send_digests", at="2027-01-04T07:00:00+00:00")
     assert capsys.readouterr().out == "1 weekly emails sent.\n0 weekly emails sent.\n"
@@ -124,7 +129,7 @@ def test_the_command_writes_into_the_outbox_and_says_how_many(w, outbox, capsys)
         call_command("send_digests", at="2027-01-04T07:00:00")
 
 
-def test_whoever_stands_in_gets_it_too_and_who_has_left_does_not(w):
+def test_whoever_stands_in_gets_it_too_and_who_has_left_does_not(w: World) -> None:
     Kit.objects.filter(pk=w.day_01.pk).update(deputy=w.keeper)
     assert w.keeper in digest_data.readers()
     Person.objects.filter(pk=w.keeper.pk).update(left_on=TODAY)
@@ -132,7 +137,7 @@ def test_whoever_stands_in_gets_it_too_and_who_has_left_does_not(w):
 
 
 # --------------------------------------------------------------------------------- what it says
-def test_nothing_to_do_is_one_line_that_shows_it_looked(w):
+def test_nothing_to_do_is_one_line_that_shows_it_looked(w: World) -> None:
     instruments.check(act(w.keeper), w.lots["gauge"], passed=True)
     text = said(text_of(w))
     assert text.startswith("Nothing to do. 1 kit judged for the days up to Sun")
@@ -140,7 +145,7 @@ def test_nothing_to_do_is_one_line_that_shows_it_looked(w):
     assert "KITS TO OPEN" not in text
 
 
-def test_it_starts_with_the_soonest_departure_what_is_wrong_and_what_settles_it(w):
+def test_it_starts_with_the_soonest_departure_what_is_wrong_and_what_settles_it(w: World) -> None:
     trip = factories.trip("Hill day", w.store, first=2, last=500, leader=w.guide)
     Person.objects.filter(pk=w.guide.pk).update(phone="01632 960111")
     reservations.reserve(act(w.keeper), w.day_01, trip)
@@ -155,7 +160,7 @@ def test_it_starts_with_the_soonest_departure_what_is_wrong_and_what_settles_it(
     assert "1 kit not ready for this week's trips; 20 min of work; order 1 " in letter.subject
 
 
-def test_a_kit_stands_once_with_all_that_is_to_be_done_to_it(w):
+def test_a_kit_stands_once_with_all_that_is_to_be_done_to_it(w: World) -> None:
     line = use.UseLine(item=w.dressing, units=4)
     use.log_use(act(w.guide), w.day_01, [line])
     text = text_of(w)
@@ -163,7 +168,7 @@ def test_a_kit_stands_once_with_all_that_is_to_be_done_to_it(w):
     assert "put in 4 from shelf C2" in said(text)
 
 
-def test_every_line_leads_to_the_page_that_settles_it(w):
+def test_every_line_leads_to_the_page_that_settles_it(w: World) -> None:
     factories.some(w.dressing, w.shelf, 3, "D9")
     factories.some(w.dressing, w.shelf, 3, "D50", MONDAY.date() + timedelta(days=50))
     w.tablets.order_down_to = 50
@@ -187,7 +192,7 @@ def test_every_line_leads_to_the_page_that_settles_it(w):
     assert all("" not in lines for lines in pages.values())
 
 
-def test_a_recall_stands_above_everything_with_who_to_ring(w):
+def test_a_recall_stands_above_everything_with_who_to_ring(w: World) -> None:
     Person.objects.filter(pk=w.guide.pk).update(phone="01632 960111")
     custody.check_out(act(w.keeper), w.day_01, person=w.guide)
     recalls.start(act(w.keeper), item=w.dressing, scope=RecallScope.NUMBER, number="D1")
@@ -199,7 +204,7 @@ def test_a_recall_stands_above_everything_with_who_to_ring(w):
     assert letter.alarms[0].lines == ("DAY-01: call Gil, 01632 960111.",)
 
 
-def test_nobody_is_to_ring_themselves(w):
+def test_nobody_is_to_ring_themselves(w: World) -> None:
     Person.objects.filter(pk=w.instructor.pk).update(phone="01632 960101")
     recalls.start(act(w.keeper), item=w.dressing, scope=RecallScope.NUMBER, number="D1")
 
@@ -209,7 +214,7 @@ def test_nobody_is_to_ring_themselves(w):
     assert "960101" not in as_text(letter)
 
 
-def test_a_full_week_begins_with_what_is_read_in_a_minute(w):
+def test_a_full_week_begins_with_what_is_read_in_a_minute(w: World) -> None:
     recalls.start(act(w.keeper), item=w.tablets, scope=RecallScope.NUMBER, number="T1")
     for n in range(12):
         kit = factories.kit(f"EMPTY-{n}", w.version, w.store, responsible=w.instructor)
@@ -226,7 +231,7 @@ def test_a_full_week_begins_with_what_is_read_in_a_minute(w):
     assert any(line.startswith("Order by: ") for line in short)
 
 
-def test_a_recall_in_eight_kits_and_a_departure_are_read_in_a_minute_too(w):
+def test_a_recall_in_eight_kits_and_a_departure_are_read_in_a_minute_too(w: World) -> None:
     for n in range(7):
         kit = factories.kit(f"MORE-{n}", w.version, w.store, responsible=w.instructor)
         factories.put_in(kit, w.dressings, w.shelf, 1)
@@ -247,7 +252,7 @@ def test_a_recall_in_eight_kits_and_a_departure_are_read_in_a_minute_too(w):
     assert any(row.text.startswith("MORE-0") and row.lines for row in opened.rows)
 
 
-def test_the_weekly_email_speaks_to_its_reader_as_you(w):
+def test_the_weekly_email_speaks_to_its_reader_as_you(w: World) -> None:
     Person.objects.filter(pk=w.instructor.pk).update(phone="01632 960101")
     reader = Person.objects.get(pk=w.instructor.pk)
     trip = factories.trip("Hill day", w.store, first=2, last=500, leader=reader)
@@ -264,7 +269,7 @@ def test_the_weekly_email_speaks_to_its_reader_as_you(w):
     assert "960101" not in text
 
 
-def test_a_recall_in_eight_kits_is_one_row(w):
+def test_a_recall_in_eight_kits_is_one_row(w: World) -> None:
     for n in range(7):
         kit = factories.kit(f"MORE-{n}", w.version, w.store, responsible=w.instructor)
         factories.put_in(kit, w.dressings, w.shelf, 1)
@@ -275,7 +280,7 @@ def test_a_recall_in_eight_kits_is_one_row(w):
     assert all(name in alarm.text for name in ("DAY-01", *(f"MORE-{n}" for n in range(7))))
 
 
-def test_who_has_a_kit_past_due_stands_there_with_a_phone(w):
+def test_who_has_a_kit_past_due_stands_there_with_a_phone(w: World) -> None:
     Person.objects.filter(pk=w.guide.pk).update(phone="01632 960111")
     custody.check_out(act(w.keeper), w.day_01, person=w.guide)
     Checkout.objects.update(
@@ -285,21 +290,21 @@ def test_who_has_a_kit_past_due_stands_there_with_a_phone(w):
     assert "NOT BACK - DAY-01: Gil 01632 960111, due" in text
 
 
-def test_a_kit_that_nobody_looked_into_for_a_year_is_named(w):
+def test_a_kit_that_nobody_looked_into_for_a_year_is_named(w: World) -> None:
     Kit.objects.filter(pk=w.day_01.pk).update(looked_inside_on=days(-360))
     readiness.rewrite([w.day_01.pk])
     text = said(text_of(w))
     assert "CONTENTS NOT CHECKED FOR A YEAR - DAY-01: check contents by" in text
 
 
-def test_an_instrument_that_was_never_checked_and_a_batch_without_date_are_named(w):
+def test_an_instrument_that_was_never_checked_and_a_batch_without_date_are_named(w: World) -> None:
     factories.some(w.dressing, w.shelf, 3, "D9")
     text = said(text_of(w))
     assert "CHECKS DUE - Pressure gauge G-1, shelf C2: never checked" in text
     assert "DATE NOT KNOWN - shelf C2 - 3 × Wound dressing 10 × 12, batch D9" in text
 
 
-def test_the_next_sixty_and_ninety_days_stand_in_the_months_first_email_only(w):
+def test_the_next_sixty_and_ninety_days_stand_in_the_months_first_email_only(w: World) -> None:
     soon = MONDAY.date() + timedelta(days=50)
     later = MONDAY.date() + timedelta(days=80)
     factories.some(w.dressing, w.shelf, 3, "D50", soon)
@@ -310,14 +315,14 @@ def test_the_next_sixty_and_ninety_days_stand_in_the_months_first_email_only(w):
     assert "OUT OF DATE WITHIN" not in second
 
 
-def test_stock_at_its_level_is_to_be_ordered(w):
+def test_stock_at_its_level_is_to_be_ordered(w: World) -> None:
     w.tablets.order_down_to = 50
     w.tablets.save()
     text = said(text_of(w))
     assert "for the Main store - 60 × Pain tablets (40 left; order level 50)" in text
 
 
-def test_of_what_nobody_counts_it_never_says_how_much_is_left(w):
+def test_of_what_nobody_counts_it_never_says_how_much_is_left(w: World) -> None:
     factories.some(w.plasters, w.shelf, 10)
     w.plasters.order_down_to = 10
     w.plasters.save()
@@ -331,7 +336,7 @@ def test_of_what_nobody_counts_it_never_says_how_much_is_left(w):
     assert Notice.objects.filter(kind="low-stock").exists()
 
 
-def test_the_attached_list_goes_shelf_by_shelf(w):
+def test_the_attached_list_goes_shelf_by_shelf(w: World) -> None:
     trip = factories.trip("Hill day", w.store, first=2, last=500, leader=w.guide)
     reservations.reserve(act(w.keeper), w.day_01, trip)
     factories.some(w.shears, w.shelf, 1)
@@ -344,9 +349,11 @@ def test_the_attached_list_goes_shelf_by_shelf(w):
     assert "C2: 7 × Pain tablets, batch T0" in text
 
 
-def test_what_they_chose_to_hear_weekly_stands_in_it_and_is_then_told(w, outbox):
+def test_what_they_chose_to_hear_weekly_stands_in_it_and_is_then_told(
+    w: World, outbox: Any
+) -> None:
     HearingChoice.objects.create(person=w.instructor, kind="lost", when="weekly")
-    writing.tell([w.instructor], "lost", "x", kit=w.day_01)
+    writing.notify([w.instructor], "lost", "x", kit=w.day_01)
     sending.send_due()
     assert Notice.objects.get(kind="lost").unsent_why == "weekly"
 
@@ -359,8 +366,10 @@ def test_what_they_chose_to_hear_weekly_stands_in_it_and_is_then_told(w, outbox)
     assert lost.message_id == week.message_id and lost.sent_at == week.sent_at
 
 
-def test_its_queries_do_not_grow_with_kits(w, django_assert_max_num_queries):
-    def more(number):
+def test_its_queries_do_not_grow_with_kits(
+    w: World, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
+    def more(number: int) -> None:
         for n in range(number):
             name = f"MORE-{Kit.objects.count()}-{n}"
             factories.kit(name, w.version, w.store, responsible=w.instructor)
@@ -375,7 +384,7 @@ def test_its_queries_do_not_grow_with_kits(w, django_assert_max_num_queries):
 
 
 @pytest.mark.parametrize("zone", ["Europe/London", "America/Chicago", "Australia/Lord_Howe"])
-def test_its_today_is_the_home_rooms_on_either_side_of_midnight(w, zone):
+def test_its_today_is_the_home_rooms_on_either_side_of_midnight(w: World, zone: str) -> None:
     w.store.time_zone = zone
     w.store.save()
     midnight = datetime(2027, 3, 1, tzinfo=ZoneInfo(zone))
@@ -384,7 +393,7 @@ def test_its_today_is_the_home_rooms_on_either_side_of_midnight(w, zone):
             assert week_of(w).today.day == day
 
 
-def test_the_evenings_stand_in_it_each_thing_once(w):
+def test_the_evenings_stand_in_it_each_thing_once(w: World) -> None:
     splint = factories.item("Splint", Kind.TOOL, needs_date=False)
     splints = factories.some(splint, w.shelf, 2, "S1")
     factories.put_in(w.day_01, splints, w.shelf, 1)

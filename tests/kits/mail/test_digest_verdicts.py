@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import re
-from datetime import timedelta
+from datetime import datetime, timedelta
+from typing import Any
 
 import pytest
 import time_machine
 from django.utils import timezone
 from icalendar import Calendar
+from pytest_django import Settings
 
 from gearroom.core.models import Person
-from kits.models import Checkout, Holding, Kit, Lot, Notice, Trip
+from kits.models import Checkout, Holding, Item, Kit, Lot, Notice, Trip
 from kits.rules.ledger.facts import Criticality, Word
 from kits.rules.mail.plain_text import as_text
 from kits.services.custody import custody, use
@@ -38,19 +40,19 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def w(settings) -> World:
+def w(settings: Settings) -> World:
     settings.PUBLIC_URL = "https://gear.example.org"
     world = make.world()
     holds.lay_up(act(world.keeper), world.day_02)  # empty, and quiet
     return world
 
 
-def week_of(w: World, at=None) -> digest_data.Week:
+def week_of(w: World, at: datetime | None = None) -> digest_data.Week:
     person = Person.objects.select_related("home_room").get(pk=w.instructor.pk)
     return digest_data.gather([person], at or timezone.now())[person.pk]
 
 
-def text_of(w: World, at=None) -> str:
+def text_of(w: World, at: datetime | None = None) -> str:
     return " ".join(as_text(digest_text.letter(week_of(w, at))).split())
 
 
@@ -58,18 +60,18 @@ def marks_of(w: World) -> dict[tuple[str, str, str], tuple[str, str]]:
     """What the letter's page says of each kit, day and trip: the mark, and the visible words."""
     page = rendering.html(digest_text.letter(week_of(w)))
     found = re.findall(
-        r'<b data-kit="([^"]*)" data-through="([^"]*)" data-trip="([^"]*)"'
-        r' data-verdict="([^"]*)">([^<]*)</b>',
+        r'<b\s+data-kit="([^"]*)"\s+data-through="([^"]*)"\s+data-trip="([^"]*)"'
+        r'\s+data-verdict="([^"]*)">([^<]*)</b>',
         page,
     )
     return {(kit, through, trip): (slug, text) for kit, through, trip, slug, text in found}
 
 
-def used(w: World, item, units: int, kit: Kit | None = None) -> None:
+def used(w: World, item: Item, units: int, kit: Kit | None = None) -> None:
     use.log_use(act(w.guide), make.fresh(kit or w.day_01), [use.UseLine(item=item, units=units)])
 
 
-def reserved(w: World, kit: Kit, ahead: int, **more) -> Trip:
+def reserved(w: World, kit: Kit, ahead: int, **more: int) -> Trip:
     """A kit reserved for a trip of one day, so many days from now."""
     trip = make.trip("Hill day", w.store, last=40, **more)  # its days follow
     at = timezone.now() + timedelta(days=ahead)
@@ -83,7 +85,9 @@ def reserved(w: World, kit: Kit, ahead: int, **more) -> Trip:
 
 # ------------------------------------------------------------------------------ the weekly email
 @pytest.mark.parametrize("first", [2, 7])
-def test_the_email_says_a_kits_own_verdict_with_the_day_and_the_trip_it_is_judged_for(w, first):
+def test_the_email_says_a_kits_own_verdict_with_the_day_and_the_trip_it_is_judged_for(
+    w: World, first: int
+) -> None:
     trip = reserved(w, w.day_01, first)
     used(w, w.shears, 1)
     judged = verdicts.judged_one(make.fresh(w.day_01))
@@ -100,7 +104,7 @@ def test_the_email_says_a_kits_own_verdict_with_the_day_and_the_trip_it_is_judge
     assert "not fit" not in text.lower()
 
 
-def test_two_kits_that_suit_a_trip_only_together_are_not_said_to_be_short(w):
+def test_two_kits_that_suit_a_trip_only_together_are_not_said_to_be_short(w: World) -> None:
     trip = reserved(w, w.day_01, 1, people=15)
     assert "Ask first: the trip's kits serve 10 of 15 people" in text_of(w)
     other = make.kit("DAY-03", w.version, w.store)
@@ -110,7 +114,7 @@ def test_two_kits_that_suit_a_trip_only_together_are_not_said_to_be_short(w):
     assert marks_of(w) == {}
 
 
-def test_a_trip_after_a_week_but_before_the_emails_end_is_judged_apart(w):
+def test_a_trip_after_a_week_but_before_the_emails_end_is_judged_apart(w: World) -> None:
     monday = timezone.now() + timedelta(days=7 - timezone.now().weekday())
     with time_machine.travel(monday):
         trip = reserved(w, w.day_01, 9, people=15)
@@ -122,7 +126,9 @@ def test_a_trip_after_a_week_but_before_the_emails_end_is_judged_apart(w):
     assert marks[w.day_01.name, trip.last_day.isoformat(), str(trip.pk)][0] == Word.SHORT
 
 
-def test_a_kit_that_will_not_be_ready_by_the_emails_end_says_what_it_is_now_and_will_be(w):
+def test_a_kit_that_will_not_be_ready_by_the_emails_end_says_what_it_is_now_and_will_be(
+    w: World,
+) -> None:
     at = week_of(w).horizon
     Lot.objects.filter(pk=w.dressings.pk).update(expiry=at - timedelta(days=1))
     readiness.rewrite([w.day_01.pk])
@@ -131,7 +137,7 @@ def test_a_kit_that_will_not_be_ready_by_the_emails_end_says_what_it_is_now_and_
     assert "Do not take: no Wound dressing 10 × 12 (judged for " in text
 
 
-def test_a_low_kit_is_said_to_be_ready_and_on_what_it_is_low_and_is_no_work(w):
+def test_a_low_kit_is_said_to_be_ready_and_on_what_it_is_low_and_is_no_work(w: World) -> None:
     used(w, w.dressing, 1)
     letter = digest_text.letter(week_of(w))
     text = text_of(w)
@@ -140,7 +146,7 @@ def test_a_low_kit_is_said_to_be_ready_and_on_what_it_is_low_and_is_no_work(w):
     assert "of work" not in letter.subject
 
 
-def test_a_kit_that_nobody_entered_is_not_set_up_and_alarms_nobody(w):
+def test_a_kit_that_nobody_entered_is_not_set_up_and_alarms_nobody(w: World) -> None:
     kit = make.kit("DAY-09", w.version, w.store, entered=False, responsible=w.instructor)
     trip = reserved(w, kit, 1)
     week = week_of(w)
@@ -168,7 +174,9 @@ def walk_kit(w: World) -> Kit:
     return make.fresh(kit)
 
 
-def test_a_wipe_out_of_date_is_said_once_to_bin_when_next_opened_and_makes_no_kit_red(w):
+def test_a_wipe_out_of_date_is_said_once_to_bin_when_next_opened_and_makes_no_kit_red(
+    w: World,
+) -> None:
     kit = walk_kit(w)
     with time_machine.travel(timezone.now() + timedelta(days=2)):
         trip = reserved(w, kit, 1)
@@ -182,11 +190,11 @@ def test_a_wipe_out_of_date_is_said_once_to_bin_when_next_opened_and_makes_no_ki
     assert not Notice.objects.exists()
 
 
-def test_a_week_without_trips_does_not_say_that_every_kit_is_ready_for_them(w):
+def test_a_week_without_trips_does_not_say_that_every_kit_is_ready_for_them(w: World) -> None:
     assert "No kit is reserved for a trip this week" in digest_text.letter(week_of(w)).subject
 
 
-def test_a_kit_that_came_back_before_its_trip_has_ended_is_judged_for_it_again(w):
+def test_a_kit_that_came_back_before_its_trip_has_ended_is_judged_for_it_again(w: World) -> None:
     trip = reserved(w, w.day_01, 1)
     custody.check_out(act(w.keeper), w.day_01, person=w.guide, trip=trip)
     custody.check_in(act(w.guide), make.fresh(w.day_01))
@@ -195,7 +203,7 @@ def test_a_kit_that_came_back_before_its_trip_has_ended_is_judged_for_it_again(w
     assert "Hill day" in text
 
 
-def test_a_kit_out_with_nobodys_time_is_said_to_be_with_somebody_and_not_late(w):
+def test_a_kit_out_with_nobodys_time_is_said_to_be_with_somebody_and_not_late(w: World) -> None:
     custody.check_out(act(w.keeper), w.day_01, person=w.guide)
     Checkout.objects.update(due_at=None)
     used(w, w.shears, 1)
@@ -207,14 +215,16 @@ def test_a_kit_out_with_nobodys_time_is_said_to_be_with_somebody_and_not_late(w)
     assert not [uid for uid in events(w.instructor) if uid.startswith("due-")]
 
 
-def out_until(w: World, kit: Kit, due) -> None:
+def out_until(w: World, kit: Kit, due: datetime) -> None:
     """A kit taken for no trip, and its time put off later."""
     soon = timezone.now() + timedelta(minutes=5)
     custody.check_out(act(w.keeper), kit, person=w.guide, trip=None, due_at=soon)
     Checkout.objects.update(due_at=due)
 
 
-def test_a_kit_that_is_not_back_in_time_for_its_trip_comes_first_however_good_it_is(w):
+def test_a_kit_that_is_not_back_in_time_for_its_trip_comes_first_however_good_it_is(
+    w: World,
+) -> None:
     trip = reserved(w, w.day_01, 2)
     out_until(w, w.day_01, trip.departs_at - timedelta(hours=1))
     letter = digest_text.letter(week_of(w))
@@ -225,7 +235,7 @@ def test_a_kit_that_is_not_back_in_time_for_its_trip_comes_first_however_good_it
     assert "work" not in letter.subject
 
 
-def test_a_kit_that_comes_back_in_time_keeps_its_trip_from_being_said_to_be_ready(w):
+def test_a_kit_that_comes_back_in_time_keeps_its_trip_from_being_said_to_be_ready(w: World) -> None:
     reserved(w, w.day_01, 3)
     out_until(w, w.day_01, timezone.now() + timedelta(minutes=5))
     letter = digest_text.letter(week_of(w))
@@ -247,14 +257,16 @@ def opened(w: World, days_ago: int) -> Lot:
     return lot
 
 
-def test_an_opened_pack_past_its_opened_life_comes_off_the_shelves(w):
+def test_an_opened_pack_past_its_opened_life_comes_off_the_shelves(w: World) -> None:
     opened(w, 91)
     week = week_of(w)
     assert [(held.lot.number, held.day) for held in week.off_shelves] == [("OPEN", days(-1))]
     assert "batch OPEN" in " ".join(entry.text for entry in picking_list.entries(week))
 
 
-def test_an_opened_pack_that_ends_within_ninety_days_stands_in_the_months_first_email(w):
+def test_an_opened_pack_that_ends_within_ninety_days_stands_in_the_months_first_email(
+    w: World,
+) -> None:
     first = (timezone.now().replace(day=1) + timedelta(days=32)).replace(day=1)
     opened(w, 0)
     Lot.objects.filter(number="OPEN").update(opened_on=first.date() - timedelta(days=40))
@@ -263,12 +275,12 @@ def test_an_opened_pack_that_ends_within_ninety_days_stands_in_the_months_first_
     assert "OUT OF DATE WITHIN 60 DAYS - shelf C2 - 7 × Pain tablets, batch OPEN" in text
 
 
-def events(person: Person):
+def events(person: Person) -> dict[Any, Any]:
     found = Calendar.from_ical(calendar.of(Person.objects.get(pk=person.pk)))
     return {str(e["UID"]).partition("@")[0]: e for e in found.walk("VEVENT")}
 
 
-def test_the_calendar_has_the_last_good_day_of_an_opened_pack(w):
+def test_the_calendar_has_the_last_good_day_of_an_opened_pack(w: World) -> None:
     lot = make.batch(w.tablets, "OPEN", days(700))
     Lot.objects.filter(pk=lot.pk).update(opened_on=days(-40))
     Holding.objects.create(lot=lot, place=make.section(w.day_01, "pouch"), units=2)
@@ -276,7 +288,7 @@ def test_the_calendar_has_the_last_good_day_of_an_opened_pack(w):
     assert event.decoded("DTSTART") == days(50)
 
 
-def test_an_instrument_that_failed_its_check_is_not_said_to_be_never_checked(w):
+def test_an_instrument_that_failed_its_check_is_not_said_to_be_never_checked(w: World) -> None:
     instruments.check(act(w.keeper), w.lots["gauge"], passed=False)
     text = text_of(w)
     assert "Pressure gauge G-1, shelf C2: failed its check" in text
@@ -289,7 +301,7 @@ def alarmed(kind: str) -> list[str]:
     return [kit["verdict_text"] for row in rows for kit in row.facts["kits"]]
 
 
-def test_alarms_judge_the_trips_kits_together_and_say_what_they_lack_once(w):
+def test_alarms_judge_the_trips_kits_together_and_say_what_they_lack_once(w: World) -> None:
     trip = reserved(w, w.day_01, 1, people=25)
     other = make.kit("DAY-03", w.version, w.store)
     sorting.restock(act(), other)
@@ -303,7 +315,7 @@ def test_alarms_judge_the_trips_kits_together_and_say_what_they_lack_once(w):
     assert len(alarmed("not-fit")) == 1
 
 
-def test_a_low_kit_alarms_nobody(w):
+def test_a_low_kit_alarms_nobody(w: World) -> None:
     reserved(w, w.day_01, 1)
     used(w, w.dressing, 1)
     assert verdicts.judged_one(make.fresh(w.day_01)).verdict.word is Word.LOW
@@ -311,7 +323,7 @@ def test_a_low_kit_alarms_nobody(w):
     assert not Notice.objects.exists()
 
 
-def test_a_kit_back_before_its_trip_departs_is_alarmed_for_like_any_other(w):
+def test_a_kit_back_before_its_trip_departs_is_alarmed_for_like_any_other(w: World) -> None:
     trip = reserved(w, w.day_01, 1)
     custody.check_out(act(w.keeper), w.day_01, person=w.guide, trip=trip)
     alarms.going_soon(timezone.now())
@@ -321,7 +333,7 @@ def test_a_kit_back_before_its_trip_departs_is_alarmed_for_like_any_other(w):
     assert alarmed("not-fit") == ["Do not take: needs sorting"]
 
 
-def test_an_alarm_says_the_verdict_and_what_it_was_judged_for(w):
+def test_an_alarm_says_the_verdict_and_what_it_was_judged_for(w: World) -> None:
     reserved(w, w.day_01, 1)
     used(w, w.shears, 1)
     alarms.going_soon(timezone.now())
@@ -331,7 +343,9 @@ def test_an_alarm_says_the_verdict_and_what_it_was_judged_for(w):
     assert letter.first[0].verdicts[0].text == "Ask first: no Shears"
 
 
-def test_a_kit_that_is_out_on_something_else_is_alarmed_for_two_days_before_and_not_sooner(w):
+def test_a_kit_that_is_out_on_something_else_is_alarmed_for_two_days_before_and_not_sooner(
+    w: World,
+) -> None:
     reserved(w, w.day_01, 2)
     Trip.objects.update(departs_at=timezone.now() + timedelta(hours=49))
     custody.check_out(act(w.keeper), w.day_01, person=w.guide, emergency=True)
@@ -350,7 +364,7 @@ def test_a_kit_that_is_out_on_something_else_is_alarmed_for_two_days_before_and_
     assert Notice.objects.filter(kind="not-fit", person=w.keeper).count() == 1
 
 
-def test_an_alarm_is_in_the_language_of_each_whom_it_tells(w):
+def test_an_alarm_is_in_the_language_of_each_whom_it_tells(w: World) -> None:
     Person.objects.filter(pk=w.keeper.pk).update(language="de")
     reserved(w, w.day_01, 1)
     used(w, w.shears, 1)

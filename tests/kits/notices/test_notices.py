@@ -6,12 +6,15 @@ import json
 from datetime import datetime, timedelta
 from email import message_from_bytes
 from email.policy import default
+from pathlib import Path
+from typing import Any
 
 import pytest
 import time_machine
 from django.test import Client
 from django.utils import timezone
 from icalendar import Calendar
+from pytest_django import Settings
 
 from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
@@ -40,7 +43,7 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def w(tmp_path, settings) -> World:
+def w(tmp_path: Path, settings: Settings) -> World:
     settings.EMAIL_OUTBOX_DIR = tmp_path / "outbox"
     settings.EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
     world = factories.world()
@@ -49,34 +52,34 @@ def w(tmp_path, settings) -> World:
     return world
 
 
-def told(kind):
+def told(kind: str) -> list[Any]:
     return sorted(Notice.objects.filter(kind=kind).values_list("person__name", flat=True))
 
 
-def why(**filters):
+def why(**filters: Person | int) -> str:
     return Notice.objects.get(**filters).unsent_why
 
 
 # ------------------------------------------------------------------------------- choices, quiet
-def test_what_somebody_chose_not_to_hear_is_not_sent_and_says_so(w):
+def test_what_somebody_chose_not_to_hear_is_not_sent_and_says_so(w: World) -> None:
     HearingChoice.objects.create(person=w.instructor, kind="lost", when="never")
-    writing.tell([w.instructor, w.keeper], "lost", "x", kit=w.day_01)
+    writing.notify([w.instructor, w.keeper], "lost", "x", kit=w.day_01)
     assert sending.send_due() == 1
     assert why(person=w.instructor) == "chosen"
 
 
-def test_a_recall_is_sent_whatever_was_chosen_and_in_quiet_hours(w):
+def test_a_recall_is_sent_whatever_was_chosen_and_in_quiet_hours(w: World) -> None:
     HearingChoice.objects.create(person=w.instructor, kind="recall", when="never")
     Hearing.objects.create(person=w.instructor, quiet_from="00:00", quiet_until="23:59")
-    writing.tell([w.instructor], "recall", "x", kit=w.day_01, facts={"thing": "Dressing"})
+    writing.notify([w.instructor], "recall", "x", kit=w.day_01, facts={"thing": "Dressing"})
     assert sending.send_due() == 1
 
 
-def test_quiet_hours_put_the_rest_off_until_they_end(w):
+def test_quiet_hours_put_the_rest_off_until_they_end(w: World) -> None:
     Hearing.objects.create(person=w.instructor, quiet_from="22:00", quiet_until="07:00")
     night = datetime(2027, 1, 5, 23, 0, tzinfo=timezone.get_current_timezone())
     with time_machine.travel(night, tick=False):
-        writing.tell([w.instructor], "lost", "x", kit=w.day_01)
+        writing.notify([w.instructor], "lost", "x", kit=w.day_01)
         assert sending.send_due() == 0
     with time_machine.travel(night + timedelta(hours=7, minutes=59), tick=False):
         assert sending.send_due() == 0
@@ -84,24 +87,24 @@ def test_quiet_hours_put_the_rest_off_until_they_end(w):
         assert sending.send_due() == 1
 
 
-def test_without_an_address_or_when_they_have_left_it_says_why(w):
+def test_without_an_address_or_when_they_have_left_it_says_why(w: World) -> None:
     Person.objects.filter(pk=w.keeper.pk).update(email="")
     Person.objects.filter(pk=w.guide.pk).update(left_on=days(0))
-    writing.tell([w.keeper, w.guide], "lost", "x", kit=w.day_01)
+    writing.notify([w.keeper, w.guide], "lost", "x", kit=w.day_01)
     assert sending.send_due() == 0
     assert (why(person=w.keeper), why(person=w.guide)) == ("no-address", "left")
 
 
-def test_what_was_taken_back_is_not_sent(w):
+def test_what_was_taken_back_is_not_sent(w: World) -> None:
     custody.check_out(act(w.keeper), w.day_01, person=w.guide, emergency=True)
-    writing.take_back(Notice.objects.filter(kind="emergency").first().entry)
+    writing.withdraw(Notice.objects.filter(kind="emergency").first().entry)
     assert sending.send_due() == 0
 
 
-def test_a_name_cannot_add_a_header(w):
+def test_a_name_cannot_add_a_header(w: World) -> None:
     Person.objects.filter(pk=w.instructor.pk).update(name="Ines\r\nBcc: thief@example.org")
     Kit.objects.filter(pk=w.day_01.pk).update(name="DAY\r\nX-Evil: 1")
-    writing.tell([w.instructor], "lost", "x", kit=Kit.objects.get(pk=w.day_01.pk))
+    writing.notify([w.instructor], "lost", "x", kit=Kit.objects.get(pk=w.day_01.pk))
     assert sending.send_due() == 1
     message = message_from_bytes(bytes(Notice.objects.get().rendered), policy=default)
     assert message["Bcc"] is None and message["X-Evil"] is None
@@ -109,14 +112,14 @@ def test_a_name_cannot_add_a_header(w):
 
 
 # ----------------------------------------------------------------------------------- not back
-def late(w, **by):
+def late(w: World, **by: Any) -> datetime:
     custody.check_out(act(w.keeper), w.day_01, person=w.guide)
     due = timezone.now() + timedelta(minutes=1)
     Checkout.objects.update(due_at=due)
     return due
 
 
-def test_not_back_goes_to_who_has_it_then_to_the_keeper_then_daily(w):
+def test_not_back_goes_to_who_has_it_then_to_the_keeper_then_daily(w: World) -> None:
     due = late(w)
     overdue.look(due + timedelta(hours=1, minutes=59))
     assert told("not-back") == []
@@ -129,14 +132,14 @@ def test_not_back_goes_to_who_has_it_then_to_the_keeper_then_daily(w):
     assert told("not-back") == sorted(["Gil", "Ines", "Kim"] * 2)
 
 
-def test_after_a_week_without_power_not_back_is_told_once_to_each(w):
+def test_after_a_week_without_power_not_back_is_told_once_to_each(w: World) -> None:
     due = late(w)
     overdue.look(due + timedelta(days=7))
     assert told("not-back") == ["Gil", "Ines", "Kim"]
 
 
 # --------------------------------------------------------------------------- promised, not fit
-def promised(w, hours=24):
+def promised(w: World, hours: int = 24) -> None:
     trip = factories.trip("Hill day", w.store, first=1, last=1, leader=w.guide)
     trip.departs_at = timezone.now() + timedelta(hours=hours)
     trip.returns_at = trip.departs_at + timedelta(hours=9)
@@ -144,7 +147,7 @@ def promised(w, hours=24):
     reservations.reserve(act(w.keeper), w.day_01, trip)
 
 
-def test_a_kit_promised_within_48_hours_is_told_while_it_is_not_fit_once(w):
+def test_a_kit_promised_within_48_hours_is_told_while_it_is_not_fit_once(w: World) -> None:
     promised(w)
     alarms.going_soon(timezone.now())
     assert told("not-fit") == []
@@ -156,7 +159,7 @@ def test_a_kit_promised_within_48_hours_is_told_while_it_is_not_fit_once(w):
     assert facts["trip"] == "Hill day" and "Shears" in facts["kits"][0]["reasons"][0]
 
 
-def test_a_must_have_gone_from_it_is_told_for_itself(w):
+def test_a_must_have_gone_from_it_is_told_for_itself(w: World) -> None:
     promised(w)
     use.log_use(act(w.guide), w.day_01, [use.UseLine(item=w.dressing, units=4)])
     alarms.going_soon(timezone.now())
@@ -164,7 +167,7 @@ def test_a_must_have_gone_from_it_is_told_for_itself(w):
     assert told("not-fit") == []
 
 
-def test_settled_and_broken_again_it_is_told_again(w):
+def test_settled_and_broken_again_it_is_told_again(w: World) -> None:
     promised(w)
     for _ in range(2):
         use.log_use(act(w.guide), w.day_01, [use.UseLine(item=w.shears, units=1)])
@@ -175,7 +178,7 @@ def test_settled_and_broken_again_it_is_told_again(w):
     assert Episode.objects.filter(closed_at=None).count() == 0
 
 
-def test_a_trip_in_three_days_alarms_nobody(w):
+def test_a_trip_in_three_days_alarms_nobody(w: World) -> None:
     promised(w, hours=49)
     use.log_use(act(w.guide), w.day_01, [use.UseLine(item=w.shears, units=1)])
     alarms.going_soon(timezone.now())
@@ -183,7 +186,9 @@ def test_a_trip_in_three_days_alarms_nobody(w):
 
 
 # ------------------------------------------------------------------------- a trip goes uncovered
-def test_a_trip_without_a_kit_two_days_before_is_told_once_until_it_has_one(w, settings):
+def test_a_trip_without_a_kit_two_days_before_is_told_once_until_it_has_one(
+    w: World, settings: Settings
+) -> None:
     settings.PUBLIC_URL = "https://gear.example.org"
     trip = factories.trip("Hill day", w.store, first=1, last=1, leader=w.guide)
     factories.trip("Far away", w.store, first=4, last=4)
@@ -201,7 +206,7 @@ def test_a_trip_without_a_kit_two_days_before_is_told_once_until_it_has_one(w, s
     assert Episode.objects.filter(closed_at=None).count() == 0
 
 
-def test_a_kit_that_a_rescue_took_is_a_cause_of_its_own(w):
+def test_a_kit_that_a_rescue_took_is_a_cause_of_its_own(w: World) -> None:
     promised(w)
     use.log_use(act(w.guide), w.day_01, [use.UseLine(item=w.shears, units=1)])
     alarms.going_soon(timezone.now())
@@ -213,7 +218,7 @@ def test_a_kit_that_a_rescue_took_is_a_cause_of_its_own(w):
     assert out["person"] == "Gil"
 
 
-def test_kits_gone_early_that_do_not_serve_their_trip_together_are_told(w):
+def test_kits_gone_early_that_do_not_serve_their_trip_together_are_told(w: World) -> None:
     trip = factories.trip("Hill day", w.store, first=1, last=1, leader=w.guide, people=40)
     reservations.reserve(act(w.keeper), w.day_01, trip)
     custody.check_out(act(w.keeper), w.day_01, trip=trip, already_gone=True)
@@ -223,7 +228,7 @@ def test_kits_gone_early_that_do_not_serve_their_trip_together_are_told(w):
     assert "40 people" in row.lines[0]
 
 
-def test_the_keepers_of_the_room_it_leaves_from_hear_of_another_rooms_kit(w):
+def test_the_keepers_of_the_room_it_leaves_from_hear_of_another_rooms_kit(w: World) -> None:
     mo = factories.person("Mo", Role.KEEPER, w.hut)
     trip = factories.trip("Sump day", w.hut, first=1, last=1)
     reservations.reserve(act(), w.day_01, trip)
@@ -233,12 +238,12 @@ def test_the_keepers_of_the_room_it_leaves_from_hear_of_another_rooms_kit(w):
 
 
 # -------------------------------------------------------------------------------------- stock
-def set_stock(w, units):
+def set_stock(w: World, units: int) -> None:
     Holding.objects.filter(lot=w.lots["tablets"], place=w.shelf).update(units=units)
     alarms.look_at_stock(timezone.now())
 
 
-def test_low_stock_is_told_once_a_crossing_and_not_for_one_unit_back_and_forth(w):
+def test_low_stock_is_told_once_a_crossing_and_not_for_one_unit_back_and_forth(w: World) -> None:
     w.tablets.order_down_to = 20
     w.tablets.save()
     set_stock(w, 21)
@@ -252,7 +257,9 @@ def test_low_stock_is_told_once_a_crossing_and_not_for_one_unit_back_and_forth(w
     assert Episode.objects.filter(kind="low-stock", closed_at=None).count() == 1
 
 
-def test_what_runs_low_leads_to_the_thing_and_several_to_the_store(w, settings):
+def test_what_runs_low_leads_to_the_thing_and_several_to_the_store(
+    w: World, settings: Settings
+) -> None:
     settings.PUBLIC_URL = "https://gear.example.org"
     w.tablets.order_down_to = 20
     w.tablets.save()
@@ -265,11 +272,11 @@ def test_what_runs_low_leads_to_the_thing_and_several_to_the_store(w, settings):
 
 
 # ------------------------------------------------------------------------------------- recalls
-def test_a_recall_asks_again_each_day_until_somebody_answered(w):
+def test_a_recall_asks_again_each_day_until_somebody_answered(w: World) -> None:
     recall = recalls.start(act(w.keeper), item=w.dressing, scope=RecallScope.NUMBER, number="D1")
     now = recall.entry.recorded_at
 
-    def asked(after):
+    def asked(after: timedelta) -> int:
         recall_notices.ask_again(now + after)
         return Notice.objects.filter(kind="recall", facts__has_key="again").count()
 
@@ -283,12 +290,12 @@ def test_a_recall_asks_again_each_day_until_somebody_answered(w):
 
 
 # ------------------------------------------------------------------------------------ calendar
-def events(person):
+def events(person: Person) -> dict[Any, Any]:
     found = Calendar.from_ical(calendar.of(Person.objects.get(pk=person.pk)))
     return {str(e["UID"]): e for e in found.walk("VEVENT")}
 
 
-def test_a_date_that_changes_moves_its_event_and_doubles_none(w):
+def test_a_date_that_changes_moves_its_event_and_doubles_none(w: World) -> None:
     before = events(w.instructor)
     tablets = w.lots["tablets"]
     Lot.objects.filter(pk=tablets.pk).update(expiry=days(200))
@@ -299,7 +306,7 @@ def test_a_date_that_changes_moves_its_event_and_doubles_none(w):
     assert after[uid].decoded("DTSTART") == days(200)
 
 
-def test_what_is_due_back_and_wants_a_look_stands_in_it(w):
+def test_what_is_due_back_and_wants_a_look_stands_in_it(w: World) -> None:
     custody.check_out(act(w.keeper), w.day_01, person=w.guide)
     held = Checkout.objects.get()
     found = {uid.split("@")[0]: e for uid, e in events(w.instructor).items()}
@@ -307,7 +314,7 @@ def test_what_is_due_back_and_wants_a_look_stands_in_it(w):
     assert found[f"look-{w.day_01.pk}"].decoded("DTSTART") == days(365)
 
 
-def test_its_address_is_secret_and_can_be_ended(w):
+def test_its_address_is_secret_and_can_be_ended(w: World) -> None:
     call = factories.caller(w.instructor)
     made = call.post("notices/calendar/", idempotency_key="5c0f3f86-4f3a-4b52-a3ff-0f4c6f6f9a01")
     address = json.loads(made.content)["address"]
@@ -322,16 +329,16 @@ def test_its_address_is_secret_and_can_be_ended(w):
 
 
 # --------------------------------------------------------------------------------------- doors
-def body(answer, status=200):
+def body(answer: Any, status: int = 200) -> Any:
     assert answer.status_code == status, answer.content
     return json.loads(answer.content)
 
 
-def test_a_keeper_sees_their_rooms_notices_and_a_guide_their_own(w):
-    writing.tell([w.guide, w.instructor], "lost", "x", kit=w.day_01)
-    writing.tell([w.stranger], "lost", "y", room=w.hut)
+def test_a_keeper_sees_their_rooms_notices_and_a_guide_their_own(w: World) -> None:
+    writing.notify([w.guide, w.instructor], "lost", "x", kit=w.day_01)
+    writing.notify([w.stranger], "lost", "y", room=w.hut)
 
-    def seen(who):
+    def seen(who: Person) -> list[Any]:
         rows = body(factories.caller(who).get("notices/"))["results"]
         return sorted(row["person"]["name"] for row in rows)
 
@@ -339,9 +346,9 @@ def test_a_keeper_sees_their_rooms_notices_and_a_guide_their_own(w):
     assert seen(w.guide) == ["Gil"]
 
 
-def test_it_says_what_was_told_and_why_it_was_or_was_not_sent(w):
+def test_it_says_what_was_told_and_why_it_was_or_was_not_sent(w: World) -> None:
     HearingChoice.objects.create(person=w.keeper, kind="lost", when="never")
-    writing.tell([w.instructor, w.keeper], "lost", "x", kit=w.day_01)
+    writing.notify([w.instructor, w.keeper], "lost", "x", kit=w.day_01)
     call = factories.caller(w.keeper)
     assert {r["state"] for r in body(call.get("notices/"))["results"]} == {"waiting"}
     sending.send_due()
@@ -355,9 +362,9 @@ def test_it_says_what_was_told_and_why_it_was_or_was_not_sent(w):
     assert unsent["why"] == "They turned this kind off."
 
 
-def test_send_again_is_a_notice_of_its_own_whatever_was_chosen(w):
+def test_send_again_is_a_notice_of_its_own_whatever_was_chosen(w: World) -> None:
     HearingChoice.objects.create(person=w.instructor, kind="lost", when="never")
-    writing.tell([w.instructor], "lost", "x", kit=w.day_01)
+    writing.notify([w.instructor], "lost", "x", kit=w.day_01)
     sending.send_due()
     first = Notice.objects.get()
     call = factories.caller(w.keeper)
@@ -370,14 +377,14 @@ def test_send_again_is_a_notice_of_its_own_whatever_was_chosen(w):
     )
 
 
-def test_send_again_without_an_address_says_what_to_do(w):
+def test_send_again_without_an_address_says_what_to_do(w: World) -> None:
     Person.objects.filter(pk=w.instructor.pk).update(email="")
-    writing.tell([w.instructor], "lost", "x", kit=w.day_01)
+    writing.notify([w.instructor], "lost", "x", kit=w.day_01)
     pk = Notice.objects.get().pk
     is_problem(factories.caller(w.keeper).post(f"notices/{pk}/send-again/"), 422, "no-address")
 
 
-def test_next_mondays_email_can_be_seen_now(w):
+def test_next_mondays_email_can_be_seen_now(w: World) -> None:
     shown = body(factories.caller(w.keeper).get(f"notices/weekly/?person={w.instructor.pk}"))
     assert datetime.fromisoformat(shown["due_at"]).weekday() == 0
     assert "DAY-02" in shown["text"] and "DAY-02" in shown["html"]
@@ -388,7 +395,7 @@ def test_next_mondays_email_can_be_seen_now(w):
     )
 
 
-def test_what_one_hears_can_be_chosen_but_for_recalls(w):
+def test_what_one_hears_can_be_chosen_but_for_recalls(w: World) -> None:
     call = factories.caller(w.guide)
     assert body(call.get("notices/settings/"))["weekly_at"] == "07:00"
     changed = body(

@@ -6,13 +6,26 @@ import smtplib
 from datetime import UTC, datetime, time, timedelta
 from email import message_from_bytes
 from email.policy import default
+from pathlib import Path
+from typing import Any
 
 import pytest
 import time_machine
 from django.utils import timezone
+from pytest_django import DjangoAssertNumQueries, Settings
 
 from gearroom.core.models import Person
-from kits.models import Checkout, EntryKind, Notice, RecallPlace, RecallScope
+from kits.models import (
+    Checkout,
+    Entry,
+    EntryKind,
+    Kit,
+    Notice,
+    Recall,
+    RecallPlace,
+    RecallScope,
+    Trip,
+)
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import custody, use
 from kits.services.ledger.book import Book
@@ -27,7 +40,7 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def w(tmp_path, settings) -> World:
+def w(tmp_path: Path, settings: Settings) -> World:
     settings.EMAIL_OUTBOX_DIR = tmp_path / "outbox"
     settings.EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
     settings.PUBLIC_URL = "https://gear.example.org"
@@ -37,7 +50,7 @@ def w(tmp_path, settings) -> World:
     return world
 
 
-def mails(to=None):
+def mails(to: Person | None = None) -> list[tuple[str, str]]:
     """The mails that went out, by Message-ID, each with its subject and its words in a line."""
     rows = Notice.objects.exclude(sent_at=None).exclude(rendered=None)
     rows = rows.filter(person=to) if to else rows
@@ -49,7 +62,7 @@ def mails(to=None):
     return found
 
 
-def report(w, kit=None, times=1):
+def report(w: World, kit: Kit | None = None, times: int = 1) -> list[Entry]:
     """Somebody reports something that broke a rule, so many times."""
     made = []
     for _ in range(times):
@@ -58,17 +71,17 @@ def report(w, kit=None, times=1):
             entry = book.post(
                 EntryKind.RECALL_ANSWER, kit=kit_, irregular=[ReasonCode.RECORD_SAYS_OTHERWISE]
             )
-            writing.tell_keepers(entry, "irregular", kit=kit_)
+            writing.notify_keepers(entry, "irregular", kit=kit_)
         made.append(entry)
     return made
 
 
-def waits_no_longer():
+def waits_no_longer() -> None:
     Notice.objects.filter(sent_at=None).update(due_at=timezone.now())
 
 
 # ---------------------------------------------------------------------------------- one mail
-def test_thirty_reports_of_a_kit_in_a_minute_are_one_mail_that_says_how_many(w):
+def test_thirty_reports_of_a_kit_in_a_minute_are_one_mail_that_says_how_many(w: World) -> None:
     report(w, times=30)
 
     sending.send_due()
@@ -80,7 +93,7 @@ def test_thirty_reports_of_a_kit_in_a_minute_are_one_mail_that_says_how_many(w):
     assert Notice.objects.filter(person=w.keeper).values("message_id").distinct().count() == 1
 
 
-def test_reports_of_several_kits_in_a_minute_are_one_mail_with_each_of_them(w):
+def test_reports_of_several_kits_in_a_minute_are_one_mail_with_each_of_them(w: World) -> None:
     report(w, times=2)
     report(w, w.day_02)
 
@@ -91,7 +104,7 @@ def test_reports_of_several_kits_in_a_minute_are_one_mail_with_each_of_them(w):
     assert "2 times: DAY-01" in text and "DAY-02" in text
 
 
-def test_what_comes_within_half_an_hour_of_the_same_waits_and_is_then_one_mail(w):
+def test_what_comes_within_half_an_hour_of_the_same_waits_and_is_then_one_mail(w: World) -> None:
     start = timezone.now()
     report(w)
     sending.send_due()
@@ -111,7 +124,7 @@ def test_what_comes_within_half_an_hour_of_the_same_waits_and_is_then_one_mail(w
     assert Notice.objects.filter(sent_at=None).count() == 0
 
 
-def test_a_storm_over_many_kits_becomes_a_summary_after_three_mails(w):
+def test_a_storm_over_many_kits_becomes_a_summary_after_three_mails(w: World) -> None:
     for n in range(8):
         report(w, factories.kit(f"MORE-{n}", w.version, w.store))
         sending.send_due()
@@ -124,29 +137,33 @@ def test_a_storm_over_many_kits_becomes_a_summary_after_three_mails(w):
     assert all(f"MORE-{n}" in mails(w.keeper)[3][1] for n in range(3, 8))
 
 
-def test_a_rescue_does_not_wait_for_others_of_its_kind(w):
+def test_a_rescue_does_not_wait_for_others_of_its_kind(w: World) -> None:
     for n in range(2):
-        writing.tell([w.keeper], "emergency", f"x{n}", kit=w.day_01)
+        writing.notify([w.keeper], "emergency", f"x{n}", kit=w.day_01)
         assert sending.send_due() == 1
 
 
-def test_one_of_many_that_is_undone_before_the_mail_is_taken_stands_in_none(w, settings):
+def test_one_of_many_that_is_undone_before_the_mail_is_taken_stands_in_none(
+    w: World, settings: Settings
+) -> None:
     first, second = report(w, times=2)
     settings.EMAIL_BACKEND = "tests.kits.notices.test_one_cause.Down"
     sending.send_due()
-    writing.take_back(first)
-    writing.take_back(second)
+    writing.withdraw(first)
+    writing.withdraw(second)
     settings.EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
     waits_no_longer()
     sending.send_due()
     assert mails() == []
 
 
-def test_when_the_first_of_many_is_undone_the_others_are_told_all_the_same(w, settings):
+def test_when_the_first_of_many_is_undone_the_others_are_told_all_the_same(
+    w: World, settings: Settings
+) -> None:
     first, _second = report(w, times=2)
     settings.EMAIL_BACKEND = "tests.kits.notices.test_one_cause.Down"
     sending.send_due()
-    writing.take_back(first)
+    writing.withdraw(first)
     settings.EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
     waits_no_longer()
     sending.send_due()
@@ -157,17 +174,19 @@ def test_when_the_first_of_many_is_undone_the_others_are_told_all_the_same(w, se
 class Down:
     """A mail server that nobody reaches."""
 
-    def __init__(self, **_):
+    def __init__(self, **_: Any) -> None:
         pass
 
-    def __enter__(self):
+    def __enter__(self) -> None:
         raise ConnectionRefusedError("nobody there")
 
-    def __exit__(self, *_):
+    def __exit__(self, *_: Any) -> None:
         pass
 
 
-def test_an_address_refused_for_good_is_so_for_all_that_went_together(w, settings):
+def test_an_address_refused_for_good_is_so_for_all_that_went_together(
+    w: World, settings: Settings
+) -> None:
     report(w, times=3)
     settings.EMAIL_BACKEND = "tests.kits.notices.test_one_cause.Refuses"
     sending.send_due()
@@ -178,16 +197,16 @@ def test_an_address_refused_for_good_is_so_for_all_that_went_together(w, setting
 class Refuses(Down):
     """A mail server that knows nobody."""
 
-    def __enter__(self):
+    def __enter__(self) -> Refuses:
         return self
 
-    def send_messages(self, messages):
+    def send_messages(self, messages: Any) -> None:
         raise smtplib.SMTPRecipientsRefused({messages[0].to[0]: (550, b"no such user")})
 
 
 # --------------------------------------------------------------------------------------- a recall
 @pytest.fixture
-def eight(w):
+def eight(w: World) -> None:
     """DAY-01 and seven more kits hold the batch; Ines answers for them, and Gil has one."""
     Person.objects.filter(pk=w.instructor.pk).update(phone="01632 960101")
     Person.objects.filter(pk=w.guide.pk).update(phone="01632 960111")
@@ -197,11 +216,11 @@ def eight(w):
     custody.check_out(act(w.keeper), w.day_01, person=w.guide)
 
 
-def recall(w):
+def recall(w: World) -> Recall:
     return recalls.start(act(w.keeper), item=w.dressing, scope=RecallScope.NUMBER, number="D1")
 
 
-def test_a_recall_in_eight_kits_is_one_mail_to_each(w, eight):
+def test_a_recall_in_eight_kits_is_one_mail_to_each(w: World, eight: None) -> None:
     recall(w)
     sending.send_due()
 
@@ -212,7 +231,7 @@ def test_a_recall_in_eight_kits_is_one_mail_to_each(w, eight):
     assert "DAY-01 certainly holds it" in text and "MORE-1" not in text
 
 
-def test_nobody_is_told_to_ring_themselves(w, eight):
+def test_nobody_is_told_to_ring_themselves(w: World, eight: None) -> None:
     recall(w)
     sending.send_due()
 
@@ -224,13 +243,13 @@ def test_nobody_is_told_to_ring_themselves(w, eight):
     assert "You are to check DAY-01." in text and "960111" not in text
 
 
-def test_whoever_reported_is_spoken_to_as_you(w):
+def test_whoever_reported_is_spoken_to_as_you(w: World) -> None:
     with Book(act(w.keeper)) as book:
         (kit,) = book.lock(w.day_01.pk)
         broken = [ReasonCode.RECORD_SAYS_OTHERWISE]
         entry = book.post(EntryKind.RECALL_ANSWER, kit=kit, irregular=broken)
         missing = {"missing": {"Pain tablets": 2}}
-        writing.tell_keepers(entry, "medicine-missing", kit=kit, facts=missing)
+        writing.notify_keepers(entry, "medicine-missing", kit=kit, facts=missing)
     sending.send_due()
 
     ((_, text),) = mails(w.keeper)
@@ -240,8 +259,8 @@ def test_whoever_reported_is_spoken_to_as_you(w):
 
 
 def test_it_is_asked_again_once_a_day_for_all_kits_that_wait_and_looked_for_in_few_queries(
-    w, eight, django_assert_max_num_queries
-):
+    w: World, eight: None, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
     now = recall(w).entry.recorded_at
     first = RecallPlace.objects.get(place__kit__name="MORE-0")
     recalls.answer(act(w.instructor), first, recalls.Answer.TAKEN_OUT, removed=1)
@@ -257,7 +276,7 @@ def test_it_is_asked_again_once_a_day_for_all_kits_that_wait_and_looked_for_in_f
 
 
 # --------------------------------------------------------------------------------------- not back
-def out_late(w, number, due):
+def out_late(w: World, number: int, due: datetime) -> Trip:
     trip = factories.trip("Hill day", w.store, leader=w.guide)
     for n in range(number):
         kit = factories.kit(f"OUT-{n}", w.version, w.store, entered=False)
@@ -266,7 +285,9 @@ def out_late(w, number, due):
     return trip
 
 
-def test_kits_past_due_of_one_trip_are_one_notice_that_leads_to_where_they_are_put_off(w):
+def test_kits_past_due_of_one_trip_are_one_notice_that_leads_to_where_they_are_put_off(
+    w: World,
+) -> None:
     now = timezone.now()
     trip = out_late(w, 6, now - timedelta(hours=5))
 
@@ -285,7 +306,9 @@ def test_kits_past_due_of_one_trip_are_one_notice_that_leads_to_where_they_are_p
     assert "Gil has it" in mails(w.keeper)[0][1]
 
 
-def test_looking_for_what_is_past_due_costs_the_same_however_much_is(w, django_assert_num_queries):
+def test_looking_for_what_is_past_due_costs_the_same_however_much_is(
+    w: World, django_assert_num_queries: DjangoAssertNumQueries
+) -> None:
     now = timezone.now()
     out_late(w, 9, now - timedelta(hours=5))
     overdue.look(now)
@@ -294,7 +317,7 @@ def test_looking_for_what_is_past_due_costs_the_same_however_much_is(w, django_a
     assert not any("INSERT" in query["sql"] for query in asked.captured_queries)
 
 
-def test_one_that_comes_late_as_well_is_told_of_alone(w):
+def test_one_that_comes_late_as_well_is_told_of_alone(w: World) -> None:
     now = timezone.now()
     out_late(w, 2, now - timedelta(hours=5))
     last = Checkout.objects.last()
@@ -306,7 +329,7 @@ def test_one_that_comes_late_as_well_is_told_of_alone(w):
     assert [kit["kit"] for kit in newest.facts["kits"]] == ["OUT-1"]
 
 
-def test_what_is_back_or_put_off_before_the_night_ends_is_not_told(w):
+def test_what_is_back_or_put_off_before_the_night_ends_is_not_told(w: World) -> None:
     now = timezone.now()
     out_late(w, 2, now - timedelta(hours=5))
     overdue.look(now)
@@ -325,7 +348,9 @@ def test_what_is_back_or_put_off_before_the_night_ends_is_not_told(w):
 
 
 # ----------------------------------------------------------------------------- a trip not covered
-def test_a_trip_with_three_kits_that_are_not_ready_is_one_notice_with_each_of_them(w):
+def test_a_trip_with_three_kits_that_are_not_ready_is_one_notice_with_each_of_them(
+    w: World,
+) -> None:
     trip = factories.trip("Hill day", w.store, first=1, last=1, leader=w.guide)
     trip.departs_at = timezone.now() + timedelta(hours=20)
     trip.save()
@@ -359,19 +384,21 @@ NIGHT = datetime(2027, 1, 5, 2, tzinfo=UTC)
         ("not-fit", {"trip": "Hill day", "departs_at": "2027-01-05T06:00:00+00:00"}, 1),
     ],
 )
-def test_at_two_in_the_morning_only_what_cannot_wait_is_sent(w, settings, kind, facts, sent):
+def test_at_two_in_the_morning_only_what_cannot_wait_is_sent(
+    w: World, settings: Settings, kind: str, facts: dict[Any, Any] | dict[str, str], sent: int
+) -> None:
     settings.QUIET_HOURS = (time(22), time(7))
     with time_machine.travel(NIGHT, tick=False):
-        writing.tell([w.keeper], kind, "x", kit=w.day_01, facts=facts)
+        writing.notify([w.keeper], kind, "x", kit=w.day_01, facts=facts)
         assert sending.send_due() == sent
     with time_machine.travel(NIGHT + timedelta(hours=5), tick=False):
         assert sending.send_due() == 1 - sent
 
 
-def test_the_night_is_that_of_the_room(w, settings):
+def test_the_night_is_that_of_the_room(w: World, settings: Settings) -> None:
     settings.QUIET_HOURS = (time(22), time(7))
     w.store.time_zone = "Australia/Sydney"  # two in the morning there is one in the afternoon here
     w.store.save()
     with time_machine.travel(NIGHT, tick=False):
-        writing.tell([w.keeper], "lost", "x", kit=w.day_01)
+        writing.notify([w.keeper], "lost", "x", kit=w.day_01)
         assert sending.send_due() == 1

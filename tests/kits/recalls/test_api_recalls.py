@@ -1,11 +1,16 @@
 """The doors of recalls: who sees what, who answers, and what a wrong request gets."""
 
+from __future__ import annotations
+
+from typing import Any
+
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from kits.models import Recall
 from kits.services.custody import custody
+from tests.core.api.made import Caller
 from tests.kits import factories as make
 
 pytestmark = [
@@ -16,22 +21,22 @@ pytestmark = [
 
 
 @pytest.fixture
-def w():
+def w() -> make.World:
     return make.world()
 
 
 @pytest.fixture
-def keeper(w):
+def keeper(w: make.World) -> Caller:
     return make.caller(w.keeper)
 
 
 @pytest.fixture
-def adviser(w):
+def adviser(w: make.World) -> Caller:
     return make.caller(w.adviser)
 
 
 @pytest.fixture
-def recall(w, keeper):
+def recall(w: make.World, keeper: Caller) -> Any:
     """D1 is recalled while Gil has DAY-01."""
     custody.check_out(make.act(w.keeper), w.day_01, person=w.guide, short_reason="plasters low")
     answer = keeper.post(
@@ -42,11 +47,11 @@ def recall(w, keeper):
     return answer.json()
 
 
-def kit_row(standing):
+def kit_row(standing: Any) -> Any:
     return next(p for p in standing["places"] if p["place"]["kit"])
 
 
-def test_it_says_what_was_quarantined_and_who_has_the_rest(w, recall):
+def test_it_says_what_was_quarantined_and_who_has_the_rest(w: make.World, recall: Any) -> None:
     assert recall["quarantine"][0]["units"] == 12
     row = kit_row(recall)
     assert (row["certainty"], row["units_min"], row["units_max"]) == ("certain", 6, 6)
@@ -55,7 +60,9 @@ def test_it_says_what_was_quarantined_and_who_has_the_rest(w, recall):
     assert [lot["number"] for lot in recall["lots"]] == ["D1"]
 
 
-def test_the_one_who_has_it_answers_and_the_rest_goes_to_quarantine(w, recall):
+def test_the_one_who_has_it_answers_and_the_rest_goes_to_quarantine(
+    w: make.World, recall: Any
+) -> None:
     answer = make.caller(w.guide).post(
         f"recalls/{recall['id']}/answer/",
         {"row": kit_row(recall)["row"], "answer": "taken-out", "removed": 6},
@@ -66,14 +73,18 @@ def test_the_one_who_has_it_answers_and_the_rest_goes_to_quarantine(w, recall):
     assert answer.json()["quarantine"][0]["units"] == 18
 
 
-def test_a_keeper_records_that_somebody_was_told_by_phone(w, keeper, recall):
+def test_a_keeper_records_that_somebody_was_told_by_phone(
+    w: make.World, keeper: Caller, recall: Any
+) -> None:
     body = {"row": kit_row(recall)["row"]}
     assert make.caller(w.guide).post(f"recalls/{recall['id']}/told/", body).status_code == 403
     answer = keeper.post(f"recalls/{recall['id']}/told/", body)
     assert kit_row(answer.json())["told_at"] is not None
 
 
-def test_it_says_what_is_open_yet_and_is_finished_once(w, keeper, adviser, recall):
+def test_it_says_what_is_open_yet_and_is_finished_once(
+    w: make.World, keeper: Caller, adviser: Caller, recall: Any
+) -> None:
     assert recall["unsettled"] == {"quarantined": 12, "elsewhere": 6, "unanswered": 1}
     path, finished = f"recalls/{recall['id']}/close/", {"outcome": "finished"}
     assert adviser.post(path).status_code == 400
@@ -89,8 +100,8 @@ def test_it_says_what_is_open_yet_and_is_finished_once(w, keeper, adviser, recal
 
 
 def test_what_arrives_of_a_finished_batch_is_in_quarantine_and_the_answer_says_so(
-    w, keeper, adviser, recall
-):
+    w: make.World, keeper: Caller, adviser: Caller, recall: Any
+) -> None:
     done = {"outcome": "finished", "reason": "burnt with the hut"}
     adviser.post(f"recalls/{recall['id']}/close/", done)
     body = {"item": w.dressing.pk, "shelf": str(w.shelf.pk), "units": 5, "number": "D1"}
@@ -99,7 +110,9 @@ def test_what_arrives_of_a_finished_batch_is_in_quarantine_and_the_answer_says_s
     assert [remark["code"] for remark in answer["remarks"]] == ["recalled"]
 
 
-def test_a_withdrawn_one_is_put_back_onto_a_shelf(w, keeper, adviser, recall):
+def test_a_withdrawn_one_is_put_back_onto_a_shelf(
+    w: make.World, keeper: Caller, adviser: Caller, recall: Any
+) -> None:
     path = f"recalls/{recall['id']}"
     said = {"outcome": "withdrawn", "published_at": "maker.example/notices/7"}
     closed = adviser.post(f"{path}/close/", said).json()
@@ -113,13 +126,15 @@ def test_a_withdrawn_one_is_put_back_onto_a_shelf(w, keeper, adviser, recall):
     assert make.units(w.dressings, w.shelf) == 0
 
 
-def test_those_of_another_room_see_the_recall_and_no_place_of_ours(w, recall):
+def test_those_of_another_room_see_the_recall_and_no_place_of_ours(
+    w: make.World, recall: Any
+) -> None:
     seen = make.caller(w.stranger).get(f"recalls/{recall['id']}/").json()
     assert seen["advice"] == "Do not use."
     assert (seen["places"], seen["quarantine"], seen["gone"]) == ([], [], [])
 
 
-def test_a_guide_does_not_start_one(w):
+def test_a_guide_does_not_start_one(w: make.World) -> None:
     body = {"item": w.dressing.pk, "number": "D2"}
     assert make.caller(w.guide).post("recalls/", body).status_code == 403
     assert not Recall.objects.exists()
@@ -136,13 +151,17 @@ def test_a_guide_does_not_start_one(w):
         ({"colour": "red"}, 400),
     ],
 )
-def test_it_refuses_a_body_that_is_not_as_it_should_be(w, keeper, wrong, status):
+def test_it_refuses_a_body_that_is_not_as_it_should_be(
+    w: make.World, keeper: Caller, wrong: dict[str, str] | dict[str, int], status: int
+) -> None:
     answer = keeper.post("recalls/", {"item": w.dressing.pk, "number": "D2", **wrong})
     assert answer.status_code == status
     assert not Recall.objects.exists()
 
 
-def test_it_takes_no_answer_about_a_row_of_another_recall(w, keeper, recall):
+def test_it_takes_no_answer_about_a_row_of_another_recall(
+    w: make.World, keeper: Caller, recall: Any
+) -> None:
     other = keeper.post("recalls/", {"item": w.shears.pk, "scope": "all"}).json()
     answer = keeper.post(
         f"recalls/{other['id']}/answer/", {"row": kit_row(recall)["row"], "answer": "none-there"}
@@ -150,8 +169,10 @@ def test_it_takes_no_answer_about_a_row_of_another_recall(w, keeper, recall):
     assert answer.status_code == 404
 
 
-def test_how_it_stands_costs_the_same_few_queries_however_many_places(w, keeper, recall):
-    def queries():
+def test_how_it_stands_costs_the_same_few_queries_however_many_places(
+    w: make.World, keeper: Caller, recall: Any
+) -> None:
+    def queries() -> int:
         path = f"recalls/{recall['id']}/"
         keeper.get(path)
         with CaptureQueriesContext(connection) as seen:

@@ -1,7 +1,11 @@
 """A recall ends: finished, and its batch stays blocked; or withdrawn, and it is good again."""
 
-from datetime import timedelta
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, datetime, timedelta
 from importlib import import_module
+from typing import Any
 
 import pytest
 import time_machine
@@ -12,8 +16,10 @@ from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
 from kits.models import (
     Disposal,
     EntryKind,
+    Kit,
     Lot,
     Notice,
+    Place,
     PlaceKind,
     Recall,
     WithheldKind,
@@ -36,23 +42,29 @@ LETTER = "the maker's letter of 3 May"
 
 
 @pytest.fixture
-def w():
+def w() -> make.World:
     return make.world()
 
 
-def start(w, scope="number", number="D1"):
+def start(w: make.World, scope: str = "number", number: str = "D1") -> Recall:
     return recalls.start(make.act(w.keeper), item=w.dressing, scope=scope, number=number)
 
 
-def close(w, recall, outcome=Outcome.FINISHED, reason="", **more):
+def close(
+    w: make.World,
+    recall: Recall,
+    outcome: Outcome | str = Outcome.FINISHED,
+    reason: str = "",
+    **more: str,
+) -> Recall:
     return closing.close(make.act(w.adviser, reason=reason), recall, outcome, **more)
 
 
-def withdraw(w, recall):
+def withdraw(w: make.World, recall: Recall) -> Recall:
     return close(w, recall, Outcome.WITHDRAWN, published_at=LETTER)
 
 
-def settle(w, recall):
+def settle(w: make.World, recall: Recall) -> None:
     """Take it out of DAY-01 and send all of it back to the maker."""
     (row,) = [p.row for p in status.of(recall).places if p.place.kit]
     recalls.answer(make.act(w.guide), row, Answer.TAKEN_OUT, removed=6)
@@ -65,24 +77,26 @@ def settle(w, recall):
     )
 
 
-def quarantine(w):
+def quarantine(w: make.World) -> Place:
     return room_place(w.store, PlaceKind.QUARANTINE)
 
 
-def arrives(w, number="D1", expiry=None):
+def arrives(w: make.World, number: str = "D1", expiry: date | None = None) -> receiving.Arrival:
     return receiving.receive(
         make.act(w.keeper), item=w.dressing, shelf=w.shelf, units=5, number=number,
         expiry=expiry or make.days(400),
     )  # fmt: skip
 
 
-def reasons(kit):
+def reasons(kit: Kit) -> set[Any]:
     verdict = readiness.verdict(make.fresh(kit), make.TODAY)
     return {(r.code, str(r.facts.get("cause", r.facts.get("reason", "")))) for r in verdict.reasons}
 
 
 # ---------------------------------------------------------------------------------------- finished
-def test_it_is_not_finished_while_units_are_in_quarantine_or_a_kit_has_not_answered(w):
+def test_it_is_not_finished_while_units_are_in_quarantine_or_a_kit_has_not_answered(
+    w: make.World,
+) -> None:
     recall = start(w)
     with pytest.raises(Refused) as problem:
         close(w, recall)
@@ -92,7 +106,7 @@ def test_it_is_not_finished_while_units_are_in_quarantine_or_a_kit_has_not_answe
     assert recalls.find(recall.pk).closed is None
 
 
-def test_it_is_finished_once_everything_is_accounted_for(w):
+def test_it_is_finished_once_everything_is_accounted_for(w: make.World) -> None:
     recall = start(w)
     settle(w, recall)
     closed = close(w, recall)
@@ -100,12 +114,12 @@ def test_it_is_finished_once_everything_is_accounted_for(w):
     assert closed.closed.detail["outcome"] == "finished"
 
 
-def test_a_reason_finishes_it_all_the_same_and_stays_on_record(w):
+def test_a_reason_finishes_it_all_the_same_and_stays_on_record(w: make.World) -> None:
     closed = close(w, start(w), reason="the rest was burnt with the hut")
     assert closed.closed.reason == "the rest was burnt with the hut"
 
 
-def test_its_batch_stays_blocked_wherever_it_is(w):
+def test_its_batch_stays_blocked_wherever_it_is(w: make.World) -> None:
     recall = start(w)
     close(w, recall, reason="told to")
     assert Lot.objects.get(pk=w.dressings.pk).recall == recall
@@ -119,7 +133,7 @@ def test_its_batch_stays_blocked_wherever_it_is(w):
 
 
 @pytest.mark.parametrize("days", [400, 90])
-def test_what_arrives_of_it_later_goes_to_quarantine_and_says_so(w, days):
+def test_what_arrives_of_it_later_goes_to_quarantine_and_says_so(w: make.World, days: int) -> None:
     recall = start(w)
     settle(w, recall)
     close(w, recall)
@@ -128,7 +142,7 @@ def test_what_arrives_of_it_later_goes_to_quarantine_and_says_so(w, days):
     assert [remark.code for remark in done.remarks] == ["recalled"]
 
 
-def test_a_kit_kept_back_for_it_stays_so_until_somebody_has_looked(w):
+def test_a_kit_kept_back_for_it_stays_so_until_somebody_has_looked(w: make.World) -> None:
     make.put_in(w.day_01, w.lots["d2"], w.upper, 2)
     custody.check_in(make.act(w.guide), w.day_01, used=[use.UseLine(w.dressing, 2)])
     main = make.section(w.day_01)
@@ -143,7 +157,7 @@ def test_a_kit_kept_back_for_it_stays_so_until_somebody_has_looked(w):
     assert ("withheld", "recall") not in reasons(w.day_01)
 
 
-def test_it_is_finished_once(w):
+def test_it_is_finished_once(w: make.World) -> None:
     recall = start(w)
     close(w, recall, reason="told to")
     with pytest.raises(Refused) as problem:
@@ -153,7 +167,9 @@ def test_it_is_finished_once(w):
 
 # --------------------------------------------------------------------------------------- withdrawn
 @pytest.mark.parametrize("finished_first", [False, True])
-def test_what_the_maker_withdraws_is_good_again_and_the_kits_are_judged(w, finished_first):
+def test_what_the_maker_withdraws_is_good_again_and_the_kits_are_judged(
+    w: make.World, finished_first: bool
+) -> None:
     before = make.fresh(w.day_01).may_go_until
     recall = start(w)
     if finished_first:
@@ -165,7 +181,7 @@ def test_what_the_maker_withdraws_is_good_again_and_the_kits_are_judged(w, finis
     assert list(audit.findings()) == []
 
 
-def test_what_another_recall_is_about_stays_blocked(w):
+def test_what_another_recall_is_about_stays_blocked(w: make.World) -> None:
     one, every = start(w), start(w, scope="all", number="")
     close(w, every, reason="told to")
     withdraw(w, one)
@@ -173,7 +189,7 @@ def test_what_another_recall_is_about_stays_blocked(w):
     assert ("take-out", "recalled") in reasons(w.day_01)
 
 
-def test_it_lets_go_what_was_kept_back_for_it_alone(w):
+def test_it_lets_go_what_was_kept_back_for_it_alone(w: make.World) -> None:
     recall = start(w)
     Withholding.objects.create(kit=w.day_01, kind=WithheldKind.RECALL, since=recall.entry)
     holds.withhold(make.act(w.keeper), w.day_01, WithheldKind.DRYING)
@@ -193,7 +209,9 @@ def test_it_lets_go_what_was_kept_back_for_it_alone(w):
         ("", "", "outcome"),
     ],
 )
-def test_it_says_how_it_ended_and_where_a_withdrawal_is_published(w, outcome, where, field):
+def test_it_says_how_it_ended_and_where_a_withdrawal_is_published(
+    w: make.World, outcome: str, where: str, field: str
+) -> None:
     recall = start(w)
     with pytest.raises(Invalid) as problem:
         close(w, recall, outcome, reason="told to", published_at=where)
@@ -201,7 +219,7 @@ def test_it_says_how_it_ended_and_where_a_withdrawal_is_published(w, outcome, wh
     assert recalls.find(recall.pk).closed is None
 
 
-def test_withdrawn_is_the_end_of_it(w):
+def test_withdrawn_is_the_end_of_it(w: make.World) -> None:
     recall = start(w)
     withdraw(w, recall)
     for outcome, where in ((Outcome.FINISHED, ""), (Outcome.WITHDRAWN, LETTER)):
@@ -211,7 +229,9 @@ def test_withdrawn_is_the_end_of_it(w):
 
 
 # ------------------------------------------------------------------------- out of quarantine
-def test_its_units_leave_quarantine_by_an_act_of_their_own_that_can_be_undone(w):
+def test_its_units_leave_quarantine_by_an_act_of_their_own_that_can_be_undone(
+    w: make.World,
+) -> None:
     recall = start(w)
     withdraw(w, recall)
     assert make.units(w.dressings, quarantine(w)) == 12
@@ -223,7 +243,9 @@ def test_its_units_leave_quarantine_by_an_act_of_their_own_that_can_be_undone(w)
 
 
 @pytest.mark.parametrize("finished", [False, True])
-def test_nothing_leaves_quarantine_unless_the_maker_withdrew_it(w, finished):
+def test_nothing_leaves_quarantine_unless_the_maker_withdrew_it(
+    w: make.World, finished: bool
+) -> None:
     recall = start(w)
     if finished:
         close(w, recall, reason="told to")
@@ -232,7 +254,7 @@ def test_nothing_leaves_quarantine_unless_the_maker_withdrew_it(w, finished):
     assert problem.value.code == "not-withdrawn"
 
 
-def test_what_must_not_be_used_for_another_reason_stays_in_quarantine(w):
+def test_what_must_not_be_used_for_another_reason_stays_in_quarantine(w: make.World) -> None:
     old = arrives(w, "D1", make.days(-1)).lot
     recall = start(w)
     withdraw(w, recall)
@@ -243,7 +265,7 @@ def test_what_must_not_be_used_for_another_reason_stays_in_quarantine(w):
     assert problem.value.code == "nothing-to-put-back"
 
 
-def test_a_guide_puts_nothing_back_and_nothing_goes_into_a_kit(w):
+def test_a_guide_puts_nothing_back_and_nothing_goes_into_a_kit(w: make.World) -> None:
     recall = start(w)
     withdraw(w, recall)
     with pytest.raises(NotAllowed):
@@ -253,7 +275,7 @@ def test_a_guide_puts_nothing_back_and_nothing_goes_into_a_kit(w):
 
 
 # ------------------------------------------------------------------------------------ opened again
-def test_one_finished_too_early_is_followed_again(w):
+def test_one_finished_too_early_is_followed_again(w: make.World) -> None:
     recall = start(w)
     close(w, recall, reason="told to")
     opened = closing.reopen(make.act(w.keeper), recall)
@@ -261,7 +283,7 @@ def test_one_finished_too_early_is_followed_again(w):
     assert [p.settled for p in status.of(opened).places if p.place.kit] == [False]
 
 
-def test_one_withdrawn_by_mistake_blocks_its_batch_again_wherever_it_went(w):
+def test_one_withdrawn_by_mistake_blocks_its_batch_again_wherever_it_went(w: make.World) -> None:
     recall = start(w)
     withdraw(w, recall)
     closing.put_back(make.act(w.keeper), recall, w.shelf)
@@ -274,7 +296,7 @@ def test_one_withdrawn_by_mistake_blocks_its_batch_again_wherever_it_went(w):
     assert list(audit.findings()) == []
 
 
-def test_only_a_closed_recall_is_opened_again_and_not_beside_the_same_one(w):
+def test_only_a_closed_recall_is_opened_again_and_not_beside_the_same_one(w: make.World) -> None:
     recall = start(w)
     with pytest.raises(Refused) as problem:
         closing.reopen(make.act(w.keeper), recall)
@@ -286,13 +308,13 @@ def test_only_a_closed_recall_is_opened_again_and_not_beside_the_same_one(w):
     assert problem.value.code == "recalled-already"
 
 
-def test_an_undo_says_to_open_it_again(w):
+def test_an_undo_says_to_open_it_again(w: make.World) -> None:
     closed = close(w, start(w), reason="told to")
     with pytest.raises(Refused, match="Open the recall again"):
         reversal.reverse(make.act(w.adviser), closed.closed_id)
 
 
-def test_one_closed_before_outcomes_counts_as_finished_after_an_upgrade(w):
+def test_one_closed_before_outcomes_counts_as_finished_after_an_upgrade(w: make.World) -> None:
     recall = start(w)
     withdraw(w, recall)  # as closing was: the batch is good, and the kit may go
     Lot.objects.filter(pk=w.dressings.pk).update(recall=None)
@@ -307,14 +329,14 @@ def test_one_closed_before_outcomes_counts_as_finished_after_an_upgrade(w):
     assert list(audit.findings()) == []
 
 
-def test_what_was_known_of_it_at_a_time_never_changes(w):
-    def known(at):
+def test_what_was_known_of_it_at_a_time_never_changes(w: make.World) -> None:
+    def known(at: datetime) -> bool:
         then = Then(at, at)
         return known_then.recalled({w.dressings: "D1"}, then) == {w.dressings.pk}
 
     answers, now = {}, clock.now()
 
-    def hour(n, act, said):
+    def hour(n: int, act: Callable[[], Recall], said: bool) -> None:
         at = now + timedelta(hours=n)
         with time_machine.travel(at, tick=False):
             act()

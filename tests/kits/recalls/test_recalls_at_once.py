@@ -1,5 +1,7 @@
 """A recall that starts while its batch arrives and is put into kits misses none of it."""
 
+from __future__ import annotations
+
 import threading
 from collections.abc import Callable
 from datetime import date
@@ -40,7 +42,7 @@ def at_once(*acts: Callable[[], object]) -> list[BaseException]:
     return wrong
 
 
-def test_no_unit_of_it_stays_on_a_shelf_and_no_kit_with_one_may_go(open_database):
+def test_no_unit_of_it_stays_on_a_shelf_and_no_kit_with_one_may_go(open_database: str) -> None:
     store = make.room("Main store")
     shelf = make.shelf(store, "C2")
     dressing = make.item("Dressing", sterile=True)

@@ -1,8 +1,12 @@
 """How a recall stands: which places are settled, and what others than its makers see of it."""
 
+from __future__ import annotations
+
+from typing import Any
+
 import pytest
 
-from kits.models import AsFound
+from kits.models import AsFound, Recall
 from kits.services.custody import custody, use
 from kits.services.recalls import recalls, status
 from kits.services.recalls.recalls import Answer
@@ -13,12 +17,12 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def w():
+def w() -> make.World:
     return make.world()
 
 
 @pytest.fixture
-def mixed(w):
+def mixed(w: make.World) -> None:
     """DAY-01 held 6 of D1 and 2 of D2; two were used and nobody looked which."""
     make.put_in(w.day_01, w.lots["d2"], w.upper, 2)
     custody.check_in(
@@ -29,15 +33,15 @@ def mixed(w):
     )
 
 
-def start(w, number="D1"):
+def start(w: make.World, number: str = "D1") -> Recall:
     """The maker recalls dressings with a lot number."""
     return recalls.start(make.act(w.keeper), item=w.dressing, scope="number", number=number)
 
 
-def test_a_place_is_settled_by_an_answer_or_when_the_sure_units_are_gone(w):
+def test_a_place_is_settled_by_an_answer_or_when_the_sure_units_are_gone(w: make.World) -> None:
     recall = start(w)
 
-    def settled():
+    def settled() -> dict[Any, Any]:
         return {p.place.name: p.settled for p in status.of(recall).places}
 
     assert settled() == {"C2": True, "Main": False}  # the shelf went to quarantine by itself
@@ -45,7 +49,7 @@ def test_a_place_is_settled_by_an_answer_or_when_the_sure_units_are_gone(w):
     assert settled() == {"C2": True, "Main": True}
 
 
-def test_a_place_in_doubt_is_settled_by_nothing_but_an_answer(w, mixed):
+def test_a_place_in_doubt_is_settled_by_nothing_but_an_answer(w: make.World, mixed: None) -> None:
     recall = start(w, "D2")
     doubtful = [p for p in status.of(recall).places if p.row.units_min < p.row.units_max]
     assert doubtful
@@ -55,7 +59,7 @@ def test_a_place_in_doubt_is_settled_by_nothing_but_an_answer(w, mixed):
     assert same.settled
 
 
-def test_others_see_the_places_of_their_own_rooms_alone(w):
+def test_others_see_the_places_of_their_own_rooms_alone(w: make.World) -> None:
     recall = start(w)
     stands = status.of(recall)
     assert status.of(recall, make.actor(w.keeper)) == stands

@@ -1,8 +1,11 @@
 """The doors of building and stripping kits, and of checking their instruments."""
 
+from __future__ import annotations
+
 import pytest
 
 from kits.models import Entry, EntryKind
+from tests.core.api.made import Caller
 from tests.kits import factories as make
 
 pytestmark = [
@@ -13,16 +16,16 @@ pytestmark = [
 
 
 @pytest.fixture
-def w():
+def w() -> make.World:
     return make.world()
 
 
 @pytest.fixture
-def keeper(w):
+def keeper(w: make.World) -> Caller:
     return make.caller(w.keeper)
 
 
-def test_it_builds_a_kit_as_its_list_says(w, keeper):
+def test_it_builds_a_kit_as_its_list_says(w: make.World, keeper: Caller) -> None:
     answer = keeper.post("kits/DAY-02/build/")
     assert answer.status_code == 201, answer.json()
     put_in = answer.json()["put_in"]
@@ -35,7 +38,7 @@ def test_it_builds_a_kit_as_its_list_says(w, keeper):
     assert keeper.get("kits/DAY-02/readiness/").json()["fit"] is True
 
 
-def test_it_builds_a_kit_as_told(w, keeper):
+def test_it_builds_a_kit_as_told(w: make.World, keeper: Caller) -> None:
     line = {"lot": str(w.lots["d2"].pk), "shelf": str(w.upper.pk), "units": 2}
     answer = keeper.post("kits/DAY-02/build/", {"lines": [line], "levels": []})
     assert answer.status_code == 201, answer.json()
@@ -43,7 +46,7 @@ def test_it_builds_a_kit_as_told(w, keeper):
     assert wanted == {"Wound dressing 10 × 12": 4, "Shears": 1, "Pain tablets": 8}
 
 
-def test_it_names_every_fault_of_what_may_not_go_in(w, keeper):
+def test_it_names_every_fault_of_what_may_not_go_in(w: make.World, keeper: Caller) -> None:
     undated = make.some(w.dressing, w.shelf, 3, "NO-DATE")
     line = {"lot": str(undated.pk), "shelf": str(w.shelf.pk), "units": 1}
     answer = keeper.post("kits/DAY-02/build/", {"lines": [line]})
@@ -53,17 +56,19 @@ def test_it_names_every_fault_of_what_may_not_go_in(w, keeper):
 
 
 @pytest.mark.parametrize("units", [0, -1, 1.5, "2", 10_000_000])
-def test_it_refuses_numbers_that_are_none(w, keeper, units):
+def test_it_refuses_numbers_that_are_none(
+    w: make.World, keeper: Caller, units: int | float | str
+) -> None:
     line = {"lot": str(w.lots["d2"].pk), "shelf": str(w.upper.pk), "units": units}
     assert keeper.post("kits/DAY-02/build/", {"lines": [line]}).status_code == 400
 
 
-def test_a_kit_of_another_room_is_not_there(w):
+def test_a_kit_of_another_room_is_not_there(w: make.World) -> None:
     stranger = make.caller(make.person("Hal", make.Role.KEEPER, w.hut))
     assert stranger.post("kits/DAY-02/build/").status_code == 404
 
 
-def test_it_strips_a_bought_kit_thing_by_thing(w, keeper):
+def test_it_strips_a_bought_kit_thing_by_thing(w: make.World, keeper: Caller) -> None:
     year = make.TODAY.year + 3
     answer = keeper.post(
         "kits/DAY-02/strip/",
@@ -94,14 +99,16 @@ def test_it_strips_a_bought_kit_thing_by_thing(w, keeper):
 @pytest.mark.parametrize(
     "wrong", [{"fate": "sell"}, {"units": "4"}, {"item": 99_999}, {"colour": "red"}]
 )
-def test_it_refuses_a_thing_that_is_not_as_it_should_be(w, keeper, wrong):
+def test_it_refuses_a_thing_that_is_not_as_it_should_be(
+    w: make.World, keeper: Caller, wrong: dict[str, str] | dict[str, int]
+) -> None:
     thing = {"item": w.shears.pk, "units": 1, "fate": "keep", **wrong}
     answer = keeper.post("kits/DAY-02/strip/", {"things": [thing]})
     assert answer.status_code in (400, 404)
     assert not Entry.objects.filter(kind=EntryKind.STRIP).exists()
 
 
-def test_the_only_instrument_of_a_kit_needs_no_naming(w):
+def test_the_only_instrument_of_a_kit_needs_no_naming(w: make.World) -> None:
     make.put_in(w.day_01, w.lots["gauge"], w.shelf, 1)
     answer = make.caller(w.guide).post("kits/DAY-01/check/", {"passed": True})
     assert answer.status_code == 201, answer.json()
@@ -109,7 +116,7 @@ def test_the_only_instrument_of_a_kit_needs_no_naming(w):
     assert answer.json()["counts"] is True
 
 
-def test_of_two_instruments_it_asks_which(w):
+def test_of_two_instruments_it_asks_which(w: make.World) -> None:
     other = make.instrument(w.gauge, w.shelf, "G-2")
     for lot in (w.lots["gauge"], other):
         make.put_in(w.day_01, lot, w.shelf, 1)
@@ -121,13 +128,13 @@ def test_of_two_instruments_it_asks_which(w):
     assert named.json()["lot"]["withheld"] is True
 
 
-def test_a_kit_without_instruments_says_so(w):
+def test_a_kit_without_instruments_says_so(w: make.World) -> None:
     answer = make.caller(w.guide).post("kits/DAY-01/check/", {"passed": True})
     assert answer.status_code == 422
     assert "no instrument" in answer.json()["detail"]
 
 
-def test_it_empties_a_kit_and_says_what_is_left(w, keeper):
+def test_it_empties_a_kit_and_says_what_is_left(w: make.World, keeper: Caller) -> None:
     sold = {"lot": str(w.dressings.pk), "section": "main", "units": 6, "way": "sold"}
     answer = keeper.post("kits/DAY-01/empty/", {"lines": [sold]})
     assert (answer.status_code, list(answer.json()["errors"])) == (422, ["reason"])

@@ -1,9 +1,15 @@
 """A kit emptied for good, a line at a time, so that it can be retired."""
 
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
 import pytest
 
 from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
-from kits.models import Disposal, Entry, PlaceKind, WithheldKind
+from gearroom.core.models import Person
+from kits.models import Disposal, Entry, Lot, Place, PlaceKind, WithheldKind
 from kits.rules.ledger.facts import Level
 from kits.services.custody import custody
 from kits.services.kits import holds, kits
@@ -19,26 +25,35 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def w():
+def w() -> make.World:
     return make.world()
 
 
-def line(w, way, lot=None, units=1, key="main", **more):
+def line(
+    w: make.World,
+    way: Destination,
+    lot: Lot | None = None,
+    units: int = 1,
+    key: str = "main",
+    **more: str | Place | Disposal,
+) -> EmptyLine:
     lot = lot or w.dressings
     return EmptyLine(make.section(w.day_01, key), lot, units, way, **more)
 
 
-def empty(w, *lines, who=None, **more):
+def empty(
+    w: make.World, *lines: EmptyLine, who: Person | None = None, **more: list[Any]
+) -> emptying.EmptyResult:
     return emptying.empty(make.act(who or w.keeper), w.day_01, lines, **more)
 
 
-def refused(w, *lines):
+def refused(w: make.World, *lines: EmptyLine) -> str:
     with pytest.raises((Refused, Invalid)) as problem:
         empty(w, *lines)
     return problem.value.code
 
 
-def test_a_filled_kit_is_emptied_line_by_line_and_then_retired(w):
+def test_a_filled_kit_is_emptied_line_by_line_and_then_retired(w: make.World) -> None:
     with pytest.raises(Refused) as problem:
         kits.retire_kit(make.act(w.keeper), w.day_01)
     assert problem.value.code == "kit-not-empty"
@@ -66,12 +81,12 @@ def test_a_filled_kit_is_emptied_line_by_line_and_then_retired(w):
     assert list(audit.findings()) == []
 
 
-def moved():
+def moved() -> Iterator[None]:
     for entry in Entry.objects.filter(kind="empty"):
         yield from entry.movements.select_related("lot__item", "to_place")
 
 
-def test_why_stays_on_record_and_it_breaks_the_seal(w):
+def test_why_stays_on_record_and_it_breaks_the_seal(w: make.World) -> None:
     sorting.reseal(make.act(w.keeper), w.day_01, "0417")
     done = empty(w, line(w, Destination.SOLD, reason="to the ski club"))
     assert done.entry.reason == "to the ski club"
@@ -80,12 +95,16 @@ def test_why_stays_on_record_and_it_breaks_the_seal(w):
 
 
 @pytest.mark.parametrize("way", [Destination.SOLD, Destination.GIVEN, Destination.DISPOSE])
-def test_what_is_good_goes_to_others_or_into_the_bin_with_a_reason_alone(w, way):
+def test_what_is_good_goes_to_others_or_into_the_bin_with_a_reason_alone(
+    w: make.World, way: Destination
+) -> None:
     assert refused(w, line(w, way)) == "invalid-request"
     assert not Entry.objects.filter(kind="empty").exists()
 
 
-def test_a_recalled_batch_is_handed_to_nobody_and_lands_in_quarantine_not_on_the_shelf(w):
+def test_a_recalled_batch_is_handed_to_nobody_and_lands_in_quarantine_not_on_the_shelf(
+    w: make.World,
+) -> None:
     recall = recalls.start(make.act(w.keeper), item=w.dressing, scope="number", number="D1")
     for way in (Destination.SOLD, Destination.GIVEN):
         assert refused(w, line(w, way, reason="to the ski club")) == "recalled"
@@ -96,7 +115,7 @@ def test_a_recalled_batch_is_handed_to_nobody_and_lands_in_quarantine_not_on_the
     assert [(g.how, g.units) for g in status.of(recall).gone] == [("returned", 4)]
 
 
-def test_a_recall_knows_what_was_sold_or_given_away_before(w):
+def test_a_recall_knows_what_was_sold_or_given_away_before(w: make.World) -> None:
     empty(w, line(w, Destination.SOLD, units=2, reason="to the ski club"))
     empty(w, line(w, Destination.GIVEN, units=1, reason="to the youth centre"))
     recall = recalls.start(make.act(w.keeper), item=w.dressing, scope="number", number="D1")
@@ -104,14 +123,14 @@ def test_a_recall_knows_what_was_sold_or_given_away_before(w):
     assert gone == {("sold", "certain", 2), ("given", "certain", 1)}
 
 
-def test_training_stock_never_comes_back_onto_a_shelf(w):
+def test_training_stock_never_comes_back_onto_a_shelf(w: make.World) -> None:
     kits.edit_kit(make.act(w.keeper), w.day_01, training=True)
     assert refused(w, line(w, Destination.SHELF, shelf=w.shelf)) == "training-never-back"
     empty(w, line(w, Destination.TRAINING))
     assert make.units(w.dressings, room_place(w.store, PlaceKind.TRAINING)) == 1
 
 
-def test_it_refuses_what_cannot_be(w):
+def test_it_refuses_what_cannot_be(w: make.World) -> None:
     assert refused(w) == "invalid-request"
     assert refused(w, line(w, Destination.SHELF)) == "invalid-request"
     assert refused(w, line(w, Destination.SHELF, shelf=w.hut_shelf)) == "invalid-request"
@@ -126,7 +145,7 @@ def test_it_refuses_what_cannot_be(w):
     assert not Entry.objects.filter(kind="empty").exists()
 
 
-def test_a_kit_that_is_out_or_kept_as_it_came_back_is_left_alone(w):
+def test_a_kit_that_is_out_or_kept_as_it_came_back_is_left_alone(w: make.World) -> None:
     holds.withhold(make.act(w.keeper), w.day_01, WithheldKind.KEEP_AS_IT_CAME_BACK)
     assert refused(w, line(w, Destination.TRAINING)) == "keep-as-it-came-back"
     holds.release(make.act(w.keeper), w.day_01, WithheldKind.KEEP_AS_IT_CAME_BACK)
@@ -134,7 +153,7 @@ def test_a_kit_that_is_out_or_kept_as_it_came_back_is_left_alone(w):
     assert refused(w, line(w, Destination.TRAINING)) == "kit-is-out"
 
 
-def test_it_is_taken_back_like_any_act(w):
+def test_it_is_taken_back_like_any_act(w: make.World) -> None:
     before = make.fresh(w.day_01).ready_until
     done = empty(w, line(w, Destination.SOLD, units=2, reason="to the ski club"))
     assert make.fresh(w.day_01).ready_until != before or before is None
@@ -144,7 +163,7 @@ def test_it_is_taken_back_like_any_act(w):
     assert list(audit.findings()) == []
 
 
-def test_what_is_judged_by_eye_is_said_to_be_out(w):
+def test_what_is_judged_by_eye_is_said_to_be_out(w: make.World) -> None:
     seen = LooseLevel(make.section(w.day_01), w.plasters, Level.EMPTY)
     done = empty(w, levels=[seen])
     assert [fact.level for fact in done.entry.levels.all()] == ["empty"]

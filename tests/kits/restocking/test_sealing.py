@@ -7,7 +7,7 @@ import uuid
 import pytest
 
 from gearroom.core.acts.problems import Refused
-from kits.models import AsFound, Entry, EntryKind, Lot, PlaceKind, Seal
+from kits.models import AsFound, Entry, EntryKind, Kit, Lot, Place, PlaceKind, Seal
 from kits.rules.ledger.facts import Level, Word
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
@@ -22,25 +22,25 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def school():
+def school() -> make.World:
     return make.world()
 
 
-def opened_and_used(school, units=4):
+def opened_and_used(school: make.World, units: int = 4) -> Kit:
     """DAY-01 comes back opened, with so many dressings used."""
     custody.check_in(make.act(school.guide), school.day_01, used=[UseLine(school.dressing, units)])
     return make.fresh(school.day_01)
 
 
-def sealed(school, kit, **more):
+def sealed(school: make.World, kit: Kit, **more: bool | Place) -> Seal:
     return sorting.reseal(make.act(school.guide), kit, "0417", **more)
 
 
-def word(kit):
+def word(kit: Kit) -> Word:
     return readiness.verdict(make.fresh(kit), make.days(0)).word
 
 
-def counted_whole(school, kit):
+def counted_whole(school: make.World, kit: Kit) -> counting.CountResult:
     """Everything in the kit is counted and found as the book has it."""
     sections = list(kit.sections.filter(kind=PlaceKind.SECTION))
     found = [
@@ -52,7 +52,7 @@ def counted_whole(school, kit):
 
 
 # --------------------------------------------------------------------------- what is not replaced
-def test_sealing_with_things_not_replaced_asks_first_and_names_them(school):
+def test_sealing_with_things_not_replaced_asks_first_and_names_them(school: make.World) -> None:
     kit = opened_and_used(school)
 
     with pytest.raises(Refused) as refused:
@@ -66,7 +66,9 @@ def test_sealing_with_things_not_replaced_asks_first_and_names_them(school):
     assert not Seal.objects.exists()
 
 
-def test_sealed_anyway_it_is_what_its_contents_make_it_and_still_needs_sorting(school):
+def test_sealed_anyway_it_is_what_its_contents_make_it_and_still_needs_sorting(
+    school: make.World,
+) -> None:
     kit = opened_and_used(school)
 
     seal = sealed(school, kit, anyway=True)
@@ -78,7 +80,7 @@ def test_sealed_anyway_it_is_what_its_contents_make_it_and_still_needs_sorting(s
     assert list(audit.findings()) == []
 
 
-def test_a_box_seen_low_is_not_replaced_either(school):
+def test_a_box_seen_low_is_not_replaced_either(school: make.World) -> None:
     use.log_use(
         make.act(school.guide),
         school.day_01,
@@ -95,7 +97,7 @@ def test_a_box_seen_low_is_not_replaced_either(school):
     assert word(school.day_01) is Word.LOW
 
 
-def test_what_must_come_out_is_said_at_sealing(school):
+def test_what_must_come_out_is_said_at_sealing(school: make.World) -> None:
     Lot.objects.filter(pk=school.lots["tablets"].pk).update(expiry=make.days(-1))
 
     with pytest.raises(Refused) as refused:
@@ -105,7 +107,7 @@ def test_what_must_come_out_is_said_at_sealing(school):
     assert "8 × Pain tablets must come out" in texts
 
 
-def test_a_pouch_is_asked_only_for_what_goes_into_it(school):
+def test_a_pouch_is_asked_only_for_what_goes_into_it(school: make.World) -> None:
     kit = opened_and_used(school)
 
     sealed(school, kit, section=make.section(kit, "pouch"))
@@ -114,7 +116,7 @@ def test_a_pouch_is_asked_only_for_what_goes_into_it(school):
         sorting.reseal(make.act(school.guide), kit, "9", section=make.section(kit, "main"))
 
 
-def test_nothing_is_asked_of_a_full_kit_and_of_one_that_nobody_entered(school):
+def test_nothing_is_asked_of_a_full_kit_and_of_one_that_nobody_entered(school: make.World) -> None:
     blank = make.kit("DAY-03", school.version, school.store, entered=False)
 
     sealed(school, school.day_01)
@@ -124,7 +126,7 @@ def test_nothing_is_asked_of_a_full_kit_and_of_one_that_nobody_entered(school):
 
 
 # ------------------------------------------------------------------------- what ends the sorting
-def test_a_seal_alone_ends_no_sorting_and_is_no_check_of_the_contents(school):
+def test_a_seal_alone_ends_no_sorting_and_is_no_check_of_the_contents(school: make.World) -> None:
     looked = make.fresh(school.day_01).looked_inside_by
     custody.check_in(make.act(school.guide), school.day_01, as_found=AsFound.SORT_LATER)
 
@@ -138,7 +140,9 @@ def test_a_seal_alone_ends_no_sorting_and_is_no_check_of_the_contents(school):
 
 
 @pytest.mark.parametrize("check", ["look", "restock", "count"])
-def test_checking_restocking_and_counting_end_it_and_are_a_check(school, check):
+def test_checking_restocking_and_counting_end_it_and_are_a_check(
+    school: make.World, check: str
+) -> None:
     custody.check_in(make.act(school.guide), school.day_01, as_found=AsFound.SORT_LATER)
 
     if check == "look":
@@ -154,7 +158,7 @@ def test_checking_restocking_and_counting_end_it_and_are_a_check(school, check):
     assert list(audit.findings()) == []
 
 
-def test_a_count_of_one_pouch_is_no_check_of_the_kit(school):
+def test_a_count_of_one_pouch_is_no_check_of_the_kit(school: make.World) -> None:
     custody.check_in(make.act(school.guide), school.day_01, as_found=AsFound.SORT_LATER)
     pouch = make.section(school.day_01, "pouch")
 
@@ -167,7 +171,7 @@ def test_a_count_of_one_pouch_is_no_check_of_the_kit(school):
     assert kit.looked_inside_by != school.guide
 
 
-def test_a_count_that_is_taken_back_leaves_it_to_be_sorted(school):
+def test_a_count_that_is_taken_back_leaves_it_to_be_sorted(school: make.World) -> None:
     custody.check_in(make.act(school.guide), school.day_01, as_found=AsFound.SORT_LATER)
     since = make.fresh(school.day_01).to_sort_since
     count = counted_whole(school, school.day_01).entry
@@ -178,7 +182,7 @@ def test_a_count_that_is_taken_back_leaves_it_to_be_sorted(school):
     assert list(audit.findings()) == []
 
 
-def test_a_seal_of_before_ended_the_sorting_and_still_does(school):
+def test_a_seal_of_before_ended_the_sorting_and_still_does(school: make.World) -> None:
     """Entries that an earlier edition wrote keep what they meant."""
     custody.check_in(make.act(school.guide), school.day_01, as_found=AsFound.SORT_LATER)
     back = Entry.objects.get(kind=EntryKind.CHECK_IN)
@@ -195,7 +199,7 @@ def test_a_seal_of_before_ended_the_sorting_and_still_does(school):
 
 
 # ------------------------------------------------------------------------- closed, nothing used
-def test_closed_with_nothing_used_needs_no_sorting(school):
+def test_closed_with_nothing_used_needs_no_sorting(school: make.World) -> None:
     custody.check_out(make.act(school.keeper), school.day_01, person=school.guide)
 
     back = custody.check_in(make.act(school.guide), school.day_01, as_found=AsFound.CLOSED)
@@ -207,7 +211,7 @@ def test_closed_with_nothing_used_needs_no_sorting(school):
     assert list(audit.findings()) == []
 
 
-def test_closed_with_something_used_was_opened(school):
+def test_closed_with_something_used_was_opened(school: make.World) -> None:
     back = custody.check_in(
         make.act(school.guide),
         school.day_01,
@@ -218,7 +222,7 @@ def test_closed_with_something_used_was_opened(school):
     assert back.as_found == AsFound.OPENED
 
 
-def test_closed_under_another_seal_was_opened(school):
+def test_closed_under_another_seal_was_opened(school: make.World) -> None:
     sealed(school, school.day_01)
 
     back = custody.check_in(

@@ -22,7 +22,7 @@ def call(w: make.World) -> Any:
     return make.caller(w.keeper)
 
 
-def test_stock_answers_as_the_schema_says(w, call):
+def test_stock_answers_as_the_schema_says(w: make.World, call: Any) -> None:
     def post(name: str, **body: Any) -> Any:
         return conforms("post", f"stock/{name}/", call.post(f"stock/{name}/", body))
 
@@ -39,7 +39,7 @@ def test_stock_answers_as_the_schema_says(w, call):
     assert conforms("get", "stock/", call.get("stock/"))["results"]
 
 
-def test_batches_answer_as_the_schema_says(w, call):
+def test_batches_answer_as_the_schema_says(w: make.World, call: Any) -> None:
     gauge, d2 = w.lots["gauge"].pk, w.lots["d2"].pk
     assert conforms("get", "lots/", call.get("lots/"))["results"]
     body = {"number": "D2B", "expiry": None, "reason": "read it"}
@@ -50,7 +50,7 @@ def test_batches_answer_as_the_schema_says(w, call):
         no_field_untold("lots/{id}/", shown)
 
 
-def test_recalls_answer_as_the_schema_says(w, call):
+def test_recalls_answer_as_the_schema_says(w: make.World, call: Any) -> None:
     body = {"item": w.dressing.pk, "number": "D1"}
     started = conforms("post", "recalls/", call.post("recalls/", body))
     path = f"recalls/{started['id']}/"
@@ -73,7 +73,7 @@ def test_recalls_answer_as_the_schema_says(w, call):
     conforms("get", "recalls/{id}/", call.get(path))
 
 
-def test_building_answers_as_the_schema_says(w, call):
+def test_building_answers_as_the_schema_says(w: make.World, call: Any) -> None:
     undated = make.some(w.dressing, w.shelf, 3, "NO-DATE")
     line = {"lot": str(undated.pk), "shelf": str(w.shelf.pk), "units": 1}
     build, strip = "kits/{kit}/build/", "kits/{kit}/strip/"

@@ -1,6 +1,9 @@
 """The doors of stock and batches: what they take, refuse, show, and how many queries that costs."""
 
+from __future__ import annotations
+
 import uuid
+from typing import Any
 
 import pytest
 from django.db import connection
@@ -10,6 +13,7 @@ from kits.models import Entry, Holding, Lot, PackCode, PlaceKind
 from kits.services.ledger.book import room_place
 from kits.services.recalls import recalls
 from kits.services.stock import receiving
+from tests.core.api.made import Caller
 from tests.kits import factories as make
 
 pytestmark = [
@@ -20,16 +24,16 @@ pytestmark = [
 
 
 @pytest.fixture
-def w():
+def w() -> make.World:
     return make.world()
 
 
 @pytest.fixture
-def keeper(w):
+def keeper(w: make.World) -> Caller:
     return make.caller(w.keeper)
 
 
-def test_it_receives_a_printed_date_as_it_stands_on_the_pack(w, keeper):
+def test_it_receives_a_printed_date_as_it_stands_on_the_pack(w: make.World, keeper: Caller) -> None:
     body = {"shelf": str(w.shelf.pk), "item": w.dressing.pk, "units": 5, "number": "n7"}
     year = make.TODAY.year + 2
     answer = keeper.post("stock/receive/", {**body, "expiry_printed": f"EXP 02/{year}"})
@@ -39,7 +43,7 @@ def test_it_receives_a_printed_date_as_it_stands_on_the_pack(w, keeper):
     assert answer.json()["place"]["id"] == w.shelf.pk
 
 
-def test_a_date_that_reads_in_two_ways_is_asked_about(w, keeper):
+def test_a_date_that_reads_in_two_ways_is_asked_about(w: make.World, keeper: Caller) -> None:
     year = make.TODAY.year + 1
     answer = keeper.post(
         "stock/receive/",
@@ -54,7 +58,7 @@ def test_a_date_that_reads_in_two_ways_is_asked_about(w, keeper):
     assert answer.json()["readings"] == [f"{year}-05-06", f"{year}-06-05"]
 
 
-def test_it_receives_packs_by_their_code_alone(w, keeper):
+def test_it_receives_packs_by_their_code_alone(w: make.World, keeper: Caller) -> None:
     PackCode.objects.create(gtin="05012345678900", item=w.shears, units_per_pack=4)
     answer = keeper.post(
         "stock/receive/",
@@ -65,7 +69,7 @@ def test_it_receives_packs_by_their_code_alone(w, keeper):
     assert answer.json()["units"] == 8
 
 
-def test_it_says_why_something_went_to_quarantine(w, keeper):
+def test_it_says_why_something_went_to_quarantine(w: make.World, keeper: Caller) -> None:
     answer = keeper.post(
         "stock/receive/",
         {"shelf": str(w.shelf.pk), "item": w.dressing.pk, "units": 1, "expiry": "2020-01-31"},
@@ -98,7 +102,9 @@ def test_it_says_why_something_went_to_quarantine(w, keeper):
         {"number": "x" * 81},
     ],
 )
-def test_it_refuses_a_body_that_is_not_as_it_should_be_and_writes_nothing(w, keeper, wrong):
+def test_it_refuses_a_body_that_is_not_as_it_should_be_and_writes_nothing(
+    w: make.World, keeper: Caller, wrong: Any
+) -> None:
     before = (Entry.objects.count(), list(Holding.objects.values("lot", "place", "units")))
     body = {"shelf": str(w.shelf.pk), "item": w.shears.pk, "units": 3, **wrong}
     answer = keeper.post("stock/receive/", body)
@@ -108,7 +114,9 @@ def test_it_refuses_a_body_that_is_not_as_it_should_be_and_writes_nothing(w, kee
     assert before == (Entry.objects.count(), list(Holding.objects.values("lot", "place", "units")))
 
 
-def test_the_same_key_receives_once_and_another_content_is_refused(w, keeper):
+def test_the_same_key_receives_once_and_another_content_is_refused(
+    w: make.World, keeper: Caller
+) -> None:
     key, body = str(uuid.uuid4()), {"shelf": str(w.shelf.pk), "item": w.shears.pk, "units": 3}
     first = keeper.post("stock/receive/", body, idempotency_key=key)
     again = keeper.post("stock/receive/", body, idempotency_key=key)
@@ -118,14 +126,14 @@ def test_the_same_key_receives_once_and_another_content_is_refused(w, keeper):
     assert other.status_code == 422
 
 
-def test_it_moves_into_quarantine_by_that_word(w, keeper):
+def test_it_moves_into_quarantine_by_that_word(w: make.World, keeper: Caller) -> None:
     body = {"lot": str(w.dressings.pk), "units": 2, "source": str(w.shelf.pk), "to": "quarantine"}
     answer = keeper.post("stock/move/", body)
     assert answer.status_code == 201, answer.json()
     assert make.units(w.dressings, room_place(w.store, PlaceKind.QUARANTINE)) == 2
 
 
-def test_it_sends_to_another_room_and_lets_it_arrive(w, keeper):
+def test_it_sends_to_another_room_and_lets_it_arrive(w: make.World, keeper: Caller) -> None:
     body = {"lot": str(w.dressings.pk), "units": 2, "source": str(w.shelf.pk), "room": "cave-hut"}
     assert keeper.post("stock/send/", body).status_code == 201
     hut_keeper = make.caller(make.person("Hal", make.Role.KEEPER, w.hut))
@@ -136,7 +144,7 @@ def test_it_sends_to_another_room_and_lets_it_arrive(w, keeper):
     assert make.units(w.dressings, w.hut_shelf) == 2
 
 
-def test_it_refuses_the_wrong_bin_and_says_the_right_one(w, keeper):
+def test_it_refuses_the_wrong_bin_and_says_the_right_one(w: make.World, keeper: Caller) -> None:
     answer = keeper.post(
         "stock/dispose/",
         {"lot": str(w.lots["tablets"].pk), "units": 1, "place": str(w.shelf.pk),
@@ -146,7 +154,7 @@ def test_it_refuses_the_wrong_bin_and_says_the_right_one(w, keeper):
     assert answer.json()["allowed"][0] == "pharmacy"
 
 
-def test_it_opens_a_pack_in_a_kit(w, keeper):
+def test_it_opens_a_pack_in_a_kit(w: make.World, keeper: Caller) -> None:
     pouch = make.section(w.day_01, "pouch")
     answer = keeper.post(
         "stock/open/", {"lot": str(w.lots["tablets"].pk), "units": 2, "place": str(pouch.pk)}
@@ -156,7 +164,7 @@ def test_it_opens_a_pack_in_a_kit(w, keeper):
     assert answer.json()["lot"]["good_until"] == make.days(90).isoformat()
 
 
-def test_a_shelf_of_another_room_is_not_there(w):
+def test_a_shelf_of_another_room_is_not_there(w: make.World) -> None:
     stranger = make.caller(make.person("Hal", make.Role.KEEPER, w.hut))
     answer = stranger.post(
         "stock/receive/", {"shelf": str(w.shelf.pk), "item": w.shears.pk, "units": 1}
@@ -164,7 +172,7 @@ def test_a_shelf_of_another_room_is_not_there(w):
     assert answer.status_code == 404
 
 
-def test_a_guide_is_told_which_role_it_takes(w):
+def test_a_guide_is_told_which_role_it_takes(w: make.World) -> None:
     answer = make.caller(w.guide).post(
         "stock/receive/", {"shelf": str(w.shelf.pk), "item": w.shears.pk, "units": 1}
     )
@@ -173,13 +181,13 @@ def test_a_guide_is_told_which_role_it_takes(w):
 
 
 # ------------------------------------------------------------------------------------ what is where
-def listed(caller, query=""):
+def listed(caller: Caller, query: str = "") -> Any:
     answer = caller.get(f"stock/{query}")
     assert answer.status_code == 200, answer.json()
     return answer.json()["results"]
 
 
-def test_it_lists_what_ones_rooms_hold_kits_included(w):
+def test_it_lists_what_ones_rooms_hold_kits_included(w: make.World) -> None:
     rows = listed(make.caller(w.guide))
     assert {(r["place"]["name"], r["lot"]["number"], r["units"]) for r in rows} >= {
         ("C2", "D1", 12),
@@ -202,7 +210,7 @@ def test_it_lists_what_ones_rooms_hold_kits_included(w):
         ("?recalled=false&item={dressing}", ["D1", "D1"]),
     ],
 )
-def test_it_filters(w, keeper, query, numbers):
+def test_it_filters(w: make.World, keeper: Caller, query: str, numbers: list[str] | None) -> None:
     recall = recalls.start(make.act(w.keeper), item=w.dressing, scope="number", number="ELSE")
     Lot.objects.filter(pk=w.lots["d2"].pk).update(recall=recall)
     asked = query.format(
@@ -214,8 +222,10 @@ def test_it_filters(w, keeper, query, numbers):
         assert sorted(r["lot"]["number"] for r in listed(keeper, asked)) == numbers
 
 
-def test_a_list_costs_the_same_few_queries_however_long_it_is(w, keeper):
-    def queries(path):
+def test_a_list_costs_the_same_few_queries_however_long_it_is(
+    w: make.World, keeper: Caller
+) -> None:
+    def queries(path: str) -> int:
         keeper.get(path)
         with CaptureQueriesContext(connection) as seen:
             assert keeper.get(path).status_code == 200
@@ -229,7 +239,7 @@ def test_a_list_costs_the_same_few_queries_however_long_it_is(w, keeper):
 
 
 # ----------------------------------------------------------------------------------------- batches
-def test_a_batch_shows_what_was_believed_of_it(w, keeper):
+def test_a_batch_shows_what_was_believed_of_it(w: make.World, keeper: Caller) -> None:
     fixed = keeper.post(
         f"lots/{w.lots['d2'].pk}/correct/",
         {"expiry": make.days(700).isoformat(), "reason": "typed wrong"},
@@ -246,28 +256,28 @@ def test_a_batch_shows_what_was_believed_of_it(w, keeper):
     ]
 
 
-def test_prices_are_shown_to_those_who_buy(w, keeper):
+def test_prices_are_shown_to_those_who_buy(w: make.World, keeper: Caller) -> None:
     done = receiving.receive(make.act(w.keeper), item=w.shears, units=1, shelf=w.shelf)
     path = f"lots/{done.lot.pk}/"
     assert keeper.get(path).json()["receipts"]
     assert make.caller(w.guide).get(path).json()["receipts"] == []
 
 
-def test_a_date_may_be_put_right_to_not_known(w, keeper):
+def test_a_date_may_be_put_right_to_not_known(w: make.World, keeper: Caller) -> None:
     answer = keeper.post(
         f"lots/{w.lots['d2'].pk}/correct/", {"expiry": None, "reason": "the print is gone"}
     )
     assert answer.json()["lot"]["expiry"] is None
 
 
-def test_a_correction_needs_a_reason(w, keeper):
+def test_a_correction_needs_a_reason(w: make.World, keeper: Caller) -> None:
     answer = keeper.post(f"lots/{w.lots['d2'].pk}/correct/", {"number": "D22"})
     assert answer.status_code == 422
     assert "reason" in answer.json()["errors"]
 
 
-def test_batches_are_found_by_what_is_asked(w, keeper):
-    def numbers(query):
+def test_batches_are_found_by_what_is_asked(w: make.World, keeper: Caller) -> None:
+    def numbers(query: str) -> list[Any]:
         return sorted(r["number"] for r in keeper.get(f"lots/{query}").json()["results"])
 
     assert numbers(f"?item={w.dressing.pk}") == ["D1", "D2"]
@@ -277,7 +287,7 @@ def test_batches_are_found_by_what_is_asked(w, keeper):
     assert numbers(f"?expiring_before={make.days(6)}&in_stock=true") == []
 
 
-def test_an_instrument_is_checked_through_its_own_door(w):
+def test_an_instrument_is_checked_through_its_own_door(w: make.World) -> None:
     guide = make.caller(w.guide)
     answer = guide.post(f"lots/{w.lots['gauge'].pk}/check/", {"passed": True, "answer": "green"})
     assert answer.status_code == 201, answer.json()
@@ -286,7 +296,9 @@ def test_an_instrument_is_checked_through_its_own_door(w):
 
 
 @pytest.mark.parametrize("path", ["kits/DAY-01/count/", "stock/count/"])
-def test_what_a_count_does_not_name_is_not_counted_until_it_says_that_nothing_else_is_there(path):
+def test_what_a_count_does_not_name_is_not_counted_until_it_says_that_nothing_else_is_there(
+    path: str,
+) -> None:
     w = make.world()
     call = make.caller(w.keeper)
     in_kit = path.startswith("kits/")

@@ -1,13 +1,17 @@
 """Dates rubbed off at set-up: one list to check, and a day of grace; never for medicines."""
 
-from datetime import timedelta
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
 
 import pytest
 import time_machine
 
 from gearroom.core import clock
 from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
-from kits.models import PlaceKind
+from gearroom.core.models import Person
+from kits.models import Kit, Lot, PlaceKind
 from kits.services.ledger import audit, readiness, reversal
 from kits.services.stock import counting, undated
 from kits.services.stock.counting import CountLine
@@ -17,12 +21,12 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def w():
+def w() -> make.World:
     return make.world()
 
 
 @pytest.fixture
-def kit(w):
+def kit(w: make.World) -> Kit:
     """A kit whose contents are entered now: its six dressings have their dates rubbed off."""
     made = make.kit("DAY-09", w.version, w.store, entered=False)
     found(w, made, (make.batch(w.dressing), 6), (w.lots["shears"], 1))
@@ -30,22 +34,22 @@ def kit(w):
     return make.fresh(made)
 
 
-def found(w, kit, *rows, key="main"):
+def found(w: make.World, kit: Kit, *rows: tuple[Lot, int], key: str = "main") -> None:
     place = make.section(kit, key)
     lines = [CountLine(place, units, lot=lot) for lot, units in rows]
     counting.count(make.act(w.keeper), [place], lines, complete=False)
 
 
-def reasons(kit, ahead=0):
+def reasons(kit: Kit, ahead: int = 0) -> dict[Any, Any]:
     day = clock.today(kit.home_room.time_zone) + timedelta(days=ahead)
     return {r.code: r.weight.name for r in readiness.verdict(make.fresh(kit), day).reasons}
 
 
-def in_days(days):
+def in_days(days: int) -> time_machine.travel:
     return time_machine.travel(clock.now() + timedelta(days=days), tick=False)
 
 
-def test_it_counts_and_is_said_until_the_day_after_set_up_and_then_stops_the_kit(kit):
+def test_it_counts_and_is_said_until_the_day_after_set_up_and_then_stops_the_kit(kit: Kit) -> None:
     assert reasons(kit)["date-not-known"] == "NOTE"
     assert not {"take-out", "short"} & set(reasons(kit))
     assert make.fresh(kit).clear_until == make.days(1)
@@ -58,24 +62,26 @@ def test_it_counts_and_is_said_until_the_day_after_set_up_and_then_stops_the_kit
     assert list(audit.findings()) == []
 
 
-def test_a_trip_that_ends_later_cannot_count_on_it(kit):
+def test_a_trip_that_ends_later_cannot_count_on_it(kit: Kit) -> None:
     assert reasons(kit, 1).get("short") is None
     assert reasons(kit, 2)["short"] == "STOPS"
 
 
-def test_what_a_later_count_finds_without_a_date_stops_the_kit_at_once(w, kit):
+def test_what_a_later_count_finds_without_a_date_stops_the_kit_at_once(
+    w: make.World, kit: Kit
+) -> None:
     with in_days(3):
         found(w, kit, (make.batch(w.dressing), 7))
         assert reasons(kit)["take-out"] == "STOPS"
 
 
-def test_a_medicine_without_a_date_stops_it_from_the_first_hour(w, kit):
+def test_a_medicine_without_a_date_stops_it_from_the_first_hour(w: make.World, kit: Kit) -> None:
     found(w, kit, (make.batch(w.tablets), 8), key="pouch")
     assert reasons(kit)["take-out"] == "STOPS"
     assert make.fresh(kit).may_go_until is None
 
 
-def test_the_grace_goes_with_the_act_that_gave_it(w):
+def test_the_grace_goes_with_the_act_that_gave_it(w: make.World) -> None:
     made = make.kit("DAY-09", w.version, w.store, entered=False)
     with time_machine.travel(clock.now() - timedelta(days=5), tick=False):
         found(w, made, (w.lots["shears"], 1))
@@ -88,7 +94,9 @@ def test_the_grace_goes_with_the_act_that_gave_it(w):
 
 
 # ------------------------------------------------------------------------------- the list to check
-def test_one_list_has_what_stops_a_kit_first_then_what_will_then_what_is_worth_a_look(w, kit):
+def test_one_list_has_what_stops_a_kit_first_then_what_will_then_what_is_worth_a_look(
+    w: make.World, kit: Kit
+) -> None:
     found(w, kit, (make.batch(w.tablets), 8), key="pouch")
     wipes = make.item("Wipes")
     make.some(wipes, w.shelf, 3)
@@ -106,7 +114,7 @@ def test_one_list_has_what_stops_a_kit_first_then_what_will_then_what_is_worth_a
         assert [r.stops for r in undated.to_check(w.store) if r.place.kit] == [True, True]
 
 
-def test_a_date_that_is_read_is_of_those_units_alone(w, kit):
+def test_a_date_that_is_read_is_of_those_units_alone(w: make.World, kit: Kit) -> None:
     main, rubbed = make.section(kit), make.batch(w.dressing)
     entry = undated.record_date(
         make.act(w.guide), place=main, lot=rubbed, units=4, expiry=make.days(300), number=" x7 "
@@ -124,7 +132,7 @@ def test_a_date_that_is_read_is_of_those_units_alone(w, kit):
     assert list(audit.findings()) == []
 
 
-def test_a_date_is_read_on_a_shelf_too(w):
+def test_a_date_is_read_on_a_shelf_too(w: make.World) -> None:
     rubbed = make.some(w.dressing, w.shelf, 3, "RUBBED")
     undated.record_date(
         make.act(w.keeper), place=w.shelf, lot=rubbed, units=3, expiry=make.days(90)
@@ -133,12 +141,14 @@ def test_a_date_is_read_on_a_shelf_too(w):
     assert undated.to_check(w.store) == []
 
 
-def test_it_refuses_what_cannot_be(w, kit):
+def test_it_refuses_what_cannot_be(w: make.World, kit: Kit) -> None:
     main, rubbed = make.section(kit), make.batch(w.dressing)
 
     good = make.days(90)
 
-    def read(who=w.keeper, lot=rubbed, units=1, expiry=good):
+    def read(
+        who: Person = w.keeper, lot: Lot = rubbed, units: int = 1, expiry: date | None = good
+    ) -> None:
         undated.record_date(make.act(who), place=main, lot=lot, units=units, expiry=expiry)
 
     with pytest.raises(Invalid):

@@ -1,8 +1,12 @@
 """Looking at what was printed, for the tests of printing."""
 
+from __future__ import annotations
+
 import io
 import random
+from collections.abc import Iterator
 from datetime import date
+from typing import Any
 
 import numpy as np
 import pypdfium2
@@ -11,6 +15,7 @@ import zxingcpp
 from kits.rules.lookup.label_codes import new_code
 from labels.printing import Job, sheet_pdf
 from labels.rules.codes.texts import Expiry
+from labels.rules.layout.calibration import Offset
 from labels.rules.layout.contents import (
     BlankLabel,
     KitLabel,
@@ -25,14 +30,14 @@ ADDRESS = "https://gear.umberfell.example"
 JOB = Job(ADDRESS, "Umberfell Outdoor School")
 
 
-def new_codes(seed=0):
+def new_codes(seed: int = 0) -> Iterator[str]:
     """Yield codes for ever."""
     draw = random.Random(seed)
     while True:
         yield new_code(draw.choice)
 
 
-def one_of_each(seed=0):
+def one_of_each(seed: int = 0) -> list[Any]:
     """Return a label of every kind, with names in three scripts."""
     code = new_codes(seed)
     return [
@@ -49,27 +54,27 @@ def one_of_each(seed=0):
     ]
 
 
-def printed(sheet, labels, job=JOB, **options):
+def printed(sheet: Any, labels: Any, job: Job = JOB, **options: int | str | Offset) -> bytes:
     """Return the PDF of `labels` on `sheet`."""
     out = io.BytesIO()
     sheet_pdf(sheet, labels, out=out, job=job, **options)
     return out.getvalue()
 
 
-def pages(pdf, dpi=150):
+def pages(pdf: bytes, dpi: int = 150) -> list[Any]:
     """Return each page of a PDF as grey pixels."""
     document = pypdfium2.PdfDocument(pdf)
     return [np.array(page.render(scale=dpi / 72).to_pil().convert("L")) for page in document]
 
 
-def texts(pdf):
+def texts(pdf: bytes) -> list[Any]:
     """Return each page's selectable text, lines joined by spaces."""
     document = pypdfium2.PdfDocument(pdf)
     found = [page.get_textpage().get_text_range() for page in document]
     return [" ".join(text.split()) for text in found]
 
 
-def read(image):
+def read(image: Any) -> list[Any]:
     """Return (text, (x, y) of the middle) of every QR symbol, by reading the whole picture."""
     found = zxingcpp.read_barcodes(image, formats=zxingcpp.BarcodeFormat.QRCode)
     return [
@@ -84,6 +89,6 @@ def read(image):
     ]
 
 
-def says(code, address=ADDRESS):
+def says(code: Any, address: str = ADDRESS) -> str:
     """Return what the symbol of `code` must say."""
     return f"{address.upper()}/L/{code}"

@@ -1,18 +1,23 @@
 """The doors of labels and of paper: made, bound, cancelled; sheets, pictures, tags, cards."""
 
+from __future__ import annotations
+
 import io
 import uuid
+from typing import Any
 
 import pypdfium2
 import pytest
 import zxingcpp
 from django.core.cache import cache
 from PIL import Image
+from pytest_django import DjangoAssertNumQueries, Settings
 
 from kits.models import Label
 from kits.services.custody import use
 from kits.services.labelling import labelling
 from kits.services.restocking import sorting
+from tests.core.api.made import Caller
 from tests.kits import factories as make
 from tests.labels.scan import scanned as at
 
@@ -24,7 +29,7 @@ pytestmark = [
 
 
 @pytest.fixture
-def labels(settings):
+def labels(settings: Settings) -> at.Labelled:
     cache.clear()
     settings.PUBLIC_URL = at.ADDRESS
     settings.ORGANISATION = "Umberfell Outdoor School"
@@ -32,11 +37,11 @@ def labels(settings):
 
 
 @pytest.fixture
-def keeper(labels):
+def keeper(labels: at.Labelled) -> Caller:
     return make.caller(labels.world.keeper)
 
 
-def read(pdf, page=0):
+def read(pdf: Any, page: int = 0) -> tuple[list[str], Any]:
     """What the symbols of a page say, and its words."""
     document = pypdfium2.PdfDocument(pdf)
     image = document[page].render(scale=300 / 72).to_pil()
@@ -45,12 +50,12 @@ def read(pdf, page=0):
     return texts, words
 
 
-def payload(label):
+def payload(label: Label) -> str:
     return f"{at.ADDRESS.upper()}/L/{label.code}"
 
 
 # ------------------------------------------------------------------------------------- labels
-def test_labels_are_made_for_things_that_have_none_yet(labels, keeper):
+def test_labels_are_made_for_things_that_have_none_yet(labels: at.Labelled, keeper: Caller) -> None:
     world = labels.world
     on = [
         {"kit": "DAY-01"},
@@ -69,7 +74,9 @@ def test_labels_are_made_for_things_that_have_none_yet(labels, keeper):
     assert again[0]["code"] != at.shown(labels.kit)
 
 
-def test_blanks_are_made_for_a_room_and_bound_by_scanning(labels, keeper):
+def test_blanks_are_made_for_a_room_and_bound_by_scanning(
+    labels: at.Labelled, keeper: Caller
+) -> None:
     made = keeper.post("labels/", {"blanks": 3, "room": "Main store"}).json()["labels"]
     assert [each["kind"] for each in made] == ["blank"] * 3
     answer = keeper.post(f"labels/{made[0]['code']}/bind/", {"to": {"kit": "DAY-02"}})
@@ -91,15 +98,17 @@ def test_blanks_are_made_for_a_room_and_bound_by_scanning(labels, keeper):
         {"on": [{"section": "pouch"}]},
     ],
 )
-def test_it_says_what_is_wrong_with_a_wish_for_labels(labels, keeper, body):
+def test_it_says_what_is_wrong_with_a_wish_for_labels(
+    labels: at.Labelled, keeper: Caller, body: Any
+) -> None:
     before = Label.objects.count()
     answer = keeper.post("labels/", body)
     assert answer.status_code == 400, answer.json()
     assert Label.objects.count() == before
 
 
-def test_labels_are_listed_by_what_they_are_on(labels, keeper):
-    def kinds(query):
+def test_labels_are_listed_by_what_they_are_on(labels: at.Labelled, keeper: Caller) -> None:
+    def kinds(query: str) -> list[Any]:
         return sorted(each["kind"] for each in keeper.get(f"labels/{query}").json()["results"])
 
     assert kinds("") == ["blank", "kit", "lot", "person", "section", "shelf"]
@@ -111,8 +120,8 @@ def test_labels_are_listed_by_what_they_are_on(labels, keeper):
 
 
 def test_the_list_takes_as_many_queries_however_long_it_is(
-    labels, keeper, django_assert_max_num_queries
-):
+    labels: at.Labelled, keeper: Caller, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
     with django_assert_max_num_queries(12):
         assert keeper.get("labels/").status_code == 200
     for _ in range(20):
@@ -121,12 +130,12 @@ def test_the_list_takes_as_many_queries_however_long_it_is(
         assert len(keeper.get("labels/").json()["results"]) == 26
 
 
-def test_a_stranger_lists_no_labels_of_other_rooms(labels):
+def test_a_stranger_lists_no_labels_of_other_rooms(labels: at.Labelled) -> None:
     stranger = make.caller(labels.world.stranger)
     assert stranger.get("labels/").json()["results"] == []
 
 
-def test_a_label_is_cancelled_and_replaced(labels, keeper):
+def test_a_label_is_cancelled_and_replaced(labels: at.Labelled, keeper: Caller) -> None:
     path = f"labels/{at.shown(labels.kit)}/cancel/"
     done = keeper.post(path, {"why": "torn", "replace": True})
     assert done.status_code == 200, done.json()
@@ -138,7 +147,7 @@ def test_a_label_is_cancelled_and_replaced(labels, keeper):
 
 
 # ------------------------------------------------------------------------------------- sheets
-def test_a_sheet_of_labels_is_a_pdf_whose_symbols_read(labels, keeper):
+def test_a_sheet_of_labels_is_a_pdf_whose_symbols_read(labels: at.Labelled, keeper: Caller) -> None:
     wanted = [labels.kit, labels.lot, labels.shelf]
     answer = keeper.post(
         "labels/sheets/",
@@ -152,7 +161,9 @@ def test_a_sheet_of_labels_is_a_pdf_whose_symbols_read(labels, keeper):
     assert Label.objects.get(pk=labels.kit.pk).printed_at is not None
 
 
-def test_real_sheets_are_refused_while_the_public_address_is_unset(labels, keeper, settings):
+def test_real_sheets_are_refused_while_the_public_address_is_unset(
+    labels: at.Labelled, keeper: Caller, settings: Settings
+) -> None:
     settings.PUBLIC_URL = ""
     said = {"labels": [labels.kit.code]}
     answer = keeper.post("labels/sheets/", said)
@@ -180,18 +191,22 @@ def test_real_sheets_are_refused_while_the_public_address_is_unset(labels, keepe
         ({"colour": "red"}, 400, "invalid-request"),
     ],
 )
-def test_it_says_what_keeps_a_sheet_from_being_printed(labels, keeper, body, status, code):
+def test_it_says_what_keeps_a_sheet_from_being_printed(
+    labels: at.Labelled, keeper: Caller, body: Any, status: int, code: str
+) -> None:
     answer = keeper.post("labels/sheets/", {"labels": [labels.kit.code], **body})
     assert (answer.status_code, answer.json()["code"]) == (status, code)
 
 
-def test_more_labels_than_one_file_holds_are_refused_with_the_limit(labels, keeper):
+def test_more_labels_than_one_file_holds_are_refused_with_the_limit(
+    labels: at.Labelled, keeper: Caller
+) -> None:
     codes = [labels.kit.code] * 21
     answer = keeper.post("labels/sheets/", {"labels": codes, "copies": 100})
     assert (answer.status_code, answer.json()["limit"]) == (413, 2000)
 
 
-def test_a_cancelled_label_is_not_printed(labels, keeper):
+def test_a_cancelled_label_is_not_printed(labels: at.Labelled, keeper: Caller) -> None:
     labelling.cancel(make.act(), labels.kit.code, "torn")
     answer = keeper.post("labels/sheets/", {"labels": [labels.kit.code]})
     assert (answer.status_code, answer.json()["code"]) == (409, "label-cancelled")
@@ -211,7 +226,9 @@ OWN = {
 }
 
 
-def test_a_sheet_of_ones_own_is_checked_kept_and_printed_on(labels, keeper):
+def test_a_sheet_of_ones_own_is_checked_kept_and_printed_on(
+    labels: at.Labelled, keeper: Caller
+) -> None:
     assert keeper.post("labels/layouts/", OWN).status_code == 201
     found = {each["key"]: each for each in keeper.get("labels/layouts/").json()["layouts"]}
     assert found["Our roll"]["own"] is True
@@ -223,7 +240,7 @@ def test_a_sheet_of_ones_own_is_checked_kept_and_printed_on(labels, keeper):
     assert (again.status_code, again.json()["code"]) == (409, "name-taken")
 
 
-def test_cells_of_a_sheet_without_a_pitch_touch(labels, keeper):
+def test_cells_of_a_sheet_without_a_pitch_touch(labels: at.Labelled, keeper: Caller) -> None:
     across = {"roll": False, "columns": 2, "page_width_mm": 120.0}
     made = keeper.post("labels/layouts/", OWN | across)
     assert made.status_code == 201, made.json()
@@ -240,13 +257,21 @@ def test_cells_of_a_sheet_without_a_pitch_touch(labels, keeper):
         ({"name": "a4-3x7"}, 409, "Choose another name"),
     ],
 )
-def test_a_sheet_that_does_not_fit_is_refused_with_what_would(labels, keeper, change, status, word):
+def test_a_sheet_that_does_not_fit_is_refused_with_what_would(
+    labels: at.Labelled,
+    keeper: Caller,
+    change: dict[str, float] | dict[str, float | None] | dict[str, str],
+    status: int,
+    word: str,
+) -> None:
     answer = keeper.post("labels/layouts/", OWN | {"roll": False} | change)
     assert answer.status_code == status, answer.json()
     assert word in str(answer.json())
 
 
-def test_a_test_page_and_what_was_measured_on_it_put_the_printer_right(labels, keeper):
+def test_a_test_page_and_what_was_measured_on_it_put_the_printer_right(
+    labels: at.Labelled, keeper: Caller
+) -> None:
     page = keeper.get("labels/test-page/?sheet=a4-3x7")
     assert page.headers["Content-Type"] == "application/pdf"
     measured = "left_mm=15.5&top_mm=14.5&across_mm=100&down_mm=99"
@@ -258,7 +283,9 @@ def test_a_test_page_and_what_was_measured_on_it_put_the_printer_right(labels, k
     assert keeper.get("labels/calibration/?left_mm=15").status_code == 422
 
 
-def test_one_label_is_a_picture_at_the_printers_own_dots(labels, keeper):
+def test_one_label_is_a_picture_at_the_printers_own_dots(
+    labels: at.Labelled, keeper: Caller
+) -> None:
     for dpi in (203, 300, 600):
         answer = keeper.get(f"labels/{labels.kit.code}/image/?dpi={dpi}")
         image = Image.open(io.BytesIO(answer.content))
@@ -271,7 +298,7 @@ def test_one_label_is_a_picture_at_the_printers_own_dots(labels, keeper):
 
 
 # ------------------------------------------------------------------------- tags, cards, sheets
-def test_a_kit_gets_its_tag_once_it_is_sealed(labels, keeper):
+def test_a_kit_gets_its_tag_once_it_is_sealed(labels: at.Labelled, keeper: Caller) -> None:
     world = labels.world
     answer = keeper.get("kits/DAY-01/tag/")
     assert (answer.status_code, answer.json()["code"]) == (409, "not-sealed")
@@ -287,7 +314,9 @@ def test_a_kit_gets_its_tag_once_it_is_sealed(labels, keeper):
     assert "Kim" in words
 
 
-def test_a_tag_says_only_what_is_true_at_sealing_so_a_kit_that_is_low_gets_one(labels, keeper):
+def test_a_tag_says_only_what_is_true_at_sealing_so_a_kit_that_is_low_gets_one(
+    labels: at.Labelled, keeper: Caller
+) -> None:
     world = labels.world
     use.log_use(make.act(), world.day_01, [use.UseLine(world.tablets, 6)])
     sorting.look_inside(make.act(), world.day_01)
@@ -297,7 +326,9 @@ def test_a_tag_says_only_what_is_true_at_sealing_so_a_kit_that_is_low_gets_one(l
         assert word not in words.upper(), word
 
 
-def test_a_lid_card_says_what_is_in_which_pouch_and_no_date(labels, keeper):
+def test_a_lid_card_says_what_is_in_which_pouch_and_no_date(
+    labels: at.Labelled, keeper: Caller
+) -> None:
     for size in ("a5", "a4-folded"):
         answer = keeper.get(f"kits/DAY-01/card/?size={size}")
         assert answer.status_code == 200, answer.content[:300]
@@ -310,7 +341,9 @@ def test_a_lid_card_says_what_is_in_which_pouch_and_no_date(labels, keeper):
     assert (answer.status_code, answer.json()["code"]) == (409, "no-label")
 
 
-def test_the_sign_out_sheet_has_every_kit_with_its_code(labels, keeper):
+def test_the_sign_out_sheet_has_every_kit_with_its_code(
+    labels: at.Labelled, keeper: Caller
+) -> None:
     answer = keeper.get("rooms/main-store/sign-out-sheet/")
     texts, words = read(answer.content)
     assert texts == [payload(labels.kit)]
@@ -318,7 +351,9 @@ def test_the_sign_out_sheet_has_every_kit_with_its_code(labels, keeper):
     assert keeper.get("rooms/cave-hut/sign-out-sheet/").status_code == 404
 
 
-def test_what_is_asked_twice_under_one_key_is_made_once(labels, keeper):
+def test_what_is_asked_twice_under_one_key_is_made_once(
+    labels: at.Labelled, keeper: Caller
+) -> None:
     key = str(uuid.uuid4())
     said = {"blanks": 2, "room": "Main store"}
     first = keeper.post("labels/", said, idempotency_key=key)

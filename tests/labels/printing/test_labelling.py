@@ -1,10 +1,13 @@
 """Labels: made, bound, cancelled, replaced."""
 
+from __future__ import annotations
+
 import random
 import secrets
 
 import pytest
 from django.utils import timezone
+from pytest_django import Settings
 
 from gearroom.core.acts.problems import Invalid, NotAllowed, NotFound, Refused
 from kits.models import Entry, EntryKind, Kit, Label, PlaceKind
@@ -20,11 +23,11 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def world():
+def world() -> make.World:
     return make.world()
 
 
-def test_it_makes_a_valid_code_and_writes_who_made_it(world):
+def test_it_makes_a_valid_code_and_writes_who_made_it(world: make.World) -> None:
     label = labelling.label_for(make.act(world.keeper), world.day_01)
     assert label_codes.is_valid(label.code)
     assert (label.kind, label.kit_id, label.room_id) == ("kit", world.day_01.pk, world.store.pk)
@@ -33,7 +36,9 @@ def test_it_makes_a_valid_code_and_writes_who_made_it(world):
     assert entry.detail["label"] == label.code
 
 
-def test_it_never_draws_a_code_that_a_label_or_a_kit_has(world, monkeypatch):
+def test_it_never_draws_a_code_that_a_label_or_a_kit_has(
+    world: make.World, monkeypatch: pytest.MonkeyPatch
+) -> None:
     ahead = random.Random(5)
     of_a_label, of_a_kit, free = (label_codes.new_code(ahead.choice) for _ in range(3))
     Label.objects.create(code=of_a_label, made_at=timezone.now())
@@ -42,7 +47,7 @@ def test_it_never_draws_a_code_that_a_label_or_a_kit_has(world, monkeypatch):
     assert labelling.label_for(make.act(), world.day_01).code == free
 
 
-def test_blanks_are_bound_to_what_they_are_stuck_on(world):
+def test_blanks_are_bound_to_what_they_are_stuck_on(world: make.World) -> None:
     blank, other = labelling.blanks(make.act(world.keeper), world.store, 2)
     bound = labelling.bind(make.act(world.guide), blank.code.lower(), world.shelf)
     assert (bound.kind, bound.place_id) == ("shelf", world.shelf.pk)
@@ -50,7 +55,7 @@ def test_blanks_are_bound_to_what_they_are_stuck_on(world):
     assert bound.bound_at is not None
 
 
-def test_binding_twice_to_the_same_thing_changes_nothing(world):
+def test_binding_twice_to_the_same_thing_changes_nothing(world: make.World) -> None:
     (blank,) = labelling.blanks(make.act(), world.store, 1)
     labelling.bind(make.act(world.guide), blank.code, world.day_01)
     before = Entry.objects.count()
@@ -58,7 +63,7 @@ def test_binding_twice_to_the_same_thing_changes_nothing(world):
     assert Entry.objects.count() == before
 
 
-def test_a_label_that_is_on_something_says_what_and_how_to_go_on(world):
+def test_a_label_that_is_on_something_says_what_and_how_to_go_on(world: make.World) -> None:
     label = at.label(world.day_01)
     with pytest.raises(Refused) as refused:
         labelling.bind(make.act(world.guide), label.code, world.day_02)
@@ -67,7 +72,7 @@ def test_a_label_that_is_on_something_says_what_and_how_to_go_on(world):
     assert "cancel it there" in refused.value.detail
 
 
-def test_a_cancelled_label_leads_to_the_one_that_counts_now(world):
+def test_a_cancelled_label_leads_to_the_one_that_counts_now(world: make.World) -> None:
     first = at.label(world.day_01)
     second = labelling.cancel(make.act(world.keeper), first.code, "torn", and_replace=True)
     third = labelling.cancel(
@@ -82,14 +87,14 @@ def test_a_cancelled_label_leads_to_the_one_that_counts_now(world):
     assert refused.value.code == "label-cancelled"
 
 
-def test_a_label_is_cancelled_once(world):
+def test_a_label_is_cancelled_once(world: make.World) -> None:
     label = at.label(world.day_01)
     labelling.cancel(make.act(world.keeper), label.code, "torn")
     with pytest.raises(Refused, match="was cancelled"):
         labelling.cancel(make.act(world.keeper), label.code, "torn")
 
 
-def test_only_a_keeper_cancels_and_only_a_member_binds(world):
+def test_only_a_keeper_cancels_and_only_a_member_binds(world: make.World) -> None:
     label = at.label(world.day_01)
     (blank,) = labelling.blanks(make.act(), world.store, 1)
     with pytest.raises(NotAllowed):
@@ -100,18 +105,18 @@ def test_only_a_keeper_cancels_and_only_a_member_binds(world):
         labelling.bind(make.act(world.adviser), blank.code, world.shelf)
 
 
-def test_a_quarantine_takes_no_label(world):
+def test_a_quarantine_takes_no_label(world: make.World) -> None:
     with pytest.raises(Invalid, match="takes no label"):
         at.label(room_place(world.store, PlaceKind.QUARANTINE))
 
 
 @pytest.mark.parametrize("count", [0, -1, 1001])
-def test_blanks_come_in_sensible_numbers(world, count):
+def test_blanks_come_in_sensible_numbers(world: make.World, count: int) -> None:
     with pytest.raises(Invalid):
         labelling.blanks(make.act(), world.store, count)
 
 
-def test_labels_of_other_rooms_are_not_there(world):
+def test_labels_of_other_rooms_are_not_there(world: make.World) -> None:
     label = at.label(world.day_01)
     assert labelling.one_of(make.actor(world.guide), label.code) == label
     with pytest.raises(NotFound):
@@ -119,7 +124,9 @@ def test_labels_of_other_rooms_are_not_there(world):
 
 
 # ------------------------------------------------------------------------------- passers-by
-def test_a_passer_by_sees_what_it_is_whose_it_is_and_how_to_return_it(world, settings):
+def test_a_passer_by_sees_what_it_is_whose_it_is_and_how_to_return_it(
+    world: make.World, settings: Settings
+) -> None:
     settings.ORGANISATION = "Umberfell Outdoor School"
     label = at.label(world.day_01)
     for who in (None, make.actor(world.stranger)):
@@ -131,12 +138,12 @@ def test_a_passer_by_sees_what_it_is_whose_it_is_and_how_to_return_it(world, set
     assert passerby.facts(label.code, make.actor(world.guide)).yours
 
 
-def test_a_passer_by_learns_no_name_from_a_tag_and_no_thing_from_a_batch(world):
+def test_a_passer_by_learns_no_name_from_a_tag_and_no_thing_from_a_batch(world: make.World) -> None:
     tag, lot = at.label(world.guide, world), at.label(world.dressings, world)
     assert "Gil" not in str(passerby.facts(tag.code, None))
     assert "dressing" not in str(passerby.facts(lot.code, None))
 
 
-def test_nobody_is_told_anything_of_a_code_that_was_never_made(world):
+def test_nobody_is_told_anything_of_a_code_that_was_never_made(world: make.World) -> None:
     assert passerby.facts("6R4B-5KJ8", None) is None
     assert passerby.facts("no code at all", None) is None

@@ -1,9 +1,14 @@
 """Sheets of labels as PDF: read back, in their cells, selectable, streamed."""
 
+from __future__ import annotations
+
 import gc
 import io
 import re
 import tracemalloc
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pypdfium2
@@ -17,7 +22,7 @@ from labels.printing.fonts import FontFiles, FontUnreadable, typeface
 from labels.rules.layout.calibration import Offset
 from labels.rules.layout.contents import BlankLabel, KitLabel
 from labels.rules.layout.layout import CellTooSmall
-from labels.rules.layout.sheets import SHEETS, Cell, SheetError, grid
+from labels.rules.layout.sheets import SHEETS, Cell, Sheet, SheetError, grid
 from tests.labels.printing.printed import (
     ADDRESS,
     JOB,
@@ -34,7 +39,7 @@ sheets = pytest.mark.parametrize("sheet", SHEETS.values(), ids=SHEETS)
 
 
 @sheets
-def test_every_symbol_reads_from_the_page_and_stands_in_its_cell(sheet):
+def test_every_symbol_reads_from_the_page_and_stands_in_its_cell(sheet: Any) -> None:
     labels = one_of_each()
     pdf = printed(sheet, labels)
     dpi = 300
@@ -52,7 +57,7 @@ def test_every_symbol_reads_from_the_page_and_stands_in_its_cell(sheet):
 
 
 @sheets
-def test_no_ink_leaves_its_cell(sheet):
+def test_no_ink_leaves_its_cell(sheet: Any) -> None:
     dpi = 150
     scale = dpi / 25.4
     image = pages(printed(sheet, one_of_each()[: sheet.cells]), dpi)[0]
@@ -79,14 +84,16 @@ def test_no_ink_leaves_its_cell(sheet):
     room=st.text(max_size=60),
     seed=st.integers(0, 10_000),
 )
-def test_any_names_on_any_sheet_are_printed_and_read_back(sheet, names, room, seed):
+def test_any_names_on_any_sheet_are_printed_and_read_back(
+    sheet: Any, names: list[Any], room: str, seed: int
+) -> None:
     codes = new_codes(seed)
     labels = [KitLabel(next(codes), name, room) for name in names]
     found = [text for page in pages(printed(sheet, labels), 300) for text, _ in read(page)]
     assert sorted(found) == sorted(says(label.code) for label in labels)
 
 
-def test_text_can_be_selected_and_says_what_is_printed():
+def test_text_can_be_selected_and_says_what_is_printed() -> None:
     (page,) = texts(printed(SHEETS["a4-3x7"], one_of_each()))
     for text in (
         "EXPED-02 long walk",
@@ -106,7 +113,7 @@ def test_text_can_be_selected_and_says_what_is_printed():
     assert {label.code for label in one_of_each()} <= codes
 
 
-def test_the_document_has_title_language_embedded_fonts_and_only_vectors():
+def test_the_document_has_title_language_embedded_fonts_and_only_vectors() -> None:
     job = Job(ADDRESS, title="Kits of the main store", language="de-AT")
     pdf = printed(SHEETS["a4-3x7"], one_of_each(), job)
     document = pypdfium2.PdfDocument(pdf)
@@ -122,14 +129,14 @@ def test_the_document_has_title_language_embedded_fonts_and_only_vectors():
     assert pypdfium2.raw.FPDF_PAGEOBJ_PATH in kinds
 
 
-def test_pages_have_the_size_of_the_paper():
+def test_pages_have_the_size_of_the_paper() -> None:
     for key, points in (("a4-3x7", (595.3, 841.9)), ("letter-2x5", (612, 792)),
                         ("roll-62x29", (175.7, 82.2))):  # fmt: skip
         page = pypdfium2.PdfDocument(printed(SHEETS[key], one_of_each()))[0]
         assert page.get_size() == pytest.approx(points, abs=0.1)
 
 
-def test_a_begun_sheet_starts_at_the_cell_asked_for_and_copies_follow_one_another():
+def test_a_begun_sheet_starts_at_the_cell_asked_for_and_copies_follow_one_another() -> None:
     sheet = SHEETS["a4-3x7"]
     one, other = one_of_each()[:2]
     first, second = pages(printed(sheet, [one, other], start_cell=20, copies=2), 300)
@@ -145,14 +152,14 @@ def test_a_begun_sheet_starts_at_the_cell_asked_for_and_copies_follow_one_anothe
             assert found == ([says(meant[number].code)] if number in meant else [])
 
 
-def test_labels_are_sorted_where_asked():
+def test_labels_are_sorted_where_asked() -> None:
     codes = new_codes()
     labels = [KitLabel(next(codes), name) for name in ("DAY-10", "DAY-9", "DAY-1")]
     (page,) = texts(printed(SHEETS["a4-3x7"], labels, order="name"))
     assert re.findall(r"DAY-\d+", page) == ["DAY-1", "DAY-9", "DAY-10"]
 
 
-def test_a_printers_correction_moves_and_stretches_the_print():
+def test_a_printers_correction_moves_and_stretches_the_print() -> None:
     sheet = SHEETS["a4-3x7"]
     labels = [BlankLabel(code) for code, _ in zip(new_codes(), range(21), strict=False)]
     plain = dict(read(pages(printed(sheet, labels), 300)[0]))
@@ -164,14 +171,14 @@ def test_a_printers_correction_moves_and_stretches_the_print():
         assert moved[text][1] * mm == pytest.approx(y * mm * 0.99 - 1.5, abs=0.2)
 
 
-def test_real_labels_are_refused_while_the_public_address_is_not_set():
+def test_real_labels_are_refused_while_the_public_address_is_not_set() -> None:
     with pytest.raises(PublicAddressMissing, match="GEARROOM_PUBLIC_URL"):
         Job("")
 
 
 @pytest.mark.parametrize("address", ["", ADDRESS])
 @sheets
-def test_a_preview_says_so_and_its_symbols_resolve_to_nothing(sheet, address):
+def test_a_preview_says_so_and_its_symbols_resolve_to_nothing(sheet: Any, address: str) -> None:
     job = Job(address, "Umberfell Outdoor School", preview=True)
     labels = one_of_each()
     pdf = printed(sheet, labels, job)
@@ -184,7 +191,7 @@ def test_a_preview_says_so_and_its_symbols_resolve_to_nothing(sheet, address):
     assert not any(f"{label.code[:4]}-{label.code[4:]}" in every for label in labels)
 
 
-def test_a_preview_shows_the_symbol_in_the_size_that_it_will_have():
+def test_a_preview_shows_the_symbol_in_the_size_that_it_will_have() -> None:
     job = Job(ADDRESS, preview=True)
     label = KitLabel(next(new_codes()), "DAY-01")
     assert job.symbol(label.code).modules == JOB.symbol(label.code).modules
@@ -198,12 +205,12 @@ def test_a_preview_shows_the_symbol_in_the_size_that_it_will_have():
         ("https://gear_room.example", "letters, digits, dots and dashes"),
     ],
 )
-def test_an_address_that_a_symbol_cannot_say_is_refused(address, said):
+def test_an_address_that_a_symbol_cannot_say_is_refused(address: str, said: str) -> None:
     with pytest.raises(ValueError, match=said):
         printed(SHEETS["a4-3x7"], one_of_each(), Job(address))
 
 
-def test_a_cell_too_small_is_refused_with_the_size_that_would_fit():
+def test_a_cell_too_small_is_refused_with_the_size_that_would_fit() -> None:
     sheet = grid("x", "X", (210, 297), 10, 10, (15, 15))
     with pytest.raises(CellTooSmall, match=r"at least \d+\.\d × \d+\.\d mm"):
         printed(sheet, one_of_each())
@@ -218,12 +225,14 @@ def test_a_cell_too_small_is_refused_with_the_size_that_would_fit():
         ({"copies": 101}, ValueError, "between 1 and 100 copies"),
     ],
 )
-def test_wrong_requests_are_refused_with_what_to_do(options, error, said):
+def test_wrong_requests_are_refused_with_what_to_do(
+    options: dict[str, int], error: type[SheetError] | type[ValueError], said: str
+) -> None:
     with pytest.raises(error, match=said):
         printed(SHEETS["a4-3x7"], one_of_each(), **options)
 
 
-def test_nothing_to_print_and_codes_that_are_none_are_refused():
+def test_nothing_to_print_and_codes_that_are_none_are_refused() -> None:
     with pytest.raises(ValueError, match="nothing to print"):
         printed(SHEETS["a4-3x7"], [])
     with pytest.raises(ValueError, match="not a label code"):
@@ -231,19 +240,19 @@ def test_nothing_to_print_and_codes_that_are_none_are_refused():
 
 
 # ------------------------------------------------------------------------------------ reading back
-def cells_of(sheet, labels):
+def cells_of(sheet: Sheet, labels: Any) -> list[tuple[Cell, str]]:
     meant = [(sheet.cell(n), says(label.code)) for n, label in enumerate(labels, start=1)]
     return meant + [(sheet.cell(n), "") for n in range(len(labels) + 1, sheet.cells + 1)]
 
 
-def test_reading_back_counts_what_it_read():
+def test_reading_back_counts_what_it_read() -> None:
     sheet, labels = SHEETS["a4-3x7"], one_of_each()
     pdf = io.BytesIO(printed(sheet, labels))
     assert readback.check_pdf(pdf, [cells_of(sheet, labels)]) == sheet.cells
 
 
 @pytest.mark.parametrize("fault", ["other", "missing", "extra", "swapped"])
-def test_a_symbol_that_is_other_missing_extra_or_swapped_is_an_error(fault):
+def test_a_symbol_that_is_other_missing_extra_or_swapped_is_an_error(fault: str) -> None:
     sheet, labels = SHEETS["a4-3x7"], one_of_each()
     pdf = io.BytesIO(printed(sheet, labels))
     expected = cells_of(sheet, labels)
@@ -260,7 +269,7 @@ def test_a_symbol_that_is_other_missing_extra_or_swapped_is_an_error(fault):
         readback.check_pdf(pdf, [expected])
 
 
-def test_a_page_too_many_or_too_few_is_an_error():
+def test_a_page_too_many_or_too_few_is_an_error() -> None:
     sheet, labels = SHEETS["roll-25x25"], one_of_each()[:2]
     pdf = io.BytesIO(printed(sheet, labels))
     one = [(Cell(0, 0, 25, 25), says(labels[0].code))]
@@ -268,7 +277,7 @@ def test_a_page_too_many_or_too_few_is_an_error():
         readback.check_pdf(pdf, [one])
 
 
-def test_nothing_is_handed_over_where_reading_back_fails():
+def test_nothing_is_handed_over_where_reading_back_fails() -> None:
     # A printer's correction that pushes the outermost labels off the paper cuts their symbols.
     out = io.BytesIO()
     with pytest.raises(ReadBackFailed) as failure:
@@ -285,7 +294,7 @@ def test_nothing_is_handed_over_where_reading_back_fails():
 
 
 # --------------------------------------------------------------------------------- fonts, streaming
-def test_a_font_of_ones_own_is_used_and_a_missing_one_is_named(tmp_path):
+def test_a_font_of_ones_own_is_used_and_a_missing_one_is_named(tmp_path: Path) -> None:
     bold = FontFiles().bold
     own = FontFiles(regular=bold, bold=bold)
     job = Job(ADDRESS, files=own)
@@ -298,10 +307,10 @@ def test_a_font_of_ones_own_is_used_and_a_missing_one_is_named(tmp_path):
         typeface(FontFiles(regular=broken, bold=bold))
 
 
-def test_memory_does_not_grow_with_the_number_of_labels(tmp_path):
+def test_memory_does_not_grow_with_the_number_of_labels(tmp_path: Path) -> None:
     codes, held = new_codes(), []
 
-    def labels():
+    def labels() -> Iterator[BlankLabel]:
         for number in range(1301):
             if number in (325, 1300):
                 gc.collect()
@@ -319,7 +328,7 @@ def test_memory_does_not_grow_with_the_number_of_labels(tmp_path):
     assert held[1] - held[0] < 975 * 200
 
 
-def test_two_sheets_at_the_same_time_do_not_disturb_each_other():
+def test_two_sheets_at_the_same_time_do_not_disturb_each_other() -> None:
     from concurrent.futures import ThreadPoolExecutor
 
     batches = [one_of_each(seed) for seed in range(6)]

@@ -1,8 +1,12 @@
 """Lid cards, sign-out sheets, test pages."""
 
+from __future__ import annotations
+
 import io
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
+from typing import Any
 
 import numpy as np
 import pypdfium2
@@ -35,7 +39,7 @@ POUCHES = (
 CARD = LidCard(next(new_codes(5)), "EXPED-01", "Main store", "Ines Harrow", "Tomasz Quill", POUCHES)
 
 
-def lid_card(card=CARD, size="a5", job=JOB):
+def lid_card(card: LidCard = CARD, size: str = "a5", job: Job = JOB) -> bytes:
     out = io.BytesIO()
     count = lid_card_pdf(card, out=out, job=job, size=size)
     pdf = out.getvalue()
@@ -44,7 +48,7 @@ def lid_card(card=CARD, size="a5", job=JOB):
 
 
 @pytest.mark.parametrize("size", ["a5", "a4-folded"])
-def test_a_lid_card_says_what_is_where_who_answers_for_it_and_what_to_mind(size):
+def test_a_lid_card_says_what_is_where_who_answers_for_it_and_what_to_mind(size: str) -> None:
     pdf = lid_card(size=size)
     (page,) = texts(pdf)
     for text in (
@@ -64,13 +68,13 @@ def test_a_lid_card_says_what_is_where_who_answers_for_it_and_what_to_mind(size)
     assert [text for text, _ in read(pages(pdf, 300)[0])] == [says(CARD.code)]
 
 
-def test_a_lid_card_has_no_dates():
+def test_a_lid_card_has_no_dates() -> None:
     (page,) = texts(lid_card())
     assert not any(word in page for word in ("Use by", "FIRST EXPIRY", "202"))
 
 
 @pytest.mark.parametrize("size", ["a5", "a4-folded"])
-def test_a_long_list_goes_on_on_a_further_page_and_loses_nothing(size):
+def test_a_long_list_goes_on_on_a_further_page_and_loses_nothing(size: str) -> None:
     things = tuple(Thing(f"Thing number {number}", number) for number in range(1, 200))
     card = replace(CARD, pouches=(Pouch("One large pouch", things),))
     pdf = lid_card(card, size)
@@ -80,13 +84,13 @@ def test_a_long_list_goes_on_on_a_further_page_and_loses_nothing(size):
     assert "One large pouch, continued" in every
 
 
-def test_a_list_longer_than_any_card_is_refused():
+def test_a_list_longer_than_any_card_is_refused() -> None:
     things = tuple(Thing(f"Thing number {number}", 1) for number in range(5000))
     with pytest.raises(CardTooLong, match="more items than a lid card holds"):
         lid_card(replace(CARD, pouches=(Pouch("All", things),)))
 
 
-def test_a_lid_card_of_a_nameless_empty_kit_still_prints():
+def test_a_lid_card_of_a_nameless_empty_kit_still_prints() -> None:
     pdf = lid_card(LidCard(CARD.code, "", "", "", "", ()))
     assert [text for text, _ in read(pages(pdf, 300)[0])] == [says(CARD.code)]
 
@@ -98,7 +102,9 @@ def test_a_lid_card_of_a_nameless_empty_kit_still_prints():
     width=st.floats(30, 90),
     height=st.floats(40, 200),
 )
-def test_a_list_stays_in_its_columns_and_keeps_its_order(words, em, width, height):
+def test_a_list_stays_in_its_columns_and_keeps_its_order(
+    words: list[Any], em: float, width: float, height: float
+) -> None:
     face = typeface()
     columns = [Column(page, 10.0, 20.0, width, height) for page in range(40)]
     lines = [Entry(f"#{n} {word}", "1 ×", heading=n % 7 == 0) for n, word in enumerate(words)]
@@ -117,7 +123,9 @@ def test_a_list_stays_in_its_columns_and_keeps_its_order(words, em, width, heigh
     assert (rows[-1].text and not rows[-1].bold) or lines[-1].heading
 
 
-def sign_out(names, blank_rows=3, job=JOB):
+def sign_out(
+    names: list[Any], blank_rows: int = 3, job: Job = JOB
+) -> tuple[list[SignOutKit], bytes]:
     codes = new_codes(8)
     kits = [SignOutKit(next(codes), name) for name in names]
     out = io.BytesIO()
@@ -125,7 +133,7 @@ def sign_out(names, blank_rows=3, job=JOB):
     return kits, out.getvalue()
 
 
-def test_a_sign_out_sheet_has_a_row_and_a_symbol_for_each_kit():
+def test_a_sign_out_sheet_has_a_row_and_a_symbol_for_each_kit() -> None:
     kits, pdf = sign_out([f"DAY-{number:02}" for number in range(1, 13)])
     found = [text for page in pages(pdf, 300) for text, _ in read(page)]
     assert sorted(found) == sorted(says(kit.code) for kit in kits)
@@ -135,7 +143,7 @@ def test_a_sign_out_sheet_has_a_row_and_a_symbol_for_each_kit():
     assert "page 1 of 2" in every
 
 
-def test_neighbouring_symbols_of_a_sign_out_sheet_stand_left_and_right_in_turn():
+def test_neighbouring_symbols_of_a_sign_out_sheet_stand_left_and_right_in_turn() -> None:
     kits, pdf = sign_out(["A", "B", "C", "D"])
     found = dict(read(pages(pdf, 300)[0]))
     xs = [found[says(kit.code)][0] * 25.4 / 300 for kit in kits]
@@ -143,7 +151,7 @@ def test_neighbouring_symbols_of_a_sign_out_sheet_stand_left_and_right_in_turn()
     assert xs[1] - xs[0] > 30
 
 
-def test_a_long_public_address_makes_the_rows_of_a_sign_out_sheet_higher():
+def test_a_long_public_address_makes_the_rows_of_a_sign_out_sheet_higher() -> None:
     address = "https://gear-room.outdoor-school.umberfell.example:8443"
     kits, pdf = sign_out(["DAY-01", "DAY-02"], job=Job(address))
     assert {text for text, _ in read(pages(pdf, 300)[0])} == {
@@ -151,21 +159,21 @@ def test_a_long_public_address_makes_the_rows_of_a_sign_out_sheet_higher():
     }
 
 
-def test_a_sign_out_sheet_without_kits_is_ruled_for_writing():
+def test_a_sign_out_sheet_without_kits_is_ruled_for_writing() -> None:
     _, pdf = sign_out([], blank_rows=0)
     (image,) = pages(pdf)
     assert read(image) == []
     assert (image < 120).sum() > 5000
 
 
-def test_a_preview_of_a_card_says_so():
+def test_a_preview_of_a_card_says_so() -> None:
     job = Job("", preview=True)
     assert "PREVIEW – not for use" in texts(lid_card(job=job))[0]
     assert "PREVIEW – not for use" in texts(sign_out(["DAY-01"], job=job)[1])[0]
 
 
 @pytest.mark.parametrize("key", ["a4-3x7", "letter-3x10", "roll-62x29", "roll-25x25"])
-def test_the_test_pages_rulers_have_the_length_they_claim(key):
+def test_the_test_pages_rulers_have_the_length_they_claim(key: str) -> None:
     out = io.BytesIO()
     meant = calibration_page_pdf(SHEETS[key], out=out, job=JOB)
     dpi = 600
@@ -178,12 +186,12 @@ def test_the_test_pages_rulers_have_the_length_they_claim(key):
     assert down / scale == pytest.approx(meant.down_mm + arm, abs=0.15)
 
 
-def longest_run(line):
+def longest_run(line: Any) -> Any:
     edges = np.flatnonzero(np.diff(np.concatenate(([0], line.astype(np.int8), [0]))))
     return (edges[1::2] - edges[::2]).max()
 
 
-def test_the_test_page_moves_with_the_correction():
+def test_the_test_page_moves_with_the_correction() -> None:
     out = io.BytesIO()
     calibration_page_pdf(SHEETS["a4-3x7"], out=out, job=JOB, offset=Offset(dx_mm=3.0, dy_mm=2.0))
     dark = pages(out.getvalue(), 300)[0] < 100
@@ -195,12 +203,12 @@ def test_the_test_page_moves_with_the_correction():
 
 
 @pytest.fixture
-def german():
+def german() -> Iterator[Job]:
     with translation.override("de"):
         yield replace(JOB, language="de", speak=said)
 
 
-def test_cards_and_sheets_are_printed_in_the_language_of_whoever_prints(german):
+def test_cards_and_sheets_are_printed_in_the_language_of_whoever_prints(german: Job) -> None:
     (card,) = texts(lid_card(job=german))
     (_, signing) = sign_out(["DAY-01"], job=german)
     out = io.BytesIO()
@@ -222,7 +230,9 @@ def test_cards_and_sheets_are_printed_in_the_language_of_whoever_prints(german):
     ("month", "band", "name"),
     [(3, "MRZ 2027", "März"), (5, "MAI 2027", "Mai"), (12, "DEZ 2027", "Dezember")],
 )
-def test_a_batchs_band_keeps_the_month_first_in_every_language(german, month, band, name):
+def test_a_batchs_band_keeps_the_month_first_in_every_language(
+    german: Job, month: int, band: str, name: str
+) -> None:
     label = LotLabel(CARD.code, "Saline", "L1", Expiry(date(2027, month, 1)))
     layout = german.lay_out(label, Space.of(SHEETS["a4-3x7"]))
 

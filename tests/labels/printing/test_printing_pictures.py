@@ -1,8 +1,13 @@
 """One label as PNG or SVG."""
 
+from __future__ import annotations
+
 import io
 import re
 import subprocess
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 from xml.etree import ElementTree
 
 import numpy as np
@@ -22,7 +27,9 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 @pytest.mark.parametrize("dpi", [203, 300, 600])
 @pytest.mark.parametrize("key", ROLLS)
-def test_a_png_reads_and_has_whole_dots_of_at_least_forty_hundredths_a_module(key, dpi):
+def test_a_png_reads_and_has_whole_dots_of_at_least_forty_hundredths_a_module(
+    key: str, dpi: int
+) -> None:
     sheet = SHEETS[key]
     for label in one_of_each():
         image = Image.open(io.BytesIO(label_png(label, sheet, job=JOB, dpi=dpi)))
@@ -36,7 +43,7 @@ def test_a_png_reads_and_has_whole_dots_of_at_least_forty_hundredths_a_module(ke
         assert dots_a_module(pixels, JOB.symbol(label.code).modules) * 25.4 / dpi >= 0.40
 
 
-def dots_a_module(pixels, modules):
+def dots_a_module(pixels: Any, modules: int) -> int:
     """Measure a finder pattern: the first seven dark modules of the symbol's top row."""
     import zxingcpp
 
@@ -59,7 +66,7 @@ def dots_a_module(pixels, modules):
     key=st.sampled_from(ROLLS),
     dpi=st.sampled_from([203, 300, 600]),
 )
-def test_no_ink_of_a_png_comes_near_the_labels_edge(name, key, dpi):
+def test_no_ink_of_a_png_comes_near_the_labels_edge(name: str, key: Any, dpi: Any) -> None:
     label = KitLabel(next(new_codes()), name, "A room with a rather long name, upstairs")
     picture = Image.open(io.BytesIO(label_png(label, SHEETS[key], job=JOB, dpi=dpi)))
     pixels = np.array(picture.convert("L"))
@@ -68,12 +75,12 @@ def test_no_ink_of_a_png_comes_near_the_labels_edge(name, key, dpi):
     assert (pixels == 255).all()
 
 
-def test_a_resolution_that_no_label_printer_has_is_refused():
+def test_a_resolution_that_no_label_printer_has_is_refused() -> None:
     with pytest.raises(ValueError, match="203, 300 or 600"):
         label_png(one_of_each()[0], SHEETS["roll-62x29"], job=JOB, dpi=150)
 
 
-def test_an_svg_is_well_formed_sized_in_millimetres_and_has_its_texts_as_text():
+def test_an_svg_is_well_formed_sized_in_millimetres_and_has_its_texts_as_text() -> None:
     for label in one_of_each():
         root = ElementTree.fromstring(label_svg(label, SHEETS["roll-62x29"], job=JOB))
         assert (root.get("width"), root.get("height")) == ("62mm", "29mm")
@@ -83,14 +90,14 @@ def test_an_svg_is_well_formed_sized_in_millimetres_and_has_its_texts_as_text():
         assert getattr(label, "name", "").split(" ")[0] in shown
 
 
-def test_an_svg_names_with_markup_in_them_are_text():
+def test_an_svg_names_with_markup_in_them_are_text() -> None:
     label = KitLabel(next(new_codes()), '<script>alert("x")</script> & "Co"')
     root = ElementTree.fromstring(label_svg(label, SHEETS["letter-2x5"], job=JOB))
     assert [element.tag for element in root.iter() if "script" in element.tag] == []
     assert "<script>" in " ".join(text.text for text in root.iter(f"{SVG}text"))
 
 
-def test_the_svgs_symbol_is_one_path_that_reads():
+def test_the_svgs_symbol_is_one_path_that_reads() -> None:
     label = one_of_each()[0]
     root = ElementTree.fromstring(label_svg(label, SHEETS["roll-62x29"], job=JOB))
     (path,) = root.iter(f"{SVG}path")
@@ -103,7 +110,7 @@ def test_the_svgs_symbol_is_one_path_that_reads():
     ]
 
 
-def test_pictures_of_a_preview_say_so():
+def test_pictures_of_a_preview_say_so() -> None:
     job = Job(ADDRESS, preview=True)
     assert "PREVIEW – not for use" in label_svg(one_of_each()[0], SHEETS["roll-62x29"], job=job)
     picture = Image.open(io.BytesIO(label_png(one_of_each()[0], SHEETS["roll-25x25"], job=job)))
@@ -111,7 +118,9 @@ def test_pictures_of_a_preview_say_so():
     assert text.endswith("/L/PREVIEW0")
 
 
-def test_a_browser_draws_the_svg_so_that_it_reads(need, tmp_path):
+def test_a_browser_draws_the_svg_so_that_it_reads(
+    need: Callable[[str], str], tmp_path: Path
+) -> None:
     chromium = need("chromium")
     label = one_of_each()[2]
     (tmp_path / "label.svg").write_text(label_svg(label, SHEETS["roll-62x29"], job=JOB))

@@ -1,5 +1,9 @@
 """From the printer to the camera: labels of every size, worn, bent and badly lit, read again."""
 
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Any
 from zlib import crc32
 
 import cv2
@@ -8,7 +12,7 @@ import pytest
 
 from labels import reading
 from labels.rules.layout.layout import Space
-from labels.rules.layout.sheets import SHEETS
+from labels.rules.layout.sheets import SHEETS, Sheet
 from tests import damage
 from tests.labels.printing.printed import JOB, one_of_each, pages, printed, says
 
@@ -16,7 +20,7 @@ DPI = 600
 BUDGET_S = 6.0  # what a phone may wait is promised elsewhere; here the machine may be busy
 
 
-def printed_labels(sheet, seed):
+def printed_labels(sheet: Sheet, seed: int) -> Iterator[tuple[Any, Any]]:
     """Yield each label's code and how it was printed: its symbol and what stands around it."""
     labels = one_of_each(seed)
     images = iter(pages(printed(sheet, labels), DPI))
@@ -41,7 +45,7 @@ def printed_labels(sheet, seed):
         yield label.code, cv2.warpAffine(page, places, (side, side), flags=flags, borderValue=1.0)
 
 
-def a_season_of_wear(rng):
+def a_season_of_wear(rng: Any) -> damage.Damage:
     """Return what a label meets in a season: half of what it must stand at the most."""
     most = damage.at_random(rng)
     return damage.Damage(
@@ -66,7 +70,7 @@ def a_season_of_wear(rng):
     )
 
 
-def all_it_must_stand(rng):
+def all_it_must_stand(rng: Any) -> damage.Damage:
     """Return any damage within the bounds whose label is nowhere seen flatter than 20 degrees.
 
     Past that, pictures in which every module still has its pixels are larger than cameras make.
@@ -77,7 +81,9 @@ def all_it_must_stand(rng):
             return drawn
 
 
-def read_worn(key, wear, seeds, *, bare=False):
+def read_worn(
+    key: str, wear: Callable[[Any], damage.Damage], seeds: range, *, bare: bool = False
+) -> tuple[int, list[int], list[str]]:
     """Return (read, not read, wrong texts) of labels of a sheet, each worn by its own seed.
 
     `bare`: the same wear on the symbol alone, not printed on anything.
@@ -97,7 +103,7 @@ def read_worn(key, wear, seeds, *, bare=False):
 
 
 @pytest.mark.parametrize("key", SHEETS)
-def test_a_label_of_any_size_reads_after_a_season_of_wear(key):
+def test_a_label_of_any_size_reads_after_a_season_of_wear(key: str) -> None:
     found, missed, wrong = read_worn(key, a_season_of_wear, range(8))
     assert wrong == []
     assert missed == []
@@ -105,7 +111,7 @@ def test_a_label_of_any_size_reads_after_a_season_of_wear(key):
 
 
 @pytest.mark.long
-def test_at_the_bounds_a_printed_label_reads_as_well_as_its_bare_symbol_and_never_wrongly():
+def test_at_the_bounds_a_printed_label_reads_as_well_as_its_bare_symbol_and_never_wrongly() -> None:
     found, alone = 0, 0
     for key in SHEETS:
         here, _, wrong = read_worn(key, all_it_must_stand, range(40))

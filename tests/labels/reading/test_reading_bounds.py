@@ -1,5 +1,7 @@
 """Broken and hostile files: bounded in time and memory, always answered, never fatal."""
 
+from __future__ import annotations
+
 import io
 import os
 import random
@@ -8,6 +10,9 @@ import signal
 import subprocess
 import sys
 import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pillow_heif
@@ -31,10 +36,10 @@ pillow_heif.register_heif_opener()
 
 
 @pytest.fixture
-def make_pool():
+def make_pool() -> Iterator[Callable[..., Any]]:
     pools = []
 
-    def make(**changes):
+    def make(**changes: Any) -> Pool:
         pools.append(Pool(**(LIMITS | changes)))
         return pools[-1]
 
@@ -43,26 +48,26 @@ def make_pool():
         pool.close()
 
 
-def look(pool, content, budget_s=None):
+def look(pool: Any, content: bytes, budget_s: float | None = None) -> Any:
     return pool.read(content, all_symbols=False, budget_s=budget_s, stop_at_own=True)
 
 
-def picture():
+def picture() -> Image:
     modules = np.pad(damage.symbol(TEXT), 4)
     return Image.fromarray(np.where(np.repeat(np.repeat(modules, 3, 0), 3, 1), 0, 255).astype("u1"))
 
 
-def saved(kind, **options):
+def saved(kind: str, **options: bool) -> bytes:
     buffer = io.BytesIO()
     picture().convert("RGB").save(buffer, kind, **options)
     return buffer.getvalue()
 
 
-def pid(pool):
+def pid(pool: Any) -> Any:
     return pool.readers[0].process.pid
 
 
-def is_running(process_id):
+def is_running(process_id: Any) -> bool:
     """Whether a process is there and no zombie."""
     try:
         with open(f"/proc/{process_id}/stat") as stat:
@@ -71,7 +76,7 @@ def is_running(process_id):
         return False
 
 
-def mutated(content, rng):
+def mutated(content: Any, rng: random.Random) -> bytes:
     """A file with some of its bytes changed, taken out, repeated or cut off."""
     changed = bytearray(content)
     for _ in range(rng.choice([1, 1, 2, 5, 30])):
@@ -92,7 +97,7 @@ def mutated(content, rng):
     return bytes(changed)
 
 
-def feed_mutations(pool, number):
+def feed_mutations(pool: Any, number: int) -> set[str]:
     kinds = ["JPEG", "PNG", "WEBP", "GIF", "BMP", "TIFF", "HEIF"]
     files = [saved(kind) for kind in kinds] + [saved("JPEG", progressive=True)]
     outcomes = set()
@@ -110,17 +115,19 @@ def feed_mutations(pool, number):
     return outcomes
 
 
-def test_300_mutated_files_give_a_read_or_a_named_refusal_and_never_a_wrong_text(make_pool):
+def test_300_mutated_files_give_a_read_or_a_named_refusal_and_never_a_wrong_text(
+    make_pool: Callable[..., Any],
+) -> None:
     outcomes = feed_mutations(make_pool(), 300)
     assert {"read", "BrokenPicture", "UnsupportedPicture"} <= outcomes
 
 
 @pytest.mark.long
-def test_10_000_mutated_files_give_a_read_or_a_named_refusal(make_pool):
+def test_10_000_mutated_files_give_a_read_or_a_named_refusal(make_pool: Callable[..., Any]) -> None:
     feed_mutations(make_pool(), 10_000)
 
 
-def test_one_process_serves_picture_after_picture(make_pool):
+def test_one_process_serves_picture_after_picture(make_pool: Callable[..., Any]) -> None:
     pool = make_pool()
     look(pool, saved("PNG"))
     first = pid(pool)
@@ -131,7 +138,9 @@ def test_one_process_serves_picture_after_picture(make_pool):
     assert pid(pool) == first
 
 
-def test_a_reader_that_was_killed_comes_back_for_the_next_picture(make_pool):
+def test_a_reader_that_was_killed_comes_back_for_the_next_picture(
+    make_pool: Callable[..., Any],
+) -> None:
     pool = make_pool()
     look(pool, saved("PNG"))
     first = pid(pool)
@@ -141,7 +150,9 @@ def test_a_reader_that_was_killed_comes_back_for_the_next_picture(make_pool):
     assert pid(pool) != first
 
 
-def test_one_stopped_in_its_tracks_is_killed_and_the_picture_called_broken(make_pool):
+def test_one_stopped_in_its_tracks_is_killed_and_the_picture_called_broken(
+    make_pool: Callable[..., Any],
+) -> None:
     pool = make_pool(decode_seconds=0.5)
     look(pool, saved("PNG"))
     first = pid(pool)
@@ -152,7 +163,9 @@ def test_one_stopped_in_its_tracks_is_killed_and_the_picture_called_broken(make_
     assert look(make_pool(), saved("PNG")).reads[0].text == TEXT
 
 
-def test_a_picture_that_takes_more_memory_than_allowed_is_refused(make_pool):
+def test_a_picture_that_takes_more_memory_than_allowed_is_refused(
+    make_pool: Callable[..., Any],
+) -> None:
     buffer = io.BytesIO()
     Image.new("RGBA", (7000, 7000), (9, 9, 9, 9)).save(buffer, "PNG", compress_level=1)
     pool = make_pool(max_resident_bytes=230 * 2**20)
@@ -161,7 +174,7 @@ def test_a_picture_that_takes_more_memory_than_allowed_is_refused(make_pool):
     assert look(pool, saved("PNG")).reads[0].text == TEXT
 
 
-def test_60_megapixels_stay_within_the_memory_bound(make_pool):
+def test_60_megapixels_stay_within_the_memory_bound(make_pool: Callable[..., Any]) -> None:
     buffer = io.BytesIO()
     Image.new("RGBA", (7740, 7740), (250, 250, 250, 255)).save(buffer, "PNG", compress_level=1)
     found = look(make_pool(), buffer.getvalue())
@@ -169,11 +182,11 @@ def test_60_megapixels_stay_within_the_memory_bound(make_pool):
     assert found.stopped in ("end", "budget")
 
 
-def test_threads_take_turns_at_the_processes(make_pool):
+def test_threads_take_turns_at_the_processes(make_pool: Callable[..., Any]) -> None:
     pool = make_pool(processes=2)
     texts = []
 
-    def work():
+    def work() -> None:
         texts.extend(look(pool, saved("PNG")).reads[0].text for _ in range(3))
 
     threads = [threading.Thread(target=work) for _ in range(4)]
@@ -196,7 +209,7 @@ sys.stdin.read()
 """
 
 
-def owner(tmp_path, then=""):
+def owner(tmp_path: Path, then: str = "") -> subprocess.Popen[str]:
     file = tmp_path / "label.png"
     file.write_bytes(saved("PNG"))
     return subprocess.Popen(
@@ -207,7 +220,7 @@ def owner(tmp_path, then=""):
     )
 
 
-def ends(process_id):
+def ends(process_id: int) -> bool:
     """Wait for a process that is not ours to end, at most a minute."""
     descriptor = os.pidfd_open(process_id)
     try:
@@ -216,7 +229,7 @@ def ends(process_id):
         os.close(descriptor)
 
 
-def test_readers_end_with_an_owner_that_is_killed(tmp_path):
+def test_readers_end_with_an_owner_that_is_killed(tmp_path: Path) -> None:
     with owner(tmp_path) as process:
         reader = int(process.stdout.readline())
         assert is_running(reader)
@@ -224,7 +237,7 @@ def test_readers_end_with_an_owner_that_is_killed(tmp_path):
         assert ends(reader)
 
 
-def test_readers_end_with_their_owner_even_when_it_has_forked(tmp_path):
+def test_readers_end_with_their_owner_even_when_it_has_forked(tmp_path: Path) -> None:
     then = "if os.fork() == 0: sys.stdin.read(); os._exit(0)"
     with owner(tmp_path, then) as process:
         reader = int(process.stdout.readline())
@@ -232,7 +245,7 @@ def test_readers_end_with_their_owner_even_when_it_has_forked(tmp_path):
         assert ends(reader)
 
 
-def test_a_forked_worker_gets_a_reader_of_its_own():
+def test_a_forked_worker_gets_a_reader_of_its_own() -> None:
     reading.read(saved("PNG"))
     ours = reading.pool.shared().readers[0].process.pid
     received, given = os.pipe()
@@ -253,7 +266,7 @@ def test_a_forked_worker_gets_a_reader_of_its_own():
     assert reading.pool.shared().readers[0].process.pid == ours
 
 
-def test_a_short_budget_is_kept_and_told():
+def test_a_short_budget_is_kept_and_told() -> None:
     noise = np.random.default_rng(1).integers(0, 255, (3000, 4000), dtype=np.uint8)
     buffer = io.BytesIO()
     Image.fromarray(noise).save(buffer, "JPEG", quality=60)

@@ -1,7 +1,10 @@
 """`manage.py read_image`: the contract that scripts rely on."""
 
+from __future__ import annotations
+
 import io
 import json
+from pathlib import Path
 
 import numpy as np
 from django.core.management import call_command
@@ -12,7 +15,7 @@ from tests import damage
 TEXT = "HTTPS://GEAR.EXAMPLE.ORG/L/K9GP5R95"
 
 
-def test_it_prints_a_line_of_json_for_each_file_and_goes_on_after_a_bad_one(tmp_path):
+def test_it_prints_a_line_of_json_for_each_file_and_goes_on_after_a_bad_one(tmp_path: Path) -> None:
     modules = np.pad(damage.symbol(TEXT), 4)
     label = np.where(np.repeat(np.repeat(modules, 4, 0), 4, 1), 0, 255).astype(np.uint8)
     good, bad, missing = tmp_path / "label.png", tmp_path / "notes.jpg", tmp_path / "gone.jpg"

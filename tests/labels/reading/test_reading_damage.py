@@ -1,6 +1,9 @@
 """A label that was printed well is read, whatever a season did to it within bounds."""
 
+from __future__ import annotations
+
 import random
+from typing import Any
 
 import cv2
 import numpy as np
@@ -15,7 +18,7 @@ MOST_PIXELS = 60_000_000  # of a picture that the reader takes
 HOSTS = ("https://gear.example.org", "https://umberfell.example", "http://10.0.0.5:8000")
 
 
-def reads_of(seed):
+def reads_of(seed: int) -> tuple[str, list[Any], damage.Damage]:
     """A label made, damaged and read: (what it says, what was read, the damage)."""
     text = label_codes.payload(
         HOSTS[seed % len(HOSTS)], label_codes.new_code(random.Random(seed).choice)
@@ -34,7 +37,7 @@ def reads_of(seed):
     return text, [read.text for read in reads], harm
 
 
-def share_read(seeds):
+def share_read(seeds: range) -> tuple[float, list[int]]:
     """The share of labels read; fails at once where one is read as something else."""
     cv2.setNumThreads(1)
     unread = []
@@ -46,18 +49,18 @@ def share_read(seeds):
     return 1 - len(unread) / len(seeds), unread
 
 
-def test_99_in_100_of_200_damaged_labels_are_read_and_none_as_something_else():
+def test_99_in_100_of_200_damaged_labels_are_read_and_none_as_something_else() -> None:
     share, unread = share_read(range(200))
     assert share >= 0.99, unread
 
 
 @pytest.mark.long
-def test_99_in_100_of_2000_damaged_labels_are_read_and_none_as_something_else():
+def test_99_in_100_of_2000_damaged_labels_are_read_and_none_as_something_else() -> None:
     share, unread = share_read(range(2000))
     assert share >= 0.99, unread
 
 
-def test_the_damage_is_as_strong_as_it_says():
+def test_the_damage_is_as_strong_as_it_says() -> None:
     rng = np.random.default_rng(1)
     plain = damage.Damage(noise=0, blur=0, quality=95, pixels=6)
     flat = cv2.imdecode(

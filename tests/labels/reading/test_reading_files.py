@@ -1,8 +1,12 @@
 """Every kind of file a phone or scanner makes is read, and what is no picture is refused kindly."""
 
+from __future__ import annotations
+
 import io
 import struct
 import zlib
+from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 import pillow_heif
@@ -11,6 +15,7 @@ from PIL import Image
 
 from labels import reading
 from labels.reading.front.pool import Pool
+from labels.reading.front.results import Reads
 from tests import damage
 
 TEXT = "HTTPS://GEAR.EXAMPLE.ORG/L/K9GP5R95"
@@ -26,17 +31,17 @@ pillow_heif.register_heif_opener()
 
 
 @pytest.fixture(scope="module")
-def pool():
+def pool() -> Iterator[Pool]:
     pool = Pool(**LIMITS)
     yield pool
     pool.close()
 
 
-def look(pool, content):
+def look(pool: Pool, content: bytes) -> Reads:
     return pool.read(content, all_symbols=False, budget_s=None, stop_at_own=True)
 
 
-def label(pixels=6):
+def label(pixels: int = 6) -> tuple[Image, list[tuple[int, int]]]:
     """A label on grey, (height, width) uint8; the symbol's middle is at two thirds, one third."""
     modules = damage.symbol(TEXT)
     size = len(modules)
@@ -55,13 +60,13 @@ def label(pixels=6):
     return Image.fromarray(picture), corners
 
 
-def saved(image, kind, **options):
+def saved(image: Any, kind: str, **options: Any) -> bytes:
     buffer = io.BytesIO()
     image.save(buffer, kind, **options)
     return buffer.getvalue()
 
 
-def rgba(image):
+def rgba(image: Any) -> Image:
     """Ink on nothing: what is light becomes transparent black."""
     grey = np.asarray(image)
     pixels = np.zeros((*grey.shape, 4), np.uint8)
@@ -69,11 +74,11 @@ def rgba(image):
     return Image.fromarray(pixels, "RGBA")
 
 
-def black_or_white(image):
+def black_or_white(image: Any) -> Any:
     return image.point(lambda level: 255 * (level > 100)).convert("1")
 
 
-def sixteen_bit(image):
+def sixteen_bit(image: Any) -> Image:
     return Image.fromarray(np.asarray(image).astype(np.uint16) * 257)
 
 
@@ -106,7 +111,7 @@ FILES = {
 
 
 @pytest.mark.parametrize("kind", FILES)
-def test_it_reads_a_label_in_every_kind_of_file(pool, kind):
+def test_it_reads_a_label_in_every_kind_of_file(pool: Pool, kind: str) -> None:
     image, corners = label()
     found = look(pool, FILES[kind](image))
     assert [read.text for read in found.reads] == [TEXT]
@@ -118,7 +123,7 @@ def test_it_reads_a_label_in_every_kind_of_file(pool, kind):
 
 
 @pytest.mark.parametrize("orientation", range(1, 9))
-def test_corners_are_in_stored_pixels_whatever_exif_says(pool, orientation):
+def test_corners_are_in_stored_pixels_whatever_exif_says(pool: Pool, orientation: Any) -> None:
     image, corners = label()
     exif = Image.Exif()
     exif[0x0112] = orientation
@@ -126,7 +131,7 @@ def test_corners_are_in_stored_pixels_whatever_exif_says(pool, orientation):
     assert np.abs(np.array(found.reads[0].corners) - corners).max() < 6
 
 
-def test_a_48_megapixel_photo_is_read_at_reduced_size_with_corners_of_the_full_one():
+def test_a_48_megapixel_photo_is_read_at_reduced_size_with_corners_of_the_full_one() -> None:
     image, corners = label(pixels=12)
     whole = Image.new("L", (8000, 6000), 150)
     whole.paste(image, (5000, 3000))
@@ -136,7 +141,7 @@ def test_a_48_megapixel_photo_is_read_at_reduced_size_with_corners_of_the_full_o
     assert np.abs(np.array(found.reads[0].corners) - expected).max() < 12
 
 
-def test_a_light_symbol_on_dark_and_a_mirrored_one_are_read(pool):
+def test_a_light_symbol_on_dark_and_a_mirrored_one_are_read(pool: Pool) -> None:
     image, _ = label()
     negative = Image.fromarray(255 - np.asarray(image))
     assert look(pool, saved(negative, "PNG")).reads[0].text == TEXT
@@ -144,14 +149,14 @@ def test_a_light_symbol_on_dark_and_a_mirrored_one_are_read(pool):
     assert look(pool, saved(mirrored, "PNG")).reads[0].text == TEXT
 
 
-def test_a_picture_without_symbols_gives_no_reads_and_the_end_of_the_ladder(pool):
+def test_a_picture_without_symbols_gives_no_reads_and_the_end_of_the_ladder(pool: Pool) -> None:
     found = look(pool, saved(Image.new("L", (300, 200), 180), "PNG"))
     assert found.reads == ()
     assert found.stopped == "end"
     assert len(found.sha256) == 64
 
 
-def test_too_many_bytes_pixels_or_frames_are_refused_with_the_limit(pool):
+def test_too_many_bytes_pixels_or_frames_are_refused_with_the_limit(pool: Pool) -> None:
     with pytest.raises(reading.PictureTooLarge, match=r"limit is 2\.8\d* MB"):
         look(pool, bytes(3_000_001))
     with pytest.raises(reading.PictureTooLarge, match="2001 × 2000 pixels; the limit is 4 mega"):
@@ -163,7 +168,7 @@ def test_too_many_bytes_pixels_or_frames_are_refused_with_the_limit(pool):
             look(pool, several)
 
 
-def test_a_picture_that_claims_to_be_huge_is_refused_before_it_is_opened(pool):
+def test_a_picture_that_claims_to_be_huge_is_refused_before_it_is_opened(pool: Pool) -> None:
     png = bytearray(saved(Image.new("L", (10, 10)), "PNG"))
     png[16:24] = struct.pack(">II", 60_000, 60_000)
     png[29:33] = struct.pack(">I", zlib.crc32(png[12:29]))
@@ -175,12 +180,12 @@ def test_a_picture_that_claims_to_be_huge_is_refused_before_it_is_opened(pool):
     "content",
     [b"This is a text.\n" * 20, b"%PDF-1.7\n%\xe2\xe3\n", b"<svg xmlns='x'/>", b"\x00" * 999],
 )
-def test_what_is_no_picture_is_refused_with_the_kinds_that_are(pool, content):
+def test_what_is_no_picture_is_refused_with_the_kinds_that_are(pool: Pool, content: bytes) -> None:
     with pytest.raises(reading.UnsupportedPicture, match="one of: JPEG, PNG"):
         look(pool, content)
 
 
-def test_an_empty_file_and_one_cut_short_are_called_that(pool):
+def test_an_empty_file_and_one_cut_short_are_called_that(pool: Pool) -> None:
     with pytest.raises(reading.BrokenPicture, match="empty"):
         look(pool, b"")
     for kind in ("jpeg", "png", "webp", "tiff", "heic"):

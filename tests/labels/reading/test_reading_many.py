@@ -1,36 +1,41 @@
 """Several symbols in one picture: each once, in reading order; makers' codes among them."""
 
+from __future__ import annotations
+
 import io
 import random
+from typing import Any
 
 import numpy as np
 import pytest
 import zxingcpp
 from PIL import Image
+from zxingcpp.zxingcpp import BarcodeFormat
 
 from kits.rules.lookup import label_codes
 from labels import reading
+from labels.reading.front.results import Reads
 from tests import damage
 
 HOST = "https://gear.example.org"
 
 
-def look(content, **options):
+def look(content: bytes, **options: bool) -> Reads:
     """Read with time enough: a busy machine must not decide what can be read."""
     return reading.read(content, budget_s=20, **options)
 
 
-def square(text, pixels=5):
+def square(text: str, pixels: int = 5) -> Any:
     modules = np.pad(damage.symbol(text), 4)
     return np.where(np.repeat(np.repeat(modules, pixels, 0), pixels, 1), 15, 245).astype(np.uint8)
 
 
-def makers(text, kind, pixels=4, **options):
+def makers(text: str, kind: BarcodeFormat, pixels: int = 4, **options: Any) -> Any:
     barcode = zxingcpp.create_barcode(text, kind, **options)
     return np.pad(np.array(barcode.to_image(scale=pixels)), 30, constant_values=255)
 
 
-def shelf(rows, columns, rng):
+def shelf(rows: int, columns: int, rng: random.Random) -> tuple[Any, list[str]]:
     """A shelf of labels, each a little out of place and turned: (picture, texts in order)."""
     step = 260
     picture = np.full((rows * step, columns * step), 190, np.uint8)
@@ -49,7 +54,7 @@ def shelf(rows, columns, rng):
     return picture, texts
 
 
-def jpeg(picture, orientation=1):
+def jpeg(picture: Any, orientation: int = 1) -> bytes:
     exif = Image.Exif()
     exif[0x0112] = orientation
     buffer = io.BytesIO()
@@ -58,28 +63,30 @@ def jpeg(picture, orientation=1):
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_a_shelf_of_a_dozen_labels_gives_a_dozen_reads_in_reading_order(seed):
+def test_a_shelf_of_a_dozen_labels_gives_a_dozen_reads_in_reading_order(seed: Any) -> None:
     picture, texts = shelf(3, 4, random.Random(seed))
     found = look(jpeg(picture), all_symbols=True)
     assert [read.text for read in found.reads] == texts
 
 
 @pytest.mark.parametrize(("orientation", "quarter_turns"), [(1, 0), (6, 1), (3, 2), (8, 3)])
-def test_reading_order_is_that_of_the_picture_as_a_person_sees_it(orientation, quarter_turns):
+def test_reading_order_is_that_of_the_picture_as_a_person_sees_it(
+    orientation: int, quarter_turns: int
+) -> None:
     picture, texts = shelf(2, 3, random.Random(9))
     stored = np.rot90(picture, quarter_turns)  # what EXIF then turns upright again
     found = look(jpeg(stored, orientation), all_symbols=True)
     assert [read.text for read in found.reads] == texts
 
 
-def test_two_labels_that_say_the_same_are_two_reads():
+def test_two_labels_that_say_the_same_are_two_reads() -> None:
     text = label_codes.payload(HOST, label_codes.new_code(random.Random(1).choice))
     picture = np.hstack([square(text), square(text)])
     found = look(jpeg(picture), all_symbols=True)
     assert [read.text for read in found.reads] == [text, text]
 
 
-def test_it_stops_at_our_own_label_unless_all_are_asked_for():
+def test_it_stops_at_our_own_label_unless_all_are_asked_for() -> None:
     text = label_codes.payload(HOST, label_codes.new_code(random.Random(2).choice))
     code = makers("9501101530003", zxingcpp.BarcodeFormat.EAN13)
     label = square(text)
@@ -93,7 +100,7 @@ def test_it_stops_at_our_own_label_unless_all_are_asked_for():
     assert sorted(read.symbology for read in every.reads) == ["EAN-13", "QR Code"]
 
 
-def test_a_foreign_symbol_alone_ends_it_only_where_anything_will_do():
+def test_a_foreign_symbol_alone_ends_it_only_where_anything_will_do() -> None:
     picture = np.pad(square("https://shop.example/plasters"), 60, constant_values=200)
     looked_on = look(jpeg(picture))
     assert looked_on.stopped != "found"
@@ -118,8 +125,8 @@ def test_a_foreign_symbol_alone_ends_it_only_where_anything_will_do():
     ],
 )  # fmt: skip
 def test_makers_codes_are_read_with_fnc1_and_the_standards_name(
-    kind, text, gs1, symbology, expected
-):
+    kind: BarcodeFormat, text: str, gs1: bool, symbology: str, expected: str
+) -> None:
     options = {"gs1": True} if gs1 else {}
     found = look(jpeg(makers(text, kind, **options)), stop_at_own=False)
     assert [(r.symbology, r.text, r.is_gs1) for r in found.reads] == [(symbology, expected, gs1)]

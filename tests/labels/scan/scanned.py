@@ -23,8 +23,14 @@ from tests.kits import factories as make
 ADDRESS = "https://gear.umberfell.example"
 
 
+class Additions:
+    """What the fixtures of some files add to it."""
+
+    second: Label
+
+
 @dataclass
-class Labelled:
+class Labelled(Additions):
     """The school, and a label on a kit, a pouch, a batch, a shelf, a guide, and a blank one."""
 
     world: make.World

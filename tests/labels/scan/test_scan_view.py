@@ -1,6 +1,9 @@
 """Texts posted to the scan door: strict bodies, keys, statuses, and what rooms may see."""
 
+from __future__ import annotations
+
 import uuid
+from typing import Any
 
 import pytest
 from django.core.cache import cache
@@ -25,17 +28,19 @@ pytestmark = [
 
 
 @pytest.fixture
-def labels():
+def labels() -> at.Labelled:
     cache.clear()
     return at.labelled()
 
 
 @pytest.fixture
-def keeper(labels):
+def keeper(labels: at.Labelled) -> Caller:
     return make.caller(labels.world.keeper)
 
 
-def test_one_text_takes_a_kit_out_and_the_answer_says_all_of_it(labels, keeper):
+def test_one_text_takes_a_kit_out_and_the_answer_says_all_of_it(
+    labels: at.Labelled, keeper: Caller
+) -> None:
     key = str(uuid.uuid4())
     answer = keeper.post(
         "scans/",
@@ -53,14 +58,18 @@ def test_one_text_takes_a_kit_out_and_the_answer_says_all_of_it(labels, keeper):
     assert undo["url"] == f"/api/v1/entries/{outcome['entry']['id']}/reverse/"
 
 
-def test_the_holder_may_be_the_tags_text_as_it_was_scanned(labels, keeper):
+def test_the_holder_may_be_the_tags_text_as_it_was_scanned(
+    labels: at.Labelled, keeper: Caller
+) -> None:
     tag = f"HTTPS://GEAR.UMBERFELL.EXAMPLE/L/{labels.tag.code}\r\n"
     said = {"text": labels.kit.code, "intent": "check-out", "holder": tag}
     assert keeper.post("scans/", said).status_code == 201
     assert Checkout.objects.get().person == labels.world.guide
 
 
-def test_a_single_refusal_is_the_answer_with_its_status_and_the_ways_on(labels, keeper):
+def test_a_single_refusal_is_the_answer_with_its_status_and_the_ways_on(
+    labels: at.Labelled, keeper: Caller
+) -> None:
     world = labels.world
     custody.check_out(make.act(), world.day_01, person=world.guide)
     said = {"text": labels.kit.code, "intent": "check-out", "holder": str(world.instructor.pk)}
@@ -75,7 +84,9 @@ def test_a_single_refusal_is_the_answer_with_its_status_and_the_ways_on(labels, 
     assert Scan.objects.get().outcome == "kit-is-out"
 
 
-def test_several_are_answered_together_and_each_says_its_own(labels, keeper):
+def test_several_are_answered_together_and_each_says_its_own(
+    labels: at.Labelled, keeper: Caller
+) -> None:
     texts = [labels.kit.code, labels.lot.code, "https://example.org"]
     answer = keeper.post("scans/", {"texts": texts, "intent": "check-in"})
     assert answer.status_code == 201
@@ -86,7 +97,7 @@ def test_several_are_answered_together_and_each_says_its_own(labels, keeper):
     assert answer.status_code == 200
 
 
-def test_a_scan_sent_again_is_done_once(labels, keeper):
+def test_a_scan_sent_again_is_done_once(labels: at.Labelled, keeper: Caller) -> None:
     key = str(uuid.uuid4())
     said = {"scan_id": key, "text": labels.kit.code, "intent": "check-in"}
     first = keeper.post("scans/", said, idempotency_key=None)
@@ -96,7 +107,7 @@ def test_a_scan_sent_again_is_done_once(labels, keeper):
     assert Scan.objects.count() == 1
 
 
-def test_a_refusal_sent_again_is_the_first_answer(labels, keeper):
+def test_a_refusal_sent_again_is_the_first_answer(labels: at.Labelled, keeper: Caller) -> None:
     key = str(uuid.uuid4())
     said = {"text": at.wrong(labels.kit.code), "intent": "check-in"}
     first = keeper.post("scans/", said, idempotency_key=key)
@@ -106,7 +117,7 @@ def test_a_refusal_sent_again_is_the_first_answer(labels, keeper):
     assert first.json().items() <= again.json().items()
 
 
-def test_the_same_key_with_another_text_is_refused(labels, keeper):
+def test_the_same_key_with_another_text_is_refused(labels: at.Labelled, keeper: Caller) -> None:
     key = str(uuid.uuid4())
     said = {"intent": "check-in"}
     keeper.post("scans/", {"text": labels.kit.code, **said}, idempotency_key=key)
@@ -115,7 +126,7 @@ def test_the_same_key_with_another_text_is_refused(labels, keeper):
 
 
 # On PostgreSQL a claim is the connection's, which this test has but one of.
-def test_a_scan_in_flight_is_not_done_twice(labels, keeper):
+def test_a_scan_in_flight_is_not_done_twice(labels: at.Labelled, keeper: Caller) -> None:
     key = uuid.uuid4()
     with transaction_claiming(key):
         answer = keeper.post("scans/", {"text": labels.kit.code}, idempotency_key=str(key))
@@ -123,13 +134,15 @@ def test_a_scan_in_flight_is_not_done_twice(labels, keeper):
     assert answer.headers["Retry-After"]
 
 
-def test_only_identifying_goes_without_a_key(labels, keeper):
+def test_only_identifying_goes_without_a_key(labels: at.Labelled, keeper: Caller) -> None:
     assert keeper.post("scans/", {"text": "DAY-01"}, idempotency_key=None).status_code == 200
     answer = keeper.post("scans/", {"text": "DAY-01", "intent": "check-in"}, idempotency_key=None)
     assert (answer.status_code, answer.json()["code"]) == (400, "key-missing")
 
 
-def test_identifying_stores_that_it_was_read_and_without_a_key_nothing(labels, keeper):
+def test_identifying_stores_that_it_was_read_and_without_a_key_nothing(
+    labels: at.Labelled, keeper: Caller
+) -> None:
     for said in ({"text": "DAY-01"}, {"texts": ["nothing of ours", labels.tag.code]}):
         assert keeper.post("scans/", said, idempotency_key=None).status_code == 200
     refusal = keeper.post("scans/", {"text": "nothing of ours"}, idempotency_key=None)
@@ -141,7 +154,9 @@ def test_identifying_stores_that_it_was_read_and_without_a_key_nothing(labels, k
     assert (Scan.objects.count(), KeptAnswer.objects.count()) == (1, 0)
 
 
-def test_a_short_name_is_the_only_kit_it_fits_and_else_the_choices_are_offered(labels, keeper):
+def test_a_short_name_is_the_only_kit_it_fits_and_else_the_choices_are_offered(
+    labels: at.Labelled, keeper: Caller
+) -> None:
     world = labels.world
     make.kit("GROUP-01", world.version, world.store)
     (found,) = keeper.post("scans/", {"text": "d 1"}).json()["outcomes"]
@@ -159,7 +174,7 @@ def test_a_short_name_is_the_only_kit_it_fits_and_else_the_choices_are_offered(l
     assert keeper.post("kits/d1/check-in/").status_code == 200
 
 
-def test_two_different_keys_are_refused(labels, keeper):
+def test_two_different_keys_are_refused(labels: at.Labelled, keeper: Caller) -> None:
     said = {"text": "DAY-01", "scan_id": str(uuid.uuid4())}
     answer = keeper.post("scans/", said)
     assert (answer.status_code, list(answer.json()["errors"])) == (422, ["scan_id"])
@@ -189,19 +204,21 @@ def test_two_different_keys_are_refused(labels, keeper):
         {"image": "not a file", "text": "DAY-01"},
     ],
 )
-def test_a_wrong_body_is_refused_and_changes_nothing(labels, keeper, body):
+def test_a_wrong_body_is_refused_and_changes_nothing(
+    labels: at.Labelled, keeper: Caller, body: Any
+) -> None:
     answer = keeper.post("scans/", body)
     assert answer.status_code == 400, answer.json()
     assert answer.json()["errors"]
     assert not Scan.objects.exists()
 
 
-def test_a_nul_in_a_text_is_refused(labels, keeper):
+def test_a_nul_in_a_text_is_refused(labels: at.Labelled, keeper: Caller) -> None:
     answer = keeper.post("scans/", b'{"text": "DAY\\u0000"}')
     assert (answer.status_code, answer.json()["code"]) == (400, "malformed-body")
 
 
-def test_separators_of_a_scanner_are_part_of_the_text(labels, keeper):
+def test_separators_of_a_scanner_are_part_of_the_text(labels: at.Labelled, keeper: Caller) -> None:
     text = "01095012345678911728103110D3\x1d21S1\r\n"
     answer = keeper.post("scans/", {"text": text, "intent": "receive"})
     assert answer.status_code == 200
@@ -210,7 +227,9 @@ def test_separators_of_a_scanner_are_part_of_the_text(labels, keeper):
     assert outcome["next"][0]["do"] == "add-item"
 
 
-def test_use_of_a_batch_of_another_thing_is_refused_and_the_kit_stays_out(labels, keeper):
+def test_use_of_a_batch_of_another_thing_is_refused_and_the_kit_stays_out(
+    labels: at.Labelled, keeper: Caller
+) -> None:
     world = labels.world
     custody.check_out(make.act(), world.day_01, person=world.guide)
     used = [{"label": labels.lot.code, "item": world.tablets.pk, "units": 1}]
@@ -221,7 +240,9 @@ def test_use_of_a_batch_of_another_thing_is_refused_and_the_kit_stays_out(labels
 
 
 # ----------------------------------------------------------------------------------- who may
-def test_a_stranger_sees_what_a_passer_by_sees_hands_in_and_finds_nothing_else(labels):
+def test_a_stranger_sees_what_a_passer_by_sees_hands_in_and_finds_nothing_else(
+    labels: at.Labelled,
+) -> None:
     stranger = make.caller(labels.world.stranger)
     seen = stranger.post("scans/", {"text": labels.kit.code}).json()["outcomes"][0]
     assert seen["kit"] is None
@@ -235,7 +256,7 @@ def test_a_stranger_sees_what_a_passer_by_sees_hands_in_and_finds_nothing_else(l
     assert stranger.get("kits/DAY-01/card/").status_code == 404
 
 
-def test_a_role_that_is_missing_is_a_403_and_nothing_is_kept(labels):
+def test_a_role_that_is_missing_is_a_403_and_nothing_is_kept(labels: at.Labelled) -> None:
     adviser = make.caller(labels.world.adviser)
     answer = adviser.post(
         "scans/", {"text": labels.kit.code, "intent": "check-out", "holder": labels.tag.code}
@@ -245,7 +266,7 @@ def test_a_role_that_is_missing_is_a_403_and_nothing_is_kept(labels):
     assert not Scan.objects.exists()
 
 
-def test_a_token_for_reading_alone_takes_nothing_and_hands_nothing_in(labels):
+def test_a_token_for_reading_alone_takes_nothing_and_hands_nothing_in(labels: at.Labelled) -> None:
     user = User.objects.get(pk=labels.world.keeper.user_id)
     reader = Caller(user, scopes=[Scope.READ])
     assert reader.post("scans/", {"text": labels.kit.code}).status_code == 200
@@ -254,14 +275,14 @@ def test_a_token_for_reading_alone_takes_nothing_and_hands_nothing_in(labels):
         assert (answer.status_code, answer.json()["code"]) == (403, "scope-missing")
 
 
-def test_a_trip_of_another_room_is_not_there(labels):
+def test_a_trip_of_another_room_is_not_there(labels: at.Labelled) -> None:
     trip = make.trip("Hill day", labels.world.store)
     stranger = make.caller(labels.world.stranger)
     said = {"text": labels.kit.code, "intent": "check-out", "trip": str(trip.pk)}
     assert stranger.post("scans/", said).status_code == 404
 
 
-def test_a_scan_reported_later_keeps_its_own_time(labels, keeper):
+def test_a_scan_reported_later_keeps_its_own_time(labels: at.Labelled, keeper: Caller) -> None:
     world = labels.world
     earlier = make.timezone.now() - make.timedelta(minutes=3)
     custody.check_out(
@@ -278,7 +299,9 @@ def test_a_scan_reported_later_keeps_its_own_time(labels, keeper):
     assert body["outcomes"][0]["entry"]["occurred_at"] >= earlier.isoformat()
 
 
-def test_every_problem_of_a_scan_has_a_page_that_says_what_to_do(labels, keeper):
+def test_every_problem_of_a_scan_has_a_page_that_says_what_to_do(
+    labels: at.Labelled, keeper: Caller
+) -> None:
     texts = ["https://example.org", at.wrong(labels.kit.code), labels.blank.code, labels.lot.code]
     for text in texts:
         body = keeper.post("scans/", {"text": text, "intent": "check-in"}).json()

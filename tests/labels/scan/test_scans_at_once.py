@@ -1,7 +1,10 @@
 """Two phones over the same heap of kits at the same time."""
 
+from __future__ import annotations
+
 from concurrent.futures import ThreadPoolExecutor
 from threading import Barrier
+from typing import Any
 
 from django.db import connection, transaction
 
@@ -14,14 +17,14 @@ from tests.kits import factories as make
 from tests.labels.scan import scanned as at
 
 
-def test_each_kit_goes_once_whatever_the_order_they_were_read_in(open_database):
+def test_each_kit_goes_once_whatever_the_order_they_were_read_in(open_database: str) -> None:
     labels = at.labelled()
     world = labels.world
     kits = [world.day_01, *(at.filled(f"DAY-{number}", world) for number in range(11, 15))]
     heap = [at.label(kit).code for kit in kits]
     together = Barrier(2)
 
-    def phone(who, codes):
+    def phone(who: Any, codes: Any) -> list[Any]:
         act, ask = make.act(who), Ask(Intent.CHECK_OUT, holder=who)
         together.wait()
         try:
@@ -39,7 +42,9 @@ def test_each_kit_goes_once_whatever_the_order_they_were_read_in(open_database):
     assert not list(audit.findings())
 
 
-def test_two_guides_with_each_other_s_kits_both_go_and_no_trip_is_left_without(open_database):
+def test_two_guides_with_each_other_s_kits_both_go_and_no_trip_is_left_without(
+    open_database: str,
+) -> None:
     labels = at.labelled()
     world = labels.world
     theirs = at.filled("DAY-11", world)
@@ -47,7 +52,7 @@ def test_two_guides_with_each_other_s_kits_both_go_and_no_trip_is_left_without(o
     other = at.promised(labels, kit=theirs, person=world.instructor)
     together = Barrier(2)
 
-    def phone(who, code):
+    def phone(who: Any, code: Any) -> list[Any]:
         act, ask = make.act(who), Ask(Intent.CHECK_OUT, holder=who)
         together.wait()
         try:

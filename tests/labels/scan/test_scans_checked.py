@@ -1,5 +1,9 @@
 """A kit left for sorting goes next morning: scanned, *checked now, all there*, taken out."""
 
+from __future__ import annotations
+
+from typing import Any
+
 import pytest
 
 from gearroom.core.acts.problems import Invalid, NotAllowed
@@ -15,17 +19,17 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def labels():
+def labels() -> at.Labelled:
     return at.labelled()
 
 
-def left_for_sorting(labels, **more):
+def left_for_sorting(labels: at.Labelled, **more: list[Any]) -> None:
     world = labels.world
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
     custody.check_in(make.act(world.guide), world.day_01, **more)
 
 
-def test_a_kit_left_for_sorting_is_checked_by_one_tap_and_goes(labels):
+def test_a_kit_left_for_sorting_is_checked_by_one_tap_and_goes(labels: at.Labelled) -> None:
     world = labels.world
     left_for_sorting(labels)
 
@@ -45,7 +49,7 @@ def test_a_kit_left_for_sorting_is_checked_by_one_tap_and_goes(labels):
     assert make.fresh(world.day_01).looked_inside_by == world.guide
 
 
-def test_what_the_book_knows_to_be_missing_is_not_called_all_there(labels):
+def test_what_the_book_knows_to_be_missing_is_not_called_all_there(labels: at.Labelled) -> None:
     left_for_sorting(labels, used=[UseLine(labels.world.dressing, 1)])
 
     first = at.one(labels.world.guide, labels.kit.code).next[0]
@@ -55,7 +59,7 @@ def test_what_the_book_knows_to_be_missing_is_not_called_all_there(labels):
     assert checked.says.startswith("DAY-01 is checked: all as on record. Ready, low on")
 
 
-def test_one_kit_is_checked_at_a_time_and_by_whoever_may(labels):
+def test_one_kit_is_checked_at_a_time_and_by_whoever_may(labels: at.Labelled) -> None:
     other = at.label(labels.world.day_02)
 
     with pytest.raises(Invalid):
@@ -65,7 +69,7 @@ def test_one_kit_is_checked_at_a_time_and_by_whoever_may(labels):
     assert not Entry.objects.filter(kind="look-inside").exists()
 
 
-def test_a_kit_that_is_out_is_not_checked_at_the_hatch(labels):
+def test_a_kit_that_is_out_is_not_checked_at_the_hatch(labels: at.Labelled) -> None:
     world = labels.world
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
 
@@ -73,7 +77,9 @@ def test_a_kit_that_is_out_is_not_checked_at_the_hatch(labels):
 
 
 # ---------------------------------------------------------------------------- how it comes back
-def test_without_a_seal_on_record_it_comes_back_closed_and_with_one_sealed(labels):
+def test_without_a_seal_on_record_it_comes_back_closed_and_with_one_sealed(
+    labels: at.Labelled,
+) -> None:
     world = labels.world
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
 
@@ -89,7 +95,9 @@ def test_without_a_seal_on_record_it_comes_back_closed_and_with_one_sealed(label
     assert [step.says for step in ways[:3]] == ["Sealed and dry", "Sort later", "Opened"]
 
 
-def test_a_kit_in_the_hand_that_is_shown_elsewhere_is_offered_the_way_it_can_come_back(labels):
+def test_a_kit_in_the_hand_that_is_shown_elsewhere_is_offered_the_way_it_can_come_back(
+    labels: at.Labelled,
+) -> None:
     world = labels.world
     custody.check_out(make.act(world.keeper), world.day_01, person=world.instructor)
 

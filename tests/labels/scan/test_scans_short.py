@@ -1,8 +1,10 @@
 """A short kit at the hatch: what is offered on a scan of it, done by scans alone."""
 
+from __future__ import annotations
+
 import pytest
 
-from kits.models import Checkout, Clearance, Reservation
+from kits.models import Checkout, Clearance, Item, Kit, Reservation
 from kits.rules.ledger.facts import Criticality
 from kits.services.restocking import sorting
 from kits.services.trips import reservations
@@ -14,11 +16,11 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def labels():
+def labels() -> at.Labelled:
     return at.labelled()
 
 
-def lacking(labels, priority=Criticality.ROUTINE):
+def lacking(labels: at.Labelled, priority: Criticality = Criticality.ROUTINE) -> tuple[Kit, Item]:
     """A kit that carries no sling, of which its list asks for two; and the sling."""
     world, sling = labels.world, make.item("Sling")
     version = make.kit_list("Rope", {"main": [(sling, 3, 2, priority)]}, signed_by=world.adviser)
@@ -27,7 +29,7 @@ def lacking(labels, priority=Criticality.ROUTINE):
     return make.fresh(kit), sling
 
 
-def full(labels, name, kit, sling):
+def full(labels: at.Labelled, name: str, kit: Kit, sling: Item) -> Kit:
     """Another kit of the same list, ready."""
     other = make.kit(name, kit.list_version, labels.world.store)
     shelf = make.shelf(labels.world.store, f"S-{name}")
@@ -36,7 +38,7 @@ def full(labels, name, kit, sling):
     return make.fresh(other)
 
 
-def test_it_is_added_to_by_one_tap_and_then_goes(labels):
+def test_it_is_added_to_by_one_tap_and_then_goes(labels: at.Labelled) -> None:
     kit, sling = lacking(labels)
     world = labels.world
     make.some(sling, world.shelf, 5, "S", make.days(300))
@@ -55,7 +57,7 @@ def test_it_is_added_to_by_one_tap_and_then_goes(labels):
     assert at.one(world.guide, kit.name, Intent.CHECK_OUT, holder=world.guide).entry
 
 
-def test_another_one_is_taken_in_its_place_and_the_promise_goes_along(labels):
+def test_another_one_is_taken_in_its_place_and_the_promise_goes_along(labels: at.Labelled) -> None:
     kit, sling = lacking(labels)
     world = labels.world
     other = full(labels, "ROPE-02", kit, sling)
@@ -80,7 +82,7 @@ def test_another_one_is_taken_in_its_place_and_the_promise_goes_along(labels):
     assert Reservation.objects.get(trip=trip, released=None).kit == other
 
 
-def test_a_must_have_is_cleared_by_phone_and_goes(labels):
+def test_a_must_have_is_cleared_by_phone_and_goes(labels: at.Labelled) -> None:
     kit, _sling = lacking(labels, Criticality.MUST_HAVE)
     world = labels.world
 
@@ -98,7 +100,7 @@ def test_a_must_have_is_cleared_by_phone_and_goes(labels):
     assert Clearance.objects.get().person == world.keeper
 
 
-def test_the_door_does_the_same(labels):
+def test_the_door_does_the_same(labels: at.Labelled) -> None:
     kit, sling = lacking(labels)
     world = labels.world
     make.some(sling, world.shelf, 5, "S", make.days(300))

@@ -1,7 +1,11 @@
 """Every problem that the program can answer with is explained on its page."""
 
+from __future__ import annotations
+
 import ast
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -12,7 +16,7 @@ PROJECT = Path(__file__).resolve().parents[3]
 FAMILY = {name for name, thing in vars(problems).items() if isinstance(thing, type)}
 
 
-def codes():
+def codes() -> Iterator[tuple[str, Any, Any]]:
     """(place, class, code) of every problem made in the source with its code written out."""
     for app in ("gearroom", "kits", "labels"):
         for file in sorted((PROJECT / app).rglob("*.py")):
@@ -27,16 +31,16 @@ def codes():
                         yield f"{file.relative_to(PROJECT)}:{node.lineno}", name, value.value
 
 
-def test_the_source_is_read_at_all():
+def test_the_source_is_read_at_all() -> None:
     found = {code for _, _, code in codes()}
     assert len(found) > 60 and "kit-is-out" in found and "malformed-body" in found
 
 
-def test_every_code_that_is_raised_is_explained():
+def test_every_code_that_is_raised_is_explained() -> None:
     assert [(place, code) for place, _, code in codes() if code not in KINDS] == []
 
 
-def test_every_code_has_the_status_of_its_class():
+def test_every_code_has_the_status_of_its_class() -> None:
     wrong = [
         (place, code)
         for place, name, code in codes()
@@ -46,7 +50,7 @@ def test_every_code_has_the_status_of_its_class():
 
 
 @pytest.mark.parametrize("code", KINDS)
-def test_an_explanation_is_two_sentences_that_a_person_reads(code):
+def test_an_explanation_is_two_sentences_that_a_person_reads(code: str) -> None:
     kind = KINDS[code]
     assert not kind.title.endswith(".") and kind.what_to_do.endswith(".")
     assert 400 <= kind.status < 600

@@ -1,5 +1,7 @@
 """Whose word is taken on who asks."""
 
+from __future__ import annotations
+
 import pytest
 
 from gearroom.core.rules.proxies import client_address, networks
@@ -28,15 +30,17 @@ PROXIES = networks(["10.0.0.7", "10.1.0.0/24", "fd00::7"])
         ("10.0.0.7", "1" * 10_000, "10.0.0.7"),
     ],
 )
-def test_it_is_read_from_the_right_while_it_is_a_proxys(peer, forwarded, client):
+def test_it_is_read_from_the_right_while_it_is_a_proxys(
+    peer: str, forwarded: str, client: str
+) -> None:
     assert client_address(peer, forwarded, PROXIES) == client
 
 
-def test_without_proxies_nobodys_word_is_taken():
+def test_without_proxies_nobodys_word_is_taken() -> None:
     assert client_address("127.0.0.1", "198.51.100.9", ()) == "127.0.0.1"
 
 
 @pytest.mark.parametrize("text", ["*", "proxy", "10.0.0.7/8", "10.0.0"])
-def test_what_is_no_network_is_refused(text):
+def test_what_is_no_network_is_refused(text: str) -> None:
     with pytest.raises(ValueError):
         networks([text])

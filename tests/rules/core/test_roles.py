@@ -1,5 +1,9 @@
 """Who may do what follows from roles by room and, with a token, its scopes."""
 
+from __future__ import annotations
+
+from typing import Any
+
 import pytest
 
 from gearroom.core.acts.act import SYSTEM, Actor
@@ -17,29 +21,31 @@ from gearroom.core.rules.roles import (
 MAIN, HUT = 1, 2
 
 
-def actor(*roles, room=MAIN, scopes=None):
+def actor(
+    *roles: Role, room: int | None = MAIN, scopes: frozenset[Any] | frozenset[Scope] | None = None
+) -> Actor:
     held = {room: frozenset(roles)} if roles else {}
     return Actor(person=Person(name="Jo"), roles=held, scopes=scopes)
 
 
-def test_a_role_counts_in_its_room():
+def test_a_role_counts_in_its_room() -> None:
     keeper = actor(Role.KEEPER)
     assert keeper.may("receive", MAIN)
     assert not keeper.may("receive", HUT)
 
 
-def test_for_what_is_the_whole_organisations_a_role_in_any_room_counts():
+def test_for_what_is_the_whole_organisations_a_role_in_any_room_counts() -> None:
     assert actor(Role.KEEPER, room=HUT).may("edit_item")
     assert not actor(Role.GUIDE, room=HUT).may("edit_item")
 
 
-def test_a_role_everywhere_counts_in_every_room():
+def test_a_role_everywhere_counts_in_every_room() -> None:
     keeper = actor(Role.KEEPER, room=None)
     assert keeper.everywhere and keeper.may("receive", HUT) and keeper.belongs_to(HUT)
     assert keeper.room_ids == frozenset()
 
 
-def test_roles_here_and_everywhere_add_up():
+def test_roles_here_and_everywhere_add_up() -> None:
     both = Actor(
         person=Person(),
         roles={None: frozenset({Role.GUIDE}), HUT: frozenset({Role.KEEPER})},
@@ -49,12 +55,12 @@ def test_roles_here_and_everywhere_add_up():
 
 
 @pytest.mark.parametrize("use_case", [n for n, r in USE_CASES.items() if r.roles is ANYONE])
-def test_what_needs_no_role_is_anybodys(use_case):
+def test_what_needs_no_role_is_anybodys(use_case: object) -> None:
     assert actor().may(use_case, HUT)
 
 
 @pytest.mark.parametrize("use_case", [n for n, r in USE_CASES.items() if r.roles == MEMBERS])
-def test_a_fact_is_reported_by_whoever_has_a_role_there(use_case):
+def test_a_fact_is_reported_by_whoever_has_a_role_there(use_case: object) -> None:
     assert not actor().may(use_case)
     guide = actor(Role.GUIDE)
     assert guide.may(use_case) and guide.may(use_case, HUT, MAIN)
@@ -64,14 +70,14 @@ def test_a_fact_is_reported_by_whoever_has_a_role_there(use_case):
 
 
 @pytest.mark.parametrize("use_case", [n for n, r in USE_CASES.items() if r.everywhere])
-def test_what_is_for_administrators_of_all_rooms_is_not_for_those_of_one(use_case):
+def test_what_is_for_administrators_of_all_rooms_is_not_for_those_of_one(use_case: object) -> None:
     assert actor(Role.ADMINISTRATOR, room=None).may(use_case)
     assert not actor(Role.ADMINISTRATOR, room=HUT).may(use_case)
     assert not actor(Role.ADMINISTRATOR, room=HUT).may(use_case, HUT)
 
 
 @pytest.mark.parametrize("use_case", USE_CASES)
-def test_a_token_needs_the_scope_whatever_the_role(use_case):
+def test_a_token_needs_the_scope_whatever_the_role(use_case: str) -> None:
     right = USE_CASES[use_case]
     role = next(iter(right.roles or right.everywhere or Role))
     room = None if role in right.everywhere else MAIN
@@ -82,13 +88,13 @@ def test_a_token_needs_the_scope_whatever_the_role(use_case):
         without.require(use_case, MAIN)
 
 
-def test_a_refusal_names_the_roles_that_would_do():
+def test_a_refusal_names_the_roles_that_would_do() -> None:
     with pytest.raises(NotAllowed) as caught:
         actor(Role.KEEPER).require("sign_list", MAIN)
     assert caught.value.facts == {"roles": [Role.ADVISER]}
 
 
-def test_the_program_itself_may_do_everything():
+def test_the_program_itself_may_do_everything() -> None:
     assert all(SYSTEM.may(use_case, HUT) for use_case in USE_CASES)
     assert SYSTEM.belongs_to(HUT)
 
@@ -103,19 +109,19 @@ def test_the_program_itself_may_do_everything():
         (Role.ADMINISTRATOR, {"sign_list"}),
     ],
 )
-def test_the_table_gives_each_role_no_more_than_meant(role, may_not):
+def test_the_table_gives_each_role_no_more_than_meant(role: Role, may_not: set[str]) -> None:
     held = actor(role)
     assert {use_case for use_case in may_not if held.may(use_case, MAIN)} == set()
 
 
-def test_every_scope_and_role_is_used():
+def test_every_scope_and_role_is_used() -> None:
     assert {right.scope for right in USE_CASES.values()} == set(Scope)
     given = [right.roles for right in USE_CASES.values() if right.roles not in (ANYONE, MEMBERS)]
     assert frozenset().union(*given) == set(Role)
 
 
 # ------------------------------------------------------------------------ people's accounts
-def only(role, room=MAIN):
+def only(role: Role, room: int | None = MAIN) -> dict[Any, Any]:
     return {room: frozenset({role})}
 
 
@@ -123,30 +129,36 @@ ROLES_AND_ROOMS = [(role, room) for role in Role for room in (MAIN, HUT, None)]
 
 
 @pytest.mark.parametrize(("role", "room"), ROLES_AND_ROOMS)
-def test_an_administrator_of_every_room_has_the_right_over_everybody(role, room):
+def test_an_administrator_of_every_room_has_the_right_over_everybody(
+    role: Role, room: int | None
+) -> None:
     assert has_right_over(only(Role.ADMINISTRATOR, None), only(role, room))
 
 
 @pytest.mark.parametrize(("role", "room"), ROLES_AND_ROOMS)
-def test_an_administrator_of_a_room_has_it_over_those_of_that_room_but_its_adviser(role, room):
+def test_an_administrator_of_a_room_has_it_over_those_of_that_room_but_its_adviser(
+    role: Role, room: int | None
+) -> None:
     has = has_right_over(only(Role.ADMINISTRATOR), only(role, room))
     assert has == (room == MAIN and role is not Role.ADVISER)
 
 
 @pytest.mark.parametrize(("role", "room"), ROLES_AND_ROOMS)
 @pytest.mark.parametrize("mine", [Role.KEEPER, Role.INSTRUCTOR])
-def test_a_keeper_has_it_over_guides_of_their_room_alone(mine, role, room):
+def test_a_keeper_has_it_over_guides_of_their_room_alone(
+    mine: Role, role: Role, room: int | None
+) -> None:
     assert has_right_over(only(mine), only(role, room)) == (room == MAIN and role is Role.GUIDE)
 
 
 @pytest.mark.parametrize(("role", "room"), ROLES_AND_ROOMS)
 @pytest.mark.parametrize("mine", [Role.GUIDE, Role.ADVISER, Role.INTEGRATION])
-def test_others_have_it_over_nobody_with_a_role(mine, role, room):
+def test_others_have_it_over_nobody_with_a_role(mine: Role, role: Role, room: int | None) -> None:
     assert not has_right_over(only(mine), only(role, room))
     assert not has_right_over(only(mine, None), only(role, room))
 
 
-def test_one_role_too_many_takes_the_right_away():
+def test_one_role_too_many_takes_the_right_away() -> None:
     theirs = {MAIN: frozenset({Role.GUIDE}), HUT: frozenset({Role.GUIDE})}
     assert not has_right_over(only(Role.KEEPER), theirs)
     assert has_right_over({MAIN: frozenset({Role.KEEPER}), HUT: frozenset({Role.KEEPER})}, theirs)

@@ -1,7 +1,10 @@
 """What is not plainly one JSON object is refused, and nothing is coerced."""
 
+from __future__ import annotations
+
 import io
 import json
+from typing import Any
 
 import pytest
 from django.test import RequestFactory
@@ -45,7 +48,7 @@ from gearroom.core.api.requests.serializers import NoteField, QuerySerializer, S
     ],
     ids=lambda value: repr(value)[:30],
 )
-def test_it_refuses_a_body_that_is_not_one_plain_object(raw, says):
+def test_it_refuses_a_body_that_is_not_one_plain_object(raw: bytes, says: str) -> None:
     with pytest.raises(Invalid, match=says) as caught:
         read_object(raw)
     assert caught.value.code == "malformed-body"
@@ -63,20 +66,20 @@ plain = st.recursive(
 
 
 @given(st.dictionaries(st.text("abcé"), plain))
-def test_it_reads_every_plain_object_as_json_does(value):
+def test_it_reads_every_plain_object_as_json_does(value: dict[Any, Any]) -> None:
     assert read_object(json.dumps(value).encode()) == value
     assert read_object(json.dumps(value, ensure_ascii=False).encode()) == value
 
 
 @given(st.binary(max_size=60))
-def test_any_other_bytes_are_a_problem_and_nothing_worse(raw):
+def test_any_other_bytes_are_a_problem_and_nothing_worse(raw: bytes) -> None:
     try:
         read_object(raw)
     except Invalid as problem:
         assert problem.detail
 
 
-def multipart(body: bytes, length: int | None = None):
+def multipart(body: bytes, length: int | None = None) -> Any:
     """What the parser makes of a multipart body with the boundary "b"."""
     kind = "multipart/form-data; boundary=b"
     request = RequestFactory().generic("POST", "/", content_type=kind)
@@ -92,13 +95,13 @@ def part(name: str, value: str, more: str = "") -> bytes:
 END = b"--b--\r\n"
 
 
-def test_parts_are_one_plain_mapping():
+def test_parts_are_one_plain_mapping() -> None:
     found = multipart(part("text", "é") + part("image", "JPEG", '; filename="a.jpg"') + END)
     assert found["text"] == "é"
     assert (found["image"].name, found["image"].read()) == ("a.jpg", b"JPEG")
 
 
-def test_what_comes_after_the_last_part_does_not_count_as_missing():
+def test_what_comes_after_the_last_part_does_not_count_as_missing() -> None:
     assert multipart(part("text", "a") + END + b"x" * 500) == {"text": "a"}
 
 
@@ -112,13 +115,15 @@ def test_what_comes_after_the_last_part_does_not_count_as_missing():
         (part("image", "JPEG" * 50_000, '; filename="a.jpg"')[:-9], 300_000, "broke off after"),
     ],
 )
-def test_it_refuses_parts_that_are_not_plain_or_not_whole(body, length, says):
+def test_it_refuses_parts_that_are_not_plain_or_not_whole(
+    body: bytes, length: int | None, says: str
+) -> None:
     with pytest.raises(Invalid, match=says) as caught:
         multipart(body, length)
     assert caught.value.code == "malformed-body"
 
 
-def test_it_refuses_parts_beyond_the_limit_unread():
+def test_it_refuses_parts_beyond_the_limit_unread() -> None:
     with pytest.raises(TooLarge, match="at most"):
         multipart(b"", 2 * 1024**3)
 
@@ -180,12 +185,12 @@ WRONG = {
 
 
 @pytest.mark.parametrize(("name", "value"), [(n, v) for n, vs in RIGHT.items() for v in vs])
-def test_it_takes_what_has_the_right_type_and_form(name, value):
+def test_it_takes_what_has_the_right_type_and_form(name: Any, value: Any) -> None:
     body = Body(data={name: value})
     assert body.is_valid(), body.errors
 
 
-def test_a_whole_number_is_one_however_json_writes_it():
+def test_a_whole_number_is_one_however_json_writes_it() -> None:
     body = Body(data={"whole": 3.0, "one": {"units": 1e3}})
     assert body.is_valid(), body.errors
     values = (body.validated_data["whole"], body.validated_data["one"]["units"])
@@ -193,25 +198,25 @@ def test_a_whole_number_is_one_however_json_writes_it():
 
 
 @pytest.mark.parametrize(("name", "value"), [(n, v) for n, vs in WRONG.items() for v in vs])
-def test_it_refuses_what_is_only_nearly_so_and_names_the_field(name, value):
+def test_it_refuses_what_is_only_nearly_so_and_names_the_field(name: Any, value: Any) -> None:
     body = Body(data={name: value})
     assert not body.is_valid()
     assert list(body.errors) == [name]
 
 
-def test_it_refuses_a_field_it_does_not_know_and_lists_those_it_does():
+def test_it_refuses_a_field_it_does_not_know_and_lists_those_it_does() -> None:
     body = Body(data={"whole": 1, "hole": 1})
     assert not body.is_valid()
     assert "Known: day, flag" in body.errors["hole"][0]
 
 
-def test_it_names_every_wrong_field_at_once():
+def test_it_names_every_wrong_field_at_once() -> None:
     body = Body(data={"whole": "1", "flag": 1, "more": 1})
     assert not body.is_valid()
     assert set(body.errors) == {"whole", "flag", "more"}
 
 
-def test_it_refuses_to_be_built_around_a_lenient_part():
+def test_it_refuses_to_be_built_around_a_lenient_part() -> None:
     class Lenient(serializers.Serializer):
         units = serializers.IntegerField()
 
@@ -241,7 +246,7 @@ class Query(QuerySerializer):
         ("flag=false", False),
     ],
 )
-def test_query_parameters_are_texts_of_the_same_forms(text, value):
+def test_query_parameters_are_texts_of_the_same_forms(text: str, value: float | int | bool) -> None:
     name, _, raw = text.partition("=")
     query = Query(data={name: raw})
     assert query.is_valid() and query.validated_data == {name: value}
@@ -253,7 +258,7 @@ def test_query_parameters_are_texts_of_the_same_forms(text, value):
      "whole=99999999999999999999", "flag=1", "flag=True", "flag=", "day=today", "other=1",
      "number=1e999", "number=inf", "number=nan", "number=1,5", "number=."],
 )  # fmt: skip
-def test_a_wrong_query_parameter_is_refused(text):
+def test_a_wrong_query_parameter_is_refused(text: str) -> None:
     name, _, raw = text.partition("=")
     query = Query(data={name: raw})
     assert not query.is_valid() and list(query.errors) == [name]

@@ -1,5 +1,7 @@
 """Who may let a short kit go, and what of it a shelf here settles."""
 
+from __future__ import annotations
+
 import pytest
 
 from kits.rules.custody.going_short import additions, guide_may
@@ -10,7 +12,7 @@ from tests.rules.kit_facts import TODAY
 ROUTINE, IMPORTANT = Criticality.ROUTINE, Criticality.IMPORTANT
 
 
-def short(*priorities, weight=Weight.SHORT):
+def short(*priorities: Criticality | None, weight: Weight = Weight.SHORT) -> Verdict:
     return Verdict(
         TODAY,
         tuple(
@@ -33,22 +35,22 @@ def short(*priorities, weight=Weight.SHORT):
     ],
 )
 def test_a_guide_decides_on_routine_lines_alone_and_on_important_ones_where_the_room_says_so(
-    verdict, important_too, may
-):
+    verdict: Verdict, important_too: bool, may: bool
+) -> None:
     assert guide_may(verdict, important_too=important_too) is may
 
 
-def line(number):
+def line(number: int) -> Line:
     return Line(number, "main", Thing(number, f"thing {number}"), 4, 2)
 
 
-def put_in(number, count):
+def put_in(number: int, count: int) -> PutIn:
     from kits.rules.ledger.facts import Batch
 
     return PutIn(line(number), "main", Batch(1, line(number).thing), "7", count)
 
 
-def test_only_what_brings_a_line_to_its_minimum_is_an_addition():
+def test_only_what_brings_a_line_to_its_minimum_is_an_addition() -> None:
     verdict = short(ROUTINE, ROUTINE, ROUTINE)
     listed = RestockList(
         put_in=(put_in(1, 2), put_in(2, 1)),

@@ -1,6 +1,9 @@
 """Makers' codes: item, batch, expiry and count, and never a silent guess."""
 
+from __future__ import annotations
+
 from datetime import date
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -14,11 +17,11 @@ TODAY = date(2026, 11, 25)
 GTIN = "09501101530003"
 
 
-def read(text, **options):
+def read(text: Any, **options: Any) -> gs1.MakersCode:
     return gs1.parse(text, today=TODAY, **options)
 
 
-def sure(text, **options):
+def sure(text: str, **options: bool) -> Pack:
     code = read(text, **options)
     assert not code.confirm
     assert len(code.candidates) == 1
@@ -58,7 +61,7 @@ def sure(text, **options):
         ),
     ],
 )
-def test_it_reads_what_is_certain_without_asking(text, pack):
+def test_it_reads_what_is_certain_without_asking(text: str, pack: Pack) -> None:
     assert sure(text) == pack
 
 
@@ -81,7 +84,7 @@ def test_it_reads_what_is_certain_without_asking(text, pack):
         ("30025", "code"),
     ],
 )
-def test_it_names_the_part_that_cannot_be_right_and_says_what_to_do(text, field):
+def test_it_names_the_part_that_cannot_be_right_and_says_what_to_do(text: str, field: str) -> None:
     with pytest.raises(MakersCodeError) as refused:
         read(text)
     assert refused.value.field == field
@@ -104,17 +107,19 @@ def test_it_names_the_part_that_cannot_be_right_and_says_what_to_do(text, field)
         ("]d210A8817270131", [Pack(None, date(2027, 1, 31), "A88"), Pack(lot="A8817270131")]),
     ],
 )
-def test_where_fnc1_may_be_missing_it_offers_all_readings_the_fullest_first(text, candidates):
+def test_where_fnc1_may_be_missing_it_offers_all_readings_the_fullest_first(
+    text: str, candidates: list[Pack]
+) -> None:
     code = read(text)
     assert code.confirm
     assert list(code.candidates) == candidates
 
 
-def test_a_symbol_known_to_keep_fnc1_leaves_nothing_to_guess():
+def test_a_symbol_known_to_keep_fnc1_leaves_nothing_to_guess() -> None:
     assert sure(f"01{GTIN}10A8817270131", fnc1_kept=True) == Pack(GTIN, None, "A8817270131")
 
 
-def test_an_eight_digit_code_that_two_standards_read_differently_is_asked_about():
+def test_an_eight_digit_code_that_two_standards_read_differently_is_asked_about() -> None:
     # The check digit holds as GTIN-8, and as UPC-E for 0 12345 00006 5.
     code = read("01234565")
     assert code.confirm
@@ -133,12 +138,14 @@ def test_an_eight_digit_code_that_two_standards_read_differently_is_asked_about(
         ("000101", date(2000, 1, 1)),
     ],
 )
-def test_dates_fall_in_the_sliding_window_and_day_00_is_the_months_last(yymmdd, day):
+def test_dates_fall_in_the_sliding_window_and_day_00_is_the_months_last(
+    yymmdd: str, day: date
+) -> None:
     assert gs1.gs1_date(yymmdd, TODAY) == day
 
 
 @given(st.integers(2000, 2099), st.integers(0, 99))
-def test_the_window_runs_from_49_years_before_to_50_after(this_year, year):
+def test_the_window_runs_from_49_years_before_to_50_after(this_year: int, year: int) -> None:
     found = gs1.gs1_date(f"{year:02d}0100", date(this_year, 6, 1)).year
     assert found % 100 == year
     assert -49 <= found - this_year <= 50
@@ -151,7 +158,7 @@ lots = st.text(CHARACTERS, min_size=1, max_size=20)
 
 
 @st.composite
-def packs(draw):
+def packs(draw: Any) -> tuple[Pack, list[tuple[str, Any]]]:
     """A true pack and its elements in some order."""
     elements = []
     pack = {}
@@ -173,7 +180,7 @@ def packs(draw):
     return Pack(**pack), elements
 
 
-def written(elements, separator):
+def written(elements: Any, separator: Any) -> str:
     """Write elements as a symbol does: FNC1 behind each of variable length but the last."""
     text = ""
     for place, (ai, value) in enumerate(elements):
@@ -183,7 +190,7 @@ def written(elements, separator):
 
 
 @given(packs(), st.sampled_from([FNC1, "|", "~", "^", "<GS>", "␝"]))
-def test_with_fnc1_the_true_reading_is_the_only_one(truth, separator):
+def test_with_fnc1_the_true_reading_is_the_only_one(truth: Any, separator: Any) -> None:
     pack, elements = truth
     text = written(elements, separator)
     if elements[0][0] == "30":
@@ -198,7 +205,9 @@ def test_with_fnc1_the_true_reading_is_the_only_one(truth, separator):
 
 @settings(max_examples=200)
 @given(packs(), st.sampled_from(["", "]C1", "]d2", "]Q3"]))
-def test_without_fnc1_the_true_reading_is_always_offered_and_never_taken_unasked(truth, identifier):
+def test_without_fnc1_the_true_reading_is_always_offered_and_never_taken_unasked(
+    truth: Any, identifier: Any
+) -> None:
     pack, elements = truth
     if elements[0][0] == "30":
         identifier = "]C1"
@@ -210,7 +219,9 @@ def test_without_fnc1_the_true_reading_is_always_offered_and_never_taken_unasked
 
 
 @given(gtins, dates, lots)
-def test_an_expiry_behind_a_batch_is_offered_before_the_whole_run(gtin, expiry, lot):
+def test_an_expiry_behind_a_batch_is_offered_before_the_whole_run(
+    gtin: str, expiry: date, lot: str
+) -> None:
     text = f"01{gtin}10{lot}17{expiry:%y%m%d}"
     code = read(text)
     assert Pack(gtin, expiry, lot) in code.candidates
@@ -219,7 +230,7 @@ def test_an_expiry_behind_a_batch_is_offered_before_the_whole_run(gtin, expiry, 
 
 
 @given(st.text(max_size=50))
-def test_any_text_gives_candidates_or_the_named_error(text):
+def test_any_text_gives_candidates_or_the_named_error(text: str) -> None:
     try:
         code = read(text)
     except MakersCodeError as error:
@@ -230,7 +241,7 @@ def test_any_text_gives_candidates_or_the_named_error(text):
 
 
 @given(st.text("0123456789", max_size=40))
-def test_any_digits_give_candidates_or_the_named_error(text):
+def test_any_digits_give_candidates_or_the_named_error(text: str) -> None:
     try:
         assert read(text).candidates
     except MakersCodeError as error:

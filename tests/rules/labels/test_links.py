@@ -1,6 +1,9 @@
 """An address on a screen is a symbol that reads back."""
 
+from __future__ import annotations
+
 import re
+from typing import Any
 
 import numpy as np
 import zxingcpp
@@ -8,7 +11,7 @@ import zxingcpp
 from labels.services.scan.links import symbol_svg
 
 
-def painted(svg, scale=4):
+def painted(svg: str, scale: int = 4) -> Any:
     """The symbol's path as grey pixels."""
     side = int(re.search(r'viewBox="0 0 (\d+) ', svg)[1])
     picture = np.full((side, side), 255, np.uint8)
@@ -18,7 +21,7 @@ def painted(svg, scale=4):
     return np.kron(picture, np.ones((scale, scale), np.uint8))
 
 
-def test_it_reads_back():
+def test_it_reads_back() -> None:
     address = "https://gear.umberfell.example/used/MTI:1vabcd:Zx-9_q/"
 
     (read,) = zxingcpp.read_barcodes(painted(symbol_svg(address)))

@@ -1,7 +1,10 @@
 """Sheets as data: cells on the page, sheets that do not fit, and a printer's correction."""
 
+from __future__ import annotations
+
 import itertools
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -22,7 +25,7 @@ from labels.rules.layout.sheets import (
 sheets = pytest.mark.parametrize("sheet", SHEETS.values(), ids=SHEETS)
 
 
-def apart(one, other):
+def apart(one: Any, other: Any) -> Any:
     return (
         one.right_mm <= other.left_mm + 1e-6
         or other.right_mm <= one.left_mm + 1e-6
@@ -32,12 +35,12 @@ def apart(one, other):
 
 
 @sheets
-def test_every_sheet_we_ship_fits_its_page(sheet):
+def test_every_sheet_we_ship_fits_its_page(sheet: Any) -> None:
     assert problems(sheet) == ()
 
 
 @sheets
-def test_cells_stand_on_the_page_and_apart(sheet):
+def test_cells_stand_on_the_page_and_apart(sheet: Any) -> None:
     cells = [sheet.cell(number) for number in range(1, sheet.cells + 1)]
     for cell in cells:
         assert cell.left_mm >= 0
@@ -48,7 +51,7 @@ def test_cells_stand_on_the_page_and_apart(sheet):
 
 
 @sheets
-def test_ink_stays_off_the_edge_that_printers_cannot_reach(sheet):
+def test_ink_stays_off_the_edge_that_printers_cannot_reach(sheet: Any) -> None:
     if sheet.roll:
         return
     first, last = sheet.cell(1), sheet.cell(sheet.cells)
@@ -58,7 +61,7 @@ def test_ink_stays_off_the_edge_that_printers_cannot_reach(sheet):
     assert last.bottom_mm - sheet.inset_y_mm <= sheet.page_height_mm - 4.2 + 1e-6
 
 
-def test_the_grids_have_the_labels_a_page_that_they_are_bought_for():
+def test_the_grids_have_the_labels_a_page_that_they_are_bought_for() -> None:
     counts = {key: sheet.cells for key, sheet in SHEETS.items() if not sheet.cut}
     assert counts == {
         "a4-3x7": 21,
@@ -74,7 +77,7 @@ def test_the_grids_have_the_labels_a_page_that_they_are_bought_for():
     }
 
 
-def test_cells_are_counted_along_the_rows():
+def test_cells_are_counted_along_the_rows() -> None:
     sheet = SHEETS["a4-3x7"]
     assert sheet.cell(4).left_mm == sheet.cell(1).left_mm
     assert sheet.cell(4).top_mm > sheet.cell(3).top_mm
@@ -98,7 +101,7 @@ def test_cells_are_counted_along_the_rows():
         ({"hole": Hole(10, 20)}, "more than half of the cell"),
     ],
 )
-def test_a_sheet_that_does_not_fit_is_refused_with_what_to_do(change, said):
+def test_a_sheet_that_does_not_fit_is_refused_with_what_to_do(change: Any, said: str) -> None:
     with pytest.raises(SheetError) as refusal:
         checked(replace(SHEETS["a4-3x7"], **change))
     assert any(said in str(problem) for problem in refusal.value.problems)
@@ -112,8 +115,8 @@ def test_a_sheet_that_does_not_fit_is_refused_with_what_to_do(change, said):
     gap=st.floats(0, 10),
 )
 def test_a_sheet_without_problems_has_its_cells_apart_and_on_the_page(
-    columns, rows, width, height, gap
-):
+    columns: int, rows: int, width: float, height: float, gap: float
+) -> None:
     sheet = grid("x", "X", A4_MM, columns, rows, (width, height), gap_mm=(gap, gap))
     if problems(sheet):
         return
@@ -131,10 +134,12 @@ def test_a_sheet_without_problems_has_its_cells_apart_and_on_the_page(
     begin_x=st.floats(-5, 5),
     begin_y=st.floats(-5, 5),
 )
-def test_the_correction_puts_what_was_measured_where_it_was_meant(scale, begin_x, begin_y):
+def test_the_correction_puts_what_was_measured_where_it_was_meant(
+    scale: float, begin_x: float, begin_y: float
+) -> None:
     meant = Marks(15.0, 100.0, 100.0)
 
-    def printed(x, y):
+    def printed(x: float, y: float) -> tuple[float, float]:
         return scale * x + begin_x, scale * y + begin_y
 
     left, top = printed(15.0, 15.0)
@@ -147,7 +152,7 @@ def test_the_correction_puts_what_was_measured_where_it_was_meant(scale, begin_x
         assert landed == pytest.approx((x, y), abs=0.05)
 
 
-def test_a_correction_that_no_printer_needs_is_refused():
+def test_a_correction_that_no_printer_needs_is_refused() -> None:
     with pytest.raises(SheetError, match="off by 10 mm at most"):
         Offset(dx_mm=11)
     with pytest.raises(SheetError, match="fit to page"):
@@ -156,6 +161,6 @@ def test_a_correction_that_no_printer_needs_is_refused():
         marks(SHEETS["a4-3x7"]).offset(15, 15, 0, 100)
 
 
-def test_the_rulers_of_a_small_label_are_as_long_as_it_holds():
+def test_the_rulers_of_a_small_label_are_as_long_as_it_holds() -> None:
     assert marks(roll("x", 62, 29)) == Marks(4.0, 50.0, 20.0)
     assert marks(SHEETS["a4-5x13"]) == Marks(15.0, 100.0, 100.0)

@@ -1,6 +1,10 @@
 """QR symbols: smallest version, correction Q, lowest-penalty mask, and how large a module is."""
 
+from __future__ import annotations
+
 import random
+from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 import pytest
@@ -34,14 +38,14 @@ MASKS = (
 ALIGNMENT = {1: (), 2: (6, 18), 3: (6, 22), 4: (6, 26), 5: (6, 30), 6: (6, 34)}
 
 
-def payload(length, seed):
+def payload(length: int, seed: Any) -> str:
     draw = random.Random(seed)
     letters = "23456789BCDFGHJKNPRSTVX"
     head = "HTTPS://GEAR.EXAMPLE/L/"
     return (head + "".join(draw.choice(letters) for _ in range(length)))[:length]
 
 
-def format_bits(correction, mask):
+def format_bits(correction: int, mask: int) -> list[Any]:
     """Return the 15 format bits, most significant first (annex C: BCH(15,5), then masked)."""
     value = correction << 3 | mask
     remainder = value << 10
@@ -52,14 +56,14 @@ def format_bits(correction, mask):
     return [word >> place & 1 for place in range(14, -1, -1)]
 
 
-def format_places(size):
+def format_places(size: int) -> tuple[list[tuple[int, int]], list[tuple[int, int]]]:
     """Return where the 15 format bits stand, twice (figure 25), as (row, column)."""
     around = [(8, c) for c in (0, 1, 2, 3, 4, 5, 7, 8)] + [(r, 8) for r in (7, 5, 4, 3, 2, 1, 0)]
     apart = [(size - 1 - k, 8) for k in range(7)] + [(8, size - 8 + k) for k in range(8)]
     return around, apart
 
 
-def data_modules(size):
+def data_modules(size: int) -> Any:
     """Return where data may stand: not finders, timing, alignment nor format information."""
     free = np.ones((size, size), bool)
     free[:9, :9] = free[:9, size - 8 :] = free[size - 8 :, :9] = False
@@ -73,7 +77,7 @@ def data_modules(size):
     return free
 
 
-def penalty(dark):
+def penalty(dark: Any) -> int:
     """Score a symbol as 7.8.3.1 does, the quiet zone counted as light."""
     size, points = len(dark), 0
     for lines in (dark, dark.T):
@@ -95,7 +99,7 @@ def penalty(dark):
     return points + int(abs(dark.sum() / size**2 * 100 - 50) / 5) * 10
 
 
-def remasked(dark, used, wanted):
+def remasked(dark: Any, used: int, wanted: int) -> Any:
     """Return the symbol as it would be with another mask."""
     other, size = dark.copy(), len(dark)
     for row, column in zip(*np.nonzero(data_modules(size)), strict=True):
@@ -106,7 +110,7 @@ def remasked(dark, used, wanted):
     return other
 
 
-def read_format(dark):
+def read_format(dark: Any) -> Iterator[tuple[int, int]]:
     """Return (correction, mask) of a symbol, from both copies of its format information."""
     for places in format_places(len(dark)):
         bits = [int(dark[place]) for place in places]
@@ -115,7 +119,7 @@ def read_format(dark):
 
 
 @pytest.mark.parametrize("length", [16, 29, 30, 47, 48, 67, 87, 88, 108])
-def test_it_is_the_smallest_version_that_holds_the_payload_at_correction_q(length):
+def test_it_is_the_smallest_version_that_holds_the_payload_at_correction_q(length: int) -> None:
     version = next(n for n, most in enumerate(CAPACITY_Q, start=1) if length <= most)
     symbol = encode(payload(length, length))
     assert symbol.modules == 17 + 4 * version
@@ -124,7 +128,7 @@ def test_it_is_the_smallest_version_that_holds_the_payload_at_correction_q(lengt
 
 @pytest.mark.parametrize("length", [29, 43, 60])
 @pytest.mark.parametrize("seed", range(8))
-def test_its_mask_has_the_lowest_penalty_of_all_eight(length, seed):
+def test_its_mask_has_the_lowest_penalty_of_all_eight(length: int, seed: Any) -> None:
     dark = encode(payload(length, seed)).dark
     _, used = next(read_format(dark))
     penalties = [penalty(remasked(dark, used, wanted)) for wanted in range(8)]
@@ -133,14 +137,14 @@ def test_its_mask_has_the_lowest_penalty_of_all_eight(length, seed):
 
 
 @pytest.mark.parametrize("seed", range(20))
-def test_it_reads_back_as_what_it_was_made_of(seed):
+def test_it_reads_back_as_what_it_was_made_of(seed: Any) -> None:
     symbol = encode(payload(43, seed))
     image = np.where(np.pad(symbol.dark, QUIET_MODULES), 0, 255).astype(np.uint8)
     image = np.kron(image, np.ones((3, 3), np.uint8))
     assert [found.text for found in zxingcpp.read_barcodes(image)] == [symbol.payload]
 
 
-def test_its_runs_paint_exactly_its_dark_modules():
+def test_its_runs_paint_exactly_its_dark_modules() -> None:
     symbol = encode(payload(43, 1))
     painted = np.zeros_like(symbol.dark)
     for column, row, length in symbol.runs():
@@ -149,7 +153,7 @@ def test_its_runs_paint_exactly_its_dark_modules():
     assert (painted == symbol.dark).all()
 
 
-def test_it_refuses_to_say_nothing():
+def test_it_refuses_to_say_nothing() -> None:
     with pytest.raises(ValueError, match="something to say"):
         encode("")
 
@@ -159,7 +163,9 @@ def test_it_refuses_to_say_nothing():
     side=st.floats(5, 120),
     dpi=st.sampled_from([203, 300, 600]),
 )
-def test_a_module_is_whole_dots_fits_and_is_never_under_forty_hundredths(modules, side, dpi):
+def test_a_module_is_whole_dots_fits_and_is_never_under_forty_hundredths(
+    modules: Any, side: float, dpi: Any
+) -> None:
     try:
         module = module_mm(modules, side, dpi)
     except SymbolTooSmall as refusal:
@@ -171,7 +177,7 @@ def test_a_module_is_whole_dots_fits_and_is_never_under_forty_hundredths(modules
     assert module * dpi / 25.4 == pytest.approx(round(module * dpi / 25.4))
 
 
-def test_a_refusal_names_the_size_that_would_fit():
+def test_a_refusal_names_the_size_that_would_fit() -> None:
     with pytest.raises(SymbolTooSmall, match=r"needs a square of 15\.7 mm"):
         module_mm(37, 15.0)
     assert smallest_side_mm(37) == pytest.approx(15.66, abs=0.01)

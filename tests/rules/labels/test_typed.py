@@ -1,7 +1,10 @@
 """What a scanner or a person types, on any country's keyboard, and what it is taken for."""
 
+from __future__ import annotations
+
 import random
 from datetime import date
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -61,7 +64,7 @@ code_strategy = st.integers(0, 2**32).map(
 )
 
 
-def typed_on(keyboard, text, *, lock=False, held=False):
+def typed_on(keyboard: str, text: str, *, lock: bool = False, held: bool = False) -> str:
     """What a computer with this keyboard makes of a US scanner's key presses.
 
     `lock`: Caps Lock is on, letters change case. `held`: Shift is held down for the whole text.
@@ -81,7 +84,7 @@ def typed_on(keyboard, text, *, lock=False, held=False):
 @pytest.mark.parametrize("lock", [False, True], ids=["", "caps-lock"])
 @pytest.mark.parametrize("host", HOSTS)
 @pytest.mark.parametrize("keyboard", KEYBOARDS)
-def test_a_scanned_label_resolves_on_every_keyboard(keyboard, host, lock):
+def test_a_scanned_label_resolves_on_every_keyboard(keyboard: str, host: str, lock: bool) -> None:
     for seed in range(500):
         code = label_codes.new_code(random.Random(seed).choice)
         text = typed_on(keyboard, label_codes.payload(host, code), lock=lock)
@@ -90,7 +93,7 @@ def test_a_scanned_label_resolves_on_every_keyboard(keyboard, host, lock):
 
 
 @pytest.mark.parametrize("keyboard", KEYBOARDS)
-def test_a_scanned_label_resolves_when_the_scanner_holds_shift(keyboard):
+def test_a_scanned_label_resolves_when_the_scanner_holds_shift(keyboard: str) -> None:
     for seed in range(500):
         code = label_codes.new_code(random.Random(seed).choice)
         text = typed_on(keyboard, label_codes.payload(HOSTS[0], code), held=True)
@@ -99,7 +102,7 @@ def test_a_scanned_label_resolves_when_the_scanner_holds_shift(keyboard):
 
 
 @pytest.mark.parametrize("keyboard", KEYBOARDS)
-def test_a_bare_code_resolves_or_is_refused_but_never_becomes_another(keyboard):
+def test_a_bare_code_resolves_or_is_refused_but_never_becomes_another(keyboard: str) -> None:
     resolved = 0
     for seed in range(2000):
         code = label_codes.new_code(random.Random(seed).choice)
@@ -110,7 +113,7 @@ def test_a_bare_code_resolves_or_is_refused_but_never_becomes_another(keyboard):
 
 
 @pytest.mark.parametrize("keyboard", ["French", "Belgian"])
-def test_a_makers_code_typed_on_azerty_is_put_right(keyboard):
+def test_a_makers_code_typed_on_azerty_is_put_right(keyboard: str) -> None:
     found = typed.resolve(typed_on(keyboard, "9501101530003"), today=TODAY)
     assert found.maker.best.gtin == "09501101530003"
     found = typed.resolve(typed_on(keyboard, "(01)09501101530003(10)AMQ-7"), today=TODAY)
@@ -119,7 +122,9 @@ def test_a_makers_code_typed_on_azerty_is_put_right(keyboard):
 
 @settings(max_examples=300)
 @given(code_strategy, st.integers(0, 7), st.sampled_from(label_codes.ALPHABET + "01AILMOQUWYZ"))
-def test_a_code_with_one_wrong_character_is_refused_with_what_to_do(code, place, character):
+def test_a_code_with_one_wrong_character_is_refused_with_what_to_do(
+    code: str, place: int, character: Any
+) -> None:
     wrong = code[:place] + character + code[place + 1 :]
     if wrong == code or wrong.isdigit():
         return
@@ -132,7 +137,7 @@ def test_a_code_with_one_wrong_character_is_refused_with_what_to_do(code, place,
 
 @pytest.mark.parametrize("ending", ["", "/", "?s=1", "#top", "/?from=camera"])
 @pytest.mark.parametrize("host", ["gear.example.org", "other.example:8443", "10.0.0.5", "l.org"])
-def test_a_label_of_any_host_resolves_whatever_trails_it(host, ending):
+def test_a_label_of_any_host_resolves_whatever_trails_it(host: str, ending: str) -> None:
     code = label_codes.new_code(random.Random(5).choice)
     for text in (f"https://{host}/l/{code.lower()}{ending}", f"HTTPS://{host}/L/{code}{ending}"):
         assert typed.resolve(text, today=TODAY).code == code
@@ -158,14 +163,14 @@ def test_a_label_of_any_host_resolves_whatever_trails_it(host, ending):
         ("0109501101530003172713011012", Kind.MAKER_WRONG),
     ],
 )
-def test_it_tells_what_is_not_ours(text, kind):
+def test_it_tells_what_is_not_ours(text: str, kind: Kind) -> None:
     found = typed.resolve(text, today=TODAY)
     assert found.kind is kind
     assert found.code is None
     assert bool(found.says) == (kind is not Kind.MAKER)
 
 
-def test_a_gs1_symbol_is_never_taken_for_a_label_of_ours():
+def test_a_gs1_symbol_is_never_taken_for_a_label_of_ours() -> None:
     found = typed.resolve("10A88\x1d17270131", today=TODAY, from_gs1_symbol=True)
     assert found.kind is Kind.MAKER
     assert not found.maker.confirm
@@ -173,7 +178,7 @@ def test_a_gs1_symbol_is_never_taken_for_a_label_of_ours():
 
 
 @given(st.text(max_size=60))
-def test_any_text_is_something_and_ours_only_with_a_right_check(text):
+def test_any_text_is_something_and_ours_only_with_a_right_check(text: str) -> None:
     found = typed.resolve(text, today=TODAY)
     assert found.kind is not Kind.OWN or label_codes.is_valid(found.code)
     assert (found.maker is not None) == (found.kind is Kind.MAKER)

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gearroom.core import clock
 from kits.rules.ledger.expiry import (
     WINDOW_YEARS,
     PrintedDateError,
@@ -19,7 +20,6 @@ from kits.rules.ledger.expiry import (
     good_through,
     gs1_last_good_day,
     last_good_day,
-    local_today,
     may_be_put_in,
     usable_through,
     usable_until,
@@ -282,11 +282,11 @@ ZONES = st.sampled_from(
 def test_today_is_the_room_s_and_turns_at_its_own_midnight(
     instant: datetime, zone: ZoneInfo
 ) -> None:
-    today = local_today(instant, zone)
+    today = clock.local_date(instant, str(zone))
     assert abs(today - instant.date()) <= timedelta(days=1)
-    assert local_today(instant + timedelta(hours=23), zone) >= today
+    assert clock.local_date(instant + timedelta(hours=23), str(zone)) >= today
     wall = instant.astimezone(zone)
-    assert (wall.date(), local_today(wall, zone)) == (today, today)
+    assert (wall.date(), clock.local_date(wall, str(zone))) == (today, today)
 
 
 @pytest.mark.parametrize(
@@ -308,12 +308,12 @@ def test_today_is_the_room_s_and_turns_at_its_own_midnight(
     ],
 )
 def test_today_around_midnights_and_clock_changes(instant: datetime, zone: str, day: date) -> None:
-    assert local_today(instant, ZoneInfo(zone)) == day
+    assert clock.local_date(instant, zone) == day
 
 
 def test_an_instant_without_a_zone_is_refused() -> None:
     with pytest.raises(ValueError, match="aware"):
-        local_today(datetime(2026, 1, 1), ZoneInfo("UTC"))  # noqa: DTZ001 -- that is the point
+        clock.local_date(datetime(2026, 1, 1), "UTC")  # noqa: DTZ001 -- that is the point
 
 
 @given(st.integers(1990, 2060), st.integers(1, 12), ZONES)
@@ -325,7 +325,7 @@ def test_a_pack_is_good_until_the_room_s_last_midnight_of_the_month(
     assert expiry.day == calendar.monthrange(year, month)[1]
     evening = datetime(year, month, expiry.day, 23, 59, tzinfo=zone)
     if evening.astimezone(UTC).astimezone(zone) == evening:  # Apia had no 30 December 2011
-        assert usable_through(batch, local_today(evening, zone))
+        assert usable_through(batch, clock.local_date(evening, str(zone)))
     next_day = expiry + timedelta(days=1)
     noon = datetime(next_day.year, next_day.month, next_day.day, 12, tzinfo=zone)
-    assert not usable_through(batch, local_today(noon, zone))
+    assert not usable_through(batch, clock.local_date(noon, str(zone)))

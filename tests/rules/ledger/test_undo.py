@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from typing import Any
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -13,11 +14,11 @@ KIT = (1, None)
 HERE, SHELF = (7, 10), (7, 20)
 
 
-def later(undone, *steps, now=None):
+def later(undone: int, *steps: Step, now: dict[Any, Any] | None = None) -> list[Any]:
     return list(without(undone, steps, now or _sum(steps)).later)
 
 
-def _sum(steps, start=100):
+def _sum(steps: tuple[Step, ...], start: int = 100) -> dict[Any, Any]:
     held = defaultdict(lambda: start)
     for step in steps:
         for where, units in step.units.items():
@@ -25,44 +26,44 @@ def _sum(steps, start=100):
     return dict(held)
 
 
-def out(number, checkout, asked=True):
+def out(number: int, checkout: int, asked: bool = True) -> Step:
     return Step(number, number, unit=KIT, opens=checkout, asked=asked)
 
 
-def back(number, checkout, **more):
+def back(number: int, checkout: int, **more: Any) -> Step:
     return Step(number, number, unit=KIT, names=checkout, ends=True, **more)
 
 
-def moved(number, units, where=HERE):
+def moved(number: int, units: int, where: tuple[int, int] = HERE) -> Step:
     return Step(number, number, units={where: units})
 
 
-def test_a_report_stands_and_what_was_asked_for_falls():
+def test_a_report_stands_and_what_was_asked_for_falls() -> None:
     took, came = out(1, 1), back(2, 1)
 
     assert later(2, took, came, out(3, 3)) == [3]
     assert later(2, took, came, out(3, 3, asked=False)) == []
 
 
-def test_what_falls_takes_what_names_it_along():
+def test_what_falls_takes_what_names_it_along() -> None:
     assert later(2, out(1, 1), back(2, 1), out(3, 3), back(4, 3)) == [3, 4]
 
 
-def test_what_is_done_at_home_needs_the_kit_at_home_where_it_was():
+def test_what_is_done_at_home_needs_the_kit_at_home_where_it_was() -> None:
     restock = Step(3, 3, unit=KIT, at_home=True)
 
     assert later(2, out(1, 1), back(2, 1), restock) == [3]
     assert later(2, out(1, 1), Step(2, 2, unit=KIT), restock) == []
 
 
-def test_units_that_are_not_there_cannot_have_been_taken():
+def test_units_that_are_not_there_cannot_have_been_taken() -> None:
     received, taken = moved(1, 5), moved(2, -5)
 
     assert later(1, received, taken, now={HERE: 0}) == [2]
     assert later(1, received, taken, now={HERE: 5}) == []
 
 
-def test_whoever_checked_a_kit_by_its_seal_needs_one_that_is_on():
+def test_whoever_checked_a_kit_by_its_seal_needs_one_that_is_on() -> None:
     first = Step(1, 1, unit=KIT, seals="0416")
     second = Step(2, 2, unit=KIT, seals="0417")
     checked = Step(3, 3, unit=KIT, by_seal=True)
@@ -71,7 +72,7 @@ def test_whoever_checked_a_kit_by_its_seal_needs_one_that_is_on():
     assert later(1, first, checked) == [3]
 
 
-def test_what_ends_a_state_needs_it_to_stand():
+def test_what_ends_a_state_needs_it_to_stand() -> None:
     kept = Step(1, 1, makes={"kept": True})
     let_go = Step(2, 2, needs={"kept": True}, makes={"kept": False})
 
@@ -79,14 +80,14 @@ def test_what_ends_a_state_needs_it_to_stand():
     assert later(2, kept, let_go, Step(3, 3, makes={"kept": True})) == []
 
 
-def test_all_entries_of_an_act_fall_together():
+def test_all_entries_of_an_act_fall_together() -> None:
     came = Step(2, "back", unit=KIT, names=1, ends=True)
     used = Step(3, "back", units={HERE: -2})
 
     assert later(1, out(1, 1), came, used) == ["back"]
 
 
-def test_a_count_says_what_is_there_whatever_the_book_had():
+def test_a_count_says_what_is_there_whatever_the_book_had() -> None:
     counted = Step(2, 2, units={HERE: -1}, sets={HERE: 3})
 
     fallen = without(1, [moved(1, -2), counted], {HERE: 3})
@@ -95,7 +96,7 @@ def test_a_count_says_what_is_there_whatever_the_book_had():
     assert fallen.changed == {2: {HERE: -2}}
 
 
-def test_a_sweep_takes_what_is_there():
+def test_a_sweep_takes_what_is_there() -> None:
     swept = Step(2, 2, units={HERE: -4, SHELF: 4}, sweeps=[(HERE, SHELF)])
 
     fallen = without(1, [moved(1, -2), swept], {HERE: 0, SHELF: 4})
@@ -115,7 +116,9 @@ any_steps = st.lists(
 
 
 @given(any_steps, st.integers(0, 8))
-def test_what_is_left_is_what_the_acts_come_to_without_those_that_fell(acts, index):
+def test_what_is_left_is_what_the_acts_come_to_without_those_that_fell(
+    acts: list[tuple[str, tuple[int, int], int]], index: int
+) -> None:
     held = {HERE: 3, SHELF: 3}
     steps, kept = [], []
     for number, (what, where, units) in enumerate(acts, start=1):

@@ -1,5 +1,7 @@
 """Whoever did an act may take it back for a day; keepers may always."""
 
+from __future__ import annotations
+
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -19,5 +21,7 @@ WRITTEN = datetime(2026, 5, 31, 8, 0, tzinfo=UTC)
         (False, True, timedelta(days=300), True),
     ],
 )
-def test_it_is_ones_own_for_a_day_and_a_keepers_for_ever(own, keeper, after, may):
+def test_it_is_ones_own_for_a_day_and_a_keepers_for_ever(
+    own: bool, keeper: bool, after: timedelta, may: bool
+) -> None:
     assert may_take_back(own=own, keeper=keeper, recorded_at=WRITTEN, now=WRITTEN + after) is may

@@ -1,5 +1,9 @@
 """The plain text of letters: wrapped at 78 but for addresses, nothing cut."""
 
+from __future__ import annotations
+
+from typing import Any
+
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -11,21 +15,23 @@ texts = st.text(st.characters(exclude_categories=["Cs", "Cc"]), min_size=1, max_
 
 
 @given(texts, texts, st.lists(texts, max_size=3))
-def test_no_line_is_longer_than_78_but_for_an_address(head, text, lines):
+def test_no_line_is_longer_than_78_but_for_an_address(
+    head: str, text: str, lines: list[Any]
+) -> None:
     letter = Letter("s", first=(Row(text, URL, tuple(lines)),), parts=(Part(head, (Row(text),)),))
     for line in as_text(letter).split("\n"):
         assert len(line) <= WIDTH or "://" in line
 
 
 @given(st.lists(texts.filter(str.strip), max_size=3))
-def test_every_word_of_it_is_there(lines):
+def test_every_word_of_it_is_there(lines: list[Any]) -> None:
     letter = Letter("s", parts=(Part("to do", (Row("DAY-01", "", tuple(lines)),)),))
     said = "".join(as_text(letter).split())
     for line in lines:
         assert "".join(line.split()) in said
 
 
-def test_it_goes_from_alarms_to_the_first_line_to_the_parts_to_the_closing():
+def test_it_goes_from_alarms_to_the_first_line_to_the_parts_to_the_closing() -> None:
     letter = Letter(
         "s",
         alarms=(Row("RECALL"),),
@@ -40,5 +46,5 @@ def test_it_goes_from_alarms_to_the_first_line_to_the_parts_to_the_closing():
 
 
 @given(st.text())
-def test_a_header_takes_no_line_breaks(text):
+def test_a_header_takes_no_line_breaks(text: str) -> None:
     assert not set(one_line(text)) & set("\r\n\v\f\x00\x1c\x1d\x1e\x85\u2028\u2029")

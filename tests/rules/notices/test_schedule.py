@@ -1,5 +1,7 @@
 """When the weekly email is due, around clock changes and midnight, in several zones."""
 
+from __future__ import annotations
+
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
@@ -12,7 +14,7 @@ from kits.rules.notices.schedule import last_due, local_instant, next_due
 LONDON, CHICAGO, LORD_HOWE = "Europe/London", "America/Chicago", "Australia/Lord_Howe"
 
 
-def utc(*parts):
+def utc(*parts: int) -> datetime:
     return datetime(*parts, tzinfo=UTC)
 
 
@@ -34,13 +36,13 @@ def utc(*parts):
     ],
 )
 def test_a_missing_time_is_the_first_after_the_gap_and_a_double_one_its_first(
-    zone, day, at, instant
-):
+    zone: str, day: date, at: time, instant: datetime
+) -> None:
     assert local_instant(day, at, zone).astimezone(UTC) == instant
 
 
 @pytest.mark.parametrize("zone", [LONDON, "Asia/Kathmandu", "Pacific/Auckland"])
-def test_at_each_side_of_midnight_it_is_due_on_the_local_day(zone):
+def test_at_each_side_of_midnight_it_is_due_on_the_local_day(zone: str) -> None:
     here = ZoneInfo(zone)
     monday = datetime(2026, 11, 23, 0, 0, tzinfo=here)
     second = timedelta(seconds=1)
@@ -58,7 +60,9 @@ instants = st.datetimes(datetime(2020, 1, 1), datetime(2035, 1, 1)).map(  # noqa
 
 
 @given(instants, st.integers(0, 6), st.times(), zones)
-def test_the_last_and_the_next_one_are_a_week_apart_around_any_moment(now, weekday, at, zone):
+def test_the_last_and_the_next_one_are_a_week_apart_around_any_moment(
+    now: datetime, weekday: int, at: time, zone: str
+) -> None:
     last, following = last_due(now, weekday, at, zone), next_due(now, weekday, at, zone)
     assert last.astimezone(UTC) <= now < following.astimezone(UTC)
     assert abs(following.astimezone(UTC) - last.astimezone(UTC) - timedelta(weeks=1)) <= timedelta(
@@ -67,14 +71,16 @@ def test_the_last_and_the_next_one_are_a_week_apart_around_any_moment(now, weekd
 
 
 @given(instants, st.integers(0, 6), st.times(), zones)
-def test_whenever_it_is_asked_within_a_week_the_same_one_is_the_last(now, weekday, at, zone):
+def test_whenever_it_is_asked_within_a_week_the_same_one_is_the_last(
+    now: datetime, weekday: int, at: time, zone: str
+) -> None:
     last = last_due(now, weekday, at, zone)
     assert last_due(last, weekday, at, zone) == last
     just_before = next_due(now, weekday, at, zone) - timedelta(microseconds=1)
     assert last_due(just_before, weekday, at, zone) == last
 
 
-def test_it_refuses_a_moment_without_its_zone_and_a_day_that_no_week_has():
+def test_it_refuses_a_moment_without_its_zone_and_a_day_that_no_week_has() -> None:
     with pytest.raises(ValueError, match="offset"):
         last_due(datetime(2026, 1, 1), 0, time(7), LONDON)  # noqa: DTZ001
     with pytest.raises(ValueError, match="Monday"):

@@ -3,27 +3,28 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 
 from hypothesis import given
 from hypothesis import strategies as st
 
 from kits.rules.ledger.facts import Criticality, Kind
-from kits.rules.overview.workbook import COLUMNS, Known, read
+from kits.rules.overview.workbook import COLUMNS, Known, Workbook, read
 
 TODAY = date(2026, 5, 1)
 WORDS = {"yes": "ja", "no": "nein", "must-have": "unverzichtbar", "medicine": "Arzneimittel"}
 GAUZE = ["gauze swab", "consumable", "swab", None, "yes", None, None, None, "4006381333931", 5.0]
 
 
-def book(known=None, **sheets):
+def book(known: Known | None = None, **sheets: list[Any]) -> Workbook:
     return read(sheets, known=known or Known(), today=TODAY, words=WORDS)
 
 
-def said(found):
+def said(found: Workbook) -> list[Any]:
     return [(f.sheet, f.row, f.column, f.code) for f in found.faults]
 
 
-def test_a_whole_workbook_is_read():
+def test_a_whole_workbook_is_read() -> None:
     found = book(
         shelves=[["A1"], [None], ["A2"]],
         things=[GAUZE, ["tape", "consumable", "roll", "no", "no", "yes"]],
@@ -47,7 +48,7 @@ def test_a_whole_workbook_is_read():
     assert found.where[0].expiry == date(2027, 5, 31)
 
 
-def test_choices_are_read_in_the_language_of_the_sheet_too():
+def test_choices_are_read_in_the_language_of_the_sheet_too() -> None:
     found = book(
         things=[["Tabletten", "arzneimittel", "Stück", "JA"]],
         lists=[["Tag", 1, 1, "Haupt", "Tabletten", 4, 2, "Unverzichtbar"]],
@@ -57,7 +58,7 @@ def test_choices_are_read_in_the_language_of_the_sheet_too():
     assert found.lists[0].sections["Haupt"][0].criticality is Criticality.MUST_HAVE
 
 
-def test_every_mistake_is_named_with_its_row_as_the_sheet_shows_it():
+def test_every_mistake_is_named_with_its_row_as_the_sheet_shows_it() -> None:
     found = book(
         shelves=[["A1"], ["a1"]],
         things=[["gauze", "rag", "swab"], ["tape", "tool", None]],
@@ -81,7 +82,7 @@ def test_every_mistake_is_named_with_its_row_as_the_sheet_shows_it():
     assert found.faults[1].choices[1] == "Arzneimittel"
 
 
-def test_what_is_known_already_is_passed_over_and_may_be_spoken_of():
+def test_what_is_known_already_is_passed_over_and_may_be_spoken_of() -> None:
     known = Known(
         shelves=frozenset({"a1"}), things=frozenset({"gauze swab"}), lists=frozenset({"day kit"})
     )
@@ -106,7 +107,7 @@ _CELL = st.none() | st.text(max_size=12) | st.integers(-9, 10**9) | st.floats(al
         {name: st.lists(st.lists(_CELL, max_size=12), max_size=4) for name in COLUMNS}
     )
 )
-def test_whatever_stands_in_the_cells_is_read_or_named(sheets):
+def test_whatever_stands_in_the_cells_is_read_or_named(sheets: dict[Any, Any]) -> None:
     found = read(sheets, known=Known(), today=TODAY, words={})
 
     for fault in found.faults:

@@ -26,7 +26,7 @@ from kits.rules.ledger.facts import (
 from kits.rules.ledger.kit_contents import home_line
 from kits.rules.ledger.readiness import judge
 from kits.rules.ledger.reasons import ReasonCode
-from kits.rules.restocking.picking import Pick, RestockList, Swap, first_out, pick, restock
+from kits.rules.restocking.picking import PutIn, RestockList, Swap, first_out, restock
 from tests.rules.kit_facts import NEAR, PLASTERS, TODAY, kits, units
 
 DAY = timedelta(days=1)
@@ -97,28 +97,37 @@ def wanting(todo: RestockList) -> Counter[Criticality]:
 # ---- picking
 
 
+def picked(
+    rows: list[Units], thing: int, count: int, *, through: date, today: date
+) -> tuple[PutIn, ...]:
+    """What an empty kit gets whose one line carries so many units of a thing."""
+    line = Line(1, "front", Thing(thing, "wanted"), carry=count, never_below=0)
+    return restock(kit_of(lines=(line,)), rows, through, today).put_in
+
+
 def test_it_takes_what_goes_out_of_date_first_of_what_lasts_long_enough() -> None:
     rows = [stock(GAUZE, 1, 90), stock(GAUZE, 2, 3), stock(GAUZE, 3, 30), stock(LARGE, 4, 4)]
-    picks = pick(rows, GAUZE.id, 8, through=TODAY + 7 * DAY, today=TODAY)
-    assert picks == (Pick(rows[2].batch, "C2", 5), Pick(rows[0].batch, "C2", 3))
+    picks = picked(rows, GAUZE.id, 8, through=TODAY + 7 * DAY, today=TODAY)
+    taken = [(p.batch, p.shelf, p.count) for p in picks]
+    assert taken == [(rows[2].batch, "C2", 5), (rows[0].batch, "C2", 3)]
 
 
 def test_equal_dates_go_by_shelf_then_batch() -> None:
     rows = [stock(GAUZE, 3, 9, "C2"), stock(GAUZE, 2, 9, "C1"), stock(GAUZE, 1, 9, "C2")]
-    picks = pick(rows, GAUZE.id, 15, through=TODAY, today=TODAY)
+    picks = picked(rows, GAUZE.id, 15, through=TODAY, today=TODAY)
     assert [p.batch.id for p in picks] == [2, 1, 3]
 
 
 def test_a_date_that_is_not_known_comes_last() -> None:
     rows = [stock(WIPE, 1, None, "C1"), stock(WIPE, 2, 900, "C9")]
-    assert [p.batch.id for p in pick(rows, WIPE.id, 9, through=TODAY, today=TODAY)] == [2, 1]
+    assert [p.batch.id for p in picked(rows, WIPE.id, 9, through=TODAY, today=TODAY)] == [2, 1]
 
 
 @given(shelves, st.integers(1, 7), st.integers(1, 12), NEAR, NEAR)
 def test_a_pick_is_always_the_first_out_of_what_may_be_taken(
     rows: list[Units], thing: int, count: int, through: date, today: date
 ) -> None:
-    picks = pick(rows, thing, count, through=through, today=today)
+    picks = picked(rows, thing, count, through=through, today=today)
     may_be = [
         x
         for x in rows

@@ -1,5 +1,7 @@
 """Where things may be thrown out."""
 
+from __future__ import annotations
+
 import pytest
 
 from kits.rules.ledger.facts import Kind
@@ -8,7 +10,9 @@ from kits.rules.stock.disposal import WAYS, allowed
 
 @pytest.mark.parametrize("own", WAYS)
 @pytest.mark.parametrize("kind", list(Kind))
-def test_a_things_own_way_comes_first_and_a_medicine_never_goes_into_a_bin(kind, own):
+def test_a_things_own_way_comes_first_and_a_medicine_never_goes_into_a_bin(
+    kind: object, own: str
+) -> None:
     ways = allowed(kind, own)
     assert "returned" in ways
     if kind is Kind.MEDICINE:

@@ -35,11 +35,11 @@ def constants(tree: ast.Module) -> Iterator[str]:
             yield node.value
 
 
-def test_no_text_says_of_a_kit_what_is_no_word_of_the_verdict():
+def test_no_text_says_of_a_kit_what_is_no_word_of_the_verdict() -> None:
     found = {(file, said) for file, said in sentences() if OLD.search(said)}
     assert not found
 
 
-def test_the_texts_are_those_of_the_verdict_and_of_an_emergency():
+def test_the_texts_are_those_of_the_verdict_and_of_an_emergency() -> None:
     said = {text for _file, text in sentences()}
     assert {"Ask first: %(why)s", "Do not take: %(why)s", "Emergency: take it now"} <= said

@@ -80,7 +80,6 @@ def test_a_kit_promised_in_ninety_days_goes_out_for_none() -> None:
     assert goes_out_for([promise(1, 5, guide=GIL)], 1, TODAY, GIL) == promise(1, 5, guide=GIL)
     assert goes_out_for([promise(0, 0, guide=INES)], 1, TODAY, GIL) is None
     assert goes_out_for([promise(0, 0, guide=INES)], 1, TODAY, None) is not None
-    assert goes_out_for([promise(2, 2)], 1, TODAY, GIL, days_ahead=2) == promise(2, 2)
 
 
 @given(

@@ -6,12 +6,15 @@ import re
 from datetime import timedelta
 from email import message_from_bytes
 from email.policy import default
+from pathlib import Path
+from typing import Any
 
 import pytest
 import time_machine
 from django.core.cache import cache
 from django.test import Client
 from django.utils import timezone
+from pytest_django import Settings
 
 from gearroom.core.models import PasswordReset, Person, SignedIn
 from gearroom.core.rules.roles import Role
@@ -25,12 +28,12 @@ PHONE = "Mozilla/5.0 (Linux; Android 14; K) AppleWebKit/537.36 Mobile Safari/537
 
 
 @pytest.fixture(autouse=True)
-def _no_tries_yet():
+def _no_tries_yet() -> None:
     cache.clear()
 
 
 @pytest.fixture
-def guide(tmp_path, settings):
+def guide(tmp_path: Path, settings: Settings) -> Person:
     settings.EMAIL_OUTBOX_DIR = tmp_path / "outbox"
     settings.EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
     guide = make.world().guide
@@ -40,7 +43,7 @@ def guide(tmp_path, settings):
     return guide
 
 
-def signed_in(person, password=OLD, **more):
+def signed_in(person: Person, password: str = OLD, **more: dict[Any, Any]) -> Client:
     client = Client(**more)
     answer = client.post("/sign-in/", {"username": person.user.username, "password": password})
     assert answer.status_code == 302
@@ -48,7 +51,7 @@ def signed_in(person, password=OLD, **more):
 
 
 # ------------------------------------------------------------------------------ where signed in
-def test_one_sees_where_one_is_signed_in_and_ends_another(guide):
+def test_one_sees_where_one_is_signed_in_and_ends_another(guide: Person) -> None:
     here, phone = signed_in(guide), signed_in(guide, headers={"User-Agent": PHONE})
 
     page = text_of(here.get("/signed-in/"))
@@ -61,7 +64,7 @@ def test_one_sees_where_one_is_signed_in_and_ends_another(guide):
     assert "A phone" not in text_of(here.get("/signed-in/"))
 
 
-def test_all_others_are_ended_at_once(guide):
+def test_all_others_are_ended_at_once(guide: Person) -> None:
     others = [signed_in(guide) for _ in range(2)]
     here = signed_in(guide)
 
@@ -71,7 +74,7 @@ def test_all_others_are_ended_at_once(guide):
     assert here.get("/kits/").status_code == 200
 
 
-def test_nobody_elses_sign_in_is_ended(guide):
+def test_nobody_elses_sign_in_is_ended(guide: Person) -> None:
     here = signed_in(guide)
     row = SignedIn.objects.get()
     other = make.person("Noa", Role.GUIDE, guide.home_room)
@@ -82,7 +85,7 @@ def test_nobody_elses_sign_in_is_ended(guide):
     assert here.get("/kits/").status_code == 200
 
 
-def test_when_it_was_last_used_is_noted_now_and_then(guide):
+def test_when_it_was_last_used_is_noted_now_and_then(guide: Person) -> None:
     here = signed_in(guide)
     later = timezone.now() + timedelta(minutes=11)
 
@@ -92,7 +95,9 @@ def test_when_it_was_last_used_is_noted_now_and_then(guide):
     assert SignedIn.objects.get().seen_at == later
 
 
-def test_who_signed_out_or_ran_out_is_not_listed_and_forgotten_at_the_next_sign_in(guide):
+def test_who_signed_out_or_ran_out_is_not_listed_and_forgotten_at_the_next_sign_in(
+    guide: Person,
+) -> None:
     here, other = signed_in(guide), signed_in(guide)
     other.post("/sign-out/")
 
@@ -108,7 +113,7 @@ def test_who_signed_out_or_ran_out_is_not_listed_and_forgotten_at_the_next_sign_
 
 
 # ------------------------------------------------------------------------------------ password
-def test_another_password_signs_out_everywhere_else(guide):
+def test_another_password_signs_out_everywhere_else(guide: Person) -> None:
     here, other = signed_in(guide), signed_in(guide)
 
     answer = here.post("/signed-in/password/", {"old": OLD, "new": NEW})
@@ -123,7 +128,9 @@ def test_another_password_signs_out_everywhere_else(guide):
 @pytest.mark.parametrize(
     ("old", "new", "status"), [("guessed it", NEW, 403), (OLD, "short", 400), (OLD, "", 400)]
 )
-def test_a_wrong_or_weak_password_changes_nothing(guide, old, new, status):
+def test_a_wrong_or_weak_password_changes_nothing(
+    guide: Person, old: str, new: str, status: int
+) -> None:
     here = signed_in(guide)
 
     answer = here.post("/signed-in/password/", {"old": old, "new": new})
@@ -132,7 +139,7 @@ def test_a_wrong_or_weak_password_changes_nothing(guide, old, new, status):
     signed_in(guide, OLD)
 
 
-def test_guessing_the_old_password_is_slowed_down(guide):
+def test_guessing_the_old_password_is_slowed_down(guide: Person) -> None:
     here = signed_in(guide)
     for number in range(11):
         answer = here.post("/signed-in/password/", {"old": str(number), "new": NEW})
@@ -141,11 +148,11 @@ def test_guessing_the_old_password_is_slowed_down(guide):
 
 
 # ----------------------------------------------------------------------------------- forgotten
-def asked(name):
+def asked(name: Any) -> Any:
     return Client().post("/sign-in/forgotten/", {"name": name})
 
 
-def mails(settings):
+def mails(settings: Any) -> list[Any]:
     return [
         message_from_bytes(file.read_bytes(), policy=default)
         for file in sorted(settings.EMAIL_OUTBOX_DIR.glob("*.eml"))
@@ -153,7 +160,9 @@ def mails(settings):
 
 
 @pytest.mark.parametrize("how", ["username", "email"])
-def test_a_forgotten_password_is_chosen_anew_by_a_link_that_works_once(guide, settings, how):
+def test_a_forgotten_password_is_chosen_anew_by_a_link_that_works_once(
+    guide: Person, settings: Settings, how: str
+) -> None:
     settings.PUBLIC_URL = "https://gear.example"
     here = signed_in(guide)
 
@@ -179,7 +188,7 @@ def test_a_forgotten_password_is_chosen_anew_by_a_link_that_works_once(guide, se
     assert "This link has expired" in text_of(again)
 
 
-def test_a_link_is_over_after_an_hour(guide, settings):
+def test_a_link_is_over_after_an_hour(guide: Person, settings: Settings) -> None:
     asked(guide.user.username)
     password_mail.send_waiting()
     text = mails(settings)[0].get_body(["plain"]).get_content()
@@ -189,14 +198,14 @@ def test_a_link_is_over_after_an_hour(guide, settings):
         assert Client().get(path).status_code == 404
 
 
-def test_what_is_said_tells_nobody_who_has_a_sign_in(guide):
+def test_what_is_said_tells_nobody_who_has_a_sign_in(guide: Person) -> None:
     there, not_there = asked(guide.user.username), asked("nobody at all")
 
     assert (there.status_code, text_of(there)) == (not_there.status_code, text_of(not_there))
     assert PasswordReset.objects.count() == 1
 
 
-def test_who_left_or_has_no_address_gets_no_link(guide):
+def test_who_left_or_has_no_address_gets_no_link(guide: Person) -> None:
     Person.objects.filter(pk=guide.pk).update(email="")
     asked(guide.user.username)
     Person.objects.filter(pk=guide.pk).update(email="gil@example.org", left_on=make.days(0))
@@ -205,7 +214,9 @@ def test_who_left_or_has_no_address_gets_no_link(guide):
     assert not PasswordReset.objects.exists()
 
 
-def test_a_mail_that_was_not_taken_is_tried_again_within_the_hour(guide, settings, tmp_path):
+def test_a_mail_that_was_not_taken_is_tried_again_within_the_hour(
+    guide: Person, settings: Settings, tmp_path: Path
+) -> None:
     asked(guide.user.username)
     settings.EMAIL_OUTBOX_DIR = tmp_path / "a-file" / "outbox"
     (tmp_path / "a-file").write_text("no folder")
@@ -218,12 +229,12 @@ def test_a_mail_that_was_not_taken_is_tried_again_within_the_hour(guide, setting
         assert password_mail.send_waiting() == 0
 
 
-def test_asking_again_and_again_is_slowed_down(guide):
+def test_asking_again_and_again_is_slowed_down(guide: Person) -> None:
     answers = [asked(guide.user.username).status_code for _ in range(7)]
 
     assert answers == [200] * 5 + [429] * 2
 
 
 @pytest.mark.parametrize("link", ["x/y", "MQ/abc-def", "%E2%82%AC/x", "OTk5OTk5OTk5OTk5OTk5OTk5/x"])
-def test_a_made_up_link_leads_nowhere(guide, link):
+def test_a_made_up_link_leads_nowhere(guide: Person, link: str) -> None:
     assert Client().get(f"/sign-in/new/{link}/").status_code == 404

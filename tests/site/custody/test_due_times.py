@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 import uuid
-from datetime import timedelta
+from datetime import datetime, timedelta
+from typing import Any
 
 import pytest
 from django.utils import timezone
+from pytest_django import Settings
 
 from gearroom.core.models import Room
 from kits.models import Checkout, Notice, Trip
@@ -22,7 +24,7 @@ pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture
-def school():
+def school() -> scanned.Labelled:
     made = scanned.labelled()
     # Whatever the hour of the test, the room closes a little later.
     later = timezone.now() + timedelta(minutes=30)
@@ -30,7 +32,7 @@ def school():
     return made
 
 
-def buttons(response, path):
+def buttons(response: Any, path: str) -> dict[str, Any]:
     """The times that the forms to an address offer, by what they are called."""
     page = response.content.decode()
     found = {}
@@ -42,12 +44,12 @@ def buttons(response, path):
     return found
 
 
-def due_of(kit="DAY-01"):
+def due_of(kit: str = "DAY-01") -> datetime | None:
     return Checkout.objects.get(kit__name=kit, in_at=None).due_at
 
 
 @pytest.mark.parametrize("where", ["scan", "kit"])
-def test_the_due_time_is_shown_and_changed_by_one_tap(school, where):
+def test_the_due_time_is_shown_and_changed_by_one_tap(school: scanned.Labelled, where: str) -> None:
     client = browser(school.world.guide)
     scanned_page = post(
         client, "/scan/", text="DAY-01", intent="check-out", holder=school.world.guide.pk
@@ -65,7 +67,7 @@ def test_the_due_time_is_shown_and_changed_by_one_tap(school, where):
     assert "DAY-01 is due" in text_of(client.get(to))
 
 
-def test_it_may_be_due_at_no_set_time_or_at_ones_own(school):
+def test_it_may_be_due_at_no_set_time_or_at_ones_own(school: scanned.Labelled) -> None:
     custody.check_out(make.act(), school.world.day_01, person=school.world.guide)
     client = browser(school.world.guide)
 
@@ -83,7 +85,9 @@ def test_it_may_be_due_at_no_set_time_or_at_ones_own(school):
     ("due_at", "says"),
     [("2020-01-01T08:00", "has passed already"), ("soon", "enter a day and a time")],
 )
-def test_a_time_that_will_not_do_is_said_and_nothing_changes(school, due_at, says):
+def test_a_time_that_will_not_do_is_said_and_nothing_changes(
+    school: scanned.Labelled, due_at: str, says: str
+) -> None:
     custody.check_out(make.act(), school.world.day_01, person=school.world.guide)
     before = due_of()
 
@@ -93,7 +97,7 @@ def test_a_time_that_will_not_do_is_said_and_nothing_changes(school, due_at, say
     assert says in text_of(answer)
 
 
-def test_whoever_may_not_change_it_sees_it(school):
+def test_whoever_may_not_change_it_sees_it(school: scanned.Labelled) -> None:
     custody.check_out(make.act(), school.world.day_01, person=school.world.guide)
     client = browser(school.world.adviser)
 
@@ -102,7 +106,9 @@ def test_whoever_may_not_change_it_sees_it(school):
     assert post(client, "/kits/DAY-01/due/", due_at="").status_code == 403
 
 
-def test_the_mail_that_a_kit_is_not_back_leads_to_its_times(school, settings):
+def test_the_mail_that_a_kit_is_not_back_leads_to_its_times(
+    school: scanned.Labelled, settings: Settings
+) -> None:
     settings.PUBLIC_URL = "https://gear.example.org"
     custody.check_out(make.act(), school.world.day_01, person=school.world.guide)
     due = timezone.now() - timedelta(hours=3)
@@ -115,7 +121,7 @@ def test_the_mail_that_a_kit_is_not_back_leads_to_its_times(school, settings):
     assert '<details class="due" id="due" open>' in page
 
 
-def out_on_a_trip(school):
+def out_on_a_trip(school: scanned.Labelled) -> Trip:
     walk = make.trip("Crag walk", school.world.store, 0, 0, leader=school.world.guide)
     for kit in (school.world.day_01, school.world.day_02):
         custody.check_out(make.act(), kit, trip=walk, already_gone=True)
@@ -123,7 +129,7 @@ def out_on_a_trip(school):
 
 
 @pytest.mark.parametrize("page", ["/", "/trips/{trip}/", "/kits/DAY-02/"])
-def test_all_kits_of_a_trip_are_back_later_by_one_tap(school, page):
+def test_all_kits_of_a_trip_are_back_later_by_one_tap(school: scanned.Labelled, page: str) -> None:
     walk = out_on_a_trip(school)
     client, path = browser(school.world.guide), f"/trips/{walk.pk}/extend/"
     shown = client.get(page.format(trip=walk.pk))
@@ -139,7 +145,7 @@ def test_all_kits_of_a_trip_are_back_later_by_one_tap(school, page):
     assert "Due then: DAY-01, DAY-02." in text_of(client.get("/"))
 
 
-def test_a_trip_stands_once_on_the_board_with_its_later_times(school):
+def test_a_trip_stands_once_on_the_board_with_its_later_times(school: scanned.Labelled) -> None:
     walk = out_on_a_trip(school)
     page = browser(school.world.guide).get("/").content.decode()
     assert page.count(f'action="/trips/{walk.pk}/extend/"') == 1
@@ -147,7 +153,9 @@ def test_a_trip_stands_once_on_the_board_with_its_later_times(school):
     assert f'action="/trips/{walk.pk}/extend/"' not in stranger
 
 
-def test_what_was_put_off_by_hand_stays_when_the_booking_system_repeats_itself(school):
+def test_what_was_put_off_by_hand_stays_when_the_booking_system_repeats_itself(
+    school: scanned.Labelled,
+) -> None:
     walk = out_on_a_trip(school)
     later = walk.returns_at + timedelta(hours=2)
     post(browser(school.world.guide), f"/trips/{walk.pk}/extend/", due_at=later.isoformat())

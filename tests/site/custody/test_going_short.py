@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Any
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
+from django.test import Client
 
 from gearroom.core import clock
-from kits.models import Checkout, Clearance, ClearanceAnswer, Kit
+from kits.models import Checkout, Clearance, ClearanceAnswer, Item, Kit
 from kits.rules.ledger.facts import Criticality
 from kits.services.custody import clearances, custody
+from kits.services.notices.links import clearance_token
 from kits.services.restocking import sorting
 from tests.kits import factories as make
 from tests.labels.scan import scanned
@@ -20,11 +23,13 @@ pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture
-def school():
+def school() -> scanned.Labelled:
     return scanned.labelled()
 
 
-def lacking(school, priority=Criticality.ROUTINE):
+def lacking(
+    school: scanned.Labelled, priority: Criticality = Criticality.ROUTINE
+) -> tuple[Kit, Item]:
     world, sling = school.world, make.item("Sling")
     version = make.kit_list("Rope", {"main": [(sling, 3, 2, priority)]}, signed_by=world.adviser)
     kit = make.kit("ROPE-01", version, world.store, responsible=world.instructor)
@@ -32,12 +37,14 @@ def lacking(school, priority=Criticality.ROUTINE):
     return make.fresh(kit), sling
 
 
-def press(client, page, label, **more):
+def press(client: Client, page: Any, label: str, **more: int | str) -> Any:
     return post(client, "/scan/", **{**form_with(page, label), **more})
 
 
 @pytest.mark.parametrize("start", ["scan", "kit"])
-def test_what_it_lacks_is_added_by_one_tap_and_it_is_taken_out_by_the_next(school, start):
+def test_what_it_lacks_is_added_by_one_tap_and_it_is_taken_out_by_the_next(
+    school: scanned.Labelled, start: str
+) -> None:
     kit, sling = lacking(school)
     world = school.world
     make.some(sling, world.shelf, 5, "S", make.days(300))
@@ -53,7 +60,7 @@ def test_what_it_lacks_is_added_by_one_tap_and_it_is_taken_out_by_the_next(schoo
     assert Checkout.objects.get(in_at=None).person == world.guide
 
 
-def test_a_guide_lets_it_go_short_with_a_reason(school):
+def test_a_guide_lets_it_go_short_with_a_reason(school: scanned.Labelled) -> None:
     kit, _sling = lacking(school)
     client = browser(school.world.guide)
 
@@ -69,7 +76,7 @@ def test_a_guide_lets_it_go_short_with_a_reason(school):
     assert Checkout.objects.get(in_at=None).short_reason == "two of us carry one"
 
 
-def test_a_must_have_is_cleared_by_phone_at_the_hatch(school):
+def test_a_must_have_is_cleared_by_phone_at_the_hatch(school: scanned.Labelled) -> None:
     kit, _sling = lacking(school, Criticality.MUST_HAVE)
     world, client = school.world, browser(school.world.guide)
 
@@ -80,7 +87,7 @@ def test_a_must_have_is_cleared_by_phone_at_the_hatch(school):
     assert Clearance.objects.get().person == world.keeper
 
 
-def cleared(school):
+def cleared(school: scanned.Labelled) -> Clearance:
     kit, _sling = lacking(school, Criticality.MUST_HAVE)
     world = school.world
     custody.check_out(make.act(world.guide), kit, person=world.guide, cleared_by=world.instructor)
@@ -91,9 +98,11 @@ def cleared(school):
     ("answer", "says"),
     [("yes", "You confirmed that you cleared it"), ("no", "Its keepers are told")],
 )
-def test_whoever_is_named_answers_by_the_link_without_an_account(school, answer, says):
+def test_whoever_is_named_answers_by_the_link_without_an_account(
+    school: scanned.Labelled, answer: str, says: str
+) -> None:
     clearance = cleared(school)
-    link, client = f"/cleared/{clearances.token(clearance.pk)}/", browser()
+    link, client = f"/cleared/{clearance_token(clearance.pk)}/", browser()
 
     page = text_of(client.get(link))
     assert "Did you clear ROPE-01?" in page
@@ -106,11 +115,11 @@ def test_whoever_is_named_answers_by_the_link_without_an_account(school, answer,
     assert client.post(link, {"answer": "no"}).status_code == 409
 
 
-def test_a_link_that_was_not_made_here_is_none(school):
+def test_a_link_that_was_not_made_here_is_none(school: scanned.Labelled) -> None:
     assert browser().get("/cleared/made-up/").status_code == 404
 
 
-def test_signed_in_they_answer_on_a_page_of_their_own(school):
+def test_signed_in_they_answer_on_a_page_of_their_own(school: scanned.Labelled) -> None:
     cleared(school)
     world = school.world
 
@@ -125,7 +134,9 @@ def test_signed_in_they_answer_on_a_page_of_their_own(school):
     assert ClearanceAnswer.objects.get().confirmed
 
 
-def test_the_board_says_what_nobody_confirmed_within_a_day(school, monkeypatch):
+def test_the_board_says_what_nobody_confirmed_within_a_day(
+    school: scanned.Labelled, monkeypatch: pytest.MonkeyPatch
+) -> None:
     cleared(school)
     client = browser(school.world.keeper)
     assert "not confirmed" not in text_of(client.get("/"))
@@ -138,7 +149,9 @@ def test_the_board_says_what_nobody_confirmed_within_a_day(school, monkeypatch):
     assert "ROPE-01 Cleared by phone, not confirmed Ines is named" in text_of(client.get("/"))
 
 
-def test_at_the_shared_device_it_goes_short_at_once_and_a_check_says_first_who_checks(school):
+def test_at_the_shared_device_it_goes_short_at_once_and_a_check_says_first_who_checks(
+    school: scanned.Labelled,
+) -> None:
     kit, _sling = lacking(school)
     world = school.world
     custody.check_in(make.act(world.guide), world.day_01)

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import io
 import re
+from collections.abc import Callable
+from typing import Any
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from PIL import Image
+from pytest_django import Settings
 
 from kits.models import Entry, Movement, Photo
 from kits.services.custody import custody
@@ -24,19 +27,21 @@ GPS = 0x8825
 
 
 @pytest.fixture
-def school():
+def school() -> scanned.Labelled:
     made = scanned.labelled()
     custody.check_out(make.act(made.world.keeper), made.world.day_01, person=made.world.guide)
     return made
 
 
-def values_in(page):
+def values_in(page: Any) -> dict[Any, Any]:
     """The numbers that stand in the tiles of a page."""
     tiles = re.findall(r'name="((?:used|lot)-\d+)"[^>]*value="([^"]*)"', page.content.decode())
     return {name: value for name, value in tiles if value != "0"}
 
 
-def snapshot(size=(2400, 1200), kind="JPEG", **more):
+def snapshot(
+    size: tuple[int, int] = (2400, 1200), kind: str = "JPEG", **more: Image.Exif
+) -> SimpleUploadedFile:
     """A photo as a phone sends it."""
     out = io.BytesIO()
     Image.new("RGB", size, "#a33").save(out, kind, **more)
@@ -44,7 +49,7 @@ def snapshot(size=(2400, 1200), kind="JPEG", **more):
 
 
 # ---------------------------------------------------------------------------------- the very batch
-def test_a_batch_that_is_scanned_gets_a_tile_and_is_counted_once(school):
+def test_a_batch_that_is_scanned_gets_a_tile_and_is_counted_once(school: scanned.Labelled) -> None:
     world, client = school.world, browser(school.world.guide)
     said = {"sharps": "no", "opened": "1", f"used-{world.shears.pk}": "1"}
 
@@ -57,7 +62,9 @@ def test_a_batch_that_is_scanned_gets_a_tile_and_is_counted_once(school):
     assert not Entry.objects.filter(kind="check-in").exists()
 
 
-def test_what_is_handed_back_by_its_batch_is_certain_and_by_a_tap_is_assumed(school):
+def test_what_is_handed_back_by_its_batch_is_certain_and_by_a_tap_is_assumed(
+    school: scanned.Labelled,
+) -> None:
     world = school.world
     fields = {"sharps": "no", f"lot-{world.dressings.pk}": "2", f"used-{world.tablets.pk}": "1"}
 
@@ -70,7 +77,9 @@ def test_what_is_handed_back_by_its_batch_is_certain_and_by_a_tap_is_assumed(sch
     ]
 
 
-def test_a_photo_of_the_label_says_the_batch_too(school, settings):
+def test_a_photo_of_the_label_says_the_batch_too(
+    school: scanned.Labelled, settings: Settings
+) -> None:
     settings.PUBLIC_URL = scanned.ADDRESS
     picture = SimpleUploadedFile("label.png", scanned.png_of(school.lot))
 
@@ -87,7 +96,9 @@ def test_a_photo_of_the_label_says_the_batch_too(school, settings):
         (lambda s: "hello", "This is not the label of a batch."),
     ],
 )
-def test_a_label_of_something_else_is_told_and_nothing_that_was_counted_is_lost(school, read, told):
+def test_a_label_of_something_else_is_told_and_nothing_that_was_counted_is_lost(
+    school: scanned.Labelled, read: Callable[[Any], Any] | Callable[[Any], str], told: str
+) -> None:
     world = school.world
     fields = {"sharps": "no", f"used-{world.dressing.pk}": "3", "read": "1", "wrong": "zip torn"}
 
@@ -99,7 +110,7 @@ def test_a_label_of_something_else_is_told_and_nothing_that_was_counted_is_lost(
     assert 'value="zip torn"' in page.content.decode()
 
 
-def test_with_the_script_the_tiles_alone_come_back(school):
+def test_with_the_script_the_tiles_alone_come_back(school: scanned.Labelled) -> None:
     page = browser(school.world.guide).post(
         BACK,
         {"sharps": "no", "read": "1", "batch": school.lot.code},
@@ -110,7 +121,9 @@ def test_with_the_script_the_tiles_alone_come_back(school):
     assert "<html" not in page.content.decode()
 
 
-def test_a_number_that_is_none_leaves_the_rest_of_the_form_as_it_was(school):
+def test_a_number_that_is_none_leaves_the_rest_of_the_form_as_it_was(
+    school: scanned.Labelled,
+) -> None:
     world = school.world
     fields = {f"used-{world.dressing.pk}": "two", f"used-{world.shears.pk}": "1"}
 
@@ -121,7 +134,7 @@ def test_a_number_that_is_none_leaves_the_rest_of_the_form_as_it_was(school):
 
 
 # --------------------------------------------------------------------------------- something wrong
-def test_what_is_wrong_is_shown_on_the_kit_with_its_photo(school):
+def test_what_is_wrong_is_shown_on_the_kit_with_its_photo(school: scanned.Labelled) -> None:
     client = browser(school.world.guide)
 
     post(client, BACK, sharps="no", wrong="zip torn", photo=snapshot())
@@ -133,7 +146,7 @@ def test_what_is_wrong_is_shown_on_the_kit_with_its_photo(school):
     assert max(Image.open(io.BytesIO(picture.content)).size) == 1600
 
 
-def test_a_photo_is_kept_without_where_it_was_taken(school):
+def test_a_photo_is_kept_without_where_it_was_taken(school: scanned.Labelled) -> None:
     exif = Image.Exif()
     exif.get_ifd(GPS)[1] = "N"
     exif[0x0112] = 6  # lies on its side
@@ -145,7 +158,9 @@ def test_a_photo_is_kept_without_where_it_was_taken(school):
     assert not kept.getexif()
 
 
-def test_a_file_that_is_no_picture_is_refused_and_nothing_is_written(school):
+def test_a_file_that_is_no_picture_is_refused_and_nothing_is_written(
+    school: scanned.Labelled,
+) -> None:
     page = post(
         browser(school.world.guide),
         BACK,
@@ -158,7 +173,7 @@ def test_a_file_that_is_no_picture_is_refused_and_nothing_is_written(school):
     assert not Entry.objects.filter(kind="check-in").exists()
 
 
-def test_a_photo_is_shown_to_the_kits_rooms_alone(school):
+def test_a_photo_is_shown_to_the_kits_rooms_alone(school: scanned.Labelled) -> None:
     post(browser(school.world.guide), BACK, sharps="no", wrong="torn", photo=snapshot())
     path = f"/kits/DAY-01/photos/{Photo.objects.get().pk}/"
 
@@ -167,7 +182,7 @@ def test_a_photo_is_shown_to_the_kits_rooms_alone(school):
     assert browser(school.world.keeper).get("/kits/DAY-02/photos/1/").status_code == 404
 
 
-def test_what_was_settled_or_taken_back_shows_no_photo_any_more(school):
+def test_what_was_settled_or_taken_back_shows_no_photo_any_more(school: scanned.Labelled) -> None:
     world, client = school.world, browser(school.world.keeper)
     post(client, BACK, sharps="no", wrong="torn", photo=snapshot())
     holds.release(make.act(world.keeper), world.day_01, holds.WithheldKind.SOMETHING_WRONG)
@@ -179,7 +194,7 @@ def test_what_was_settled_or_taken_back_shows_no_photo_any_more(school):
     assert "Photo" in text_of(client.get("/kits/DAY-01/"))  # it stays in what happened
 
 
-def test_saying_that_something_is_wrong_takes_a_photo_too(school):
+def test_saying_that_something_is_wrong_takes_a_photo_too(school: scanned.Labelled) -> None:
     fields = {"kind": "something-wrong", "note": "strap gone", "photo": snapshot(kind="PNG")}
 
     post(browser(school.world.guide), "/kits/DAY-01/withhold/", **fields)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
 import time_machine
@@ -25,7 +26,7 @@ pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture
-def w():
+def w() -> make.World:
     made = scanned.labelled().world
     made.splint = make.item("Splint", Kind.TOOL, needs_date=False)
     made.splints = make.some(made.splint, made.shelf, 4, "S1")
@@ -33,18 +34,18 @@ def w():
     return made
 
 
-def out_and_back(w, kit=None, **more):
+def out_and_back(w: make.World, kit: Any = None, **more: list[Any]) -> custody.CheckIn:
     kit = kit or w.day_01
     custody.check_out(make.act(w.keeper), kit, person=w.guide, already_gone=True)
     return custody.check_in(make.act(w.keeper), kit, **more)
 
 
-def later(hours):
+def later(hours: int) -> time_machine.travel:
     return time_machine.travel(clock.now() + timedelta(hours=hours), tick=False)
 
 
 # ------------------------------------------------ two days without a word
-def test_a_kit_of_which_nobody_said_what_was_used_is_counted_after_two_days(w):
+def test_a_kit_of_which_nobody_said_what_was_used_is_counted_after_two_days(w: make.World) -> None:
     out_and_back(w)
 
     with later(47):
@@ -56,7 +57,7 @@ def test_a_kit_of_which_nobody_said_what_was_used_is_counted_after_two_days(w):
 
 
 @pytest.mark.parametrize("answer", ["said", "counted"])
-def test_an_answer_or_a_count_ends_that(w, answer):
+def test_an_answer_or_a_count_ends_that(w: make.World, answer: str) -> None:
     out_and_back(w)
     if answer == "said":
         use.log_use(make.act(w.keeper), w.day_01, [])
@@ -68,7 +69,7 @@ def test_an_answer_or_a_count_ends_that(w, answer):
 
 
 # ------------------------------------------------ count both
-def test_kits_mixed_up_are_one_line_on_the_board_and_nowhere_else(w):
+def test_kits_mixed_up_are_one_line_on_the_board_and_nowhere_else(w: make.World) -> None:
     out_and_back(w)
     mixed_contents.report(make.act(w.guide), w.day_01, [w.day_02])
 
@@ -85,7 +86,7 @@ def test_kits_mixed_up_are_one_line_on_the_board_and_nowhere_else(w):
     assert "Count both" not in page and "Count DAY-02" in page
 
 
-def test_the_hand_back_page_takes_them(w):
+def test_the_hand_back_page_takes_them(w: make.World) -> None:
     custody.check_out(make.act(w.keeper), w.day_01, person=w.guide, already_gone=True)
     custody.check_out(make.act(w.keeper), w.day_02, person=w.guide, already_gone=True)
 
@@ -112,7 +113,7 @@ def test_the_hand_back_page_takes_them(w):
 
 
 # ------------------------------------------------ may come back
-def test_what_may_come_back_is_listed_and_ends_in_one_tap(w):
+def test_what_may_come_back_is_listed_and_ends_in_one_tap(w: make.World) -> None:
     out_and_back(w, used=[UseLine(w.splint, 2, went=Went.MAY_COME_BACK)])
     client = browser(w.keeper)
     assert "Went with a casualty, may come back" in text_of(client.get("/"))
@@ -130,7 +131,7 @@ def test_what_may_come_back_is_listed_and_ends_in_one_tap(w):
 
 
 # ------------------------------------------------ not ours
-def test_what_is_a_participants_is_asked_for_until_it_is_given_back(w):
+def test_what_is_a_participants_is_asked_for_until_it_is_given_back(w: make.World) -> None:
     custody.check_out(make.act(w.keeper), w.day_01, person=w.guide, already_gone=True)
     client = browser(w.guide)
     assert "It carries a participant’s own medicine" in text_of(client.get("/kits/DAY-01/"))
@@ -147,7 +148,7 @@ def test_what_is_a_participants_is_asked_for_until_it_is_given_back(w):
     assert "Participant’s own inside" not in text_of(client.get("/"))
 
 
-def test_nothing_but_that_it_is_there_is_recorded(w):
+def test_nothing_but_that_it_is_there_is_recorded(w: make.World) -> None:
     post(browser(w.guide), "/kits/DAY-01/not-ours/", inside="1", what="inhaler", who="Ann")
 
     entry = Entry.objects.latest("id")

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
+from typing import Any
 
 import pytest
 from django.utils import timezone
@@ -19,23 +20,23 @@ pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture
-def school():
+def school() -> scanned.Labelled:
     return scanned.labelled()
 
 
-def form(response, text):
+def form(response: Any, text: str) -> Any:
     fields = form_with(response, text)
     del fields["key"]
     return fields
 
 
-def hour(ago):
+def hour(ago: int) -> datetime:
     """A time some hours ago, as a form's field has it."""
     return (timezone.now() - timedelta(hours=ago)).replace(second=0, microsecond=0)
 
 
 # ----------------------------------------------------------------------- somebody not on the list
-def test_somebody_without_a_tag_takes_a_kit_by_name_and_telephone(school):
+def test_somebody_without_a_tag_takes_a_kit_by_name_and_telephone(school: scanned.Labelled) -> None:
     client = browser(school.world.guide)
     page = client.get("/scan/?text=DAY-01")
     assert "Somebody not on the list" in text_of(page)
@@ -50,7 +51,7 @@ def test_somebody_without_a_tag_takes_a_kit_by_name_and_telephone(school):
     assert (nia.name, nia.phone, nia.home_room) == ("Nia Fern", "0700 900 123", school.world.store)
 
 
-def test_at_the_hatch_too_before_anybody_says_who_they_are(school):
+def test_at_the_hatch_too_before_anybody_says_who_they_are(school: scanned.Labelled) -> None:
     client = browser(school.world.keeper)
     client.post("/devices/", {"room": "main-store", "name": "Phone at the hatch"})
     fields = form(client.get("/scan/?text=DAY-01"), "Somebody not on the list")
@@ -60,7 +61,7 @@ def test_at_the_hatch_too_before_anybody_says_who_they_are(school):
     assert Checkout.objects.get(in_at=None).person.name == "Nia Fern"
 
 
-def test_without_a_telephone_nobody_is_added_and_the_kit_stays(school):
+def test_without_a_telephone_nobody_is_added_and_the_kit_stays(school: scanned.Labelled) -> None:
     client = browser(school.world.guide)
     before = Person.objects.count()
 
@@ -70,7 +71,9 @@ def test_without_a_telephone_nobody_is_added_and_the_kit_stays(school):
     assert (Person.objects.count(), Checkout.objects.count()) == (before, 0)
 
 
-def test_the_kit_of_a_guide_goes_to_somebody_else_where_that_is_chosen(school):
+def test_the_kit_of_a_guide_goes_to_somebody_else_where_that_is_chosen(
+    school: scanned.Labelled,
+) -> None:
     trip = make.trip("Crag walk", school.world.store, leader=school.world.guide)
     reservations.reserve(make.act(), school.world.day_01, trip)
     page = browser(school.world.keeper).get("/scan/?text=DAY-01")
@@ -78,7 +81,7 @@ def test_the_kit_of_a_guide_goes_to_somebody_else_where_that_is_chosen(school):
     assert "Somebody else takes it" in text_of(page)
 
 
-def test_nobody_chosen_is_said(school):
+def test_nobody_chosen_is_said(school: scanned.Labelled) -> None:
     answer = post(
         browser(school.world.guide), "/scan/", text="DAY-01", intent="check-out", holder=""
     )
@@ -86,7 +89,7 @@ def test_nobody_chosen_is_said(school):
     assert not Checkout.objects.exists()
 
 
-def test_a_kit_that_is_out_is_passed_to_somebody_not_on_the_list(school):
+def test_a_kit_that_is_out_is_passed_to_somebody_not_on_the_list(school: scanned.Labelled) -> None:
     custody.check_out(make.act(), school.world.day_01, person=school.world.guide)
     client = browser(school.world.guide)
     assert "Somebody not on the list" in text_of(client.get("/kits/DAY-01/"))
@@ -99,7 +102,7 @@ def test_a_kit_that_is_out_is_passed_to_somebody_not_on_the_list(school):
 
 
 # ----------------------------------------------------------------------------- when it really was
-def test_what_the_paper_sheet_says_went_is_written_as_of_then(school):
+def test_what_the_paper_sheet_says_went_is_written_as_of_then(school: scanned.Labelled) -> None:
     client, then = browser(school.world.guide), hour(3)
     fields = form(client.get("/scan/?text=DAY-02"), "Who took it")  # empty: not to be taken now
 
@@ -112,7 +115,9 @@ def test_what_the_paper_sheet_says_went_is_written_as_of_then(school):
 
 
 @pytest.mark.parametrize("where", ["/kits/DAY-01/", "/kits/DAY-01/hand-back/"])
-def test_what_the_paper_sheet_says_came_back_is_written_as_of_then(school, where):
+def test_what_the_paper_sheet_says_came_back_is_written_as_of_then(
+    school: scanned.Labelled, where: str
+) -> None:
     earlier = make.act(claimed_at=hour(5))
     custody.check_out(earlier, school.world.day_01, person=school.world.guide, already_gone=True)
     client, then = browser(school.world.guide), hour(2)
@@ -125,7 +130,7 @@ def test_what_the_paper_sheet_says_came_back_is_written_as_of_then(school, where
     assert not Checkout.objects.filter(in_at=None).exists()
 
 
-def test_an_opened_one_too(school):
+def test_an_opened_one_too(school: scanned.Labelled) -> None:
     earlier = make.act(claimed_at=hour(5))
     custody.check_out(earlier, school.world.day_01, person=school.world.guide, already_gone=True)
     client, then, path = browser(school.world.guide), hour(2), "/kits/DAY-01/hand-back/"
@@ -140,7 +145,7 @@ def test_an_opened_one_too(school):
     assert Entry.objects.get(kind=EntryKind.CHECK_IN).claimed_at == then
 
 
-def test_a_time_still_to_come_is_refused_with_what_to_do(school):
+def test_a_time_still_to_come_is_refused_with_what_to_do(school: scanned.Labelled) -> None:
     later = f"{hour(-2):%Y-%m-%dT%H:%M}"
     said = {"text": "DAY-01", "intent": "check-out", "holder": school.world.guide.pk}
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from kits.models import Checkout, Entry
@@ -9,28 +11,28 @@ from kits.services.custody import custody
 from kits.services.custody.use import UseLine
 from kits.services.ledger import audit
 from kits.services.restocking import sorting
-from tests.kits.factories import act, world
+from tests.kits.factories import World, act, world
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post
 
 pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture
-def school():
+def school() -> World:
     return world()
 
 
-def came_back(school):
+def came_back(school: World) -> Entry:
     custody.check_out(act(school.keeper), school.day_01, person=school.guide)
     used = [UseLine(school.dressing, 2)]
     return custody.check_in(act(school.keeper), school.day_01, used=used).entry
 
 
-def text(answer):
+def text(answer: Any) -> Any:
     return answer.content.decode()
 
 
-def test_ones_own_last_act_is_undone_at_once_and_what_is_so_is_said(school):
+def test_ones_own_last_act_is_undone_at_once_and_what_is_so_is_said(school: World) -> None:
     entry = came_back(school)
 
     client = browser(school.keeper)
@@ -41,7 +43,7 @@ def test_ones_own_last_act_is_undone_at_once_and_what_is_so_is_said(school):
     assert "Undone. Gil has DAY-01." in text(client.get(answer["Location"]))
 
 
-def test_what_stands_on_it_is_shown_first_and_then_undone_with_it(school):
+def test_what_stands_on_it_is_shown_first_and_then_undone_with_it(school: World) -> None:
     entry = came_back(school)
     sealed = sorting.reseal(act(school.keeper), school.day_01, "0418", anyway=True).put_on
     client = browser(school.keeper)
@@ -56,7 +58,7 @@ def test_what_stands_on_it_is_shown_first_and_then_undone_with_it(school):
     assert list(audit.findings()) == []
 
 
-def test_what_came_between_is_shown_anew(school):
+def test_what_came_between_is_shown_anew(school: World) -> None:
     entry = came_back(school)
     sealed = sorting.reseal(act(school.keeper), school.day_01, "0418", anyway=True).put_on
     sorting.look_inside(act(school.keeper), school.day_01)
@@ -68,7 +70,9 @@ def test_what_came_between_is_shown_anew(school):
     assert Checkout.objects.get().in_at is not None
 
 
-def test_anothers_act_is_shown_before_it_is_undone_and_looking_changes_nothing(school):
+def test_anothers_act_is_shown_before_it_is_undone_and_looking_changes_nothing(
+    school: World,
+) -> None:
     entry = came_back(school)
     client, before = browser(school.instructor), Entry.objects.count()
 

@@ -26,20 +26,22 @@ pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture
-def world():
+def world() -> make.World:
     made = scanned.labelled().world
     custody.check_out(make.act(made.keeper), made.day_01, person=made.guide)
     custody.check_in(make.act(made.keeper), made.day_01)
     return made
 
 
-def link_to(world):
+def link_to(world: make.World) -> str:
     """The address that the keeper's page gives for DAY-01."""
     page = browser(world.keeper).get("/kits/DAY-01/ask/").content.decode()
     return urlsplit(re.search(r'id="link" value="([^"]+)"', page)[1]).path
 
 
-def test_the_link_is_answered_without_an_account_in_the_name_of_whoever_had_it(world):
+def test_the_link_is_answered_without_an_account_in_the_name_of_whoever_had_it(
+    world: make.World,
+) -> None:
     stranger, path = Client(), link_to(world)
 
     page = stranger.get(path)
@@ -55,7 +57,7 @@ def test_the_link_is_answered_without_an_account_in_the_name_of_whoever_had_it(w
     assert list(audit.findings()) == []
 
 
-def test_it_works_once(world):
+def test_it_works_once(world: make.World) -> None:
     path = link_to(world)
     Client().post(path, {f"used-{world.dressing.pk}": "2"})
 
@@ -66,7 +68,7 @@ def test_it_works_once(world):
     assert "There is nobody to ask" in text_of(browser(world.keeper).get("/kits/DAY-01/ask/"))
 
 
-def test_it_ends_after_a_while(world):
+def test_it_ends_after_a_while(world: make.World) -> None:
     path = link_to(world)
 
     with time_machine.travel(clock.now() + use_requests.WITHIN + timedelta(hours=1), tick=False):
@@ -75,19 +77,21 @@ def test_it_ends_after_a_while(world):
     assert (answer.status_code, "This link has expired" in text_of(answer)) == (409, True)
 
 
-def test_a_link_that_was_not_made_here_leads_nowhere(world):
+def test_a_link_that_was_not_made_here_leads_nowhere(world: make.World) -> None:
     path = link_to(world)
 
     for wrong in (path.replace(":", ";"), path[:-2] + "a/", "/used/anything/"):
         assert Client().get(wrong).status_code == 404
 
 
-def test_nothing_used_is_an_answer_too(world):
+def test_nothing_used_is_an_answer_too(world: make.World) -> None:
     assert "is recorded" in text_of(Client().post(link_to(world), {}))
     assert Entry.objects.get(kind="use").movements.count() == 0
 
 
-def test_what_is_told_after_sorting_moves_nothing_and_is_kept_with_its_words(world):
+def test_what_is_told_after_sorting_moves_nothing_and_is_kept_with_its_words(
+    world: make.World,
+) -> None:
     path = link_to(world)
     sorting.restock(make.act(world.keeper), world.day_01)
 
@@ -101,7 +105,7 @@ def test_what_is_told_after_sorting_moves_nothing_and_is_kept_with_its_words(wor
     assert make.units(world.dressings, make.section(world.day_01)) == 6
 
 
-def test_a_wrong_number_is_told_and_can_be_put_right(world):
+def test_a_wrong_number_is_told_and_can_be_put_right(world: make.World) -> None:
     path = link_to(world)
 
     page = Client().post(path, {f"used-{world.dressing.pk}": "two"})
@@ -111,7 +115,7 @@ def test_a_wrong_number_is_told_and_can_be_put_right(world):
     assert Client().get(path).status_code == 200
 
 
-def test_it_can_be_sent_as_a_message_to_their_phone(world):
+def test_it_can_be_sent_as_a_message_to_their_phone(world: make.World) -> None:
     type(world.guide).objects.filter(pk=world.guide.pk).update(phone="01632 960111")
 
     page = browser(world.keeper).get("/kits/DAY-01/ask/").content.decode()
@@ -121,11 +125,11 @@ def test_it_can_be_sent_as_a_message_to_their_phone(world):
     assert re.search(r'id="link" value="([^"]+)"', page)[1] in unquote(sms)
 
 
-def test_another_rooms_people_make_no_link(world):
+def test_another_rooms_people_make_no_link(world: make.World) -> None:
     assert browser(world.stranger).get("/kits/DAY-01/ask/").status_code == 404
 
 
-def test_after_a_hand_back_the_page_offers_to_ask(world):
+def test_after_a_hand_back_the_page_offers_to_ask(world: make.World) -> None:
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide, already_gone=True)
 
     page = post(browser(world.keeper), "/scan/", text="DAY-01", intent="check-in")
@@ -135,14 +139,14 @@ def test_after_a_hand_back_the_page_offers_to_ask(world):
 
 # ------------------------------------------------------------- one link for all of somebody's kits
 @pytest.fixture
-def two(world):
+def two(world: make.World) -> make.World:
     """DAY-02 came back as well, from the same guide, dropped by the keeper."""
     custody.check_out(make.act(world.keeper), world.day_02, person=world.guide, already_gone=True)
     custody.check_in(make.act(world.keeper), world.day_02)
     return world
 
 
-def test_one_link_leads_to_all_kits_that_a_guide_handed_back(two):
+def test_one_link_leads_to_all_kits_that_a_guide_handed_back(two: make.World) -> None:
     page = text_of(Client().get(link_to(two)))
 
     assert "DAY-01" in page and "DAY-02" in page
@@ -152,7 +156,7 @@ def test_one_link_leads_to_all_kits_that_a_guide_handed_back(two):
     )
 
 
-def test_each_kit_has_its_own_answer_and_the_rest_is_asked_again(two):
+def test_each_kit_has_its_own_answer_and_the_rest_is_asked_again(two: make.World) -> None:
     path = link_to(two)
     first, second = use_requests.open_for([two.guide.pk])[two.guide.pk]
 
@@ -167,7 +171,7 @@ def test_each_kit_has_its_own_answer_and_the_rest_is_asked_again(two):
     assert list(audit.findings()) == []
 
 
-def test_nothing_used_from_any_is_one_tap(two):
+def test_nothing_used_from_any_is_one_tap(two: make.World) -> None:
     path = link_to(two)
     times = [held.pk for held in use_requests.open_for([two.guide.pk])[two.guide.pk]]
 
@@ -178,7 +182,7 @@ def test_nothing_used_from_any_is_one_tap(two):
     assert use_requests.open_for([two.guide.pk]) == {}
 
 
-def test_a_link_does_not_lead_to_the_kits_of_others(two):
+def test_a_link_does_not_lead_to_the_kits_of_others(two: make.World) -> None:
     custody.check_out(make.act(two.keeper), two.day_02, person=two.instructor, already_gone=True)
     custody.check_in(make.act(two.keeper), two.day_02)
     (theirs,) = use_requests.open_for([two.instructor.pk])[two.instructor.pk]
@@ -189,14 +193,14 @@ def test_a_link_does_not_lead_to_the_kits_of_others(two):
     assert Client().get(f"{path}{theirs.pk}/").status_code == 404
 
 
-def test_what_is_sealed_or_sorted_or_said_is_not_asked_about(two):
+def test_what_is_sealed_or_sorted_or_said_is_not_asked_about(two: make.World) -> None:
     sorting.look_inside(make.act(two.keeper), two.day_01)
     use.log_use(make.act(two.keeper), two.day_02, [])
 
     assert use_requests.open_for([two.guide.pk]) == {}
 
 
-def test_the_driver_has_one_page_with_one_link_a_guide(two):
+def test_the_driver_has_one_page_with_one_link_a_guide(two: make.World) -> None:
     page = browser(two.guide).get("/ask/")
 
     assert page.content.decode().count("readonly") == 1
@@ -204,7 +208,7 @@ def test_the_driver_has_one_page_with_one_link_a_guide(two):
     assert "There is nobody to ask" in text_of(browser(two.stranger).get("/ask/"))
 
 
-def test_the_link_takes_what_else_there_is_to_say(world):
+def test_the_link_takes_what_else_there_is_to_say(world: make.World) -> None:
     splint = make.item("Splint", Kind.TOOL, needs_date=False)
     line = world.day_01.list_version.sections.get(key="main").lines.first()
     type(line).objects.create(

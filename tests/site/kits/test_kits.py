@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 import pytest
+from pytest_django import DjangoAssertNumQueries
 
 from kits.models import Entry, EntryKind, Holding, Kit
 from kits.services.custody import custody
@@ -20,20 +22,20 @@ pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture
-def world():
+def world() -> make.World:
     return make.world()
 
 
-def test_the_kit_says_who_looked_when_to_look_again_and_who_signed(world):
+def test_the_kit_says_who_looked_when_to_look_again_and_who_signed(world: make.World) -> None:
     page = text_of(browser(world.instructor).get("/kits/DAY-01/"))
 
-    assert "Again by" in page
+    assert "Next check by" in page
     assert "Signed by Ada on" in page
     assert "History" in page
     assert "6 × Wound dressing" in page.split("History")[1]
 
 
-def test_the_instruments_inside_show_their_checks(world):
+def test_the_instruments_inside_show_their_checks(world: make.World) -> None:
     main = make.section(world.day_01)
     receiving.receive(make.act(), item=world.gauge, shelf=world.shelf, units=1, serial="G-7")
     lot = world.gauge.lots.get(serial="G-7")
@@ -50,7 +52,9 @@ def test_the_instruments_inside_show_their_checks(world):
     assert "Next by" in page
 
 
-def test_the_page_for_an_inspector_says_what_the_list_asked_and_what_was_good(world):
+def test_the_page_for_an_inspector_says_what_the_list_asked_and_what_was_good(
+    world: make.World,
+) -> None:
     page = text_of(browser(world.guide).get("/kits/DAY-01/as-of/"))
 
     assert "Wound dressing 10 × 12 6 4 6" in page
@@ -59,15 +63,17 @@ def test_the_page_for_an_inspector_says_what_the_list_asked_and_what_was_good(wo
     assert "medical adviser" in page
 
 
-def test_what_its_maker_recalled_was_not_good_that_day(world):
+def test_what_its_maker_recalled_was_not_good_that_day(world: make.World) -> None:
     recalls.start(make.act(world.keeper), item=world.dressing, scope="number", number="D1")
 
     page = text_of(browser(world.guide).get("/kits/DAY-01/as-of/"))
 
-    assert re.search(r"Wound dressing 10 × 12 too little 6 4 0 of 6 6 × D1, .{0,40}recalled", page)
+    assert re.search(r"Wound dressing 10 × 12 too few 6 4 0 of 6 6 × D1, .{0,40}recalled", page)
 
 
-def test_it_tells_what_was_known_that_evening_apart_from_what_is_known_now(world):
+def test_it_tells_what_was_known_that_evening_apart_from_what_is_known_now(
+    world: make.World,
+) -> None:
     yesterday = make.days(-1)
     client = browser(world.guide)
 
@@ -79,7 +85,7 @@ def test_it_tells_what_was_known_that_evening_apart_from_what_is_known_now(world
     assert "too few" in now  # it was filled only today
 
 
-def test_a_day_to_come_is_refused_with_what_to_do(world):
+def test_a_day_to_come_is_refused_with_what_to_do(world: make.World) -> None:
     answer = browser(world.guide).get(f"/kits/DAY-01/as-of/?on={make.days(2)}")
 
     assert answer.status_code == 400
@@ -87,8 +93,8 @@ def test_a_day_to_come_is_refused_with_what_to_do(world):
 
 
 def test_the_history_goes_back_a_page_at_a_time_with_as_many_queries(
-    world, django_assert_max_num_queries
-):
+    world: make.World, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
     for _ in range(45):
         sorting.look_inside(make.act(world.keeper), world.day_01)
     client = browser(world.guide)
@@ -102,7 +108,7 @@ def test_the_history_goes_back_a_page_at_a_time_with_as_many_queries(
     assert "Newest" in earlier
 
 
-def test_what_was_put_right_is_marked_and_stays(world):
+def test_what_was_put_right_is_marked_and_stays(world: make.World) -> None:
     custody.check_in(make.act(world.guide), world.day_01, used=[UseLine(world.dressing, 1)])
     entry = Entry.objects.filter(kind="use").latest("id")
     post(browser(world.keeper), f"/undo/{entry.pk}/", sure="1")
@@ -111,12 +117,14 @@ def test_what_was_put_right_is_marked_and_stays(world):
 
 
 # ---------------------------------------------------------------------------------------- counting
-def fields_of_dressing(world, units, number="", expiry=""):
+def fields_of_dressing(
+    world: make.World, units: str, number: str = "", expiry: str = ""
+) -> dict[Any, Any]:
     row = f"{make.section(world.day_02).pk}-{world.dressing.pk}-0"
     return {f"units-{row}": units, f"number-{row}": number, f"expiry-{row}": expiry}
 
 
-def test_a_kit_that_was_filled_before_is_counted_into_the_book(world):
+def test_a_kit_that_was_filled_before_is_counted_into_the_book(world: make.World) -> None:
     client = browser(world.keeper)
     ends = make.days(300)
     fields = {
@@ -139,7 +147,7 @@ def test_a_kit_that_was_filled_before_is_counted_into_the_book(world):
     assert "1 batch differed" in text_of(client.get("/kits/DAY-02/"))
 
 
-def test_the_same_batch_in_two_rows_is_the_sum_of_both(world):
+def test_the_same_batch_in_two_rows_is_the_sum_of_both(world: make.World) -> None:
     section, row = make.section(world.day_02).pk, world.dressing.pk
     fields = {
         f"units-{section}-{row}-0": "2",
@@ -156,11 +164,13 @@ def test_the_same_batch_in_two_rows_is_the_sum_of_both(world):
     ("said", "told"),
     [
         ({"units": "many"}, "“many” is not valid"),
-        ({"units": "", "number": "K77"}, "say how many of batch “K77” there are"),
+        ({"units": "", "number": "K77"}, "enter how many of batch “K77” there are"),
         ({"units": "2", "expiry": "soon"}, "soon"),
     ],
 )
-def test_what_cannot_be_read_is_said_and_what_was_typed_is_still_there(world, said, told):
+def test_what_cannot_be_read_is_said_and_what_was_typed_is_still_there(
+    world: make.World, said: dict[str, str], told: str
+) -> None:
     answer = post(browser(world.keeper), "/kits/DAY-02/count/", **fields_of_dressing(world, **said))
 
     assert answer.status_code == 400
@@ -170,7 +180,7 @@ def test_what_cannot_be_read_is_said_and_what_was_typed_is_still_there(world, sa
     assert not Holding.objects.filter(place__kit=world.day_02).exists()
 
 
-def test_each_label_that_is_scanned_counts_one_more_of_its_batch(world):
+def test_each_label_that_is_scanned_counts_one_more_of_its_batch(world: make.World) -> None:
     client, path = browser(world.keeper), "/kits/DAY-01/count/"
     known = f"have-{world.dressings.pk}-{make.section(world.day_01).pk}"
     label = scanned.shown(scanned.label(world.dressings, world))
@@ -199,7 +209,7 @@ def test_each_label_that_is_scanned_counts_one_more_of_its_batch(world):
     assert form_with(refused, known)[known] == "4"
 
 
-def test_what_is_left_empty_is_not_counted_and_none_is_said(world):
+def test_what_is_left_empty_is_not_counted_and_none_is_said(world: make.World) -> None:
     client = browser(world.guide)
     lot, main = world.dressings, make.section(world.day_01)
     shears, path = world.lots["shears"], "/kits/DAY-01/count/"
@@ -229,7 +239,7 @@ def test_what_is_left_empty_is_not_counted_and_none_is_said(world):
     assert Entry.objects.latest("id").kind == EntryKind.LOOK_INSIDE
 
 
-def test_a_count_of_nothing_is_no_count(world):
+def test_a_count_of_nothing_is_no_count(world: make.World) -> None:
     before = Entry.objects.count()
     answer = post(browser(world.guide), "/kits/DAY-01/count/", sure=1)
 
@@ -238,7 +248,9 @@ def test_a_count_of_nothing_is_no_count(world):
     assert Entry.objects.count() == before
 
 
-def test_none_of_a_thing_that_the_book_does_not_have_there_is_a_count_of_it(world):
+def test_none_of_a_thing_that_the_book_does_not_have_there_is_a_count_of_it(
+    world: make.World,
+) -> None:
     client, path = browser(world.guide), "/kits/DAY-02/count/"
     before = Entry.objects.filter(kit=world.day_02).count()
     answer = post(client, path, sure=1, **fields_of_dressing(world, "0"))

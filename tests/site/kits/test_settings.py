@@ -14,15 +14,15 @@ PATH = "/kits/DAY-02/keeping/"
 
 
 @pytest.fixture
-def w():
+def w() -> make.World:
     return make.world()
 
 
-def kit():
+def kit() -> Kit:
     return Kit.objects.get(name="DAY-02")
 
 
-def test_the_form_as_it_stands_changes_nothing(w):
+def test_the_form_as_it_stands_changes_nothing(w: make.World) -> None:
     client = browser(w.keeper)
     fields = [f.attname for f in Kit._meta.concrete_fields if f.attname != "revision"]
     before = Kit.objects.values(*fields).get(name="DAY-02")
@@ -34,7 +34,7 @@ def test_the_form_as_it_stands_changes_nothing(w):
     assert not Entry.objects.filter(kind="kit").exists()
 
 
-def test_a_keeper_says_who_answers_for_it_and_what_its_bag_takes(w):
+def test_a_keeper_says_who_answers_for_it_and_what_its_bag_takes(w: make.World) -> None:
     client = browser(w.keeper)
     said = form_with(client.get(PATH), 'value="edit"') | {
         "deputy": w.keeper.pk, "lives_in": "vehicle", "bag_volume_ml": "4000", "name": "VAN-01",
@@ -58,7 +58,9 @@ def test_a_keeper_says_who_answers_for_it_and_what_its_bag_takes(w):
         ({"do": "sell"}, 400),
     ],
 )
-def test_what_cannot_be_is_refused_with_what_was_typed(w, change, status):
+def test_what_cannot_be_is_refused_with_what_was_typed(
+    w: make.World, change: dict[str, str], status: int
+) -> None:
     client = browser(w.keeper)
     said = form_with(client.get(PATH), 'value="edit"') | {"bag": "blue roll-top"} | change
 
@@ -68,7 +70,7 @@ def test_what_cannot_be_is_refused_with_what_was_typed(w, change, status):
     assert change.get("do") or "blue roll-top" in answer.content.decode()
 
 
-def test_a_kit_is_laid_up_and_taken_into_use_again(w):
+def test_a_kit_is_laid_up_and_taken_into_use_again(w: make.World) -> None:
     client = browser(w.keeper)
 
     post(client, PATH, do="lay-up")
@@ -77,7 +79,9 @@ def test_a_kit_is_laid_up_and_taken_into_use_again(w):
     assert (kit().laid_up_since, kit().to_sort_since is None) == (None, False)
 
 
-def test_anybody_of_the_room_says_that_a_kit_is_lost_and_the_keepers_are_told(w):
+def test_anybody_of_the_room_says_that_a_kit_is_lost_and_the_keepers_are_told(
+    w: make.World,
+) -> None:
     client = browser(w.guide)
 
     post(client, PATH, do="lost")
@@ -91,7 +95,7 @@ def test_anybody_of_the_room_says_that_a_kit_is_lost_and_the_keepers_are_told(w)
     assert "Retire" not in text_of(client.get(PATH))
 
 
-def test_a_kit_moves_home_only_by_whoever_keeps_both_rooms(w):
+def test_a_kit_moves_home_only_by_whoever_keeps_both_rooms(w: make.World) -> None:
     client = browser(w.keeper)
     assert post(client, PATH, do="move", room="cave-hut").status_code == 404
     Membership.objects.create(person=w.keeper, room=w.hut, role="keeper")
@@ -101,7 +105,7 @@ def test_a_kit_moves_home_only_by_whoever_keeps_both_rooms(w):
     assert (kit().home_room, kit().room) == (w.hut, w.hut)
 
 
-def test_only_an_empty_kit_is_retired(w):
+def test_only_an_empty_kit_is_retired(w: make.World) -> None:
     client = browser(w.keeper)
 
     full = post(client, "/kits/DAY-01/keeping/", do="retire")

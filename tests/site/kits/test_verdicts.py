@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import re
 from html import unescape
+from typing import Any
 
 import pytest
 
@@ -24,11 +25,11 @@ MARK = re.compile(
 
 
 @pytest.fixture
-def world():
+def world() -> make.World:
     return make.world()
 
 
-def marks(response):
+def marks(response: Any) -> dict[Any, Any]:
     """What a page says of kits: {name: {(through, trip, slug, words)}}."""
     found = {}
     for kit, *says in MARK.findall(unescape(response.content.decode())):
@@ -36,7 +37,7 @@ def marks(response):
     return found
 
 
-def expected(kit):
+def expected(kit: Any) -> set[Any]:
     """What every surface must say of a kit."""
     judged = verdicts.judged_one(make.fresh(kit))
     trip = judged.question.trip
@@ -50,7 +51,7 @@ def expected(kit):
     }
 
 
-def every_word(world):
+def every_word(world: make.World) -> dict[Any, Any]:
     """Kits under each of the five words, by word."""
     low = make.kit("DAY-03", world.version, world.store)
     make.put_in(low, world.lots["d2"], world.upper, 5)
@@ -73,7 +74,9 @@ def every_word(world):
     }
 
 
-def test_the_kits_page_says_each_of_the_five_words_and_which_day_it_judged(world):
+def test_the_kits_page_says_each_of_the_five_words_and_which_day_it_judged(
+    world: make.World,
+) -> None:
     kits = every_word(world)
 
     page = browser(world.guide).get("/kits/")
@@ -88,7 +91,7 @@ def test_the_kits_page_says_each_of_the_five_words_and_which_day_it_judged(world
     assert "through" not in text_of(page)
 
 
-def test_a_kit_that_is_out_or_reserved_says_for_which_trip_it_is_judged(world):
+def test_a_kit_that_is_out_or_reserved_says_for_which_trip_it_is_judged(world: make.World) -> None:
     ridge = make.trip("Ridge walk", world.store, last=3)
     custody.check_out(
         make.act(world.keeper), world.day_01, person=world.guide, trip=ridge, short_reason="All."
@@ -105,7 +108,9 @@ def test_a_kit_that_is_out_or_reserved_says_for_which_trip_it_is_judged(world):
     assert verdict_texts.judged_for(make.days(4), "Gorge") in text_of(page)
 
 
-def test_a_kits_page_says_its_word_with_every_reason_and_the_first_expiry_apart(world):
+def test_a_kits_page_says_its_word_with_every_reason_and_the_first_expiry_apart(
+    world: make.World,
+) -> None:
     for kit in every_word(world).values():
         page = browser(world.guide).get(f"/kits/{kit.name}/")
         assert marks(page)[kit.name] == expected(kit)
@@ -118,7 +123,7 @@ def test_a_kits_page_says_its_word_with_every_reason_and_the_first_expiry_apart(
     assert verdict_texts.first_expiry(expiry) in says
 
 
-def test_each_reason_stands_under_the_word_that_it_gives_the_kit(world):
+def test_each_reason_stands_under_the_word_that_it_gives_the_kit(world: make.World) -> None:
     kits = every_word(world)
     for kit in (kits["short"], kits["do-not-take"]):
         page = browser(world.guide).get(f"/kits/{kit.name}/").content.decode()
@@ -129,7 +134,7 @@ def test_each_reason_stands_under_the_word_that_it_gives_the_kit(world):
         assert " ".join(first.split()) == word
 
 
-def test_a_date_that_has_passed_is_not_said_to_be_still_to_come(world):
+def test_a_date_that_has_passed_is_not_said_to_be_still_to_come(world: make.World) -> None:
     Lot.objects.filter(pk=world.lots["tablets"].pk).update(expiry=make.days(-1))
     (why,) = [
         why
@@ -141,7 +146,7 @@ def test_a_date_that_has_passed_is_not_said_to_be_still_to_come(world):
     assert "last good day" in why["text"] and "goes out" not in why["text"]
 
 
-def test_the_api_says_of_kits_what_the_pages_say(world):
+def test_the_api_says_of_kits_what_the_pages_say(world: make.World) -> None:
     kits = every_word(world)
     answer = make.caller(world.guide).get("kits/").json()
     said = {row["name"]: row for row in answer["results"]}
@@ -157,11 +162,13 @@ def test_the_api_says_of_kits_what_the_pages_say(world):
 
 
 # ---------------------------------------------------------------------------------------- the board
-def board(person):
+def board(person: Any) -> Any:
     return browser(person).get("/")
 
 
-def test_the_board_shows_every_kit_that_fails_for_a_trip_of_the_week_soonest_first(world):
+def test_the_board_shows_every_kit_that_fails_for_a_trip_of_the_week_soonest_first(
+    world: make.World,
+) -> None:
     kits = every_word(world)
     trip = make.trip("Cave week", world.store, first=6, last=7, hazards=["cave"])
     reservations.reserve(make.act(world.keeper), world.day_01, trip)  # which no kit list serves
@@ -181,7 +188,9 @@ def test_the_board_shows_every_kit_that_fails_for_a_trip_of_the_week_soonest_fir
     assert "Every kit here is ready" not in hand
 
 
-def test_every_kit_is_said_to_be_ready_only_where_each_is_by_the_one_verdict(world):
+def test_every_kit_is_said_to_be_ready_only_where_each_is_by_the_one_verdict(
+    world: make.World,
+) -> None:
     Kit.objects.filter(pk=world.day_02.pk).update(retired_on=make.TODAY)
     assert "Every kit here is ready." in text_of(board(world.keeper))
 
@@ -193,7 +202,9 @@ def test_every_kit_is_said_to_be_ready_only_where_each_is_by_the_one_verdict(wor
     assert "Ask first: the trip's kits serve 10 of 30 people" in unescape(page)
 
 
-def test_trips_of_the_week_that_are_not_covered_stand_on_the_board_and_waiting_ones_apart(world):
+def test_trips_of_the_week_that_are_not_covered_stand_on_the_board_and_waiting_ones_apart(
+    world: make.World,
+) -> None:
     bare = make.trip("Bare walk", world.store, first=4, last=4)
     later = make.trip("Later walk", world.store, first=5, last=5)
     far = make.trip("Far walk", world.store, first=12, last=12)
@@ -211,7 +222,7 @@ def test_trips_of_the_week_that_are_not_covered_stand_on_the_board_and_waiting_o
     assert '<li class="ok' not in row
 
 
-def test_what_is_out_is_counted_on_the_board_whenever_it_is_due(world):
+def test_what_is_out_is_counted_on_the_board_whenever_it_is_due(world: make.World) -> None:
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide, due_at=None)
     week = make.trip("Long walk", world.store, last=6)
     custody.check_out(
@@ -227,7 +238,7 @@ def test_what_is_out_is_counted_on_the_board_whenever_it_is_due(world):
     assert "Nothing is out" not in page
 
 
-def test_a_guide_sees_their_own_kits_first(world):
+def test_a_guide_sees_their_own_kits_first(world: make.World) -> None:
     trip = make.trip("Ridge walk", world.store, first=2, last=3, leader=world.guide)
     reservations.reserve(make.act(world.keeper), world.day_02, trip)
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide, trip=None)
@@ -243,7 +254,9 @@ def test_a_guide_sees_their_own_kits_first(world):
 
 
 @pytest.mark.parametrize("who", ["without a role", "of another room"])
-def test_whoever_has_a_kit_of_a_room_that_is_not_theirs_sees_that(world, who):
+def test_whoever_has_a_kit_of_a_room_that_is_not_theirs_sees_that(
+    world: make.World, who: str
+) -> None:
     person = make.person("Nia") if who == "without a role" else world.stranger
     custody.check_out(make.act(), world.day_01, person=person)
 
@@ -260,12 +273,12 @@ def test_whoever_has_a_kit_of_a_room_that_is_not_theirs_sees_that(world, who):
 
 
 @pytest.mark.parametrize("who", ["guide", "keeper", "instructor"])
-def test_whoever_belongs_to_a_room_sees_what_is_out_now(world, who):
+def test_whoever_belongs_to_a_room_sees_what_is_out_now(world: make.World, who: str) -> None:
     custody.check_out(make.act(), world.day_01, person=world.guide)
     assert "Out now (1)" in text_of(board(getattr(world, who)))
 
 
-def test_with_everything_issued_the_board_says_so(world):
+def test_with_everything_issued_the_board_says_so(world: make.World) -> None:
     trip = make.trip("Crag walk", world.store, leader=world.guide)
     reservations.reserve(make.act(world.keeper), world.day_01, trip)
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide, trip=trip)
@@ -274,7 +287,7 @@ def test_with_everything_issued_the_board_says_so(world):
 
 
 # ---------------------------------------------------------------------------------- trips and scans
-def test_a_trip_says_of_its_kits_what_every_page_says_of_them_for_it(world):
+def test_a_trip_says_of_its_kits_what_every_page_says_of_them_for_it(world: make.World) -> None:
     trip = make.trip("Ridge walk", world.store, first=1, last=3)
     for kit in (world.day_01, world.day_02):
         reservations.reserve(make.act(world.keeper), kit, trip)
@@ -288,7 +301,7 @@ def test_a_trip_says_of_its_kits_what_every_page_says_of_them_for_it(world):
     assert verdict_texts.judged_for(make.days(3), "Ridge walk") in page
 
 
-def test_a_scan_says_what_the_kits_page_says(world):
+def test_a_scan_says_what_the_kits_page_says(world: make.World) -> None:
     trip = make.trip("Ridge walk", world.store, first=1, last=3, leader=world.guide)
     reservations.reserve(make.act(world.keeper), world.day_01, trip)
     client = browser(world.guide)
@@ -301,7 +314,7 @@ def test_a_scan_says_what_the_kits_page_says(world):
     assert verdict_texts.first_expiry(make.fresh(world.day_01).first_expiry) in page
 
 
-def test_a_kit_that_is_not_set_up_goes_out_from_the_board_as_any_other(world):
+def test_a_kit_that_is_not_set_up_goes_out_from_the_board_as_any_other(world: make.World) -> None:
     unset = make.kit("DAY-05", world.version, world.store, entered=False)
     trip = make.trip("Crag walk", world.store, leader=world.guide)
     reservations.reserve(make.act(world.keeper), unset, trip)

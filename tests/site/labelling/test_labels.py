@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import io
+from typing import Any
 
 import pypdfium2
 import pytest
 from PIL import Image
+from pytest_django import Settings
 
 from gearroom.core import clock
 from kits.models import Label
@@ -20,12 +22,12 @@ pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture
-def school(settings):
+def school(settings: Settings) -> scanned.Labelled:
     settings.PUBLIC_URL = scanned.ADDRESS
     return scanned.labelled()
 
 
-def printed(answer):
+def printed(answer: Any) -> list[Any]:
     """The texts of a PDF's pages."""
     assert answer.status_code == 200
     assert answer["Content-Type"] == "application/pdf"
@@ -33,7 +35,7 @@ def printed(answer):
     return [page.get_textpage().get_text_range() for page in document]
 
 
-def test_things_without_a_label_are_ticked_and_get_one_each(school):
+def test_things_without_a_label_are_ticked_and_get_one_each(school: scanned.Labelled) -> None:
     client = browser(school.world.keeper)
 
     page = client.get("/labels/?for=kits").content.decode()
@@ -53,7 +55,9 @@ def test_things_without_a_label_are_ticked_and_get_one_each(school):
 @pytest.mark.parametrize(
     ("tick", "ticked"), [("all", [1, 1]), ("none", [0, 0]), ("unprinted", [0, 1]), ("odd", [0, 1])]
 )
-def test_all_or_those_not_printed_yet_are_ticked_in_one_tap(school, tick, ticked):
+def test_all_or_those_not_printed_yet_are_ticked_in_one_tap(
+    school: scanned.Labelled, tick: str, ticked: list[int]
+) -> None:
     client = browser(school.world.keeper)
     Label.objects.filter(pk=school.kit.pk).update(printed_at=clock.now())
 
@@ -72,14 +76,14 @@ def test_all_or_those_not_printed_yet_are_ticked_in_one_tap(school, tick, ticked
         ("people", "Gil"),
     ],
 )
-def test_every_kind_of_thing_can_be_chosen(school, kind, name):
+def test_every_kind_of_thing_can_be_chosen(school: scanned.Labelled, kind: str, name: str) -> None:
     page = browser(school.world.keeper).get(f"/labels/?for={kind}")
 
     assert name in text_of(page)
     assert "{{" not in page.content.decode()
 
 
-def test_another_rooms_things_get_no_label_from_here(school):
+def test_another_rooms_things_get_no_label_from_here(school: scanned.Labelled) -> None:
     client = browser(school.world.stranger)
     fields = {"for": "kits", "room": "main-store", "on": [school.world.day_02.pk]}
 
@@ -90,14 +94,14 @@ def test_another_rooms_things_get_no_label_from_here(school):
     assert client.get(f"/labels/{school.kit.code}/").status_code == 404
 
 
-def test_nothing_ticked_says_so(school):
+def test_nothing_ticked_says_so(school: scanned.Labelled) -> None:
     answer = post(browser(school.world.keeper), "/labels/", **{"for": "kits"})
 
     assert answer.status_code == 400
     assert "Choose at least one thing" in text_of(answer)
 
 
-def test_blanks_are_made_for_a_room(school):
+def test_blanks_are_made_for_a_room(school: scanned.Labelled) -> None:
     fields = {"for": "blanks", "room": "main-store", "count": "5"}
 
     answer = post(browser(school.world.guide), "/labels/", **fields)
@@ -106,7 +110,9 @@ def test_blanks_are_made_for_a_room(school):
     assert Label.objects.filter(kind="blank").count() == 6
 
 
-def test_a_blank_label_that_is_scanned_is_bound_to_what_it_was_stuck_on(school):
+def test_a_blank_label_that_is_scanned_is_bound_to_what_it_was_stuck_on(
+    school: scanned.Labelled,
+) -> None:
     client, code = browser(school.world.guide), scanned.shown(school.blank)
 
     assert f"/labels/{code}/bind/" in post(client, "/scan/", text=code).content.decode()
@@ -123,7 +129,7 @@ def test_a_blank_label_that_is_scanned_is_bound_to_what_it_was_stuck_on(school):
     assert client.get(f"/labels/{other}/bind/")["Location"] == f"/labels/{other}/"
 
 
-def test_a_blank_label_is_bound_to_nothing_of_another_room(school):
+def test_a_blank_label_is_bound_to_nothing_of_another_room(school: scanned.Labelled) -> None:
     code = scanned.shown(school.blank)
     fields = {"for": "shelves", "room": "cave-hut", "on": school.world.hut_shelf.pk}
 
@@ -133,7 +139,9 @@ def test_a_blank_label_is_bound_to_nothing_of_another_room(school):
     assert post(browser(school.world.stranger), f"/labels/{code}/bind/").status_code == 404
 
 
-def test_the_first_page_is_shown_to_scale_and_printed_from_the_chosen_cell(school):
+def test_the_first_page_is_shown_to_scale_and_printed_from_the_chosen_cell(
+    school: scanned.Labelled,
+) -> None:
     client = browser(school.world.keeper)
     asked = {"codes": f"{school.kit.code}.{school.shelf.code}", "sheet": "a4-3x7",
              "start_cell": "21", "copies": "1"}  # fmt: skip
@@ -150,7 +158,9 @@ def test_the_first_page_is_shown_to_scale_and_printed_from_the_chosen_cell(schoo
     assert Label.objects.get(pk=school.kit.pk).printed_at is not None
 
 
-def test_without_a_public_address_only_a_preview_is_printed(school, settings):
+def test_without_a_public_address_only_a_preview_is_printed(
+    school: scanned.Labelled, settings: Settings
+) -> None:
     settings.PUBLIC_URL = ""
     client = browser(school.world.keeper)
     asked = {"codes": school.kit.code}
@@ -169,7 +179,9 @@ def test_without_a_public_address_only_a_preview_is_printed(school, settings):
 @pytest.mark.parametrize(
     "asked", [{"start_cell": "22"}, {"copies": "0"}, {"sheet": "nothing"}, {"codes": "x"}]
 )
-def test_what_cannot_be_printed_is_said_in_a_sentence(school, asked):
+def test_what_cannot_be_printed_is_said_in_a_sentence(
+    school: scanned.Labelled, asked: dict[str, str]
+) -> None:
     asked = {"codes": school.kit.code, "sheet": "a4-3x7", **asked}
 
     answer = browser(school.world.keeper).get("/labels/print/", asked)
@@ -178,7 +190,7 @@ def test_what_cannot_be_printed_is_said_in_a_sentence(school, asked):
     assert "That didn’t work." in text_of(answer)
 
 
-def test_a_worn_label_is_cancelled_and_replaced(school):
+def test_a_worn_label_is_cancelled_and_replaced(school: scanned.Labelled) -> None:
     client = browser(school.world.keeper)
     code = school.kit.code
     assert "kit DAY-01" in text_of(client.get(f"/labels/{code}/"))
@@ -194,7 +206,7 @@ def test_a_worn_label_is_cancelled_and_replaced(school):
     assert refused.status_code == 403
 
 
-def test_a_measured_printer_is_put_right_on_this_device(school):
+def test_a_measured_printer_is_put_right_on_this_device(school: scanned.Labelled) -> None:
     client = browser(school.world.keeper)
     measured = {"sheet": "a4-3x7", "left_mm": "16", "top_mm": "14,5", "across_mm": "100",
                 "down_mm": "100"}  # fmt: skip
@@ -211,7 +223,7 @@ def test_a_measured_printer_is_put_right_on_this_device(school):
 
 
 @pytest.mark.parametrize("wrong", ["", "sixteen", "60", "nan"])
-def test_a_length_that_no_printer_makes_is_refused(school, wrong):
+def test_a_length_that_no_printer_makes_is_refused(school: scanned.Labelled, wrong: str) -> None:
     measured = {"left_mm": wrong, "top_mm": "15", "across_mm": "100", "down_mm": "100"}
 
     answer = post(browser(school.world.keeper), "/labels/printer/", **measured)
@@ -219,7 +231,7 @@ def test_a_length_that_no_printer_makes_is_refused(school, wrong):
     assert answer.status_code == 400
 
 
-def test_a_sealed_kits_tag_and_the_rooms_paper_sheet_are_printed(school):
+def test_a_sealed_kits_tag_and_the_rooms_paper_sheet_are_printed(school: scanned.Labelled) -> None:
     sorting.reseal(make.act(school.world.keeper), school.world.day_01, "0417")
     client = browser(school.world.guide)
 
@@ -247,7 +259,9 @@ PACKET = {
 }
 
 
-def test_a_sheet_of_ones_own_is_added_by_its_measures_tested_and_printed_on(school):
+def test_a_sheet_of_ones_own_is_added_by_its_measures_tested_and_printed_on(
+    school: scanned.Labelled,
+) -> None:
     client = browser(school.world.keeper)
     assert "99.1" not in text_of(client.get("/labels/sheets/"))
 
@@ -278,7 +292,9 @@ def test_a_sheet_of_ones_own_is_added_by_its_measures_tested_and_printed_on(scho
         ),
     ],
 )
-def test_measures_that_do_not_fit_are_said_and_what_was_typed_stays(school, change, says):
+def test_measures_that_do_not_fit_are_said_and_what_was_typed_stays(
+    school: scanned.Labelled, change: dict[str, str], says: str
+) -> None:
     client = browser(school.world.keeper)
 
     answer = post(client, "/labels/sheets/", **(PACKET | change))
@@ -289,14 +305,14 @@ def test_measures_that_do_not_fit_are_said_and_what_was_typed_stays(school, chan
     assert "can be printed on now" not in text_of(client.get("/labels/sheets/"))
 
 
-def test_a_form_can_start_from_a_sheet_that_there_is(school):
+def test_a_form_can_start_from_a_sheet_that_there_is(school: scanned.Labelled) -> None:
     page = browser(school.world.keeper).get("/labels/sheets/?like=key-ring-a4").content.decode()
 
     assert 'name="hole_diameter_mm" inputmode="decimal" value="5"' in page
     assert 'value="cut" checked' in page
 
 
-def test_a_sheet_added_here_can_be_removed_and_a_built_in_one_not(school):
+def test_a_sheet_added_here_can_be_removed_and_a_built_in_one_not(school: scanned.Labelled) -> None:
     client = browser(school.world.keeper)
     post(client, "/labels/sheets/", **PACKET)
 
@@ -307,7 +323,7 @@ def test_a_sheet_added_here_can_be_removed_and_a_built_in_one_not(school):
     assert "is built in" in text_of(refused)
 
 
-def test_the_picture_of_a_full_sheet_is_light_enough_for_a_page(school):
+def test_the_picture_of_a_full_sheet_is_light_enough_for_a_page(school: scanned.Labelled) -> None:
     asked = f"codes={school.kit.code}&sheet=a4-5x13&copies=65"
     answer = browser(school.world.keeper).get(f"/labels/print/picture/?{asked}")
 

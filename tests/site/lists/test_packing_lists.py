@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 import pytest
+from pytest_django import DjangoAssertNumQueries
 
 from gearroom.site.web.page import words
 from kits.models import Disposal, PackingList, PackingListVersion, Substitute
@@ -18,27 +20,29 @@ pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture
-def world():
+def world() -> make.World:
     return make.world()
 
 
 @pytest.fixture
-def draft(world):
+def draft(world: make.World) -> PackingListVersion:
     """Version 2 of the small school's list, a copy of version 1."""
     return packing_lists.new_draft(make.act(world.instructor), world.version.packing_list)
 
 
-def at(version, rest=""):
+def at(version: PackingListVersion, rest: str = "") -> str:
     return f"/lists/{version.packing_list_id}/{version.number}/{rest}"
 
 
-def lines_of(version, key="main"):
+def lines_of(version: PackingListVersion, key: str = "main") -> list[Any]:
     section = version.sections.get(key=key)
     return [(line.item.name, line.carry, line.never_below) for line in section.lines.all()]
 
 
 # ------------------------------------------------------------------------------------- every list
-def test_it_shows_each_list_with_its_signature_and_how_many_kits_follow_it(world, draft):
+def test_it_shows_each_list_with_its_signature_and_how_many_kits_follow_it(
+    world: make.World, draft: PackingListVersion
+) -> None:
     page = text_of(browser(world.guide).get("/lists/"))
 
     assert "Day walk Signed" in page
@@ -49,8 +53,8 @@ def test_it_shows_each_list_with_its_signature_and_how_many_kits_follow_it(world
 
 
 def test_it_asks_the_database_as_much_for_many_lists_as_for_few(
-    world, django_assert_max_num_queries
-):
+    world: make.World, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
     for number in range(6):
         make.kit_list(f"List {number}", {"main": [(world.shears, 1, 1, Criticality.ROUTINE)]})
     client = browser(world.guide)
@@ -61,7 +65,7 @@ def test_it_asks_the_database_as_much_for_many_lists_as_for_few(
     assert "List 5" in text_of(page)
 
 
-def test_a_new_list_starts_as_a_draft_to_put_sections_on(world):
+def test_a_new_list_starts_as_a_draft_to_put_sections_on(world: make.World) -> None:
     client = browser(world.instructor)
 
     answer = post(client, "/lists/", name="Hut kit", people="12", days="2", hazard=["cave", "hill"])
@@ -82,7 +86,9 @@ def test_a_new_list_starts_as_a_draft_to_put_sections_on(world):
         ({"name": "Day walk"}, "There is a kit list called Day walk already"),
     ],
 )
-def test_what_cannot_be_is_said_and_what_was_typed_is_kept(world, wrong, says):
+def test_what_cannot_be_is_said_and_what_was_typed_is_kept(
+    world: make.World, wrong: dict[str, str], says: str
+) -> None:
     said = {"name": "Hut kit", "people": "12", "days": "2", "note": "for winter", **wrong}
 
     answer = post(browser(world.instructor), "/lists/", **said)
@@ -94,7 +100,9 @@ def test_what_cannot_be_is_said_and_what_was_typed_is_kept(world, wrong, says):
 
 
 # --------------------------------------------------------------------------------------- a version
-def test_a_version_is_shown_with_reasons_substitutes_and_the_kits_that_follow_it(world):
+def test_a_version_is_shown_with_reasons_substitutes_and_the_kits_that_follow_it(
+    world: make.World,
+) -> None:
     other = make.item("Pressure dressing")
     Substitute.objects.create(item=world.dressing, instead=other)
     world.version.sections.get(key="main").lines.filter(item=world.dressing).update(
@@ -111,8 +119,8 @@ def test_a_version_is_shown_with_reasons_substitutes_and_the_kits_that_follow_it
 
 
 def test_a_versions_page_asks_as_much_for_many_lines_as_for_few(
-    world, django_assert_max_num_queries
-):
+    world: make.World, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
     many = [(make.item(f"Thing {n}"), 2, 1, Criticality.ROUTINE) for n in range(12)]
     version = make.kit_list("Long", {"one": many[:6], "two": many[6:]})
     client = browser(world.instructor)
@@ -123,14 +131,18 @@ def test_a_versions_page_asks_as_much_for_many_lines_as_for_few(
     assert "Thing 11" in text_of(page)
 
 
-def test_a_list_leads_to_its_newest_published_version(world, draft):
+def test_a_list_leads_to_its_newest_published_version(
+    world: make.World, draft: PackingListVersion
+) -> None:
     answer = browser(world.guide).get(f"/lists/{draft.packing_list_id}/")
 
     assert answer["Location"] == at(world.version)
 
 
 # ---------------------------------------------------------------------------------------- a section
-def test_a_section_sent_back_as_it_was_shown_stays_as_it_is(world, draft):
+def test_a_section_sent_back_as_it_was_shown_stays_as_it_is(
+    world: make.World, draft: PackingListVersion
+) -> None:
     client, path = browser(world.instructor), at(draft, "sections/main/")
     before = lines_of(draft)
 
@@ -139,7 +151,7 @@ def test_a_section_sent_back_as_it_was_shown_stays_as_it_is(world, draft):
     assert lines_of(draft) == before
 
 
-def test_a_section_is_edited_line_by_line(world, draft):
+def test_a_section_is_edited_line_by_line(world: make.World, draft: PackingListVersion) -> None:
     client, path = browser(world.instructor), at(draft, "sections/main/")
     said = form_of(client.get(path), path)
     said |= {
@@ -166,7 +178,9 @@ def test_a_section_is_edited_line_by_line(world, draft):
     assert lines_of(draft, "pouch") == [("Pain tablets", 8, 4)]
 
 
-def test_a_line_moves_up_and_what_else_was_typed_is_saved(world, draft):
+def test_a_line_moves_up_and_what_else_was_typed_is_saved(
+    world: make.World, draft: PackingListVersion
+) -> None:
     client, path = browser(world.instructor), at(draft, "sections/main/")
     said = form_of(client.get(path), path) | {f"carry-{world.shears.pk}": "2"}
 
@@ -183,7 +197,9 @@ def test_a_line_moves_up_and_what_else_was_typed_is_saved(world, draft):
         ("matters", "very", "choose its priority"),
     ],
 )
-def test_a_wrong_line_is_named_and_nothing_is_saved(world, draft, field, typed, says):
+def test_a_wrong_line_is_named_and_nothing_is_saved(
+    world: make.World, draft: PackingListVersion, field: str, typed: str, says: str
+) -> None:
     client, path = browser(world.instructor), at(draft, "sections/main/")
     said = form_of(client.get(path), path) | {f"{field}-{world.dressing.pk}": typed}
 
@@ -196,7 +212,9 @@ def test_a_wrong_line_is_named_and_nothing_is_saved(world, draft, field, typed, 
     assert lines_of(draft)[0] == ("Wound dressing 10 × 12", 6, 4)
 
 
-def test_a_thing_that_nobody_knows_is_said_and_kept_in_the_form(world, draft):
+def test_a_thing_that_nobody_knows_is_said_and_kept_in_the_form(
+    world: make.World, draft: PackingListVersion
+) -> None:
     client, path = browser(world.instructor), at(draft, "sections/main/")
     said = form_of(client.get(path), path) | {"thing-new": "Splint", "carry-new": "1"}
 
@@ -206,7 +224,9 @@ def test_a_thing_that_nobody_knows_is_said_and_kept_in_the_form(world, draft):
     assert 'value="Splint"' in answer.content.decode()
 
 
-def test_of_two_people_at_one_section_the_second_is_told_and_sees_it_as_it_is(world, draft):
+def test_of_two_people_at_one_section_the_second_is_told_and_sees_it_as_it_is(
+    world: make.World, draft: PackingListVersion
+) -> None:
     client, path = browser(world.instructor), at(draft, "sections/main/")
     said = form_of(client.get(path), path)
     post(client, path, **{**said, f"carry-{world.shears.pk}": "3"})
@@ -222,7 +242,7 @@ def test_of_two_people_at_one_section_the_second_is_told_and_sees_it_as_it_is(wo
     )
 
 
-def test_sections_are_moved_and_removed(world, draft):
+def test_sections_are_moved_and_removed(world: make.World, draft: PackingListVersion) -> None:
     client, path = browser(world.instructor), at(draft, "edit/")
 
     post(client, path, **{"raise": "pouch"})
@@ -232,7 +252,9 @@ def test_sections_are_moved_and_removed(world, draft):
     assert post(client, path, drop="main").status_code == 404
 
 
-def test_what_the_draft_says_of_itself_is_changed_and_its_lines_stay(world, draft):
+def test_what_the_draft_says_of_itself_is_changed_and_its_lines_stay(
+    world: make.World, draft: PackingListVersion
+) -> None:
     client = browser(world.adviser)
 
     post(client, at(draft, "edit/"), people="14", days="3", hazard="winter", note="Snow")
@@ -242,7 +264,7 @@ def test_what_the_draft_says_of_itself_is_changed_and_its_lines_stay(world, draf
     assert len(lines_of(draft)) == 3
 
 
-def test_a_published_version_is_not_edited(world):
+def test_a_published_version_is_not_edited(world: make.World) -> None:
     path = at(world.version, "sections/main/")
 
     answer = post(browser(world.instructor), path, name="Other")
@@ -251,7 +273,9 @@ def test_a_published_version_is_not_edited(world):
     assert "A published version cannot be changed" in text_of(answer)
 
 
-def test_what_will_do_instead_is_said_and_taken_back(world, draft):
+def test_what_will_do_instead_is_said_and_taken_back(
+    world: make.World, draft: PackingListVersion
+) -> None:
     other = make.item("Pressure dressing")
     client, path = browser(world.instructor), at(draft, "sections/main/instead/")
 
@@ -264,7 +288,7 @@ def test_what_will_do_instead_is_said_and_taken_back(world, draft):
     assert not Substitute.objects.exists()
 
 
-def test_every_value_of_the_rules_has_its_word():
+def test_every_value_of_the_rules_has_its_word() -> None:
     assert set(words.HAZARDS) == set(HAZARDS)
     assert set(words.CRITICALITIES) == set(Criticality)
     assert set(words.DISPOSALS) == set(Disposal)

@@ -9,7 +9,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from PIL import Image
 
-from kits.models import Kit, ListLine
+from kits.models import Kit, ListLine, PackingListVersion
 from kits.services.lists import packing_lists
 from tests.kits import factories as make
 from tests.site.browsing import PAGES_ON_SQLITE, browser, form_of, post, text_of
@@ -18,22 +18,24 @@ pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture
-def world():
+def world() -> make.World:
     return make.world()
 
 
 @pytest.fixture
-def draft(world):
+def draft(world: make.World) -> PackingListVersion:
     """Version 2 of the small school's list, a copy of version 1."""
     return packing_lists.new_draft(make.act(world.instructor), world.version.packing_list)
 
 
-def at(version, rest=""):
+def at(version: PackingListVersion, rest: str = "") -> str:
     return f"/lists/{version.packing_list_id}/{version.number}/{rest}"
 
 
 # ------------------------------------------------------------------ comparing, publishing, signing
-def test_two_versions_are_held_against_each_other(world, draft):
+def test_two_versions_are_held_against_each_other(
+    world: make.World, draft: PackingListVersion
+) -> None:
     client, path = browser(world.instructor), at(draft, "sections/main/")
     said = form_of(client.get(path), path)
     said |= {f"carry-{world.dressing.pk}": "9", "drop": str(world.shears.pk)}
@@ -50,11 +52,13 @@ def test_two_versions_are_held_against_each_other(world, draft):
     assert "14 → 10" in text_of(client.get(at(world.version, "compare/") + "?with=2"))
 
 
-def test_only_one_version_has_nothing_to_be_compared_with(world):
+def test_only_one_version_has_nothing_to_be_compared_with(world: make.World) -> None:
     assert browser(world.guide).get(at(world.version, "compare/")).status_code == 404
 
 
-def test_another_reason_is_shown_where_two_versions_are_compared(world, draft):
+def test_another_reason_is_shown_where_two_versions_are_compared(
+    world: make.World, draft: PackingListVersion
+) -> None:
     line = ListLine.objects.get(section__version=draft, item=world.shears)
     ListLine.objects.filter(pk=line.pk).update(reason="Straps and cloth.")
 
@@ -63,7 +67,7 @@ def test_another_reason_is_shown_where_two_versions_are_compared(world, draft):
     assert re.search(r"Shears\s+\S.* → Straps and cloth\.", page)
 
 
-def test_an_empty_list_is_not_published(world):
+def test_an_empty_list_is_not_published(world: make.World) -> None:
     made = packing_lists.make_list(
         make.act(world.instructor), name="Bare", draft=packing_lists.Draft(4, 1)
     )
@@ -74,7 +78,9 @@ def test_an_empty_list_is_not_published(world):
     assert "Add a line first" in text_of(answer)
 
 
-def test_a_draft_is_published_then_signed_with_the_page_attached(world, draft):
+def test_a_draft_is_published_then_signed_with_the_page_attached(
+    world: make.World, draft: PackingListVersion
+) -> None:
     post(browser(world.instructor), at(draft, "publish/"))
     client = browser(world.adviser)
     assert '<a class="button go" href="#sign">' in client.get(at(draft)).content.decode()
@@ -103,8 +109,12 @@ def test_a_draft_is_published_then_signed_with_the_page_attached(world, draft):
     ],
 )
 def test_a_signature_that_will_not_do_is_refused_with_the_form_still_there(
-    world, draft, said, status, says
-):
+    world: make.World,
+    draft: PackingListVersion,
+    said: dict[str, bytes] | dict[str, str],
+    status: int,
+    says: str,
+) -> None:
     post(browser(world.instructor), at(draft, "publish/"))
     fields = {"until": make.days(9).isoformat(), "note": "kept", **said}
     if "page" in said:
@@ -119,7 +129,7 @@ def test_a_signature_that_will_not_do_is_refused_with_the_form_still_there(
     assert draft.signed_by is None
 
 
-def test_only_the_medical_adviser_signs(world):
+def test_only_the_medical_adviser_signs(world: make.World) -> None:
     client = browser(world.keeper)
 
     assert "Sign it as medical adviser" not in text_of(client.get(at(world.version)))
@@ -128,13 +138,15 @@ def test_only_the_medical_adviser_signs(world):
 
 
 @pytest.mark.parametrize("rest", ["edit/", "sections/main/"])
-def test_a_guide_edits_no_list(world, draft, rest):
+def test_a_guide_edits_no_list(world: make.World, draft: PackingListVersion, rest: str) -> None:
     assert browser(world.guide).get(at(draft, rest)).status_code == 403
     assert post(browser(world.guide), at(draft, "publish/")).status_code == 403
 
 
 # --------------------------------------------------------------------------- what it would change
-def test_the_lists_say_how_many_kits_follow_an_earlier_version_than_the_newest(world, draft):
+def test_the_lists_say_how_many_kits_follow_an_earlier_version_than_the_newest(
+    world: make.World, draft: PackingListVersion
+) -> None:
     client = browser(world.instructor)
     assert "an earlier version" not in text_of(client.get("/lists/"))
 
@@ -145,7 +157,9 @@ def test_the_lists_say_how_many_kits_follow_an_earlier_version_than_the_newest(w
     assert f'href="{at(draft, "effect/")}"' in page.content.decode()
 
 
-def test_it_says_which_kits_would_change_what_that_takes_and_lets_them_follow(world, draft):
+def test_it_says_which_kits_would_change_what_that_takes_and_lets_them_follow(
+    world: make.World, draft: PackingListVersion
+) -> None:
     client, path = browser(world.instructor), at(draft, "sections/main/")
     said = form_of(client.get(path), path) | {f"carry-{world.dressing.pk}": "40"}
     post(client, path, **{**said, "drop": str(world.shears.pk)})
@@ -164,7 +178,9 @@ def test_it_says_which_kits_would_change_what_that_takes_and_lets_them_follow(wo
     assert "nothing would change" in text_of(client.get(effect))
 
 
-def test_following_without_a_tick_says_what_to_do(world, draft):
+def test_following_without_a_tick_says_what_to_do(
+    world: make.World, draft: PackingListVersion
+) -> None:
     post(browser(world.instructor), at(draft, "publish/"))
 
     answer = post(browser(world.instructor), at(draft, "follow/"))

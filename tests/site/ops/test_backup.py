@@ -1,26 +1,32 @@
 """`backup` and `restore`: everything, consistent while others write, and never half of it."""
 
+from __future__ import annotations
+
 import io
 import json
 import sqlite3
 import stat
 import tarfile
 import threading
+from collections.abc import Callable
 from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
 
 import pytest
 from django.db import connections, transaction
+from pytest_django import Settings
 
 from gearroom.core.models import Person, Room
 from gearroom.site.ops import backup, serving
-from tests.program import environment, manage
+from tests.program import Server, environment, manage
 
 NOW = datetime(2026, 3, 1, 7, tzinfo=UTC)
 sqlite = pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
 
 
 @pytest.fixture
-def home(tmp_path, settings):
+def home(tmp_path: Path, settings: Settings) -> Any:
     """A data folder in use, with what is and what is not worth keeping."""
     settings.DATA_DIR = tmp_path / "home"
     for name, text in {
@@ -36,10 +42,15 @@ def home(tmp_path, settings):
 
 
 @pytest.fixture
-def elsewhere(home, settings, use_database, make_database):
+def elsewhere(
+    home: Any,
+    settings: Settings,
+    use_database: Callable[[str], None],
+    make_database: Callable[[], str],
+) -> Callable[[], Any]:
     """Then another machine: an empty data folder and an empty database."""
 
-    def move():
+    def move() -> Any:
         settings.DATA_DIR = home.parent / "elsewhere"
         settings.DATA_DIR.mkdir()
         use_database(make_database())
@@ -49,7 +60,7 @@ def elsewhere(home, settings, use_database, make_database):
 
 
 @pytest.fixture
-def saved(open_database, home):
+def saved(open_database: str, home: Any) -> Any:
     """A backup of one room and one person."""
     Room.objects.create(name="Main store", slug="main")
     Person.objects.create(name="Ailsa")
@@ -58,7 +69,9 @@ def saved(open_database, home):
     return file
 
 
-def test_it_brings_everything_back_on_another_machine(saved, elsewhere):
+def test_it_brings_everything_back_on_another_machine(
+    saved: Any, elsewhere: Callable[[], Any]
+) -> None:
     folder = elsewhere()
     backup.restore(saved)
     assert list(Person.objects.values_list("name", flat=True)) == ["Ailsa"]
@@ -69,15 +82,17 @@ def test_it_brings_everything_back_on_another_machine(saved, elsewhere):
     assert (folder / mail).read_bytes() == b"Subject: x\r\n\r\n"
 
 
-def test_it_keeps_what_it_saves_from_other_users_of_the_machine(saved):
+def test_it_keeps_what_it_saves_from_other_users_of_the_machine(saved: Any) -> None:
     assert stat.S_IMODE(saved.stat().st_mode) == 0o600
 
 
-def test_it_saves_one_instant_while_others_write(open_database, home, elsewhere):
+def test_it_saves_one_instant_while_others_write(
+    open_database: str, home: Any, elsewhere: Callable[[], Any]
+) -> None:
     """Writers add people two at a time; a backup holds both of two or neither."""
     enough, written = threading.Event(), threading.Event()
 
-    def write(number):
+    def write(number: Any) -> None:
         count = 0
         while not enough.is_set():
             with transaction.atomic():
@@ -113,7 +128,9 @@ def test_it_saves_one_instant_while_others_write(open_database, home, elsewhere)
     assert 0 < seen[0] < seen[2] <= len(everyone)
 
 
-def test_it_keeps_the_append_only_rules_and_migrations_whole(saved, elsewhere):
+def test_it_keeps_the_append_only_rules_and_migrations_whole(
+    saved: Any, elsewhere: Callable[[], Any]
+) -> None:
     elsewhere()
     backup.restore(saved)
     from django.core.management import call_command
@@ -121,7 +138,9 @@ def test_it_keeps_the_append_only_rules_and_migrations_whole(saved, elsewhere):
     call_command("migrate", "--check", verbosity=0)
 
 
-def test_it_asks_before_it_replaces_a_database_and_then_replaces_all_of_it(saved, elsewhere):
+def test_it_asks_before_it_replaces_a_database_and_then_replaces_all_of_it(
+    saved: Any, elsewhere: Callable[[], Any]
+) -> None:
     elsewhere()
     Person.objects.create(name="Only here")
     with pytest.raises(backup.BackupError, match=r"holds 1 person.*--force"):
@@ -131,7 +150,7 @@ def test_it_asks_before_it_replaces_a_database_and_then_replaces_all_of_it(saved
     assert list(Person.objects.values_list("name", flat=True)) == ["Ailsa"]
 
 
-def test_it_waits_for_no_running_server(saved, elsewhere):
+def test_it_waits_for_no_running_server(saved: Any, elsewhere: Callable[[], Any]) -> None:
     folder = elsewhere()
     with (
         serving.sole_use(folder, address="port 8000"),
@@ -141,12 +160,14 @@ def test_it_waits_for_no_running_server(saved, elsewhere):
     assert not Person.objects.exists()
 
 
-def test_it_changes_nothing_while_another_program_has_the_database_open(saved, elsewhere):
+def test_it_changes_nothing_while_another_program_has_the_database_open(
+    saved: Any, elsewhere: Callable[[], Any]
+) -> None:
     elsewhere()
     Person.objects.create(name="Only here")
     opened, done = threading.Event(), threading.Event()
 
-    def look():
+    def look() -> None:
         Person.objects.exists()
         opened.set()
         done.wait(30)
@@ -166,7 +187,9 @@ def test_it_changes_nothing_while_another_program_has_the_database_open(saved, e
 
 @pytest.mark.parametrize("keep", [0.0, 0.3, 0.9])
 @sqlite
-def test_it_refuses_a_backup_that_was_cut_short(saved, elsewhere, keep, engine):
+def test_it_refuses_a_backup_that_was_cut_short(
+    saved: Any, elsewhere: Callable[[], Any], keep: float, engine: str
+) -> None:
     whole = saved.read_bytes()
     saved.write_bytes(whole[: int(len(whole) * keep)])
     folder = elsewhere()
@@ -176,7 +199,7 @@ def test_it_refuses_a_backup_that_was_cut_short(saved, elsewhere, keep, engine):
     assert not (folder / "secret_key").exists()
 
 
-def rewrite(file, change):
+def rewrite(file: Any, change: Any) -> None:
     """The archive again, each member as `change(name, content)` has it: (name, content) or None."""
     with tarfile.open(file) as archive:
         members = [(member.name, archive.extractfile(member).read()) for member in archive]
@@ -188,7 +211,9 @@ def rewrite(file, change):
 
 
 @sqlite
-def test_it_refuses_a_backup_in_which_anything_changed(saved, elsewhere, engine):
+def test_it_refuses_a_backup_in_which_anything_changed(
+    saved: Any, elsewhere: Callable[[], Any], engine: str
+) -> None:
     rewrite(saved, lambda name, content: (name, content.replace(b"s3cret", b"S3cret")))
     elsewhere()
     with pytest.raises(backup.BackupError, match="damaged: files/secret_key"):
@@ -196,7 +221,9 @@ def test_it_refuses_a_backup_in_which_anything_changed(saved, elsewhere, engine)
 
 
 @sqlite
-def test_it_refuses_a_backup_that_lacks_a_part(saved, elsewhere, engine):
+def test_it_refuses_a_backup_that_lacks_a_part(
+    saved: Any, elsewhere: Callable[[], Any], engine: str
+) -> None:
     rewrite(saved, lambda name, content: None if name == "files/secret_key" else (name, content))
     elsewhere()
     with pytest.raises(backup.BackupError, match="lacks files/secret_key"):
@@ -204,10 +231,12 @@ def test_it_refuses_a_backup_that_lacks_a_part(saved, elsewhere, engine):
 
 
 @sqlite
-def test_it_writes_nothing_outside_the_data_folder(saved, elsewhere, engine):
+def test_it_writes_nothing_outside_the_data_folder(
+    saved: Any, elsewhere: Callable[[], Any], engine: str
+) -> None:
     evil = "files/../../evil"
 
-    def change(name, content):
+    def change(name: Any, content: Any) -> tuple[Any, Any]:
         if name == backup.MANIFEST:
             return name, content.replace(b"files/secret_key", evil.encode())
         return (evil if name == "files/secret_key" else name), content
@@ -219,8 +248,8 @@ def test_it_writes_nothing_outside_the_data_folder(saved, elsewhere, engine):
     assert not list(folder.parent.rglob("evil"))
 
 
-def change_manifest(**values):
-    def change(name, content):
+def change_manifest(**values: Any) -> Callable[[Any, Any], Any]:
+    def change(name: Any, content: Any) -> tuple[Any, Any]:
         if name == backup.MANIFEST:
             content = json.dumps({**json.loads(content), **values}).encode()
         return name, content
@@ -239,7 +268,13 @@ def change_manifest(**values):
         ({"parts": "x"}, "no manifest"),
     ],
 )
-def test_it_refuses_what_does_not_fit_and_says_why(saved, elsewhere, engine, values, says):
+def test_it_refuses_what_does_not_fit_and_says_why(
+    saved: Any,
+    elsewhere: Callable[[], Any],
+    engine: str,
+    values: dict[str, str] | dict[str, list[str]] | dict[str, int],
+    says: str,
+) -> None:
     rewrite(saved, change_manifest(**values))
     elsewhere()
     with pytest.raises(backup.BackupError, match=says):
@@ -247,7 +282,9 @@ def test_it_refuses_what_does_not_fit_and_says_why(saved, elsewhere, engine, val
 
 
 @sqlite
-def test_it_replaces_a_backup_but_no_other_file(saved, home, elsewhere, engine):
+def test_it_replaces_a_backup_but_no_other_file(
+    saved: Any, home: Any, elsewhere: Callable[[], Any], engine: str
+) -> None:
     Person.objects.create(name="Bea")
     backup.make(saved, now=NOW)
     for file in (home / "secret_key", home.parent / "notes.txt"):
@@ -261,7 +298,9 @@ def test_it_replaces_a_backup_but_no_other_file(saved, home, elsewhere, engine):
 
 
 @sqlite
-def test_it_brings_a_broken_database_back(saved, elsewhere, own_database, engine, tmp_path):
+def test_it_brings_a_broken_database_back(
+    saved: Any, elsewhere: Callable[[], Any], own_database: str, engine: str, tmp_path: Path
+) -> None:
     folder = elsewhere()
     connections.close_all()
     target = folder / "gearroom.sqlite3"
@@ -275,7 +314,9 @@ def test_it_brings_a_broken_database_back(saved, elsewhere, own_database, engine
         assert database.execute("SELECT name FROM core_person").fetchall() == [("Ailsa",)]
 
 
-def test_it_saves_a_running_server_and_restores_it_by_command(server, make_server, tmp_path):
+def test_it_saves_a_running_server_and_restores_it_by_command(
+    server: Server, make_server: Callable[..., Server], tmp_path: Path
+) -> None:
     file = tmp_path / "saved.tar.gz"
     said = server.manage("backup", str(file)).stdout
     assert str(file) in said
@@ -288,7 +329,7 @@ def test_it_saves_a_running_server_and_restores_it_by_command(server, make_serve
     assert server.get("/health/")[0] == 200
 
 
-def test_it_says_what_is_missing(open_database, tmp_path, home):
+def test_it_says_what_is_missing(open_database: str, tmp_path: Path, home: Any) -> None:
     with pytest.raises(backup.BackupError, match="There is no file"):
         backup.restore(tmp_path / "none.tar.gz")
     with pytest.raises(backup.BackupError, match="There is no folder"):
@@ -296,7 +337,9 @@ def test_it_says_what_is_missing(open_database, tmp_path, home):
 
 
 @pytest.mark.parametrize("engine", ["postgresql"], indirect=True)
-def test_it_says_which_program_it_needs(engine, open_database, home, monkeypatch):
+def test_it_says_which_program_it_needs(
+    engine: str, open_database: str, home: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setenv("PATH", str(home))
     with pytest.raises(backup.BackupError, match="pg_dump is not installed"):
         backup.make(home.parent / "x.tar.gz", now=NOW)

@@ -1,5 +1,7 @@
 """docker-compose.yml as it stands: its own commands run here, without containers."""
 
+from __future__ import annotations
+
 import os
 import re
 import secrets
@@ -8,8 +10,10 @@ import subprocess
 import sys
 import time
 import urllib.request
+from collections.abc import Callable
 from contextlib import ExitStack
 from pathlib import Path
+from typing import Any
 
 import pytest
 import redis
@@ -26,12 +30,12 @@ LIMIT_SECONDS = 60
 postgresql = pytest.mark.parametrize("engine", ["postgresql"], indirect=True)
 
 
-def test_it_has_one_image_for_everything_of_ours_and_a_service_for_each_need():
+def test_it_has_one_image_for_everything_of_ours_and_a_service_for_each_need() -> None:
     assert set(COMPOSE["services"]) == {*OURS, "database", "broker"}
     assert {COMPOSE["services"][name]["image"] for name in OURS} == {"gearroom"}
 
 
-def test_it_carries_no_secret():
+def test_it_carries_no_secret() -> None:
     for name, service in COMPOSE["services"].items():
         for variable, value in service.get("environment", {}).items():
             if re.search("PASSWORD|SECRET|EMAIL_URL", variable):
@@ -39,13 +43,13 @@ def test_it_carries_no_secret():
     assert "set it in .env" in COMPOSE["x-app"]["environment"]["SECRET_KEY"]
 
 
-def test_it_sets_only_variables_that_the_program_reads():
+def test_it_sets_only_variables_that_the_program_reads() -> None:
     source = Path(program_settings.__file__).read_text()
     names = set(COMPOSE["x-app"]["environment"]) - {"FORWARDED_ALLOW_IPS"}  # gunicorn's own
     assert {name for name in names if f'"{name}"' not in source} == set()
 
 
-def test_it_waits_for_the_database_and_says_when_each_server_is_well():
+def test_it_waits_for_the_database_and_says_when_each_server_is_well() -> None:
     services = COMPOSE["services"]
     assert all("healthcheck" in services[name] for name in ("database", "broker", "web"))
     for name in ("web", "worker", "scheduler"):
@@ -54,7 +58,7 @@ def test_it_waits_for_the_database_and_says_when_each_server_is_well():
         )
 
 
-def test_its_image_runs_as_nobody_special_and_holds_all_of_the_program():
+def test_its_image_runs_as_nobody_special_and_holds_all_of_the_program() -> None:
     lines = DOCKERFILE.splitlines()
     user = next(index for index, line in enumerate(lines) if line.startswith("USER "))
     assert lines[user] == "USER gearroom"
@@ -67,7 +71,9 @@ def test_its_image_runs_as_nobody_special_and_holds_all_of_the_program():
 
 @postgresql
 @pytest.mark.server
-def test_its_commands_serve_work_and_schedule(engine, own_database, redis_url, tmp_path):
+def test_its_commands_serve_work_and_schedule(
+    engine: str, own_database: str, redis_url: str, tmp_path: Path
+) -> None:
     env = environment(
         tmp_path,
         DATABASE_URL=own_database,
@@ -79,23 +85,23 @@ def test_its_commands_serve_work_and_schedule(engine, own_database, redis_url, t
     )
     port = free_port()
 
-    def command(service):
+    def command(service: str) -> list[Any]:
         words = COMPOSE["services"][service]["command"]
         return [word.replace("0.0.0.0:8000", f"127.0.0.1:{port}") for word in words]
 
-    def start(stack, service):
+    def start(stack: ExitStack[bool | None], service: str) -> subprocess.Popen[bytes]:
         process = subprocess.Popen(command(service), env=env, cwd=PROJECT, start_new_session=True)
         stack.callback(process.wait)
         stack.callback(os.killpg, process.pid, signal.SIGKILL)
         return process
 
-    def until(condition):
+    def until(condition: Callable[[], bool] | Callable[[], Any]) -> None:
         limit = time.monotonic() + LIMIT_SECONDS
         while not condition():
             assert time.monotonic() < limit, "it did not come true"
             time.sleep(0.1)
 
-    def well():
+    def well() -> bool:
         (program,) = COMPOSE["services"]["web"]["healthcheck"]["test"][3:]
         code = program.replace(":8000", f":{port}")
         return subprocess.run([sys.executable, "-c", code], capture_output=True).returncode == 0

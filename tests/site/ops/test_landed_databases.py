@@ -5,6 +5,7 @@ from __future__ import annotations
 import lzma
 import os
 import subprocess
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -30,7 +31,7 @@ print(contents.contents(checkout.kit, on=then, known_by=then).holder == checkout
 
 
 @pytest.fixture
-def landed(engine, make_database, tmp_path):
+def landed(engine: str, make_database: Callable[[], str], tmp_path: Path) -> dict[str, str]:
     """The environment of a program over a copy of a landed database, not brought up to date."""
     url = make_database()
     if engine == "sqlite":
@@ -57,7 +58,7 @@ def landed(engine, make_database, tmp_path):
     return environment(tmp_path, DATABASE_URL=url)
 
 
-def test_a_landed_database_is_brought_up_to_date_and_in_balance(landed):
+def test_a_landed_database_is_brought_up_to_date_and_in_balance(landed: dict[str, str]) -> None:
     manage("migrate", "-v", "0", env=landed, timeout=300)
 
     assert "balance" in manage("audit", env=landed).stdout
@@ -89,7 +90,7 @@ print(redaction.redact_landed(Act(actor=actor_of(who))).rows.count())
 """
 
 
-def test_names_in_rows_of_before_are_put_apart_in_a_landed_database(landed):
+def test_names_in_rows_of_before_are_put_apart_in_a_landed_database(landed: dict[str, str]) -> None:
     manage("migrate", "-v", "0", env=landed, timeout=300)
 
     before, changed, after, again = map(

@@ -85,7 +85,7 @@ class Names:
 
 
 @pytest.mark.long
-def test_no_operation_breaks_on_what_is_there(open_database):
+def test_no_operation_breaks_on_what_is_there(open_database: str) -> None:
     load()
     admin = somebody("driver", Role.ADMINISTRATOR)
     for role in (Role.ADVISER, Role.KEEPER):

@@ -1,5 +1,7 @@
 """`manage.py serve`: three programs as one, however it ends and whatever it finds."""
 
+from __future__ import annotations
+
 import http.client
 import os
 import signal
@@ -8,12 +10,14 @@ import ssl
 import subprocess
 import time
 import urllib.request
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import psycopg
 import pytest
 
-from tests.program import environment, manage
+from tests.program import Server, environment, manage
 
 pytestmark = pytest.mark.server
 postgresql = pytest.mark.parametrize("engine", ["postgresql"], indirect=True)
@@ -21,7 +25,7 @@ sqlite = pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
 LIMIT_SECONDS = 30
 
 
-def processes(group):
+def processes(group: Any) -> dict[Any, Any]:
     """{process id: its command line} of a process group."""
     ps = ["ps", "-ww", "-A", "-o", "pid=,pgid=,stat=,args="]
     listing = subprocess.run(ps, capture_output=True, text=True, check=True).stdout
@@ -33,7 +37,7 @@ def processes(group):
     }
 
 
-def until(condition):
+def until(condition: Any) -> None:
     """Wait for the world, which owes no test an instant; fails if it never comes true."""
     limit = time.monotonic() + LIMIT_SECONDS
     while not condition():
@@ -41,17 +45,17 @@ def until(condition):
         time.sleep(0.05)
 
 
-def only(group, word):
+def only(group: int, word: Any) -> Any:
     """The process of the group that the supervisor started for `word`: the oldest one."""
     found = [pid for pid, line in processes(group).items() if word in line]
     return min(found) if found else None
 
 
-def programs_run(group):
+def programs_run(group: int) -> bool:
     return all(only(group, word) for word in ("gunicorn", " worker ", " beat "))
 
 
-def test_it_answers_keeps_others_off_its_data_and_stops_whole_when_asked(server):
+def test_it_answers_keeps_others_off_its_data_and_stops_whole_when_asked(server: Server) -> None:
     group = server.pid
     assert server.get("/health/") == (200, b'{"status": "ok"}')
     until(lambda: programs_run(group))
@@ -64,14 +68,16 @@ def test_it_answers_keeps_others_off_its_data_and_stops_whole_when_asked(server)
 
 
 @sqlite
-def test_it_leaves_no_program_behind_when_only_the_supervisor_is_killed(server, engine):
+def test_it_leaves_no_program_behind_when_only_the_supervisor_is_killed(
+    server: Server, engine: str
+) -> None:
     group = server.pid
     until(lambda: programs_run(group))
     os.kill(group, signal.SIGKILL)
     until(lambda: processes(group) == {})
 
 
-def test_it_comes_back_after_a_power_cut_whatever_was_half_written(server):
+def test_it_comes_back_after_a_power_cut_whatever_was_half_written(server: Server) -> None:
     server.kill()
     queue = server.folder / "queue"
     if queue.exists():  # on PostgreSQL the broker is Redis
@@ -83,7 +89,7 @@ def test_it_comes_back_after_a_power_cut_whatever_was_half_written(server):
 
 
 @sqlite
-def test_it_starts_a_program_again_that_ended_alone(server, engine):
+def test_it_starts_a_program_again_that_ended_alone(server: Server, engine: str) -> None:
     for word in ("gunicorn", " worker ", " beat "):
         until(lambda word=word: only(server.pid, word))
         before = only(server.pid, word)
@@ -94,7 +100,7 @@ def test_it_starts_a_program_again_that_ended_alone(server, engine):
 
 
 @sqlite
-def test_it_says_that_the_port_is_taken(make_server, engine):
+def test_it_says_that_the_port_is_taken(make_server: Callable[..., Server], engine: str) -> None:
     server = make_server()
     with socket.create_server(("127.0.0.1", server.port)):
         second = server.manage("serve", "--port", str(server.port), check=False)
@@ -103,7 +109,9 @@ def test_it_says_that_the_port_is_taken(make_server, engine):
 
 
 @sqlite
-def test_it_needs_nothing_but_a_folder_and_stops_at_ctrl_c(make_server, engine):
+def test_it_needs_nothing_but_a_folder_and_stops_at_ctrl_c(
+    make_server: Callable[..., Server], engine: str
+) -> None:
     """No setting at all: database, secret key and queue are made there."""
     server = make_server()
     server.env = environment(server.folder)
@@ -117,8 +125,8 @@ def test_it_needs_nothing_but_a_folder_and_stops_at_ctrl_c(make_server, engine):
 
 @postgresql
 def test_two_that_start_at_once_over_one_empty_database_both_serve(
-    make_server, engine, own_database
-):
+    make_server: Callable[..., Server], engine: str, own_database: str
+) -> None:
     with psycopg.connect(own_database, autocommit=True) as database:
         database.execute("DROP SCHEMA public CASCADE")
         database.execute("CREATE SCHEMA public")
@@ -131,7 +139,9 @@ def test_two_that_start_at_once_over_one_empty_database_both_serve(
 
 
 @sqlite
-def test_it_ends_and_says_why_when_a_program_cannot_start(make_server, engine):
+def test_it_ends_and_says_why_when_a_program_cannot_start(
+    make_server: Callable[..., Server], engine: str
+) -> None:
     server = make_server(GUNICORN_CMD_ARGS="--no-such-option")
     result = server.manage("serve", "--port", str(server.port), check=False)
     assert result.returncode == 1
@@ -140,8 +150,10 @@ def test_it_ends_and_says_why_when_a_program_cannot_start(make_server, engine):
 
 
 @sqlite
-def test_it_refuses_huge_and_unmeasured_bodies_without_reading_them(server, engine):
-    def send(headers, body=b""):
+def test_it_refuses_huge_and_unmeasured_bodies_without_reading_them(
+    server: Server, engine: str
+) -> None:
+    def send(headers: dict[Any, Any], body: bytes = b"") -> tuple[int, Any, bytes]:
         line = http.client.HTTPConnection("127.0.0.1", server.port, timeout=LIMIT_SECONDS)
         line.putrequest("POST", "/health/")
         for name, value in headers.items():
@@ -161,7 +173,9 @@ def test_it_refuses_huge_and_unmeasured_bodies_without_reading_them(server, engi
 
 
 @sqlite
-def test_it_serves_the_local_network_with_a_certificate_of_its_own(make_server, engine):
+def test_it_serves_the_local_network_with_a_certificate_of_its_own(
+    make_server: Callable[..., Server], engine: str
+) -> None:
     server = make_server()
     server.start("--lan")
     root = server.folder / "tls" / "root.crt"
@@ -187,14 +201,16 @@ def test_it_serves_the_local_network_with_a_certificate_of_its_own(make_server, 
         (["--lan", "--certfile", "x.pem", "--keyfile", "x.key"], "There is no file x.pem"),
     ],
 )
-def test_it_says_which_option_cannot_be(options, says, tmp_path):
+def test_it_says_which_option_cannot_be(options: list[str], says: str, tmp_path: Path) -> None:
     result = manage("serve", *options, env=environment(tmp_path), check=False)
     assert result.returncode == 1
     assert says in result.stderr
 
 
 @sqlite
-def test_what_sqlite_keeps_beside_its_file_is_there_all_the_time(server, own_database):
+def test_what_sqlite_keeps_beside_its_file_is_there_all_the_time(
+    server: Server, own_database: str
+) -> None:
     """On a full disk it could not be made anew, and nothing could be read."""
     beside = Path(own_database.removeprefix("sqlite:///") + "-shm")
     made = beside.stat().st_ino

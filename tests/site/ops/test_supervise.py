@@ -1,12 +1,16 @@
 """Programs kept running as one, tried with small programs instead of the service."""
 
+from __future__ import annotations
+
 import json
 import os
 import signal
 import subprocess
 import sys
 import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -46,10 +50,10 @@ DEAF = STEADY.replace("sys.exit(0)", "None")
 
 
 @pytest.fixture
-def supervise(tmp_path):
+def supervise(tmp_path: Path) -> Iterator[Callable[..., Any]]:
     started = []
 
-    def start(*names, **settings):
+    def start(*names: Any, **settings: Any) -> subprocess.Popen[str]:
         content = {
             "folder": str(tmp_path),
             "project": str(Path(__file__).resolve().parents[3]),
@@ -78,14 +82,16 @@ def supervise(tmp_path):
         process.communicate()
 
 
-def test_it_asks_every_program_to_stop(supervise, tmp_path):
+def test_it_asks_every_program_to_stop(supervise: Callable[..., Any], tmp_path: Path) -> None:
     run = supervise("first", "second", stop=True)
     out, err = run.communicate(timeout=60)
     assert (run.returncode, out, err) == (0, "ready\n", "")
     assert {path.name for path in tmp_path.glob("*.asked")} == {"first.asked", "second.asked"}
 
 
-def test_it_ends_a_program_that_does_not_stop_at_a_second_signal(supervise):
+def test_it_ends_a_program_that_does_not_stop_at_a_second_signal(
+    supervise: Callable[..., Any],
+) -> None:
     run = supervise("deaf")
     assert run.stdout.readline() == "ready\n"
     run.send_signal(signal.SIGTERM)
@@ -96,7 +102,7 @@ def test_it_ends_a_program_that_does_not_stop_at_a_second_signal(supervise):
         os.killpg(run.pid, 0)
 
 
-def test_it_stops_all_when_one_cannot_start(supervise, tmp_path):
+def test_it_stops_all_when_one_cannot_start(supervise: Callable[..., Any], tmp_path: Path) -> None:
     run = supervise("first", "missing")
     out, err = run.communicate(timeout=60)
     assert run.returncode == 1
@@ -106,7 +112,9 @@ def test_it_stops_all_when_one_cannot_start(supervise, tmp_path):
         os.killpg(run.pid, 0)
 
 
-def test_it_stops_all_and_fails_when_what_follows_readiness_fails(supervise):
+def test_it_stops_all_and_fails_when_what_follows_readiness_fails(
+    supervise: Callable[..., Any],
+) -> None:
     run = supervise("first", raises="the day went wrong")
     _, err = run.communicate(timeout=60)
     assert run.returncode == 1
@@ -115,7 +123,7 @@ def test_it_stops_all_and_fails_when_what_follows_readiness_fails(supervise):
         os.killpg(run.pid, 0)
 
 
-def test_it_pauses_longer_each_time_a_program_ends_soon(tmp_path):
+def test_it_pauses_longer_each_time_a_program_ends_soon(tmp_path: Path) -> None:
     lines = []
     program = Program("web", "web", [])
     supervisor = Supervisor(
@@ -127,7 +135,7 @@ def test_it_pauses_longer_each_time_a_program_ends_soon(tmp_path):
         say=lines.append,
     )
 
-    def ended_after(seconds):
+    def ended_after(seconds: int) -> None:
         program.process = subprocess.Popen([sys.executable, "-c", ""], stdin=subprocess.PIPE)
         program.process.wait()
         program.started = time.monotonic() - seconds

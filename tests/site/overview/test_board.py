@@ -8,6 +8,7 @@ from datetime import timedelta
 import pytest
 import time_machine
 from django.utils import timezone
+from pytest_django import DjangoAssertNumQueries
 
 from gearroom.core.rules.roles import Role
 from kits.models import Checkout, Entry, Kit
@@ -25,12 +26,14 @@ pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture
-def school():
+def school() -> scanned.Labelled:
     return scanned.labelled()
 
 
 # ---------------------------------------------------------------------------------------- the board
-def test_the_board_shows_what_goes_out_and_takes_it_out_in_one_tap(school):
+def test_the_board_shows_what_goes_out_and_takes_it_out_in_one_tap(
+    school: scanned.Labelled,
+) -> None:
     trip = make.trip("Crag walk", school.world.store, leader=school.world.guide)
     reservations.reserve(make.act(), school.world.day_01, trip)
     client = browser(school.world.keeper)
@@ -44,7 +47,9 @@ def test_the_board_shows_what_goes_out_and_takes_it_out_in_one_tap(school):
     assert Checkout.objects.get(in_at=None).trip == trip
 
 
-def test_a_trip_that_leaves_without_a_kit_is_on_the_board_until_it_is_promised_one(school):
+def test_a_trip_that_leaves_without_a_kit_is_on_the_board_until_it_is_promised_one(
+    school: scanned.Labelled,
+) -> None:
     client = browser(school.world.keeper)
     before = re.search(r'name="seen" value="([^"]+)"', client.get("/").content.decode())[1]
     trip = make.trip("Crag walk", school.world.store)
@@ -59,7 +64,7 @@ def test_a_trip_that_leaves_without_a_kit_is_on_the_board_until_it_is_promised_o
     assert "No kit is reserved for it." not in text_of(client.get("/"))
 
 
-def test_a_kit_that_goes_out_is_named_once(school):
+def test_a_kit_that_goes_out_is_named_once(school: scanned.Labelled) -> None:
     trip = make.trip("Crag walk", school.world.store)
     reservations.reserve(make.act(), school.world.day_02, trip)  # it is not fit
 
@@ -69,7 +74,9 @@ def test_a_kit_that_goes_out_is_named_once(school):
     assert "That is all: kits that go out are listed first." in page
 
 
-def test_the_board_names_who_has_what_is_not_back_with_their_telephone(school):
+def test_the_board_names_who_has_what_is_not_back_with_their_telephone(
+    school: scanned.Labelled,
+) -> None:
     guide = school.world.guide
     type(guide).objects.filter(pk=guide.pk).update(phone="01632 960111")
     out = custody.check_out(make.act(), school.world.day_01, person=guide).checkout
@@ -83,7 +90,7 @@ def test_the_board_names_who_has_what_is_not_back_with_their_telephone(school):
     assert 'href="tel:01632960111"' in page
 
 
-def test_the_board_is_sent_again_only_when_something_changed(school):
+def test_the_board_is_sent_again_only_when_something_changed(school: scanned.Labelled) -> None:
     client = browser(school.world.keeper)
 
     with time_machine.travel(timezone.now(), tick=False):  # no minute turns meanwhile
@@ -98,8 +105,8 @@ def test_the_board_is_sent_again_only_when_something_changed(school):
 
 
 def test_the_board_asks_the_database_as_much_for_many_kits_as_for_few(
-    school, django_assert_max_num_queries
-):
+    school: scanned.Labelled, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
     for number in range(3, 9):
         make.kit(f"DAY-{number:02}", school.world.version, school.world.store)
     client = browser(school.world.keeper)
@@ -111,7 +118,7 @@ def test_the_board_asks_the_database_as_much_for_many_kits_as_for_few(
 
 
 # ------------------------------------------------------------------------- handing back and sorting
-def test_sealed_and_dry_is_one_tap(school):
+def test_sealed_and_dry_is_one_tap(school: scanned.Labelled) -> None:
     sorting.reseal(make.act(), school.world.day_01, "0417")
     custody.check_out(make.act(), school.world.day_01, person=school.world.guide)
     client = browser(school.world.guide)
@@ -124,7 +131,9 @@ def test_sealed_and_dry_is_one_tap(school):
     assert Kit.objects.get(name="DAY-01").to_sort_since is None
 
 
-def test_an_opened_kit_asks_for_sharps_first_then_writes_what_was_used(school):
+def test_an_opened_kit_asks_for_sharps_first_then_writes_what_was_used(
+    school: scanned.Labelled,
+) -> None:
     world = school.world
     custody.check_out(make.act(), world.day_01, person=world.guide)
     client = browser(world.guide)
@@ -147,7 +156,7 @@ def test_an_opened_kit_asks_for_sharps_first_then_writes_what_was_used(school):
     assert Entry.objects.get(kind="check-in").detail["sharps_or_blood"] is True
 
 
-def test_a_wrong_number_is_refused_and_the_form_is_still_there(school):
+def test_a_wrong_number_is_refused_and_the_form_is_still_there(school: scanned.Labelled) -> None:
     fields = {"sharps": "no", f"used-{school.world.dressing.pk}": "two"}
 
     answer = post(browser(school.world.guide), "/kits/DAY-01/hand-back/", **fields)
@@ -157,7 +166,7 @@ def test_a_wrong_number_is_refused_and_the_form_is_still_there(school):
     assert "What was used?" in text_of(answer)
 
 
-def test_restocking_as_listed_then_sealing_makes_it_fit(school):
+def test_restocking_as_listed_then_sealing_makes_it_fit(school: scanned.Labelled) -> None:
     world = school.world
     used = [UseLine(world.dressing, 3)]
     custody.check_in(make.act(), world.day_01, used=used)
@@ -175,7 +184,7 @@ def test_restocking_as_listed_then_sealing_makes_it_fit(school):
     assert "DAY-01 Ready judged for" in page
 
 
-def test_what_was_left_out_is_not_put_in(school):
+def test_what_was_left_out_is_not_put_in(school: scanned.Labelled) -> None:
     world = school.world
     custody.check_in(make.act(), world.day_01, used=[UseLine(world.dressing, 3)])
 
@@ -185,7 +194,9 @@ def test_what_was_left_out_is_not_put_in(school):
     assert make.units(world.dressings, make.section(world.day_01)) == 3
 
 
-def test_a_kit_that_is_kept_back_is_taken_by_nobody_until_released(school):
+def test_a_kit_that_is_kept_back_is_taken_by_nobody_until_released(
+    school: scanned.Labelled,
+) -> None:
     client = browser(school.world.keeper)
 
     post(client, "/kits/DAY-01/withhold/", kind="drying", note="")
@@ -195,7 +206,7 @@ def test_a_kit_that_is_kept_back_is_taken_by_nobody_until_released(school):
     assert "DAY-01 Ready judged for" in text_of(client.get("/kits/DAY-01/"))
 
 
-def test_telephones_are_for_those_who_may_see_people(school):
+def test_telephones_are_for_those_who_may_see_people(school: scanned.Labelled) -> None:
     world = school.world
     type(world.guide).objects.filter(pk=world.guide.pk).update(phone="01632 960111")
     custody.check_out(make.act(), world.day_01, person=world.guide)
@@ -207,7 +218,7 @@ def test_telephones_are_for_those_who_may_see_people(school):
     assert "01632" not in page
 
 
-def test_a_signature_reaches_the_board_though_no_entry_says_so(school):
+def test_a_signature_reaches_the_board_though_no_entry_says_so(school: scanned.Labelled) -> None:
     client = browser(school.world.keeper)
     seen = re.search(r'name="seen" value="([^"]+)"', client.get("/").content.decode())[1]
 
@@ -216,7 +227,7 @@ def test_a_signature_reaches_the_board_though_no_entry_says_so(school):
     assert client.get(f"/board/lines/?seen={seen}").status_code == 200
 
 
-def test_a_check_that_is_due_is_settled_on_the_kits_page(school):
+def test_a_check_that_is_due_is_settled_on_the_kits_page(school: scanned.Labelled) -> None:
     world = school.world
     section = world.version.sections.get(key="main")
     section.lines.create(item=world.gauge, carry=1, never_below=1, criticality="must-have")
@@ -234,7 +245,7 @@ def test_a_check_that_is_due_is_settled_on_the_kits_page(school):
     assert post(client, "/kits/DAY-02/check/", lot=lot.pk, passed="yes").status_code == 400
 
 
-def test_with_everything_issued_the_board_says_so(school):
+def test_with_everything_issued_the_board_says_so(school: scanned.Labelled) -> None:
     trip = make.trip("Crag walk", school.world.store, 1, 1, leader=school.world.guide)
     reservations.reserve(make.act(), school.world.day_01, trip)
     custody.check_out(make.act(school.world.keeper), school.world.day_01)
@@ -248,7 +259,9 @@ def test_with_everything_issued_the_board_says_so(school):
     assert "Crag walk" in page
 
 
-def test_a_kit_that_is_out_on_something_else_is_not_shown_as_ready_for_its_trip(school):
+def test_a_kit_that_is_out_on_something_else_is_not_shown_as_ready_for_its_trip(
+    school: scanned.Labelled,
+) -> None:
     trip = make.trip("Crag walk", school.world.store, 1, 1, leader=school.world.guide)
     reservations.reserve(make.act(), school.world.day_01, trip)
     custody.check_out(make.act(school.world.keeper), school.world.day_01, emergency=True)

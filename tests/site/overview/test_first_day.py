@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import io
 import zipfile
+from typing import Any
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
 from openpyxl import load_workbook
 
+from gearroom.core.models import Person, Room
 from gearroom.core.rules.roles import Role
 from gearroom.site.web.overview import start_workbook
 from kits.models import Entry, Holding, Item, Kit, PackCode, PackingListVersion, Place
@@ -40,16 +43,16 @@ ROWS = {
 
 
 @pytest.fixture
-def room():
+def room() -> Room:
     return make.room()
 
 
 @pytest.fixture
-def keeper(room):
+def keeper(room: Room) -> Person:
     return make.person("Kim", Role.KEEPER, room)
 
 
-def filled_in(rows=None):
+def filled_in(rows: dict[str, object] | None = None) -> SimpleUploadedFile:
     """The empty workbook that the page gives, with rows in it."""
     book = load_workbook(io.BytesIO(start_workbook.blank()))
     for name, lines in (rows or ROWS).items():
@@ -60,16 +63,16 @@ def filled_in(rows=None):
     return SimpleUploadedFile("start.xlsx", out.getvalue())
 
 
-def send(client, file):
+def send(client: Client, file: io.BytesIO | SimpleUploadedFile) -> Any:
     return client.post("/first-day/workbook/", {"workbook": file})
 
 
-def sure_of(page):
+def sure_of(page: Any) -> Any:
     html = page.content.decode()
     return html.split('name="sure" value="')[1].split('"')[0]
 
 
-def test_the_steps_say_what_is_done_and_what_comes_next(room, keeper):
+def test_the_steps_say_what_is_done_and_what_comes_next(room: Room, keeper: Person) -> None:
     client = browser(keeper)
     page = text_of(client.get("/first-day/"))
     assert "Next: People." in page
@@ -79,7 +82,7 @@ def test_the_steps_say_what_is_done_and_what_comes_next(room, keeper):
     assert "First day" not in text_of(browser(make.person("Gus", Role.GUIDE, room)).get("/"))
 
 
-def test_whoever_has_no_room_yet_begins_with_one():
+def test_whoever_has_no_room_yet_begins_with_one() -> None:
     administrator = make.person("Ada", Role.ADMINISTRATOR)
 
     page = browser(administrator).get("/first-day/")
@@ -88,7 +91,7 @@ def test_whoever_has_no_room_yet_begins_with_one():
     assert 'href="/rooms/"' in page.content.decode()
 
 
-def test_the_empty_workbook_opens_with_its_sheets_in_order(keeper):
+def test_the_empty_workbook_opens_with_its_sheets_in_order(keeper: Person) -> None:
     answer = browser(keeper).get("/first-day/workbook/empty/")
 
     book = load_workbook(io.BytesIO(answer.content))
@@ -97,7 +100,7 @@ def test_the_empty_workbook_opens_with_its_sheets_in_order(keeper):
     assert book["Kits"]["A1"].value == "Name"
 
 
-def test_a_workbook_is_shown_first_and_then_taken_in_whole(room, keeper):
+def test_a_workbook_is_shown_first_and_then_taken_in_whole(room: Room, keeper: Person) -> None:
     client = browser(keeper)
 
     page = send(client, filled_in())
@@ -116,7 +119,7 @@ def test_a_workbook_is_shown_first_and_then_taken_in_whole(room, keeper):
     assert list(findings()) == []
 
 
-def test_sent_again_it_adds_nothing_twice(room, keeper):
+def test_sent_again_it_adds_nothing_twice(room: Room, keeper: Person) -> None:
     client = browser(keeper)
     for _ in range(2):
         post(client, "/first-day/workbook/", sure=sure_of(send(client, filled_in())))
@@ -125,7 +128,7 @@ def test_sent_again_it_adds_nothing_twice(room, keeper):
     assert sorted(Holding.objects.values_list("units", flat=True)) == [1, 7, 20]
 
 
-def test_mistakes_are_named_and_nothing_is_added(keeper):
+def test_mistakes_are_named_and_nothing_is_added(keeper: Person) -> None:
     rows = {**ROWS, "Kits": [["DAY-01", "Week kit"]], "Things": [["gauze swab", "rag", "swab"]]}
 
     page = send(browser(keeper), filled_in(rows))
@@ -138,7 +141,7 @@ def test_mistakes_are_named_and_nothing_is_added(keeper):
     assert not Entry.objects.exists()
 
 
-def test_a_mistake_that_only_the_book_knows_takes_all_of_it_back(keeper):
+def test_a_mistake_that_only_the_book_knows_takes_all_of_it_back(keeper: Person) -> None:
     rows = {**ROWS, "Contents": [["DAY-01", "Side", "gauze swab", 7]]}
     client = browser(keeper)
 
@@ -149,7 +152,7 @@ def test_a_mistake_that_only_the_book_knows_takes_all_of_it_back(keeper):
     assert not Item.objects.exists()
 
 
-def bomb():
+def bomb() -> bytes:
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as packed:
         packed.writestr("xl/worksheets/sheet1.xml", b" " * (61 * 1024 * 1024))
@@ -166,21 +169,23 @@ def bomb():
     ],
     ids=["text", "torn", "bomb", "large"],
 )
-def test_what_is_no_workbook_is_refused_with_what_to_do(keeper, content, told):
+def test_what_is_no_workbook_is_refused_with_what_to_do(
+    keeper: Person, content: bytes, told: str
+) -> None:
     answer = send(browser(keeper), SimpleUploadedFile("start.xlsx", content))
 
     assert answer.status_code in (400, 413)
     assert told in text_of(answer)
 
 
-def test_what_was_not_read_here_is_not_taken_in(keeper):
+def test_what_was_not_read_here_is_not_taken_in(keeper: Person) -> None:
     answer = post(browser(keeper), "/first-day/workbook/", sure="made-up")
 
     assert answer.status_code == 400
     assert "Choose the workbook once more" in text_of(answer)
 
 
-def test_a_kit_is_added_by_hand_and_counted_next():
+def test_a_kit_is_added_by_hand_and_counted_next() -> None:
     world = make.world()
     client = browser(world.keeper)
     fields = {"name": "DAY-09", "version": world.version.pk, "room": "main-store"}
@@ -194,7 +199,7 @@ def test_a_kit_is_added_by_hand_and_counted_next():
     assert "There is a kit called DAY-09 already" in text_of(again)
 
 
-def test_guides_add_no_kits_and_begin_no_room():
+def test_guides_add_no_kits_and_begin_no_room() -> None:
     guide = browser(make.world().guide)
 
     for path in ("/add-kit/", "/first-day/workbook/", "/first-day/workbook/empty/"):
@@ -203,7 +208,7 @@ def test_guides_add_no_kits_and_begin_no_room():
 
 # -------------------------------------------------------------------------------------------- help
 @pytest.mark.parametrize("role", ["guide", "keeper", "instructor", "adviser", "administrator"])
-def test_each_role_has_a_page_of_help_with_pictures_that_are_there(role):
+def test_each_role_has_a_page_of_help_with_pictures_that_are_there(role: str) -> None:
     client = browser(make.world().guide)
 
     page = client.get(f"/help/{role}/")
@@ -214,7 +219,7 @@ def test_each_role_has_a_page_of_help_with_pictures_that_are_there(role):
     assert "Open the page" in text_of(page)
 
 
-def test_help_opens_at_the_readers_own_role_and_says_where_there_is_none():
+def test_help_opens_at_the_readers_own_role_and_says_where_there_is_none() -> None:
     world = make.world()
 
     assert "For guides" in text_of(browser(world.guide).get("/help/")).split("Help by role")[0]
@@ -222,7 +227,7 @@ def test_help_opens_at_the_readers_own_role_and_says_where_there_is_none():
     assert browser(world.guide).get("/help/nobody/").status_code == 404
 
 
-def test_an_empty_board_leads_whoever_may_to_the_first_day(room, keeper):
+def test_an_empty_board_leads_whoever_may_to_the_first_day(room: Room, keeper: Person) -> None:
     page = browser(keeper).get("/")
     assert "There is no kit here yet" in text_of(page)
     assert 'href="/first-day/"' in page.content.decode().split("There is no kit here yet")[1]
@@ -231,26 +236,30 @@ def test_an_empty_board_leads_whoever_may_to_the_first_day(room, keeper):
     assert "Start with the first day" not in text_of(browser(guide).get("/"))
 
 
-def test_whoever_has_no_room_begins_with_one_where_they_may():
+def test_whoever_has_no_room_begins_with_one_where_they_may() -> None:
     administrator = browser(make.person("Ada", Role.ADMINISTRATOR))
 
     assert "Start with the first day" in text_of(administrator.get("/"))
 
 
 @pytest.mark.parametrize("path", ["/stock/count/", "/stock/receive/", "/stock/out-of-date/"])
-def test_pages_of_a_room_lead_to_the_first_day_where_there_is_none(path):
+def test_pages_of_a_room_lead_to_the_first_day_where_there_is_none(path: str) -> None:
     page = browser(make.person("Ada", Role.ADMINISTRATOR, None)).get(path)
 
     assert 'href="/first-day/"' in page.content.decode()
 
 
-def test_a_room_without_shelves_is_led_to_them_before_anything_is_counted(room, keeper):
+def test_a_room_without_shelves_is_led_to_them_before_anything_is_counted(
+    room: Room, keeper: Person
+) -> None:
     page = browser(keeper).get("/stock/count/").content.decode()
 
     assert f'href="/rooms/{room.slug}/#shelves"' in page
 
 
-def test_no_step_is_done_by_a_kit_without_label_or_contents_that_never_went(room, keeper):
+def test_no_step_is_done_by_a_kit_without_label_or_contents_that_never_went(
+    room: Room, keeper: Person
+) -> None:
     lines = {"main": [(make.item("Shears"), 1, 1, Criticality.ROUTINE)]}
     kit = make.kit("DAY-01", make.kit_list("Day walk", lines), room, entered=False)
     so_far = onboarding.steps(room)

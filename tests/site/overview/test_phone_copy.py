@@ -6,14 +6,18 @@ import gzip
 import json
 import re
 import uuid
+from collections.abc import Callable
 from datetime import timedelta
+from typing import Any
+from urllib.parse import urljoin
 
 import pytest
 import time_machine
 from django.test import Client
 from django.utils import timezone
+from pytest_django import DjangoAssertNumQueries
 
-from gearroom.core.models import Membership
+from gearroom.core.models import Membership, Person
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.people import rooms
 from gearroom.site.web.overview import phone_copy
@@ -33,11 +37,11 @@ pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture
-def school():
+def school() -> scanned.Labelled:
     return scanned.labelled()
 
 
-def browser(person=None, **more):
+def browser(person: Person | None = None, **more: bool) -> Client:
     client = Client(**more)
     if person is not None:
         client.force_login(person.user)
@@ -45,7 +49,7 @@ def browser(person=None, **more):
 
 
 # ------------------------------------------------------------------------- reading in the browser
-def test_only_the_scan_page_may_run_webassembly(school):
+def test_only_the_scan_page_may_run_webassembly(school: scanned.Labelled) -> None:
     client = browser(school.world.keeper)
 
     assert "'wasm-unsafe-eval'" in client.get("/scan/")["Content-Security-Policy"]
@@ -53,7 +57,9 @@ def test_only_the_scan_page_may_run_webassembly(school):
         assert "wasm" not in client.get(path)["Content-Security-Policy"], path
 
 
-def test_the_reader_comes_from_our_own_host_where_npm_has_put_it(school, need):
+def test_the_reader_comes_from_our_own_host_where_npm_has_put_it(
+    school: scanned.Labelled, need: Callable[[str], str]
+) -> None:
     need("barcode-detector")
     page = browser(school.world.guide).get("/scan/").content.decode()
 
@@ -62,19 +68,24 @@ def test_the_reader_comes_from_our_own_host_where_npm_has_put_it(school, need):
         assert browser().get(f"/static/reading/{name}").status_code == 200, name
 
 
-def test_scripts_go_over_the_wire_compressed_and_pages_do_not(school):
+def test_scripts_go_over_the_wire_compressed_and_pages_do_not(school: scanned.Labelled) -> None:
     accepts = {"Accept-Encoding": "gzip"}
-    script = browser().get("/static/site/scan.js", headers=accepts)
+    script = browser().get("/static/site/scripts/scan.js", headers=accepts)
 
     assert script["Content-Encoding"] == "gzip"
-    assert gzip.decompress(script.getvalue()) == browser().get("/static/site/scan.js").getvalue()
+    assert (
+        gzip.decompress(script.getvalue())
+        == browser().get("/static/site/scripts/scan.js").getvalue()
+    )
     for path in ("/scan/", "/api/v1/kits/"):
         answer = browser(school.world.keeper).get(path, headers=accepts)
         assert not answer.has_header("Content-Encoding"), path
 
 
 # -------------------------------------------------------------------------------- what phones keep
-def test_the_page_that_is_kept_is_the_same_for_everybody_and_holds_nothing_of_anybodys(school):
+def test_the_page_that_is_kept_is_the_same_for_everybody_and_holds_nothing_of_anybodys(
+    school: scanned.Labelled,
+) -> None:
     page = browser().get("/offline/")
     assert page.status_code == 200
     for somebody in (school.world.keeper, school.world.stranger):
@@ -84,7 +95,7 @@ def test_the_page_that_is_kept_is_the_same_for_everybody_and_holds_nothing_of_an
     assert "'wasm-unsafe-eval'" in page["Content-Security-Policy"]
 
 
-def test_the_worker_keeps_every_file_that_the_page_needs(school):
+def test_the_worker_keeps_every_file_that_the_page_needs(school: scanned.Labelled) -> None:
     worker = browser().get("/worker.js")
     assert worker["Content-Type"] == "text/javascript"
     kept = set(
@@ -97,23 +108,25 @@ def test_the_worker_keeps_every_file_that_the_page_needs(school):
         assert answer.status_code == 200, path
         if path.endswith(".js"):
             script = answer.getvalue().decode()
-            needed |= {f"/static/site/{name}" for name in re.findall(r'"\./([\w-]+\.js)"', script)}
+            needed |= {urljoin(path, name) for name in re.findall(r'"(\.\.?/[\w/-]+\.js)"', script)}
 
     assert needed <= kept
 
 
-def test_a_browser_takes_a_new_worker_when_a_file_that_it_keeps_has_changed(school, monkeypatch):
+def test_a_browser_takes_a_new_worker_when_a_file_that_it_keeps_has_changed(
+    school: scanned.Labelled, monkeypatch: pytest.MonkeyPatch
+) -> None:
     before = phone_copy.version("en-gb")
     text = phone_copy._text
     phone_copy.version.cache_clear()
-    changed = "site/offline-page.js"
+    changed = "site/offline/page.js"
     monkeypatch.setattr(phone_copy, "_text", lambda name: text(name) + " " * (name == changed))
 
     assert phone_copy.version("en-gb") != before
     phone_copy.version.cache_clear()
 
 
-def test_it_is_put_on_a_phones_home_screen_with_its_own_icons(school):
+def test_it_is_put_on_a_phones_home_screen_with_its_own_icons(school: scanned.Labelled) -> None:
     manifest = browser().get("/app.webmanifest")
     told = json.loads(manifest.content)
 
@@ -124,7 +137,7 @@ def test_it_is_put_on_a_phones_home_screen_with_its_own_icons(school):
     assert 'rel="manifest"' in browser(school.world.guide).get("/scan/").content.decode()
 
 
-def test_whoever_is_signed_in_may_send_what_they_wrote_down(school):
+def test_whoever_is_signed_in_may_send_what_they_wrote_down(school: scanned.Labelled) -> None:
     assert browser().get("/offline/ready/").status_code == 401
 
     told = browser(school.world.guide).get("/offline/ready/").json()
@@ -142,7 +155,9 @@ def test_whoever_is_signed_in_may_send_what_they_wrote_down(school):
     assert Checkout.objects.get(in_at=None).person == school.world.guide
 
 
-def test_a_kit_passed_on_that_was_never_taken_out_is_said_to_be_irregular(school):
+def test_a_kit_passed_on_that_was_never_taken_out_is_said_to_be_irregular(
+    school: scanned.Labelled,
+) -> None:
     answer = browser(school.world.guide).post(
         "/api/v1/kits/DAY-01/pass/",
         {"person": str(school.world.instructor.pk)},
@@ -153,7 +168,7 @@ def test_a_kit_passed_on_that_was_never_taken_out_is_said_to_be_irregular(school
     assert "was-not-taken-out" in answer.json()["entry"]["irregular"]
 
 
-def test_what_is_sent_again_later_is_still_the_same_act(school):
+def test_what_is_sent_again_later_is_still_the_same_act(school: scanned.Labelled) -> None:
     client, key = browser(school.world.keeper), str(uuid.uuid4())
     done_at = timezone.now() - timedelta(hours=3)
     told = {"already_gone": True, "occurred_at": done_at.isoformat()}
@@ -173,7 +188,9 @@ def test_what_is_sent_again_later_is_still_the_same_act(school):
     assert Checkout.objects.count() == 1
 
 
-def test_a_phone_keeps_the_kits_of_its_persons_rooms_with_what_is_inside(school):
+def test_a_phone_keeps_the_kits_of_its_persons_rooms_with_what_is_inside(
+    school: scanned.Labelled,
+) -> None:
     world = school.world
     sorting.reseal(make.act(), world.day_01, "0417")
     custody.check_out(make.act(), world.day_01, person=world.guide)
@@ -192,7 +209,7 @@ def test_a_phone_keeps_the_kits_of_its_persons_rooms_with_what_is_inside(school)
     assert school.blank.code not in book["labels"]
 
 
-def test_a_phone_keeps_how_each_kit_stands_on_the_days_to_come(school):
+def test_a_phone_keeps_how_each_kit_stands_on_the_days_to_come(school: scanned.Labelled) -> None:
     world = school.world
     gorge = make.trip("Gorge", world.store, first=9, last=12)
     reservations.reserve(make.act(world.keeper), world.day_01, gorge)
@@ -217,7 +234,7 @@ def test_a_phone_keeps_how_each_kit_stands_on_the_days_to_come(school):
     assert [each["trip_name"] for each in kit["verdicts"]] == ["", "Gorge", ""]
 
 
-def test_a_phone_keeps_nothing_of_rooms_that_are_not_its_persons(school):
+def test_a_phone_keeps_nothing_of_rooms_that_are_not_its_persons(school: scanned.Labelled) -> None:
     type(school.world.guide).objects.filter(pk=school.world.guide.pk).update(phone="01632 960111")
     custody.check_out(make.act(), school.world.day_01, person=school.world.guide)
 
@@ -233,7 +250,7 @@ def test_a_phone_keeps_nothing_of_rooms_that_are_not_its_persons(school):
     assert browser().get("/offline/kits/").status_code == 401
 
 
-def test_kits_that_have_not_changed_are_not_sent_again(school):
+def test_kits_that_have_not_changed_are_not_sent_again(school: scanned.Labelled) -> None:
     client = browser(school.world.guide)
     tag = client.get("/offline/kits/")["ETag"]
 
@@ -242,11 +259,11 @@ def test_kits_that_have_not_changed_are_not_sent_again(school):
     assert client.get("/offline/kits/", headers={"If-None-Match": tag}).status_code == 200
 
 
-def lose_their_role(world):
+def lose_their_role(world: Any) -> None:
     Membership.objects.filter(person=world.guide).update(role=Role.ADVISER.value)
 
 
-def be_renamed(world):
+def be_renamed(world: Any) -> None:
     type(world.instructor).objects.filter(pk=world.instructor.pk).update(name="Ines Hall")
 
 
@@ -269,7 +286,7 @@ CHANGES = {
 
 
 @pytest.mark.parametrize("change", CHANGES)
-def test_whatever_changes_on_a_phone_is_sent_again(school, change):
+def test_whatever_changes_on_a_phone_is_sent_again(school: scanned.Labelled, change: str) -> None:
     client = browser(school.world.guide)
     before = client.get("/offline/kits/")
 
@@ -279,7 +296,7 @@ def test_whatever_changes_on_a_phone_is_sent_again(school, change):
     assert (again.status_code, again["ETag"] != before["ETag"]) == (200, True)
 
 
-def test_a_new_day_is_sent_again(school):
+def test_a_new_day_is_sent_again(school: scanned.Labelled) -> None:
     client = browser(school.world.guide)
     before = client.get("/offline/kits/")
 
@@ -289,7 +306,7 @@ def test_a_new_day_is_sent_again(school):
     assert (again.status_code, again.content != before.content) == (200, True)
 
 
-def test_a_trip_that_ends_is_sent_again(school):
+def test_a_trip_that_ends_is_sent_again(school: scanned.Labelled) -> None:
     world = school.world
     with time_machine.travel(timezone.now().replace(hour=9), tick=False):
         trip = make.trip("Hill day", world.store, 0, 0)
@@ -306,7 +323,9 @@ def test_a_trip_that_ends_is_sent_again(school):
     assert (again.status_code, again.content != before.content) == (200, True)
 
 
-def test_a_phone_that_has_the_kits_costs_a_few_queries(school, django_assert_max_num_queries):
+def test_a_phone_that_has_the_kits_costs_a_few_queries(
+    school: scanned.Labelled, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
     client = browser(school.world.keeper)
     headers = {"If-None-Match": client.get("/offline/kits/")["ETag"]}
 
@@ -315,8 +334,8 @@ def test_a_phone_that_has_the_kits_costs_a_few_queries(school, django_assert_max
 
 
 def test_the_database_is_asked_as_much_for_many_kits_as_for_few(
-    school, django_assert_max_num_queries
-):
+    school: scanned.Labelled, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
     for number in range(3, 9):
         made = make.kit(f"DAY-{number:02}", school.world.version, school.world.store)
         scanned.label(made)
@@ -328,8 +347,10 @@ def test_the_database_is_asked_as_much_for_many_kits_as_for_few(
     assert len(book["kits"]) >= 7
 
 
-def test_a_phone_knows_who_may_check_a_kit_and_whether_it_lacks_something(school):
-    def kits_of(person):
+def test_a_phone_knows_who_may_check_a_kit_and_whether_it_lacks_something(
+    school: scanned.Labelled,
+) -> None:
+    def kits_of(person: Person) -> dict[Any, Any]:
         kits = browser(person).get("/offline/kits/").json()["kits"]
         return {kit["name"]: (kit["may_check"], kit["lacks"]) for kit in kits}
 

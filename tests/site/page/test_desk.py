@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
+from typing import Any
 
 import pytest
+from pytest_django import DjangoAssertNumQueries, Settings
 
 from gearroom.core.models import Membership, Person, Room, Token
 from gearroom.core.rules.roles import Role
@@ -18,7 +21,7 @@ pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture
-def w(tmp_path, settings):
+def w(tmp_path: Path, settings: Settings) -> make.World:
     settings.EMAIL_OUTBOX_DIR = tmp_path / "outbox"
     settings.EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
     world = make.world()
@@ -28,14 +31,14 @@ def w(tmp_path, settings):
 
 
 @pytest.fixture
-def chief(w):
+def chief(w: make.World) -> Person:
     """An administrator of every room."""
     return make.person("Cleo", Role.ADMINISTRATOR)
 
 
 # --------------------------------------------------------------------------------- what was told
-def test_a_keeper_sees_what_was_told_to_whom_and_why_it_was_not_sent(w):
-    writing.tell([w.keeper, w.guide], "lost", "x", kit=w.day_01)
+def test_a_keeper_sees_what_was_told_to_whom_and_why_it_was_not_sent(w: make.World) -> None:
+    writing.notify([w.keeper, w.guide], "lost", "x", kit=w.day_01)
     sending.send_due()
 
     page = text_of(browser(w.keeper).get("/notices/"))
@@ -46,8 +49,8 @@ def test_a_keeper_sees_what_was_told_to_whom_and_why_it_was_not_sent(w):
     assert "They have no email address on record." in page
 
 
-def test_a_guide_sees_only_their_own_notices(w):
-    writing.tell([w.keeper], "lost", "x", kit=w.day_01)
+def test_a_guide_sees_only_their_own_notices(w: make.World) -> None:
+    writing.notify([w.keeper], "lost", "x", kit=w.day_01)
     notice = Notice.objects.get()
     client = browser(w.guide)
 
@@ -55,9 +58,9 @@ def test_a_guide_sees_only_their_own_notices(w):
     assert client.get(f"/notices/{notice.pk}/").status_code == 404
 
 
-def test_what_was_told_is_found_by_name_kind_and_state(w):
-    writing.tell([w.keeper, w.instructor], "lost", "x", kit=w.day_01)
-    writing.tell([w.keeper], "not-back", "y", kit=w.day_02)
+def test_what_was_told_is_found_by_name_kind_and_state(w: make.World) -> None:
+    writing.notify([w.keeper, w.instructor], "lost", "x", kit=w.day_01)
+    writing.notify([w.keeper], "not-back", "y", kit=w.day_02)
     client = browser(w.keeper)
 
     assert "DAY-02" not in text_of(client.get("/notices/?kind=lost"))
@@ -67,10 +70,10 @@ def test_what_was_told_is_found_by_name_kind_and_state(w):
 
 
 def test_many_notices_are_leafed_through_and_asked_for_in_few_queries(
-    w, django_assert_max_num_queries
-):
+    w: make.World, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
     for number in range(45):
-        writing.tell([w.keeper], "lost", f"x{number}", kit=w.day_01)
+        writing.notify([w.keeper], "lost", f"x{number}", kit=w.day_01)
     client = browser(w.keeper)
 
     with django_assert_max_num_queries(9):
@@ -81,10 +84,10 @@ def test_many_notices_are_leafed_through_and_asked_for_in_few_queries(
     assert client.get(f"/notices/{older}").content.decode().count("A kit is lost: DAY-01") == 5
 
 
-def test_what_was_not_sent_is_sent_again_by_hand(w):
+def test_what_was_not_sent_is_sent_again_by_hand(w: make.World) -> None:
     Hearing.objects.create(person=w.instructor)
     HearingChoice.objects.create(person=w.instructor, kind="lost", when="never")
-    writing.tell([w.instructor], "lost", "x", kit=w.day_01)
+    writing.notify([w.instructor], "lost", "x", kit=w.day_01)
     sending.send_due()
     notice = Notice.objects.get()
     client = browser(w.keeper)
@@ -101,7 +104,7 @@ def test_what_was_not_sent_is_sent_again_by_hand(w):
     assert post(browser(w.guide), f"/notices/{notice.pk}/again/").status_code == 403
 
 
-def test_the_next_weekly_email_is_shown_as_it_would_be_now(w):
+def test_the_next_weekly_email_is_shown_as_it_would_be_now(w: make.World) -> None:
     shown = browser(w.instructor).get("/notices/weekly/")
     page = text_of(shown)
 
@@ -128,7 +131,7 @@ FIELDS = {
 }
 
 
-def test_everybody_chooses_what_they_hear_and_when(w):
+def test_everybody_chooses_what_they_hear_and_when(w: make.World) -> None:
     client = browser(w.guide)
 
     post(client, "/notices/settings/", **FIELDS)
@@ -154,7 +157,9 @@ def test_everybody_chooses_what_they_hear_and_when(w):
         ("when-weekly", "at-once", "comes weekly, or never"),
     ],
 )
-def test_what_cannot_be_chosen_is_said_in_a_sentence(w, field, value, says):
+def test_what_cannot_be_chosen_is_said_in_a_sentence(
+    w: make.World, field: str, value: str, says: str
+) -> None:
     answer = post(browser(w.guide), "/notices/settings/", **{**FIELDS, field: value})
 
     assert answer.status_code == 400
@@ -162,7 +167,7 @@ def test_what_cannot_be_chosen_is_said_in_a_sentence(w, field, value, says):
     assert not Hearing.objects.exists()
 
 
-def test_a_recall_cannot_be_turned_off_on_the_page(w):
+def test_a_recall_cannot_be_turned_off_on_the_page(w: make.World) -> None:
     client = browser(w.guide)
     assert 'name="when-recall"' not in client.get("/notices/settings/").content.decode()
 
@@ -171,7 +176,7 @@ def test_a_recall_cannot_be_turned_off_on_the_page(w):
     assert preferences.choices(w.guide)["recall"] == "at-once"
 
 
-def test_a_calendars_address_is_shown_once_and_ended(w):
+def test_a_calendars_address_is_shown_once_and_ended(w: make.World) -> None:
     client, key = browser(w.guide), "7d0b4f0e-0a6e-4b1e-9d3c-1f2a3b4c5d6e"
 
     page = post(client, "/notices/calendar/", key=key).content.decode()
@@ -186,7 +191,7 @@ def test_a_calendars_address_is_shown_once_and_ended(w):
 
 
 # ------------------------------------------------------------------------------------- people
-def test_a_keeper_adds_somebody_and_gives_them_a_tag(w):
+def test_a_keeper_adds_somebody_and_gives_them_a_tag(w: make.World) -> None:
     client = browser(w.keeper)
 
     answer = post(client, "/people/add/", name=" Noa  Rill ", phone="1", home_room="main-store")
@@ -199,7 +204,9 @@ def test_a_keeper_adds_somebody_and_gives_them_a_tag(w):
     assert answer["Location"] == f"/labels/print/?codes={tag.code}&sheet=key-ring-a4"
 
 
-def test_a_name_or_an_address_that_is_none_is_refused_with_the_form_still_filled(w):
+def test_a_name_or_an_address_that_is_none_is_refused_with_the_form_still_filled(
+    w: make.World,
+) -> None:
     client = browser(w.keeper)
 
     answer = post(client, "/people/add/", name="", phone="01632 960111", home_room="main-store")
@@ -210,7 +217,7 @@ def test_a_name_or_an_address_that_is_none_is_refused_with_the_form_still_filled
     assert not Person.objects.filter(name="Noa").exists()
 
 
-def test_a_guide_changes_their_own_phone_and_nobody_elses(w):
+def test_a_guide_changes_their_own_phone_and_nobody_elses(w: make.World) -> None:
     client = browser(w.guide)
 
     post(client, f"/people/{w.guide.pk}/", name="Gil", phone="01632 960999", email="g@example.org")
@@ -225,7 +232,9 @@ def test_a_guide_changes_their_own_phone_and_nobody_elses(w):
     assert client.get(f"/people/{w.stranger.pk}/").status_code == 404
 
 
-def test_an_administrator_gives_and_takes_roles_and_a_keeper_does_not(w, chief):
+def test_an_administrator_gives_and_takes_roles_and_a_keeper_does_not(
+    w: make.World, chief: Person
+) -> None:
     roles = {"role": "keeper", "room": "cave-hut"}
 
     assert post(browser(w.keeper), f"/people/{w.guide.pk}/role/", **roles).status_code == 403
@@ -240,7 +249,7 @@ def test_an_administrator_gives_and_takes_roles_and_a_keeper_does_not(w, chief):
     assert "last administrator" in text_of(answer)
 
 
-def test_a_new_password_is_shown_once_and_works(w, chief):
+def test_a_new_password_is_shown_once_and_works(w: make.World, chief: Person) -> None:
     client, key = browser(chief), "7d0b4f0e-0a6e-4b1e-9d3c-1f2a3b4c5d6f"
     person = Person.objects.create(name="Noa", home_room=w.store)
 
@@ -259,7 +268,7 @@ def test_a_new_password_is_shown_once_and_works(w, chief):
     assert answer.status_code == 400
 
 
-def test_whoever_left_is_signed_out_at_once_and_comes_back_next_season(w):
+def test_whoever_left_is_signed_out_at_once_and_comes_back_next_season(w: make.World) -> None:
     guide, keeper = browser(w.guide), browser(w.keeper)
     assert guide.get("/").status_code == 200
 
@@ -270,7 +279,9 @@ def test_whoever_left_is_signed_out_at_once_and_comes_back_next_season(w):
     assert browser(w.guide).get("/").status_code == 200
 
 
-def test_the_people_are_asked_for_in_as_many_queries_however_many(w, django_assert_max_num_queries):
+def test_the_people_are_asked_for_in_as_many_queries_however_many(
+    w: make.World, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
     for number in range(20):
         make.person(f"Guide{number}", Role.GUIDE, w.store)
     client = browser(w.keeper)
@@ -282,7 +293,7 @@ def test_the_people_are_asked_for_in_as_many_queries_however_many(w, django_asse
 
 
 # ------------------------------------------------------------------------------------- rooms
-def test_an_administrator_adds_a_room_and_edits_it(w, chief):
+def test_an_administrator_adds_a_room_and_edits_it(w: make.World, chief: Person) -> None:
     client = browser(chief)
     fields = {"name": "Boat house", "time_zone": "Europe/Oslo", "phone": "", "how_to_return": ""}
     rules = {"closing_time": "18:00", "sorting_nights": "1"}
@@ -299,10 +310,12 @@ def test_an_administrator_adds_a_room_and_edits_it(w, chief):
     assert post(browser(w.keeper), "/rooms/", **fields).status_code == 403
 
 
-def test_shelves_are_added_renamed_walked_in_another_order_closed_and_used_again(w):
+def test_shelves_are_added_renamed_walked_in_another_order_closed_and_used_again(
+    w: make.World,
+) -> None:
     client = browser(w.keeper)
 
-    def walk():
+    def walk() -> list[Any]:
         rows = Place.objects.filter(room=w.store, kind="shelf", closed_on=None)
         return list(rows.order_by("position", "name").values_list("name", flat=True))
 
@@ -327,7 +340,7 @@ def test_shelves_are_added_renamed_walked_in_another_order_closed_and_used_again
 
 
 # ------------------------------------------------------------------------------------ tokens
-def test_a_token_is_shown_once_works_and_is_ended(w):
+def test_a_token_is_shown_once_works_and_is_ended(w: make.World) -> None:
     client, key = browser(w.guide), "7d0b4f0e-0a6e-4b1e-9d3c-1f2a3b4c5d60"
     fields = {"name": "Trip booking", "scope": ["read"], "days": "30"}
 
@@ -336,7 +349,7 @@ def test_a_token_is_shown_once_works_and_is_ended(w):
     assert secret not in post(client, "/tokens/", key=key, **fields).content.decode()
     assert Token.objects.get().scopes == ["read"]
 
-    def asked():
+    def asked() -> int:
         headers = {"Authorization": f"Bearer {secret}"}
         return browser().get("/api/v1/kits/", headers=headers).status_code
 
@@ -351,7 +364,9 @@ def test_a_token_is_shown_once_works_and_is_ended(w):
 @pytest.mark.parametrize(
     "change", [{"name": " "}, {"scope": []}, {"scope": ["everything"]}, {"days": "0"}]
 )
-def test_a_token_needs_a_name_something_it_may_do_and_an_end(w, change):
+def test_a_token_needs_a_name_something_it_may_do_and_an_end(
+    w: make.World, change: dict[str, str] | dict[str, list[Any]] | dict[str, list[str]]
+) -> None:
     fields = {"name": "x", "scope": ["read"], "days": "30", **change}
 
     answer = post(browser(w.guide), "/tokens/", **fields)
@@ -361,7 +376,9 @@ def test_a_token_needs_a_name_something_it_may_do_and_an_end(w, change):
 
 
 # ---------------------------------------------------------------------------------- settings
-def test_how_the_program_is_set_up_is_shown_to_administrators_without_secrets(w, chief, settings):
+def test_how_the_program_is_set_up_is_shown_to_administrators_without_secrets(
+    w: make.World, chief: Person, settings: Settings
+) -> None:
     page = text_of(browser(chief).get("/settings/"))
 
     assert "GEARROOM_PUBLIC_URL" in page

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from typing import Any
 
 import pytest
+from django.test import Client
 
 from gearroom.core.models import User
 from gearroom.core.rules.roles import Role
@@ -40,7 +43,7 @@ WHAT_TO_DO = re.compile(
 )
 
 
-def test_every_page_is_shown_to_every_role_or_refused_with_what_to_do(open_database):
+def test_every_page_is_shown_to_every_role_or_refused_with_what_to_do(open_database: str) -> None:
     world = furnished()
     clients = {who: _browser(who, world) for who in WHO}
     wrong = []
@@ -57,7 +60,7 @@ def test_every_page_is_shown_to_every_role_or_refused_with_what_to_do(open_datab
     assert not wrong, "\n".join(wrong)
 
 
-def _browser(who, world):
+def _browser(who: str, world: make.World) -> Client:
     if who == "nobody":
         return browser()
     if who == "hatch":
@@ -72,7 +75,7 @@ def _browser(who, world):
     return browser(getattr(world, who))
 
 
-def _faults(who, path, answer):
+def _faults(who: str, path: str, answer: Any) -> Iterator[str]:
     status = answer.status_code
     if status == 302:
         to = answer["Location"]

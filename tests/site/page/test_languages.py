@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import gettext
 import re
+from pathlib import Path
+from typing import Any
 
 import polib
 import pytest
 from django.test import Client
 from django.utils import translation
+from pytest_django import Settings
 
 from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
@@ -28,16 +31,18 @@ _NAMED = re.compile(r"\b(?:COUNT|NAME|KIT|THINGS?|GIVER|WHEN|TRIP|DAY|SEAL|CODE)
 
 
 @pytest.fixture(params=CATALOGUES, ids=lambda file: file.parent.parent.name)
-def catalogue(request):
+def catalogue(request: pytest.FixtureRequest) -> Any:
     return polib.pofile(str(request.param))
 
 
 @pytest.fixture(scope="module")
-def said():
+def said() -> dict[messages.Text, list[tuple[str, str]]]:
     return messages.texts()
 
 
-def test_every_text_that_the_program_says_is_in_the_catalogue_and_nothing_else(catalogue, said):
+def test_every_text_that_the_program_says_is_in_the_catalogue_and_nothing_else(
+    catalogue: Any, said: dict[messages.Text, list[tuple[str, str]]]
+) -> None:
     there = {messages.key(entry) for entry in catalogue}
 
     missing, gone = set(said) - there, there - set(said)
@@ -46,12 +51,12 @@ def test_every_text_that_the_program_says_is_in_the_catalogue_and_nothing_else(c
     assert not gone, f"nothing says these any more, run python -m tests.messages: {gone}"
 
 
-def test_every_text_is_translated_and_none_is_a_guess(catalogue):
+def test_every_text_is_translated_and_none_is_a_guess(catalogue: Any) -> None:
     assert [entry.msgid for entry in catalogue if not entry.translated()] == []
     assert [entry.msgid for entry in catalogue if entry.fuzzy] == []
 
 
-def test_a_translation_names_the_same_facts_as_its_text(catalogue):
+def test_a_translation_names_the_same_facts_as_its_text(catalogue: Any) -> None:
     pairs = [
         (entry.msgid_plural, entry.msgstr_plural[1])
         if entry.msgid_plural
@@ -64,11 +69,11 @@ def test_a_translation_names_the_same_facts_as_its_text(catalogue):
     assert wrong == []
 
 
-def _facts(text):
+def _facts(text: Any) -> list[Any]:
     return [sorted(marks.findall(text)) for marks in (_MARKS, _NAMED)]
 
 
-def test_the_extractor_finds_what_templates_and_modules_say():
+def test_the_extractor_finds_what_templates_and_modules_say() -> None:
     python = '_("a" "b")\nngettext("one", "many", n)\npgettext("where", "c")\n_(name)\n'
     python += 'from django.utils.translation import gettext_lazy as later\nlater("i")\n'
     template = (
@@ -91,7 +96,9 @@ def test_the_extractor_finds_what_templates_and_modules_say():
     }
 
 
-def test_a_catalogue_is_compiled_without_the_gettext_tools_and_again_when_it_changed(tmp_path):
+def test_a_catalogue_is_compiled_without_the_gettext_tools_and_again_when_it_changed(
+    tmp_path: Path,
+) -> None:
     source, target = tmp_path / "locale", tmp_path / "compiled"
     po = source / "de" / "LC_MESSAGES" / "django.po"
     po.parent.mkdir(parents=True)
@@ -104,7 +111,7 @@ def test_a_catalogue_is_compiled_without_the_gettext_tools_and_again_when_it_cha
 
 
 @pytest.mark.django_db
-def test_whoever_signs_in_is_asked_in_the_browsers_language():
+def test_whoever_signs_in_is_asked_in_the_browsers_language() -> None:
     page = Client().get("/sign-in/", headers={"Accept-Language": "de-CH, de;q=0.9"})
 
     assert 'lang="de"' in page.content.decode()
@@ -113,7 +120,7 @@ def test_whoever_signs_in_is_asked_in_the_browsers_language():
 
 
 @pytest.mark.django_db
-def test_pages_speak_the_language_that_the_person_chose():
+def test_pages_speak_the_language_that_the_person_chose() -> None:
     world = make.world()
     Person.objects.filter(pk=world.guide.pk).update(language="de")
 
@@ -135,7 +142,7 @@ _ENGLISH = re.compile(
 
 
 @pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
-def test_whoever_never_chose_reads_every_page_in_the_browsers_language(open_database):
+def test_whoever_never_chose_reads_every_page_in_the_browsers_language(open_database: str) -> None:
     furnished()
     client = browser(make.person("Adm", Role.ADMINISTRATOR), **GERMAN)
 
@@ -152,7 +159,7 @@ def test_whoever_never_chose_reads_every_page_in_the_browsers_language(open_data
 
 
 @pytest.mark.django_db
-def test_a_language_is_chosen_and_given_up_again_in_ones_settings():
+def test_a_language_is_chosen_and_given_up_again_in_ones_settings() -> None:
     world = make.world()
     client, path = browser(world.guide, **GERMAN), f"/people/{world.guide.pk}/"
     fields = form_with(client.get(path), 'name="language"')
@@ -168,7 +175,9 @@ def test_a_language_is_chosen_and_given_up_again_in_ones_settings():
 
 
 @pytest.mark.django_db
-def test_mails_to_whoever_never_chose_are_in_the_organisations_language(settings):
+def test_mails_to_whoever_never_chose_are_in_the_organisations_language(
+    settings: Settings,
+) -> None:
     world = make.world()
     settings.LANGUAGE_CODE = "de"
     holds.withhold(make.act(world.guide), world.day_01, WithheldKind.SOMETHING_WRONG, "torn")
@@ -181,7 +190,7 @@ def test_mails_to_whoever_never_chose_are_in_the_organisations_language(settings
 
 
 @pytest.mark.django_db
-def test_letters_are_in_the_language_of_whom_they_tell():
+def test_letters_are_in_the_language_of_whom_they_tell() -> None:
     world = make.world()
     Person.objects.filter(pk=world.keeper.pk).update(language="de")
     holds.withhold(make.act(world.guide), world.day_01, WithheldKind.SOMETHING_WRONG, "strap torn")

@@ -15,19 +15,19 @@ pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture
-def world():
+def world() -> make.World:
     return make.world()
 
 
 @pytest.fixture
-def twice(world):
+def twice(world: make.World) -> Person:
     """Gil, added at the hatch once more without a tag, with a kit."""
     again = people.add_holder(make.act(world.guide), name="Gil", phone="0700 900 321")
     custody.check_out(make.act(world.guide), world.day_01, person=again)
     return again
 
 
-def test_it_asks_first_and_says_what_moves(world, twice):
+def test_it_asks_first_and_says_what_moves(world: make.World, twice: Person) -> None:
     client = browser(world.keeper)
     assert "On record twice" in text_of(client.get(f"/people/{twice.pk}/"))
     assert "View what moves" in text_of(client.get(f"/people/{twice.pk}/merge/"))
@@ -44,13 +44,13 @@ def test_it_asks_first_and_says_what_moves(world, twice):
     assert "Gil is one person on record now" in text_of(client.get(answer["Location"]))
 
 
-def test_what_cannot_be_one_is_said_and_nothing_moves(world, twice):
+def test_what_cannot_be_one_is_said_and_nothing_moves(world: make.World, twice: Person) -> None:
     made = make.person("Gil Two", at=world.store)
     answer = post(browser(world.keeper), f"/people/{made.pk}/merge/", into=world.guide.pk)
     assert (answer.status_code, "has a sign-in" in text_of(answer)) == (409, True)
 
 
-def test_a_guide_merges_nobody(world, twice):
+def test_a_guide_merges_nobody(world: make.World, twice: Person) -> None:
     client = browser(world.guide)
     assert client.get(f"/people/{twice.pk}/merge/").status_code == 403
     assert post(client, f"/people/{twice.pk}/merge/", into=world.guide.pk).status_code == 403

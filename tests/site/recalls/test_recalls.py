@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from django.core.cache import cache
 
-from kits.models import Holding, Recall, RecallPlace
+from kits.models import Holding, Item, Recall, RecallPlace
 from kits.services.custody import custody
 from kits.services.custody.use import UseLine
 from kits.services.recalls import closing, recalls
@@ -17,16 +17,16 @@ pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture(autouse=True)
-def _no_tries_yet():
+def _no_tries_yet() -> None:
     cache.clear()
 
 
 @pytest.fixture
-def world():
+def world() -> make.World:
     return make.world()
 
 
-def test_a_recall_runs_from_its_record_to_its_end(world):
+def test_a_recall_runs_from_its_record_to_its_end(world: make.World) -> None:
     custody.check_out(make.act(), world.day_01, person=world.guide)
     client = browser(world.keeper)
     said = {"item": world.dressing.name, "scope": "number", "number": "d1", "reference": "FSN 7"}
@@ -68,7 +68,7 @@ def test_a_recall_runs_from_its_record_to_its_end(world):
     assert "Finish the recall" not in words
 
 
-def test_a_recall_with_everything_accounted_for_is_finished_in_one_tap(world):
+def test_a_recall_with_everything_accounted_for_is_finished_in_one_tap(world: make.World) -> None:
     recall = recalls.start(make.act(), item=world.gauge, scope="all")
     gone = stock_of(world.gauge)
     disposing.dispose(make.act(), place=gone.place, lot=gone.lot, units=1)
@@ -80,7 +80,9 @@ def test_a_recall_with_everything_accounted_for_is_finished_in_one_tap(world):
     assert Recall.objects.get().outcome == "finished"
 
 
-def test_a_withdrawn_recall_is_put_back_onto_a_shelf_and_may_be_opened_again(world):
+def test_a_withdrawn_recall_is_put_back_onto_a_shelf_and_may_be_opened_again(
+    world: make.World,
+) -> None:
     recall = recalls.start(make.act(), item=world.dressing, scope="number", number="D1")
     client, path = browser(world.keeper), f"/stock/recalls/{recall.pk}/"
     withdrawn = {"outcome": "withdrawn", "published_at": "maker.example/7"}
@@ -95,7 +97,9 @@ def test_a_withdrawn_recall_is_put_back_onto_a_shelf_and_may_be_opened_again(wor
     assert "Finish the recall" in text_of(browser(world.adviser).get(path))
 
 
-def test_a_pack_of_a_recalled_batch_that_is_new_here_is_known_on_the_receiving_page(world):
+def test_a_pack_of_a_recalled_batch_that_is_new_here_is_known_on_the_receiving_page(
+    world: make.World,
+) -> None:
     catalogue.put_pack_code(make.act(), world.dressing, gtin="04000000000006", units_per_pack=5)
     recall = recalls.start(make.act(), item=world.dressing, scope="number", number="NEW")
     closing.close(make.act(reason="told to"), recall, "finished")
@@ -104,11 +108,11 @@ def test_a_pack_of_a_recalled_batch_that_is_new_here_is_known_on_the_receiving_p
     assert "Its maker recalls this batch: it goes to quarantine" in page
 
 
-def stock_of(item):
+def stock_of(item: Item) -> Holding:
     return Holding.objects.select_related("place", "lot__item").get(lot__item=item, units__gt=0)
 
 
-def test_a_kit_that_maybe_holds_it_stands_apart(world):
+def test_a_kit_that_maybe_holds_it_stands_apart(world: make.World) -> None:
     make.put_in(world.day_02, world.dressings, world.shelf, 3)
     custody.check_in(make.act(), world.day_01, used=[UseLine(world.dressing, 2)])
     make.put_in(world.day_01, world.lots["d2"], world.upper, 2)
@@ -126,7 +130,7 @@ def test_a_kit_that_maybe_holds_it_stands_apart(world):
     assert {row.certainty for row in rows} == {"certain", "maybe"}
 
 
-def test_a_recall_shows_a_stranger_none_of_our_places(world):
+def test_a_recall_shows_a_stranger_none_of_our_places(world: make.World) -> None:
     recall = recalls.start(make.act(), item=world.dressing, scope="all")
 
     page = text_of(browser(world.stranger).get(f"/stock/recalls/{recall.pk}/"))
@@ -135,7 +139,7 @@ def test_a_recall_shows_a_stranger_none_of_our_places(world):
     assert "Finish the recall" not in page
 
 
-def test_a_recall_without_its_number_says_what_is_wanted(world):
+def test_a_recall_without_its_number_says_what_is_wanted(world: make.World) -> None:
     answer = post(
         browser(world.keeper), "/stock/recalls/", item=world.dressing.name, scope="number"
     )

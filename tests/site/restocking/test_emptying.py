@@ -17,16 +17,16 @@ PATH = "/kits/DAY-01/empty/"
 
 
 @pytest.fixture(autouse=True)
-def _no_tries_yet():
+def _no_tries_yet() -> None:
     cache.clear()
 
 
 @pytest.fixture
-def world():
+def world() -> make.World:
     return make.world()
 
 
-def test_a_kit_is_emptied_line_by_line_and_retired(world):
+def test_a_kit_is_emptied_line_by_line_and_retired(world: make.World) -> None:
     client = browser(world.keeper)
     assert f'href="{PATH}"' in client.get("/kits/DAY-01/keeping/").content.decode()
     page = client.get(PATH)
@@ -42,7 +42,7 @@ def test_a_kit_is_emptied_line_by_line_and_retired(world):
     assert Kit.objects.get(name="DAY-01").retired_on is not None
 
 
-def test_what_is_missing_is_asked_for_with_what_was_said_kept(world):
+def test_what_is_missing_is_asked_for_with_what_was_said_kept(world: make.World) -> None:
     client = browser(world.keeper)
     ref = f"main:{world.dressings.pk}"
     sold = post(client, PATH, line=ref, units=2, goes="sold", reason="")
@@ -55,6 +55,6 @@ def test_what_is_missing_is_asked_for_with_what_was_said_kept(world):
     assert not Entry.objects.filter(kind="empty").exists()
 
 
-def test_a_guide_empties_no_kit(world):
+def test_a_guide_empties_no_kit(world: make.World) -> None:
     assert browser(world.guide).get(PATH).status_code == 403
     assert "Empty this kit" not in text_of(browser(world.guide).get("/kits/DAY-01/keeping/"))

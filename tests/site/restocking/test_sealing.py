@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 import pytest
+from django.test import Client
 
 from kits.models import AsFound, Checkout, Seal
 from kits.services.custody import custody
@@ -21,22 +23,24 @@ SORT, SEAL = "/kits/DAY-01/sort/", "/kits/DAY-01/seal/"
 
 
 @pytest.fixture
-def school():
+def school() -> scanned.Labelled:
     return scanned.labelled()
 
 
-def handed_back(school, **more):
+def handed_back(school: scanned.Labelled, **more: list[Any]) -> None:
     world = school.world
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
     custody.check_in(make.act(world.guide), world.day_01, **more)
 
 
-def press(client, page, label):
+def press(client: Client, page: Any, label: str) -> Any:
     """Press a button of the scan page."""
     return post(client, "/scan/", **form_with(page, label))
 
 
-def test_a_seal_on_a_kit_with_things_used_asks_first_and_goes_on_by_one_tap(school):
+def test_a_seal_on_a_kit_with_things_used_asks_first_and_goes_on_by_one_tap(
+    school: scanned.Labelled,
+) -> None:
     handed_back(school, used=[UseLine(school.world.dressing, 4)])
     client = browser(school.world.guide)
 
@@ -54,7 +58,7 @@ def test_a_seal_on_a_kit_with_things_used_asks_first_and_goes_on_by_one_tap(scho
     assert list(audit.findings()) == []
 
 
-def test_a_kit_to_be_sorted_is_checked_on_its_page_by_one_tap(school):
+def test_a_kit_to_be_sorted_is_checked_on_its_page_by_one_tap(school: scanned.Labelled) -> None:
     handed_back(school)
     client = browser(school.world.guide)
 
@@ -66,7 +70,7 @@ def test_a_kit_to_be_sorted_is_checked_on_its_page_by_one_tap(school):
     assert 'data-verdict="ready"' in client.get(SORT).content.decode()
 
 
-def test_at_the_hatch_scan_tap_tap_and_it_is_out(school):
+def test_at_the_hatch_scan_tap_tap_and_it_is_out(school: scanned.Labelled) -> None:
     handed_back(school)
     client = browser(school.world.keeper)
     tag = post(client, "/scan/", text=school.tag.code)
@@ -79,7 +83,7 @@ def test_at_the_hatch_scan_tap_tap_and_it_is_out(school):
     assert Checkout.objects.get(in_at=None).person == school.world.guide
 
 
-def test_a_kit_without_a_seal_comes_back_closed_by_one_tap(school):
+def test_a_kit_without_a_seal_comes_back_closed_by_one_tap(school: scanned.Labelled) -> None:
     custody.check_out(make.act(school.world.keeper), school.world.day_01, person=school.world.guide)
     client = browser(school.world.keeper)
 
@@ -93,7 +97,7 @@ def test_a_kit_without_a_seal_comes_back_closed_by_one_tap(school):
     assert "closed, nothing used" in text_of(client.get("/kits/DAY-01/history/"))
 
 
-def test_with_a_seal_on_record_it_comes_back_sealed(school):
+def test_with_a_seal_on_record_it_comes_back_sealed(school: scanned.Labelled) -> None:
     sorting.reseal(make.act(), school.world.day_01, "0417")
     custody.check_out(make.act(school.world.keeper), school.world.day_01, person=school.world.guide)
 

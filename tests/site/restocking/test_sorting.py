@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
+from typing import Any
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from pytest_django import Settings
 
 from kits.models import Entry, Lot, Seal
 from kits.services.custody import custody
@@ -22,7 +25,7 @@ SORT = "/kits/DAY-01/sort/"
 
 
 @pytest.fixture
-def school():
+def school() -> scanned.Labelled:
     """Three dressings were used; the shelves hold D1, which goes first, and D2."""
     made = scanned.labelled()
     custody.check_in(make.act(), made.world.day_01, used=[UseLine(made.world.dressing, 3)])
@@ -30,15 +33,17 @@ def school():
     return made
 
 
-def held(school, lot):
+def held(school: scanned.Labelled, lot: str) -> int:
     return make.units(school.world.lots[lot], make.section(school.world.day_01))
 
 
-def chosen_in(page):
+def chosen_in(page: Any) -> list[Any]:
     return re.findall(r'name="chosen" value="(\d+)"', page.content.decode())
 
 
-def test_a_batch_that_is_scanned_goes_in_instead_of_the_listed_one(school):
+def test_a_batch_that_is_scanned_goes_in_instead_of_the_listed_one(
+    school: scanned.Labelled,
+) -> None:
     client = browser(school.world.guide)
     assert "batch D1" in text_of(client.get(SORT))
 
@@ -51,7 +56,9 @@ def test_a_batch_that_is_scanned_goes_in_instead_of_the_listed_one(school):
     assert list(audit.findings()) == []
 
 
-def test_where_the_shelf_holds_too_few_of_it_the_listed_one_makes_up_the_rest(school):
+def test_where_the_shelf_holds_too_few_of_it_the_listed_one_makes_up_the_rest(
+    school: scanned.Labelled,
+) -> None:
     world, client = school.world, browser(school.world.guide)
     few = make.some(world.dressing, world.upper, 1, "D3", make.days(900))
 
@@ -61,7 +68,7 @@ def test_where_the_shelf_holds_too_few_of_it_the_listed_one_makes_up_the_rest(sc
     assert (held(school, "d1"), make.units(few, make.section(world.day_01))) == (5, 1)
 
 
-def test_a_scanned_batch_can_still_be_left_out(school):
+def test_a_scanned_batch_can_still_be_left_out(school: scanned.Labelled) -> None:
     client = browser(school.world.guide)
 
     page = post(client, SORT, read="1", batch=school.second.code)
@@ -71,7 +78,7 @@ def test_a_scanned_batch_can_still_be_left_out(school):
     assert (held(school, "d1"), held(school, "d2")) == (3, 0)
 
 
-def test_a_photo_of_its_label_does_too(school, settings):
+def test_a_photo_of_its_label_does_too(school: scanned.Labelled, settings: Settings) -> None:
     settings.PUBLIC_URL = scanned.ADDRESS
     picture = SimpleUploadedFile("label.png", scanned.png_of(school.second))
 
@@ -80,7 +87,7 @@ def test_a_photo_of_its_label_does_too(school, settings):
     assert chosen_in(page) == [str(school.world.lots["d2"].pk)]
 
 
-def gone_out_of_date(world):
+def gone_out_of_date(world: Any) -> Lot:
     lot = make.some(world.dressing, world.shelf, 4, "OLD", make.days(3))
     Lot.objects.filter(pk=lot.pk).update(expiry=make.days(-3))
     return lot
@@ -98,7 +105,12 @@ def gone_out_of_date(world):
         ),
     ],
 )
-def test_a_batch_that_may_not_go_in_is_told_at_once(school, batch, status, told):
+def test_a_batch_that_may_not_go_in_is_told_at_once(
+    school: scanned.Labelled,
+    batch: Callable[[Any], Lot] | Callable[[Any], Any],
+    status: int,
+    told: str,
+) -> None:
     client = browser(school.world.guide)
     before = post(client, SORT, read="1", batch=school.second.code)
     label = scanned.label(batch(school), school.world)
@@ -111,7 +123,9 @@ def test_a_batch_that_may_not_go_in_is_told_at_once(school, batch, status, told)
     assert Entry.objects.filter(kind="restock", kit=school.world.day_01).count() == 1  # the first
 
 
-def test_the_next_seal_is_offered_off_the_strip_and_the_tag_to_print(school):
+def test_the_next_seal_is_offered_off_the_strip_and_the_tag_to_print(
+    school: scanned.Labelled,
+) -> None:
     sorting.reseal(make.act(), school.world.day_02, "0417", anyway=True)
     client = browser(school.world.guide)
     post(client, SORT)

@@ -6,9 +6,12 @@ import re
 import uuid
 from datetime import date
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
+from pytest_django import DjangoAssertNumQueries, Settings
 
 from kits.models import Entry, Holding, Item, LevelFact, PackCode, PlaceKind
 from kits.services.custody import custody
@@ -25,35 +28,39 @@ PATH = "/kits/DAY-02/strip/"
 
 
 @pytest.fixture
-def world():
+def world() -> make.World:
     return make.world()
 
 
 @pytest.fixture
-def client(world):
+def client(world: make.World) -> Client:
     return browser(world.keeper)
 
 
-def line(client, item, goes, units=1, **more):
+def line(
+    client: Client, item: Item, goes: Any, units: int | str = 1, **more: str | uuid.UUID
+) -> Any:
     """One thing out of the bought kit into DAY-02."""
     expiry = make.days(600).isoformat() if item.needs_date else ""
     said = {"item": item.pk, "goes": goes, "units": units, "number": "B1", "expiry": expiry}
     return post(client, PATH, **{**said, **more})
 
 
-def went(item):
+def went(item: Item) -> set[Any]:
     """Where the units of a thing that came in it are or went: kinds of place and units."""
     entry = Entry.objects.filter(kind="strip").latest("id")
     return {(leg.to_place.kind, leg.units) for leg in entry.movements.filter(lot__item=item)}
 
 
-def proposed(page):
+def proposed(page: Any) -> Any:
     """The place that the page would tap itself."""
     return re.search(r'name="goes" value="([^"]+)" class="press"', page.content.decode())[1]
 
 
 # ------------------------------------------------------------------------- which kit it becomes
-def test_it_starts_with_the_kit_that_the_bought_one_becomes(world, client):
+def test_it_starts_with_the_kit_that_the_bought_one_becomes(
+    world: make.World, client: Client
+) -> None:
     page = client.get("/strip/")
 
     assert f'href="{PATH}"' in page.content.decode()
@@ -62,7 +69,7 @@ def test_it_starts_with_the_kit_that_the_bought_one_becomes(world, client):
     assert "DAY-02" not in text_of(browser(world.stranger).get("/strip/"))
 
 
-def test_a_new_kit_may_be_added_for_it(world, client):
+def test_a_new_kit_may_be_added_for_it(world: make.World, client: Client) -> None:
     there = re.search(r'href="(/add-kit/[^"]*)"', client.get("/strip/").content.decode())[1]
     then = re.search('name="then" value="([^"]*)"', client.get(there).content.decode())[1]
 
@@ -74,14 +81,14 @@ def test_a_new_kit_may_be_added_for_it(world, client):
 
 
 # ------------------------------------------------------------------------------------ scan or name
-def test_a_thing_is_found_by_its_name_in_any_case(world, client):
+def test_a_thing_is_found_by_its_name_in_any_case(world: make.World, client: Client) -> None:
     page = client.get(PATH, {"text": "wound DRESSING 10 × 12"})
 
     assert f'name="item" value="{world.dressing.pk}"' in page.content.decode()
     assert proposed(page) == "keep:main"
 
 
-def test_a_part_of_a_name_offers_the_things_that_have_it(world, client):
+def test_a_part_of_a_name_offers_the_things_that_have_it(world: make.World, client: Client) -> None:
     page = client.get(PATH, {"text": "sh"})
 
     assert "Which one?" in text_of(page)
@@ -89,7 +96,7 @@ def test_a_part_of_a_name_offers_the_things_that_have_it(world, client):
     assert "Shears" in text_of(client.get(PATH, {"item": world.shears.pk}))
 
 
-def test_a_makers_code_brings_batch_date_and_units(world, client):
+def test_a_makers_code_brings_batch_date_and_units(world: make.World, client: Client) -> None:
     catalogue.put_pack_code(make.act(), world.dressing, gtin=GTIN, units_per_pack=5)
     ends = date(make.TODAY.year + 2, 5, 31)
 
@@ -99,7 +106,9 @@ def test_a_makers_code_brings_batch_date_and_units(world, client):
         assert re.search(f'name="{field}"[^>]* value="{value}"', page), field
 
 
-def test_what_is_out_of_date_is_proposed_for_throwing_out(world, client):
+def test_what_is_out_of_date_is_proposed_for_throwing_out(
+    world: make.World, client: Client
+) -> None:
     catalogue.put_pack_code(make.act(), world.dressing, gtin=GTIN)
     ended = date(make.TODAY.year - 1, 1, 31)
 
@@ -108,7 +117,9 @@ def test_what_is_out_of_date_is_proposed_for_throwing_out(world, client):
     assert proposed(page) == "dispose:bin"
 
 
-def test_what_the_list_does_not_want_is_proposed_for_a_shelf(world, client):
+def test_what_the_list_does_not_want_is_proposed_for_a_shelf(
+    world: make.World, client: Client
+) -> None:
     other = make.item("Foil blanket", needs_date=False)
 
     page = client.get(PATH, {"item": other.pk})
@@ -116,21 +127,25 @@ def test_what_the_list_does_not_want_is_proposed_for_a_shelf(world, client):
     assert proposed(page) == f"shelf:{world.shelf.pk}"
 
 
-def test_what_is_good_goes_where_the_thing_lies_already(world, client):
+def test_what_is_good_goes_where_the_thing_lies_already(world: make.World, client: Client) -> None:
     blanket = make.item("Foil blanket", needs_date=False)
     make.some(blanket, world.upper, 2)
 
     assert proposed(client.get(PATH, {"item": blanket.pk})) == f"shelf:{world.upper.pk}"
 
 
-def test_what_will_do_instead_of_a_wanted_thing_is_proposed_to_stay(world, client):
+def test_what_will_do_instead_of_a_wanted_thing_is_proposed_to_stay(
+    world: make.World, client: Client
+) -> None:
     other = make.item("Pressure dressing")
     catalogue.put_substitute(make.act(), world.tablets, other)
 
     assert proposed(client.get(PATH, {"item": other.pk})) == "keep:pouch"
 
 
-def test_enter_in_a_field_writes_nothing_and_asks_where_it_goes(world, client):
+def test_enter_in_a_field_writes_nothing_and_asks_where_it_goes(
+    world: make.World, client: Client
+) -> None:
     page = client.get(PATH, {"item": world.dressing.pk}).content.decode()
     form = page.split('name="item"')[1]
     first = re.search(r'<button[^>]* name="goes" value="([^"]*)"', form)[1]
@@ -142,7 +157,7 @@ def test_enter_in_a_field_writes_nothing_and_asks_where_it_goes(world, client):
     assert not Entry.objects.filter(kind="strip").exists()
 
 
-def test_a_batchs_own_label_brings_the_batch(world, client):
+def test_a_batchs_own_label_brings_the_batch(world: make.World, client: Client) -> None:
     label = scanned.label(world.dressings, world)
 
     page = client.get(PATH, {"text": scanned.shown(label)}).content.decode()
@@ -150,7 +165,7 @@ def test_a_batchs_own_label_brings_the_batch(world, client):
     assert re.search('name="number"[^>]* value="D1"', page)
 
 
-def test_a_photo_of_a_label_is_read(world, client, settings):
+def test_a_photo_of_a_label_is_read(world: make.World, client: Client, settings: Settings) -> None:
     settings.PUBLIC_URL = scanned.ADDRESS
     label = scanned.label(world.dressings, world)
     picture = SimpleUploadedFile("label.png", scanned.png_of(label))
@@ -161,7 +176,9 @@ def test_a_photo_of_a_label_is_read(world, client, settings):
 
 
 @pytest.mark.parametrize("text", ["helicopter", f"(01){GTIN}"])
-def test_what_nobody_knows_may_be_entered_as_a_new_thing(world, client, text):
+def test_what_nobody_knows_may_be_entered_as_a_new_thing(
+    world: make.World, client: Client, text: str
+) -> None:
     page = client.get(PATH, {"text": text})
 
     assert "is new here" in text_of(page) or "New here" in text_of(page)
@@ -178,7 +195,7 @@ def test_what_nobody_knows_may_be_entered_as_a_new_thing(world, client, text):
         assert PackCode.objects.get(gtin=GTIN).units_per_pack == 2
 
 
-def test_a_new_thing_without_a_kind_is_asked_for_it(world, client):
+def test_a_new_thing_without_a_kind_is_asked_for_it(world: make.World, client: Client) -> None:
     answer = post(client, f"{PATH}new/", name="Foil blanket", base_unit="blanket")
 
     assert answer.status_code == 400
@@ -186,7 +203,7 @@ def test_a_new_thing_without_a_kind_is_asked_for_it(world, client):
     assert 'value="Foil blanket"' in answer.content.decode()
 
 
-def test_nothing_to_read_says_what_to_do(world, client):
+def test_nothing_to_read_says_what_to_do(world: make.World, client: Client) -> None:
     answer = post(client, PATH)
 
     assert answer.status_code == 400
@@ -194,7 +211,9 @@ def test_nothing_to_read_says_what_to_do(world, client):
 
 
 # ---------------------------------------------------------------------------------- where it goes
-def test_each_thing_goes_where_it_was_tapped_and_says_why(world, client):
+def test_each_thing_goes_where_it_was_tapped_and_says_why(
+    world: make.World, client: Client
+) -> None:
     line(client, world.dressing, "keep:main", 4)
     assert went(world.dressing) == {(PlaceKind.SECTION, 4)}
     line(client, world.dressing, f"shelf:{world.upper.pk}", 2, reason="more than we carry")
@@ -213,7 +232,7 @@ def test_each_thing_goes_where_it_was_tapped_and_says_why(world, client):
     assert Holding.objects.get(place=box).units == 1
 
 
-def test_what_is_judged_by_eye_stays_by_a_tap(world, client):
+def test_what_is_judged_by_eye_stays_by_a_tap(world: make.World, client: Client) -> None:
     page = client.get(PATH, {"item": world.plasters.pk}).content.decode()
     assert 'value="level:main:full"' in page
     assert "level:pouch" not in page
@@ -247,7 +266,9 @@ def test_what_is_judged_by_eye_stays_by_a_tap(world, client):
         ({"whole_price": "40"}, 400, "its currency, three letters"),
     ],
 )
-def test_what_cannot_be_is_said_and_what_was_typed_is_kept(world, client, more, status, says):
+def test_what_cannot_be_is_said_and_what_was_typed_is_kept(
+    world: make.World, client: Client, more: dict[str, str], status: int, says: str
+) -> None:
     typed = {name: value for name, value in more.items() if name != "goes"}
 
     answer = line(client, world.dressing, more.get("goes", "keep:main"), **{"units": 3, **typed})
@@ -261,7 +282,7 @@ def test_what_cannot_be_is_said_and_what_was_typed_is_kept(world, client, more, 
     assert not Entry.objects.filter(kind="strip").exists()
 
 
-def test_a_sharp_thing_is_offered_no_bin(world, client):
+def test_a_sharp_thing_is_offered_no_bin(world: make.World, client: Client) -> None:
     needle = make.item("Needle", needs_date=False, disposal="sharps")
 
     assert "dispose:bin" not in client.get(PATH, {"item": needle.pk}).content.decode()
@@ -270,7 +291,7 @@ def test_a_sharp_thing_is_offered_no_bin(world, client):
     assert "does not go to “bin”" in text_of(answer)
 
 
-def test_a_kit_that_is_out_is_handed_back_first(world, client):
+def test_a_kit_that_is_out_is_handed_back_first(world: make.World, client: Client) -> None:
     custody.check_out(
         make.act(world.keeper),
         world.day_02,
@@ -282,7 +303,7 @@ def test_a_kit_that_is_out_is_handed_back_first(world, client):
     assert line(client, world.dressing, "keep:main").status_code == 409
 
 
-def test_the_same_tap_sent_twice_is_one_line(world, client):
+def test_the_same_tap_sent_twice_is_one_line(world: make.World, client: Client) -> None:
     key = uuid.uuid4()
 
     for _ in range(2):
@@ -291,7 +312,7 @@ def test_the_same_tap_sent_twice_is_one_line(world, client):
     assert Entry.objects.filter(kind="strip").count() == 1
 
 
-def test_a_slip_is_undone_alone(world, client):
+def test_a_slip_is_undone_alone(world: make.World, client: Client) -> None:
     line(client, world.dressing, "keep:main", 4)
     line(client, world.shears, "training", number="")
     entry = Entry.objects.filter(kind="strip").latest("id")
@@ -307,13 +328,13 @@ def test_a_slip_is_undone_alone(world, client):
 
 
 # -------------------------------------------------------------------- what remains, and the cost
-def row_of(page, thing):
+def row_of(page: Any, thing: str) -> Any:
     """What the table of what remains says of a thing."""
     cells = re.findall(r"<tr>(.*?)</tr>", page.content.decode(), re.S)
     return next((text for text in cells if thing in text), "")
 
 
-def test_what_remains_to_be_added_shrinks_line_by_line(world, client):
+def test_what_remains_to_be_added_shrinks_line_by_line(world: make.World, client: Client) -> None:
     assert '<td class="n">6</td>' in row_of(client.get(PATH), "Wound dressing")
     assert "below its minimum" in row_of(client.get(PATH), "Wound dressing")
 
@@ -326,7 +347,9 @@ def test_what_remains_to_be_added_shrinks_line_by_line(world, client):
     assert not row_of(client.get(PATH), "Wound dressing")
 
 
-def test_the_cost_runs_along_with_what_remains_at_the_last_prices(world, client):
+def test_the_cost_runs_along_with_what_remains_at_the_last_prices(
+    world: make.World, client: Client
+) -> None:
     receiving.receive(
         make.act(world.keeper),
         item=world.dressing,
@@ -349,14 +372,16 @@ def test_the_cost_runs_along_with_what_remains_at_the_last_prices(world, client)
     assert "The bought kit as a whole" not in text_of(client.get(PATH, {"item": world.shears.pk}))
 
 
-def test_prices_of_single_things_add_up_where_none_was_said_of_the_whole(world, client):
+def test_prices_of_single_things_add_up_where_none_was_said_of_the_whole(
+    world: make.World, client: Client
+) -> None:
     line(client, world.dressing, "keep:main", 4, price="6.20", currency="GBP")
     line(client, world.shears, "keep:main", price="3.10", currency="GBP", number="")
 
     assert re.search(r"Until now 9.30 GBP", text_of(client.get(PATH)))
 
 
-def test_each_currency_that_was_paid_in_is_shown(world, client):
+def test_each_currency_that_was_paid_in_is_shown(world: make.World, client: Client) -> None:
     line(client, world.dressing, "keep:main", 4, whole_price="40", currency="GBP")
     line(client, world.shears, "keep:main", price="31", currency="EUR", number="")
 
@@ -367,7 +392,9 @@ def test_each_currency_that_was_paid_in_is_shown(world, client):
     assert "Units Thing GBP" in page  # what remains is priced as the whole was
 
 
-def test_what_came_before_the_kit_last_went_out_is_another_story(world, client):
+def test_what_came_before_the_kit_last_went_out_is_another_story(
+    world: make.World, client: Client
+) -> None:
     line(client, world.dressing, "keep:main", 4, whole_price="40", currency="GBP")
     custody.check_out(make.act(), world.day_02, person=world.guide, emergency=True)
     custody.check_in(make.act(), world.day_02)
@@ -379,8 +406,8 @@ def test_what_came_before_the_kit_last_went_out_is_another_story(world, client):
 
 
 def test_the_page_asks_as_much_for_many_lines_as_for_few(
-    world, client, django_assert_max_num_queries
-):
+    world: make.World, client: Client, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
     for n in range(6):
         line(client, world.dressing, f"shelf:{world.shelf.pk}", n + 1, number=f"N{n}")
 

@@ -5,11 +5,14 @@ from __future__ import annotations
 import re
 import uuid
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
+from pytest_django import DjangoAssertNumQueries, Settings
 
-from kits.models import Checkout, Entry, Kit, Reservation
+from kits.models import Checkout, Entry, Kit, PackingListVersion, Reservation
 from kits.services.custody import custody
 from kits.services.restocking import sorting
 from kits.services.stock import catalogue
@@ -22,11 +25,11 @@ pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture
-def school():
+def school() -> scanned.Labelled:
     return scanned.labelled()
 
 
-def test_a_kit_is_out_by_one_tap_on_what_its_scan_brings_up(school):
+def test_a_kit_is_out_by_one_tap_on_what_its_scan_brings_up(school: scanned.Labelled) -> None:
     trip = make.trip("Crag walk", school.world.store, leader=school.world.guide)
     reservations.reserve(make.act(), school.world.day_01, trip)
     client = browser(school.world.keeper)
@@ -38,14 +41,16 @@ def test_a_kit_is_out_by_one_tap_on_what_its_scan_brings_up(school):
     assert Checkout.objects.get(in_at=None).person == school.world.guide
 
 
-def fields_of(response):
+def fields_of(response: Any) -> dict[Any, Any]:
     """The hidden fields that stand in an answer for the next scan."""
     found = re.findall(r'form="scan" name="(\w+)" value="([^"]*)"', response.content.decode())
     return dict(found)
 
 
 @pytest.mark.parametrize("first", ["kit", "tag"])
-def test_two_scans_and_no_tap_take_a_kit_out_to_a_guide(school, first):
+def test_two_scans_and_no_tap_take_a_kit_out_to_a_guide(
+    school: scanned.Labelled, first: str
+) -> None:
     client = browser(school.world.keeper)
     second = {"kit": "tag", "tag": "kit"}[first]
 
@@ -57,7 +62,7 @@ def test_two_scans_and_no_tap_take_a_kit_out_to_a_guide(school, first):
     assert Checkout.objects.get(in_at=None).person == school.world.guide
 
 
-def test_a_tag_scanned_long_ago_takes_nothing_out(school):
+def test_a_tag_scanned_long_ago_takes_nothing_out(school: scanned.Labelled) -> None:
     client = browser(school.world.keeper)
     waiting = fields_of(post(client, "/scan/", text=school.tag.code))
 
@@ -67,7 +72,7 @@ def test_a_tag_scanned_long_ago_takes_nothing_out(school):
     assert not Checkout.objects.exists()
 
 
-def test_the_same_form_sent_twice_is_one_act(school):
+def test_the_same_form_sent_twice_is_one_act(school: scanned.Labelled) -> None:
     client, key = browser(school.world.keeper), uuid.uuid4()
     fields = {"text": "DAY-01", "intent": "check-out", "holder": school.world.guide.pk}
 
@@ -77,7 +82,7 @@ def test_the_same_form_sent_twice_is_one_act(school):
     assert all("DAY-01 is out with Gil" in page for page in pages)
 
 
-def test_a_slip_of_the_thumb_is_undone_in_one_tap(school):
+def test_a_slip_of_the_thumb_is_undone_in_one_tap(school: scanned.Labelled) -> None:
     client = browser(school.world.keeper)
     post(client, "/scan/", text="DAY-01", intent="check-out", holder=school.world.guide.pk)
 
@@ -88,7 +93,7 @@ def test_a_slip_of_the_thumb_is_undone_in_one_tap(school):
     assert "Undone" in text_of(client.get("/scan/"))
 
 
-def test_it_was_really_another_kit_is_two_taps(school):
+def test_it_was_really_another_kit_is_two_taps(school: scanned.Labelled) -> None:
     scanned.filled("DAY-03", school.world)
     client = browser(school.world.guide)
     post(client, "/scan/", text="DAY-01", intent="check-out", holder=school.world.guide.pk)
@@ -105,7 +110,7 @@ def test_it_was_really_another_kit_is_two_taps(school):
     )
 
 
-def test_what_was_noticed_late_is_put_right_from_the_kits_story(school):
+def test_what_was_noticed_late_is_put_right_from_the_kits_story(school: scanned.Labelled) -> None:
     custody.check_out(make.act(school.world.guide), school.world.day_01, person=school.world.guide)
     taken = Entry.objects.get(kind="check-out")
     scanned.filled("DAY-03", school.world)
@@ -120,7 +125,9 @@ def test_what_was_noticed_late_is_put_right_from_the_kits_story(school):
     assert "/really/" not in browser(school.world.keeper).get("/kits/DAY-01/").content.decode()
 
 
-def test_a_kit_that_is_none_of_theirs_is_no_answer_to_which_it_was(school):
+def test_a_kit_that_is_none_of_theirs_is_no_answer_to_which_it_was(
+    school: scanned.Labelled,
+) -> None:
     client = browser(school.world.guide)
     post(client, "/scan/", text="DAY-01", intent="check-out", holder=school.world.guide.pk)
     taken = Entry.objects.get(kind="check-out")
@@ -132,7 +139,9 @@ def test_a_kit_that_is_none_of_theirs_is_no_answer_to_which_it_was(school):
     assert Checkout.objects.get(in_at=None).kit == school.world.day_01
 
 
-def test_a_photo_of_a_label_is_read_by_the_form(school, settings):
+def test_a_photo_of_a_label_is_read_by_the_form(
+    school: scanned.Labelled, settings: Settings
+) -> None:
     settings.PUBLIC_URL = scanned.ADDRESS
     picture = scanned.png_of(school.kit)
 
@@ -143,14 +152,14 @@ def test_a_photo_of_a_label_is_read_by_the_form(school, settings):
     assert "DAY-01 is here" in text_of(answer)
 
 
-def test_nothing_read_says_what_to_do(school):
+def test_nothing_read_says_what_to_do(school: scanned.Labelled) -> None:
     answer = post(browser(school.world.guide), "/scan/", text="  ")
 
     assert answer.status_code == 400
     assert "take a photo of it, or type its code" in text_of(answer)
 
 
-def press(client, page, button, **typed):
+def press(client: Client, page: Any, button: str, **typed: str) -> Any:
     """What comes of pressing a button, with the hidden fields of its form and what is typed."""
     body = page.content.decode()
     form = body[: body.index(button)].rsplit("<form", 1)[1]
@@ -159,7 +168,7 @@ def press(client, page, button, **typed):
 
 
 # ---------------------------------------------------------------------------------- modes that stay
-def on_and_on(client, mode, *texts):
+def on_and_on(client: Client, mode: str, *texts: str) -> list[Any]:
     """The answers to scans one after another, nothing else touched, each hours after the last."""
     waiting, answers = {"mode": mode}, []
     for text in texts:
@@ -169,7 +178,7 @@ def on_and_on(client, mode, *texts):
     return answers
 
 
-def test_many_kits_go_to_one_guide_by_one_scan_each(school):
+def test_many_kits_go_to_one_guide_by_one_scan_each(school: scanned.Labelled) -> None:
     world = school.world
     names = [f"DAY-{number:02}" for number in range(3, 9)]
     for name in names:
@@ -183,7 +192,7 @@ def test_many_kits_go_to_one_guide_by_one_scan_each(school):
     assert "Next kit: for Gil." in text_of(last)
 
 
-def test_a_kit_that_may_not_go_stops_none_of_those_after_it(school):
+def test_a_kit_that_may_not_go_stops_none_of_those_after_it(school: scanned.Labelled) -> None:
     scanned.filled("DAY-03", school.world)
     client = browser(school.world.keeper)
 
@@ -193,13 +202,15 @@ def test_a_kit_that_may_not_go_stops_none_of_those_after_it(school):
     assert Checkout.objects.get(in_at=None).kit.name == "DAY-03"
 
 
-def test_only_looking_takes_nothing_out(school):
+def test_only_looking_takes_nothing_out(school: scanned.Labelled) -> None:
     on_and_on(browser(school.world.keeper), "look", scanned.shown(school.tag), "DAY-01")
 
     assert not Checkout.objects.exists()
 
 
-def test_receiving_goes_on_from_shelf_to_packs_and_leads_to_the_page_that_writes_it(school):
+def test_receiving_goes_on_from_shelf_to_packs_and_leads_to_the_page_that_writes_it(
+    school: scanned.Labelled,
+) -> None:
     world = school.world
     answers = on_and_on(
         browser(world.keeper), "receive", scanned.shown(school.shelf), scanned.shown(school.lot)
@@ -214,7 +225,9 @@ def test_receiving_goes_on_from_shelf_to_packs_and_leads_to_the_page_that_writes
 @pytest.mark.parametrize(
     ("what", "page"), [("shelf", "/stock/count/{shelf}/"), ("kit", "/kits/DAY-01/count/")]
 )
-def test_counting_leads_to_the_count_of_what_was_scanned(school, what, page):
+def test_counting_leads_to_the_count_of_what_was_scanned(
+    school: scanned.Labelled, what: str, page: str
+) -> None:
     (answer,) = on_and_on(
         browser(school.world.keeper), "count", scanned.shown(getattr(school, what))
     )
@@ -222,14 +235,16 @@ def test_counting_leads_to_the_count_of_what_was_scanned(school, what, page):
     assert page.format(shelf=school.world.shelf.pk) in answer.content.decode()
 
 
-def test_a_mode_is_offered_to_those_alone_who_may_use_it(school):
+def test_a_mode_is_offered_to_those_alone_who_may_use_it(school: scanned.Labelled) -> None:
     for who, there in ((school.world.keeper, True), (school.world.guide, False)):
         assert ('value="receive"' in browser(who).get("/scan/").content.decode()) is there
     post(browser(school.world.guide), "/scan/", text="DAY-01", mode="receive")  # made by hand
 
 
 # ------------------------------------------------------------------------------------ the wrong kit
-def test_the_wrong_kit_for_ones_own_trip_is_said_before_it_goes_and_swapped_by_one_tap(school):
+def test_the_wrong_kit_for_ones_own_trip_is_said_before_it_goes_and_swapped_by_one_tap(
+    school: scanned.Labelled,
+) -> None:
     scanned.filled("DAY-03", school.world)
     trip = make.trip("Crag walk", school.world.store, leader=school.world.guide)
     reservations.reserve(make.act(), school.world.day_01, trip)
@@ -244,7 +259,9 @@ def test_the_wrong_kit_for_ones_own_trip_is_said_before_it_goes_and_swapped_by_o
     assert Reservation.objects.get(trip=trip, released=None).kit.name == "DAY-03"
 
 
-def test_another_guide_s_kit_changes_places_with_one_s_own_by_itself(school):
+def test_another_guide_s_kit_changes_places_with_one_s_own_by_itself(
+    school: scanned.Labelled,
+) -> None:
     filled = scanned.filled("DAY-03", school.world)
     for kit, guide in ((school.world.day_01, "guide"), (filled, "instructor")):
         trip = make.trip(f"Crag {kit}", school.world.store, leader=getattr(school.world, guide))
@@ -261,7 +278,9 @@ def test_another_guide_s_kit_changes_places_with_one_s_own_by_itself(school):
     )
 
 
-def test_another_guide_s_kit_with_nothing_to_swap_is_taken_with_a_reason(school):
+def test_another_guide_s_kit_with_nothing_to_swap_is_taken_with_a_reason(
+    school: scanned.Labelled,
+) -> None:
     trip = make.trip("Crag walk", school.world.store, 3, 3, leader=school.world.instructor)
     reservations.reserve(make.act(), school.world.day_01, trip)
     fields = {"text": "DAY-01", "intent": "check-out", "holder": school.world.guide.pk}
@@ -275,7 +294,7 @@ def test_another_guide_s_kit_with_nothing_to_swap_is_taken_with_a_reason(school)
     assert Checkout.objects.get().trip is None
 
 
-def test_a_wrong_kit_that_does_not_suit_the_trip_is_told_why(school):
+def test_a_wrong_kit_that_does_not_suit_the_trip_is_told_why(school: scanned.Labelled) -> None:
     scanned.filled("DAY-03", school.world)
     trip = make.trip("Long crossing", school.world.store, 0, 6, leader=school.world.guide)
     Kit.objects.filter(name="DAY-01").update(list_version=_for_a_week(school))
@@ -289,13 +308,15 @@ def test_a_wrong_kit_that_does_not_suit_the_trip_is_told_why(school):
     assert not Checkout.objects.exists()
 
 
-def _for_a_week(school):
+def _for_a_week(school: scanned.Labelled) -> PackingListVersion:
     lines = {"main": [], "pouch": []}
     return make.kit_list("Week", lines, signed_by=school.world.adviser, days=7)
 
 
 # ------------------------------------------------------------------------------- shown elsewhere
-def test_a_kit_in_the_hand_that_the_book_shows_elsewhere_is_two_taps(school):
+def test_a_kit_in_the_hand_that_the_book_shows_elsewhere_is_two_taps(
+    school: scanned.Labelled,
+) -> None:
     world = school.world
     sorting.reseal(make.act(), world.day_01, "0417")
     custody.check_out(make.act(), world.day_01, person=world.instructor)
@@ -312,8 +333,8 @@ def test_a_kit_in_the_hand_that_the_book_shows_elsewhere_is_two_taps(school):
 
 # ------------------------------------------------------------------------------------- many kits
 def test_the_pages_ask_the_database_as_much_for_many_kits_as_for_few(
-    school, django_assert_max_num_queries
-):
+    school: scanned.Labelled, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
     world, client = school.world, browser(school.world.keeper)
     for number in range(3, 11):
         kit = scanned.filled(f"DAY-{number:02}", world)
@@ -330,7 +351,7 @@ def test_the_pages_ask_the_database_as_much_for_many_kits_as_for_few(
     assert text_of(which).count("DAY-0") >= 8
 
 
-def test_a_makers_code_that_is_only_looked_at_offers_receiving(school):
+def test_a_makers_code_that_is_only_looked_at_offers_receiving(school: scanned.Labelled) -> None:
     catalogue.put_pack_code(
         make.act(), school.world.dressing, gtin="09506000134352", units_per_pack=5
     )
@@ -340,7 +361,7 @@ def test_a_makers_code_that_is_only_looked_at_offers_receiving(school):
         assert ('href="/stock/receive/?text=' in page) == offered
 
 
-def test_a_number_typed_offers_the_kits_that_it_may_mean(school):
+def test_a_number_typed_offers_the_kits_that_it_may_mean(school: scanned.Labelled) -> None:
     make.kit("GROUP-01", school.world.version, school.world.store)
     page = post(browser(school.world.keeper), "/scan/", text="1")
     assert "“1” may be DAY-01 or GROUP-01" in text_of(page)

@@ -19,7 +19,7 @@ USED = "/kits/DAY-01/used/"
 
 
 @pytest.fixture
-def school():
+def school() -> scanned.Labelled:
     """DAY-01 went out sealed and was dropped at the hatch: sort later."""
     made = scanned.labelled()
     sorting.reseal(make.act(made.world.keeper), made.world.day_01, "0417")
@@ -28,7 +28,7 @@ def school():
     return made
 
 
-def test_the_sort_page_asks_first_what_was_used_and_whom(school):
+def test_the_sort_page_asks_first_what_was_used_and_whom(school: scanned.Labelled) -> None:
     page = text_of(browser(school.world.keeper).get(SORT))
 
     assert "Nobody has entered yet what was used." in page
@@ -36,7 +36,7 @@ def test_the_sort_page_asks_first_what_was_used_and_whom(school):
     assert "Kit tag to print" not in page  # its turn comes when the kit is sorted
 
 
-def test_a_seal_that_is_whole_is_one_tap_and_stays_on(school):
+def test_a_seal_that_is_whole_is_one_tap_and_stays_on(school: scanned.Labelled) -> None:
     client = browser(school.world.guide)
 
     client.post(SORT, form_with(client.get(SORT), 'name="sealed"') | {"sealed": "1"})
@@ -49,7 +49,7 @@ def test_a_seal_that_is_whole_is_one_tap_and_stays_on(school):
     assert "seal checked" in text_of(client.get("/kits/DAY-01/"))
 
 
-def test_without_a_seal_on_record_it_is_told_to_look_inside(school):
+def test_without_a_seal_on_record_it_is_told_to_look_inside(school: scanned.Labelled) -> None:
     Seal.objects.update(broken=Entry.objects.latest("id"))
 
     page = post(browser(school.world.guide), SORT, sealed="1")
@@ -58,7 +58,7 @@ def test_without_a_seal_on_record_it_is_told_to_look_inside(school):
     assert "Check its contents, then seal it" in text_of(page)
 
 
-def test_what_was_used_is_said_while_sorting_and_leads_back_to_it(school):
+def test_what_was_used_is_said_while_sorting_and_leads_back_to_it(school: scanned.Labelled) -> None:
     client, dressing = browser(school.world.guide), school.world.dressing
     assert "What was used from DAY-01?" in text_of(client.get(USED))
 
@@ -74,7 +74,9 @@ def test_what_was_used_is_said_while_sorting_and_leads_back_to_it(school):
     assert list(audit.findings()) == []
 
 
-def test_a_number_that_is_none_is_told_and_the_form_keeps_what_was_said(school):
+def test_a_number_that_is_none_is_told_and_the_form_keeps_what_was_said(
+    school: scanned.Labelled,
+) -> None:
     page = post(browser(school.world.guide), USED, **{f"used-{school.world.dressing.pk}": "a few"})
 
     assert page.status_code == 400
@@ -83,7 +85,7 @@ def test_a_number_that_is_none_is_told_and_the_form_keeps_what_was_said(school):
     assert not Entry.objects.filter(kind="use").exists()
 
 
-def test_on_its_way_use_is_said_from_the_kits_page(school):
+def test_on_its_way_use_is_said_from_the_kits_page(school: scanned.Labelled) -> None:
     world = school.world
     sorting.seal_holds(make.act(world.keeper), world.day_01)
     out = custody.check_out(make.act(world.keeper), world.day_01, person=world.guide).checkout

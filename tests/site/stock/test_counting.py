@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 import pytest
 from django.core.cache import cache
+from django.test import Client
 from django.utils import formats
+from pytest_django import Settings
 
 from kits.models import Entry, EntryKind
 from kits.services.stock import receiving
@@ -18,16 +21,16 @@ pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture(autouse=True)
-def _no_tries_yet():
+def _no_tries_yet() -> None:
     cache.clear()
 
 
 @pytest.fixture
-def world():
+def world() -> make.World:
     return make.world()
 
 
-def test_the_sheet_does_not_tell_what_the_book_has(world):
+def test_the_sheet_does_not_tell_what_the_book_has(world: make.World) -> None:
     for path in (f"/stock/count/{world.shelf.pk}/", f"/stock/count/{world.shelf.pk}/paper/"):
         page = browser(world.guide).get(path)
         assert "D1" in text_of(page)
@@ -35,7 +38,9 @@ def test_the_sheet_does_not_tell_what_the_book_has(world):
         assert 'value="12"' not in page.content.decode()
 
 
-def test_the_sheet_says_what_is_counted_and_on_paper_whose_it_is(world, settings):
+def test_the_sheet_says_what_is_counted_and_on_paper_whose_it_is(
+    world: make.World, settings: Settings
+) -> None:
     settings.ORGANISATION = "Umberfell Outdoor School"
     client = browser(world.keeper)
 
@@ -44,22 +49,22 @@ def test_the_sheet_says_what_is_counted_and_on_paper_whose_it_is(world, settings
     assert "Pain tablets by the tablet" in text_of(paper)
     day = formats.date_format(make.TODAY, "j F Y")
     assert f"Umberfell Outdoor School · printed {day}. This keeps stock" in text_of(paper)
-    assert "site/printed.css" in paper.content.decode()
+    assert "site/styles/pages/print.css" in paper.content.decode()
 
 
-def counts():
+def counts() -> list[Any]:
     """The counts of shelves that were written."""
     return list(Entry.objects.filter(kind=EntryKind.COUNT, kit__isnull=True))
 
 
-def counted(client, world, **found):
+def counted(client: Client, world: make.World, **found: int) -> Any:
     """The sheet of shelf C2, filled in and compared."""
     fields = form_with(client.get(f"/stock/count/{world.shelf.pk}/"), "began")
     said = {f"lot-{world.lots[name].pk}": str(n) for name, n in found.items()}
     return client.post(f"/stock/count/{world.shelf.pk}/", {**fields, **said})
 
 
-def test_a_difference_is_explained_before_it_is_written(world):
+def test_a_difference_is_explained_before_it_is_written(world: make.World) -> None:
     client, path = browser(world.guide), f"/stock/count/{world.shelf.pk}/"
     answer = counted(client, world, d1=10, shears=5, tablets=40, gauge=1)
     assert "1 difference. Nothing is saved yet." in text_of(answer)
@@ -79,7 +84,7 @@ def test_a_difference_is_explained_before_it_is_written(world):
     assert entry.detail["complete"] is True
 
 
-def test_what_is_left_empty_stays_as_the_book_has_it(world):
+def test_what_is_left_empty_stays_as_the_book_has_it(world: make.World) -> None:
     client = browser(world.guide)
     answer = counted(client, world, d1=12)
     assert "3 batches were not counted" in text_of(answer)
@@ -92,7 +97,7 @@ def test_what_is_left_empty_stays_as_the_book_has_it(world):
     assert entry.detail["complete"] is False
 
 
-def test_something_else_found_on_the_shelf_becomes_a_batch_of_it(world):
+def test_something_else_found_on_the_shelf_becomes_a_batch_of_it(world: make.World) -> None:
     client, path = browser(world.guide), f"/stock/count/{world.shelf.pk}/"
     fields = form_with(client.get(path), "began")
     said = {"thing-0": "Wound dressing 10 × 12", "number-0": "D7", "printed-0": "2031-02"}
@@ -107,7 +112,7 @@ def test_something_else_found_on_the_shelf_becomes_a_batch_of_it(world):
     assert make.units(lot, world.shelf) == 4
 
 
-def test_each_label_that_is_scanned_counts_one_more_of_its_batch(world):
+def test_each_label_that_is_scanned_counts_one_more_of_its_batch(world: make.World) -> None:
     client, path = browser(world.guide), f"/stock/count/{world.shelf.pk}/"
     other = make.some(world.dressing, world.upper, 3, "D9", make.days(200))
     here, strange = (scanned.shown(scanned.label(lot, world)) for lot in (world.dressings, other))
@@ -130,7 +135,7 @@ def test_each_label_that_is_scanned_counts_one_more_of_its_batch(world):
     assert "Counted 2 , on record 12 ." in text_of(compared)
 
 
-def test_what_moved_while_somebody_counted_is_pointed_out(world):
+def test_what_moved_while_somebody_counted_is_pointed_out(world: make.World) -> None:
     client, path = browser(world.guide), f"/stock/count/{world.shelf.pk}/"
     fields = form_with(client.get(path), "began")
     receiving.move(make.act(), lot=world.dressings, units=2, source=world.shelf, target=world.upper)
@@ -140,14 +145,14 @@ def test_what_moved_while_somebody_counted_is_pointed_out(world):
     assert "moved while you counted" in text_of(answer)
 
 
-def test_an_empty_sheet_is_no_count(world):
+def test_an_empty_sheet_is_no_count(world: make.World) -> None:
     answer = counted(browser(world.guide), world)
 
     assert answer.status_code == 400
     assert "Nothing is counted yet" in text_of(answer)
 
 
-def test_that_nothing_else_is_there_is_said_by_a_tick(world):
+def test_that_nothing_else_is_there_is_said_by_a_tick(world: make.World) -> None:
     client, path = browser(world.guide), f"/stock/count/{world.upper.pk}/"
     fields = form_with(client.get(path), "began")
     assert "rest" not in fields

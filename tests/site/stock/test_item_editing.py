@@ -14,16 +14,16 @@ pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture(autouse=True)
-def _no_tries_yet():
+def _no_tries_yet() -> None:
     cache.clear()
 
 
 @pytest.fixture
-def world():
+def world() -> make.World:
     return make.world()
 
 
-def test_a_saved_form_without_a_change_changes_nothing(world):
+def test_a_saved_form_without_a_change_changes_nothing(world: make.World) -> None:
     for item in (world.gauge, world.tablets, world.plasters):
         before = Item.objects.filter(pk=item.pk).values().get()
         client = browser(world.keeper)
@@ -36,7 +36,7 @@ def test_a_saved_form_without_a_change_changes_nothing(world):
         assert Item.objects.filter(pk=item.pk).values().get() == before
 
 
-def test_the_order_level_and_the_coldest_are_set_by_hand(world):
+def test_the_order_level_and_the_coldest_are_set_by_hand(world: make.World) -> None:
     client, path = browser(world.keeper), f"/stock/{world.tablets.pk}/edit/"
     fields = form_with(client.get(path), 'name="save"')
 
@@ -51,7 +51,7 @@ def test_the_order_level_and_the_coldest_are_set_by_hand(world):
     assert "Order at 30 left" in text_of(client.get(f"/stock/{item.pk}/"))
 
 
-def test_an_edit_of_what_somebody_else_changed_meanwhile_is_not_written(world):
+def test_an_edit_of_what_somebody_else_changed_meanwhile_is_not_written(world: make.World) -> None:
     client, path = browser(world.keeper), f"/stock/{world.shears.pk}/edit/"
     mine = form_with(client.get(path), 'name="save"')
     theirs = form_with(client.get(path), 'name="save"')
@@ -63,7 +63,7 @@ def test_an_edit_of_what_somebody_else_changed_meanwhile_is_not_written(world):
     assert Item.objects.get(pk=world.shears.pk).order_down_to == 4
 
 
-def test_codes_of_packs_and_what_will_do_instead_come_and_go(world):
+def test_codes_of_packs_and_what_will_do_instead_come_and_go(world: make.World) -> None:
     client, path = browser(world.keeper), f"/stock/{world.dressing.pk}/edit/"
 
     post(client, path, pack="1", gtin="9506000134352", holds="5")
@@ -76,7 +76,7 @@ def test_codes_of_packs_and_what_will_do_instead_come_and_go(world):
     assert not world.dressing.substitutes.exists()
 
 
-def test_a_thing_on_a_kit_list_is_not_retired(world):
+def test_a_thing_on_a_kit_list_is_not_retired(world: make.World) -> None:
     client = browser(world.keeper)
 
     answer = post(client, f"/stock/{world.dressing.pk}/edit/", retire="1")
@@ -88,14 +88,14 @@ def test_a_thing_on_a_kit_list_is_not_retired(world):
     assert Item.objects.get(pk=world.gauge.pk).retired_on is None
 
 
-def test_a_guide_edits_nothing(world):
+def test_a_guide_edits_nothing(world: make.World) -> None:
     client = browser(world.guide)
 
     assert "Edit item" not in text_of(client.get(f"/stock/{world.shears.pk}/"))
     assert client.get(f"/stock/{world.shears.pk}/edit/").status_code == 403
 
 
-def test_a_wrong_date_is_put_right_and_the_kit_judged_again(world):
+def test_a_wrong_date_is_put_right_and_the_kit_judged_again(world: make.World) -> None:
     client = browser(world.keeper)
     path = f"/stock/at/{world.shelf.pk}/{world.dressings.pk}/"
     fields = form_with(client.get(path), 'name="correct"')
@@ -109,7 +109,7 @@ def test_a_wrong_date_is_put_right_and_the_kit_judged_again(world):
     assert not readiness.verdict(make.fresh(world.day_01), make.TODAY).may_go
 
 
-def test_an_instrument_on_a_shelf_is_checked_there(world):
+def test_an_instrument_on_a_shelf_is_checked_there(world: make.World) -> None:
     path = f"/stock/at/{world.shelf.pk}/{world.lots['gauge'].pk}/"
     client = browser(world.guide)
     assert "Is the needle in the green?" in text_of(client.get(path))

@@ -24,27 +24,27 @@ pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture(autouse=True)
-def _no_tries_yet():
+def _no_tries_yet() -> None:
     cache.clear()
 
 
 @pytest.fixture
-def world():
+def world() -> make.World:
     return make.world()
 
 
 @pytest.fixture
-def coded(world):
+def coded(world: make.World) -> make.World:
     """The school, its dressings in packs of ten with a GTIN."""
     catalogue.put_pack_code(make.act(), world.dressing, gtin=GTIN, units_per_pack=10)
     return world
 
 
-def code(number="D9", day="300531", gtin=GTIN):
+def code(number: str = "D9", day: str = "300531", gtin: str = GTIN) -> str:
     return f"01{gtin}17{day}10{number}"
 
 
-def test_a_scan_and_two_taps_receive_packs_onto_a_shelf(coded):
+def test_a_scan_and_two_taps_receive_packs_onto_a_shelf(coded: make.World) -> None:
     client = browser(coded.keeper)
 
     answer = post(client, "/stock/receive/", text=code())
@@ -60,14 +60,14 @@ def test_a_scan_and_two_taps_receive_packs_onto_a_shelf(coded):
     assert "30 × Wound dressing 10 × 12 are on record: C3." in text_of(client.get(done["Location"]))
 
 
-def test_the_same_box_twice_asks_whether_there_is_more(coded):
+def test_the_same_box_twice_asks_whether_there_is_more(coded: make.World) -> None:
     client = browser(coded.keeper)
 
     assert "More of the same lot?" not in text_of(post(client, "/stock/receive/", text=code()))
     assert "More of the same lot?" in text_of(post(client, "/stock/receive/", text=code()))
 
 
-def test_a_pack_that_says_how_many_it_holds_counts_by_that(coded):
+def test_a_pack_that_says_how_many_it_holds_counts_by_that(coded: make.World) -> None:
     client = browser(coded.keeper)
 
     answer = post(client, "/stock/receive/", text=f"(01){GTIN}(17)300531(10)D9(30)25")
@@ -77,14 +77,14 @@ def test_a_pack_that_says_how_many_it_holds_counts_by_that(coded):
     assert Holding.objects.get(lot__number="D9").units == 50
 
 
-def test_a_code_that_reads_in_two_ways_is_offered_in_each(coded):
+def test_a_code_that_reads_in_two_ways_is_offered_in_each(coded: make.World) -> None:
     answer = post(browser(coded.keeper), "/stock/receive/", text=f"10AB1730053101{GTIN}")
 
     assert "Compare with the pack" in text_of(answer)
     assert answer.content.decode().count('name="pack_code"') > 1
 
 
-def test_an_unknown_code_opens_a_new_thing_with_what_is_known(world):
+def test_an_unknown_code_opens_a_new_thing_with_what_is_known(world: make.World) -> None:
     client = browser(world.keeper)
 
     answer = post(client, "/stock/receive/", text=f"(01){GTIN}(17)300531(10)K7(30)12")
@@ -102,7 +102,7 @@ def test_an_unknown_code_opens_a_new_thing_with_what_is_known(world):
     assert Holding.objects.get(lot__number="K7").units == 12
 
 
-def test_an_unknown_code_may_be_of_a_thing_that_is_known(world):
+def test_an_unknown_code_may_be_of_a_thing_that_is_known(world: make.World) -> None:
     client = browser(world.keeper)
     answer = post(client, "/stock/receive/", text=code())
 
@@ -112,7 +112,7 @@ def test_an_unknown_code_may_be_of_a_thing_that_is_known(world):
     assert "20 in a pack" in text_of(client.get(done["Location"]))
 
 
-def test_a_thing_is_chosen_and_its_date_typed_as_it_is_printed(world):
+def test_a_thing_is_chosen_and_its_date_typed_as_it_is_printed(world: make.World) -> None:
     client = browser(world.keeper)
 
     page = client.get(f"/stock/receive/?item={world.tablets.pk}")
@@ -131,7 +131,7 @@ def test_a_thing_is_chosen_and_its_date_typed_as_it_is_printed(world):
     assert (held.units, held.lot.expiry.isoformat()) == (16, "2030-05-31")
 
 
-def test_what_arrives_out_of_date_goes_to_quarantine_and_says_so(coded):
+def test_what_arrives_out_of_date_goes_to_quarantine_and_says_so(coded: make.World) -> None:
     client = browser(coded.keeper)
     answer = post(client, "/stock/receive/", text=code(day="200531"))
     assert "Out of date" in text_of(answer)
@@ -145,22 +145,22 @@ def test_what_arrives_out_of_date_goes_to_quarantine_and_says_so(coded):
 
 
 @pytest.mark.parametrize("path", ["/stock/receive/", "/kits/DAY-02/strip/"])
-def test_the_camera_types_where_a_code_is_wanted(world, path):
+def test_the_camera_types_where_a_code_is_wanted(world: make.World, path: str) -> None:
     page = browser(world.keeper).get(path).content.decode()
 
     assert 'data-into="text" data-again data-frames="/api/v1/scans/"' in page
     assert 'id="text"' in page
-    assert "site/eye.js" in page
+    assert "site/scripts/camera-field.js" in page
 
 
-def test_what_is_no_code_says_what_to_do_here(coded):
+def test_what_is_no_code_says_what_to_do_here(coded: make.World) -> None:
     answer = post(browser(coded.keeper), "/stock/receive/", text="twelve boxes")
 
     assert answer.status_code == 400
     assert "“twelve boxes” is neither a maker’s code" in text_of(answer)
 
 
-def test_a_shelf_scanned_after_a_pack_keeps_the_pack_and_comes_first(coded):
+def test_a_shelf_scanned_after_a_pack_keeps_the_pack_and_comes_first(coded: make.World) -> None:
     label = scanned.label(coded.upper)
     client = browser(coded.keeper)
     first = form_with(post(client, "/stock/receive/", text=code()), 'id="text"')
@@ -172,7 +172,9 @@ def test_a_shelf_scanned_after_a_pack_keeps_the_pack_and_comes_first(coded):
     assert "D9" in text_of(answer)
 
 
-def test_the_code_with_batch_and_date_is_taken_from_a_photo_of_a_whole_box(coded):
+def test_the_code_with_batch_and_date_is_taken_from_a_photo_of_a_whole_box(
+    coded: make.World,
+) -> None:
     kinds = zxingcpp.BarcodeFormat
     retail = scanned.symbol(GTIN[1:], kinds.EAN13)
     full = scanned.symbol(f"(01){GTIN}(17)300531(10)D9", kinds.DataMatrix, gs1=True)
@@ -186,7 +188,7 @@ def test_the_code_with_batch_and_date_is_taken_from_a_photo_of_a_whole_box(coded
     assert "good until 31 May 2030" in text_of(answer)
 
 
-def test_a_guide_receives_nothing(world):
+def test_a_guide_receives_nothing(world: make.World) -> None:
     answer = browser(world.guide).get("/stock/receive/")
 
     assert answer.status_code == 403

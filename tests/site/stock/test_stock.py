@@ -6,6 +6,7 @@ import re
 
 import pytest
 from django.core.cache import cache
+from pytest_django import DjangoAssertNumQueries
 
 from kits.models import Entry, EntryKind, Holding, Item
 from kits.services.stock import disposing, receiving, shelves
@@ -16,17 +17,17 @@ pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture(autouse=True)
-def _no_tries_yet():
+def _no_tries_yet() -> None:
     cache.clear()
 
 
 @pytest.fixture
-def world():
+def world() -> make.World:
     return make.world()
 
 
 # --------------------------------------------------------------------------------- what is where
-def test_stock_names_each_thing_by_room_with_what_is_low_first(world):
+def test_stock_names_each_thing_by_room_with_what_is_low_first(world: make.World) -> None:
     Item.objects.filter(pk=world.shears.pk).update(order_down_to=9)
 
     page = text_of(browser(world.keeper).get("/stock/"))
@@ -36,7 +37,7 @@ def test_stock_names_each_thing_by_room_with_what_is_low_first(world):
     assert re.search(r"Shears\s+by the piece\s+Main store\s+5\s+Low", page)
 
 
-def test_stock_is_searched_and_narrowed_to_what_is_low(world):
+def test_stock_is_searched_and_narrowed_to_what_is_low(world: make.World) -> None:
     client = browser(world.keeper)
 
     assert "Shears" not in text_of(client.get("/stock/?search=dress"))
@@ -44,7 +45,7 @@ def test_stock_is_searched_and_narrowed_to_what_is_low(world):
     assert "No item has this in its name" in text_of(client.get("/stock/?search=zzz"))
 
 
-def test_a_thing_shows_its_batches_by_shelf_its_kits_and_its_movements(world):
+def test_a_thing_shows_its_batches_by_shelf_its_kits_and_its_movements(world: make.World) -> None:
     page = text_of(browser(world.keeper).get(f"/stock/{world.dressing.pk}/"))
 
     assert re.search(r"12\s+C2\s+Main store\s+batch D1, good until", page)
@@ -53,7 +54,7 @@ def test_a_thing_shows_its_batches_by_shelf_its_kits_and_its_movements(world):
     assert "supplier → C2" in page
 
 
-def test_another_rooms_stock_is_not_shown(world):
+def test_another_rooms_stock_is_not_shown(world: make.World) -> None:
     page = text_of(browser(world.stranger).get(f"/stock/{world.dressing.pk}/"))
 
     assert "C2" not in page
@@ -63,7 +64,7 @@ def test_another_rooms_stock_is_not_shown(world):
     ).status_code == 404  # fmt: skip
 
 
-def test_the_picture_of_expiry_says_in_a_table_what_it_draws(world):
+def test_the_picture_of_expiry_says_in_a_table_what_it_draws(world: make.World) -> None:
     old = make.some(world.dressing, world.upper, 3, "OLD", make.days(-40))
     make.some(world.shears, world.shelf, 1)
 
@@ -79,8 +80,8 @@ def test_the_picture_of_expiry_says_in_a_table_what_it_draws(world):
 
 
 def test_the_pages_of_stock_ask_as_much_for_many_things_as_for_few(
-    world, django_assert_max_num_queries
-):
+    world: make.World, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
     for number in range(12):
         thing = make.item(f"Thing {number:02}", order_down_to=2)
         make.some(thing, world.shelf, 2, f"L{number}", make.days(100 + number * 40))
@@ -92,7 +93,7 @@ def test_the_pages_of_stock_ask_as_much_for_many_things_as_for_few(
 
 
 # ---------------------------------------------------------------------- moving and throwing out
-def test_only_the_right_bins_are_offered(world):
+def test_only_the_right_bins_are_offered(world: make.World) -> None:
     client = browser(world.keeper)
     path = f"/stock/at/{world.shelf.pk}/{world.lots['tablets'].pk}/"
 
@@ -103,7 +104,7 @@ def test_only_the_right_bins_are_offered(world):
     assert "does not go to “bin”" in text_of(refused)
 
 
-def test_what_is_still_good_is_thrown_out_with_a_reason_alone(world):
+def test_what_is_still_good_is_thrown_out_with_a_reason_alone(world: make.World) -> None:
     client = browser(world.keeper)
     path = f"/stock/at/{world.shelf.pk}/{world.dressings.pk}/"
 
@@ -114,7 +115,7 @@ def test_what_is_still_good_is_thrown_out_with_a_reason_alone(world):
     assert Entry.objects.get(kind=EntryKind.DISPOSE).reason == "got wet"
 
 
-def test_all_that_is_out_of_date_goes_in_one_act_each_into_its_bin(world):
+def test_all_that_is_out_of_date_goes_in_one_act_each_into_its_bin(world: make.World) -> None:
     bandage = make.some(world.dressing, world.shelf, 3, "OLD", make.days(-2))
     pills = make.some(world.tablets, world.upper, 8, "OLD-T", make.days(-9))
     client = browser(world.keeper)
@@ -132,7 +133,7 @@ def test_all_that_is_out_of_date_goes_in_one_act_each_into_its_bin(world):
     assert "Nothing on the shelves" in text_of(client.get("/stock/out-of-date/"))
 
 
-def test_what_is_unticked_stays(world):
+def test_what_is_unticked_stays(world: make.World) -> None:
     make.some(world.dressing, world.shelf, 3, "OLD", make.days(-2))
 
     answer = post(browser(world.keeper), "/stock/out-of-date/")
@@ -141,7 +142,7 @@ def test_what_is_unticked_stays(world):
     assert disposing.out_of_date(world.store)[0].units == 3
 
 
-def test_a_batch_moves_to_another_shelf_in_one_tap(world):
+def test_a_batch_moves_to_another_shelf_in_one_tap(world: make.World) -> None:
     path = f"/stock/at/{world.shelf.pk}/{world.dressings.pk}/"
 
     post(browser(world.keeper), path, units="5", move=world.upper.pk)
@@ -149,7 +150,7 @@ def test_a_batch_moves_to_another_shelf_in_one_tap(world):
     assert make.units(world.dressings, world.upper) == 5
 
 
-def test_what_is_sent_to_another_room_waits_there_until_it_arrives(world):
+def test_what_is_sent_to_another_room_waits_there_until_it_arrives(world: make.World) -> None:
     keepers = browser(world.keeper)
     for_both = make.person("Bo", make.Role.KEEPER)
     both = browser(for_both)
@@ -169,7 +170,7 @@ def test_what_is_sent_to_another_room_waits_there_until_it_arrives(world):
 
 
 # ------------------------------------------------------------------------------------- the board
-def test_the_board_names_what_is_running_low_and_leads_to_what_to_order(world):
+def test_the_board_names_what_is_running_low_and_leads_to_what_to_order(world: make.World) -> None:
     client = browser(world.keeper)
     assert "Running low" not in text_of(client.get("/"))
 
@@ -184,7 +185,7 @@ def test_the_board_names_what_is_running_low_and_leads_to_what_to_order(world):
 
 
 # ----------------------------------------------------------------------------------- empty states
-def test_an_empty_room_says_what_to_do_first(db):
+def test_an_empty_room_says_what_to_do_first(db: None) -> None:
     room = make.room("New store")
     client = browser(make.person("Nia", make.Role.KEEPER, room))
 
@@ -195,7 +196,7 @@ def test_an_empty_room_says_what_to_do_first(db):
     assert "No recall is open" in text_of(client.get("/stock/recalls/"))
 
 
-def test_a_closed_shelf_is_offered_nowhere(world):
+def test_a_closed_shelf_is_offered_nowhere(world: make.World) -> None:
     empty = shelves.add_shelf(make.act(), world.store, "Z9")
     client = browser(world.keeper)
     assert "Z9" in text_of(client.get("/stock/count/"))
@@ -206,7 +207,7 @@ def test_a_closed_shelf_is_offered_nowhere(world):
     assert "Z9" not in text_of(client.get(f"/stock/receive/?item={world.shears.pk}"))
 
 
-def test_an_old_story_of_a_thing_is_folded_behind_its_newest_acts(world):
+def test_an_old_story_of_a_thing_is_folded_behind_its_newest_acts(world: make.World) -> None:
     for number in range(9):
         receiving.receive(
             make.act(world.keeper),

@@ -14,12 +14,12 @@ pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture(autouse=True)
-def _no_tries_yet():
+def _no_tries_yet() -> None:
     cache.clear()
 
 
 @pytest.fixture
-def world():
+def world() -> make.World:
     world = make.world()
     kit = make.kit("DAY-09", world.version, world.store, entered=False)
     main, rubbed = make.section(kit), make.batch(world.dressing)
@@ -27,7 +27,7 @@ def world():
     return world
 
 
-def test_it_lists_what_to_look_at_and_takes_its_date(world):
+def test_it_lists_what_to_look_at_and_takes_its_date(world: make.World) -> None:
     client = browser(world.guide)
     assert "1 without a date" in text_of(client.get("/stock/"))
     page = text_of(client.get("/stock/undated/"))
@@ -45,5 +45,5 @@ def test_it_lists_what_to_look_at_and_takes_its_date(world):
     assert make.units(lot, main) == 0
 
 
-def test_a_stranger_sees_nothing_of_it(world):
+def test_a_stranger_sees_nothing_of_it(world: make.World) -> None:
     assert "DAY-09" not in text_of(browser(world.stranger).get("/stock/undated/"))

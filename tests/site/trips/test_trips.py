@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 import uuid
-from datetime import timedelta
+from datetime import datetime, timedelta
+from typing import Any
 
 import pytest
+from pytest_django import DjangoAssertNumQueries
 
 from gearroom.core.models import Person
-from kits.models import Reservation, Trip
+from kits.models import Kit, Reservation, Trip
 from kits.rules.text.hazards import HAZARDS
 from kits.services.custody import custody
 from kits.services.kits import holds
@@ -23,15 +25,15 @@ pytestmark = PAGES_ON_SQLITE
 
 
 @pytest.fixture
-def world():
+def world() -> make.World:
     return make.world()
 
 
-def promised(kit, trip):
+def promised(kit: Kit, trip: Trip) -> Reservation:
     return reservations.reserve(make.act(), kit, trip).reservation
 
 
-def item_of(response, name):
+def item_of(response: Any, name: str) -> str:
     """The list item in which a name stands, in words."""
     rows = re.findall(r"<li class=.*?</li>", response.content.decode(), re.S)
     row = next(row for row in rows if name in row)
@@ -39,7 +41,9 @@ def item_of(response, name):
 
 
 # -------------------------------------------------------------------------------- those to come
-def test_trips_to_come_are_listed_soonest_first_with_how_their_kits_stand(world):
+def test_trips_to_come_are_listed_soonest_first_with_how_their_kits_stand(
+    world: make.World,
+) -> None:
     make.trip("Gorge day", world.store, 3, 3)
     walk = make.trip("Crag walk", world.store, 1, 1, leader=world.guide)
     promised(world.day_01, walk)
@@ -59,7 +63,7 @@ def test_trips_to_come_are_listed_soonest_first_with_how_their_kits_stand(world)
     assert "No kit yet" in item_of(page, "Gorge day")
 
 
-def test_trips_of_rooms_that_are_not_theirs_are_not_shown(world):
+def test_trips_of_rooms_that_are_not_theirs_are_not_shown(world: make.World) -> None:
     trip = make.trip("Sump dive", world.hut, 1, 1)
 
     client = browser(world.guide)
@@ -69,7 +73,7 @@ def test_trips_of_rooms_that_are_not_theirs_are_not_shown(world):
     assert "Sump dive" in text_of(browser(world.stranger).get("/trips/"))
 
 
-def test_whoever_sees_several_rooms_may_look_at_one(world):
+def test_whoever_sees_several_rooms_may_look_at_one(world: make.World) -> None:
     make.trip("Sump dive", world.hut, 1, 1)
     make.trip("Crag walk", world.store, 1, 1)
 
@@ -81,8 +85,8 @@ def test_whoever_sees_several_rooms_may_look_at_one(world):
 
 @pytest.mark.parametrize("path", ["/trips/", "/trips/calendar/"])
 def test_it_asks_the_database_as_much_for_many_trips_as_for_few(
-    world, path, django_assert_max_num_queries
-):
+    world: make.World, path: str, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
     for number in range(8):
         kit = make.kit(f"DAY-1{number}", world.version, world.store)
         promised(kit, make.trip(f"Walk {number}", world.store, 0, 0))
@@ -94,12 +98,12 @@ def test_it_asks_the_database_as_much_for_many_trips_as_for_few(
     assert "Walk 7" in text_of(page)
 
 
-def test_nothing_to_come_says_how_trips_arrive(world):
+def test_nothing_to_come_says_how_trips_arrive(world: make.World) -> None:
     assert "add one by hand" in text_of(browser(world.keeper).get("/trips/"))
 
 
 # -------------------------------------------------------------------------------------- a month
-def test_a_month_is_a_table_with_each_trip_on_each_of_its_days(world):
+def test_a_month_is_a_table_with_each_trip_on_each_of_its_days(world: make.World) -> None:
     first = (make.TODAY.replace(day=1) + timedelta(days=62)).replace(day=9)
     away = (first - make.TODAY).days
     make.trip("Long walk", world.store, away, away + 3)
@@ -115,7 +119,7 @@ def test_a_month_is_a_table_with_each_trip_on_each_of_its_days(world):
     assert (len(heads), heads[0]) == (7, "Monday")
 
 
-def test_a_telephone_lists_the_days_that_have_trips_with_their_weekday(world):
+def test_a_telephone_lists_the_days_that_have_trips_with_their_weekday(world: make.World) -> None:
     first = make.days(0).replace(day=1)
     make.trip("Crag walk", world.store, (first - make.days(0)).days, 1)
 
@@ -128,7 +132,7 @@ def test_a_telephone_lists_the_days_that_have_trips_with_their_weekday(world):
     assert "No trip is in this month." in text_of(empty)
 
 
-def test_todays_cell_is_marked_and_the_months_beside_are_one_tap_away(world):
+def test_todays_cell_is_marked_and_the_months_beside_are_one_tap_away(world: make.World) -> None:
     page = browser(world.guide).get("/trips/calendar/").content.decode()
 
     assert f'aria-current="date"><time datetime="{make.TODAY}"' in page
@@ -137,7 +141,7 @@ def test_todays_cell_is_marked_and_the_months_beside_are_one_tap_away(world):
 
 
 @pytest.mark.parametrize("month", ["soon", "2026-13", "9999-12", "0001-01", "2026-05-01"])
-def test_a_month_that_is_none_is_said(world, month):
+def test_a_month_that_is_none_is_said(world: make.World, month: str) -> None:
     answer = browser(world.guide).get("/trips/calendar/", {"month": month})
 
     assert answer.status_code == 400
@@ -145,7 +149,9 @@ def test_a_month_that_is_none_is_said(world, month):
 
 
 # ------------------------------------------------------------------------------------- its kits
-def test_a_trip_says_whether_its_kits_suit_it_together_and_are_fit_through_its_last_day(world):
+def test_a_trip_says_whether_its_kits_suit_it_together_and_are_fit_through_its_last_day(
+    world: make.World,
+) -> None:
     trip = make.trip("Big walk", world.store, 1, 1, people=18, hazards=["cave"])
     promised(world.day_01, trip)
     path = f"/trips/{trip.pk}/"
@@ -161,7 +167,7 @@ def test_a_trip_says_whether_its_kits_suit_it_together_and_are_fit_through_its_l
     assert "together they suit it" in page
 
 
-def test_a_kit_is_judged_through_the_trips_last_day(world):
+def test_a_kit_is_judged_through_the_trips_last_day(world: make.World) -> None:
     trip = make.trip("Far walk", world.store, 290, 310)
     promised(world.day_01, trip)
 
@@ -170,7 +176,7 @@ def test_a_kit_is_judged_through_the_trips_last_day(world):
     assert "Pain tablets: last good day" in item_of(page, "DAY-01")
 
 
-def test_kits_are_reserved_as_proposed_in_one_tap(world):
+def test_kits_are_reserved_as_proposed_in_one_tap(world: make.World) -> None:
     trip = make.trip("Big walk", world.store, 1, 1, people=18)
     scanned.filled("DAY-03", world)
     client, path = browser(world.keeper), f"/trips/{trip.pk}/"
@@ -186,7 +192,7 @@ def test_kits_are_reserved_as_proposed_in_one_tap(world):
     assert "Reserved for Big walk: DAY-01, DAY-03." in text_of(client.get(path))
 
 
-def test_a_kit_is_reserved_for_a_person_and_released(world):
+def test_a_kit_is_reserved_for_a_person_and_released(world: make.World) -> None:
     trip = make.trip("Crag walk", world.store, 1, 1)
     client, path = browser(world.keeper), f"/trips/{trip.pk}/"
 
@@ -201,7 +207,7 @@ def test_a_kit_is_reserved_for_a_person_and_released(world):
     assert "No kit is reserved for it." in text_of(client.get(path))
 
 
-def test_a_kit_of_another_trip_on_those_days_is_refused_with_both_named(world):
+def test_a_kit_of_another_trip_on_those_days_is_refused_with_both_named(world: make.World) -> None:
     promised(world.day_01, make.trip("Fell day", world.store, 1, 1))
     trip = make.trip("Crag walk", world.store, 1, 1)
     client, path = browser(world.keeper), f"/trips/{trip.pk}/"
@@ -213,7 +219,7 @@ def test_a_kit_of_another_trip_on_those_days_is_refused_with_both_named(world):
     assert "It is reserved for Fell day on those days." in text_of(answer)
 
 
-def test_reserving_nothing_says_what_to_do(world):
+def test_reserving_nothing_says_what_to_do(world: make.World) -> None:
     trip = make.trip("Crag walk", world.store, 1, 1)
 
     answer = post(browser(world.keeper), f"/trips/{trip.pk}/reserve/")
@@ -221,7 +227,7 @@ def test_reserving_nothing_says_what_to_do(world):
     assert (answer.status_code, "Choose a kit" in text_of(answer)) == (400, True)
 
 
-def test_another_trips_reservation_is_not_released_from_here(world):
+def test_another_trips_reservation_is_not_released_from_here(world: make.World) -> None:
     row = promised(world.day_01, make.trip("Fell day", world.store, 1, 1))
     other = make.trip("Crag walk", world.store, 1, 1)
 
@@ -232,7 +238,7 @@ def test_another_trips_reservation_is_not_released_from_here(world):
     assert row.released is None
 
 
-def test_the_same_form_sent_twice_reserves_once(world):
+def test_the_same_form_sent_twice_reserves_once(world: make.World) -> None:
     trip = make.trip("Crag walk", world.store, 1, 1)
     client, key = browser(world.keeper), uuid.uuid4()
 
@@ -242,7 +248,7 @@ def test_the_same_form_sent_twice_reserves_once(world):
     assert Reservation.objects.count() == 1
 
 
-def test_a_kit_that_went_is_out_and_is_not_released(world):
+def test_a_kit_that_went_is_out_and_is_not_released(world: make.World) -> None:
     trip = make.trip("Crag walk", world.store, 0, 0, leader=world.guide)
     promised(world.day_01, trip)
     custody.check_out(make.act(world.keeper), world.day_01)
@@ -255,7 +261,7 @@ def test_a_kit_that_went_is_out_and_is_not_released(world):
     assert "Back" in item_of(client.get(f"/trips/{trip.pk}/"), "DAY-01")
 
 
-def test_who_has_a_kit_beyond_the_departure_is_named(world):
+def test_who_has_a_kit_beyond_the_departure_is_named(world: make.World) -> None:
     trip = make.trip("Crag walk", world.store, 2, 2)
     due = trip.departs_at + timedelta(days=2)
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide, due_at=due)
@@ -268,7 +274,7 @@ def test_who_has_a_kit_beyond_the_departure_is_named(world):
     assert "Not covered" in text_of(page)
 
 
-def test_what_is_kept_back_stands_against_the_trip(world):
+def test_what_is_kept_back_stands_against_the_trip(world: make.World) -> None:
     trip = make.trip("Crag walk", world.store, 1, 1)
     promised(world.day_01, trip)
     holds.withhold(make.act(world.keeper), world.day_01, holds.WithheldKind.DRYING)
@@ -276,7 +282,7 @@ def test_what_is_kept_back_stands_against_the_trip(world):
     assert "It is drying" in item_of(browser(world.guide).get(f"/trips/{trip.pk}/"), "DAY-01")
 
 
-def test_a_guide_sees_a_trip_and_reserves_nothing(world):
+def test_a_guide_sees_a_trip_and_reserves_nothing(world: make.World) -> None:
     trip = make.trip("Crag walk", world.store, 1, 1)
     client = browser(world.guide)
 
@@ -285,7 +291,7 @@ def test_a_guide_sees_a_trip_and_reserves_nothing(world):
     assert client.get("/trips/add/").status_code == 403
 
 
-def test_a_leaders_telephone_is_shown_only_to_those_who_may_see_people(world):
+def test_a_leaders_telephone_is_shown_only_to_those_who_may_see_people(world: make.World) -> None:
     Person.objects.filter(pk=world.guide.pk).update(phone="01632 960111")
     trip = make.trip("Crag walk", world.store, 1, 1, leader=world.guide)
 
@@ -294,7 +300,7 @@ def test_a_leaders_telephone_is_shown_only_to_those_who_may_see_people(world):
 
 
 # ------------------------------------------------------------------------------------- by hand
-def said(world, **more):
+def said(world: make.World, **more: str) -> dict[Any, Any]:
     day = make.days(5).isoformat()
     return {
         "name": "Ridge walk",
@@ -308,7 +314,7 @@ def said(world, **more):
     }
 
 
-def test_a_trip_is_added_by_hand_in_the_rooms_own_time(world):
+def test_a_trip_is_added_by_hand_in_the_rooms_own_time(world: make.World) -> None:
     world.store.time_zone = "Europe/Helsinki"
     world.store.save()
     client = browser(world.keeper)
@@ -336,7 +342,9 @@ def test_a_trip_is_added_by_hand_in_the_rooms_own_time(world):
         ({"room": "nowhere"}, 404, "There is no room nowhere"),
     ],
 )
-def test_what_cannot_be_is_said_and_the_rest_is_kept(world, wrong, status, says):
+def test_what_cannot_be_is_said_and_the_rest_is_kept(
+    world: make.World, wrong: dict[str, str], status: int, says: str
+) -> None:
     answer = post(browser(world.keeper), "/trips/add/", **said(world, people="17") | wrong)
 
     assert answer.status_code == status
@@ -346,7 +354,9 @@ def test_what_cannot_be_is_said_and_the_rest_is_kept(world, wrong, status, says)
     assert not Trip.objects.exists()
 
 
-def test_a_trip_added_by_hand_is_changed_cancelled_and_takes_place_after_all(world):
+def test_a_trip_added_by_hand_is_changed_cancelled_and_takes_place_after_all(
+    world: make.World,
+) -> None:
     client = browser(world.keeper)
     post(client, "/trips/add/", **said(world))
     trip = Trip.objects.get()
@@ -365,7 +375,7 @@ def test_a_trip_added_by_hand_is_changed_cancelled_and_takes_place_after_all(wor
     assert trip.cancelled_at is None
 
 
-def test_a_cancelled_trip_says_which_kits_are_free_again(world):
+def test_a_cancelled_trip_says_which_kits_are_free_again(world: make.World) -> None:
     trip = make.trip("Crag walk", world.store, 1, 1)
     promised(world.day_01, trip)
     reservations.release(make.act(), promised(world.day_02, trip))
@@ -379,7 +389,7 @@ def test_a_cancelled_trip_says_which_kits_are_free_again(world):
     assert "It was cancelled: it needs no kits. Free again: DAY-01." in page
 
 
-def test_of_two_people_at_one_trip_the_second_is_told(world):
+def test_of_two_people_at_one_trip_the_second_is_told(world: make.World) -> None:
     client = browser(world.keeper)
     post(client, "/trips/add/", **said(world))
     path = f"/trips/{Trip.objects.get().pk}/edit/"
@@ -392,7 +402,7 @@ def test_of_two_people_at_one_trip_the_second_is_told(world):
     assert Trip.objects.get().people == 12
 
 
-def test_a_trip_of_the_booking_system_is_changed_there(world):
+def test_a_trip_of_the_booking_system_is_changed_there(world: make.World) -> None:
     facts = trips.TripFacts("Booked walk", *_times(), people=4, room=world.store)
     trip = trips.put(make.act(), "bookings", "B-7", facts).trip
     client = browser(world.keeper)
@@ -403,11 +413,11 @@ def test_a_trip_of_the_booking_system_is_changed_there(world):
     assert post(client, f"/trips/{trip.pk}/edit/", **said(world)).status_code == 400
 
 
-def _times():
+def _times() -> tuple[datetime, datetime]:
     start = make.act().received_at + timedelta(days=1)
     return start, start + timedelta(hours=8)
 
 
-def test_every_hazard_has_its_words():
+def test_every_hazard_has_its_words() -> None:
     assert tuple(hazards.HAZARDS) == HAZARDS
     assert hazards.hazards(["rope", "cave"]) == ["caves and mines", "work on ropes"]

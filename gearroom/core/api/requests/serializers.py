@@ -25,7 +25,7 @@ from django.core.validators import (
 from django.utils.translation import gettext as _
 from rest_framework import serializers
 
-from gearroom.core.acts.problems import Unacceptable, printable
+from gearroom.core.acts.problems import Problem, Unacceptable, document, printable
 from gearroom.core.api.openapi.member_rules import Rule
 from gearroom.core.rules.plain_text import plain
 
@@ -185,6 +185,10 @@ class ProblemDocument(serializers.Serializer[Any]):
     to_ask_anew = serializers.CharField(
         required=False, help_text="What to send instead, where it was given before."
     )
+
+    def to_representation(self, problem: Problem) -> dict[str, Any]:
+        """A problem with all its members."""
+        return document(problem)
 
 
 def _plain(field: serializers.Field, value: Any) -> Any:

@@ -20,7 +20,15 @@ from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Act, Actor, actor_of
-from gearroom.core.acts.problems import Invalid, NotAllowed, NotFound, Refused, TooOften
+from gearroom.core.acts.problems import (
+    Invalid,
+    NotAllowed,
+    NotFound,
+    PersonNeeded,
+    PinNeeded,
+    Refused,
+    TooOften,
+)
 from gearroom.core.models import Device, Membership, Person, Room, User
 from gearroom.core.rules.roles import Role, Sure
 from gearroom.core.services.accounts import account_changes, attempts
@@ -72,8 +80,10 @@ def end(act: Act, device_id: int) -> Device:
 def end_here(actor: Actor, device_id: int) -> Device:
     """End the very device that somebody stands before, as its keeper with their PIN."""
     if actor.sure is not Sure.CONFIRMED:
-        code = "who-are-you" if actor.sure is Sure.NOBODY else "confirm-with-pin"
-        raise NotAllowed(code, _("A keeper ends this with their PIN."))
+        says = _("A keeper ends this with their PIN.")
+        if actor.sure is Sure.NOBODY:
+            raise PersonNeeded("who-are-you", says)
+        raise PinNeeded("confirm-with-pin", says)
     return end(Act(replace(actor, sure=None)), device_id)
 
 

@@ -6,91 +6,85 @@ from __future__ import annotations
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Problem
+from gearroom.core.acts.problems import AlreadyAnswered, Problem
 from gearroom.site.web.page import errors
-from gearroom.site.web.page.shell import Done, acted, actor, page, show
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import PageForm, YesOrNo
+from gearroom.site.web.page.shell import Done, actor, show
 from kits.models import Clearance
 from kits.services.custody import clearances
-from kits.services.mail import notice_texts
+from kits.services.notices.texts.kits import lacks
 
-_ANSWERS = {"yes": True, "no": False}
 _MOST = 100
 
 
-def by_link(request: HttpRequest, said: str) -> HttpResponse:
+class AnswerForm(PageForm):
+    """Whether somebody cleared a kit."""
+
+    answer = YesOrNo(message=gettext_lazy("Answer yes or no: did you clear it?"))
+
+
+def answer_by_link(request: HttpRequest, link: str) -> HttpResponse:
     """What somebody says of a clearance by the link that they were sent."""
     try:
-        found = clearances.by_link(said)
+        clearance = clearances.by_link(link)
         if request.method != "POST":
-            return _page(request, found)
-        clearances.answer_by_link(found, confirmed=_confirmed(request))
+            return _page(request, clearance)
+        confirmed = AnswerForm.read(request.POST)["answer"]
+        clearances.answer_by_link(clearance, confirmed=confirmed)
+    except AlreadyAnswered as problem:
+        return _page(request, clearance, problem)
     except Problem as problem:
-        if problem.code == "answered-already":
-            return _page(request, found, problem)
         return errors.refusal(request, problem)
     return redirect(request.path)
 
 
-@page()
-def every(request: HttpRequest) -> HttpResponse:
-    """One's own clearances and those of one's rooms, the newest first; one's own are answered
-    here."""
-    who = actor(request)
-    if request.method == "POST":
-
-        def perform(act: Act) -> Done:
-            pk = request.POST.get("clearance", "")
-            found = clearances.get(act.actor, int(pk) if pk.isascii() and pk.isdigit() else 0)
-            done = clearances.answer(act, found, confirmed=_confirmed(request))
-            return Done(_says(found, confirmed=done.confirmed))
-
-        return acted(request, perform, to=request.path)
-    rows = [
-        {
-            "clearance": each,
-            "reasons": notice_texts.lacks(each.reasons),
-            "own": clearances.answers_for(each) == who.person,
-            **_standing(each),
-        }
-        for each in clearances.visible_to(who)[:_MOST]
-    ]
-    return show(request, "site/custody/clearances.html", {"rows": rows})
-
-
-def _page(request: HttpRequest, found: Clearance, problem: Problem | None = None) -> HttpResponse:
-    facts: dict[str, Any] = {
-        "clearance": found,
-        "kit": found.checkout.kit,
-        "reasons": notice_texts.lacks(found.reasons),
-        "problem": problem,
-        **_standing(found),
-    }
-    status = problem.status if problem else 200
-    response = render(request, "site/custody/clearance.html", facts, status=status)
+def _page(
+    request: HttpRequest, clearance: Clearance, problem: Problem | None = None
+) -> HttpResponse:
+    facts = {**_facts(clearance), "kit": clearance.checkout.kit}
+    response = show(request, "site/custody/clearance.html", facts, problem=problem)
     response.headers["Cache-Control"] = "private, no-store"
     return response
 
 
-def _standing(found: Clearance) -> dict[str, Any]:
-    answer = getattr(found, "answer", None)
-    return {"answer": answer, "open": answer is None}
+def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
+    if problem is not None:
+        raise problem
+    who = actor(request)
+    rows = [
+        {**_facts(clearance), "own": clearances.answers_for(clearance) == who.person}
+        for clearance in clearances.visible_to(who)[:_MOST]
+    ]
+    return show(request, "site/custody/clearances.html", {"rows": rows})
 
 
-def _confirmed(request: HttpRequest) -> bool:
-    said = _ANSWERS.get(request.POST.get("answer", ""))
-    if said is None:
-        raise Invalid(_("Answer yes or no: did you clear it?"), field="answer")
-    return said
-
-
-def _says(found: Clearance, *, confirmed: bool) -> str:
+@form_view("look", "clearances", page_of=_list_page)
+def list_clearances(act: Act, request: HttpRequest) -> Done:
+    """One's own clearances and those of one's rooms, the newest first; one's own are answered
+    here."""
+    pk = request.POST.get("clearance", "")
+    clearance = clearances.get(act.actor, int(pk) if pk.isascii() and pk.isdigit() else 0)
+    confirmed = AnswerForm.read(request.POST)["answer"]
+    clearances.answer(act, clearance, confirmed=confirmed)
     says = (
         _("Recorded: you cleared %(kit)s.")
         if confirmed
         else _("Recorded: you did not clear %(kit)s. Its keepers are told.")
     )
-    return says % {"kit": found.checkout.kit.name}
+    return Done(says % {"kit": clearance.checkout.kit.name})
+
+
+def _facts(clearance: Clearance) -> dict[str, Any]:
+    answer = getattr(clearance, "answer", None)
+    return {
+        "clearance": clearance,
+        "reasons": lacks(clearance.reasons),
+        "answer": answer,
+        "open": answer is None,
+    }

@@ -3,55 +3,56 @@
 from __future__ import annotations
 
 from django.conf import settings
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST
+from django.utils.translation import gettext_lazy
 
 from gearroom.core.acts.act import Act
-from gearroom.site.web.page import fields
-from gearroom.site.web.page.shell import Done, acted, actor, back_to, page
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import Moment, PageForm
+from gearroom.site.web.page.shell import Done, back_to
 from kits.services.lookup import find
 from kits.services.text import wording
 from kits.services.trips import due_times
 
 
-@require_POST
-@page("set_due")
-def set_due(request: HttpRequest, kit: str) -> HttpResponse:
+class DueForm(PageForm):
+    """When a kit is due."""
+
+    due_at = Moment(label=gettext_lazy("Due"))
+
+
+class ReturnsForm(PageForm):
+    """When a trip returns."""
+
+    due_at = Moment(label=gettext_lazy("Returns"))
+
+
+@form_view("set_due")
+def set_due(act: Act, request: HttpRequest, kit: str) -> Done:
     """Have a kit that is out be due at another time; an empty one is none."""
-    found = find.kit(actor(request), kit)
-    zone = found.home_room.time_zone
-
-    def perform(act: Act) -> Done:
-        text = request.POST.get("due_at")
-        at = None if text == "" else fields.instant(request.POST, "due_at", zone, _("Due"))
-        due_times.set_due(act, found, at)
-        if at is None:
-            return Done(_("%(kit)s has no due time.") % {"kit": found.name})
-        says = _("%(kit)s is due %(when)s.")
-        return Done(says % {"kit": found.name, "when": wording.moment(at, zone)})
-
-    return acted(request, perform, to=back_to(request, reverse("kit", args=[found.name])))
+    out = find.kit(act.actor, kit)
+    zone = out.home_room.time_zone
+    none = request.POST.get("due_at") == ""
+    at = None if none else DueForm.read(request.POST, zone=zone)["due_at"]
+    due_times.set_due(act, out, at)
+    says = _("%(kit)s is due %(when)s.") if at else _("%(kit)s has no due time.")
+    return Done(
+        says % {"kit": out.name, "when": wording.moment(at, zone) if at else ""},
+        to=back_to(request, reverse("kit", args=[out.name])),
+    )
 
 
-@require_POST
-@page("set_due")
-def extend(request: HttpRequest, trip: int) -> HttpResponse:
+@form_view("set_due")
+def extend(act: Act, request: HttpRequest, trip: int) -> Done:
     """Have a trip return later, and all that is out on it be due then."""
-    found = find.trip(actor(request), trip)
-    zone = found.room.time_zone if found.room else settings.TIME_ZONE
-
-    def perform(act: Act) -> Done:
-        done = due_times.extend(
-            act, found, fields.instant(request.POST, "due_at", zone, _("Returns"))
-        )
-        says = _("%(trip)s returns %(when)s. Due then: %(kits)s.")
-        facts = {
-            "trip": found.name,
-            "when": wording.moment(done.trip.returns_at, zone),
-            "kits": ", ".join(dict.fromkeys(each.kit.name for each in done.checkouts)) or _("none"),
-        }
-        return Done(says % facts)
-
-    return acted(request, perform, to=back_to(request, reverse("trip", args=[found.pk])))
+    longer = find.trip(act.actor, trip)
+    zone = longer.room.time_zone if longer.room else settings.TIME_ZONE
+    done = due_times.extend(act, longer, ReturnsForm.read(request.POST, zone=zone)["due_at"])
+    says = _("%(trip)s returns %(when)s. Due then: %(kits)s.") % {
+        "trip": longer.name,
+        "when": wording.moment(done.trip.returns_at, zone),
+        "kits": ", ".join(dict.fromkeys(each.kit.name for each in done.checkouts)) or _("none"),
+    }
+    return Done(says, to=back_to(request, reverse("trip", args=[longer.pk])))

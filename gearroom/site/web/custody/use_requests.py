@@ -9,16 +9,16 @@ from urllib.parse import quote
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from gearroom.core.acts.exceptions import database_problems
-from gearroom.core.acts.problems import NotFound, Problem
-from gearroom.site.web.custody.hand_back import besides, counts, remarks_in, used_in
+from gearroom.core.acts.problems import AlreadyAnswered, NotFound, Problem
+from gearroom.site.web.custody.use_form import remark_fields, remarks_of, use_fields, use_of
 from gearroom.site.web.page import errors
-from gearroom.site.web.page.shell import actor, here, no_room, page, show
+from gearroom.site.web.page.forms import PageForm, ShortText
+from gearroom.site.web.page.shell import actor, page, room_here, show
 from kits.models import Checkout
 from kits.services.custody import use_requests
 from kits.services.custody.use_suggestions import suggest
@@ -28,28 +28,26 @@ from labels.services.scan.links import symbol_svg
 
 @require_safe
 @page("see_people")
-def ask(request: HttpRequest, kit: str) -> HttpResponse:
+def request_use(request: HttpRequest, kit: str) -> HttpResponse:
     """The link to send to whoever had the kit last: as text, as a message, as a symbol."""
     who = actor(request)
-    found = find.kit(who, kit)
-    held = use_requests.latest(who, found)
-    facts: dict[str, Any] = {"kit": found, "held": held, "days": use_requests.WITHIN.days}
+    back = find.kit(who, kit)
+    held = use_requests.latest(who, back)
+    facts: dict[str, Any] = {"kit": back, "held": held, "days": use_requests.WITHIN.days}
     if held is not None:
-        sent = _message(request, held, use_requests.times_of_person(who, held))
-        facts |= {**sent, "symbol": "data:image/svg+xml," + quote(symbol_svg(sent["link"]))}
+        message = _message(request, held, use_requests.times_of_person(who, held))
+        symbol = "data:image/svg+xml," + quote(symbol_svg(message["link"]))
+        facts |= {**message, "symbol": symbol}
     return show(request, "site/custody/use_request_new.html", facts)
 
 
 @require_safe
 @page("see_people")
-def ask_all(request: HttpRequest) -> HttpResponse:
+def request_all_use(request: HttpRequest) -> HttpResponse:
     """Everybody who can still be asked about kits of this room, each with one link for all."""
-    room = here(request)
-    if room is None:
-        return no_room(request)
     rows = [
         {"person": held[0].person, "held": held, **_message(request, held[0], held)}
-        for held in use_requests.people_to_ask(actor(request), room)
+        for held in use_requests.people_to_ask(actor(request), room_here(request))
     ]
     return show(
         request,
@@ -69,50 +67,43 @@ def _message(request: HttpRequest, held: Checkout, times: Sequence[Checkout]) ->
     return {"link": link, "body": quote(words)}
 
 
-def tell(request: HttpRequest, said: str, time: int | None = None) -> HttpResponse:
+class ReportForm(PageForm):
+    """What somebody reports besides use."""
+
+    wrong = ShortText()
+
+
+def report_use(request: HttpRequest, link: str, time: int | None = None) -> HttpResponse:
     """What somebody used, by the link that they were sent: of one kit at a time, where it was
     several; that nothing was used, of all at once."""
     try:
-        times = use_requests.times_of_link(said)
+        times = use_requests.times_of_link(link)
+    except AlreadyAnswered as problem:
+        return _answered(request, link, problem=problem)
     except Problem as problem:
-        if problem.code == "told-already":
-            return _answer(
-                request,
-                "site/custody/use_request_answered.html",
-                {"problem": problem},
-                problem.status,
-            )
         return errors.refusal(request, problem)
     if request.method == "POST" and request.POST.get("nothing"):
-        return _nothing(request, said, times)
+        return _report_nothing(request, link, times)
     if time is None and len(times) > 1:
-        return _answer(request, "site/custody/use_requests.html", {"times": times, "said": said})
-    held = times[0] if time is None else _one_of(times, time)
+        return _choice(request, link, times)
+    held = next((each for each in times if time in (None, each.pk)), None)
     if held is None:
-        return errors.refusal(request, NotFound("link", said[:20]))
+        return errors.refusal(request, NotFound("link", link[:20]))
     if request.method != "POST":
-        return _asked(request, held)
+        return _form(request, held)
     try:
-        used, levels = used_in(request.POST, held.kit)
-        remarks = remarks_in(request, held.kit)
-        wrong = request.POST.get("wrong", "").strip()[:300]
+        used, levels = use_of(request.POST, held.kit)
+        remarks = remarks_of(request.POST, held.kit)
+        wrong = ReportForm.read(request.POST)["wrong"]
         with database_problems():
-            told = use_requests.answer(held, used, levels=levels, wrong=wrong, remarks=remarks)
+            report = use_requests.answer(held, used, levels=levels, wrong=wrong, remarks=remarks)
     except Problem as problem:
-        return _asked(request, held, problem)
+        return _form(request, held, problem)
     left = [each for each in times if each != held]
-    return _answer(
-        request,
-        "site/custody/use_request_answered.html",
-        {"kits": [held.kit], "told": told, "left": left, "said": said},
-    )
+    return _answered(request, link, kits=[held.kit], report=report, left=left)
 
 
-def _one_of(times: Sequence[Checkout], pk: int) -> Checkout | None:
-    return next((each for each in times if each.pk == pk), None)
-
-
-def _nothing(request: HttpRequest, said: str, times: Sequence[Checkout]) -> HttpResponse:
+def _report_nothing(request: HttpRequest, link: str, times: Sequence[Checkout]) -> HttpResponse:
     """Nothing was used from the kits that the page listed."""
     listed = set(request.POST.getlist("time"))
     done = [each for each in times if str(each.pk) in listed]
@@ -121,30 +112,37 @@ def _nothing(request: HttpRequest, said: str, times: Sequence[Checkout]) -> Http
             for held in done:
                 use_requests.answer(held, [])
     except Problem as problem:
-        facts = {"times": times, "said": said, "problem": problem}
-        return _answer(request, "site/custody/use_requests.html", facts, problem.status)
+        return _choice(request, link, times, problem)
     left = [each for each in times if each not in done]
-    facts = {"kits": [each.kit for each in done], "left": left, "said": said}
-    return _answer(request, "site/custody/use_request_answered.html", facts)
+    return _answered(request, link, kits=[each.kit for each in done], left=left)
 
 
-def _asked(request: HttpRequest, held: Checkout, problem: Problem | None = None) -> HttpResponse:
+def _choice(
+    request: HttpRequest, link: str, times: Sequence[Checkout], problem: Problem | None = None
+) -> HttpResponse:
+    facts = {"times": times, "link": link}
+    return _private(show(request, "site/custody/use_requests.html", facts, problem=problem))
+
+
+def _form(request: HttpRequest, held: Checkout, problem: Problem | None = None) -> HttpResponse:
     facts = {
         "held": held,
         "kit": held.kit,
-        "problem": problem,
-        "said": request.POST,
-        **counts(request.POST, suggest(held.kit)),
-        **besides(request, held.kit),
+        "sent": request.POST,
+        **use_fields(request.POST, suggest(held.kit)),
+        **remark_fields(request.POST, held.kit),
     }
-    return _answer(
-        request, "site/custody/use_request.html", facts, problem.status if problem else 200
-    )
+    return _private(show(request, "site/custody/use_request.html", facts, problem=problem))
 
 
-def _answer(
-    request: HttpRequest, template: str, facts: dict[str, Any], status: int = 200
+def _answered(
+    request: HttpRequest, link: str, problem: Problem | None = None, **facts: Any
 ) -> HttpResponse:
-    response = render(request, template, facts, status=status)
+    facts["link"] = link
+    template = "site/custody/use_request_answered.html"
+    return _private(show(request, template, facts, problem=problem))
+
+
+def _private(response: HttpResponse) -> HttpResponse:
     response.headers["Cache-Control"] = "private, no-store"
     return response

@@ -16,9 +16,9 @@ from django.utils.translation import ngettext
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, Problem, printable
-from gearroom.site.web.custody.hand_back import batch_sent
 from gearroom.site.web.page import fields
 from gearroom.site.web.page.shell import Done, acted, actor, page, show
+from gearroom.site.web.scan.pictures import batch_of
 from kits.models import Holding, Item, Kit, ListLine, Lot, Place
 from kits.rules.ledger.expiry import PrintedDateError, last_good_day
 from kits.rules.ledger.facts import Kind, Level
@@ -145,7 +145,7 @@ def count(request: HttpRequest, kit: str) -> HttpResponse:
     if request.method != "POST":
         return _sheet(request, found)
     try:
-        batch = batch_sent(request) if request.POST.get("read") else None
+        batch = batch_of(request) if request.POST.get("read") else None
         if batch is not None:
             return _sheet(request, found, said=_one_more(found, request.POST, batch), batch=batch)
         if request.POST.get("sure"):

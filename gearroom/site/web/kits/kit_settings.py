@@ -58,7 +58,7 @@ def _page(request: HttpRequest, kit: Kit, problem: Problem | None = None) -> Htt
         "people": people.seen_by(who).filter(left_on=None).order_by("name") if may_edit else (),
         "lives_in": [(each.value, label) for each, label in LIVES_IN.items()],
         "homes": [room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
-        "said": request.POST if problem and request.POST.get("do") == "edit" else None,
+        "sent": request.POST if problem and request.POST.get("do") == "edit" else None,
         "problem": problem,
     }
     return show(request, "site/kits/settings.html", facts, problem.status if problem else 200)

@@ -9,16 +9,17 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import Invalid
-from gearroom.core.models import Person
 from gearroom.core.services.people import people
-from gearroom.site.web.page import remedies as ways
-from gearroom.site.web.page.act_fields import somebody_new
+from gearroom.site.web.page import remedies
+from gearroom.site.web.page.act_forms import new_person
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import Choice, PageForm, ShortText
 from gearroom.site.web.page.shell import Done, acted, actor, back_to, page, show
-from gearroom.site.web.scan.photos import sent_with
+from gearroom.site.web.scan.pictures import photo_of
 from kits.models import Kit, WithheldKind
 from kits.rules.lookup import label_codes
 from kits.services.custody import custody, offers
@@ -34,12 +35,56 @@ from labels.services.scan.results import Next
 
 _MOST_KITS = 200
 _TIMELINE = 8
+_RIGHTS = (
+    "check_out",
+    "count",
+    "restock",
+    "reseal",
+    "pass",
+    "add_holder",
+    "withhold",
+    "release",
+    "read_history",
+    "reverse",
+    "print_labels",
+    "check_out_short",
+    "check_instrument",
+    "strip",
+)
+"""The use cases that a kit's page offers to whoever may do them."""
 _BY_HAND = (WithheldKind.DRYING, WithheldKind.SOMETHING_WRONG, WithheldKind.KEEP_AS_IT_CAME_BACK)
+
+
+class PassForm(PageForm):
+    """To whom a kit was passed."""
+
+    person = ShortText(
+        40,
+        required=True,
+        error_messages={
+            "required": gettext_lazy(
+                "Choose who has it now, or enter a name and a telephone number."
+            )
+        },
+    )
+
+
+class WithholdForm(PageForm):
+    """Why a kit is on hold."""
+
+    kind = Choice(WithheldKind, message=gettext_lazy("Choose why it is not to be taken."))
+    note = ShortText()
+
+
+class ReleaseForm(PageForm):
+    """What a kit is on hold for no longer."""
+
+    kind = Choice(WithheldKind, message=gettext_lazy("Choose what to do."))
 
 
 @require_safe
 @page()
-def every(request: HttpRequest) -> HttpResponse:
+def list_kits(request: HttpRequest) -> HttpResponse:
     """The kits of one's rooms."""
     who = actor(request)
     search = request.GET.get("search", "").strip()[:40]
@@ -58,122 +103,92 @@ def every(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @page()
-def one(request: HttpRequest, kit: str) -> HttpResponse:
+def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
     """One kit, with as much of it as whoever asks may see."""
     who = actor(request)
-    found = find.kit(who, kit)
-    seen = kits_overview.overview(who, found)
-    inside = contents.contents(found)
-    verdict = seen.judged.verdict
+    overview = kits_overview.overview(who, find.kit(who, kit))
+    subject, verdict = overview.kit, overview.judged.verdict
+    inside = contents.contents(subject)
     facts: dict[str, Any] = {
-        "kit": seen.kit,
-        "seen": seen,
-        "settle": ways.settle_verdict(found, verdict),
+        "kit": subject,
+        "overview": overview,
+        "settle": remedies.settle_verdict(subject, verdict),
         "verdict": verdict,
         "reasons": reason_texts.reasons(verdict.reasons),
-        "offers": _offers(who, seen),
-        "today": readiness.today_of(found),
-        "pouches": _pouches(seen.sections, inside),
-        "labels": [label_codes.shown(code) for code in seen.labels],
+        "offers": _offers(who, overview),
+        "today": readiness.today_of(subject),
+        "pouches": _pouches(overview.sections, inside),
+        "labels": [label_codes.shown(code) for code in overview.labels],
         "people": people.may_take(who) if who.may("see_people") else [],
         "kinds": [(kind.value, wording.withheld(kind)) for kind in _BY_HAND],
-        "may": _rights(request, found),
-        "due": due_times.due(who, seen.checkout) if seen.checkout else None,
-        "not_ours": participants_own.is_inside(found),
-        "photos": photos.of_what_is_wrong(found),
+        "may": _rights(who, subject),
+        "due": due_times.due(who, overview.checkout) if overview.checkout else None,
+        "not_ours": participants_own.is_inside(subject),
+        "photos": photos.of_what_is_wrong(subject),
     }
     if facts["may"]["read_history"]:
-        facts["happened"], facts["older"] = history.history(who, found, most=_TIMELINE)
-        facts["look_by"] = record.look_by(found)
-    if facts["may"]["read_history"] and seen.knows:
+        facts["acts"], facts["older"] = history.history(who, subject, most=_TIMELINE)
+        facts["look_by"] = record.look_by(subject)
+    if facts["may"]["read_history"] and overview.knows:
         facts["seals"] = list(
-            found.seals.select_related("section", "put_on__person", "broken").order_by("-id")[:8]
+            subject.seals.select_related("section", "put_on__person", "broken").order_by("-id")[:8]
         )
         facts["instruments"] = record.checks(inside)
     return show(request, "site/kits/kit.html", facts)
 
 
-def _offers(who: Actor, seen: kits_overview.Overview) -> list[Next]:
+def _offers(who: Actor, overview: kits_overview.Overview) -> list[Next]:
     """What settles a kit that may not go, of that what is one tap here."""
-    if seen.checkout is not None:
+    if overview.checkout is not None:
         return []
-    asked = seen.judged.question
-    rows = offers.offers(who, seen.kit, seen.judged.verdict, trip=asked.trip)
-    ways = ways_on(offers.as_values(who, seen.kit, rows), seen.kit.name)
-    return [way for way in ways if not way.needs]
+    kit, judged = overview.kit, overview.judged
+    rows = offers.offers(who, kit, judged.verdict, trip=judged.question.trip)
+    steps = ways_on(offers.as_values(who, kit, rows), kit.name)
+    return [step for step in steps if not step.needs]
 
 
-@require_POST
-@page("pass")
-def pass_on(request: HttpRequest, kit: str) -> HttpResponse:
+@form_view("pass", "kit")
+def pass_on(act: Act, request: HttpRequest, kit: str) -> Done:
     """A kit was passed to another person."""
-
-    def perform(act: Act) -> Done:
-        found = find.kit(act.actor, kit)
-        to = somebody_new(act, request.POST) or _somebody(act.actor, request)
-        held = custody.pass_on(act, found, to).checkout
-        name = held.person.name if held.person else ""
-        return Done(_("%(name)s has %(kit)s now.") % {"name": name, "kit": held.kit.name})
-
-    return acted(request, perform, to=reverse("kit", args=[kit]))
-
-
-def _somebody(who: Actor, request: HttpRequest) -> Person:
-    ref = request.POST.get("person", "")
-    if not ref:
-        raise Invalid(
-            _("Choose who has it now, or enter a name and a telephone number."), field="person"
-        )
-    return find.person(who, ref)
+    out = find.kit(act.actor, kit)
+    to = new_person(act, request.POST)
+    if to is None:
+        to = find.person(act.actor, PassForm.read(request.POST)["person"])
+    custody.pass_on(act, out, to)
+    return Done(_("%(name)s has %(kit)s now.") % {"name": to.name, "kit": out.name})
 
 
 @require_POST
 @page("withhold")
 def withhold(request: HttpRequest, kit: str) -> HttpResponse:
-    """Keep a kit back, with the reason."""
-    photo = sent_with(request)
+    """Put a kit on hold, with the reason."""
+    photo = photo_of(request)  # before anything is locked: it takes a while
 
     def perform(act: Act) -> Done:
-        try:
-            kind = WithheldKind(request.POST.get("kind", ""))
-        except ValueError:
-            raise Invalid(_("Choose why it is not to be taken."), field="kind") from None
-        note = request.POST.get("note", "").strip()[:300]
+        kind, note = WithholdForm.read(request.POST).values()
         entry = holds.withhold(act, find.kit(act.actor, kit), kind, note, photo)
         return Done(_("On hold: nobody takes %(kit)s now.") % {"kit": kit}, entry.pk)
 
     return acted(request, perform, to=reverse("kit", args=[kit]))
 
 
-@require_POST
-@page("release")
-def release(request: HttpRequest, kit: str) -> HttpResponse:
-    """Let a kit go again that was kept back."""
-
-    def perform(act: Act) -> Done:
-        try:
-            kind = WithheldKind(request.POST.get("kind", ""))
-        except ValueError:
-            raise Invalid(_("Choose what to do."), field="kind") from None
-        entry = holds.release(act, find.kit(act.actor, kit), kind)
-        return Done(_("Released: %(kit)s is judged again.") % {"kit": kit}, entry.pk)
-
-    return acted(request, perform, to=reverse("kit", args=[kit]))
+@form_view("release", "kit")
+def release(act: Act, request: HttpRequest, kit: str) -> Done:
+    """Let a kit that was on hold go again."""
+    kind = ReleaseForm.read(request.POST)["kind"]
+    entry = holds.release(act, find.kit(act.actor, kit), kind)
+    return Done(_("Released: %(kit)s is judged again.") % {"kit": kit}, entry.pk)
 
 
-@require_POST
-@page("take_expired_out")
-def take_out(request: HttpRequest, kit: str) -> HttpResponse:
-    """What may not stay inside was taken out."""
-
-    def perform(act: Act) -> Done:
-        entry = sorting.take_expired_out(act, find.kit(act.actor, kit))
-        return Done(
-            _("Removed from %(kit)s what may not stay inside. Restock it next.") % {"kit": kit},
-            entry.pk,
-        )
-
-    return acted(request, perform, to=back_to(request, reverse("sort", args=[kit])))
+@form_view("take_expired_out")
+def remove_expired(act: Act, request: HttpRequest, kit: str) -> Done:
+    """What may not stay inside was removed."""
+    entry = sorting.take_expired_out(act, find.kit(act.actor, kit))
+    return Done(
+        _("Removed from %(kit)s what may not stay inside. Restock it next.") % {"kit": kit},
+        entry.pk,
+        to=back_to(request, reverse("sort", args=[kit])),
+    )
 
 
 def _pouches(
@@ -193,24 +208,7 @@ def _pouches(
     ]
 
 
-def _rights(request: HttpRequest, kit: Kit) -> dict[str, bool]:
-    who = actor(request)
-    wanted = (
-        "check_out",
-        "count",
-        "restock",
-        "reseal",
-        "pass",
-        "add_holder",
-        "withhold",
-        "release",
-        "read_history",
-        "reverse",
-        "print_labels",
-        "check_out_short",
-        "check_instrument",
-        "strip",
-    )
+def _rights(who: Actor, kit: Kit) -> dict[str, bool]:
     return {
-        name: who.could(name, kit.room_id) or who.could(name, kit.home_room_id) for name in wanted
+        name: who.could(name, kit.room_id) or who.could(name, kit.home_room_id) for name in _RIGHTS
     }

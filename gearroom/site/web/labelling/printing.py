@@ -293,7 +293,7 @@ def pdf(request: HttpRequest) -> HttpResponse:
         preview=bool(request.POST.get("preview")),
     )
     answer = as_pdf(content, "labels.pdf")
-    # Tells the page that asked (working.js): where the file is saved, the page stays.
+    # Tells the page that asked (busy.js): where the file is saved, the page stays.
     answer.set_cookie(
         "answered",
         request.POST.get("asked", "")[:20],

@@ -1,4 +1,4 @@
-"""A draft of a kit list, edited by section: what is carried, how few may be left, and why."""
+"""A draft of a kit list, edited by section: what is carried, the minimum of each, and why."""
 
 from __future__ import annotations
 
@@ -8,84 +8,69 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST
 
 from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, NotFound, Problem
-from gearroom.site.web.lists.packing_lists import address, facts_said, substitutes, version_of
-from gearroom.site.web.page import fields, words
-from gearroom.site.web.page.shell import Done, acted, actor, page, show
+from gearroom.core.acts.problems import Invalid, NotFound, Problem, Stale
+from gearroom.site.web.lists.packing_lists import substitutes, version_values
+from gearroom.site.web.page import words
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
+from gearroom.site.web.page.shell import Done, actor, show
 from kits.models import Item, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.services.lists import draft_editing, packing_lists
-from kits.services.lists.packing_lists import LineDraft, SectionDraft
+from kits.services.lists.packing_lists import LineDraft, SectionDraft, version_of
 from kits.services.lookup import find
 from kits.services.stock import catalogue
 
 
 # -------------------------------------------------------------------------------- the draft as such
-@page("edit_list")
-def edit(request: HttpRequest, id: int, number: int) -> HttpResponse:
-    """What a draft says of itself, and its sections in order."""
-    version = version_of(id, number)
-    if request.method == "POST":
-        try:
-            return _said(request, version)
-        except Problem as problem:
-            return _edit_page(request, version_of(id, number), problem)
-    return _edit_page(request, version)
+class NewSectionForm(PageForm):
+    """The name of one more section."""
+
+    section = ShortText(80)
 
 
-def _edit_page(
-    request: HttpRequest, version: PackingListVersion, problem: Problem | None = None
+def _draft_page(
+    request: HttpRequest, id: int, number: int, problem: Problem | None = None
 ) -> HttpResponse:
-    said: Any = request.POST if "people" in request.POST else None
+    version = version_of(id, number)
+    sent: Any = request.POST if "people" in request.POST else None
     facts = {
         "version": version,
-        "problem": problem,
         "hazards": words.HAZARDS.items(),
-        "said": said or {"people": version.people, "days": version.days, "note": version.note},
-        "chosen": said.getlist("hazard") if said else version.hazards,
-        "new_section": fields.words(request.POST, "section", 80) if problem else "",
+        "values": sent or {"people": version.people, "days": version.days, "note": version.note},
+        "chosen": sent.getlist("hazard") if sent else version.hazards,
+        "new_section": request.POST.get("section", "") if problem else "",
     }
-    return show(request, "site/lists/draft.html", facts, status=problem.status if problem else 200)
+    return show(request, "site/lists/draft.html", facts, problem=problem)
 
 
-def _said(request: HttpRequest, version: PackingListVersion) -> HttpResponse:
-    said = request.POST
-
-    def perform(act: Act) -> Done:
-        if key := said.get("raise"):
-            draft_editing.raise_section(act, version, key)
-            return Done(_("Moved up."))
-        if key := said.get("drop"):
-            draft_editing.drop_section(act, version, key)
-            return Done(_("The section is removed from the draft, with its lines."))
-        if "section" in said:
-            section = SectionDraft(fields.words(said, "section", 80))
-            done = draft_editing.put_section(act, version, section)
-            key = done.sections.order_by("position").last().key  # type: ignore[union-attr]  # just put
-            return Done(
-                _("%(name)s is on the draft. Add its lines.") % {"name": section.name},
-                to=_section_address(version, key),
-            )
-        facts = facts_said(request)
-        draft_editing.say(
-            act,
-            version,
-            people=facts.people,
-            days=facts.days,
-            hazards=facts.hazards,
-            note=facts.note,
+@form_view("edit_list", "list-edit", page_of=_draft_page)
+def edit(act: Act, request: HttpRequest, id: int, number: int) -> Done:
+    """What a draft says of itself, and its sections in order."""
+    version, sent = version_of(id, number), request.POST
+    if key := sent.get("raise"):
+        draft_editing.raise_section(act, version, key)
+        return Done(_("Moved up."))
+    if key := sent.get("drop"):
+        draft_editing.drop_section(act, version, key)
+        return Done(_("The section is removed from the draft, with its lines."))
+    if "section" in sent:
+        section = SectionDraft(NewSectionForm.read(sent)["section"])
+        done = draft_editing.put_section(act, version, section)
+        key = done.sections.order_by("position").last().key  # type: ignore[union-attr]  # just put
+        return Done(
+            _("%(name)s is on the draft. Add its lines.") % {"name": section.name},
+            to=_section_address(version, key),
         )
-        return Done(_("Saved."))
-
-    return acted(request, perform, to=address("list-edit", version))
+    draft_editing.say(act, version, **version_values(sent))
+    return Done(_("Saved."))
 
 
 # ------------------------------------------------------------------------------------- one section
 @dataclass(frozen=True)
-class Row:
+class EditedLine:
     """A line as the form shows it: what the draft says, or what was typed and refused."""
 
     item: Item
@@ -95,35 +80,46 @@ class Row:
     reason: str
 
 
-@page("edit_list")
-def section(request: HttpRequest, id: int, number: int, key: str) -> HttpResponse:
-    """One section of a draft: its lines, and one more."""
-    version = version_of(id, number)
-    if request.method == "POST":
-        try:
-            return _section_saved(request, version, key)
-        except Problem as problem:
-            return _section_page(request, version_of(id, number), key, problem)
-    return _section_page(request, version, key)
+class SectionForm(PageForm):
+    """A section's name."""
+
+    name = ShortText(80)
+
+
+class NewLineForm(PageForm):
+    """The item of a new line; empty where there is none."""
+
+    thing = ShortText(120)
+
+
+class LineForm(PageForm):
+    """A line: how many are carried, the minimum, its priority and why."""
+
+    carry = WholeNumber(least=1)
+    never = WholeNumber(required=False, initial=0)
+    matters = ShortText()
+    reason = ShortText()
 
 
 def _section_page(
-    request: HttpRequest, version: PackingListVersion, key: str, problem: Problem | None = None
+    request: HttpRequest, id: int, number: int, key: str, problem: Problem | None = None
 ) -> HttpResponse:
-    draft = _section_of(version, key)
-    said = request.POST if "seen" in request.POST else None
+    version = version_of(id, number)
+    draft, sent = _section_of(version, key), request.POST
     items = {line.item.pk: line.item for line in draft.lines}
-    if said is None or (problem is not None and problem.status == 412):
-        name, said = draft.name, QueryDict()
-        rows = [
-            Row(line.item, line.carry, line.never_below, line.criticality, line.reason)
+    if "seen" not in sent or isinstance(problem, Stale):
+        title, sent = draft.name, QueryDict()
+        lines = [
+            EditedLine(line.item, line.carry, line.never_below, line.criticality, line.reason)
             for line in draft.lines
         ]
     else:
-        name = fields.words(said, "name", 80)
-        rows = [
-            Row(items[pk], *(said.get(f"{what}-{pk}", "") for what in _COLUMNS))
-            for pk in _pks(said)
+        title = sent.get("name", "")
+        lines = [
+            EditedLine(
+                items[pk], *(sent.get(f"{field}-{pk}", "") for field in LineForm.base_fields)
+            )
+            for pk in _pks(sent)
             if pk in items
         ]
     instead = substitutes(items)
@@ -131,63 +127,49 @@ def _section_page(
         "version": version,
         "section": draft,
         "seen": draft_editing.mark(draft),
-        "name": name,
-        "rows": [(row, instead.get(row.item.pk, ())) for row in rows],
-        "said": said,
-        "problem": problem,
+        "name": title,
+        "rows": [(line, instead.get(line.item.pk, ())) for line in lines],
+        "values": sent,
         "criticalities": words.CRITICALITIES.items(),
         "things": Item.objects.active().values_list("name", flat=True),
         "may_edit_items": actor(request).may("edit_item"),
     }
-    status = problem.status if problem else 200
-    return show(request, "site/lists/draft_section.html", facts, status=status)
+    return show(request, "site/lists/draft_section.html", facts, problem=problem)
 
 
-def _section_saved(request: HttpRequest, version: PackingListVersion, key: str) -> HttpResponse:
-    said = request.POST
-
-    def perform(act: Act) -> Done:
-        before = _section_of(version, key)
-        there = {line.item.pk: line.item for line in before.lines}
-        dropped = {int(pk) for pk in said.getlist("drop") if pk.isdecimal()}
-        lines = [
-            _line(said, there[pk], str(pk)) for pk in _pks(said) if pk in there.keys() - dropped
-        ]
-        if fields.words(said, "thing-new", 120):
-            lines.append(_line(said, find.item(fields.words(said, "thing-new", 120)), "new"))
-        _raise(lines, said.get("raise", ""))
-        put = SectionDraft(fields.words(said, "name", 80), lines, key)
-        draft_editing.put_section(act, version, put, seen=said.get("seen", ""))
-        return Done(_("%(name)s is saved.") % {"name": put.name})
-
-    return acted(request, perform, to=_section_address(version, key))
+@form_view("edit_list", "list-section", page_of=_section_page)
+def section(act: Act, request: HttpRequest, id: int, number: int, key: str) -> Done:
+    """One section of a draft: its lines, and one more."""
+    version, sent = version_of(id, number), request.POST
+    dropped, item = sent.getlist("drop"), NewLineForm.read(sent, row="new")["thing"]
+    items = {line.item.pk: line.item for line in _section_of(version, key).lines}
+    lines = [
+        _line(sent, items[pk], pk) for pk in _pks(sent) if pk in items and str(pk) not in dropped
+    ]
+    if item:
+        lines.append(_line(sent, find.item(item), "new"))
+    _raise(lines, sent.get("raise", ""))
+    put = SectionDraft(SectionForm.read(sent)["name"], lines, key)
+    draft_editing.put_section(act, version, put, seen=sent.get("seen", ""))
+    return Done(_("%(name)s is saved.") % {"name": put.name})
 
 
-_COLUMNS = ("carry", "never", "matters", "reason")
-
-
-def _line(said: QueryDict, item: Item, at: str) -> LineDraft:
-    try:
-        criticality = Criticality(said.get(f"matters-{at}", Criticality.ROUTINE))
-    except ValueError:
-        raise Invalid(
-            _("%(thing)s: choose its priority.") % {"thing": item.name},
-            field=f"matters-{at}",
-        ) from None
-    carry = _("%(thing)s, carry") % {"thing": item.name}
-    never = _("%(thing)s, minimum") % {"thing": item.name}
+def _line(sent: QueryDict, item: Item, row: object) -> LineDraft:
+    labels = {"carry": _("%(thing)s, carry"), "never": _("%(thing)s, minimum")}
+    labels = {name: label % {"thing": item.name} for name, label in labels.items()}
+    values = LineForm.read(sent, row=row, labels=labels)
+    priority = values["matters"] or Criticality.ROUTINE
+    if priority not in list(Criticality):
+        says = _("%(thing)s: choose its priority.") % {"thing": item.name}
+        raise Invalid(says, field=f"matters-{row}")
     return LineDraft(
-        item,
-        fields.whole(said, f"carry-{at}", least=1, what=carry),
-        fields.whole(said, f"never-{at}", what=never) if said.get(f"never-{at}") else 0,
-        criticality,
-        fields.words(said, f"reason-{at}"),
+        item, values["carry"], values["never"], Criticality(priority), values["reason"]
     )
 
 
-def _pks(said: QueryDict) -> list[int]:
-    """The things of the form's lines, in the form's order."""
-    names = [name.removeprefix("carry-") for name in said if name.startswith("carry-")]
+def _pks(sent: QueryDict) -> list[int]:
+    """The items of the form's lines, in the form's order."""
+    names = [name.removeprefix("carry-") for name in sent if name.startswith("carry-")]
     return [int(name) for name in names if name.isdecimal() and len(name) < 19]
 
 
@@ -209,24 +191,23 @@ def _section_address(version: PackingListVersion, key: str) -> str:
     return reverse("list-section", args=[version.packing_list_id, version.number, key])
 
 
-# -------------------------------------------------------------------------- what will do instead
-@require_POST
-@page("edit_item")
-def instead(request: HttpRequest, id: int, number: int, key: str) -> HttpResponse:
-    """Say that another thing will do instead of one on a list, or no more; on every list."""
-    version = version_of(id, number)
-    said = request.POST
+# ------------------------------------------------------------------------- what can be used instead
+class SubstituteForm(PageForm):
+    """An item, another that can be used instead, and how that differs."""
 
-    def perform(act: Act) -> Done:
-        of, other = find.item(said.get("of", "")), find.item(fields.words(said, "other", 120))
-        told = {"thing": of.name, "other": other.name}
-        if said.get("no-more"):
-            catalogue.remove_substitute(act, of, other)
-            return Done(_("%(other)s can no longer be used instead of %(thing)s.") % told)
-        catalogue.put_substitute(act, of, other, fields.words(said, "note", 200))
-        return Done(_("Can use %(other)s instead of %(thing)s, on every kit list.") % told)
+    of = ShortText()
+    other = ShortText(120)
+    note = ShortText(200)
 
-    try:
-        return acted(request, perform, to=_section_address(version, key) + "#instead")
-    except Problem as problem:
-        return _section_page(request, version, key, problem)
+
+@form_view("edit_item", "list-section", part="#instead", refused=_section_page)
+def instead(act: Act, request: HttpRequest, id: int, number: int, key: str) -> Done:
+    """Say that another item can be used instead of one on a list, or no more; on every list."""
+    values = SubstituteForm.read(request.POST)
+    of, other = find.item(values["of"]), find.item(values["other"])
+    names = {"thing": of.name, "other": other.name}
+    if request.POST.get("no-more"):
+        catalogue.remove_substitute(act, of, other)
+        return Done(_("%(other)s can no longer be used instead of %(thing)s.") % names)
+    catalogue.put_substitute(act, of, other, values["note"])
+    return Done(_("Can use %(other)s instead of %(thing)s, on every kit list.") % names)

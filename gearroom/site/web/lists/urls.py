@@ -8,8 +8,8 @@ _VERSION = "lists/<int:id>/<int:number>/"
 
 urlpatterns: list[URLPattern] = [
     path("sign/<str:signature>/", signatures.by_link, name="extend-signature"),
-    path("lists/", packing_lists.every, name="lists"),
-    path("lists/<int:id>/", packing_lists.one, name="list"),
+    path("lists/", packing_lists.all_lists, name="lists"),
+    path("lists/<int:id>/", packing_lists.newest, name="list"),
     path(_VERSION, packing_lists.version, name="list-version"),
     path(f"{_VERSION}new-draft/", packing_lists.new_draft, name="list-new-draft"),
     path(f"{_VERSION}publish/", packing_lists.publish, name="list-publish"),

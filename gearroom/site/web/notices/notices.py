@@ -18,10 +18,11 @@ from gearroom.core.models import Person
 from gearroom.core.services.people import people
 from gearroom.site.web.page.shell import Done, acted, actor, once_a_form, page, show
 from kits.models import Notice
-from kits.rules.notices.policy import KINDS, WEEKLY, When
+from kits.rules.notices.policy import WEEKLY, When
 from kits.services.mail import digest, notice_log
 from kits.services.mail.notice_log import State
-from kits.services.notices import kinds, preferences, writing
+from kits.services.notices import preferences, recipients, registry
+from kits.services.notices.registry import NOTICE_KINDS
 
 _A_PAGE = 40
 _STATES = {
@@ -46,7 +47,7 @@ def every(request: HttpRequest) -> HttpResponse:
     """What was told to whom, newest first: one's own, and that of the rooms one keeps."""
     state, kind = request.GET.get("state", ""), request.GET.get("kind", "")
     rows = notice_log.seen_by(actor(request), state=state if state in set(State) else None)
-    if kind in KINDS:
+    if kind in NOTICE_KINDS:
         rows = rows.filter(kind=kind)
     name = request.GET.get("name", "").strip()[:120]
     if name:
@@ -62,7 +63,7 @@ def every(request: HttpRequest) -> HttpResponse:
             "notices": [_row(notice) for notice in found[:_A_PAGE]],
             "further": further.urlencode() if len(found) > _A_PAGE else "",
             "states": _STATES,
-            "kinds": {code: kinds.title(code) for code in KINDS},
+            "kinds": {code: registry.title(code) for code in NOTICE_KINDS},
             "state": state,
             "kind": kind,
             "name": name,
@@ -79,7 +80,7 @@ def _row(notice: Notice) -> dict[str, Any]:
     state = notice_log.state(notice)
     return {
         "notice": notice,
-        "title": kinds.title(notice.kind),
+        "title": registry.title(notice.kind),
         "state": _STATES[state],
         "look": _LOOKS.get(state, "short"),
         "why": notice_log.why(notice),
@@ -158,14 +159,14 @@ def _settings_page(request: HttpRequest, **more: Any) -> HttpResponse:
     facts = {
         "own": person,
         "how": preferences.of(person),
-        "zone": writing.zone_of(person),
+        "zone": recipients.zone_of(person),
         "default_quiet": preferences.default_quiet(),
         "days": WEEKDAYS,
         "kinds": [
             {
                 "code": code,
-                "title": kinds.title(code),
-                "fixed": not kind.may_choose,
+                "title": registry.title(code),
+                "fixed": not kind.policy.may_choose,
                 "when": str(chosen[code]),
                 "whens": [
                     (when.value, label)
@@ -173,7 +174,7 @@ def _settings_page(request: HttpRequest, **more: Any) -> HttpResponse:
                     if code != WEEKLY or when is not When.AT_ONCE
                 ],
             }
-            for code, kind in KINDS.items()
+            for code, kind in NOTICE_KINDS.items()
         ],
         **more,
     }
@@ -186,8 +187,8 @@ def _changed(request: HttpRequest, act: Act) -> Done:
     said = request.POST
     choices = {
         code: _when(said[f"when-{code}"])
-        for code, kind in KINDS.items()
-        if kind.may_choose and f"when-{code}" in said
+        for code, kind in NOTICE_KINDS.items()
+        if kind.policy.may_choose and f"when-{code}" in said
     }
     preferences.change(
         act,

@@ -260,7 +260,7 @@ def _kit_form(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
         "versions": list(latest.values()),
         "people": people.seen_by(who).filter(left_on__isnull=True).order_by("name"),
         "homes": [room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
-        "said": request.POST,
+        "sent": request.POST,
         "problem": problem,
     }
     status = problem.status if problem else 200

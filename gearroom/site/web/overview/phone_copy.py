@@ -1,4 +1,4 @@
-"""What lets the scan page work without a network: see `static/site/offline-queue.js`.
+"""What lets the scan page work without a network: see `static/site/offline/queue.js`.
 
 The page itself, the worker that keeps it and the manifest are the same for everybody and hold
 nothing of anybody's. What belongs to somebody, the pocket book, is kept in the browser's database,
@@ -32,18 +32,21 @@ from kits.services.overview.phone_copy_revision import revision
 from kits.services.text.reason_texts import IRREGULAR
 
 SHELL = (
-    "site/gear.css",
-    "site/offline.css",
+    "site/styles/tokens.css",
+    "site/styles/base.css",
+    "site/styles/components.css",
+    "site/styles/pages/scan.css",
+    "site/styles/pages/phone-copy.css",
     "site/icon.svg",
-    "site/working.js",
-    "site/offline.js",
-    "site/offline-queue.js",
-    "site/offline-page.js",
-    "site/camera.js",
-    "site/offline-book.js",
-    "site/offline-card.js",
-    "site/offline-acts.js",
-    "site/offline-reading.js",
+    "site/scripts/busy.js",
+    "site/offline/sync.js",
+    "site/offline/queue.js",
+    "site/offline/page.js",
+    "site/scripts/camera.js",
+    "site/offline/copy.js",
+    "site/offline/card.js",
+    "site/offline/acts.js",
+    "site/scripts/label-reader.js",
 )
 """What the page needs without a network, of the static files."""
 
@@ -103,11 +106,11 @@ def worker(request: HttpRequest) -> HttpResponse:
         "version": version(language),
         "page": reverse("offline"),
         "files": [static(name) for name in SHELL],
-        "queue": static("site/offline-queue.js"),
+        "queue": static("site/offline/queue.js"),
         "scan": reverse("scan"),
         "static": settings.STATIC_URL,
     }
-    body = f"const FACTS = {json.dumps(facts)};\n" + _text("site/offline-worker.js")
+    body = f"const FACTS = {json.dumps(facts)};\n" + _text("site/offline/worker.js")
     answer = HttpResponse(body, content_type="text/javascript")
     answer["Cache-Control"] = "no-cache"
     return answer
@@ -159,7 +162,7 @@ def _signed_in(request: HttpRequest) -> Person | None:
 def version(language: str) -> str:
     """A name for the page and its files as they are now."""
     digest = hashlib.sha256(_shell(language).encode())
-    for name in (*SHELL, "site/offline-worker.js"):
+    for name in (*SHELL, "site/offline/worker.js"):
         digest.update(_text(name).encode())
     return digest.hexdigest()[:16]
 

@@ -37,7 +37,8 @@ Value = TypeVar("Value")
 
 class PageForm(forms.Form):
     """What a page was sent. `zone` (IANA) is the clock by which its times are read. `row` ends the
-    name of every input where a page has the same ones for several things: `units-7`."""
+    name of every input where a page has the same ones for several things: `units-7`; `labels` name
+    fields by what they are of there."""
 
     def __init__(
         self,
@@ -46,9 +47,12 @@ class PageForm(forms.Form):
         *,
         zone: str = "UTC",
         row: object = None,
+        labels: Mapping[str, str] | None = None,
     ) -> None:
         super().__init__(data, files)  # type: ignore[arg-type]  # files are looked up by name only
         self.row = row
+        for name, label in (labels or {}).items():
+            self.fields[name].label = label
         for field in self.fields.values():
             if isinstance(field, Moment):
                 field.zone = ZoneInfo(zone)
@@ -91,7 +95,7 @@ class _Field(forms.Field):
         self.limits: dict[str, int] = {}
 
     def parse(self, text: str) -> Any:
-        """The value that a text stands for. Raises ValueError or ArithmeticError."""
+        """The value that a text stands for. Raises ValueError, ArithmeticError or LookupError."""
         raise NotImplementedError
 
     def clean(self, value: Any) -> Any:
@@ -101,7 +105,7 @@ class _Field(forms.Field):
             return self.initial
         try:
             return self.parse(text)
-        except (ValueError, ArithmeticError):
+        except (ValueError, ArithmeticError, LookupError):
             facts = {"what": self.label, "text": printable(text), **self.limits}
             raise ValidationError(self.error_messages["invalid"], params=facts) from None
 
@@ -196,6 +200,14 @@ class Choice(_Field):
         return self.of(text)
 
 
+class YesOrNo(_Field):
+    """An answer to a question."""
+
+    def parse(self, text: str) -> bool:
+        """One of the two words that its buttons send."""
+        return {"yes": True, "no": False}[text]
+
+
 class ShortText(forms.CharField):
     """A text without spaces at its ends; what is over `most` characters is cut off."""
 
@@ -226,3 +238,8 @@ class Several(forms.Field):
     def clean(self, value: Any) -> list[str]:
         """Those that are not empty."""
         return [text for text in value or () if text]
+
+
+def one_more(text: str, most: int = MOST_UNITS) -> str:
+    """One more than what was entered; one, where that is no number."""
+    return str(min(most, int(text) + 1) if text.isdecimal() and len(text) < 8 else 1)

@@ -40,7 +40,7 @@ from gearroom.core import clock
 from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.exceptions import database_problems
 from gearroom.core.acts.idempotency import once
-from gearroom.core.acts.problems import Problem
+from gearroom.core.acts.problems import PersonNeeded, PinNeeded, Problem
 from gearroom.core.models import Room
 from gearroom.core.services.accounts import shared_devices, sign_ins
 from gearroom.core.services.people import rooms
@@ -178,9 +178,9 @@ def page(use_case: str | None = "look") -> Callable[[View], View]:
                 if use_case is not None:
                     actor(request).require(use_case)
                 response = view(request, *args, **kwargs)
+            except (PersonNeeded, PinNeeded) as problem:
+                return _confirm_first(request, ASKS[type(problem)])
             except Problem as problem:
-                if problem.code in ASKS:
-                    return _asked_first(request, problem.code)
                 return errors.refusal(request, problem)
             except NoRoom:
                 response = no_room(request)
@@ -192,18 +192,18 @@ def page(use_case: str | None = "look") -> Callable[[View], View]:
     return wrap
 
 
-ASKS = {"who-are-you": "hatch-who", "confirm-with-pin": "hatch-pin"}
-"""Problems at a shared device that a page of its own settles."""
+ASKS = {PersonNeeded: "hatch-who", PinNeeded: "hatch-pin"}
+"""Problems at a shared device, with the page that settles each."""
 
 _HELD = "hatch_act"
 """What the session keeps of an act that waits for that: its name, where it goes and came from, what
 it says, and since when."""
 
 
-def _asked_first(request: HttpRequest, code: str) -> HttpResponse:
+def _confirm_first(request: HttpRequest, settled_on: str) -> HttpResponse:
     """To the page that settles it, and back; an act is held until then (see `held_act`)."""
     there = to = request.get_full_path()
-    asked = {}
+    named = {}
     if request.method == "POST":
         came_from = urlsplit(request.headers.get("Referer", ""))
         there = came_from.path if came_from.netloc == request.get_host() else reverse("scan")
@@ -211,8 +211,8 @@ def _asked_first(request: HttpRequest, code: str) -> HttpResponse:
         if not request.FILES:  # a photo is not kept: its form is sent again
             says, since = request.POST.urlencode(), clock.now().isoformat()
             held = {"act": uuid.uuid4().hex, "to": to, "from": there, "says": says, "since": since}
-            request.session[_HELD], asked["act"] = held, held["act"]
-    return redirect(f"{reverse(ASKS[code])}?{urlencode({'to': there, **asked})}")
+            request.session[_HELD], named["act"] = held, held["act"]
+    return redirect(f"{reverse(settled_on)}?{urlencode({'to': there, **named})}")
 
 
 def held_act(request: HttpRequest) -> HttpResponseBase | None:

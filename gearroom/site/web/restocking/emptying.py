@@ -5,14 +5,16 @@ from __future__ import annotations
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
-from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, Problem
-from gearroom.site.web.page import fields, words
-from gearroom.site.web.page.shell import Done, acted, actor, page, show
-from kits.models import Disposal, Holding, Kit
+from gearroom.site.web.page import words
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
+from gearroom.site.web.page.shell import Done, actor, show
+from kits.models import Disposal, Holding, Kit, Place
 from kits.rules.ledger.facts import Kind
 from kits.rules.stock.disposal import allowed
 from kits.services.lookup import find, holders
@@ -20,73 +22,67 @@ from kits.services.restocking import emptying, stripping
 from kits.services.restocking.emptying import Destination, EmptyLine
 
 
-@page("strip")
-def empty(request: HttpRequest, kit: str) -> HttpResponse:
-    """What is in it, and where each goes."""
-    found = find.kit(actor(request), kit)
-    actor(request).require("strip", found.room_id)
-    if request.method == "POST":
-        try:
-            return _taken_out(request, found)
-        except Problem as problem:
-            return _shown(request, found, problem)
-    return _shown(request, found)
-
-
-def _shown(request: HttpRequest, kit: Kit, problem: Problem | None = None) -> HttpResponse:
+def _page(request: HttpRequest, kit: str, problem: Problem | None = None) -> HttpResponse:
+    who = actor(request)
+    of = find.kit(who, kit)
+    who.require("strip", of.room_id)
     facts = {
-        "kit": kit,
-        "out": holders.open_checkout(kit),
-        "rows": [_row(kit, held) for held in emptying.inside(kit)],
-        "problem": problem,
+        "kit": of,
+        "out": holders.open_checkout(of),
+        "rows": [_row(of, held) for held in emptying.inside(of)],
         "said": request.POST,
-        "may_retire": actor(request).may("edit_kit", kit.home_room_id),
+        "may_retire": who.may("edit_kit", of.home_room_id),
     }
-    status = problem.status if problem else 200
-    return show(request, "site/restocking/empty.html", facts, status=status)
+    return show(request, "site/restocking/empty.html", facts, problem=problem)
 
 
 def _row(kit: Kit, held: Holding) -> dict[str, Any]:
     item = held.lot.item
-    shelves = [] if kit.training else stripping.shelves_for(kit, item)
     ways = allowed(Kind(item.kind), item.disposal)
     return {
         "held": held,
         "ref": f"{held.place.section_key}:{held.lot_id}",
-        "shelves": shelves,
+        "shelves": [] if kit.training else stripping.shelves_for(kit, item),
         "ways": [(way, words.DISPOSALS[Disposal(way)]) for way in ways],
     }
 
 
-def _taken_out(request: HttpRequest, kit: Kit) -> HttpResponse:
-    said = request.POST
+class LineForm(PageForm):
+    """What is taken out, as `SECTION:LOT`, and where it goes, as `DESTINATION:WHERE`."""
 
-    def perform(act: Act) -> Done:
-        section, _colon, lot = said.get("line", "").rpartition(":")
-        way, _colon, where = said.get("goes", "").partition(":")
-        if way not in list(Destination):
-            raise Invalid(_("Tap where it goes."), field="goes")
-        if way == Destination.DISPOSE and where not in Disposal.values:
-            raise Invalid(_("Tap how it is disposed of."), field="goes")
-        line = EmptyLine(
-            section=find.section(kit, section),
-            lot=find.lot(lot),
-            units=fields.whole(said, "units", least=1, what=_("How many")),
-            way=Destination(way),
-            reason=fields.words(said, "reason"),
-            shelf=find.shelf(act.actor, where) if way == Destination.SHELF else None,
-            disposal=Disposal(where) if way == Destination.DISPOSE else None,
-        )
-        done = emptying.empty(act, kit, [line])
-        told = {
-            "units": line.units,
-            "thing": line.lot.item.name,
-            "place": _place(done.went[0][1]),
-        }
-        return Done(_("%(units)d × %(thing)s: %(place)s.") % told, done.entry.pk)
-
-    return acted(request, perform, to=reverse("empty-kit", args=[kit.name]))
+    line = ShortText()
+    goes = ShortText()
+    units = WholeNumber(least=1, label=gettext_lazy("How many"))
+    reason = ShortText()
 
 
-def _place(place: Any) -> str:
+@form_view("strip", "empty-kit", page_of=_page)
+def empty(act: Act, request: HttpRequest, kit: str) -> Done:
+    """What is in it, and where each goes."""
+    of, values = find.kit(act.actor, kit), LineForm.read(request.POST)
+    section, _colon, lot = values["line"].rpartition(":")
+    goes, _colon, where = values["goes"].partition(":")
+    if goes not in list(Destination):
+        raise Invalid(_("Tap where it goes."), field="goes")
+    if goes == Destination.DISPOSE and where not in Disposal.values:
+        raise Invalid(_("Tap how it is disposed of."), field="goes")
+    line = EmptyLine(
+        section=find.section(of, section),
+        lot=find.lot(lot),
+        units=values["units"],
+        way=Destination(goes),
+        reason=values["reason"],
+        shelf=find.shelf(act.actor, where) if goes == Destination.SHELF else None,
+        disposal=Disposal(where) if goes == Destination.DISPOSE else None,
+    )
+    done = emptying.empty(act, of, [line])
+    facts = {
+        "units": line.units,
+        "thing": line.lot.item.name,
+        "place": _name_of(done.went[0][1]),
+    }
+    return Done(_("%(units)d × %(thing)s: %(place)s.") % facts, done.entry.pk)
+
+
+def _name_of(place: Place) -> str:
     return str(words.WENT.get(place.kind) or words.DISPOSALS.get(place.kind) or place.name)

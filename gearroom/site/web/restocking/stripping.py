@@ -3,21 +3,25 @@ out. Each line is written at once; what remains to be added and the cost stand b
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
-from urllib.parse import urlencode
 
-from django.core.files.uploadedfile import UploadedFile
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST, require_safe
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_safe
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, Problem
-from gearroom.site.web.page import fields, words
+from gearroom.site.web.page import words
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import Money, PageForm, ShortText, WholeNumber
 from gearroom.site.web.page.shell import Done, acted, actor, here, page, show
+from gearroom.site.web.scan.pictures import picture_of
+from gearroom.site.web.stock import new_items
+from gearroom.site.web.stock.new_items import LONGEST_CODE
 from gearroom.site.web.stock.stock import kind_words
 from kits.models import Disposal, Item, Kit
 from kits.rules.ledger.facts import Kind, Level
@@ -27,14 +31,12 @@ from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find, holders
 from kits.services.restocking import building, stripping
 from kits.services.restocking.building import BoughtItem, Fate
-from kits.services.stock import catalogue
 from labels.rules.codes.scans import Seen
 from labels.rules.codes.typed import Kind as TextKind
 from labels.rules.codes.typed import resolve
 from labels.services.scan import pack_scans
 from labels.services.scan.read_picture import look
 
-_LONGEST = 8000
 _NEAR = 12
 _NOTHING: dict[str, Any] = dict.fromkeys(("number", "serial", "expiry", "gtin", "units"), "")
 
@@ -56,44 +58,42 @@ def start(request: HttpRequest) -> HttpResponse:
 # ----------------------------------------------------------------------------------- line by line
 @page("strip")
 def strip(request: HttpRequest, kit: str) -> HttpResponse:
-    """Scan or name a thing that came in it, then tap where it goes."""
-    found = find.kit(actor(request), kit)
-    actor(request).require("strip", found.room_id)
+    """Scan or name an item that came in it, then tap where it goes."""
+    of, sent = find.kit(actor(request), kit), request.POST
+    actor(request).require("strip", of.room_id)
     try:
-        if request.method == "POST" and "goes" in request.POST:
-            return _line_written(request, found)
-        return _strip_page(request, found, *_read(request, found))
+        if "goes" in sent:
+            return acted(request, lambda act: _write_line(act, of, sent), to=request.path)
+        return _page(request, of, *_read(request, of))
     except Problem as problem:
-        return _strip_page(request, found, _again(request), problem=problem)
+        return _page(request, of, _sent_again(sent), problem=problem)
 
 
-def _strip_page(
+def _page(
     request: HttpRequest,
     kit: Kit,
-    told: list[dict[str, Any]],
-    near: list[Item] | None = None,
+    packs: list[dict[str, Any]],
+    near: Sequence[Item] = (),
     problem: Problem | None = None,
 ) -> HttpResponse:
-    seen = stripping.progress(kit)
+    who, progress = actor(request), stripping.progress(kit)
     facts = {
         "kit": kit,
-        "seen": seen,
+        "seen": progress,
         "out": holders.open_checkout(kit),
-        "problem": problem,
-        "packs": [_ways(kit, pack, seen) for pack in told],
-        "near": near or [],
-        "text": (request.POST.get("text") or request.GET.get("text", ""))[:_LONGEST],
+        "packs": [_ways(kit, pack, progress) for pack in packs],
+        "near": near,
+        "text": (request.POST.get("text") or request.GET.get("text", ""))[:LONGEST_CODE],
         "said": request.POST,
         "things": Item.objects.active().values_list("name", flat=True),
         "kinds": kind_words(),
-        "may_enter": actor(request).may("edit_item"),
-        "may_undo": actor(request).may("take_back"),
+        "may_enter": who.may("edit_item"),
+        "may_undo": who.may("take_back"),
     }
-    status = problem.status if problem else 200
-    return show(request, "site/restocking/strip.html", facts, status=status)
+    return show(request, "site/restocking/strip.html", facts, problem=problem)
 
 
-def _ways(kit: Kit, pack: dict[str, Any], seen: stripping.Progress) -> dict[str, Any]:
+def _ways(kit: Kit, pack: dict[str, Any], progress: stripping.Progress) -> dict[str, Any]:
     """A thing with all the places that it may go to."""
     item = pack["item"]
     if item is None:
@@ -106,7 +106,7 @@ def _ways(kit: Kit, pack: dict[str, Any], seen: stripping.Progress) -> dict[str,
     return {
         **pack,
         "instrument": item.kind == Kind.INSTRUMENT,
-        "proposed": str(stripping.proposed(kit, item, expiry, seen.wanted)),
+        "proposed": str(stripping.proposed(kit, item, expiry, progress.wanted)),
         "sections": stripping.sections_for(kit, item),
         "levels": [(Level.FULL, _("full")), (Level.LOW, _("low"))],
         "shelves": stripping.shelves_for(kit, item),
@@ -115,27 +115,25 @@ def _ways(kit: Kit, pack: dict[str, Any], seen: stripping.Progress) -> dict[str,
 
 
 # ------------------------------------------------------------------------------------ what was read
-def _read(request: HttpRequest, kit: Kit) -> tuple[list[dict[str, Any]], list[Item]]:
-    """What a code, a label, a name or a photo says, and things of nearly that name."""
-    picture = request.FILES.get("image")
-    if isinstance(picture, UploadedFile) and picture.size:
-        every = list(look(picture.read(), own=False).seen)
+def _read(request: HttpRequest, kit: Kit) -> tuple[list[dict[str, Any]], Sequence[Item]]:
+    """What a code, a label, a name or a photo says, and items of nearly that name."""
+    chosen, text = request.GET.get("item", ""), request.GET.get("text", "").strip(" \r\n")
+    text = text[:LONGEST_CODE]
+    if picture := picture_of(request, "image"):
+        codes = list(look(picture, own=False).seen)
     elif request.method == "POST":
         raise Invalid(_("There is nothing to read yet. Scan its code, or type its name."))
+    elif chosen:
+        return [{**_NOTHING, "item": find.item(chosen)}], []
+    elif not text:
+        return [], []
     else:
-        chosen = request.GET.get("item", "")
-        if chosen:
-            return [{**_NOTHING, "item": find.item(chosen)}], []
-        text = request.GET.get("text", "").strip(" \r\n")[:_LONGEST]
-        if not text:
-            return [], []
-        named = list(Item.objects.active().filter(name__icontains=text[:120])[:_NEAR])
-        exact = [item for item in named if item.name.casefold() == text.casefold()]
-        if exact or named:
-            return ([{**_NOTHING, "item": exact[0]}], []) if exact else ([], named)
-        every = [Seen(text)]
-    for each in every:
-        packs = _packs(kit, each)
+        near = list(Item.objects.active().filter(name__icontains=text[:120])[:_NEAR])
+        exact = [item for item in near if item.name.casefold() == text.casefold()]
+        if near:
+            return ([{**_NOTHING, "item": exact[0]}], []) if exact else ([], near)
+        codes = [Seen(text)]
+    for packs in (_packs(kit, code) for code in codes):
         if packs:
             return packs, []
     raise Invalid(
@@ -147,9 +145,9 @@ def _read(request: HttpRequest, kit: Kit) -> tuple[list[dict[str, Any]], list[It
     )
 
 
-def _packs(kit: Kit, seen: Seen) -> list[dict[str, Any]]:
+def _packs(kit: Kit, code: Seen) -> list[dict[str, Any]]:
     """The readings of a maker's code, or the batch that a label of ours is on."""
-    typed = resolve(seen.text, today=readiness.today_of(kit), from_gs1_symbol=seen.is_gs1)
+    typed = resolve(code.text, today=readiness.today_of(kit), from_gs1_symbol=code.is_gs1)
     if typed.kind == TextKind.OWN and typed.code:
         lot = find.lot(typed.code)
         expiry = lot.expiry.isoformat() if lot.expiry else ""
@@ -173,67 +171,78 @@ def _packs(kit: Kit, seen: Seen) -> list[dict[str, Any]]:
     ]
 
 
-def _again(request: HttpRequest) -> list[dict[str, Any]]:
+def _sent_again(sent: QueryDict) -> list[dict[str, Any]]:
     """What a line that was refused said, to be shown once more."""
-    said = request.POST
-    ref = said.get("item", "")
-    item = Item.objects.filter(pk=ref).first() if ref.isdecimal() and len(ref) < 19 else None
-    if item is None:
-        return []
-    return [{**{name: said.get(name, "") for name in _NOTHING}, "item": item}]
+    pk = sent.get("item", "")
+    item = Item.objects.filter(pk=pk).first() if pk.isdecimal() and len(pk) < 19 else None
+    return [{**{name: sent.get(name, "") for name in _NOTHING}, "item": item}] if item else []
 
 
 # -------------------------------------------------------------------------------------- writing it
-def _line_written(request: HttpRequest, kit: Kit) -> HttpResponse:
-    said = request.POST
+class LineForm(PageForm):
+    """A batch that came in the kit, and what was paid."""
 
-    def perform(act: Act) -> Done:
-        item = find.item(said.get("item", ""))
-        price = fields.money(said, "whole_price", _("What the bought kit cost"))
-        alone = fields.money(said, "price", _("What these alone cost"))
-        priced = price is not None or alone is not None
-        goes, _colon, where = said["goes"].partition(":")
-        level = goes == "level"
-        thing = None if level else _thing(act, kit, item, goes, where, said)
-        done = building.strip(
-            act,
-            kit,
-            [] if thing is None else [replace(thing, price=alone)],
-            levels=[_level(kit, item, where)] if level else (),
-            supplier=fields.words(said, "supplier", 120),
-            price=price,
-            currency=fields.words(said, "currency", 3).upper() if priced else "",
-        )
-        told = {"thing": item.name, "place": _place_of(done, where)}
-        if thing is None:
-            says = _("%(thing)s stays in its place.") % told
-        else:
-            says = _("%(units)d × %(thing)s: %(place)s.") % {**told, "units": thing.units}
-        return Done(says, done.entry.pk)
-
-    return acted(request, perform, to=reverse("strip-kit", args=[kit.name]))
+    item = ShortText()
+    reason = ShortText()
+    number = ShortText(80)
+    expiry = ShortText(40)
+    serial = ShortText(80)
+    whole_price = Money(required=False, label=gettext_lazy("What the bought kit cost"))
+    price = Money(required=False, label=gettext_lazy("What these alone cost"))
+    supplier = ShortText(120)
+    currency = ShortText(3)
 
 
-def _thing(act: Act, kit: Kit, item: Item, goes: str, where: str, said: Any) -> BoughtItem:
-    try:
-        fate = Fate(goes)
-    except ValueError:
-        raise Invalid(_("Tap where it goes."), field="goes") from None
+class UnitsForm(PageForm):
+    """How many units of what is counted."""
+
+    units = WholeNumber(least=1, label=gettext_lazy("How many"))
+
+
+def _write_line(act: Act, kit: Kit, sent: QueryDict) -> Done:
+    values = LineForm.read(sent)
+    item, whole_price = find.item(values["item"]), values["whole_price"]
+    priced = whole_price is not None or values["price"] is not None
+    goes, _colon, where = sent.get("goes", "").partition(":")
+    bought = None if goes == "level" else _bought(act, kit, item, goes, where, sent)
+    done = building.strip(
+        act,
+        kit,
+        [] if bought is None else [bought],
+        levels=[_level(kit, item, where)] if bought is None else (),
+        supplier=values["supplier"],
+        price=whole_price,
+        currency=values["currency"].upper() if priced else "",
+    )
+    if bought is None:
+        return Done(_("%(thing)s stays in its place.") % {"thing": item.name}, done.entry.pk)
+    place = done.went[0][1]
+    facts = {
+        "units": bought.units,
+        "thing": item.name,
+        "place": words.DISPOSALS.get(place.kind, place.name),
+    }
+    return Done(_("%(units)d × %(thing)s: %(place)s.") % facts, done.entry.pk)
+
+
+def _bought(act: Act, kit: Kit, item: Item, goes: str, where: str, sent: QueryDict) -> BoughtItem:
+    if goes not in list(Fate):
+        raise Invalid(_("Tap where it goes."), field="goes")
+    fate, values = Fate(goes), LineForm.read(sent)
     if fate is Fate.DISPOSE and where not in Disposal.values:
         raise Invalid(_("Tap how it is disposed of."), field="goes")
     return BoughtItem(
         item=item,
-        units=fields.whole(said, "units", least=1, what=_("How many")),
+        units=UnitsForm.read(sent)["units"],
         fate=fate,
-        reason=fields.words(said, "reason"),
-        number=fields.words(said, "number", 80),
-        expiry=lots.printed_expiry(
-            fields.words(said, "expiry", 40), today=readiness.today_of(kit), field="expiry"
-        ),
-        serial=fields.words(said, "serial", 80),
+        reason=values["reason"],
+        number=values["number"],
+        expiry=lots.printed_expiry(values["expiry"], today=readiness.today_of(kit), field="expiry"),
+        serial=values["serial"],
         section=find.section(kit, where) if fate is Fate.KEEP else None,
         shelf=find.shelf(act.actor, where) if fate is Fate.SHELF else None,
         disposal=Disposal(where) if fate is Fate.DISPOSE else None,
+        price=values["price"],
     )
 
 
@@ -244,43 +253,16 @@ def _level(kit: Kit, item: Item, where: str) -> LooseLevel:
     return LooseLevel(find.section(kit, key), item, Level(level))
 
 
-def _place_of(done: building.StripResult, where: str) -> str:
-    if not done.went:
-        return where
-    place = done.went[0][1]
-    return str(words.DISPOSALS.get(place.kind, place.name))
+def _new_item_refused(request: HttpRequest, kit: str, problem: Problem) -> HttpResponse:
+    pack = {**_NOTHING, "item": None, "gtin": request.POST.get("gtin", "")}
+    return _page(request, find.kit(actor(request), kit), [pack], problem=problem)
 
 
-@require_POST
-@page("edit_item")
-def new_thing(request: HttpRequest, kit: str) -> HttpResponse:
-    """A thing that came in a bought kit and is new here."""
-    found = find.kit(actor(request), kit)
-    said = request.POST
-
-    def perform(act: Act) -> Done:
-        kind = said.get("kind", "")
-        if kind not in list(Kind):
-            raise Invalid(_("Choose the kind of item."), field="kind")
-        item = catalogue.add_item(
-            act,
-            name=fields.words(said, "name", 120),
-            kind=kind,
-            base_unit=fields.words(said, "base_unit", 40),
-            sterile=bool(said.get("sterile")),
-            needs_date=bool(said.get("needs_date")),
-        )
-        query = {"item": str(item.pk)}
-        if said.get("gtin"):
-            holds = fields.whole(said, "holds", least=1, what=_("How many in a pack"))
-            catalogue.put_pack_code(act, item, gtin=said["gtin"], units_per_pack=holds)
-            query = {"text": said.get("text", "")[:_LONGEST]}
-        says = _("%(thing)s is a new item here. Now enter how many came, and where they go.")
-        there = reverse("strip-kit", args=[found.name]) + "?" + urlencode(query)
-        return Done(says % {"thing": item.name}, to=there)
-
-    try:
-        return acted(request, perform, to=reverse("strip-kit", args=[found.name]))
-    except Problem as problem:
-        told = [{**_NOTHING, "item": None, "gtin": said.get("gtin", "")}]
-        return _strip_page(request, found, told, problem=problem)
+@form_view("edit_item", refused=_new_item_refused)
+def new_item(act: Act, request: HttpRequest, kit: str) -> Done:
+    """An item that came in a bought kit and is new here."""
+    of, item = find.kit(act.actor, kit), new_items.add_item(act, request.POST)
+    query = new_items.add_pack_code(act, item, request.POST)
+    says = _("%(thing)s is a new item here. Now enter how many came, and where they go.")
+    to = f"{reverse('strip-kit', args=[of.name])}?{query}"
+    return Done(says % {"thing": item.name}, to=to)

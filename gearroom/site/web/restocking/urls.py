@@ -10,5 +10,5 @@ urlpatterns: list[URLPattern] = [
     path("strip/", stripping.start, name="strip"),
     path("kits/<str:kit>/strip/", stripping.strip, name="strip-kit"),
     path("kits/<str:kit>/empty/", emptying.empty, name="empty-kit"),
-    path("kits/<str:kit>/strip/new/", stripping.new_thing, name="strip-new"),
+    path("kits/<str:kit>/strip/new/", stripping.new_item, name="strip-new"),
 ]

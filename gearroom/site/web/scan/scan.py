@@ -29,12 +29,12 @@ from django.utils.translation import gettext_lazy as _lazy
 from gearroom.core import clock
 from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.idempotency import KEPT
-from gearroom.core.acts.problems import Invalid, NotFound, Problem
+from gearroom.core.acts.problems import Invalid, NotFound, PersonNeeded, PinNeeded, Problem
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
 from gearroom.site.http.middleware import reads_labels
-from gearroom.site.web.page.act_fields import as_it_was, somebody_new
-from gearroom.site.web.page.shell import ASKS, actor, here, once_a_form, page, show
+from gearroom.site.web.page.act_forms import backdated, new_person
+from gearroom.site.web.page.shell import actor, here, once_a_form, page, show
 from gearroom.site.web.scan.recent import just_done
 from kits.models import AsFound, Checkout
 from kits.services.kits.history import MAY_BE_ANOTHER_KITS
@@ -111,9 +111,9 @@ def scan(request: HttpRequest) -> HttpResponse:
     try:
         seen = _seen(request)
         answer = once_a_form(request, lambda act: _done(request, act, seen, state), kept=_kept)
+    except (PersonNeeded, PinNeeded):
+        raise
     except Problem as problem:
-        if problem.code in ASKS:
-            raise
         return _shown(request, state, None, problem)
     if request.POST.get("intent") and answer.get("holder"):  # they wait too, if it is elsewhere
         state = replace(state, holder=str(answer["holder"]))
@@ -168,7 +168,7 @@ def _done(request: HttpRequest, act: Act, seen: Look, state: State) -> dict[str,
         ask = _asked(request, act)
     else:
         seen, ask = _meant(act, seen, state)
-    act = as_it_was(act, request.POST, views.today_for(act))
+    act = backdated(act, request.POST, views.today_for(act))
     answer = scanning.scan(act, seen, ask)
     if answer.stop is not None:
         raise answer.stop
@@ -197,7 +197,7 @@ def _asked(request: HttpRequest, act: Act) -> Ask:
         raise Invalid(_("This form did not come from this page. Load the page again.")) from None
     if due_at is not None and timezone.is_naive(due_at):
         due_at = due_at.replace(tzinfo=ZoneInfo(views.today_for(act)))
-    new = somebody_new(act, said)
+    new = new_person(act, said)
     return Ask(
         intent=intent,
         holder=find.person(act.actor, _code_in(holder)) if holder and new is None else new,

@@ -1,4 +1,4 @@
-"""Counting a shelf without looking at the book: what was found is typed first, then each
+"""Counting a shelf without looking at the record: what is there is typed first, then each
 difference is explained, then it is written."""
 
 from __future__ import annotations
@@ -14,9 +14,10 @@ from django.views.decorators.http import require_safe
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, Problem
-from gearroom.site.web.custody.hand_back import batch_sent
-from gearroom.site.web.page.fields import one_more, whole, words
-from gearroom.site.web.page.shell import Done, acted, actor, here, no_room, page, show
+from gearroom.site.web.page.fields import one_more
+from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
+from gearroom.site.web.page.shell import Done, acted, actor, page, room_here, show
+from gearroom.site.web.scan.pictures import batch_of
 from kits.models import Item, Lot, Place
 from kits.rules.ledger.facts import Kind
 from kits.services.ledger import lots
@@ -24,8 +25,8 @@ from kits.services.lookup import find
 from kits.services.stock import counting, receiving, views
 from kits.services.stock.counting import CountLine, Difference
 
-_ELSE = range(3)
-"""How many other things the page has lines for at a time."""
+_OTHERS = range(3)
+"""How many other items the page has lines for at a time."""
 _OF_THE_SHEET = frozenset({"lot", "thing", "number", "printed", "units", "began", "rest"})
 
 
@@ -33,80 +34,92 @@ _OF_THE_SHEET = frozenset({"lot", "thing", "number", "printed", "units", "began"
 @page("count")
 def shelves(request: HttpRequest) -> HttpResponse:
     """The shelves of the room that this device stands in, and when each was last counted."""
-    room = here(request)
-    if room is None:
-        return no_room(request)
+    room = room_here(request)
     facts = {"room": room, "shelves": views.shelves(room)}
     return show(request, "site/stock/shelves.html", facts)
 
 
 @page("count")
 def shelf(request: HttpRequest, shelf: int) -> HttpResponse:
-    """Count one shelf: the sheet, then the differences, then it is in the book."""
-    found = find.shelf(actor(request), shelf)
-    if request.method != "POST":
-        return _sheet(request, found)
+    """Count one shelf: the sheet, then the differences, then it is written."""
+    place = find.shelf(actor(request), shelf)
     try:
-        batch = batch_sent(request) if request.POST.get("read") else None
+        batch = batch_of(request) if request.POST.get("read") else None
         if batch is not None:
-            return _sheet(request, found, said=_one_more(request, found, batch), batch=batch)
+            return _sheet_page(request, place, sent=_one_more(request, place, batch), batch=batch)
         if "write" in request.POST:
-            return _written(request, found)
-        if "back" in request.POST:
-            return _sheet(request, found)
-        return _compared(request, found)
+            return _write(request, place)
+        if request.method != "POST" or "back" in request.POST:
+            return _sheet_page(request, place)
+        return _differences_page(request, place)
     except Problem as problem:
-        return _sheet(request, found, problem)
+        return _sheet_page(request, place, problem)
 
 
 @require_safe
 @page("count")
 def paper(request: HttpRequest, shelf: int) -> HttpResponse:
     """The same sheet to print and fill in by pencil."""
-    found = find.shelf(actor(request), shelf)
-    rows = views.held_batches(actor(request), place=found)
-    return show(request, "site/stock/count_paper.html", {"shelf": found, "rows": _by_thing(rows)})
+    place = find.shelf(actor(request), shelf)
+    facts = {"shelf": place, "rows": _by_item(request, place)}
+    return show(request, "site/stock/count_paper.html", facts)
 
 
 # -------------------------------------------------------------------------------------- the sheet
-def _sheet(
+class LotForm(PageForm):
+    """How many there are of a batch that is on record on the shelf."""
+
+    lot = WholeNumber()
+
+
+class OtherForm(PageForm):
+    """Something that is not on record on the shelf."""
+
+    thing = ShortText(120)
+    number = ShortText(80)
+    printed = ShortText(40)
+    units = WholeNumber(least=1)
+
+
+def _sheet_page(
     request: HttpRequest,
     place: Place,
     problem: Problem | None = None,
-    said: QueryDict | None = None,
+    sent: QueryDict | None = None,
     batch: Lot | None = None,
 ) -> HttpResponse:
-    said = request.POST if said is None else said
-    began = said.get("began", "")
-    rows = _by_thing(views.held_batches(actor(request), place=place))
+    sent = request.POST if sent is None else sent
+    lots = [row.lot for row in _by_item(request, place)]
+    began = _began(sent)
     facts = {
         "shelf": place,
-        "problem": problem,
         "batch": batch,
-        "rows": [{"lot": row.lot, "said": said.get(f"lot-{row.lot.pk}", "")} for row in rows],
+        "rows": [{"lot": lot, "units": sent.get(f"lot-{lot.pk}", "")} for lot in lots],
         "others": [
-            {name: said.get(f"{name}-{n}", "") for name in ("thing", "number", "printed", "units")}
-            | {"n": n}
-            for n in _ELSE
+            {"n": n, **{name: sent.get(f"{name}-{n}", "") for name in OtherForm.base_fields}}
+            for n in _OTHERS
         ],
         "things": Item.objects.order_by("name").values_list("name", flat=True),
-        "rest": "rest" in said,
-        "began": began if began.isdigit() and len(began) < 19 else views.newest_movement(place),
+        "rest": "rest" in sent,
+        "began": views.newest_movement(place) if began is None else began,
     }
-    status = problem.status if problem else 200
-    return show(request, "site/stock/count.html", facts, status=status)
+    return show(request, "site/stock/count.html", facts, problem=problem)
+
+
+def _began(sent: QueryDict) -> int | None:
+    """The newest movement when somebody began to count."""
+    text = sent.get("began", "")
+    return int(text) if text.isdecimal() and len(text) < 19 else None
 
 
 def _one_more(request: HttpRequest, place: Place, batch: Lot) -> QueryDict:
     """What the sheet says, and one more of a batch that was scanned: in its own field, or else on
-    a line for what the book does not have there. Raises Invalid."""
-    said = request.POST.copy()
-    fields = {
-        row.lot.pk: f"lot-{row.lot.pk}" for row in views.held_batches(actor(request), place=place)
-    }
+    a line for what is not on record there. Raises Invalid."""
+    sent = request.POST.copy()
+    fields = {row.lot.pk: f"lot-{row.lot.pk}" for row in _by_item(request, place)}
     number = batch.serial or batch.number
-    for n in _ELSE:
-        typed = (words(said, f"thing-{n}"), words(said, f"number-{n}"))
+    for n in _OTHERS:
+        typed = (sent.get(f"thing-{n}", "").strip(), sent.get(f"number-{n}", "").strip())
         if typed in (("", ""), (batch.item.name, number)):
             fields.setdefault(batch.pk, f"units-{n}")
     name = fields.get(batch.pk)
@@ -118,24 +131,25 @@ def _one_more(request: HttpRequest, place: Place, batch: Lot) -> QueryDict:
             )
             % {"item": batch.item.name}
         )
-    said[name] = one_more(said.get(name, ""))
+    sent[name] = one_more(sent.get(name, ""))
     if name.startswith("units-"):
-        n = name.removeprefix("units-")
-        said[f"thing-{n}"], said[f"number-{n}"] = batch.item.name, number
-        said[f"printed-{n}"] = batch.expiry.isoformat() if batch.expiry else ""
-    return said
+        line = name.removeprefix("units-")
+        sent[f"thing-{line}"], sent[f"number-{line}"] = batch.item.name, number
+        sent[f"printed-{line}"] = batch.expiry.isoformat() if batch.expiry else ""
+    return sent
 
 
-def _by_thing(rows: list[views.HeldBatch]) -> list[views.HeldBatch]:
+def _by_item(request: HttpRequest, place: Place) -> list[views.HeldBatch]:
+    rows = views.held_batches(actor(request), place=place)
     return sorted(rows, key=lambda row: (row.lot.item.name.casefold(), row.lot.pk))
 
 
 @dataclass(frozen=True)
 class Sheet:
-    """What a sheet says was found; whether it says that nothing else is there; and the sheet's own
-    name for each batch (by id), which stays the same for one not known before."""
+    """What a sheet says is there; whether it says that nothing else is; and the sheet's own name
+    for each batch (by id), which stays the same for one not known before."""
 
-    found: list[CountLine]
+    lines: list[CountLine]
     complete: bool
     names: dict[int, str]
 
@@ -144,38 +158,38 @@ class Sheet:
         return self.names.get(lot.pk, f"lot-{lot.pk}")
 
 
-def _read(request: HttpRequest, place: Place) -> Sheet:
-    said = request.POST
-    found: dict[int, CountLine] = {}
+def _read(sent: QueryDict, place: Place) -> Sheet:
+    lines: dict[int, CountLine] = {}
     names: dict[int, str] = {}
-    for name in sorted(said):
-        if name.startswith("lot-") and said[name].strip():
-            lot = find.lot(name.removeprefix("lot-"))
-            found[lot.pk] = CountLine(place, whole(said, name, what=_title(lot)), lot=lot)
-    for n in _ELSE:
-        if words(said, f"thing-{n}"):
-            lot, units = _other(request, place, n)
-            if lot.pk in found:
+    for name in sorted(sent):
+        if name.startswith("lot-") and sent.get(name, "").strip():
+            ref = name.removeprefix("lot-")
+            lot = find.lot(ref)
+            units = LotForm.read(sent, row=ref, labels={"lot": _title(lot)})["lot"]
+            lines[lot.pk] = CountLine(place, units, lot=lot)
+    for n in _OTHERS:
+        if sent.get(f"thing-{n}", "").strip():
+            line, lot = _other(sent, place, n)
+            if lot.pk in lines:
                 raise Invalid(
                     _("%(batch)s is on the sheet twice. Add the two numbers up.")
                     % {"batch": _title(lot)}
                 )
-            found[lot.pk] = CountLine(place, units, lot=lot)
-            names[lot.pk] = f"else-{n}"
-    return Sheet(list(found.values()), "rest" in said, names)
+            lines[lot.pk], names[lot.pk] = line, f"else-{n}"
+    return Sheet(list(lines.values()), "rest" in sent, names)
 
 
-def _other(request: HttpRequest, place: Place, n: int) -> tuple[Lot, int]:
-    """A line for something that the book does not have on this shelf."""
-    said = request.POST
-    item = find.item(words(said, f"thing-{n}", 120))
-    assert place.room is not None  # a shelf is a room's
-    units = whole(said, f"units-{n}", least=1, what=item.name)
-    printed = words(said, f"printed-{n}", 40)
-    expiry = lots.printed_expiry(printed, today=receiving.today_in(place.room))
-    number = words(said, f"number-{n}", 80)
-    serial, number = (number, "") if item.kind == Kind.INSTRUMENT else ("", number)
-    return lots.known(item=item, number=number, serial=serial, expiry=expiry), units
+def _other(sent: QueryDict, place: Place, n: int) -> tuple[CountLine, Lot]:
+    """A line for something that is not on record on this shelf."""
+    item = find.item(sent.get(f"thing-{n}", "").strip()[:120])
+    values = OtherForm.read(sent, row=n, labels={"units": item.name})
+    today = receiving.today_in(receiving.room_of(place, None))
+    lot = lots.known(
+        item=item,
+        expiry=lots.printed_expiry(values["printed"], today=today),
+        **{"serial" if item.kind == Kind.INSTRUMENT else "number": values["number"]},
+    )
+    return CountLine(place, values["units"], lot=lot), lot
 
 
 def _title(lot: Lot) -> str:
@@ -184,7 +198,7 @@ def _title(lot: Lot) -> str:
 
 # -------------------------------------------------------------------------------- the differences
 def whys() -> dict[str, str]:
-    """Why a book may have been wrong, as people say it."""
+    """Why a record may have been wrong, as people say it."""
     return {
         "used": _("Used without a record"),
         "kit": _("Put into or taken from a kit without a record"),
@@ -196,55 +210,59 @@ def whys() -> dict[str, str]:
     }
 
 
-def _differing(request: HttpRequest, place: Place) -> tuple[Sheet, list[Difference]]:
-    """The sheet and where it differs from the book; nothing is written."""
+def _differences(sent: QueryDict, place: Place) -> tuple[Sheet, list[Difference]]:
+    """The sheet, and where it differs from the record."""
+    sheet = _read(sent, place)
+    return sheet, counting.differences([place], sheet.lines, complete=sheet.complete)
+
+
+def _previewed(sent: QueryDict, place: Place) -> tuple[Sheet, list[Difference]]:
+    """The same, and nothing is written."""
     with transaction.atomic():
-        sheet = _read(request, place)
-        rows = counting.differences([place], sheet.found, complete=sheet.complete)
+        sheet, differences = _differences(sent, place)
         transaction.set_rollback(True)  # a batch that is new here is made when the count is written
-    return sheet, rows
+    return sheet, differences
 
 
-def _compared(request: HttpRequest, place: Place, problem: Problem | None = None) -> HttpResponse:
-    said = request.POST
-    sheet, rows = _differing(request, place)
-    began = said.get("began", "")
-    moved = views.moved_since(place, int(began) if began.isdigit() and len(began) < 19 else 0)
+def _differences_page(
+    request: HttpRequest, place: Place, problem: Problem | None = None
+) -> HttpResponse:
+    sent = request.POST
+    sheet, differences = _previewed(sent, place)
+    moved = views.moved_since(place, _began(sent) or 0)
     facts = {
         "shelf": place,
-        "problem": problem,
         "differences": [
             {
-                "row": row,
-                "name": sheet.name(row.lot),
-                "moved": row.lot.pk in moved,
-                "why": said.get(f"why-{sheet.name(row.lot)}", ""),
-                "note": said.get(f"note-{sheet.name(row.lot)}", ""),
+                "row": each,
+                "name": (name := sheet.name(each.lot)),
+                "moved": each.lot.pk in moved,
+                "why": sent.get(f"why-{name}", ""),
+                "note": sent.get(f"note-{name}", ""),
             }
-            for row in rows
+            for each in differences
         ],
-        "left_out": 0 if sheet.complete else len(counting.not_counted([place], sheet.found)),
+        "left_out": 0 if sheet.complete else len(counting.not_counted([place], sheet.lines)),
         "whys": whys(),
-        "sheet": [(name, said[name]) for name in said if name.split("-")[0] in _OF_THE_SHEET],
+        "sheet": [(name, sent[name]) for name in sent if name.split("-")[0] in _OF_THE_SHEET],
     }
-    status = problem.status if problem else 200
-    return show(request, "site/stock/count_differences.html", facts, status=status)
+    return show(request, "site/stock/count_differences.html", facts, problem=problem)
 
 
-def _written(request: HttpRequest, place: Place) -> HttpResponse:
-    sheet, rows = _differing(request, place)
-    silent = [row.lot for row in rows if not _why(request, sheet.name(row.lot))]
+def _write(request: HttpRequest, place: Place) -> HttpResponse:
+    sent = request.POST
+    sheet, differences = _previewed(sent, place)
+    silent = [each.lot for each in differences if not _why(sent, sheet.name(each.lot))]
     if silent:
         says = _("Choose a reason for each difference, as far as anybody knows: %(what)s.")
-        told = says % {"what": ", ".join(_title(lot) for lot in silent)}
-        return _compared(request, place, Invalid(told))
+        says %= {"what": ", ".join(map(_title, silent))}
+        return _differences_page(request, place, Invalid(says))
 
     def perform(act: Act) -> Done:
-        sheet = _read(request, place)
-        rows = counting.differences([place], sheet.found, complete=sheet.complete)
-        explained = {row.lot.pk: _why(request, sheet.name(row.lot)) for row in rows}
+        sheet, differences = _differences(sent, place)
+        explained = {each.lot.pk: _why(sent, sheet.name(each.lot)) for each in differences}
         done = counting.count(
-            act, [place], sheet.found, complete=sheet.complete, explained=explained
+            act, [place], sheet.lines, complete=sheet.complete, explained=explained
         )
         says = ngettext(
             "%(shelf)s is counted, %(n)d difference saved.",
@@ -258,8 +276,8 @@ def _written(request: HttpRequest, place: Place) -> HttpResponse:
     return acted(request, perform, to=reverse("count"))
 
 
-def _why(request: HttpRequest, name: str) -> str:
-    """Why the book was wrong about a batch, as the form says it; nothing where it does not."""
-    why = whys().get(request.POST.get(f"why-{name}", ""), "")
-    note = words(request.POST, f"note-{name}", 120)
+def _why(sent: QueryDict, name: str) -> str:
+    """Why the record was wrong about a batch, as the form says it; nothing where it does not."""
+    why = whys().get(sent.get(f"why-{name}", ""), "")
+    note = sent.get(f"note-{name}", "").strip()[:120]
     return f"{why}: {note}" if why and note else why

@@ -17,6 +17,7 @@ from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import Choice, PageForm, ShortText, Tick, WholeNumber
 from gearroom.site.web.page.shell import Done, show
 from gearroom.site.web.page.words import DISPOSALS
+from gearroom.site.web.stock.new_items import PackForm
 from gearroom.site.web.stock.stock import kind_words
 from kits.models import Disposal, Item
 from kits.rules.ledger.facts import Kind
@@ -122,13 +123,6 @@ def _save(act: Act, item: Item, sent: QueryDict) -> str:
 
     catalogue.edit_item(replace(act, match=as_it_was_read), item, **facts)
     return _("%(thing)s is saved.") % {"thing": facts["name"]}
-
-
-class PackForm(PageForm):
-    """How many units the packs with a code hold."""
-
-    gtin = ShortText(20)
-    holds = WholeNumber(least=1, label=_lazy("Units in a pack"))
 
 
 def _add_pack(act: Act, item: Item, sent: QueryDict) -> str:

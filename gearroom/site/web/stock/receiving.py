@@ -10,34 +10,43 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
-from urllib.parse import urlencode
 
-from django.core.files.uploadedfile import UploadedFile
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
-from django.views.decorators.http import require_POST
+from django.utils.translation import gettext_lazy, ngettext
 
-from gearroom.core.acts.act import Act
+from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Invalid, Problem, printable
-from gearroom.site.web.page.fields import money, whole, words
-from gearroom.site.web.page.shell import Done, acted, actor, here, no_room, once_a_form, page, show
+from gearroom.core.models import Room
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import Money, PageForm, ShortText, WholeNumber
+from gearroom.site.web.page.shell import (
+    Done,
+    acted,
+    actor,
+    here,
+    once_a_form,
+    page,
+    room_here,
+    show,
+)
+from gearroom.site.web.scan.pictures import picture_of
+from gearroom.site.web.stock import new_items
+from gearroom.site.web.stock.new_items import LONGEST_CODE
 from gearroom.site.web.stock.stock import kind_words
 from kits.models import Item, Place
 from kits.rules.ledger.facts import Kind
 from kits.services.ledger import lots
 from kits.services.lookup import find
-from kits.services.stock import catalogue, receiving, views
+from kits.services.stock import receiving, views
 from labels.rules.codes.gs1 import FNC1
 from labels.rules.codes.scans import Intent, Look, Means, typed_texts
 from labels.rules.codes.typed import Kind as TextKind
 from labels.rules.codes.typed import resolve
-from labels.services.scan import pack_scans, scanning
-from labels.services.scan.read_picture import look
+from labels.services.scan import pack_scans, read_picture, scanning
 from labels.services.scan.results import Ask, Outcome
 
-_LONGEST = 8000
 _PACKS = range(1, 7)
 
 
@@ -45,22 +54,22 @@ _PACKS = range(1, 7)
 def receive(request: HttpRequest) -> HttpResponse:
     """The page: a code to read, then what it is, how many and on which shelf."""
     if request.method != "POST":
-        return _shown(request, _told_of(request))
+        return _page(request, _chosen(request))
     try:
         if "shelf" in request.POST:
-            return _received(request)
-        return _shown(request, _scanned(request))
+            return acted(request, lambda act: _receive(act, request.POST), to=reverse("receive"))
+        return _page(request, _scanned(request))
     except Problem as problem:
-        return _shown(request, _again(request), problem)
+        return _page(request, _sent_again(request), problem)
 
 
 # ---------------------------------------------------------------------------------- what was read
 def _scanned(request: HttpRequest) -> dict[str, Any]:
     """What was read by the form, written down as scanned."""
-    seen, text = _seen(request)
+    look, text = _look(request)
 
     def perform(act: Act) -> dict[str, Any]:
-        outcome = _best(scanning.scan(act, seen, Ask(Intent.RECEIVE)).outcomes)
+        outcome = _best(scanning.scan(act, look, Ask(Intent.RECEIVE)).outcomes)
         if outcome.problem is not None and outcome.means == Means.OTHER:
             says = _("“%(text)s” is neither a maker’s code nor one of our labels. Scan the "
                      "code on the pack again, or choose the item by hand.")  # fmt: skip
@@ -69,7 +78,7 @@ def _scanned(request: HttpRequest) -> dict[str, Any]:
             raise outcome.problem
         label = outcome.label
         if outcome.means == Means.SHELF and label is not None:
-            waiting = request.POST.get("waiting", "")[:_LONGEST]
+            waiting = request.POST.get("waiting", "")[:LONGEST_CODE]
             return {"packs": _packs_of(request, waiting), "text": waiting, "shelf": label.place_id}
         if outcome.means == Means.LOT and label is not None and label.lot is not None:
             packs = [_of_batch(label.lot)]
@@ -99,13 +108,10 @@ def _best(outcomes: Sequence[Outcome]) -> Outcome:
     )
 
 
-def _seen(request: HttpRequest) -> tuple[Look, str]:
-    picture = request.FILES.get("image")
-    if isinstance(picture, UploadedFile) and picture.size:
-        found = look(picture.read(), many=True, own=False)
-        picture.seek(0)
-        return found, ""
-    text = request.POST.get("text", "").strip(" \r\n")[:_LONGEST]
+def _look(request: HttpRequest) -> tuple[Look, str]:
+    if picture := picture_of(request, "image"):
+        return read_picture.look(picture, many=True, own=False), ""
+    text = request.POST.get("text", "").strip(" \r\n")[:LONGEST_CODE]
     if not text:
         raise Invalid(
             _("There is nothing to read yet. Scan the code on the pack, take a photo of it, or "
@@ -114,9 +120,9 @@ def _seen(request: HttpRequest) -> tuple[Look, str]:
     return typed_texts([text]), text
 
 
-def _told_of(request: HttpRequest) -> dict[str, Any]:
+def _chosen(request: HttpRequest) -> dict[str, Any]:
     """What an address says: a code that was read before, or a thing chosen by hand."""
-    text, shelf = request.GET.get("text", "")[:_LONGEST], request.GET.get("shelf", "")
+    text, shelf = request.GET.get("text", "")[:LONGEST_CODE], request.GET.get("shelf", "")
     chosen = request.GET.get("item", "").strip()
     packs = [_by_hand(find.item(chosen))] if chosen else _packs_of(request, text)
     return {"packs": packs, "text": text, "shelf": int(shelf) if _is_id(shelf) else None}
@@ -137,27 +143,23 @@ def _is_id(text: str) -> bool:
     return text.isascii() and text.isdigit() and len(text) < 10
 
 
-def _again(request: HttpRequest) -> dict[str, Any]:
+def _sent_again(request: HttpRequest) -> dict[str, Any]:
     """What a form that was refused said, to be shown once more."""
-    said = request.POST
-    told: dict[str, Any] = {"packs": [], "text": said.get("text", "")}
-    if not _is_id(said.get("item", "")):
-        return told
-    found = Item.objects.filter(pk=int(said["item"])).first()
-    if found is not None:
-        given = {name: said.get(name, "") for name in ("number", "serial", "expiry_printed")}
-        holds = said.get("holds", "")
-        told["packs"] = [
-            {
-                **_by_hand(found),
-                **given,
-                "gtin": said.get("pack_code", ""),
-                "expiry": said.get("expiry", ""),
-                "units": int(holds) if _is_id(holds) else None,
-                "known": bool(said.get("known")),
-            }
-        ]
-    return told
+    sent = request.POST
+    item = Item.objects.filter(pk=sent["item"]).first() if _is_id(sent.get("item", "")) else None
+    reading: dict[str, Any] = {"packs": [], "text": sent.get("text", "")}
+    if item is not None:
+        holds = sent.get("holds", "")
+        names = ("number", "serial", "expiry", "expiry_printed")
+        pack = {
+            **_by_hand(item),
+            **{name: sent.get(name, "") for name in names},
+            "gtin": sent.get("pack_code", ""),
+            "units": int(holds) if _is_id(holds) else None,
+            "known": bool(sent.get("known")),
+        }
+        reading["packs"] = [pack]
+    return reading
 
 
 def _pack(pack: dict[str, Any]) -> dict[str, Any]:
@@ -195,120 +197,90 @@ def _needs(item: Item) -> dict[str, bool]:
 
 
 # --------------------------------------------------------------------------------------- the page
-def _shown(
-    request: HttpRequest, told: dict[str, Any], problem: Problem | None = None
+def _page(
+    request: HttpRequest, reading: dict[str, Any], problem: Problem | None = None
 ) -> HttpResponse:
-    room = here(request)
-    if room is None:
-        return no_room(request)
-    who = actor(request)
-    items = [pack["item"] for pack in told["packs"] if pack["item"]]
+    room, who, packs = room_here(request), actor(request), reading["packs"]
     today = receiving.today_in(room).isoformat()
+    items = {pack["item"] for pack in packs if pack["item"]}
     facts = {
         "room": room,
-        "told": told,
-        "problem": problem,
-        "packs": [{**pack, "past": "" < pack["expiry"] < today} for pack in told["packs"]],
+        "told": reading,
+        "packs": [{**pack, "past": "" < pack["expiry"] < today} for pack in packs],
         "counts": _PACKS,
         "count": request.POST.get("packs") or "1",
         "said": request.POST,
-        "shelves": _shelves(request, items, told.get("shelf")) if items else [],
+        "shelves": _shelves(who, room, items, reading.get("shelf")) if items else [],
         "things": Item.objects.active().order_by("name"),
         "kinds": kind_words(),
         "may_enter": who.may("edit_item"),
     }
-    status = problem.status if problem else 200
-    return show(request, "site/stock/receive.html", facts, status=status)
+    return show(request, "site/stock/receive.html", facts, problem=problem)
 
 
-def _shelves(request: HttpRequest, items: list[int], chosen: int | None) -> list[Place]:
-    """The room's shelves: the one that was scanned, then those that have the thing, then others."""
-    room = here(request)
-    assert room is not None  # the page looks
-    who = actor(request)
+def _shelves(who: Actor, room: Room, items: set[int], chosen: int | None) -> list[Place]:
+    """The room's shelves: the one that was scanned, then those that have the item, then others."""
     has = {row.place.pk for row in views.held_batches(who, room=room) if row.lot.item_id in items}
-    found = [each.place for each in views.shelves(room)]
-    return sorted(found, key=lambda place: (place.pk != chosen, place.pk not in has))
+    places = [each.place for each in views.shelves(room)]
+    return sorted(places, key=lambda place: (place.pk != chosen, place.pk not in has))
 
 
 # -------------------------------------------------------------------------------------- writing it
-def _received(request: HttpRequest) -> HttpResponse:
-    said = request.POST
+class ReceiptForm(PageForm):
+    """What arrived: so many packs of an item, of one batch, from somebody."""
 
-    def perform(act: Act) -> Done:
-        shelf = find.shelf(act.actor, said["shelf"])
-        assert shelf.room is not None  # a shelf is a room's
-        printed = words(said, "expiry" if said.get("expiry") else "expiry_printed", 40)
-        expiry = lots.printed_expiry(printed, today=receiving.today_in(shelf.room))
-        many = "many" if said.get("many", "").strip() else "packs"
-        count = whole(said, many, least=1, what=_("How many"))
-        holds = (
-            whole(said, "holds", least=1, what=_("Units in a pack")) if said.get("holds") else None
-        )
-        price = money(said, "price", _("Price"))
-        done = receiving.receive(
-            act,
-            shelf=shelf,
-            item=find.item(said.get("item", "")),
-            **({"packs": count, "pack_holds": holds} if holds else {"units": count}),
-            pack_code=said.get("pack_code", ""),
-            number=words(said, "number", 80),
-            serial=words(said, "serial", 80),
-            expiry=expiry,
-            supplier=words(said, "supplier", 120),
-            price=price,
-            currency=words(said, "currency", 3).upper() if price is not None else "",
-        )
-        told = {"units": done.units, "thing": done.lot.item.name, "place": done.place.name}
-        says = ngettext(
-            "%(units)d × %(thing)s is on record: %(place)s.",
-            "%(units)d × %(thing)s are on record: %(place)s.",
-            done.units,
-        )
-        return Done(" ".join([says % told, *(r.text for r in done.remarks)]), done.entry.pk)
-
-    return acted(request, perform, to=reverse("receive"))
+    item = ShortText()
+    packs = WholeNumber(least=1, label=gettext_lazy("How many"))
+    holds = WholeNumber(least=1, required=False, label=gettext_lazy("Units in a pack"))
+    pack_code = ShortText()
+    number = ShortText(80)
+    serial = ShortText(80)
+    expiry = ShortText(40)
+    expiry_printed = ShortText(40)
+    supplier = ShortText(120)
+    price = Money(required=False, label=gettext_lazy("Price"))
+    currency = ShortText(3)
 
 
-@require_POST
-@page("edit_item")
-def new_thing(request: HttpRequest) -> HttpResponse:
-    """Say what a pack with an unknown code is: a new thing, or one that is known already."""
-    said = request.POST
-    text = said.get("text", "")[:_LONGEST]
+def _receive(act: Act, sent: QueryDict) -> Done:
+    shelf = find.shelf(act.actor, sent.get("shelf", ""))
+    packs = sent.get("many", "").strip() or sent.get("packs", "")
+    values = ReceiptForm.read({**sent.dict(), "packs": packs})
+    count, holds = values.pop("packs"), values.pop("holds")
+    printed = [values.pop("expiry"), values.pop("expiry_printed")]
+    today = receiving.today_in(receiving.room_of(shelf, None))
+    values["currency"] = "" if values["price"] is None else values["currency"].upper()
+    done = receiving.receive(
+        act,
+        shelf=shelf,
+        expiry=lots.printed_expiry(printed[0] or printed[1], today=today),
+        **({"packs": count, "pack_holds": holds} if holds else {"units": count}),
+        **{**values, "item": find.item(values["item"])},
+    )
+    facts = {"units": done.units, "thing": done.lot.item.name, "place": done.place.name}
+    says = ngettext(
+        "%(units)d × %(thing)s is on record: %(place)s.",
+        "%(units)d × %(thing)s are on record: %(place)s.",
+        done.units,
+    )
+    return Done(" ".join([says % facts, *(r.text for r in done.remarks)]), done.entry.pk)
 
-    def perform(act: Act) -> Done:
-        if said.get("as") == "known":
-            item = find.item(words(said, "item", 120))
-            says = _("Packs with this code are %(thing)s from now on.") % {"thing": item.name}
-        else:
-            item = _entered(act)
-            says = _("%(thing)s is a new item here. Complete it on its page under Stock.") % {
-                "thing": item.name
-            }
-        if said.get("gtin"):
-            holds = whole(said, "holds", least=1, what=_("Units in a pack"))
-            catalogue.put_pack_code(act, item, gtin=said["gtin"], units_per_pack=holds)
-        query = {"text": text} if said.get("gtin") and text else {"item": str(item.pk)}
-        return Done(says, None, reverse("receive") + "?" + urlencode(query))
 
-    def _entered(act: Act) -> Item:
-        kind = said.get("kind", "")
-        if kind not in list(Kind):
-            raise Invalid(_("Choose the kind of item."), field="kind")
-        return catalogue.add_item(
-            act,
-            name=words(said, "name", 120),
-            kind=kind,
-            base_unit=words(said, "base_unit", 40),
-            sterile=bool(said.get("sterile")),
-            needs_date=bool(said.get("needs_date")),
-        )
+def _new_item_refused(request: HttpRequest, problem: Problem) -> HttpResponse:
+    unknown = dict.fromkeys(("number", "serial", "expiry", "item_name", "base_unit"), "")
+    pack = {**unknown, "gtin": request.POST.get("gtin", ""), "item": None, "units": None}
+    text = request.POST.get("text", "")[:LONGEST_CODE]
+    return _page(request, {"packs": [pack], "text": text, "shelf": None}, problem)
 
-    try:
-        return acted(request, perform, to=reverse("receive"))
-    except Problem as problem:
-        told = {"packs": [], "text": text, "shelf": None}
-        unknown = dict.fromkeys(("number", "serial", "expiry", "item_name", "base_unit"), "")
-        told["packs"] = [{**unknown, "gtin": said.get("gtin", ""), "item": None, "units": None}]
-        return _shown(request, told, problem)
+
+@form_view("edit_item", refused=_new_item_refused)
+def new_item(act: Act, request: HttpRequest) -> Done:
+    """Say what a pack with an unknown code is: a new item, or one that is known already."""
+    if request.POST.get("as") == "known":
+        item = find.item(request.POST.get("item", "").strip())
+        says = _("Packs with this code are %(thing)s from now on.")
+    else:
+        item = new_items.add_item(act, request.POST)
+        says = _("%(thing)s is a new item here. Complete it on its page under Stock.")
+    query = new_items.add_pack_code(act, item, request.POST)
+    return Done(says % {"thing": item.name}, to=f"{reverse('receive')}?{query}")

@@ -37,7 +37,7 @@ MOST_A_MONTH = 300
 # --------------------------------------------------------------------------------- those to come
 @require_safe
 @page()
-def every(request: HttpRequest) -> HttpResponse:
+def list_trips(request: HttpRequest) -> HttpResponse:
     """The trips that are not over, soonest departure first."""
     rows = find.trips_of(actor(request)).filter(last_day__gte=today_here(request))
     chosen = _room_said(request)
@@ -107,7 +107,7 @@ def _room_said(request: HttpRequest) -> Room | None:
 # ------------------------------------------------------------------------------------------ one
 @require_safe
 @page()
-def one(request: HttpRequest, trip: int) -> HttpResponse:
+def show_trip(request: HttpRequest, trip: int) -> HttpResponse:
     """A trip: what it needs, its kits, and which others could go."""
     return _trip_page(request, find.trip(actor(request), trip))
 
@@ -271,14 +271,14 @@ def edit(request: HttpRequest, trip: int) -> HttpResponse:
 def _form_page(
     request: HttpRequest,
     trip: Trip | None,
-    said: Mapping[str, Any],
+    sent: Mapping[str, Any],
     problem: Problem | None = None,
 ) -> HttpResponse:
     who = actor(request)
     facts = {
         "trip": trip,
-        "said": said,
-        "chosen": request.POST.getlist("hazard") if problem else said.get("hazard", ()),
+        "sent": sent,
+        "chosen": request.POST.getlist("hazard") if problem else sent.get("hazard", ()),
         "hazards": words.HAZARDS.items(),
         "rooms_here": [room for room in rooms_of(request) if who.may("edit_trip", room.pk)],
         "people": _people(request),
