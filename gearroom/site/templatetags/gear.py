@@ -152,13 +152,13 @@ def check_tone(check: InstrumentCheck | None, today: date) -> str:
 
 
 @register.filter
-def outcome_tone(outcome: Mapping[str, Any]) -> str:
+def outcome_tone(card: Mapping[str, Any]) -> str:
     """The class of the card of what a scan came to."""
-    if outcome["outcome"] in ("taken-out", "handed-back"):
+    if card["taken_out"] or card["handed_back"]:
         return TONES[Word.READY]
-    if outcome["problem"]:
+    if card["refused"]:
         return TONES[Word.DO_NOT_TAKE]
-    kit = outcome["kit"]
+    kit = card["kit"]
     return tone(kit["verdict"]) if kit and not kit["out_since"] else ""
 
 
@@ -253,7 +253,7 @@ def act(entry: Entry) -> str:
 @register.filter
 def said(sentence: Sentence | str) -> str:
     """What a rule says, in the language of now."""
-    return wording.said(sentence)
+    return wording.in_words(sentence)
 
 
 @register.filter
