@@ -258,9 +258,7 @@ def _deliver(notice: Notice, token: uuid.UUID) -> Outcome:
         return Outcome.TAKEN
     notice.tries += 1
     assert notice.rendered is not None  # written before
-    message = rendering.RenderedMessage(
-        bytes(notice.rendered), rendering.envelope(notice.recipient)
-    )
+    message = rendering.RenderedMessage(bytes(notice.rendered), notice.recipient)
     try:
         with mail.get_connection() as connection:
             connection.send_messages([message])
