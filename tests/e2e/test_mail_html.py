@@ -26,7 +26,9 @@ STANDS = VerdictLine(
 )
 LETTER = Letter(
     "2 kits not ready for this week's trips; 40 min of work; order 1 thing by Fri 27 November",
-    alarms=(LetterRow("RECALL: <eye wash> & more, batch E1: DAY-02 holds it.", URL, ("Ring Jo.",)),),
+    alarms=(
+        LetterRow("RECALL: <eye wash> & more, batch E1: DAY-02 holds it.", URL, ("Ring Jo.",)),
+    ),
     first=(LetterRow("Sat 28 November, 09:00: DAY-01 for Hill day, Ines, 8 people.", URL, (
         "wound dressing: 2 of 6 good, never below 4: put in 4 from shelf C2.",), (STANDS,)),),
     parts=(
