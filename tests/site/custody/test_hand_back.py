@@ -141,7 +141,7 @@ def test_what_is_wrong_is_shown_on_the_kit_with_its_photo(school: scanned.Labell
 
     page = client.get("/kits/DAY-01/").content.decode()
     assert "zip torn" in page
-    picture = client.get(re.search(r'<img class="photo" src="([^"]+)"', page)[1])
+    picture = client.get(re.search(r'<img class="photo"\s+src="([^"]+)"', page)[1])
     assert picture["Content-Type"] == "image/jpeg"
     assert max(Image.open(io.BytesIO(picture.content)).size) == 1600
 
