@@ -117,15 +117,14 @@ TO_QUARANTINE = {
 def landing(lot: Lot, shelf: Place) -> tuple[Place, list[ReasonCode]]:
     """Where units that arrive are put, with the codes of rules that this breaks: on the shelf,
     or in its room's quarantine."""
-    assert shelf.room is not None  # shelves and training boxes are a room's
     batch = batch_of(lot)
-    fault = why_not(batch, clock.today(shelf.room.time_zone))
+    fault = why_not(batch, clock.today(shelf.room_now.time_zone))
     code = TO_QUARANTINE.get(fault) if fault else None
     if code is None:
         return shelf, []
     if code is ReasonCode.EXPIRED_ON_ARRIVAL and shelf.kind == PlaceKind.TRAINING:
         return shelf, [code]
-    return room_place(shelf.room, PlaceKind.QUARANTINE), [code]
+    return room_place(shelf.room_now, PlaceKind.QUARANTINE), [code]
 
 
 def _signed_medicines(kit: Kit, batches: Iterable[Batch], today: date) -> set[int]:

@@ -99,11 +99,11 @@ def refuse_open_already(recall: Recall) -> None:
 def mark_informed(act: Act, row: RecallPlace) -> RecallPlace:
     """Record that whoever has a place was informed in another way, such as by phone."""
     _refuse_unless_theirs(act, row)
-    act.actor.require("recall", tracing.room_of(row.place).pk)
+    act.actor.require("recall", row.place.room_now.pk)
     with Book(act) as book:
         entry = book.post(
             EntryKind.RECALL_ANSWER,
-            room=tracing.room_of(row.place),
+            room=row.place.room_now,
             detail={"row": row.pk, "told": True},
         )
         row.told_at = entry.occurred_at
@@ -135,7 +135,7 @@ def answer(act: Act, row: RecallPlace, given: Answer, *, removed: int = 0) -> Re
             .select_related("recall__item", "place__kit__room", "place__room")
             .get(pk=row.pk)
         )
-        room = act.room or tracing.room_of(row.place)
+        room = act.room or row.place.room_now
         booked = _booked(row)
         irregular = (
             [ReasonCode.RECORD_SAYS_OTHERWISE] if booked and given == Answer.NONE_THERE else []

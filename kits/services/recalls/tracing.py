@@ -13,7 +13,6 @@ from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
-from gearroom.core.models import Room
 from kits.models import (
     INNER,
     Certainty,
@@ -192,7 +191,7 @@ def _to_quarantine(located: Whereabouts) -> list[Leg]:
         Leg(
             holding.lot,
             located.places[place],
-            room_place(room_of(located.places[place]), PlaceKind.QUARANTINE),
+            room_place(located.places[place].room_now, PlaceKind.QUARANTINE),
             holding.units,
             assumed=place not in sure,
         )
@@ -204,13 +203,6 @@ def _to_quarantine(located: Whereabouts) -> list[Leg]:
 
 _NOT_HERE = (PlaceKind.SECTION, PlaceKind.QUARANTINE, PlaceKind.AWAY)
 """Where nobody can carry units from a shelf of the room to its quarantine."""
-
-
-def room_of(place: Place) -> Room:
-    """The room an inner place is in, a section where its kit is."""
-    room = place.kit.room if place.kit else place.room
-    assert room is not None  # inner places are a room's or a kit's
-    return room
 
 
 def _put_on_hold(entry: Entry, rows: Iterable[RecallPlace], located: Whereabouts) -> None:

@@ -167,9 +167,7 @@ def held_batches(
 
 def _held_batch(row: Holding, batch: Batch) -> HeldBatch:
     place = row.place
-    room = place.kit.room if place.kit else place.room
-    assert room is not None  # inner places are a room's or a kit's
-    fault = why_not(batch, clock.today(room.time_zone))
+    fault = why_not(batch, clock.today(place.room_now.time_zone))
     return HeldBatch(place, row.lot, row.units, fault, good_through(batch))
 
 
