@@ -154,17 +154,17 @@ def freed(trip: Trip) -> list[str]:
 
 def check_span(departs_at: datetime, returns_at: datetime, first: date, last: date) -> None:
     """Raise Unacceptable for a trip that ends before it begins, or lasts more than a year."""
-    told = ""
+    wrong = ""
     try:
         check_days(first, last)
     except TripDaysError as error:
-        told = in_words(error.says)
+        wrong = in_words(error.says)
     if returns_at < departs_at:
-        told = _("The trip returns before it departs. Check its times.")
-    if told:
+        wrong = _("The trip returns before it departs. Check its times.")
+    if wrong:
         raise Unacceptable(
             "trip-ends-before-it-begins",
-            told,
+            wrong,
             departs_at=departs_at.isoformat(),
             returns_at=returns_at.isoformat(),
             first_day=first.isoformat(),

@@ -46,7 +46,7 @@ PICTURE_SHEET = "roll-62x29"
 
 
 @dataclasses.dataclass(frozen=True)
-class KeptSheet:
+class StoredSheet:
     """A sheet that can be printed on, and the correction of the printer it is for. `own`: added
     here, not built in."""
 
@@ -56,17 +56,17 @@ class KeptSheet:
 
 
 # ------------------------------------------------------------------------------------------ sheets
-def sheets() -> list[KeptSheet]:
+def sheets() -> list[StoredSheet]:
     """Every sheet: the built-in ones, then those that were added here."""
-    return [KeptSheet(sheet, Offset(), own=False) for sheet in SHEETS.values()] + [
-        _kept(row) for row in SheetLayout.objects.all()
+    return [StoredSheet(sheet, Offset(), own=False) for sheet in SHEETS.values()] + [
+        _stored(row) for row in SheetLayout.objects.all()
     ]
 
 
-def sheet(ref: str) -> KeptSheet:
+def sheet(ref: str) -> StoredSheet:
     """A sheet by its key, or by the name it was added under. Raises Invalid."""
     if ref in SHEETS:
-        return KeptSheet(SHEETS[ref], Offset(), own=False)
+        return StoredSheet(SHEETS[ref], Offset(), own=False)
     row = SheetLayout.objects.filter(name__iexact=ref).first()
     if row is None:
         raise Invalid(
@@ -74,12 +74,12 @@ def sheet(ref: str) -> KeptSheet:
             % {"sheet": ref, "sheets": ", ".join(SHEETS)},
             field="sheet",
         )
-    return _kept(row)
+    return _stored(row)
 
 
-def _kept(row: SheetLayout) -> KeptSheet:
+def _stored(row: SheetLayout) -> StoredSheet:
     offset = Offset(float(row.offset_x_mm), float(row.offset_y_mm))
-    return KeptSheet(_measured(row.name, row.layout), offset, own=True)
+    return StoredSheet(_measured(row.name, row.layout), offset, own=True)
 
 
 def _measured(name: str, measures: dict[str, Any]) -> Sheet:
@@ -89,7 +89,7 @@ def _measured(name: str, measures: dict[str, Any]) -> Sheet:
 
 def add_sheet(
     act: Act, name: str, measures: dict[str, Any], *, dx_mm: float = 0.0, dy_mm: float = 0.0
-) -> KeptSheet:
+) -> StoredSheet:
     """Add a sheet by its measures in mm (those of `Sheet`, the hole's as a mapping; a pitch of 0:
     the cells touch), once it fits its page and holds a label's symbol.
 
@@ -119,7 +119,7 @@ def add_sheet(
             )
     except IntegrityError:
         raise taken from None
-    return KeptSheet(added, offset, own=True)
+    return StoredSheet(added, offset, own=True)
 
 
 def remove_sheet(act: Act, name: str) -> None:
@@ -173,7 +173,7 @@ def to_print(label: Label) -> contents.Label:
     return contents.BlankLabel(label.code)
 
 
-def chosen(actor: Actor, wanted: Sequence[str]) -> list[Label]:
+def labels_of_codes(actor: Actor, wanted: Sequence[str]) -> list[Label]:
     """Labels of the asker's rooms by their codes, in that order. Raises NotFound, and Refused
     (`label-cancelled`)."""
     parsed = [label_codes.parse(code) or code for code in wanted]
@@ -197,7 +197,7 @@ def chosen(actor: Actor, wanted: Sequence[str]) -> list[Label]:
 def print_sheet(
     act: Act,
     labels: Sequence[Label],
-    on: KeptSheet,
+    on: StoredSheet,
     *,
     start_cell: int = 1,
     copies: int = 1,
@@ -243,7 +243,7 @@ def picture(label: Label, *, form: str, dpi: int, on: Sheet, preview: bool = Fal
         return printing.label_png(to_print(label), on, job=job(preview=preview), dpi=dpi)
 
 
-def test_page(on: KeptSheet, offset: Offset | None = None) -> bytes:
+def test_page(on: StoredSheet, offset: Offset | None = None) -> bytes:
     """The page that shows how far a printer is off, as PDF."""
     out = io.BytesIO()
     with _printable():
@@ -292,10 +292,10 @@ def lid_card(actor: Actor, kit: Kit, size: printing.CardFormat, *, preview: bool
     lines = ListLine.objects.filter(section__version=kit.list_version_id).select_related(
         "section", "item"
     )
-    pouches: dict[str, list[cards.Thing]] = {}
+    pouches: dict[str, list[cards.CardItem]] = {}
     for line in lines.order_by("section__position", "section", "position", "id"):
         things = pouches.setdefault(line.section.name, [])
-        things.append(cards.Thing(line.item.name, None if line.item.by_eye else line.carry))
+        things.append(cards.CardItem(line.item.name, None if line.item.by_eye else line.carry))
     card = cards.LidCard(
         code=_code_of(kit),
         kit=kit.name,

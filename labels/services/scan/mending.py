@@ -12,7 +12,7 @@ from kits.services.restocking import adding, sealing, sorting
 from labels.rules.codes.scans import Means
 from labels.services.scan import kit_scans, views
 from labels.services.scan.resolve import Meaning
-from labels.services.scan.results import Ask, Next, Outcome, ScanResult, Step
+from labels.services.scan.results import NextStep, Outcome, ScanRequest, ScanResult, Step
 
 
 def check(act: Act, meaning: Meaning) -> Outcome:
@@ -28,7 +28,7 @@ def check(act: Act, meaning: Meaning) -> Outcome:
     return _mended(act, meaning, kit, entry, ScanResult.CHECKED, says)
 
 
-def add(act: Act, meaning: Meaning, ask: Ask) -> Outcome:
+def add(act: Act, meaning: Meaning, ask: ScanRequest) -> Outcome:
     """Put in what one line of a kit's list lacks (`ask.line`), from the shelves here. Raises what
     `_kit_here` and `adding.add` raise, Invalid without a line."""
     kit = _kit_here(act, meaning)
@@ -60,8 +60,8 @@ def _mended(
     act: Act, meaning: Meaning, kit: Kit, entry: Entry, outcome: str, says: str, **said: object
 ) -> Outcome:
     kit = find.kits_of(act.actor).get(pk=kit.pk)
-    seen = views.kit_seen(act.actor, kit)
-    undo = Next(Step.UNDO, _("Undo this"), str(entry.pk))
+    seen = views.scanned_kit(act.actor, kit)
+    undo = NextStep(Step.UNDO, _("Undo this"), str(entry.pk))
     return Outcome(
         meaning.seen,
         Means.KIT,
@@ -70,5 +70,5 @@ def _mended(
         label=meaning.label,
         thing=seen,
         entry=entry,
-        next=[*kit_scans.what_now(act, meaning, kit, seen), undo],
+        next=[*kit_scans.steps_of_kit(act, meaning, kit, seen), undo],
     )

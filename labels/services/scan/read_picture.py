@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from gearroom.core.acts.problems import Invalid, Problem, TooLarge, Unacceptable
 from kits.services.text.wording import in_words
 from labels import reading
-from labels.rules.codes.scans import Look, Seen
+from labels.rules.codes.scans import Reading, Readings
 
 
 class NotAPicture(Problem):
@@ -23,9 +23,9 @@ class ReadersBusy(Problem):
     status = 503
 
 
-def look(
+def read(
     picture: bytes, *, seconds: float | None = None, many: bool = False, own: bool = True
-) -> Look:
+) -> Readings:
     """Read a picture. `seconds` bounds the ladder (the setting where None). It ends once a label
     of ours was found (without `own`: anything); with `many` it looks for every symbol.
 
@@ -35,10 +35,10 @@ def look(
     with _as_problems():
         found = reading.read(picture, budget_s=seconds, all_symbols=many, stop_at_own=own)
     seen = tuple(
-        Seen(each.text, each.symbology, each.corners, each.rung, each.is_gs1)
+        Reading(each.text, each.symbology, each.corners, each.rung, each.is_gs1)
         for each in found.reads
     )
-    return Look(seen, found.sha256, found.rung, found.ms)
+    return Readings(seen, found.sha256, found.rung, found.ms)
 
 
 def photo(picture: bytes) -> bytes:

@@ -20,7 +20,7 @@ import pytest
 from PIL import Image
 
 from labels import reading
-from labels.reading.front.pool import Pool
+from labels.reading.front.pool import Pool, shared
 from tests import damage
 
 TEXT = "HTTPS://GEAR.EXAMPLE.ORG/L/K9GP5R95"
@@ -247,15 +247,15 @@ def test_readers_end_with_their_owner_even_when_it_has_forked(tmp_path: Path) ->
 
 def test_a_forked_worker_gets_a_reader_of_its_own() -> None:
     reading.read(saved("PNG"))
-    ours = reading.pool.shared().readers[0].process.pid
+    ours = shared().readers[0].process.pid
     received, given = os.pipe()
     child = os.fork()
     if child == 0:
         try:
             text = reading.read(saved("PNG")).reads[0].text
-            theirs = reading.pool.shared().readers[0].process.pid
+            theirs = shared().readers[0].process.pid
             os.write(given, f"{text} {theirs}".encode())
-            reading.pool.shared().close()
+            shared().close()
         finally:
             os._exit(0)
     os.waitpid(child, 0)
@@ -263,7 +263,7 @@ def test_a_forked_worker_gets_a_reader_of_its_own() -> None:
     assert text == TEXT
     assert int(theirs) != ours
     assert reading.read(saved("PNG")).reads[0].text == TEXT
-    assert reading.pool.shared().readers[0].process.pid == ours
+    assert shared().readers[0].process.pid == ours
 
 
 def test_a_short_budget_is_kept_and_told() -> None:

@@ -13,7 +13,7 @@ from kits.services.labelling import labelling
 from labels.models import Scan
 from labels.rules.codes.scans import Intent, Means, typed_texts
 from labels.services.scan.resolve import meanings
-from labels.services.scan.results import Ask
+from labels.services.scan.results import ScanRequest
 from labels.services.scan.scanning import scan
 from tests.kits import factories as make
 from tests.labels.scan import scanned as at
@@ -266,7 +266,7 @@ def test_only_a_keeper_receives(labels: at.Labelled) -> None:
 
 
 def test_a_look_that_gave_nothing_says_what_to_do(labels: at.Labelled) -> None:
-    answer = scan(make.act(labels.world.guide), typed_texts([]), Ask())
+    answer = scan(make.act(labels.world.guide), typed_texts([]), ScanRequest())
     assert answer.refusal.outcome == "nothing-read"
     assert Scan.objects.get().means == "nothing"
 

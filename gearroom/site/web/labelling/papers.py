@@ -67,7 +67,7 @@ def printer(request: HttpRequest) -> HttpResponse:
     return show(request, "site/labelling/printer.html", facts, status=status)
 
 
-def _measured(kept: paper.KeptSheet, said: QueryDict) -> Offset:
+def _measured(kept: paper.StoredSheet, said: QueryDict) -> Offset:
     texts = [said.get(name, "").strip().replace(",", ".") for name in _MEASURED]
     if not all(_LENGTH.fullmatch(text) for text in texts):
         raise Invalid(_("Enter all four lengths in millimetres, such as 15.5."))
@@ -77,7 +77,7 @@ def _measured(kept: paper.KeptSheet, said: QueryDict) -> Offset:
         raise paper.as_problem(error) from error
 
 
-def offset_of(request: HttpRequest, on: paper.KeptSheet) -> Offset | None:
+def offset_of(request: HttpRequest, on: paper.StoredSheet) -> Offset | None:
     """What this device's printer needs on a sheet, as it was measured; None: nothing known."""
     known = request.session.get("printer", {}).get(on.sheet.key)
     return Offset(**known) if known else None

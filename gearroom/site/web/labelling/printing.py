@@ -251,7 +251,7 @@ def _how(request: HttpRequest, said: QueryDict) -> dict[str, Any]:
         raise Invalid(_("Print at most %(most)d labels at once.") % {"most": MOST})
     on = paper.sheet(said.get("sheet") or paper.DEFAULT_SHEET)
     return {
-        "labels": paper.chosen(actor(request), wanted),
+        "labels": paper.labels_of_codes(actor(request), wanted),
         "on": on,
         "start_cell": _number(said, "start_cell", 1, on.sheet.cells, 1),
         "copies": _number(said, "copies", 1, 100, 1),
@@ -334,7 +334,7 @@ def _one_page(request: HttpRequest, label: Label, problem: Problem | None = None
 def label_picture(request: HttpRequest, code: str) -> HttpResponse:
     """A label as a picture; marked as a preview while there is no public address."""
     found = labelling.one_of(actor(request), code)
-    (label,) = paper.chosen(actor(request), [found.code])
+    (label,) = paper.labels_of_codes(actor(request), [found.code])
     on = paper.sheet(_LOOKS.get(label.kind, paper.PICTURE_SHEET)).sheet
     png = paper.picture(label, form="png", dpi=203, on=on, preview=not settings.PUBLIC_URL)
     return HttpResponse(png, content_type="image/png")

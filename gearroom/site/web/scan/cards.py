@@ -16,30 +16,30 @@ from kits.services.lookup.holders import KitIsOut
 from labels.rules.codes.scans import Intent
 from labels.services import passerby
 from labels.services.scan.results import (
-    KitSeen,
-    LotSeen,
-    Next,
+    NextStep,
     Outcome,
-    PersonSeen,
+    ScannedKit,
+    ScannedLot,
+    ScannedPerson,
+    ScannedSection,
+    ScannedShelf,
     ScanResult,
-    SectionSeen,
-    ShelfSeen,
     Step,
 )
 
 _NAMES: dict[type[object], str] = {
-    KitSeen: "kit",
-    SectionSeen: "section",
-    LotSeen: "lot",
-    ShelfSeen: "shelf",
-    PersonSeen: "person",
+    ScannedKit: "kit",
+    ScannedSection: "section",
+    ScannedLot: "lot",
+    ScannedShelf: "shelf",
+    ScannedPerson: "person",
     passerby.Facts: "passer_by",
 }
 
 
 def card(outcome: Outcome, shelf: str) -> dict[str, Any]:
     """An outcome as the page shows it; `shelf` (an id) is the one that waits to be filled."""
-    kit = outcome.thing if isinstance(outcome.thing, KitSeen) else None
+    kit = outcome.thing if isinstance(outcome.thing, ScannedKit) else None
     label = label_codes.shown(outcome.label.code) if outcome.label else ""
     handed_back = outcome.outcome == ScanResult.HANDED_BACK
     elsewhere = [step for step in outcome.next if not _scans_on(step)]
@@ -68,11 +68,11 @@ def card(outcome: Outcome, shelf: str) -> dict[str, Any]:
     }
 
 
-def _scans_on(step: Next) -> bool:
+def _scans_on(step: NextStep) -> bool:
     return "intent" in step.fields
 
 
-def _has_own_form(step: Next, outcome: Outcome, kit: KitSeen | None) -> bool:
+def _has_own_form(step: NextStep, outcome: Outcome, kit: ScannedKit | None) -> bool:
     """The ways of handing back what is out; and taking out what somebody has comes up once it is
     handed back."""
     if step.do == Intent.CHECK_IN:
@@ -80,13 +80,13 @@ def _has_own_form(step: Next, outcome: Outcome, kit: KitSeen | None) -> bool:
     return step.do == Intent.CHECK_OUT and isinstance(outcome.problem, KitIsOut)
 
 
-def _takes_somebody(step: Next) -> bool:
+def _takes_somebody(step: NextStep) -> bool:
     """Whether a step takes a kit out, by itself and to whom may be chosen."""
     out = step.do == Intent.CHECK_OUT and "text" not in step.needs
     return out and not step.fields.get("holder") and not step.fields.get("emergency")
 
 
-def _link(outcome: Outcome, step: Next, shelf: str) -> tuple[str, str] | None:
+def _link(outcome: Outcome, step: NextStep, shelf: str) -> tuple[str, str] | None:
     """The page on which a step of receiving, counting or binding is taken, and its name."""
     match step.do:
         case Step.RECEIVE:

@@ -45,12 +45,12 @@ from kits.services.kits.history import MAY_BE_ANOTHER_KITS
 from kits.services.lookup import find, holders
 from kits.services.trips import due_times
 from kits.services.trips.purpose import NOT_GIVEN
-from labels.rules.codes.scans import QUESTIONS, Intent, Look, Means, typed_texts
-from labels.rules.codes.typed import Kind, resolve
+from labels.rules.codes.scans import QUESTIONS, Intent, Means, Readings, typed_texts
+from labels.rules.codes.typed import TextKind, resolve
 from labels.services.scan import scanning, views
-from labels.services.scan.read_picture import look
+from labels.services.scan.read_picture import read
 from labels.services.scan.resolve import Meaning, meanings
-from labels.services.scan.results import Ask, ScanAnswer
+from labels.services.scan.results import ScanAnswer, ScanRequest
 
 _LONGEST = 8000
 
@@ -93,9 +93,9 @@ def scan(request: HttpRequest) -> HttpResponse:
     return _page(request, State(**result["state"]), result["cards"])
 
 
-def _read(request: HttpRequest) -> Look:
+def _read(request: HttpRequest) -> Readings:
     if picture := picture_of(request, "image"):
-        return look(picture)
+        return read(picture)
     texts = [text[:_LONGEST] for text in request.POST.getlist("text") if text.strip()]
     if not texts:
         raise Invalid(
@@ -104,7 +104,7 @@ def _read(request: HttpRequest) -> Look:
     return typed_texts(texts[: scanning.MOST_LABELS])
 
 
-def _scan(request: HttpRequest, act: Act, read: Look, state: State) -> dict[str, Any]:
+def _scan(request: HttpRequest, act: Act, read: Readings, state: State) -> dict[str, Any]:
     """Do what the form asks with what was read, or what is plainly meant."""
     if request.POST.get("intent"):
         ask = _ask(request, act)
@@ -112,7 +112,7 @@ def _scan(request: HttpRequest, act: Act, read: Look, state: State) -> dict[str,
             state = replace(state, holder=str(ask.holder.pk))
     else:
         read, ask = _plain_ask(act, read, state)
-    act = backdated(act, request.POST, views.today_for(act))
+    act = backdated(act, request.POST, views.zone_for(act))
     answer = scanning.scan(act, read, ask)
     if answer.stop is not None:
         raise answer.stop
@@ -133,15 +133,15 @@ def _kept(result: dict[str, Any]) -> dict[str, Any] | None:
     return result if result["keep"] else None
 
 
-def _ask(request: HttpRequest, act: Act) -> Ask:
+def _ask(request: HttpRequest, act: Act) -> ScanRequest:
     """What a button of a card asks for."""
     sent, who = request.POST, act.actor
-    values = AskForm.read(sent, zone=views.today_for(act))
+    values = AskForm.read(sent, zone=views.zone_for(act))
     values["due_at"] = values["due_at"] or NOT_GIVEN
     holder = new_person(act, sent)
     if holder is None and (ref := sent.get("holder", "").strip()):
         holder = find.person(who, _code_in(ref))
-    return Ask(
+    return ScanRequest(
         **values,
         holder=holder,
         trip=find.trip(who, sent["trip"]) if sent.get("trip") else NOT_GIVEN,
@@ -150,25 +150,25 @@ def _ask(request: HttpRequest, act: Act) -> Ask:
     )
 
 
-def _plain_ask(act: Act, read: Look, state: State) -> tuple[Look, Ask]:
+def _plain_ask(act: Act, read: Readings, state: State) -> tuple[Readings, ScanRequest]:
     """What somebody wants who scans and presses nothing."""
     if state.mode == LOOK:
-        return read, Ask()
+        return read, ScanRequest()
     if state.intent is not None:
         place = find.place(act.actor, state.shelf) if state.shelf else None
-        return read, Ask(state.intent, place=place)
-    every = meanings(act.actor, read.seen, today=clock.today(views.today_for(act)))
+        return read, ScanRequest(state.intent, place=place)
+    every = meanings(act.actor, read.seen, today=clock.today(views.zone_for(act)))
     kits_in = [m for m in every if m.means == Means.KIT and not _is_out(m)]
     tags = [m.label.person for m in every if m.means == Means.PERSON and m.label]
     if len(tags) == len(every) == 1 and state.kit:
-        return typed_texts([state.kit]), Ask(Intent.CHECK_OUT, holder=tags[0])
+        return typed_texts([state.kit]), ScanRequest(Intent.CHECK_OUT, holder=tags[0])
     holder = _holder(act.actor, state)
     if kits_in and len(kits_in) == len(every) and holder is not None:
-        return read, Ask(Intent.CHECK_OUT, holder=holder)
+        return read, ScanRequest(Intent.CHECK_OUT, holder=holder)
     takes = kits_in and len(tags) == 1 and len(every) == len(kits_in) + 1
     if takes or (tags and len(tags) == len(every)):  # a tag alone waits for the kit
-        return read, Ask(Intent.CHECK_OUT)
-    return read, Ask()
+        return read, ScanRequest(Intent.CHECK_OUT)
+    return read, ScanRequest()
 
 
 def _holder(who: Actor, state: State) -> Person | None:
@@ -185,7 +185,7 @@ def _is_out(meaning: Meaning) -> bool:
 
 def _code_in(text: str) -> str:
     typed = resolve(text, today=clock.now().date())
-    return typed.code if typed.kind == Kind.OWN and typed.code else text
+    return typed.code if typed.kind == TextKind.OWN and typed.code else text
 
 
 def _page(

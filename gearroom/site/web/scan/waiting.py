@@ -18,12 +18,12 @@ from kits.services.custody.going_short import MayNotGo
 from kits.services.lookup.holders import KitIsOut
 from labels.rules.codes.scans import Intent
 from labels.services.scan.results import (
-    KitSeen,
-    PersonSeen,
     ScanAnswer,
+    ScannedKit,
+    ScannedPerson,
+    ScannedSection,
+    ScannedShelf,
     ScanResult,
-    SectionSeen,
-    ShelfSeen,
 )
 
 PATIENCE = timedelta(seconds=90)
@@ -116,20 +116,20 @@ def after(state: State, answer: ScanAnswer) -> State:
     """What waits for the next scan."""
     outcomes, waits_on = answer.outcomes, State(state.holder, mode=state.mode)
     if state.intent is not None:
-        places = [o.thing for o in outcomes if isinstance(o.thing, ShelfSeen | SectionSeen)]
+        places = [o.thing for o in outcomes if isinstance(o.thing, ScannedShelf | ScannedSection)]
         return replace(state, shelf=str(places[-1].id)) if places else state
     results = {outcome.outcome for outcome in outcomes}
     took = ScanResult.TAKEN_OUT in results
     tags = [
         outcome.thing
         for outcome in outcomes
-        if outcome.outcome == ScanResult.HOLDER and isinstance(outcome.thing, PersonSeen)
+        if outcome.outcome == ScanResult.HOLDER and isinstance(outcome.thing, ScannedPerson)
     ]
     if state.mode == MANY and (took or not tags):
         return waits_on
     if len(tags) == 1 and not took:
         return State(str(tags[0].id), mode=state.mode)
-    kits = [(o.outcome, o.thing) for o in outcomes if isinstance(o.thing, KitSeen)]
+    kits = [(o.outcome, o.thing) for o in outcomes if isinstance(o.thing, ScannedKit)]
     for result, kit in kits:
         if result in REPAIRED:  # whoever waited for it waits on, and takes it by one tap
             return replace(waits_on, kit=kit.name)
