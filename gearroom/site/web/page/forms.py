@@ -13,6 +13,7 @@ What is wrong is raised as `Invalid`, as services do: a page shows both alike.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date, datetime, time
@@ -194,6 +195,21 @@ class Money(_Field):
         if not amount.is_finite() or not 0 <= amount < 10**9:
             raise ValueError
         return amount
+
+
+class Length(_Field):
+    """A length in millimetres, to the micrometre. A comma is a decimal point too."""
+
+    default_error_messages = {
+        "invalid": _("%(what)s: enter a length in millimetres, such as 63.5.")
+    }
+
+    def parse(self, text: str) -> float:
+        """At most four digits before the point and three behind it."""
+        text = text.replace(",", ".")
+        if not re.fullmatch(r"[0-9]{1,4}(\.[0-9]{0,3})?|\.[0-9]{1,3}", text):
+            raise ValueError
+        return float(text)
 
 
 class Choice(_Field):
