@@ -125,13 +125,15 @@ class NextAnswer(DataclassSerializer):
         serializers.CharField,
         lambda step: _API + _where(step)[1].format(quote(step.about, safe="")),
     )
-    fields = serializers.DictField(help_text="What to send, as far as it is known.")
+    fields = serializers.DictField(  # type: ignore[assignment]  # so the API names it
+        help_text="What to send, as far as it is known."
+    )
     people = answers.PersonAnswer(many=True, help_text="Whom “cleared_by” may name.")
 
 
 def _where(step: results.NextStep) -> tuple[str, str]:
     """The method and the path of the call that does a step."""
-    return _SCAN if "intent" in step.fields else _WHERE[step.do]
+    return _SCAN if "intent" in step.fields else _WHERE[results.Step(step.do)]
 
 
 class OutcomeAnswer(serializers.Serializer[Any]):
@@ -142,7 +144,7 @@ class OutcomeAnswer(serializers.Serializer[Any]):
         " problem's code."
     )
     says = serializers.CharField()
-    label = answers.LabelCode(source="label.code", allow_null=True)
+    label = answers.LabelCode(source="label.code", allow_null=True)  # type: ignore[assignment]  # so the API names it
     kit = KitAnswer()
     section = SectionAnswer()
     lot = LotAnswer()

@@ -56,7 +56,7 @@ class UsedBody(bodies.UseLineBody):
     )
 
     lot = serializers.CharField(required=False, max_length=40, help_text="The batch, by id.")
-    label = ScannedField(
+    label = ScannedField(  # type: ignore[assignment]  # so the API names it
         required=False,
         max_length=_LABEL_TEXT,
         help_text="The batch, by its label: the code, or the text as scanned.",
@@ -162,7 +162,7 @@ class ScanTexts(Said):
         max_length=scanning.MOST_LABELS,
         help_text="Several at once, such as a guide's tag and a kit.",
     )
-    used = UsedBody(many=True, required=False, max_length=_MOST_LINES)
+    used = bodies.lines(UsedBody, most=_MOST_LINES, required=False)
 
 
 class ScanPicture(Said):
@@ -172,7 +172,7 @@ class ScanPicture(Said):
         allow_empty_file=True,
         help_text="JPEG, PNG, WebP, GIF, BMP, TIFF or HEIC, known by its content.",
     )
-    many = serializers.BooleanField(
+    many = serializers.BooleanField(  # type: ignore[assignment]  # so the API names it
         default=False, help_text="There are several labels: read on when the first is found."
     )
     frame = serializers.BooleanField(
@@ -249,7 +249,7 @@ class Scans(UseCaseView):
     def _write(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """Look at the picture first: it takes long, and nothing is written yet."""
         self.require(self.use_case)
-        content = request.data
+        content: Any = request.data
         image = content.get("image")
         if isinstance(image, UploadedFile):
             frame = content.get("frame") == "true"
@@ -321,7 +321,7 @@ class Scans(UseCaseView):
 
     def kept(self, body: Any) -> Any:
         """Nothing of a scan that only asks."""
-        return None if self.request.data.get("intent", Intent.IDENTIFY) in QUESTIONS else body
+        return None if dict(self.request.data).get("intent", Intent.IDENTIFY) in QUESTIONS else body
 
     def _ask(self, act: Act, data: dict[str, Any]) -> ScanRequest:
         return ScanRequest(
