@@ -88,30 +88,30 @@ def answers_for(clearance: Clearance) -> Person:
     return clearance.person.merged_into or clearance.person
 
 
-def by_link(said: str) -> Clearance:
+def by_link(link: str) -> Clearance:
     """Which clearance a link is about. Raises NotFound for one that was not made here, Refused
     (`link-too-old`)."""
     try:
-        pk = signing.loads(said, salt=CLEARANCE_SALT, max_age=WITHIN)
+        pk = signing.loads(link, salt=CLEARANCE_SALT, max_age=WITHIN)
     except signing.SignatureExpired:
         raise Refused(
             "link-too-old",
             _("This link has expired. Tell whoever looks after the kits whether you cleared it."),
         ) from None
     except signing.BadSignature:
-        raise NotFound("link", said[:20]) from None
-    found = _with_all().filter(pk=pk).first()
-    if found is None:
-        raise NotFound("link", said[:20])
-    return found
+        raise NotFound("link", link[:20]) from None
+    clearance = _with_all().filter(pk=pk).first()
+    if clearance is None:
+        raise NotFound("link", link[:20])
+    return clearance
 
 
 def get(actor: Actor, pk: int) -> Clearance:
     """A clearance that somebody may see: their own, or of a kit of their rooms. Raises NotFound."""
-    found = visible_to(actor).filter(pk=pk).first()
-    if found is None:
+    clearance = visible_to(actor).filter(pk=pk).first()
+    if clearance is None:
         raise NotFound("clearance", pk)
-    return found
+    return clearance
 
 
 def visible_to(actor: Actor) -> QuerySet[Clearance]:

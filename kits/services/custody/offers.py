@@ -68,20 +68,20 @@ def offers(
     whoever takes it, as far as that is known; none for a kit that goes without a word."""
     if verdict.fit or verdict.word is Word.NOT_SET_UP:
         return []
-    found = []
+    rows = []
     settled = _settles_here(verdict)
     if settled and _wants_a_check(verdict) and actor.could("look_inside", kit.room_id):
-        found.append(Offer(OfferKind.CHECK, check_label(kit), kit.name))
+        rows.append(Offer(OfferKind.CHECK, check_label(kit), kit.name))
     if settled and actor.could("restock", kit.room_id):
-        found += _additions(kit, verdict)
+        rows += _additions(kit, verdict)
     if actor.could("check_out", kit.room_id):
-        found += _another(actor, kit, verdict, trip, person)
+        rows += _another(actor, kit, verdict, trip, person)
         if may_decide(actor, kit, verdict):
             says = _("Let it go short, with a reason")
-            found.append(Offer(OfferKind.GO_SHORT, says, kit.name, needs=("short_reason",)))
+            rows.append(Offer(OfferKind.GO_SHORT, says, kit.name, needs=("short_reason",)))
         elif verdict.by_phone or verdict.word is Word.SHORT:
-            found += _by_phone(kit)
-    return found
+            rows += _by_phone(kit)
+    return rows
 
 
 def may_decide(actor: Actor, kit: Kit, verdict: Verdict) -> bool:
@@ -162,8 +162,8 @@ def _additions(kit: Kit, verdict: Verdict) -> list[Offer]:
 def _add_says(plan: Restock, addition: Addition) -> str:
     if addition.fill_up is not None:
         shelf = plan.shelves[int(addition.fill_up.shelf or 0)].name
-        said = {"thing": addition.line.thing.name, "shelf": shelf}
-        return _("Top up %(thing)s from shelf %(shelf)s") % said
+        facts = {"thing": addition.line.thing.name, "shelf": shelf}
+        return _("Top up %(thing)s from shelf %(shelf)s") % facts
     counts: dict[tuple[str, str], int] = {}
     for row in addition.put_in:
         where = (row.thing.name, plan.shelves[int(row.shelf)].name)

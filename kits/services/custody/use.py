@@ -140,8 +140,8 @@ def write(
         if count:
             place = line.section or sections[0]
             lot = line.lot or _last_known_lot(line.item, sections)
-            found = 0 if counted else count
-            lines.append(UsedLine(line.item, lot, place, count, line.lot is None, found, line.went))
+            extra = 0 if counted else count
+            lines.append(UsedLine(line.item, lot, place, count, line.lot is None, extra, line.went))
     unexplained = outer(PlaceKind.UNEXPLAINED)
     to = {went: _place(kit, went) for went in {line.went for line in lines}}
     if counted:

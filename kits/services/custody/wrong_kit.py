@@ -186,13 +186,13 @@ def _handed_back(entry: Entry) -> Again:
             before = lines[where].units if where in lines else 0
             lines[where] = use.UseLine(leg.lot.item, before + leg.units, lot, went=went)
         levels = list(used.levels.select_related("section", "item"))
-    kept = {
+    withheld = {
         each.detail_as(KindDetail)["kind"]: each
         for each in whole
         if each.kind == EntryKind.WITHHOLD
     }
-    wrong_with_it = kept.get(WithheldKind.SOMETHING_WRONG)
-    said = AsFound(entry.detail_as(CheckInDetail)["as_found"])
+    wrong_with_it = withheld.get(WithheldKind.SOMETHING_WRONG)
+    as_found = AsFound(entry.detail_as(CheckInDetail)["as_found"])
     remarks = Remarks(
         [
             NeedLine(need.item, need.words)
@@ -207,11 +207,11 @@ def _handed_back(entry: Entry) -> Again:
         return custody.check_in(
             act,
             kit,
-            as_found=said,
+            as_found=as_found,
             used=list(lines.values()),
             levels=_levels(levels, places),
             sharps_or_blood=entry.detail_as(CheckInDetail)["sharps_or_blood"],
-            wet=WithheldKind.DRYING in kept,
+            wet=WithheldKind.DRYING in withheld,
             wrong=wrong_with_it.reason if wrong_with_it else "",
             incident=used.incident if used else "",
             remarks=remarks,
@@ -220,10 +220,10 @@ def _handed_back(entry: Entry) -> Again:
     return again
 
 
-def _levels(seen: list[LevelFact], places: dict[str, Place]) -> list[LooseLevel]:
+def _levels(facts: list[LevelFact], places: dict[str, Place]) -> list[LooseLevel]:
     return [
         LooseLevel(places[fact.section.section_key], fact.item, Level(fact.level))
-        for fact in seen
+        for fact in facts
         if fact.section.section_key in places
     ]
 

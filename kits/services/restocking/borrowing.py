@@ -50,18 +50,18 @@ def borrow(
                     field="lines",
                 )
         moved = [(line, units(line.units, field="lines")) for line in lines]
-        found: list[Leg] = []
+        extra: list[Leg] = []
         irregular: list[ReasonCode] = []
         if already_done:
-            found = _found(moved)
-            irregular = _irregular(giver, taker, lines, found)
+            extra = _found(moved)
+            irregular = _irregular(giver, taker, lines, extra)
         else:
             refuse_if_kept_as_it_came(giver)
             refuse_if_kept_as_it_came(taker)
             admission.put_in_guard(taker, [(line.lot, line.source) for line in lines])
         entry = book.post(
             EntryKind.BORROW,
-            [*found, *(Leg(line.lot, line.source, line.target, count) for line, count in moved)],
+            [*extra, *(Leg(line.lot, line.source, line.target, count) for line, count in moved)],
             kit=taker,
             irregular=irregular,
             detail={"from": giver.pk},
@@ -92,16 +92,16 @@ def _found(moved: Sequence[tuple[BorrowLine, int]]) -> list[Leg]:
 
 
 def _irregular(
-    giver: Kit, taker: Kit, lines: Sequence[BorrowLine], found: Sequence[Leg]
+    giver: Kit, taker: Kit, lines: Sequence[BorrowLine], extra: Sequence[Leg]
 ) -> list[ReasonCode]:
     """The rules that a loan broke that was reported afterwards."""
     broken = [
         ReasonCode(fault["code"])
         for fault in admission.faults(taker, [(line.lot, line.source) for line in lines])
     ]
-    kept = WithheldKind.KEEP_AS_IT_CAME_BACK
-    if any(kit.withholdings.open().filter(kind=kept) for kit in (giver, taker)):
+    kind = WithheldKind.KEEP_AS_IT_CAME_BACK
+    if any(kit.withholdings.open().filter(kind=kind) for kit in (giver, taker)):
         broken.append(ReasonCode.KEPT_AS_IT_CAME)
-    if found:
+    if extra:
         broken.append(ReasonCode.BORROWED_MORE)
     return broken

@@ -207,7 +207,7 @@ def strip(
         supply = outer(PlaceKind.SUPPLIER)
         went: Counter[tuple[Lot, Place]] = Counter()
         costs: dict[int, Decimal] = defaultdict(Decimal)
-        kept: list[tuple[Lot, Place]] = []
+        into_kit: list[tuple[Lot, Place]] = []
         batches = [_batch(kit, thing) for thing in things]
         for thing, lot in zip(things, batches, strict=True):
             units = whole(thing.units, field="things")
@@ -216,8 +216,8 @@ def strip(
                 receiving.check_price(thing.price, currency)
                 costs[lot.pk] += thing.price
             if thing.fate == Fate.KEEP:
-                kept.append((lot, supply))
-        admission.put_in_guard(kit, kept)
+                into_kit.append((lot, supply))
+        admission.put_in_guard(kit, into_kit)
         rows = [sorting.Placed(lot, place, units) for (lot, place), units in went.items()]
         entry = book.post(
             EntryKind.STRIP,

@@ -33,10 +33,10 @@ def jobs(kits: Iterable[Kit], at: datetime) -> list[CountJob]:
     """What is to be counted of these kits, with the kits of others that they were mixed with; the
     oldest job first. The number of queries does not grow with the kits."""
     kits = list(kits)
-    found = _mixed(kits)
-    done = {kit.pk for job in found for kit in job.kits}
-    found += _unanswered([kit for kit in kits if kit.pk not in done], at)
-    return sorted(found, key=lambda job: (job.since, job.kits[0].name))
+    rows = _mixed(kits)
+    done = {kit.pk for job in rows for kit in job.kits}
+    rows += _unanswered([kit for kit in kits if kit.pk not in done], at)
+    return sorted(rows, key=lambda job: (job.since, job.kits[0].name))
 
 
 def _mixed(kits: Sequence[Kit]) -> list[CountJob]:

@@ -143,6 +143,6 @@ def _blocks(version: int, level: int) -> list[tuple[Pixels, int]]:
                     places[number].append(at)
                     at += 1
     return [
-        (np.array(found), block.total_count - block.data_count)
-        for found, block in zip(places, blocks, strict=True)
+        (np.array(at_places), block.total_count - block.data_count)
+        for at_places, block in zip(places, blocks, strict=True)
     ]
