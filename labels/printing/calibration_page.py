@@ -1,4 +1,4 @@
-"""The test page: where a printer puts things, measured with a ruler against a sheet of labels."""
+"""The test page: where a printer puts marks, measured with a ruler against a sheet of labels."""
 
 from typing import BinaryIO
 

@@ -36,7 +36,7 @@ def lid_card_pdf(card: LidCard, *, out: BinaryIO, job: Job, size: CardFormat = "
     """Print a kit's lid card into `out` as PDF and return its pages.
 
     `a5`: one side, A5 upright. `a4-folded`: one side of A4 across, folded in the middle: outside
-    right the kit, who answers for it and the cautions, outside left the things. The list is set as
+    right the kit, who answers for it and the cautions, outside left the items. The list is set as
     large as it fits; one too long at the smallest legible size goes on on a further page.
     """
     width, height = A5_MM if size == "a5" else (A4_MM[1], A4_MM[0])

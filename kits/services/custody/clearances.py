@@ -1,8 +1,8 @@
-"""Kits cleared by telephone: who is said to have cleared one is asked by a link that needs no
-account, once, and what they say is written down for ever.
+"""Kits cleared by telephone: the person named as having cleared one gets a link that needs no
+account and takes one answer, which stays on record for ever.
 
-The link says which clearance it is about, signed by this program; it ends after a while. The key of
-the answer follows from the clearance, signed as well, so the book itself takes one answer and no
+The link holds which clearance it is about, signed by this program; it expires. The key of the
+answer follows from the clearance, signed as well, so the record itself takes one answer and no
 second.
 """
 
@@ -30,7 +30,7 @@ from kits.services.notices.links import CLEARANCE_SALT
 WITHIN = timedelta(days=30)
 """How long a link may be answered."""
 UNANSWERED_AFTER = timedelta(days=1)
-"""After how long a clearance without an answer is said on the board and in the weekly email."""
+"""After how long a clearance without an answer shows on the board and in the weekly email."""
 
 
 # ------------------------------------------------------------------------------------ at take-out
@@ -56,7 +56,7 @@ def refuse_unless_may_clear(kit: Kit, person: Person) -> None:
 
 
 def record(entry: Entry, checkout: Checkout, person: Person, verdict: Verdict) -> Clearance:
-    """Write down that somebody is said to have cleared a kit, and ask them."""
+    """Record who is named as having cleared a kit, and send them the question."""
     made = Clearance.objects.create(
         entry=entry,
         checkout=checkout,
@@ -84,7 +84,8 @@ def record(entry: Entry, checkout: Checkout, person: Person, verdict: Verdict) -
 
 # ------------------------------------------------------------------------------------ the answer
 def answers_for(clearance: Clearance) -> Person:
-    """Who says whether they cleared a kit: whoever is named, by the record that is kept of them."""
+    """Who answers whether they cleared a kit: whoever is named, or the record they were merged
+    into."""
     return clearance.person.merged_into or clearance.person
 
 
@@ -141,15 +142,15 @@ def unanswered(kits: Iterable[int] | QuerySet[Kit], now: datetime) -> list[Clear
 
 
 def answer_by_link(clearance: Clearance, *, confirmed: bool) -> ClearanceAnswer:
-    """Write down what somebody says by their link, in their name; see `answer`."""
+    """Record an answer by link, in the name of whoever it was sent to; see `answer`."""
     key = secret_key(CLEARANCE_SALT, clearance.pk)
     act = Act(actor=Actor(person=answers_for(clearance)), key=key)
     return answer(act, clearance, confirmed=confirmed)
 
 
 def answer(act: Act, clearance: Clearance, *, confirmed: bool) -> ClearanceAnswer:
-    """Write down whether somebody did clear a kit. Where they did not, its keepers and its
-    responsible instructor are told at once, and the act is marked irregular.
+    """Record whether somebody did clear a kit. Where they did not, its keepers and its responsible
+    instructor get a notice at once, and the act is marked irregular.
 
     Raises NotAllowed (`not-yours`) for anybody else, Refused (`answered-already`).
     """

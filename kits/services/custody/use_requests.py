@@ -1,13 +1,13 @@
 """Asking whoever had kits what they used: one link for all of theirs, which needs no account and
 takes one answer a kit.
 
-The link says which time with a kit it was made for, signed by this program; it ends after a while.
+The link holds which time with a kit it was made for, signed by this program; it expires.
 It leads to all that the same person handed back and has not answered for, of kits at home in the
 rooms of whoever made it. The key of an answer
-follows from the time with the kit, signed as well, so the book itself takes one answer and no
+follows from the time with the kit, signed as well, so the record itself takes one answer and no
 second, and nobody else can write under it first.
-What is told is a report. Where somebody has sorted the kit since, the book follows what they found:
-the report is kept with its words and moves nothing, and the kit's people are told.
+An answer is a report. Where somebody has sorted the kit since, their result counts: the report
+stays on record with its text and moves nothing, and the kit's people get a notice.
 """
 
 from __future__ import annotations
@@ -62,7 +62,7 @@ class UseAnswer:
 
 def latest(actor: Actor, kit: Kit) -> Checkout | None:
     """The last time that somebody whom the actor may see had a kit, whole; None where nobody had it
-    or they told what they used already."""
+    or they answered already."""
     held = (
         Checkout.objects.select_related("person", "trip", "closed_by")
         .of_whole_kits()
@@ -78,7 +78,7 @@ def latest(actor: Actor, kit: Kit) -> Checkout | None:
 
 
 def use_is_known(kit: Kit) -> bool:
-    """Whether use was written down or told since the kit was handed back last (with it, too)."""
+    """Whether use was recorded since the kit was handed back last (with it, too)."""
     back = Entry.objects.filter(kit=kit, kind=EntryKind.CHECK_IN, reversed_by__isnull=True)
     newest = back.order_by("-id").values_list("pk", flat=True).first() or 0
     use_entries = Entry.objects.filter(kit=kit, kind=EntryKind.USE, reversed_by__isnull=True)
@@ -86,7 +86,7 @@ def use_is_known(kit: Kit) -> bool:
 
 
 def token(held: Checkout, actor: Actor = SYSTEM) -> str:
-    """What the link says that somebody makes: of letters, digits and punctuation that an address
+    """What a link holds that somebody makes: letters, digits and punctuation that an address
     takes as they are. It leads no further than what they may see."""
     rooms = None if actor.everywhere else sorted(actor.room_ids)
     return signing.dumps([held.pk, rooms], salt=_SALT)
@@ -100,7 +100,7 @@ def times_of_person(actor: Actor, held: Checkout) -> list[Checkout]:
 
 def open_for(people: Iterable[int]) -> dict[int, list[Checkout]]:
     """By person (id), the times with kits that they can still be asked about: handed back other
-    than closed, waiting to be sorted, and nobody said what was used. The oldest first; the number
+    than closed, waiting to be sorted, and without recorded use. The oldest first; the number
     of queries does not grow with them."""
     held = list(
         Checkout.objects.select_related("kit__home_room", "person", "trip")
@@ -198,7 +198,7 @@ def answer(
     wrong: str = "",
     remarks: Remarks = Remarks(),  # noqa: B008  # frozen
 ) -> UseAnswer:
-    """Write what somebody says they used, in their name, against the trip they had the kit for.
+    """Record an answer, in the name of whoever had the kit, against the trip they had it for.
 
     Raises Refused (`told-already`), Invalid.
     """

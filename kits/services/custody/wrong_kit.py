@@ -3,7 +3,7 @@
 The act is taken back and the same is written for the kit that it really was, as of when it
 happened. That is a report of what was so, and never refused: what the other kit's record does not
 bear is marked irregular. Where that kit went out or came back since then on its own record, its
-record stands, and only the wrong one is put right.
+record stands, and only the wrong one is corrected.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ from kits.services.trips import reservations
 @dataclass(frozen=True)
 class KitCorrection:
     """What came of it: the kit that it was not, the one that it was, and the entry written for
-    that; None where its own record says so already, or went on since."""
+    that; None where its own record has it already, or went on since."""
 
     wrong: Kit
     kit: Kit
@@ -163,9 +163,9 @@ def _taken_out(entry: Entry) -> Again:
 
 
 def _swap(act: Act, wrong: Kit, kit: Kit, checkout: Checkout) -> None:
-    """Let the promise follow to the kit that went; where that cannot be it stays as it is, and
+    """Let the reservation follow to the kit that went; where that cannot be it stays as it is, and
     somebody looks for what the trip still has coming."""
-    assert checkout.trip is not None  # it was promised to one
+    assert checkout.trip is not None  # it was reserved for one
     try:
         reservations.swap(act, wrong, kit, checkout.trip)
     except Problem:

@@ -1,4 +1,4 @@
-"""A kit that takes things from another, on a trip or at the hatch."""
+"""A kit that takes items from another, on a trip or at the hatch."""
 
 from __future__ import annotations
 
@@ -32,10 +32,10 @@ class BorrowLine:
 def borrow(
     act: Act, giver: Kit, taker: Kit, lines: Sequence[BorrowLine], *, already_done: bool = False
 ) -> Entry:
-    """Move things from one kit to another; both are judged again. §4.5 holds for the taker.
+    """Move items from one kit to another; both are judged again. §4.5 holds for the taker.
 
     `already_done` is a report of what happened and always recorded: marked irregular where it
-    broke a rule, and what the giver did not hold by the book comes in through *unexplained*.
+    broke a rule, and what the giver did not hold on record comes in through *unexplained*.
     """
     if giver.pk == taker.pk:
         raise Invalid(_("A kit cannot borrow from itself. Choose another kit."), field="from")
@@ -72,7 +72,7 @@ def borrow(
 
 
 def _found(moved: Sequence[tuple[BorrowLine, int]]) -> list[Leg]:
-    """What the giver held although the book did not have it there, as legs into it."""
+    """What the giver held beyond its record, as legs into it."""
     wanted: Counter[tuple[int, int]] = Counter()
     lines = {(line.lot.pk, line.source.pk): line for line, _ in moved}
     for line, count in moved:

@@ -1,7 +1,7 @@
 """Kits that have to be counted: nobody else can say any more what is in them.
 
 Two kits mixed up on the hill are one job, which is over once both are counted. A kit that was
-handed back, and of which nobody said within two days what was used, is one too.
+handed back, and for which no use was recorded within two days, is one too.
 """
 
 from __future__ import annotations
@@ -21,8 +21,8 @@ WAIT = timedelta(hours=48)
 
 @dataclass(frozen=True)
 class CountJob:
-    """Kits to count in one go, and since when. `mixed`: their contents are; else nobody said what
-    was used."""
+    """Kits to count in one go, and since when. `mixed`: their contents are; else no use was
+    recorded."""
 
     kits: Sequence[Kit]
     since: datetime

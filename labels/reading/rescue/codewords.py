@@ -24,7 +24,7 @@ reedsolo.init_tables(0x11D)
 
 
 def corrected(dark: Pixels, sure: Pixels) -> Pixels | None:
-    """Return all of a symbol's modules put right, or None where too much is lost.
+    """Return all of a symbol's modules corrected, or None where too much is lost.
 
     `dark`: (size, size) bool; `sure`: (size, size), how sure each module is, in any unit.
     """

@@ -106,7 +106,7 @@ def blur_weights(sigma: float) -> Pixels:
 
 
 def decode(dark: Pixels) -> zxingcpp.Barcode | None:
-    """Return what these modules say, known ones put right first, or None."""
+    """Return what these modules say, known ones corrected first, or None."""
     known = known_modules(len(dark))
     sure = np.where(known == UNKNOWN, dark, known == 1)
     picture = np.full((len(dark) + 2 * QUIET,) * 2, 255, np.uint8)

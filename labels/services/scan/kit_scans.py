@@ -205,7 +205,7 @@ def _holder(ask: ScanRequest, tags: Sequence[Person]) -> Person | None:
 # ------------------------------------------------------------------------------------ handing back
 def hand_in(act: Act, meaning: Meaning, ask: ScanRequest) -> Outcome:
     """Hand a kit, or a section that is out on its own, back; whoever brings it, wherever it
-    belongs. Raises Invalid for use that names no batch and no thing of ours."""
+    belongs. Raises Invalid for use that names no batch and no item of ours."""
     kit, section = kit_of(meaning), meaning.place
     if section is not None and holders.open_checkout(kit, section) is None:
         raise not_a_kit(meaning)

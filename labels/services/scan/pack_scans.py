@@ -172,7 +172,7 @@ def _fields(pack: ScannedPack) -> dict[str, Any]:
 
 
 def _receive(pack: ScannedPack, place: Place | None, *, again: bool) -> list[NextStep]:
-    """The step that confirms it; for a thing that is new here, the steps before that too."""
+    """The step that confirms it; for an item that is new here, the steps before that too."""
     fields = _fields(pack)
     needs = [] if place else ["shelf"]
     if place is not None:

@@ -65,7 +65,7 @@ def problem_of(meaning: Meaning, intent: Intent) -> Problem:
 
 
 def refused(act: Act, meaning: Meaning, ask: ScanRequest, problem: Problem) -> Outcome:
-    """What comes of a thing with which nothing could be done."""
+    """What comes of a reading with which nothing could be done."""
     problem = beyond_form(problem)
     return Outcome(
         meaning.seen,
@@ -156,7 +156,7 @@ def _label_steps(meaning: Meaning, ask: ScanRequest, problem: Problem) -> list[N
 
 
 def _from_another(act: Act, problem: Problem, out: Callable[..., NextStep]) -> list[NextStep]:
-    """The ways on where the kit in the hand is promised to another guide's trip."""
+    """The ways on where the kit in the hand is reserved for another guide's trip."""
     facts = problem.facts
     steps = []
     if facts["swap"]:

@@ -1,4 +1,4 @@
-"""What is offered for a kit that may not go without a word, as ways on from a scan of it."""
+"""What is offered for a kit that needs attention before it goes, as ways on from a scan of it."""
 
 from __future__ import annotations
 

@@ -28,7 +28,7 @@ _FACTS_OF = (LabelKind.KIT, LabelKind.SECTION)
 
 @dataclass(frozen=True)
 class Meaning:
-    """One thing that was read, and what it stands for.
+    """One reading, and what it stands for.
 
     `label` is there for every label of ours, `kit` also for a kit named by a typed text. `offered`
     is the one label that a wrong code may have meant: to be offered, never taken; `kits` are those
@@ -54,8 +54,8 @@ class Meaning:
 def meanings(
     actor: Actor, readings: Sequence[Reading], *, today: date, any_room: bool = False
 ) -> list[Meaning]:
-    """What each thing stands for, in the order it was read; the same label read twice is there
-    once. Five queries at most, however many things there are.
+    """What each reading stands for, in its order; the same label read twice is there once. Five
+    queries at most, however many readings there are.
 
     `any_room`: labels of rooms that are not the asker's are told too (a hand-in, an emergency);
     otherwise they are ELSEWHERE.

@@ -41,7 +41,7 @@ from labels.services.scan.results import (
 )
 
 MOST_LABELS = 100
-"""Things read in one event."""
+"""Items read in one event."""
 
 _RIGHTS = {
     Intent.IDENTIFY: "identify",
@@ -57,10 +57,10 @@ _LONGEST_KEPT = 500
 
 
 def scan(act: Act, readings: Readings, ask: ScanRequest) -> ScanAnswer:
-    """Do what was asked with all that was read, each thing on its own, and write down what was
+    """Do what is wanted with all that was read, each reading on its own, and record what was
     read. Runs in the caller's transaction.
 
-    A problem with one thing is that thing's outcome. Raises NotAllowed where the asker may not
+    A problem with one reading is its outcome. Raises NotAllowed where the asker may not
     do this anywhere, TooLarge, and Invalid where what is said belongs to one kit and several
     were read.
     """
@@ -85,7 +85,7 @@ def _right(ask: ScanRequest) -> str:
 def identify(act: Act, readings: Readings) -> ScanAnswer:
     """What all that was read is, and what can be done next; not even that it was read is written.
 
-    A problem with one thing is that thing's outcome. Raises NotAllowed, TooLarge.
+    A problem with one reading is its outcome. Raises NotAllowed, TooLarge.
     """
     act.actor.require(_RIGHTS[Intent.IDENTIFY])
     outcomes = []
@@ -162,7 +162,7 @@ def _outcome(
 def _act_on(
     act: Act, meaning: Meaning, ask: ScanRequest, read: Sequence[Meaning], tags: Sequence[Person]
 ) -> Outcome:
-    """What comes of one thing; raises the Problem that keeps it from being done."""
+    """What comes of one reading; raises the Problem that keeps it from being done."""
     intent = ask.intent
     if meaning.means in (Means.KIT, Means.SECTION) and intent in _WITH_KITS:
         return _act_on_kit(act, meaning, ask, tags, alone=_alone(read))
