@@ -7,6 +7,7 @@ GEARROOM_MAIL_TIMEOUT, GEARROOM_PROXIES, GEARROOM_QUIET_HOURS, SECRET_KEY.
 
 from datetime import time
 from pathlib import Path
+from typing import Any
 
 import environ
 from django.core.exceptions import ImproperlyConfigured
@@ -290,7 +291,7 @@ SPECTACULAR_SETTINGS = {
     "POSTPROCESSING_HOOKS": [],  # enums stay where they are used, under no made-up names
 }
 
-READING = {
+READING: dict[str, Any] = {
     "max_bytes": 25 * 1024 * 1024,
     "max_pixels": 60_000_000,
     "decode_seconds": 5.0,

@@ -25,12 +25,15 @@ class Moment(serializers.DateTimeField):
 
 
 def made(
-    kind: type[serializers.Field], of: Callable[[Any], Any], source: str | None = "*", **more: Any
+    kind: type[serializers.Field[Any, Any, Any, Any]],
+    of: Callable[[Any], Any],
+    source: str | None = "*",
+    **more: Any,
 ) -> Any:
     """A field of this kind that shows what a function makes of the row, or of another `source`
     (None: the attribute of the field's own name)."""
 
-    class Made(kind):
+    class Made(kind):  # type: ignore[valid-type, misc]  # the kind is chosen by the caller
         def to_representation(self, value: Any) -> Any:
             result = of(value)
             return None if result is None else super().to_representation(result)
@@ -130,7 +133,9 @@ class OfferAnswer(serializers.Serializer[Any]):
     )
     says = serializers.CharField()
     kit = serializers.CharField(help_text="The kit that it is done to.")
-    fields = serializers.DictField(help_text="What to send, as far as it is known.")
+    fields = serializers.DictField(  # type: ignore[assignment]  # so the API names it
+        help_text="What to send, as far as it is known."
+    )
     needs = serializers.ListField(
         child=serializers.CharField(), help_text="Fields that are still wanted."
     )
@@ -139,7 +144,7 @@ class OfferAnswer(serializers.Serializer[Any]):
 
 class TripAnswer(serializers.Serializer[Any]):
     id = serializers.IntegerField()
-    source = serializers.CharField()
+    source = serializers.CharField()  # type: ignore[assignment]  # so the API names it
     reference = serializers.CharField()
     name = serializers.CharField()
     first_day = serializers.DateField()
@@ -175,10 +180,9 @@ class WithEntry(serializers.Serializer[Any]):
     entry = EntryAnswer()
 
 
-# An entry in a list, where times end in Z.
 class EntryRow(EntryAnswer):
-    occurred_at = serializers.DateTimeField()
-    recorded_at = serializers.DateTimeField()
+    occurred_at = serializers.DateTimeField()  # type: ignore[assignment]  # ends in Z in lists
+    recorded_at = serializers.DateTimeField()  # type: ignore[assignment]  # ends in Z in lists
     person = serializers.CharField(source="person.name", default=None, allow_null=True)
     reason = serializers.CharField(allow_blank=True)
     detail = serializers.DictField()

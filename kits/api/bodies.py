@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -29,9 +30,9 @@ MOST_KITS = 20
 """Kits that one act may be about."""
 
 
-def lines(of: type[StrictSerializer], **more: Any) -> Any:
-    """A list of as many of these as one act may have."""
-    return of(many=True, max_length=MOST_LINES, **more)
+def lines(of: Callable[..., Any], most: int = MOST_LINES, **more: Any) -> Any:
+    """A list of such bodies, of as many as one act may have."""
+    return of(many=True, max_length=most, **more)
 
 
 class HereBody(ActBody):

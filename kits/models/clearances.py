@@ -24,9 +24,6 @@ class Clearance(models.Model):
     class Meta:
         ordering = ["id"]
 
-    def __str__(self) -> str:
-        return f"clearance {self.pk}"
-
 
 @append_only
 class ClearanceAnswer(models.Model):
@@ -39,6 +36,3 @@ class ClearanceAnswer(models.Model):
 
     class Meta:
         ordering = ["id"]
-
-    def __str__(self) -> str:
-        return f"clearance {self.clearance_id}: {'yes' if self.confirmed else 'no'}"

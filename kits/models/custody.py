@@ -196,6 +196,3 @@ class Handover(models.Model):
 
     class Meta:
         ordering = ["id"]
-
-    def __str__(self) -> str:
-        return f"{self.person} from {self.since}"

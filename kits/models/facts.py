@@ -85,9 +85,6 @@ class CheckoutFact(models.Model):
     class Meta:
         ordering = ["entry_id", "id"]
 
-    def __str__(self) -> str:
-        return f"{self.kit_id} {self.what} {self.at}"
-
 
 class WithheldChange(models.TextChoices):
     """Kept back, or let go again."""
@@ -137,9 +134,6 @@ class SignatureFact(models.Model):
     class Meta:
         ordering = ["id"]
 
-    def __str__(self) -> str:
-        return f"{self.version_id} until {self.signed_until}"
-
 
 @append_only
 class ItemFact(models.Model):
@@ -153,6 +147,3 @@ class ItemFact(models.Model):
 
     class Meta:
         ordering = ["id"]
-
-    def __str__(self) -> str:
-        return f"{self.item_id} at {self.recorded_at}"

@@ -161,9 +161,6 @@ class LevelFact(models.Model):
         ordering = ["id"]
         indexes = [models.Index(fields=["section", "item", "-id"])]
 
-    def __str__(self) -> str:
-        return f"{self.item_id}: {self.level}"
-
 
 class WithheldKind(models.TextChoices):
     """Why a kit or a lot is not to be taken."""
@@ -232,6 +229,3 @@ class Photo(models.Model):
 
     class Meta:
         ordering = ["id"]
-
-    def __str__(self) -> str:
-        return f"photo {self.pk}"

@@ -114,8 +114,8 @@ class MakeBody(bodies.HereBody):
         Needs("blanks", "room", _lazy("Name the gear room that the blanks are for."), "room"),
     )
 
-    on = TargetBody(
-        many=True, required=False, allow_empty=False, max_length=_MOST_TARGETS,
+    on = bodies.lines(
+        TargetBody, most=_MOST_TARGETS, required=False, allow_empty=False,
         help_text="What to make labels for.",
     )  # fmt: skip
     blanks = serializers.IntegerField(

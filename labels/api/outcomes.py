@@ -20,30 +20,23 @@ _API = "/api/v1/"
 # Where each thing that can be done next is done; "{}" is what it is done to. What says its own
 # intent is done by scanning on.
 _WHERE = {
-    "pass": ("POST", "kits/{}/pass/"),
-    "restock": ("GET", "kits/{}/restock/"),
-    "look-inside": ("POST", "kits/{}/look-inside/"),
-    "log-use": ("POST", "kits/{}/use/"),
-    "count-kit": ("POST", "kits/{}/count/"),
-    "count": ("POST", "stock/count/"),
-    "receive": ("POST", "stock/receive/"),
-    "add-item": ("POST", "items/"),
-    "add-pack-code": ("POST", "items/{{item}}/pack-codes/"),
-    "bind": ("POST", "labels/{}/bind/"),
-    "undo": ("POST", "entries/{}/reverse/"),
+    results.Step.PASS: ("POST", "kits/{}/pass/"),
+    results.Step.RESTOCK: ("GET", "kits/{}/restock/"),
+    results.Step.LOOK_INSIDE: ("POST", "kits/{}/look-inside/"),
+    results.Step.LOG_USE: ("POST", "kits/{}/use/"),
+    results.Step.COUNT_KIT: ("POST", "kits/{}/count/"),
+    results.Step.COUNT: ("POST", "stock/count/"),
+    results.Step.RECEIVE: ("POST", "stock/receive/"),
+    results.Step.ADD_ITEM: ("POST", "items/"),
+    results.Step.ADD_PACK_CODE: ("POST", "items/{{item}}/pack-codes/"),
+    results.Step.BIND: ("POST", "labels/{}/bind/"),
+    results.Step.UNDO: ("POST", "entries/{}/reverse/"),
 }
 _SCAN = ("POST", "scans/")
 
 
-def _printable(text: str) -> str:
-    """A text as JSON and databases take it: half surrogates replaced, NUL shown."""
-    return text.replace("\0", "\u2400").encode("utf-8", "replace").decode()
-
-
 class ReadAnswer(serializers.Serializer[Any]):
-    text = answers.made(
-        serializers.CharField, _printable, source=None, help_text="As the symbol has it."
-    )
+    text = serializers.CharField(source="printable", help_text="As the symbol has it.")
     symbology = serializers.CharField(help_text="The standard's name, or “typed”.")
     corners = serializers.ListField(
         child=serializers.ListField(child=serializers.FloatField(), min_length=2, max_length=2),
@@ -63,7 +56,7 @@ class ThingAnswer(DataclassSerializer):
 
 
 class KitAnswer(ThingAnswer):
-    shown = results.KitSeen
+    shown = results.ScannedKit
     help_texts = {
         "room": "Where it is now.",
         "fit": "Ready, or at most low.",
@@ -81,7 +74,7 @@ class KitAnswer(ThingAnswer):
 
 
 class SectionAnswer(ThingAnswer):
-    shown = results.SectionSeen
+    shown = results.ScannedSection
 
 
 class WhereAnswer(serializers.Serializer[Any]):
@@ -92,17 +85,17 @@ class WhereAnswer(serializers.Serializer[Any]):
 
 
 class LotAnswer(ThingAnswer):
-    shown = results.LotSeen
+    shown = results.ScannedLot
     help_texts = {"fault": "Why it is not good; empty if it is."}
     where = WhereAnswer(many=True)
 
 
 class ShelfAnswer(ThingAnswer):
-    shown = results.ShelfSeen
+    shown = results.ScannedShelf
 
 
 class TagAnswer(ThingAnswer):
-    shown = results.PersonSeen
+    shown = results.ScannedPerson
 
 
 class PasserByAnswer(ThingAnswer):
@@ -110,7 +103,7 @@ class PasserByAnswer(ThingAnswer):
 
 
 class PackAnswer(DataclassSerializer):
-    shown = results.PackSeen
+    shown = results.ScannedPack
     help_texts = {
         "count": "Units that the code itself says.",
         "units": "What one such pack adds.",
@@ -120,7 +113,7 @@ class PackAnswer(DataclassSerializer):
 
 
 class NextAnswer(DataclassSerializer):
-    shown = results.Next
+    shown = results.NextStep
     help_texts = {
         "about": "The kit’s name or the id that it is done to, if any.",
         "needs": "Fields that are still wanted.",
@@ -132,13 +125,15 @@ class NextAnswer(DataclassSerializer):
         serializers.CharField,
         lambda step: _API + _where(step)[1].format(quote(step.about, safe="")),
     )
-    fields = serializers.DictField(help_text="What to send, as far as it is known.")
+    fields = serializers.DictField(  # type: ignore[assignment]  # so the API names it
+        help_text="What to send, as far as it is known."
+    )
     people = answers.PersonAnswer(many=True, help_text="Whom “cleared_by” may name.")
 
 
-def _where(step: results.Next) -> tuple[str, str]:
+def _where(step: results.NextStep) -> tuple[str, str]:
     """The method and the path of the call that does a step."""
-    return _SCAN if "intent" in step.fields else _WHERE[step.do]
+    return _SCAN if "intent" in step.fields else _WHERE[results.Step(step.do)]
 
 
 class OutcomeAnswer(serializers.Serializer[Any]):
@@ -149,7 +144,7 @@ class OutcomeAnswer(serializers.Serializer[Any]):
         " problem's code."
     )
     says = serializers.CharField()
-    label = answers.LabelCode(source="label.code", allow_null=True)
+    label = answers.LabelCode(source="label.code", allow_null=True)  # type: ignore[assignment]  # so the API names it
     kit = KitAnswer()
     section = SectionAnswer()
     lot = LotAnswer()

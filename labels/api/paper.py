@@ -119,7 +119,7 @@ class Sheets(View):
         """The labels that a body names, on the sheet that it names."""
         return paper.print_sheet(
             Act(actor),
-            paper.chosen(actor, wanted_codes(data["labels"])),
+            paper.labels_of_codes(actor, wanted_codes(data["labels"])),
             paper.sheet(data["sheet"]),
             start_cell=data["start_cell"],
             copies=data["copies"],
@@ -171,7 +171,7 @@ class LayoutAnswer(DataclassSerializer):
     dx_mm = serializers.FloatField()
     dy_mm = serializers.FloatField()
 
-    def to_representation(self, kept: paper.KeptSheet) -> Any:
+    def to_representation(self, kept: paper.StoredSheet) -> Any:
         """The sheet and its printer's correction."""
         own = {"own": kept.own, "cells": kept.sheet.cells}
         return super().to_representation({**vars(kept.sheet), **vars(kept.offset), **own})
@@ -205,7 +205,7 @@ class CalibrationQuery(QuerySerializer):
     down_mm = serializers.FloatField(required=False, min_value=1, max_value=200)
 
 
-def _measured(kept: paper.KeptSheet, data: dict[str, Any]) -> Offset | None:
+def _measured(kept: paper.StoredSheet, data: dict[str, Any]) -> Offset | None:
     measures = [data[name] for name in _MEASURES if name in data]
     if not measures:
         return None
@@ -262,7 +262,7 @@ class Picture(ReadView):
     def read(self, query: dict[str, Any]) -> Any:
         """One label as a picture: PNG at the printer's dots an inch, or SVG."""
         found = labelling.one_of(self.actor, self.kwargs["code"])
-        (label,) = paper.chosen(self.actor, [found.code])
+        (label,) = paper.labels_of_codes(self.actor, [found.code])
         on, form = paper.sheet(query["sheet"]).sheet, query["form"]
         content = paper.picture(
             label, form=form, dpi=int(query["dpi"]), on=on, preview=query["preview"]

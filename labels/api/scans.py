@@ -36,11 +36,11 @@ from kits.models import AsFound
 from kits.services.lookup import find
 from kits.services.trips.purpose import NOT_GIVEN
 from labels.api.outcomes import ScanAnswer, shown
-from labels.rules.codes.scans import QUESTIONS, Intent, Look, typed_texts
-from labels.rules.codes.typed import Kind, resolve
+from labels.rules.codes.scans import QUESTIONS, Intent, Readings, typed_texts
+from labels.rules.codes.typed import TextKind, resolve
 from labels.services.scan import scanning
-from labels.services.scan.read_picture import look
-from labels.services.scan.results import Ask, UsedSaid
+from labels.services.scan.read_picture import read
+from labels.services.scan.results import ScanRequest, UsedUnits
 
 MOST_CHARACTERS = 8000
 """Of one text; the largest symbols say about 7,000."""
@@ -56,7 +56,7 @@ class UsedBody(bodies.UseLineBody):
     )
 
     lot = serializers.CharField(required=False, max_length=40, help_text="The batch, by id.")
-    label = ScannedField(
+    label = ScannedField(  # type: ignore[assignment]  # so the API names it
         required=False,
         max_length=_LABEL_TEXT,
         help_text="The batch, by its label: the code, or the text as scanned.",
@@ -162,7 +162,7 @@ class ScanTexts(Said):
         max_length=scanning.MOST_LABELS,
         help_text="Several at once, such as a guide's tag and a kit.",
     )
-    used = UsedBody(many=True, required=False, max_length=_MOST_LINES)
+    used = bodies.lines(UsedBody, most=_MOST_LINES, required=False)
 
 
 class ScanPicture(Said):
@@ -172,7 +172,7 @@ class ScanPicture(Said):
         allow_empty_file=True,
         help_text="JPEG, PNG, WebP, GIF, BMP, TIFF or HEIC, known by its content.",
     )
-    many = serializers.BooleanField(
+    many = serializers.BooleanField(  # type: ignore[assignment]  # so the API names it
         default=False, help_text="There are several labels: read on when the first is found."
     )
     frame = serializers.BooleanField(
@@ -243,18 +243,18 @@ class Scans(UseCaseView):
     parser_classes = [StrictJSONParser, StrictMultiPartParser]
     key_header = False
     answers = {200: ScanAnswer, 201: ScanAnswer}
-    _look = Look(())
+    _look = Readings(())
     _kept = True
 
     def _write(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """Look at the picture first: it takes long, and nothing is written yet."""
         self.require(self.use_case)
-        content = request.data
+        content: Any = request.data
         image = content.get("image")
         if isinstance(image, UploadedFile):
             frame = content.get("frame") == "true"
             budget = _milliseconds(content.get("budget_ms"), _FRAME_MS if frame else None)
-            self._look = look(
+            self._look = read(
                 image.read(),
                 seconds=budget / 1000 if budget else None,
                 many=content.get("many") == "true",
@@ -321,10 +321,10 @@ class Scans(UseCaseView):
 
     def kept(self, body: Any) -> Any:
         """Nothing of a scan that only asks."""
-        return None if self.request.data.get("intent", Intent.IDENTIFY) in QUESTIONS else body
+        return None if dict(self.request.data).get("intent", Intent.IDENTIFY) in QUESTIONS else body
 
-    def _ask(self, act: Act, data: dict[str, Any]) -> Ask:
-        return Ask(
+    def _ask(self, act: Act, data: dict[str, Any]) -> ScanRequest:
+        return ScanRequest(
             intent=Intent(data["intent"]),
             trip=bodies.trip_said(act, data),
             holder=find.person(act.actor, _code_in(data["holder"])) if "holder" in data else None,
@@ -367,12 +367,12 @@ def _milliseconds(said: Any, otherwise: int | None) -> int | None:
 def _code_in(text: str) -> str:
     """The code that a scanned text holds; any other text as it is."""
     typed = resolve(text, today=now().date())
-    return typed.code if typed.kind == Kind.OWN and typed.code else text
+    return typed.code if typed.kind == TextKind.OWN and typed.code else text
 
 
-def _used(row: dict[str, Any]) -> UsedSaid:
+def _used(row: dict[str, Any]) -> UsedUnits:
     lot = find.lot(row["lot"]) if "lot" in row else None
     if "label" in row:
         lot = find.lot(_code_in(row["label"]))
     item = find.item(row["item"]) if "item" in row else None
-    return UsedSaid(row["units"], item, lot, row.get("section", ""))
+    return UsedUnits(row["units"], item, lot, row.get("section", ""))

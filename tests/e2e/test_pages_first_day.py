@@ -31,7 +31,7 @@ def _database_beside_the_browser(monkeypatch: pytest.MonkeyPatch) -> None:
 
 ROWS: dict[str, list[Any]] = {
     "Shelves": [["A1"]],
-    "Things": [["gauze swab", "consumable", "swab", "yes", "yes"]],
+    "Items": [["gauze swab", "consumable", "swab", "yes", "yes"]],
     "Kit lists": [["Day kit", 10, 1, "Main", "gauze swab", 10, 5, "must-have", "used most"]],
     "Kits": [["DAY-01", "Day kit"]],
 }

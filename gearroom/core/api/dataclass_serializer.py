@@ -9,7 +9,9 @@ from typing import Any, ClassVar, get_args, get_origin, get_type_hints
 
 from rest_framework import serializers
 
-_KINDS: dict[Any, type[serializers.Field[Any, Any, Any, Any]]] = {
+from gearroom.core.api.requests.serializers import AnyField
+
+_KINDS: dict[Any, type[AnyField]] = {
     bool: serializers.BooleanField,
     int: serializers.IntegerField,
     float: serializers.FloatField,

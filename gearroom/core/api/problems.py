@@ -68,7 +68,7 @@ def as_problem(error: Exception) -> Problem | None:
         case exceptions.NotAcceptable():
             return OtherProblem(406, "not-acceptable", str(error.detail))
         case exceptions.Throttled():
-            wait = max(1, math.ceil(error.wait or 1))
+            wait = max(1, math.ceil(getattr(error, "wait", None) or 1))
             says = ngettext("Try again in a second.", "Try again in %(count)d seconds.", wait)
             return OtherProblem(429, "too-many-requests", says % {"count": wait}, retry_after=wait)
     return django_exceptions.as_problem(error)

@@ -19,7 +19,7 @@ from gearroom.core.services.people import rooms
 class ClockTime(serializers.RegexField):
     """An hour and minutes."""
 
-    def to_representation(self, value: time) -> str:
+    def to_representation(self, value: time) -> str:  # type: ignore[override]  # of a time
         """As a clock shows it: 18:00."""
         return f"{value:%H:%M}"
 

@@ -36,7 +36,7 @@ from __future__ import annotations
 import hashlib
 import uuid
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any, ClassVar
+from typing import Any, ClassVar, cast
 
 from django.core.files.uploadedfile import UploadedFile
 from django.db.models import Q, QuerySet
@@ -60,6 +60,7 @@ from gearroom.core.api.requests.etags import etag, require_match, unchanged
 from gearroom.core.api.requests.paging import CursorPages
 from gearroom.core.api.requests.parsing import MAX_INTEGER
 from gearroom.core.api.requests.serializers import UUID_FORM, ActBody, PageQuery, QuerySerializer
+from gearroom.core.models import Token, User
 from gearroom.core.rules.roles import ANYONE, USE_CASES
 from gearroom.core.services.accounts.shared_devices import actor_at
 from gearroom.core.setup.languages import speak
@@ -72,7 +73,7 @@ class AlwaysJSON(DefaultContentNegotiation):
     """The API has one form, whatever Accept says (RFC 9110 §12.5.1 allows it)."""
 
     def select_renderer(
-        self, request: Request, renderers: list[Any], format_suffix: str | None = None
+        self, request: Request, renderers: Any, format_suffix: str | None = None
     ) -> tuple[Any, str]:
         """The first renderer."""
         return renderers[0], renderers[0].media_type
@@ -84,7 +85,7 @@ class View(APIView):
     public: ClassVar[bool] = False
     query: ClassVar[type[QuerySerializer] | None] = None
     shows: ClassVar[type[BaseSerializer[Any]] | None] = None
-    schema = ViewSchema()
+    schema: Any = ViewSchema()
     content_negotiation_class = AlwaysJSON
     _actor: Actor | None = None
 
@@ -98,7 +99,7 @@ class View(APIView):
     @classmethod
     def as_view(cls, **initkwargs: Any) -> Any:
         """The view; a missing slash is a 404 rather than a redirect that would lose the body."""
-        view = super().as_view(**initkwargs)
+        view: Any = super().as_view(**initkwargs)
         view.should_append_slash = False
         return view
 
@@ -111,19 +112,18 @@ class View(APIView):
         super().initial(request, *args, **kwargs)
         if any(isinstance(value, int) and value > MAX_INTEGER for value in kwargs.values()):
             raise Http404  # no row has such a number, and databases cannot even compare with it
+        user: Any = request.user
         if request.auth:
-            self._actor = actor_of(request.user, request.auth)
-        elif request.user:
-            self._actor = actor_at(request.user, request.session)
+            self._actor = actor_of(user, cast(Token, request.auth))
+        elif user:
+            self._actor = actor_at(user, request.session)
             speak(self.actor.person.language if self.actor.person else "")  # a page of ours asks
 
-    def options(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+    def options(self, request: Any, *args: Any, **kwargs: Any) -> Response:
         """Which methods there are; the schema says the rest."""
         return Response(status=204)
 
-    def finalize_response(
-        self, request: Request, response: HttpResponseBase, *args: Any, **kwargs: Any
-    ) -> HttpResponseBase:
+    def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
         """What is shown depends on who asks, so no shared cache may keep it."""
         response = super().finalize_response(request, response, *args, **kwargs)
         patch_vary_headers(response, ["Authorization", "Cookie"])
@@ -233,7 +233,7 @@ class UseCaseView(View):
         key = self.key(content)
         answer = once(
             key=key,
-            user=request.user,
+            user=cast(User, request.user),
             request={
                 "method": request.method,
                 "path": request.path,

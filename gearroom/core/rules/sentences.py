@@ -1,8 +1,8 @@
 """Sentences that rules make: an English text with places for facts, and the facts.
 
 A rule knows no language, so it does not put the two together; whoever speaks to people does, with
-`kits.services.text.wording.said`. Read as they stand they are English, for logs and commands. The
-text is a literal in a call of `say`, where translators' tools find it (as gettext's
+`kits.services.text.wording.in_words`. Read as they stand they are English, for logs and commands.
+The text is a literal in a call of `say`, where translators' tools find it (as gettext's
 `gettext_noop`).
 """
 
@@ -35,7 +35,7 @@ def say(text: str, **facts: Any) -> Sentence:
 
 
 Speak = Callable[[Sentence | str], str]
-"""What puts a sentence into words: `str` in English, `kits.services.text.wording.said` in the
+"""What puts a sentence into words: `str` in English, `kits.services.text.wording.in_words` in the
 language
 of whoever reads."""
 

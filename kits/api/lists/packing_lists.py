@@ -120,7 +120,7 @@ class DraftBody(ActBody):
     days = serializers.IntegerField(min_value=1, max_value=lists.MOST_DAYS)
     hazards = HazardsField()
     note = NoteField(max_length=500, default="", allow_blank=True)
-    sections = SectionBody(many=True, max_length=MOST_SECTIONS)
+    sections = bodies.lines(SectionBody, most=MOST_SECTIONS)
 
 
 class MakeListBody(DraftBody):
@@ -132,7 +132,7 @@ class MakeListBody(DraftBody):
     list_note = serializers.CharField(
         max_length=300, default="", allow_blank=True, help_text="Of the list in all its versions."
     )
-    sections = SectionBody(many=True, max_length=MOST_SECTIONS, default=list)
+    sections = bodies.lines(SectionBody, most=MOST_SECTIONS, default=list)
 
 
 class SignBody(ActBody):

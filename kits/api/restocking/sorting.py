@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, cast
 
 from rest_framework import serializers
 
 from gearroom.core.acts.act import Act
 from gearroom.core.api.requests.serializers import (
     ActBody,
+    AnyField,
     NoteField,
     QuerySerializer,
     StrictSerializer,
@@ -52,6 +53,11 @@ class RestockQuery(QuerySerializer):
     )
 
 
+def _plan(field: AnyField) -> sorting.Restock:
+    """The restock list that a field is shown in."""
+    return cast(sorting.Restock, field.root.instance)
+
+
 class ShelfName(serializers.CharField):
     """The name of the shelf that a row of a restock list takes from."""
 
@@ -60,7 +66,7 @@ class ShelfName(serializers.CharField):
 
     def to_representation(self, shelf: str) -> str:
         """By the shelf's id."""
-        return self.root.instance.shelves[int(shelf)].name
+        return _plan(self).shelves[int(shelf)].name
 
 
 class Destination(serializers.CharField):
@@ -71,7 +77,7 @@ class Destination(serializers.CharField):
 
     def to_representation(self, row: TakeOut) -> str:  # type: ignore[override]  # of a row
         """By the list."""
-        return sorting.destination(self.root.instance, row).name
+        return sorting.destination(_plan(self), row).name
 
 
 class _ItemRow(serializers.Serializer[Any]):

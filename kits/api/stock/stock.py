@@ -155,7 +155,7 @@ class Arrive(UseCaseView):
 # ------------------------------------------------------------------------------ moving and sending
 class MoveBody(StockBody):
     example = {"lot": "12", "units": 2, "source": "3", "to": "quarantine"}
-    source = serializers.CharField(**PLACE, help_text="Where it is: a shelf, box or section.")
+    source = serializers.CharField(**PLACE, help_text="Where it is: a shelf, box or section.")  # type: ignore[assignment]  # so the API names it
     to = serializers.CharField(
         **PLACE, help_text="Where it goes: a place, or “quarantine” or “training” of that room."
     )
@@ -189,7 +189,7 @@ def _target(act: Act, ref: str, source: Place) -> Place:
 
 class SendBody(StockBody):
     example = {"lot": "12", "units": 2, "source": "3", "room": "cave-hut"}
-    source = serializers.CharField(**PLACE, help_text="The shelf it is on.")
+    source = serializers.CharField(**PLACE, help_text="The shelf it is on.")  # type: ignore[assignment]  # so the API names it
     room = serializers.CharField(max_length=80, help_text="The gear room it goes to, by its slug.")
 
 

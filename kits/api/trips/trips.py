@@ -47,7 +47,7 @@ class TripWholeAnswer(answers.WithPhones):
     """A trip with the kits reserved for it, and how it stands."""
 
     id = serializers.IntegerField(source="trip.pk")
-    source = serializers.CharField(source="trip.source")
+    source = serializers.CharField(source="trip.source")  # type: ignore[assignment]  # so the API names it
     reference = serializers.CharField(source="trip.reference")
     name = serializers.CharField(source="trip.name")
     first_day = serializers.DateField(source="trip.first_day")
@@ -147,7 +147,7 @@ class TripBody(ActBody):
 
 class TripQuery(PageQuery):
     room = serializers.CharField(required=False, max_length=80)
-    source = serializers.CharField(required=False, max_length=40)
+    source = serializers.CharField(required=False, max_length=40)  # type: ignore[assignment]  # so the API names it
     on_or_after = serializers.DateField(required=False, help_text="Not over before this day.")
     on_or_before = serializers.DateField(required=False, help_text="Begun by this day.")
     cancelled = serializers.BooleanField(required=False)

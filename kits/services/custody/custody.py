@@ -1,7 +1,7 @@
-"""A kit's time with people: taken out, passed on, handed back.
+"""A kit's time with people: it is taken out, passed on, handed back.
 
-Taking a kit out asks for permission and can be refused. That a kit went, was passed on or is here
-are facts: they are written down whatever the book says, marked irregular where a rule was broken.
+Taking a kit out needs permission and can be refused. That a kit went, was passed on or is here are
+facts: they go on record whatever is there already, marked irregular where a rule was broken.
 """
 
 from __future__ import annotations
@@ -94,7 +94,7 @@ def check_out(
 ) -> CheckOut:
     """Take a kit out to a person.
 
-    Without `trip` it goes for the one that `going_out.plan` finds, with None for none; without
+    Without `trip` it goes for the one that `purpose.plan` finds, with None for none; without
     `person` to whom it is promised to for that, or the trip's leader; without `due_at` it is due
     when the trip returns or the room closes, with None nobody sets a time. `short_reason` says why
     it goes though it is short, `cleared_by` who cleared it by telephone,
@@ -110,39 +110,29 @@ def check_out(
     """
     fact = emergency or already_gone
     irregular = list(irregular)
-    if person is NOT_GIVEN:
-        person = _whoever_acts(act) if emergency else None
-    assert not isinstance(person, NotGiven)
-    if person is not None and people.is_program(person):
-        raise Unacceptable(
-            "who-takes-it",
-            _("%(person)s is a program and takes no kit. Choose who takes it.")
-            % {"person": person.name},
-        )
+    taker = _taker(act, person, emergency=emergency)
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
         _require_right(act, kit, emergency=emergency, already_gone=already_gone)
         if fact and book.is_late(kit, section):
-            return _into_history(book, kit, person, trip, section, emergency, irregular)
+            return _into_history(book, kit, taker, trip, section, emergency, irregular)
         if emergency:
             trip, due_at = None, None
         held = open_checkout(kit, section)
         with_kit = open_checkout(kit) if section else None
-        for whoever in filter(None, (held, with_kit)):
+        for checkout in filter(None, (held, with_kit)):
             if not fact:
-                raise kit_is_out(whoever)
+                raise kit_is_out(checkout)
             irregular.append(ReasonCode.WAS_OUT)
-        going = plan(kit, person=person, trip=trip, due_at=due_at, taken_at=act.received_at)
+        going = plan(kit, person=taker, trip=trip, due_at=due_at, taken_at=act.received_at)
         if fact:
             irregular += _broken(going, book.claim() or act.received_at, emergency=emergency)
         else:
-            _refuse_unsaid(act, going)
+            _refuse_incomplete(act, going)
             if section is None:
                 refuse_promised(act, going, take_reason)
+                irregular += [ReasonCode.RESERVED_FOR_ANOTHER] if going.others else []
             going_short.permit(act, going, short_reason, cleared_by)
-            irregular += (
-                [ReasonCode.RESERVED_FOR_ANOTHER] if going.others and section is None else []
-            )
         entry = book.post(
             EntryKind.EMERGENCY if emergency else EntryKind.CHECK_OUT,
             kit=kit,
@@ -163,29 +153,48 @@ def check_out(
         )
         if held is not None:
             _close(held, entry)
-        checkout = Checkout.objects.create(
-            kit=kit,
-            section=section,
-            person=going.person,
-            trip=going.trip,
-            reservation=going.reservation,
-            out_at=entry.occurred_at,
-            due_at=max(going.due_at, entry.occurred_at) if going.due_at else None,
-            opened_by=entry,
-            emergency=emergency,
-            short_reason=short_reason,
-        )
-        Handover.objects.create(
-            checkout=checkout, person=going.person, since=entry.occurred_at, entry=entry
-        )
+        checkout = _open(entry, going, section, short_reason)
         if kit.lost_since is not None:
             keeping.mark_found(book, kit)
         going_short.record(entry, checkout, going.verdict, short_reason, cleared_by)
-        if emergency:
-            writing.notify_keepers(entry, "emergency", kit=kit)
-        elif irregular:
-            writing.notify_keepers(entry, "irregular", kit=kit)
+        if emergency or irregular:
+            writing.notify_keepers(entry, "emergency" if emergency else "irregular", kit=kit)
     return CheckOut(kit, checkout, entry, going.verdict)
+
+
+def _taker(act: Act, person: Person | NotGiven | None, *, emergency: bool) -> Person | None:
+    """Who takes a kit. Where nobody is named in an emergency, it is whoever reports it, but no
+    program. Raises Unacceptable (`who-takes-it`) for a program."""
+    if isinstance(person, NotGiven):
+        acting = act.person if emergency else None
+        return None if acting is None or people.is_program(acting) else acting
+    if person is not None and people.is_program(person):
+        raise Unacceptable(
+            "who-takes-it",
+            _("%(person)s is a program and takes no kit. Choose who takes it.")
+            % {"person": person.name},
+        )
+    return person
+
+
+def _open(entry: Entry, going: Plan, section: Place | None, short_reason: str) -> Checkout:
+    """Write the checkout of a kit that goes by an entry, and who has it from then on."""
+    checkout = Checkout.objects.create(
+        kit=going.kit,
+        section=section,
+        person=going.person,
+        trip=going.trip,
+        reservation=going.reservation,
+        out_at=entry.occurred_at,
+        due_at=max(going.due_at, entry.occurred_at) if going.due_at else None,
+        opened_by=entry,
+        emergency=entry.kind == EntryKind.EMERGENCY,
+        short_reason=short_reason,
+    )
+    Handover.objects.create(
+        checkout=checkout, person=going.person, since=entry.occurred_at, entry=entry
+    )
+    return checkout
 
 
 def _require_right(act: Act, kit: Kit, *, emergency: bool, already_gone: bool) -> None:
@@ -197,8 +206,8 @@ def _require_right(act: Act, kit: Kit, *, emergency: bool, already_gone: bool) -
         act.actor.require("check_out", kit.room_id)
 
 
-def _refuse_unsaid(act: Act, going: Plan) -> None:
-    """Refuse a request that does not say who takes a kit, or is due before it begins."""
+def _refuse_incomplete(act: Act, going: Plan) -> None:
+    """Refuse a request without a person who takes the kit, or due before it begins."""
     kit = going.kit
     if going.person is None:
         raise Unacceptable(
@@ -221,14 +230,10 @@ def _broken(going: Plan, at: datetime, *, emergency: bool) -> list[ReasonCode]:
         cancelled = going.trip.cancelled_at is not None
         broken.append(ReasonCode.TRIP_CANCELLED if cancelled else ReasonCode.TRIP_OVER)
     if emergency:
-        return [*broken, ReasonCode.EMERGENCY]
-    return [*broken, *([ReasonCode.RESERVED_FOR_ANOTHER] if going.others else [])]
-
-
-def _whoever_acts(act: Act) -> Person | None:
-    """Who takes a kit that nobody is named for: whoever presses the button, but no program."""
-    person = act.person
-    return None if person is None or people.is_program(person) else person
+        broken.append(ReasonCode.EMERGENCY)
+    elif going.others:
+        broken.append(ReasonCode.RESERVED_FOR_ANOTHER)
+    return broken
 
 
 def _into_history(
@@ -240,7 +245,7 @@ def _into_history(
     emergency: bool,
     irregular: Sequence[ReasonCode],
 ) -> CheckOut:
-    """Write down that a kit was out before what is known of it since; who has it now stays."""
+    """Record that a kit was out before its latest change of hands; who has it now stays."""
     going = plan(kit, person=person, trip=None if trip is NOT_GIVEN else trip, due_at=None)
     entry = book.post(
         EntryKind.EMERGENCY if emergency else EntryKind.CHECK_OUT,
@@ -284,7 +289,7 @@ def check_in(
     incident: str = "",
     remarks: Remarks = Remarks(),  # noqa: B008  # frozen
 ) -> CheckIn:
-    """Hand a kit back, in whatever room and whoever brings it; never refused for what it says.
+    """Hand a kit back, in whatever room and whoever brings it; never refused for its content.
 
     `seal_seen` is the number read off the seal (its last three characters are enough); one that
     is not on record means the kit was opened. `used` is written against the checkout's trip.
@@ -304,21 +309,15 @@ def check_in(
             irregular.append(ReasonCode.WAS_NOT_OUT)
         seal = Seal.objects.unbroken().filter(kit=kit, section=section).first()
         holds = late or seal_holds(seal.number if seal else None, seal_seen)
-        if as_found == AsFound.CLOSED and seal_seen and not holds:
+        if not holds:
+            as_found, broken = _by_seal(as_found, seal_seen)
+            irregular += broken
+        if used or remarks.mixed_with:
             as_found = AsFound.OPENED
-            irregular.append(ReasonCode.SEAL_NOT_THE_ONE)
-        if as_found == AsFound.SEALED and not holds:
-            as_found = AsFound.OPENED if seal_seen else AsFound.SORT_LATER
-            irregular.append(
-                ReasonCode.SEAL_NOT_THE_ONE if seal_seen else ReasonCode.NO_SEAL_ON_RECORD
-            )
-        if (used or remarks.mixed_with) and as_found != AsFound.OPENED:
-            as_found = AsFound.OPENED
-        here = act.room or kit.room
         entry = book.post(
             EntryKind.CHECK_IN,
             kit=kit,
-            room=here,
+            room=act.room or kit.room,
             trip=held.trip if held else None,
             checkout=held,
             irregular=irregular,
@@ -345,6 +344,16 @@ def check_in(
     return CheckIn(kit, entry, held, as_found, done, irregular)
 
 
+def _by_seal(as_found: AsFound, number: str) -> tuple[AsFound, list[ReasonCode]]:
+    """How a kit came back whose seal is not the one on record, by the number that was read off it
+    (or none), and the rules that this breaks."""
+    if as_found in kit_state.CLOSED and number:
+        return AsFound.OPENED, [ReasonCode.SEAL_NOT_THE_ONE]
+    if as_found == AsFound.SEALED:
+        return AsFound.SORT_LATER, [ReasonCode.NO_SEAL_ON_RECORD]
+    return as_found, []
+
+
 def _arrive(
     book: Book,
     kit: Kit,
@@ -353,7 +362,7 @@ def _arrive(
     section: Place | None,
     as_found: AsFound,
 ) -> None:
-    """Have a kit be here, as it was found, in the room of its entry."""
+    """Set that a kit is here, as it came back, in the room of its entry."""
     if held is not None:
         _close(held, entry, as_found)
     if section is None and entry.room is not None:

@@ -21,6 +21,10 @@ from kits.services.text import reason_texts, verdict_texts, wording
 from kits.services.trips.purpose import Plan
 
 
+class MayNotGo(Refused):
+    """A kit may not go as it stands, or not without a reason; `offers` are what settles it."""
+
+
 def permit(act: Act, going: Plan, short_reason: str, cleared_by: Person | None) -> None:
     """Refuse what may not go as it stands, or only with a reason of somebody who may give one, or
     only once somebody who may has cleared it by telephone.
@@ -63,7 +67,7 @@ def record(
 
 
 # ------------------------------------------------------------------------------------------- inside
-def _refused(act: Act, going: Plan, code: str, more: str) -> Refused:
+def _refused(act: Act, going: Plan, code: str, more: str) -> MayNotGo:
     kit, verdict = going.kit, going.verdict
     ways = offers.offers(act.actor, kit, verdict, trip=going.trip, person=going.person)
     says = _("%(kit)s, judged for %(day)s: %(verdict)s. %(more)s") % {
@@ -72,7 +76,7 @@ def _refused(act: Act, going: Plan, code: str, more: str) -> Refused:
         "verdict": verdict_texts.verdict(verdict),
         "more": more,
     }
-    return Refused(
+    return MayNotGo(
         code,
         says,
         kit=kit.name,

@@ -35,7 +35,7 @@ from kits.services.custody.hand_back_remarks import Remarks
 from kits.services.custody.hand_back_remarks import write as write_remarks
 from kits.services.ledger import lots, readiness
 from kits.services.ledger.book import Book, Leg, outer, room_place
-from kits.services.ledger.levels import LooseLevel, write_levels
+from kits.services.ledger.levels import LooseLevel, refuse_loose, write_levels
 from kits.services.lookup import reporters
 from kits.services.lookup.holders import last_checkout
 from kits.services.text.amounts import units
@@ -169,12 +169,7 @@ def write(
 
 def _refuse_unless_said_so(line: UseLine) -> None:
     item = line.item
-    if item.by_eye:
-        raise Invalid(
-            _("%(item)s is loose: choose full, low or empty instead of a number.")
-            % {"item": item.name},
-            field="used",
-        )
+    refuse_loose(item, "used")
     if line.went is Went.MAY_COME_BACK and not may_come_back(Kind(item.kind), sterile=item.sterile):
         raise Invalid(
             _("%(item)s never comes back into use: record it as used.") % {"item": item.name},

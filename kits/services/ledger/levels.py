@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import NamedTuple
 
+from django.utils.translation import gettext as _
+
+from gearroom.core.acts.problems import Invalid
 from kits.models import Entry, Item, LevelFact, Place
 from kits.rules.ledger.facts import Level
 
@@ -23,3 +26,13 @@ def write_levels(entry: Entry, levels: Iterable[LooseLevel]) -> None:
         LevelFact(section=each.section, item=each.item, entry=entry, level=each.level)
         for each in levels
     )
+
+
+def refuse_loose(item: Item, field: str) -> None:
+    """Raise Invalid, which names `field`, where units of an item are not counted."""
+    if item.by_eye:
+        raise Invalid(
+            _("%(item)s is loose: choose full, low or empty instead of a number.")
+            % {"item": item.name},
+            field=field,
+        )

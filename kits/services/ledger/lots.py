@@ -20,7 +20,7 @@ from gearroom.core.acts.problems import Invalid, Refused
 from kits.models import Item, Lot, Recall, RecallScope
 from kits.rules.ledger.expiry import PrintedDateError, last_good_day
 from kits.rules.ledger.facts import Kind
-from kits.services.text.wording import said
+from kits.services.text.wording import in_words
 
 LONGEST = 40
 """The most characters of a maker's lot number or serial; GS1 allows 20 of each."""
@@ -56,7 +56,7 @@ def printed_expiry(text: str, *, today: date, field: str = "expiry_printed") -> 
         return last_good_day(text, today=today)
     except PrintedDateError as error:
         readings = [day.isoformat() for day in error.readings]
-        raise Invalid(said(error.says), field=field, readings=readings) from error
+        raise Invalid(in_words(error.says), field=field, readings=readings) from error
 
 
 def known(

@@ -34,7 +34,7 @@ from kits.rules.text.hazards import UnknownHazardError, hazards
 from kits.services.ledger import known_then as known
 from kits.services.ledger.book import Book
 from kits.services.text.amounts import units
-from kits.services.text.wording import said
+from kits.services.text.wording import in_words
 
 MOST_SECTIONS = 40
 MOST_LINES = 400
@@ -338,7 +338,7 @@ def _settled(draft: Draft) -> Draft:
     try:
         known = hazards(draft.hazards)
     except UnknownHazardError as error:
-        raise Invalid(said(error.says), field="hazards") from error
+        raise Invalid(in_words(error.says), field="hazards") from error
     if len(draft.sections) > MOST_SECTIONS:
         raise Invalid(
             _("A list has at most %(most_sections)s sections.") % {"most_sections": MOST_SECTIONS},

@@ -59,13 +59,17 @@ def of_places(places: Iterable[Place]) -> dict[int, Person | None]:
     }
 
 
-def kit_is_out(held: Checkout) -> Refused:
+class KitIsOut(Refused):
+    """Somebody has the kit."""
+
+
+def kit_is_out(held: Checkout) -> KitIsOut:
     """The refusal that says who has the kit and how to go on when it is here all the same."""
     who = held.person.name if held.person else _("somebody unnamed")
     what = held.kit.name
     if held.section:
         what = _("%(section)s of %(kit)s") % {"section": held.section.name, "kit": held.kit.name}
-    return Refused(
+    return KitIsOut(
         "kit-is-out",
         _(
             "%(who)s has %(what)s since %(since)s. If it is here, hand it back for them first, "

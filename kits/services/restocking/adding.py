@@ -15,7 +15,6 @@ from kits.rules.ledger.facts import Level
 from kits.services.ledger import admission
 from kits.services.ledger.book import Book, Leg
 from kits.services.restocking.sorting import (
-    PutIn,
     RestockResult,
     refuse_if_kept_as_it_came,
     restock_list,
@@ -34,23 +33,15 @@ def add(act: Act, kit: Kit, line: int, *, through: date | None = None) -> Restoc
         act.actor.require("restock", kit.room_id)
         refuse_if_kept_as_it_came(kit)
         plan = restock_list(kit, through=through)
-        found = addition_to(plan.list, line)
-        if found is None:
+        addition = addition_to(plan.list, line)
+        if addition is None:
             raise Refused(
                 "nothing-to-add",
                 _("No shelf in %(room)s has anything that helps %(kit)s here.")
                 % {"room": kit.room.name, "kit": kit.name},
                 kit=kit.name,
             )
-        put_in = [
-            PutIn(
-                plan.lots[row.batch.id],
-                plan.shelves[int(row.shelf)],
-                plan.sections[row.section],
-                row.count,
-            )
-            for row in found.put_in
-        ]
+        put_in = [plan.pick(row) for row in addition.put_in]
         admission.put_in_guard(kit, [(row.lot, row.shelf) for row in put_in])
         entry = book.post(
             EntryKind.RESTOCK,
@@ -62,9 +53,9 @@ def add(act: Act, kit: Kit, line: int, *, through: date | None = None) -> Restoc
                 "line": line,
             },
         )
-        section = plan.sections[found.line.section]
+        section = plan.sections[addition.line.section]
         book.break_seals(entry, [section])
-        if found.fill_up is not None:
-            item = Item.objects.get(pk=found.line.thing.id)
+        if addition.fill_up is not None:
+            item = Item.objects.get(pk=addition.line.thing.id)
             LevelFact.objects.create(section=section, item=item, entry=entry, level=Level.FULL)
     return RestockResult(entry, put_in, ())

@@ -31,7 +31,7 @@ from kits.models import (
 from kits.rules.restocking import picking
 from kits.services.ledger import admission, kit_state, lots, readiness
 from kits.services.ledger.book import Book, Leg, outer, room_place
-from kits.services.ledger.levels import LooseLevel, write_levels
+from kits.services.ledger.levels import LooseLevel, refuse_loose, write_levels
 from kits.services.lookup.holders import kit_is_out, open_checkout
 from kits.services.restocking import sorting
 from kits.services.restocking.sorting import PutIn
@@ -41,8 +41,8 @@ from kits.services.text.amounts import units as whole
 
 @dataclass(frozen=True)
 class Shortage:
-    """What a kit's list still wants: units of a thing to its *carry*, whether it is below its
-    *never below* without them, how many of them the shelves of its room can give, and what they
+    """What a kit's list still needs: units of an item to its *carry*, whether it is below its
+    *minimum* without them, how many of them the shelves of its room can give, and what they
     all cost last time, where that is known."""
 
     item: Item
@@ -72,7 +72,7 @@ def build(
     """Fill a kit's sections from the shelves of the room it is in.
 
     Without `lines` as the restock list has it, good through `through` or its next trip. `levels`
-    None means that what is judged by eye was filled up. Raises Invalid, Refused: `kit-is-out`, the
+    None means that loose items were topped up. Raises Invalid, Refused: `kit-is-out`, the
     codes of `guard` (each fault named, nothing moved), `not-enough`.
     """
     with Book(act) as book:
@@ -95,7 +95,7 @@ def build(
             kit=kit,
             detail={"looked_inside": True, "ends_sorting": True},
         )
-        _seen(book, entry, kit, sorting.filled_up(kit) if levels is None else levels)
+        _write_inside(book, entry, kit, sorting.filled_up(kit) if levels is None else levels)
         kit_state.sorted_now(kit)
     return BuildResult(entry, put_in, shortages(kit, currency=""))
 
@@ -112,22 +112,14 @@ def _open(book: Book, act: Act, kit: Kit, use_case: str) -> Kit:
 
 def _as_listed(kit: Kit, through: date | None) -> list[PutIn]:
     plan = sorting.restock_list(kit, through=through)
-    return [
-        PutIn(
-            plan.lots[row.batch.id],
-            plan.shelves[int(row.shelf)],
-            plan.sections[row.section],
-            row.count,
-        )
-        for row in plan.list.put_in
-    ]
+    return [plan.pick(row) for row in plan.list.put_in]
 
 
 def _check_line(kit: Kit, line: PutIn) -> None:
     whole(line.units, field="lines")
     admission.shelf_here(kit, line.shelf, "lines")
     _check_section(kit, line.section, "lines")
-    _not_by_eye(line.lot.item, "lines")
+    refuse_loose(line.lot.item, "lines")
 
 
 def _check_section(kit: Kit, section: Place, field: str) -> None:
@@ -139,23 +131,14 @@ def _check_section(kit: Kit, section: Place, field: str) -> None:
         )
 
 
-def _not_by_eye(item: Item, field: str) -> None:
-    if item.by_eye:
-        raise Invalid(
-            _("%(item)s is loose: choose full, low or empty instead of a number.")
-            % {"item": item.name},
-            field=field,
-        )
-
-
-def _seen(book: Book, entry: Entry, kit: Kit, levels: Sequence[LooseLevel]) -> None:
+def _write_inside(book: Book, entry: Entry, kit: Kit, levels: Sequence[LooseLevel]) -> None:
     book.break_seals(entry, list(kit.sections.all()))
     write_levels(entry, levels)
 
 
 # ------------------------------------------------------------------------------------- stripping
 class Fate(enum.StrEnum):
-    """What becomes of a thing out of a bought kit."""
+    """What becomes of an item out of a bought kit."""
 
     KEEP = "keep"
     SHELF = "shelf"
@@ -165,10 +148,10 @@ class Fate(enum.StrEnum):
 
 @dataclass(frozen=True)
 class BoughtItem:
-    """Units of one batch found in a bought kit, what becomes of them and why.
+    """Units of one batch in a bought kit, what becomes of them and why.
 
     `section` is where it is kept (the first one unless given), `shelf` where it is put; `disposal`
-    how it is thrown out, its own way unless given. `price` is what these alone cost, where known.
+    how it is disposed of, its own way unless given. `price` is what these alone cost, where known.
     """
 
     item: Item
@@ -222,22 +205,20 @@ def strip(
         if priced or currency:
             receiving.check_price(Decimal(0) if price is None and priced else price, currency)
         supply = outer(PlaceKind.SUPPLIER)
-        went: dict[tuple[int, int], list[tuple[Lot, Place, int]]] = defaultdict(list)
-        costs: dict[int, Decimal] = {}
+        went: Counter[tuple[Lot, Place]] = Counter()
+        costs: dict[int, Decimal] = defaultdict(Decimal)
         kept: list[tuple[Lot, Place]] = []
         batches = [_batch(kit, thing) for thing in things]
-        for index, thing in enumerate(things):
+        for thing, lot in zip(things, batches, strict=True):
             units = whole(thing.units, field="things")
-            lot = batches[index]
-            place = _goes_to(kit, thing, lot)
-            went[lot.pk, place.pk].append((lot, place, units))
+            went[lot, _goes_to(kit, thing, lot)] += units
             if thing.price is not None:
                 receiving.check_price(thing.price, currency)
-                costs[lot.pk] = costs.get(lot.pk, Decimal(0)) + thing.price
+                costs[lot.pk] += thing.price
             if thing.fate == Fate.KEEP:
                 kept.append((lot, supply))
         admission.put_in_guard(kit, kept)
-        rows = [sorting.Placed(r[0][0], r[0][1], sum(n for _, _, n in r)) for r in went.values()]
+        rows = [sorting.Placed(lot, place, units) for (lot, place), units in went.items()]
         entry = book.post(
             EntryKind.STRIP,
             [Leg(lot, supply, place, n) for lot, place, n in rows],
@@ -254,23 +235,20 @@ def strip(
             },
         )
         _receipts(entry, rows, costs, supplier, currency)
-        _seen(book, entry, kit, levels)
+        _write_inside(book, entry, kit, levels)
         kit_state.rewrite_looks(kit)
         rest = shortages(kit, currency=currency)
-    unpriced = [row.item for row in rest if row.cost is None]
-    spent = price if price is not None else (sum(costs.values()) if costs else None)
+    paid = list(costs.values()) if price is None else [price]
+    spent = sum(paid, Decimal(0)) if paid else None
+    rest_cost = sum((row.cost for row in rest if row.cost is not None), Decimal(0))
     return StripResult(
         entry=entry,
         went=rows,
         wanted=rest,
-        bought_for=Decimal(spent) if spent is not None else None,
-        cost_with_rest=(
-            Decimal(spent) + sum((row.cost for row in rest if row.cost is not None), Decimal(0))
-            if spent is not None
-            else None
-        ),
+        bought_for=spent,
+        cost_with_rest=None if spent is None else spent + rest_cost,
         currency=currency,
-        unpriced=unpriced,
+        unpriced=[row.item for row in rest if row.cost is None],
     )
 
 
@@ -284,7 +262,7 @@ def _batch(kit: Kit, thing: BoughtItem) -> Lot:
 def _goes_to(kit: Kit, thing: BoughtItem, lot: Lot) -> Place:
     match thing.fate:
         case Fate.KEEP:
-            _not_by_eye(thing.item, "things")
+            refuse_loose(thing.item, "things")
             section = thing.section or kit.sections.open().first()
             if section is None:
                 raise Invalid(
@@ -293,20 +271,10 @@ def _goes_to(kit: Kit, thing: BoughtItem, lot: Lot) -> Place:
             _check_section(kit, section, "things")
             return section
         case Fate.SHELF:
-            if (
-                thing.shelf is None
-                or thing.shelf.kind != PlaceKind.SHELF
-                or thing.shelf.room_id != kit.room_id
-            ):
-                raise Invalid(
-                    _("Name the shelf of %(room)s that %(item)s goes onto.")
-                    % {"room": kit.room.name, "item": thing.item.name},
-                    field="things",
-                )
-            return admission.landing(lot, thing.shelf)[0]
+            shelf = receiving.shelf_for(kit, thing.shelf, thing.item, "things")
+            return admission.landing(lot, shelf)[0]
         case Fate.TRAINING:
-            box = room_place(kit.room, PlaceKind.TRAINING)
-            return admission.landing(lot, box)[0]
+            return admission.landing(lot, room_place(kit.room, PlaceKind.TRAINING))[0]
         case Fate.DISPOSE:
             way = thing.disposal or disposing.disposal_of(thing.item)
             disposing.check_disposal(thing.item, way)
@@ -321,7 +289,7 @@ def _receipts(
     currency: str,
 ) -> None:
     """One receipt for each batch; its price only where it was given for it alone."""
-    totals: dict[int, int] = defaultdict(int)
+    totals: Counter[int] = Counter()
     for lot, _place, units in rows:
         totals[lot.pk] += units
     Receipt.objects.bulk_create(
@@ -350,30 +318,24 @@ def shortages(kit: Kit, *, currency: str) -> list[Shortage]:
         to_buy[row.thing.id] += row.count
     items = Item.objects.in_bulk([row.thing.id for row in missing])
     prices = _last_prices(items, currency) if currency else {}
-    found = []
+    rows = []
     for row in missing:
         thing = row.thing.id
         buy = min(row.count, to_buy[thing])  # several lines may want the same thing
         to_buy[thing] -= buy
         cost = (prices[thing] * row.count).quantize(Decimal("0.01")) if thing in prices else None
         on_shelves = row.count - buy
-        found.append(Shortage(items[thing], row.count, row.below_minimum, on_shelves, cost))
-    return found
+        rows.append(Shortage(items[thing], row.count, row.below_minimum, on_shelves, cost))
+    return rows
 
 
 def _last_prices(items: dict[int, Item], currency: str) -> dict[int, Decimal]:
     """The price of one unit of each thing when it was last bought in a currency."""
-    prices: dict[int, Decimal] = {}
-    for receipt in (
-        Receipt.objects.filter(
-            lot__item__in=items,
-            currency=currency,
-            price__isnull=False,
-            entry__reversed_by__isnull=True,
-        )
-        .select_related("lot")
-        .order_by("id")
-    ):
-        assert receipt.price is not None  # by the filter
-        prices[receipt.lot.item_id] = receipt.price / receipt.units
-    return prices
+    receipts = Receipt.objects.filter(
+        lot__item__in=items,
+        currency=currency,
+        price__isnull=False,
+        entry__reversed_by__isnull=True,
+    )
+    rows = receipts.order_by("id").values_list("lot__item", "price", "units")
+    return {item: price / units for item, price, units in rows if price is not None}

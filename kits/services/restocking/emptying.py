@@ -25,7 +25,6 @@ from kits.models import (
     PlaceKind,
 )
 from kits.rules.ledger.expiry import why_not
-from kits.rules.ledger.facts import Batch
 from kits.services.kits import kits
 from kits.services.ledger import admission, lots, readiness
 from kits.services.ledger.book import Book, Leg, outer, room_place
@@ -133,7 +132,10 @@ def _goes_to(act: Act, kit: Kit, line: EmptyLine) -> Place:
         )
     match line.way:
         case Destination.SHELF:
-            return _onto(kit, line.lot, line.shelf)
+            shelf = receiving.shelf_for(kit, line.shelf, line.lot.item, "lines")
+            if kit.training:
+                raise receiving.training_never_back()
+            return admission.landing(line.lot, shelf)[0]
         case Destination.TRAINING:
             return admission.landing(line.lot, room_place(kit.room, PlaceKind.TRAINING))[0]
         case Destination.SOLD | Destination.GIVEN:
@@ -142,27 +144,15 @@ def _goes_to(act: Act, kit: Kit, line: EmptyLine) -> Place:
         case Destination.DISPOSE:
             way = line.disposal or disposing.disposal_of(line.lot.item)
             disposing.check_disposal(line.lot.item, way)
-            if why_not(_batch(line.lot), readiness.today_of(kit)) is None:
+            if why_not(admission.batch_of(line.lot), readiness.today_of(kit)) is None:
                 _need_reason(
                     act, line, _("These are still good: give the reason for disposing of them.")
                 )
             return outer(PlaceKind(way))
 
 
-def _onto(kit: Kit, lot: Lot, shelf: Place | None) -> Place:
-    if shelf is None or shelf.kind != PlaceKind.SHELF or shelf.room_id != kit.room_id:
-        raise Invalid(
-            _("Name the shelf of %(room)s that %(item)s goes onto.")
-            % {"room": kit.room.name, "item": lot.item.name},
-            field="lines",
-        )
-    if kit.training:
-        raise receiving.training_never_back()
-    return admission.landing(lot, shelf)[0]
-
-
 def _fit_for_others(act: Act, kit: Kit, line: EmptyLine) -> None:
-    batch = _batch(line.lot)
+    batch = admission.batch_of(line.lot)
     fault = why_not(batch, readiness.today_of(kit))
     if fault in admission.TO_QUARANTINE:
         raise Refused(admission.CODES[fault], admission.sentence(batch, fault), lot=line.lot.pk)
@@ -172,7 +162,3 @@ def _fit_for_others(act: Act, kit: Kit, line: EmptyLine) -> None:
 def _need_reason(act: Act, line: EmptyLine, says: str) -> None:
     if not (line.reason or act.reason):
         raise Invalid(says, field="reason")
-
-
-def _batch(lot: Lot) -> Batch:
-    return readiness.batches([lot])[lot.pk]

@@ -13,7 +13,7 @@ from kits.models import Holding, Lot
 from kits.rules.ledger.facts import Batch
 from kits.rules.restocking import picking
 from kits.services.ledger import admission, readiness
-from kits.services.restocking.sorting import PutIn, Restock, RestockDifference
+from kits.services.restocking.sorting import Restock, RestockDifference
 
 
 @dataclass(frozen=True)
@@ -96,26 +96,25 @@ def _on_a_shelf(plan: Restock, lot: Lot) -> tuple[int, int]:
 
 
 def _swapped(rows: Rows, group: tuple[int, str], batch: Batch, shelf: str, held: int) -> Rows:
-    found: Rows = []
-    ours = [row for row, listed in rows if (listed, row.section) == group]
-    wanted = sum(row.count for row in ours)
+    swapped: Rows = []
+    wanted = sum(row.count for row, listed in rows if (listed, row.section) == group)
     rest = max(0, wanted - held)
     placed = False
     for row, listed in rows:
         if (listed, row.section) != group:
-            found.append((row, listed))
+            swapped.append((row, listed))
             continue
         if not placed:
             instead = row.line.thing if row.line.thing.id != batch.thing.id else None
             count = min(wanted, held)
             put = replace(row, batch=batch, shelf=shelf, count=count, instead_of=instead)
-            found.append((put, listed))
+            swapped.append((put, listed))
             placed = True
         if rest and row.batch.id != batch.id:
             keep = min(rest, row.count)
             rest -= keep
-            found.append((replace(row, count=keep), listed))
-    return found
+            swapped.append((replace(row, count=keep), listed))
+    return swapped
 
 
 def _differing(plan: Restock, rows: Rows, taken: list[tuple[int, str]]) -> list[RestockDifference]:
@@ -124,16 +123,7 @@ def _differing(plan: Restock, rows: Rows, taken: list[tuple[int, str]]) -> list[
         RestockDifference(
             items[listed],
             plan.sections[section],
-            [
-                PutIn(
-                    plan.lots[row.batch.id],
-                    plan.shelves[int(row.shelf)],
-                    plan.sections[section],
-                    row.count,
-                )
-                for row, of in rows
-                if (of, row.section) == (listed, section)
-            ],
+            [plan.pick(row) for row, of in rows if (of, row.section) == (listed, section)],
         )
         for listed, section in dict.fromkeys(taken)
     ]

@@ -9,14 +9,14 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts.problems import Refused
 from kits.models import Kit, Place
 from kits.rules.ledger.facts import Level
+from kits.rules.restocking import sealing as rule
 from kits.rules.restocking.sealing import Lack, NotReplaced
-from kits.rules.restocking.sealing import not_replaced as not_replaced_rule
 from kits.services.ledger import readiness
 
 
 def not_replaced(kit: Kit, section: Place | None = None) -> list[NotReplaced]:
     """What is not replaced in a kit today, or in one of its sections."""
-    return not_replaced_rule(
+    return rule.not_replaced(
         readiness.states([kit.pk])[kit.pk],
         readiness.today_of(kit),
         section.section_key if section else None,
@@ -60,14 +60,14 @@ def question(rows: Sequence[NotReplaced]) -> str:
 
 def line(row: NotReplaced) -> str:
     """One thing that is not replaced, in a few words."""
-    said = {"count": row.count, "thing": row.thing.name}
+    facts = {"count": row.count, "thing": row.thing.name}
     match row.lack, row.level:
         case Lack.NOT_REPLACED, _level:
-            return _("%(count)d × %(thing)s not replaced") % said
+            return _("%(count)d × %(thing)s not replaced") % facts
         case Lack.COMES_OUT, _level:
-            return _("%(count)d × %(thing)s must come out") % said
+            return _("%(count)d × %(thing)s must come out") % facts
         case Lack.NOT_FULL, Level.LOW:
-            return _("%(thing)s: low") % said
+            return _("%(thing)s: low") % facts
         case Lack.NOT_FULL, Level.EMPTY:
-            return _("%(thing)s: empty") % said
-    return _("%(thing)s: nobody checked how full") % said
+            return _("%(thing)s: empty") % facts
+    return _("%(thing)s: nobody checked how full") % facts

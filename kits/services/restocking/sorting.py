@@ -1,8 +1,9 @@
-"""Sorting: from hand-back to fit. Look inside, restock, take out what is out of date, reseal."""
+"""Sorting: from hand-back to ready. Check contents, restock, remove what is out of date, reseal."""
 
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
@@ -28,8 +29,7 @@ from kits.models import (
 from kits.rules.ledger.expiry import good_through
 from kits.rules.ledger.facts import Level, Units
 from kits.rules.ledger.reasons import OUT_OF_DATE, ReasonCode
-from kits.rules.restocking.picking import RestockList, Swap, TakeOut
-from kits.rules.restocking.picking import restock as restock_rule
+from kits.rules.restocking import picking
 from kits.services.ledger import admission, kit_state, readiness
 from kits.services.ledger.book import Book, Leg, outer, room_place
 from kits.services.ledger.levels import LooseLevel, write_levels
@@ -42,9 +42,9 @@ from kits.services.text.amounts import units
 
 # ------------------------------------------------------------------------------ looking inside
 def look_inside(act: Act, kit: Kit, *, levels: Sequence[LooseLevel] = (), note: str = "") -> Entry:
-    """Record that somebody opened the kit and found it as the book has it.
+    """Record that somebody opened the kit and that all is as on record.
 
-    What was found otherwise is a count. Opening breaks the seals; the kit no longer waits to be
+    Anything else is a count. Opening breaks the seals; the kit no longer waits to be
     sorted.
     """
     with Book(act) as book:
@@ -89,25 +89,33 @@ def seal_holds(act: Act, kit: Kit) -> Entry:
 # ----------------------------------------------------------------------------------- restocking
 @dataclass(frozen=True)
 class Restock:
-    """What to do to a kit, and through which day it then is good: worked out from the book."""
+    """What to do to a kit, and through which day it then is good: worked out from the record."""
 
     kit: Kit
     through: date
-    list: RestockList
+    list: picking.RestockList
     lots: dict[int, Lot]
     shelves: dict[int, Place]
     sections: dict[str, Place]
 
+    def pick(self, row: picking.PutIn) -> PutIn:
+        """What a row of the list puts in."""
+        return PutIn(
+            self.lots[row.batch.id],
+            self.shelves[int(row.shelf)],
+            self.sections[row.section],
+            row.count,
+        )
+
 
 READY_FOR_DAYS = 28
-"""How long a restocked kit should last where no trip says so: nobody wants to open it next week."""
+"""How long a restocked kit should last where no trip sets a day, so that it stays sealed."""
 
 
 def through_day(kit: Kit) -> date:
     """The day a restocked kit should be good through: its next trip's last, else four weeks on."""
-    today = readiness.today_of(kit)
     trip = promises.next_trip(kit)
-    return trip.last_day if trip else today + timedelta(days=READY_FOR_DAYS)
+    return trip.last_day if trip else readiness.today_of(kit) + timedelta(days=READY_FOR_DAYS)
 
 
 def restock_list(kit: Kit, *, through: date | None = None) -> Restock:
@@ -124,7 +132,7 @@ def restock_list(kit: Kit, *, through: date | None = None) -> Restock:
         for batch, count in rows
     ]
     state = readiness.states([kit.pk])[kit.pk]
-    listed = restock_rule(state, on_shelves, through=through, today=today)
+    listed = picking.restock(state, on_shelves, through=through, today=today)
     batch_ids = {x.batch.id for x in (*state.units, *on_shelves)}
     return Restock(
         kit=kit,
@@ -137,12 +145,12 @@ def restock_list(kit: Kit, *, through: date | None = None) -> Restock:
 
 
 def swaps(plan: Restock) -> dict[int, str]:
-    """What settles a thing's shortage, by the thing's id: "put in 2 from shelf C2, good until
+    """What settles an item's shortage, by the item's id: "put in 2 from shelf C2, good until
     31 May 2027", or that it is not in stock."""
-    said: dict[int, str] = {}
+    texts: dict[int, str] = {}
     for row in plan.list.put_in:
         until = good_through(row.batch)
-        told = {
+        facts = {
             "count": row.count,
             "thing": row.thing.name,
             "shelf": plan.shelves[int(row.shelf)].name,
@@ -152,14 +160,13 @@ def swaps(plan: Restock) -> dict[int, str]:
             _("put in %(count)d from shelf %(shelf)s")
             if row.instead_of is None
             else _("put in %(count)d %(thing)s instead, from shelf %(shelf)s")
-        ) % told
+        ) % facts
         if until:
-            text += _(", good until %(until)s") % told
+            text += _(", good until %(until)s") % facts
         wanted = row.line.thing.id
-        said[wanted] = f"{said[wanted]}; {text}" if wanted in said else text
-    for missing in plan.list.missing:
-        said.setdefault(missing.thing.id, _("none in stock here that lasts"))
-    return said
+        texts[wanted] = f"{texts[wanted]}; {text}" if wanted in texts else text
+    none = _("none in stock here that lasts")
+    return {missing.thing.id: none for missing in plan.list.missing} | texts
 
 
 @dataclass(frozen=True)
@@ -182,8 +189,8 @@ class Placed(NamedTuple):
 
 @dataclass(frozen=True)
 class RestockDifference:
-    """Where what was put in differs from the list: for a thing in a section, these instead of the
-    listed ones (none: it was left out)."""
+    """Where what was put in differs from the list: for an item in a section, these instead of the
+    listed ones (none: it was not put in)."""
 
     item: Item
     section: Place
@@ -212,7 +219,7 @@ def restock(
     """Put in what the restock list says, but for the exceptions, and take out what must come out.
 
     `extra` is put in beside the list; with `as_listed` false nothing else is. `levels` None means
-    that everything judged by eye was filled up. Raises Refused where something may not go in
+    that every loose item was topped up. Raises Refused where something may not go in
     (see `guard`) or is not on its shelf (`not-enough`).
     """
     with Book(act) as book:
@@ -220,21 +227,18 @@ def restock(
         act.actor.require("restock", kit.room_id)
         refuse_if_kept_as_it_came(kit)
         plan = restock_list(kit, through=through)
-        differs = {(e.item.pk, e.section.pk): e for e in exceptions}
-        put_in = list(extra)
-        for pick in plan.list.put_in if as_listed else ():
-            section = plan.sections[pick.section]
-            if (pick.thing.id, section.pk) not in differs:
-                put_in.append(
-                    PutIn(
-                        plan.lots[pick.batch.id],
-                        plan.shelves[int(pick.shelf)],
-                        section,
-                        pick.count,
-                    )
-                )
-        for exception in exceptions:
-            put_in += [p for p in exception.instead if units(p.units, least=0, field="exceptions")]
+        differs = {(each.item.pk, each.section.pk) for each in exceptions}
+        listed = (plan.pick(row) for row in plan.list.put_in if as_listed)
+        put_in = [
+            *extra,
+            *(row for row in listed if (row.lot.item_id, row.section.pk) not in differs),
+            *(
+                row
+                for each in exceptions
+                for row in each.instead
+                if units(row.units, least=0, field="exceptions")
+            ),
+        ]
         for line in put_in:
             admission.shelf_here(kit, line.shelf, "extra")
         admission.put_in_guard(kit, [(p.lot, p.shelf) for p in put_in])
@@ -265,7 +269,7 @@ def refuse_if_kept_as_it_came(kit: Kit) -> None:
 
 
 def filled_up(kit: Kit) -> list[LooseLevel]:
-    """What is judged by eye in a kit and not known to be full, as full."""
+    """The loose items of a kit that are not known to be full, as full."""
     sections = {p.section_key: p for p in kit.sections.all()}
     state = readiness.states([kit.pk])[kit.pk]
     low = [
@@ -278,12 +282,12 @@ def filled_up(kit: Kit) -> list[LooseLevel]:
 
 
 # ------------------------------------------------------------------- taking out what must come out
-def must_come_out(plan: Restock) -> list[TakeOut]:
+def must_come_out(plan: Restock) -> list[picking.TakeOut]:
     """What is inside and may not stay there."""
     return [row for row in plan.list.take_out if isinstance(row.why, ReasonCode)]
 
 
-def _out_legs(plan: Restock, rows: Sequence[TakeOut]) -> list[Leg]:
+def _out_legs(plan: Restock, rows: Sequence[picking.TakeOut]) -> list[Leg]:
     return [
         Leg(
             plan.lots[row.batch.id],
@@ -295,15 +299,17 @@ def _out_legs(plan: Restock, rows: Sequence[TakeOut]) -> list[Leg]:
     ]
 
 
-def destination(plan: Restock, row: TakeOut) -> Place:
+def destination(plan: Restock, row: picking.TakeOut) -> Place:
     """Out of date goes to its own bin, training stock to the training box, what was swapped while
-    still good back to a shelf, and recalled or kept-back things to quarantine."""
+    still good back to a shelf, and recalled or kept-back units to quarantine."""
     room = plan.kit.room
     if row.why in OUT_OF_DATE:
         return outer(PlaceKind(disposal_of(plan.lots[row.batch.id].item)))
-    if row.why is ReasonCode.TRAINING_STOCK or (plan.kit.training and isinstance(row.why, Swap)):
+    if row.why is ReasonCode.TRAINING_STOCK or (
+        plan.kit.training and isinstance(row.why, picking.Swap)
+    ):
         return room_place(room, PlaceKind.TRAINING)
-    if isinstance(row.why, Swap):
+    if isinstance(row.why, picking.Swap):
         for put_in in plan.list.put_in:
             if put_in.thing.id == row.batch.thing.id:
                 return plan.shelves[int(put_in.shelf)]
@@ -363,10 +369,9 @@ def reseal(
         lacking = sealing.not_replaced(kit, section)
         if lacking and not anyway:
             raise sealing.not_replaced_refusal(kit, lacking)
-        units_lacking: dict[str, int] = {}
+        units_lacking: Counter[str] = Counter()
         for row in lacking:
-            item = str(row.thing.id)
-            units_lacking[item] = units_lacking.get(item, 0) + row.count
+            units_lacking[str(row.thing.id)] += row.count
         entry = book.post(
             EntryKind.RESEAL,
             kit=kit,

@@ -8,12 +8,13 @@ together.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from django.db.models import Max, Q, QuerySet
+from django.db.models import Max, Q, QuerySet, Sum
 
 from kits.models import (
     Entry,
@@ -144,22 +145,19 @@ def _entries(kit: Kit) -> QuerySet[Entry]:
 
 
 def _spent(entries: Sequence[Entry]) -> dict[str, Decimal]:
-    """By currency: prices of the whole, else of single things."""
-    whole: dict[str, Decimal] = {}
+    """By currency: prices of the whole, else of single items."""
+    whole: dict[str, Decimal] = defaultdict(Decimal)
     for detail in (entry.detail_as(StripDetail) for entry in entries):
         if (price := detail.get("price")) is not None:
-            code = detail["currency"]
-            whole[code] = whole.get(code, Decimal(0)) + Decimal(price)
-    alone: dict[str, Decimal] = {}
-    said = Receipt.objects.filter(entry__in=entries, price__isnull=False)
-    for code, single in said.values_list("currency", "price"):
-        alone[code] = alone.get(code, Decimal(0)) + (single or Decimal(0))
-    return alone | whole
+            whole[detail["currency"]] += Decimal(price)
+    receipts = Receipt.objects.filter(entry__in=entries, price__isnull=False)
+    sums = receipts.values_list("currency").annotate(total=Sum("price")).order_by()
+    return dict(sums) | whole
 
 
 def _came(entries: Sequence[Entry]) -> list[StrippedItem]:
     by_id = {entry.pk: entry for entry in entries}
-    found = [
+    rows = [
         StrippedItem(
             by_id[leg.entry_id],
             leg.lot.item,
@@ -172,13 +170,13 @@ def _came(entries: Sequence[Entry]) -> list[StrippedItem]:
             "lot__item", "to_place__room", "to_place__kit"
         )
     ]
-    found += [
+    rows += [
         StrippedItem(by_id[fact.entry_id], fact.item, fact.section, level=fact.level)
         for fact in LevelFact.objects.filter(entry__in=by_id).select_related("item", "section")
     ]
-    return sorted(found, key=lambda each: each.entry.pk)
+    return sorted(rows, key=lambda row: row.entry.pk)
 
 
 def _reason(things: Sequence[StripLine], leg: Movement) -> str:
-    said = [thing["reason"] for thing in things if thing["item"] == leg.lot.item_id]
-    return next(filter(None, said), "")
+    reasons = (thing["reason"] for thing in things if thing["item"] == leg.lot.item_id)
+    return next(filter(None, reasons), "")

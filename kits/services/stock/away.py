@@ -44,10 +44,8 @@ def in_rooms(rooms: Iterable[int]) -> list[UnitsAway]:
     for kit, lot, units, source, target, at in legs.order_by("id").values_list(
         "entry__kit", "lot", "units", "from_place", "to_place", "entry__occurred_at"
     ):
-        if target in ids:
-            moves[target].append(rule.Leaving(kit, lot, units, at))
-        else:
-            moves[source].append(rule.Leaving(kit, lot, -units, at))
+        place, more = (target, units) if target in ids else (source, -units)
+        moves[place].append(rule.Leaving(kit, lot, more, at))
     held: dict[int, dict[int, int]] = defaultdict(dict)
     for place, lot, units in (
         Holding.objects.on_hand()
@@ -82,10 +80,8 @@ def come_back(act: Act, kit: Kit, lot: Lot, units: int, shelf: Place) -> Entry:
         (kit,) = book.lock(kit.pk)
         act.actor.require("come_back", kit.home_room_id)
         lot = lots.held_still([lot.pk])[0]
-        source = _away_from(kit, lot, units)
-        target = admission.landing(lot, shelf)[0]
-        legs = [Leg(lot, source, target, units)]
-        return book.post(EntryKind.COME_BACK, legs, kit=kit, lot=lot, room=kit.home_room)
+        leg = Leg(lot, _away_from(kit, lot, units), admission.landing(lot, shelf)[0], units)
+        return book.post(EntryKind.COME_BACK, [leg], kit=kit, lot=lot, room=kit.home_room)
 
 
 def write_off(act: Act, kit: Kit, lot: Lot, units: int) -> Entry:
@@ -115,11 +111,12 @@ def write_off(act: Act, kit: Kit, lot: Lot, units: int) -> Entry:
 
 def _away_from(kit: Kit, lot: Lot, units: int) -> Place:
     whole(units)
-    found = [row for row in in_rooms([kit.home_room_id]) if row.kit == kit and row.lot == lot]
-    if sum(row.units for row in found) < units:
+    rows = in_rooms([kit.home_room_id])
+    held = sum(row.units for row in rows if row.kit == kit and row.lot == lot)
+    if held < units:
         raise Refused(
             "not-away",
             _("Only %(held)d of %(item)s from %(kit)s are on record as away. Load the list again.")
-            % {"held": sum(row.units for row in found), "item": lot.item.name, "kit": kit.name},
+            % {"held": held, "item": lot.item.name, "kit": kit.name},
         )
     return Place.objects.get(room=kit.home_room_id, kind=PlaceKind.AWAY)

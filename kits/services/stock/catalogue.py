@@ -1,17 +1,18 @@
-"""Things: added, edited, given pack codes and what will do instead, retired.
+"""Items: add, edit, retire; their pack codes and what can be used instead.
 
-A thing is the organisation's, not a room's. Where a change alters how kits are judged, every kit
-that follows a list with the thing, or holds it, is judged again in the same transaction.
+An item is the organisation's, not a room's. Where a change alters how kits are judged, every kit
+that follows a list with the item, or holds it, is judged again in the same transaction.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
+from datetime import date
 from typing import TypedDict, Unpack
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 from stdnum import ean
 from stdnum.exceptions import ValidationError
@@ -40,7 +41,7 @@ from kits.services.text.amounts import units
 
 
 class ItemFacts(TypedDict, total=False):
-    """What may be said of a thing; see the table's columns. Lengths of life are in days,
+    """The facts of an item; see the table's columns. Lengths of life are in days,
     temperatures in °C, volume in ml and mass in g of one base unit."""
 
     name: str
@@ -65,11 +66,11 @@ class ItemFacts(TypedDict, total=False):
 
 
 JUDGED_BY = frozenset({"kind", "needs_date", "sterile", "by_eye", "opened_life_days"})
-"""What the stored last days of kits depend on; the rest is asked for when it is needed."""
+"""What the stored last days of kits depend on; the rest is read when it is needed."""
 
 
 def add_item(act: Act, **facts: Unpack[ItemFacts]) -> Item:
-    """Add a thing. Raises Refused (`name-taken`), Invalid for what does not go together."""
+    """Add an item. Raises Refused (`name-taken`), Invalid for what does not go together."""
     act.actor.require("edit_item")
     if facts.get("kind") == Kind.MEDICINE:
         facts.setdefault("disposal", Disposal.PHARMACY)
@@ -80,7 +81,7 @@ def add_item(act: Act, **facts: Unpack[ItemFacts]) -> Item:
 
 
 def edit_item(act: Act, item: Item, **facts: Unpack[ItemFacts]) -> Item:
-    """Change what is said of a thing.
+    """Change the facts of an item.
 
     Raises Refused: `name-taken`, `units-in-the-book` where what is held would mean something else
     afterwards (kind, base unit, counted or judged by eye); Stale where somebody else changed it at
@@ -109,8 +110,8 @@ def edit_item(act: Act, item: Item, **facts: Unpack[ItemFacts]) -> Item:
 
 
 def retire_item(act: Act, item: Item) -> Item:
-    """Stop buying a thing. What is left of it may be used up. Raises Refused (`on-a-kit-list`)
-    while kits in use follow a list that asks for it."""
+    """Stop buying an item. What is left of it may be used up. Raises Refused (`on-a-kit-list`)
+    while kits in use follow a list with it."""
     act.actor.require("edit_item")
     with transaction.atomic():
         item = _locked(item)
@@ -124,33 +125,34 @@ def retire_item(act: Act, item: Item) -> Item:
             .values_list("name", flat=True)
         )
         if lists:
-            names = ", ".join(lists)
             raise Refused(
                 "on-a-kit-list",
                 _(
                     "Kits follow kit lists that ask for %(item)s: %(names)s. Publish a version "
                     "without it and let the kits follow that first."
                 )
-                % {"item": item.name, "names": names},
+                % {"item": item.name, "names": ", ".join(lists)},
                 lists=list(lists),
             )
         if item.retired_on is None:
-            item.retired_on = clock.today(settings.TIME_ZONE)
-            item.revision += 1
-            item.save(update_fields=["retired_on", "revision"])
+            _set_retired_on(item, clock.today(settings.TIME_ZONE))
     return item
 
 
 def bring_back_item(act: Act, item: Item) -> Item:
-    """Take a retired thing into use again."""
+    """Take a retired item into use again."""
     act.actor.require("edit_item")
     with transaction.atomic():
         item = _locked(item)
         if item.retired_on is not None:
-            item.retired_on = None
-            item.revision += 1
-            item.save(update_fields=["retired_on", "revision"])
+            _set_retired_on(item, None)
     return item
+
+
+def _set_retired_on(item: Item, day: date | None) -> None:
+    item.retired_on = day
+    item.revision += 1
+    item.save(update_fields=["retired_on", "revision"])
 
 
 # ----------------------------------------------------------------------------------- makers' codes
@@ -174,8 +176,8 @@ def gtin14(text: str) -> str:
 
 
 def put_pack_code(act: Act, item: Item, *, gtin: str, units_per_pack: int = 1) -> PackCode:
-    """Say that packs with a maker's GTIN hold so many base units of a thing; said again, the
-    number of units is changed. Raises Refused (`pack-code-taken`) where it is another thing's."""
+    """Record how many base units of an item packs with a maker's GTIN hold, or change that number.
+    Raises Refused (`pack-code-taken`) where the code is another item's."""
     act.actor.require("edit_item")
     count = units(units_per_pack, field="units_per_pack")
     normal = gtin14(gtin)
@@ -197,7 +199,7 @@ def put_pack_code(act: Act, item: Item, *, gtin: str, units_per_pack: int = 1) -
 
 
 def remove_pack_code(act: Act, item: Item, gtin: str) -> None:
-    """Take a GTIN from a thing. Raises NotFound."""
+    """Remove a GTIN from an item. Raises NotFound."""
     act.actor.require("edit_item")
     if not item.pack_codes.filter(gtin=gtin14(gtin)).delete()[0]:
         raise NotFound("pack code", gtin)
@@ -205,8 +207,8 @@ def remove_pack_code(act: Act, item: Item, gtin: str) -> None:
 
 # -------------------------------------------------------------------------------------- substitutes
 def put_substitute(act: Act, item: Item, instead: Item, note: str = "") -> Substitute:
-    """Say that another thing will do instead of this one, one for one. It is not said of the other
-    way round. Kits whose lists ask for the thing are judged again."""
+    """Record that another item can be used instead of this one, one for one; not the other way
+    round. Kits whose lists have the item are judged again."""
     act.actor.require("edit_item")
     if item.pk == instead.pk:
         raise Invalid(_("An item cannot be used instead of itself."), field="instead")
@@ -234,7 +236,7 @@ def put_substitute(act: Act, item: Item, instead: Item, note: str = "") -> Subst
 
 
 def remove_substitute(act: Act, item: Item, instead: Item) -> None:
-    """Say that another thing does not do instead of this one any more. Raises NotFound."""
+    """Record that another item can no longer be used instead of this one. Raises NotFound."""
     act.actor.require("edit_item")
     with Book(act) as book:
         _hold_kits(book, item)
@@ -250,9 +252,9 @@ def _changed(item: Item, facts: Mapping[str, object]) -> set[str]:
 
 
 def _hold_kits(book: Book, item: Item) -> None:
-    """Lock the kits that are judged by a thing, and have none of it go into another meanwhile."""
+    """Lock the kits that are judged by an item, and have none of it go into another meanwhile."""
     book.hold(
-        lambda: _kits_judged_by([item.pk]),
+        lambda: _kits_judged_by(item),
         lambda: Lot.objects.filter(item=item).values_list("pk", flat=True),
     )
 
@@ -279,7 +281,7 @@ def _name_taken(name: str) -> Refused:
 
 
 def _settle(item: Item) -> None:
-    """Tidy what was said of a thing and refuse what does not go together."""
+    """Tidy the facts of an item and refuse what does not go together."""
     item.name = " ".join(item.name.split())
     item.base_unit = " ".join(item.base_unit.split())
     if not item.name or item.name.isdigit():
@@ -317,19 +319,16 @@ def _refuse_to_change_what_is_held(item: Item, facts: ItemFacts, changed: set[st
     means_another = changed & {"base_unit", "by_eye"}
     if "kind" in changed and Kind.INSTRUMENT in (item.kind, facts["kind"]):
         means_another.add("kind")
-    if not means_another:
-        return
     held = Holding.objects.on_hand().filter(lot__item=item)
     if means_another == {"by_eye"}:
         held = held.filter(place__kind=PlaceKind.SECTION)
-    if not held.exists():
+    if not means_another or not held.exists():
         return
     what = {
         "base_unit": _("the unit it is counted in"),
         "by_eye": _("whether it is loose"),
         "kind": _("its kind"),
     }
-    changes = _(" and ").join(what[name] for name in sorted(means_another))
     raise Refused(
         "units-in-the-book",
         _(
@@ -337,25 +336,24 @@ def _refuse_to_change_what_is_held(item: Item, facts: ItemFacts, changed: set[st
             "%(changes)s changed. Add it as another item, or use up or dispose of what is held "
             "first."
         )
-        % {"item": item.name, "changes": changes},
+        % {
+            "item": item.name,
+            "changes": _(" and ").join(what[name] for name in sorted(means_another)),
+        },
         places=list(held.values_list("place", flat=True).distinct().order_by("place")[:50]),
     )
 
 
-def _kits_judged_by(item_ids: Iterable[int]) -> list[int]:
-    """Kits in use whose lists ask for one of these things or for what they stand in for, or that
-    hold one of them."""
-    ids = list(item_ids)
-    asked = Q(item__in=ids) | Q(item__substitutes__instead__in=ids)
-    versions = ListLine.objects.filter(asked).values("section__version")
-    holding = (
-        Place.objects.sections()
-        .filter(holdings__lot__item__in=ids, holdings__units__gt=0)
-        .values("kit")
+def _kits_judged_by(item: Item) -> QuerySet[Kit, int]:
+    """Kits in use whose lists have an item or what it can be used instead of, or that hold it."""
+    versions = ListLine.objects.filter(Q(item=item) | Q(item__substitutes__instead=item)).values(
+        "section__version"
     )
-    return list(
-        Kit.objects.active()
-        .filter(Q(list_version__in=versions) | Q(pk__in=holding))
+    holding = Place.objects.filter(
+        kind=PlaceKind.SECTION, holdings__lot__item=item, holdings__units__gt=0
+    ).values("kit")
+    return (
+        Kit.objects.filter(Q(list_version__in=versions) | Q(pk__in=holding), retired_on=None)
         .order_by("pk")
         .values_list("pk", flat=True)
     )

@@ -1,4 +1,4 @@
-"""A batch's facts put right: a number or a date was typed wrong, or read off the pack later.
+"""Corrections of a batch's facts: its number or date was typed wrong, or read off the pack later.
 
 The new fact is written beside the old one, and every kit that holds the batch is judged again.
 Where the corrected identity is a batch of its own already, all units are booked over to it; what
@@ -26,7 +26,6 @@ from kits.models import (
     Lot,
     LotFact,
     PlaceKind,
-    Recall,
     Withholding,
 )
 from kits.services.ledger import lots
@@ -57,9 +56,9 @@ def correct(
     number: str | None = None,
     expiry: date | Keep | None = Keep.AS_IT_IS,
 ) -> Correction:
-    """Put right what is believed of a batch: its number, its expiry (None: not known), or both.
+    """Correct a batch: its number, its expiry (None: not known), or both.
 
-    Opened packs of the same batch are put right with it. The act's reason is needed. Raises
+    Opened packs of the same batch are corrected with it. The act's reason is needed. Raises
     Invalid, Refused (`nothing-to-correct`).
     """
     act.actor.require("correct_lot")
@@ -77,10 +76,9 @@ def correct(
         if (new_number, new_expiry) == (lot.number, lot.expiry):
             raise Refused("nothing-to-correct", _("This is on record already."), lot=lot.pk)
         targets = {row.pk: _other(row, new_number, new_expiry) for row in rows.values()}
-        legs = [leg for row in rows.values() if (to := targets[row.pk]) for leg in _over(row, to)]
         entry = book.post(
             EntryKind.CORRECT_LOT,
-            legs,
+            [leg for row in rows.values() if (to := targets[row.pk]) for leg in _over(row, to)],
             lot=lot,
             detail={
                 "was": {"number": lot.number, "expiry": _iso(lot.expiry)},
@@ -91,16 +89,17 @@ def correct(
         for row in rows.values():
             LotFact.objects.create(lot=row, entry=entry, number=new_number, expiry=new_expiry)
             _settle(entry, row, targets[row.pk], new_number, new_expiry)
-        now = targets[lot.pk] or lot
         recall = lots.recall_of(lot.item, new_number)
-        if recall is not None:
-            _come_under(book, recall, [targets[row.pk] or row for row in rows.values()])
-    return Correction(entry, now, targets[lot.pk] is not None)
+        changed = [targets[row.pk] or row for row in rows.values()]
+        # What lies outside of kits and turns out to be recalled goes to quarantine with the rest.
+        if recall and Holding.objects.on_hand().filter(lot__in=changed).exists():
+            tracing.spread(book, recall)
+    return Correction(entry, targets[lot.pk] or lot, targets[lot.pk] is not None)
 
 
 def _held(book: Book, lot: Lot, new_number: str | None) -> dict[int, Lot]:
-    """The batches that are put right together, by id, where nothing of their thing moves until
-    the act ends. Where an open recall is about the new number, its kits are locked as well."""
+    """The batches that are corrected together, by id; nothing of their item moves until the act
+    ends. Where an open recall is about the new number, its kits are locked as well."""
 
     def same() -> QuerySet[Lot]:
         now = Lot.objects.get(pk=lot.pk)
@@ -121,8 +120,7 @@ def _held(book: Book, lot: Lot, new_number: str | None) -> dict[int, Lot]:
         return Lot.objects.filter(item=lot.item_id).values_list("pk", flat=True)
 
     held = book.hold(kits, batches)
-    together = set(same().values_list("pk", flat=True))
-    return {pk: row for pk, row in held.items() if pk in together}
+    return {pk: held[pk] for pk in same().values_list("pk", flat=True)}
 
 
 def _iso(day: date | None) -> str | None:
@@ -166,9 +164,3 @@ def _settle(entry: Entry, lot: Lot, to: Lot | None, number: str, expiry: date | 
         )
         kept.released = entry
         kept.save(update_fields=["released"])
-
-
-def _come_under(book: Book, recall: Recall, changed: Iterable[Lot]) -> None:
-    """What lies outside of kits and turns out to be recalled goes to quarantine with the rest."""
-    if Holding.objects.on_hand().filter(lot__in=[lot.pk for lot in changed]).exists():
-        tracing.spread(book, recall)

@@ -1,12 +1,12 @@
-"""Counting a kit, a section or a shelf: what is found is written as found, even expired.
+"""Counting a kit, a section or a shelf: what is there is written as it is, even expired.
 
-Counted is what somebody says a number of; *none* is a number too, 0. What is left empty was not
-counted and stays as the book has it, unless it is said that nothing else is there. That is so for
+Counted is what has a number; *none* is a number too, 0. What is left empty was not counted and
+stays as it is on record, unless somebody confirms that nothing else is there. That is so for
 shelves and kits, for pages and programs alike, and is decided here.
 
-A count is a fact. What the book had too much of goes to *unexplained*, what it had too little of
-comes from there, and the entry keeps what was counted, so that later questions (how sure are we
-of a recalled batch?) can start from it.
+A count is a fact. What was too much on record goes to *unexplained*, what was too little comes
+from there, and the entry keeps what was counted, so that later questions (how certain is a
+recalled batch?) can start from it.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ from kits.services.text.amounts import units
 
 @dataclass(frozen=True)
 class CountLine:
-    """So many units in a place: of a batch, or of a thing whose batch nobody looked at."""
+    """So many units in a place: of a batch, or of an item whose batch nobody looked at."""
 
     place: Place
     units: int
@@ -46,7 +46,7 @@ class CountLine:
 
 @dataclass(frozen=True)
 class Difference:
-    """Where the count and the book differ: `found` − `booked` units of a batch in a place."""
+    """Where the count and the record differ: `found` − `booked` units of a batch in a place."""
 
     place: Place
     lot: Lot
@@ -73,7 +73,7 @@ def differences(
 ) -> list[Difference]:
     """What a count would change, without writing it.
 
-    `complete`: somebody says that nothing else is there, so what is not named is none. Raises
+    `complete`: somebody confirms that nothing else is there, so what is not named is none. Raises
     Invalid for a count of nothing, of something outside the places, or of something twice.
     """
     if not (found or levels or complete):
@@ -84,39 +84,27 @@ def differences(
             ),
             field="found",
         )
-    booked: dict[tuple[int, int], int] = {}
-    known: dict[int, Lot] = {}
-    for holding in Holding.objects.on_hand().filter(place__in=places).select_related("lot__item"):
-        booked[holding.place_id, holding.lot_id] = holding.units
-        known[holding.lot_id] = holding.lot
-    by_id = {p.pk: p for p in places}
-    counted: dict[tuple[int, int], tuple[int, bool]] = {}
+    by_id = {place.pk: place for place in places}
+    there = list(Holding.objects.on_hand().filter(place__in=places).select_related("lot__item"))
+    booked = {(row.place_id, row.lot_id): row.units for row in there}
+    known = {row.lot_id: row.lot for row in there}
+    counted: dict[_Where, tuple[int, bool]] = {}
     for line in found:
         if line.place.pk not in by_id:
             raise Invalid(
                 _("%(place)s is not among the places counted.") % {"place": line.place.name},
                 field="found",
             )
-        count = units(line.units, field="found", least=0)
-        if count > 1 and line.lot is not None and line.lot.serial:
-            raise Invalid(
-                _("%(item)s %(serial)s has a serial number. Count each instrument by its serial.")
-                % {"item": line.lot.item.name, "serial": line.lot.serial},
-                field="found",
-            )
-        if line.lot is not None:
-            known[line.lot.pk] = line.lot
-            _once(counted, (line.place.pk, line.lot.pk), count, assumed=False)
-        elif line.item is not None:
-            spread = _spread(line.item, line.place, count, booked, known)
-            for lot, share in spread.items():
-                known[lot.pk] = lot
-                _once(counted, (line.place.pk, lot.pk), share, assumed=True)
-        else:
-            raise Invalid(_("Name the batch or the item that was counted."), field="found")
+        for lot, count in _units_of(line, booked, known).items():
+            known[lot.pk] = lot
+            if (line.place.pk, lot.pk) in counted:
+                raise Invalid(
+                    _("The same batch is counted twice in one place. Add the two numbers up."),
+                    field="found",
+                )
+            counted[line.place.pk, lot.pk] = (count, line.lot is None)
     if complete:
-        for where in booked:
-            counted.setdefault(where, (0, False))
+        counted = dict.fromkeys(booked, (0, False)) | counted
     return [
         Difference(by_id[place], known[lot], booked.get((place, lot), 0), count, assumed)
         for (place, lot), (count, assumed) in sorted(counted.items())
@@ -124,25 +112,32 @@ def differences(
     ]
 
 
-def _once(
-    counted: dict[tuple[int, int], tuple[int, bool]],
-    where: tuple[int, int],
-    count: int,
-    *,
-    assumed: bool,
-) -> None:
-    if where in counted:
+_Where = tuple[int, int]
+"""The ids of a place and a batch."""
+
+
+def _units_of(
+    line: CountLine, booked: Mapping[_Where, int], known: Mapping[int, Lot]
+) -> dict[Lot, int]:
+    """How many of which batches a line of a count says that there are."""
+    count = units(line.units, field="found", least=0)
+    if line.lot is None:
+        if line.item is None:
+            raise Invalid(_("Name the batch or the item that was counted."), field="found")
+        return _spread(line.item, line.place, count, booked, known)
+    if count > 1 and line.lot.serial:
         raise Invalid(
-            _("The same batch is counted twice in one place. Add the two numbers up."),
+            _("%(item)s %(serial)s has a serial number. Count each instrument by its serial.")
+            % {"item": line.lot.item.name, "serial": line.lot.serial},
             field="found",
         )
-    counted[where] = (count, assumed)
+    return {line.lot: count}
 
 
 def _spread(
-    item: Item, place: Place, count: int, booked: dict[tuple[int, int], int], known: dict[int, Lot]
+    item: Item, place: Place, count: int, booked: Mapping[_Where, int], known: Mapping[int, Lot]
 ) -> dict[Lot, int]:
-    """Share a count of a thing over its batches there: what goes out of date first is taken as
+    """Share a count of an item over its batches there: what goes out of date first is taken as
     missing, and what is over is taken as of what lasts longest."""
     there = [
         known[lot] for where, lot in booked if where == place.pk and known[lot].item_id == item.pk
@@ -168,11 +163,10 @@ def count(
     levels: Sequence[LooseLevel] = (),
     explained: Mapping[int, str] | None = None,
 ) -> CountResult:
-    """Write down what was found in shelves, or in sections of one kit. Raises as `differences`.
+    """Record a count of shelves, or of sections of one kit. Raises as `differences`.
 
-    `complete` as there. `levels` are things judged by eye; `explained` says of batches (ids) why
-    the book was wrong, as far as somebody knows. A medicine that is missing is told to the keepers
-    at once.
+    `complete` as there. `levels` are of loose items; `explained` has for batches (ids) why the
+    record was wrong, as far as somebody knows. Keepers get a notice of a missing medicine at once.
     """
     kit_ids = {p.kit_id for p in places}
     if not places or len(kit_ids) > 1:
@@ -185,6 +179,7 @@ def count(
         changed = differences(places, found, complete=complete, levels=levels)
         whole = complete or _all_named(places, found, levels)
         unexplained = outer(PlaceKind.UNEXPLAINED)
+        room = None if kit else places[0].room
         legs = [
             Leg(d.lot, unexplained, d.place, d.found - d.booked, assumed=d.assumed)
             if d.found > d.booked
@@ -208,8 +203,8 @@ def count(
             EntryKind.COUNT,
             legs,
             kit=kit,
-            room=None if kit else places[0].room,
-            irregular=_unfit_found(changed, kit),
+            room=room,
+            irregular=_unfit_added(changed, kit),
             detail=detail,
         )
         if kit is not None:
@@ -224,7 +219,7 @@ def count(
                 entry,
                 "medicine-missing",
                 kit=kit,
-                room=None if kit else places[0].room,
+                room=room,
                 facts=MedicineMissing(
                     missing={d.lot.item.name: d.booked - d.found for d in missing}
                 ),
@@ -233,7 +228,7 @@ def count(
 
 
 def not_counted(places: Sequence[Place], found: Sequence[CountLine]) -> list[Holding]:
-    """What the book has in places and nobody said a number of."""
+    """What is on record in places and has no number in a count."""
     lots_named = {(line.place.pk, line.lot.pk) for line in found if line.lot}
     items_named = {(line.place.pk, line.item.pk) for line in found if line.item}
     there = Holding.objects.on_hand().filter(place__in=places)
@@ -248,23 +243,22 @@ def not_counted(places: Sequence[Place], found: Sequence[CountLine]) -> list[Hol
 def _all_named(
     places: Sequence[Place], found: Sequence[CountLine], levels: Sequence[LooseLevel]
 ) -> bool:
-    """Whether something was said of each place, and a number of all that the book has there."""
-    said = {line.place.pk for line in found} | {seen.section.pk for seen in levels}
-    return {p.pk for p in places} <= said and not not_counted(places, found)
+    """Whether a count has a line for each place, and a number for all that is on record there."""
+    named = {line.place.pk for line in found} | {level.section.pk for level in levels}
+    return {place.pk for place in places} <= named and not not_counted(places, found)
 
 
 def _all_sections(kit: Kit, places: Sequence[Place]) -> bool:
     """Whether every section of a kit is among the places: then a count of all of them is a check
     of the kit."""
-    open_ones = kit.sections.open().values_list("pk", flat=True)
-    return set(open_ones) <= {place.pk for place in places}
+    return set(kit.sections.open()) <= set(places)
 
 
 def _hold(
     book: Book, kit_id: int | None, places: Sequence[Place], found: Sequence[CountLine]
 ) -> None:
-    """Have all batches that the book has in the places, or that were found, stay where they are
-    until the count is written: it is of one instant."""
+    """Have all batches that are on record in the places, or in the count, stay where they are until
+    the count is written: it is of one instant."""
 
     def batches() -> set[int]:
         there = Holding.objects.on_hand().filter(place__in=places)
@@ -273,8 +267,8 @@ def _hold(
     book.hold(lambda: [kit_id] if kit_id else [], batches)
 
 
-def _unfit_found(changed: Sequence[Difference], kit: Kit | None) -> list[ReasonCode]:
-    """The rules that what was found in a kit breaks: it stays written as found."""
+def _unfit_added(changed: Sequence[Difference], kit: Kit | None) -> list[ReasonCode]:
+    """The rules that what a count adds to a kit breaks: it stays written as counted."""
     if kit is None:
         return []
     more = {d.lot.pk: d.lot for d in changed if d.found > d.booked}

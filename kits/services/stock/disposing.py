@@ -15,7 +15,7 @@ from kits.models import Disposal, Entry, EntryKind, Holding, Item, Lot, Place, P
 from kits.rules.ledger.expiry import good_through, why_not
 from kits.rules.ledger.facts import Kind
 from kits.rules.ledger.reasons import OUT_OF_DATE
-from kits.rules.stock import disposal as ways
+from kits.rules.stock.disposal import allowed
 from kits.services.ledger import readiness
 from kits.services.ledger.book import Book, Leg, outer
 from kits.services.stock import receiving
@@ -24,20 +24,23 @@ from kits.services.text.amounts import units as whole
 
 
 def disposal_of(item: Item) -> Disposal:
-    """How a thing is thrown out unless somebody says otherwise."""
-    return Disposal(ways.allowed(Kind(item.kind), item.disposal)[0])
+    """How an item is disposed of unless another way is given."""
+    return Disposal(allowed(Kind(item.kind), item.disposal)[0])
 
 
 def check_disposal(item: Item, disposal: Disposal) -> None:
-    """Raise Refused (`wrong-bin`) where a thing may not be thrown out that way."""
-    allowed = ways.allowed(Kind(item.kind), item.disposal)
-    if disposal not in allowed:
-        right = _(" or ").join(wording.disposal(way) for way in allowed)
+    """Raise Refused (`wrong-bin`) where an item may not be disposed of that way."""
+    ways = allowed(Kind(item.kind), item.disposal)
+    if disposal not in ways:
         raise Refused(
             "wrong-bin",
             _("%(item)s does not go to “%(label)s”. It goes to: %(right)s.")
-            % {"item": item.name, "label": wording.disposal(disposal), "right": right},
-            allowed=list(allowed),
+            % {
+                "item": item.name,
+                "label": wording.disposal(disposal),
+                "right": _(" or ").join(map(wording.disposal, ways)),
+            },
+            allowed=list(ways),
         )
 
 
@@ -62,9 +65,7 @@ def dispose(
     Invalid (`reason`).
     """
     with Book(act) as book:
-        kit = receiving.lock_kit_of(book, place)
-        room = receiving.room_of(place, kit)
-        act.actor.require("dispose", room.pk)
+        kit, room = receiving.lock_place(book, place, "dispose")
         leg, why = _thrown(act, Outgoing(place, lot, units, disposal), room)
         return book.post(EntryKind.DISPOSE, [leg], kit=kit, lot=lot, room=room, reason=why)
 

@@ -51,10 +51,10 @@ def check(
 ) -> CheckResult:
     """Record a check of an instrument. A failed one keeps it back until it passes.
 
-    `passed` answers the thing's question; `answer` is what else was seen. `checked_on` is today
-    unless given. The next is due after the thing's interval unless `due_on` (a maker's service, a
-    cylinder's test stamp) says otherwise. One that comes after a later one is written into the
-    book and changes nothing else. Raises Invalid.
+    `passed` answers the item's question; `answer` is any remark. `checked_on` is today unless
+    given. The next is due after the item's interval unless `due_on` (a maker's service, a
+    cylinder's test stamp) says otherwise. One that comes after a later one goes on record and
+    changes nothing else. Raises Invalid.
     """
     if lot.item.kind != Kind.INSTRUMENT:
         raise Unacceptable(
@@ -87,7 +87,7 @@ def check(
         )
         if late:
             return CheckResult(entry, None)
-        found = InstrumentCheck.objects.create(
+        made = InstrumentCheck.objects.create(
             lot=lot,
             entry=entry,
             checked_on=day,
@@ -97,7 +97,7 @@ def check(
             checked_by=act.person,
         )
         _keep_back_or_release(entry, lot, kit, room, passed)
-    return CheckResult(entry, found)
+    return CheckResult(entry, made)
 
 
 def _place_of(lot: Lot) -> Place | None:
@@ -113,11 +113,9 @@ def _kit_of(lot: Lot) -> list[int]:
 
 def _day(act: Act, room: Room | None, checked_on: date | None) -> date:
     zone = room.time_zone if room else "UTC"
-    today = clock.today(zone)
     if checked_on is None:
-        when = min(act.claimed_at or act.received_at, act.received_at)
-        return clock.local_date(when, zone)
-    if checked_on > today:
+        return clock.local_date(min(act.claimed_at or act.received_at, act.received_at), zone)
+    if checked_on > clock.today(zone):
         raise Invalid(_("A check is of today or earlier."), field="checked_on")
     return checked_on
 

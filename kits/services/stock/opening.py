@@ -25,7 +25,7 @@ class OpenedPack:
 
 
 def open_pack(act: Act, *, place: Place, lot: Lot, units: int) -> OpenedPack:
-    """Record that units of a thing with a shortened life once opened were opened.
+    """Record that units of an item with a shorter life once opened were opened.
 
     Raises Refused: `no-opened-life`, `opened-already`, `not-enough`.
     """
@@ -42,9 +42,7 @@ def open_pack(act: Act, *, place: Place, lot: Lot, units: int) -> OpenedPack:
             lot=lot.pk,
         )
     with Book(act) as book:
-        kit = receiving.lock_kit_of(book, place)
-        room = receiving.room_of(place, kit)
-        act.actor.require("open", room.pk)
+        kit, room = receiving.lock_place(book, place, "open")
         count = whole(units)
         when = min(act.claimed_at or act.received_at, act.received_at)
         opened = lots.known(

@@ -88,11 +88,11 @@ def receive(
     with Book(act) as book:
         act.actor.require("receive", shelf.room_id)
         pack = _pack(pack_code) if pack_code else None
-        thing = _thing(item, pack)
+        arrived = _item(item, pack)
         count = _count(units, packs, pack_holds or (pack.units_per_pack if pack else None))
         check_price(price, currency)
         check_expiry(expiry, today_in(shelf.room))
-        lot = lots.known(item=thing, number=number, expiry=expiry, serial=serial)
+        lot = lots.known(item=arrived, number=number, expiry=expiry, serial=serial)
         one_of_its_own(lot, count)
         place, irregular = admission.landing(lot, shelf)
         entry = book.post(
@@ -105,8 +105,7 @@ def receive(
         receipt = Receipt.objects.create(
             lot=lot, entry=entry, units=count, supplier=supplier, price=price, currency=currency
         )
-        said = remarks(lot, irregular)
-    return Arrival(entry, lot, place, count, receipt, said)
+        return Arrival(entry, lot, place, count, receipt, remarks(lot, irregular))
 
 
 def _pack(code: str) -> PackCode:
@@ -118,16 +117,17 @@ def _pack(code: str) -> PackCode:
     return pack
 
 
-def _thing(item: Item | None, pack: PackCode | None) -> Item:
-    if item is None and pack is None:
+def _item(item: Item | None, pack: PackCode | None) -> Item:
+    known = item or (pack.item if pack else None)
+    if known is None:
         raise Invalid(_("Name the item that arrived, or give the code of its pack."), field="item")
-    if item is not None and pack is not None and pack.item_id != item.pk:
+    if pack is not None and pack.item_id != known.pk:
         raise Invalid(
             _("The pack code %(gtin)s is of %(item)s, not of %(item_2)s.")
-            % {"gtin": pack.gtin, "item": pack.item.name, "item_2": item.name},
+            % {"gtin": pack.gtin, "item": pack.item.name, "item_2": known.name},
             field="pack_code",
         )
-    return item or pack.item  # type: ignore[union-attr]  # one of the two is there
+    return known
 
 
 def _count(units: int | None, packs: int | None, holds: int | None) -> int:
@@ -184,6 +184,18 @@ def one_of_its_own(lot: Lot, count: int) -> None:
         )
 
 
+def shelf_for(kit: Kit, shelf: Place | None, item: Item, field: str) -> Place:
+    """The shelf that an item goes onto out of a kit. Raises Invalid unless it is of the room that
+    the kit is in."""
+    if shelf is None or shelf.kind != PlaceKind.SHELF or shelf.room_id != kit.room_id:
+        raise Invalid(
+            _("Name the shelf of %(room)s that %(item)s goes onto.")
+            % {"room": kit.room.name, "item": item.name},
+            field=field,
+        )
+    return shelf
+
+
 def today_in(room: Room) -> date:
     """Today where a room is."""
     return clock.today(room.time_zone)
@@ -231,9 +243,7 @@ def move(act: Act, *, lot: Lot, units: int, source: Place, target: Place) -> Ent
     kit), one of the codes of `guard` for what may not leave quarantine, `not-enough`.
     """
     with Book(act) as book:
-        kit = lock_kit_of(book, source)
-        room = room_of(source, kit)
-        act.actor.require("move", room.pk)
+        kit, room = lock_place(book, source, "move")
         count = whole(units)
         _may_move(lot, source, target, room, kit)
         return book.post(
@@ -241,13 +251,18 @@ def move(act: Act, *, lot: Lot, units: int, source: Place, target: Place) -> Ent
         )
 
 
-def lock_kit_of(book: Book, place: Place) -> Kit | None:
-    """The kit that a place is a section of, locked; None for other places."""
-    return book.lock(place.kit_id)[0] if place.kit_id else None
+def lock_place(book: Book, place: Place, use_case: str) -> tuple[Kit | None, Room]:
+    """The kit that a place is a section of, locked (None for other places), and the room that it
+    is in now. Raises what `room_of` raises, and NotAllowed without the right to a use case there.
+    """
+    kit = book.lock(place.kit_id)[0] if place.kit_id else None
+    room = room_of(place, kit)
+    book.act.actor.require(use_case, room.pk)
+    return kit, room
 
 
 def room_of(place: Place, kit: Kit | None) -> Room:
-    """The room that a place is in now. Raises Invalid for what is in none."""
+    """The room that a place is in now. Raises Invalid for what is in none, Refused (`not-here`)."""
     room = kit.room if kit else place.room
     if room is None or place.kind == PlaceKind.TRANSIT:
         raise Invalid(_("Choose in which shelf, box or section it is now."), field="place")
@@ -269,12 +284,9 @@ def _may_move(lot: Lot, source: Place, target: Place, room: Room, kit: Kit | Non
         raise Invalid(
             _("Move it to a shelf, the training box or quarantine; or dispose of it."), field="to"
         )
-    if target.kind == PlaceKind.SECTION:
-        if kit is None or target.kit_id != kit.pk:
-            raise Refused(
-                "restock-instead", _("Items get into a kit by restocking or building it.")
-            )
-    elif target.room_id != room.pk:
+    if target.kit_id and target.kit_id != source.kit_id:
+        raise Refused("restock-instead", _("Items get into a kit by restocking or building it."))
+    if not target.kit_id and target.room_id != room.pk:
         raise Refused(
             "send-instead",
             _("%(target)s is in another room. Send it there, then let it arrive.")
@@ -357,5 +369,4 @@ def arrive(act: Act, *, lot: Lot, units: int, shelf: Place) -> Arrival:
             legs.append(Leg(lot, outer(PlaceKind.UNEXPLAINED), place, count - sent))
             irregular.append(ReasonCode.MORE_ARRIVED)
         entry = book.post(EntryKind.ARRIVE, legs, lot=lot, room=shelf.room, irregular=irregular)
-        said = remarks(lot, irregular)
-    return Arrival(entry, lot, place, count, None, said)
+        return Arrival(entry, lot, place, count, remarks=remarks(lot, irregular))

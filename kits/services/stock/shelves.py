@@ -16,7 +16,8 @@ LONGEST_NAME = 80
 
 
 def add_shelf(act: Act, room: Room, name: str, *, position: int | None = None) -> Place:
-    """Add a shelf to a room, last in walking order unless told. Raises Refused (`name-taken`)."""
+    """Add a shelf to a room, last in walking order unless it has a position. Raises Refused
+    (`name-taken`)."""
     act.actor.require("edit_shelf", room.pk)
     shelves = Place.objects.shelves().filter(room=room)
     if position is None:

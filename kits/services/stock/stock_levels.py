@@ -1,11 +1,11 @@
-"""How much of each thing a room's shelves have, and at how much it is to be ordered."""
+"""How much of each item a room's shelves have, and at how much it is to be ordered."""
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, timedelta
 
 from django.db.models import Min, Sum
 
@@ -23,7 +23,7 @@ LOOKS_BACK_DAYS = 365
 
 @dataclass(frozen=True)
 class ItemLevel:
-    """A thing in a room: units usable today on its shelves, and its order level."""
+    """An item in a room: units usable today on its shelves, and its order level."""
 
     item: Item
     room: Room
@@ -46,47 +46,33 @@ def on_shelves(rooms: Iterable[int]) -> tuple[dict[int, list[Units]], dict[int, 
         .filter(room__in=list(rooms))
         .order_by("room", "position", "name", "pk")
     }
-    found: dict[int, list[Units]] = defaultdict(list)
-    held = readiness.units_in(shelves)
+    held: dict[int, list[Units]] = defaultdict(list)
+    contents = readiness.units_in(shelves)
     for pk, shelf in shelves.items():
-        assert shelf.room_id is not None  # shelves are a room's
-        found[shelf.room_id] += [Units(batch, str(pk), n) for batch, n in held.get(pk, ())]
-    return found, shelves
+        rows = contents.get(pk, ())
+        held[shelf.room_id or 0] += [Units(batch, str(pk), count) for batch, count in rows]
+    return held, shelves
 
 
 def stocked(
     rooms: Sequence[Room], *, shelves: dict[int, list[Units]] | None = None
 ) -> dict[int, list[ItemLevel]]:
-    """The things that rooms stock or use, by room id, each with its stock and order level.
+    """The items that rooms stock or use, by room id, each with its stock and order level.
 
-    `shelves` is what `on_shelves` found, where that was asked for already.
+    `shelves` is the answer of `on_shelves`, where it is at hand.
     """
+    if not rooms:
+        return {}
     by_id = {room.pk: room for room in rooms}
     held = on_shelves(by_id)[0] if shelves is None else shelves
     today = {pk: clock.today(room.time_zone) for pk, room in by_id.items()}
-    if not by_id:
-        return {}
     since = min(today.values()) - timedelta(days=LOOKS_BACK_DAYS)
-    usable: dict[tuple[int, int], int] = defaultdict(int)
+    usable: Counter[tuple[int, int]] = Counter()
     for room, units_there in held.items():
-        for x in units_there:
-            if usable_through(x.batch, today[room]):
-                usable[room, x.batch.thing.id] += x.count
-    uses: dict[tuple[int, int], list[Use]] = defaultdict(list)
-    rows = (
-        Movement.objects.filter(
-            to_place__kind=PlaceKind.USED,
-            from_room__in=by_id,
-            entry__reverses__isnull=True,
-            entry__reversed_by__isnull=True,
-            entry__occurred_at__date__gte=since,
-        )
-        .values_list("from_room", "lot__item", "entry__occurred_at", "entry")
-        .annotate(units=Sum("units"))
-        .order_by()
-    )
-    for room, item, at, _entry, units in rows:
-        uses[room, item].append(Use(clock.local_date(at, by_id[room].time_zone), units))
+        for row in units_there:
+            if usable_through(row.batch, today[room]):
+                usable[room, row.batch.thing.id] += row.count
+    uses = _uses(by_id, since)
     known = set(uses) | set(
         Holding.objects.filter(
             place__room__in=by_id,
@@ -97,34 +83,53 @@ def stocked(
         .distinct()
         .order_by()
     )
-    items = Item.objects.in_bulk({item for _, item in known})
+    items = Item.objects.filter(retired_on=None).in_bulk({item for _, item in known})
     first = dict(
         Receipt.objects.filter(lot__item__in=items)
         .values_list("lot__item")
         .annotate(first=Min("entry__occurred_at"))
         .order_by()
     )
-    found: dict[int, list[ItemLevel]] = defaultdict(list)
-    for room, item in sorted(known):
-        zone = by_id[room].time_zone
-        began = clock.local_date(first[item], zone) if item in first else since
-        if items[item].retired_on is not None:
-            continue
-        level = order_level(
-            uses.get((room, item), ()),
-            recorded_from=min(max(began, since), today[room]),
-            today=today[room],
-            lead_days=items[item].lead_time_days,
-            by_hand=items[item].order_down_to,
-            counted=not items[item].by_eye,
+    levels: dict[int, list[ItemLevel]] = defaultdict(list)
+    for room, pk in sorted(known):
+        if item := items.get(pk):
+            zone = by_id[room].time_zone
+            began = clock.local_date(first[pk], zone) if pk in first else since
+            level = order_level(
+                uses.get((room, pk), ()),
+                recorded_from=min(max(began, since), today[room]),
+                today=today[room],
+                lead_days=item.lead_time_days,
+                by_hand=item.order_down_to,
+                counted=not item.by_eye,
+            )
+            levels[room].append(ItemLevel(item, by_id[room], usable[room, pk], level))
+    return levels
+
+
+def _uses(rooms: Mapping[int, Room], since: date) -> dict[tuple[int, int], list[Use]]:
+    """What was used since a day, by room and item (ids)."""
+    rows = (
+        Movement.objects.filter(
+            to_place__kind=PlaceKind.USED,
+            from_room__in=rooms,
+            entry__reverses__isnull=True,
+            entry__reversed_by__isnull=True,
+            entry__occurred_at__date__gte=since,
         )
-        found[room].append(ItemLevel(items[item], by_id[room], usable[room, item], level))
-    return found
+        .values_list("from_room", "lot__item", "entry__occurred_at", "entry")
+        .annotate(units=Sum("units"))
+        .order_by()
+    )
+    uses: dict[tuple[int, int], list[Use]] = defaultdict(list)
+    for room, item, at, _entry, units in rows:
+        uses[room, item].append(Use(clock.local_date(at, rooms[room].time_zone), units))
+    return uses
 
 
 class Stockroom:
-    """What people share: what each room's shelves hold, and where that is low. A room is loaded
-    when it is first asked for, so one stockroom serves a whole run."""
+    """What several digests share: what each room's shelves hold, and where that is low. A room is
+    loaded once, so one stockroom serves a whole run."""
 
     def __init__(self) -> None:
         self.units: dict[int, dict[int, list[Units]]] = {}
@@ -143,7 +148,7 @@ class Stockroom:
         self.units |= {room: shelves_of(units.get(room, ())) for room in new}
 
     def lead_days(self, things: set[int]) -> dict[int, int]:
-        """How many days these things take to come, by id."""
+        """How many days these items take to come, by id."""
         if unknown := things - set(self._lead_days):
             self._lead_days |= Item.objects.filter(pk__in=unknown).values_list(
                 "pk", "lead_time_days"

@@ -1,7 +1,7 @@
-"""What nobody knows the date of: one list to check, and the date written down once it is read.
+"""Units without a known date: one list to check, and the date recorded once somebody reads it.
 
 A batch without a date stands for many packs, so a date that is read is of the units in one place,
-not of the batch: they are counted as what they turned out to be.
+not of the batch: they are counted as units of the batch with that date.
 """
 
 from __future__ import annotations
@@ -25,10 +25,10 @@ from kits.services.text.amounts import units as whole
 
 @dataclass(frozen=True)
 class UndatedUnits:
-    """Units in a kit or on a shelf whose date is wanted and not known.
+    """Units in a kit or on a shelf that need a date and have none on record.
 
-    `stops`: they stop their kit now, or on a shelf may go into none. `until` is the last day on
-    which they are let be in their kit, None where no such day is set or left.
+    `stops`: they block their kit now, or on a shelf may go into none. `until` is the last day on
+    which they may stay in their kit, None where no such day is set or left.
     """
 
     place: Place
@@ -39,8 +39,8 @@ class UndatedUnits:
 
 
 def to_check(room: Room, actor: Actor | None = None) -> list[UndatedUnits]:
-    """What has to be looked at in a room's shelves and the kits at home there, or now in it: what
-    stops a kit first, then by place. With an actor, of what they may see. Eight queries at most."""
+    """What to check on a room's shelves and in the kits at home there, or now in it: what blocks a
+    kit first, then by place. With an actor, of what they may see. Eight queries at most."""
     places = Place.objects.all() if actor is None else find.places_of(actor)
     held = (
         Holding.objects.on_hand()
@@ -54,15 +54,17 @@ def to_check(room: Room, actor: Actor | None = None) -> list[UndatedUnits]:
     )
     rows = [row for row in held if room.pk in _rooms_of(row.place)]
     states = readiness.states({row.place.kit_id for row in rows if row.place.kit_id})
-    found = [_undated(row, states.get(row.place.kit_id or 0)) for row in rows]
-    return sorted(found, key=lambda row: (not row.stops, row.until is None, not row.place.kit_id))
+    return sorted(
+        (_undated(row, states.get(row.place.kit_id or 0)) for row in rows),
+        key=lambda row: (not row.stops, row.until is None, not row.place.kit_id),
+    )
 
 
 def record_date(
     act: Act, *, place: Place, lot: Lot, units: int, expiry: date | None, number: str = ""
 ) -> Entry:
-    """Write down that the date of units in a place was read off them, and their lot number where it
-    was not known. The rest of the batch there stays as it is.
+    """Record the date that somebody read off units in a place, and their lot number where it was
+    not known. The rest of the batch there stays as it is.
 
     Raises Invalid, Refused (`not-enough`).
     """
@@ -72,9 +74,7 @@ def record_date(
     if lot.expiry is not None or lot.serial:
         raise Invalid(_("The date of this batch is known. Correct the batch instead."), field="lot")
     with Book(act) as book:
-        kit = receiving.lock_kit_of(book, place)
-        room = receiving.room_of(place, kit)
-        act.actor.require("count", room.pk)
+        kit, room = receiving.lock_place(book, place, "count")
         receiving.check_expiry(expiry, receiving.today_in(room))
         known = lots.known(
             item=lot.item, number=lot.number or number, expiry=expiry, opened_on=lot.opened_on
@@ -99,17 +99,15 @@ def _rooms_of(place: Place) -> set[int | None]:
 
 
 def _undated(row: Holding, state: KitState | None) -> UndatedUnits:
-    thing = readiness.thing_of(row.lot.item)
-    wanted = thing.sterile or thing.kind is Kind.MEDICINE
-    if state is None or row.place.kit is None:
-        return UndatedUnits(row.place, row.lot, row.units, stops=wanted)
-    until = state.undated_grace_until
-    let_be = (
-        wanted
-        and thing.kind is not Kind.MEDICINE
-        and until is not None
-        and readiness.today_of(row.place.kit) <= until
-    )
-    return UndatedUnits(
-        row.place, row.lot, row.units, stops=wanted and not let_be, until=until if let_be else None
-    )
+    item = readiness.thing_of(row.lot.item)
+    blocks = item.sterile or item.kind is Kind.MEDICINE
+    until = None
+    if (
+        blocks
+        and item.kind is not Kind.MEDICINE
+        and state is not None
+        and row.place.kit is not None
+    ):
+        grace = state.undated_grace_until
+        until = grace if grace and readiness.today_of(row.place.kit) <= grace else None
+    return UndatedUnits(row.place, row.lot, row.units, stops=blocks and not until, until=until)

@@ -1,13 +1,13 @@
-"""Stock as people look at it: how much of each thing is where, and one thing batch by batch."""
+"""Stock as pages list it: how much of each item is where, and one item batch by batch."""
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Count, Max, Q, Sum
+from django.db.models import Count, Max, Q, QuerySet, Sum
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Actor
@@ -30,11 +30,11 @@ SHELVES, KITS, APART = "shelves", "kits", "apart"
 way)."""
 
 
-# ------------------------------------------------------------------------------------- all things
+# ------------------------------------------------------------------------------------- all items
 @dataclass(frozen=True)
 class OnHand:
-    """A thing in a room: all units on its shelves, those usable today, and the order level where
-    the thing is stocked or used there."""
+    """An item in a room: all units on its shelves, those usable today, and the order level where
+    the item is stocked or used there."""
 
     room: Room
     units: int
@@ -49,7 +49,7 @@ class OnHand:
 
 @dataclass(frozen=True)
 class ItemStock:
-    """A thing with what each room has of it, and what is in kits."""
+    """An item with what each room has of it, and what is in kits."""
 
     item: Item
     rooms: Sequence[OnHand]
@@ -64,20 +64,21 @@ class ItemStock:
 def items_in_stock(
     actor: Actor, rooms: Sequence[Room], *, search: str = "", low: bool = False
 ) -> list[ItemStock]:
-    """The things in use whose name has `search` in it, and those retired of which some is left:
-    what is running low in the first of the rooms first. The number of queries does not grow with
-    them."""
-    found, _shelves = stock_levels.on_shelves(room.pk for room in rooms)
-    units: dict[tuple[int, int], list[int]] = defaultdict(lambda: [0, 0])
+    """The items in use whose name has `search` in it, and those retired of which some is left: what
+    is running low in the first of the rooms first. The number of queries does not grow with them.
+    """
+    held, _shelves = stock_levels.on_shelves(room.pk for room in rooms)
+    units: Counter[tuple[int, int]] = Counter()
+    usable: Counter[tuple[int, int]] = Counter()
     for room in rooms:
         today = clock.today(room.time_zone)
-        for row in found.get(room.pk, ()):
-            here = units[row.batch.thing.id, room.pk]
-            here[0] += row.count
-            here[1] += row.count if usable_through(row.batch, today) else 0
+        for row in held.get(room.pk, ()):
+            here = row.batch.thing.id, room.pk
+            units[here] += row.count
+            usable[here] += row.count if usable_through(row.batch, today) else 0
     levels = {
         (row.item.pk, room): row.level
-        for room, rows in stock_levels.stocked(rooms, shelves=found).items()
+        for room, rows in stock_levels.stocked(rooms, shelves=held).items()
         for row in rows
     }
     in_kits: dict[int, int] = dict(
@@ -89,32 +90,31 @@ def items_in_stock(
     )
     left = {item for item, _room in units} | set(in_kits)
     items = Item.objects.filter(Q(retired_on__isnull=True) | Q(pk__in=left))
-    seen = [
+    rows = (
         ItemStock(
             item,
             [
                 OnHand(
                     room,
-                    units=units[item.pk, room.pk][0],
-                    usable=units[item.pk, room.pk][1],
-                    level=levels.get((item.pk, room.pk)),
+                    units[item.pk, room.pk],
+                    usable[item.pk, room.pk],
+                    levels.get((item.pk, room.pk)),
                 )
                 for room in rooms
             ],
             in_kits.get(item.pk, 0),
         )
         for item in items.filter(name__icontains=search).order_by("name")
-    ]
-    wanted = [each for each in seen if each.low] if low else seen
-    return sorted(wanted, key=_low_first)
+    )
+    return sorted((row for row in rows if row.low or not low), key=_low_first)
 
 
-def _low_first(seen: ItemStock) -> tuple[int, str]:
-    where = (n for n, on_hand in enumerate(seen.rooms) if on_hand.low)
-    return next(where, len(seen.rooms)), seen.item.name.casefold()
+def _low_first(row: ItemStock) -> tuple[int, str]:
+    where = (n for n, on_hand in enumerate(row.rooms) if on_hand.low)
+    return next(where, len(row.rooms)), row.item.name.casefold()
 
 
-# -------------------------------------------------------------------------------------- one thing
+# --------------------------------------------------------------------------------------- one item
 @dataclass(frozen=True)
 class HeldBatch:
     """Units of a batch in a place, with why they are not usable today (None: they are) and the
@@ -141,26 +141,20 @@ def held_batches(
     kinds: Iterable[PlaceKind] = (),
     place: Place | None = None,
 ) -> list[HeldBatch]:
-    """What the places of somebody's rooms hold, soonest out of date first: of one thing, in one
+    """What the places of somebody's rooms hold, soonest out of date first: of one item, in one
     room (its own places, not its kits), in places of some kinds, in one place."""
     rows = (
         Holding.objects.on_hand()
         .filter(place__in=find.places_of(actor).values("pk"))
         .select_related("place__room", "place__kit__room", "lot__item")
     )
-    if item is not None:
-        rows = rows.filter(lot__item=item)
-    if room is not None:
-        rows = rows.filter(place__room=room)
+    wanted = {"lot__item": item, "place__room": room, "place": place}
+    rows = rows.filter(**{field: value for field, value in wanted.items() if value is not None})
     if kinds := tuple(kinds):
         rows = rows.filter(place__kind__in=kinds)
-    if place is not None:
-        rows = rows.filter(place=place)
-    found = list(rows)
-    batches = readiness.batches({row.lot_id: row.lot for row in found}.values())
-    seen = [_held_batch(row, batches[row.lot_id]) for row in found]
+    batches = readiness.batches({row.lot_id: row.lot for row in rows}.values())
     return sorted(
-        seen,
+        (_held_batch(row, batches[row.lot_id]) for row in rows),
         key=lambda each: (
             each.good_until or date.max,
             each.lot.item.name,
@@ -181,12 +175,10 @@ def _held_batch(row: Holding, batch: Batch) -> HeldBatch:
 
 def held_batch(actor: Actor, place: int, lot: int) -> HeldBatch:
     """What one place holds of one batch. Raises NotFound."""
-    found = [
-        row for row in held_batches(actor, place=find.place(actor, place)) if row.lot.pk == lot
-    ]
-    if not found:
-        raise NotFound("such batch in this place")
-    return found[0]
+    for row in held_batches(actor, place=find.place(actor, place)):
+        if row.lot.pk == lot:
+            return row
+    raise NotFound("such batch in this place")
 
 
 @dataclass(frozen=True)
@@ -215,18 +207,19 @@ def expiring_through(rows: Iterable[HeldBatch], through: date) -> list[ExpiringB
 def expiring_before(day: date) -> Q:
     """The batches whose last good day is before a day, as a condition on Lot: by the printed date,
     or, of opened packs, by the rule for their opened life."""
-    opened = list(
-        Lot.objects.select_related("item").filter(
-            opened_on__isnull=False, item__opened_life_days__isnull=False
-        )
+    opened = Lot.objects.select_related("item").filter(
+        opened_on__isnull=False, item__opened_life_days__isnull=False
     )
-    last_days = {pk: good_through(batch) for pk, batch in readiness.batches(opened).items()}
-    gone = [pk for pk, last in last_days.items() if last is not None and last < day]
+    gone = [
+        pk
+        for pk, batch in readiness.batches(opened).items()
+        if (last := good_through(batch)) and last < day
+    ]
     return Q(expiry__lt=day) | Q(pk__in=gone)
 
 
 def dated(rows: Iterable[HeldBatch], *, by_kind: bool) -> list[Dated]:
-    """Units for a picture over time, grouped by what kind of thing they are or by where."""
+    """Units for a picture over time, grouped by the kind of item or by where they are."""
     return [
         Dated(row.lot.item.kind if by_kind else row.where, row.good_until, row.units)
         for row in rows
@@ -234,7 +227,7 @@ def dated(rows: Iterable[HeldBatch], *, by_kind: bool) -> list[Dated]:
 
 
 def movements(actor: Actor, item: Item, *, most: int = 40) -> list[Movement]:
-    """The newest movements of a thing into, out of or within somebody's rooms."""
+    """The newest movements of an item into, out of or within somebody's rooms."""
     rows = Movement.objects.filter(lot__item=item).select_related(
         "lot", "entry__person", "entry__trip", "from_place__kit", "to_place__kit", "from_room",
         "to_room",
@@ -256,45 +249,41 @@ class ShelfSummary:
 
 def shelves(room: Room) -> list[ShelfSummary]:
     """The shelves of a room in walking order."""
-    found = list(
+    places = (
         Place.objects.open()
         .shelves()
         .filter(room=room)
         .annotate(batches=Count("holdings", filter=Q(holdings__units__gt=0)))
     )
-    wanted = {place.pk for place in found}
     last: dict[int, Entry] = {}
     counts = Entry.objects.filter(
         room=room, kind=EntryKind.COUNT, kit__isnull=True, reversed_by__isnull=True
     ).select_related("person")
     for entry in counts.order_by("-id")[:500]:
         for pk in entry.detail_as(CountDetail)["places"]:
-            if pk in wanted:
-                last.setdefault(pk, entry)
+            last.setdefault(pk, entry)
     return [
         ShelfSummary(place, place.batches, last.get(place.pk))  # type: ignore[attr-defined]  # annotated
-        for place in found
+        for place in places
     ]
 
 
 def shelves_of(actor: Actor) -> list[Place]:
     """The shelves in use of all of somebody's rooms, by room, in walking order."""
-    found = find.places_of(actor).open().shelves()
-    return list(found.order_by("room__name", "position", "name", "pk"))
+    rows = find.places_of(actor).open().shelves()
+    return list(rows.order_by("room__name", "position", "name", "pk"))
 
 
 def newest_movement(place: Place) -> int:
     """The id of the newest movement into or out of a place; 0 for none."""
-    newest = Movement.objects.filter(Q(from_place=place) | Q(to_place=place)).aggregate(
-        newest=Max("id")
-    )["newest"]
-    return newest or 0
+    newest: int = _movements_of(place).aggregate(newest=Max("id", default=0))["newest"]
+    return newest
 
 
 def moved_since(place: Place, movement: int) -> set[int]:
     """The batches (ids) of which units went into or out of a place after a movement."""
-    return set(
-        Movement.objects.filter(
-            Q(from_place=place) | Q(to_place=place), id__gt=movement
-        ).values_list("lot", flat=True)
-    )
+    return set(_movements_of(place).filter(id__gt=movement).values_list("lot", flat=True))
+
+
+def _movements_of(place: Place) -> QuerySet[Movement]:
+    return Movement.objects.filter(Q(from_place=place) | Q(to_place=place))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from gearroom.core.acts.problems import Invalid
 from kits.rules.text import quantities
-from kits.services.text.wording import said
+from kits.services.text.wording import in_words
 
 
 def units(value: object, *, field: str = "units", least: int = 1) -> int:
@@ -12,4 +12,4 @@ def units(value: object, *, field: str = "units", least: int = 1) -> int:
     try:
         return quantities.units(value, least=least)
     except quantities.QuantityError as error:
-        raise Invalid(said(error.says), field=field) from error
+        raise Invalid(in_words(error.says), field=field) from error

@@ -17,7 +17,7 @@ from django.utils.translation import pgettext
 from gearroom.core.rules.sentences import GROUPED_FROM, Sentence
 
 
-def said(sentence: Sentence | str) -> str:
+def in_words(sentence: Sentence | str) -> str:
     """A rule's sentence in the language of now; text that is none is left as it is."""
     if isinstance(sentence, str):
         return sentence
@@ -37,7 +37,7 @@ def short_day(day: date) -> str:
 def _fact(of: Any) -> Any:
     match of:
         case Sentence():
-            return said(of)
+            return in_words(of)
         case date():
             return day(of)
         case float() if math.isfinite(of):

@@ -1,8 +1,8 @@
-"""Whose promise the kit in the hand is, and what comes of it at the hatch before it goes.
+"""Whose reservation the kit in the hand has, and what follows at the hatch before it goes.
 
-Another kit is reserved for one's own trip: that is said, and one tap swaps the two. The kit in the
-hand is reserved for another guide: the two change places by themselves where the same list leaves
-every trip covered; else one tap swaps, or it is taken with a reason.
+Another kit is reserved for one's own trip: the refusal names it, and one tap swaps the two. The kit
+in the hand is reserved for another guide: the two change places by themselves where the same list
+leaves every trip covered; else one tap swaps, or it is taken with a reason.
 """
 
 from __future__ import annotations
@@ -39,8 +39,8 @@ _SOON = timedelta(days=1)
 
 @dataclass(frozen=True)
 class Terms:
-    """What is said of taking a kit out, besides who takes it; see `custody.check_out`. `swap`: let
-    it change places with the kit that is reserved."""
+    """A request to take a kit out, apart from who takes it; see `custody.check_out`. `swap`: let it
+    change places with the kit that is reserved."""
 
     trip: Trip | NotGiven | None = NOT_GIVEN
     due_at: datetime | NotGiven | None = NOT_GIVEN
@@ -63,12 +63,12 @@ def settle(act: Act, kit: Kit, terms: Terms, holder: Person | None, *, alone: bo
 
     Raises Refused (`another-kit-is-reserved`, `reserved-for-another`), and what a swap raises.
     """
-    going, meant = _look(kit, terms, holder)
-    if alone and (meant is not None or going.others):
-        _lock(going, meant)
-        going, meant = _look(kit, terms, holder)  # another phone may have swapped them
-    if meant is not None:
-        return _for_ones_own_trip(act, going, meant, terms, holder, alone=alone)
+    going, replaced = _look(kit, terms, holder)
+    if alone and (replaced is not None or going.others):
+        _lock(going, replaced)
+        going, replaced = _look(kit, terms, holder)  # another phone may have swapped them
+    if replaced is not None:
+        return _for_ones_own_trip(act, going, replaced, terms, holder, alone=alone)
     if going.others and alone and not terms.take_reason:
         return Departure(terms.trip, holder, _give_another(act, going, terms))
     return Departure(terms.trip, holder)
@@ -79,21 +79,21 @@ def _look(kit: Kit, terms: Terms, holder: Person | None) -> tuple[Plan, Standing
     return going, replaced_promise(kit, terms, holder)
 
 
-def _lock(going: Plan, meant: Standing | None) -> None:
+def _lock(going: Plan, replaced: Standing | None) -> None:
     """Lock the kits that would change places, in ascending order, until the act is done."""
-    other = meant.reservation.kit if meant is not None else instead_of(going.others[0])
-    kits = {going.kit.pk, other.pk} if other is not None else {going.kit.pk}
+    other = replaced.reservation.kit if replaced is not None else instead_of(going.others[0])
+    kits = {going.kit.pk, other.pk if other is not None else going.kit.pk}
     list(Kit.objects.select_for_update(of=("self",)).filter(pk__in=kits).order_by("pk"))
 
 
 def _for_ones_own_trip(
-    act: Act, going: Plan, meant: Standing, terms: Terms, holder: Person | None, *, alone: bool
+    act: Act, going: Plan, replaced: Standing, terms: Terms, holder: Person | None, *, alone: bool
 ) -> Departure:
     """Another kit is reserved for the trip that this one would go with."""
     kit, other = going.kit, next(iter(going.others), None)
-    planned, trip = meant.reservation.kit, meant.trip
+    planned, trip = replaced.reservation.kit, replaced.trip
     swap_act = part(act, kit.name, "swap")
-    holder = holder or meant.reservation.person
+    holder = holder or replaced.reservation.person
     if other is not None and alone and not terms.take_reason:
         done = swaps.by_itself(swap_act, planned, kit, trip, [trip, other.trip])
         if done is not None:
@@ -102,7 +102,7 @@ def _for_ones_own_trip(
         reservations.swap(swap_act, planned, kit, trip)
         return Departure(trip, holder, _now_has(other, planned) if other else "")
     if other is None:
-        raise another_is_reserved(kit, meant)
+        raise another_is_reserved(kit, replaced)
     near = uncovered_soon(other, going.due_day)
     if not terms.take_reason:
         swap = planned if would_do(planned, other) else None
@@ -124,8 +124,8 @@ def _give_another(act: Act, going: Plan, terms: Terms) -> str:
 
 
 def _now_has(other: Standing, kit: Kit) -> str:
-    guide, trip = other.guide, other.trip
-    whom = guide.name if guide else trip.leader_name or trip.name
+    trip = other.trip
+    whom = other.guide.name if other.guide else trip.leader_name or trip.name
     return _("Swapped: %(whom)s now has %(kit)s.") % {"whom": whom, "kit": kit.name}
 
 
@@ -157,33 +157,36 @@ def _best_replaced(rows: list[Standing], kit: Kit) -> Standing | None:
     rows = [r for r in rows if r.reservation.kit.list_version.packing_list_id == same] or rows
     if len(rows) < 2:
         return next(iter(rows), None)
-    asked = [(r.reservation.kit, Question(r.trip.last_day, r.trip)) for r in rows]
-    judged = zip(rows, verdicts.answers(asked), strict=True)
+    questions = [(r.reservation.kit, Question(r.trip.last_day, r.trip)) for r in rows]
+    judged = zip(rows, verdicts.answers(questions), strict=True)
     return next((r for r, its in judged if not its.verdict.fit), rows[0])
 
 
-def another_is_reserved(kit: Kit, meant: Standing) -> Refused:
+def another_is_reserved(kit: Kit, replaced: Standing) -> Refused:
     """The refusal that says which kit is the one for this trip."""
-    row = meant.reservation
-    facts = {"other": row.kit.name, "trip": meant.trip.name, "mine": kit.name}
-    if row.person is not None:
-        says = _(
+    row = replaced.reservation
+    says = (
+        _(
             "%(other)s is reserved for %(whom)s for %(trip)s, not %(mine)s. Take %(other)s, or "
             "swap: send it again with “swap”."
-        ) % {**facts, "whom": row.person.name}
-    else:
-        says = (
-            _(
-                "%(other)s is reserved for %(trip)s, not %(mine)s. Take %(other)s, or swap: "
-                "send it again with “swap”."
-            )
-            % facts
         )
+        if row.person
+        else _(
+            "%(other)s is reserved for %(trip)s, not %(mine)s. Take %(other)s, or swap: "
+            "send it again with “swap”."
+        )
+    )
     return Refused(
         "another-kit-is-reserved",
-        says,
+        says
+        % {
+            "other": row.kit.name,
+            "trip": replaced.trip.name,
+            "mine": kit.name,
+            "whom": row.person.name if row.person else "",
+        },
         kit=kit.name,
         reserved=row.kit.name,
         reservation=row.pk,
-        trip=meant.trip.pk,
+        trip=replaced.trip.pk,
     )

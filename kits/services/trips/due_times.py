@@ -50,8 +50,11 @@ def due(actor: Actor, held: Checkout) -> DueTimes:
     room = held.kit.home_room
     times: Sequence[Later] = ()
     if actor.may("set_due", room.pk):
-        found = later(_local(room.time_zone), room.closing_time)
-        times = [each for each in found if each.at != held.due_at]
+        times = [
+            each
+            for each in later(_local(room.time_zone), room.closing_time)
+            if each.at != held.due_at
+        ]
     late = held.due_at is not None and held.due_at <= clock.now()
     return DueTimes(held, times, longer(actor, held.trip, room) if held.trip else (), late)
 

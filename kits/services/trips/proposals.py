@@ -28,7 +28,7 @@ from kits.services.trips import reservations
 
 @dataclass(frozen=True)
 class PassedOverKit:
-    """A kit that is not proposed, with each reason as `told` gives it."""
+    """A kit that is not proposed, with each reason as `reason_row` gives it."""
 
     kit: Kit
     reasons: Sequence[dict[str, Any]]
@@ -53,14 +53,14 @@ def proposal(actor: Actor, trip: Trip) -> TripProposal:
     Asked of the database in a number of queries that does not grow with the kits. Raises Refused
     (`trip-cancelled`), Unacceptable (`trip-is-over`).
     """
-    seen = find.kits_of(actor).active()
-    going = seen.filter(
+    visible = find.kits_of(actor).active()
+    going = visible.filter(
         Q(reservations__trip=trip, reservations__released__isnull=True)
         | Q(checkouts__trip=trip, checkouts__in_at__isnull=True, checkouts__section__isnull=True)
     ).values("pk")
     if trip.room_id is not None:
-        seen = seen.filter(Q(room=trip.room_id) | Q(home_room=trip.room_id) | Q(pk__in=going))
-    kits = {kit.pk: kit for kit in seen.order_by("name")}
+        visible = visible.filter(Q(room=trip.room_id) | Q(home_room=trip.room_id) | Q(pk__in=going))
+    kits = {kit.pk: kit for kit in visible.order_by("name")}
     promised = set(going.values_list("pk", flat=True))
     _refuse_past(trip)
     states = readiness.states(kits)
@@ -72,40 +72,40 @@ def proposal(actor: Actor, trip: Trip) -> TripProposal:
         .filter(kit__in=kits)
         .select_related("person")
     }
-    candidates = []
-    for pk in kits.keys() - promised:
-        today = readiness.today_of(kits[pk])
-        candidates.append(
-            Candidate(
-                states[pk],
-                judge(states[pk], max(trip.last_day, today), today),
-                reserved_for=reserved.get(pk, ""),
-                out_with=_beyond(out.get(pk), kits[pk], trip),
-            )
+    candidates = [
+        Candidate(
+            states[pk],
+            judge(states[pk], max(trip.last_day, today), today),
+            reserved_for=reserved.get(pk, ""),
+            out_with=_beyond(out.get(pk), kits[pk], trip),
         )
-    found = propose(readiness.needs_of(trip), candidates, [states[pk] for pk in sorted(promised)])
+        for pk, today in ((pk, readiness.today_of(kits[pk])) for pk in kits.keys() - promised)
+    ]
+    proposed = propose(
+        readiness.needs_of(trip), candidates, [states[pk] for pk in sorted(promised)]
+    )
     return TripProposal(
         trip,
         [kit for pk, kit in kits.items() if pk in promised],
-        [kits[pk] for pk in found.chosen],
+        [kits[pk] for pk in proposed.chosen],
         [
-            PassedOverKit(kit, [reason_row(r) for r in found.passed_over[pk]])
+            PassedOverKit(kit, [reason_row(r) for r in proposed.passed_over[pk]])
             for pk, kit in kits.items()
-            if pk in found.passed_over
+            if pk in proposed.passed_over
         ],
-        [reason_row(r) for r in found.lacking],
+        [reason_row(r) for r in proposed.lacking],
     )
 
 
 def reason_row(why: Reason) -> dict[str, Any]:
     """A reason with its sentence, those of passing over a kit among them."""
-    told = _SENTENCES.get(why.code)
-    if told is None:
+    sentence = _SENTENCES.get(why.code)
+    if sentence is None:
         return reason_texts.reason(why)
     return {
         "code": str(why.code),
         "weight": why.weight.name.lower(),
-        "text": str(told) % _in_words(why.facts),
+        "text": str(sentence) % _in_words(why.facts),
         "facts": reason_texts.plain(why.facts),
     }
 

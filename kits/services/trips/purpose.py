@@ -11,6 +11,7 @@ import enum
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Final
 from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
@@ -34,12 +35,12 @@ SOON = timedelta(hours=48)
 
 
 class NotGiven(enum.Enum):
-    """What nobody said anything of, apart from what was said to be none."""
+    """The value of what nobody gave, apart from None, which stands for none."""
 
     NOT_GIVEN = "unsaid"
 
 
-NOT_GIVEN = NotGiven.NOT_GIVEN
+NOT_GIVEN: Final = NotGiven.NOT_GIVEN
 
 
 @dataclass(frozen=True)
@@ -66,15 +67,14 @@ def plan(
     taken_at: datetime | None = None,
 ) -> Plan:
     """Who and what a kit would go out for. `trip` None: for none; `due_at` None: no time is set;
-    `taken_at`: when we were told, if that is not now."""
+    `taken_at`: when it was reported, if that is not now."""
     zone = kit.home_room.time_zone
     taken_at = taken_at or clock.now()
     today = readiness.today_of(kit)
     its = promises.of_kits([kit.pk]).get(kit.pk, [])
     if trip is NOT_GIVEN:
-        found = promises.goes_out_for(its, kit, person, clock.local_date(taken_at, zone))
-        trip = found.trip if found else None
-    assert not isinstance(trip, NotGiven)
+        promise = promises.goes_out_for(its, kit, person, clock.local_date(taken_at, zone))
+        trip = promise.trip if promise else None
     reservation = None
     if trip is not None:
         rows = Reservation.objects.promised().select_related("person")
@@ -83,7 +83,6 @@ def plan(
         person = (reservation.person if reservation else None) or trip.leader
     if due_at is NOT_GIVEN:
         due_at = trip.returns_at if trip else due_without_trip(kit, person, taken_at)
-    assert not isinstance(due_at, NotGiven)
     due_day = clock.local_date(due_at, zone) if due_at else None
     others = promises.in_the_way(
         its,
@@ -120,15 +119,13 @@ def refuse_promised(act: Act, going: Plan, take_reason: str) -> None:
     """
     if not going.others:
         return
-    other = going.others[0]
+    kit, other = going.kit, going.others[0]
     near = uncovered_soon(other, going.due_day)
-    if take_reason and not near:
-        return
-    kit = going.kit
-    if take_reason and act.actor.may("check_out_short", kit.room_id):
-        return
-    if take_reason and act.actor.could("check_out_short", kit.room_id):
-        act.actor.require("check_out_short", kit.room_id)  # which asks for the PIN
+    if take_reason:
+        if not near or act.actor.may("check_out_short", kit.room_id):
+            return
+        if act.actor.could("check_out_short", kit.room_id):
+            act.actor.require("check_out_short", kit.room_id)  # which asks for the PIN
     raise reserved_for_another(kit, other, instead_of(other), near)
 
 
@@ -192,8 +189,11 @@ def instead_of(other: Standing) -> Kit | None:
             rows.pop(each.promise.kit, None)
     states = readiness.states(rows) if rows else {}
     fit = [row for pk, row in rows.items() if _fit(row, states[pk], trip)]
-    fit.sort(key=lambda row: (row.list_version_id != kit.list_version_id, row.name))
-    return fit[0] if fit else None
+    return min(
+        fit,
+        key=lambda row: (row.list_version_id != kit.list_version_id, row.name),
+        default=None,
+    )
 
 
 def would_do(kit: Kit, other: Standing) -> bool:

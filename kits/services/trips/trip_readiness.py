@@ -144,7 +144,7 @@ def _judge_trip(trip: Trip, loaded: _Loaded, *, departed: bool) -> JudgedTrip:
     counted = [row for row in rows if row in together or _back(row, trip, loaded)]
     needs = readiness.needs_of(trip)
     alone = {row.kit.pk: _alone(row.kit, trip, loaded) for row in rows}
-    found = rule.coverage(
+    covered = rule.coverage(
         needs,
         [_for_the_rule(row, trip, alone[row.kit.pk], loaded) for row in counted],
         departed=departed,
@@ -157,25 +157,29 @@ def _judge_trip(trip: Trip, loaded: _Loaded, *, departed: bool) -> JudgedTrip:
             row.reservation,
             row.went,
             _judged(alone[row.kit.pk], row.kit, needs, states, loaded),
-            found.stands.get(row.kit.pk),
+            covered.stands.get(row.kit.pk),
             _elsewhere(row, trip, loaded),
         )
         for row in rows
     ]
-    return JudgedTrip(trip, kits, found.lacking, _state(kits, found), found.coverage)
+    return JudgedTrip(trip, kits, covered.lacking, _state(kits, covered), covered.coverage)
 
 
 def _rows(trip: Trip, loaded: _Loaded) -> list[KitOfTrip]:
     went = loaded.went.get(trip.pk, {})
     promised = loaded.promised.get(trip.pk, ())
-    rows = [
-        KitOfTrip(row.kit, row.person or trip.leader, row, went.get(row.kit_id)) for row in promised
-    ]
     there = {row.kit_id for row in promised}
-    rows += [
-        KitOfTrip(gone.kit, gone.person, None, gone) for pk, gone in went.items() if pk not in there
+    return [
+        *(
+            KitOfTrip(row.kit, row.person or trip.leader, row, went.get(row.kit_id))
+            for row in promised
+        ),
+        *(
+            KitOfTrip(gone.kit, gone.person, None, gone)
+            for kit, gone in went.items()
+            if kit not in there
+        ),
     ]
-    return rows
 
 
 def _back(row: KitOfTrip, trip: Trip, loaded: _Loaded) -> bool:
@@ -217,17 +221,17 @@ def _judged(
     return on_trip(alone, loaded.states[kit.pk], needs, others)
 
 
-def _state(kits: Sequence[KitOfTrip], found: rule.Covered) -> str:
+def _state(kits: Sequence[KitOfTrip], covered: rule.Covered) -> str:
     if all(kit.stand is None for kit in kits):  # none, or one that went unreserved and is back
         return "no-kits"
-    if found.coverage is Coverage.COVERED:
+    if covered.coverage is Coverage.COVERED:
         return "out" if all(kit.went is not None for kit in kits) else "covered"
-    if found.coverage is Coverage.WAITING:
+    if covered.coverage is Coverage.WAITING:
         return "waiting"
     stopped = any(
         kit.stand in (Stand.AWAY, Stand.STAYED)
         or (kit.stand is Stand.NOT_FIT and kit.verdict is not None and not kit.verdict.may_go)
         for kit in kits
     )
-    stops = any(reason.weight is Weight.STOPS for reason in found.lacking)
+    stops = any(reason.weight is Weight.STOPS for reason in covered.lacking)
     return "stops" if stopped or stops else "short"

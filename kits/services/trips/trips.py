@@ -30,7 +30,7 @@ from kits.services.ledger.book import Book
 from kits.services.ledger.kit_state import iso
 from kits.services.notices import writing
 from kits.services.notices.facts import TripChanged
-from kits.services.text.wording import said
+from kits.services.text.wording import in_words
 from kits.services.trips import reservations
 
 BY_HAND = "by-hand"
@@ -154,17 +154,17 @@ def freed(trip: Trip) -> list[str]:
 
 def check_span(departs_at: datetime, returns_at: datetime, first: date, last: date) -> None:
     """Raise Unacceptable for a trip that ends before it begins, or lasts more than a year."""
-    told = ""
+    wrong = ""
     try:
         check_days(first, last)
     except TripDaysError as error:
-        told = said(error.says)
+        wrong = in_words(error.says)
     if returns_at < departs_at:
-        told = _("The trip returns before it departs. Check its times.")
-    if told:
+        wrong = _("The trip returns before it departs. Check its times.")
+    if wrong:
         raise Unacceptable(
             "trip-ends-before-it-begins",
-            told,
+            wrong,
             departs_at=departs_at.isoformat(),
             returns_at=returns_at.isoformat(),
             first_day=first.isoformat(),
@@ -214,7 +214,7 @@ def _columns(facts: TripFacts) -> dict[str, Any]:
     try:
         known = hazards(facts.hazards)
     except UnknownHazardError as error:
-        raise Invalid(said(error.says), field="hazards") from error
+        raise Invalid(in_words(error.says), field="hazards") from error
     return {
         "name": name,
         "room": facts.room,

@@ -43,7 +43,7 @@ def main(descriptor: int, max_resident_bytes: int) -> None:
 
 
 def _answer(connection: socket.socket, order: dict[str, Any], content: bytes) -> dict[str, Any]:
-    """Read one picture, telling of each step, and return the last word."""
+    """Read one file, sending what each step gives, and return the last answer."""
     try:
         if "sheets" in order:
             bounds = {name: order[name] for name in ("sheets", "rows", "columns")}
@@ -68,7 +68,7 @@ def _answer(connection: socket.socket, order: dict[str, Any], content: bytes) ->
         return not order["stop_at_own"] or any(ladder.is_own(read.text) for read in reads)
 
     def tell(reads: list[Read]) -> None:
-        wire.send(connection, {"reads": [_as_json(read) for read in reads]})
+        wire.send(connection, {"reads": [{**vars(read), "raw": read.raw.hex()} for read in reads]})
 
     try:
         end = ladder.climb(picture, budget_s=order["budget_s"], enough=enough, tell=tell)
@@ -79,17 +79,6 @@ def _answer(connection: socket.socket, order: dict[str, Any], content: bytes) ->
 
 def _refusal(error: str, says: Sentence) -> dict[str, Any]:
     return {"error": error, "text": says.text, "facts": dict(says.facts)}
-
-
-def _as_json(read: Read) -> dict[str, Any]:
-    return {
-        "text": read.text,
-        "raw": read.raw.hex(),
-        "symbology": read.symbology,
-        "is_gs1": read.is_gs1,
-        "corners": read.corners,
-        "rung": read.rung,
-    }
 
 
 if __name__ == "__main__":

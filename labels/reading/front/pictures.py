@@ -1,7 +1,9 @@
 """From a file's bytes to grey pixels: kinds told by content, limits kept, alpha laid on white."""
 
+import contextlib
 import io
 import warnings
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,7 +21,13 @@ from PIL import (
 )
 
 from gearroom.core.rules.sentences import say
-from labels.reading.front.errors import BrokenPicture, PictureTooLarge, UnsupportedPicture
+from labels.reading.front.errors import (
+    BrokenPicture,
+    PictureError,
+    PictureTooLarge,
+    UnsupportedPicture,
+)
+from labels.reading.front.results import Pixels
 
 KINDS = (
     JpegImagePlugin.JpegImageFile.format,  # MPO among them: a JPEG with extras, as phones make
@@ -29,6 +37,7 @@ KINDS = (
     BmpImagePlugin.BmpImageFile.format,
     TiffImagePlugin.TiffImageFile.format,
 )
+
 KINDS_IN_WORDS = "JPEG, PNG, WebP, GIF, BMP, TIFF, HEIC"
 CUT_SHORT = say("The picture is cut off or damaged. Take it again.")
 ORIENTATION = 0x0112  # EXIF 2.3, table 4
@@ -49,7 +58,7 @@ class Picture:
     `orientation`: EXIF, 1 to 8. `width`, `height`: stored pixels.
     """
 
-    grey: np.ndarray
+    grey: Pixels
     scale: float
     orientation: int
     width: int
@@ -63,12 +72,12 @@ def open_picture(content: bytes, *, max_pixels: int) -> Image.Image:
     """
     if not content:
         raise BrokenPicture(say("The picture is empty. Take it again."))
-    kinds = KINDS
+    kinds = [*KINDS]
     if b"ftyp" in content[:16]:  # HEIF's library takes a while to load: only where it is one
         import pillow_heif
 
         pillow_heif.register_heif_opener(thumbnails=False)
-        kinds = (*KINDS, "HEIF")
+        kinds.append("HEIF")
     try:
         image = Image.open(io.BytesIO(content), formats=kinds)
     except UnidentifiedImageError as error:
@@ -97,61 +106,60 @@ def open_picture(content: bytes, *, max_pixels: int) -> Image.Image:
     return image
 
 
+@contextlib.contextmanager
+def _as_broken() -> Iterator[None]:
+    """Take what a decoder raises for a broken picture."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        try:
+            yield
+        except (PictureError, MemoryError):
+            raise
+        except Exception as error:  # decoders raise whatever they like on broken files
+            raise BrokenPicture(CUT_SHORT) from error
+
+
 def decode(content: bytes, *, max_pixels: int) -> Picture:
     """Decode a file to grey pixels, a JPEG at reduced size where it is large.
 
     Raises UnsupportedPicture, BrokenPicture or PictureTooLarge, whatever the bytes are, and
     MemoryError.
     """
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        try:
-            image = open_picture(content, max_pixels=max_pixels)
-            width, height = image.size
-            orientation = image.getexif().get(ORIENTATION, 1)
-            if image.format in ("JPEG", "MPO"):
-                wanted = image.size
-                if width * height > REDUCE_ABOVE_PIXELS:
-                    wanted = ((width + 1) // 2, (height + 1) // 2)
-                image.draft("L", wanted)
-            grey = _grey(image)
-        except (UnsupportedPicture, PictureTooLarge, BrokenPicture, MemoryError):
-            raise
-        except Exception as error:  # decoders raise whatever they like on broken files
-            raise BrokenPicture(CUT_SHORT) from error
+    with _as_broken():
+        image = open_picture(content, max_pixels=max_pixels)
+        width, height = image.size
+        orientation = image.getexif().get(ORIENTATION, 1)
+        if image.format in ("JPEG", "MPO"):
+            half = width * height > REDUCE_ABOVE_PIXELS
+            image.draft("L", ((width + 1) // 2, (height + 1) // 2) if half else image.size)
+        grey = _grey(image)
     if orientation not in range(1, 9):
         orientation = 1
     return Picture(grey, grey.shape[1] / width, orientation, width, height)
 
 
 def shrunk(content: bytes, *, max_pixels: int, longest_px: int) -> bytes:
-    """A file as a JPEG for people to look at: upright, no side over `longest_px`, without what the
-    file says besides (where and when it was taken, by which device).
+    """A file as a JPEG for people to look at: upright, no side over `longest_px`, without anything
+    else that is in the file (where and when it was taken, by which device).
 
     Raises as `decode` does.
     """
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        try:
-            image = open_picture(content, max_pixels=max_pixels)
-            image.draft("RGB", (longest_px, longest_px))
-            image.thumbnail((longest_px, longest_px))
-            image = ImageOps.exif_transpose(image)
-            if image.mode != "RGB":
-                over = image.convert("RGBA")
-                image = Image.new("RGB", over.size, "white")
-                image.paste(over, mask=over.getchannel("A"))
-            out = io.BytesIO()
-            image.info.clear()
-            image.save(out, "JPEG", quality=80)
-        except (UnsupportedPicture, PictureTooLarge, BrokenPicture, MemoryError):
-            raise
-        except Exception as error:  # decoders raise whatever they like on broken files
-            raise BrokenPicture(CUT_SHORT) from error
+    with _as_broken():
+        image = open_picture(content, max_pixels=max_pixels)
+        image.draft("RGB", (longest_px, longest_px))
+        image.thumbnail((longest_px, longest_px))
+        image = ImageOps.exif_transpose(image)
+        if image.mode != "RGB":
+            over = image.convert("RGBA")
+            image = Image.new("RGB", over.size, "white")
+            image.paste(over, mask=over.getchannel("A"))
+        out = io.BytesIO()
+        image.info.clear()
+        image.save(out, "JPEG", quality=80)
     return out.getvalue()
 
 
-def _grey(image: Image.Image) -> np.ndarray:
+def _grey(image: Image.Image) -> Pixels:
     """Return uint8 grey pixels of an opened picture of any mode."""
     image.load()
     if image.mode == "1":
@@ -171,7 +179,7 @@ def _grey(image: Image.Image) -> np.ndarray:
     return np.ascontiguousarray(np.asarray(image, dtype=np.uint8))
 
 
-def _stretched(values: np.ndarray) -> np.ndarray:
+def _stretched(values: Pixels) -> Pixels:
     """Bring numbers of any range to 0 to 255; what fits there or in 16 bits keeps its meaning."""
     values = np.nan_to_num(values, nan=0.0, posinf=0.0, neginf=0.0)
     low, high = float(values.min()), float(values.max())

@@ -25,7 +25,7 @@ from typing import Any
 from gearroom.core.rules.sentences import Sentence, Told, say
 from gearroom.core.setup.child_environment import without_secrets
 from labels.reading.front import errors, wire
-from labels.reading.front.results import Read, Reads, in_reading_order
+from labels.reading.front.results import Read, Reads, in_reading_order, quadrilateral
 
 START_SECONDS = 20.0  # for the process to load its libraries
 GRACE_SECONDS = 1.0  # beyond the budget, for a rung that took longer than foreseen
@@ -38,36 +38,22 @@ _ROOT = Path(__file__).resolve().parents[3]
 Tables = list[list[list[str | int | float | None]]]
 
 
-def _told(answer: dict[str, Any]) -> Told:
-    """The error that a reader process told of."""
-    error: Told = getattr(errors, answer["error"])(Sentence(answer["text"], answer["facts"]))
-    return error
-
-
 class _Ended(Told):
     """The process is gone; the reason is a sentence for a person."""
 
 
-class _Reader:
-    """One reader process, started when first needed and again after every end."""
+class _Process:
+    """A reader process that runs, and the socket to it."""
 
     def __init__(self, max_resident_bytes: int) -> None:
         self.max_resident_bytes = max_resident_bytes
-        self.process: subprocess.Popen[bytes] | None = None
-        self.connection: socket.socket | None = None
-
-    def start(self) -> None:
-        """Start the process unless it runs, and wait until it is ready."""
-        if self.process is not None and self.process.poll() is None:
-            return
-        self.kill()
-        ours, theirs = socket.socketpair()
+        self.connection, theirs = socket.socketpair()
         paths = [str(_ROOT), *filter(None, [os.environ.get("PYTHONPATH")])]
         with theirs:
-            self.process = subprocess.Popen(
+            self._process = subprocess.Popen(
                 [
                     sys.executable, "-m", "labels.reading.front.child",
-                    str(theirs.fileno()), str(self.max_resident_bytes),
+                    str(theirs.fileno()), str(max_resident_bytes),
                 ],
                 stdin=subprocess.DEVNULL,
                 stdout=subprocess.DEVNULL,
@@ -80,22 +66,20 @@ class _Reader:
                     "OMP_NUM_THREADS": "1",
                 },
             )  # fmt: skip
-        self.connection = ours
-        self.receive(time.monotonic() + START_SECONDS)
+        self.pid = self._process.pid
+
+    def runs(self) -> bool:
+        """Whether it has not ended."""
+        return self._process.poll() is None
 
     def kill(self) -> None:
         """End the process and wait for it."""
-        if self.connection is not None:
-            self.connection.close()
-            self.connection = None
-        if self.process is not None:
-            self.process.kill()
-            self.process.wait()
-            self.process = None
+        self.connection.close()
+        self._process.kill()
+        self._process.wait()
 
     def send(self, header: dict[str, Any], body: bytes, until: float) -> None:
         """Send an order. Raises _Ended where the process does not take it."""
-        assert self.connection is not None
         try:
             self.connection.settimeout(max(0.1, until - time.monotonic()))
             wire.send(self.connection, header, body)
@@ -103,30 +87,55 @@ class _Reader:
             raise _Ended(say("The picture could not be passed on. Send it again.")) from error
 
     def receive(self, until: float) -> dict[str, Any]:
-        """Return the next frame's header; raises _Ended past a bound or at the process's end."""
-        assert self.connection is not None
+        """Return the next frame's header; raises _Ended past a bound or at the process's end, and
+        the error that the process reports."""
         while True:
             ready, _, _ = select.select([self.connection], [], [], _POLL_SECONDS)
             if ready:
-                try:
-                    self.connection.settimeout(max(0.1, until - time.monotonic()))
-                    return wire.receive(self.connection)[0]
-                except (EOFError, OSError) as error:
-                    raise _Ended(
-                        say("The picture is damaged so that it cannot be opened.")
-                    ) from error
+                return self._receive(until)
             if self.resident_bytes() > self.max_resident_bytes:
                 raise _Ended(errors.TOO_MUCH_MEMORY)
             if time.monotonic() > until:
                 raise _Ended(say("The picture takes too long to open. Send a smaller one."))
 
+    def _receive(self, until: float) -> dict[str, Any]:
+        try:
+            self.connection.settimeout(max(0.1, until - time.monotonic()))
+            answer = wire.receive(self.connection)[0]
+        except (EOFError, OSError) as error:
+            raise _Ended(say("The picture is damaged so that it cannot be opened.")) from error
+        if "error" in answer:
+            raise getattr(errors, answer["error"])(Sentence(answer["text"], answer["facts"]))
+        return answer
+
     def resident_bytes(self) -> int:
-        """Return the process's resident memory; 0 where it cannot be told."""
-        assert self.process is not None
+        """Return the process's resident memory; 0 where it cannot be known."""
         with contextlib.suppress(OSError, IndexError, ValueError):
-            pages = Path(f"/proc/{self.process.pid}/statm").read_text().split()[1]
+            pages = Path(f"/proc/{self.pid}/statm").read_text().split()[1]
             return int(pages) * os.sysconf("SC_PAGE_SIZE")
         return 0
+
+
+class _Reader:
+    """A place for one reader process, started when first needed and again after every end."""
+
+    def __init__(self, max_resident_bytes: int) -> None:
+        self.max_resident_bytes = max_resident_bytes
+        self.process: _Process | None = None
+
+    def start(self) -> _Process:
+        """Start the process unless it runs, wait until it is ready, and return it."""
+        if self.process is None or not self.process.runs():
+            self.kill()
+            self.process = _Process(self.max_resident_bytes)
+            self.process.receive(time.monotonic() + START_SECONDS)
+        return self.process
+
+    def kill(self) -> None:
+        """End the process, where there is one."""
+        if self.process is not None:
+            self.process.kill()
+            self.process = None
 
 
 class Pool:
@@ -179,19 +188,16 @@ class Pool:
 
     def _ask(self, order: dict[str, Any], content: bytes, seconds: float) -> dict[str, Any]:
         """The one answer of a reader process to an order; raises _Ended where it had to be killed,
-        and what it tells of."""
+        and the error that it reports."""
         with self._reader_for(content) as reader:
-            self._start(reader)
+            process = self._start(reader)
             until = time.monotonic() + seconds
             try:
-                reader.send({**order, "ends_in_s": seconds + GRACE_SECONDS}, content, until)
-                answer = reader.receive(until)
+                process.send({**order, "ends_in_s": seconds + GRACE_SECONDS}, content, until)
+                return process.receive(until)
             except _Ended:
                 reader.kill()
                 raise
-        if "error" in answer:
-            raise _told(answer)
-        return answer
 
     @contextlib.contextmanager
     def _reader_for(self, picture: bytes) -> Iterator[_Reader]:
@@ -224,7 +230,7 @@ class Pool:
         stop_at_own: bool,
     ) -> Reads:
         budget = self.ladder_seconds if budget_s is None else budget_s
-        self._start(reader)
+        process = self._start(reader)
         started = time.monotonic()
         until = started + self.decode_seconds
         orientation = 0
@@ -238,11 +244,9 @@ class Pool:
             "ends_in_s": self.decode_seconds + budget + 2 * GRACE_SECONDS,
         }
         try:
-            reader.send(order, picture, until)
+            process.send(order, picture, until)
             while True:
-                answer = reader.receive(until)
-                if "error" in answer:
-                    raise _told(answer)
+                answer = process.receive(until)
                 if "decoded" in answer:
                     orientation = answer["orientation"]
                     until = time.monotonic() + budget + GRACE_SECONDS
@@ -264,14 +268,12 @@ class Pool:
             hashlib.sha256(picture).hexdigest(),
         )
 
-    def _start(self, reader: _Reader) -> None:
+    def _start(self, reader: _Reader) -> _Process:
         for _ in range(2):  # a machine that was held up for a while gets a second try
             try:
-                reader.start()
+                return reader.start()
             except _Ended:
                 reader.kill()
-            else:
-                return
         raise errors.ReaderBusy(say("The reader does not start. Try again in a moment."))
 
     def close(self) -> None:
@@ -281,7 +283,7 @@ class Pool:
 
 
 def _from_json(value: dict[str, Any]) -> Read:
-    corners = tuple((x, y) for x, y in value["corners"])
+    corners = quadrilateral(value["corners"])
     return Read(**{**value, "raw": bytes.fromhex(value["raw"]), "corners": corners})
 
 
@@ -291,7 +293,7 @@ _pools: "weakref.WeakSet[Pool]" = weakref.WeakSet()
 
 
 def shared() -> Pool:
-    """Return this server process's pool, made from the settings when first asked for."""
+    """Return this server process's pool, made from the settings at the first call."""
     global _pool
     with _lock:
         if _pool is None:
@@ -305,8 +307,8 @@ def _after_fork() -> None:
     """A forked worker makes its own: its parent's sockets would keep readers alive for ever."""
     global _lock, _pool
     for reader in [reader for pool in _pools for reader in pool.readers]:
-        if reader.connection is not None:
-            reader.connection.close()
+        if reader.process is not None:
+            reader.process.connection.close()
     _lock = threading.Lock()
     _pool = None
 

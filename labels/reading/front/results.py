@@ -1,9 +1,16 @@
 """What reading gives back: reads, each once, in reading order."""
 
 import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
-Corners = tuple[tuple[float, float], tuple[float, float], tuple[float, float], tuple[float, float]]
+import numpy.typing as npt
+
+Pixels = npt.NDArray[Any]
+"""Values by row and column."""
+Point = tuple[float, float]
+Corners = tuple[Point, Point, Point, Point]
 
 
 @dataclass(frozen=True)
@@ -21,7 +28,13 @@ class Read:
     symbology: str
     is_gs1: bool
     corners: Corners
-    rung: str
+    rung: str = ""
+
+
+def quadrilateral(points: Iterable[Sequence[float]], scale: float = 1.0) -> Corners:
+    """Return four points as corners, each multiplied by `scale`."""
+    a, b, c, d = ((float(x) * scale, float(y) * scale) for x, y in points)
+    return a, b, c, d
 
 
 @dataclass(frozen=True)
@@ -46,13 +59,11 @@ def centre(corners: Corners) -> tuple[float, float]:
 
 def _inside(corners: Corners, x: float, y: float) -> bool:
     """Whether a point is inside a quadrilateral without dents, in either direction round."""
-    signs = set()
-    for place, (ax, ay) in enumerate(corners):
-        bx, by = corners[(place + 1) % 4]
-        cross = (bx - ax) * (y - ay) - (by - ay) * (x - ax)
-        if cross:
-            signs.add(cross > 0)
-    return len(signs) <= 1
+    crosses = [
+        (bx - ax) * (y - ay) - (by - ay) * (x - ax)
+        for (ax, ay), (bx, by) in zip(corners, (*corners[1:], corners[0]), strict=True)
+    ]
+    return min(crosses) >= 0 or max(crosses) <= 0
 
 
 def same_symbol(a: Corners, b: Corners) -> bool:
@@ -60,18 +71,17 @@ def same_symbol(a: Corners, b: Corners) -> bool:
     return _inside(a, *centre(b)) or _inside(b, *centre(a))
 
 
-def add_new(known: list[Read], found: list[Read]) -> list[Read]:
+def add_new(known: list[Read], reads: Iterable[Read]) -> list[Read]:
     """Append to `known` what is not in it yet, and return that. A symbol's first read stays."""
-    fresh = []
-    for read in found:
+    before = len(known)
+    for read in reads:
         if not any(same_symbol(read.corners, other.corners) for other in known):
             known.append(read)
-            fresh.append(read)
-    return fresh
+    return known[before:]
 
 
 def upright(x: float, y: float, orientation: int) -> tuple[float, float]:
-    """Turn a stored point as EXIF `orientation` (1 to 8) asks; only its order is meant."""
+    """Turn a stored point as EXIF `orientation` (1 to 8) says; only its order counts."""
     return {
         1: (x, y), 2: (-x, y), 3: (-x, -y), 4: (x, -y),
         5: (y, x), 6: (-y, x), 7: (-y, -x), 8: (y, -x),

@@ -43,15 +43,15 @@ def tables(content: bytes, *, sheets: int, rows: int, columns: int) -> list[list
             _require_bounds(content)
             reader = _Reader(content, most_sheets=sheets)
             reader.read()
-            found = [_table(sheet, rows, columns) for sheet in reader.wb.worksheets]
+            read = [_table(sheet, rows, columns) for sheet in reader.wb.worksheets]
     except (WorkbookError, MemoryError):
         raise
     except Exception as error:  # openpyxl raises many kinds for what is no workbook
         if isinstance(error.__cause__, WorkbookError):  # ours, which it takes for one of its own
             raise error.__cause__ from None
         raise BrokenWorkbook(NO_WORKBOOK) from error
-    _require_short(found)
-    return found
+    _require_short(read)
+    return read
 
 
 def _require_bounds(content: bytes) -> None:
@@ -63,7 +63,6 @@ def _require_bounds(content: bytes) -> None:
 
 
 def _require_few(parts: list[zipfile.ZipInfo]) -> None:
-    names = {part.filename.lower() for part in parts}
     if len(parts) > MOST_PARTS or sum(part.file_size for part in parts) > MOST_UNPACKED_BYTES:
         raise WorkbookTooLarge(TOO_MUCH)
     for part in parts:
@@ -72,7 +71,7 @@ def _require_few(parts: list[zipfile.ZipInfo]) -> None:
             raise WorkbookTooLarge(TOO_MUCH)
         if part.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
             raise BrokenWorkbook(NO_WORKBOOK)
-    if len(names) < len(parts):
+    if len({part.filename.lower() for part in parts}) < len(parts):
         raise BrokenWorkbook(NO_WORKBOOK)
 
 
@@ -81,7 +80,7 @@ def _tags(packed: zipfile.ZipFile, part: zipfile.ZipInfo) -> int:
         return sum(block.count(b"<") for block in iter(lambda: unpacked.read(1 << 20), b""))
 
 
-class _Reader(ExcelReader):
+class _Reader(ExcelReader):  # type: ignore[misc]  # openpyxl has no types
     """Knows how many sheets a workbook names before it opens one."""
 
     def __init__(self, content: bytes, *, most_sheets: int) -> None:
@@ -117,10 +116,10 @@ def _plain(value: Any) -> Cell:
     return value if type(value) is int and abs(value) < 2**53 else str(value)
 
 
-def _require_short(found: list[list[list[Cell]]]) -> None:
+def _require_short(read: list[list[list[Cell]]]) -> None:
     """Refuse a text that no cell of ours holds, and more of them than people write."""
     whole = 0
-    for number, table in enumerate(found, start=1):
+    for number, table in enumerate(read, start=1):
         for row, cells in enumerate(table, start=1):
             lengths = [len(cell) for cell in cells if isinstance(cell, str)]
             whole += sum(lengths)

@@ -7,14 +7,12 @@ not fit in what is left of the budget is passed over.
 
 import re
 import time
-from collections.abc import Callable
-from dataclasses import dataclass
-
-import numpy as np
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 
 from kits.rules.lookup import label_codes
 from labels.reading.front.pictures import Picture
-from labels.reading.front.results import Corners, Read, add_new, is_sane
+from labels.reading.front.results import Pixels, Read, add_new, is_sane, quadrilateral
 from labels.reading.ladder import engines
 from labels.reading.ladder import preparations as prepare
 from labels.reading.rescue.straighten import straighten
@@ -35,7 +33,7 @@ class Rung:
 
     name: str
     engine: engines.Engine
-    preparation: Callable[[np.ndarray], np.ndarray] = prepare.plain
+    preparation: Callable[[Pixels], Pixels] = prepare.plain
     side: int = LARGEST_SIDE
     times: int = 1
     cost_ms_per_mp: float = 2.0
@@ -44,7 +42,7 @@ class Rung:
 
 def _straightened(
     name: str,
-    preparation: Callable[[np.ndarray], np.ndarray] = prepare.plain,
+    preparation: Callable[[Pixels], Pixels] = prepare.plain,
     *,
     side: int,
     block: int,
@@ -157,7 +155,7 @@ def climb(
     """
     started = time.monotonic()
     known: list[Read] = []
-    views: dict[int, tuple[np.ndarray, float]] = {}
+    views: dict[int, tuple[Pixels, float]] = {}
     slowness = 1.0  # this machine, now, against the costs as measured
     name = ""
     passed_over = False
@@ -172,12 +170,12 @@ def climb(
             passed_over = True
             continue
         whole = scale * picture.scale
-        read_already = [tuple((x * whole, y * whole) for x, y in r.corners) for r in known]
-        found = rung.engine(rung.preparation(pixels), read_already, started + budget_s)
+        read_already = [quadrilateral(read.corners, whole) for read in known]
+        reads = rung.engine(rung.preparation(pixels), read_already, started + budget_s)
         if not rung.varies:
             slowness = max(0.8 * slowness, (time.monotonic() - before) / max(expected, 0.002))
         name = rung.name
-        fresh = add_new(known, _in_stored_pixels(found, whole, picture, name))
+        fresh = add_new(known, _in_stored_pixels(reads, whole, picture, name))
         if fresh:
             tell(fresh)
             if enough(known):
@@ -188,8 +186,8 @@ def climb(
 
 
 def _view(
-    picture: Picture, rung: Rung, views: dict[int, tuple[np.ndarray, float]]
-) -> tuple[np.ndarray, float] | None:
+    picture: Picture, rung: Rung, views: dict[int, tuple[Pixels, float]]
+) -> tuple[Pixels, float] | None:
     """Return the picture at the size that a rung wants, or None where it is not for this size."""
     longer = max(picture.grey.shape)
     if rung.times > 1:
@@ -201,11 +199,9 @@ def _view(
 
 
 def _in_stored_pixels(
-    found: list[engines.Found], scale: float, picture: Picture, rung: str
-) -> list[Read]:
-    reads = []
-    for item in found:
-        corners: Corners = tuple((x / scale, y / scale) for x, y in item.corners)
+    reads: list[Read], scale: float, picture: Picture, rung: str
+) -> Iterator[Read]:
+    for read in reads:
+        corners = quadrilateral(read.corners, 1 / scale)
         if is_sane(corners, picture.width, picture.height):
-            reads.append(Read(item.text, item.raw, item.symbology, item.is_gs1, corners, rung))
-    return reads
+            yield replace(read, corners=corners, rung=rung)

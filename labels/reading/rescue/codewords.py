@@ -16,13 +16,14 @@ import reedsolo
 from qrcode.base import rs_blocks
 from qrcode.util import BCH_type_info, mask_func, pattern_position
 
+from labels.reading.front.results import Pixels
 from labels.reading.rescue.modules import UNKNOWN, known_modules
 
 SPARE = 4  # check symbols a block that must agree beyond what correcting took
 reedsolo.init_tables(0x11D)
 
 
-def corrected(dark: np.ndarray, sure: np.ndarray) -> np.ndarray | None:
+def corrected(dark: Pixels, sure: Pixels) -> Pixels | None:
     """Return all of a symbol's modules put right, or None where too much is lost.
 
     `dark`: (size, size) bool; `sure`: (size, size), how sure each module is, in any unit.
@@ -50,7 +51,7 @@ def corrected(dark: np.ndarray, sure: np.ndarray) -> np.ndarray | None:
     return whole
 
 
-def _block(received: np.ndarray, doubt: np.ndarray, checks: int) -> np.ndarray | None:
+def _block(received: Pixels, doubt: Pixels, checks: int) -> Pixels | None:
     """Correct one block: without erasures first, then the least sure as erasures."""
     worst = np.argsort(doubt, kind="stable")
     for erased in range(0, checks - SPARE + 1, 2):
@@ -67,7 +68,7 @@ def _block(received: np.ndarray, doubt: np.ndarray, checks: int) -> np.ndarray |
     return None
 
 
-def _format(dark: np.ndarray, sure: np.ndarray) -> tuple[int, int]:
+def _format(dark: Pixels, sure: Pixels) -> tuple[int, int]:
     """Return the error correction level and mask that both format copies agree with best."""
     signed = np.where(dark, 1, -1) * np.maximum(sure - sure.min(), 1e-3)
     best, best_score = (0, 0), -np.inf
@@ -92,7 +93,7 @@ def _format_places(size: int, bits: int) -> list[tuple[tuple[int, int], tuple[in
 
 
 @lru_cache(maxsize=64)
-def _placement(size: int) -> tuple[np.ndarray, np.ndarray]:
+def _placement(size: int) -> tuple[Pixels, Pixels]:
     """Return rows and columns of the data modules in the order of their bits."""
     version = (size - 17) // 4
     taken = known_modules(size) != UNKNOWN
@@ -120,13 +121,13 @@ def _placement(size: int) -> tuple[np.ndarray, np.ndarray]:
 
 
 @lru_cache(maxsize=64)
-def _mask(size: int, pattern: int) -> np.ndarray:
+def _mask(size: int, pattern: int) -> Pixels:
     rule = mask_func(pattern)
     return np.array([[rule(row, column) for column in range(size)] for row in range(size)])
 
 
 @lru_cache(maxsize=64)
-def _blocks(version: int, level: int) -> list[tuple[np.ndarray, int]]:
+def _blocks(version: int, level: int) -> list[tuple[Pixels, int]]:
     """Return for each block the places of its codewords in the symbol, and its check symbols."""
     blocks = rs_blocks(version, level)
     places: list[list[int]] = [[] for _ in blocks]

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from labels.reading.front.results import Pixels
 from labels.reading.ladder.preparations import at_most
 
 LEAST_AREA = 30.0  # square pixels of the outline
@@ -24,12 +25,12 @@ NEIGHBOURS = 8  # how many finder patterns round one are tried with it
 class Finder:
     """One finder pattern. `centre`: (2,); `corners`: (4, 2), clockwise as seen; `side`: pixels."""
 
-    centre: np.ndarray
-    corners: np.ndarray
+    centre: Pixels
+    corners: Pixels
     side: float
 
 
-def find(grey: np.ndarray, *, side: int, block: int) -> list[Finder]:
+def find(grey: Pixels, *, side: int, block: int) -> list[Finder]:
     """Return the finder patterns in a picture, largest first, in its pixels.
 
     They are looked for at `side` pixels on the longer side, black and white decided against the
@@ -48,7 +49,7 @@ def find(grey: np.ndarray, *, side: int, block: int) -> list[Finder]:
     ]
 
 
-def _nested(dark: np.ndarray) -> Iterator[Finder]:
+def _nested(dark: Pixels) -> Iterator[Finder]:
     """Give the outlines that have a hole that has a spot, of the right proportions."""
     contours, tree = cv2.findContours(dark, cv2.RETR_TREE, cv2.CHAIN_APPROX_NONE)
     if tree is None:
@@ -66,35 +67,36 @@ def _nested(dark: np.ndarray) -> Iterator[Finder]:
         return best, best_area
 
     for outline in np.unique(parent[(child >= 0) & (parent >= 0)]):
-        area = cv2.contourArea(contours[outline])
-        if area < LEAST_AREA:
-            continue
         hole, hole_area = largest(child[outline], with_child=True)
-        if hole < 0:
-            continue
-        spot, spot_area = largest(child[hole], with_child=False)
-        # 49 : 25 : 9 where nothing bleeds; ink and light move all three
-        if spot_area <= 0 or not 1.5 < area / spot_area < 16 or not 1.1 < hole_area / spot_area < 8:
-            continue
-        middle, spot_middle = _middle(contours[outline]), _middle(contours[spot])
-        if np.hypot(*(middle - spot_middle)) > 0.2 * np.sqrt(area):
-            continue
-        corners = _corners(contours[outline])
-        if corners is None:
-            continue
-        quad_area = cv2.contourArea(corners)
-        if quad_area <= 0 or not 0.7 < area / quad_area < 1.4:
-            continue
-        yield Finder(spot_middle, corners, float(np.sqrt(quad_area)))
+        spot, spot_area = largest(child[hole], with_child=False) if hole >= 0 else (-1, 0.0)
+        finder = _finder(contours[outline], contours[spot], hole_area) if spot_area > 0 else None
+        if finder is not None:
+            yield finder
 
 
-def _middle(contour: np.ndarray) -> np.ndarray:
+def _finder(outline: Pixels, spot: Pixels, hole_area: float) -> Finder | None:
+    """Return the finder pattern of this outline and spot, or None where proportions are others."""
+    area, spot_area = cv2.contourArea(outline), cv2.contourArea(spot)
+    # 49 : 25 : 9 where nothing bleeds; ink and light move all three
+    if area < LEAST_AREA or not 1.5 < area / spot_area < 16 or not 1.1 < hole_area / spot_area < 8:
+        return None
+    middle = _middle(spot)
+    if np.hypot(*(_middle(outline) - middle)) > 0.2 * np.sqrt(area):
+        return None
+    corners = _corners(outline)
+    quad_area = 0.0 if corners is None else cv2.contourArea(corners)
+    if corners is None or quad_area <= 0 or not 0.7 < area / quad_area < 1.4:
+        return None
+    return Finder(middle, corners, float(np.sqrt(quad_area)))
+
+
+def _middle(contour: Pixels) -> Pixels:
     moments = cv2.moments(contour)
     area = moments["m00"] or 1.0
     return np.array([moments["m10"] / area, moments["m01"] / area], np.float32)
 
 
-def _corners(contour: np.ndarray) -> np.ndarray | None:
+def _corners(contour: Pixels) -> Pixels | None:
     """Return the four corners of an outline, clockwise, or None where it has none.
 
     Blur rounds corners off, so they are taken where lines through the sides' middles cross.
@@ -118,7 +120,7 @@ def _corners(contour: np.ndarray) -> np.ndarray | None:
     return _crossings(contour[:, 0, :].astype(np.float32), corners)
 
 
-def _crossings(outline: np.ndarray, corners: np.ndarray) -> np.ndarray:
+def _crossings(outline: Pixels, corners: Pixels) -> Pixels:
     """Return where lines through the outline along each side cross, near the given corners."""
     lines = []
     for start, end in zip(corners, np.roll(corners, -1, 0), strict=True):
@@ -173,7 +175,7 @@ def triples(finders: list[Finder]) -> list[tuple[Finder, Finder, Finder]]:
     return [(finders[a], finders[b], finders[c]) for _, a, b, c in ranked]
 
 
-def _cross(a: np.ndarray, b: np.ndarray) -> float:
+def _cross(a: Pixels, b: Pixels) -> float:
     return float(a[0] * b[1] - a[1] * b[0])
 
 
@@ -217,16 +219,16 @@ def completed(finders: list[Finder]) -> list[tuple[Finder, Finder, Finder]]:
     ]
 
 
-def _side(finder: Finder, turn: int) -> np.ndarray:
+def _side(finder: Finder, turn: int) -> Pixels:
     """Return the mean of two opposite sides, pointing to the right (turn 0) or down (turn 1)."""
     sides = np.roll(finder.corners, -1, 0) - finder.corners
     first, second = (sides[0] - sides[2]) / 2, (sides[1] - sides[3]) / 2
     if abs(first[0]) < abs(first[1]):
         first, second = second, first
-    chosen = (first, second)[turn]
+    chosen: Pixels = (first, second)[turn]
     return chosen if chosen[turn] > 0 else -chosen
 
 
-def _moved(finder: Finder, by: np.ndarray) -> Finder:
+def _moved(finder: Finder, by: Pixels) -> Finder:
     by = by.astype(np.float32)
     return Finder(finder.centre + by, finder.corners + by, finder.side)

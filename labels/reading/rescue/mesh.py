@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from labels.reading.front.results import Pixels
 from labels.reading.rescue.finders import Finder
 
 PIXELS = 8  # of the straightened picture, for one module
@@ -35,25 +36,23 @@ class Mesh:
     each corner between modules, row by row, from one module outside to one outside."""
 
     size: int
-    nodes: np.ndarray
+    nodes: Pixels
 
     @property
-    def corners(self) -> np.ndarray:
+    def corners(self) -> Pixels:
         """The symbol's corners (4, 2): top left, top right, bottom right, bottom left."""
         first, last = MARGIN, self.size + MARGIN
         return self.nodes[[first, first, last, last], [first, last, last, first]]
 
-    def straightened(self, grey: np.ndarray) -> np.ndarray:
+    def straightened(self, grey: Pixels) -> Pixels:
         """Return the symbol and its margin with every module PIXELS × PIXELS pixels."""
         width = (self.size + 2 * MARGIN) * PIXELS
         at = (np.arange(width, dtype=np.float32) + 0.5) / PIXELS
         across, down = np.meshgrid(at, at)
-        places = cv2.remap(self.nodes, across, down, cv2.INTER_LINEAR)
-        return cv2.remap(
-            grey, places - 0.5, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-        )
+        x, y = cv2.split(cv2.remap(self.nodes, across, down, cv2.INTER_LINEAR) - 0.5)
+        return cv2.remap(grey, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
 
-    def levels(self, grey: np.ndarray) -> np.ndarray:
+    def levels(self, grey: Pixels) -> Pixels:
         """Return the mean grey level of each module's middle, (size, size) float32."""
         soft = cv2.blur(self.straightened(grey), (4, 4))
         at = (np.arange(self.size) + MARGIN) * PIXELS + PIXELS // 2
@@ -96,18 +95,19 @@ def bent(size: int, top_left: Finder, top_right: Finder, bottom_left: Finder) ->
 
 def _matched(
     size: int, top_left: Finder, top_right: Finder, bottom_left: Finder
-) -> tuple[np.ndarray, np.ndarray] | None:
+) -> tuple[Pixels, Pixels] | None:
     """Return the finder patterns' corners in modules and in the picture's pixels, (12, 2) each."""
     across, down = top_right.centre - top_left.centre, bottom_left.centre - top_left.centre
-    squares = [_turned(f, across, down) for f in (top_left, top_right, bottom_left)]
-    if any(square is None for square in squares):
+    axes = np.array([across, down]).T
+    if abs(np.linalg.det(axes)) < 1e-6:
         return None
+    squares = [_turned(finder, axes) for finder in (top_left, top_right, bottom_left)]
     places = ((0, 0), (size - 7, 0), (0, size - 7))
     symbol = np.concatenate([_SQUARE + np.array(place) for place in places])
     return symbol.astype(np.float32), np.concatenate(squares)
 
 
-def _round_cylinders(size: int, symbol: np.ndarray, picture: np.ndarray) -> list[np.ndarray]:
+def _round_cylinders(size: int, symbol: Pixels, picture: Pixels) -> list[Pixels]:
     """Return the picture's places of all nodes for the two cylinders that fit best."""
     middle = picture.mean(0)
     reach = float(np.abs(picture - middle).max())
@@ -127,7 +127,7 @@ def _round_cylinders(size: int, symbol: np.ndarray, picture: np.ndarray) -> list
         ..., 0
     ]
 
-    def projected(points: np.ndarray, terms: np.ndarray) -> np.ndarray:
+    def projected(points: Pixels, terms: Pixels) -> Pixels:
         depth = points @ terms[8:] + 1
         depth = np.where(np.abs(depth) < 1e-3, 1e-3, depth)
         x, y = points @ terms[:3] + terms[3], points @ terms[4:7] + terms[7]
@@ -143,40 +143,37 @@ def _round_cylinders(size: int, symbol: np.ndarray, picture: np.ndarray) -> list
     ]
 
 
-def _on_cylinder(points: np.ndarray, size: int, axis: float, arc: float) -> np.ndarray:
+def _on_cylinder(points: Pixels, size: int, axis: float, arc: float) -> Pixels:
     """Return where points of a symbol lie in space, (…, 3), its side being the unit of length."""
     u, v = points[:, 0] / size - 0.5, points[:, 1] / size - 0.5
     along, angle = np.cos(axis) * u + np.sin(axis) * v, arc * (np.cos(axis) * v - np.sin(axis) * u)
     return np.stack([along, np.sin(angle) / arc, (1 - np.cos(angle)) / arc], 1)
 
 
-def _turned(finder: Finder, across: np.ndarray, down: np.ndarray) -> np.ndarray | None:
+def _turned(finder: Finder, axes: Pixels) -> Pixels:
     """Return the finder's corners starting at the one towards the symbol's top left."""
-    axes = np.array([across, down]).T
-    if abs(np.linalg.det(axes)) < 1e-6:
-        return None
     relative = np.linalg.solve(axes, (finder.corners - finder.centre).T).T
     turns = [float((np.roll(relative, -turn, 0) * _TOWARDS).sum()) for turn in range(4)]
     return np.roll(finder.corners, -int(np.argmax(turns)), 0)
 
 
-def _nodes(size: int) -> np.ndarray:
+def _nodes(size: int) -> Pixels:
     at = np.arange(-MARGIN, size + MARGIN + 1, dtype=np.float32)
     across, down = np.meshgrid(at, at)
     return np.stack([across.ravel(), down.ravel()], 1)
 
 
-def _quadratic(points: np.ndarray, size: int) -> np.ndarray:
+def _quadratic(points: Pixels, size: int) -> Pixels:
     u, v = points[:, 0] / size * 2 - 1, points[:, 1] / size * 2 - 1
     return np.stack([np.ones_like(u), u, v, u * u, u * v, v * v], 1)
 
 
-def fit_of(mesh: Mesh, grey: np.ndarray) -> float:
+def fit_of(mesh: Mesh, grey: Pixels) -> float:
     """Return how well edges lie on the mesh's lines, 0 to 1; a right mesh has 0.1 and more."""
     return float(_offsets(mesh, grey, reach=4.0)[1].mean())
 
 
-def drawn_on(mesh: Mesh, grey: np.ndarray) -> Mesh:
+def drawn_on(mesh: Mesh, grey: Pixels) -> Mesh:
     """Return the mesh moved onto the edges of the picture.
 
     It is trusted round the finder patterns first and grows from there as one smooth surface, each
@@ -204,13 +201,13 @@ def drawn_on(mesh: Mesh, grey: np.ndarray) -> Mesh:
     return mesh
 
 
-def _cubic(points: np.ndarray, size: int) -> np.ndarray:
+def _cubic(points: Pixels, size: int) -> Pixels:
     u, v = points[:, 0] / size * 2 - 1, points[:, 1] / size * 2 - 1
     cubes = [u * u * u, u * u * v, u * v * v, v * v * v]
     return np.concatenate([_quadratic(points, size), np.stack(cubes, 1)], 1)
 
 
-def _moved(mesh: Mesh, grey: np.ndarray, reach: float) -> tuple[np.ndarray, np.ndarray]:
+def _moved(mesh: Mesh, grey: Pixels, reach: float) -> tuple[Pixels, Pixels]:
     """Return where the nodes belong by the edges round each, and how certain each is, 0 to 1."""
     (across, down), certain = _offsets(mesh, grey, reach)
     moved = (
@@ -221,9 +218,7 @@ def _moved(mesh: Mesh, grey: np.ndarray, reach: float) -> tuple[np.ndarray, np.n
     return moved.astype(np.float32), certain
 
 
-def _offsets(
-    mesh: Mesh, grey: np.ndarray, reach: float
-) -> tuple[tuple[np.ndarray, np.ndarray], np.ndarray]:
+def _offsets(mesh: Mesh, grey: Pixels, reach: float) -> tuple[tuple[Pixels, Pixels], Pixels]:
     """Return how many modules each node should move across and down, and how certain that is.
 
     `reach`: modules round a node that have a say, as the sigma of a Gaussian.

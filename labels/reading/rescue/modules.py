@@ -13,12 +13,14 @@ import cv2
 import numpy as np
 import zxingcpp
 
+from labels.reading.front.results import Pixels
+
 QUIET = 4  # modules round a symbol, ISO/IEC 18004, 6.3.8
 UNKNOWN = -1
 
 
 @lru_cache(maxsize=64)
-def known_modules(size: int) -> np.ndarray:
+def known_modules(size: int) -> Pixels:
     """Return what every symbol of `size` modules has: 1 dark, 0 light, UNKNOWN elsewhere.
 
     Finder patterns with their separators, and both timing patterns (6.3.3 to 6.3.5).
@@ -34,20 +36,20 @@ def known_modules(size: int) -> np.ndarray:
     return known
 
 
-def misfit(dark: np.ndarray) -> float:
+def misfit(dark: Pixels) -> float:
     """Return the share of a symbol's known modules that are not as they must be."""
     known = known_modules(len(dark))
     there = known != UNKNOWN
     return float((dark[there] != (known[there] == 1)).mean())
 
 
-def decisions(levels: np.ndarray) -> Iterator[np.ndarray]:
+def decisions(levels: Pixels) -> Iterator[Pixels]:
     """Give ways to call modules dark, (size, size) bool, from their grey levels."""
     levels = _within_ink_and_paper(levels)
     for reach in (7, 13):
         low, high = _surroundings(levels, reach)
         yield levels < (low + high) / 2
-    whole = cv2.normalize(levels, None, 0, 255, cv2.NORM_MINMAX).astype(np.uint8)
+    whole = cv2.normalize(levels, levels.copy(), 0, 255, cv2.NORM_MINMAX).astype(np.uint8)
     threshold, _ = cv2.threshold(whole, 0, 255, cv2.THRESH_BINARY | cv2.THRESH_OTSU)
     yield whole <= threshold
     for sigma in (0.5, 0.7, 0.9):
@@ -55,12 +57,12 @@ def decisions(levels: np.ndarray) -> Iterator[np.ndarray]:
             yield _unblurred(levels, sigma, reach) < 0.5
 
 
-def first_decision(levels: np.ndarray) -> np.ndarray:
+def first_decision(levels: Pixels) -> Pixels:
     """Return the cheapest of `decisions`."""
     return next(decisions(levels))
 
 
-def _within_ink_and_paper(levels: np.ndarray) -> np.ndarray:
+def _within_ink_and_paper(levels: Pixels) -> Pixels:
     """Return levels without what is far darker than any finder's ink or far lighter than its paper:
     dirt and glare, which would draw the thresholds round them to themselves."""
     known = known_modules(len(levels))
@@ -71,13 +73,13 @@ def _within_ink_and_paper(levels: np.ndarray) -> np.ndarray:
     return np.clip(levels, ink - beyond, max(paper, ink) + beyond)
 
 
-def _surroundings(levels: np.ndarray, reach: int) -> tuple[np.ndarray, np.ndarray]:
+def _surroundings(levels: Pixels, reach: int) -> tuple[Pixels, Pixels]:
     """Return the darkest and lightest level within `reach` modules, evened out."""
     square, size = np.ones((reach, reach), np.uint8), (reach, reach)
     return cv2.blur(cv2.erode(levels, square), size), cv2.blur(cv2.dilate(levels, square), size)
 
 
-def _unblurred(levels: np.ndarray, sigma: float, reach: int) -> np.ndarray:
+def _unblurred(levels: Pixels, sigma: float, reach: int) -> Pixels:
     """Return lightness 0 to 1 with a blur of `sigma` modules taken back.
 
     Van Cittert's iteration, kept within what ink and paper can be.
@@ -85,7 +87,7 @@ def _unblurred(levels: np.ndarray, sigma: float, reach: int) -> np.ndarray:
     low, high = _surroundings(levels, reach)
     seen = np.clip((levels - low) / np.maximum(high - low, 8), 0, 1).astype(np.float32)
     weights = blur_weights(sigma)
-    light = seen.copy()
+    light: Pixels = seen
     for _ in range(25):
         blurred = cv2.sepFilter2D(light, -1, weights, weights, borderType=cv2.BORDER_REPLICATE)
         light = np.clip(light + seen - blurred, -0.1, 1.1)
@@ -93,7 +95,7 @@ def _unblurred(levels: np.ndarray, sigma: float, reach: int) -> np.ndarray:
 
 
 @lru_cache(maxsize=16)
-def blur_weights(sigma: float) -> np.ndarray:
+def blur_weights(sigma: float) -> Pixels:
     """Return the shares, in a module's level, of the modules two before it to two behind it."""
 
     def below(x: float) -> float:
@@ -103,7 +105,7 @@ def blur_weights(sigma: float) -> np.ndarray:
     return np.array(shares, np.float32) / np.float32(sum(shares))
 
 
-def decode(dark: np.ndarray) -> zxingcpp.Barcode | None:
+def decode(dark: Pixels) -> zxingcpp.Barcode | None:
     """Return what these modules say, known ones put right first, or None."""
     known = known_modules(len(dark))
     sure = np.where(known == UNKNOWN, dark, known == 1)
@@ -112,7 +114,7 @@ def decode(dark: np.ndarray) -> zxingcpp.Barcode | None:
     # The family, not the model: asked for QRCodeModel2 alone, a pure read comes back empty.
     found = zxingcpp.read_barcodes(
         picture,
-        formats=[zxingcpp.BarcodeFormat.QRCode],
+        formats=zxingcpp.BarcodeFormats([zxingcpp.BarcodeFormat.QRCode]),
         is_pure=True,
         binarizer=zxingcpp.Binarizer.FixedThreshold,
         text_mode=zxingcpp.TextMode.Plain,

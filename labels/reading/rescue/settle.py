@@ -9,13 +9,14 @@ what stays unexplained nearby (dirt, glare, a fold) says that it is not.
 import cv2
 import numpy as np
 
+from labels.reading.front.results import Pixels
 from labels.reading.rescue.modules import UNKNOWN, blur_weights, known_modules
 
 ROUNDS = 3
 TURNS = 8
 
 
-def settled(levels: np.ndarray, dark: np.ndarray, sigma: float) -> tuple[np.ndarray, np.ndarray]:
+def settled(levels: Pixels, dark: Pixels, sigma: float) -> tuple[Pixels, Pixels]:
     """Return (dark, sure), both (size, size): modules, and about 1 for certain, 0 for either.
 
     `levels`: grey levels of the modules' middles; `dark`: a first guess; `sigma`: blur, in modules.
@@ -43,15 +44,13 @@ def settled(levels: np.ndarray, dark: np.ndarray, sigma: float) -> tuple[np.ndar
     return dark, sure - 8 * unexplained
 
 
-def _blurred(dark: np.ndarray, weights: np.ndarray) -> np.ndarray:
+def _blurred(dark: Pixels, weights: Pixels) -> Pixels:
     """Return lightness 0 to 1 as a blur of these modules gives it; paper lies all round."""
     light = cv2.copyMakeBorder((~dark).astype(np.float32), 2, 2, 2, 2, cv2.BORDER_CONSTANT, value=1)
     return cv2.sepFilter2D(light, -1, weights, weights)[2:-2, 2:-2]
 
 
-def _paper_and_ink(
-    levels: np.ndarray, light: np.ndarray, surface: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
+def _paper_and_ink(levels: Pixels, light: Pixels, surface: Pixels) -> tuple[Pixels, Pixels]:
     """Return the grey of paper and of ink at each module, robust against what is neither."""
     share = light.ravel()[:, None]
     terms = np.concatenate([surface * share, surface * (1 - share)], 1)
@@ -67,22 +66,20 @@ def _paper_and_ink(
     return (surface @ found[:half]).reshape(shape), (surface @ found[half:]).reshape(shape)
 
 
-def _cost_of_turning(
-    rest: np.ndarray, dark: np.ndarray, contrast: np.ndarray, weights: np.ndarray
-) -> np.ndarray:
+def _cost_of_turning(rest: Pixels, dark: Pixels, contrast: Pixels, weights: Pixels) -> Pixels:
     """Return by how much turning each module alone would raise the squared rest."""
     clipped = np.clip(rest, -0.7 * contrast, 0.7 * contrast) * contrast
     pull = cv2.sepFilter2D(
         clipped.astype(np.float32), -1, weights, weights, borderType=cv2.BORDER_CONSTANT
     )
-    return np.where(dark, -2 * pull, 2 * pull) + _own_share(contrast, weights)
+    return np.add(np.where(dark, -2 * pull, 2 * pull), _own_share(contrast, weights))
 
 
-def _own_share(contrast: np.ndarray, weights: np.ndarray) -> np.ndarray:
-    return (contrast**2 * (weights**2).sum() ** 2).astype(np.float32)
+def _own_share(contrast: Pixels, weights: Pixels) -> Pixels:
+    return np.asarray(contrast**2 * (weights**2).sum() ** 2, np.float32)
 
 
-def _quadratic(size: int) -> np.ndarray:
+def _quadratic(size: int) -> Pixels:
     at = np.linspace(-1, 1, size)
     u, v = (axis.ravel() for axis in np.meshgrid(at, at))
     return np.stack([np.ones_like(u), u, v, u * u, u * v, v * v], 1)

@@ -7,14 +7,15 @@ decides dark and light in several ways. What a decoder's error correction then a
 
 import time
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 import cv2
 import numpy as np
 import zxingcpp
 
-from labels.reading.front.results import Corners
-from labels.reading.ladder.engines import Engine, Found
+from labels.reading.front.results import Corners, Pixels, Read, quadrilateral
+from labels.reading.ladder.engines import Engine, read_of
 from labels.reading.rescue import codewords, finders, mesh, modules
 from labels.reading.rescue.finders import Finder
 from labels.reading.rescue.mesh import Mesh
@@ -40,10 +41,10 @@ def straighten(*, side: int, block: int, settle: bool = False, complete: bool = 
     `complete`: take two finder patterns for a symbol that lost the third.
     """
 
-    def engine(grey: np.ndarray, known: Sequence[Corners], until: float) -> list[Found]:
+    def engine(grey: Pixels, known: Sequence[Corners], until: float) -> list[Read]:
         until = time.monotonic() + MOST_TIME * (until - time.monotonic())
         taken = [np.array(corners, np.float32) for corners in known]
-        found: list[Found] = []
+        reads: list[Read] = []
         loose = [f for f in finders.find(grey, side=side, block=block) if not _in_any(f, taken)]
         if complete:
             triples = _promising(grey, finders.completed(loose))
@@ -56,14 +57,14 @@ def straighten(*, side: int, block: int, settle: bool = False, complete: bool = 
                 continue
             read = _read(grey, triple, until, settle=settle)
             if read:
-                found.append(read)
+                reads.append(read)
                 taken.append(np.array(read.corners, np.float32))
-        return found
+        return reads
 
     return engine
 
 
-def _promising(grey: np.ndarray, triples: list[Triple]) -> list[Triple]:
+def _promising(grey: Pixels, triples: list[Triple]) -> list[Triple]:
     """Return the few guesses at a lost finder pattern that known modules bear out."""
     ranked = []
     for number, triple in enumerate(triples):
@@ -74,14 +75,14 @@ def _promising(grey: np.ndarray, triples: list[Triple]) -> list[Triple]:
     return [triples[number] for _, number in sorted(ranked)[:MOST_PROMISING]]
 
 
-def _in_any(finder: Finder, quads: list[np.ndarray]) -> bool:
+def _in_any(finder: Finder, quads: list[Pixels]) -> bool:
     x, y = (float(value) for value in finder.centre)
     return any(cv2.pointPolygonTest(quad, (x, y), False) >= 0 for quad in quads)
 
 
-def _read(grey: np.ndarray, triple: Triple, until: float, *, settle: bool) -> Found | None:
-    hopeful: list[tuple[float, Mesh, np.ndarray, np.ndarray]] = []
-    for first in _likely(grey, triple):
+def _read(grey: Pixels, triple: Triple, until: float, *, settle: bool) -> Read | None:
+    hopeful: list[tuple[float, Mesh, Pixels, Pixels]] = []
+    for first in _best_meshes(grey, triple):
         if time.monotonic() > until:
             return None
         if modules.misfit(modules.first_decision(first.levels(grey))) > 0.3:
@@ -92,27 +93,24 @@ def _read(grey: np.ndarray, triple: Triple, until: float, *, settle: bool) -> Fo
                 off = modules.misfit(dark)
                 barcode = modules.decode(dark) if off < 0.2 else None
                 if barcode is not None:
-                    return _found(barcode, laid)
+                    return _read_on(barcode, laid)
                 hopeful.append((off - mesh.fit_of(laid, grey), laid, levels, dark))
     return _settled(hopeful, until) if settle else None
 
 
-def _likely(grey: np.ndarray, triple: Triple) -> list[Mesh]:
+def _best_meshes(grey: Pixels, triple: Triple) -> list[Mesh]:
     """Return the meshes on whose lines the picture's edges lie best, best first."""
 
-    def ranked(meshes: list[Mesh]) -> list[Mesh]:
-        return sorted(meshes, key=lambda laid: -mesh.fit_of(laid, grey))
+    def ranked(meshes: Iterable[Mesh | None], most: int) -> list[Mesh]:
+        laid = [each for each in meshes if each is not None]
+        return sorted(laid, key=lambda each: -mesh.fit_of(each, grey))[:most]
 
-    flats = [mesh.flat(size, *triple) for size in _sizes(grey, *triple)]
-    flats = ranked([laid for laid in flats if laid is not None])[:MOST_SIZES_BENT]
-    return ranked([*flats, *(b for laid in flats for b in mesh.bent(laid.size, *triple))])[
-        :MOST_MESHES
-    ]
+    flats = ranked((mesh.flat(size, *triple) for size in _sizes(grey, *triple)), MOST_SIZES_BENT)
+    bent = [each for flat in flats for each in mesh.bent(flat.size, *triple)]
+    return ranked([*flats, *bent], MOST_MESHES)
 
 
-def _settled(
-    hopeful: list[tuple[float, Mesh, np.ndarray, np.ndarray]], until: float
-) -> Found | None:
+def _settled(hopeful: list[tuple[float, Mesh, Pixels, Pixels]], until: float) -> Read | None:
     """Read the most hopeful guesses at dark and light by settling all modules together."""
     tried: Counter[int] = Counter()
     for off, laid, levels, dark in sorted(hopeful, key=lambda item: item[0]):
@@ -127,21 +125,15 @@ def _settled(
             right = codewords.corrected(*settled(levels, dark, sigma))
             barcode = modules.decode(right) if right is not None else None
             if barcode is not None:
-                return _found(barcode, laid)
+                return _read_on(barcode, laid)
     return None
 
 
-def _found(barcode: zxingcpp.Barcode, laid: Mesh) -> Found:
-    return Found(
-        barcode.text,
-        barcode.bytes,
-        "QR Code",
-        barcode.content_type == zxingcpp.ContentType.GS1,
-        tuple((float(x), float(y)) for x, y in laid.corners),
-    )
+def _read_on(barcode: zxingcpp.Barcode, laid: Mesh) -> Read:
+    return replace(read_of(barcode), symbology="QR Code", corners=quadrilateral(laid.corners))
 
 
-def _sizes(grey: np.ndarray, top_left: Finder, top_right: Finder, bottom_left: Finder) -> list[int]:
+def _sizes(grey: Pixels, top_left: Finder, top_right: Finder, bottom_left: Finder) -> list[int]:
     """Return how many modules a side may have, likeliest first: by lengths, and by counting the
     timing patterns' changes between dark and light."""
     lengths, counts = [], []
@@ -157,7 +149,7 @@ def _sizes(grey: np.ndarray, top_left: Finder, top_right: Finder, bottom_left: F
     return list(dict.fromkeys(size for size in sizes if 21 <= size <= 177))[:MOST_SIZES]
 
 
-def _along(finder: Finder, way: np.ndarray) -> float:
+def _along(finder: Finder, way: Pixels) -> float:
     """Return the length of the finder's sides that run along `way`."""
     sides = np.roll(finder.corners, -1, 0) - finder.corners
     lengths = np.hypot(*sides.T)
@@ -166,7 +158,7 @@ def _along(finder: Finder, way: np.ndarray) -> float:
     return float(lengths[chosen].mean())
 
 
-def _changes(grey: np.ndarray, start: Finder, end: Finder, sideways: int) -> float:
+def _changes(grey: Pixels, start: Finder, end: Finder, sideways: int) -> float:
     """Return the size that the count of changes along one side of two finder patterns tells."""
     way = end.centre - start.centre
     length = float(np.hypot(*way))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from labels.rules.codes.typed import Kind
+from labels.rules.codes.typed import TextKind
 
 TYPED = "typed"
 """The symbology of a text that a person or a scanner typed."""
@@ -51,12 +51,12 @@ class Means(StrEnum):
 
 
 FOREIGN = {
-    Kind.LINK: Means.LINK,
-    Kind.WIFI: Means.WIFI,
-    Kind.CONTACT: Means.CONTACT,
-    Kind.BINARY: Means.BINARY,
-    Kind.OTHER: Means.OTHER,
-    Kind.EMPTY: Means.NOTHING,
+    TextKind.LINK: Means.LINK,
+    TextKind.WIFI: Means.WIFI,
+    TextKind.CONTACT: Means.CONTACT,
+    TextKind.BINARY: Means.BINARY,
+    TextKind.OTHER: Means.OTHER,
+    TextKind.EMPTY: Means.NOTHING,
 }
 """Texts that are neither a label of ours nor a maker's code."""
 
@@ -64,7 +64,7 @@ NOT_OURS = frozenset(FOREIGN.values())
 
 
 @dataclass(frozen=True)
-class Seen:
+class Reading:
     """One thing that was read.
 
     `corners`: top left, top right, bottom right, bottom left in pixels of the picture as stored;
@@ -78,18 +78,23 @@ class Seen:
     rung: str = ""
     is_gs1: bool = False
 
+    @property
+    def printable(self) -> str:
+        """The text as JSON and databases take it: half surrogates replaced, NUL shown."""
+        return self.text.replace("\0", "\u2400").encode("utf-8", "replace").decode()
+
 
 @dataclass(frozen=True)
-class Look:
+class Readings:
     """All that one look gave: things seen in reading order, and the picture's SHA-256 in hex
     (empty for typed texts)."""
 
-    seen: tuple[Seen, ...]
+    seen: tuple[Reading, ...]
     picture_sha256: str = ""
     rung: str = ""
     ms: float = 0.0
 
 
-def typed_texts(texts: tuple[str, ...] | list[str]) -> Look:
+def typed_texts(texts: tuple[str, ...] | list[str]) -> Readings:
     """What a scanner or a person typed, as one look."""
-    return Look(tuple(Seen(text) for text in texts))
+    return Readings(tuple(Reading(text) for text in texts))

@@ -16,7 +16,7 @@ from kits.rules.lookup import label_codes
 from labels.rules.codes import gs1
 
 
-class Kind(StrEnum):
+class TextKind(StrEnum):
     """What a text turned out to be."""
 
     OWN = "own"  # one of our codes, its check right; whether it is bound to anything is not known
@@ -32,7 +32,7 @@ class Kind(StrEnum):
 
 
 @dataclass(frozen=True)
-class Typed:
+class ResolvedText:
     """A text and what it is.
 
     `code`: 8 characters, for OWN and OWN_WRONG (there as read, for `codes.corrections`).
@@ -40,7 +40,7 @@ class Typed:
     and MAKER.
     """
 
-    kind: Kind
+    kind: TextKind
     text: str
     code: str | None = None
     maker: gs1.MakersCode | None = None
@@ -87,7 +87,7 @@ _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1c\x7f\ufffd]")
 CHECK_THE_CODE = say("Check the code: one of its characters is wrong.")
 
 
-def resolve(text: str, *, today: date, from_gs1_symbol: bool = False) -> Typed:
+def resolve(text: str, *, today: date, from_gs1_symbol: bool = False) -> ResolvedText:
     """Tell what `text` is. `today` fixes the century of a maker's dates.
 
     `from_gs1_symbol`: the text was read from a picture, from a symbol marked as GS1, with FNC1 in
@@ -96,29 +96,29 @@ def resolve(text: str, *, today: date, from_gs1_symbol: bool = False) -> Typed:
     """
     plain = text.strip(" \t\r\n\x00\ufeff")
     if not plain:
-        return Typed(Kind.EMPTY, text, says=say("Nothing was read."))
+        return ResolvedText(TextKind.EMPTY, text, says=say("Nothing was read."))
     if not from_gs1_symbol:
         own = _own_codes(plain)
         if len(own) == 1:
-            return Typed(Kind.OWN, text, code=own.pop())
+            return ResolvedText(TextKind.OWN, text, code=own.pop())
     foreign = _foreign(plain)
-    if foreign and foreign[0] is not Kind.LINK:
-        return Typed(foreign[0], text, says=foreign[1])
+    if foreign and foreign[0] is not TextKind.LINK:
+        return ResolvedText(foreign[0], text, says=foreign[1])
     maker = _makers(plain, today, from_gs1_symbol)
     if isinstance(maker, gs1.MakersCode):
-        return Typed(Kind.MAKER, text, maker=maker)
+        return ResolvedText(TextKind.MAKER, text, maker=maker)
     mistyped = _mistyped(plain)
     if mistyped:
-        return Typed(Kind.OWN_WRONG, text, code=mistyped, says=CHECK_THE_CODE)
+        return ResolvedText(TextKind.OWN_WRONG, text, code=mistyped, says=CHECK_THE_CODE)
     if foreign:
-        return Typed(foreign[0], text, says=foreign[1])
+        return ResolvedText(foreign[0], text, says=foreign[1])
     if maker.field != "code" or from_gs1_symbol:
-        return Typed(Kind.MAKER_WRONG, text, says=maker.says)
+        return ResolvedText(TextKind.MAKER_WRONG, text, says=maker.says)
     if _CONTROL.search(plain):
         binary = say("This holds data that is not text: not one of our labels.")
-        return Typed(Kind.BINARY, text, says=binary)
+        return ResolvedText(TextKind.BINARY, text, says=binary)
     other = say("This is neither one of our labels nor a maker's code.")
-    return Typed(Kind.OTHER, text, says=other)
+    return ResolvedText(TextKind.OTHER, text, says=other)
 
 
 def _own_codes(text: str) -> set[str]:
@@ -155,15 +155,15 @@ def _mistyped(text: str) -> str | None:
     return code
 
 
-def _foreign(text: str) -> tuple[Kind, Sentence] | None:
+def _foreign(text: str) -> tuple[TextKind, Sentence] | None:
     link = _LINK.match(text)
     if link:
         says = say("This is a web link to %(host)s, not one of our labels.", host=link["host"][:60])
-        return Kind.LINK, says
+        return TextKind.LINK, says
     if text[:5].upper() == "WIFI:":
-        return Kind.WIFI, say("This is for joining a wireless network, not one of our labels.")
+        return TextKind.WIFI, say("This is for joining a wireless network, not one of our labels.")
     if _CONTACT.match(text):
-        return Kind.CONTACT, say("This is somebody's address card, not one of our labels.")
+        return TextKind.CONTACT, say("This is somebody's address card, not one of our labels.")
     return None
 
 

@@ -24,7 +24,7 @@ CAUTIONS = (
 
 
 @dataclass(frozen=True)
-class Thing:
+class CardItem:
     """A line of the kit list. `quantity` in base units; None for small stuff kept by eye."""
 
     name: str
@@ -36,7 +36,7 @@ class Pouch:
     """A section of the kit and the things in it."""
 
     name: str
-    things: tuple[Thing, ...]
+    things: tuple[CardItem, ...]
 
 
 @dataclass(frozen=True)
@@ -61,7 +61,7 @@ class SignOutKit:
 
 
 @dataclass(frozen=True)
-class Entry:
+class ListEntry:
     """A line of a list as it flows: `lead` stands in the margin before it (a quantity)."""
 
     text: str
@@ -95,14 +95,14 @@ class Row:
     rule_to_mm: float = 0.0
 
 
-def entries(pouches: Sequence[Pouch], speak: Speak = str) -> tuple[Entry, ...]:
+def entries(pouches: Sequence[Pouch], speak: Speak = str) -> tuple[ListEntry, ...]:
     """Return the lines of a lid card: each pouch's name and under it quantity and thing."""
-    found: list[Entry] = []
+    found: list[ListEntry] = []
     for pouch in pouches:
-        found.append(Entry(pouch.name, heading=True))
+        found.append(ListEntry(pouch.name, heading=True))
         for thing in pouch.things:
             lead = speak(say("loose")) if thing.quantity is None else f"{thing.quantity} ×"
-            found.append(Entry(thing.name, lead))
+            found.append(ListEntry(thing.name, lead))
     return tuple(found)
 
 
@@ -114,7 +114,7 @@ _HEADING_SPACE_EM = 0.55
 
 
 def flow(
-    lines: Sequence[Entry],
+    lines: Sequence[ListEntry],
     columns: Sequence[Column],
     typeface: Typeface,
     em_mm: float,

@@ -26,7 +26,7 @@ from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
 from kits.services.ledger import readiness
 from kits.services.lookup import find
-from kits.services.text.wording import said
+from kits.services.text.wording import in_words
 from labels import printing
 from labels.models import SheetLayout
 from labels.rules.codes.texts import Expiry
@@ -45,8 +45,12 @@ TAG_SHEET = "tie-on-55x90"
 PICTURE_SHEET = "roll-62x29"
 
 
+class NoPublicAddress(Refused):
+    """No address is set that what is printed could lead to: it can only be looked at."""
+
+
 @dataclasses.dataclass(frozen=True)
-class KeptSheet:
+class StoredSheet:
     """A sheet that can be printed on, and the correction of the printer it is for. `own`: added
     here, not built in."""
 
@@ -56,17 +60,17 @@ class KeptSheet:
 
 
 # ------------------------------------------------------------------------------------------ sheets
-def sheets() -> list[KeptSheet]:
+def sheets() -> list[StoredSheet]:
     """Every sheet: the built-in ones, then those that were added here."""
-    return [KeptSheet(sheet, Offset(), own=False) for sheet in SHEETS.values()] + [
-        _kept(row) for row in SheetLayout.objects.all()
+    return [StoredSheet(sheet, Offset(), own=False) for sheet in SHEETS.values()] + [
+        _stored(row) for row in SheetLayout.objects.all()
     ]
 
 
-def sheet(ref: str) -> KeptSheet:
+def sheet(ref: str) -> StoredSheet:
     """A sheet by its key, or by the name it was added under. Raises Invalid."""
     if ref in SHEETS:
-        return KeptSheet(SHEETS[ref], Offset(), own=False)
+        return StoredSheet(SHEETS[ref], Offset(), own=False)
     row = SheetLayout.objects.filter(name__iexact=ref).first()
     if row is None:
         raise Invalid(
@@ -74,12 +78,12 @@ def sheet(ref: str) -> KeptSheet:
             % {"sheet": ref, "sheets": ", ".join(SHEETS)},
             field="sheet",
         )
-    return _kept(row)
+    return _stored(row)
 
 
-def _kept(row: SheetLayout) -> KeptSheet:
+def _stored(row: SheetLayout) -> StoredSheet:
     offset = Offset(float(row.offset_x_mm), float(row.offset_y_mm))
-    return KeptSheet(_measured(row.name, row.layout), offset, own=True)
+    return StoredSheet(_measured(row.name, row.layout), offset, own=True)
 
 
 def _measured(name: str, measures: dict[str, Any]) -> Sheet:
@@ -89,7 +93,7 @@ def _measured(name: str, measures: dict[str, Any]) -> Sheet:
 
 def add_sheet(
     act: Act, name: str, measures: dict[str, Any], *, dx_mm: float = 0.0, dy_mm: float = 0.0
-) -> KeptSheet:
+) -> StoredSheet:
     """Add a sheet by its measures in mm (those of `Sheet`, the hole's as a mapping; a pitch of 0:
     the cells touch), once it fits its page and holds a label's symbol.
 
@@ -119,7 +123,7 @@ def add_sheet(
             )
     except IntegrityError:
         raise taken from None
-    return KeptSheet(added, offset, own=True)
+    return StoredSheet(added, offset, own=True)
 
 
 def remove_sheet(act: Act, name: str) -> None:
@@ -144,11 +148,11 @@ def job(*, preview: bool = False, title: str = "") -> printing.Job:
             organisation=settings.ORGANISATION,
             title=title,
             language=get_language() or settings.LANGUAGE_CODE,
-            speak=said,
+            speak=in_words,
             preview=preview,
         )
     except printing.PublicAddressMissing as error:
-        raise Refused("public-address-missing", said(error.says)) from error
+        raise NoPublicAddress("public-address-missing", in_words(error.says)) from error
 
 
 def to_print(label: Label) -> contents.Label:
@@ -173,7 +177,7 @@ def to_print(label: Label) -> contents.Label:
     return contents.BlankLabel(label.code)
 
 
-def chosen(actor: Actor, wanted: Sequence[str]) -> list[Label]:
+def labels_of_codes(actor: Actor, wanted: Sequence[str]) -> list[Label]:
     """Labels of the asker's rooms by their codes, in that order. Raises NotFound, and Refused
     (`label-cancelled`)."""
     parsed = [label_codes.parse(code) or code for code in wanted]
@@ -197,7 +201,7 @@ def chosen(actor: Actor, wanted: Sequence[str]) -> list[Label]:
 def print_sheet(
     act: Act,
     labels: Sequence[Label],
-    on: KeptSheet,
+    on: StoredSheet,
     *,
     start_cell: int = 1,
     copies: int = 1,
@@ -243,7 +247,7 @@ def picture(label: Label, *, form: str, dpi: int, on: Sheet, preview: bool = Fal
         return printing.label_png(to_print(label), on, job=job(preview=preview), dpi=dpi)
 
 
-def test_page(on: KeptSheet, offset: Offset | None = None) -> bytes:
+def test_page(on: StoredSheet, offset: Offset | None = None) -> bytes:
     """The page that shows how far a printer is off, as PDF."""
     out = io.BytesIO()
     with _printable():
@@ -292,10 +296,10 @@ def lid_card(actor: Actor, kit: Kit, size: printing.CardFormat, *, preview: bool
     lines = ListLine.objects.filter(section__version=kit.list_version_id).select_related(
         "section", "item"
     )
-    pouches: dict[str, list[cards.Thing]] = {}
+    pouches: dict[str, list[cards.CardItem]] = {}
     for line in lines.order_by("section__position", "section", "position", "id"):
         things = pouches.setdefault(line.section.name, [])
-        things.append(cards.Thing(line.item.name, None if line.item.by_eye else line.carry))
+        things.append(cards.CardItem(line.item.name, None if line.item.by_eye else line.carry))
     card = cards.LidCard(
         code=_code_of(kit),
         kit=kit.name,
@@ -346,19 +350,22 @@ def as_problem(error: Exception) -> Problem:
     """What the printer refuses, as a problem; an error that is none of its refusals is raised."""
     match error:
         case SheetError():
-            problems = [said(each) for each in error.problems]
+            problems = [in_words(each) for each in error.problems]
             return Invalid(" ".join(problems), field="sheet", problems=problems)
         case CellTooSmall():
             width, height = error.needed_mm
             return Unacceptable(
-                "label-too-small", said(error.says), needed_width_mm=width, needed_height_mm=height
+                "label-too-small",
+                in_words(error.says),
+                needed_width_mm=width,
+                needed_height_mm=height,
             )
         case SymbolTooSmall():
-            return Unacceptable("label-too-small", said(error.says), needed_mm=error.needed_mm)
+            return Unacceptable("label-too-small", in_words(error.says), needed_mm=error.needed_mm)
         case printing.CardTooLong():
-            return Unacceptable("card-too-long", said(error.says))
+            return Unacceptable("card-too-long", in_words(error.says))
         case printing.ReadBackFailed():
-            return Refused("read-back-failed", said(error.says))
+            return Refused("read-back-failed", in_words(error.says))
         case ValueError():
             return Invalid(str(error))
     raise error

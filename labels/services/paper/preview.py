@@ -18,7 +18,7 @@ SCREEN_DPI = 96
 def first_page(
     act: Act,
     labels: Sequence[Label],
-    on: paper.KeptSheet,
+    on: paper.StoredSheet,
     *,
     start_cell: int = 1,
     copies: int = 1,
@@ -41,6 +41,6 @@ def first_page(
     return printing.page_png(io.BytesIO(pdf), 1, SCREEN_DPI)
 
 
-def pages(labels: int, on: paper.KeptSheet, *, start_cell: int = 1, copies: int = 1) -> int:
+def pages(labels: int, on: paper.StoredSheet, *, start_cell: int = 1, copies: int = 1) -> int:
     """How many pages so many labels take on a sheet."""
     return -(-(labels * copies + start_cell - 1) // on.sheet.cells)

@@ -10,18 +10,18 @@ from gearroom.core import clock
 from gearroom.core.acts.act import Actor
 from gearroom.core.acts.problems import Unacceptable
 from kits.models import Lot
-from labels.rules.codes.scans import Means, Seen
-from labels.services.scan.pack_scans import packs_seen
+from labels.rules.codes.scans import Means, Reading
+from labels.services.scan.pack_scans import known_packs
 from labels.services.scan.resolve import meanings
 
 
-def batch_in(actor: Actor, read: str | Sequence[Seen]) -> Lot:
+def batch_in(actor: Actor, read: str | Sequence[Reading]) -> Lot:
     """The one batch that a text (typed, or by a scanner) or what was read in a picture names.
 
     Raises Unacceptable: `nothing-read`, `not-wanted-here` (says what it is instead), `code-wrong`;
     `which-batch` where a maker's code is of a batch that is not in the book, or may be of several.
     """
-    seen = [Seen(read)] if isinstance(read, str) else list(read)
+    seen = [Reading(read)] if isinstance(read, str) else list(read)
     if not seen:
         raise Unacceptable(
             "nothing-read",
@@ -33,7 +33,7 @@ def batch_in(actor: Actor, read: str | Sequence[Seen]) -> Lot:
         if each.label is not None and each.label.lot is not None:
             lots[each.label.lot.pk] = each.label.lot
         elif each.pack is not None:
-            known = {pack.lot for pack in packs_seen(each.pack.candidates)}
+            known = {pack.lot for pack in known_packs(each.pack.candidates)}
             if None in known or len(known) > 1:
                 raise Unacceptable(
                     "which-batch",

@@ -25,16 +25,18 @@ from kits.services.trips.purpose import NOT_GIVEN
 from labels.rules.codes.scans import Intent, Means
 from labels.services import passerby
 from labels.services.scan import views
-from labels.services.scan.remedies import ways_on
+from labels.services.scan.remedies import next_steps
 from labels.services.scan.resolve import Meaning
 from labels.services.scan.results import (
-    Ask,
-    KitSeen,
-    Next,
+    NextStep,
     Outcome,
-    Thing,
-    UsedSaid,
-    again,
+    ScannedKit,
+    ScanRequest,
+    ScanResult,
+    Step,
+    Subject,
+    UsedUnits,
+    resend,
     text_of,
 )
 
@@ -42,7 +44,7 @@ from labels.services.scan.results import (
 def show(act: Act, meaning: Meaning) -> Outcome:
     """A kit, with what can be done with it now."""
     kit = kit_of(meaning)
-    seen = views.kit_seen(act.actor, kit)
+    seen = views.scanned_kit(act.actor, kit)
     if seen.out_since is not None and seen.due_at is None:
         says = _("%(kit)s is out with %(has_it)s.") % {"kit": kit.name, "has_it": seen.has_it}
     elif seen.out_since is not None:
@@ -72,15 +74,15 @@ def show(act: Act, meaning: Meaning) -> Outcome:
     return Outcome(
         meaning.seen,
         Means.KIT,
-        "identified",
+        ScanResult.IDENTIFIED,
         says,
         label=meaning.label,
         thing=seen,
-        next=what_now(act, meaning, kit, seen),
+        next=steps_of_kit(act, meaning, kit, seen),
     )
 
 
-def what_now(act: Act, meaning: Meaning, kit: Kit, seen: KitSeen) -> list[Next]:
+def steps_of_kit(act: Act, meaning: Meaning, kit: Kit, seen: ScannedKit) -> list[NextStep]:
     """What can be done with a kit as it stands, the likeliest first."""
     text = text_of(meaning)
     if seen.out_since is not None:
@@ -90,30 +92,30 @@ def what_now(act: Act, meaning: Meaning, kit: Kit, seen: KitSeen) -> list[Next]:
             else (_("Closed, nothing used"), AsFound.CLOSED)
         )
         return [
-            again(Intent.CHECK_IN, closed[0], text, as_found=str(closed[1])),
-            again(Intent.CHECK_IN, _("Sort later"), text, as_found=str(AsFound.SORT_LATER)),
-            again(Intent.CHECK_IN, _("Opened"), text, ("used",), as_found=str(AsFound.OPENED)),
-            Next("pass", _("Pass it on"), kit.name, needs=("person",)),
+            resend(Intent.CHECK_IN, closed[0], text, as_found=str(closed[1])),
+            resend(Intent.CHECK_IN, _("Sort later"), text, as_found=str(AsFound.SORT_LATER)),
+            resend(Intent.CHECK_IN, _("Opened"), text, ("used",), as_found=str(AsFound.OPENED)),
+            NextStep(Step.PASS, _("Pass it on"), kit.name, needs=("person",)),
         ]
-    found: list[Next] = []
+    found: list[NextStep] = []
     going = purpose.plan(kit)
     guide = going.person
     needs = [] if guide else ["holder"]
     if going.verdict.fit or going.verdict.word is Word.NOT_SET_UP:
         whom = guide.name if guide else ""
         says = _("Take it out to %(whom)s") % {"whom": whom} if whom else _("Take it out")
-        found.append(again(Intent.CHECK_OUT, says, text, needs))
+        found.append(resend(Intent.CHECK_OUT, says, text, needs))
     else:
         ways = offers.offers(act.actor, kit, going.verdict, trip=going.trip, person=guide)
-        found += ways_on(offers.as_values(act.actor, kit, ways), text, needs)
+        found += next_steps(offers.as_values(act.actor, kit, ways), text, needs)
     if seen.to_sort or not seen.may_go:
-        found.append(Next("restock", _("View what is missing"), kit.name))
+        found.append(NextStep(Step.RESTOCK, _("View what is missing"), kit.name))
     return found
 
 
 # -------------------------------------------------------------------------------------- taking out
 def take_out(
-    act: Act, meaning: Meaning, ask: Ask, tags: Sequence[Person], *, alone: bool
+    act: Act, meaning: Meaning, ask: ScanRequest, tags: Sequence[Person], *, alone: bool
 ) -> Outcome:
     """Take a kit, or a section with a seal of its own, out to whoever is named: `ask.holder`, or
     the one whose tag was read along with it, or the guide of the trip it is reserved for. `alone`:
@@ -145,7 +147,7 @@ def take_out(
         emergency=ask.emergency,
         already_gone=ask.already_gone,
     )
-    says = [_gone(_what(kit, section), taken), goes.swapped]
+    says = [_out_text(_what(kit, section), taken), goes.swapped]
     if ask.emergency:
         says.append(_("Recorded as an emergency; the keeper is told."))
     elif taken.verdict.word is Word.NOT_SET_UP:
@@ -158,16 +160,16 @@ def take_out(
     return Outcome(
         meaning.seen,
         meaning.means,
-        "taken-out",
+        ScanResult.TAKEN_OUT,
         " ".join(filter(None, says)),
         label=meaning.label,
         thing=_thing(act, meaning, kit),
         entry=taken.entry,
-        next=[Next("undo", _("Undo this"), str(taken.entry.pk))],
+        next=[NextStep(Step.UNDO, _("Undo this"), str(taken.entry.pk))],
     )
 
 
-def _gone(what: str, taken: custody.CheckOut) -> str:
+def _out_text(what: str, taken: custody.CheckOut) -> str:
     """That a kit is out, with whom, for what and until when."""
     out = taken.checkout
     if out is None:
@@ -188,7 +190,7 @@ def _gone(what: str, taken: custody.CheckOut) -> str:
     return _("%(what)s is out with %(who)s.") % facts
 
 
-def _holder(ask: Ask, tags: Sequence[Person]) -> Person | None:
+def _holder(ask: ScanRequest, tags: Sequence[Person]) -> Person | None:
     if ask.holder is not None:
         return ask.holder
     if len(tags) > 1:
@@ -202,7 +204,7 @@ def _holder(ask: Ask, tags: Sequence[Person]) -> Person | None:
 
 
 # ------------------------------------------------------------------------------------ handing back
-def hand_in(act: Act, meaning: Meaning, ask: Ask) -> Outcome:
+def hand_in(act: Act, meaning: Meaning, ask: ScanRequest) -> Outcome:
     """Hand a kit, or a section that is out on its own, back; whoever brings it, wherever it
     belongs. Raises Invalid for use that names no batch and no thing of ours."""
     kit, section = kit_of(meaning), section_of(meaning)
@@ -224,8 +226,8 @@ def hand_in(act: Act, meaning: Meaning, ask: Ask) -> Outcome:
     return Outcome(
         meaning.seen,
         meaning.means,
-        "handed-back",
-        " ".join([_back(what, back), *_remarks(back)]),
+        ScanResult.HANDED_BACK,
+        " ".join([_back_text(what, back), *_remarks(back)]),
         label=meaning.label,
         thing=_thing(act, meaning, back.kit)
         if find.knows_kit(act.actor, kit)
@@ -235,7 +237,7 @@ def hand_in(act: Act, meaning: Meaning, ask: Ask) -> Outcome:
     )
 
 
-def _use_line(kit: Kit, said: UsedSaid) -> use.UseLine:
+def _use_line(kit: Kit, said: UsedUnits) -> use.UseLine:
     item = said.lot.item if said.lot else said.item
     if item is None:
         raise Invalid(_("Name what was used: “item”, “lot” or “label”."), field="used")
@@ -249,7 +251,7 @@ def _use_line(kit: Kit, said: UsedSaid) -> use.UseLine:
     return use.UseLine(item, said.units, said.lot, section)
 
 
-def _back(what: str, back: custody.CheckIn) -> str:
+def _back_text(what: str, back: custody.CheckIn) -> str:
     match AsFound(back.as_found):
         case AsFound.SEALED:
             return _("%(what)s is back: sealed and dry.") % {"what": what}
@@ -276,15 +278,15 @@ def _remarks(back: custody.CheckIn) -> list[str]:
     return said
 
 
-def _after_hand_in(act: Act, back: custody.CheckIn) -> list[Next]:
-    undo = Next("undo", _("Undo this"), str(back.entry.pk))
+def _after_hand_in(act: Act, back: custody.CheckIn) -> list[NextStep]:
+    undo = NextStep(Step.UNDO, _("Undo this"), str(back.entry.pk))
     kit = back.kit
     if not theirs(act, kit) or back.as_found in kit_state.CLOSED:
         return [undo]
     return [
-        Next("log-use", _("Enter what was used"), kit.name, needs=("used",)),
-        Next("look-inside", _("Check contents"), kit.name),
-        Next("restock", _("View what is missing"), kit.name),
+        NextStep(Step.LOG_USE, _("Enter what was used"), kit.name, needs=("used",)),
+        NextStep(Step.LOOK_INSIDE, _("Check contents"), kit.name),
+        NextStep(Step.RESTOCK, _("View what is missing"), kit.name),
         undo,
     ]
 
@@ -320,14 +322,14 @@ def section_of(meaning: Meaning) -> Place | None:
     return meaning.label.place if meaning.label is not None else None
 
 
-def _thing(act: Act, meaning: Meaning, kit: Kit) -> Thing | None:
+def _thing(act: Act, meaning: Meaning, kit: Kit) -> Subject | None:
     """The kit as it stands now; to somebody of other rooms, what a passer-by sees."""
     if theirs(act, kit):
-        return views.kit_seen(act.actor, find.kits_of(act.actor).get(pk=kit.pk))
+        return views.scanned_kit(act.actor, find.kits_of(act.actor).get(pk=kit.pk))
     return _goes_to(act, meaning)
 
 
-def _goes_to(act: Act, meaning: Meaning) -> Thing | None:
+def _goes_to(act: Act, meaning: Meaning) -> Subject | None:
     """What a passer-by sees: whose it is, and where it goes."""
     return passerby.facts_of(meaning.label, act.actor) if meaning.label else None
 

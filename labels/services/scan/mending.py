@@ -12,7 +12,7 @@ from kits.services.restocking import adding, sealing, sorting
 from labels.rules.codes.scans import Means
 from labels.services.scan import kit_scans, views
 from labels.services.scan.resolve import Meaning
-from labels.services.scan.results import Ask, Next, Outcome
+from labels.services.scan.results import NextStep, Outcome, ScanRequest, ScanResult, Step
 
 
 def check(act: Act, meaning: Meaning) -> Outcome:
@@ -25,10 +25,10 @@ def check(act: Act, meaning: Meaning) -> Outcome:
         if sealing.not_replaced(kit)
         else _("%(kit)s is checked: all there. %(verdict)s.")
     )
-    return _mended(act, meaning, kit, entry, "checked", says)
+    return _mended(act, meaning, kit, entry, ScanResult.CHECKED, says)
 
 
-def add(act: Act, meaning: Meaning, ask: Ask) -> Outcome:
+def add(act: Act, meaning: Meaning, ask: ScanRequest) -> Outcome:
     """Put in what one line of a kit's list lacks (`ask.line`), from the shelves here. Raises what
     `_kit_here` and `adding.add` raise, Invalid without a line."""
     kit = _kit_here(act, meaning)
@@ -39,7 +39,7 @@ def add(act: Act, meaning: Meaning, ask: Ask) -> Outcome:
     says = _("%(kit)s: %(count)d added. %(verdict)s.")
     if not count:
         says = _("%(kit)s: topped up. %(verdict)s.")
-    return _mended(act, meaning, kit, done.entry, "added", says, count=count)
+    return _mended(act, meaning, kit, done.entry, ScanResult.ADDED, says, count=count)
 
 
 def _kit_here(act: Act, meaning: Meaning) -> Kit:
@@ -60,8 +60,8 @@ def _mended(
     act: Act, meaning: Meaning, kit: Kit, entry: Entry, outcome: str, says: str, **said: object
 ) -> Outcome:
     kit = find.kits_of(act.actor).get(pk=kit.pk)
-    seen = views.kit_seen(act.actor, kit)
-    undo = Next("undo", _("Undo this"), str(entry.pk))
+    seen = views.scanned_kit(act.actor, kit)
+    undo = NextStep(Step.UNDO, _("Undo this"), str(entry.pk))
     return Outcome(
         meaning.seen,
         Means.KIT,
@@ -70,5 +70,5 @@ def _mended(
         label=meaning.label,
         thing=seen,
         entry=entry,
-        next=[*kit_scans.what_now(act, meaning, kit, seen), undo],
+        next=[*kit_scans.steps_of_kit(act, meaning, kit, seen), undo],
     )

@@ -21,16 +21,16 @@ from kits.services.text import wording
 from labels.models import Scan
 from labels.rules.codes import gs1
 from labels.rules.codes.scans import Intent, Means
-from labels.rules.codes.typed import Kind, resolve
+from labels.rules.codes.typed import TextKind, resolve
 from labels.services.scan import views
 from labels.services.scan.resolve import Meaning
-from labels.services.scan.results import Next, Outcome, PackSeen, again
+from labels.services.scan.results import NextStep, Outcome, ScannedPack, ScanResult, Step, resend
 
 _SAME_BOX_WITHIN = timedelta(minutes=15)
 _SCANS_LOOKED_AT = 50
 
 
-def packs_seen(readings: Sequence[gs1.Pack]) -> list[PackSeen]:
+def known_packs(readings: Sequence[gs1.Pack]) -> list[ScannedPack]:
     """A maker's code's readings with what the book knows of each; four queries for all."""
     codes = {
         row.gtin: row
@@ -65,7 +65,7 @@ def packs_seen(readings: Sequence[gs1.Pack]) -> list[PackSeen]:
         if code is not None or pack.count is not None:
             units = pack.count or (code.units_per_pack if code else None)
         found.append(
-            PackSeen(
+            ScannedPack(
                 gtin=pack.gtin or "",
                 number=number,
                 serial=serial,
@@ -110,22 +110,22 @@ def _lots_like(codes: Iterable[PackCode], readings: Sequence[gs1.Pack]) -> Itera
 def pack(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Outcome:
     """A maker's code: which thing and batch it is, to be confirmed; never taken by itself."""
     assert meaning.pack is not None  # MAKER says so
-    seen = packs_seen(meaning.pack.candidates)
+    seen = known_packs(meaning.pack.candidates)
     best = seen[0]
     name = best.item_name or (
         _("A pack with the code %(gtin)s") % {"gtin": best.gtin} if best.gtin else _("A batch")
     )
-    says = [f"{name}, {_batch_words(best)}."]
+    says = [f"{name}, {_batch_text(best)}."]
     if len(seen) > 1 or meaning.pack.confirm:
         says.append(_("Compare with the pack: this code can be read in more than one way."))
     if best.recalled:
         says.append(_("This batch is recalled: it goes to quarantine."))
-    found: list[Next] = []
+    found: list[NextStep] = []
     before = None
     if intent == Intent.RECEIVE:
-        before = _scanned_before(act, meaning.pack.best)
+        before = _earlier_scan(act, meaning.pack.best)
         if before is not None:
-            says.append(_again_words(meaning.pack.best, before))
+            says.append(_repeat_text(meaning.pack.best, before))
         found = [step for each in seen for step in _receive(each, place, again=before is not None)]
     elif intent == Intent.IDENTIFY and act.actor.could("receive"):
         found = [step for each in seen for step in _receive(each, None, again=False)]
@@ -142,7 +142,7 @@ def pack(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Out
     return Outcome(
         meaning.seen,
         Means.MAKER,
-        "identified" if intent == Intent.IDENTIFY else "ready",
+        ScanResult.IDENTIFIED if intent == Intent.IDENTIFY else ScanResult.READY,
         " ".join(says),
         packs=seen,
         again=before is not None,
@@ -150,7 +150,7 @@ def pack(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Out
     )
 
 
-def _batch_words(pack: PackSeen) -> str:
+def _batch_text(pack: ScannedPack) -> str:
     words = [_("batch %(number)s") % {"number": pack.number}] if pack.number else []
     if pack.serial:
         words.append(_("serial %(serial)s") % {"serial": pack.serial})
@@ -159,7 +159,7 @@ def _batch_words(pack: PackSeen) -> str:
     return ", ".join(words) or _("its batch and date are not in this code")
 
 
-def _given(pack: PackSeen) -> dict[str, Any]:
+def _fields(pack: ScannedPack) -> dict[str, Any]:
     given = {
         "item": pack.item,
         "pack_code": pack.gtin,
@@ -170,22 +170,24 @@ def _given(pack: PackSeen) -> dict[str, Any]:
     return {name: value for name, value in given.items() if value}
 
 
-def _receive(pack: PackSeen, place: Place | None, *, again: bool) -> list[Next]:
+def _receive(pack: ScannedPack, place: Place | None, *, again: bool) -> list[NextStep]:
     """The step that confirms it; for a thing that is new here, the steps before that too."""
-    fields = _given(pack)
+    fields = _fields(pack)
     needs = [] if place else ["shelf"]
     if place is not None:
         fields["shelf"] = str(place.pk)
-    before: list[Next] = []
+    before: list[NextStep] = []
     if pack.item is None:
         says = _("This item is new here: enter it first")
-        before.append(Next("add-item", says, needs=("name", "kind", "base_unit")))
+        before.append(NextStep(Step.ADD_ITEM, says, needs=("name", "kind", "base_unit")))
         if pack.gtin:
             told: dict[str, Any] = {"gtin": pack.gtin}
             told |= {"units_per_pack": pack.count} if pack.count else {}
             holds = [] if pack.count else ["units_per_pack"]
             before.append(
-                Next("add-pack-code", _("Enter what a pack holds"), "", told, ["item", *holds])
+                NextStep(
+                    Step.ADD_PACK_CODE, _("Enter what a pack holds"), "", told, ["item", *holds]
+                )
             )
         else:
             needs.append("item")
@@ -198,22 +200,22 @@ def _receive(pack: PackSeen, place: Place | None, *, again: bool) -> list[Next]:
     elif pack.expiry is None:
         needs.append("expiry")
     says = _("More of the same lot?") if again else _("Receive it")
-    return [*before, Next("receive", says, "", fields, needs)]
+    return [*before, NextStep(Step.RECEIVE, says, "", fields, needs)]
 
 
-def _count_line(line: dict[str, Any], place: Place | None, says: str = "") -> Next:
+def _count_line(line: dict[str, Any], place: Place | None, says: str = "") -> NextStep:
     """One line of a count, of which the units are still to be said."""
     says = says or _("Count these")
     fields: dict[str, Any] = {"found": [line], "complete": False}
     if place is not None and place.kit is not None:
         fields["section"] = place.section_key
-        return Next("count-kit", says, place.kit.name, fields, ["found.0.units"])
+        return NextStep(Step.COUNT_KIT, says, place.kit.name, fields, ["found.0.units"])
     if place is not None:
-        return Next("count", says, "", {"shelf": str(place.pk), **fields}, ["found.0.units"])
-    return Next("count", says, "", fields, ["shelf", "found.0.units"])
+        return NextStep(Step.COUNT, says, "", {"shelf": str(place.pk), **fields}, ["found.0.units"])
+    return NextStep(Step.COUNT, says, "", fields, ["shelf", "found.0.units"])
 
 
-def _scanned_before(act: Act, pack: gs1.Pack) -> Scan | None:
+def _earlier_scan(act: Act, pack: gs1.Pack) -> Scan | None:
     """The last scan of the same pack by the same person within minutes."""
     recent = Scan.objects.filter(
         person=act.person,
@@ -221,15 +223,15 @@ def _scanned_before(act: Act, pack: gs1.Pack) -> Scan | None:
         means=str(Means.MAKER),
         read_at__gte=clock.now() - _SAME_BOX_WITHIN,
     ).exclude(key=act.key)
-    today = clock.today(views.today_for(act))
+    today = clock.today(views.zone_for(act))
     for row in recent[:_SCANS_LOOKED_AT]:
         text = resolve(row.text, today=today, from_gs1_symbol=gs1.FNC1 in row.text)
-        if text.kind == Kind.MAKER and text.maker is not None and text.maker.best == pack:
+        if text.kind == TextKind.MAKER and text.maker is not None and text.maker.best == pack:
             return row
     return None
 
 
-def _again_words(pack: gs1.Pack, before: Scan) -> str:
+def _repeat_text(pack: gs1.Pack, before: Scan) -> str:
     minutes = int((clock.now() - before.read_at).total_seconds() // 60)
     ago = (
         ngettext("%(count)d minute ago", "%(count)d minutes ago", minutes) % {"count": minutes}
@@ -246,7 +248,7 @@ def lot(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Outc
     row = _label(meaning).lot
     assert row is not None  # LOT labels have one
     # Whoever counts is not shown what the book expects.
-    seen = views.lot_seen(act, row, where=intent == Intent.IDENTIFY)
+    seen = views.scanned_lot(act, row, where=intent == Intent.IDENTIFY)
     thing, batch = seen.item_name, seen.number or seen.serial or _("without number")
     if seen.expiry:
         says = _("%(thing)s, batch %(batch)s, good through %(day)s.") % {
@@ -258,7 +260,7 @@ def lot(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Outc
         says = _("%(thing)s, batch %(batch)s.") % {"thing": thing, "batch": batch}
     if seen.recalled:
         says += " " + _("It is recalled: do not use it.")
-    found: list[Next] = []
+    found: list[NextStep] = []
     if intent == Intent.RECEIVE:
         fields: dict[str, Any] = {"item": row.item_id}
         fields |= {"number": row.number} if row.number else {}
@@ -266,13 +268,13 @@ def lot(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Outc
         fields |= {"serial": row.serial} if row.serial else {}
         fields |= {"shelf": str(place.pk)} if place else {}
         needs = ["units"] if place else ["shelf", "units"]
-        found.append(Next("receive", _("More of the same lot"), fields=fields, needs=needs))
+        found.append(NextStep(Step.RECEIVE, _("More of the same lot"), fields=fields, needs=needs))
     elif intent == Intent.COUNT:
         found.append(_count_line({"lot": str(row.pk)}, place))
     return Outcome(
         meaning.seen,
         Means.LOT,
-        "identified" if intent == Intent.IDENTIFY else "ready",
+        ScanResult.IDENTIFIED if intent == Intent.IDENTIFY else ScanResult.READY,
         says,
         label=meaning.label,
         thing=seen,
@@ -284,28 +286,28 @@ def place(meaning: Meaning, intent: Intent) -> Outcome:
     """A shelf or a kit's section by its label."""
     where = _label(meaning).place
     assert where is not None  # SHELF and SECTION labels have one
-    seen = views.section_seen(where) if where.kit_id else views.shelf_seen(where)
+    seen = views.scanned_section(where) if where.kit_id else views.scanned_shelf(where)
     what = (
         _("%(where)s of %(kit)s.") % {"where": where.name, "kit": where.kit.name}
         if where.kit
         else f"{where.name}."
     )
-    found: list[Next] = []
+    found: list[NextStep] = []
     if intent == Intent.COUNT:
         says = _("Count %(where)s") % {"where": where.name}
         if where.kit is not None:
             section = {"section": where.section_key}
-            found.append(Next("count-kit", says, where.kit.name, section, ("found",)))
+            found.append(NextStep(Step.COUNT_KIT, says, where.kit.name, section, ("found",)))
         else:
-            found.append(Next("count", says, "", {"shelf": str(where.pk)}, ("found",)))
+            found.append(NextStep(Step.COUNT, says, "", {"shelf": str(where.pk)}, ("found",)))
     elif intent == Intent.RECEIVE and not where.kit_id:
         found.append(
-            again(Intent.RECEIVE, _("Scan what goes here"), "", ("text",), place=str(where.pk))
+            resend(Intent.RECEIVE, _("Scan what goes here"), "", ("text",), place=str(where.pk))
         )
     return Outcome(
         meaning.seen,
         meaning.means,
-        "identified" if intent == Intent.IDENTIFY else "ready",
+        ScanResult.IDENTIFIED if intent == Intent.IDENTIFY else ScanResult.READY,
         what,
         label=meaning.label,
         thing=seen,

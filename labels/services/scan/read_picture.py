@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from gearroom.core.acts.problems import Invalid, Problem, TooLarge, Unacceptable
-from kits.services.text.wording import said
+from kits.services.text.wording import in_words
 from labels import reading
-from labels.rules.codes.scans import Look, Seen
+from labels.rules.codes.scans import Reading, Readings
 
 
 class NotAPicture(Problem):
@@ -23,9 +23,9 @@ class ReadersBusy(Problem):
     status = 503
 
 
-def look(
+def read(
     picture: bytes, *, seconds: float | None = None, many: bool = False, own: bool = True
-) -> Look:
+) -> Readings:
     """Read a picture. `seconds` bounds the ladder (the setting where None). It ends once a label
     of ours was found (without `own`: anything); with `many` it looks for every symbol.
 
@@ -35,10 +35,10 @@ def look(
     with _as_problems():
         found = reading.read(picture, budget_s=seconds, all_symbols=many, stop_at_own=own)
     seen = tuple(
-        Seen(each.text, each.symbology, each.corners, each.rung, each.is_gs1)
+        Reading(each.text, each.symbology, each.corners, each.rung, each.is_gs1)
         for each in found.reads
     )
-    return Look(seen, found.sha256, found.rung, found.ms)
+    return Readings(seen, found.sha256, found.rung, found.ms)
 
 
 def photo(picture: bytes) -> bytes:
@@ -60,12 +60,12 @@ def _as_problems() -> Iterator[None]:
     try:
         yield
     except reading.PictureTooLarge as error:
-        raise TooLarge("too-large", said(error.says)) from error
+        raise TooLarge("too-large", in_words(error.says)) from error
     except reading.UnsupportedPicture as error:
-        raise NotAPicture("not-a-picture", said(error.says)) from error
+        raise NotAPicture("not-a-picture", in_words(error.says)) from error
     except reading.BrokenPicture as error:
-        raise Unacceptable("picture-broken", said(error.says)) from error
+        raise Unacceptable("picture-broken", in_words(error.says)) from error
     except reading.WorkbookError as error:
-        raise Invalid(said(error.says), field="workbook") from error
+        raise Invalid(in_words(error.says), field="workbook") from error
     except reading.ReaderBusy as error:
-        raise ReadersBusy("readers-busy", said(error.says), retry_after=2) from error
+        raise ReadersBusy("readers-busy", in_words(error.says), retry_after=2) from error

@@ -14,20 +14,20 @@ from kits.models import AsFound, Trip
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
 from kits.services.lookup import find
-from labels.rules.codes.scans import NOT_OURS, Intent, Look, Means, Seen
+from labels.rules.codes.scans import NOT_OURS, Intent, Means, Reading, Readings
 from labels.services import passerby
 from labels.services.scan import kit_scans
-from labels.services.scan.remedies import ways_on
+from labels.services.scan.remedies import next_steps
 from labels.services.scan.resolve import Meaning
-from labels.services.scan.results import Ask, Next, Outcome, again, text_of
+from labels.services.scan.results import NextStep, Outcome, ScanRequest, Step, resend, text_of
 
 
-def bind(meaning: Meaning) -> Next:
+def bind(meaning: Meaning) -> NextStep:
     """The way on from a label that is not on anything yet."""
-    return Next("bind", _("Choose what it is on"), text_of(meaning), needs=("to",))
+    return NextStep(Step.BIND, _("Choose what it is on"), text_of(meaning), needs=("to",))
 
 
-def why_nothing(meaning: Meaning, intent: Intent) -> Problem:
+def problem_of(meaning: Meaning, intent: Intent) -> Problem:
     """Why nothing can be done with what was read."""
     label = meaning.label
     if meaning.kits:
@@ -66,7 +66,7 @@ def why_nothing(meaning: Meaning, intent: Intent) -> Problem:
     )
 
 
-def refused(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> Outcome:
+def refused(act: Act, meaning: Meaning, ask: ScanRequest, problem: Problem) -> Outcome:
     """What comes of a thing with which nothing could be done."""
     problem = beyond_form(problem)
     return Outcome(
@@ -76,26 +76,26 @@ def refused(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> Outcome:
         problem.detail,
         label=meaning.label,
         problem=problem,
-        thing=_thing_refused(act, meaning),
-        next=_ways_on(act, meaning, ask, problem),
+        thing=_passerby_facts(act, meaning),
+        next=_next_steps(act, meaning, ask, problem),
     )
 
 
-def _thing_refused(act: Act, meaning: Meaning) -> passerby.Facts | None:
+def _passerby_facts(act: Act, meaning: Meaning) -> passerby.Facts | None:
     if meaning.label is not None and meaning.means in (Means.ELSEWHERE, Means.CANCELLED):
         return passerby.facts_of(meaning.label, act.actor)
     return None
 
 
-def _ways_on(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> list[Next]:
+def _next_steps(act: Act, meaning: Meaning, ask: ScanRequest, problem: Problem) -> list[NextStep]:
     """How to go on after a problem, by its code."""
     text = text_of(meaning)
     said: dict[str, Any] = {"holder": str(ask.holder.pk)} if ask.holder else {}
     said |= {"trip": str(ask.trip.pk)} if isinstance(ask.trip, Trip) else {}
     said |= {"due_at": ask.due_at.isoformat()} if isinstance(ask.due_at, datetime) else {}
 
-    def out(says: str, *needs: str, **more: Any) -> Next:
-        return again(Intent.CHECK_OUT, says, text, needs, **said, **more)
+    def out(says: str, *needs: str, **more: Any) -> NextStep:
+        return resend(Intent.CHECK_OUT, says, text, needs, **said, **more)
 
     match problem.code:
         case "kit-is-out":
@@ -106,8 +106,8 @@ def _ways_on(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> list[Nex
                 else (_("It is here, closed: hand it back for %(who)s"), AsFound.CLOSED)
             )
             return [
-                again(Intent.CHECK_IN, says % {"who": who}, text, as_found=str(as_found)),
-                again(
+                resend(Intent.CHECK_IN, says % {"who": who}, text, as_found=str(as_found)),
+                resend(
                     Intent.CHECK_IN,
                     _("It is here, to be sorted: hand it back for %(who)s") % {"who": who},
                     text,
@@ -117,11 +117,11 @@ def _ways_on(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> list[Nex
         case "who-takes-it" | "which-person":
             return [out(_("Scan the guide’s tag, or choose who takes it"), "holder")]
         case "short-needs-a-reason":
-            return ways_on(problem.facts["offers"], text, **said)
+            return next_steps(problem.facts["offers"], text, **said)
         case "not-fit":
             return [
-                *ways_on(problem.facts["offers"], text, **said),
-                Next("restock", _("View what is missing"), problem.facts["kit"]),
+                *next_steps(problem.facts["offers"], text, **said),
+                NextStep(Step.RESTOCK, _("View what is missing"), problem.facts["kit"]),
                 out(_("Emergency: take it now"), emergency=True),
             ]
         case "another-kit-is-reserved":
@@ -135,15 +135,15 @@ def _ways_on(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> list[Nex
         case "label-cancelled" if problem.facts.get("replaced_by"):
             instead = problem.facts["replaced_by"]
             return [
-                again(ask.intent, _("Continue with %(instead)s") % {"instead": instead}, instead)
+                resend(ask.intent, _("Continue with %(instead)s") % {"instead": instead}, instead)
             ]
         case "which-kit":
-            return [again(ask.intent, kit.name, kit.name) for kit in meaning.kits]
+            return [resend(ask.intent, kit.name, kit.name) for kit in meaning.kits]
         case "code-wrong" if meaning.offered is not None:
             code = label_codes.shown(meaning.offered.code)
             name = labelling.name_of(meaning.offered)
             return [
-                again(
+                resend(
                     ask.intent,
                     _("Did you mean %(code)s, %(name)s?") % {"code": code, "name": name},
                     code,
@@ -154,7 +154,7 @@ def _ways_on(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> list[Nex
             if place is not None and place.kit is not None:
                 kit_name = place.kit.name
                 return [
-                    again(
+                    resend(
                         ask.intent,
                         _("It belongs to %(kit_name)s: continue with that")
                         % {"kit_name": kit_name},
@@ -162,11 +162,11 @@ def _ways_on(act: Act, meaning: Meaning, ask: Ask, problem: Problem) -> list[Nex
                     )
                 ]
         case "not-found" if meaning.means == Means.ELSEWHERE:
-            return [again(Intent.CHECK_IN, _("Hand it in"), text)]
+            return [resend(Intent.CHECK_IN, _("Hand it in"), text)]
     return []
 
 
-def _from_another(act: Act, problem: Problem, out: Callable[..., Next]) -> list[Next]:
+def _from_another(act: Act, problem: Problem, out: Callable[..., NextStep]) -> list[NextStep]:
     """The ways on where the kit in the hand is promised to another guide's trip."""
     facts = problem.facts
     found = []
@@ -179,7 +179,7 @@ def _from_another(act: Act, problem: Problem, out: Callable[..., Next]) -> list[
     return found
 
 
-def nothing(seen: Look) -> Outcome:
+def empty_outcome(seen: Readings) -> Outcome:
     """What comes of a picture or a text in which nothing was read."""
     problem = Unacceptable(
         "nothing-read",
@@ -190,4 +190,4 @@ def nothing(seen: Look) -> Outcome:
         if seen.picture_sha256
         else _("There is nothing to read. Send a picture or a text."),
     )
-    return Outcome(Seen(""), Means.NOTHING, problem.code, problem.detail, problem=problem)
+    return Outcome(Reading(""), Means.NOTHING, problem.code, problem.detail, problem=problem)

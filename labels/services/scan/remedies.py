@@ -7,12 +7,12 @@ from typing import Any
 
 from kits.services.custody.offers import OfferKind
 from labels.rules.codes.scans import Intent
-from labels.services.scan.results import Next, again
+from labels.services.scan.results import NextStep, resend
 
 
-def ways_on(
+def next_steps(
     offers: Iterable[Mapping[str, Any]], text: str, needs: Sequence[str] = (), **said: str
-) -> list[Next]:
+) -> list[NextStep]:
     """Offers (see `kits.services.custody.offers.as_values`) as ways on with what `text` means, in
     their order.
     `said` is what was said already of taking it out, `needs` what is wanted for that besides."""
@@ -21,14 +21,14 @@ def ways_on(
         says, fields = offer["says"], offer["fields"]
         match offer["do"]:
             case OfferKind.CHECK:
-                way = again(Intent.LOOK_INSIDE, says, text)
+                way = resend(Intent.LOOK_INSIDE, says, text)
             case OfferKind.ADD:
-                way = again(Intent.ADD, says, text, **fields)
+                way = resend(Intent.ADD, says, text, **fields)
             case OfferKind.TAKE_OTHER:
                 more = {name: fields[name] for name in ("trip", "swap") if name in fields}
-                way = again(Intent.CHECK_OUT, says, offer["kit"], needs, **{**more, **said})
+                way = resend(Intent.CHECK_OUT, says, offer["kit"], needs, **{**more, **said})
             case _:
                 wanted = (*needs, *offer["needs"])
-                way = again(Intent.CHECK_OUT, says, text, wanted, offer["people"], **said)
+                way = resend(Intent.CHECK_OUT, says, text, wanted, offer["people"], **said)
         found.append(way)
     return found

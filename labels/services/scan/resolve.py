@@ -15,10 +15,10 @@ from kits.models import Kit, Label, LabelKind
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
 from kits.services.lookup import find
-from kits.services.text.wording import said
+from kits.services.text.wording import in_words
 from labels.rules.codes import gs1
-from labels.rules.codes.scans import FOREIGN, TYPED, Means, Seen
-from labels.rules.codes.typed import Kind, Typed, resolve
+from labels.rules.codes.scans import FOREIGN, TYPED, Means, Reading
+from labels.rules.codes.typed import ResolvedText, TextKind, resolve
 from labels.services import passerby
 
 NOT_IN_THE_BOOK = _lazy("This looks like one of our labels, but nobody here created it.")
@@ -36,7 +36,7 @@ class Meaning:
     where it is nothing to act on.
     """
 
-    seen: Seen
+    seen: Reading
     means: Means
     label: Label | None = None
     kit: Kit | None = None
@@ -47,7 +47,7 @@ class Meaning:
 
 
 def meanings(
-    actor: Actor, seen: Sequence[Seen], *, today: date, any_room: bool = False
+    actor: Actor, seen: Sequence[Reading], *, today: date, any_room: bool = False
 ) -> list[Meaning]:
     """What each thing stands for, in the order it was read; the same label read twice is there
     once. Five queries at most, however many things there are.
@@ -56,24 +56,26 @@ def meanings(
     otherwise they are ELSEWHERE.
     """
     typed = [resolve(each.text, today=today, from_gs1_symbol=each.is_gs1) for each in seen]
-    labels = _labels(t.code for t in typed if t.kind == Kind.OWN and t.code)
+    labels = _labels(t.code for t in typed if t.kind == TextKind.OWN and t.code)
     people = passerby.people_of(actor, labels.values())
     names = _kits_named(actor, [s for s in seen if s.symbology == TYPED], any_room=any_room)
-    near = _near(actor, [t.code for t in typed if t.kind == Kind.OWN_WRONG and t.code])
+    near = _near(actor, [t.code for t in typed if t.kind == TextKind.OWN_WRONG and t.code])
     short = find.kits_short_for_each(
         actor,
         {
             _name(each.text)
             for each, text in zip(seen, typed, strict=True)
-            if each.symbology == TYPED and text.kind == Kind.OTHER and _name(each.text) not in names
+            if each.symbology == TYPED
+            and text.kind == TextKind.OTHER
+            and _name(each.text) not in names
         },
     )
     found: list[Meaning] = []
     for each, text in zip(seen, typed, strict=True):
         kit = names.get(_name(each.text)) if each.symbology == TYPED else None
-        if kit is not None and text.kind != Kind.OWN:
+        if kit is not None and text.kind != TextKind.OWN:
             meaning = Meaning(each, Means.KIT, kit=kit)
-        elif text.kind == Kind.OWN:
+        elif text.kind == TextKind.OWN:
             meaning = _own(actor, each, labels.get(text.code or ""), people, any_room=any_room)
         else:
             meaning = _short_name(each, short.get(_name(each.text), [])) or _not_own(
@@ -85,7 +87,7 @@ def meanings(
 
 
 def _own(
-    actor: Actor, seen: Seen, label: Label | None, people: Collection[int], *, any_room: bool
+    actor: Actor, seen: Reading, label: Label | None, people: Collection[int], *, any_room: bool
 ) -> Meaning:
     if label is None:
         return Meaning(seen, Means.UNKNOWN_LABEL, says=str(NOT_IN_THE_BOOK))
@@ -96,21 +98,21 @@ def _own(
     return Meaning(seen, Means(label.kind), label=label, kit=label.kit)
 
 
-def _short_name(seen: Seen, meant: Sequence[Kit]) -> Meaning | None:
+def _short_name(seen: Reading, meant: Sequence[Kit]) -> Meaning | None:
     """What was typed for a kit's name by somebody who left a part of it out."""
     if len(meant) == 1:
         return Meaning(seen, Means.KIT, kit=meant[0])
     return Meaning(seen, Means.OTHER, kits=meant) if meant else None
 
 
-def _not_own(seen: Seen, text: Typed, near: dict[str, Label]) -> Meaning:
-    says = said(text.says or "")
+def _not_own(seen: Reading, text: ResolvedText, near: dict[str, Label]) -> Meaning:
+    says = in_words(text.says or "")
     match text.kind:
-        case Kind.OWN_WRONG:
+        case TextKind.OWN_WRONG:
             return Meaning(seen, Means.WRONG_CODE, offered=near.get(text.code or ""), says=says)
-        case Kind.MAKER:
+        case TextKind.MAKER:
             return Meaning(seen, Means.MAKER, pack=text.maker)
-        case Kind.MAKER_WRONG:
+        case TextKind.MAKER_WRONG:
             return Meaning(seen, Means.MAKER_WRONG, says=says)
     return Meaning(seen, FOREIGN[text.kind], says=says)
 
@@ -133,7 +135,7 @@ def _name(text: str) -> str:
     return text.strip().upper()
 
 
-def _kits_named(actor: Actor, seen: Sequence[Seen], *, any_room: bool) -> dict[str, Kit]:
+def _kits_named(actor: Actor, seen: Sequence[Reading], *, any_room: bool) -> dict[str, Kit]:
     """Kits whose very name was typed, by the name in capitals."""
     texts = [each.text.strip() for each in seen]
     wanted = [text for text in texts if text.isprintable() and 0 < len(text) <= _LONGEST_NAME]

@@ -6,6 +6,7 @@ import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from enum import StrEnum
 from typing import Any
 
 from gearroom.core.acts.problems import NotAllowed, Problem, TooLarge, TooOften
@@ -13,13 +14,13 @@ from gearroom.core.models import Person
 from kits.models import AsFound, Entry, Item, Kit, Label, Lot, Place, Trip
 from kits.rules.lookup import label_codes
 from kits.services.trips.purpose import NOT_GIVEN, NotGiven
-from labels.rules.codes.scans import Intent, Look, Means, Seen
+from labels.rules.codes.scans import Intent, Means, Reading, Readings
 from labels.services.passerby import Facts
 from labels.services.scan.resolve import Meaning
 
 
 @dataclass(frozen=True)
-class UsedSaid:
+class UsedUnits:
     """So many units used, as somebody said it: of a batch, or of a thing; `section` is a key or
     name of the kit's, or empty."""
 
@@ -30,7 +31,7 @@ class UsedSaid:
 
 
 @dataclass(frozen=True)
-class Ask:
+class ScanRequest:
     """What somebody wants of what is read, and what they say along with it."""
 
     intent: Intent = Intent.IDENTIFY
@@ -51,7 +52,7 @@ class Ask:
     wet: bool = False
     wrong: str = ""
     incident: str = ""
-    used: Sequence[UsedSaid] = ()
+    used: Sequence[UsedUnits] = ()
     # adding what one line of a kit's list lacks
     line: int | None = None
     through: date | None = None
@@ -69,9 +70,38 @@ class Ask:
         return self.intent == Intent.CHECK_IN or self.emergency
 
 
+class ScanResult(StrEnum):
+    """What came of something that was read, where that is no problem."""
+
+    IDENTIFIED = "identified"
+    READY = "ready"  # to be received or counted
+    HOLDER = "holder"  # a tag: of whoever takes the next kit
+    TAKEN_OUT = "taken-out"
+    HANDED_BACK = "handed-back"
+    CHECKED = "checked"
+    ADDED = "added"
+
+
+class Step(StrEnum):
+    """What can be done next elsewhere than by scanning on."""
+
+    PASS = "pass"
+    RESTOCK = "restock"
+    LOOK_INSIDE = "look-inside"
+    LOG_USE = "log-use"
+    COUNT_KIT = "count-kit"
+    COUNT = "count"
+    RECEIVE = "receive"
+    ADD_ITEM = "add-item"
+    ADD_PACK_CODE = "add-pack-code"
+    BIND = "bind"
+    UNDO = "undo"
+
+
 @dataclass(frozen=True)
-class Next:
-    """Something that can be done now: `do` says what, `about` is the kit or the id it is done to,
+class NextStep:
+    """Something that can be done now: `do` says what (a Step, or the Intent to scan it again with),
+    `about` is the kit or the id it is done to,
     `fields` is known already and `needs` names the fields that are still wanted; `people` are those
     to choose from for `cleared_by`."""
 
@@ -84,7 +114,7 @@ class Next:
 
 
 @dataclass(frozen=True)
-class KitSeen:
+class ScannedKit:
     """A kit as whoever belongs to its room sees it at a scan."""
 
     id: int
@@ -120,7 +150,7 @@ class KitSeen:
 
 
 @dataclass(frozen=True)
-class SectionSeen:
+class ScannedSection:
     """A kit's section."""
 
     id: int
@@ -131,7 +161,7 @@ class SectionSeen:
 
 
 @dataclass(frozen=True)
-class LotSeen:
+class ScannedLot:
     """A batch; `where` is what the places of the asker's rooms hold of it, where that was asked."""
 
     id: int
@@ -147,7 +177,7 @@ class LotSeen:
 
 
 @dataclass(frozen=True)
-class ShelfSeen:
+class ScannedShelf:
     """A shelf."""
 
     id: int
@@ -156,7 +186,7 @@ class ShelfSeen:
 
 
 @dataclass(frozen=True)
-class PersonSeen:
+class ScannedPerson:
     """A person, with the kits that they have now, as far as the asker may see those."""
 
     id: int
@@ -165,7 +195,7 @@ class PersonSeen:
 
 
 @dataclass(frozen=True)
-class PackSeen:
+class ScannedPack:
     """One reading of a maker's code. `units` is what one pack adds; `lot` the batch that is known
     already."""
 
@@ -183,29 +213,29 @@ class PackSeen:
     recalled: bool
 
 
-Thing = KitSeen | SectionSeen | LotSeen | ShelfSeen | PersonSeen | Facts
+Subject = ScannedKit | ScannedSection | ScannedLot | ScannedShelf | ScannedPerson | Facts
 
 
 @dataclass(frozen=True)
 class Outcome:
     """What came of one thing that was read.
 
-    `outcome` is a stable word: `identified`, `taken-out`, `handed-back`, `holder`, `ready`, or the
-    code of `problem`. `entry` is what was written in the book. `packs` are the readings of a
-    maker's code, best first; `again` says that the same pack was scanned a moment before.
+    `outcome` is a ScanResult, or the code of `problem`. `entry` is what was written in the book.
+    `packs` are the readings of a maker's code, best first; `again` says that the same pack was
+    scanned a moment before.
     """
 
-    seen: Seen
+    seen: Reading
     means: Means
     outcome: str
     says: str
     label: Label | None = None
-    thing: Thing | None = None
-    packs: Sequence[PackSeen] = ()
+    thing: Subject | None = None
+    packs: Sequence[ScannedPack] = ()
     again: bool = False
     entry: Entry | None = None
     problem: Problem | None = None
-    next: Sequence[Next] = ()
+    next: Sequence[NextStep] = ()
 
 
 @dataclass(frozen=True)
@@ -214,7 +244,7 @@ class ScanAnswer:
 
     scan_id: uuid.UUID
     intent: Intent
-    look: Look
+    look: Readings
     outcomes: Sequence[Outcome]
 
     @property
@@ -244,16 +274,16 @@ def text_of(meaning: Meaning, kit: Kit | None = None) -> str:
     return kit.name if kit else meaning.seen.text
 
 
-def again(
+def resend(
     intent: Intent,
     says: str,
     text: str,
     needs: Sequence[str] = (),
     people: Sequence[Mapping[str, Any]] = (),
     **fields: Any,
-) -> Next:
+) -> NextStep:
     """The same reading sent again for `intent`, with more said."""
-    return Next(
+    return NextStep(
         str(intent),
         says,
         fields={"intent": str(intent), "text": text, **fields},

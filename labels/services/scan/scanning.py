@@ -23,12 +23,21 @@ from gearroom.core.acts.problems import Invalid, NotFound, Problem, TooLarge
 from gearroom.core.models import Person
 from kits.models import Kit, LabelKind, Place
 from labels.models import Scan
-from labels.rules.codes.scans import Intent, Look, Means
+from labels.rules.codes.scans import Intent, Means, Readings
 from labels.services import passerby
 from labels.services.scan import kit_scans, mending, pack_scans, views
-from labels.services.scan.refusals import bind, nothing, refused, why_nothing
+from labels.services.scan.refusals import bind, empty_outcome, problem_of, refused
 from labels.services.scan.resolve import Meaning, meanings
-from labels.services.scan.results import Ask, Next, Outcome, ScanAnswer, again, text_of
+from labels.services.scan.results import (
+    NextStep,
+    Outcome,
+    ScanAnswer,
+    ScanRequest,
+    ScanResult,
+    Step,
+    resend,
+    text_of,
+)
 
 MOST_LABELS = 100
 """Things read in one event."""
@@ -46,7 +55,7 @@ _WITH_KITS = (Intent.CHECK_OUT, Intent.CHECK_IN, Intent.LOOK_INSIDE, Intent.ADD)
 _LONGEST_KEPT = 500
 
 
-def scan(act: Act, seen: Look, ask: Ask) -> ScanAnswer:
+def scan(act: Act, seen: Readings, ask: ScanRequest) -> ScanAnswer:
     """Do what was asked with all that was read, each thing on its own, and write down what was
     read. Runs in the caller's transaction.
 
@@ -55,47 +64,47 @@ def scan(act: Act, seen: Look, ask: Ask) -> ScanAnswer:
     were read.
     """
     act.actor.require(_right(ask))
-    found = _meant(act, seen, any_room=ask.any_room)
+    found = _meanings(act, seen, any_room=ask.any_room)
     if ask.intent in _WITH_KITS:
         _of_one_kit_only(found, ask)
         if not _alone(found):  # one may be swapped, which locks two by itself
             _lock(found)
     outcomes = [_outcome(act, meaning, ask, found, _tags(found)) for meaning in found]
-    answer = ScanAnswer(act.key, ask.intent, seen, outcomes or [nothing(seen)])
-    _write_down(act, answer)
+    answer = ScanAnswer(act.key, ask.intent, seen, outcomes or [empty_outcome(seen)])
+    _record(act, answer)
     return answer
 
 
-def _right(ask: Ask) -> str:
+def _right(ask: ScanRequest) -> str:
     if ask.emergency:
         return "emergency"
     return "report_gone" if ask.already_gone else _RIGHTS[ask.intent]
 
 
-def identify(act: Act, seen: Look) -> ScanAnswer:
+def identify(act: Act, seen: Readings) -> ScanAnswer:
     """What all that was read is, and what can be done next; not even that it was read is written.
 
     A problem with one thing is that thing's outcome. Raises NotAllowed, TooLarge.
     """
     act.actor.require(_RIGHTS[Intent.IDENTIFY])
     outcomes = []
-    found = _meant(act, seen)
+    found = _meanings(act, seen)
     for meaning in found:
         try:
-            outcomes.append(_done(act, meaning, Ask(), found, _tags(found)))
+            outcomes.append(_act_on(act, meaning, ScanRequest(), found, _tags(found)))
         except Problem as problem:
-            outcomes.append(refused(act, meaning, Ask(), problem))
-    return ScanAnswer(act.key, Intent.IDENTIFY, seen, outcomes or [nothing(seen)])
+            outcomes.append(refused(act, meaning, ScanRequest(), problem))
+    return ScanAnswer(act.key, Intent.IDENTIFY, seen, outcomes or [empty_outcome(seen)])
 
 
-def _meant(act: Act, seen: Look, *, any_room: bool = False) -> Sequence[Meaning]:
+def _meanings(act: Act, seen: Readings, *, any_room: bool = False) -> Sequence[Meaning]:
     if len(seen.seen) > MOST_LABELS:
         raise TooLarge(
             "too-large",
             _("Scan at most %(most)d labels at once.") % {"most": MOST_LABELS},
             limit=MOST_LABELS,
         )
-    today = clock.today(views.today_for(act))
+    today = clock.today(views.zone_for(act))
     return meanings(act.actor, seen.seen, today=today, any_room=any_room)
 
 
@@ -104,7 +113,7 @@ def _tags(found: Sequence[Meaning]) -> list[Person]:
     return [label.person for label in labels if label is not None and label.person is not None]
 
 
-def _of_one_kit_only(found: Sequence[Meaning], ask: Ask) -> None:
+def _of_one_kit_only(found: Sequence[Meaning], ask: ScanRequest) -> None:
     kits = sum(m.kit is not None for m in found)
     said = {
         "seal_seen": ask.seal_seen,
@@ -148,17 +157,17 @@ def _lock(found: Sequence[Meaning]) -> None:
 
 
 def _outcome(
-    act: Act, meaning: Meaning, ask: Ask, found: Sequence[Meaning], tags: Sequence[Person]
+    act: Act, meaning: Meaning, ask: ScanRequest, found: Sequence[Meaning], tags: Sequence[Person]
 ) -> Outcome:
     try:
         with transaction.atomic():
-            return _done(act, meaning, ask, found, tags)
+            return _act_on(act, meaning, ask, found, tags)
     except Problem as problem:
         return refused(act, meaning, ask, problem)
 
 
-def _done(
-    act: Act, meaning: Meaning, ask: Ask, found: Sequence[Meaning], tags: Sequence[Person]
+def _act_on(
+    act: Act, meaning: Meaning, ask: ScanRequest, found: Sequence[Meaning], tags: Sequence[Person]
 ) -> Outcome:
     """What comes of one thing; raises the Problem that keeps it from being done."""
     intent = ask.intent
@@ -191,15 +200,15 @@ def _done(
             return Outcome(
                 meaning.seen,
                 Means.BLANK,
-                "identified",
+                ScanResult.IDENTIFIED,
                 _("A label that is not on anything yet."),
                 label=meaning.label,
                 next=[bind(meaning)],
             )
-    raise why_nothing(meaning, intent)
+    raise problem_of(meaning, intent)
 
 
-def _place_read(found: Sequence[Meaning], ask: Ask) -> Place | None:
+def _place_read(found: Sequence[Meaning], ask: ScanRequest) -> Place | None:
     """The shelf or section that is being filled or counted: said, or read along."""
     if ask.place is not None:
         return ask.place
@@ -214,25 +223,27 @@ def _count_kit(meaning: Meaning) -> Outcome:
     return Outcome(
         meaning.seen,
         Means.KIT,
-        "ready",
+        ScanResult.READY,
         _("Count %(kit)s, pouch by pouch.") % {"kit": kit.name},
         label=meaning.label,
         next=[
-            Next("count-kit", _("Count %(kit)s") % {"kit": kit.name}, kit.name, needs=("found",))
+            NextStep(
+                Step.COUNT_KIT, _("Count %(kit)s") % {"kit": kit.name}, kit.name, needs=("found",)
+            )
         ],
     )
 
 
-def _person(act: Act, meaning: Meaning, ask: Ask, *, alone: bool) -> Outcome:
+def _person(act: Act, meaning: Meaning, ask: ScanRequest, *, alone: bool) -> Outcome:
     assert meaning.label is not None and meaning.label.person is not None  # PERSON says so
-    person = views.person_seen(act, meaning.label.person)
+    person = views.scanned_person(act, meaning.label.person)
     taking = ask.intent == Intent.CHECK_OUT
     name, kits = person.name, ", ".join(person.kits)
     says = _("%(name)s has %(kits)s.") if kits else _("%(name)s’s tag.")
     says %= {"name": name, "kits": kits}
     if taking and alone:
         says = _("%(name)s’s tag. Now scan the kit.") % {"name": name}
-    scan_kit = again(
+    scan_kit = resend(
         Intent.CHECK_OUT,
         _("Scan the kit that %(name)s takes") % {"name": name},
         "",
@@ -242,7 +253,7 @@ def _person(act: Act, meaning: Meaning, ask: Ask, *, alone: bool) -> Outcome:
     return Outcome(
         meaning.seen,
         Means.PERSON,
-        "holder" if taking else "identified",
+        ScanResult.HOLDER if taking else ScanResult.IDENTIFIED,
         says,
         label=meaning.label,
         thing=person,
@@ -255,11 +266,11 @@ def _elsewhere(act: Act, meaning: Meaning) -> Outcome:
     facts = passerby.facts_of(meaning.label, act.actor)
     next_ = []
     if meaning.label.kind == LabelKind.KIT:
-        next_.append(again(Intent.CHECK_IN, _("Hand it in"), text_of(meaning)))
+        next_.append(resend(Intent.CHECK_IN, _("Hand it in"), text_of(meaning)))
     return Outcome(
         meaning.seen,
         Means.ELSEWHERE,
-        "identified",
+        ScanResult.IDENTIFIED,
         " ".join(
             filter(
                 None,
@@ -275,7 +286,7 @@ def _elsewhere(act: Act, meaning: Meaning) -> Outcome:
     )
 
 
-def _write_down(act: Act, answer: ScanAnswer) -> None:
+def _record(act: Act, answer: ScanAnswer) -> None:
     now = clock.now()
     Scan.objects.bulk_create(
         Scan(

@@ -13,18 +13,24 @@ from kits.services.kits import participants_own
 from kits.services.ledger import readiness, verdicts
 from kits.services.lookup import find, holders, promises
 from kits.services.text import reason_texts, verdict_texts
-from labels.services.scan.results import KitSeen, LotSeen, PersonSeen, SectionSeen, ShelfSeen
+from labels.services.scan.results import (
+    ScannedKit,
+    ScannedLot,
+    ScannedPerson,
+    ScannedSection,
+    ScannedShelf,
+)
 
 _MOST_PLACES = 20
 
 
-def today_for(act: Act) -> str:
+def zone_for(act: Act) -> str:
     """The time zone that "today" is asked in: of the act's room, or of the person's."""
     room = act.room or (act.person.home_room if act.person else None)
     return room.time_zone if room else "UTC"
 
 
-def kit_seen(actor: Actor, kit: Kit) -> KitSeen:
+def scanned_kit(actor: Actor, kit: Kit) -> ScannedKit:
     """A kit: its one verdict, who has it (the phone for who may see people), and the trip that it
     is out for or promised to."""
     held = holders.open_checkout(kit)
@@ -38,7 +44,7 @@ def kit_seen(actor: Actor, kit: Kit) -> KitSeen:
     seal = Seal.objects.unbroken().filter(kit=kit, section__isnull=True).first()
     person = held.person if held else None
     phones = any(actor.may("see_people", room) for room in (kit.home_room_id, kit.room_id))
-    return KitSeen(
+    return ScannedKit(
         id=kit.pk,
         name=kit.name,
         packing_list=str(kit.list_version),
@@ -72,10 +78,10 @@ def kit_seen(actor: Actor, kit: Kit) -> KitSeen:
     )
 
 
-def section_seen(place: Place) -> SectionSeen:
+def scanned_section(place: Place) -> ScannedSection:
     """A kit's section, and the seal on it."""
     seal = Seal.objects.unbroken().filter(section=place).first()
-    return SectionSeen(
+    return ScannedSection(
         id=place.pk,
         name=place.name,
         key=place.section_key,
@@ -84,15 +90,15 @@ def section_seen(place: Place) -> SectionSeen:
     )
 
 
-def shelf_seen(place: Place) -> ShelfSeen:
+def scanned_shelf(place: Place) -> ScannedShelf:
     """A shelf."""
-    return ShelfSeen(place.pk, place.name, place.room.name if place.room else "")
+    return ScannedShelf(place.pk, place.name, place.room.name if place.room else "")
 
 
-def lot_seen(act: Act, lot: Lot, *, where: bool) -> LotSeen:
+def scanned_lot(act: Act, lot: Lot, *, where: bool) -> ScannedLot:
     """A batch, and with `where` what the places of the asker's rooms hold of it by the book."""
     batch = readiness.batches([lot])[lot.pk]
-    fault = why_not(batch, clock.today(today_for(act)))
+    fault = why_not(batch, clock.today(zone_for(act)))
     held: list[dict[str, object]] = []
     if where:
         rows = (
@@ -110,7 +116,7 @@ def lot_seen(act: Act, lot: Lot, *, where: bool) -> LotSeen:
             }
             for row in rows
         ]
-    return LotSeen(
+    return ScannedLot(
         id=lot.pk,
         item=lot.item_id,
         item_name=lot.item.name,
@@ -124,7 +130,7 @@ def lot_seen(act: Act, lot: Lot, *, where: bool) -> LotSeen:
     )
 
 
-def person_seen(act: Act, person: Person) -> PersonSeen:
+def scanned_person(act: Act, person: Person) -> ScannedPerson:
     """A person and the kits they have now, of those that the asker may see."""
     out = (
         Checkout.objects.open()
@@ -132,4 +138,4 @@ def person_seen(act: Act, person: Person) -> PersonSeen:
         .order_by("kit__name")
         .values_list("kit__name", flat=True)
     )
-    return PersonSeen(person.pk, person.name, list(out))
+    return ScannedPerson(person.pk, person.name, list(out))

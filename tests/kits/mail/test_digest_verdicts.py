@@ -65,7 +65,7 @@ def marks_of(w: World) -> dict[tuple[str, str, str], tuple[str, str]]:
         r'\s+data-verdict="([^"]*)">([^<]*)</b>',
         page,
     )
-    return {(kit, through, trip): (slug, text) for kit, through, trip, slug, text in found}
+    return {(kit, day, trip): (slug, text.strip()) for kit, day, trip, slug, text in found}
 
 
 def used(w: World, item: Item, units: int, kit: Kit | None = None) -> None:

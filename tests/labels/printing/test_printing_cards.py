@@ -6,7 +6,7 @@ import io
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 import pypdfium2
@@ -15,7 +15,7 @@ from django.utils import translation
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kits.services.text.wording import said
+from kits.services.text.wording import in_words
 from labels.printing import (
     CardTooLong,
     Job,
@@ -26,21 +26,20 @@ from labels.printing import (
 from labels.printing.fonts import typeface
 from labels.rules.codes.texts import Expiry
 from labels.rules.layout.calibration import Offset
-from labels.rules.layout.cards import Column, Entry, LidCard, Pouch, SignOutKit, Thing, flow
+from labels.rules.layout.cards import CardItem, Column, LidCard, ListEntry, Pouch, SignOutKit, flow
 from labels.rules.layout.contents import LotLabel
 from labels.rules.layout.layout import Space
 from labels.rules.layout.sheets import SHEETS
 from tests.labels.printing.printed import ADDRESS, JOB, new_codes, pages, read, says, texts
 
 POUCHES = (
-    Pouch("Bleeding", (Thing("Pressure dressing 10 × 18 cm", 4), Thing("Plasters", None))),
-    Pouch("Bones and joints", (Thing("Mouldable splint", 2), Thing("Повязка", 3))),
+    Pouch("Bleeding", (CardItem("Pressure dressing 10 × 18 cm", 4), CardItem("Plasters", None))),
+    Pouch("Bones and joints", (CardItem("Mouldable splint", 2), CardItem("Повязка", 3))),
 )
-Size = Literal["a5", "a4-folded"]
 CARD = LidCard(next(new_codes(5)), "EXPED-01", "Main store", "Ines Harrow", "Tomasz Quill", POUCHES)
 
 
-def lid_card(card: LidCard = CARD, size: Size = "a5", job: Job = JOB) -> bytes:
+def lid_card(card: LidCard = CARD, size: str = "a5", job: Job = JOB) -> bytes:
     out = io.BytesIO()
     count = lid_card_pdf(card, out=out, job=job, size=size)
     pdf = out.getvalue()
@@ -49,7 +48,7 @@ def lid_card(card: LidCard = CARD, size: Size = "a5", job: Job = JOB) -> bytes:
 
 
 @pytest.mark.parametrize("size", ["a5", "a4-folded"])
-def test_a_lid_card_says_what_is_where_who_answers_for_it_and_what_to_mind(size: Size) -> None:
+def test_a_lid_card_says_what_is_where_who_answers_for_it_and_what_to_mind(size: str) -> None:
     pdf = lid_card(size=size)
     (page,) = texts(pdf)
     for text in (
@@ -75,8 +74,8 @@ def test_a_lid_card_has_no_dates() -> None:
 
 
 @pytest.mark.parametrize("size", ["a5", "a4-folded"])
-def test_a_long_list_goes_on_on_a_further_page_and_loses_nothing(size: Size) -> None:
-    things = tuple(Thing(f"Thing number {number}", number) for number in range(1, 200))
+def test_a_long_list_goes_on_on_a_further_page_and_loses_nothing(size: str) -> None:
+    things = tuple(CardItem(f"Thing number {number}", number) for number in range(1, 200))
     card = replace(CARD, pouches=(Pouch("One large pouch", things),))
     pdf = lid_card(card, size)
     every = " ".join(texts(pdf))
@@ -86,7 +85,7 @@ def test_a_long_list_goes_on_on_a_further_page_and_loses_nothing(size: Size) -> 
 
 
 def test_a_list_longer_than_any_card_is_refused() -> None:
-    things = tuple(Thing(f"Thing number {number}", 1) for number in range(5000))
+    things = tuple(CardItem(f"Thing number {number}", 1) for number in range(5000))
     with pytest.raises(CardTooLong, match="more items than a lid card holds"):
         lid_card(replace(CARD, pouches=(Pouch("All", things),)))
 
@@ -108,7 +107,7 @@ def test_a_list_stays_in_its_columns_and_keeps_its_order(
 ) -> None:
     face = typeface()
     columns = [Column(page, 10.0, 20.0, width, height) for page in range(40)]
-    lines = [Entry(f"#{n} {word}", "1 ×", heading=n % 7 == 0) for n, word in enumerate(words)]
+    lines = [ListEntry(f"#{n} {word}", "1 ×", heading=n % 7 == 0) for n, word in enumerate(words)]
     rows = flow(lines, columns, face, em)
     if rows is None:
         return
@@ -206,7 +205,7 @@ def test_the_test_page_moves_with_the_correction() -> None:
 @pytest.fixture
 def german() -> Iterator[Job]:
     with translation.override("de"):
-        yield replace(JOB, language="de", speak=said)
+        yield replace(JOB, language="de", speak=in_words)
 
 
 def test_cards_and_sheets_are_printed_in_the_language_of_whoever_prints(german: Job) -> None:

@@ -16,7 +16,7 @@ from kits.services.labelling import labelling
 from kits.services.trips import reservations
 from labels.rules.codes.scans import Intent, typed_texts
 from labels.services.paper import paper
-from labels.services.scan.results import Ask, ScanAnswer
+from labels.services.scan.results import ScanAnswer, ScanRequest
 from labels.services.scan.scanning import scan
 from tests.kits import factories as make
 
@@ -90,7 +90,7 @@ def shown(of: Label) -> str:
 
 def scanned(who: Any, *texts: str, intent: Intent = Intent.IDENTIFY, **said: Any) -> ScanAnswer:
     """What comes of somebody scanning texts."""
-    return scan(make.act(who), typed_texts(texts), Ask(intent, **said))
+    return scan(make.act(who), typed_texts(texts), ScanRequest(intent, **said))
 
 
 def one(who: Any, text: str, intent: Intent = Intent.IDENTIFY, **said: Any) -> Any:

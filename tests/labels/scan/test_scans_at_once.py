@@ -11,7 +11,7 @@ from django.db import connection, transaction
 from kits.models import Checkout
 from kits.services.ledger import audit
 from labels.rules.codes.scans import Intent, typed_texts
-from labels.services.scan.results import Ask
+from labels.services.scan.results import ScanRequest
 from labels.services.scan.scanning import scan
 from tests.kits import factories as make
 from tests.labels.scan import scanned as at
@@ -25,7 +25,7 @@ def test_each_kit_goes_once_whatever_the_order_they_were_read_in(open_database: 
     together = Barrier(2)
 
     def phone(who: Any, codes: Any) -> list[Any]:
-        act, ask = make.act(who), Ask(Intent.CHECK_OUT, holder=who)
+        act, ask = make.act(who), ScanRequest(Intent.CHECK_OUT, holder=who)
         together.wait()
         try:
             with transaction.atomic():
@@ -53,7 +53,7 @@ def test_two_guides_with_each_other_s_kits_both_go_and_no_trip_is_left_without(
     together = Barrier(2)
 
     def phone(who: Any, code: Any) -> list[Any]:
-        act, ask = make.act(who), Ask(Intent.CHECK_OUT, holder=who)
+        act, ask = make.act(who), ScanRequest(Intent.CHECK_OUT, holder=who)
         together.wait()
         try:
             with transaction.atomic():

@@ -13,7 +13,7 @@ from kits.services.lookup import find
 from kits.services.restocking import sorting
 from kits.services.trips import reservations
 from labels.rules.codes.scans import Intent
-from labels.services.scan.results import UsedSaid
+from labels.services.scan.results import UsedUnits
 from tests.kits import factories as make
 from tests.labels.scan import scanned as at
 
@@ -203,7 +203,7 @@ def test_use_is_named_by_a_lots_label_or_by_a_tap_that_does_not_say_which(
 ) -> None:
     world = labels.world
     custody.check_out(make.act(), world.day_01, person=world.guide)
-    used = [UsedSaid(2, lot=world.dressings), UsedSaid(1, item=world.tablets)]
+    used = [UsedUnits(2, lot=world.dressings), UsedUnits(1, item=world.tablets)]
     outcome = at.one(world.guide, labels.kit.code, IN, as_found=AsFound.OPENED, used=used)
     moved = Movement.objects.filter(to_place__kind="used")
     assert {(m.lot_id, m.units, m.lot_assumed) for m in moved} == {
@@ -215,7 +215,7 @@ def test_use_is_named_by_a_lots_label_or_by_a_tap_that_does_not_say_which(
 
 def test_more_used_than_the_book_holds_is_written_and_said(labels: at.Labelled) -> None:
     world = labels.world
-    used = [UsedSaid(9, lot=world.dressings)]
+    used = [UsedUnits(9, lot=world.dressings)]
     outcome = at.one(world.guide, labels.kit.code, IN, as_found=AsFound.OPENED, used=used)
     assert "On record there were not 3 of that" in outcome.says
 

@@ -12,8 +12,7 @@ from hypothesis import strategies as st
 
 from kits.rules.lookup import label_codes
 from labels.rules.codes import typed
-from labels.rules.codes.typed import Kind
-from tests.present import present
+from labels.rules.codes.typed import TextKind
 
 TODAY = date(2026, 11, 25)
 
@@ -90,7 +89,7 @@ def test_a_scanned_label_resolves_on_every_keyboard(keyboard: str, host: str, lo
         code = label_codes.new_code(random.Random(seed).choice)
         text = typed_on(keyboard, label_codes.payload(host, code), lock=lock)
         found = typed.resolve(text + "\r", today=TODAY)
-        assert (found.kind, found.code) == (Kind.OWN, code), text
+        assert (found.kind, found.code) == (TextKind.OWN, code), text
 
 
 @pytest.mark.parametrize("keyboard", KEYBOARDS)
@@ -99,7 +98,7 @@ def test_a_scanned_label_resolves_when_the_scanner_holds_shift(keyboard: str) ->
         code = label_codes.new_code(random.Random(seed).choice)
         text = typed_on(keyboard, label_codes.payload(HOSTS[0], code), held=True)
         found = typed.resolve(text, today=TODAY)
-        assert (found.kind, found.code) == (Kind.OWN, code), text
+        assert (found.kind, found.code) == (TextKind.OWN, code), text
 
 
 @pytest.mark.parametrize("keyboard", KEYBOARDS)
@@ -108,20 +107,17 @@ def test_a_bare_code_resolves_or_is_refused_but_never_becomes_another(keyboard: 
     for seed in range(2000):
         code = label_codes.new_code(random.Random(seed).choice)
         found = typed.resolve(typed_on(keyboard, label_codes.shown(code)), today=TODAY)
-        assert found.kind is not Kind.OWN or found.code == code
-        resolved += found.kind is Kind.OWN
+        assert found.kind is not TextKind.OWN or found.code == code
+        resolved += found.kind is TextKind.OWN
     assert resolved >= 1990
 
 
 @pytest.mark.parametrize("keyboard", ["French", "Belgian"])
 def test_a_makers_code_typed_on_azerty_is_put_right(keyboard: str) -> None:
     found = typed.resolve(typed_on(keyboard, "9501101530003"), today=TODAY)
-    assert present(found.maker).best.gtin == "09501101530003"
+    assert found.maker.best.gtin == "09501101530003"
     found = typed.resolve(typed_on(keyboard, "(01)09501101530003(10)AMQ-7"), today=TODAY)
-    assert (present(found.maker).best.gtin, present(found.maker).best.lot) == (
-        "09501101530003",
-        "AMQ-7",
-    )
+    assert (found.maker.best.gtin, found.maker.best.lot) == ("09501101530003", "AMQ-7")
 
 
 @settings(max_examples=300)
@@ -134,9 +130,9 @@ def test_a_code_with_one_wrong_character_is_refused_with_what_to_do(
         return
     for text in (wrong, label_codes.shown(wrong).lower(), f"HTTPS://GEAR.EXAMPLE.ORG/L/{wrong}"):
         found = typed.resolve(text, today=TODAY)
-        assert (found.kind, found.code) == (Kind.OWN_WRONG, wrong)
-        assert present(found.says).text.startswith("Check the code")
-        assert code in label_codes.corrections(present(found.code))
+        assert (found.kind, found.code) == (TextKind.OWN_WRONG, wrong)
+        assert found.says.text.startswith("Check the code")
+        assert code in label_codes.corrections(found.code)
 
 
 @pytest.mark.parametrize("ending", ["", "/", "?s=1", "#top", "/?from=camera"])
@@ -150,39 +146,39 @@ def test_a_label_of_any_host_resolves_whatever_trails_it(host: str, ending: str)
 @pytest.mark.parametrize(
     ("text", "kind"),
     [
-        ("", Kind.EMPTY),
-        ("  \r\n", Kind.EMPTY),
-        ("https://shop.example/plasters?colour=blue", Kind.LINK),
-        ("https://shop.example/l/abcdefghijk", Kind.LINK),
-        ("WIFI:T:WPA;S:hut;P:secret;;", Kind.WIFI),
-        ("BEGIN:VCARD\nVERSION:3.0\nN:Doe\nEND:VCARD", Kind.CONTACT),
-        ("MECARD:N:Doe;;", Kind.CONTACT),
-        ("\x00\x01\x02\x7f binary", Kind.BINARY),
-        ("Take two and call me", Kind.OTHER),
-        ("GROUP-01", Kind.OTHER),
-        ("]d2010950110153000317270500103344X", Kind.MAKER),
-        ("https://id.example/01/09501101530003/10/AB1?17=270500", Kind.MAKER),
-        ("9501101530003", Kind.MAKER),
-        ("9501101530004", Kind.MAKER_WRONG),
-        ("0109501101530003172713011012", Kind.MAKER_WRONG),
+        ("", TextKind.EMPTY),
+        ("  \r\n", TextKind.EMPTY),
+        ("https://shop.example/plasters?colour=blue", TextKind.LINK),
+        ("https://shop.example/l/abcdefghijk", TextKind.LINK),
+        ("WIFI:T:WPA;S:hut;P:secret;;", TextKind.WIFI),
+        ("BEGIN:VCARD\nVERSION:3.0\nN:Doe\nEND:VCARD", TextKind.CONTACT),
+        ("MECARD:N:Doe;;", TextKind.CONTACT),
+        ("\x00\x01\x02\x7f binary", TextKind.BINARY),
+        ("Take two and call me", TextKind.OTHER),
+        ("GROUP-01", TextKind.OTHER),
+        ("]d2010950110153000317270500103344X", TextKind.MAKER),
+        ("https://id.example/01/09501101530003/10/AB1?17=270500", TextKind.MAKER),
+        ("9501101530003", TextKind.MAKER),
+        ("9501101530004", TextKind.MAKER_WRONG),
+        ("0109501101530003172713011012", TextKind.MAKER_WRONG),
     ],
 )
-def test_it_tells_what_is_not_ours(text: str, kind: Kind) -> None:
+def test_it_tells_what_is_not_ours(text: str, kind: TextKind) -> None:
     found = typed.resolve(text, today=TODAY)
     assert found.kind is kind
     assert found.code is None
-    assert bool(found.says) == (kind is not Kind.MAKER)
+    assert bool(found.says) == (kind is not TextKind.MAKER)
 
 
 def test_a_gs1_symbol_is_never_taken_for_a_label_of_ours() -> None:
     found = typed.resolve("10A88\x1d17270131", today=TODAY, from_gs1_symbol=True)
-    assert found.kind is Kind.MAKER
-    assert not present(found.maker).confirm
-    assert present(found.maker).best.lot == "A88"
+    assert found.kind is TextKind.MAKER
+    assert not found.maker.confirm
+    assert found.maker.best.lot == "A88"
 
 
 @given(st.text(max_size=60))
 def test_any_text_is_something_and_ours_only_with_a_right_check(text: str) -> None:
     found = typed.resolve(text, today=TODAY)
-    assert found.kind is not Kind.OWN or label_codes.is_valid(present(found.code))
-    assert (found.maker is not None) == (found.kind is Kind.MAKER)
+    assert found.kind is not TextKind.OWN or label_codes.is_valid(found.code)
+    assert (found.maker is not None) == (found.kind is TextKind.MAKER)

@@ -28,7 +28,7 @@ pytestmark = PAGES_ON_SQLITE
 
 ROWS: dict[str, list[Any]] = {
     "Shelves": [["A1"]],
-    "Things": [
+    "Items": [
         ["gauze swab", "consumable", "swab", "yes", "yes", "no", None, None, "4006381333931", 5],
         ["pressure gauge", "instrument", "piece", None, None, None, 180, "In the green?"],
     ],
@@ -129,7 +129,7 @@ def test_sent_again_it_adds_nothing_twice(room: Room, keeper: Person) -> None:
 
 
 def test_mistakes_are_named_and_nothing_is_added(keeper: Person) -> None:
-    rows = {**ROWS, "Kits": [["DAY-01", "Week kit"]], "Things": [["gauze swab", "rag", "swab"]]}
+    rows = {**ROWS, "Kits": [["DAY-01", "Week kit"]], "Items": [["gauze swab", "rag", "swab"]]}
 
     page = send(browser(keeper), filled_in(rows))
 

@@ -7,12 +7,11 @@ from typing import Any
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.plumbing import ResolvedComponent, get_doc, is_list_serializer
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
-from rest_framework import serializers
 
 from gearroom.core.api.openapi.field_schema import describe, with_blank
 from gearroom.core.api.openapi.member_rules import schema_of
 from gearroom.core.api.problems import MEDIA_TYPE
-from gearroom.core.api.requests.serializers import ProblemDocument, StrictSerializer
+from gearroom.core.api.requests.serializers import AnyField, ProblemDocument, StrictSerializer
 
 _ANY = {
     400: "Not in the form that is described here",
@@ -63,6 +62,8 @@ REPLAYS = [
 
 class ViewSchema(AutoSchema):
     """Reads `query`, `shows`, `body`, `answers` and `method` off a view."""
+
+    view: Any
 
     def _writes(self) -> bool:
         return self.method not in ("GET", "HEAD", "OPTIONS")
@@ -151,7 +152,7 @@ class ViewSchema(AutoSchema):
             )
         return parameters
 
-    def get_description(self) -> str:
+    def get_description(self) -> str:  # type: ignore[override]  # as AutoSchema has it
         """The docstring of what the view does for this method."""
         does = ("perform",) if self._writes() else ("read", "rows")
         for name in does:
@@ -165,15 +166,15 @@ class ViewSchema(AutoSchema):
         return self.get_description().partition("\n")[0].rstrip(".")
 
     def _map_serializer_field(
-        self, field: serializers.Field, direction: str, bypass_extensions: bool = False
+        self, field: AnyField, direction: str, bypass_extensions: bool = False
     ) -> dict[str, Any]:
-        schema = super()._map_serializer_field(field, direction, bypass_extensions)
+        schema: dict[str, Any] = super()._map_serializer_field(field, direction, bypass_extensions)
         if direction == "request":
             schema = describe(field, schema)
         schema.pop("x-spec-enum-id", None)  # for a step that names enumerations; none does here
         return schema
 
-    def _insert_field_validators(self, field: serializers.Field, schema: dict[str, Any]) -> None:
+    def _insert_field_validators(self, field: AnyField, schema: dict[str, Any]) -> None:
         super()._insert_field_validators(field, schema)
         blank = with_blank(schema)
         schema.clear()

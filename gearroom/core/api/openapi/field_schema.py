@@ -8,7 +8,7 @@ from typing import Any
 from django.core.validators import RegexValidator
 from rest_framework import serializers
 
-from gearroom.core.api.requests.serializers import YEARS_FORM, NoteField, ScannedField
+from gearroom.core.api.requests.serializers import YEARS_FORM, AnyField, NoteField, ScannedField
 
 Schema = dict[str, Any]
 _CONTROL = r"\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f"
@@ -16,7 +16,7 @@ _LINES = r"\t\n\r"
 _OF_THE_WHOLE = ("description", "title", "default", "examples", "deprecated", "readOnly")
 
 
-def describe(field: serializers.Field, schema: Schema) -> Schema:
+def describe(field: AnyField, schema: Schema) -> Schema:
     """A field's schema, made of the field itself, with the limits of our views."""
     if isinstance(field, serializers.ListSerializer | serializers.ListField):
         return {**schema, **_number_of_rows(field)}
@@ -52,13 +52,13 @@ def _number_of_rows(field: Any) -> Schema:
     }
 
 
-def _decimal(field: serializers.DecimalField) -> str:
+def _decimal(field: Any) -> str:
     whole = field.max_digits - field.decimal_places
     sign = "" if field.min_value is not None and field.min_value >= 0 else "-?"
     return rf"^{sign}[0-9]{{1,{whole}}}(\.[0-9]{{1,{field.decimal_places}}})?$"
 
 
-def _text(field: serializers.Field) -> str:
+def _text(field: AnyField) -> str:
     """No control characters, and where it may not be blank something that can be seen."""
     none = _CONTROL if isinstance(field, NoteField) else _CONTROL + _LINES
     none = r"\x00" if isinstance(field, ScannedField) else none

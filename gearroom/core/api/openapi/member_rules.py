@@ -7,22 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any
 
 from django.utils.functional import Promise
-
-
-class Rule(Protocol):
-    """One such rule; `says` tells whoever broke it what to send, of `field` or of the whole."""
-
-    says: str | Promise
-    field: str
-
-    def holds(self, sent: Collection[str]) -> bool:
-        """Whether a body with these members keeps it."""
-
-    def schema(self) -> dict[str, Any]:
-        """The same as JSON Schema."""
 
 
 @dataclass(frozen=True)
@@ -75,6 +62,10 @@ class Needs:
     def schema(self) -> dict[str, Any]:
         """`dependentRequired`."""
         return {"dependentRequired": {self.name: [self.other]}}
+
+
+Rule = AnyOf | OneOf | Needs
+"""`says` tells whoever broke it what to send, of `field` or of the whole."""
 
 
 def schema_of(rules: Collection[Rule]) -> dict[str, Any]:

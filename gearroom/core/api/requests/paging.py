@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from django.core import signing
-from django.db.models import Model, Q, QuerySet
+from django.db.models import Model, Q
 from django.utils.translation import gettext as _
 from rest_framework.pagination import BasePagination
 from rest_framework.request import Request
@@ -30,13 +30,11 @@ class CursorPages(BasePagination):
     many rows, 50 unless told; PageQuery has seen to its bounds.
     """
 
-    def paginate_queryset(
-        self, queryset: QuerySet[Any], request: Request, view: Any = None
-    ) -> list[Any]:
+    def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> list[Any]:
         """The rows of the page that the query names; raises Invalid for a cursor not ours."""
         self._address = request.build_absolute_uri()
         self._ordering: Sequence[str] = view.ordering
-        size = int(request.query_params.get("page_size", api_settings.PAGE_SIZE))
+        size = int(request.query_params.get("page_size") or api_settings.PAGE_SIZE or 0)
         backwards, place = self._read(request.query_params.get("cursor"))
         order = [_turned(name) for name in self._ordering] if backwards else self._ordering
         rows = queryset.order_by(*order)

@@ -6,7 +6,6 @@ import json
 from typing import IO, Any
 
 from django.conf import settings
-from django.core.files.uploadedfile import UploadedFile
 from django.utils.translation import gettext as _
 from rest_framework import parsers
 from rest_framework.exceptions import UnsupportedMediaType
@@ -81,10 +80,10 @@ class StrictMultiPartParser(parsers.MultiPartParser):
         length = int(parser_context["request"].META.get("CONTENT_LENGTH") or 0)
         if length > limit:
             raise _too_large(limit)
-        counted = _Counted(stream)
+        counted: Any = _Counted(stream)
         parsed = super().parse(counted, media_type, parser_context)
         _require_whole(counted.bytes_read, length)
-        found: dict[str, str | UploadedFile] = {}
+        found: dict[str, Any] = {}
         for name, values in [*parsed.data.lists(), *parsed.files.lists()]:
             if len(values) > 1 or name in found:
                 raise _malformed(f"The part “{name}” is there more than once.")
@@ -158,7 +157,7 @@ def _malformed(detail: str) -> Invalid:
     )
 
 
-def _too_large(limit: int) -> TooLarge:
+def _too_large(limit: float) -> TooLarge:
     return TooLarge(
         "too-large",
         _("A request body has at most %(most)s KiB.") % {"most": limit // 1024},

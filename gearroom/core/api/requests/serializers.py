@@ -13,7 +13,7 @@ import math
 import re
 import unicodedata
 from collections.abc import Mapping
-from typing import Any, ClassVar
+from typing import Any, ClassVar, TypeAlias
 
 from django.core.files.uploadedfile import UploadedFile
 from django.core.validators import (
@@ -29,6 +29,7 @@ from gearroom.core.acts.problems import Problem, Unacceptable, document, printab
 from gearroom.core.api.openapi.member_rules import Rule
 from gearroom.core.rules.plain_text import plain
 
+AnyField: TypeAlias = "serializers.Field[Any, Any, Any, Any]"
 MAX_WHOLE = 2**31 - 1
 YEARS = range(1970, 2200)
 """Years that a date may be in, from where a reset clock starts; adding days never runs out."""
@@ -59,7 +60,7 @@ class ScannedField(serializers.CharField):
 
 # What a field takes: its JSON types, the form of its text, and how to say so. The first match of a
 # field's class counts. A field of a class not listed is refused as a mistake of the program.
-_FORMS: list[tuple[type[serializers.Field], tuple[type, ...], re.Pattern[str] | None, str]] = [
+_FORMS: list[tuple[type[AnyField], tuple[type, ...], re.Pattern[str] | None, str]] = [
     (serializers.BooleanField, (bool,), _FLAG, "true or false"),
     (serializers.IntegerField, (int,), _WHOLE, "a whole number, such as 3"),
     (serializers.FloatField, (int, float), _NUMBER, "a number"),
@@ -87,12 +88,12 @@ class _Strict(serializers.Serializer[Any]):
     example: ClassVar[dict[str, Any]] = {}
     """A body as somebody would send it."""
 
-    def get_fields(self) -> dict[str, serializers.Field]:
+    def get_fields(self) -> dict[str, AnyField]:
         """The fields as declared; whole numbers without limits get those of a database column, and
         texts of a fixed form are taken as they come."""
-        fields: dict[str, serializers.Field] = super().get_fields()
+        fields: dict[str, AnyField] = super().get_fields()
         for field in fields.values():
-            if _has_form(field):
+            if isinstance(field, serializers.CharField) and _has_form(field):
                 field.trim_whitespace = False
             for inner in (field, getattr(field, "child", None)):
                 if isinstance(inner, serializers.IntegerField):
@@ -123,7 +124,7 @@ class _Strict(serializers.Serializer[Any]):
         data = {name: _plain(known[name], value) for name, value in data.items()}
         for rule in self.rules:
             if not rule.holds(data):
-                raise serializers.ValidationError({rule.field: [rule.says]})
+                raise serializers.ValidationError({rule.field: [str(rule.says)]})
         return super().to_internal_value(data)
 
 
@@ -171,7 +172,7 @@ class ProblemDocument(serializers.Serializer[Any]):
     detail = serializers.CharField(help_text="What is wrong here, and what to do next.")
     instance = serializers.CharField(required=False, help_text="The path that was asked.")
     code = serializers.CharField(help_text="The last part of “type”.")
-    errors = serializers.DictField(
+    errors = serializers.DictField(  # type: ignore[assignment]  # so RFC 9457 names it
         child=serializers.ListField(child=serializers.CharField()),
         required=False,
         help_text="The fields that are wrong, each with its messages; at most 20.",
@@ -191,7 +192,7 @@ class ProblemDocument(serializers.Serializer[Any]):
         return document(problem)
 
 
-def _plain(field: serializers.Field, value: Any) -> Any:
+def _plain(field: AnyField, value: Any) -> Any:
     """A value whose form is right, with its texts as they are kept (`plain_text`); a text of a
     fixed form, or as a scanner sent it, as it came. Raises Unacceptable (422) for one in which
     nothing can be seen, where something has to be."""
@@ -208,11 +209,11 @@ def _plain(field: serializers.Field, value: Any) -> Any:
     return kept
 
 
-def _has_form(field: serializers.Field) -> bool:
+def _has_form(field: AnyField) -> bool:
     return any(isinstance(one, RegexValidator | EmailValidator) for one in field.validators)
 
 
-def _wrong(field: serializers.Field, value: Any, from_text: bool) -> str | None:
+def _wrong(field: AnyField, value: Any, from_text: bool) -> str | None:
     """What is wrong with the form of a value, before its meaning is looked at; or None."""
     if value is None and not from_text:
         return None  # whether null is allowed is the field's own business
@@ -244,6 +245,6 @@ def _wrong(field: serializers.Field, value: Any, from_text: bool) -> str | None:
         if any(unicodedata.category(c) == "Cc" and c not in allowed for c in value):
             return "This text may not hold control characters."
     if isinstance(field, serializers.ListField | serializers.DictField) and not from_text:
-        inner = value.values() if isinstance(value, dict) else value
+        inner: Any = value.values() if isinstance(value, dict) else value
         return next(filter(None, (_wrong(field.child, v, False) for v in inner)), None)
     return None

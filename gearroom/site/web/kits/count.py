@@ -27,7 +27,7 @@ from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 from kits.services.restocking import sorting
 from kits.services.stock import counting
-from kits.services.text.wording import said
+from kits.services.text.wording import in_words
 
 ROWS_FOR_BATCHES = 2
 """Rows a thing for batches that the book does not have there: few things are of more than two."""
@@ -353,7 +353,7 @@ def _batch(
     try:
         expiry = last_good_day(printed, today=readiness.today_of(kit)) if printed else None
     except PrintedDateError as error:
-        raise Invalid(f"{item.name}: {said(error.says)}") from error
+        raise Invalid(f"{item.name}: {in_words(error.says)}") from error
     lot = (
         lots.known(item=item, serial=number)
         if instrument

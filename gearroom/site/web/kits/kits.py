@@ -30,8 +30,8 @@ from kits.services.overview import kits_overview
 from kits.services.restocking import sorting
 from kits.services.text import reason_texts, wording
 from kits.services.trips import due_times
-from labels.services.scan.remedies import ways_on
-from labels.services.scan.results import Next
+from labels.services.scan.remedies import next_steps
+from labels.services.scan.results import NextStep
 
 _MOST_KITS = 200
 _TIMELINE = 8
@@ -137,13 +137,13 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
     return show(request, "site/kits/kit.html", facts)
 
 
-def _offers(who: Actor, overview: kits_overview.Overview) -> list[Next]:
+def _offers(who: Actor, overview: kits_overview.Overview) -> list[NextStep]:
     """What settles a kit that may not go, of that what is one tap here."""
     if overview.checkout is not None:
         return []
     kit, judged = overview.kit, overview.judged
     rows = offers.offers(who, kit, judged.verdict, trip=judged.question.trip)
-    steps = ways_on(offers.as_values(who, kit, rows), kit.name)
+    steps = next_steps(offers.as_values(who, kit, rows), kit.name)
     return [step for step in steps if not step.needs]
 
 

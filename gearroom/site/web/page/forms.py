@@ -13,7 +13,9 @@ What is wrong is raised as `Invalid`, as services do: a page shows both alike.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from datetime import date, datetime, time
 from decimal import Decimal
 from enum import Enum
@@ -76,6 +78,15 @@ class PageForm(forms.Form):
     ) -> dict[str, Any]:
         """The values of what was sent (see `values`)."""
         return cls(data, files, **options).values()
+
+
+@contextmanager
+def invalid(field: str = "") -> Iterator[None]:
+    """Raise Invalid, of a field, for what the validators of a service refuse."""
+    try:
+        yield
+    except ValidationError as error:
+        raise Invalid(" ".join(error.messages), field=field) from None
 
 
 def _parsed(value: Value | None) -> Value:
@@ -186,6 +197,21 @@ class Money(_Field):
         return amount
 
 
+class Length(_Field):
+    """A length in millimetres, to the micrometre. A comma is a decimal point too."""
+
+    default_error_messages = {
+        "invalid": _("%(what)s: enter a length in millimetres, such as 63.5.")
+    }
+
+    def parse(self, text: str) -> float:
+        """At most four digits before the point and three behind it."""
+        text = text.replace(",", ".")
+        if not re.fullmatch(r"[0-9]{1,4}(\.[0-9]{0,3})?|\.[0-9]{1,3}", text):
+            raise ValueError
+        return float(text)
+
+
 class Choice(_Field):
     """A member of an enumeration, by its value; `initial` where nothing is chosen."""
 
@@ -206,6 +232,23 @@ class YesOrNo(_Field):
     def parse(self, text: str) -> bool:
         """One of the two words that its buttons send."""
         return {"yes": True, "no": False}[text]
+
+
+class Line(_Field):
+    """A text of at most `most` characters, on one line, with one space between its words."""
+
+    default_error_messages = {"invalid": _("Use at most %(most)d characters.")}
+
+    def __init__(self, most: int, **options: Any) -> None:
+        super().__init__(**{"initial": "", **options})
+        self.limits = {"most": most}
+
+    def parse(self, text: str) -> str:
+        """The text as it is kept."""
+        line = " ".join(text.split())
+        if not 0 < len(line) <= self.limits["most"]:
+            raise ValueError
+        return line
 
 
 class ShortText(forms.CharField):

@@ -10,42 +10,32 @@ from django.utils.translation import gettext as _
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Problem
 from gearroom.core.services.people import people
-from gearroom.site.web.page.shell import Done, acted, actor, page, show
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.shell import Done, actor, show
 from kits.services.lookup import find
 from kits.services.people import merging
 
 
-@page("edit_person")
-def merge(request: HttpRequest, person: int) -> HttpResponse:
-    """Which record of somebody is kept, what moves to it, and the act itself."""
-    found = people.get(actor(request), person)
-    if request.method != "POST":
-        return _ask(request, found.pk)
-
-    def perform(act: Act) -> Done:
-        into = find.person(act.actor, request.POST.get("into", ""))
-        kept = merging.merge(act, people.get(act.actor, person), into)
-        says = _("%(name)s is merged into one record.") % {"name": kept.name}
-        return Done(says, to=reverse("person", args=[kept.pk]))
-
-    try:
-        return acted(request, perform, to=reverse("people"))
-    except Problem as problem:
-        return _ask(request, found.pk, problem)
-
-
-def _ask(request: HttpRequest, person: int, problem: Problem | None = None) -> HttpResponse:
+def _page(request: HttpRequest, person: int, problem: Problem | None = None) -> HttpResponse:
     who = actor(request)
-    found = people.get(who, person)
+    of = people.get(who, person)
     chosen = request.POST.get("into") or request.GET.get("into", "")
     into = find.person(who, chosen) if chosen else None
-    if into == found:
-        return redirect("person", found.pk)
+    if into == of:
+        return redirect("person", of.pk)
     facts = {
-        "shown": found,
+        "somebody": of,
         "into": into,
-        "others": people.may_take(who).exclude(pk=found.pk),
-        "moves": merging.moves(found) if into else None,
-        "problem": problem,
+        "others": people.may_take(who).exclude(pk=of.pk),
+        "moves": merging.moves(of) if into else None,
     }
-    return show(request, "site/people/merge.html", facts, status=problem.status if problem else 200)
+    return show(request, "site/people/merge.html", facts, problem=problem)
+
+
+@form_view("edit_person", page_of=_page)
+def merge(act: Act, request: HttpRequest, person: int) -> Done:
+    """Which record of somebody is kept, what moves to it, and the act itself."""
+    into = find.person(act.actor, request.POST.get("into", ""))
+    kept = merging.merge(act, people.get(act.actor, person), into)
+    says = _("%(name)s is merged into one record.") % {"name": kept.name}
+    return Done(says, to=reverse("person", args=[kept.pk]))

@@ -12,7 +12,8 @@ from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Problem
 from gearroom.core.models import Redaction
 from gearroom.core.services.people import people, person_export, redaction
-from gearroom.site.web.page.shell import Done, acted, actor, page, show
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.shell import Done, actor, page, show
 from kits.services.people import erasure
 
 
@@ -27,59 +28,45 @@ def export(request: HttpRequest, person: int) -> HttpResponse:
     return answer
 
 
-@page("erase_person")
-def erase(request: HttpRequest, person: int) -> HttpResponse:
-    """What is erased of somebody and what stays, what hangs on them, and the act itself."""
-    who = actor(request)
-    redaction.require_administrator(who)
-    if request.method != "POST":
-        return _ask(request, person)
-
-    def perform(act: Act) -> Done:
-        words = request.POST.get("words", "").splitlines()
-        done = erasure.erase(act, people.get(act.actor, person), words)
-        says = _("Erased. What they did is now recorded under Person %(number)s.") % {
-            "number": done.person
-        }
-        if done.still_named:
-            things = ", ".join(done.still_named)
-            says += " " + _("Their name is still in: %(things)s. Change it there.") % {
-                "things": things
-            }
-        return Done(says)
-
-    try:
-        return acted(request, perform, to=reverse("people"))
-    except Problem as problem:
-        return _ask(request, person, problem)
-
-
-def _ask(request: HttpRequest, person: int, problem: Problem | None = None) -> HttpResponse:
-    found = people.get(actor(request), person)
-    facts = {
-        "shown": found,
-        "moves": erasure.in_the_way(found),
-        "words": request.POST.get("words", ""),
-        "problem": problem,
-    }
-    return show(request, "site/people/erase.html", facts, status=problem.status if problem else 200)
-
-
-@page("erase_person")
-def names(request: HttpRequest) -> HttpResponse:
-    """Names in old records are put where they can be erased: asked, then done."""
+def _page(request: HttpRequest, person: int, problem: Problem | None = None) -> HttpResponse:
     redaction.require_administrator(actor(request))
+    of = people.get(actor(request), person)
+    facts = {
+        "somebody": of,
+        "moves": erasure.in_the_way(of),
+        "words": request.POST.get("words", ""),
+    }
+    return show(request, "site/people/erase.html", facts, problem=problem)
 
-    def perform(act: Act) -> Done:
-        rows = redaction.redact_landed(act).rows.count()
-        says = ngettext(
-            "Names in %(count)s record can now be erased.",
-            "Names in %(count)s records can now be erased.",
-            rows,
-        )
-        return Done(says % {"count": rows})
 
-    if request.method == "POST":
-        return acted(request, perform, to=reverse("names"))
+@form_view("erase_person", page_of=_page)
+def erase(act: Act, request: HttpRequest, person: int) -> Done:
+    """What is erased of somebody and what stays, what hangs on them, and the act itself."""
+    words = request.POST.get("words", "").splitlines()
+    done = erasure.erase(act, people.get(act.actor, person), words)
+    says = _("Erased. What they did is now recorded under Person %(number)s.")
+    says %= {"number": done.person}
+    if done.still_named:
+        also = _("Their name is still in: %(things)s. Change it there.")
+        says += " " + also % {"things": ", ".join(done.still_named)}
+    return Done(says, to=reverse("people"))
+
+
+def _names_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
+    redaction.require_administrator(actor(request))
+    if problem is not None:
+        raise problem
     done = Redaction.objects.filter(about=None).order_by("pk").last()
     return show(request, "site/people/names_in_old_records.html", {"done": done})
+
+
+@form_view("erase_person", "names", page_of=_names_page)
+def names(act: Act, request: HttpRequest) -> Done:
+    """Names in old records are put where they can be erased: asked, then done."""
+    rows = redaction.redact_landed(act).rows.count()
+    says = ngettext(
+        "Names in %(count)s record can now be erased.",
+        "Names in %(count)s records can now be erased.",
+        rows,
+    )
+    return Done(says % {"count": rows})

@@ -5,9 +5,9 @@ from django.urls import URLPattern, path
 from gearroom.site.web.people import merging, people, personal_records, rooms
 
 urlpatterns: list[URLPattern] = [
-    path("people/", people.every, name="people"),
+    path("people/", people.all_people, name="people"),
     path("people/add/", people.add, name="add-person"),
-    path("people/<int:person>/", people.one, name="person"),
+    path("people/<int:person>/", people.person, name="person"),
     path("people/<int:person>/role/", people.add_role, name="add-role"),
     path("people/<int:person>/role/end/", people.end_role, name="end-role"),
     path("people/<int:person>/sign-in/", people.sign_in, name="give-sign-in"),
@@ -18,8 +18,8 @@ urlpatterns: list[URLPattern] = [
     path("people/<int:person>/export/", personal_records.export, name="export-person"),
     path("people/<int:person>/erase/", personal_records.erase, name="erase-person"),
     path("people/<int:person>/tag/", people.make_tag, name="make-tag"),
-    path("rooms/", rooms.every, name="rooms"),
-    path("rooms/<slug:room>/", rooms.one, name="room"),
+    path("rooms/", rooms.all_rooms, name="rooms"),
+    path("rooms/<slug:room>/", rooms.room, name="room"),
     path("rooms/<slug:room>/shelves/", rooms.add_shelf, name="add-shelf"),
     path("shelves/<int:shelf>/", rooms.shelf, name="shelf"),
 ]

@@ -31,11 +31,11 @@ from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find, holders
 from kits.services.restocking import building, stripping
 from kits.services.restocking.building import BoughtItem, Fate
-from labels.rules.codes.scans import Seen
-from labels.rules.codes.typed import Kind as TextKind
+from labels.rules.codes.scans import Reading
+from labels.rules.codes.typed import TextKind as TextKind
 from labels.rules.codes.typed import resolve
 from labels.services.scan import pack_scans
-from labels.services.scan.read_picture import look
+from labels.services.scan.read_picture import read
 
 _NEAR = 12
 _NOTHING: dict[str, Any] = dict.fromkeys(("number", "serial", "expiry", "gtin", "units"), "")
@@ -120,7 +120,7 @@ def _read(request: HttpRequest, kit: Kit) -> tuple[list[dict[str, Any]], Sequenc
     chosen, text = request.GET.get("item", ""), request.GET.get("text", "").strip(" \r\n")
     text = text[:LONGEST_CODE]
     if picture := picture_of(request, "image"):
-        codes = list(look(picture, own=False).seen)
+        codes = list(read(picture, own=False).seen)
     elif request.method == "POST":
         raise Invalid(_("There is nothing to read yet. Scan its code, or type its name."))
     elif chosen:
@@ -132,7 +132,7 @@ def _read(request: HttpRequest, kit: Kit) -> tuple[list[dict[str, Any]], Sequenc
         exact = [item for item in near if item.name.casefold() == text.casefold()]
         if near:
             return ([{**_NOTHING, "item": exact[0]}], []) if exact else ([], near)
-        codes = [Seen(text)]
+        codes = [Reading(text)]
     for packs in (_packs(kit, code) for code in codes):
         if packs:
             return packs, []
@@ -145,7 +145,7 @@ def _read(request: HttpRequest, kit: Kit) -> tuple[list[dict[str, Any]], Sequenc
     )
 
 
-def _packs(kit: Kit, code: Seen) -> list[dict[str, Any]]:
+def _packs(kit: Kit, code: Reading) -> list[dict[str, Any]]:
     """The readings of a maker's code, or the batch that a label of ours is on."""
     typed = resolve(code.text, today=readiness.today_of(kit), from_gs1_symbol=code.is_gs1)
     if typed.kind == TextKind.OWN and typed.code:
@@ -155,7 +155,7 @@ def _packs(kit: Kit, code: Seen) -> list[dict[str, Any]]:
         return [{**_NOTHING, **known, "item": lot.item}]
     if typed.kind != TextKind.MAKER or typed.maker is None:
         return []
-    readings = pack_scans.packs_seen(typed.maker.candidates)
+    readings = pack_scans.known_packs(typed.maker.candidates)
     items = Item.objects.in_bulk([pack.item for pack in readings if pack.item])
     return [
         {

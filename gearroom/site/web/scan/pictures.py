@@ -31,6 +31,6 @@ def photo_of(request: HttpRequest) -> bytes:
 def batch_of(request: HttpRequest) -> Lot | None:
     """The batch that was scanned, photographed or typed into a form; None without one."""
     if picture := picture_of(request, "image"):
-        return batch_in(actor(request), read_picture.look(picture).seen)
+        return batch_in(actor(request), read_picture.read(picture).seen)
     text = request.POST.get("batch", "").strip()
     return batch_in(actor(request), text) if text else None

@@ -41,11 +41,11 @@ from kits.services.ledger import lots
 from kits.services.lookup import find
 from kits.services.stock import receiving, views
 from labels.rules.codes.gs1 import FNC1
-from labels.rules.codes.scans import Intent, Look, Means, typed_texts
-from labels.rules.codes.typed import Kind as TextKind
+from labels.rules.codes.scans import Intent, Means, Readings, typed_texts
+from labels.rules.codes.typed import TextKind as TextKind
 from labels.rules.codes.typed import resolve
 from labels.services.scan import pack_scans, read_picture, scanning
-from labels.services.scan.results import Ask, Outcome
+from labels.services.scan.results import Outcome, ScanRequest
 
 _PACKS = range(1, 7)
 
@@ -69,7 +69,7 @@ def _scanned(request: HttpRequest) -> dict[str, Any]:
     look, text = _look(request)
 
     def perform(act: Act) -> dict[str, Any]:
-        outcome = _best(scanning.scan(act, look, Ask(Intent.RECEIVE)).outcomes)
+        outcome = _best(scanning.scan(act, look, ScanRequest(Intent.RECEIVE)).outcomes)
         if outcome.problem is not None and outcome.means == Means.OTHER:
             says = _("“%(text)s” is neither a maker’s code nor one of our labels. Scan the "
                      "code on the pack again, or choose the item by hand.")  # fmt: skip
@@ -108,9 +108,9 @@ def _best(outcomes: Sequence[Outcome]) -> Outcome:
     )
 
 
-def _look(request: HttpRequest) -> tuple[Look, str]:
+def _look(request: HttpRequest) -> tuple[Readings, str]:
     if picture := picture_of(request, "image"):
-        return read_picture.look(picture, many=True, own=False), ""
+        return read_picture.read(picture, many=True, own=False), ""
     text = request.POST.get("text", "").strip(" \r\n")[:LONGEST_CODE]
     if not text:
         raise Invalid(
@@ -136,7 +136,7 @@ def _packs_of(request: HttpRequest, text: str) -> list[dict[str, Any]]:
     typed = resolve(text, today=receiving.today_in(room), from_gs1_symbol=FNC1 in text)
     if typed.kind != TextKind.MAKER or typed.maker is None:
         return []
-    return [_pack(asdict(pack)) for pack in pack_scans.packs_seen(typed.maker.candidates)]
+    return [_pack(asdict(pack)) for pack in pack_scans.known_packs(typed.maker.candidates)]
 
 
 def _is_id(text: str) -> bool:
