@@ -20,7 +20,7 @@ import json
 import random
 import statistics
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -88,22 +88,7 @@ def compare(photos: Path, truth: Truth) -> None:
         return [read.corners for read in found.reads]
 
     def bare(
-        engine: Callable[
-            [
-                Any,
-                Sequence[
-                    tuple[
-                        tuple[float, float],
-                        tuple[float, float],
-                        tuple[float, float],
-                        tuple[float, float],
-                    ]
-                ],
-                float,
-            ],
-            list[engines.Found],
-        ]
-        | Callable[[Any, Any, Any], Any],
+        engine: Callable[..., list[Read]],
     ) -> Callable[[bytes], list[Any]]:
         def read(content: bytes) -> list[Any]:
             grey = pictures.decode(content, max_pixels=LIMITS["max_pixels"])
@@ -114,8 +99,8 @@ def compare(photos: Path, truth: Truth) -> None:
 
         return read
 
-    def every_kind(grey: Any, known: Any, until: Any) -> list[engines.Found]:
-        return engines._zxing(grey, [zxingcpp.BarcodeFormat.AllReadable])
+    def every_kind(grey: Any, known: Any, until: Any) -> list[Read]:
+        return engines._zxing(grey, zxingcpp.BarcodeFormat.AllReadable)
 
     readers = {
         "ours, whole ladder": ours,

@@ -24,7 +24,7 @@ from django.views.decorators.http import require_safe
 
 from gearroom.core import clock
 from gearroom.core.acts.act import actor_of
-from gearroom.core.models import Person
+from gearroom.core.models import User
 from gearroom.site.http.middleware import reads_labels
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.overview.phone_copy import pocket_book
@@ -50,7 +50,7 @@ SHELL = (
 )
 """What the page needs without a network, of the static files."""
 
-_SETTLES = {
+_SETTLES: dict[str, str] = {
     ReasonCode.OUT_OF_ORDER: "kit",
     ReasonCode.WAS_OUT: "kit",
     ReasonCode.WAS_NOT_OUT: "kit",
@@ -128,9 +128,10 @@ def shell(request: HttpRequest) -> HttpResponse:
 @require_safe
 def ready(request: HttpRequest) -> HttpResponse:
     """Whose acts may be sent now, with what sending takes; 401 where nobody is signed in."""
-    who = _signed_in(request)
-    if who is None:
+    user = _signed_in(request)
+    if user is None:
         return JsonResponse({}, status=401)
+    who = user.person
     told = {"person": who.pk, "name": who.name, "csrf": get_token(request), "now": clock.now()}
     return JsonResponse(told, headers={"Cache-Control": "no-store"})
 
@@ -138,10 +139,11 @@ def ready(request: HttpRequest) -> HttpResponse:
 @require_safe
 def kits(request: HttpRequest) -> HttpResponse:
     """The pocket book of whoever is signed in; 304 where the phone has it as it is."""
-    who = _signed_in(request)
-    if who is None:
+    user = _signed_in(request)
+    if user is None:
         return JsonResponse({}, status=401)
-    actor, language = actor_of(who.user), get_language() or ""
+    who = user.person
+    actor, language = actor_of(user), get_language() or ""
     # Named before it is read: what changes meanwhile is sent the next time.
     tag = f'"{version(language)}-{revision(actor)}"'
     headers = {"ETag": tag, "Cache-Control": "private, no-store"}
@@ -152,10 +154,10 @@ def kits(request: HttpRequest) -> HttpResponse:
     return HttpResponse(body, content_type="application/json", headers=headers)
 
 
-def _signed_in(request: HttpRequest) -> Person | None:
+def _signed_in(request: HttpRequest) -> User | None:
     """Who signed in on this browser: on a shared device its own entry, whoever stands before it,
     since what is sent later is sent as that."""
-    return request.user.person if request.user.is_authenticated else None
+    return request.user if request.user.is_authenticated else None
 
 
 @cache
