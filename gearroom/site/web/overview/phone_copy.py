@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 from functools import cache
+from pathlib import Path
 
 from django.conf import settings
 from django.contrib.staticfiles import finders
@@ -80,7 +81,7 @@ def manifest(request: HttpRequest) -> HttpResponse:
             for purpose in ("any", "maskable")
         ),
     ]
-    told = {
+    facts = {
         "id": "/scan/",
         "name": _("%(organisation)s: gear room") % {"organisation": name},
         "short_name": _("Gear room"),
@@ -92,7 +93,7 @@ def manifest(request: HttpRequest) -> HttpResponse:
         "theme_color": "#20352e",
         "icons": icons,
     }
-    answer = JsonResponse(told, content_type="application/manifest+json")
+    answer = JsonResponse(facts, content_type="application/manifest+json")
     answer["Cache-Control"] = "no-cache"
     return answer
 
@@ -131,25 +132,34 @@ def ready(request: HttpRequest) -> HttpResponse:
     user = _signed_in(request)
     if user is None:
         return JsonResponse({}, status=401)
+<<<<<<< HEAD
     who = user.person
     told = {"person": who.pk, "name": who.name, "csrf": get_token(request), "now": clock.now()}
     return JsonResponse(told, headers={"Cache-Control": "no-store"})
+=======
+    own = user.person
+    facts = {"person": own.pk, "name": own.name, "csrf": get_token(request), "now": clock.now()}
+    return JsonResponse(facts, headers={"Cache-Control": "no-store"})
+>>>>>>> main
 
 
 @require_safe
-def kits(request: HttpRequest) -> HttpResponse:
+def pocket_copy(request: HttpRequest) -> HttpResponse:
     """The pocket book of whoever is signed in; 304 where the phone has it as it is."""
     user = _signed_in(request)
     if user is None:
         return JsonResponse({}, status=401)
+<<<<<<< HEAD
     who = user.person
+=======
+>>>>>>> main
     actor, language = actor_of(user), get_language() or ""
     # Named before it is read: what changes meanwhile is sent the next time.
     tag = f'"{version(language)}-{revision(actor)}"'
     headers = {"ETag": tag, "Cache-Control": "private, no-store"}
     if request.headers.get("If-None-Match") == tag:
         return HttpResponse(status=304, headers=headers)
-    book = {"person": who.pk, "name": who.name, **pocket_book(actor)}
+    book = {"person": user.person.pk, "name": user.person.name, **pocket_book(actor)}
     body = json.dumps(book, ensure_ascii=False, separators=(",", ":")).encode()
     return HttpResponse(body, content_type="application/json", headers=headers)
 
@@ -178,7 +188,6 @@ def _shell(language: str) -> str:
 
 
 def _text(name: str) -> str:
-    found = finders.find(name)
-    assert isinstance(found, str), f"{name} is not among the static files"
-    with open(found, encoding="utf-8") as file:
-        return file.read()
+    path = finders.find(name)
+    assert isinstance(path, str), f"{name} is not among the static files"
+    return Path(path).read_text(encoding="utf-8")
