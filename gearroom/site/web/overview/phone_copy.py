@@ -132,15 +132,9 @@ def ready(request: HttpRequest) -> HttpResponse:
     user = _signed_in(request)
     if user is None:
         return JsonResponse({}, status=401)
-<<<<<<< HEAD
-    who = user.person
-    told = {"person": who.pk, "name": who.name, "csrf": get_token(request), "now": clock.now()}
-    return JsonResponse(told, headers={"Cache-Control": "no-store"})
-=======
     own = user.person
     facts = {"person": own.pk, "name": own.name, "csrf": get_token(request), "now": clock.now()}
     return JsonResponse(facts, headers={"Cache-Control": "no-store"})
->>>>>>> main
 
 
 @require_safe
@@ -149,10 +143,6 @@ def pocket_copy(request: HttpRequest) -> HttpResponse:
     user = _signed_in(request)
     if user is None:
         return JsonResponse({}, status=401)
-<<<<<<< HEAD
-    who = user.person
-=======
->>>>>>> main
     actor, language = actor_of(user), get_language() or ""
     # Named before it is read: what changes meanwhile is sent the next time.
     tag = f'"{version(language)}-{revision(actor)}"'
