@@ -56,13 +56,11 @@ def _paint_rulers(file: PdfFile, targets: Marks) -> None:
     file.line(x - arm, y, x + targets.across_mm, y, stroke_mm=0.35)
     file.line(x, y - arm, x, y + targets.down_mm, stroke_mm=0.35)
     for millimetre in range(1, int(targets.across_mm) + 1):
-        length = _tick(millimetre)
-        file.line(x + millimetre, y, x + millimetre, y + length, stroke_mm=0.12)
+        file.line(x + millimetre, y, x + millimetre, y + _tick(millimetre), stroke_mm=0.12)
         if millimetre % 10 == 0:
             file.text(x + millimetre - 2.0, y + 6.6, str(millimetre), em_mm=2.6, bold=True)
     for millimetre in range(1, int(targets.down_mm) + 1):
-        length = _tick(millimetre)
-        file.line(x, y + millimetre, x + length, y + millimetre, stroke_mm=0.12)
+        file.line(x, y + millimetre, x + _tick(millimetre), y + millimetre, stroke_mm=0.12)
         if millimetre % 10 == 0:
             file.text(x + 4.6, y + millimetre + 0.9, str(millimetre), em_mm=2.6, bold=True)
 

@@ -140,8 +140,7 @@ class _Panel:
         file.symbol(self.symbol, self.box.left_mm + quiet, self.box.top_mm + quiet, self.module)
         code = job.code_text(card.code)
         inked = self.box.width_mm - 2 * quiet
-        size = min(4.6, inked / bold.width(code))
-        size = max(size, bold.smallest_mm)
+        size = max(min(4.6, inked / bold.width(code)), bold.smallest_mm)
         left = self.right - max(inked, 0.0) + max(0.0, (inked - bold.width(code) * size) / 2)
         left = min(left, self.right - bold.width(code) * size)
         file.text(left, self.box.bottom_mm - quiet + size * 1.15, code, em_mm=size, bold=True)

@@ -130,11 +130,9 @@ def _differences(image: Grey, expected: Expected, dpi: int) -> Iterator[tuple[st
 
 def _read(image: Grey) -> list[str]:
     """Return the texts of the QR symbols in a clean, upright picture."""
-    barcodes = zxingcpp.read_barcodes(
-        image,
-        formats=_QR,
-        try_rotate=False,
-        try_downscale=False,
-        try_invert=False,
-    )
-    return [barcode.text for barcode in barcodes]
+    return [
+        barcode.text
+        for barcode in zxingcpp.read_barcodes(
+            image, formats=_QR, try_rotate=False, try_downscale=False, try_invert=False
+        )
+    ]

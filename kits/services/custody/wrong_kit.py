@@ -8,6 +8,7 @@ record stands, and only the wrong one is corrected.
 
 from __future__ import annotations
 
+import contextlib
 import uuid
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -29,6 +30,7 @@ from kits.models import (
     Movement,
     Place,
     PlaceKind,
+    Trip,
     WithheldKind,
 )
 from kits.models.details import CheckInDetail, CheckOutDetail, KindDetail, PassDetail
@@ -55,8 +57,8 @@ class KitCorrection:
     entry: Entry | None
 
 
-def entry_of(actor: Actor, entry_id: int) -> Entry:
-    """An act that may have been another kit's, in somebody's rooms or their own.
+def entry_and_kit(actor: Actor, entry_id: int) -> tuple[Entry, Kit]:
+    """An act that may have been another kit's, in somebody's rooms or their own, with its kit.
 
     Raises NotFound, Refused (`not-reversible`) for other acts and for pouches out on their own.
     """
@@ -73,14 +75,12 @@ def entry_of(actor: Actor, entry_id: int) -> Entry:
             ),
             entry=entry.pk,
         )
-    return entry
+    return entry, entry.kit
 
 
-def candidates(actor: Actor, entry: Entry) -> QuerySet[Kit]:
-    """The kits that it may really have been, likeliest first: for one taken out those that are in,
-    for one handed back those that are out; of the same kit list first."""
-    kit = entry.kit
-    assert kit is not None  # entry_of says so
+def candidates(actor: Actor, entry: Entry, kit: Kit) -> QuerySet[Kit]:
+    """The kits that an act may really have been of, the best match first: for one taken out those
+    that are in, for one handed back those that are out; of the same kit list first."""
     out = Exists(Checkout.objects.open().of_whole_kits().filter(kit=OuterRef("pk")))
     wanted = out if entry.kind in (EntryKind.CHECK_IN, EntryKind.PASS) else ~out
     same_list = When(list_version__packing_list=kit.list_version.packing_list_id, then=Value(0))
@@ -101,16 +101,13 @@ def correct_kit(act: Act, entry_id: int, kit: Kit) -> KitCorrection:
 
     Raises what `reversal.reverse` raises; Refused (`same-kit`, `not-reversible`).
     """
-    entry = entry_of(act.actor, entry_id)
-    wrong = entry.kit
-    assert wrong is not None  # entry_of says so
+    entry, wrong = entry_and_kit(act.actor, entry_id)
     if wrong.pk == kit.pk:
         raise Refused(
             "same-kit",
             _("%(kit)s is the kit that is on record. Choose another one.") % {"kit": kit.name},
         )
-    really_it_was = _("It was really %(kit)s.") % {"kit": kit.name}
-    act = replace(act, reason=act.reason or really_it_was)
+    act = replace(act, reason=act.reason or _("It was really %(kit)s.") % {"kit": kit.name})
     with Book(act) as book:  # both, so that two such acts meet in one order
         wrong, kit = book.lock(wrong.pk, kit.pk)
         again = _AGAIN[EntryKind(entry.kind)](entry)  # read before it is taken back
@@ -147,7 +144,7 @@ def _taken_out(entry: Entry) -> Again:
 
     def again(act: Act, wrong: Kit, kit: Kit) -> Entry:
         if checkout.reservation_id is not None and checkout.trip is not None:
-            _swap(_of_its_own(act, entry, "swap"), wrong, kit, checkout)
+            _swap(_of_its_own(act, entry, "swap"), wrong, kit, checkout.trip)
         return custody.check_out(
             act,
             kit,
@@ -162,14 +159,11 @@ def _taken_out(entry: Entry) -> Again:
     return again
 
 
-def _swap(act: Act, wrong: Kit, kit: Kit, checkout: Checkout) -> None:
+def _swap(act: Act, wrong: Kit, kit: Kit, trip: Trip) -> None:
     """Let the reservation follow to the kit that went; where that cannot be it stays as it is, and
-    somebody looks for what the trip still has coming."""
-    assert checkout.trip is not None  # it was reserved for one
-    try:
-        reservations.swap(act, wrong, kit, checkout.trip)
-    except Problem:
-        return
+    somebody sees to what the trip still has coming."""
+    with contextlib.suppress(Problem):
+        reservations.swap(act, wrong, kit, trip)
 
 
 def _handed_back(entry: Entry) -> Again:

@@ -23,6 +23,7 @@ from kits.rules.stock.ordering import OrderLevel
 from kits.services.ledger import readiness
 from kits.services.lookup import find
 from kits.services.lookup.own_side import own_side
+from kits.services.recalls import tracing
 from kits.services.stock import stock_levels
 
 SHELVES, KITS, APART = "shelves", "kits", "apart"
@@ -167,9 +168,7 @@ def held_batches(
 
 def _held_batch(row: Holding, batch: Batch) -> HeldBatch:
     place = row.place
-    room = place.kit.room if place.kit else place.room
-    assert room is not None  # inner places are a room's or a kit's
-    fault = why_not(batch, clock.today(room.time_zone))
+    fault = why_not(batch, clock.today(tracing.room_of(place).time_zone))
     return HeldBatch(place, row.lot, row.units, fault, good_through(batch))
 
 
