@@ -10,7 +10,6 @@ from rest_framework import serializers
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import NotFound
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView
 from kits.api import answers
@@ -18,6 +17,7 @@ from kits.api.views import KitView
 from kits.models import Kit, PackingListVersion, WithheldKind
 from kits.rules.ledger.facts import LivesIn, Word
 from kits.services.kits import kits
+from kits.services.lists import packing_lists
 from kits.services.lookup import find
 from kits.services.overview import kits_overview
 from kits.services.overview.kits_overview import Overview
@@ -204,15 +204,7 @@ class MoveHomeBody(ActBody):
 # ------------------------------------------------------------------------------------------- views
 def version_of(data: dict[str, Any]) -> PackingListVersion:
     """The version that a body names by list and number; takes both out of it."""
-    wanted = data.pop("packing_list"), data.pop("version")
-    found = (
-        PackingListVersion.objects.defer("signed_page")
-        .filter(packing_list=wanted[0], number=wanted[1])
-        .first()
-    )
-    if found is None:
-        raise NotFound("version of that kit list", wanted[1])
-    return found
+    return packing_lists.version_of(data.pop("packing_list"), data.pop("version"))
 
 
 def people_in(actor: Actor, data: dict[str, Any]) -> dict[str, Any]:

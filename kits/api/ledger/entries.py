@@ -10,9 +10,8 @@ from rest_framework import serializers
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Actor
-from gearroom.core.acts.problems import NotFound
 from gearroom.core.api.requests.serializers import PageQuery
-from gearroom.core.api.views import Filter, ListView, ReadView, named
+from gearroom.core.api.views import Filter, ListView, ReadView, named, one_of
 from kits.api import answers
 from kits.models import Checkout, Entry, EntryKind, Movement
 from kits.services.lookup import find
@@ -160,21 +159,15 @@ class OneEntry(ReadView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """One act with its movements."""
-        found = (
-            entries_of(self.actor)
-            .prefetch_related(
-                "movements__lot__item",
-                "movements__from_place",
-                "movements__to_place",
-                "movements__from_room",
-                "movements__to_room",
-                "movements__entry",
-            )
-            .filter(pk=self.kwargs["id"])
-            .first()
+        rows = entries_of(self.actor).prefetch_related(
+            "movements__lot__item",
+            "movements__from_place",
+            "movements__to_place",
+            "movements__from_room",
+            "movements__to_room",
+            "movements__entry",
         )
-        if found is None:
-            raise NotFound("entry", self.kwargs["id"])
+        found = one_of(rows, "entry", self.kwargs["id"])
         for movement in found.movements.all():
             own_side(self.actor, movement)
         without_strangers(self.actor, [found])

@@ -9,13 +9,14 @@ from django.db.models import QuerySet
 from rest_framework import serializers
 
 from gearroom.core.acts.act import Act
+from gearroom.core.api.dataclass_serializer import DataclassSerializer
 from gearroom.core.api.requests.serializers import ActBody, NoteField, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from kits.api import answers, bodies
 from kits.api.stock.lots import BatchAnswer, ThingAnswer, with_batches
 from kits.api.stock.places import PlaceAnswer
 from kits.models import Certainty, Recall, RecallScope
-from kits.rules.recalls.certainty import Outcome
+from kits.rules.recalls.certainty import Outcome, Unsettled
 from kits.services.lookup import find
 from kits.services.recalls import closing, recalls, status
 from kits.services.recalls.recalls import Answer
@@ -90,10 +91,13 @@ class GoneAnswer(serializers.Serializer[Any]):
     units = serializers.IntegerField()
 
 
-class UnsettledAnswer(serializers.Serializer[Any]):
-    quarantined = serializers.IntegerField(help_text="Units in quarantine.")
-    elsewhere = serializers.IntegerField(help_text="Units that are on record in kits.")
-    unanswered = serializers.IntegerField(help_text="Places where nobody has looked yet.")
+class UnsettledAnswer(DataclassSerializer):
+    shown = Unsettled
+    help_texts = {
+        "quarantined": "Units in quarantine.",
+        "elsewhere": "Units that are on record in kits.",
+        "unanswered": "Places where nobody has looked yet.",
+    }
 
 
 class _StandingPart(serializers.Serializer[Any]):

@@ -11,7 +11,7 @@ from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid
 from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from kits.api import answers, bodies
-from kits.api.fields import CurrencyField, PriceField
+from kits.api.fields import currency_field, price_field
 from kits.api.stock.lots import (
     BatchAnswer,
     CheckBody,
@@ -114,7 +114,7 @@ class ThingBody(LotBody, _TargetBody):
     item = serializers.IntegerField(min_value=1)
     fate = serializers.ChoiceField(list(Fate))
     section = serializers.CharField(required=False, max_length=80, help_text="Where it is kept.")
-    price = PriceField(required=False, help_text="For these alone.")
+    price = price_field(required=False, help_text="For these alone.")
 
 
 class StripBody(bodies.LevelsBody):
@@ -128,8 +128,8 @@ class StripBody(bodies.LevelsBody):
     }  # fmt: skip
     things = bodies.lines(ThingBody, allow_empty=False)
     supplier = serializers.CharField(required=False, max_length=120, allow_blank=True)
-    price = PriceField(required=False, allow_null=True, help_text="For the bought kit as a whole.")
-    currency = CurrencyField(required=False)
+    price = price_field(required=False, allow_null=True, help_text="For the bought kit as a whole.")
+    currency = currency_field()
 
 
 class StrippedAnswer(answers.WithEntry):

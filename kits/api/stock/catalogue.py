@@ -8,10 +8,9 @@ from django.db.models import Prefetch, Q, QuerySet
 from rest_framework import serializers
 
 from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import NotFound
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
-from gearroom.core.api.views import ListView, ReadView, UseCaseView, present
-from kits.api.fields import GtinField
+from gearroom.core.api.views import ListView, ReadView, UseCaseView, one_of, present
+from kits.api.fields import gtin_field
 from kits.models import Disposal, Item, Substitute
 from kits.rules.ledger.facts import Kind
 from kits.services.stock import catalogue
@@ -109,32 +108,30 @@ class ItemQuery(PageQuery):
     sterile = serializers.BooleanField(required=False)
     latex = serializers.BooleanField(required=False)
     child = serializers.BooleanField(required=False)
-    gtin = GtinField(required=False, help_text="Of one of its packs.")
+    gtin = gtin_field(required=False, help_text="Of one of its packs.")
     retired = serializers.BooleanField(
         required=False, default=False, help_text="Those retired, rather than those in use."
     )
 
 
-class PackCodeBody(ActBody):
-    example = {"gtin": "09506000134352", "units_per_pack": 5}
-    gtin = GtinField()
-    units_per_pack = serializers.IntegerField(min_value=1, max_value=1_000_000, default=1)
-
-
 class GtinBody(ActBody):
     example = {"gtin": "09506000134352"}
-    gtin = GtinField()
+    gtin = gtin_field()
 
 
-class SubstituteBody(ActBody):
-    example = {"instead": 6, "note": "Fold it once."}
-    instead = serializers.IntegerField(min_value=1, help_text="The thing that will do instead.")
-    note = serializers.CharField(max_length=200, required=False, allow_blank=True)
+class PackCodeBody(GtinBody):
+    example = {"gtin": "09506000134352", "units_per_pack": 5}
+    units_per_pack = serializers.IntegerField(min_value=1, max_value=1_000_000, default=1)
 
 
 class InsteadBody(ActBody):
     example = {"instead": 6}
-    instead = serializers.IntegerField(min_value=1)
+    instead = serializers.IntegerField(min_value=1, help_text="The item that can be used instead.")
+
+
+class SubstituteBody(InsteadBody):
+    example = {"instead": 6, "note": "Fold it once."}
+    note = serializers.CharField(max_length=200, required=False, allow_blank=True)
 
 
 def items() -> QuerySet[Item]:
@@ -149,11 +146,7 @@ class _ItemView(UseCaseView):
 
     def item(self, pk: int | None = None) -> Item:
         """The thing that the address names, or another by id. Raises NotFound."""
-        wanted = self.kwargs["id"] if pk is None else pk
-        found = items().filter(pk=wanted).first()
-        if found is None:
-            raise NotFound("thing", wanted)
-        return found
+        return one_of(items(), "thing", self.kwargs["id"] if pk is None else pk)
 
     def whole(self, row: Item) -> Item:
         """It as it is now."""

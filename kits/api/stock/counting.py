@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
 from gearroom.core.acts.act import Act
+from gearroom.core.api.dataclass_serializer import DataclassSerializer
 from gearroom.core.api.openapi.member_rules import OneOf
 from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from gearroom.core.api.views import UseCaseView
@@ -146,10 +147,8 @@ class LaterAnswer(serializers.Serializer[Any]):
         return super().to_representation(kit_summary.act(entry))
 
 
-class ChangeAnswer(serializers.Serializer[Any]):
-    kit = serializers.CharField()
-    what = serializers.CharField()
-    text = serializers.CharField()
+class ChangeAnswer(DataclassSerializer):
+    shown = kit_summary.Change
 
 
 class ReversedAnswer(serializers.Serializer[Any]):

@@ -9,9 +9,8 @@ from django.db.models import Q, QuerySet
 from rest_framework import serializers
 
 from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import NotFound
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
-from gearroom.core.api.views import ListView, ReadView, UseCaseView, named, present
+from gearroom.core.api.views import ListView, ReadView, UseCaseView, named, one_of, present
 from kits.api import answers
 from kits.models import Reservation
 from kits.services.lookup import find
@@ -85,10 +84,7 @@ class _ReservationView(UseCaseView):
 
     def reservation(self) -> Reservation:
         """The one that the address names."""
-        found = self.seen().filter(pk=self.kwargs["id"]).first()
-        if found is None:
-            raise NotFound("reservation", self.kwargs["id"])
-        return found
+        return one_of(self.seen(), "reservation", self.kwargs["id"])
 
 
 class Reservations(ListView, _ReservationView):

@@ -13,7 +13,7 @@ from gearroom.core.acts.problems import NotFound
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, named, present
 from kits.api import answers
-from kits.api.fields import HazardsField
+from kits.api.fields import hazards_field
 from kits.models import Kit, Trip
 from kits.rules.text.hazards import HAZARDS
 from kits.rules.trips.trips import Coverage, Stand
@@ -134,7 +134,7 @@ class TripBody(ActBody):
         required=False, allow_null=True, help_text="Left out: the day it departs, where the room is"
     )
     last_day = serializers.DateField(required=False, allow_null=True)
-    hazards = HazardsField()
+    hazards = hazards_field()
     children = serializers.BooleanField(default=False)
     latex_free = serializers.BooleanField(default=False, help_text="Kits without latex only.")
     leader = serializers.IntegerField(
