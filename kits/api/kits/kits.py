@@ -59,7 +59,7 @@ class KitSectionAnswer(serializers.Serializer[Any]):
     name = serializers.CharField(source="place.name")
     seal = answers.made(serializers.CharField, _or_null, source=None, allow_null=True)
     on_list = serializers.BooleanField(
-        help_text="False: its list has it no more, and it waits to be emptied."
+        help_text="False: it is no longer on its list, and is to be emptied."
     )
     out_with = answers.PersonAnswer(source="checkout.person", allow_null=True)
 
@@ -84,7 +84,7 @@ class PromiseAnswer(serializers.Serializer[Any]):
     )
 
     def to_representation(self, seen: Overview) -> Any:
-        """Null where nothing is promised."""
+        """Null where nothing is reserved."""
         return super().to_representation(seen) if seen.reserved else None
 
 
@@ -198,7 +198,7 @@ class FollowBody(ActBody):
 class MoveHomeBody(ActBody):
     example = {"room": "cave-hut", "is_there": True}
     room = serializers.CharField(max_length=80, help_text="A gear room: name or slug.")
-    is_there = serializers.BooleanField(default=False, help_text="It stands there already.")
+    is_there = serializers.BooleanField(default=False, help_text="It is there already.")
 
 
 # ------------------------------------------------------------------------------------------- views
@@ -255,7 +255,7 @@ class OneKit(ReadView, _KitView):
     body = EditKitBody
 
     def read(self, query: dict[str, Any]) -> Any:
-        """A kit by label code or name: where it is, who has it, how it stands."""
+        """A kit by label code or name: where it is, who has it, whether it is ready."""
         return self.whole(self.kit())
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:

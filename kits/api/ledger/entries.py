@@ -74,7 +74,7 @@ class MovementAnswer(answers.LotUnits):
     to_kind = serializers.CharField(source="to_place.kind")
     to_name = serializers.CharField(source="to_place.name")
     to_room = serializers.CharField(source="to_room.slug", default=None, allow_null=True)
-    lot_assumed = serializers.BooleanField(help_text="Nobody said which batch it was.")
+    lot_assumed = serializers.BooleanField(help_text="The batch was not given.")
 
 
 class EntryInListAnswer(answers.EntryRow):

@@ -164,7 +164,7 @@ class PackingListView(UseCaseView):
 
 
 def draft_from(data: dict[str, Any]) -> Draft:
-    """A draft out of a body. Raises NotFound for a thing that is not in the catalogue."""
+    """A draft out of a body. Raises NotFound for an item that is not in the catalogue."""
     wanted = {line["item"] for section in data["sections"] for line in section["lines"]}
     found = Item.objects.in_bulk(wanted)
     for pk in sorted(wanted - found.keys()):
@@ -238,7 +238,7 @@ class OneVersion(ReadView, PackingListView):
         return self.version()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Let a draft say this instead, whole."""
+        """Replace a draft as a whole."""
         return 200, self.whole(lists.edit_draft(act, self.version(), draft_from(data)))
 
 

@@ -61,7 +61,7 @@ class ErasedAnswer(serializers.Serializer[Any]):
     person = serializers.IntegerField()
     still_named = serializers.ListField(
         child=serializers.CharField(),
-        help_text="Names of things that still tell of them: rename those.",
+        help_text="Names of items, kits or places that still contain theirs: rename those.",
     )
 
 
@@ -78,19 +78,19 @@ class Erase(UseCaseView):
         return 200, erasure.erase(act, get(act.actor, self.kwargs["id"]), data.get("words", ()))
 
     def kept(self, body: Any) -> Any:
-        """Without the names that things still bear."""
+        """Without the names that are still in use."""
         return {**body, "still_named": []} if "still_named" in body else body
 
 
 class RedactionAnswer(serializers.Serializer[Any]):
-    """What was put apart."""
+    """What was moved."""
 
     id = serializers.IntegerField()
     rows = serializers.IntegerField(source="rows.count", help_text="How many rows were changed.")
 
 
 class Redactions(UseCaseView):
-    """Names in old rows are put apart."""
+    """Personal data is moved out of old rows."""
 
     use_case = "erase_person"
     answers = {201: RedactionAnswer}

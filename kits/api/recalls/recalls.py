@@ -141,7 +141,7 @@ class _RecallView(UseCaseView):
         return recalls.find(self.kwargs["id"])
 
     def standing(self, recall: Recall) -> Standing:
-        """How a recall stands now, as far as whoever asks may see it."""
+        """The state of a recall now, as far as whoever asks may see it."""
         stands = status.of(recalls.find(recall.pk), self.actor)
         with_batches(stands.lots)
         return stands
@@ -159,7 +159,7 @@ class Recalls(ListView, _RecallView):
         return Recall.objects.select_related("item", "entry", "closed")
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Record a maker's recall: quarantine what is here, list and tell who has the rest."""
+        """Record a maker's recall: quarantine what is here, list and inform who has the rest."""
         recall = recalls.start(act, item=find.item(data.pop("item")), **data)
         return 201, self.standing(recall)
 
@@ -168,7 +168,7 @@ class OneRecall(ReadView, _RecallView):
     shows = StandingAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
-        """How a recall stands: who has it, who was told, what they answered, what was used."""
+        """One recall: who has units, who was informed, what they answered, what was used."""
         return self.standing(self.recall())
 
 
@@ -202,7 +202,7 @@ class MarkInformed(_RecallView):
     body = RowBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Record that whoever has a place was told in another way, such as by phone."""
+        """Record that somebody was informed in another way, such as by phone."""
         recall = self.recall()
         recalls.mark_told(act, recalls.find_row(act.actor, recall, data["row"]))
         return 200, self.standing(recall)

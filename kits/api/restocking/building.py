@@ -50,7 +50,7 @@ class PlacedAnswer(serializers.Serializer[Any]):
 
 class BuiltAnswer(answers.WithEntry):
     put_in = PlacedAnswer(many=True)
-    wanted = WantedAnswer(many=True, help_text="What the kit's list still wants.")
+    wanted = WantedAnswer(many=True, help_text="What the kit still needs by its list.")
 
 
 # ---------------------------------------------------------------------------------------- building
@@ -71,7 +71,7 @@ class BuildBody(ActBody):
     levels = bodies.lines(
         bodies.LevelBody,
         required=False,
-        help_text="By eye; without it, all was filled up.",
+        help_text="Of loose items; without it, all were topped up.",
     )
     through = serializers.DateField(required=False)
 
@@ -151,7 +151,7 @@ class Strip(KitView):
     answers = {201: StrippedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Take a bought, filled kit apart: keep, shelf, training or dispose, thing by thing."""
+        """Break down a bought kit: keep, shelf, training or dispose, item by item."""
         kit = self.kit()
         things = [_thing(act, kit, row) for row in data["things"]]
         done = building.strip(
@@ -238,7 +238,9 @@ class EmptyBody(ActBody):
         "lines": [{"lot": "12", "section": "main", "units": 2, "way": "shelf", "shelf": "3"}],
     }  # fmt: skip
     lines = bodies.lines(OutBody, required=False)
-    levels = bodies.lines(bodies.LevelBody, required=False, help_text="Left of it, by eye.")
+    levels = bodies.lines(
+        bodies.LevelBody, required=False, help_text="What is left of loose items."
+    )
 
 
 class EmptiedAnswer(answers.WithEntry):
@@ -252,7 +254,7 @@ class Empty(KitView):
     answers = {201: EmptiedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Take things out of a kit for good: shelf, training, sold, given away, thrown out."""
+        """Take items out of a kit for good: shelf, training, sold, given away, thrown out."""
         kit = self.kit()
         lines = [
             EmptyLine(

@@ -66,7 +66,7 @@ class Holdings(ListView):
     }
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Holding]:
-        """What the inner places of one's rooms hold, by thing."""
+        """What the inner places of one's rooms hold, by item."""
         return (
             Holding.objects.on_hand()
             .filter(place__in=find.places_of(self.actor).values("pk"))
@@ -103,7 +103,7 @@ class ReceiveBody(ActBody, LotBody):
     units = serializers.IntegerField(required=False, **UNITS)
     packs = serializers.IntegerField(required=False, **UNITS)
     pack_code = gtin_field(
-        required=False, help_text="The pack's GTIN; it may stand in for the item."
+        required=False, help_text="The pack's GTIN; it may be given in place of the item."
     )
     supplier = serializers.CharField(required=False, max_length=120, allow_blank=True)
     price = price_field(required=False, allow_null=True, help_text="For all of it.")

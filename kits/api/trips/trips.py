@@ -1,4 +1,4 @@
-"""/api/v1/trips/: as the booking system tells them, and which kits to send with them."""
+"""/api/v1/trips/: trips of the booking system, and which kits to send with them."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ class PromisedKit(serializers.Serializer[Any]):
     stand = serializers.ChoiceField(
         [stand.value for stand in Stand],
         allow_null=True,
-        help_text="How it stands to the trip; null once that is over or cancelled.",
+        help_text="Its state for the trip; null once that is over or cancelled.",
     )
     verdict = answers.VerdictAnswer(
         allow_null=True, help_text="The kit's verdict through the last day, for this trip."
@@ -44,7 +44,7 @@ class PromisedKit(serializers.Serializer[Any]):
 
 
 class TripWholeAnswer(answers.WithPhones):
-    """A trip with the kits reserved for it, and how it stands."""
+    """A trip with the kits reserved for it, and its coverage."""
 
     id = serializers.IntegerField(source="trip.pk")
     source = serializers.CharField(source="trip.source")  # type: ignore[assignment]  # so the API names it
@@ -184,7 +184,7 @@ class ProposalAnswer(serializers.Serializer[Any]):
 
 # ----------------------------------------------------------------------------------------- showing
 def with_kits(trip: Trip) -> JudgedTrip:
-    """A trip with the kits reserved for it, and how it stands."""
+    """A trip with the kits reserved for it, and its coverage."""
     return trip_readiness.judge_trips([trip])[0]
 
 
@@ -254,7 +254,7 @@ class OneTrip(ReadView, _TripView):
         return with_kits(self.trip())
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Say all there is to say of a trip: it is made, changed, or left as it is."""
+        """Put a trip as a whole: it is made, changed, or left as it is."""
         facts = facts_from(act, data)
         done = trips.put(act, self.kwargs["source"], self.kwargs["reference"], facts)
         status = 201 if done.outcome == "created" else 200
