@@ -11,7 +11,7 @@ import html5lib
 import pytest
 from playwright.sync_api import sync_playwright
 
-from kits.rules.mail.plain_text import Letter, Part, Row, VerdictLine, as_text
+from kits.rules.mail.plain_text import Letter, LetterRow, Part, VerdictLine, as_text
 from kits.services.mail import rendering
 
 URL = "https://gear.example.org/kits/DAY-01/"
@@ -26,14 +26,16 @@ STANDS = VerdictLine(
 )
 LETTER = Letter(
     "2 kits not ready for this week's trips; 40 min of work; order 1 thing by Fri 27 November",
-    alarms=(Row("RECALL: <eye wash> & more, batch E1: DAY-02 holds it.", URL, ("Ring Jo.",)),),
-    first=(Row("Sat 28 November, 09:00: DAY-01 for Hill day, Ines, 8 people.", URL, (
+    alarms=(
+        LetterRow("RECALL: <eye wash> & more, batch E1: DAY-02 holds it.", URL, ("Ring Jo.",)),
+    ),
+    first=(LetterRow("Sat 28 November, 09:00: DAY-01 for Hill day, Ines, 8 people.", URL, (
         "wound dressing: 2 of 6 good, never below 4: put in 4 from shelf C2.",), (STANDS,)),),
     parts=(
         Part("Kits to open", tuple(
-            Row(f"KIT-{n:02}: now", URL, ("gauze swab: put in 2 from shelf A1.",))
+            LetterRow(f"KIT-{n:02}: now", URL, ("gauze swab: put in 2 from shelf A1.",))
             for n in range(8))),
-        Part("Not back", (Row("DAY-03: Gil 01632 960111, due Mon 23 November, 18:00", URL),)),
+        Part("Not back", (LetterRow("DAY-03: Gil 01632 960111, due Mon 23 November, 18:00", URL),)),
     ),
     closing=("12 kits judged for the days up to Sun 6 December.", "It is not medical advice."),
 )  # fmt: skip

@@ -21,7 +21,7 @@ from django.utils.translation import override
 
 from gearroom.core import clock
 from gearroom.core.models import AccountChange, Person
-from kits.rules.mail.plain_text import Letter, Row
+from kits.rules.mail.plain_text import Letter, LetterRow
 from kits.services.mail import rendering
 from kits.services.text.wording import moment
 
@@ -60,7 +60,7 @@ def send(person: Person, letter: Callable[[], Letter]) -> bool | None:
                 at=clock.now(),
             )
         with mail.get_connection() as connection:
-            connection.send_messages([rendering.Kept(content, rendering.envelope(person.email))])
+            connection.send_messages([rendering.RenderedMessage(content, person.email)])
     except (smtplib.SMTPException, OSError) as error:
         log.warning("A mail about a sign-in was not sent: %s", error)
         return False
@@ -94,7 +94,7 @@ def _letter(change: AccountChange) -> Letter:
     return Letter(
         subject=_("Your sign-in for %(organisation)s")
         % {"organisation": settings.ORGANISATION or _("the gear room")},
-        first=(Row(texts[AccountChange.Kind(change.kind)], lines=(by % facts,)),),
+        first=(LetterRow(texts[AccountChange.Kind(change.kind)], lines=(by % facts,)),),
         closing=(
             _("If that is not right, tell an administrator at once: they can make a new password."),
         ),

@@ -16,7 +16,7 @@ from gearroom.core import clock
 from gearroom.core.models import PasswordReset, Person
 from gearroom.core.services.accounts import sign_ins
 from gearroom.site.mail import account_mail
-from kits.rules.mail.plain_text import Letter, Row
+from kits.rules.mail.plain_text import Letter, LetterRow
 
 
 def send_waiting() -> int:
@@ -48,7 +48,7 @@ def _letter(reset: PasswordReset, person: Person) -> Letter:
     return Letter(
         subject=_("A new password for %(organisation)s")
         % {"organisation": settings.ORGANISATION or _("the gear room")},
-        first=(Row(text, link),),
+        first=(LetterRow(text, link),),
         closing=(
             _("The link works once and for an hour. If you did not ask for it, do nothing: your "
               "password stays as it is."),

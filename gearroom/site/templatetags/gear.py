@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import uuid
 from collections.abc import Mapping
 from datetime import date, datetime
@@ -11,16 +12,17 @@ from zoneinfo import ZoneInfo
 from django import template
 from django.utils import formats
 from django.utils.html import format_html
-from django.utils.safestring import SafeString
+from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
 from gearroom.core import clock
 from gearroom.core.rules.sentences import Sentence
-from kits.models import Entry, EntryKind, Kit, Trip
+from kits.models import Entry, EntryKind, InstrumentCheck, Kit, Trip
 from kits.rules.ledger.facts import Verdict, Word
 from kits.services.ledger.verdicts import Judged, Question
 from kits.services.text import reason_texts, verdict_texts, wording
+from kits.services.trips.trip_readiness import KitOfTrip
 
 register = template.Library()
 
@@ -29,6 +31,15 @@ register = template.Library()
 def once() -> SafeString:
     """The key of a form's act: sent twice, the act is done once."""
     return format_html('<input type="hidden" name="key" value="{}">', uuid.uuid4())
+
+
+_LINE_END_BEFORE_PUNCTUATION = re.compile(r"\s*\n\s*(?=[,.:;)])")
+
+
+@register.simple_block_tag
+def sentence(content: str) -> SafeString:
+    """A sentence whose parts are on lines of their own, without blanks before its punctuation."""
+    return mark_safe(_LINE_END_BEFORE_PUNCTUATION.sub("", content.strip()))
 
 
 @register.simple_tag
@@ -117,6 +128,38 @@ def trip_tone(state: str) -> str:
     waits for a kit."""
     tones = {"covered": "ok", "short": "short", "stops": "stop", "no-kits": "stop"}
     return {**tones, "waiting": "unset"}.get(state, "")
+
+
+@register.filter
+def trip_kit_tone(row: KitOfTrip) -> str:
+    """The class of a kit's row on the page of its trip."""
+    if row.on_it:
+        return ""
+    if row.in_time:
+        return TONES[Word.NOT_SET_UP]
+    if row.elsewhere:
+        return TONES[Word.DO_NOT_TAKE]
+    return tone(row.verdict) if row.verdict else ""
+
+
+@register.filter
+def check_tone(check: InstrumentCheck | None, today: date) -> str:
+    """The class of an instrument's row, by its last check."""
+    if check and not check.passed:
+        return TONES[Word.DO_NOT_TAKE]
+    overdue = not check or (check.due_on and check.due_on < today)
+    return TONES[Word.SHORT if overdue else Word.READY]
+
+
+@register.filter
+def outcome_tone(card: Mapping[str, Any]) -> str:
+    """The class of the card of what a scan came to."""
+    if card["taken_out"] or card["handed_back"]:
+        return TONES[Word.READY]
+    if card["refused"]:
+        return TONES[Word.DO_NOT_TAKE]
+    kit = card["kit"]
+    return tone(kit["verdict"]) if kit and not kit["out_since"] else ""
 
 
 @register.simple_tag

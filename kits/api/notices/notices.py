@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import time
 from typing import Any
 
 from django.db.models import QuerySet
@@ -83,7 +84,7 @@ class Notices(ListView):
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Notice]:
         """Notifications: your own, and those of the rooms you keep."""
-        return notice_log.seen_by(self.actor, state=query.get("state"))
+        return notice_log.visible_to(self.actor, state=query.get("state"))
 
 
 class OneNotice(ReadView):
@@ -207,7 +208,7 @@ class Settings(ReadView, UseCaseView):
         person = _person(act.actor)
         for name in ("weekly_at", "quiet_from", "quiet_until"):
             if data.get(name) is not None:
-                data[name] = preferences.clock_time(data[name])
+                data[name] = time.fromisoformat(data[name])
         preferences.change(act, person, **data)
         return 200, preferences.of(person)
 

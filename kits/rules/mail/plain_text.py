@@ -31,7 +31,7 @@ class VerdictLine:
 
 
 @dataclass(frozen=True)
-class Row:
+class LetterRow:
     """One thing to know or do, the address of the page that settles it, how a kit stands, and
     details."""
 
@@ -46,7 +46,7 @@ class Part:
     """Rows under a heading."""
 
     heading: str
-    rows: tuple[Row, ...]
+    rows: tuple[LetterRow, ...]
 
 
 @dataclass(frozen=True)
@@ -54,8 +54,8 @@ class Letter:
     """What a mail says: `alarms` stand above all, then `first`, then the parts."""
 
     subject: str
-    alarms: tuple[Row, ...] = ()
-    first: tuple[Row, ...] = ()
+    alarms: tuple[LetterRow, ...] = ()
+    first: tuple[LetterRow, ...] = ()
     parts: tuple[Part, ...] = ()
     closing: tuple[str, ...] = ()
 
@@ -90,7 +90,7 @@ def as_text(letter: Letter) -> str:
     return "\n\n".join(blocks) + "\n"
 
 
-def _row(row: Row, bullet: str = "", indent: str = "") -> list[str]:
+def _row(row: LetterRow, bullet: str = "", indent: str = "") -> list[str]:
     lines = list(_wrapped(row.text, bullet, indent))
     for line in (*map(str, row.verdicts), *row.lines):
         lines += _wrapped(line, f"{indent}- ", f"{indent}  ")

@@ -43,11 +43,11 @@ def write(
     for notice in notices:
         with override(notice.person.reads):
             week = weeks[notice.person_id] if notice.kind == WEEKLY else None
-            written[notice.pk] = _weekly(week) if week else _told(notice, with_it)
+            written[notice.pk] = _weekly(week) if week else _notice(notice, with_it)
     return written
 
 
-def _told(notice: Notice, with_it: Sequence[Notice]) -> Written:
+def _notice(notice: Notice, with_it: Sequence[Notice]) -> Written:
     holds = {"holds": [other.pk for other in with_it]} if with_it else {}
     return Written(notice_texts.letter(notice, *with_it), facts=holds)
 
@@ -58,7 +58,7 @@ def _weekly(week: digest_data.Week) -> Written:
         digest_text.letter(week),
         ((f"shelf-list-{week.today.isoformat()}.pdf", sheet),) if sheet else (),
         {
-            "holds": [held.pk for held in week.held_back],
+            "holds": [notice.pk for notice in week.held_back],
             "rooms": sorted({room.pk for room in week.rooms}),
         },
     )

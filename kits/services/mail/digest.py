@@ -7,13 +7,13 @@ from datetime import date, datetime
 
 from gearroom.core import clock
 from gearroom.core.models import Person
-from kits.models import Hearing, Notice
+from kits.models import Notice
 from kits.rules.mail.plain_text import Letter
 from kits.rules.notices.policy import WEEKLY
 from kits.rules.notices.schedule import last_due, next_due
 from kits.services.mail import digest_data
 from kits.services.mail.digest_text import letter
-from kits.services.notices import recipients
+from kits.services.notices import preferences, recipients, writing
 
 
 def write(at: datetime, *, newcomers: bool = False) -> list[int]:
@@ -23,29 +23,21 @@ def write(at: datetime, *, newcomers: bool = False) -> list[int]:
     Who came on record after it was due gets their first with the next, unless `newcomers`.
     """
     people = list(digest_data.readers())
-    hearing = {h.person_id: h for h in Hearing.objects.filter(person__in=[p.pk for p in people])}
-    rows: dict[tuple[int, str], Notice] = {}
+    settings = preferences.of_many(people)
+    drafts = []
     for person in people:
-        how = hearing.get(person.pk) or Hearing()
+        how = settings[person.pk]
         due = last_due(at, how.weekly_on, how.weekly_at, recipients.zone_of(person))
         if newcomers or person.created_at <= due:
-            fact = fact_of(due.date())
-            rows[person.pk, fact] = Notice(
-                person=person,
-                kind=WEEKLY,
-                fact=fact,
-                room=person.home_room,
-                created_at=clock.now(),
-            )
-    known = Notice.objects.filter(kind=WEEKLY, fact__in={fact for _, fact in rows})
-    there = {(n, fact) for n, fact in known.values_list("person", "fact")}
-    Notice.objects.bulk_create(
-        (row for key, row in rows.items() if key not in there), ignore_conflicts=True
-    )
+            drafts.append(writing.Draft(person, fact_of(due.date()), room=person.home_room))
+    writing.write(WEEKLY, drafts)
+    wanted = {(draft.person.pk, draft.fact) for draft in drafts}
+    known = Notice.objects.filter(kind=WEEKLY, fact__in={fact for _, fact in wanted})
     return [
-        pk for pk, person, fact in known.values_list("pk", "person", "fact")
-        if (person, fact) in rows
-    ]  # fmt: skip
+        pk
+        for pk, person, fact in known.values_list("pk", "person", "fact")
+        if (person, fact) in wanted
+    ]
 
 
 def fact_of(day: date) -> str:
@@ -59,6 +51,6 @@ def preview(
     """The next weekly email as it would be now, and when it is due; with `rooms` (ids) as much of
     it as is of those."""
     now = at or clock.now()
-    how = Hearing.objects.filter(person=person).first() or Hearing()
+    how = preferences.of(person)
     due = next_due(now, how.weekly_on, how.weekly_at, recipients.zone_of(person))
     return due, letter(digest_data.gather([person], now, rooms=rooms)[person.pk])

@@ -17,7 +17,7 @@ from kits.services.ledger import readiness
 
 
 @dataclass(frozen=True)
-class Held:
+class BatchInPlace:
     """Units of a batch somewhere, with what is to be said of them: a last good day, or why an
     instrument wants its check and by when."""
 
@@ -29,7 +29,7 @@ class Held:
 
 
 @dataclass(frozen=True)
-class Look:
+class DigestWindow:
     """What one email looks at: what ends until `until`, and checks due by `horizon`."""
 
     today: date
@@ -51,7 +51,7 @@ class Look:
         day = good_through(batch)
         return day if day is not None and day <= self.until else None
 
-    def speaks_of(self, batch: Batch) -> bool:
+    def mentions(self, batch: Batch) -> bool:
         """Whether anything is to be said of a batch."""
         return (
             self.ends(batch) is not None
@@ -60,8 +60,8 @@ class Look:
         )
 
 
-def held(
-    places: Mapping[int, Place], looks: Collection[Look]
+def batches_in(
+    places: Mapping[int, Place], windows: Collection[DigestWindow]
 ) -> Iterable[tuple[Holding, Place, Batch]]:
     """What of the batches in these places (by id) any of these emails speaks of."""
     there = Holding.objects.on_hand().filter(place__in=places)
@@ -74,7 +74,7 @@ def held(
     batches = {
         pk: batch
         for pk, batch in readiness.batches(lots.values()).items()
-        if any(look.speaks_of(batch) for look in looks)
+        if any(window.mentions(batch) for window in windows)
     }
     rows = list(there.filter(lot__in=batches).order_by("place", "lot"))
     for row in rows:

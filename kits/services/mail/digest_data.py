@@ -19,7 +19,6 @@ from gearroom.core.rules.roles import Role
 from kits.models import (
     Checkout,
     Clearance,
-    Hearing,
     Kit,
     Notice,
     PackingListVersion,
@@ -32,6 +31,7 @@ from kits.models import (
 from kits.rules.ledger.expiry import date_known, good_through
 from kits.rules.ledger.facts import Batch
 from kits.rules.mail import digest as rule
+from kits.rules.notices.policy import Unsent
 from kits.rules.trips.trips import Stand, back_in_time
 from kits.services.custody import clearances
 from kits.services.custody import unmet_needs as unmet
@@ -40,8 +40,8 @@ from kits.services.ledger.verdicts import Judged, Question
 from kits.services.lists import signatures
 from kits.services.lookup import promises
 from kits.services.mail import digest_batches
-from kits.services.mail.digest_batches import Held, Look
-from kits.services.notices import recipients
+from kits.services.mail.digest_batches import BatchInPlace, DigestWindow
+from kits.services.notices import preferences, recipients
 from kits.services.recalls import recall_notices
 from kits.services.restocking import recounts as to_count
 from kits.services.restocking.recounts import CountJob
@@ -74,10 +74,10 @@ class Week:
     to_count: list[CountJob] = field(default_factory=list)
     unmet: list[UnmetNeed] = field(default_factory=list)
     away: list[UnitsAway] = field(default_factory=list)
-    checks: list[Held] = field(default_factory=list)
-    undated: list[Held] = field(default_factory=list)
-    ending: list[Held] = field(default_factory=list)
-    off_shelves: list[Held] = field(default_factory=list)
+    checks: list[BatchInPlace] = field(default_factory=list)
+    undated: list[BatchInPlace] = field(default_factory=list)
+    ending: list[BatchInPlace] = field(default_factory=list)
+    off_shelves: list[BatchInPlace] = field(default_factory=list)
     shelves: dict[int, Place] = field(default_factory=dict)
 
 
@@ -110,10 +110,10 @@ def gather(
     rooms: Collection[int] | None = None,
 ) -> dict[int, Week]:
     """What stands for each of these people (with their home rooms) as of an instant, by id; with
-    `rooms` (ids) as much of it as is of those: for whoever else looks at it."""
+    `rooms` (ids) as much of it as is of those: for whoever else windows at it."""
     stock = Stockroom() if stock is None else stock
     ids = [p.pk for p in people]
-    hearing = {h.person_id: h for h in Hearing.objects.filter(person__in=ids)}
+    settings = preferences.of_many(people)
     kits = list(
         Kit.objects.active()
         .filter(
@@ -139,16 +139,20 @@ def gather(
         mine[person.pk] = [k for k in kits if person.pk in (k.responsible_id, k.deputy_id)]
         theirs = {k.home_room_id: k.home_room for k in mine[person.pk]}
         theirs |= {room.pk: room for room in kept[person.pk]}
-        how = hearing.get(person.pk) or Hearing()
         weeks[person.pk] = Week(
-            person, today, rule.horizon(today), zone, how.minutes_a_kit, list(theirs.values())
+            person,
+            today,
+            rule.horizon(today),
+            zone,
+            settings[person.pk].minutes_a_kit,
+            list(theirs.values()),
         )
     if not weeks:
         return {}
     stock.load({r.pk: r for w in weeks.values() for r in w.rooms}.values())
     _judge(weeks, mine, stock, at)
     _around(weeks, mine, at)
-    _told(weeks, at, rooms)
+    _notices(weeks, at, rooms)
     _signatures([weeks[pk] for pk in sorted(advisers)])
     _inside(weeks, mine, stock)
     return weeks
@@ -350,11 +354,11 @@ def _around(weeks: dict[int, Week], mine: dict[int, list[Kit]], at: datetime) ->
         week.uncleared = [c for c in uncleared if c.checkout.kit_id in own]
 
 
-def _told(weeks: dict[int, Week], at: datetime, rooms: Collection[int] | None) -> None:
+def _notices(weeks: dict[int, Week], at: datetime, rooms: Collection[int] | None) -> None:
     """Medicines counted missing within a week, and notices that wait for the weekly email."""
     for notice in (
         Notice.objects.filter(
-            Q(kind="medicine-missing") | Q(unsent_why="weekly", sent_at__isnull=True),
+            Q(kind="medicine-missing") | Q(unsent_why=Unsent.WEEKLY, sent_at__isnull=True),
             person__in=weeks,
             taken_back_at__isnull=True,
             created_at__gt=at - timedelta(days=8),
@@ -396,17 +400,22 @@ def _inside(weeks: dict[int, Week], mine: dict[int, list[Kit]], stock: Stockroom
         for pk, place in places.items():
             if place.kit_id in own if place.kit_id else place.room_id in rooms:
                 owners[pk].append(week)
-    looks = {week.person.pk: Look(week.today, week.horizon) for week in weeks.values()}
-    for holding, place, batch in digest_batches.held(places, set(looks.values())):
+    windows = {week.person.pk: DigestWindow(week.today, week.horizon) for week in weeks.values()}
+    for holding, place, batch in digest_batches.batches_in(places, set(windows.values())):
         for week in owners[place.pk]:
-            _say_of(week, looks[week.person.pk], batch, Held(holding.lot, place, holding.units))
+            _add_batch(
+                week,
+                windows[week.person.pk],
+                batch,
+                BatchInPlace(holding.lot, place, holding.units),
+            )
 
 
-def _say_of(week: Week, look: Look, batch: Batch, row: Held) -> None:
-    """What an email says of units of a batch in a place."""
+def _add_batch(week: Week, window: DigestWindow, batch: Batch, row: BatchInPlace) -> None:
+    """Add what an email says of units of a batch in a place."""
     if not date_known(batch):
         week.undated.append(row)
-    if fault := look.wants_check(batch):
+    if fault := window.wants_check(batch):
         week.checks.append(replace(row, day=batch.check_due, fault=fault))
     day = good_through(batch)
     if day is None:
@@ -414,5 +423,5 @@ def _say_of(week: Week, look: Look, batch: Batch, row: Held) -> None:
     if day < week.today:
         if row.place.kind == PlaceKind.SHELF:
             week.off_shelves.append(replace(row, day=day))
-    elif week.horizon < day <= look.until:
+    elif week.horizon < day <= window.until:
         week.ending.append(replace(row, day=day))

@@ -12,7 +12,7 @@ from kits.rules.ledger.expiry import good_through
 from kits.rules.ledger.facts import Weight
 from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.mail import digest as rule
-from kits.rules.mail.plain_text import Row, VerdictLine
+from kits.rules.mail.plain_text import LetterRow, VerdictLine
 from kits.rules.restocking.picking import RestockList
 from kits.rules.trips.trips import Stand
 from kits.services.mail.digest_data import Week
@@ -21,7 +21,7 @@ from kits.services.text import reason_texts, verdict_texts
 from kits.services.text.days import day, moment
 
 
-def departure(kit: rule.KitWeek, week: Week, *, brief: bool = False) -> Row:
+def departure(kit: rule.KitWeek, week: Week, *, brief: bool = False) -> LetterRow:
     """The soonest departure, kit, when, who leads, what it is, how many, what is wrong, what
     settles it; `brief`: without the last two, which stand below."""
     going = kit.going
@@ -34,11 +34,11 @@ def departure(kit: rule.KitWeek, week: Week, *, brief: bool = False) -> Row:
         "people": going.people,
     }
     out = [f"{capfirst(_has_it(kit, week))}."] if kit.out else []
-    return Row(
+    return LetterRow(
         text,
         kit_page(kit.name),
         (*out, *([] if brief else _wrong(kit, week))),
-        stands(kit, week)[: 1 if brief else None],
+        verdict_lines(kit, week)[: 1 if brief else None],
     )
 
 
@@ -48,12 +48,12 @@ def _leader(going: rule.Going, week: Week) -> str:
     return " ".join(filter(None, (going.leader or _("no leader named"), going.phone)))
 
 
-def to_open(kit: rule.KitWeek, week: Week) -> Row:
+def to_open(kit: rule.KitWeek, week: Week) -> LetterRow:
     """A kit that wants something done inside: before when, what, and who has it."""
     text = f"{kit.name}: {_before(kit, week)}"
     if kit.out:
         text += f" ({_has_it(kit, week)})"
-    return Row(text, kit_page(kit.name), tuple(_wrong(kit, week)), stands(kit, week))
+    return LetterRow(text, kit_page(kit.name), tuple(_wrong(kit, week)), verdict_lines(kit, week))
 
 
 def open_when(kit: rule.KitWeek, week: Week) -> str:
@@ -86,7 +86,7 @@ def _has_it(kit: rule.KitWeek, week: Week) -> str:
     return _("%(name)s has it, due back %(when)s") % facts
 
 
-def still_out(week: Week, kits: Iterable[rule.KitWeek]) -> Iterator[Row]:
+def still_out(week: Week, kits: Iterable[rule.KitWeek]) -> Iterator[LetterRow]:
     """Those of these kits that are out on something else, and go on a trip this week."""
     last = rule.week_end(week.today)
     for kit in kits:
@@ -102,25 +102,25 @@ def still_out(week: Week, kits: Iterable[rule.KitWeek]) -> Iterator[Row]:
             }
             late = answer.elsewhere is Stand.AWAY
             lines = (_("That is not in time to sort it."),) if late else ()
-            yield Row(text, kit_page(kit.name), lines)
+            yield LetterRow(text, kit_page(kit.name), lines)
 
 
-def low(week: Week) -> Iterator[Row]:
+def low(week: Week) -> Iterator[LetterRow]:
     """Kits that are ready, and low on something."""
     for kit in week.kits:
         if kit.low:
-            yield Row(kit.name, kit_page(kit.name), (), stands(kit, week))
+            yield LetterRow(kit.name, kit_page(kit.name), (), verdict_lines(kit, week))
 
 
-def to_bin(week: Week) -> Iterator[Row]:
+def to_bin(week: Week) -> Iterator[LetterRow]:
     """What is out of date in kits and does not stop them."""
     for kit in week.kits:
         if kit.to_bin:
             things = ", ".join(f"{r.facts['count']} × {r.facts['thing']}" for r in kit.to_bin)
-            yield Row(f"{kit.name}: {things}", kit_page(kit.name))
+            yield LetterRow(f"{kit.name}: {things}", kit_page(kit.name))
 
 
-def not_set_up(week: Week) -> Iterator[Row]:
+def not_set_up(week: Week) -> Iterator[LetterRow]:
     """Kits that nobody entered the contents of, in one row."""
     names = [kit.name for kit in week.kits if not kit.set_up]
     if names:
@@ -129,10 +129,10 @@ def not_set_up(week: Week) -> Iterator[Row]:
             "%(kits)s: nobody has entered what is in them.",
             len(names),
         )
-        yield Row(text % {"kits": ", ".join(names)}, page("/kits/"))
+        yield LetterRow(text % {"kits": ", ".join(names)}, page("/kits/"))
 
 
-def stands(kit: rule.KitWeek, week: Week) -> tuple[VerdictLine, ...]:
+def verdict_lines(kit: rule.KitWeek, week: Week) -> tuple[VerdictLine, ...]:
     """A kit's verdicts with the days and trips judged, the first expiry beside the first."""
     expiry = verdict_texts.first_expiry(kit.first_expiry)
     return tuple(

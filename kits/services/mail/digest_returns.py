@@ -9,13 +9,13 @@ from collections.abc import Iterator
 from django.utils.translation import gettext as _
 
 from kits.models import Kit
-from kits.rules.mail.plain_text import Row
+from kits.rules.mail.plain_text import LetterRow
 from kits.services.mail.digest_data import Week
 from kits.services.notices.links import kit_page, page
 from kits.services.text.days import moment
 
 
-def to_count(week: Week) -> Iterator[Row]:
+def to_count(week: Week) -> Iterator[LetterRow]:
     """A row a job: kits that were mixed up, together; those of which nobody said what was used."""
     for job in week.to_count:
         names = ", ".join(kit.name for kit in job.kits)
@@ -25,17 +25,17 @@ def to_count(week: Week) -> Iterator[Row]:
             if job.mixed
             else _("%(kits)s: handed back %(when)s, and nobody entered what was used")
         )
-        yield Row(text % facts, kit_page(job.kits[0].name))
+        yield LetterRow(text % facts, kit_page(job.kits[0].name))
 
 
-def may_come_back(week: Week) -> Iterator[Row]:
+def may_come_back(week: Week) -> Iterator[LetterRow]:
     """What went with a casualty, in one row."""
     things = [f"{row.units} × {row.lot.item.name} ({row.kit.name})" for row in week.away]
     if things:
-        yield Row(", ".join(things), page("/away/"))
+        yield LetterRow(", ".join(things), page("/away/"))
 
 
-def unmet(week: Week) -> Iterator[Row]:
+def unmet(week: Week) -> Iterator[LetterRow]:
     """A row a kit: what it was needed for and did not have."""
     found: dict[Kit, list[str]] = defaultdict(list)
     for need in week.unmet:
@@ -43,4 +43,4 @@ def unmet(week: Week) -> Iterator[Row]:
         trip = f" ({need.entry.trip.name})" if need.entry.trip else ""
         found[need.entry.kit].append(f"{need}{trip}")
     for kit, things in sorted(found.items(), key=lambda pair: pair[0].name):
-        yield Row(f"{kit.name}: {', '.join(things)}", kit_page(kit.name))
+        yield LetterRow(f"{kit.name}: {', '.join(things)}", kit_page(kit.name))

@@ -12,11 +12,11 @@ from django.utils.translation import ngettext
 from kits.models import PackingListVersion
 from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.mail import digest as rule
-from kits.rules.mail.plain_text import SHORT_WORDS, Letter, Part, Row, words
+from kits.rules.mail.plain_text import SHORT_WORDS, Letter, LetterRow, Part, words
 from kits.rules.restocking.picking import FillUp, RestockList
 from kits.services.lists import signatures
 from kits.services.mail import digest_kits, digest_returns, notice_texts
-from kits.services.mail.digest_batches import Held
+from kits.services.mail.digest_batches import BatchInPlace
 from kits.services.mail.digest_data import Week
 from kits.services.notices.links import kit_page, page, signature_token
 from kits.services.notices.texts import recalls as recall_texts
@@ -69,7 +69,7 @@ def _letter(week: Week, *, brief: bool) -> Letter:
     whole = Letter(
         subject=subject(week, unready, to_open),
         alarms=alarms,
-        first=(Row(_nothing_to_do(week)),) if nothing else first,
+        first=(LetterRow(_nothing_to_do(week)),) if nothing else first,
         parts=shown,
         closing=tuple(_closing(week, nothing=nothing)),
     )
@@ -78,7 +78,7 @@ def _letter(week: Week, *, brief: bool) -> Letter:
     return replace(whole, first=(*first, _in_short(week, rest, shown)))
 
 
-def _in_short(week: Week, to_open: Sequence[rule.KitWeek], parts: Sequence[Part]) -> Row:
+def _in_short(week: Week, to_open: Sequence[rule.KitWeek], parts: Sequence[Part]) -> LetterRow:
     """What is below, in a minute: what to open before when, then how much of each kind."""
     lines = []
     if to_open:
@@ -93,10 +93,10 @@ def _in_short(week: Week, to_open: Sequence[rule.KitWeek], parts: Sequence[Part]
         )
     counted = parts[1:] if to_open else parts
     lines += [f"{part.heading}: {sum(map(_things, part.rows))}" for part in counted]
-    return Row(_("The rest, in short:"), "", tuple(lines))
+    return LetterRow(_("The rest, in short:"), "", tuple(lines))
 
 
-def _things(row: Row) -> int:
+def _things(row: LetterRow) -> int:
     """How many things a row lists: its lines, where it is a heading of them."""
     return len(row.lines) if not row.verdicts and row.lines else 1
 
@@ -212,18 +212,18 @@ def _looked(week: Week) -> str:
 
 
 # ----------------------------------------------------------------------------------------- alarms
-def _recalled(week: Week) -> Iterator[Row]:
+def _recalled(week: Week) -> Iterator[LetterRow]:
     """A row for each recall that kits wait under, with all of them."""
     for rows in week.recalled:
         recall = rows[0][0].recall
         facts, kits = recall_notices.facts_of(recall), recall_notices.kits_of_rows(rows)
         lines = recall_texts.lines(facts, kits, week.person.pk)
         url = page(f"/stock/recalls/{recall.pk}/")
-        yield Row(recall_texts.sentence(facts, kits), url, tuple(lines))
+        yield LetterRow(recall_texts.sentence(facts, kits), url, tuple(lines))
 
 
 # ------------------------------------------------------------------------------------- other parts
-def _to_order(week: Week) -> Iterator[Row]:
+def _to_order(week: Week) -> Iterator[LetterRow]:
     """What to order, a row for each day and room."""
     groups: dict[tuple[str, str], list[rule.ToOrder]] = {}
     for row in week.order:
@@ -232,7 +232,7 @@ def _to_order(week: Week) -> Iterator[Row]:
     for (when, room), rows in groups.items():
         text = _("%(day)s, for the %(room)s") % {"day": when, "room": room}
         one = f"{rows[0].thing_id}/" if len(rows) == 1 else "?low=1"
-        yield Row(text, page(f"/stock/{one}"), tuple(map(_ordered, rows)))
+        yield LetterRow(text, page(f"/stock/{one}"), tuple(map(_ordered, rows)))
 
 
 def _ordered(row: rule.ToOrder) -> str:
@@ -248,12 +248,14 @@ def _ordered(row: rule.ToOrder) -> str:
     return text
 
 
-def _to_sign(week: Week) -> Iterator[Row]:
+def _to_sign(week: Week) -> Iterator[LetterRow]:
     for version in week.to_sign:
-        yield Row(_of_list(version), page(f"/lists/{version.packing_list_id}/{version.number}/"))
+        yield LetterRow(
+            _of_list(version), page(f"/lists/{version.packing_list_id}/{version.number}/")
+        )
 
 
-def _signatures_end(week: Week) -> Iterator[Row]:
+def _signatures_end(week: Week) -> Iterator[LetterRow]:
     for version in week.signatures_end:
         assert version.signed_until is not None  # asked for
         text = _("%(list)s: until %(day)s. Extend it in one tap.") % {
@@ -261,7 +263,7 @@ def _signatures_end(week: Week) -> Iterator[Row]:
             "day": day(version.signed_until, week.today),
         }
         said = signature_token(version.pk, week.person.pk, version.signed_until)
-        yield Row(text, page(f"/sign/{said}/"))
+        yield LetterRow(text, page(f"/sign/{said}/"))
 
 
 def _of_list(version: PackingListVersion) -> str:
@@ -273,7 +275,7 @@ def _of_list(version: PackingListVersion) -> str:
     ) % {"list": version.packing_list.name, "number": version.number, "kits": following}
 
 
-def _not_back(week: Week) -> Iterator[Row]:
+def _not_back(week: Week) -> Iterator[LetterRow]:
     for held in week.not_back:
         assert held.due_at is not None  # late by its time
         who = held.person
@@ -287,17 +289,17 @@ def _not_back(week: Week) -> Iterator[Row]:
             "phone": who.phone if who and who.phone else _("(no phone on record)"),
             "when": _moment(held.due_at, week),
         }
-        yield Row(text % facts, kit_page(held.kit.name))
+        yield LetterRow(text % facts, kit_page(held.kit.name))
     for kit in week.lost:
         assert kit.lost_since is not None  # asked for
-        yield Row(
+        yield LetterRow(
             _("%(kit)s: lost since %(when)s")
             % {"kit": kit.name, "when": _moment(kit.lost_since, week)},
             kit_page(kit.name),
         )
 
 
-def _uncleared(week: Week) -> Iterator[Row]:
+def _uncleared(week: Week) -> Iterator[LetterRow]:
     for each in week.uncleared:
         text = _("%(kit)s, %(when)s: ask %(name)s %(phone)s whether they cleared it")
         if each.person.pk == week.person.pk:
@@ -308,10 +310,10 @@ def _uncleared(week: Week) -> Iterator[Row]:
             "name": each.person.name,
             "phone": each.person.phone or _("(no phone on record)"),
         }
-        yield Row(text % facts, page("/clearances/"))
+        yield LetterRow(text % facts, page("/clearances/"))
 
 
-def _not_looked(week: Week) -> Iterator[Row]:
+def _not_looked(week: Week) -> Iterator[LetterRow]:
     for kit in sorted(week.kits, key=lambda k: (k.look_by or date.min, k.name)):
         if kit.wants_opening or (kit.look_by is not None and kit.look_by > week.horizon):
             continue
@@ -320,10 +322,10 @@ def _not_looked(week: Week) -> Iterator[Row]:
             if kit.look_by is None
             else _("%(kit)s: check contents by %(day)s")
         ) % {"kit": kit.name, "day": day(kit.look_by, week.today) if kit.look_by else ""}
-        yield Row(text, kit_page(kit.name))
+        yield LetterRow(text, kit_page(kit.name))
 
 
-def _check(held: Held, week: Week) -> Row:
+def _check(held: BatchInPlace, week: Week) -> LetterRow:
     if held.fault is ReasonCode.CHECK_FAILED:
         due = _("failed its check")
     elif held.day is None:
@@ -331,13 +333,13 @@ def _check(held: Held, week: Week) -> Row:
     else:
         due = _("due %(day)s") % {"day": day(held.day, week.today)}
     text = f"{held.lot.item.name} {held.lot.serial}".strip()
-    return Row(f"{text}, {_where(held)}: {due}", _link(held))
+    return LetterRow(f"{text}, {_where(held)}: {due}", _link(held))
 
 
-def _undated(week: Week) -> Iterator[Row]:
+def _undated(week: Week) -> Iterator[LetterRow]:
     for place, rows in _by_place(week.undated).items():
         lines = tuple(_units(h) for h in rows)
-        yield Row(place, _link(rows[0]), lines)
+        yield LetterRow(place, _link(rows[0]), lines)
 
 
 def _months(week: Week) -> Iterator[Part]:
@@ -353,7 +355,7 @@ def _months(week: Week) -> Iterator[Part]:
         yield Part(
             heading,
             tuple(
-                Row(
+                LetterRow(
                     place,
                     _link(rows[0]),
                     tuple(f"{_units(h)}: {day(h.day, week.today)}" for h in rows if h.day),
@@ -363,25 +365,25 @@ def _months(week: Week) -> Iterator[Part]:
         )
 
 
-def _by_place(found: Iterable[Held]) -> dict[str, list[Held]]:
-    groups: dict[str, list[Held]] = {}
+def _by_place(found: Iterable[BatchInPlace]) -> dict[str, list[BatchInPlace]]:
+    groups: dict[str, list[BatchInPlace]] = {}
     for held in found:
         groups.setdefault(_where(held), []).append(held)
     return groups
 
 
-def _where(held: Held) -> str:
+def _where(held: BatchInPlace) -> str:
     place = held.place
     return place.kit.name if place.kit else _("shelf %(shelf)s") % {"shelf": place.name}
 
 
-def _units(held: Held) -> str:
+def _units(held: BatchInPlace) -> str:
     number = held.lot.number or held.lot.serial
     batch = _(", batch %(number)s") % {"number": number} if number else ""
     return f"{held.units} × {held.lot.item.name}{batch}"
 
 
-def _link(held: Held) -> str:
+def _link(held: BatchInPlace) -> str:
     if held.place.kit:
         return kit_page(held.place.kit.name)
     return page(f"/stock/at/{held.place.pk}/{held.lot.pk}/")

@@ -94,7 +94,7 @@ def why(notice: Notice) -> str:
     return f"{said} ({notice.last_error})" if notice.last_error else said
 
 
-def seen_by(actor: Actor, *, state: State | str | None = None) -> QuerySet[Notice]:
+def visible_to(actor: Actor, *, state: State | str | None = None) -> QuerySet[Notice]:
     """The notices that somebody may see: their own, and those of the rooms whose notices they
     may see."""
     rows = Notice.objects.select_related("person", "kit", "room", "entry__person").defer("rendered")
@@ -108,7 +108,7 @@ def seen_by(actor: Actor, *, state: State | str | None = None) -> QuerySet[Notic
 
 def get(actor: Actor, pk: int) -> Notice:
     """One of the notices that somebody may see, with what was sent. Raises NotFound."""
-    row = seen_by(actor).defer(None).filter(pk=pk).first()
+    row = visible_to(actor).defer(None).filter(pk=pk).first()
     if row is None:
         raise NotFound("notice", pk)
     return row

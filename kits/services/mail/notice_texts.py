@@ -9,19 +9,19 @@ from dataclasses import replace
 from django.utils.translation import gettext as _
 
 from kits.models import Notice
-from kits.rules.mail.plain_text import Letter, Row
+from kits.rules.mail.plain_text import Letter, LetterRow
 from kits.services.notices.links import kit_page, page
 from kits.services.notices.notice_text import first_few, name_of, zone_of
 from kits.services.notices.registry import kind_of, title
 from kits.services.text.days import instant
 
 
-def row(notice: Notice) -> Row:
+def row(notice: Notice) -> LetterRow:
     """What a notice says, with the page that settles it."""
     text = kind_of(notice.kind).text(notice)
     lines = tuple(line for line in [*text.lines, *_report(notice)] if line)
     url = text.page or (kit_page(notice.kit.name) if notice.kit else "")
-    return Row(text.text, url, lines, tuple(text.verdicts))
+    return LetterRow(text.text, url, lines, tuple(text.verdicts))
 
 
 def _report(notice: Notice) -> list[str]:
@@ -38,16 +38,16 @@ def _report(notice: Notice) -> list[str]:
     return [_("%(who)s, %(when)s.") % {"who": who, **when}, entry.reason]
 
 
-def rows(notices: Iterable[Notice]) -> tuple[Row, ...]:
+def rows(notices: Iterable[Notice]) -> tuple[LetterRow, ...]:
     """What notices say; those that say the same of the same kit in one row, with how many."""
-    groups: dict[tuple[object, ...], list[Row]] = {}
+    groups: dict[tuple[object, ...], list[LetterRow]] = {}
     for notice in notices:
         own = row(notice)
         groups.setdefault((notice.kind, notice.kit_id, own.text, own.url), []).append(own)
     return tuple(map(_merged, groups.values()))
 
 
-def _merged(same: Sequence[Row]) -> Row:
+def _merged(same: Sequence[LetterRow]) -> LetterRow:
     first = same[0]
     if len(same) == 1:
         return first

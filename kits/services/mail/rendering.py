@@ -74,21 +74,23 @@ def render(
     return message.as_bytes()
 
 
-class Kept(mail.EmailMessage):
+class RenderedMessage(mail.EmailMessage):
     """A message rendered before, for Django's mail backends: sent byte for byte."""
 
     def __init__(self, content: bytes, recipient: str) -> None:
-        super().__init__(to=[recipient], from_email=parseaddr(settings.DEFAULT_FROM_EMAIL)[1])
+        super().__init__(
+            to=[envelope(recipient)], from_email=parseaddr(settings.DEFAULT_FROM_EMAIL)[1]
+        )
         self.content = content
 
     def message(self, **_: Any) -> Any:
-        """The message; as bytes exactly what was kept."""
-        kept = email.message_from_bytes(self.content, _class=_Kept)
-        kept.content = self.content
-        return kept
+        """The message; as bytes exactly what was rendered."""
+        message = email.message_from_bytes(self.content, _class=_RawMessage)
+        message.content = self.content
+        return message
 
 
-class _Kept(Message):
+class _RawMessage(Message):
     content = b""
 
     def as_bytes(self, *_: Any, **__: Any) -> bytes:

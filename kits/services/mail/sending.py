@@ -38,7 +38,7 @@ BATCH = 25
 """How many notices are claimed and written together."""
 
 
-class Came(enum.StrEnum):
+class Outcome(enum.StrEnum):
     """What came of a try."""
 
     SENT = "sent"
@@ -54,13 +54,8 @@ def lease() -> timedelta:
 
 def waiting(now: datetime) -> QuerySet[Notice]:
     """What is due, not sent, and in nobody's hands."""
-    return Notice.objects.filter(
-        Q(lease_until__isnull=True) | Q(lease_until__lte=now),
-        due_at__lte=now,
-        sent_at__isnull=True,
-        taken_back_at__isnull=True,
-        unsent_why="",
-    )
+    free = Q(lease_until__isnull=True) | Q(lease_until__lte=now)
+    return Notice.objects.unsent().filter(free, due_at__lte=now, unsent_why="")
 
 
 def send_weekly(at: datetime | None = None) -> list[Notice]:
@@ -92,7 +87,7 @@ def send(
             break
         ready = bundling.grouped(_sifted(claimed, token, by_hand=among is not None))
         written = _written(ready, token, at, stock)
-        sent += [notice.pk for notice in written if _deliver(notice, token) is Came.SENT]
+        sent += [notice.pk for notice in written if _deliver(notice, token) is Outcome.SENT]
     return sent
 
 
@@ -127,14 +122,13 @@ def _sifted(claimed: Iterable[Notice], token: uuid.UUID, *, by_hand: bool) -> li
     """Those that are to be sent now; the others are marked with why not, or with until when they
     wait: for quiet hours to end, or for more of their kind. What is sent by hand does not."""
     claimed = list(claimed)
-    people = {n.person_id for n in claimed}
-    hearing = {h.person_id: h for h in Hearing.objects.filter(person__in=people)}
-    chosen = preferences.choices_of(people)
+    preferred = preferences.of_many(n.person for n in claimed)
+    chosen = preferences.choices_of(preferred)
     now, ready = clock.now(), []
     lately = bundling.Lately(claimed, now)
     passed = overdue.keep_what_lasts(n for n in claimed if n.rendered is None)
     for notice in claimed:
-        how = hearing.get(notice.person_id) or Hearing(person=notice.person)
+        how = preferred[notice.person_id]
         asked = bundling.asked_again(notice)
         why = _why_not(notice, how, chosen.get(notice.person_id, {}), asked)
         if notice.pk in passed:
@@ -167,11 +161,11 @@ def _quiet(notice: Notice, how: Hearing, now: datetime) -> datetime | None:
     return until
 
 
-def _not_sent(notice: Notice, token: uuid.UUID, why: Unsent, said: str = "") -> bool:
+def _not_sent(notice: Notice, token: uuid.UUID, why: Unsent, error: str = "") -> bool:
     """Mark a notice in our hands, and what goes with it, with why it is not sent; whether it was
     still ours."""
     with transaction.atomic():
-        change = {"unsent_why": str(why), "last_error": said[:300]}
+        change = {"unsent_why": str(why), "last_error": error[:300]}
         if not _let_go(_mine(notice, token), **change):
             return False
         bundling.held_by(notice).filter(unsent_why=Unsent.TOGETHER).update(**change)
@@ -188,10 +182,10 @@ def _why_not(notice: Notice, how: Hearing, chosen: dict[str, When], asked: bool)
         return None
     if how.refused_address and how.refused_address == person.email:
         return Unsent.REFUSED
-    told = when_sent(notice.kind, chosen)
-    if told is When.NEVER:
+    when = when_sent(notice.kind, chosen)
+    if when is When.NEVER:
         return Unsent.CHOSEN
-    if told is When.WEEKLY and notice.kind != WEEKLY:
+    if when is When.WEEKLY and notice.kind != WEEKLY:
         return Unsent.WEEKLY
     return None
 
@@ -257,26 +251,26 @@ def _keep(
 
 
 # ------------------------------------------------------------------------------------ delivering
-def _deliver(notice: Notice, token: uuid.UUID) -> Came:
+def _deliver(notice: Notice, token: uuid.UUID) -> Outcome:
     now = clock.now()
     ours = _mine(notice, token).filter(lease_until__gt=now, taken_back_at__isnull=True)
     if not ours.update(lease_until=now + lease(), tries=F("tries") + 1):
-        return Came.TAKEN
+        return Outcome.TAKEN
     notice.tries += 1
     assert notice.rendered is not None  # written before
-    kept = rendering.Kept(bytes(notice.rendered), rendering.envelope(notice.recipient))
+    message = rendering.RenderedMessage(bytes(notice.rendered), notice.recipient)
     try:
         with mail.get_connection() as connection:
-            connection.send_messages([kept])
+            connection.send_messages([message])
     except smtplib.SMTPRecipientsRefused as error:
-        code, said = next(iter(error.recipients.values()))
+        code, answer = next(iter(error.recipients.values()))
         if code >= 500:
-            return _refuse(notice, token, _said(code, said), address=notice.recipient)
-        return _postpone(notice, token, _said(code, said))
+            return _refuse(notice, token, _answer(code, answer), address=notice.recipient)
+        return _postpone(notice, token, _answer(code, answer))
     except smtplib.SMTPDataError as error:
         if error.smtp_code >= 500:
-            return _refuse(notice, token, _said(error.smtp_code, error.smtp_error), address="")
-        return _postpone(notice, token, _said(error.smtp_code, error.smtp_error))
+            return _refuse(notice, token, _answer(error.smtp_code, error.smtp_error), address="")
+        return _postpone(notice, token, _answer(error.smtp_code, error.smtp_error))
     except (smtplib.SMTPException, OSError) as error:
         return _postpone(notice, token, f"{type(error).__name__}: {error}")
     with transaction.atomic():
@@ -284,30 +278,30 @@ def _deliver(notice: Notice, token: uuid.UUID) -> Came:
         if not _let_go(_mine(notice, token), sent_at=at, last_error=""):
             log.warning("Notice %s was sent, but its lease had passed to somebody else", notice.pk)
         bundling.held_by(notice).update(sent_at=at, message_id=notice.message_id)
-    return Came.SENT
+    return Outcome.SENT
 
 
-def _said(code: int, said: bytes | str) -> str:
-    text = said.decode("utf-8", "replace") if isinstance(said, bytes) else said
+def _answer(code: int, answer: bytes | str) -> str:
+    text = answer.decode("utf-8", "replace") if isinstance(answer, bytes) else answer
     return f"{code} {' '.join(text.split())}"
 
 
-def _postpone(notice: Notice, token: uuid.UUID, why: str) -> Came:
+def _postpone(notice: Notice, token: uuid.UUID, why: str) -> Outcome:
     """Try again later: minutes at first, a day at most, for ever."""
     _let_go(
         _mine(notice, token),
         due_at=clock.now() + wait_after(max(notice.tries, 1)),
         last_error=why[:300],
     )
-    return Came.LATER
+    return Outcome.LATER
 
 
-def _refuse(notice: Notice, token: uuid.UUID, why: str, *, address: str) -> Came:
+def _refuse(notice: Notice, token: uuid.UUID, why: str, *, address: str) -> Outcome:
     """Refused for good: on record with the person, and their keepers are told."""
     person = notice.person
     with transaction.atomic():
         if not _not_sent(notice, token, Unsent.REFUSED, why):
-            return Came.TAKEN
+            return Outcome.TAKEN
         Hearing.objects.update_or_create(
             person=person,
             defaults={
@@ -329,7 +323,7 @@ def _refuse(notice: Notice, token: uuid.UUID, why: str, *, address: str) -> Came
                 said=why[:300],
             ),
         )
-    return Came.REFUSED
+    return Outcome.REFUSED
 
 
 def _keepers(person: Person) -> list[Person]:

@@ -1,5 +1,5 @@
-"""How somebody wants to hear: when the weekly email comes, quiet hours, what is told at once; and
-the secret address of their calendar."""
+"""Somebody's notification settings: when the weekly email comes, quiet hours, which kinds are sent
+when; and the secret address of their calendar."""
 
 from __future__ import annotations
 
@@ -24,8 +24,15 @@ from kits.services.notices.registry import NOTICE_KINDS, when_sent
 
 
 def of(person: Person) -> Hearing:
-    """How somebody hears; the defaults where they set nothing."""
-    return Hearing.objects.filter(person=person).first() or Hearing(person=person)
+    """Somebody's settings; the defaults where they set nothing."""
+    return of_many([person])[person.pk]
+
+
+def of_many(people: Iterable[Person]) -> dict[int, Hearing]:
+    """The settings of each of these people, by id."""
+    by_id = {person.pk: person for person in people}
+    rows = {row.person_id: row for row in Hearing.objects.filter(person__in=by_id)}
+    return {pk: rows.get(pk) or Hearing(person=person) for pk, person in by_id.items()}
 
 
 def default_quiet() -> Sequence[time]:
@@ -42,7 +49,7 @@ def choices_of(people: Iterable[int]) -> dict[int, dict[str, When]]:
 
 
 def choices(person: Person) -> dict[str, When]:
-    """When somebody hears of each kind."""
+    """When notices of each kind are sent to somebody."""
     chosen = choices_of([person.pk]).get(person.pk, {})
     return {code: when_sent(code, chosen) for code in NOTICE_KINDS}
 
@@ -54,7 +61,7 @@ def change(
     choices: Mapping[str, str] | None = None,
     **fields: Any,
 ) -> Hearing:
-    """Change how somebody hears. `fields` are of `Hearing`: `weekly_on` (0: Monday),
+    """Change somebody's settings. `fields` are of `Hearing`: `weekly_on` (0: Monday),
     `weekly_at`, `quiet_from` and `quiet_until` (both or neither), `minutes_a_kit`.
 
     Raises Invalid for a kind that is not there, or that cannot be chosen.
@@ -90,11 +97,6 @@ def _check(choices: Mapping[str, str]) -> None:
             )
         if kind == WEEKLY and When(when) is When.AT_ONCE:
             raise Invalid(_("The weekly email comes weekly, or never."), field="choices")
-
-
-def clock_time(text: str) -> time:
-    """A time of day written as 07:00."""
-    return time.fromisoformat(text)
 
 
 # -------------------------------------------------------------------------------------- calendar

@@ -45,6 +45,10 @@ TAG_SHEET = "tie-on-55x90"
 PICTURE_SHEET = "roll-62x29"
 
 
+class NoPublicAddress(Refused):
+    """No address is set that what is printed could lead to: it can only be looked at."""
+
+
 @dataclasses.dataclass(frozen=True)
 class StoredSheet:
     """A sheet that can be printed on, and the correction of the printer it is for. `own`: added
@@ -148,7 +152,7 @@ def job(*, preview: bool = False, title: str = "") -> printing.Job:
             preview=preview,
         )
     except printing.PublicAddressMissing as error:
-        raise Refused("public-address-missing", in_words(error.says)) from error
+        raise NoPublicAddress("public-address-missing", in_words(error.says)) from error
 
 
 def to_print(label: Label) -> contents.Label:

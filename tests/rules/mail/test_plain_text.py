@@ -7,7 +7,7 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kits.rules.mail.plain_text import WIDTH, Letter, Part, Row, as_text, one_line
+from kits.rules.mail.plain_text import WIDTH, Letter, LetterRow, Part, as_text, one_line
 
 URL = "https://gear.example.org/kits/" + "A-very-long-name-" * 8
 
@@ -18,14 +18,16 @@ texts = st.text(st.characters(exclude_categories=["Cs", "Cc"]), min_size=1, max_
 def test_no_line_is_longer_than_78_but_for_an_address(
     head: str, text: str, lines: list[Any]
 ) -> None:
-    letter = Letter("s", first=(Row(text, URL, tuple(lines)),), parts=(Part(head, (Row(text),)),))
+    letter = Letter(
+        "s", first=(LetterRow(text, URL, tuple(lines)),), parts=(Part(head, (LetterRow(text),)),)
+    )
     for line in as_text(letter).split("\n"):
         assert len(line) <= WIDTH or "://" in line
 
 
 @given(st.lists(texts.filter(str.strip), max_size=3))
 def test_every_word_of_it_is_there(lines: list[Any]) -> None:
-    letter = Letter("s", parts=(Part("to do", (Row("DAY-01", "", tuple(lines)),)),))
+    letter = Letter("s", parts=(Part("to do", (LetterRow("DAY-01", "", tuple(lines)),)),))
     said = "".join(as_text(letter).split())
     for line in lines:
         assert "".join(line.split()) in said
@@ -34,9 +36,9 @@ def test_every_word_of_it_is_there(lines: list[Any]) -> None:
 def test_it_goes_from_alarms_to_the_first_line_to_the_parts_to_the_closing() -> None:
     letter = Letter(
         "s",
-        alarms=(Row("RECALL"),),
-        first=(Row("Friday: DAY-01", URL, ("no dressing",)),),
-        parts=(Part("Not back", (Row("DAY-02"),)),),
+        alarms=(LetterRow("RECALL"),),
+        first=(LetterRow("Friday: DAY-01", URL, ("no dressing",)),),
+        parts=(Part("Not back", (LetterRow("DAY-02"),)),),
         closing=("not medical advice",),
     )
     assert as_text(letter) == (

@@ -76,7 +76,7 @@ def _signed_in(request: HttpRequest, name: str) -> bool:
     request.session[NOTED] = clock.now().isoformat()
     request.session.save()  # here, where it can still be said that it could not be written
     sign_ins.note(
-        user,  # type: ignore[arg-type]  # ours, whatever the backend's type says
+        user,
         request.session.session_key or "",
         request.META.get("HTTP_USER_AGENT", ""),
         request.META.get("REMOTE_ADDR", ""),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import urlencode
 
 from django.conf import settings
 from django.db.models import QuerySet
@@ -18,9 +19,10 @@ from gearroom.core.acts.problems import Invalid, Problem
 from gearroom.core.models import Room
 from gearroom.core.services.people import people
 from gearroom.site.web.labelling.papers import as_pdf, offset_of
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import Line, PageForm, Tick, WholeNumber
 from gearroom.site.web.page.shell import (
     Done,
-    acted,
     actor,
     here,
     once_a_form,
@@ -53,6 +55,7 @@ TICKS = {
     "none": gettext_lazy("none"),
 }
 _SHEETS = {"people": "key-ring-a4"}
+_NUMBER = gettext_lazy("Enter a whole number from %(least)d to %(most)d.")
 
 
 # ----------------------------------------------------------------------------------- choosing
@@ -64,22 +67,27 @@ def choose(request: HttpRequest) -> HttpResponse:
         return _choose_page(request, kind, room)
 
     def perform(act: Act) -> dict[str, Any]:
-        if kind == "blanks":
-            if room is None:
-                raise Invalid(_("Choose the gear room that the blank labels are for."))
-            made = labelling.blanks(act, room, _number(request.POST, "count", 1, MOST))
-        else:
+        if kind != "blanks":
             chosen = targets(act.actor, kind, room, request.POST.getlist("on"))
             made = labelling.labels_for(act, chosen, room)
+        elif room is None:
+            raise Invalid(_("Choose the gear room that the blank labels are for."))
+        else:
+            made = labelling.blanks(act, room, BlanksForm.read(request.POST)["count"])
         return {"codes": [each.code for each in made]}
 
     try:
         made = once_a_form(request, perform)
     except Problem as problem:
         return _choose_page(request, kind, room, problem)
-    asked = QueryDict(mutable=True)
-    asked.update({"codes": ".".join(made["codes"]), "sheet": _SHEETS.get(kind, "")})
-    return redirect(f"{reverse('print-labels')}?{asked.urlencode()}")
+    query = urlencode({"codes": ".".join(made["codes"]), "sheet": _SHEETS.get(kind, "")})
+    return redirect(f"{reverse('print-labels')}?{query}")
+
+
+class BlanksForm(PageForm):
+    """How many blank labels are made."""
+
+    count = WholeNumber(least=1, most=MOST, message=_NUMBER)
 
 
 def kind_of(request: HttpRequest) -> str:
@@ -125,22 +133,15 @@ def _choose_page(
         ],
         "more": len(rows) > MOST,
         "most": MOST,
-        "problem": problem,
     }
-    status = problem.status if problem else 200
-    return show(request, "site/labelling/choose.html", facts, status=status)
+    return show(request, "site/labelling/choose.html", facts, problem=problem)
 
 
 def _ticked(label: Label | None, tick: str) -> bool:
-    """Whether a thing with that label is to be ticked when the page opens."""
-    match tick:
-        case "all":
-            return True
-        case "none":
-            return False
-        case "unprinted":
-            return label is None or label.printed_at is None
-    return label is None
+    """Whether something with that label is to be ticked when the page opens."""
+    if tick in ("all", "none"):
+        return tick == "all"
+    return label is None or (tick == "unprinted" and label.printed_at is None)
 
 
 def things(who: Actor, kind: str, room: Room | None, search: str = "") -> QuerySet[Any]:
@@ -169,8 +170,8 @@ def things(who: Actor, kind: str, room: Room | None, search: str = "") -> QueryS
         case _:
             if not who.may("see_people"):
                 return people.seen_by(who).none()
-            seen = people.seen_by(who).filter(left_on__isnull=True)
-            rows = people.of_room(seen, room) if room else seen
+            rows = people.seen_by(who).filter(left_on__isnull=True)
+            rows = people.of_room(rows, room) if room else rows
     return rows.filter(name__icontains=search).order_by("name", "id")
 
 
@@ -181,10 +182,10 @@ def targets(who: Actor, kind: str, room: Room | None, wanted: list[str]) -> list
         raise Invalid(_("Choose at least one item to print a label for."), field="on")
     if len(ids) > MOST:
         raise Invalid(_("Choose at most %(most)d at once.") % {"most": MOST}, field="on")
-    found = list(things(who, kind, room).filter(pk__in=ids))
-    if len(found) != len(set(ids)):
+    chosen = list(things(who, kind, room).filter(pk__in=ids))
+    if len(chosen) != len(set(ids)):
         raise Invalid(_("Something that you chose no longer exists. Load the page again."))
-    return found
+    return chosen
 
 
 def newest(kind: str, rows: list[Any]) -> dict[int, Label]:
@@ -199,8 +200,10 @@ def newest(kind: str, rows: list[Any]) -> dict[int, Label]:
     if kind not in of or not rows:
         return {}
     column, is_on = of[kind]
-    found = Label.objects.active().filter(kind=is_on, **{f"{column}__in": [row.pk for row in rows]})
-    return {getattr(label, column): label for label in found.order_by("id")}
+    labels = Label.objects.active().filter(
+        kind=is_on, **{f"{column}__in": [row.pk for row in rows]}
+    )
+    return {getattr(label, column): label for label in labels.order_by("id")}
 
 
 def name_of(thing: Kit | Place | Lot | Any) -> str:
@@ -215,6 +218,18 @@ def name_of(thing: Kit | Place | Lot | Any) -> str:
 
 
 # ------------------------------------------------------------------------------------ printing
+class PrintForm(PageForm):
+    """From which cell of a sheet, and how often each is printed."""
+
+    copies = WholeNumber(least=1, most=100, required=False, initial=1, message=_NUMBER)
+
+    def __init__(self, data: QueryDict, files: None = None, *, cells: int) -> None:
+        super().__init__(data, files)
+        self.fields["start_cell"] = WholeNumber(
+            least=1, most=cells, required=False, initial=1, message=_NUMBER
+        )
+
+
 @require_safe
 @page("print_labels")
 def sheet(request: HttpRequest) -> HttpResponse:
@@ -222,53 +237,37 @@ def sheet(request: HttpRequest) -> HttpResponse:
     try:
         how = _how(request, request.GET)
     except Problem as problem:
-        return show(request, "site/labelling/sheet.html", {"problem": problem}, problem.status)
-    on = how["on"]
+        return show(request, "site/labelling/sheet.html", {}, problem=problem)
+    on, labels = how["on"], how["labels"]
     facts = {
         **how,
-        "codes": ".".join(label.code for label in how["labels"]),
-        "count": len(how["labels"]),
-        "names": [labelling.name_of(label) for label in how["labels"][:6]],
-        "pages": preview.pages(
-            len(how["labels"]), on, start_cell=how["start_cell"], copies=how["copies"]
-        ),
+        "codes": ".".join(label.code for label in labels),
+        "count": len(labels),
+        "names": [labelling.name_of(label) for label in labels[:6]],
+        "pages": preview.pages(len(labels), on, start_cell=how["start_cell"], copies=how["copies"]),
         "sheets": [(kept.sheet.key, in_words(kept.sheet.called)) for kept in paper.sheets()],
-        "seen_as": request.GET.urlencode(),
+        "query": request.GET.urlencode(),
         "width": round(on.sheet.page_width_mm / 25.4 * preview.SCREEN_DPI),
         "height": round(on.sheet.page_height_mm / 25.4 * preview.SCREEN_DPI),
         "public": bool(settings.PUBLIC_URL),
-        "problem": None,
     }
     return show(request, "site/labelling/sheet.html", facts)
 
 
-def _how(request: HttpRequest, said: QueryDict) -> dict[str, Any]:
+def _how(request: HttpRequest, sent: QueryDict) -> dict[str, Any]:
     """What a print form asks for. Raises Problem."""
-    wanted = [code for code in said.get("codes", "").split(".") if code][: MOST + 1]
-    if not wanted:
+    codes = [code for code in sent.get("codes", "").split(".") if code]
+    if not codes:
         raise Invalid(_("First choose what to print labels for."))
-    if len(wanted) > MOST:
+    if len(codes) > MOST:
         raise Invalid(_("Print at most %(most)d labels at once.") % {"most": MOST})
-    on = paper.sheet(said.get("sheet") or paper.DEFAULT_SHEET)
+    on = paper.sheet(sent.get("sheet") or paper.DEFAULT_SHEET)
     return {
-        "labels": paper.labels_of_codes(actor(request), wanted),
+        "labels": paper.labels_of_codes(actor(request), codes),
         "on": on,
-        "start_cell": _number(said, "start_cell", 1, on.sheet.cells, 1),
-        "copies": _number(said, "copies", 1, 100, 1),
         "offset": offset_of(request, on),
+        **PrintForm.read(sent, cells=on.sheet.cells),
     }
-
-
-def _number(said: QueryDict, name: str, least: int, most: int, otherwise: int | None = None) -> int:
-    text = said.get(name, "").strip()
-    if not text and otherwise is not None:
-        return otherwise
-    if not (text.isascii() and text.isdigit() and len(text) < 7 and least <= int(text) <= most):
-        raise Invalid(
-            _("Enter a whole number from %(least)d to %(most)d.") % {"least": least, "most": most},
-            field=name,
-        )
-    return int(text)
 
 
 @require_safe
@@ -307,66 +306,56 @@ def pdf(request: HttpRequest) -> HttpResponse:
 # ---------------------------------------------------------------------------------- one label
 @require_safe
 @page("print_labels")
-def one(request: HttpRequest, code: str) -> HttpResponse:
+def label(request: HttpRequest, code: str) -> HttpResponse:
     """One label: what it is on, when it was made and printed; replaced or cancelled from here."""
-    return _one_page(request, labelling.one_of(actor(request), code))
+    return _label_page(request, code)
 
 
-def _one_page(request: HttpRequest, label: Label, problem: Problem | None = None) -> HttpResponse:
-    kit = label.kit or (label.place.kit if label.place else None)
+def _label_page(request: HttpRequest, code: str, problem: Problem | None = None) -> HttpResponse:
+    of = labelling.one_of(actor(request), code)
     facts = {
-        "label": label,
-        "code": label_codes.shown(label.code),
-        "name": labelling.name_of(label),
-        "kit": kit,
-        "sheet": "key-ring-a4" if label.kind == LabelKind.PERSON else "",
-        "successor": label_codes.shown(label.replaced_by.code) if label.replaced_by else "",
-        "may_cancel": actor(request).may("cancel_label", label.room_id),
-        "problem": problem,
+        "label": of,
+        "code": label_codes.shown(of.code),
+        "name": labelling.name_of(of),
+        "kit": of.kit or (of.place.kit if of.place else None),
+        "sheet": _SHEETS["people"] if of.kind == LabelKind.PERSON else "",
+        "successor": label_codes.shown(of.replaced_by.code) if of.replaced_by else "",
+        "may_cancel": actor(request).may("cancel_label", of.room_id),
     }
-    return show(
-        request, "site/labelling/label.html", facts, status=problem.status if problem else 200
-    )
+    return show(request, "site/labelling/label.html", facts, problem=problem)
 
 
 @require_safe
 @page("print_labels")
 def label_picture(request: HttpRequest, code: str) -> HttpResponse:
     """A label as a picture; marked as a preview while there is no public address."""
-    found = labelling.one_of(actor(request), code)
-    (label,) = paper.labels_of_codes(actor(request), [found.code])
-    on = paper.sheet(_LOOKS.get(label.kind, paper.PICTURE_SHEET)).sheet
-    png = paper.picture(label, form="png", dpi=203, on=on, preview=not settings.PUBLIC_URL)
+    of = labelling.one_of(actor(request), code)
+    (row,) = paper.labels_of_codes(actor(request), [of.code])
+    key = _SHEETS["people"] if row.kind == LabelKind.PERSON else paper.PICTURE_SHEET
+    on, marked = paper.sheet(key).sheet, not settings.PUBLIC_URL
+    png = paper.picture(row, form="png", dpi=203, on=on, preview=marked)
     return HttpResponse(png, content_type="image/png")
 
 
-_LOOKS = {LabelKind.PERSON.value: "key-ring-a4"}
+class CancelForm(PageForm):
+    """Why a label is cancelled, and whether another takes its place."""
+
+    why = Line(200, message=gettext_lazy("Enter a reason, for whoever scans it later."))
+    replace = Tick()
 
 
-@require_POST
-@page("cancel_label")
-def cancel(request: HttpRequest, code: str) -> HttpResponse:
+@form_view("cancel_label", "one-label", refused=_label_page)
+def cancel(act: Act, request: HttpRequest, code: str) -> Done:
     """Cancel a label that is worn, lost or on the wrong thing, and replace it if wanted."""
-
-    def perform(act: Act) -> Done:
-        why = " ".join(request.POST.get("why", "").split())[:200]
-        if not why:
-            raise Invalid(_("Enter a reason, for whoever scans it later."), field="why")
-        found = labelling.one_of(act.actor, code)
-        replace = bool(request.POST.get("replace"))
-        done = labelling.cancel(act, found.code, why, and_replace=replace)
-        said = {"code": label_codes.shown(found.code)}
-        if done.replacement is None:
-            return Done(_("The label %(code)s is cancelled.") % said)
-        new = done.replacement.code
-        says = _("%(new)s replaces %(code)s. Print it and stick it on now.")
-        sheet = "&sheet=key-ring-a4" if found.kind == LabelKind.PERSON else ""
-        return Done(
-            says % {**said, "new": label_codes.shown(new)},
-            to=f"{reverse('print-labels')}?codes={new}{sheet}",
-        )
-
-    try:
-        return acted(request, perform, to=reverse("one-label", args=[code]))
-    except Problem as problem:
-        return _one_page(request, labelling.one_of(actor(request), code), problem)
+    values, of = CancelForm.read(request.POST), labelling.one_of(act.actor, code)
+    done = labelling.cancel(act, of.code, values["why"], and_replace=values["replace"])
+    old = label_codes.shown(of.code)
+    if done.replacement is None:
+        return Done(_("The label %(code)s is cancelled.") % {"code": old})
+    new = done.replacement.code
+    says = _("%(new)s replaces %(code)s. Print it and stick it on now.")
+    sheet = f"&sheet={_SHEETS['people']}" if of.kind == LabelKind.PERSON else ""
+    return Done(
+        says % {"code": old, "new": label_codes.shown(new)},
+        to=f"{reverse('print-labels')}?codes={new}{sheet}",
+    )

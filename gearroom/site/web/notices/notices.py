@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import time
 from typing import Any
 
 from django.db.models import QuerySet
@@ -46,7 +47,7 @@ _WHENS = {
 def every(request: HttpRequest) -> HttpResponse:
     """What was told to whom, newest first: one's own, and that of the rooms one keeps."""
     state, kind = request.GET.get("state", ""), request.GET.get("kind", "")
-    rows = notice_log.seen_by(actor(request), state=state if state in set(State) else None)
+    rows = notice_log.visible_to(actor(request), state=state if state in set(State) else None)
     if kind in NOTICE_KINDS:
         rows = rows.filter(kind=kind)
     name = request.GET.get("name", "").strip()[:120]
@@ -212,7 +213,7 @@ def _when(text: str) -> str:
 
 def _time(text: str, field: str) -> Any:
     try:
-        return preferences.clock_time(text)
+        return time.fromisoformat(text)
     except ValueError:
         raise Invalid(_("Enter a time of day, such as 07:00."), field=field) from None
 

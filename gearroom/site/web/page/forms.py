@@ -13,6 +13,7 @@ What is wrong is raised as `Invalid`, as services do: a page shows both alike.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date, datetime, time
@@ -196,6 +197,21 @@ class Money(_Field):
         return amount
 
 
+class Length(_Field):
+    """A length in millimetres, to the micrometre. A comma is a decimal point too."""
+
+    default_error_messages = {
+        "invalid": _("%(what)s: enter a length in millimetres, such as 63.5.")
+    }
+
+    def parse(self, text: str) -> float:
+        """At most four digits before the point and three behind it."""
+        text = text.replace(",", ".")
+        if not re.fullmatch(r"[0-9]{1,4}(\.[0-9]{0,3})?|\.[0-9]{1,3}", text):
+            raise ValueError
+        return float(text)
+
+
 class Choice(_Field):
     """A member of an enumeration, by its value; `initial` where nothing is chosen."""
 
@@ -265,6 +281,14 @@ class Several(forms.Field):
     def clean(self, value: Any) -> list[str]:
         """Those that are not empty."""
         return [text for text in value or () if text]
+
+
+def read_field(field: forms.Field, sent: Mapping[str, Any], name: str) -> Any:
+    """The value of one input whose name depends on what the page shows. Raises Invalid."""
+    try:
+        return field.clean(sent.get(name))
+    except ValidationError as error:
+        raise Invalid(error.messages[0], field=name) from None
 
 
 def one_more(text: str, most: int = MOST_UNITS) -> str:
