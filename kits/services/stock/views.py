@@ -195,11 +195,11 @@ class ExpiringBatch:
 
 def expiring_through(rows: Iterable[HeldBatch], through: date) -> list[ExpiringBatch]:
     """The batches among rows in order that are good through a day at most, in that order."""
-    found: dict[tuple[int, date], list[HeldBatch]] = defaultdict(list)
+    grouped: dict[tuple[int, date], list[HeldBatch]] = defaultdict(list)
     for row in rows:
         if row.good_until is not None and row.good_until <= through:
-            found[row.lot.pk, row.good_until].append(row)
-    return [ExpiringBatch(rows[0].lot, day, rows) for (_lot, day), rows in found.items()]
+            grouped[row.lot.pk, row.good_until].append(row)
+    return [ExpiringBatch(rows[0].lot, day, rows) for (_lot, day), rows in grouped.items()]
 
 
 def expiring_before(day: date) -> Q:
