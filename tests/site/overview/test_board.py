@@ -56,7 +56,7 @@ def test_a_trip_that_leaves_without_a_kit_is_on_the_board_until_it_is_promised_o
     trip = make.trip("Crag walk", school.world.store)
     make.trip("Next month", school.world.store, 30, 30)
 
-    told = client.get("/board/lines/", {"seen": before})  # though nothing is in the book yet
+    told = client.get("/board/lines/", {"revision": before})  # though nothing is in the book yet
     assert "Crag walk" in text_of(told) and "Next month" not in text_of(told)
     assert "No kit is reserved for it." in text_of(told)
     assert f'href="/trips/{trip.pk}/"' in told.content.decode()
@@ -166,7 +166,7 @@ def test_a_wrong_number_is_refused_and_the_form_is_still_there(school: scanned.L
     answer = post(browser(school.world.guide), "/kits/DAY-01/hand-back/", **fields)
 
     assert answer.status_code == 400
-    assert "“two” is no number of things" in text_of(answer)
+    assert "“two” is not a number of items" in text_of(answer)
     assert "What was used?" in text_of(answer)
 
 
