@@ -52,7 +52,9 @@ def test_a_trip_that_leaves_without_a_kit_is_on_the_board_until_it_is_promised_o
     school: scanned.Labelled,
 ) -> None:
     client = browser(school.world.keeper)
-    before = present(re.search(r'name="revision" value="([^"]+)"', client.get("/").content.decode()))[1]
+    before = present(
+        re.search(r'name="revision" value="([^"]+)"', client.get("/").content.decode())
+    )[1]
     trip = make.trip("Crag walk", school.world.store)
     make.trip("Next month", school.world.store, 30, 30)
 
@@ -96,9 +98,9 @@ def test_the_board_is_sent_again_only_when_something_changed(school: scanned.Lab
     client = browser(school.world.keeper)
 
     with time_machine.travel(timezone.now(), tick=False):  # no minute turns meanwhile
-        revision = present(re.search(r'name="revision" value="([^"]+)"', client.get("/").content.decode()))[
-            1
-        ]
+        revision = present(
+            re.search(r'name="revision" value="([^"]+)"', client.get("/").content.decode())
+        )[1]
         unchanged = client.get(f"/board/lines/?revision={revision}")
         custody.check_in(make.act(), school.world.day_01)
         changed = client.get(f"/board/lines/?revision={revision}")
@@ -224,7 +226,9 @@ def test_telephones_are_for_those_who_may_see_people(school: scanned.Labelled) -
 
 def test_a_signature_reaches_the_board_though_no_entry_says_so(school: scanned.Labelled) -> None:
     client = browser(school.world.keeper)
-    revision = present(re.search(r'name="revision" value="([^"]+)"', client.get("/").content.decode()))[1]
+    revision = present(
+        re.search(r'name="revision" value="([^"]+)"', client.get("/").content.decode())
+    )[1]
 
     packing_lists.sign(make.act(school.world.adviser), school.world.version, until=make.days(30))
 
