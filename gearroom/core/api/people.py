@@ -135,7 +135,7 @@ class _PersonView(UseCaseView):
 
     def whole(self, row: Person) -> Person:
         """Them as they are now, with the roles that may be seen."""
-        return people.seen_by(self.actor).filter(pk=row.pk).first() or row
+        return people.visible_to(self.actor).filter(pk=row.pk).first() or row
 
     def fields(self, data: dict[str, Any]) -> dict[str, Any]:
         """The room by its slug made a room of theirs."""
@@ -157,7 +157,7 @@ class People(ListView, _PersonView):
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Person]:
         """List the people of your rooms, by name."""
-        found = people.seen_by(self.actor)
+        found = people.visible_to(self.actor)
         if "room" in query:
             found = people.of_room(found, rooms.get(self.actor, query["room"]))
         return found
