@@ -21,12 +21,13 @@ from pathlib import Path
 from typing import Any
 
 from PIL import Image
+from playwright.sync_api import ViewportSize
 
 PROJECT = Path(__file__).resolve().parent.parent
 PICTURES = PROJECT / "gearroom" / "site" / "static" / "site" / "help"
 LANGUAGES = {"en": "en-gb", "de": "de"}
 """A folder of pictures, and the language of the person who looks."""
-SIZE = {"width": 360, "height": 640}
+SIZE: ViewportSize = {"width": 360, "height": 640}
 QUALITY = 55
 
 PAGES = {

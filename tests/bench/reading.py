@@ -20,7 +20,7 @@ import json
 import random
 import statistics
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -35,7 +35,7 @@ from labels.reading.front.results import Read, add_new
 from labels.reading.ladder import engines, ladder
 from tests import damage
 
-LIMITS = {
+LIMITS: dict[str, Any] = {
     "max_bytes": 25 * 2**20,
     "max_pixels": 60_000_000,
     "decode_seconds": 5.0,
@@ -83,29 +83,14 @@ def shares(truth: Truth, found: dict[str, set[int]]) -> tuple[float, float]:
 def compare(photos: Path, truth: Truth) -> None:
     pool = Pool(**LIMITS)
 
-    def ours(content: bytes) -> list:
+    def ours(content: bytes) -> list[Any]:
         found = pool.read(content, all_symbols=True, budget_s=None, stop_at_own=True)
         return [read.corners for read in found.reads]
 
     def bare(
-        engine: Callable[
-            [
-                Any,
-                Sequence[
-                    tuple[
-                        tuple[float, float],
-                        tuple[float, float],
-                        tuple[float, float],
-                        tuple[float, float],
-                    ]
-                ],
-                float,
-            ],
-            list[engines.Found],
-        ]
-        | Callable[[Any, Any, Any], Any],
-    ) -> Callable[[bytes], list]:
-        def read(content: bytes) -> list:
+        engine: Callable[..., list[Read]],
+    ) -> Callable[[bytes], list[Any]]:
+        def read(content: bytes) -> list[Any]:
             grey = pictures.decode(content, max_pixels=LIMITS["max_pixels"])
             return [
                 [(x / grey.scale, y / grey.scale) for x, y in found.corners]
@@ -114,8 +99,8 @@ def compare(photos: Path, truth: Truth) -> None:
 
         return read
 
-    def every_kind(grey: Any, known: Any, until: Any) -> list[engines.Found]:
-        return engines._zxing(grey, [zxingcpp.BarcodeFormat.AllReadable])
+    def every_kind(grey: Any, known: Any, until: Any) -> list[Read]:
+        return engines._zxing(grey, zxingcpp.BarcodeFormat.AllReadable)
 
     readers = {
         "ours, whole ladder": ours,
@@ -160,7 +145,9 @@ def first_rung(pool: Pool, photos: Path, truth: Truth) -> None:
         for _ in range(3):
             started = time.perf_counter()
             picture = pictures.decode(content, max_pixels=LIMITS["max_pixels"])
-            found = zxingcpp.read_barcodes(picture.grey, formats=[zxingcpp.BarcodeFormat.QRCode])
+            found = zxingcpp.read_barcodes(
+                picture.grey, formats=zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)
+            )
             bare.append((time.perf_counter() - started) * 1000)
         if found:
             ratios.append(ours / min(bare))
@@ -192,7 +179,7 @@ def rungs(photos: Path, truth: Truth) -> None:
             ran += 1
             grey, scale = view
             whole = scale * picture.scale
-            read_already = [
+            read_already: list[Any] = [
                 tuple((x * whole, y * whole) for x, y in read.corners) for read in known[file]
             ]
             started = time.process_time()
@@ -263,7 +250,8 @@ def damages(number: int) -> None:
                     shade_way_deg=float(rng.uniform(0, 360)),
                     dirt=float(rng.uniform(0, 1)),
                 )
-                outcome = read_label(seed, dataclasses.replace(harm, **{field: amount}), rng)
+                change: dict[str, Any] = {field: amount}
+                outcome = read_label(seed, dataclasses.replace(harm, **change), rng)
                 read += bool(outcome)
                 wrong += outcome is None
             cells.append(f"{amount:g}: {read / number:.0%}" + (" |" if amount == bound else ""))

@@ -12,7 +12,7 @@ import time
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
-from email.message import Message
+from email.message import EmailMessage
 from email.policy import default
 from functools import cached_property
 from pathlib import Path
@@ -46,7 +46,7 @@ class Letter:
     content: bytes
 
     @property
-    def message(self) -> Message:
+    def message(self) -> EmailMessage:
         """The message as a mail program reads it."""
         return email.message_from_bytes(self.content, policy=default)
 

@@ -82,7 +82,7 @@ def test_the_day_is_played_through_the_api_and_kept_by_later_runs(
     assert out["in_at"] is not None
     entry = phone.get(f"entries/{back[0]['entry']}/").body
     assert entry["trip"] == out["trip"]["id"]
-    by_thing = {}
+    by_thing: dict[str, list[tuple[int, bool]]] = {}
     for row in back:
         by_thing.setdefault(row["name"], []).append((row["units"], row["lot_assumed"]))
     assert by_thing["gauze swab 10 × 10 cm"] == [(4, False)]

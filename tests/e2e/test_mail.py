@@ -10,6 +10,7 @@ import threading
 from collections import Counter
 from collections.abc import Callable, Iterator
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ from kits.models import Hearing, Notice
 from kits.services.notices import writing
 from tests.e2e.postroom import MailServer, Worker, until
 from tests.kits import factories
+from tests.present import present
 from tests.program import environment
 
 pytestmark = pytest.mark.server
@@ -117,7 +119,7 @@ def test_it_arrives_with_the_headers_that_a_program_sends(
     row = Notice.objects.get()
     message = letter.message
     assert letter.message_id == row.message_id
-    assert bytes(row.rendered) == letter.content
+    assert bytes(present(row.rendered)) == letter.content
     assert message["To"].addresses[0].display_name == "Jöran Ågren"
     assert message["Auto-Submitted"] == "auto-generated"
     assert message["List-Unsubscribe"] == "<https://gear.example.org/notices/settings/>"
@@ -136,7 +138,7 @@ def test_while_the_server_is_down_it_waits_and_then_arrives_once(
     worker = make_worker().start()
     for times in (1, 2, 3):
         worker.ask("send")
-        until(lambda t=times: tried(jo, t), f"try {times}")
+        until(partial(tried, jo, times), f"try {times}")
         assert Notice.objects.get().due_at > timezone.now() + timedelta(seconds=30)
         assert "refused" in Notice.objects.get().last_error.lower()
         time_passes()
@@ -259,6 +261,10 @@ def written() -> int:
     return found
 
 
+def _hit_or_all(hit: threading.Event, number: int) -> bool:
+    return hit.is_set() or sent() == number
+
+
 def kill_and_go_on(
     make_worker: Any, mail: MailServer, store: Room, kills: int, number: int, seed: int
 ) -> Counter[Any]:
@@ -266,7 +272,7 @@ def kill_and_go_on(
     jo = reader("Jo", store)
     tell([jo], number)
     chance = random.Random(seed)
-    unrecorded = Counter()
+    unrecorded: Counter[Any] = Counter()
     for _ in range(kills):
         worker = make_worker().start()
         worker.ask("send")
@@ -287,7 +293,7 @@ def kill_and_go_on(
                     worker.kill()
 
         mail.on_accept = at_acceptance
-        until(lambda hit=hit: hit.is_set() or sent() == number, "a moment to kill at")
+        until(partial(_hit_or_all, hit, number), "a moment to kill at")
         threading.Event().wait(chance.random() * 0.2)
         worker.kill()
         mail.on_accept = lambda: None

@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 import pytest
 import zxingcpp
+from playwright.sync_api import ConsoleMessage
 from pytest_django import Settings
 
 from kits.models import Checkout
@@ -59,7 +60,12 @@ def test_a_kit_and_a_tag_pass_before_the_camera_and_the_kit_is_out(
         page = browser.new_page(viewport={"width": 360, "height": 740})
         faults: list[str] = []
         page.on("pageerror", lambda error: faults.append(str(error)))
-        page.on("console", lambda line: line.type == "error" and faults.append(line.text))
+
+        def note(line: ConsoleMessage) -> None:
+            if line.type == "error":
+                faults.append(line.text)
+
+        page.on("console", note)
         page.add_init_script(
             "window.buzzes = []; navigator.vibrate = (how) => window.buzzes.push(how);"
         )

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 from django.test import override_settings
+from playwright.sync_api import Browser
 
 from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
@@ -25,6 +26,7 @@ from tests.e2e.pages import chromium, give_password
 from tests.e2e.postroom import until
 from tests.kits import factories as make
 from tests.labels.scan import scanned
+from tests.present import present
 from tests.program import Server, environment
 
 pytestmark = [
@@ -38,7 +40,7 @@ class Hatch:
     """The small school with kits for a day, a server over it and a browser."""
 
     school: scanned.Labelled
-    browser: object
+    browser: Browser
     url: str
     keeper: str
     colleague: str
@@ -162,7 +164,7 @@ def test_of_two_phones_at_once_one_wins_and_the_other_is_told_and_goes_on(
             ".find((button) => button.textContent.includes('Take it out')).click()"
         )
     answer = "[data-outcome=taken-out], [data-outcome=kit-is-out]"
-    told = [at.page.locator(answer).first.get_attribute("data-outcome") for at in phones]
+    told = [present(at.page.locator(answer).first.get_attribute("data-outcome")) for at in phones]
 
     assert sorted(told) == ["kit-is-out", "taken-out"]
     loser = phones[told.index("kit-is-out")]

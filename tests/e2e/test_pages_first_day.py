@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from openpyxl import load_workbook
@@ -28,7 +29,7 @@ def _database_beside_the_browser(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
 
 
-ROWS = {
+ROWS: dict[str, list[Any]] = {
     "Shelves": [["A1"]],
     "Items": [["gauze swab", "consumable", "swab", "yes", "yes"]],
     "Kit lists": [["Day kit", 10, 1, "Main", "gauze swab", 10, 5, "must-have", "used most"]],
@@ -114,7 +115,7 @@ def test_a_kit_goes_out_and_comes_back_by_keyboard_alone(
     with chromium(program) as browser:
         page = browser.new_page(viewport={"width": 1280, "height": 800})
 
-        def go_to(name: str, role: str) -> None:
+        def go_to(name: str, role: Any) -> None:
             """Tab until the focus is on what has this name, and see that it shows."""
             for _ in range(80):
                 page.keyboard.press("Tab")

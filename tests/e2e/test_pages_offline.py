@@ -97,7 +97,7 @@ def kill(profile: Path) -> None:
 
 def entries_of(page: Page) -> list[str]:
     """The states of the acts on the phone, in order."""
-    return page.evaluate("gearQueue.acts().then((acts) => acts.map((act) => act.state))")
+    return list(page.evaluate("gearQueue.acts().then((acts) => acts.map((act) => act.state))"))
 
 
 def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 import zxingcpp
+from playwright.sync_api import ConsoleMessage
 
 from kits.models import Entry, EntryKind, Holding, PackCode, Recall
 from kits.services.custody import custody
@@ -77,10 +78,12 @@ def test_boxes_arrive_a_shelf_is_counted_and_a_recall_is_followed(
         page = browser.new_page(viewport={"width": 360, "height": 740})
         faults: list[str] = []
         page.on("pageerror", lambda error: faults.append(str(error)))
-        page.on(
-            "console",
-            lambda line: "Security Policy" in line.text and faults.append(line.text),
-        )
+
+        def note(line: ConsoleMessage) -> None:
+            if "Security Policy" in line.text:
+                faults.append(line.text)
+
+        page.on("console", note)
         sign_in(page, server.url, keeper, "/stock/receive/")
         receive_three_boxes(page, world)
         receive_by_camera(page)

@@ -40,6 +40,7 @@ from kits.services.restocking import sorting
 from kits.services.stock import receiving
 from tests.core.api.made import Caller
 from tests.kits import again
+from tests.present import present
 
 TODAY = timezone.localdate()
 _numbers = count(1)
@@ -72,7 +73,7 @@ def person(name: str, role: Role | None = None, at: Room | None = None) -> Perso
 
 def actor(who: Person | None) -> Actor:
     """Somebody as who acts; None is the program itself."""
-    return actor_of(who.user) if who else SYSTEM
+    return actor_of(present(who.user)) if who else SYSTEM
 
 
 def act(who: Person | None = None, **more: Any) -> Act:
@@ -82,7 +83,7 @@ def act(who: Person | None = None, **more: Any) -> Act:
 
 def caller(who: Person) -> Caller:
     """A program that calls the API as them."""
-    return Caller(User.objects.get(pk=who.user_id))
+    return Caller(present(who.user))
 
 
 # ------------------------------------------------------------------------------------- things
@@ -192,7 +193,7 @@ def put_in(of: Kit, lot: Lot, on: Place, units: int, key: str = "main") -> None:
     sorting.restock(act(), of, extra=[row], as_listed=False, levels=())
 
 
-def trip(name: str, at: Room, first: int = 0, last: int = 0, **more: Any) -> Trip:
+def trip(name: str, at: Room | None, first: int = 0, last: int = 0, **more: Any) -> Trip:
     """A trip; `first` and `last` are days from today."""
     start = timezone.now().replace(microsecond=0) + timedelta(days=first)
     return Trip.objects.create(

@@ -132,7 +132,7 @@ def ask(client: Client, asker: Asker, request: Any) -> Any:
         headers["Authorization"] = f"Bearer {asker.token}"
     if request.is_api and request.method != "GET":
         headers["Idempotency-Key"] = str(uuid.uuid4())
-    answer = client.generic(
+    answer: Any = client.generic(
         request.method,
         request.path,
         request.content,

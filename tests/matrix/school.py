@@ -46,6 +46,7 @@ from kits.services.trips import reservations
 from labels.services.paper import paper
 from tests.kits import factories as make
 from tests.matrix.accounts import MARKS, Account, account, people_of
+from tests.present import present
 
 
 @dataclass
@@ -351,6 +352,6 @@ def school() -> School:
         )
         there.links["sign"] = signature_token(
             everywhere.version.pk, everywhere.adviser.person.pk,
-            everywhere.version.signed_until,
+            present(everywhere.version.signed_until),
         )  # fmt: skip
     return School(store, hut, everywhere)

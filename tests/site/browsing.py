@@ -16,7 +16,7 @@ PAGES_ON_SQLITE = [
 """Pages ask services only, and those are tried on both engines."""
 
 
-def browser(person: Any = None, **more: bool) -> Client:
+def browser(person: Any = None, **more: Any) -> Client:
     """A client on which somebody is signed in, or nobody."""
     client = Client(**more)
     if person is not None:
@@ -39,7 +39,7 @@ def form_with(response: Any, text: str) -> dict[Any, Any]:
     page = response.content.decode()
     for form in re.findall(r"<form.*?</form>", page, re.S):
         if text in form:
-            fields = {}
+            fields: dict[str, Any] = {}
             for tag in re.findall(r"<input[^>]*>", form):
                 name, value = (re.search(rf'\b{a}="([^"]*)"', tag) for a in ("name", "value"))
                 if re.search('type="(radio|checkbox)"', tag) and "checked" not in tag:

@@ -8,7 +8,7 @@ puts it in.
 
 from __future__ import annotations
 
-from kits.models import Checkout, Place
+from kits.models import Checkout, Place, WithheldKind
 from kits.services.custody import custody, use_requests
 from kits.services.kits import holds
 from kits.services.lists import packing_lists
@@ -136,7 +136,7 @@ def furnished() -> make.World:
     custody.check_out(make.act(world.keeper), day_03, person=world.guide)
     custody.check_in(make.act(world.keeper), day_03, wet=True)
     use_requests.answer(Checkout.objects.get(kit=day_03), [])
-    holds.release(make.act(world.keeper), day_03, holds.WithheldKind.DRYING)
+    holds.release(make.act(world.keeper), day_03, WithheldKind.DRYING)
     sorting.look_inside(make.act(world.keeper), day_03)
     reservations.reserve(make.act(), day_03, make.trip("Crag walk", world.store, 1, 2))
     packing_lists.new_draft(make.act(world.keeper), world.version.packing_list)

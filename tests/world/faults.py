@@ -98,7 +98,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.services.custody import custody
 
-    right = custody.plan
+    right = vars(custody)["plan"]
 
     def plan(kit: Any, **more: Any) -> Any:
         if more.get("trip", 0) is None and more.get("due_at", 0) is None:
@@ -141,7 +141,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.services.ledger import verdicts
 
-    right = verdicts.question
+    right = vars(verdicts)["question"]
     patch.setattr(verdicts, "question", lambda today, out, coming: right(today, None, coming))
 
 
@@ -166,7 +166,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 def _(patch: pytest.MonkeyPatch) -> None:
     from kits.services.ledger import verdicts
 
-    right = verdicts.judge
+    right = vars(verdicts)["judge"]
 
     def judge(kit: Any, through: date, today: date, *, trip: Any = None, others: Any = ()) -> Any:
         return right(kit, through, today, trip=trip)
@@ -246,7 +246,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 def _(patch: pytest.MonkeyPatch) -> None:
     from gearroom.site.templatetags import gear
 
-    right = gear._mark
+    right: Any = gear._mark
     patch.setattr(gear, "_mark", lambda *a: right(*a[:3], type(a[3]).READY, a[4]))
 
 
@@ -254,7 +254,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 def _(patch: pytest.MonkeyPatch) -> None:
     from gearroom.site.templatetags import gear
 
-    right = gear._mark
+    right: Any = gear._mark
     patch.setattr(gear, "_mark", lambda *a: right(*a[:4], "Fit to go"))
 
 
@@ -422,7 +422,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 def _(patch: pytest.MonkeyPatch) -> None:
     from labels.rules.layout import contents
 
-    right = contents.short_date
+    right = vars(contents)["short_date"]
     patch.setattr(contents, "short_date", lambda day: right(day + timedelta(days=1)))
 
 

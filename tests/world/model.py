@@ -101,7 +101,8 @@ class Book(Says):
             return None
         mine = [p for p in self.promises.values() if (p["kit"], p["trip"]) == (kit, trip)]
         own = [p["person"] for p in mine if p["open"] and p["person"]]
-        return own[0] if own else self.trips[trip]["leader"]
+        leader: str | None = own[0] if own else self.trips[trip]["leader"]
+        return leader
 
     def _hand_back(self, r: Report) -> None:
         kit, body = self.kits[r.kit], r.body
@@ -172,8 +173,8 @@ class Book(Says):
 
     def _matches(self, line: Mapping[str, Any], lot: int) -> bool:
         if "lot" in line:
-            return line["lot"] == str(lot)
-        return self.school["item_ids"][self.lots[lot]["item"]] == line["item"]
+            return bool(line["lot"] == str(lot))
+        return bool(self.school["item_ids"][self.lots[lot]["item"]] == line["item"])
 
     def _use(self, r: Report) -> None:
         kit = self.kits[r.kit]

@@ -18,6 +18,7 @@ from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
+from tests.present import present
 from tests.world import surfaces
 from tests.world.acts import (  # noqa: F401  (their habits)
     evening,
@@ -121,10 +122,10 @@ class Week(Undoing):
         self.go_to(self.instant(350))
         self.doors.sign_in("Kim")
         days = iter(range(7))
-        closing = next(days) * 1440 + 1380
+        closing: int | None = next(days) * 1440 + 1380
         for step in keep:
-            while step.minute > closing:
-                self._day_ends(closing)
+            while step.minute > present(closing):
+                self._day_ends(present(closing))
                 closing = next(days) * 1440 + 1380
             self.go_to(max(self.instant(step.minute), self._now + timedelta(minutes=1)))
             self._step(step)

@@ -25,7 +25,7 @@ class OtherProblem(Problem):
 
     def __init__(self, status: int, code: str, detail: str, **facts: Any) -> None:
         super().__init__(code, detail, **facts)
-        self.status = status  # type: ignore[misc]  # set once, here
+        self.status = status
 
 
 def as_problem(error: Exception) -> Problem | None:

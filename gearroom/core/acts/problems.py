@@ -6,7 +6,7 @@ last part of the problem's type address and stays stable; `detail` says what to 
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+from typing import Any
 
 from django.utils.translation import gettext as _
 
@@ -16,7 +16,7 @@ from gearroom.core.acts.problem_codes import NOUNS, title_of
 class Problem(Exception):
     """Something that keeps a request from being carried out."""
 
-    status: ClassVar[int] = 400
+    status = 400
 
     def __init__(self, code: str, detail: str, **facts: Any) -> None:
         super().__init__(detail)

@@ -41,6 +41,23 @@ _MAY_FOLLOW = ("01", "10", "11", "12", "13", "15", "16", "17", "21", "30", "37",
 # What a message may start with where no symbology identifier tells it from a retail code.
 _STARTS = ("00", "01", "02", "10", "11", "12", "13", "15", "16", "17", "21", "240")
 _DATES = ("11", "12", "13", "15", "16", "17")
+_PLACES = {
+    "01": "gtin",
+    "02": "gtin",
+    "10": "lot",
+    "17": "expiry",
+    "21": "serial",
+    "30": "count",
+    "37": "count",
+}
+"""The elements that a `Pack` has a place for."""
+_FIELDS = dict.fromkeys(_DATES, "date") | {
+    "01": "gtin",
+    "02": "gtin",
+    "17": "expiry",
+    "7003": "expiry",
+}
+"""What an element is called in a `MakersCodeError`; "code" for any other."""
 _NO_DATE_CHECK = ParseConfig(gs1_element_strings_verify_date=False)
 
 
@@ -133,11 +150,11 @@ def _retail(text: str) -> list[str]:
     digits = re.sub(r"[\s-]", "", text)
     if not re.fullmatch(r"[0-9]{8}|[0-9]{12,14}", digits):
         return []
-    found = [digits.zfill(14)] if ean.is_valid(digits) else []
+    gtins = [digits.zfill(14)] if ean.is_valid(digits) else []
     if len(digits) == 8 and digits[0] in "01":
         with contextlib.suppress(ParseError):
-            found.append(str(Upc.parse(digits).as_gtin_14()))
-    return found
+            gtins.append(str(Upc.parse(digits).as_gtin_14()))
+    return gtins
 
 
 def _digital_link(text: str) -> _Elements:
@@ -242,29 +259,27 @@ def _checked(ai: str, value: str, today: date) -> None:
 
 
 def _pack(elements: _Elements, today: date) -> Pack:
-    gtin = expiry = lot = count = serial = None
+    values: dict[str, str] = {}
     others = []
     for ai, value in elements:
         _checked(ai, value, today)
-        if ai in ("01", "02"):
-            gtin = value
-        elif ai == "17":
-            expiry = gs1_date(value, today)
-        elif ai == "7003":
-            expiry = expiry or gs1_date(value[:6], today)
-        elif ai == "10":
-            lot = value
-        elif ai == "21":
-            serial = value
-        elif ai in ("30", "37"):
-            count = int(value)
-        else:
+        if ai in _PLACES:
+            values[_PLACES[ai]] = value
+        elif ai != "7003":
             others.append((ai, value))
-    if gtin is None and lot is None and expiry is None:
+    day = values.get("expiry", dict(elements).get("7003", "")[:6])  # of 7003 the day, not the hour
+    if not (values.keys() & {"gtin", "lot"} or day):
         raise MakersCodeError(
             "code", say("This code names no item, batch or expiry. Scan the pack's other code.")
         )
-    return Pack(gtin, expiry, lot, count, serial, tuple(others))
+    return Pack(
+        gtin=values.get("gtin"),
+        expiry=gs1_date(day, today) if day else None,
+        lot=values.get("lot"),
+        count=int(values["count"]) if "count" in values else None,
+        serial=values.get("serial"),
+        others=tuple(others),
+    )
 
 
 def _worth(pack: Pack, today: date) -> int:
@@ -275,11 +290,7 @@ def _worth(pack: Pack, today: date) -> int:
 
 
 def _field(ai: str) -> str:
-    if ai in ("01", "02"):
-        return "gtin"
-    if ai in ("17", "7003"):
-        return "expiry"
-    return "date" if ai in _DATES else "code"
+    return _FIELDS.get(ai, "code")
 
 
 def _complaint(ai: str, value: str) -> Sentence:

@@ -17,7 +17,7 @@ from labels.rules.codes import gs1
 
 
 class TextKind(StrEnum):
-    """What a text turned out to be."""
+    """What a text is."""
 
     OWN = "own"  # one of our codes, its check right; whether it is bound to anything is not known
     OWN_WRONG = "own-wrong"  # looks like one of our codes, its check wrong: act on nothing
@@ -107,8 +107,7 @@ def resolve(text: str, *, today: date, from_gs1_symbol: bool = False) -> Resolve
     maker = _makers(plain, today, from_gs1_symbol)
     if isinstance(maker, gs1.MakersCode):
         return ResolvedText(TextKind.MAKER, text, maker=maker)
-    mistyped = _mistyped(plain)
-    if mistyped:
+    if mistyped := _mistyped(plain):
         return ResolvedText(TextKind.OWN_WRONG, text, code=mistyped, says=CHECK_THE_CODE)
     if foreign:
         return ResolvedText(foreign[0], text, says=foreign[1])
@@ -123,26 +122,20 @@ def resolve(text: str, *, today: date, from_gs1_symbol: bool = False) -> Resolve
 
 def _own_codes(text: str) -> set[str]:
     """Return the valid codes that the text can be: one, or none, or more where it is unclear."""
-    address = _ADDRESS.match(text)
-    if address:
+    if address := _ADDRESS.match(text):
         return _read_code(address["code"], address["slash"])
-    if len(text) > label_codes.LENGTH + 3:
-        return set()
-    return _read_code(text, None)
+    return _read_code(text, None) if len(text) <= label_codes.LENGTH + 3 else set()
 
 
 def _read_code(written: str, slash: str | None) -> set[str]:
-    as_it_stands = label_codes.parse(written)
-    if as_it_stands:
-        return {as_it_stands}
-    found = set()
-    for keyboard in _KEYBOARDS:
-        if slash in (None, keyboard.slash):
-            keys = str.maketrans(keyboard.digits + keyboard.digits.upper(), "1234567890" * 2)
-            code = label_codes.parse(written.translate(keys))
-            if code:
-                found.add(code)
-    return found
+    if as_it_is := label_codes.parse(written):
+        return {as_it_is}
+    tables = (
+        str.maketrans(keyboard.digits + keyboard.digits.upper(), "1234567890" * 2)
+        for keyboard in _KEYBOARDS
+        if slash in (None, keyboard.slash)
+    )
+    return {code for keys in tables if (code := label_codes.parse(written.translate(keys)))}
 
 
 def _mistyped(text: str) -> str | None:
@@ -156,8 +149,7 @@ def _mistyped(text: str) -> str | None:
 
 
 def _foreign(text: str) -> tuple[TextKind, Sentence] | None:
-    link = _LINK.match(text)
-    if link:
+    if link := _LINK.match(text):
         says = say("This is a web link to %(host)s, not one of our labels.", host=link["host"][:60])
         return TextKind.LINK, says
     if text[:5].upper() == "WIFI:":

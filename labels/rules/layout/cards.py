@@ -4,7 +4,7 @@ The lid card lies in the lid of a kit: what is in which pouch, who answers for t
 in mind. It has no dates, since those change with every restock and the card does not.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from gearroom.core.rules.sentences import Sentence, Speak, say
@@ -25,7 +25,7 @@ CAUTIONS = (
 
 @dataclass(frozen=True)
 class CardItem:
-    """A line of the kit list. `quantity` in base units; None for small stuff kept by eye."""
+    """A line of the kit list. `quantity` in base units; None for loose items."""
 
     name: str
     quantity: int | None
@@ -97,13 +97,13 @@ class Row:
 
 def entries(pouches: Sequence[Pouch], speak: Speak = str) -> tuple[ListEntry, ...]:
     """Return the lines of a lid card: each pouch's name and under it quantity and thing."""
-    found: list[ListEntry] = []
+    lines: list[ListEntry] = []
     for pouch in pouches:
-        found.append(ListEntry(pouch.name, heading=True))
+        lines.append(ListEntry(pouch.name, heading=True))
         for thing in pouch.things:
             lead = speak(say("loose")) if thing.quantity is None else f"{thing.quantity} ×"
-            found.append(ListEntry(thing.name, lead))
-    return tuple(found)
+            lines.append(ListEntry(thing.name, lead))
+    return tuple(lines)
 
 
 LEADING = 1.25
@@ -158,10 +158,10 @@ def flow(
             continue
         indent = _LEAD_EM * em_mm
         text = typesetting.printable(line.text, typeface.regular)
-        broken = typesetting.wrap(
+        wrapped = typesetting.wrap(
             text, typeface.regular, (column.width_mm - indent) / em_mm, breaking=True
         )
-        broken = broken or [""]
+        broken = wrapped or [""]
         if used + len(broken) * line_mm > column.height_mm:
             following = next(queue, None)
             if following is None:
@@ -171,20 +171,24 @@ def flow(
                 used = set_heading(speak(say("%(pouch)s, continued", pouch=heading)), 0.0)
             if used + len(broken) * line_mm > column.height_mm:
                 return None
-        for number, piece in enumerate(broken):
-            baseline = column.top_mm + used + em_mm
-            left = column.left_mm + indent
-            rows.append(
-                Row(
-                    column.page,
-                    piece,
-                    left,
-                    baseline,
-                    em_mm,
-                    False,
-                    lead="" if number else line.lead,
-                    lead_right_mm=left - 0.35 * em_mm,
-                )
-            )
-            used += line_mm
+        rows += _line_rows(line, broken, column, used, em_mm)
+        used += len(broken) * line_mm
     return tuple(rows)
+
+
+def _line_rows(
+    line: ListEntry, broken: Sequence[str], column: Column, used_mm: float, em_mm: float
+) -> Iterator[Row]:
+    """Give the rows of an entry that is not a heading, `used_mm` down its column."""
+    left = column.left_mm + _LEAD_EM * em_mm
+    for number, piece in enumerate(broken):
+        yield Row(
+            column.page,
+            piece,
+            left,
+            column.top_mm + used_mm + number * LEADING * em_mm + em_mm,
+            em_mm,
+            False,
+            lead="" if number else line.lead,
+            lead_right_mm=left - 0.35 * em_mm,
+        )

@@ -167,22 +167,21 @@ def lay_out(
     code = chosen[-1]
     if " " in code[1]:
         chosen[-1] = code = (replace(code[0], most_lines=2), code[1])
-    code_em, code_lines = _least(code[1], typeface.bold, inner.width_mm, code[0].most_lines)
+    code_em, code_lines = typesetting.fit_lines(
+        code[1],
+        typeface.bold,
+        width_mm=inner.width_mm,
+        largest_mm=0.0,
+        most_lines=code[0].most_lines,
+    )
     fits_beside = room_beside >= _widest(code, typeface) and inner.height_mm >= smallest
-    code_height = code_em * typeface.bold.line_height * code_lines
+    code_height = code_em * typeface.bold.line_height * len(code_lines)
     fits_below = inner.width_mm >= smallest and inner.height_mm >= smallest + code_height
     if fits_beside and (inner.width_mm >= BESIDE_FROM_RATIO * inner.height_mm or not fits_below):
         return _beside(label, chosen, symbol, space, typeface)
     if fits_below:
         return _below(label, chosen, symbol, space, typeface)
     raise _too_small(space, smallest, code, typeface)
-
-
-def _least(text: str, face: Face, width_mm: float, most_lines: int) -> tuple[float, int]:
-    em, lines = typesetting.fit_lines(
-        text, face, width_mm=width_mm, largest_mm=0.0, most_lines=most_lines
-    )
-    return em, len(lines)
 
 
 def _widest(code: tuple[Field, str], typeface: Typeface) -> float:
@@ -203,11 +202,10 @@ def _too_small(
     code_height = face.smallest_mm * face.line_height * code[0].most_lines
     below = (max(smallest, code_mm) + around_x, smallest + code_height + around_y)
     beside = (smallest + _SIDE_GAP_MM + code_mm + around_x, smallest + around_y)
-
-    def growth(needed: tuple[float, float]) -> float:
-        return max(needed[0] - space.width_mm, 0) + max(needed[1] - space.height_mm, 0)
-
-    needed = min((below, beside), key=growth)
+    needed = min(
+        (below, beside),
+        key=lambda side: max(side[0] - space.width_mm, 0) + max(side[1] - space.height_mm, 0),
+    )
     # Rounded up to tenths, so that the size named is one that does.
     up = tuple(int(side * 10 + 1) / 10 for side in needed)
     return CellTooSmall(

@@ -4,6 +4,7 @@ The sheets here are the grids that stationers sell by many names; ours say what 
 is described by the same numbers and checked for fit before anything is printed on it.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from gearroom.core.rules.sentences import Sentence, say
@@ -217,7 +218,14 @@ NAMES = {
 
 def problems(sheet: Sheet) -> tuple[Sentence, ...]:
     """Return what keeps `sheet` from being printed, each with what to do; empty when it fits."""
-    found: list[Sentence] = []
+    for checks in (_measures(sheet), _fit(sheet)):
+        if wrong := tuple(sentence for is_wrong, sentence in checks if is_wrong):
+            return wrong
+    return ()
+
+
+def _measures(sheet: Sheet) -> Iterator[tuple[bool, Sentence]]:
+    """Give what may be wrong with single numbers, and whether it is."""
     lengths = {
         say("page width"): sheet.page_width_mm,
         say("page height"): sheet.page_height_mm,
@@ -225,69 +233,74 @@ def problems(sheet: Sheet) -> tuple[Sentence, ...]:
         say("cell height"): sheet.cell_height_mm,
     }
     for name, value in lengths.items():
-        if not 5 <= value <= 1000:
-            found.append(
-                say(
-                    "The %(length)s is %(value)s mm: enter a length between 5 and 1000 mm.",
-                    length=name,
-                    value=float(value),
-                )
-            )
-    if not (1 <= sheet.columns <= 50 and 1 <= sheet.rows <= 50):
-        found.append(say("Enter between 1 and 50 columns and between 1 and 50 rows."))
-    if sheet.left_mm < 0 or sheet.top_mm < 0:
-        found.append(say("Margins are measured from the paper's edge: they cannot be negative."))
-    if found:
-        return tuple(found)
-    if sheet.columns > 1 and sheet.pitch_x_mm < sheet.cell_width_mm - 1e-6:
-        found.append(
+        yield (
+            not 5 <= value <= 1000,
             say(
-                "Cells overlap: the pitch across is %(pitch)s mm, so the cells can be at most that "
-                "wide, not %(width)s mm.",
-                pitch=float(sheet.pitch_x_mm),
-                width=float(sheet.cell_width_mm),
-            )
+                "The %(length)s is %(value)s mm: enter a length between 5 and 1000 mm.",
+                length=name,
+                value=float(value),
+            ),
         )
-    if sheet.rows > 1 and sheet.pitch_y_mm < sheet.cell_height_mm - 1e-6:
-        found.append(
-            say(
-                "Cells overlap: the pitch down is %(pitch)s mm, so the cells can be at most that "
-                "high, not %(height)s mm.",
-                pitch=float(sheet.pitch_y_mm),
-                height=float(sheet.cell_height_mm),
-            )
-        )
+    yield (
+        not (1 <= sheet.columns <= 50 and 1 <= sheet.rows <= 50),
+        say("Enter between 1 and 50 columns and between 1 and 50 rows."),
+    )
+    yield (
+        sheet.left_mm < 0 or sheet.top_mm < 0,
+        say("Margins are measured from the paper's edge: they cannot be negative."),
+    )
+
+
+def _fit(sheet: Sheet) -> Iterator[tuple[bool, Sentence]]:
+    """Give what may keep the cells from fitting on the page, and whether it does."""
+    yield (
+        sheet.columns > 1 and sheet.pitch_x_mm < sheet.cell_width_mm - 1e-6,
+        say(
+            "Cells overlap: the pitch across is %(pitch)s mm, so the cells can be at most that "
+            "wide, not %(width)s mm.",
+            pitch=float(sheet.pitch_x_mm),
+            width=float(sheet.cell_width_mm),
+        ),
+    )
+    yield (
+        sheet.rows > 1 and sheet.pitch_y_mm < sheet.cell_height_mm - 1e-6,
+        say(
+            "Cells overlap: the pitch down is %(pitch)s mm, so the cells can be at most that "
+            "high, not %(height)s mm.",
+            pitch=float(sheet.pitch_y_mm),
+            height=float(sheet.cell_height_mm),
+        ),
+    )
     last = sheet.cell(sheet.cells)
-    over_x = last.right_mm - sheet.page_width_mm
-    over_y = last.bottom_mm - sheet.page_height_mm
-    if over_x > 1e-6:
-        found.append(
-            say(
-                "The last column reaches %(over)s mm over the page's right edge: reduce the "
-                "left margin, the pitch, the cell width or the number of columns.",
-                over=round(over_x, 1),
-            )
-        )
-    if over_y > 1e-6:
-        found.append(
-            say(
-                "The last row reaches %(over)s mm over the page's bottom edge: reduce the top "
-                "margin, the pitch, the cell height or the number of rows.",
-                over=round(over_y, 1),
-            )
-        )
-    if sheet.roll and sheet.cells != 1:
-        found.append(say("A roll has one label a page: enter one column and one row."))
-    if sheet.hole and sheet.hole.depth_mm > sheet.cell_height_mm / 2:
-        found.append(
-            say("The hole takes more than half of the cell: move it up or make it smaller.")
-        )
-    return tuple(found)
+    over_x, over_y = last.right_mm - sheet.page_width_mm, last.bottom_mm - sheet.page_height_mm
+    yield (
+        over_x > 1e-6,
+        say(
+            "The last column reaches %(over)s mm over the page's right edge: reduce the "
+            "left margin, the pitch, the cell width or the number of columns.",
+            over=round(over_x, 1),
+        ),
+    )
+    yield (
+        over_y > 1e-6,
+        say(
+            "The last row reaches %(over)s mm over the page's bottom edge: reduce the top "
+            "margin, the pitch, the cell height or the number of rows.",
+            over=round(over_y, 1),
+        ),
+    )
+    yield (
+        sheet.roll and sheet.cells != 1,
+        say("A roll has one label a page: enter one column and one row."),
+    )
+    yield (
+        sheet.hole is not None and sheet.hole.depth_mm > sheet.cell_height_mm / 2,
+        say("The hole takes more than half of the cell: move it up or make it smaller."),
+    )
 
 
 def checked(sheet: Sheet) -> Sheet:
     """Return `sheet`, or raise SheetError with everything that keeps it from being printed."""
-    found = problems(sheet)
-    if found:
-        raise SheetError(*found)
+    if wrong := problems(sheet):
+        raise SheetError(*wrong)
     return sheet

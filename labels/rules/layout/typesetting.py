@@ -93,17 +93,14 @@ def _plain(text: str) -> str:
         elif category in ("Mn", "Me"):
             # One mark that no composed letter has; piles of them would climb out of the line.
             marks += 1
-            if marks == 1 and kept and kept[-1] != " " and not _is_selector(character):
+            selects = "\ufe00" <= character <= "\ufe0f"
+            if marks == 1 and kept and kept[-1] != " " and not selects:
                 kept.append(character)
             continue
         elif category not in ("Cf", "Cs", "Cn", "Co"):
             kept.append(character)
         marks = 0
     return " ".join("".join(kept).split())
-
-
-def _is_selector(character: str) -> bool:
-    return "\ufe00" <= character <= "\ufe0f"
 
 
 def wrap(text: str, face: Face, width: float, *, breaking: bool = False) -> list[str] | None:

@@ -125,7 +125,7 @@ def take_out(
     (`which-person`) where several tags were read; Refused (`another-kit-is-reserved`) where
     another kit is the one for this trip or person, unless `ask.swap`.
     """
-    kit, section = kit_of(meaning), section_of(meaning)
+    kit, section = kit_of(meaning), meaning.place
     if section is not None and not Seal.objects.unbroken().filter(section=section).exists():
         raise not_a_kit(meaning)
     if not (ask.any_room or theirs(act, kit)):
@@ -207,7 +207,7 @@ def _holder(ask: ScanRequest, tags: Sequence[Person]) -> Person | None:
 def hand_in(act: Act, meaning: Meaning, ask: ScanRequest) -> Outcome:
     """Hand a kit, or a section that is out on its own, back; whoever brings it, wherever it
     belongs. Raises Invalid for use that names no batch and no thing of ours."""
-    kit, section = kit_of(meaning), section_of(meaning)
+    kit, section = kit_of(meaning), meaning.place
     if section is not None and holders.open_checkout(kit, section) is None:
         raise not_a_kit(meaning)
     back = custody.check_in(
@@ -309,17 +309,10 @@ def theirs(act: Act, kit: Kit) -> bool:
 
 def kit_of(meaning: Meaning) -> Kit:
     """The kit that was read, or whose section was. Raises Unacceptable (`not-a-kit`)."""
-    kit = meaning.kit
-    if kit is None and meaning.label is not None and meaning.label.place is not None:
-        kit = meaning.label.place.kit
+    kit = meaning.kit or (meaning.place.kit if meaning.place else None)
     if kit is None:
         raise not_a_kit(meaning)
     return kit
-
-
-def section_of(meaning: Meaning) -> Place | None:
-    """The section whose label was read."""
-    return meaning.label.place if meaning.label is not None else None
 
 
 def _thing(act: Act, meaning: Meaning, kit: Kit) -> Subject | None:

@@ -46,7 +46,7 @@ def _kit_here(act: Act, meaning: Meaning) -> Kit:
     """The kit that was scanned. Raises Unacceptable (`not-a-kit`), NotFound for another room's,
     Refused (`kit-is-out`)."""
     kit = kit_scans.kit_of(meaning)
-    if kit_scans.section_of(meaning) is not None:
+    if meaning.place is not None:
         raise kit_scans.not_a_kit(meaning)
     if not kit_scans.theirs(act, kit):
         raise NotFound("kit", kit.name)

@@ -15,7 +15,7 @@ from django.utils.translation import ngettext
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Act
-from kits.models import Label, Lot, PackCode, Place, Recall, RecallScope
+from kits.models import Lot, PackCode, Place, Recall, RecallScope
 from kits.services.ledger import lots
 from kits.services.text import wording
 from labels.models import Scan
@@ -107,25 +107,26 @@ def _lots_like(codes: Iterable[PackCode], readings: Sequence[gs1.Pack]) -> Itera
     )
 
 
-def pack(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Outcome:
-    """A maker's code: which thing and batch it is, to be confirmed; never taken by itself."""
-    assert meaning.pack is not None  # MAKER says so
-    seen = known_packs(meaning.pack.candidates)
+def pack(
+    act: Act, meaning: Meaning, code: gs1.MakersCode, intent: Intent, place: Place | None
+) -> Outcome:
+    """A maker's code: which item and batch it is, to be confirmed; never taken by itself."""
+    seen = known_packs(code.candidates)
     best = seen[0]
     name = best.item_name or (
         _("A pack with the code %(gtin)s") % {"gtin": best.gtin} if best.gtin else _("A batch")
     )
     says = [f"{name}, {_batch_text(best)}."]
-    if len(seen) > 1 or meaning.pack.confirm:
+    if len(seen) > 1 or code.confirm:
         says.append(_("Compare with the pack: this code can be read in more than one way."))
     if best.recalled:
         says.append(_("This batch is recalled: it goes to quarantine."))
     found: list[NextStep] = []
     before = None
     if intent == Intent.RECEIVE:
-        before = _earlier_scan(act, meaning.pack.best)
+        before = _earlier_scan(act, code.best)
         if before is not None:
-            says.append(_repeat_text(meaning.pack.best, before))
+            says.append(_repeat_text(code.best, before))
         found = [step for each in seen for step in _receive(each, place, again=before is not None)]
     elif intent == Intent.IDENTIFY and act.actor.could("receive"):
         found = [step for each in seen for step in _receive(each, None, again=False)]
@@ -204,7 +205,7 @@ def _receive(pack: ScannedPack, place: Place | None, *, again: bool) -> list[Nex
 
 
 def _count_line(line: dict[str, Any], place: Place | None, says: str = "") -> NextStep:
-    """One line of a count, of which the units are still to be said."""
+    """One line of a count, which still needs its units."""
     says = says or _("Count these")
     fields: dict[str, Any] = {"found": [line], "complete": False}
     if place is not None and place.kit is not None:
@@ -243,34 +244,34 @@ def _repeat_text(pack: gs1.Pack, before: Scan) -> str:
     return _("The same code was scanned %(ago)s. More of the same lot?") % {"ago": ago}
 
 
-def lot(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Outcome:
+def lot(act: Act, meaning: Meaning, row: Lot, intent: Intent, place: Place | None) -> Outcome:
     """A batch by our own label."""
-    row = _label(meaning).lot
-    assert row is not None  # LOT labels have one
-    # Whoever counts is not shown what the book expects.
+    # Whoever counts does not see what is expected by the record.
     seen = views.scanned_lot(act, row, where=intent == Intent.IDENTIFY)
-    thing, batch = seen.item_name, seen.number or seen.serial or _("without number")
-    if seen.expiry:
-        says = _("%(thing)s, batch %(batch)s, good through %(day)s.") % {
-            "thing": thing,
-            "batch": batch,
-            "day": wording.day(seen.expiry),
-        }
-    else:
-        says = _("%(thing)s, batch %(batch)s.") % {"thing": thing, "batch": batch}
+    says = (
+        _("%(thing)s, batch %(batch)s, good through %(day)s.")
+        if seen.expiry
+        else _("%(thing)s, batch %(batch)s.")
+    ) % {
+        "thing": seen.item_name,
+        "batch": seen.number or seen.serial or _("without number"),
+        "day": wording.day(seen.expiry) if seen.expiry else "",
+    }
     if seen.recalled:
         says += " " + _("It is recalled: do not use it.")
-    found: list[NextStep] = []
+    steps: list[NextStep] = []
     if intent == Intent.RECEIVE:
-        fields: dict[str, Any] = {"item": row.item_id}
-        fields |= {"number": row.number} if row.number else {}
-        fields |= {"expiry": row.expiry.isoformat()} if row.expiry else {}
-        fields |= {"serial": row.serial} if row.serial else {}
-        fields |= {"shelf": str(place.pk)} if place else {}
+        known = {
+            "number": row.number,
+            "expiry": row.expiry.isoformat() if row.expiry else "",
+            "serial": row.serial,
+            "shelf": str(place.pk) if place else "",
+        }
+        fields = {"item": row.item_id, **{name: value for name, value in known.items() if value}}
         needs = ["units"] if place else ["shelf", "units"]
-        found.append(NextStep(Step.RECEIVE, _("More of the same lot"), fields=fields, needs=needs))
+        steps.append(NextStep(Step.RECEIVE, _("More of the same lot"), fields=fields, needs=needs))
     elif intent == Intent.COUNT:
-        found.append(_count_line({"lot": str(row.pk)}, place))
+        steps.append(_count_line({"lot": str(row.pk)}, place))
     return Outcome(
         meaning.seen,
         Means.LOT,
@@ -278,30 +279,28 @@ def lot(act: Act, meaning: Meaning, intent: Intent, place: Place | None) -> Outc
         says,
         label=meaning.label,
         thing=seen,
-        next=found,
+        next=steps,
     )
 
 
-def place(meaning: Meaning, intent: Intent) -> Outcome:
+def place(meaning: Meaning, where: Place, intent: Intent) -> Outcome:
     """A shelf or a kit's section by its label."""
-    where = _label(meaning).place
-    assert where is not None  # SHELF and SECTION labels have one
     seen = views.scanned_section(where) if where.kit_id else views.scanned_shelf(where)
     what = (
         _("%(where)s of %(kit)s.") % {"where": where.name, "kit": where.kit.name}
         if where.kit
         else f"{where.name}."
     )
-    found: list[NextStep] = []
+    steps: list[NextStep] = []
     if intent == Intent.COUNT:
         says = _("Count %(where)s") % {"where": where.name}
         if where.kit is not None:
             section = {"section": where.section_key}
-            found.append(NextStep(Step.COUNT_KIT, says, where.kit.name, section, ("found",)))
+            steps.append(NextStep(Step.COUNT_KIT, says, where.kit.name, section, ("found",)))
         else:
-            found.append(NextStep(Step.COUNT, says, "", {"shelf": str(where.pk)}, ("found",)))
+            steps.append(NextStep(Step.COUNT, says, "", {"shelf": str(where.pk)}, ("found",)))
     elif intent == Intent.RECEIVE and not where.kit_id:
-        found.append(
+        steps.append(
             resend(Intent.RECEIVE, _("Scan what goes here"), "", ("text",), place=str(where.pk))
         )
     return Outcome(
@@ -311,10 +310,5 @@ def place(meaning: Meaning, intent: Intent) -> Outcome:
         what,
         label=meaning.label,
         thing=seen,
-        next=found,
+        next=steps,
     )
-
-
-def _label(meaning: Meaning) -> Label:
-    assert meaning.label is not None  # what is bound is bound by a label
-    return meaning.label

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import NotFound, Problem, Refused, Unacceptable, beyond_form
-from kits.models import AsFound, Trip
+from kits.models import AsFound, Label, Trip
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
 from kits.services.lookup import find
@@ -29,31 +29,29 @@ def bind(meaning: Meaning) -> NextStep:
 
 def problem_of(meaning: Meaning, intent: Intent) -> Problem:
     """Why nothing can be done with what was read."""
-    label = meaning.label
     if meaning.kits:
         return find.which_kit(meaning.seen.text.strip(), meaning.kits)
-    match meaning.means:
-        case Means.CANCELLED:
-            assert label is not None  # CANCELLED is a label of ours
+    match meaning:
+        case Meaning(means=Means.CANCELLED, label=Label() as label):
             return find.cancelled(label, instead=labelling.successor(label))
-        case Means.BLANK:
+        case Meaning(means=Means.BLANK):
             return Refused(
                 "label-not-bound",
                 _("The label %(label)s is not on anything yet. First link it to what it is on.")
                 % {"label": text_of(meaning)},
                 label=text_of(meaning),
             )
-        case Means.UNKNOWN_LABEL:
+        case Meaning(means=Means.UNKNOWN_LABEL):
             problem = NotFound("label", label_codes.shown(label_codes.bare(meaning.seen.text)[-8:]))
             problem.detail = meaning.says + " " + _("Check where it comes from.")
             return problem
-        case Means.WRONG_CODE:
+        case Meaning(means=Means.WRONG_CODE):
             return Unacceptable(
                 "code-wrong", meaning.says + " " + _("Read it from the label again.")
             )
-        case Means.MAKER_WRONG:
+        case Meaning(means=Means.MAKER_WRONG):
             return Unacceptable("makers-code-wrong", meaning.says)
-        case means if means in NOT_OURS:
+        case Meaning(means=means) if means in NOT_OURS:
             return Unacceptable(
                 "not-ours", meaning.says + " " + _("Scan a label of a kit, a shelf or a batch.")
             )
@@ -130,39 +128,30 @@ def _next_steps(act: Act, meaning: Meaning, ask: ScanRequest, problem: Problem) 
             return _from_another(act, problem, out)
         case "due-in-the-past":
             return [out(_("Choose until when"), "due_at")]
+    return _label_steps(meaning, ask, problem)
+
+
+def _label_steps(meaning: Meaning, ask: ScanRequest, problem: Problem) -> list[NextStep]:
+    """How to go on where the problem is with what was read."""
+    match problem.code:
         case "label-not-bound":
             return [bind(meaning)]
         case "label-cancelled" if problem.facts.get("replaced_by"):
             instead = problem.facts["replaced_by"]
-            return [
-                resend(ask.intent, _("Continue with %(instead)s") % {"instead": instead}, instead)
-            ]
+            says = _("Continue with %(instead)s") % {"instead": instead}
+            return [resend(ask.intent, says, instead)]
         case "which-kit":
             return [resend(ask.intent, kit.name, kit.name) for kit in meaning.kits]
         case "code-wrong" if meaning.offered is not None:
             code = label_codes.shown(meaning.offered.code)
-            name = labelling.name_of(meaning.offered)
-            return [
-                resend(
-                    ask.intent,
-                    _("Did you mean %(code)s, %(name)s?") % {"code": code, "name": name},
-                    code,
-                )
-            ]
-        case "not-a-kit" if meaning.means == Means.SECTION and meaning.label is not None:
-            place = meaning.label.place
-            if place is not None and place.kit is not None:
-                kit_name = place.kit.name
-                return [
-                    resend(
-                        ask.intent,
-                        _("It belongs to %(kit_name)s: continue with that")
-                        % {"kit_name": kit_name},
-                        kit_name,
-                    )
-                ]
+            facts = {"code": code, "name": labelling.name_of(meaning.offered)}
+            return [resend(ask.intent, _("Did you mean %(code)s, %(name)s?") % facts, code)]
+        case "not-a-kit" if meaning.means == Means.SECTION and meaning.place and meaning.place.kit:
+            kit_name = meaning.place.kit.name
+            says = _("It belongs to %(kit_name)s: continue with that") % {"kit_name": kit_name}
+            return [resend(ask.intent, says, kit_name)]
         case "not-found" if meaning.means == Means.ELSEWHERE:
-            return [resend(Intent.CHECK_IN, _("Hand it in"), text)]
+            return [resend(Intent.CHECK_IN, _("Hand it in"), text_of(meaning))]
     return []
 
 

@@ -11,7 +11,7 @@ from django.db.models.functions import Upper
 from django.utils.translation import gettext_lazy as _lazy
 
 from gearroom.core.acts.act import SYSTEM, Actor
-from kits.models import Kit, Label, LabelKind
+from kits.models import Kit, Label, LabelKind, Place
 from kits.rules.lookup import label_codes
 from kits.services.labelling import labelling
 from kits.services.lookup import find
@@ -44,6 +44,11 @@ class Meaning:
     kits: Sequence[Kit] = ()
     pack: gs1.MakersCode | None = None
     says: str = ""
+
+    @property
+    def place(self) -> Place | None:
+        """The shelf or section whose label was read."""
+        return self.label.place if self.label else None
 
 
 def meanings(

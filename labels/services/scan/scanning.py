@@ -21,8 +21,9 @@ from gearroom.core import clock
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, NotFound, Problem, TooLarge
 from gearroom.core.models import Person
-from kits.models import Kit, LabelKind, Place
+from kits.models import Kit, Label, LabelKind, Lot, Place
 from labels.models import Scan
+from labels.rules.codes.gs1 import MakersCode
 from labels.rules.codes.scans import Intent, Means, Readings
 from labels.services import passerby
 from labels.services.scan import kit_scans, mending, pack_scans, views
@@ -109,13 +110,16 @@ def _meanings(act: Act, seen: Readings, *, any_room: bool = False) -> Sequence[M
 
 
 def _tags(found: Sequence[Meaning]) -> list[Person]:
-    labels = [m.label for m in found if m.means == Means.PERSON]
-    return [label.person for label in labels if label is not None and label.person is not None]
+    labels = [m.label for m in found if m.means == Means.PERSON and m.label]
+    return [label.person for label in labels if label.person]
 
 
 def _of_one_kit_only(found: Sequence[Meaning], ask: ScanRequest) -> None:
     kits = sum(m.kit is not None for m in found)
-    said = {
+    if kits < 2:
+        return
+    of_one_kit = {
+        "intent": ask.intent in (Intent.LOOK_INSIDE, Intent.ADD),
         "seal_seen": ask.seal_seen,
         "used": ask.used,
         "wrong": ask.wrong,
@@ -124,20 +128,13 @@ def _of_one_kit_only(found: Sequence[Meaning], ask: ScanRequest) -> None:
         "take_reason": ask.take_reason,
         "swap": ask.swap,
     }
-    if kits > 1:
-        if ask.intent in (Intent.LOOK_INSIDE, Intent.ADD):
-            raise _one_kit_alone(kits, "intent")
-        for field, value in said.items():
-            if value:
-                raise _one_kit_alone(kits, field)
-
-
-def _one_kit_alone(kits: int, field: str) -> Invalid:
-    return Invalid(
-        _("%(kits)d kits were read, and this belongs to one. Scan that one by itself.")
-        % {"kits": kits},
-        field=field,
-    )
+    for field, value in of_one_kit.items():
+        if value:
+            raise Invalid(
+                _("%(kits)d kits were read, and this belongs to one. Scan that one by itself.")
+                % {"kits": kits},
+                field=field,
+            )
 
 
 def _alone(found: Sequence[Meaning]) -> bool:
@@ -148,11 +145,7 @@ def _lock(found: Sequence[Meaning]) -> None:
     """Lock the kits in ascending order before any is written: two phones with the same kits in
     different order would otherwise wait for each other."""
     wanted = {m.kit.pk for m in found if m.kit is not None}
-    wanted |= {
-        m.label.place.kit_id
-        for m in found
-        if m.label and m.label.place and m.label.place.kit_id is not None
-    }
+    wanted |= {m.place.kit_id for m in found if m.place and m.place.kit_id is not None}
     list(Kit.objects.select_for_update(of=("self",)).filter(pk__in=wanted).order_by("pk"))
 
 
@@ -171,32 +164,28 @@ def _act_on(
 ) -> Outcome:
     """What comes of one thing; raises the Problem that keeps it from being done."""
     intent = ask.intent
-    if meaning.means == Means.ELSEWHERE and intent != Intent.IDENTIFY:
-        raise NotFound("label", text_of(meaning))
-    match meaning.means:
-        case Means.KIT | Means.SECTION if intent == Intent.CHECK_OUT:
-            return kit_scans.take_out(act, meaning, ask, tags, alone=_alone(found))
-        case Means.KIT | Means.SECTION if intent == Intent.CHECK_IN:
-            return kit_scans.hand_in(act, meaning, ask)
-        case Means.KIT | Means.SECTION if intent == Intent.LOOK_INSIDE:
-            return mending.check(act, meaning)
-        case Means.KIT | Means.SECTION if intent == Intent.ADD:
-            return mending.add(act, meaning, ask)
-        case Means.KIT if intent == Intent.IDENTIFY:
+    if meaning.means in (Means.KIT, Means.SECTION) and intent in _WITH_KITS:
+        return _act_on_kit(act, meaning, ask, tags, alone=_alone(found))
+    looks_up = intent not in _WITH_KITS
+    match meaning:
+        case Meaning(means=Means.KIT, kit=Kit() as kit) if intent == Intent.COUNT:
+            return _count_kit(meaning, kit)
+        case Meaning(means=Means.KIT) if intent == Intent.IDENTIFY:
             return kit_scans.show(act, meaning)
-        case Means.KIT if intent == Intent.COUNT:
-            return _count_kit(meaning)
-        case Means.SECTION | Means.SHELF if intent not in _WITH_KITS:
-            return pack_scans.place(meaning, intent)
-        case Means.LOT if intent not in _WITH_KITS:
-            return pack_scans.lot(act, meaning, intent, _place_read(found, ask))
-        case Means.MAKER if intent not in _WITH_KITS:
-            return pack_scans.pack(act, meaning, intent, _place_read(found, ask))
-        case Means.PERSON if intent in (Intent.CHECK_OUT, Intent.IDENTIFY):
-            return _person(act, meaning, ask, alone=len(found) == len(tags))
-        case Means.ELSEWHERE:
-            return _elsewhere(act, meaning)
-        case Means.BLANK if intent == Intent.IDENTIFY:
+        case Meaning(means=Means.SECTION | Means.SHELF, place=Place() as place) if looks_up:
+            return pack_scans.place(meaning, place, intent)
+        case Meaning(means=Means.LOT, label=Label(lot=Lot() as lot)) if looks_up:
+            return pack_scans.lot(act, meaning, lot, intent, _place_read(found, ask))
+        case Meaning(means=Means.MAKER, pack=MakersCode() as code) if looks_up:
+            return pack_scans.pack(act, meaning, code, intent, _place_read(found, ask))
+        case Meaning(means=Means.PERSON, label=Label(person=Person() as person)) if intent in (
+            Intent.CHECK_OUT,
+            Intent.IDENTIFY,
+        ):
+            return _person(act, meaning, person, ask, alone=len(found) == len(tags))
+        case Meaning(means=Means.ELSEWHERE, label=Label() as label):
+            return _elsewhere(act, meaning, label, intent)
+        case Meaning(means=Means.BLANK) if intent == Intent.IDENTIFY:
             return Outcome(
                 meaning.seen,
                 Means.BLANK,
@@ -208,18 +197,30 @@ def _act_on(
     raise problem_of(meaning, intent)
 
 
+def _act_on_kit(
+    act: Act, meaning: Meaning, ask: ScanRequest, tags: Sequence[Person], *, alone: bool
+) -> Outcome:
+    match ask.intent:
+        case Intent.CHECK_OUT:
+            return kit_scans.take_out(act, meaning, ask, tags, alone=alone)
+        case Intent.CHECK_IN:
+            return kit_scans.hand_in(act, meaning, ask)
+        case Intent.LOOK_INSIDE:
+            return mending.check(act, meaning)
+        case _:
+            return mending.add(act, meaning, ask)
+
+
 def _place_read(found: Sequence[Meaning], ask: ScanRequest) -> Place | None:
-    """The shelf or section that is being filled or counted: said, or read along."""
+    """The shelf or section that is filled or counted: given, or read along."""
     if ask.place is not None:
         return ask.place
     wanted = {Means.SHELF} if ask.intent == Intent.RECEIVE else {Means.SHELF, Means.SECTION}
-    read = [m.label.place for m in found if m.means in wanted and m.label]
+    read = [meaning.place for meaning in found if meaning.means in wanted]
     return read[0] if len(read) == 1 else None
 
 
-def _count_kit(meaning: Meaning) -> Outcome:
-    kit = meaning.kit
-    assert kit is not None  # KIT says so
+def _count_kit(meaning: Meaning, kit: Kit) -> Outcome:
     return Outcome(
         meaning.seen,
         Means.KIT,
@@ -234,18 +235,18 @@ def _count_kit(meaning: Meaning) -> Outcome:
     )
 
 
-def _person(act: Act, meaning: Meaning, ask: ScanRequest, *, alone: bool) -> Outcome:
-    assert meaning.label is not None and meaning.label.person is not None  # PERSON says so
-    person = views.scanned_person(act, meaning.label.person)
+def _person(
+    act: Act, meaning: Meaning, tagged: Person, ask: ScanRequest, *, alone: bool
+) -> Outcome:
+    person = views.scanned_person(act, tagged)
     taking = ask.intent == Intent.CHECK_OUT
-    name, kits = person.name, ", ".join(person.kits)
-    says = _("%(name)s has %(kits)s.") if kits else _("%(name)s’s tag.")
-    says %= {"name": name, "kits": kits}
+    facts = {"name": person.name, "kits": ", ".join(person.kits)}
+    says = _("%(name)s has %(kits)s.") if person.kits else _("%(name)s’s tag.")
     if taking and alone:
-        says = _("%(name)s’s tag. Now scan the kit.") % {"name": name}
+        says = _("%(name)s’s tag. Now scan the kit.")
     scan_kit = resend(
         Intent.CHECK_OUT,
-        _("Scan the kit that %(name)s takes") % {"name": name},
+        _("Scan the kit that %(name)s takes") % facts,
         "",
         ("text",),
         holder=str(person.id),
@@ -254,35 +255,27 @@ def _person(act: Act, meaning: Meaning, ask: ScanRequest, *, alone: bool) -> Out
         meaning.seen,
         Means.PERSON,
         ScanResult.HOLDER if taking else ScanResult.IDENTIFIED,
-        says,
+        says % facts,
         label=meaning.label,
         thing=person,
         next=[scan_kit] if alone else [],
     )
 
 
-def _elsewhere(act: Act, meaning: Meaning) -> Outcome:
-    assert meaning.label is not None  # ELSEWHERE is a label of ours
-    facts = passerby.facts_of(meaning.label, act.actor)
-    next_ = []
-    if meaning.label.kind == LabelKind.KIT:
-        next_.append(resend(Intent.CHECK_IN, _("Hand it in"), text_of(meaning)))
+def _elsewhere(act: Act, meaning: Meaning, label: Label, intent: Intent) -> Outcome:
+    if intent != Intent.IDENTIFY:
+        raise NotFound("label", text_of(meaning))
+    facts = passerby.facts_of(label, act.actor)
+    says = _("%(what)s, of %(whose)s.") % {"what": facts.what, "whose": facts.whose}
+    hand_in = resend(Intent.CHECK_IN, _("Hand it in"), text_of(meaning))
     return Outcome(
         meaning.seen,
         Means.ELSEWHERE,
         ScanResult.IDENTIFIED,
-        " ".join(
-            filter(
-                None,
-                (
-                    _("%(what)s, of %(whose)s.") % {"what": facts.what, "whose": facts.whose},
-                    facts.how_to_return,
-                ),
-            )
-        ),
-        label=meaning.label,
+        " ".join(filter(None, (says, facts.how_to_return))),
+        label=label,
         thing=facts,
-        next=next_,
+        next=[hand_in] if label.kind == LabelKind.KIT else [],
     )
 
 

@@ -23,6 +23,7 @@ from gearroom.core.services.accounts import sign_ins, tokens
 from gearroom.core.services.people import people
 from gearroom.site.mail import account_mail, password_mail
 from tests.core.api.made import Caller, a_room, act_of, is_problem, somebody
+from tests.present import present
 from tests.site.browsing import browser, post
 
 pytestmark = [
@@ -304,7 +305,7 @@ def secret_of(answer: Any) -> Any:
 
 def caller_with(secret: Any) -> Caller:
     call = Caller.__new__(Caller)
-    call.token, call.secret, call.client = tokens.by_secret(secret), secret, Client()
+    call.token, call.secret, call.client = present(tokens.by_secret(secret)), secret, Client()
     return call
 
 

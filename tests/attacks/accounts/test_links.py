@@ -19,6 +19,7 @@ from kits.services.custody import clearances, custody, use, use_requests
 from kits.services.notices import preferences
 from kits.services.notices.links import clearance_token
 from tests.kits import factories as make
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -35,23 +36,23 @@ def had(w: make.World, kit: Any, person: Person) -> Checkout | None:
     by = make.act(w.stranger if kit == w.hut_kit else w.keeper)  # of the kit's own room
     out = custody.check_out(by, kit, person=person, already_gone=True).checkout
     custody.check_in(make.act(w.keeper), kit, as_found=AsFound.SORT_LATER)
-    out.refresh_from_db()
+    present(out).refresh_from_db()
     return out
 
 
 def test_a_link_that_was_answered_takes_no_second_answer(w: make.World) -> None:
     held = had(w, w.day_01, w.guide)
-    use_requests.answer(held, [use.UseLine(w.dressing, 1)])
+    use_requests.answer(present(held), [use.UseLine(w.dressing, 1)])
     before = Entry.objects.count()
     with pytest.raises(Refused):
-        use_requests.times_of_link(use_requests.token(held))
+        use_requests.times_of_link(use_requests.token(present(held)))
     with pytest.raises(Refused):
-        use_requests.answer(held, [use.UseLine(w.dressing, 5)])
+        use_requests.answer(present(held), [use.UseLine(w.dressing, 5)])
     assert Entry.objects.count() == before
 
 
 def test_a_link_that_is_too_old_opens_nothing(w: make.World) -> None:
-    said = use_requests.token(had(w, w.day_01, w.guide))
+    said = use_requests.token(present(had(w, w.day_01, w.guide)))
     late = timezone.now() + use_requests.WITHIN + timedelta(minutes=1)
     with time_machine.travel(late), pytest.raises(Refused) as refused:
         use_requests.times_of_link(said)
@@ -60,9 +61,13 @@ def test_a_link_that_is_too_old_opens_nothing(w: make.World) -> None:
 
 def test_a_link_that_was_changed_or_made_for_another_thing_opens_nothing(w: make.World) -> None:
     held = had(w, w.day_01, w.guide)
-    said = use_requests.token(held)
+    said = use_requests.token(present(held))
     changed = said[:-1] + ("a" if said[-1] != "a" else "b")
-    for wrong in (changed, clearance_token(held.pk), signing.dumps([held.pk, None], salt="x")):
+    for wrong in (
+        changed,
+        clearance_token(present(held).pk),
+        signing.dumps([present(held).pk, None], salt="x"),
+    ):
         with pytest.raises(NotFound):
             use_requests.times_of_link(wrong)
     with pytest.raises(NotFound):
@@ -72,14 +77,14 @@ def test_a_link_that_was_changed_or_made_for_another_thing_opens_nothing(w: make
 def test_a_link_leads_whoever_made_it_to_no_kit_of_another_room(w: make.World) -> None:
     Membership.objects.create(person=w.guide, room=w.hut, role=Role.GUIDE.value)
     here, there = had(w, w.day_01, w.guide), had(w, w.hut_kit, w.guide)
-    said = use_requests.token(here, make.actor(w.keeper))
+    said = use_requests.token(present(here), make.actor(w.keeper))
     assert use_requests.times_of_link(said) == [here]
     page = Client().get(f"/used/{said}/")
     assert page.status_code == 200
     assert b"HUT-01" not in page.content
-    assert Client().post(f"/used/{said}/{there.pk}/", {}).status_code == 404
-    assert not use_requests.is_answered(there)
-    assert set(use_requests.times_of_link(use_requests.token(here))) == {here, there}
+    assert Client().post(f"/used/{said}/{present(there).pk}/", {}).status_code == 404
+    assert not use_requests.is_answered(present(there))
+    assert set(use_requests.times_of_link(use_requests.token(present(here)))) == {here, there}
 
 
 def test_whoever_does_not_know_the_kit_nor_its_holder_makes_no_link(w: make.World) -> None:

@@ -106,8 +106,9 @@ def test_a_traceback_is_masked_too(caplog: pytest.LogCaptureFixture) -> None:
 
 
 def test_every_handler_of_ours_masks() -> None:
-    assert {h["formatter"] for h in settings.LOGGING["handlers"].values()} == {"line"}
-    assert settings.LOGGING["formatters"]["line"]["()"] == "gearroom.core.setup.logs.Masked"
+    logging: dict[str, Any] = settings.LOGGING
+    assert {h["formatter"] for h in logging["handlers"].values()} == {"line"}
+    assert logging["formatters"]["line"]["()"] == "gearroom.core.setup.logs.Masked"
 
 
 @pytest.mark.server

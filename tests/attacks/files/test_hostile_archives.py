@@ -15,6 +15,7 @@ from pytest_django import Settings
 
 from gearroom.core.models import Person
 from gearroom.site.ops import backup
+from tests.present import present
 from tests.site.ops.test_backup import elsewhere, home, saved
 
 __all__ = ["elsewhere", "home", "saved"]  # fixtures
@@ -26,7 +27,7 @@ def with_part(
 ) -> None:
     """The archive with one more member that its manifest lists as it is."""
     with tarfile.open(file) as archive:
-        members = [(member.name, archive.extractfile(member).read()) for member in archive]
+        members = [(member.name, present(archive.extractfile(member)).read()) for member in archive]
     manifest = json.loads(members[0][1])
     if listed:
         digest = hashlib.sha256(content).hexdigest()

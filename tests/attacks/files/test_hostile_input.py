@@ -103,7 +103,7 @@ def feed_texts(w: make.World, number: int) -> set[Any]:
         rng = random.Random(seed)
         text = text_of(rng, own)
         if rng.random() < 0.6:
-            body = {"intent": rng.choice(INTENTS)}
+            body: dict[str, Any] = {"intent": rng.choice(INTENTS)}
             body |= {"texts": [text, text_of(rng, own)]} if rng.random() < 0.3 else {"text": text}
             if rng.random() < 0.3:
                 body["holder"] = text_of(rng, own)

@@ -21,6 +21,7 @@ from kits.models import Entry, Lot
 from labels import reading
 from labels.reading.front.pool import Pool
 from tests.labels.reading.test_reading_bounds import LIMITS, mutated
+from tests.present import present
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 from tests.site.overview import test_first_day as first_day
 
@@ -163,7 +164,7 @@ def refused_for(pool: Pool, content: bytes) -> str:
     reader = pool.readers[0]
     if reader.process is not None:
         status = Path(f"/proc/{reader.process.pid}/status").read_text()
-        peak = int(re.search(r"VmHWM:\s+(\d+) kB", status)[1]) * 1024
+        peak = int(present(re.search(r"VmHWM:\s+(\d+) kB", status))[1]) * 1024
         assert peak < MEMORY_BYTES, f"{peak / 2**20:.0f} MB"
     return str(refused.value)
 
@@ -229,7 +230,7 @@ def test_a_reader_that_hangs_over_a_workbook_is_ended(monkeypatch: pytest.Monkey
     pool = Pool(**LIMITS)
     try:
         pool.readers[0].start()
-        os.kill(pool.readers[0].process.pid, signal.SIGSTOP)
+        os.kill(present(pool.readers[0].process).pid, signal.SIGSTOP)
         with pytest.raises(reading.WorkbookTooLarge):
             pool.tables(filled_in(), **BOUNDS)
         assert pool.readers[0].process is None

@@ -16,6 +16,7 @@ from django.core.exceptions import ImproperlyConfigured
 from gearroom.core.setup.child_environment import without_secrets
 from gearroom.core.setup.database import configuration
 from gearroom.core.setup.environment import public_url, secret_key
+from tests.present import present
 from tests.program import Server, environment, manage
 
 sqlite = pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
@@ -197,7 +198,7 @@ def test_a_reader_of_strangers_pictures_inherits_no_secret(monkeypatch: pytest.M
                 max_resident_bytes=700 * 2**20, processes=1)  # fmt: skip
     try:
         pool.readers[0].start()
-        process = pool.readers[0].process.pid
+        process = present(pool.readers[0].process).pid
         listed = subprocess.run(
             ["ps", "eww", "-o", "args=", "-p", str(process)], capture_output=True, text=True
         ).stdout

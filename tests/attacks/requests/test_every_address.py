@@ -13,13 +13,14 @@ from django.urls import URLPattern, get_resolver
 from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import shared_devices, tokens
-from kits.models import Entry, Kit, Notice, Recall, Trip
+from kits.models import Entry, Kit, Notice, Recall, Trip, WithheldKind
 from kits.services.custody import custody
 from kits.services.kits import holds
 from kits.services.labelling import labelling
 from kits.services.recalls import recalls
 from kits.services.trips import reservations
 from tests.kits import factories as make
+from tests.present import present
 from tests.site.browsing import browser
 
 pytestmark = [
@@ -50,13 +51,13 @@ def hut() -> make.World:
     lot = make.some(w.dressing, shelf, 4, "Z9", make.days(200))
     make.put_in(kit, lot, shelf, 2)
     promise = reservations.reserve(make.act(keeper), kit, trip).reservation
-    kept = holds.withhold(make.act(keeper), kit, "something-wrong", "fell in", _JPEG)
+    kept = holds.withhold(make.act(keeper), kit, WithheldKind.SOMETHING_WRONG, "fell in", _JPEG)
     out = custody.check_out(
         make.act(keeper), kit, person=w.stranger, already_gone=True, cleared_by=keeper
     )
     label = labelling.label_for(act, w.stranger, w.hut)
     recall = recalls.start(make.act(), item=w.tablets, scope="all")
-    token, _secret = tokens.make(user=keeper.user, name="theirs", scopes=["read"])
+    token, _secret = tokens.make(user=present(keeper.user), name="theirs", scopes=["read"])
     notice = Notice.objects.filter(person=w.stranger).first() or _notice(w, kit)
     device = shared_devices.add(make.act(keeper), w.hut, "Hut tablet").pk
     w.keeper_of_hut = keeper
@@ -69,8 +70,9 @@ def hut() -> make.World:
         "entries": out.entry.pk, "clearances": 1, "items": w.dressing.pk, "lots": lot.pk,
         "notices": notice.pk, "packing-lists": w.version.packing_list_id, "lists": 1,
         "people": w.stranger.pk, "places": shelf.pk, "recalls": recall.pk,
-        "reservations": promise.pk, "tokens": token.pk, "before": 1, "time": out.checkout.pk,
-        "said": "nothing", "secret": "nothing", "uid": "MQ", "key": "main", "role": "keeper",
+        "reservations": promise.pk, "tokens": token.pk, "before": 1,
+        "time": present(out.checkout).pk, "said": "nothing", "secret": "nothing", "uid": "MQ",
+        "key": "main", "role": "keeper",
     }  # fmt: skip
     return w
 

@@ -17,6 +17,7 @@ from kits.models import Checkout, Entry, Kit
 from kits.services.custody import custody
 from tests.core.api.made import Caller, is_problem
 from tests.kits import factories as make
+from tests.present import present
 from tests.site.browsing import browser, post
 
 pytestmark = pytest.mark.django_db
@@ -99,7 +100,7 @@ def test_nobody_without_a_role_reports_a_fact(
 def test_a_token_for_something_else_reports_no_fact(
     world: make.World, fact: Any, scopes: list[Scope], nothing_happened: Callable[[], bool]
 ) -> None:
-    keeper = User.objects.get(pk=world.keeper.user_id)
+    keeper = User.objects.get(pk=present(world.keeper.user_id))
 
     answer = report(Caller(keeper, scopes), world, fact)
 
@@ -154,8 +155,8 @@ def test_whoever_has_it_passes_it_on_though_it_is_of_another_room(world: make.Wo
     answer = make.caller(rescuer).post(f"{KIT}pass/", {"person": str(other.pk)})
 
     assert answer.status_code == 200, answer.content
-    held.refresh_from_db()
-    assert held.person == other
+    present(held).refresh_from_db()
+    assert present(held).person == other
 
 
 def test_a_hand_in_is_not_refused_for_the_kits_that_it_names(world: make.World) -> None:

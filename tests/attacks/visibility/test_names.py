@@ -32,7 +32,7 @@ from gearroom.core.rules.names import OPEN
 from gearroom.core.rules.roles import Role, Scope
 from gearroom.core.services.people import erasure as core_erasing
 from gearroom.core.services.people import names, people, redaction
-from kits.models import Checkout, Entry, Hearing, Label, Notice, Trip
+from kits.models import Checkout, Entry, EntryKind, Hearing, Label, Notice, Trip
 from kits.services.labelling import labelling
 from kits.services.ledger import audit
 from kits.services.people import erasure, merging
@@ -40,6 +40,7 @@ from tests.core.api.made import Caller, is_problem
 from tests.kits import factories as make
 from tests.kits.factories import act
 from tests.kits.problems import refused
+from tests.present import present
 from tests.program import PROJECT
 
 pytestmark = pytest.mark.django_db
@@ -55,7 +56,7 @@ class School:
         self.w = make.world()
         self.jo = make.person("Jo", Role.GUIDE, self.w.store)
         Person.objects.filter(pk=self.jo.pk).update(name=NAME, phone=PHONE, email=EMAIL)
-        User.objects.filter(pk=self.jo.user_id).update(username="jo.brown")
+        User.objects.filter(pk=present(self.jo.user_id)).update(username="jo.brown")
         self.jo.refresh_from_db()
         self.admin = make.person("Ana", Role.ADMINISTRATOR)
         self.keeper = make.caller(self.w.keeper)
@@ -157,7 +158,7 @@ def test_a_booking_system_names_a_leader_who_is_not_on_record(school: School) ->
 
 def test_a_form_of_a_page_keeps_no_name(school: School) -> None:
     client = Client()
-    client.force_login(school.w.keeper.user)
+    client.force_login(present(school.w.keeper.user))
     form = {"key": str(uuid.uuid4()), "name": NAME, "phone": PHONE, "email": EMAIL}
     client.post(reverse("person", args=[school.jo.pk]), form)
     client.post(reverse("left", args=[school.jo.pk]), {"key": str(uuid.uuid4())})
@@ -178,8 +179,9 @@ def test_a_reference_that_somebody_typed_shows_nobody(school: School) -> None:
     row = PersonalText.objects.filter(person=school.jo).first()
     assert row is not None
     typed = f"x {OPEN}{school.jo.pk}.{row.pk}\ufdd1 y"
+    detail: Any = {"why": typed}
     with make.Book(make.act(school.w.keeper)) as book:
-        entry = book.post("move", room=school.w.store, reason=typed, detail={"why": typed})
+        entry = book.post(EntryKind.MOVE, room=school.w.store, reason=typed, detail=detail)
     entry = Entry.objects.get(pk=entry.pk)
     assert (entry.reason, entry.detail) == (typed, {"why": typed})
 
@@ -289,12 +291,12 @@ def test_after_erasure_nothing_anywhere_tells_of_them(school: School) -> None:
 
 
 def test_a_sign_in_that_is_erased_opens_nothing(school: School) -> None:
-    jo = User.objects.get(pk=school.jo.user_id)
+    jo = User.objects.get(pk=present(school.jo.user_id))
     theirs = Caller(jo, scopes=[Scope.READ])
     client = Client()
     client.force_login(jo)
     SignedIn.objects.create(
-        user=jo, session_key=client.session.session_key, on="phone",
+        user=jo, session_key=present(client.session.session_key), on="phone",
         since=act().received_at, seen_at=act().received_at,
     )  # fmt: skip
     assert theirs.get("kits/").status_code == 200
@@ -310,7 +312,7 @@ def test_a_sign_in_that_is_erased_opens_nothing(school: School) -> None:
 
 def test_a_nickname_is_taken_out_of_what_was_typed_before(school: School) -> None:
     with make.Book(make.act(school.w.keeper)) as book:
-        entry = book.post("move", room=school.w.store, reason="Browny dropped it, twice")
+        entry = book.post(EntryKind.MOVE, room=school.w.store, reason="Browny dropped it, twice")
     erasure.erase(act(school.admin), school.jo, ["Browny"])
 
     assert Entry.objects.get(pk=entry.pk).reason == f"Person {school.jo.pk} dropped it, twice"
@@ -341,7 +343,7 @@ def test_things_that_are_named_after_somebody_are_said(school: School) -> None:
 def test_the_page_that_erases_keeps_nothing_of_them(school: School) -> None:
     type(school.w.hut).objects.filter(pk=school.w.hut.pk).update(name=f"{NAME}’s hut")
     client = Client()
-    client.force_login(school.admin.user)
+    client.force_login(present(school.admin.user))
     asked = client.get(reverse("erase-person", args=[school.jo.pk]))
     assert "What goes" in asked.content.decode()
 
@@ -384,7 +386,9 @@ def test_only_an_administrator_of_every_room_erases_and_puts_names_apart(school:
                 school.jo, of_the_room):  # fmt: skip
         for path in (f"people/{school.jo.pk}/erase/", "redactions/"):
             is_problem(make.caller(who).post(path), 403, "role-missing")
-    reader = Caller(User.objects.get(pk=school.admin.user_id), scopes=[Scope.READ, Scope.PEOPLE])
+    reader = Caller(
+        User.objects.get(pk=present(school.admin.user_id)), scopes=[Scope.READ, Scope.PEOPLE]
+    )
     is_problem(reader.post(f"people/{school.jo.pk}/erase/"), 403, "scope-missing")
     assert Person.objects.get(pk=school.jo.pk).name == NAME
 
@@ -447,7 +451,7 @@ def test_rows_of_before_are_put_right_once_and_read_as_before(school: School) ->
     assert Entry.objects.get(pk=entry).reason == f"{NAME} had it"
     assert list(audit.findings()) == []
     assert admin.post("redactions/").json()["rows"] == 0, "nothing is left to do"
-    assert Redaction.objects.first().person == school.admin
+    assert present(Redaction.objects.first()).person == school.admin
 
 
 def test_erasing_reaches_rows_of_before_too(school: School) -> None:

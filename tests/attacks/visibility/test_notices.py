@@ -14,6 +14,7 @@ from kits.services.mail import composing, digest, notice_log, sending
 from kits.services.notices import writing
 from kits.services.recalls import recalls
 from tests.kits import factories as make
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -48,7 +49,7 @@ def test_a_keeper_reads_the_lines_of_their_room_alone_in_anothers_next_weekly_em
 
 
 def test_nor_does_the_page_show_them(w: make.World, client: Client) -> None:
-    client.force_login(w.keeper.user)
+    client.force_login(present(w.keeper.user))
     page = client.get(reverse("weekly"), {"person": w.instructor.pk})
     assert page.status_code == 200
     assert b"DAY-02" in page.content
@@ -63,7 +64,7 @@ def test_nor_does_the_email_that_was_sent_say_them_to_a_keeper_of_one_room(
     seen = make.caller(w.keeper).get(f"notices/{sent.pk}/").json()["text"]
     assert "HUT-01" not in seen
     assert "Ines" in seen
-    client.force_login(w.keeper.user)
+    client.force_login(present(w.keeper.user))
     assert b"HUT-01" not in client.get(reverse("notice", args=[sent.pk])).content
 
 

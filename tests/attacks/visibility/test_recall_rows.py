@@ -12,6 +12,7 @@ from kits.models import Recall, RecallPlace, Withholding
 from kits.services.custody import custody
 from kits.services.recalls import recalls
 from tests.kits import factories as make
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -80,7 +81,7 @@ def test_whoever_has_the_kit_sees_and_answers_its_rows_and_no_other(
 def test_the_page_answers_no_row_of_others_either(
     w: make.World, recall: Recall, row: RecallPlace, client: Client
 ) -> None:
-    client.force_login(w.stranger.user)
+    client.force_login(present(w.stranger.user))
     page = client.get(reverse("recall", args=[recall.pk]))
     assert page.status_code == 200
     assert b"DAY-01" not in page.content

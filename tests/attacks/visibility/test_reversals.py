@@ -9,12 +9,14 @@ import pytest
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import NotAllowed, Unacceptable
 from gearroom.core.rules.roles import Role
-from kits.models import AsFound, Checkout, Entry, EntryKind
+from kits.models import AsFound, Checkout, Entry, EntryKind, WithheldKind
 from kits.services.custody import custody, use, use_requests
 from kits.services.kits import holds
 from kits.services.ledger import reversal
+from kits.services.ledger.book import Book
 from kits.services.stock import receiving
 from tests.kits import factories as make
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -32,39 +34,39 @@ def back(w: make.World) -> Checkout | None:
     """A time with a kit that ended with the kit opened, and nobody said what was used."""
     gone = custody.check_out(make.act(w.guide), w.day_01, person=w.guide)
     custody.check_in(make.act(w.keeper), w.day_01, as_found=AsFound.SORT_LATER)
-    gone.checkout.refresh_from_db()
+    present(gone.checkout).refresh_from_db()
     return gone.checkout
 
 
 def test_the_key_of_an_answer_does_not_follow_from_the_number_of_the_checkout(
     w: make.World, back: Checkout | None
 ) -> None:
-    told = use_requests.answer(back, [use.UseLine(w.dressing, 1)])
-    assert told.entry.key != uuid.uuid5(_OLD_KEYS, str(back.pk))
+    told = use_requests.answer(present(back), [use.UseLine(w.dressing, 1)])
+    assert told.entry.key != uuid.uuid5(_OLD_KEYS, str(present(back).pk))
     assert Entry.objects.filter(key=told.entry.key).count() == 1
 
 
 def test_whoever_writes_first_under_the_old_key_takes_no_answer_away(
     w: make.World, back: Checkout | None
 ) -> None:
-    key = uuid.uuid5(_OLD_KEYS, str(back.pk))
+    key = uuid.uuid5(_OLD_KEYS, str(present(back).pk))
     stranger = make.act(make.person("Hanna", Role.KEEPER, w.hut))
     receiving.receive(Act(actor=stranger.actor, key=key), item=w.shears, shelf=w.hut_shelf, units=1)
-    assert not use_requests.is_answered(back)
-    told = use_requests.answer(back, [use.UseLine(w.dressing, 1)])
+    assert not use_requests.is_answered(present(back))
+    told = use_requests.answer(present(back), [use.UseLine(w.dressing, 1)])
     assert told.entry.kind == EntryKind.USE
-    assert use_requests.is_answered(back)
+    assert use_requests.is_answered(present(back))
 
 
 def test_an_answer_from_before_keys_were_signed_still_counts(
     w: make.World, back: Checkout | None
 ) -> None:
-    key = uuid.uuid5(_OLD_KEYS, str(back.pk))
+    key = uuid.uuid5(_OLD_KEYS, str(present(back).pk))
     act = Act(actor=make.actor(w.guide), key=key)
-    with reversal.Book(act) as book:
-        (kit,) = book.lock(back.kit_id)
+    with Book(act) as book:
+        (kit,) = book.lock(present(back).kit_id)
         use.write(book, kit, [use.UseLine(w.dressing, 1)], checkout=back)
-    assert use_requests.is_answered(back)
+    assert use_requests.is_answered(present(back))
 
 
 def test_a_key_with_entries_is_refused_to_everybody_else(w: make.World) -> None:
@@ -129,7 +131,7 @@ def test_acts_of_another_room_are_not_listed_to_whoever_may_not_undo_them(w: mak
 
 
 def test_what_is_of_no_room_is_undone_by_its_maker_alone_or_from_everywhere(w: make.World) -> None:
-    kept = holds.withhold(make.act(w.guide), w.day_01, "drying")
+    kept = holds.withhold(make.act(w.guide), w.day_01, WithheldKind.DRYING)
     lone = Entry.objects.create(
         **{
             field.attname: getattr(kept, field.attname)

@@ -4,6 +4,7 @@ says no more of itself than what is in no room at all."""
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -12,7 +13,7 @@ from django.urls import reverse
 
 from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
-from kits.models import Label, Trip
+from kits.models import Label, Trip, WithheldKind
 from kits.rules.lookup import label_codes
 from kits.services.custody import custody
 from kits.services.kits import holds
@@ -20,6 +21,7 @@ from kits.services.labelling import labelling
 from kits.services.trips import reservations
 from tests.core.api.made import Caller
 from tests.kits import factories as make
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -64,7 +66,7 @@ TRIP = {
     "name": "Hill", "room": "main-store", "people": 4,
     "departs_at": "2100-05-04T08:30:00+01:00", "returns_at": "2100-05-04T17:30:00+01:00",
 }  # fmt: skip
-NAMES_SOMEBODY = {
+NAMES_SOMEBODY: dict[str, Callable[[int], tuple[str, str, object]]] = {
     "check-out": lambda who: ("POST", "kits/DAY-01/check-out/", {"person": str(who)}),
     "check-out, gone already": lambda who: (
         "POST", "kits/DAY-01/check-out/", {"person": str(who), "already_gone": True}),
@@ -112,7 +114,7 @@ def test_a_number_of_somebody_of_another_room_names_nobody(w: make.World, field:
 
 
 @pytest.mark.parametrize("field", [name for name in NAMES_SOMEBODY if "trip" not in name])
-def test_and_so_it_is_of_somebody_of_ones_own_rooms(w: make.World, field: object) -> None:
+def test_and_so_it_is_of_somebody_of_ones_own_rooms(w: make.World, field: str) -> None:
     """The table would prove nothing if these bodies named nobody at all."""
     Person.objects.filter(pk=w.instructor.pk).update(phone="1")
     answer = sent(w, make.caller(w.keeper), *NAMES_SOMEBODY[field](w.instructor.pk))
@@ -130,7 +132,7 @@ def test_their_tag_is_to_others_what_a_passer_by_sees(w: make.World, client: Cli
     keeper = make.caller(w.keeper)
     for body in ({"text": w.tag.code}, {"texts": [w.tag.code, "DAY-01"], "intent": "check-out"}):
         says_nothing(keeper.post("scans/", body))
-    client.force_login(w.keeper.user)
+    client.force_login(present(w.keeper.user))
     says_nothing(client.get(f"/L/{w.tag.code}", follow=True))
     assert keeper.get(f"labels/{w.tag.code}/").status_code == 404
     says_nothing(keeper.get("labels/"))
@@ -148,7 +150,7 @@ def test_a_tag_of_theirs_that_was_made_for_our_room_before_is_not_listed(w: make
 
 @pytest.mark.parametrize("name", ["kit", "person", "merge"])
 def test_a_page_names_nobody_of_another_room(w: make.World, client: Client, name: str) -> None:
-    client.force_login(w.keeper.user)
+    client.force_login(present(w.keeper.user))
     form = {"person": w.stranger.pk, "into": w.stranger.pk}
     path = {
         "kit": reverse("pass-on", args=["DAY-01"]),
@@ -306,7 +308,7 @@ def test_the_telephone_of_a_leader_by_name_is_for_those_who_may_see_people(w: ma
 def handed_in(w: make.World) -> tuple[make.World, Caller, Any]:
     """A guide of the hut hands a kit of the store in at the hut, after much had happened to it."""
     Person.objects.filter(pk=w.instructor.pk).update(phone="07700 900111")
-    holds.withhold(make.act(w.keeper), w.day_01, "drying", "fell into the beck")
+    holds.withhold(make.act(w.keeper), w.day_01, WithheldKind.DRYING, "fell into the beck")
     custody.check_out(make.act(w.keeper), w.day_01, person=w.guide, already_gone=True)
     guest = make.caller(w.stranger)
     answer = guest.post("kits/DAY-01/check-in/", {"room": "cave-hut", "as_found": "sort-later"})
@@ -346,7 +348,7 @@ def test_nor_what_was_in_it_before(handed_in: tuple[make.World, Caller, Any]) ->
 
 def test_nor_do_pages_show_it(handed_in: tuple[make.World, Caller, Any], client: Client) -> None:
     w, _guest, _answer = handed_in
-    client.force_login(w.stranger.user)
+    client.force_login(present(w.stranger.user))
     for name in ("kit", "kit-history"):
         page = client.get(reverse(name, args=["DAY-01"]))
         assert page.status_code == 200
@@ -394,13 +396,13 @@ def test_an_emergency_with_a_kit_of_another_room_says_nothing_of_what_is_in_it(
 def test_a_photo_of_what_was_wrong_in_the_past_is_of_its_home(
     w: make.World, client: Client
 ) -> None:
-    kept = holds.withhold(make.act(w.keeper), w.day_01, "something-wrong", "torn", _JPEG)
+    kept = holds.withhold(make.act(w.keeper), w.day_01, WithheldKind.SOMETHING_WRONG, "torn", _JPEG)
     photo = kept.photos.get()
-    holds.release(make.act(w.keeper), w.day_01, "something-wrong")
+    holds.release(make.act(w.keeper), w.day_01, WithheldKind.SOMETHING_WRONG)
     make.caller(w.stranger).post("kits/DAY-01/check-in/", {"room": "cave-hut"})
-    client.force_login(w.stranger.user)
+    client.force_login(present(w.stranger.user))
     assert client.get(reverse("photo", args=["DAY-01", photo.pk])).status_code == 404
-    client.force_login(w.keeper.user)
+    client.force_login(present(w.keeper.user))
     assert client.get(reverse("photo", args=["DAY-01", photo.pk])).status_code == 200
 
 

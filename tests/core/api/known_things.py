@@ -17,6 +17,7 @@ from kits.services.trips import reservations
 from tests.core.api.made import Caller, somebody
 from tests.kits import again
 from tests.kits import factories as make
+from tests.present import present
 
 
 @dataclass
@@ -88,6 +89,7 @@ def _made() -> Known:
     )
     recall = recalls.start(by, item=w.dressing, scope=RecallScope.NUMBER, number="D2")
     lot, shelf = w.lots["d1"], w.shelf
+    line = present(w.version.sections.first()).lines.first()
     version = {"id": w.version.packing_list_id, "number": 1, "before": 1}
     return Known(
         authorization="",
@@ -112,8 +114,8 @@ def _made() -> Known:
             "item": w.dressing.pk, "instead": w.shears.pk, "packing_list": version["id"],
             "version": 1, "responsible": w.instructor.pk, "deputy": w.keeper.pk,
             "leader": w.guide.pk, "person": w.guide.pk, "into": w.keeper.pk, "lot": lot.pk,
-            "place": shelf.pk, "units": 2, "line": w.version.sections.first().lines.first().pk,
-            "row": recall.places.first().pk, "through": used.entry.pk,
+            "place": shelf.pk, "units": 2, "line": present(line).pk,
+            "row": present(recall.places.first()).pk, "through": used.entry.pk,
         },
         texts={
             "lot": str(lot.pk), "shelf": str(shelf.pk), "place": str(shelf.pk),

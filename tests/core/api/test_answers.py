@@ -15,6 +15,7 @@ from rest_framework.settings import api_settings
 from gearroom.core.models import KeptAnswer, Person, Room, Token, User
 from gearroom.core.rules.roles import Role
 from tests.core.api.made import Caller, a_room, at_once, is_problem, somebody
+from tests.present import present
 
 ROOM = {"name": "Cave hut", "slug": "cave-hut"}
 
@@ -183,7 +184,7 @@ def test_a_list_takes_the_same_few_queries_however_long(
     call.get(path)
     for number in range(9):
         somebody(f"guide-{number}", Role.GUIDE, room)
-        Caller(Token.objects.first().user)
+        Caller(present(Token.objects.first()).user)
         a_room(f"room-{number}")
     with django_assert_num_queries(queries):
         assert call.get(path).status_code == 200

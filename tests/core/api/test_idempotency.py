@@ -22,6 +22,7 @@ from gearroom.core.acts.key_locks import AlreadyClaimed, transaction_claiming
 from gearroom.core.acts.problems import NotAllowed, Problem, Refused, Unacceptable, document
 from gearroom.core.models import KeptAnswer, Room, User
 from tests.core.api.made import a_room, at_once
+from tests.present import present
 from tests.program import PROJECT, environment
 
 KEY = uuid.UUID("123e4567-e89b-42d3-a456-426614174000")
@@ -33,7 +34,7 @@ def do(
     key: uuid.UUID = KEY,
     user: User | None = None,
     request: Any = "one",
-    **more: str,
+    **more: Any,
 ) -> Answer:
     return once(key=key, user=user, request=request, perform=perform, **more)
 
@@ -165,7 +166,7 @@ def test_of_two_acts_that_wait_for_each_other_the_one_that_gives_way_is_done_ane
 
 @pytest.mark.django_db
 def test_a_secret_is_in_the_first_answer_only() -> None:
-    hide = {"kept": lambda body: {**body, "secret": None}}
+    hide: dict[str, Any] = {"kept": lambda body: {**body, "secret": None}}
     assert do(lambda: (201, {"secret": "x"}), **hide).body == {"secret": "x"}
     assert do(lambda: (201, {"secret": "y"}), **hide).body == {"secret": None}
 
@@ -174,8 +175,8 @@ def test_of_many_at_once_one_does_it_and_the_rest_wait_or_get_its_answer(
     open_database: str,
 ) -> None:
     found = at_once(12, lambda index: do(add_a_room()))
-    answers = [f for f in found if isinstance(f, tuple)]
-    others = [f for f in found if not isinstance(f, tuple)]
+    answers = [f for f in found if isinstance(f, Answer)]
+    others = [f for f in found if not isinstance(f, Answer)]
     assert [a.replayed for a in answers].count(False) == 1
     assert all(isinstance(o, Refused) and o.code == "in-flight" for o in others), others
     assert Room.objects.count() == KeptAnswer.objects.count() == 1
@@ -189,7 +190,11 @@ def test_while_it_is_being_done_the_same_act_is_told_to_wait(open_database: str)
         assert leave.wait(30)
         return 200, {}
 
-    thread = threading.Thread(target=lambda: (do(slow), connections.close_all()))
+    def do_it_slowly() -> None:
+        do(slow)
+        connections.close_all()
+
+    thread = threading.Thread(target=do_it_slowly)
     thread.start()
     assert entered.wait(30)
     with pytest.raises(Refused) as caught:
@@ -236,7 +241,7 @@ def test_a_claim_and_its_writes_die_with_a_killed_process(
         stdout=subprocess.PIPE,
         text=True,
     )
-    assert child.stdout.readline() == "inside\n"
+    assert present(child.stdout).readline() == "inside\n"
     with pytest.raises(Refused, match="being handled right now"):
         do(add_a_room())
     os.kill(child.pid, signal.SIGKILL)

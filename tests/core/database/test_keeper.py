@@ -18,6 +18,7 @@ import pytest
 import redis
 
 from tests import keeper
+from tests.present import present
 
 LIMIT_SECONDS = 30
 
@@ -78,7 +79,7 @@ def test_it_stops_all_when_the_session_is_killed(folder: Path, need: Callable[[s
         [sys.executable, "-c", HOLDER, str(folder), str(keeper.PROJECT)], stdout=subprocess.PIPE
     )
     with holder:
-        assert holder.stdout.readline() == b"held\n"
+        assert present(holder.stdout).readline() == b"held\n"
         url = keeper.ask(folder, want="redis")["url"]
         program = subprocess.Popen(["sleep", "1000"], start_new_session=True)
         keeper.ask(folder, watch=program.pid)

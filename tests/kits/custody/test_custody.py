@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import timedelta
+from typing import Any
 
 import pytest
 
@@ -15,7 +16,6 @@ from kits.models import (
     Notice,
     Reservation,
     Seal,
-    Trip,
     WithheldKind,
 )
 from kits.services.custody import custody
@@ -26,6 +26,7 @@ from kits.services.lookup import holders
 from kits.services.restocking import sorting
 from kits.services.trips import reservations
 from tests.kits.factories import World, act, days, fresh, some, trip, units, world
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -35,7 +36,7 @@ def school() -> World:
     return world()
 
 
-def out(school: World, **more: datetime | str | Trip) -> custody.CheckOut:
+def out(school: World, **more: Any) -> custody.CheckOut:
     """DAY-01 taken out by the keeper for the guide."""
     return custody.check_out(act(school.keeper), school.day_01, person=school.guide, **more)
 
@@ -48,11 +49,11 @@ def test_it_goes_out_for_the_trip_it_is_reserved_for_to_its_guide(school: World)
         act(school.keeper), school.day_01, short_reason="a longer trip than the list is made for"
     )
 
-    assert taken.checkout.trip == walk
-    assert taken.checkout.person == school.guide
-    assert taken.checkout.due_at == walk.returns_at
+    assert present(taken.checkout).trip == walk
+    assert present(taken.checkout).person == school.guide
+    assert present(taken.checkout).due_at == walk.returns_at
     assert taken.verdict.through == walk.last_day
-    assert taken.checkout.reservation == Reservation.objects.get()
+    assert present(taken.checkout).reservation == Reservation.objects.get()
 
 
 def test_nobody_else_gets_a_kit_that_somebody_has(school: World) -> None:
@@ -104,7 +105,7 @@ def test_a_short_kit_goes_only_with_a_reason_of_who_may_give_one(school: World) 
         custody.check_out(
             act(school.guide), school.day_01, person=school.guide, short_reason="it will do"
         )
-    assert out(school, short_reason="no climbing today").checkout.short_reason
+    assert present(out(school, short_reason="no climbing today").checkout).short_reason
 
 
 def test_a_rescue_always_goes_and_the_keeper_is_told_at_once(school: World) -> None:
@@ -112,8 +113,8 @@ def test_a_rescue_always_goes_and_the_keeper_is_told_at_once(school: World) -> N
         act(school.stranger), school.day_02, person=school.stranger, emergency=True
     )
 
-    assert taken.checkout.emergency
-    assert taken.checkout.due_at is None
+    assert present(taken.checkout).emergency
+    assert present(taken.checkout).due_at is None
     assert "emergency" in taken.entry.irregular
     assert Notice.objects.filter(kind="emergency", person=school.keeper).exists()
 
@@ -125,10 +126,10 @@ def test_what_went_although_somebody_had_it_is_recorded_and_marked_irregular(sch
         act(school.keeper), school.day_01, person=school.instructor, already_gone=True
     )
 
-    first.refresh_from_db()
+    present(first).refresh_from_db()
     assert "was-out" in late.entry.irregular
-    assert first.in_at is not None
-    assert holders.open_checkout(school.day_01).person == school.instructor
+    assert present(first).in_at is not None
+    assert present(holders.open_checkout(school.day_01)).person == school.instructor
 
 
 def test_what_went_earlier_is_dated_when_it_went(school: World) -> None:
@@ -142,7 +143,7 @@ def test_what_went_earlier_is_dated_when_it_went(school: World) -> None:
     )
 
     assert abs(late.entry.occurred_at - earlier) < timedelta(seconds=5)
-    assert late.checkout.out_at == late.entry.occurred_at
+    assert present(late.checkout).out_at == late.entry.occurred_at
 
 
 def test_sealed_and_dry_with_the_right_seal_is_fit_again_at_once(school: World) -> None:
@@ -189,7 +190,7 @@ def test_a_kit_to_sort_later_does_not_go_until_somebody_looked_inside(school: Wo
     with pytest.raises(Refused, match="needs sorting"):
         out(school)
     sorting.look_inside(act(school.guide), school.day_01)
-    assert out(school).checkout.person == school.guide
+    assert present(out(school).checkout).person == school.guide
 
 
 def test_what_was_used_is_written_against_the_trip(school: World) -> None:
@@ -201,10 +202,10 @@ def test_what_was_used_is_written_against_the_trip(school: World) -> None:
     )
 
     assert back.as_found == AsFound.OPENED
-    assert back.use.entry.trip == walk
-    assert back.use.entry.incident == "R-12"
-    assert back.use.lines[0].assumed
-    assert units(school.dressings, back.use.lines[0].section) == 4
+    assert present(back.use).entry.trip == walk
+    assert present(back.use).entry.incident == "R-12"
+    assert present(back.use).lines[0].assumed
+    assert units(school.dressings, present(back.use).lines[0].section) == 4
 
 
 def test_anyone_may_hand_in_any_kit_wherever_they_are(school: World) -> None:
@@ -241,8 +242,8 @@ def test_passing_on_keeps_one_checkout_and_every_holder(school: World) -> None:
 
     held = holders.open_checkout(school.day_01)
     assert held == taken.checkout
-    assert held.person == school.instructor
-    people = [h.person for h in held.handovers.all()]
+    assert present(held).person == school.instructor
+    people = [h.person for h in present(held).handovers.all()]
     assert people == [school.guide, school.instructor]
 
 
@@ -254,8 +255,8 @@ def test_passing_to_whoever_has_it_already_is_recorded_and_changes_nothing(schoo
     assert passed.checkout == taken.checkout
     assert passed.entry.kind == EntryKind.PASS
     held = holders.open_checkout(school.day_01)
-    assert (held.person, held.out_at, held.due_at) == (
-        school.guide, taken.checkout.out_at, taken.checkout.due_at
+    assert (present(held).person, present(held).out_at, present(held).due_at) == (
+        school.guide, present(taken.checkout).out_at, present(taken.checkout).due_at
     )  # fmt: skip
     assert list(audit.findings()) == []
 
@@ -265,9 +266,9 @@ def test_a_kit_passed_on_that_the_book_shows_in_is_written_as_gone_and_the_keepe
 ) -> None:
     held = custody.pass_on(act(school.guide), school.day_01, school.instructor).checkout
 
-    assert held.person == school.instructor
-    assert held.opened_by.kind == EntryKind.CHECK_OUT
-    assert "was-not-taken-out" in held.opened_by.irregular
+    assert present(held).person == school.instructor
+    assert present(held).opened_by.kind == EntryKind.CHECK_OUT
+    assert "was-not-taken-out" in present(held).opened_by.irregular
     assert Notice.objects.filter(kind="irregular", person=school.keeper).exists()
 
 

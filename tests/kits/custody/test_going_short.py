@@ -10,7 +10,6 @@ from pytest_django import Settings
 
 from gearroom.core import clock
 from gearroom.core.acts.problems import NotAllowed, NotFound, Refused, Unacceptable
-from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.people import people
 from kits.models import (
@@ -64,7 +63,7 @@ def lacking_named(
     return make.fresh(kit), sling
 
 
-def out(school: make.World, kit: Kit, who: Any = None, **more: Person | str) -> custody.CheckOut:
+def out(school: make.World, kit: Kit, who: Any = None, **more: Any) -> custody.CheckOut:
     return custody.check_out(
         make.act(who or school.guide), make.fresh(kit), person=school.guide, **more
     )
@@ -193,7 +192,7 @@ def test_a_kit_left_for_sorting_offers_a_check_first(school: make.World) -> None
 
 @pytest.mark.parametrize("stop", ["on hold", "recalled"])
 def test_whatever_else_stops_it_only_another_kit_is_offered(school: make.World, stop: str) -> None:
-    other = scanned.filled("DAY-03", school)
+    other: Kit | None = scanned.filled("DAY-03", school)
     if stop == "on hold":
         holds.withhold(make.act(school.keeper), school.day_01, WithheldKind.DRYING)
     else:

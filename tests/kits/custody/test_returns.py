@@ -36,6 +36,7 @@ from kits.services.stock.counting import CountLine
 from kits.services.text import verdict_texts
 from tests.kits import factories as make
 from tests.kits.factories import act, caller, fresh, section, units, world
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -66,7 +67,7 @@ def clean() -> bool:
     return list(audit.findings()) == []
 
 
-def undo(w: make.World, entry: Entry, **more: bool | int | None) -> reversal.Reversed:
+def undo(w: make.World, entry: Entry, **more: Any) -> reversal.Reversed:
     return reversal.reverse(act(w.keeper), entry.pk, **more)
 
 
@@ -413,5 +414,5 @@ def test_everything_of_the_evening_can_be_undone_after_it(w: make.World, trip: T
     assert units(w.dressings, section(w.day_01)) == 6
     assert "contents mixed" not in word(w.day_02)
     assert listed(w) == []
-    assert holders.last_checkout(w.day_01).in_at is None
+    assert present(holders.last_checkout(w.day_01)).in_at is None
     assert clean()

@@ -22,6 +22,7 @@ from tests.kits.factories import act, fresh, units, world
 from tests.kits.factories import section as section_of
 from tests.kits.problems import refused
 from tests.labels.scan.scanned import filled
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -34,7 +35,7 @@ def school() -> make.World:
     return made
 
 
-def out(school: make.World, kit: Any, **more: bool) -> custody.CheckOut:
+def out(school: make.World, kit: Any, **more: Any) -> custody.CheckOut:
     return custody.check_out(act(school.guide), kit, person=school.guide, **more)
 
 
@@ -51,8 +52,11 @@ def test_a_kit_taken_out_by_mistake_is_in_and_the_right_one_is_out_since_the_sam
 
     assert with_guide(school) == {"DAY-03"}
     held = Checkout.objects.get(in_at=None)
-    assert (held.due_at, held.trip) == (first.checkout.due_at, first.checkout.trip)
-    assert done.entry.occurred_at == first.entry.occurred_at
+    assert (held.due_at, held.trip) == (
+        present(first.checkout).due_at,
+        present(first.checkout).trip,
+    )
+    assert present(done.entry).occurred_at == first.entry.occurred_at
     assert "DAY-03" in Entry.objects.get(reverses=first.entry).reason
     assert list(audit.findings()) == []
 
@@ -66,7 +70,7 @@ def test_the_promise_to_the_trip_follows_to_the_kit_that_went(school: make.World
 
     (promise,) = Reservation.objects.filter(trip=trip, released=None)
     assert promise.kit == school.day_03
-    assert holders.open_checkout(school.day_03).reservation == promise
+    assert present(holders.open_checkout(school.day_03)).reservation == promise
 
 
 def test_a_kit_that_was_not_fit_and_went_is_on_record_as_irregular(school: make.World) -> None:
@@ -75,7 +79,7 @@ def test_a_kit_that_was_not_fit_and_went_is_on_record_as_irregular(school: make.
     done = wrong_kit.correct_kit(act(school.guide), first.entry.pk, school.day_02)  # which is empty
 
     assert with_guide(school) == {"DAY-02"}
-    assert done.entry.irregular
+    assert present(done.entry).irregular
 
 
 def test_a_rescue_that_nobody_is_named_for_is_nobody_s_after_a_correction(
@@ -144,7 +148,7 @@ def test_a_kit_passed_on_was_really_another(school: make.World) -> None:
     wrong_kit.correct_kit(act(school.guide), passed.pk, school.day_03)
 
     assert with_guide(school) == {"DAY-01"}
-    assert holders.open_checkout(school.day_03).person == school.instructor
+    assert present(holders.open_checkout(school.day_03)).person == school.instructor
 
 
 def test_where_the_right_kit_came_back_since_its_own_record_stands(school: make.World) -> None:
@@ -162,7 +166,7 @@ def test_the_correction_itself_is_undone_by_itself(school: make.World) -> None:
     first = out(school, school.day_01)
     done = wrong_kit.correct_kit(act(school.guide), first.entry.pk, school.day_03)
 
-    reversal.reverse(act(school.guide), done.entry.pk)
+    reversal.reverse(act(school.guide), present(done.entry).pk)
 
     assert with_guide(school) == set()
 

@@ -42,6 +42,7 @@ from kits.services.stock import corrections, counting, disposing, instruments, o
 from kits.services.stock.counting import CountLine
 from tests.kits import factories
 from tests.kits.factories import World, act, days
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -315,7 +316,7 @@ class BookMachine(RuleBasedStateMachine):
         lots = {m.lot_id: m.lot for m in new}
         known = readiness.batches(lots.values())
         for movement in new:
-            today = readiness.today_of(movement.to_place.kit)
+            today = readiness.today_of(present(movement.to_place.kit))
             assert why_not(known[movement.lot_id], today) in MAY_GO_IN
         self.seen = Entry.objects.order_by("-id").values_list("pk", flat=True).first() or 0
 

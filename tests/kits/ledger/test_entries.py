@@ -13,6 +13,7 @@ from kits.services.custody import custody, use
 from kits.services.ledger import readiness
 from tests.core.api.made import is_problem
 from tests.kits import factories as make
+from tests.present import present
 
 pytestmark = [
     pytest.mark.django_db,
@@ -37,15 +38,17 @@ def test_checkouts_tell_who_has_and_had_the_kits_of_ones_rooms(w: make.World) ->
         make.act(w.keeper), w.day_02, person=w.instructor, emergency=True
     ).checkout
     call = make.caller(w.guide)
-    assert ids(call.get("checkouts/")) == [second.pk, first.pk]
-    assert ids(call.get("checkouts/?open=true")) == [second.pk]
-    assert ids(call.get("checkouts/?open=false")) == [first.pk]
-    assert ids(call.get("checkouts/?kit=day-01")) == [first.pk]
-    assert ids(call.get(f"checkouts/?person={w.instructor.pk}")) == [second.pk]
+    assert ids(call.get("checkouts/")) == [present(second).pk, present(first).pk]
+    assert ids(call.get("checkouts/?open=true")) == [present(second).pk]
+    assert ids(call.get("checkouts/?open=false")) == [present(first).pk]
+    assert ids(call.get("checkouts/?kit=day-01")) == [present(first).pk]
+    assert ids(call.get(f"checkouts/?person={w.instructor.pk}")) == [present(second).pk]
     assert ids(call.get("checkouts/?overdue=true")) == []
-    second.due_at, second.out_at = (timezone.now() - timedelta(hours=h) for h in (1, 2))
-    second.save()
-    assert ids(call.get("checkouts/?overdue=true")) == [second.pk]
+    present(second).due_at, present(second).out_at = (
+        timezone.now() - timedelta(hours=h) for h in (1, 2)
+    )
+    present(second).save()
+    assert ids(call.get("checkouts/?overdue=true")) == [present(second).pk]
     assert ids(make.caller(w.stranger).get("checkouts/")) == []
 
 
@@ -89,7 +92,7 @@ def test_an_entry_is_shown_with_its_movements(w: make.World) -> None:
 def test_entries_of_other_rooms_are_not_there(w: make.World) -> None:
     entry = Entry.objects.filter(kit=w.day_01).first()
     call = make.caller(w.stranger)
-    is_problem(call.get(f"entries/{entry.pk}/"), 404, "not-found")
+    is_problem(call.get(f"entries/{present(entry).pk}/"), 404, "not-found")
     assert ids(call.get("entries/")) == []
     assert ids(call.get("movements/")) == []
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
 from typing import Any
 
@@ -75,7 +76,7 @@ def another_list(school: Any) -> PackingListVersion:
     return PackingListVersion.objects.get(pk=version.pk)
 
 
-CHANGES = {
+CHANGES: dict[str, Callable[[make.World], object]] = {
     "use": lambda s: use.log_use(act(s.keeper), s.day_01, [UseLine(s.dressing, 2)]),
     "undoing the restock": lambda s: reversal.reverse(
         act(s.keeper), entry_of(s.day_01, "restock").pk

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from gearroom.core.acts.problems import Refused
@@ -27,7 +29,7 @@ def out(school: World, person: Person | None = None) -> custody.CheckOut:
     )
 
 
-def back(school: World, **more: AsFound) -> custody.CheckIn:
+def back(school: World, **more: Any) -> custody.CheckIn:
     return custody.check_in(act(school.keeper), school.day_01, **more)
 
 

@@ -198,7 +198,7 @@ def test_a_kit_that_gets_the_thing_while_it_is_changed_is_judged_by_the_change(
     make.kit("FOOT-01", version, w.store)
 
     with not_ended(lambda: make.put_in(extra, lot, w.shelf, 1)):
-        medicine = {"kind": Kind.MEDICINE, "disposal": "pharmacy"}
+        medicine: dict[str, Any] = {"kind": Kind.MEDICINE, "disposal": "pharmacy"}
         edit = Running(lambda: catalogue.edit_item(make.act(), salve, **medicine))
         until_waiting(1)
     edit.done()

@@ -20,6 +20,7 @@ from kits.services.restocking import sorting
 from kits.services.stock import counting, receiving
 from kits.services.stock.counting import CountLine
 from tests.kits.factories import World, act, days, fresh, section, some, units, world
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -113,8 +114,8 @@ def test_undoing_a_hand_back_reopens_the_checkout_with_all_that_came_of_it(schoo
 
     done = reversal.reverse(act(school.keeper), back.entry.pk)
 
-    assert {e.reverses.kind for e in done.entries} == {"check-in", "use", "withhold"}
-    assert holders.open_checkout(school.day_01).person == school.guide
+    assert {present(e.reverses).kind for e in done.entries} == {"check-in", "use", "withhold"}
+    assert present(holders.open_checkout(school.day_01)).person == school.guide
     assert units(school.dressings, section(school.day_01)) == 6
     assert not school.day_01.withholdings.filter(released=None).exists()
     assert Seal.objects.get().broken is None

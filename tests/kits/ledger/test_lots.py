@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import timedelta
+from typing import Any
 
 import pytest
 import time_machine
@@ -16,6 +17,7 @@ from kits.services.ledger.book import room_place
 from kits.services.recalls import recalls
 from kits.services.stock import corrections, opening, receiving
 from tests.kits import factories as make
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -26,7 +28,7 @@ def w() -> make.World:
 
 
 def correct(
-    w: make.World, lot: Lot, why: str = "read off the pack", **facts: date | str | None
+    w: make.World, lot: Lot, why: str = "read off the pack", **facts: Any
 ) -> corrections.Correction:
     return corrections.correct(make.act(w.keeper, reason=why), lot, **facts)
 
@@ -169,7 +171,7 @@ def test_a_number_that_turns_out_to_be_recalled_sends_what_is_here_to_quarantine
     recalls.start(make.act(w.keeper), item=w.dressing, scope="number", number="BAD")
     correct(w, w.lots["d2"], number="BAD")
     assert make.units(w.lots["d2"], room_place(w.store, PlaceKind.QUARANTINE)) == 10
-    assert Lot.objects.get(pk=w.lots["d2"].pk).recall.number == "BAD"
+    assert present(Lot.objects.get(pk=w.lots["d2"].pk).recall).number == "BAD"
 
 
 def test_a_number_read_off_the_pack_clears_a_suspect_batch(w: make.World) -> None:

@@ -17,6 +17,7 @@ from kits.services.restocking import sorting
 from kits.services.text import verdict_texts
 from kits.services.trips import reservations
 from tests.kits import factories as make
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -143,7 +144,7 @@ def test_the_api_says_the_word_the_question_and_the_first_expiry(w: make.World) 
     assert answer["verdict"] == "ready"
     assert answer["verdict_text"] == "Ready"
     assert (answer["through"], answer["trip"]) == (make.TODAY.isoformat(), None)
-    assert answer["first_expiry"] == make.fresh(w.day_01).first_expiry.isoformat()
+    assert answer["first_expiry"] == present(make.fresh(w.day_01).first_expiry).isoformat()
 
 
 def test_what_is_said_of_later_days_is_what_is_judged_when_they_come(w: make.World) -> None:

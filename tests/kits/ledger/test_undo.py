@@ -35,6 +35,7 @@ from kits.services.trips import reservations
 from tests.kits import factories as make
 from tests.kits.factories import act, caller, fresh, section, units, world
 from tests.kits.problems import refused
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -44,20 +45,20 @@ def school() -> make.World:
     return world()
 
 
-def out(school: make.World, who: Person | None = None, kit: Any = None, **more: bool) -> Entry:
+def out(school: make.World, who: Person | None = None, kit: Any = None, **more: Any) -> Entry:
     return custody.check_out(
         act(school.keeper), kit or school.day_01, person=who or school.guide, **more
     ).entry
 
 
-def back(school: make.World, **more: list[Any] | AsFound | str) -> Entry:
+def back(school: make.World, **more: Any) -> Entry:
     return custody.check_in(act(school.keeper), school.day_01, **more).entry
 
 
 def undo(
     school: make.World, entry: Entry | None, who: Person | None = None, **more: Any
 ) -> reversal.Reversed:
-    return reversal.reverse(act(who or school.keeper), entry.pk, **more)
+    return reversal.reverse(act(who or school.keeper), present(entry).pk, **more)
 
 
 def listed(school: make.World, entry: Entry, **more: Any) -> Any:
@@ -123,7 +124,7 @@ def test_a_hand_back_undone_after_restocking_and_sealing_takes_these_with_it(
     done = undo(school, came, together=True, through=sealed.pk)
 
     assert stands(school.day_01) == before
-    assert holders.open_checkout(school.day_01).person == school.guide
+    assert present(holders.open_checkout(school.day_01)).person == school.guide
     assert [row.pk for row in done.later] == [restocked.pk, sealed.pk]
     assert any("0417" in change.text for change in done.changes)
     assert list(audit.findings()) == []
@@ -166,7 +167,7 @@ def test_somebody_elses_taking_out_is_not_undone(school: make.World) -> None:
     with refused("built-on") as problem:
         undo(school, came, together=True, through=found["later"][-1]["entry"])
     assert "Count the kit" in problem.value.detail
-    assert holders.open_checkout(school.day_01).person == school.instructor
+    assert present(holders.open_checkout(school.day_01)).person == school.instructor
 
 
 def test_a_taking_out_by_the_same_guide_is_undone_with_the_hand_back_before_it(
@@ -190,7 +191,7 @@ def test_a_kit_that_went_without_asking_stays_with_who_has_it(school: make.World
 
     undo(school, came)
 
-    assert holders.open_checkout(school.day_01).person == school.instructor
+    assert present(holders.open_checkout(school.day_01)).person == school.instructor
     assert Checkout.objects.get(opened_by=first).in_at is not None
     assert list(audit.findings()) == []
 
@@ -215,7 +216,7 @@ def test_an_emergency_taking_undone_gives_the_kit_back_to_who_had_it(school: mak
 
     undo(school, taken)
 
-    assert holders.open_checkout(school.day_01).person == school.guide
+    assert present(holders.open_checkout(school.day_01)).person == school.guide
     assert list(audit.findings()) == []
 
 

@@ -35,6 +35,7 @@ from kits.services.text import verdict_texts
 from kits.services.trips import reservations
 from tests.kits import factories as make
 from tests.kits.factories import World, act, days
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -337,7 +338,7 @@ def test_an_alarm_says_the_verdict_and_what_it_was_judged_for(w: World) -> None:
     reserved(w, w.day_01, 1)
     used(w, w.shears, 1)
     alarms.going_soon(timezone.now())
-    letter = notice_texts.letter(Notice.objects.filter(kind="not-fit").first())
+    letter = notice_texts.letter(present(Notice.objects.filter(kind="not-fit").first()))
     assert letter.subject == "DAY-01 for Hill day: Ask first: no Shears"
     assert "fit" not in letter.first[0].text.split()
     assert letter.first[0].verdicts[0].text == "Ask first: no Shears"
@@ -355,7 +356,7 @@ def test_a_kit_that_is_out_on_something_else_is_alarmed_for_two_days_before_and_
     assert not Notice.objects.exists()
     alarms.going_soon(timezone.now() + timedelta(hours=2))
     notice = Notice.objects.filter(kind="not-fit").first()
-    letter = notice_texts.letter(notice)
+    letter = notice_texts.letter(present(notice))
     assert letter.subject == "DAY-01 for Hill day: still out"
     assert letter.first[0].lines[0] == (
         "It is out: Gil has it (no phone on record), with no due time."

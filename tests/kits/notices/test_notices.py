@@ -38,6 +38,7 @@ from kits.services.trips import reservations
 from tests.core.api.made import is_problem
 from tests.kits import factories
 from tests.kits.factories import World, act, days
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -97,7 +98,7 @@ def test_without_an_address_or_when_they_have_left_it_says_why(w: World) -> None
 
 def test_what_was_taken_back_is_not_sent(w: World) -> None:
     custody.check_out(act(w.keeper), w.day_01, person=w.guide, emergency=True)
-    writing.withdraw(Notice.objects.filter(kind="emergency").first().entry)
+    writing.withdraw(present(present(Notice.objects.filter(kind="emergency").first()).entry))
     assert sending.send_due() == 0
 
 
@@ -106,7 +107,7 @@ def test_a_name_cannot_add_a_header(w: World) -> None:
     Kit.objects.filter(pk=w.day_01.pk).update(name="DAY\r\nX-Evil: 1")
     writing.notify([w.instructor], "lost", "x", kit=Kit.objects.get(pk=w.day_01.pk))
     assert sending.send_due() == 1
-    message = message_from_bytes(bytes(Notice.objects.get().rendered), policy=default)
+    message = message_from_bytes(bytes(present(Notice.objects.get().rendered)), policy=default)
     assert message["Bcc"] is None and message["X-Evil"] is None
     assert [a.addr_spec for a in message["To"].addresses] == ["ines@example.org"]
 
@@ -155,7 +156,7 @@ def test_a_kit_promised_within_48_hours_is_told_while_it_is_not_fit_once(w: Worl
     alarms.going_soon(timezone.now())
     alarms.going_soon(timezone.now())
     assert told("not-fit") == ["Ines", "Kim"]
-    facts = Notice.objects.filter(kind="not-fit").first().facts
+    facts = present(Notice.objects.filter(kind="not-fit").first()).facts
     assert facts["trip"] == "Hill day" and "Shears" in facts["kits"][0]["reasons"][0]
 
 
@@ -224,7 +225,7 @@ def test_kits_gone_early_that_do_not_serve_their_trip_together_are_told(w: World
     custody.check_out(act(w.keeper), w.day_01, trip=trip, already_gone=True)
     alarms.going_soon(timezone.now())
     assert (told("not-covered"), told("not-fit")) == (["Ines", "Kim"], [])
-    row = notice_texts.row(Notice.objects.filter(kind="not-covered").first())
+    row = notice_texts.row(present(Notice.objects.filter(kind="not-covered").first()))
     assert "40 people" in row.lines[0]
 
 
@@ -310,7 +311,7 @@ def test_what_is_due_back_and_wants_a_look_stands_in_it(w: World) -> None:
     custody.check_out(act(w.keeper), w.day_01, person=w.guide)
     held = Checkout.objects.get()
     found = {uid.split("@")[0]: e for uid, e in events(w.instructor).items()}
-    assert found[f"due-{held.pk}"].decoded("DTSTART") == held.due_at.replace(microsecond=0)
+    assert found[f"due-{held.pk}"].decoded("DTSTART") == present(held.due_at).replace(microsecond=0)
     assert found[f"look-{w.day_01.pk}"].decoded("DTSTART") == days(365)
 
 

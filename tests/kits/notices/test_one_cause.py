@@ -35,6 +35,7 @@ from kits.services.recalls import recall_notices, recalls
 from kits.services.trips import reservations
 from tests.kits import factories
 from tests.kits.factories import World, act
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -56,8 +57,8 @@ def mails(to: Person | None = None) -> list[tuple[str, str]]:
     rows = rows.filter(person=to) if to else rows
     found = []
     for row in rows.order_by("pk"):
-        message = message_from_bytes(bytes(row.rendered), policy=default)
-        body = message.get_body(["plain"]).get_content()
+        message = message_from_bytes(bytes(present(row.rendered)), policy=default)
+        body = present(message.get_body(["plain"])).get_content()
         found.append((str(message["Subject"]), " ".join(body.split())))
     return found
 
@@ -111,7 +112,7 @@ def test_what_comes_within_half_an_hour_of_the_same_waits_and_is_then_one_mail(w
     report(w, times=4)
     sending.send_due()
     assert len(mails(w.keeper)) == 1
-    assert "waits until" in notice_log.why(Notice.objects.filter(sent_at=None).first())
+    assert "waits until" in notice_log.why(present(Notice.objects.filter(sent_at=None).first()))
 
     with time_machine.travel(start + timedelta(minutes=29), tick=False):
         sending.send_due()
@@ -196,9 +197,6 @@ def test_an_address_refused_for_good_is_so_for_all_that_went_together(
 
 class Refuses(Down):
     """A mail server that knows nobody."""
-
-    def __enter__(self) -> Refuses:
-        return self
 
     def send_messages(self, messages: Any) -> None:
         raise smtplib.SMTPRecipientsRefused({messages[0].to[0]: (550, b"no such user")})
@@ -321,12 +319,12 @@ def test_one_that_comes_late_as_well_is_told_of_alone(w: World) -> None:
     now = timezone.now()
     out_late(w, 2, now - timedelta(hours=5))
     last = Checkout.objects.last()
-    Checkout.objects.filter(pk=last.pk).update(due_at=now - timedelta(hours=1))
+    Checkout.objects.filter(pk=present(last).pk).update(due_at=now - timedelta(hours=1))
     overdue.look(now)
     overdue.look(now + timedelta(hours=1))
 
     newest = Notice.objects.filter(person=w.guide, kind="not-back").first()
-    assert [kit["kit"] for kit in newest.facts["kits"]] == ["OUT-1"]
+    assert [kit["kit"] for kit in present(newest).facts["kits"]] == ["OUT-1"]
 
 
 def test_what_is_back_or_put_off_before_the_night_ends_is_not_told(w: World) -> None:
@@ -334,7 +332,7 @@ def test_what_is_back_or_put_off_before_the_night_ends_is_not_told(w: World) -> 
     out_late(w, 2, now - timedelta(hours=5))
     overdue.look(now)
     first = Checkout.objects.order_by("pk").first()
-    Checkout.objects.filter(pk=first.pk).update(due_at=now + timedelta(hours=9))
+    Checkout.objects.filter(pk=present(first).pk).update(due_at=now + timedelta(hours=9))
     sending.send_due()
     ((_, text),) = mails(w.guide)
     assert "OUT-1" in text and "OUT-0" not in text

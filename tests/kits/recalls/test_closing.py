@@ -35,6 +35,7 @@ from kits.services.recalls import closing, recalls, status
 from kits.services.recalls.recalls import Answer
 from kits.services.stock import counting, disposing, receiving
 from tests.kits import factories as make
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -67,7 +68,7 @@ def withdraw(w: make.World, recall: Recall) -> Recall:
 def settle(w: make.World, recall: Recall) -> None:
     """Take it out of DAY-01 and send all of it back to the maker."""
     (row,) = [p.row for p in status.of(recall).places if p.place.kit]
-    recalls.answer(make.act(w.guide), row, Answer.TAKEN_OUT, removed=6)
+    recalls.answer(make.act(w.guide), present(row), Answer.TAKEN_OUT, removed=6)
     disposing.dispose(
         make.act(w.keeper),
         place=quarantine(w),
@@ -110,13 +111,13 @@ def test_it_is_finished_once_everything_is_accounted_for(w: make.World) -> None:
     recall = start(w)
     settle(w, recall)
     closed = close(w, recall)
-    assert (closed.outcome, closed.closed.kind) == ("finished", EntryKind.RECALL_CLOSE)
-    assert closed.closed.detail["outcome"] == "finished"
+    assert (closed.outcome, present(closed.closed).kind) == ("finished", EntryKind.RECALL_CLOSE)
+    assert present(closed.closed).detail["outcome"] == "finished"
 
 
 def test_a_reason_finishes_it_all_the_same_and_stays_on_record(w: make.World) -> None:
     closed = close(w, start(w), reason="the rest was burnt with the hut")
-    assert closed.closed.reason == "the rest was burnt with the hut"
+    assert present(closed.closed).reason == "the rest was burnt with the hut"
 
 
 def test_its_batch_stays_blocked_wherever_it_is(w: make.World) -> None:
@@ -153,7 +154,7 @@ def test_a_kit_kept_back_for_it_stays_so_until_somebody_has_looked(w: make.World
     close(w, recall, reason="told to")
     assert ("withheld", "recall") in reasons(w.day_01)
     (row,) = [p.row for p in status.of(recall).places if p.place.kit]
-    recalls.answer(make.act(w.guide), row, Answer.TAKEN_OUT, removed=4)
+    recalls.answer(make.act(w.guide), present(row), Answer.TAKEN_OUT, removed=4)
     assert ("withheld", "recall") not in reasons(w.day_01)
 
 
@@ -311,7 +312,7 @@ def test_only_a_closed_recall_is_opened_again_and_not_beside_the_same_one(w: mak
 def test_an_undo_says_to_open_it_again(w: make.World) -> None:
     closed = close(w, start(w), reason="told to")
     with pytest.raises(Refused, match="Open the recall again"):
-        reversal.reverse(make.act(w.adviser), closed.closed_id)
+        reversal.reverse(make.act(w.adviser), present(closed.closed_id))
 
 
 def test_one_closed_before_outcomes_counts_as_finished_after_an_upgrade(w: make.World) -> None:

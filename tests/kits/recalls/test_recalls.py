@@ -29,6 +29,7 @@ from kits.services.recalls.recalls import Answer
 from kits.services.stock import counting, receiving
 from kits.services.stock.counting import CountLine
 from tests.kits import factories as make
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -287,7 +288,7 @@ def test_none_there_where_the_book_has_some_is_irregular_and_keeps_the_kit_back(
 ) -> None:
     recall = start(w)
     row = answer(w, recall, Answer.NONE_THERE)
-    assert row.answered.irregular == ["book-says-otherwise"]
+    assert present(row.answered).irregular == ["book-says-otherwise"]
     assert ("take-out", "recalled") in codes(w.day_01)
 
 
@@ -304,7 +305,7 @@ def test_units_found_beyond_the_books_were_booked_as_another_batch(w: make.World
 def test_units_found_that_no_book_had_are_written_as_found(w: make.World) -> None:
     recall = start(w)
     row = answer(w, recall, Answer.TAKEN_OUT, removed=8)
-    assert row.answered.irregular == ["found-more-than-the-book-held"]
+    assert present(row.answered).irregular == ["found-more-than-the-book-held"]
     assert make.units(w.dressings, room_place(w.store, PlaceKind.QUARANTINE)) == 20
     assert list(audit.findings()) == []
 

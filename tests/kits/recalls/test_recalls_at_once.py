@@ -9,7 +9,7 @@ from datetime import date
 from django.db import connections
 
 from gearroom.core.acts.problems import Refused
-from kits.models import Holding, Lot, PlaceKind
+from kits.models import Holding, Lot, PlaceKind, Recall
 from kits.rules.ledger.facts import Criticality
 from kits.services.ledger import audit, readiness
 from kits.services.recalls import recalls, status
@@ -67,7 +67,7 @@ def test_no_unit_of_it_stays_on_a_shelf_and_no_kit_with_one_may_go(open_database
     assert wrong == []
     assert not Lot.objects.filter(number="BAD", recall__isnull=True).exists()
     assert not Holding.objects.filter(place__kind=PlaceKind.SHELF, units__gt=0).exists()
-    stands = status.of(recalls.Recall.objects.get())
+    stands = status.of(Recall.objects.get())
     holders = {
         h.place_id for h in Holding.objects.filter(place__kind=PlaceKind.SECTION, units__gt=0)
     }

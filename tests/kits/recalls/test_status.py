@@ -12,6 +12,7 @@ from kits.services.recalls import recalls, status
 from kits.services.recalls.recalls import Answer
 from kits.services.restocking import sorting
 from tests.kits import factories as make
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -51,10 +52,12 @@ def test_a_place_is_settled_by_an_answer_or_when_the_sure_units_are_gone(w: make
 
 def test_a_place_in_doubt_is_settled_by_nothing_but_an_answer(w: make.World, mixed: None) -> None:
     recall = start(w, "D2")
-    doubtful = [p for p in status.of(recall).places if p.row.units_min < p.row.units_max]
+    doubtful = [
+        p for p in status.of(recall).places if present(p.row).units_min < present(p.row).units_max
+    ]
     assert doubtful
     assert not any(p.settled for p in doubtful)
-    recalls.answer(make.act(w.keeper), doubtful[0].row, Answer.NONE_THERE)
+    recalls.answer(make.act(w.keeper), present(doubtful[0].row), Answer.NONE_THERE)
     (same,) = [p for p in status.of(recall).places if p.place == doubtful[0].place]
     assert same.settled
 

@@ -21,6 +21,7 @@ from kits.services.restocking.sorting import PutIn
 from kits.services.stock import counting, instruments, receiving
 from kits.services.stock.counting import CountLine
 from tests.kits import factories as make
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -114,7 +115,7 @@ def test_it_refuses_an_instrument_that_failed_its_check(w: make.World) -> None:
 
 
 def test_it_refuses_a_batch_that_is_kept_back(w: make.World) -> None:
-    entry = make.fresh(w.day_01).entries.first()
+    entry = present(make.fresh(w.day_01).entries.first())
     Withholding.objects.create(lot=w.lots["d2"], kind="something-wrong", since=entry)
     assert refused(w, line(w, w.lots["d2"], 1, w.upper)).code == "withheld"
 
@@ -212,7 +213,7 @@ def test_it_does_not_build_a_kit_that_somebody_has(w: make.World) -> None:
 def test_it_breaks_the_seal_of_what_it_opens(w: make.World) -> None:
     sorting.reseal(make.act(w.keeper), w.day_02, "417", anyway=True)
     building.build(make.act(w.keeper), w.day_02)
-    assert Seal.objects.get(number="417").broken.kind == EntryKind.BUILD
+    assert present(Seal.objects.get(number="417").broken).kind == EntryKind.BUILD
 
 
 def test_a_guide_does_not_build_kits(w: make.World) -> None:

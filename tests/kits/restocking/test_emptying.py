@@ -9,7 +9,7 @@ import pytest
 
 from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
 from gearroom.core.models import Person
-from kits.models import Disposal, Entry, Lot, Place, PlaceKind, WithheldKind
+from kits.models import Disposal, Entry, Lot, Movement, PlaceKind, WithheldKind
 from kits.rules.ledger.facts import Level
 from kits.services.custody import custody
 from kits.services.kits import holds, kits
@@ -35,7 +35,7 @@ def line(
     lot: Lot | None = None,
     units: int = 1,
     key: str = "main",
-    **more: str | Place | Disposal,
+    **more: Any,
 ) -> EmptyLine:
     lot = lot or w.dressings
     return EmptyLine(make.section(w.day_01, key), lot, units, way, **more)
@@ -81,7 +81,7 @@ def test_a_filled_kit_is_emptied_line_by_line_and_then_retired(w: make.World) ->
     assert list(audit.findings()) == []
 
 
-def moved() -> Iterator[None]:
+def moved() -> Iterator[Movement]:
     for entry in Entry.objects.filter(kind="empty"):
         yield from entry.movements.select_related("lot__item", "to_place")
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import uuid
+from typing import Any
 
 import pytest
 
 from gearroom.core.acts.problems import Refused
-from kits.models import AsFound, Entry, EntryKind, Kit, Lot, Place, PlaceKind, Seal
+from kits.models import AsFound, Entry, EntryKind, Kit, Lot, PlaceKind, Seal
 from kits.rules.ledger.facts import Level, Word
 from kits.services.custody import custody, use
 from kits.services.custody.use import UseLine
@@ -32,7 +33,7 @@ def opened_and_used(school: make.World, units: int = 4) -> Kit:
     return make.fresh(school.day_01)
 
 
-def sealed(school: make.World, kit: Kit, **more: bool | Place) -> Seal:
+def sealed(school: make.World, kit: Kit, **more: Any) -> Seal:
     return sorting.reseal(make.act(school.guide), kit, "0417", **more)
 
 

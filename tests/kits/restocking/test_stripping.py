@@ -8,13 +8,14 @@ from typing import Any
 import pytest
 
 from gearroom.core.acts.problems import Invalid, NotAllowed, Refused
-from kits.models import EntryKind, Holding, Item, Lot, Movement, Place, PlaceKind, Receipt
+from kits.models import EntryKind, Holding, Item, Lot, Movement, PlaceKind, Receipt
 from kits.rules.ledger.facts import Kind
 from kits.services.ledger import audit
 from kits.services.ledger.book import room_place
 from kits.services.recalls import recalls
 from kits.services.restocking import building
 from kits.services.restocking.building import BoughtItem, Fate
+from kits.services.stock import receiving
 from tests.kits import factories as make
 
 pytestmark = pytest.mark.django_db
@@ -25,7 +26,7 @@ def w() -> make.World:
     return make.world()
 
 
-def strip(w: make.World, *things: BoughtItem, **more: str | Decimal) -> building.StripResult:
+def strip(w: make.World, *things: BoughtItem, **more: Any) -> building.StripResult:
     return building.strip(make.act(w.keeper), w.day_02, list(things), **more)
 
 
@@ -37,9 +38,7 @@ def refused(w: make.World, *things: BoughtItem) -> str:
     return problem.value.code
 
 
-def found(
-    w: make.World, item: Item, units: Any, fate: Fate, **more: Place | str | Decimal
-) -> BoughtItem:
+def found(w: make.World, item: Item, units: Any, fate: Fate, **more: Any) -> BoughtItem:
     more.setdefault("expiry", make.days(600) if item.needs_date else None)
     return BoughtItem(item=item, units=units, fate=fate, number="BOUGHT", **more)
 
@@ -72,7 +71,7 @@ def test_the_reasons_are_kept_with_the_entry(w: make.World) -> None:
 
 
 def test_it_lists_what_remains_to_be_added_and_the_running_cost(w: make.World) -> None:
-    building.receiving.receive(
+    receiving.receive(
         make.act(w.keeper), item=w.dressing, units=10, number="P", expiry=make.days(500),
         shelf=w.shelf, price=Decimal("15.00"), currency="GBP",
     )  # fmt: skip
@@ -135,7 +134,7 @@ def test_it_does_not_keep_a_medicine_that_nobody_signed_for(w: make.World) -> No
 
 
 def test_what_is_out_of_date_is_fine_for_training_and_not_for_the_shelf(w: make.World) -> None:
-    old = {"expiry": make.days(-30)}
+    old: dict[str, Any] = {"expiry": make.days(-30)}
     strip(w, found(w, w.dressing, 2, Fate.TRAINING, **old))
     strip(w, found(w, w.dressing, 3, Fate.SHELF, shelf=w.shelf, **old))
     lot = Lot.objects.get(number="BOUGHT")

@@ -31,7 +31,7 @@ def move(
     )
 
 
-def refused(w: make.World, *what: Lot | int | Place) -> str:
+def refused(w: make.World, *what: Any) -> str:
     before = list(Holding.objects.order_by("pk").values())
     with pytest.raises(Refused) as problem:
         move(w, *what)

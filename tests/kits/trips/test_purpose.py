@@ -13,7 +13,7 @@ from gearroom.core import clock
 from gearroom.core.acts.act import Act
 from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
-from kits.models import Checkout, Entry, Kit, Movement, Notice, Reservation, Trip
+from kits.models import AsFound, Checkout, Entry, Kit, Movement, Notice, Reservation, Trip
 from kits.rules.trips.trips import Coverage
 from kits.services.custody import custody
 from kits.services.ledger import audit, reversal
@@ -71,7 +71,7 @@ def test_a_kit_promised_in_ninety_days_goes_for_no_trip_and_leaves_the_promise(
         held = out(w, w.day_01, who)
         assert (held.trip, held.reservation) == (None, None)
         assert held.due_at is not None and held.due_at < clock.now() + timedelta(days=2)
-        custody.check_in(act(w.keeper), w.day_01, as_found="opened")
+        custody.check_in(act(w.keeper), w.day_01, as_found=AsFound.OPENED)
         Kit.objects.update(to_sort_since=None)
 
     assert Reservation.objects.get(released=None).trip == far
@@ -268,7 +268,7 @@ def test_a_kit_that_lives_in_a_vehicle_is_due_at_no_time(w: make.World) -> None:
 
 def test_who_works_alone_is_asked_for_no_time(w: make.World) -> None:
     assert out(w, w.day_01, w.guide).due_at is not None
-    custody.check_in(act(w.guide), w.day_01, as_found="sealed-and-dry")
+    custody.check_in(act(w.guide), w.day_01, as_found=AsFound.SEALED)
     Kit.objects.update(to_sort_since=None)
     for person in Person.objects.exclude(pk=w.guide.pk):
         person.left_on = make.TODAY

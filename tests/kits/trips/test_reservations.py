@@ -17,6 +17,7 @@ from kits.services.trips import reservations
 from tests.core.api.made import is_problem
 from tests.kits import factories as make
 from tests.kits.problems import refused
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -155,7 +156,7 @@ def test_the_kit_in_hand_takes_the_place_of_the_one_reserved(w: make.World, day_
     assert standing() == [("DAY-03", "Moor", "Gil")]
     assert [e.kind for e in Entry.objects.order_by("id")][-2:] == ["unreserve", "reserve"]
     taken = custody.check_out(make.act(w.guide), make.fresh(day_03))
-    assert taken.checkout.person == w.guide
+    assert present(taken.checkout).person == w.guide
 
 
 def test_two_guides_of_a_trip_who_took_each_others_kit_change_places(

@@ -19,6 +19,7 @@ from kits.services.trips import proposals, reservations
 from tests.core.api.made import Caller, is_problem
 from tests.kits import factories as make
 from tests.kits.problems import refused
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -178,7 +179,7 @@ def test_new_dates_that_promise_a_kit_twice_are_told(w: make.World) -> None:
     ]
     told = Notice.objects.filter(kind="trip-changed")
     assert set(told.values_list("person", flat=True)) == {w.keeper.pk, w.instructor.pk}
-    assert told.first().facts["clashes"][0]["trip"] == "Cave day"
+    assert present(told.first()).facts["clashes"][0]["trip"] == "Cave day"
     call("PUT", PATH, body(3, 6))
     assert Notice.objects.filter(kind="trip-changed").count() == told.count()
     assert call("PUT", PATH, body(3, 5)).json()["clashes"] == []

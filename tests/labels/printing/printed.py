@@ -15,7 +15,6 @@ import zxingcpp
 from kits.rules.lookup.label_codes import new_code
 from labels.printing import Job, sheet_pdf
 from labels.rules.codes.texts import Expiry
-from labels.rules.layout.calibration import Offset
 from labels.rules.layout.contents import (
     BlankLabel,
     KitLabel,
@@ -25,6 +24,8 @@ from labels.rules.layout.contents import (
     SectionLabel,
     ShelfLabel,
 )
+
+QR_CODE = zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)
 
 ADDRESS = "https://gear.umberfell.example"
 JOB = Job(ADDRESS, "Umberfell Outdoor School")
@@ -54,7 +55,7 @@ def one_of_each(seed: int = 0) -> list[Any]:
     ]
 
 
-def printed(sheet: Any, labels: Any, job: Job = JOB, **options: int | str | Offset) -> bytes:
+def printed(sheet: Any, labels: Any, job: Job = JOB, **options: Any) -> bytes:
     """Return the PDF of `labels` on `sheet`."""
     out = io.BytesIO()
     sheet_pdf(sheet, labels, out=out, job=job, **options)
@@ -76,7 +77,7 @@ def texts(pdf: bytes) -> list[Any]:
 
 def read(image: Any) -> list[Any]:
     """Return (text, (x, y) of the middle) of every QR symbol, by reading the whole picture."""
-    found = zxingcpp.read_barcodes(image, formats=zxingcpp.BarcodeFormat.QRCode)
+    found = zxingcpp.read_barcodes(image, formats=QR_CODE)
     return [
         (
             barcode.text,

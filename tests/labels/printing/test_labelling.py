@@ -18,6 +18,7 @@ from kits.services.lookup import find
 from labels.services import passerby
 from tests.kits import factories as make
 from tests.labels.scan import scanned as at
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -76,11 +77,11 @@ def test_a_cancelled_label_leads_to_the_one_that_counts_now(world: make.World) -
     first = at.label(world.day_01)
     second = labelling.cancel(make.act(world.keeper), first.code, "torn", and_replace=True)
     third = labelling.cancel(
-        make.act(world.keeper), second.replacement.code, "wet", and_replace=True
+        make.act(world.keeper), present(second.replacement).code, "wet", and_replace=True
     )
     old = Label.objects.get(pk=first.pk)
     assert labelling.successor(old) == third.replacement
-    assert third.replacement.kit == world.day_01
+    assert present(third.replacement).kit == world.day_01
     assert labelling.live(world.day_01) == third.replacement
     with pytest.raises(Refused) as refused:
         find.label(first.code)
@@ -131,11 +132,11 @@ def test_a_passer_by_sees_what_it_is_whose_it_is_and_how_to_return_it(
     label = at.label(world.day_01)
     for who in (None, make.actor(world.stranger)):
         facts = passerby.facts(label.code, who)
-        assert facts.what == "First aid kit DAY-01"
-        assert facts.whose == "Umberfell Outdoor School, Main store"
-        assert facts.how_to_return == "Bring it to the Main store."
-        assert not facts.yours
-    assert passerby.facts(label.code, make.actor(world.guide)).yours
+        assert present(facts).what == "First aid kit DAY-01"
+        assert present(facts).whose == "Umberfell Outdoor School, Main store"
+        assert present(facts).how_to_return == "Bring it to the Main store."
+        assert not present(facts).yours
+    assert present(passerby.facts(label.code, make.actor(world.guide))).yours
 
 
 def test_a_passer_by_learns_no_name_from_a_tag_and_no_thing_from_a_batch(world: make.World) -> None:

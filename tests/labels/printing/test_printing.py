@@ -226,7 +226,7 @@ def test_a_cell_too_small_is_refused_with_the_size_that_would_fit() -> None:
     ],
 )
 def test_wrong_requests_are_refused_with_what_to_do(
-    options: dict[str, int], error: type[SheetError] | type[ValueError], said: str
+    options: dict[str, Any], error: type[SheetError] | type[ValueError], said: str
 ) -> None:
     with pytest.raises(error, match=said):
         printed(SHEETS["a4-3x7"], one_of_each(), **options)

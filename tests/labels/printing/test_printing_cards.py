@@ -6,7 +6,7 @@ import io
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import pypdfium2
@@ -36,10 +36,11 @@ POUCHES = (
     Pouch("Bleeding", (CardItem("Pressure dressing 10 × 18 cm", 4), CardItem("Plasters", None))),
     Pouch("Bones and joints", (CardItem("Mouldable splint", 2), CardItem("Повязка", 3))),
 )
+Size = Literal["a5", "a4-folded"]
 CARD = LidCard(next(new_codes(5)), "EXPED-01", "Main store", "Ines Harrow", "Tomasz Quill", POUCHES)
 
 
-def lid_card(card: LidCard = CARD, size: str = "a5", job: Job = JOB) -> bytes:
+def lid_card(card: LidCard = CARD, size: Size = "a5", job: Job = JOB) -> bytes:
     out = io.BytesIO()
     count = lid_card_pdf(card, out=out, job=job, size=size)
     pdf = out.getvalue()
@@ -48,7 +49,7 @@ def lid_card(card: LidCard = CARD, size: str = "a5", job: Job = JOB) -> bytes:
 
 
 @pytest.mark.parametrize("size", ["a5", "a4-folded"])
-def test_a_lid_card_says_what_is_where_who_answers_for_it_and_what_to_mind(size: str) -> None:
+def test_a_lid_card_says_what_is_where_who_answers_for_it_and_what_to_mind(size: Size) -> None:
     pdf = lid_card(size=size)
     (page,) = texts(pdf)
     for text in (
@@ -74,7 +75,7 @@ def test_a_lid_card_has_no_dates() -> None:
 
 
 @pytest.mark.parametrize("size", ["a5", "a4-folded"])
-def test_a_long_list_goes_on_on_a_further_page_and_loses_nothing(size: str) -> None:
+def test_a_long_list_goes_on_on_a_further_page_and_loses_nothing(size: Size) -> None:
     things = tuple(CardItem(f"Thing number {number}", number) for number in range(1, 200))
     card = replace(CARD, pouches=(Pouch("One large pouch", things),))
     pdf = lid_card(card, size)

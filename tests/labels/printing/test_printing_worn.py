@@ -36,9 +36,10 @@ def printed_labels(sheet: Sheet, seed: int) -> Iterator[tuple[Any, Any]]:
         pixels = DPI / 25.4
         step = module / damage.TEXTURE * pixels
         corner = (cell.left_mm + left - reach, cell.top_mm + top - reach)
-        places = np.float32(
+        places = np.array(
             [[step, 0, corner[0] * pixels + step / 2 - 0.5],
-             [0, step, corner[1] * pixels + step / 2 - 0.5]]
+             [0, step, corner[1] * pixels + step / 2 - 0.5]],
+            np.float32,
         )  # fmt: skip
         side = (layout.symbol.modules + 2 * (damage.QUIET + damage.PAPER)) * damage.TEXTURE
         flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP

@@ -22,9 +22,10 @@ from PIL import Image
 from labels import reading
 from labels.reading.front.pool import Pool, shared
 from tests import damage
+from tests.present import present
 
 TEXT = "HTTPS://GEAR.EXAMPLE.ORG/L/K9GP5R95"
-LIMITS = {
+LIMITS: dict[str, Any] = {
     "max_bytes": 25 * 2**20,
     "max_pixels": 60_000_000,
     "decode_seconds": 60.0,  # a busy machine must not decide; where the bound counts it is given
@@ -52,7 +53,7 @@ def look(pool: Any, content: bytes, budget_s: float | None = None) -> Any:
     return pool.read(content, all_symbols=False, budget_s=budget_s, stop_at_own=True)
 
 
-def picture() -> Image:
+def picture() -> Image.Image:
     modules = np.pad(damage.symbol(TEXT), 4)
     return Image.fromarray(np.where(np.repeat(np.repeat(modules, 3, 0), 3, 1), 0, 255).astype("u1"))
 
@@ -184,7 +185,7 @@ def test_60_megapixels_stay_within_the_memory_bound(make_pool: Callable[..., Any
 
 def test_threads_take_turns_at_the_processes(make_pool: Callable[..., Any]) -> None:
     pool = make_pool(processes=2)
-    texts = []
+    texts: list[str] = []
 
     def work() -> None:
         texts.extend(look(pool, saved("PNG")).reads[0].text for _ in range(3))
@@ -231,7 +232,7 @@ def ends(process_id: int) -> bool:
 
 def test_readers_end_with_an_owner_that_is_killed(tmp_path: Path) -> None:
     with owner(tmp_path) as process:
-        reader = int(process.stdout.readline())
+        reader = int(present(process.stdout).readline())
         assert is_running(reader)
         process.kill()
         assert ends(reader)
@@ -240,21 +241,20 @@ def test_readers_end_with_an_owner_that_is_killed(tmp_path: Path) -> None:
 def test_readers_end_with_their_owner_even_when_it_has_forked(tmp_path: Path) -> None:
     then = "if os.fork() == 0: sys.stdin.read(); os._exit(0)"
     with owner(tmp_path, then) as process:
-        reader = int(process.stdout.readline())
+        reader = int(present(process.stdout).readline())
         process.kill()  # the forked one lives on
         assert ends(reader)
 
 
 def test_a_forked_worker_gets_a_reader_of_its_own() -> None:
     reading.read(saved("PNG"))
-    ours = shared().readers[0].process.pid
+    ours = present(shared().readers[0].process).pid
     received, given = os.pipe()
     child = os.fork()
     if child == 0:
         try:
             text = reading.read(saved("PNG")).reads[0].text
-            theirs = shared().readers[0].process.pid
-            os.write(given, f"{text} {theirs}".encode())
+            os.write(given, f"{text} {present(shared().readers[0].process).pid}".encode())
             shared().close()
         finally:
             os._exit(0)
@@ -263,7 +263,7 @@ def test_a_forked_worker_gets_a_reader_of_its_own() -> None:
     assert text == TEXT
     assert int(theirs) != ours
     assert reading.read(saved("PNG")).reads[0].text == TEXT
-    assert shared().readers[0].process.pid == ours
+    assert present(shared().readers[0].process).pid == ours
 
 
 def test_a_short_budget_is_kept_and_told() -> None:

@@ -13,6 +13,7 @@ from kits.rules.lookup import label_codes
 from labels.reading.front.pictures import decode
 from labels.reading.ladder import ladder
 from tests import damage
+from tests.present import present
 
 MOST_PIXELS = 60_000_000  # of a picture that the reader takes
 HOSTS = ("https://gear.example.org", "https://umberfell.example", "http://10.0.0.5:8000")
@@ -27,7 +28,7 @@ def reads_of(seed: int) -> tuple[str, list[Any], damage.Damage]:
     harm = damage.at_random(rng)
     while damage.side_of(text, harm) ** 2 > MOST_PIXELS:
         harm = damage.at_random(rng)
-    reads = []
+    reads: list[Any] = []
     ladder.climb(
         decode(damage.photographed(text, harm, rng), max_pixels=MOST_PIXELS),
         budget_s=600,  # a busy machine must not decide what can be read
@@ -67,13 +68,13 @@ def test_the_damage_is_as_strong_as_it_says() -> None:
         np.frombuffer(damage.photographed("A" * 20, plain, rng), np.uint8), cv2.IMREAD_GRAYSCALE
     )
     size = len(damage.symbol("A" * 20))
-    middle = flat.shape[0] // 2
-    module = flat[middle - size * 3 + 3, middle - size * 3 : middle + size * 3]
+    middle = present(flat).shape[0] // 2
+    module = present(flat)[middle - size * 3 + 3, middle - size * 3 : middle + size * 3]
     assert np.ptp(module.astype(int)) > 0.7 * 255  # the top row, from the finder's ink to paper
     covered = damage.Damage(covered=0.08, noise=0, blur=0, quality=95, pixels=6)
     spotted = cv2.imdecode(
         np.frombuffer(damage.photographed("A" * 20, covered, np.random.default_rng(1)), np.uint8),
         cv2.IMREAD_GRAYSCALE,
     )
-    dirt = np.abs(spotted.astype(int) - int(0.4 * 255)) < 12
+    dirt = np.abs(present(spotted).astype(int) - int(0.4 * 255)) < 12
     assert 0.05 < dirt[middle - size * 3 : middle + size * 3].sum() / (size * 6) ** 2 < 0.12

@@ -19,7 +19,7 @@ from labels.reading.front.results import Reads
 from tests import damage
 
 TEXT = "HTTPS://GEAR.EXAMPLE.ORG/L/K9GP5R95"
-LIMITS = {
+LIMITS: dict[str, Any] = {
     "max_bytes": 3_000_000,
     "max_pixels": 4_000_000,
     "decode_seconds": 5.0,
@@ -41,7 +41,7 @@ def look(pool: Pool, content: bytes) -> Reads:
     return pool.read(content, all_symbols=False, budget_s=None, stop_at_own=True)
 
 
-def label(pixels: int = 6) -> tuple[Image, list[tuple[int, int]]]:
+def label(pixels: int = 6) -> tuple[Image.Image, list[tuple[int, int]]]:
     """A label on grey, (height, width) uint8; the symbol's middle is at two thirds, one third."""
     modules = damage.symbol(TEXT)
     size = len(modules)
@@ -66,7 +66,7 @@ def saved(image: Any, kind: str, **options: Any) -> bytes:
     return buffer.getvalue()
 
 
-def rgba(image: Any) -> Image:
+def rgba(image: Any) -> Image.Image:
     """Ink on nothing: what is light becomes transparent black."""
     grey = np.asarray(image)
     pixels = np.zeros((*grey.shape, 4), np.uint8)
@@ -78,7 +78,7 @@ def black_or_white(image: Any) -> Any:
     return image.point(lambda level: 255 * (level > 100)).convert("1")
 
 
-def sixteen_bit(image: Any) -> Image:
+def sixteen_bit(image: Any) -> Image.Image:
     return Image.fromarray(np.asarray(image).astype(np.uint16) * 257)
 
 

@@ -19,6 +19,7 @@ from labels.models import Scan
 from tests.core.api.made import Caller
 from tests.kits import factories as make
 from tests.labels.scan import scanned as at
+from tests.present import present
 
 pytestmark = [
     pytest.mark.django_db,
@@ -267,7 +268,7 @@ def test_a_role_that_is_missing_is_a_403_and_nothing_is_kept(labels: at.Labelled
 
 
 def test_a_token_for_reading_alone_takes_nothing_and_hands_nothing_in(labels: at.Labelled) -> None:
-    user = User.objects.get(pk=labels.world.keeper.user_id)
+    user = User.objects.get(pk=present(labels.world.keeper.user_id))
     reader = Caller(user, scopes=[Scope.READ])
     assert reader.post("scans/", {"text": labels.kit.code}).status_code == 200
     for intent in ("check-out", "check-in"):
@@ -286,7 +287,9 @@ def test_a_scan_reported_later_keeps_its_own_time(labels: at.Labelled, keeper: C
     world = labels.world
     earlier = make.timezone.now() - make.timedelta(minutes=3)
     custody.check_out(
-        Act(actor_of(User.objects.get(pk=world.keeper.user_id))), world.day_01, person=world.guide
+        Act(actor_of(User.objects.get(pk=present(world.keeper.user_id)))),
+        world.day_01,
+        person=world.guide,
     )
     said = {
         "text": labels.kit.code,

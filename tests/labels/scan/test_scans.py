@@ -6,17 +6,18 @@ import pytest
 from pytest_django import DjangoAssertNumQueries
 
 from gearroom.core.acts.problems import NotAllowed
-from kits.models import Checkout, Entry, PackCode
+from kits.models import Checkout, Entry, Label, PackCode
 from kits.rules.lookup import label_codes
 from kits.services.custody import custody
 from kits.services.labelling import labelling
 from labels.models import Scan
 from labels.rules.codes.scans import Intent, Means, typed_texts
 from labels.services.scan.resolve import meanings
-from labels.services.scan.results import ScanRequest
+from labels.services.scan.results import ScannedLot, ScanRequest
 from labels.services.scan.scanning import scan
 from tests.kits import factories as make
 from tests.labels.scan import scanned as at
+from tests.present import present
 
 pytestmark = pytest.mark.django_db
 
@@ -138,7 +139,7 @@ def test_where_two_labels_are_near_none_is_offered(labels: at.Labelled) -> None:
         if code[place] != twin[place]
     )
     assert set(label_codes.corrections(between)) >= {code, twin}
-    labelling.Label.objects.filter(pk=at.label(world.day_02).pk).update(code=twin)
+    Label.objects.filter(pk=at.label(world.day_02).pk).update(code=twin)
     assert list(at.one(world.keeper, between).next) == []
 
 
@@ -147,7 +148,7 @@ def test_a_cancelled_label_says_so_and_leads_to_its_replacement(labels: at.Label
     done = labelling.cancel(make.act(world.keeper), labels.kit.code, "torn", and_replace=True)
     outcome = at.one(world.keeper, labels.kit.code, OUT, holder=world.guide)
     assert (outcome.outcome, outcome.problem.status) == ("label-cancelled", 409)
-    assert outcome.problem.facts["replaced_by"] == at.shown(done.replacement)
+    assert outcome.problem.facts["replaced_by"] == at.shown(present(done.replacement))
     (step,) = outcome.next
     assert at.one(world.keeper, step.fields["text"], OUT, holder=world.guide).entry
 
@@ -250,7 +251,7 @@ def test_counting_shows_no_number_from_the_book(labels: at.Labelled) -> None:
     answer = at.scanned(world.guide, labels.shelf.code, labels.lot.code, intent=COUNT)
     shelf, lot = answer.outcomes
     assert shelf.next[0].fields == {"shelf": str(world.shelf.pk)}
-    assert lot.thing.where == []
+    assert isinstance(lot.thing, ScannedLot) and lot.thing.where == []
     (step,) = lot.next
     assert step.fields == {
         "found": [{"lot": str(world.dressings.pk)}],
@@ -267,7 +268,7 @@ def test_only_a_keeper_receives(labels: at.Labelled) -> None:
 
 def test_a_look_that_gave_nothing_says_what_to_do(labels: at.Labelled) -> None:
     answer = scan(make.act(labels.world.guide), typed_texts([]), ScanRequest())
-    assert answer.refusal.outcome == "nothing-read"
+    assert present(answer.refusal).outcome == "nothing-read"
     assert Scan.objects.get().means == "nothing"
 
 

@@ -23,7 +23,7 @@ def labels() -> at.Labelled:
     return at.labelled()
 
 
-def left_for_sorting(labels: at.Labelled, **more: list[Any]) -> None:
+def left_for_sorting(labels: at.Labelled, **more: Any) -> None:
     world = labels.world
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
     custody.check_in(make.act(world.guide), world.day_01, **more)

@@ -14,6 +14,7 @@ from gearroom.core.rules.roles import (
     MEMBERS,
     USE_CASES,
     Role,
+    Roles,
     Scope,
     has_right_over,
 )
@@ -55,12 +56,12 @@ def test_roles_here_and_everywhere_add_up() -> None:
 
 
 @pytest.mark.parametrize("use_case", [n for n, r in USE_CASES.items() if r.roles is ANYONE])
-def test_what_needs_no_role_is_anybodys(use_case: object) -> None:
+def test_what_needs_no_role_is_anybodys(use_case: str) -> None:
     assert actor().may(use_case, HUT)
 
 
 @pytest.mark.parametrize("use_case", [n for n, r in USE_CASES.items() if r.roles == MEMBERS])
-def test_a_fact_is_reported_by_whoever_has_a_role_there(use_case: object) -> None:
+def test_a_fact_is_reported_by_whoever_has_a_role_there(use_case: str) -> None:
     assert not actor().may(use_case)
     guide = actor(Role.GUIDE)
     assert guide.may(use_case) and guide.may(use_case, HUT, MAIN)
@@ -70,7 +71,7 @@ def test_a_fact_is_reported_by_whoever_has_a_role_there(use_case: object) -> Non
 
 
 @pytest.mark.parametrize("use_case", [n for n, r in USE_CASES.items() if r.everywhere])
-def test_what_is_for_administrators_of_all_rooms_is_not_for_those_of_one(use_case: object) -> None:
+def test_what_is_for_administrators_of_all_rooms_is_not_for_those_of_one(use_case: str) -> None:
     assert actor(Role.ADMINISTRATOR, room=None).may(use_case)
     assert not actor(Role.ADMINISTRATOR, room=HUT).may(use_case)
     assert not actor(Role.ADMINISTRATOR, room=HUT).may(use_case, HUT)
@@ -121,7 +122,7 @@ def test_every_scope_and_role_is_used() -> None:
 
 
 # ------------------------------------------------------------------------ people's accounts
-def only(role: Role, room: int | None = MAIN) -> dict[Any, Any]:
+def only(role: Role, room: int | None = MAIN) -> Roles:
     return {room: frozenset({role})}
 
 
@@ -159,7 +160,7 @@ def test_others_have_it_over_nobody_with_a_role(mine: Role, role: Role, room: in
 
 
 def test_one_role_too_many_takes_the_right_away() -> None:
-    theirs = {MAIN: frozenset({Role.GUIDE}), HUT: frozenset({Role.GUIDE})}
+    theirs: Roles = {MAIN: frozenset({Role.GUIDE}), HUT: frozenset({Role.GUIDE})}
     assert not has_right_over(only(Role.KEEPER), theirs)
     assert has_right_over({MAIN: frozenset({Role.KEEPER}), HUT: frozenset({Role.KEEPER})}, theirs)
     assert has_right_over(only(Role.KEEPER, None), theirs)

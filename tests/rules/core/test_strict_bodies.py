@@ -149,7 +149,7 @@ class Body(StrictSerializer):
 
 
 UUID = "123e4567-e89b-42d3-a456-426614174000"
-RIGHT = {
+RIGHT: dict[str, list[Any]] = {
     "whole": [0, -3, 2**31 - 1],
     "nothing": [None, 1],
     "flag": [True, False],
@@ -164,7 +164,7 @@ RIGHT = {
     "lines": [[], [{"units": 1}]],
     "one": [{"units": 0}],
 }
-WRONG = {
+WRONG: dict[str, list[Any]] = {
     "whole": ["3", 3.5, 1e300, True, None, [], {}, 2**31, -(2**31), 2**63 - 1],
     "nothing": ["", "null", False],
     "flag": ["true", 1, 0, None, "yes"],
@@ -185,7 +185,7 @@ WRONG = {
 
 
 @pytest.mark.parametrize(("name", "value"), [(n, v) for n, vs in RIGHT.items() for v in vs])
-def test_it_takes_what_has_the_right_type_and_form(name: Any, value: Any) -> None:
+def test_it_takes_what_has_the_right_type_and_form(name: str, value: Any) -> None:
     body = Body(data={name: value})
     assert body.is_valid(), body.errors
 
@@ -198,7 +198,7 @@ def test_a_whole_number_is_one_however_json_writes_it() -> None:
 
 
 @pytest.mark.parametrize(("name", "value"), [(n, v) for n, vs in WRONG.items() for v in vs])
-def test_it_refuses_what_is_only_nearly_so_and_names_the_field(name: Any, value: Any) -> None:
+def test_it_refuses_what_is_only_nearly_so_and_names_the_field(name: str, value: Any) -> None:
     body = Body(data={name: value})
     assert not body.is_valid()
     assert list(body.errors) == [name]
@@ -217,7 +217,7 @@ def test_it_names_every_wrong_field_at_once() -> None:
 
 
 def test_it_refuses_to_be_built_around_a_lenient_part() -> None:
-    class Lenient(serializers.Serializer):
+    class Lenient(serializers.Serializer[Any]):
         units = serializers.IntegerField()
 
     class Outer(StrictSerializer):

@@ -9,11 +9,12 @@ import numpy as np
 import zxingcpp
 
 from labels.services.scan.links import symbol_svg
+from tests.present import present
 
 
 def painted(svg: str, scale: int = 4) -> Any:
     """The symbol's path as grey pixels."""
-    side = int(re.search(r'viewBox="0 0 (\d+) ', svg)[1])
+    side = int(present(re.search(r'viewBox="0 0 (\d+) ', svg))[1])
     picture = np.full((side, side), 255, np.uint8)
     path = re.findall(r'd="([^"]*)"', svg)[1]
     for x, y, run in re.findall(r"M(\d+) (\d+)h(\d+)v1", path):

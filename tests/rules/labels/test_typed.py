@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from kits.rules.lookup import label_codes
 from labels.rules.codes import typed
 from labels.rules.codes.typed import TextKind
+from tests.present import present
 
 TODAY = date(2026, 11, 25)
 
@@ -115,9 +116,12 @@ def test_a_bare_code_resolves_or_is_refused_but_never_becomes_another(keyboard: 
 @pytest.mark.parametrize("keyboard", ["French", "Belgian"])
 def test_a_makers_code_typed_on_azerty_is_put_right(keyboard: str) -> None:
     found = typed.resolve(typed_on(keyboard, "9501101530003"), today=TODAY)
-    assert found.maker.best.gtin == "09501101530003"
+    assert present(found.maker).best.gtin == "09501101530003"
     found = typed.resolve(typed_on(keyboard, "(01)09501101530003(10)AMQ-7"), today=TODAY)
-    assert (found.maker.best.gtin, found.maker.best.lot) == ("09501101530003", "AMQ-7")
+    assert (present(found.maker).best.gtin, present(found.maker).best.lot) == (
+        "09501101530003",
+        "AMQ-7",
+    )
 
 
 @settings(max_examples=300)
@@ -131,8 +135,8 @@ def test_a_code_with_one_wrong_character_is_refused_with_what_to_do(
     for text in (wrong, label_codes.shown(wrong).lower(), f"HTTPS://GEAR.EXAMPLE.ORG/L/{wrong}"):
         found = typed.resolve(text, today=TODAY)
         assert (found.kind, found.code) == (TextKind.OWN_WRONG, wrong)
-        assert found.says.text.startswith("Check the code")
-        assert code in label_codes.corrections(found.code)
+        assert present(found.says).text.startswith("Check the code")
+        assert code in label_codes.corrections(present(found.code))
 
 
 @pytest.mark.parametrize("ending", ["", "/", "?s=1", "#top", "/?from=camera"])
@@ -173,12 +177,12 @@ def test_it_tells_what_is_not_ours(text: str, kind: TextKind) -> None:
 def test_a_gs1_symbol_is_never_taken_for_a_label_of_ours() -> None:
     found = typed.resolve("10A88\x1d17270131", today=TODAY, from_gs1_symbol=True)
     assert found.kind is TextKind.MAKER
-    assert not found.maker.confirm
-    assert found.maker.best.lot == "A88"
+    assert not present(found.maker).confirm
+    assert present(found.maker).best.lot == "A88"
 
 
 @given(st.text(max_size=60))
 def test_any_text_is_something_and_ours_only_with_a_right_check(text: str) -> None:
     found = typed.resolve(text, today=TODAY)
-    assert found.kind is not TextKind.OWN or label_codes.is_valid(found.code)
+    assert found.kind is not TextKind.OWN or label_codes.is_valid(present(found.code))
     assert (found.maker is not None) == (found.kind is TextKind.MAKER)

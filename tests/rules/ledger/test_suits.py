@@ -25,11 +25,8 @@ def trip(people: int = 8, days: int = 1, **needs: Any) -> TripNeeds:
 
 
 def kit(people: int = 8, days: int = 1, **facts: Any) -> KitState:
-    return KitState(
-        **{"id": 1, "name": "DAY-01", "lines": (), "units": ()}
-        | {"serves_people": people, "serves_days": days}
-        | facts
-    )
+    known: dict[str, Any] = {"id": 1, "name": "DAY-01", "lines": (), "units": ()}
+    return KitState(**known | {"serves_people": people, "serves_days": days} | facts)
 
 
 def codes(needs: TripNeeds, *some: KitState) -> list[str]:

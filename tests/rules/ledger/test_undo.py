@@ -19,7 +19,7 @@ def later(undone: int, *steps: Step, now: dict[Any, Any] | None = None) -> list[
 
 
 def _sum(steps: tuple[Step, ...], start: int = 100) -> dict[Any, Any]:
-    held = defaultdict(lambda: start)
+    held: dict[Any, int] = defaultdict(lambda: start)
     for step in steps:
         for where, units in step.units.items():
             held[where] += units

@@ -57,7 +57,9 @@ def answer(
 ) -> Answer:
     """How a kit stands: for a trip from a day, or for today."""
     last = through or day(13 if first is None else first)
-    trip = {"trip": 1, "on": "Hill day", "going": going(first)} if first is not None else {}
+    trip: dict[str, Any] = (
+        {"trip": 1, "on": "Hill day", "going": going(first)} if first is not None else {}
+    )
     return Answer(Verdict(last, reasons, set_up), **trip)
 
 

@@ -1,20 +1,22 @@
 """Who hears what when: at once, weekly or never; quiet hours; how long to wait after a failure."""
 
+from __future__ import annotations
+
 from datetime import UTC, datetime, time, timedelta
 
 import pytest
 
-from kits.rules.notices.policy import When, quiet_until, wait_after
+from kits.rules.notices.policy import Policy, When, quiet_until, wait_after
 from kits.services.notices.registry import NOTICE_KINDS, when_sent
 
 ZONE = "Europe/London"
 
 
-def at(hour, minute=0, day=25):
+def at(hour: int, minute: int = 0, day: int = 25) -> datetime:
     return datetime(2026, 11, day, hour, minute, tzinfo=UTC)
 
 
-def policy_of(kind):
+def policy_of(kind: str) -> Policy:
     return NOTICE_KINDS[kind].policy
 
 

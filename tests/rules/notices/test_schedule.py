@@ -14,8 +14,8 @@ from kits.rules.notices.schedule import last_due, local_instant, next_due
 LONDON, CHICAGO, LORD_HOWE = "Europe/London", "America/Chicago", "Australia/Lord_Howe"
 
 
-def utc(*parts: int) -> datetime:
-    return datetime(*parts, tzinfo=UTC)
+def utc(year: int, month: int, day: int, hour: int = 0, minute: int = 0) -> datetime:
+    return datetime(year, month, day, hour, minute, tzinfo=UTC)
 
 
 @pytest.mark.parametrize(

@@ -43,7 +43,7 @@ def test_named_movements_are_followed_exactly() -> None:
 
 
 def test_an_unsaid_batch_makes_both_ends_a_guess() -> None:
-    events = [
+    events: list[Leg | Counted] = [
         Leg(1, BAD, SUPPLIER, SHELF, 3),
         Leg(2, GOOD, SUPPLIER, SHELF, 5),
         Leg(3, BAD, SHELF, KIT, 2, lot_assumed=True),
@@ -52,7 +52,7 @@ def test_an_unsaid_batch_makes_both_ends_a_guess() -> None:
 
 
 def test_taking_more_than_everything_else_takes_some_of_it_for_certain() -> None:
-    events = [
+    events: list[Leg | Counted] = [
         Leg(1, BAD, SUPPLIER, SHELF, 3),
         Leg(2, GOOD, SUPPLIER, SHELF, 5),
         Leg(3, GOOD, SHELF, KIT, 7, lot_assumed=True),
@@ -66,7 +66,7 @@ def test_a_place_with_nothing_else_stays_certain() -> None:
 
 
 def test_a_count_makes_a_place_certain_again() -> None:
-    events = [
+    events: list[Leg | Counted] = [
         Leg(1, BAD, SUPPLIER, SHELF, 3),
         Leg(2, GOOD, SUPPLIER, SHELF, 5),
         Leg(3, BAD, SHELF, KIT, 2, lot_assumed=True),
@@ -78,7 +78,7 @@ def test_a_count_makes_a_place_certain_again() -> None:
 
 
 def test_a_scanned_unit_narrows_what_may_be_left() -> None:
-    events = [
+    events: list[Leg | Counted] = [
         Leg(1, BAD, SUPPLIER, SHELF, 1),
         Leg(2, GOOD, SUPPLIER, SHELF, 1),
         Leg(3, BAD, SHELF, KIT, 1, lot_assumed=True),
@@ -93,7 +93,7 @@ def test_units_without_a_number_may_be_of_it() -> None:
 
 
 def test_two_recalled_batches_are_one_to_a_tap_between_them() -> None:
-    events = [
+    events: list[Leg | Counted] = [
         Leg(1, BAD, SUPPLIER, KIT, 2),
         Leg(2, GOOD, SUPPLIER, KIT, 2),
         Leg(3, BAD, KIT, USED, 1, lot_assumed=True),
@@ -113,7 +113,7 @@ def test_what_was_put_right_did_not_happen(assumed: bool) -> None:
 
 
 def test_a_count_that_was_put_right_makes_nothing_certain() -> None:
-    events = [
+    events: list[Leg | Counted] = [
         Leg(1, BAD, SUPPLIER, KIT, 1),
         Leg(2, BAD, KIT, UNEXPLAINED, 1),
         Counted(2, KIT, {}),

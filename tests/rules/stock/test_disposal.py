@@ -11,7 +11,7 @@ from kits.rules.stock.disposal import WAYS, allowed
 @pytest.mark.parametrize("own", WAYS)
 @pytest.mark.parametrize("kind", list(Kind))
 def test_a_things_own_way_comes_first_and_a_medicine_never_goes_into_a_bin(
-    kind: object, own: str
+    kind: Kind, own: str
 ) -> None:
     ways = allowed(kind, own)
     assert "returned" in ways

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, timedelta
 from itertools import combinations
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -140,7 +141,7 @@ def test_a_kit_with_things_for_children_comes_along_where_there_are_any() -> Non
     ],
 )
 def test_a_kit_that_may_not_go_is_passed_over_with_the_reason(
-    change: dict[str, object], code: str
+    change: dict[str, Any], code: str
 ) -> None:
     needs = trip()
     found = propose(needs, of(needs, replace(kit(1), **change)))

@@ -20,6 +20,7 @@ from gearroom.core.models import PasswordReset, Person, SignedIn
 from gearroom.core.rules.roles import Role
 from gearroom.site.mail import password_mail
 from tests.kits import factories as make
+from tests.present import present
 from tests.site.browsing import post, text_of
 
 pytestmark = pytest.mark.django_db
@@ -37,15 +38,17 @@ def guide(tmp_path: Path, settings: Settings) -> Person:
     settings.EMAIL_OUTBOX_DIR = tmp_path / "outbox"
     settings.EMAIL_BACKEND = "gearroom.core.mail.EmlBackend"
     guide = make.world().guide
-    guide.user.set_password(OLD)
-    guide.user.save()
+    present(guide.user).set_password(OLD)
+    present(guide.user).save()
     Person.objects.filter(pk=guide.pk).update(email="gil@example.org")
     return guide
 
 
-def signed_in(person: Person, password: str = OLD, **more: dict[Any, Any]) -> Client:
+def signed_in(person: Person, password: str = OLD, **more: Any) -> Client:
     client = Client(**more)
-    answer = client.post("/sign-in/", {"username": person.user.username, "password": password})
+    answer = client.post(
+        "/sign-in/", {"username": present(person.user).username, "password": password}
+    )
     assert answer.status_code == 302
     return client
 
@@ -78,8 +81,8 @@ def test_nobody_elses_sign_in_is_ended(guide: Person) -> None:
     here = signed_in(guide)
     row = SignedIn.objects.get()
     other = make.person("Noa", Role.GUIDE, guide.home_room)
-    other.user.set_password(OLD)
-    other.user.save()
+    present(other.user).set_password(OLD)
+    present(other.user).save()
 
     assert post(signed_in(other), f"/signed-in/{row.pk}/end/").status_code == 404
     assert here.get("/kits/").status_code == 200
@@ -166,13 +169,16 @@ def test_a_forgotten_password_is_chosen_anew_by_a_link_that_works_once(
     settings.PUBLIC_URL = "https://gear.example"
     here = signed_in(guide)
 
-    assert asked(guide.user.username if how == "username" else "GIL@example.org").status_code == 200
+    assert (
+        asked(present(guide.user).username if how == "username" else "GIL@example.org").status_code
+        == 200
+    )
     assert password_mail.send_waiting() == 1
     assert password_mail.send_waiting() == 0
     (mail,) = mails(settings)
     assert mail["To"].addresses[0].addr_spec == "gil@example.org"
     text = mail.get_body(["plain"]).get_content()
-    path = re.search(r"https://gear\.example(/sign-in/new/\S+)", text)[1]
+    path = present(re.search(r"https://gear\.example(/sign-in/new/\S+)", text))[1]
 
     page = Client().get(path)
     assert page.status_code == 200
@@ -180,7 +186,7 @@ def test_a_forgotten_password_is_chosen_anew_by_a_link_that_works_once(
     assert Client().post(path, {"new": "short"}).status_code == 400
     answer = Client().post(path, {"new": NEW})
 
-    assert f"Sign in as {guide.user.username}" in text_of(answer)
+    assert f"Sign in as {present(guide.user).username}" in text_of(answer)
     assert here.get("/kits/").status_code == 302
     signed_in(guide, NEW)
     again = Client().post(path, {"new": "something else again"})
@@ -189,17 +195,17 @@ def test_a_forgotten_password_is_chosen_anew_by_a_link_that_works_once(
 
 
 def test_a_link_is_over_after_an_hour(guide: Person, settings: Settings) -> None:
-    asked(guide.user.username)
+    asked(present(guide.user).username)
     password_mail.send_waiting()
     text = mails(settings)[0].get_body(["plain"]).get_content()
-    path = re.search(r"http://testserver(/sign-in/new/\S+)", text)[1]
+    path = present(re.search(r"http://testserver(/sign-in/new/\S+)", text))[1]
 
     with time_machine.travel(timezone.now() + timedelta(hours=1, seconds=2)):
         assert Client().get(path).status_code == 404
 
 
 def test_what_is_said_tells_nobody_who_has_a_sign_in(guide: Person) -> None:
-    there, not_there = asked(guide.user.username), asked("nobody at all")
+    there, not_there = asked(present(guide.user).username), asked("nobody at all")
 
     assert (there.status_code, text_of(there)) == (not_there.status_code, text_of(not_there))
     assert PasswordReset.objects.count() == 1
@@ -207,9 +213,9 @@ def test_what_is_said_tells_nobody_who_has_a_sign_in(guide: Person) -> None:
 
 def test_who_left_or_has_no_address_gets_no_link(guide: Person) -> None:
     Person.objects.filter(pk=guide.pk).update(email="")
-    asked(guide.user.username)
+    asked(present(guide.user).username)
     Person.objects.filter(pk=guide.pk).update(email="gil@example.org", left_on=make.days(0))
-    asked(guide.user.username)
+    asked(present(guide.user).username)
 
     assert not PasswordReset.objects.exists()
 
@@ -217,20 +223,20 @@ def test_who_left_or_has_no_address_gets_no_link(guide: Person) -> None:
 def test_a_mail_that_was_not_taken_is_tried_again_within_the_hour(
     guide: Person, settings: Settings, tmp_path: Path
 ) -> None:
-    asked(guide.user.username)
+    asked(present(guide.user).username)
     settings.EMAIL_OUTBOX_DIR = tmp_path / "a-file" / "outbox"
     (tmp_path / "a-file").write_text("no folder")
     assert password_mail.send_waiting() == 0
 
     settings.EMAIL_OUTBOX_DIR = tmp_path / "outbox"
     assert password_mail.send_waiting() == 1
-    asked(guide.user.username)
+    asked(present(guide.user).username)
     with time_machine.travel(timezone.now() + timedelta(hours=2)):
         assert password_mail.send_waiting() == 0
 
 
 def test_asking_again_and_again_is_slowed_down(guide: Person) -> None:
-    answers = [asked(guide.user.username).status_code for _ in range(7)]
+    answers = [asked(present(guide.user).username).status_code for _ in range(7)]
 
     assert answers == [200] * 5 + [429] * 2
 

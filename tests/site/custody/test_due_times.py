@@ -18,6 +18,7 @@ from kits.services.mail import notice_texts, overdue
 from kits.services.trips import trips
 from tests.kits import factories as make
 from tests.labels.scan import scanned
+from tests.present import present
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
 pytestmark = PAGES_ON_SQLITE
@@ -63,7 +64,7 @@ def test_the_due_time_is_shown_and_changed_by_one_tap(school: scanned.Labelled, 
     answer = post(client, "/kits/DAY-01/due/", due_at=evening, to=to)
 
     assert answer["Location"] == to
-    assert due_of().isoformat() == evening
+    assert present(due_of()).isoformat() == evening
     assert "DAY-01 is due" in text_of(client.get(to))
 
 
@@ -78,7 +79,7 @@ def test_it_may_be_due_at_no_set_time_or_at_ones_own(school: scanned.Labelled) -
 
     own = make.days(3)
     post(client, "/kits/DAY-01/due/", due_at=f"{own}T16:30")
-    assert due_of().isoformat() == f"{own}T16:30:00+00:00"
+    assert present(due_of()).isoformat() == f"{own}T16:30:00+00:00"
 
 
 @pytest.mark.parametrize(

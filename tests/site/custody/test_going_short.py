@@ -159,7 +159,7 @@ def test_at_the_shared_device_it_goes_short_at_once_and_a_check_says_first_who_c
     device.post("/devices/", {"room": "main-store", "name": "Phone at the hatch"})
 
     page = post(device, "/scan/", text=kit.name)
-    reason = {"holder": world.guide.pk, "short_reason": "two of us carry one"}
+    reason: dict[str, Any] = {"holder": world.guide.pk, "short_reason": "two of us carry one"}
     press(device, page, "Let it go short, with a reason", **reason)
     asked = press(device, post(device, "/scan/", text="DAY-01"), "Checked now, all there")
 

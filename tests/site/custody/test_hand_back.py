@@ -12,12 +12,13 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from PIL import Image
 from pytest_django import Settings
 
-from kits.models import Entry, Movement, Photo
+from kits.models import Entry, Movement, Photo, WithheldKind
 from kits.services.custody import custody
 from kits.services.kits import holds
 from kits.services.ledger import reversal
 from tests.kits import factories as make
 from tests.labels.scan import scanned
+from tests.present import present
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
 pytestmark = PAGES_ON_SQLITE
@@ -141,7 +142,7 @@ def test_what_is_wrong_is_shown_on_the_kit_with_its_photo(school: scanned.Labell
 
     page = client.get("/kits/DAY-01/").content.decode()
     assert "zip torn" in page
-    picture = client.get(re.search(r'<img class="photo"\s+src="([^"]+)"', page)[1])
+    picture = client.get(present(re.search(r'<img class="photo"\s+src="([^"]+)"', page))[1])
     assert picture["Content-Type"] == "image/jpeg"
     assert max(Image.open(io.BytesIO(picture.content)).size) == 1600
 
@@ -185,7 +186,7 @@ def test_a_photo_is_shown_to_the_kits_rooms_alone(school: scanned.Labelled) -> N
 def test_what_was_settled_or_taken_back_shows_no_photo_any_more(school: scanned.Labelled) -> None:
     world, client = school.world, browser(school.world.keeper)
     post(client, BACK, sharps="no", wrong="torn", photo=snapshot())
-    holds.release(make.act(world.keeper), world.day_01, holds.WithheldKind.SOMETHING_WRONG)
+    holds.release(make.act(world.keeper), world.day_01, WithheldKind.SOMETHING_WRONG)
     post(client, BACK, sharps="no", wrong="wet")
     assert '<img class="photo"' not in client.get("/kits/DAY-01/").content.decode()
 

@@ -34,7 +34,7 @@ def w() -> make.World:
     return made
 
 
-def out_and_back(w: make.World, kit: Any = None, **more: list[Any]) -> custody.CheckIn:
+def out_and_back(w: make.World, kit: Any = None, **more: Any) -> custody.CheckIn:
     kit = kit or w.day_01
     custody.check_out(make.act(w.keeper), kit, person=w.guide, already_gone=True)
     return custody.check_in(make.act(w.keeper), kit, **more)
@@ -76,7 +76,8 @@ def test_kits_mixed_up_are_one_line_on_the_board_and_nowhere_else(w: make.World)
     on_it = kits_board.board(w.store)
 
     assert [[kit.name for kit in job.kits] for job in on_it.mixed] == [["DAY-01", "DAY-02"]]
-    listed = [row.kit.name for row in (*on_it.to_sort, *on_it.needing.listed)]
+    listed = [row.kit.name for row in on_it.to_sort]
+    listed += [row.kit.name for row in on_it.needing.listed]
     assert "DAY-01" not in listed and "DAY-02" not in listed
     assert "Count both" in text_of(browser(w.keeper).get("/"))
     page = text_of(browser(w.keeper).get("/kits/DAY-02/"))

@@ -14,6 +14,7 @@ from kits.services.custody import custody
 from kits.services.trips import reservations
 from tests.kits import factories as make
 from tests.labels.scan import scanned
+from tests.present import present
 from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of
 
 pytestmark = PAGES_ON_SQLITE
@@ -48,7 +49,11 @@ def test_somebody_without_a_tag_takes_a_kit_by_name_and_telephone(school: scanne
 
     assert "DAY-01 is out with Nia Fern" in text_of(answer)
     nia = Checkout.objects.get(in_at=None).person
-    assert (nia.name, nia.phone, nia.home_room) == ("Nia Fern", "0700 900 123", school.world.store)
+    assert (present(nia).name, present(nia).phone, present(nia).home_room) == (
+        "Nia Fern",
+        "0700 900 123",
+        school.world.store,
+    )
 
 
 def test_at_the_hatch_too_before_anybody_says_who_they_are(school: scanned.Labelled) -> None:
@@ -58,7 +63,7 @@ def test_at_the_hatch_too_before_anybody_says_who_they_are(school: scanned.Label
 
     post(client, "/scan/", **{**fields, "new_name": "Nia Fern", "new_phone": "0700 900 123"})
 
-    assert Checkout.objects.get(in_at=None).person.name == "Nia Fern"
+    assert present(Checkout.objects.get(in_at=None).person).name == "Nia Fern"
 
 
 def test_without_a_telephone_nobody_is_added_and_the_kit_stays(school: scanned.Labelled) -> None:
@@ -96,7 +101,7 @@ def test_a_kit_that_is_out_is_passed_to_somebody_not_on_the_list(school: scanned
 
     post(client, "/kits/DAY-01/pass/", person="", new_name="Nia", new_phone="0700 900 123")
 
-    assert Checkout.objects.get(in_at=None).person.name == "Nia"
+    assert present(Checkout.objects.get(in_at=None).person).name == "Nia"
     nobody = post(client, "/kits/DAY-01/pass/", person="")
     assert (nobody.status_code, "Choose who has it now" in text_of(nobody)) == (400, True)
 

@@ -11,7 +11,7 @@ import time_machine
 from django.test import Client
 
 from gearroom.core import clock
-from kits.models import Entry, Movement, Notice, Withholding
+from kits.models import Entry, ListLine, Movement, Notice, Withholding
 from kits.rules.ledger.facts import Kind
 from kits.services.custody import custody, unmet_needs, use, use_requests
 from kits.services.kits import participants_own
@@ -20,6 +20,7 @@ from kits.services.restocking import sorting
 from kits.services.stock import away
 from tests.kits import factories as make
 from tests.labels.scan import scanned
+from tests.present import present
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
 pytestmark = PAGES_ON_SQLITE
@@ -36,7 +37,7 @@ def world() -> make.World:
 def link_to(world: make.World) -> str:
     """The address that the keeper's page gives for DAY-01."""
     page = browser(world.keeper).get("/kits/DAY-01/ask/").content.decode()
-    return urlsplit(re.search(r'id="link" value="([^"]+)"', page)[1]).path
+    return urlsplit(present(re.search(r'id="link" value="([^"]+)"', page))[1]).path
 
 
 def test_the_link_is_answered_without_an_account_in_the_name_of_whoever_had_it(
@@ -120,9 +121,9 @@ def test_it_can_be_sent_as_a_message_to_their_phone(world: make.World) -> None:
 
     page = browser(world.keeper).get("/kits/DAY-01/ask/").content.decode()
 
-    sms = re.search(r'href="(sms:[^"]+)"', page)[1]
+    sms = present(re.search(r'href="(sms:[^"]+)"', page))[1]
     assert sms.startswith("sms:01632960111?")
-    assert re.search(r'id="link" value="([^"]+)"', page)[1] in unquote(sms)
+    assert present(re.search(r'id="link" value="([^"]+)"', page))[1] in unquote(sms)
 
 
 def test_another_rooms_people_make_no_link(world: make.World) -> None:
@@ -152,7 +153,7 @@ def test_one_link_leads_to_all_kits_that_a_guide_handed_back(two: make.World) ->
     assert "DAY-01" in page and "DAY-02" in page
     other = browser(two.keeper).get("/kits/DAY-02/ask/").content.decode()
     assert "DAY-01" in text_of(
-        Client().get(urlsplit(re.search(r'id="link" value="([^"]+)"', other)[1]).path)
+        Client().get(urlsplit(present(re.search(r'id="link" value="([^"]+)"', other))[1]).path)
     )
 
 
@@ -211,8 +212,13 @@ def test_the_driver_has_one_page_with_one_link_a_guide(two: make.World) -> None:
 def test_the_link_takes_what_else_there_is_to_say(world: make.World) -> None:
     splint = make.item("Splint", Kind.TOOL, needs_date=False)
     line = world.day_01.list_version.sections.get(key="main").lines.first()
-    type(line).objects.create(
-        section=line.section, item=splint, carry=1, never_below=0, criticality="routine", position=9
+    ListLine.objects.create(
+        section=present(line).section,
+        item=splint,
+        carry=1,
+        never_below=0,
+        criticality="routine",
+        position=9,
     )
     splints = make.some(splint, world.shelf, 2, "S1")
     make.put_in(world.day_01, splints, world.shelf, 1)

@@ -16,6 +16,7 @@ from kits.services.restocking import sorting
 from kits.services.stock import instruments, receiving
 from tests.kits import factories as make
 from tests.labels.scan import scanned
+from tests.present import present
 from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of
 
 pytestmark = PAGES_ON_SQLITE
@@ -195,7 +196,10 @@ def test_each_label_that_is_scanned_counts_one_more_of_its_batch(world: make.Wor
 
     assert "One more of Wound dressing 10 × 12, batch D9." in text_of(answer)
     assert (fields[known], fields[f"units-{new}"]) == ("4", "2")
-    assert (fields[f"number-{new}"], fields[f"expiry-{new}"]) == ("D9", other.expiry.isoformat())
+    assert (fields[f"number-{new}"], fields[f"expiry-{new}"]) == (
+        "D9",
+        present(other.expiry).isoformat(),
+    )
     gauze = make.item("Triangular bandage")
     unlisted = make.some(gauze, world.shelf, 1, "B1", make.days(100))
     label = scanned.shown(scanned.label(unlisted, world))

@@ -31,7 +31,7 @@ def world() -> make.World:
 
 def marks(response: Any) -> dict[Any, Any]:
     """What a page says of kits: {name: {(through, trip, slug, words)}}."""
-    found = {}
+    found: dict[str, set[tuple[str, ...]]] = {}
     for kit, *says in MARK.findall(unescape(response.content.decode())):
         found.setdefault(kit, set()).add(tuple(says))
     return found
@@ -296,9 +296,9 @@ def test_a_trip_says_of_its_kits_what_every_page_says_of_them_for_it(world: make
         page = browser(world.keeper).get(path)
         for kit in (world.day_01, world.day_02):
             assert marks(page)[kit.name] == expected(kit), path
-    page = text_of(browser(world.keeper).get(f"/trips/{trip.pk}/"))
-    assert "not fit" not in page.lower()
-    assert verdict_texts.judged_for(make.days(3), "Ridge walk") in page
+    text = text_of(browser(world.keeper).get(f"/trips/{trip.pk}/"))
+    assert "not fit" not in text.lower()
+    assert verdict_texts.judged_for(make.days(3), "Ridge walk") in text
 
 
 def test_a_scan_says_what_the_kits_page_says(world: make.World) -> None:
@@ -309,9 +309,9 @@ def test_a_scan_says_what_the_kits_page_says(world: make.World) -> None:
     for kit in (world.day_01, world.day_02):
         page = client.get("/scan/", {"text": kit.name})
         assert marks(page)[kit.name] == expected(kit)
-    page = text_of(client.get("/scan/", {"text": "DAY-01"}))
-    assert verdict_texts.judged_for(make.days(3), "Ridge walk") in page
-    assert verdict_texts.first_expiry(make.fresh(world.day_01).first_expiry) in page
+    text = text_of(client.get("/scan/", {"text": "DAY-01"}))
+    assert verdict_texts.judged_for(make.days(3), "Ridge walk") in text
+    assert verdict_texts.first_expiry(make.fresh(world.day_01).first_expiry) in text
 
 
 def test_a_kit_that_is_not_set_up_goes_out_from_the_board_as_any_other(world: make.World) -> None:

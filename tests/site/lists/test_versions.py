@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from typing import Any
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -12,6 +13,7 @@ from PIL import Image
 from kits.models import Kit, ListLine, PackingListVersion
 from kits.services.lists import packing_lists
 from tests.kits import factories as make
+from tests.present import present
 from tests.site.browsing import PAGES_ON_SQLITE, browser, form_of, post, text_of
 
 pytestmark = PAGES_ON_SQLITE
@@ -93,7 +95,9 @@ def test_a_draft_is_published_then_signed_with_the_page_attached(
     draft.refresh_from_db()
     assert (draft.signed_by, draft.signed_until) == (world.adviser, make.days(200))
     assert draft.signed_page_type == "image/png"
-    link = re.search(r'href="(/api/[^"]*signed-page/)"', client.get(at(draft)).content.decode())[1]
+    link = present(
+        re.search(r'href="(/api/[^"]*signed-page/)"', client.get(at(draft)).content.decode())
+    )[1]
     answer = client.get(link)
     assert (answer.status_code, answer["Content-Type"]) == (200, "image/png")
 
@@ -111,7 +115,7 @@ def test_a_draft_is_published_then_signed_with_the_page_attached(
 def test_a_signature_that_will_not_do_is_refused_with_the_form_still_there(
     world: make.World,
     draft: PackingListVersion,
-    said: dict[str, bytes] | dict[str, str],
+    said: dict[str, Any],
     status: int,
     says: str,
 ) -> None:

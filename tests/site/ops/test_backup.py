@@ -19,6 +19,7 @@ from pytest_django import Settings
 
 from gearroom.core.models import Person, Room
 from gearroom.site.ops import backup, serving
+from tests.present import present
 from tests.program import Server, environment, manage
 
 NOW = datetime(2026, 3, 1, 7, tzinfo=UTC)
@@ -202,7 +203,7 @@ def test_it_refuses_a_backup_that_was_cut_short(
 def rewrite(file: Any, change: Any) -> None:
     """The archive again, each member as `change(name, content)` has it: (name, content) or None."""
     with tarfile.open(file) as archive:
-        members = [(member.name, archive.extractfile(member).read()) for member in archive]
+        members = [(member.name, present(archive.extractfile(member)).read()) for member in archive]
     with tarfile.open(file, "w:gz") as archive:
         for name, content in filter(None, (change(*member) for member in members)):
             member = tarfile.TarInfo(name)

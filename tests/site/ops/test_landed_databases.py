@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from tests import keeper
+from tests.present import present
 from tests.program import environment, manage
 
 LANDED = Path(__file__).parents[2] / "landed"
@@ -38,7 +39,7 @@ def landed(engine: str, make_database: Callable[[], str], tmp_path: Path) -> dic
         file = Path(url.removeprefix("sqlite:///"))
         file.write_bytes(lzma.decompress((LANDED / "first.sqlite3.xz").read_bytes()))
     else:
-        psql = str(keeper.postgresql_programs() / "psql")
+        psql = str(present(keeper.postgresql_programs()) / "psql")
         empty = "DROP SCHEMA public CASCADE; CREATE SCHEMA public;"
         dump = lzma.decompress((LANDED / "first.sql.xz").read_bytes())
         # A later psql refuses what only restricts its own commands.

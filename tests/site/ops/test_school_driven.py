@@ -31,7 +31,7 @@ class Names:
     def __init__(self, draw: random.Random) -> None:
         self.draw = draw
         self.numbers = {
-            name: list(model.objects.order_by("-pk").values_list("pk", flat=True)[:100])
+            name: list(model._default_manager.order_by("-pk").values_list("pk", flat=True)[:100])
             for name, model in {
                 "item": Item, "lot": Lot, "place": Place, "people": Person, "entries": Entry,
                 "recalls": Recall, "reservations": Reservation, "packing-lists": PackingList,
@@ -90,7 +90,8 @@ def test_no_operation_breaks_on_what_is_there(open_database: str) -> None:
     admin = somebody("driver", Role.ADMINISTRATOR)
     for role in (Role.ADVISER, Role.KEEPER):
         admin.person.memberships.create(role=role.value)
-    caller, names, statuses = Caller(admin), Names(random.Random(7)), Counter()
+    caller, names = Caller(admin), Names(random.Random(7))
+    statuses: Counter[Any] = Counter()
 
     def drive(operation: Any) -> None:
         @given(operation.as_strategy(generation_mode=ALLOWED))

@@ -124,7 +124,7 @@ def test_it_stops_all_and_fails_when_what_follows_readiness_fails(
 
 
 def test_it_pauses_longer_each_time_a_program_ends_soon(tmp_path: Path) -> None:
-    lines = []
+    lines: list[str] = []
     program = Program("web", "web", [])
     supervisor = Supervisor(
         [program],

@@ -11,7 +11,7 @@ from django.utils import timezone
 from pytest_django import DjangoAssertNumQueries
 
 from gearroom.core.rules.roles import Role
-from kits.models import Checkout, Entry, Kit
+from kits.models import AsFound, Checkout, Entry, Kit
 from kits.services.custody import custody
 from kits.services.custody.use import UseLine
 from kits.services.lists import packing_lists
@@ -20,6 +20,7 @@ from kits.services.restocking import sorting
 from kits.services.trips import reservations
 from tests.kits import factories as make
 from tests.labels.scan import scanned
+from tests.present import present
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
 pytestmark = PAGES_ON_SQLITE
@@ -42,7 +43,7 @@ def test_the_board_shows_what_goes_out_and_takes_it_out_in_one_tap(
     assert "Crag walk" in page
     form = page[: page.index("Take out")].rsplit("<form", 1)[1]
     fields = dict(re.findall(r'name="(\w+)" value="([^"]*)"', form))
-    client.post(re.search(r'action="([^"]+)"', form)[1], fields)
+    client.post(present(re.search(r'action="([^"]+)"', form))[1], fields)
 
     assert Checkout.objects.get(in_at=None).trip == trip
 
@@ -51,7 +52,7 @@ def test_a_trip_that_leaves_without_a_kit_is_on_the_board_until_it_is_promised_o
     school: scanned.Labelled,
 ) -> None:
     client = browser(school.world.keeper)
-    before = re.search(r'name="seen" value="([^"]+)"', client.get("/").content.decode())[1]
+    before = present(re.search(r'name="seen" value="([^"]+)"', client.get("/").content.decode()))[1]
     trip = make.trip("Crag walk", school.world.store)
     make.trip("Next month", school.world.store, 30, 30)
 
@@ -80,8 +81,9 @@ def test_the_board_names_who_has_what_is_not_back_with_their_telephone(
     guide = school.world.guide
     type(guide).objects.filter(pk=guide.pk).update(phone="01632 960111")
     out = custody.check_out(make.act(), school.world.day_01, person=guide).checkout
-    Checkout.objects.filter(pk=out.pk).update(
-        out_at=out.out_at - timedelta(days=3), due_at=out.out_at - timedelta(days=1)
+    Checkout.objects.filter(pk=present(out).pk).update(
+        out_at=present(out).out_at - timedelta(days=3),
+        due_at=present(out).out_at - timedelta(days=1),
     )
 
     page = browser(school.world.keeper).get("/").content.decode()
@@ -94,7 +96,9 @@ def test_the_board_is_sent_again_only_when_something_changed(school: scanned.Lab
     client = browser(school.world.keeper)
 
     with time_machine.travel(timezone.now(), tick=False):  # no minute turns meanwhile
-        seen = re.search(r'name="seen" value="([^"]+)"', client.get("/").content.decode())[1]
+        seen = present(re.search(r'name="seen" value="([^"]+)"', client.get("/").content.decode()))[
+            1
+        ]
         unchanged = client.get(f"/board/lines/?seen={seen}")
         custody.check_in(make.act(), school.world.day_01)
         changed = client.get(f"/board/lines/?seen={seen}")
@@ -125,7 +129,7 @@ def test_sealed_and_dry_is_one_tap(school: scanned.Labelled) -> None:
 
     page = client.get("/kits/DAY-01/hand-back/")
     assert "The seal ends in 417" in text_of(page)
-    post(client, "/scan/", text="DAY-01", intent="check-in", as_found="sealed-and-dry")
+    post(client, "/scan/", text="DAY-01", intent="check-in", as_found=AsFound.SEALED)
 
     assert Checkout.objects.get().as_found == "sealed-and-dry"
     assert Kit.objects.get(name="DAY-01").to_sort_since is None
@@ -220,7 +224,7 @@ def test_telephones_are_for_those_who_may_see_people(school: scanned.Labelled) -
 
 def test_a_signature_reaches_the_board_though_no_entry_says_so(school: scanned.Labelled) -> None:
     client = browser(school.world.keeper)
-    seen = re.search(r'name="seen" value="([^"]+)"', client.get("/").content.decode())[1]
+    seen = present(re.search(r'name="seen" value="([^"]+)"', client.get("/").content.decode()))[1]
 
     packing_lists.sign(make.act(school.world.adviser), school.world.version, until=make.days(30))
 
@@ -253,7 +257,7 @@ def test_with_everything_issued_the_board_says_so(school: scanned.Labelled) -> N
 
     assert "All kits for today and tomorrow are out" in text_of(client.get("/"))
 
-    custody.check_in(make.act(school.world.keeper), school.world.day_01, as_found="opened")
+    custody.check_in(make.act(school.world.keeper), school.world.day_01, as_found=AsFound.OPENED)
     page = text_of(client.get("/"))
     assert "All kits for today" not in page
     assert "Crag walk" in page

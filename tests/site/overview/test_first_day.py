@@ -26,7 +26,7 @@ from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
 pytestmark = PAGES_ON_SQLITE
 
-ROWS = {
+ROWS: dict[str, list[Any]] = {
     "Shelves": [["A1"]],
     "Items": [
         ["gauze swab", "consumable", "swab", "yes", "yes", "no", None, None, "4006381333931", 5],
@@ -52,7 +52,7 @@ def keeper(room: Room) -> Person:
     return make.person("Kim", Role.KEEPER, room)
 
 
-def filled_in(rows: dict[str, object] | None = None) -> SimpleUploadedFile:
+def filled_in(rows: dict[str, list[Any]] | None = None) -> SimpleUploadedFile:
     """The empty workbook that the page gives, with rows in it."""
     book = load_workbook(io.BytesIO(start_workbook.blank()))
     for name, lines in (rows or ROWS).items():

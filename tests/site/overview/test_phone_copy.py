@@ -31,6 +31,7 @@ from kits.services.text import verdict_texts
 from kits.services.trips import reservations
 from tests.kits import factories as make
 from tests.labels.scan import scanned
+from tests.present import present
 from tests.site.browsing import PAGES_ON_SQLITE
 
 pytestmark = PAGES_ON_SQLITE
@@ -41,10 +42,10 @@ def school() -> scanned.Labelled:
     return scanned.labelled()
 
 
-def browser(person: Person | None = None, **more: bool) -> Client:
+def browser(person: Person | None = None, **more: Any) -> Client:
     client = Client(**more)
     if person is not None:
-        client.force_login(person.user)
+        client.force_login(present(person.user))
     return client
 
 
@@ -99,7 +100,9 @@ def test_the_worker_keeps_every_file_that_the_page_needs(school: scanned.Labelle
     worker = browser().get("/worker.js")
     assert worker["Content-Type"] == "text/javascript"
     kept = set(
-        json.loads(re.search(r"const FACTS = (\{.*\});", worker.content.decode())[1])["files"]
+        json.loads(present(re.search(r"const FACTS = (\{.*\});", worker.content.decode()))[1])[
+            "files"
+        ]
     )
     page = browser().get("/offline/").content.decode()
     needed = set(re.findall(r'(?:src|href)="(/static/site/[^"]+\.(?:js|css|svg))"', page))
@@ -218,7 +221,7 @@ def test_a_phone_keeps_how_each_kit_stands_on_the_days_to_come(school: scanned.L
 
     assert book["judged_until"] == make.days(34).isoformat()
     (kit,) = [each for each in book["kits"] if each["name"] == "DAY-01"]
-    assert kit["first_expiry"] == make.fresh(world.day_01).first_expiry.isoformat()
+    assert kit["first_expiry"] == present(make.fresh(world.day_01).first_expiry).isoformat()
     for n in range(35):
         day = make.days(n)
         (said,) = [each for each in kit["verdicts"] if each["from"] <= day.isoformat()][-1:]
@@ -267,7 +270,7 @@ def be_renamed(world: Any) -> None:
     type(world.instructor).objects.filter(pk=world.instructor.pk).update(name="Ines Hall")
 
 
-CHANGES = {
+CHANGES: dict[str, Callable[[make.World], object]] = {
     "a kit goes out": lambda w: custody.check_out(make.act(), w.day_01, person=w.guide),
     "something is used": lambda w: use.log_use(make.act(), w.day_01, [use.UseLine(w.dressing, 1)]),
     "a seal": lambda w: sorting.reseal(make.act(), w.day_01, "0417"),

@@ -19,6 +19,7 @@ from gearroom.core.services.accounts import tokens
 from kits.models import Entry
 from tests.core.api.made import is_problem
 from tests.kits import factories as make
+from tests.present import present
 from tests.site.browsing import browser, form_with, text_of
 
 PASSWORD = "the gorge is dry today"
@@ -34,8 +35,8 @@ def _no_tries_yet() -> None:
 def world(open_database: str) -> make.World:
     made = make.make_world()
     for who in (made.keeper, made.guide):
-        who.user.set_password(PASSWORD)
-        who.user.save()
+        present(who.user).set_password(PASSWORD)
+        present(who.user).save()
     return made
 
 
@@ -158,14 +159,14 @@ def test_signing_in_says_that_storage_is_full(
 
     def sign_in() -> Any:
         TryCount.objects.all().delete()
-        words = {"username": world.keeper.user.username, "password": PASSWORD}
+        words = {"username": present(world.keeper.user).username, "password": PASSWORD}
         return browser().post("/sign-in/", words)
 
     answer = until_full(sign_in)
 
     assert answer.status_code == 507
     assert "Storage is full" in text_of(answer)
-    assert world.keeper.user.username in answer.content.decode()
+    assert present(world.keeper.user).username in answer.content.decode()
     assert browser().get("/sign-in/").status_code == 200
     full(False)
     assert sign_in().status_code == 302
@@ -232,7 +233,7 @@ def test_a_book_that_may_only_be_read_says_so(
     assert client.get("/kits/DAY-01/").status_code == 200
     assert any("SQLITE_READONLY" in line or "25006" in line for line in caplog.messages)
     answer = browser().post(
-        "/sign-in/", {"username": world.keeper.user.username, "password": PASSWORD}
+        "/sign-in/", {"username": present(world.keeper.user).username, "password": PASSWORD}
     )
     assert answer.status_code == 503
     assert "read-only at the moment" in text_of(answer)

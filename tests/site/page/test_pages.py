@@ -11,6 +11,7 @@ from kits.models import Checkout, Entry
 from kits.services.custody import custody
 from tests.kits import factories as make
 from tests.labels.scan import scanned
+from tests.present import present
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
 pytestmark = PAGES_ON_SQLITE
@@ -111,9 +112,12 @@ def test_a_guide_sees_who_has_a_kit_and_undoes_their_own_acts_alone(
 
 # --------------------------------------------------------------------------------------- signing in
 def test_signing_in_leads_to_where_one_was_going(school: scanned.Labelled) -> None:
-    school.world.guide.user.set_password("wet ropes hang to dry")
-    school.world.guide.user.save()
-    fields = {"username": school.world.guide.user.username, "password": "wet ropes hang to dry"}
+    present(school.world.guide.user).set_password("wet ropes hang to dry")
+    present(school.world.guide.user).save()
+    fields = {
+        "username": present(school.world.guide.user).username,
+        "password": "wet ropes hang to dry",
+    }
 
     answer = browser().post("/sign-in/", {**fields, "to": "/kits/DAY-01/"})
     assert (answer.status_code, answer["Location"]) == (302, "/kits/DAY-01/")

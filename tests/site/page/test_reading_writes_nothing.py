@@ -20,6 +20,7 @@ from kits.models import Checkout, Entry, Label, Trip
 from kits.services.custody import use_requests
 from tests.core.api.made import Caller
 from tests.kits import factories as make
+from tests.present import present
 from tests.site.browsing import browser
 from tests.site.every_page import PAGES, address, furnished
 
@@ -66,7 +67,7 @@ def test_reading_any_page_or_part_of_the_api_writes_nothing(open_database: str) 
             read |= {path} if answer.status_code != 405 else set()
             cache.clear()  # so many requests a minute
 
-    program = Caller(administrator.user)
+    program = Caller(present(administrator.user))
     for path in sorted(each for each in paths if each.startswith("/api/v1/")):
         with writes() as written:
             answer = program.get(path.removeprefix("/api/v1/"))
@@ -103,7 +104,7 @@ def rows() -> dict[str, int]:
 # --------------------------------------------------------------------------------- every address
 def every_address(world: make.World) -> Iterator[str]:
     """The address of every route, with the first of everything in it."""
-    values = {
+    values: dict[str, list[Any]] = {
         "kit": ["DAY-01", "DAY-02", "DAY-03"],
         "room": [world.store.slug],
         "item": [world.dressing.pk],

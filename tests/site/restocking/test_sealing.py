@@ -27,7 +27,7 @@ def school() -> scanned.Labelled:
     return scanned.labelled()
 
 
-def handed_back(school: scanned.Labelled, **more: list[Any]) -> None:
+def handed_back(school: scanned.Labelled, **more: Any) -> None:
     world = school.world
     custody.check_out(make.act(world.keeper), world.day_01, person=world.guide)
     custody.check_in(make.act(world.guide), world.day_01, **more)

@@ -17,6 +17,7 @@ from kits.services.ledger import audit
 from kits.services.restocking import sorting
 from tests.kits import factories as make
 from tests.labels.scan import scanned
+from tests.present import present
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
 pytestmark = PAGES_ON_SQLITE
@@ -131,7 +132,7 @@ def test_the_next_seal_is_offered_off_the_strip_and_the_tag_to_print(
     post(client, SORT)
 
     page = client.get(SORT).content.decode()
-    offered = re.search(r'name="seal" value="([^"]*)"', page)[1]
+    offered = present(re.search(r'name="seal" value="([^"]*)"', page))[1]
     answer = post(client, "/kits/DAY-01/seal/", seal=offered)
 
     assert Seal.objects.get(broken=None, kit=school.world.day_01).number == "0418"

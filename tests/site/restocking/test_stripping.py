@@ -19,6 +19,7 @@ from kits.services.ledger.book import room_place
 from kits.services.stock import catalogue, receiving
 from tests.kits import factories as make
 from tests.labels.scan import scanned
+from tests.present import present
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
 pytestmark = PAGES_ON_SQLITE
@@ -54,7 +55,9 @@ def went(item: Item) -> set[Any]:
 
 def proposed(page: Any) -> Any:
     """The place that the page would tap itself."""
-    return re.search(r'name="goes" value="([^"]+)" class="press"', page.content.decode())[1]
+    return present(re.search(r'name="goes" value="([^"]+)" class="press"', page.content.decode()))[
+        1
+    ]
 
 
 # ------------------------------------------------------------------------- which kit it becomes
@@ -70,8 +73,10 @@ def test_it_starts_with_the_kit_that_the_bought_one_becomes(
 
 
 def test_a_new_kit_may_be_added_for_it(world: make.World, client: Client) -> None:
-    there = re.search(r'href="(/add-kit/[^"]*)"', client.get("/strip/").content.decode())[1]
-    then = re.search('name="then" value="([^"]*)"', client.get(there).content.decode())[1]
+    there = present(re.search(r'href="(/add-kit/[^"]*)"', client.get("/strip/").content.decode()))[
+        1
+    ]
+    then = present(re.search('name="then" value="([^"]*)"', client.get(there).content.decode()))[1]
 
     said = {"name": "DAY-09", "version": world.version.pk, "room": world.store.slug}
     answer = post(client, "/add-kit/", then=then, **said)
@@ -148,7 +153,7 @@ def test_enter_in_a_field_writes_nothing_and_asks_where_it_goes(
 ) -> None:
     page = client.get(PATH, {"item": world.dressing.pk}).content.decode()
     form = page.split('name="item"')[1]
-    first = re.search(r'<button[^>]* name="goes" value="([^"]*)"', form)[1]
+    first = present(re.search(r'<button[^>]* name="goes" value="([^"]*)"', form))[1]
 
     answer = line(client, world.dressing, first, 4)
 
@@ -189,8 +194,8 @@ def test_what_nobody_knows_may_be_entered_as_a_new_thing(
 
     made = Item.objects.get(name="Foil blanket")
     assert (made.base_unit, made.needs_date) == ("blanket", False)
-    page = client.get(answer["Location"]).content.decode()
-    assert f'name="item" value="{made.pk}"' in page
+    text_after = client.get(answer["Location"]).content.decode()
+    assert f'name="item" value="{made.pk}"' in text_after
     if text.startswith("("):
         assert PackCode.objects.get(gtin=GTIN).units_per_pack == 2
 
@@ -269,9 +274,9 @@ def test_what_is_judged_by_eye_stays_by_a_tap(world: make.World, client: Client)
 def test_what_cannot_be_is_said_and_what_was_typed_is_kept(
     world: make.World, client: Client, more: dict[str, str], status: int, says: str
 ) -> None:
-    typed = {name: value for name, value in more.items() if name != "goes"}
+    typed: dict[str, Any] = {name: value for name, value in more.items() if name != "goes"}
 
-    answer = line(client, world.dressing, more.get("goes", "keep:main"), **{"units": 3, **typed})
+    answer = line(client, world.dressing, more.get("goes", "keep:main"), **{"units": 3} | typed)
 
     assert answer.status_code == status
     assert says in text_of(answer)

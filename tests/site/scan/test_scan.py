@@ -19,6 +19,7 @@ from kits.services.stock import catalogue
 from kits.services.trips import reservations
 from tests.kits import factories as make
 from tests.labels.scan import scanned
+from tests.present import present
 from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
 pytestmark = PAGES_ON_SQLITE
@@ -99,7 +100,7 @@ def test_it_was_really_another_kit_is_two_taps(school: scanned.Labelled) -> None
     post(client, "/scan/", text="DAY-01", intent="check-out", holder=school.world.guide.pk)
 
     page = client.get("/scan/").content.decode()
-    which = re.search(r'href="(/undo/\d+/really/)"', page)[1]  # the first tap
+    which = present(re.search(r'href="(/undo/\d+/really/)"', page))[1]  # the first tap
     offered = client.get(which).content.decode()
     assert re.findall(r'<button [^>]*name="kit" value="([^"]+)"', offered) == ["DAY-02", "DAY-03"]
     post(client, which, kit="DAY-03", to="/scan/")  # the second
@@ -271,7 +272,7 @@ def test_another_guide_s_kit_changes_places_with_one_s_own_by_itself(
 
     assert "Swapped: Ines now has DAY-01" in text_of(answer)
     held = Checkout.objects.get(in_at=None)
-    assert (held.kit.name, held.person, held.trip.name) == (
+    assert (held.kit.name, held.person, present(held.trip).name) == (
         "DAY-03",
         school.world.guide,
         "Crag DAY-01",
@@ -309,7 +310,7 @@ def test_a_wrong_kit_that_does_not_suit_the_trip_is_told_why(school: scanned.Lab
 
 
 def _for_a_week(school: scanned.Labelled) -> PackingListVersion:
-    lines = {"main": [], "pouch": []}
+    lines: make.Lines = {"main": [], "pouch": []}
     return make.kit_list("Week", lines, signed_by=school.world.adviser, days=7)
 
 

@@ -15,12 +15,13 @@ from django.utils import timezone
 from gearroom.core.models import Device, Person, Token
 from gearroom.core.rules.roles import HATCH, USE_CASES, Role
 from gearroom.core.services.accounts import shared_devices
-from kits.models import Checkout, Entry, Hearing, Kit, ListLine
+from kits.models import Checkout, Entry, Hearing, Kit, ListLine, WithheldKind
 from kits.services.custody import use
 from kits.services.custody.use import UseLine
 from kits.services.kits import holds
 from tests.kits import factories as make
 from tests.labels.scan import scanned
+from tests.present import present
 from tests.site.browsing import browser, form_of, post, text_of
 
 pytestmark = pytest.mark.django_db
@@ -165,7 +166,7 @@ def test_nobody_of_another_room_can_be_chosen(school: scanned.Labelled, device: 
 def test_a_keepers_act_needs_their_pin_and_is_done_with_it(
     school: scanned.Labelled, device: Client
 ) -> None:
-    holds.withhold(make.act(), school.world.day_01, holds.WithheldKind.DRYING)
+    holds.withhold(make.act(), school.world.day_01, WithheldKind.DRYING)
     named(device, school.world.guide)
     assert "Checked: release" not in text_of(device.get("/kits/DAY-01/"))
     named(device, school.world.keeper)
@@ -257,9 +258,9 @@ def test_a_pin_is_four_digits_that_are_not_guessed_at_once(
 def choose(client: Client, pin: str, password: str = "wet ropes hang to dry") -> Any:
     user = client.session["_auth_user_id"]
     user = Person.objects.get(user=user).user
-    user.set_password("wet ropes hang to dry")
-    user.save()
-    client.force_login(user)
+    present(user).set_password("wet ropes hang to dry")
+    present(user).save()
+    client.force_login(present(user))
     return client.post("/signed-in/pin/", {"pin": pin, "password": password})
 
 

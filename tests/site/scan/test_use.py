@@ -10,6 +10,7 @@ from kits.services.ledger import audit
 from kits.services.restocking import sorting
 from tests.kits import factories as make
 from tests.labels.scan import scanned
+from tests.present import present
 from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of
 
 pytestmark = PAGES_ON_SQLITE
@@ -66,7 +67,7 @@ def test_what_was_used_is_said_while_sorting_and_leads_back_to_it(school: scanne
 
     assert answer["Location"] == SORT
     used = Entry.objects.get(kind="use")
-    assert used.checkout.person == school.world.guide  # whoever had it out last
+    assert present(used.checkout).person == school.world.guide  # whoever had it out last
     assert make.units(school.world.dressings, make.section(school.world.day_01)) == 4
     assert Entry.objects.filter(kind="check-in").count() == 1
     assert "What was used is recorded." in text_of(client.get(SORT))

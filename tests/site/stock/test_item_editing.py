@@ -8,6 +8,7 @@ from django.core.cache import cache
 from kits.models import Item, Lot
 from kits.services.ledger import readiness
 from tests.kits import factories as make
+from tests.present import present
 from tests.site.browsing import PAGES_ON_SQLITE, browser, form_with, post, text_of
 
 pytestmark = PAGES_ON_SQLITE
@@ -118,4 +119,4 @@ def test_an_instrument_on_a_shelf_is_checked_there(world: make.World) -> None:
     assert "On hold" in text_of(client.get(f"/stock/{world.gauge.pk}/"))
     post(client, path, check="passed")
 
-    assert world.lots["gauge"].checks.last().passed is True
+    assert present(world.lots["gauge"].checks.last()).passed is True

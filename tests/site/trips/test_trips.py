@@ -11,7 +11,7 @@ import pytest
 from pytest_django import DjangoAssertNumQueries
 
 from gearroom.core.models import Person
-from kits.models import Kit, Reservation, Trip
+from kits.models import Kit, Reservation, Trip, WithheldKind
 from kits.rules.text.hazards import HAZARDS
 from kits.services.custody import custody
 from kits.services.kits import holds
@@ -277,7 +277,7 @@ def test_who_has_a_kit_beyond_the_departure_is_named(world: make.World) -> None:
 def test_what_is_kept_back_stands_against_the_trip(world: make.World) -> None:
     trip = make.trip("Crag walk", world.store, 1, 1)
     promised(world.day_01, trip)
-    holds.withhold(make.act(world.keeper), world.day_01, holds.WithheldKind.DRYING)
+    holds.withhold(make.act(world.keeper), world.day_01, WithheldKind.DRYING)
 
     assert "It is drying" in item_of(browser(world.guide).get(f"/trips/{trip.pk}/"), "DAY-01")
 

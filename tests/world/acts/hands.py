@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import Any
 
+from tests.present import present
 from tests.world.acts.evening import brought_back, put_in_besides, said_besides, went
 from tests.world.acts.people import (
     GUIDES,
@@ -73,9 +74,11 @@ def two_scans(m: Moment) -> list[Report]:
         if over or m.book.kits[kit]["out"] or not soon or len(guides) != 1:
             continue
         (guide,) = guides
-        by = lets_it_go(m, kit, guide)
+        by = lets_it_go(m, kit, present(guide))
         said = short_reason(m, {})
-        report = m.report("take-out", by, "scans/", {"person": m.number_of(guide), **said}, kit)
+        report = m.report(
+            "take-out", by, "scans/", {"person": m.number_of(present(guide)), **said}, kit
+        )
         report.sent = {"intent": "check-out", "texts": [m.school["tags"][guide], kit], **said}
         return [*sorted_before(m, kit, by), report]
     return []
@@ -226,7 +229,7 @@ def hand_back_opened(m: Moment) -> list[Report]:
 
 
 def used_up(m: Moment, kit: str) -> list[dict[str, Any]]:
-    rows = []
+    rows: list[dict[str, Any]] = []
     for lot in m.rng.sample(sorted(m.hook.inside[kit]), min(2, len(m.hook.inside[kit]))):
         item, units = m.book.lots[lot]["item"], m.rng.randint(1, 2)
         if item == "gauge":

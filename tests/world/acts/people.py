@@ -53,7 +53,7 @@ class Moment:
         return self.book.school
 
     def number_of(self, name: str) -> str:
-        return next(pk for pk, who in self.school["people"].items() if who == name)
+        return next(str(pk) for pk, who in self.school["people"].items() if who == name)
 
     def report(self, act: str, by: str, path: str, body: dict[str, Any], kit: str = "") -> Report:
         return Report(self.hook.next("report"), act, by, path, body, kit)

@@ -231,4 +231,4 @@ class Permits:
         return set() if self.book.verdict(r.kit, last, trip, r.recorded) in WORDS[:2] else {"?"}
 
     def _refuse_restock(self, r: Report) -> set[str]:
-        return r.fixed.get("refusal", set())
+        return set(r.fixed.get("refusal", ()))

@@ -21,6 +21,8 @@ from django.core import mail
 from django.core.management import CommandError, call_command
 from django.test import Client
 
+from tests.present import present
+
 
 @dataclass(frozen=True)
 class Answer:
@@ -79,7 +81,7 @@ class Doors:
             },
         )
         said = json.loads(response.content) if response.content else None
-        code = said.get("code", "?") if response.status_code >= 400 else ""
+        code = present(said).get("code", "?") if response.status_code >= 400 else ""
         if path == "scans/" and response.status_code < 400:
             code, said = _scanned(said)
         return Answer(response.status_code, code, said, "idempotency-replayed" in response.headers)

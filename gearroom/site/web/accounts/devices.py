@@ -3,27 +3,26 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from typing import Any
 
 from django.contrib.auth import login
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Problem
 from gearroom.core.services.accounts import shared_devices
 from gearroom.core.services.people import rooms
-from gearroom.site.web.page.shell import Done, acted, actor, page, show
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.shell import Done, actor, page, show
 
 _KEEPS = timedelta(days=400)
 """How long a shared device stays signed in; browsers keep no cookie for longer (RFC 6265bis)."""
 
 
 @page("edit_device")
-def every(request: HttpRequest) -> HttpResponse:
+def shared(request: HttpRequest) -> HttpResponse:
     """The shared devices of one's rooms; and making this one such a device."""
     if request.method != "POST":
         return _page(request)
@@ -43,24 +42,17 @@ def every(request: HttpRequest) -> HttpResponse:
 
 def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     who = actor(request)
-    facts: dict[str, Any] = {
+    facts = {
         "devices": shared_devices.devices_of(who)[:100],
-        "seen": [room for room in rooms.seen_by(who) if who.may("edit_device", room.pk)],
+        "own_rooms": [room for room in rooms.seen_by(who) if who.may("edit_device", room.pk)],
         "own": who.person,
         "name": request.POST.get("name", ""),
-        "problem": problem,
     }
-    status = problem.status if problem else 200
-    return show(request, "site/people/shared_devices.html", facts, status=status)
+    return show(request, "site/people/shared_devices.html", facts, problem=problem)
 
 
-@require_POST
-@page("edit_device")
-def end(request: HttpRequest, device: int) -> HttpResponse:
+@form_view("edit_device")
+def end(act: Act, request: HttpRequest, device: int) -> Done:
     """End a device: it is signed out at once."""
-
-    def perform(act: Act) -> Done:
-        ended = shared_devices.end(act, device)
-        return Done(_("%(device)s is signed out.") % {"device": ended.name})
-
-    return acted(request, perform, to=reverse("devices"))
+    ended = shared_devices.end(act, device)
+    return Done(_("%(device)s is signed out.") % {"device": ended.name}, to=reverse("devices"))

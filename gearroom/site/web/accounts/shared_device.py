@@ -31,12 +31,9 @@ def who(request: HttpRequest) -> HttpResponseBase:
     if request.method != "POST":
         return _who_page(request)
     try:
-        text = request.POST.get("person", "") or request.POST.get("tag", "").strip()
-        person = (
-            shared_devices.may_be(actor(request))
-            .filter(pk=find.person(actor(request), text).pk)
-            .first()
-        )
+        ref = request.POST.get("person", "") or request.POST.get("tag", "").strip()
+        chosen = find.person(actor(request), ref).pk
+        person = shared_devices.may_be(actor(request)).filter(pk=chosen).first()
         if person is None:
             raise Invalid(_("They have no role in this gear room. Ask its keeper."))
     except Problem as problem:
@@ -53,16 +50,14 @@ def _who_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
     facts = {
         "people": people.filter(name__icontains=search) if search else people,
         "search": search,
-        "to": request.POST.get("to") or request.GET.get("to", ""),
-        "act": request.POST.get("act") or request.GET.get("act", ""),
-        "problem": problem,
+        **_waiting(request),
     }
-    return show(
-        request,
-        "site/people/shared_device_who.html",
-        facts,
-        status=problem.status if problem else 200,
-    )
+    return show(request, "site/people/shared_device_who.html", facts, problem=problem)
+
+
+def _waiting(request: HttpRequest) -> dict[str, str]:
+    """Where to go afterwards, and the act that waits."""
+    return {name: request.POST.get(name) or request.GET.get(name, "") for name in ("to", "act")}
 
 
 @sensitive_post_parameters("pin")
@@ -89,16 +84,9 @@ def _pin_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
     facts = {
         "digits": shared_devices.PIN_DIGITS,
         "keys": (*"123456789", "0"),
-        "to": request.POST.get("to") or request.GET.get("to", ""),
-        "act": request.POST.get("act") or request.GET.get("act", ""),
-        "problem": problem,
+        **_waiting(request),
     }
-    return show(
-        request,
-        "site/people/shared_device_pin.html",
-        facts,
-        status=problem.status if problem else 200,
-    )
+    return show(request, "site/people/shared_device_pin.html", facts, problem=problem)
 
 
 @require_POST

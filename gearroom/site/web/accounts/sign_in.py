@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.contrib.auth import authenticate, login, logout
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -28,24 +30,23 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     if request.method != "POST":
         return render(request, "site/people/sign_in.html", {"to": to})
     name = request.POST.get("username", "").strip()
-    told = {"to": to, "username": name}
-    if wait := _wait(request, name):
-        told["error"] = _("Too many tries. Wait %(seconds)d seconds, then try again.") % {
-            "seconds": wait
-        }
-        return render(request, "site/people/sign_in.html", told, status=429)
+    error, status = _("That username and password do not match. Check both and try again."), 403
     try:
-        with database_problems():
-            signed_in = _signed_in(request, name)
+        if wait := _wait(request, name):
+            error, status = too_often(wait), 429
+        elif _signed_in(request, name):
+            response = redirect(back_to(request, "/"))
+            known_browsers.remember(request, response, name)
+            return response
     except Problem as problem:
-        told["error"] = problem.detail
-        return render(request, "site/people/sign_in.html", told, status=problem.status)
-    if not signed_in:
-        told["error"] = _("That username and password do not match. Check both and try again.")
-        return render(request, "site/people/sign_in.html", told, status=403)
-    response = redirect(back_to(request, "/"))
-    known_browsers.remember(request, response, name)
-    return response
+        error, status = problem.detail, problem.status
+    facts = {"to": to, "username": name, "error": error}
+    return render(request, "site/people/sign_in.html", facts, status=status)
+
+
+def too_often(wait: int) -> str:
+    """What whoever tried too often is told, with the seconds to wait."""
+    return _("Too many tries. Wait %(seconds)d seconds, then try again.") % {"seconds": wait}
 
 
 def _wait(request: HttpRequest, name: str) -> int:
@@ -60,13 +61,14 @@ def _wait(request: HttpRequest, name: str) -> int:
     if browser := known_browsers.number_of(request, name):
         return attempts.count("sign-in", f"{browser} {name}")
     address = request.META.get("REMOTE_ADDR", "")
-    if wait := attempts.count("sign-in-address", address):
-        return wait
-    if wait := attempts.count("sign-in", f"{address} {name}"):
-        return wait
-    return attempts.count("sign-in-name", name)
+    return (
+        attempts.count("sign-in-address", address)
+        or attempts.count("sign-in", f"{address} {name}")
+        or attempts.count("sign-in-name", name)
+    )
 
 
+@database_problems()
 def _signed_in(request: HttpRequest, name: str) -> bool:
     """Sign somebody in, and note the browser; whether name and password go together."""
     user = authenticate(request, username=name, password=request.POST.get("password", ""))
@@ -75,13 +77,18 @@ def _signed_in(request: HttpRequest, name: str) -> bool:
     login(request, user)
     request.session[NOTED] = clock.now().isoformat()
     request.session.save()  # here, where it can still be said that it could not be written
+    note_sign_in(request, user)
+    return True
+
+
+def note_sign_in(request: HttpRequest, user: Any) -> None:
+    """Note on which browser somebody is signed in."""
     sign_ins.note(
-        user,  # type: ignore[arg-type]  # ours, whatever the backend's type says
+        user,
         request.session.session_key or "",
         request.META.get("HTTP_USER_AGENT", ""),
         request.META.get("REMOTE_ADDR", ""),
     )
-    return True
 
 
 @require_POST

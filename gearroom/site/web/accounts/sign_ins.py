@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.conf import settings
 from django.contrib.auth import update_session_auth_hash
 from django.http import HttpRequest, HttpResponse
@@ -18,13 +16,15 @@ from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, NotAllowed, Problem
 from gearroom.core.services.accounts import attempts, shared_devices, sign_ins
 from gearroom.site.web.accounts import known_browsers
-from gearroom.site.web.page.shell import Done, acted, actor, page, say, show
+from gearroom.site.web.accounts.sign_in import note_sign_in, too_often
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.shell import Done, actor, page, say, show
 
 
 # ------------------------------------------------------------------------------ where signed in
 @require_safe
 @page("own_account")
-def every(request: HttpRequest) -> HttpResponse:
+def own_browsers(request: HttpRequest) -> HttpResponse:
     """The browsers that one is signed in on; password and PIN."""
     return _page(request)
 
@@ -38,34 +38,22 @@ def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
         "own": who.person,
         "digits": shared_devices.PIN_DIGITS,
         "may_confirm": who.may("release"),
-        "problem": problem,
     }
-    status = problem.status if problem else 200
-    return show(request, "site/people/signed_in_devices.html", facts, status=status)
+    return show(request, "site/people/signed_in_devices.html", facts, problem=problem)
 
 
-@require_POST
-@page("own_account")
-def end(request: HttpRequest, signed_in: int) -> HttpResponse:
+@form_view("own_account")
+def end(act: Act, request: HttpRequest, signed_in: int) -> Done:
     """Sign out of one browser."""
-
-    def perform(act: Act) -> Done:
-        sign_ins.end(act, signed_in)
-        return Done(_("You are signed out there."))
-
-    return acted(request, perform, to=reverse("signed-in"))
+    sign_ins.end(act, signed_in)
+    return Done(_("You are signed out there."), to=reverse("signed-in"))
 
 
-@require_POST
-@page("own_account")
-def end_others(request: HttpRequest) -> HttpResponse:
+@form_view("own_account", "signed-in")
+def end_others(act: Act, request: HttpRequest) -> Done:
     """Sign out of every browser but this one."""
-
-    def perform(act: Act) -> Done:
-        sign_ins.end_others(act, request.session.session_key or "")
-        return Done(_("You are signed out everywhere else."))
-
-    return acted(request, perform, to=reverse("signed-in"))
+    sign_ins.end_others(act, request.session.session_key or "")
+    return Done(_("You are signed out everywhere else."))
 
 
 # What follows carries a password or a PIN, so it comes without a key: of what has one, a digest is
@@ -84,7 +72,7 @@ def password(request: HttpRequest) -> HttpResponse:
         return _page(request, problem)
     update_session_auth_hash(request, user)
     sign_ins.end_others(Act(actor(request)), "")
-    _note(request, user)
+    note_sign_in(request, user)
     say(request, _("Your password is changed, and you are signed out everywhere else."))
     return redirect("signed-in")
 
@@ -109,66 +97,51 @@ def pin(request: HttpRequest) -> HttpResponse:
 
 
 def _not_too_often(request: HttpRequest) -> None:
-    who = actor(request).user
-    if wait := attempts.count("password", str(who.pk if who else 0)):
-        raise Invalid(_too_often(wait))
-
-
-def _too_often(wait: int) -> str:
-    return _("Too many tries. Wait %(seconds)d seconds, then try again.") % {"seconds": wait}
-
-
-def _note(request: HttpRequest, user: Any) -> None:
-    sign_ins.note(
-        user,
-        request.session.session_key or "",
-        request.META.get("HTTP_USER_AGENT", ""),
-        request.META.get("REMOTE_ADDR", ""),
-    )
+    user = actor(request).user
+    if wait := attempts.count("password", str(user.pk if user else 0)):
+        raise Invalid(too_often(wait))
 
 
 # ------------------------------------------------------------------------------------- forgotten
 @csrf_protect
 def forgotten(request: HttpRequest) -> HttpResponse:
-    """Ask for a mail with a link to a new password. What is said tells nobody who has a sign-in."""
+    """Request a mail with a link to a new password. It tells nobody who has a sign-in."""
     if request.method != "POST":
         return render(request, "site/people/password_forgotten.html", {})
-    name = request.POST.get("name", "").strip()
+    name, status = request.POST.get("name", "").strip(), 429
     if wait := attempts.count("reset-address", request.META.get("REMOTE_ADDR", "")):
-        told = {"error": _too_often(wait), "name": name}
-        return render(request, "site/people/password_forgotten.html", told, status=429)
-    if wait := attempts.count("reset", name.casefold()[:150]):
+        error = too_often(wait)
+    elif wait := attempts.count("reset", name.casefold()[:150]):
         error = _(
             "Enough emails have been requested for this username. Use the newest one, or wait "
             "%(minutes)d minutes."
         ) % {"minutes": -(-wait // 60)}
-        told = {"error": error, "name": name}
-        return render(request, "site/people/password_forgotten.html", told, status=429)
-    if not name:
-        told = {"error": _("Enter your username or your email address.")}
-        return render(request, "site/people/password_forgotten.html", told, status=400)
-    sign_ins.ask_reset(name, settings.PUBLIC_URL or request.build_absolute_uri("/")[:-1])
-    return render(request, "site/people/password_forgotten.html", {"asked": True})
+    elif not name:
+        error, status = _("Enter your username or your email address."), 400
+    else:
+        sign_ins.ask_reset(name, settings.PUBLIC_URL or request.build_absolute_uri("/")[:-1])
+        return render(request, "site/people/password_forgotten.html", {"requested": True})
+    facts = {"error": error, "name": name}
+    return render(request, "site/people/password_forgotten.html", facts, status=status)
 
 
 @sensitive_post_parameters("new")
 @csrf_protect
 def new_password(request: HttpRequest, uid: str, token: str) -> HttpResponse:
     """Where the link leads: a new password, once."""
-    address = request.META.get("REMOTE_ADDR", "")
-    wait = attempts.count("link", address) if request.method == "POST" else 0
-    if wait:
-        told = {"error": _too_often(wait)}
-        return render(request, "site/people/password_new.html", told, status=429)
+    posted = request.method == "POST"
+    if posted and (wait := attempts.count("link", request.META.get("REMOTE_ADDR", ""))):
+        facts = {"error": too_often(wait)}
+        return render(request, "site/people/password_new.html", facts, status=429)
     if sign_ins.user_of(uid, token) is None:
         return render(request, "site/people/password_link_over.html", {}, status=404)
-    if request.method != "POST":
+    if not posted:
         return render(request, "site/people/password_new.html", {})
     try:
         user = sign_ins.reset(uid, token, request.POST.get("new", ""))
     except Problem as problem:
-        told = {"error": problem.detail}
-        return render(request, "site/people/password_new.html", told, status=problem.status)
+        facts = {"error": problem.detail}
+        return render(request, "site/people/password_new.html", facts, status=problem.status)
     response = render(request, "site/people/password_set.html", {"username": user.get_username()})
     known_browsers.remember(request, response, user.get_username())
     return response

@@ -5,19 +5,21 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
+from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
-from django.views.decorators.http import require_POST
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, Problem
+from gearroom.core.acts.problems import Problem
 from gearroom.core.models import Token
 from gearroom.core.rules.roles import Scope
 from gearroom.core.services.accounts import tokens
-from gearroom.site.web.page.shell import Done, acted, actor, once_a_form, page, show
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import Line, PageForm
+from gearroom.site.web.page.shell import Done, actor, once_a_form, page, show
 
 _SCOPES = {
     Scope.READ: gettext_lazy("read everything"),
@@ -32,41 +34,52 @@ _SCOPES = {
 _DAYS = (30, 90, 365, 3650)
 
 
+class TokenForm(PageForm):
+    """What a token is for, and how long it lasts."""
+
+    name = Line(80, message=gettext_lazy("Enter in up to 80 characters what the token is for."))
+    days = forms.TypedChoiceField(
+        choices=[(days, days) for days in _DAYS],
+        coerce=int,
+        error_messages=dict.fromkeys(
+            ("required", "invalid_choice"), gettext_lazy("Choose how long the token lasts.")
+        ),
+    )
+    scope = forms.TypedMultipleChoiceField(
+        choices=_SCOPES.items(),
+        coerce=Scope,
+        error_messages=dict.fromkeys(
+            ("required", "invalid_choice"),
+            gettext_lazy("Choose at least one thing that the token allows."),
+        ),
+    )
+
+
+def _without_secret(body: dict[str, Any]) -> dict[str, Any]:
+    return {**body, "secret": None} if "secret" in body else body
+
+
 @page("own_tokens")
-def every(request: HttpRequest) -> HttpResponse:
+def own_tokens(request: HttpRequest) -> HttpResponse:
     """One's tokens; a new one is shown this once."""
     if request.method != "POST":
         return _page(request)
+
+    def perform(act: Act) -> dict[str, Any]:
+        values = TokenForm.read(request.POST)
+        values["scopes"] = values.pop("scope")
+        token, secret = tokens.make_own(act, **values)
+        return {"name": token.name, "secret": secret}
+
     try:
-        made = once_a_form(
-            request,
-            lambda act: _made(request, act),
-            kept=lambda body: {**body, "secret": None} if "secret" in body else body,
-        )
+        made = once_a_form(request, perform, kept=_without_secret)
     except Problem as problem:
-        return _page(request, problem=problem)
+        return _page(request, problem)
     return _page(request, made=made)
 
 
-def _made(request: HttpRequest, act: Act) -> dict[str, Any]:
-    name = " ".join(request.POST.get("name", "").split())
-    if not name or len(name) > 80:
-        raise Invalid(_("Enter in up to 80 characters what the token is for."), field="name")
-    days = request.POST.get("days", "")
-    if days not in map(str, _DAYS):
-        raise Invalid(_("Choose how long the token lasts."), field="days")
-    wanted = request.POST.getlist("scope")
-    known = {scope.value: scope for scope in Scope}
-    if not wanted or any(scope not in known for scope in wanted):
-        raise Invalid(_("Choose at least one thing that the token allows."), field="scope")
-    token, secret = tokens.make_own(
-        act, name=name, scopes=[known[scope] for scope in wanted], days=int(days)
-    )
-    return {"name": token.name, "secret": secret}
-
-
 def _page(
-    request: HttpRequest, *, made: dict[str, Any] | None = None, problem: Problem | None = None
+    request: HttpRequest, problem: Problem | None = None, made: dict[str, Any] | None = None
 ) -> HttpResponse:
     now = clock.now()
     rows = [
@@ -84,10 +97,8 @@ def _page(
         "lasting": _DAYS,
         "name": request.POST.get("name", "") if problem else "",
         "made": made,
-        "problem": problem,
     }
-    status = problem.status if problem else 200
-    return show(request, "site/people/tokens.html", facts, status=status)
+    return show(request, "site/people/tokens.html", facts, problem=problem)
 
 
 def _ended(token: Token, now: datetime) -> datetime | None:
@@ -96,13 +107,9 @@ def _ended(token: Token, now: datetime) -> datetime | None:
     return token.revoked_at or (token.expires_at if ran_out else None)
 
 
-@require_POST
-@page("own_tokens")
-def revoke(request: HttpRequest, token: int) -> HttpResponse:
+@form_view("own_tokens")
+def revoke(act: Act, request: HttpRequest, token: int) -> Done:
     """End a token at once."""
-
-    def perform(act: Act) -> Done:
-        ended = tokens.revoke(act, tokens.get(act.actor, token))
-        return Done(_("The token “%(name)s” no longer works.") % {"name": ended.name})
-
-    return acted(request, perform, to=reverse("tokens"))
+    ended = tokens.revoke(act, tokens.get(act.actor, token))
+    says = _("The token “%(name)s” no longer works.") % {"name": ended.name}
+    return Done(says, to=reverse("tokens"))

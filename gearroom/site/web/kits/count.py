@@ -1,10 +1,10 @@
-"""Count what is in a kit, without looking at the book: differences are shown before they are
-posted. It is also how a kit that was filled before comes into the book."""
+"""Count what is in a kit, without looking at the record: differences are shown before they are
+posted. It is also how a kit that was filled before is put on record."""
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -16,7 +16,7 @@ from django.utils.translation import ngettext
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, Problem, printable
-from gearroom.site.web.page import fields
+from gearroom.site.web.page.forms import Choice, WholeNumber, one_more, read_field
 from gearroom.site.web.page.shell import Done, acted, actor, page, show
 from gearroom.site.web.scan.pictures import batch_of
 from kits.models import Holding, Item, Kit, ListLine, Lot, Place
@@ -27,39 +27,28 @@ from kits.services.ledger.levels import LooseLevel
 from kits.services.lookup import find
 from kits.services.restocking import sorting
 from kits.services.stock import counting
+from kits.services.stock.counting import CountLine
 from kits.services.text.wording import in_words
 
 ROWS_FOR_BATCHES = 2
-"""Rows a thing for batches that the book does not have there: few things are of more than two."""
+"""Rows an item for batches that are not on record there: few items are of more than two."""
 
 
 @dataclass(frozen=True)
 class Blank:
-    """Fields for a batch that the book does not have there, with what was said in them. `item`
-    None: which thing it is, is asked too."""
+    """Fields for a batch that is not on record there, with what was typed in them: `row` ends their
+    names, `number` is what stands after LOT or SN. `item` None: which item it is, is asked
+    too."""
 
     row: str
     item: Item | None
-    said: Mapping[str, str]
-
-    @property
-    def units(self) -> str:
-        """How many there are, as typed."""
-        return self.said.get(f"units-{self.row}", "")
-
-    @property
-    def number(self) -> str:
-        """What stands after LOT or SN, as typed."""
-        return self.said.get(f"number-{self.row}", "")
-
-    @property
-    def expiry(self) -> str:
-        """The date, as typed."""
-        return self.said.get(f"expiry-{self.row}", "")
+    units: str
+    number: str
+    expiry: str
 
     @property
     def used(self) -> bool:
-        """Whether anything was said in it."""
+        """Whether anything was typed in it."""
         return bool(self.units or self.number or self.expiry)
 
     @property
@@ -70,121 +59,88 @@ class Blank:
 
 @dataclass(frozen=True)
 class Row:
-    """What is asked of one thing in a section: units of each batch known there, of others, or how
-    full by eye."""
+    """What is asked of one item in a section: units of each batch known there (the field's name,
+    the batch, what was typed), of others, or how full what is loose is."""
 
     place: Place
     item: Item
     carry: int
-    lots: Sequence[Lot]
-    said: Mapping[str, str]
-
-    @property
-    def level_field(self) -> str:
-        """The field of what is judged by eye."""
-        return f"level-{self.place.pk}-{self.item.pk}"
-
-    @property
-    def level(self) -> str:
-        """What was said in it."""
-        return self.said.get(self.level_field, "")
-
-    @property
-    def known(self) -> list[tuple[str, Lot, str]]:
-        """The fields of batches known there, with what was said in them."""
-        names = [(f"have-{lot.pk}-{self.place.pk}", lot) for lot in self.lots]
-        return [(name, lot, self.said.get(name, "")) for name, lot in names]
-
-    @property
-    def blanks(self) -> list[Blank]:
-        """Fields for other batches."""
-        return [
-            Blank(f"{self.place.pk}-{self.item.pk}-{number}", self.item, self.said)
-            for number in range(ROWS_FOR_BATCHES)
-        ]
+    known: Sequence[tuple[str, Lot, str]]
+    blanks: Sequence[Blank]
+    level_field: str
+    level: str
 
     @property
     def open_blanks(self) -> list[Blank]:
-        """Those that show at once: one where no batch is known, and what something is said in."""
-        return [
-            each
-            for number, each in enumerate(self.blanks)
-            if each.used or (number == 0 and not self.lots)
-        ]
+        """Those that show at once: one where no batch is known, and what something is typed in."""
+        first = [] if self.known else self.blanks[:1]
+        return [blank for blank in self.blanks if blank.used or blank in first]
 
     @property
     def further_blanks(self) -> list[Blank]:
         """The others, folded away."""
-        return [each for each in self.blanks if each not in self.open_blanks]
+        return [blank for blank in self.blanks if blank not in self.open_blanks]
 
 
 @dataclass(frozen=True)
 class Section:
-    """A section to count: its things, and one more that is on no line."""
+    """A section to count: its items, and one more that is on no line: `other` (an id), `blank`."""
 
     place: Place
     rows: Sequence[Row]
-    said: Mapping[str, str]
-
-    @property
-    def other(self) -> str:
-        """The thing chosen that is on no line: its id."""
-        return self.said.get(f"else-{self.place.pk}", "")
-
-    @property
-    def blank(self) -> Blank:
-        """Its fields."""
-        return Blank(f"{self.place.pk}-else", None, self.said)
+    other: str
+    blank: Blank
 
 
 @page("count")
 def count(request: HttpRequest, kit: str) -> HttpResponse:
     """Count all of a kit; the first time the form comes back it shows what differs."""
-    found = find.kit(actor(request), kit)
-    actor(request).require("count", found.room_id)
+    counted = find.kit(actor(request), kit)
+    actor(request).require("count", counted.room_id)
     if request.method != "POST":
-        return _sheet(request, found)
+        return _sheet(request, counted)
     try:
         batch = batch_of(request) if request.POST.get("read") else None
         if batch is not None:
-            return _sheet(request, found, said=_one_more(found, request.POST, batch), batch=batch)
+            sent = _one_more(counted, request.POST, batch)
+            return _sheet(request, counted, sent=sent, batch=batch)
         if request.POST.get("sure"):
-            return _posted(request, found)
-        return _compared(request, found)
+            return acted(
+                request,
+                lambda act: _count(act, counted, request.POST),
+                to=reverse("kit", args=[counted.name]),
+            )
+        return _compare(request, counted)
     except Problem as problem:
-        return _sheet(request, found, problem=problem)
+        return _sheet(request, counted, problem=problem)
 
 
 def _sheet(
     request: HttpRequest,
     kit: Kit,
     problem: Problem | None = None,
-    said: QueryDict | None = None,
-    batch: Lot | None = None,
-    **compared: Any,
+    sent: QueryDict | None = None,
+    **facts: Any,
 ) -> HttpResponse:
-    said = said or request.POST
+    sent = sent or request.POST
     facts = {
         "kit": kit,
-        "sections": _sections(kit, said),
-        "rest": "rest" in said,
-        "batch": batch,
+        "sections": _sections(kit, sent),
+        "rest": "rest" in sent,
         "things": Item.objects.active().filter(by_eye=False).order_by("name"),
-        "problem": problem,
-        "differences": None,
-        **compared,
+        **facts,
     }
-    status = problem.status if problem else 200
-    return show(request, "site/kits/count.html", facts, status=status)
+    return show(request, "site/kits/count.html", facts, problem=problem)
 
 
-def _sections(kit: Kit, said: Mapping[str, str]) -> list[Section]:
+def _sections(kit: Kit, sent: Mapping[str, Any]) -> list[Section]:
     """What to count, by section: the list's lines in order, then what else is there."""
-    wanted: dict[tuple[str, int], tuple[Item, int]] = {}
-    for line in ListLine.objects.filter(section__version=kit.list_version_id).select_related(
-        "item", "section"
-    ):
-        wanted[line.section.key, line.item_id] = (line.item, line.carry)
+    wanted: dict[tuple[str, int], tuple[Item, int]] = {
+        (line.section.key, line.item_id): (line.item, line.carry)
+        for line in ListLine.objects.filter(section__version=kit.list_version_id).select_related(
+            "item", "section"
+        )
+    }
     places = _places(kit)
     there: dict[tuple[str, int], list[Lot]] = defaultdict(list)
     for held in (
@@ -200,20 +156,43 @@ def _sections(kit: Kit, said: Mapping[str, str]) -> list[Section]:
         Section(
             place,
             [
-                Row(place, item, carry, there[key, pk], said)
+                _row(place, item, carry, there[key, pk], sent)
                 for (key, pk), (item, carry) in wanted.items()
                 if key == place.section_key
             ],
-            said,
+            sent.get(f"else-{place.pk}", ""),
+            _blank(f"{place.pk}-else", None, sent),
         )
         for place in places
     ]
 
 
+def _row(place: Place, item: Item, carry: int, lots: Sequence[Lot], sent: Mapping[str, Any]) -> Row:
+    names = [f"have-{lot.pk}-{place.pk}" for lot in lots]
+    level = f"level-{place.pk}-{item.pk}"
+    return Row(
+        place,
+        item,
+        carry,
+        [(name, lot, sent.get(name, "")) for name, lot in zip(names, lots, strict=True)],
+        [_blank(f"{place.pk}-{item.pk}-{n}", item, sent) for n in range(ROWS_FOR_BATCHES)],
+        level,
+        sent.get(level, ""),
+    )
+
+
+def _blank(row: str, item: Item | None, sent: Mapping[str, Any]) -> Blank:
+    units, number, expiry = (sent.get(f"{name}-{row}", "") for name in _BLANK)
+    return Blank(row, item, units, number, expiry)
+
+
+_BLANK = ("units", "number", "expiry")
+
+
 def _one_more(kit: Kit, before: QueryDict, batch: Lot) -> QueryDict:
-    """What was said, and one more of a batch that was scanned: in its own field, or else in a row
-    of its thing that is still free. Raises Invalid."""
-    said = before.copy()
+    """What was typed, and one more of a batch that was scanned: in its own field, or else in a row
+    of its item that is still free. Raises Invalid."""
+    sent = before.copy()
     sections = _sections(kit, before)
     rows = [row for section in sections for row in section.rows if row.item.pk == batch.item_id]
     if batch.item.by_eye:
@@ -223,8 +202,8 @@ def _one_more(kit: Kit, before: QueryDict, batch: Lot) -> QueryDict:
         )
     for name, lot, value in (field for row in rows for field in row.known):
         if lot.pk == batch.pk:
-            said[name] = _more(batch, value)
-            return said
+            sent[name] = _more(batch, value)
+            return sent
     number = batch.serial or batch.number
     expiry = batch.expiry.isoformat() if batch.expiry else ""
     item = str(batch.item_id)
@@ -233,12 +212,11 @@ def _one_more(kit: Kit, before: QueryDict, batch: Lot) -> QueryDict:
         free = [(each.blank, each.place) for each in sections if each.other in ("", item)]
     for blank, place in free:
         if not blank.used or (blank.number, blank.expiry) == (number, expiry):
-            said[f"units-{blank.row}"] = _more(batch, blank.units)
-            said[f"number-{blank.row}"] = number
-            said[f"expiry-{blank.row}"] = expiry
+            for name, text in zip(_BLANK, (_more(batch, blank.units), number, expiry), strict=True):
+                sent[f"{name}-{blank.row}"] = text
             if place is not None:
-                said[f"else-{place.pk}"] = item
-            return said
+                sent[f"else-{place.pk}"] = item
+            return sent
     raise Invalid(
         _(
             "There is no free row for %(item)s. See what differs and save it, then continue "
@@ -249,37 +227,28 @@ def _one_more(kit: Kit, before: QueryDict, batch: Lot) -> QueryDict:
 
 
 def _more(batch: Lot, units: str) -> str:
-    """One more than was said; of what has a serial number there is one."""
-    return "1" if batch.serial else fields.one_more(units)
+    """One more than was typed; of what has a serial number there is one."""
+    return "1" if batch.serial else one_more(units)
 
 
-# ------------------------------------------------------------------------------------- what is said
-def _compared(request: HttpRequest, kit: Kit) -> HttpResponse:
+# ------------------------------------------------------------------------------------ what is typed
+def _compare(request: HttpRequest, kit: Kit) -> HttpResponse:
     """What the count would change and what it leaves out; a batch that nobody knew is not kept for
     it."""
-    said, places = request.POST, _places(kit)
+    places, complete = _places(kit), "rest" in request.POST
     with transaction.atomic():
-        found, levels = _counted(said, kit)
-        complete = "rest" in said
-        differences = counting.differences(places, found, complete=complete, levels=levels)
-        left_out = [] if complete else counting.not_counted(places, found)
+        lines, levels = _lines(request.POST, kit)
+        differences = counting.differences(places, lines, complete=complete, levels=levels)
+        left_out = [] if complete else counting.not_counted(places, lines)
         transaction.set_rollback(True)
     return _sheet(request, kit, differences=differences, left_out=left_out)
 
 
-def _posted(request: HttpRequest, kit: Kit) -> HttpResponse:
-    def perform(act: Act) -> Done:
-        found, levels = _counted(request.POST, kit)
-        complete = "rest" in request.POST
-        done = counting.count(act, _places(kit), found, levels=levels, complete=complete)
-        if done.complete:  # else nobody has seen all that is in it
-            sorting.look_inside(act, kit)
-        return Done(_says(kit, done), done.entry.pk)
-
-    return acted(request, perform, to=reverse("kit", args=[kit.name]))
-
-
-def _says(kit: Kit, done: counting.CountResult) -> str:
+def _count(act: Act, kit: Kit, sent: QueryDict) -> Done:
+    lines, levels = _lines(sent, kit)
+    done = counting.count(act, _places(kit), lines, levels=levels, complete="rest" in sent)
+    if done.complete:  # else nobody has looked at all that is in it
+        sorting.look_inside(act, kit)
     differing = len(done.differences)
     says = (
         ngettext(
@@ -292,64 +261,62 @@ def _says(kit: Kit, done: counting.CountResult) -> str:
     )
     if not done.complete:
         says += " " + _("What you left empty was not counted; count it before the kit goes.")
-    return says % {"kit": kit.name, "count": differing}
+    return Done(says % {"kit": kit.name, "count": differing}, done.entry.pk)
 
 
 def _places(kit: Kit) -> list[Place]:
     return list(kit.sections.open())
 
 
-def _counted(said: QueryDict, kit: Kit) -> tuple[list[counting.CountLine], list[LooseLevel]]:
-    """What the form says was found. Fields: `have-LOT-PLACE` units of a known batch,
-    `units|number|expiry-PLACE-ITEM-ROW` of another one, `level-PLACE-ITEM`, and for a thing that
-    is on no line `else-PLACE` in place of the item."""
-    found: dict[tuple[int, int, int], counting.CountLine] = {}
+def _lines(sent: QueryDict, kit: Kit) -> tuple[list[CountLine], list[LooseLevel]]:
+    """What the form says is there. Fields: `have-LOT-PLACE` units of a known batch,
+    `units|number|expiry-PLACE-ITEM-ROW` of another one, `level-PLACE-ITEM`, and for an item that
+    is on no line `else-PLACE` in place of the item. The same batch in two rows is the sum of both.
+    Raises Invalid."""
+    lines: list[CountLine] = []
     levels: list[LooseLevel] = []
-    for section in _sections(kit, said):
+    for section in _sections(kit, sent):
         for row in section.rows:
             if row.item.by_eye:
-                levels += _level(row)
+                if row.level:
+                    level = read_field(Choice(Level), sent, row.level_field)
+                    levels.append(LooseLevel(row.place, row.item, level))
                 continue
             for name, lot, value in row.known:
                 if value.strip():
-                    units = fields.whole(said, name, what=row.item.name)
-                    found[row.place.pk, lot.pk, 0] = counting.CountLine(row.place, units, lot=lot)
+                    units = read_field(WholeNumber(label=row.item.name), sent, name)
+                    lines.append(CountLine(row.place, units, lot=lot))
             for blank in row.blanks:
-                _add(found, _batch(kit, row.place, row.item, blank, known=bool(row.lots)))
+                lines += _batch(kit, row.place, row.item, blank, known=bool(row.known))
         if section.other:
             other = find.item(section.other)
-            _add(found, _batch(kit, section.place, other, section.blank, known=True))
-    return list(found.values()), levels
+            lines += _batch(kit, section.place, other, section.blank, known=True)
+    sums: dict[tuple[int, int, int], CountLine] = {}
+    for line in lines:
+        where = (line.place.pk, line.lot.pk if line.lot else 0, line.item.pk if line.item else 0)
+        before = sums[where].units if where in sums else 0
+        sums[where] = replace(line, units=before + line.units)
+    return list(sums.values()), levels
 
 
-def _level(row: Row) -> Iterable[LooseLevel]:
-    if row.level:
-        try:
-            yield LooseLevel(row.place, row.item, Level(row.level))
-        except ValueError:
-            raise Invalid(
-                _("This form did not come from this page. Load the page again.")
-            ) from None
-
-
-def _batch(
-    kit: Kit, place: Place, item: Item, blank: Blank, *, known: bool
-) -> counting.CountLine | None:
-    """What a row for another batch says; `known`: the thing has rows of its own, so that none here
-    says nothing of it."""
+def _batch(kit: Kit, place: Place, item: Item, blank: Blank, *, known: bool) -> Iterator[CountLine]:
+    """What a row for another batch says, if anything; `known`: the item has rows of its own, so
+    that none here says nothing of it."""
     number, printed = blank.number.strip(), blank.expiry.strip()
     instrument = item.kind == Kind.INSTRUMENT
-    units = blank.units.strip() or ("1" if instrument and number else "")
-    if not units:
+    typed = blank.units.strip() or ("1" if instrument and number else "")
+    if not typed:
         if number or printed:
             raise Invalid(
                 _("%(thing)s: enter how many of batch “%(batch)s” there are.")
                 % {"thing": item.name, "batch": printable(number or printed)}
             )
-        return None
-    count = fields.whole({"units": units}, "units", what=item.name)
-    if not count:
-        return None if known else counting.CountLine(place, 0, item=item)
+        return
+    units = read_field(WholeNumber(label=item.name), {"units": typed}, "units")
+    if not units:
+        if not known:
+            yield CountLine(place, 0, item=item)
+        return
     try:
         expiry = last_good_day(printed, today=readiness.today_of(kit)) if printed else None
     except PrintedDateError as error:
@@ -359,15 +326,4 @@ def _batch(
         if instrument
         else lots.known(item=item, number=number, expiry=expiry)
     )
-    return counting.CountLine(place, count, lot=lot)
-
-
-def _add(
-    found: dict[tuple[int, int, int], counting.CountLine], more: counting.CountLine | None
-) -> None:
-    """Put a row to the others; the same batch in two rows is the sum of both."""
-    if more is None:
-        return
-    where = (more.place.pk, more.lot.pk if more.lot else 0, more.item.pk if more.item else 0)
-    before = found[where].units if where in found else 0
-    found[where] = replace(more, units=before + more.units)
+    yield CountLine(place, units, lot=lot)

@@ -1,4 +1,5 @@
-"""Keeping a kit: who answers for it, its bag, where it lives; laid up, lost, moved, retired."""
+"""The settings of a kit: who is responsible, its bag, where it lives; in storage, lost, moved,
+retired."""
 
 from __future__ import annotations
 
@@ -13,8 +14,9 @@ from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Invalid, Problem
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
-from gearroom.site.web.page.fields import whole, words
-from gearroom.site.web.page.shell import Done, acted, actor, page, rooms_of, show
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import Choice, PageForm, ShortText, Tick, WholeNumber
+from gearroom.site.web.page.shell import Done, actor, rooms_of, show
 from kits.models import Kit
 from kits.rules.ledger.facts import LivesIn
 from kits.services.kits import holds, kits
@@ -25,123 +27,104 @@ LIVES_IN = {
     LivesIn.VEHICLE: gettext_lazy("in a vehicle: frost and heat"),
     LivesIn.HUT: gettext_lazy("in a hut: frost"),
 }
-_MOST = 1_000_000
 
 
-@page("report_lost")
-def keep(request: HttpRequest, kit: str) -> HttpResponse:
-    """What is said of a kit, and what is done with it as a whole."""
-    found = find.kit(actor(request), kit)
-    if request.method != "POST":
-        return _page(request, found)
-    does = _DOES.get(request.POST.get("do", ""))
+class KitForm(PageForm):
+    """What is said of a kit."""
 
-    def perform(act: Act) -> Done:
-        if does is None:
-            raise Invalid(_("Choose what to do with it."), field="do")
-        return does(act, find.kit(act.actor, kit), request.POST)
-
-    try:
-        return acted(request, perform, to=reverse("kit", args=[found.name]))
-    except Problem as problem:
-        return _page(request, found, problem)
+    lives_in = Choice(LivesIn, message=gettext_lazy("Choose where it is kept."))
+    bag_volume_ml = WholeNumber(required=False, label=gettext_lazy("Volume of the bag, ml"))
+    bag_mass_limit_g = WholeNumber(required=False, label=gettext_lazy("Weight limit of the bag, g"))
+    look_interval_days = WholeNumber(
+        least=1, most=3650, label=gettext_lazy("Days between checks of its contents")
+    )
+    name = ShortText(kits.LONGEST_NAME)
+    bag = ShortText(80)
+    training = Tick()
 
 
-def _page(request: HttpRequest, kit: Kit, problem: Problem | None = None) -> HttpResponse:
+def _page(request: HttpRequest, kit: str, problem: Problem | None = None) -> HttpResponse:
     who = actor(request)
-    may_edit = who.may("edit_kit", kit.home_room_id)
+    subject = find.kit(who, kit)
+    may_edit = who.may("edit_kit", subject.home_room_id)
     facts = {
-        "kit": kit,
+        "kit": subject,
         "may_edit": may_edit,
-        "may_empty": who.may("strip", kit.room_id),
-        "may_lay_up": who.may("lay_up", kit.home_room_id),
+        "may_empty": who.may("strip", subject.room_id),
+        "may_lay_up": who.may("lay_up", subject.home_room_id),
         "people": people.seen_by(who).filter(left_on=None).order_by("name") if may_edit else (),
         "lives_in": [(each.value, label) for each, label in LIVES_IN.items()],
         "homes": [room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
         "sent": request.POST if problem and request.POST.get("do") == "edit" else None,
-        "problem": problem,
     }
-    return show(request, "site/kits/settings.html", facts, problem.status if problem else 200)
+    return show(request, "site/kits/settings.html", facts, problem=problem)
+
+
+@form_view("report_lost", "kit", page_of=_page)
+def change_settings(act: Act, request: HttpRequest, kit: str) -> Done:
+    """The settings of a kit, and what is done with it as a whole."""
+    change = _CHANGES.get(request.POST.get("do", ""))
+    if change is None:
+        raise Invalid(_("Choose what to do with it."), field="do")
+    return change(act, find.kit(act.actor, kit), request.POST)
 
 
 # -------------------------------------------------------------------------------------- what to do
-def _edit(act: Act, kit: Kit, said: Mapping[str, str]) -> Done:
-    lives_in = said.get("lives_in", "")
-    if lives_in not in list(LivesIn):
-        raise Invalid(_("Choose where it is kept."), field="lives_in")
-    litres = _maybe(said, "bag_volume_ml", _("Volume of the bag, ml"))
-    grams = _maybe(said, "bag_mass_limit_g", _("Weight limit of the bag, g"))
-    interval = whole(
-        said,
-        "look_interval_days",
-        least=1,
-        most=3650,
-        what=_("Days between checks of its contents"),
-    )
+def _edit(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
     kit = kits.edit_kit(
         act,
         kit,
-        name=words(said, "name", kits.LONGEST_NAME),
-        responsible=_person(act.actor, said, "responsible"),
-        deputy=_person(act.actor, said, "deputy"),
-        lives_in=lives_in,
-        bag=words(said, "bag", 80),
-        bag_volume_ml=litres,
-        bag_mass_limit_g=grams,
-        training=bool(said.get("training")),
-        look_interval_days=interval,
+        responsible=_person(act.actor, sent, "responsible"),
+        deputy=_person(act.actor, sent, "deputy"),
+        **KitForm.read(sent),
     )
     says = _("%(kit)s is saved.") % {"kit": kit.name}
     return Done(says, to=reverse("kit", args=[kit.name]))  # its name may be another now
 
 
-def _person(who: Actor, said: Mapping[str, str], name: str) -> Person | None:
-    return find.person(who, said[name]) if said.get(name) else None
+def _person(who: Actor, sent: Mapping[str, str], name: str) -> Person | None:
+    return find.person(who, sent[name]) if sent.get(name) else None
 
 
-def _maybe(said: Mapping[str, str], name: str, what: str) -> int | None:
-    return whole(said, name, most=_MOST, what=what) if said.get(name, "").strip() else None
-
-
-def _lay_up(act: Act, kit: Kit, said: Mapping[str, str]) -> Done:
+def _lay_up(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
     entry = holds.lay_up(act, kit)
     return Done(_("%(kit)s is in storage: no reminders.") % {"kit": kit.name}, entry.pk)
 
 
-def _wake(act: Act, kit: Kit, said: Mapping[str, str]) -> Done:
+def _wake(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
     entry = holds.wake(act, kit)
     return Done(_("%(kit)s is back in use. Check its contents next.") % {"kit": kit.name}, entry.pk)
 
 
-def _lost(act: Act, kit: Kit, said: Mapping[str, str]) -> Done:
+def _mark_lost(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
     entry = holds.mark_lost(act, kit)
     says = _("%(kit)s is lost, and its keepers are told. Scanning it finds it again.")
     return Done(says % {"kit": kit.name}, entry.pk)
 
 
-def _found(act: Act, kit: Kit, said: Mapping[str, str]) -> Done:
+def _find_again(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
     entry = holds.find_again(act, kit)
     return Done(_("%(kit)s is found. Check its contents next.") % {"kit": kit.name}, entry.pk)
 
 
-def _move(act: Act, kit: Kit, said: Mapping[str, str]) -> Done:
-    room = find.room(act.actor, said.get("room", ""))
-    kit = kits.move_home(act, kit, room, is_there=bool(said.get("is_there")))
-    told = {"kit": kit.name, "room": kit.home_room.name}
-    return Done(_("The home of %(kit)s is %(room)s now.") % told)
+def _move(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
+    room = find.room(act.actor, sent.get("room", ""))
+    kit = kits.move_home(act, kit, room, is_there=bool(sent.get("is_there")))
+    facts = {"kit": kit.name, "room": kit.home_room.name}
+    return Done(_("The home of %(kit)s is %(room)s now.") % facts)
 
 
-def _retire(act: Act, kit: Kit, said: Mapping[str, str]) -> Done:
+def _retire(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
     kit = kits.retire_kit(act, kit)
     return Done(_("%(kit)s is retired. Its history stays.") % {"kit": kit.name})
 
 
-_DOES: dict[str, Callable[[Act, Kit, Mapping[str, str]], Done]] = {
+_CHANGES: dict[str, Callable[[Act, Kit, Mapping[str, str]], Done]] = {
     "edit": _edit,
     "lay-up": _lay_up,
     "wake": _wake,
-    "lost": _lost,
-    "found": _found,
+    "lost": _mark_lost,
+    "found": _find_again,
     "move": _move,
     "retire": _retire,
 }

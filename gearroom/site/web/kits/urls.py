@@ -15,5 +15,5 @@ urlpatterns: list[URLPattern] = [
     path("kits/<str:kit>/withhold/", kits.withhold, name="withhold"),
     path("kits/<str:kit>/release/", kits.release, name="release"),
     path("kits/<str:kit>/take-out/", kits.remove_expired, name="take-out"),
-    path("kits/<str:kit>/keeping/", kit_settings.keep, name="keep-kit"),
+    path("kits/<str:kit>/keeping/", kit_settings.change_settings, name="keep-kit"),
 ]

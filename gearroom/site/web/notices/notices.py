@@ -1,11 +1,9 @@
-"""What was told to whom and when, the next weekly email, and how somebody wants to hear."""
+"""What was sent to whom and when, the next weekly email, and notification preferences."""
 
 from __future__ import annotations
 
-from datetime import time
 from typing import Any
 
-from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.dates import WEEKDAYS
@@ -13,11 +11,13 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 
-from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import Invalid, NotFound, Problem
+from gearroom.core.acts.act import Act, Actor
+from gearroom.core.acts.problems import NotFound, Problem
 from gearroom.core.models import Person
 from gearroom.core.services.people import people
-from gearroom.site.web.page.shell import Done, acted, actor, once_a_form, page, show
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import Choice, PageForm, TimeOfDay, WholeNumber
+from gearroom.site.web.page.shell import Done, actor, once_a_form, page, show
 from kits.models import Notice
 from kits.rules.notices.policy import WEEKLY, When
 from kits.services.mail import digest, notice_log
@@ -39,42 +39,39 @@ _WHENS = {
     When.WEEKLY: gettext_lazy("In the weekly email"),
     When.NEVER: gettext_lazy("Not at all"),
 }
+_NUMBER = gettext_lazy("Enter a whole number from %(least)d to %(most)d.")
+_TIME = gettext_lazy("Enter a time of day, such as 07:00.")
 
 
-# ------------------------------------------------------------------------------ what was told
+# ------------------------------------------------------------------------------------- the log
 @require_safe
 @page("own_account")
-def every(request: HttpRequest) -> HttpResponse:
-    """What was told to whom, newest first: one's own, and that of the rooms one keeps."""
-    state, kind = request.GET.get("state", ""), request.GET.get("kind", "")
+def log(request: HttpRequest) -> HttpResponse:
+    """What was sent to whom, newest first: one's own, and that of the rooms one keeps."""
+    sent = request.GET
+    state, kind, name = sent.get("state", ""), sent.get("kind", ""), sent.get("name", "").strip()
+    name, before = name[:120], sent.get("before", "")
     rows = notice_log.visible_to(actor(request), state=state if state in set(State) else None)
     if kind in NOTICE_KINDS:
         rows = rows.filter(kind=kind)
-    name = request.GET.get("name", "").strip()[:120]
     if name:
         rows = rows.filter(person__name__icontains=name)
-    found = list(_before(request, rows).order_by("-id")[: _A_PAGE + 1])
-    further = request.GET.copy()
-    if len(found) > _A_PAGE:
-        further["before"] = str(found[_A_PAGE - 1].pk)
-    return show(
-        request,
-        "site/notices/notices.html",
-        {
-            "notices": [_row(notice) for notice in found[:_A_PAGE]],
-            "further": further.urlencode() if len(found) > _A_PAGE else "",
-            "states": _STATES,
-            "kinds": {code: registry.title(code) for code in NOTICE_KINDS},
-            "state": state,
-            "kind": kind,
-            "name": name,
-        },
-    )
-
-
-def _before(request: HttpRequest, rows: QuerySet[Notice]) -> QuerySet[Notice]:
-    before = request.GET.get("before", "")
-    return rows.filter(pk__lt=int(before)) if before.isascii() and before.isdigit() else rows
+    if before.isascii() and before.isdigit():
+        rows = rows.filter(pk__lt=int(before))
+    notices = list(rows.order_by("-id")[: _A_PAGE + 1])
+    further = sent.copy()
+    if len(notices) > _A_PAGE:
+        further["before"] = str(notices[_A_PAGE - 1].pk)
+    facts = {
+        "notices": [_row(notice) for notice in notices[:_A_PAGE]],
+        "further": further.urlencode() if len(notices) > _A_PAGE else "",
+        "states": _STATES,
+        "kinds": {code: registry.title(code) for code in NOTICE_KINDS},
+        "state": state,
+        "kind": kind,
+        "name": name,
+    }
+    return show(request, "site/notices/notices.html", facts)
 
 
 def _row(notice: Notice) -> dict[str, Any]:
@@ -90,73 +87,69 @@ def _row(notice: Notice) -> dict[str, Any]:
 
 @require_safe
 @page("own_account")
-def one(request: HttpRequest, notice: int) -> HttpResponse:
+def notice(request: HttpRequest, notice: int) -> HttpResponse:
     """One notice: what it says, to whom, and why it was or was not sent."""
     who = actor(request)
-    found = notice_log.get(who, notice)
+    row = notice_log.get(who, notice)
     facts = {
-        **_row(found),
-        "text": notice_log.text(who, found),
-        "phones": found.person == who.person or who.may("see_people", found.room_id),
-        "may_send": who.may("send_notice_again", found.room_id),
+        **_row(row),
+        "text": notice_log.text(who, row),
+        "phones": row.person == who.person or who.may("see_people", row.room_id),
+        "may_send": who.may("send_notice_again", row.room_id),
     }
     return show(request, "site/notices/notice.html", facts)
 
 
-@require_POST
-@page("send_notice_again")
-def send_again(request: HttpRequest, notice: int) -> HttpResponse:
-    """Tell the same once more."""
-
-    def perform(act: Act) -> Done:
-        again = notice_log.send_again(act, notice_log.get(act.actor, notice))
-        says = _("It is sent to %(name)s once more within a minute.") % {"name": again.person.name}
-        return Done(says, to=reverse("notice", args=[again.pk]))
-
-    return acted(request, perform, to=reverse("notice", args=[notice]))
+@form_view("send_notice_again", "notice")
+def send_again(act: Act, request: HttpRequest, notice: int) -> Done:
+    """Send the same once more."""
+    again = notice_log.send_again(act, notice_log.get(act.actor, notice))
+    says = _("It is sent to %(name)s once more within a minute.") % {"name": again.person.name}
+    return Done(says, to=reverse("notice", args=[again.pk]))
 
 
 @require_safe
 @page("own_account")
 def next_weekly(request: HttpRequest) -> HttpResponse:
     """The next weekly email as it would be now: one's own, or that of somebody of one's rooms."""
-    who = actor(request)
-    wanted = request.GET.get("person", "")
-    if wanted.isascii() and wanted.isdigit() and len(wanted) < 19:
-        person = people.get(who, int(wanted))
-    else:
-        person = _own(request)
+    who, pk = actor(request), request.GET.get("person", "")
+    other = pk.isascii() and pk.isdigit() and len(pk) < 19
+    person = people.get(who, int(pk)) if other else _own(who)
     due_at, letter = digest.preview(person, rooms=notice_log.rooms_of_weekly(who, person))
-    return show(
-        request,
-        "site/notices/weekly_email.html",
-        {"reader": person, "own": person == who.person, "due_at": due_at, "letter": letter},
-    )
+    facts = {"reader": person, "own": person == who.person, "due_at": due_at, "letter": letter}
+    return show(request, "site/notices/weekly_email.html", facts)
 
 
-def _own(request: HttpRequest) -> Person:
-    person = actor(request).person
-    if person is None:
+def _own(who: Actor) -> Person:
+    if who.person is None:
         raise NotFound("person")
-    return person
+    return who.person
 
 
-# ------------------------------------------------------------------------------- how one hears
-@page("choose_notices")
-def settings(request: HttpRequest) -> HttpResponse:
-    """When the weekly email comes, quiet hours, and what is told at once."""
-    if request.method == "POST":
-        try:
-            return acted(request, lambda act: _changed(request, act), to=request.path)
-        except Problem as problem:
-            return _settings_page(request, problem=problem)
-    return _settings_page(request)
+# --------------------------------------------------------------------------------- preferences
+class PreferencesForm(PageForm):
+    """When the weekly email comes, and quiet hours."""
+
+    weekly_on = WholeNumber(most=6, message=_NUMBER)
+    weekly_at = TimeOfDay(message=_TIME)
+    quiet_from = TimeOfDay(required=False, message=_TIME)
+    quiet_until = TimeOfDay(required=False, message=_TIME)
+    minutes_a_kit = WholeNumber(least=1, most=480, message=_NUMBER)
 
 
-def _settings_page(request: HttpRequest, **more: Any) -> HttpResponse:
-    person = _own(request)
+class KindForm(PageForm):
+    """When notices of a kind are sent."""
+
+    when = Choice(When, message=gettext_lazy("Choose at once, in the weekly email, or not at all."))
+
+
+def _page(
+    request: HttpRequest,
+    problem: Problem | None = None,
+    made: dict[str, Any] | None = None,
+) -> HttpResponse:
+    person = _own(actor(request))
     chosen = preferences.choices(person)
-    problem = more.get("problem")
     facts = {
         "own": person,
         "how": preferences.of(person),
@@ -177,55 +170,22 @@ def _settings_page(request: HttpRequest, **more: Any) -> HttpResponse:
             }
             for code, kind in NOTICE_KINDS.items()
         ],
-        **more,
+        "made": made,
     }
-    return show(
-        request, "site/notices/preferences.html", facts, status=problem.status if problem else 200
-    )
+    return show(request, "site/notices/preferences.html", facts, problem=problem)
 
 
-def _changed(request: HttpRequest, act: Act) -> Done:
-    said = request.POST
+@form_view("choose_notices", "notice-settings", page_of=_page)
+def settings(act: Act, request: HttpRequest) -> Done:
+    """When the weekly email comes, quiet hours, and what is sent at once."""
+    sent = request.POST
     choices = {
-        code: _when(said[f"when-{code}"])
+        code: KindForm.read(sent, row=code)["when"].value
         for code, kind in NOTICE_KINDS.items()
-        if kind.policy.may_choose and f"when-{code}" in said
+        if kind.policy.may_choose and f"when-{code}" in sent
     }
-    preferences.change(
-        act,
-        _own(request),
-        choices=choices,
-        weekly_on=_number(said.get("weekly_on", ""), 0, 6, "weekly_on"),
-        weekly_at=_time(said.get("weekly_at", ""), "weekly_at"),
-        quiet_from=_time(said["quiet_from"], "quiet_from") if said.get("quiet_from") else None,
-        quiet_until=_time(said["quiet_until"], "quiet_until") if said.get("quiet_until") else None,
-        minutes_a_kit=_number(said.get("minutes_a_kit", ""), 1, 480, "minutes_a_kit"),
-    )
+    preferences.change(act, _own(act.actor), choices=choices, **PreferencesForm.read(sent))
     return Done(_("Saved. It applies from the next email."))
-
-
-def _when(text: str) -> str:
-    try:
-        return When(text).value
-    except ValueError:
-        raise Invalid(_("Choose at once, in the weekly email, or not at all.")) from None
-
-
-def _time(text: str, field: str) -> Any:
-    try:
-        return time.fromisoformat(text)
-    except ValueError:
-        raise Invalid(_("Enter a time of day, such as 07:00."), field=field) from None
-
-
-def _number(text: str, least: int, most: int, field: str) -> int:
-    text = text.strip()
-    if not (text.isascii() and text.isdigit() and len(text) < 6 and least <= int(text) <= most):
-        raise Invalid(
-            _("Enter a whole number from %(least)d to %(most)d.") % {"least": least, "most": most},
-            field=field,
-        )
-    return int(text)
 
 
 # ------------------------------------------------------------------------------------ the calendar
@@ -235,20 +195,15 @@ def new_calendar(request: HttpRequest) -> HttpResponse:
     """A new secret address of one's calendar, shown this once."""
 
     def perform(act: Act) -> dict[str, Any]:
-        secret = preferences.new_calendar(act, _own(request))
+        secret = preferences.new_calendar(act, _own(act.actor))
         return {"address": request.build_absolute_uri(f"/api/v1/calendars/{secret}/")}
 
     made = once_a_form(request, perform, kept=lambda body: {**body, "address": None})
-    return _settings_page(request, address=made["address"], asked_again=made["address"] is None)
+    return _page(request, made=made)
 
 
-@require_POST
-@page("choose_notices")
-def end_calendar(request: HttpRequest) -> HttpResponse:
+@form_view("choose_notices", "notice-settings")
+def end_calendar(act: Act, request: HttpRequest) -> Done:
     """Have the address of one's calendar show nothing any more."""
-
-    def perform(act: Act) -> Done:
-        preferences.end_calendar(act, _own(request))
-        return Done(_("The old calendar address shows nothing any more."))
-
-    return acted(request, perform, to=reverse("notice-settings"))
+    preferences.end_calendar(act, _own(act.actor))
+    return Done(_("The old calendar address shows nothing any more."))

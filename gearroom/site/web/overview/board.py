@@ -31,7 +31,7 @@ def board(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @page()
-def lines(request: HttpRequest) -> HttpResponse:
+def board_lines(request: HttpRequest) -> HttpResponse:
     """The board's lines, or 204 while they are as the page has them."""
     room = here(request)
     if room is None or request.GET.get("seen") == kits_board.revision(room):

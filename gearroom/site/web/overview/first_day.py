@@ -3,7 +3,7 @@ by counting things as they stand."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from urllib.parse import urlencode
 
 from django.core import signing
@@ -18,7 +18,8 @@ from gearroom.core.acts.problems import Invalid, Problem
 from gearroom.core.models import Room
 from gearroom.core.services.people import people
 from gearroom.site.web.overview import start_workbook
-from gearroom.site.web.page import fields
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
 from gearroom.site.web.page.shell import Done, acted, actor, here, page, rooms_of, show
 from kits.models import Kit, PackingListVersion
 from kits.rules.overview.workbook import Workbook
@@ -36,17 +37,18 @@ _SAYS = {
     "more-than-carry": gettext_lazy("is more than what is to be carried"),
 }
 _MOST_FAULTS = 60
+_WORKBOOK = "site/overview/first_day_workbook.html"
 _SALT, _A_DAY = "start-workbook", 24 * 3600
 
 
 @dataclass(frozen=True)
 class Step:
-    """One step of the day: what to do, whether it is done, and where."""
+    """One step of the day: what to do, whether it is done and how far it is, and where."""
 
     title: str
     says: str
     done: bool
-    told: str
+    so_far: str
     url: str = ""
     label: str = ""
 
@@ -173,26 +175,23 @@ def workbook(request: HttpRequest) -> HttpResponse:
     if room is None:
         return show(request, "site/overview/first_day_no_room.html", {"url": ""})
     if request.method != "POST":
-        return show(request, "site/overview/first_day_workbook.html", {"room": room})
+        return show(request, _WORKBOOK, {"room": room})
     try:
         if "sure" in request.POST:
-            return _taken_in(request, room)
+            return _take_in(request, room)
         if "workbook" not in request.FILES:
             raise Invalid(_("Choose the workbook that you filled in."), field="workbook")
         sheets = start_workbook.sheets_of(request.FILES["workbook"])
     except Problem as problem:
-        facts = {"room": room, "problem": problem}
-        return show(request, "site/overview/first_day_workbook.html", facts, status=problem.status)
+        return show(request, _WORKBOOK, {"room": room}, problem=problem)
     book = onboarding.read_workbook(actor(request), room, sheets, start_workbook.words())
     facts = {"room": room, "book": book, "faults": _faults(book)}
     if not book.faults:
         facts["read"] = signing.dumps(sheets, salt=_SALT, compress=True)
-    return show(
-        request, "site/overview/first_day_workbook.html", facts, status=400 if book.faults else 200
-    )
+    return show(request, _WORKBOOK, facts, status=400 if book.faults else 200)
 
 
-def _taken_in(request: HttpRequest, room: Room) -> HttpResponse:
+def _take_in(request: HttpRequest, room: Room) -> HttpResponse:
     try:
         sheets = signing.loads(request.POST["sure"], salt=_SALT, max_age=_A_DAY)
     except signing.BadSignature:  # expired too
@@ -204,14 +203,8 @@ def _taken_in(request: HttpRequest, room: Room) -> HttpResponse:
         says = _(
             "Added: %(shelves)d shelves, %(things)d items, %(lists)d kit lists, %(kits)d kits, "
             "%(batches)d batches."
-        ) % {
-            "shelves": done.shelves,
-            "things": done.things,
-            "lists": done.lists,
-            "kits": done.kits,
-            "batches": done.batches,
-        }
-        return Done(says)
+        )
+        return Done(says % asdict(done))
 
     return acted(request, perform, to=reverse("first-day"))
 
@@ -237,57 +230,47 @@ def _faults(book: Workbook) -> list[dict[str, str]]:
 
 
 # ------------------------------------------------------------------------------------------- a kit
-@page("edit_kit")
-def add_kit(request: HttpRequest) -> HttpResponse:
-    """Add a kit: its name, the list that it follows, who answers for it."""
-    if request.method != "POST":
-        return _kit_form(request)
-    try:
-        return _added(request)
-    except Problem as problem:
-        return _kit_form(request, problem)
+class KitForm(PageForm):
+    """A new kit."""
+
+    version = WholeNumber(label=gettext_lazy("Kit list"))
+    name = ShortText(60)
 
 
-def _kit_form(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
+def _kit_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     who = actor(request)
     versions = PackingListVersion.objects.filter(
         published_at__isnull=False, packing_list__retired_on__isnull=True
     ).order_by("packing_list__name", "-number")
     latest: dict[int, PackingListVersion] = {}
-    for each in versions.select_related("packing_list").defer("signed_page"):
-        latest.setdefault(each.packing_list_id, each)
+    for version in versions.select_related("packing_list").defer("signed_page"):
+        latest.setdefault(version.packing_list_id, version)
     facts = {
         "versions": list(latest.values()),
         "people": people.seen_by(who).filter(left_on__isnull=True).order_by("name"),
         "homes": [room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
         "sent": request.POST,
-        "problem": problem,
     }
-    status = problem.status if problem else 200
-    return show(request, "site/overview/first_day_kit.html", facts, status=status)
+    return show(request, "site/overview/first_day_kit.html", facts, problem=problem)
 
 
-def _added(request: HttpRequest) -> HttpResponse:
-    said = request.POST
-
-    def perform(act: Act) -> Done:
-        version = PackingListVersion.objects.filter(
-            pk=fields.whole(said, "version", what=_("Kit list")), published_at__isnull=False
-        ).first()
-        if version is None:
-            raise Invalid(_("Choose the kit list that it follows."), field="version")
-        responsible = said.get("responsible", "")
-        made = kits.add_kit(
-            act,
-            list_version=version,
-            home_room=find.room(act.actor, said.get("room", "")),
-            name=fields.words(said, "name", 60),
-            responsible=find.person(act.actor, responsible) if responsible else None,
-        )
-        if said.get("then") == "strip":
-            says, to = _("%(kit)s is added. Now break down the bought kit into it."), "strip-kit"
-        else:
-            says, to = _("%(kit)s is added. Count its contents next."), "kit-count"
-        return Done(says % {"kit": made.name}, to=reverse(to, args=[made.name]))
-
-    return acted(request, perform, to=reverse("kits"))
+@form_view("edit_kit", page_of=_kit_page)
+def add_kit(act: Act, request: HttpRequest) -> Done:
+    """Add a kit: its name, the list that it follows, who is responsible."""
+    sent, (pk, name) = request.POST, KitForm.read(request.POST).values()
+    version = PackingListVersion.objects.filter(pk=pk, published_at__isnull=False).first()
+    if version is None:
+        raise Invalid(_("Choose the kit list that it follows."), field="version")
+    responsible = sent.get("responsible", "")
+    made = kits.add_kit(
+        act,
+        list_version=version,
+        home_room=find.room(act.actor, sent.get("room", "")),
+        name=name,
+        responsible=find.person(act.actor, responsible) if responsible else None,
+    )
+    if sent.get("then") == "strip":
+        says, to = _("%(kit)s is added. Now break down the bought kit into it."), "strip-kit"
+    else:
+        says, to = _("%(kit)s is added. Count its contents next."), "kit-count"
+    return Done(says % {"kit": made.name}, to=reverse(to, args=[made.name]))

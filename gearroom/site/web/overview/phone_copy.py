@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 from functools import cache
+from pathlib import Path
 
 from django.conf import settings
 from django.contrib.staticfiles import finders
@@ -24,7 +25,7 @@ from django.views.decorators.http import require_safe
 
 from gearroom.core import clock
 from gearroom.core.acts.act import actor_of
-from gearroom.core.models import Person
+from gearroom.core.models import User
 from gearroom.site.http.middleware import reads_labels
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.overview.phone_copy import pocket_book
@@ -50,7 +51,7 @@ SHELL = (
 )
 """What the page needs without a network, of the static files."""
 
-_SETTLES = {
+_SETTLES: dict[str, str] = {
     ReasonCode.OUT_OF_ORDER: "kit",
     ReasonCode.WAS_OUT: "kit",
     ReasonCode.WAS_NOT_OUT: "kit",
@@ -80,7 +81,7 @@ def manifest(request: HttpRequest) -> HttpResponse:
             for purpose in ("any", "maskable")
         ),
     ]
-    told = {
+    facts = {
         "id": "/scan/",
         "name": _("%(organisation)s: gear room") % {"organisation": name},
         "short_name": _("Gear room"),
@@ -92,7 +93,7 @@ def manifest(request: HttpRequest) -> HttpResponse:
         "theme_color": "#20352e",
         "icons": icons,
     }
-    answer = JsonResponse(told, content_type="application/manifest+json")
+    answer = JsonResponse(facts, content_type="application/manifest+json")
     answer["Cache-Control"] = "no-cache"
     return answer
 
@@ -128,34 +129,35 @@ def shell(request: HttpRequest) -> HttpResponse:
 @require_safe
 def ready(request: HttpRequest) -> HttpResponse:
     """Whose acts may be sent now, with what sending takes; 401 where nobody is signed in."""
-    who = _signed_in(request)
-    if who is None:
+    user = _signed_in(request)
+    if user is None:
         return JsonResponse({}, status=401)
-    told = {"person": who.pk, "name": who.name, "csrf": get_token(request), "now": clock.now()}
-    return JsonResponse(told, headers={"Cache-Control": "no-store"})
+    own = user.person
+    facts = {"person": own.pk, "name": own.name, "csrf": get_token(request), "now": clock.now()}
+    return JsonResponse(facts, headers={"Cache-Control": "no-store"})
 
 
 @require_safe
-def kits(request: HttpRequest) -> HttpResponse:
+def pocket_copy(request: HttpRequest) -> HttpResponse:
     """The pocket book of whoever is signed in; 304 where the phone has it as it is."""
-    who = _signed_in(request)
-    if who is None:
+    user = _signed_in(request)
+    if user is None:
         return JsonResponse({}, status=401)
-    actor, language = actor_of(who.user), get_language() or ""
+    actor, language = actor_of(user), get_language() or ""
     # Named before it is read: what changes meanwhile is sent the next time.
     tag = f'"{version(language)}-{revision(actor)}"'
     headers = {"ETag": tag, "Cache-Control": "private, no-store"}
     if request.headers.get("If-None-Match") == tag:
         return HttpResponse(status=304, headers=headers)
-    book = {"person": who.pk, "name": who.name, **pocket_book(actor)}
+    book = {"person": user.person.pk, "name": user.person.name, **pocket_book(actor)}
     body = json.dumps(book, ensure_ascii=False, separators=(",", ":")).encode()
     return HttpResponse(body, content_type="application/json", headers=headers)
 
 
-def _signed_in(request: HttpRequest) -> Person | None:
+def _signed_in(request: HttpRequest) -> User | None:
     """Who signed in on this browser: on a shared device its own entry, whoever stands before it,
     since what is sent later is sent as that."""
-    return request.user.person if request.user.is_authenticated else None
+    return request.user if request.user.is_authenticated else None
 
 
 @cache
@@ -176,7 +178,6 @@ def _shell(language: str) -> str:
 
 
 def _text(name: str) -> str:
-    found = finders.find(name)
-    assert isinstance(found, str), f"{name} is not among the static files"
-    with open(found, encoding="utf-8") as file:
-        return file.read()
+    path = finders.find(name)
+    assert isinstance(path, str), f"{name} is not among the static files"
+    return Path(path).read_text(encoding="utf-8")

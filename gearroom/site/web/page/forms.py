@@ -283,6 +283,14 @@ class Several(forms.Field):
         return [text for text in value or () if text]
 
 
+def read_field(field: forms.Field, sent: Mapping[str, Any], name: str) -> Any:
+    """The value of one input whose name depends on what the page shows. Raises Invalid."""
+    try:
+        return field.clean(sent.get(name))
+    except ValidationError as error:
+        raise Invalid(error.messages[0], field=name) from None
+
+
 def one_more(text: str, most: int = MOST_UNITS) -> str:
     """One more than what was entered; one, where that is no number."""
     return str(min(most, int(text) + 1) if text.isdecimal() and len(text) < 8 else 1)

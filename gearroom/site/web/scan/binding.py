@@ -17,29 +17,27 @@ from kits.services.labelling import labelling
 
 
 @page("bind_label")
-def bind(request: HttpRequest, code: str) -> HttpResponse:
+def bind_label(request: HttpRequest, code: str) -> HttpResponse:
     """Say what a blank label is on: what of its kind has none yet stands first."""
-    found = labelling.one_of(actor(request), code)
-    if found.kind != LabelKind.BLANK or found.cancelled_at is not None:
-        return redirect("one-label", code=label_codes.shown(found.code))
+    blank = labelling.one_of(actor(request), code)
+    if blank.kind != LabelKind.BLANK or blank.cancelled_at is not None:
+        return redirect("one-label", code=label_codes.shown(blank.code))
     if request.method != "POST":
-        return _page(request, found)
+        return _page(request, blank)
+    return acted(
+        request,
+        lambda act: _bind(act, request, blank),
+        to=reverse("one-label", args=[label_codes.shown(blank.code)]),
+        refused=lambda problem: _page(request, blank, problem),
+    )
 
-    def perform(act: Act) -> Done:
-        kind, room = printing.kind_of(request), printing.room_of(request)
-        chosen = request.POST.getlist("on")[:1]
-        (target,) = printing.targets(act.actor, kind, room, chosen)
-        bound = labelling.bind(act, found.code, target)
-        says = _("%(code)s is on %(thing)s now.")
-        told = {"code": label_codes.shown(bound.code), "thing": printing.name_of(target)}
-        return Done(says % told)
 
-    try:
-        return acted(
-            request, perform, to=reverse("one-label", args=[label_codes.shown(found.code)])
-        )
-    except Problem as problem:
-        return _page(request, found, problem)
+def _bind(act: Act, request: HttpRequest, blank: Label) -> Done:
+    kind, room = printing.kind_of(request), printing.room_of(request)
+    (target,) = printing.targets(act.actor, kind, room, request.POST.getlist("on")[:1])
+    bound = labelling.bind(act, blank.code, target)
+    facts = {"code": label_codes.shown(bound.code), "thing": printing.name_of(target)}
+    return Done(_("%(code)s is on %(thing)s now.") % facts)
 
 
 def _page(request: HttpRequest, label: Label, problem: Problem | None = None) -> HttpResponse:
@@ -52,7 +50,7 @@ def _page(request: HttpRequest, label: Label, problem: Problem | None = None) ->
     rows.sort(key=lambda row: row.pk in labels)
     facts = {
         "code": label_codes.shown(label.code),
-        "kinds": {name: said for name, said in printing.KINDS.items() if name != "blanks"},
+        "kinds": {name: label for name, label in printing.KINDS.items() if name != "blanks"},
         "kind": kind,
         "room": room,
         "search": search,
@@ -60,8 +58,5 @@ def _page(request: HttpRequest, label: Label, problem: Problem | None = None) ->
             {"pk": row.pk, "name": printing.name_of(row), "labelled": row.pk in labels}
             for row in rows
         ],
-        "problem": problem,
     }
-    return show(
-        request, "site/labelling/bind.html", facts, status=problem.status if problem else 200
-    )
+    return show(request, "site/labelling/bind.html", facts, problem=problem)

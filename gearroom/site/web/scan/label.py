@@ -21,26 +21,26 @@ def label(request: HttpRequest, code: str) -> HttpResponse:
     how to return it."""
     who = actor_of(request.user) if request.user.is_authenticated else None
     parsed = label_codes.parse(code)
-    found = (
+    printed = (
         Label.objects.select_related(*labelling.SHOWN_WITH).filter(code=parsed).first()
         if parsed
         else None
     )
-    if found is None:
-        told = {
+    if printed is None:
+        refusal = {
             "title": _("No label has this code."),
             "detail": _("Read it from the label again: the check character does not match.")
             if parsed is None
             else _("It looks like one of our labels, but nobody here created it."),
         }
-        return render(request, "site/page/refusal.html", told, status=404)
-    facts = passerby.facts_of(found, who)
+        return render(request, "site/page/refusal.html", refusal, status=404)
+    facts = passerby.facts_of(printed, who)
     if facts.yours and not facts.cancelled:
-        kit = found.kit or (found.place.kit if found.place else None)
+        kit = printed.kit or (printed.place.kit if printed.place else None)
         if kit is not None:
             return redirect(reverse("kit", args=[kit.name]))
-        if found.kind == LabelKind.BLANK and who is not None and who.may("bind_label"):
-            return redirect("bind-label", code=label_codes.shown(found.code))
-        if found.kind != LabelKind.BLANK:
-            return redirect(f"{reverse('scan')}?text={label_codes.shown(found.code)}")
-    return render(request, "site/scan/passer_by.html", {"facts": facts, "kit": found.kit})
+        if printed.kind == LabelKind.BLANK and who is not None and who.may("bind_label"):
+            return redirect("bind-label", code=label_codes.shown(printed.code))
+        if printed.kind != LabelKind.BLANK:
+            return redirect(f"{reverse('scan')}?text={label_codes.shown(printed.code)}")
+    return render(request, "site/scan/passer_by.html", {"facts": facts, "kit": printed.kit})

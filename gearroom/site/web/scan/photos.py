@@ -15,5 +15,5 @@ from kits.services.lookup import find
 def photo(request: HttpRequest, kit: str, number: int) -> HttpResponse:
     """One photo of a kit."""
     who = actor(request)
-    found = photos.photo(who, find.kit(who, kit), number)
-    return HttpResponse(bytes(found.jpeg), content_type="image/jpeg")
+    jpeg = photos.photo(who, find.kit(who, kit), number).jpeg
+    return HttpResponse(bytes(jpeg), content_type="image/jpeg")

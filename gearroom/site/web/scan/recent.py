@@ -3,6 +3,7 @@ kit scanned is two."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import timedelta
 
 from django.http import HttpRequest, HttpResponse
@@ -12,6 +13,8 @@ from django.utils.translation import gettext as _
 from gearroom.core import clock
 from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Problem
+from gearroom.site.web.page.form_views import form_view
+from gearroom.site.web.page.forms import MOST_ID, PageForm, WholeNumber
 from gearroom.site.web.page.shell import Done, acted, actor, back_to, here, page, show
 from kits.models import Entry, EntryKind
 from kits.services.custody import wrong_kit
@@ -32,6 +35,7 @@ _KINDS = (
 )
 _SHIFT = timedelta(hours=4)
 _MOST_KITS = 24
+_MOST_CHANGES = 6
 
 
 def just_done(actor: Actor, most: int = 10) -> list[Entry]:
@@ -54,19 +58,25 @@ def just_done(actor: Actor, most: int = 10) -> list[Entry]:
 _MOST_CHANGES = 6
 
 
+class UndoForm(PageForm):
+    """Up to which entry, of those that stand on it, an act is undone with them."""
+
+    through = WholeNumber(required=False, most=MOST_ID)
+
+
 @page("take_back")
 def undo(request: HttpRequest, entry: int) -> HttpResponse:
     """Put an act right by its reversal: one's own last act at once, any other after a look at what
     stands on it and what is so afterwards."""
-    who = actor(request)
-    if request.method == "POST" and ("sure" in request.POST or reversal.is_own_last(who, entry)):
+    who, together = actor(request), "sure" in request.POST
+    if request.method == "POST" and (together or reversal.is_own_last(who, entry)):
         try:
-            return _undone(request, entry)
+            to = back_to(request, reverse("board"))
+            return acted(request, lambda act: _undo(act, entry, request.POST), to=to)
         except Problem as refused:
             if not refused.facts.get("together"):
                 raise
-    act = Act(actor=who, room=here(request))
-    named, would = reversal.preview(act, entry)
+    named, would = reversal.preview(Act(actor=who, room=here(request)), entry)
     later = [kit_summary.act(each) for each in would.later]
     facts = {
         "entry": named,
@@ -74,63 +84,42 @@ def undo(request: HttpRequest, entry: int) -> HttpResponse:
         "later": later,
         "changes": would.changes,
         "through": later[-1]["entry"] if later else 0,
-        "anew": "sure" in request.POST,
+        "anew": together,
         "to": back_to(request, reverse("board")),
     }
-    return show(request, "site/custody/undo.html", facts, status=409 if facts["anew"] else 200)
+    return show(request, "site/custody/undo.html", facts, status=409 if together else 200)
 
 
-def _undone(request: HttpRequest, entry: int) -> HttpResponse:
-    through = request.POST.get("through", "")
-
-    def perform(act: Act) -> Done:
-        done = reversal.reverse(
-            act,
-            entry,
-            together="sure" in request.POST,
-            through=int(through) if through.isascii() and through.isdigit() else None,
-        )
-        changes = [change.text for change in done.changes[:_MOST_CHANGES]]
-        return Done(" ".join([_("Undone."), *changes]))
-
-    return acted(request, perform, to=back_to(request, reverse("board")))
+def _undo(act: Act, entry: int, sent: Mapping[str, str]) -> Done:
+    through = UndoForm.read(sent)["through"]
+    done = reversal.reverse(act, entry, together="sure" in sent, through=through)
+    changes = [change.text for change in done.changes[:_MOST_CHANGES]]
+    return Done(" ".join([_("Undone."), *changes]))
 
 
-@page("take_back")
-def really(request: HttpRequest, entry: int) -> HttpResponse:
-    """Which kit it really was: the act moves to that one."""
+def _wrong_kit_page(
+    request: HttpRequest, entry: int, problem: Problem | None = None
+) -> HttpResponse:
     wrong = wrong_kit.entry_of(actor(request), entry)
-    problem = None
-    if request.method == "POST":
-        try:
-            return _moved(request, entry)
-        except Problem as refused:
-            problem = refused
-    facts = {
-        "entry": wrong,
-        "kits": wrong_kit.candidates(actor(request), wrong)[:_MOST_KITS],
-        "problem": problem,
-    }
-    return show(
-        request, "site/custody/wrong_kit.html", facts, status=problem.status if problem else 200
-    )
+    kits = wrong_kit.candidates(actor(request), wrong)[:_MOST_KITS]
+    facts = {"entry": wrong, "kits": kits}
+    return show(request, "site/custody/wrong_kit.html", facts, problem=problem)
 
 
-def _moved(request: HttpRequest, entry: int) -> HttpResponse:
-    def perform(act: Act) -> Done:
-        kit = find.kit(act.actor, request.POST.get("kit", "").strip())
-        done = wrong_kit.correct_kit(act, entry, kit)
-        told = {"kit": done.kit.name, "wrong": done.wrong.name}
-        if done.entry is None:
-            says = _(
-                "%(wrong)s is as it was before. %(kit)s has a record of its own since then, "
-                "which stays."
-            )
-            return Done(says % told)
-        says = _("Corrected: it was %(kit)s, and %(wrong)s is as it was before.") % told
-        if done.entry.irregular:
-            why = " ".join(map(reason_texts.irregular, done.entry.irregular))
-            says += f" {why} " + _("The keeper is told.")
-        return Done(says, done.entry.pk)
-
-    return acted(request, perform, to=back_to(request, reverse("scan")))
+@form_view("take_back", page_of=_wrong_kit_page)
+def correct_kit(act: Act, request: HttpRequest, entry: int) -> Done:
+    """Which kit it really was: the act moves to that one."""
+    kit = find.kit(act.actor, request.POST.get("kit", "").strip())
+    done = wrong_kit.correct_kit(act, entry, kit)
+    to, facts = back_to(request, reverse("scan")), {"kit": done.kit.name, "wrong": done.wrong.name}
+    if done.entry is None:
+        says = _(
+            "%(wrong)s is as it was before. %(kit)s has a record of its own since then, which "
+            "stays."
+        )
+        return Done(says % facts, to=to)
+    says = _("Corrected: it was %(kit)s, and %(wrong)s is as it was before.") % facts
+    if done.entry.irregular:
+        why = " ".join(map(reason_texts.irregular, done.entry.irregular))
+        says += f" {why} " + _("The keeper is told.")
+    return Done(says, done.entry.pk, to)

@@ -1,0 +1,13 @@
+"""What has to be there for a test to go on."""
+
+from __future__ import annotations
+
+from typing import TypeVar
+
+T = TypeVar("T")
+
+
+def present(value: T | None) -> T:
+    """The value; the test fails where there is none."""
+    assert value is not None
+    return value
