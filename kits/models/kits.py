@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date
 
 from django.db import models
@@ -148,6 +149,16 @@ class Seal(models.Model):
         return self.number
 
 
+class LevelFactQuerySet(models.QuerySet["LevelFact"]):
+    """Levels by whether they count."""
+
+    def newest_in(self, sections: Iterable[int]) -> LevelFactQuerySet:
+        """The newest of each item in these sections (ids) that was not taken back."""
+        counted = self.filter(section__in=list(sections), entry__reversed_by__isnull=True)
+        newest = counted.values("section", "item").annotate(newest=models.Max("id")).order_by()
+        return self.filter(pk__in=newest.values("newest"))
+
+
 @append_only
 class LevelFact(models.Model):
     """How much of something judged by eye was seen in a section; the latest one counts."""
@@ -156,6 +167,8 @@ class LevelFact(models.Model):
     item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="levels")
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="levels")
     level = models.CharField(max_length=6, choices=[(v.value, v.value) for v in Level])
+
+    objects = LevelFactQuerySet.as_manager()
 
     class Meta:
         ordering = ["id"]

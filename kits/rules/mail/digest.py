@@ -259,10 +259,9 @@ def to_order(
         asked, at_level = wants.get((room, thing_id), []), lows.get((room, thing_id))
         wanted_on = min((m.wanted_on for m in asked), default=today + timedelta(days=9999))
         by, late = order_by(wanted_on, lead_days.get(thing_id, 0), today)
-        if at_level is not None:
-            by = today
         units = sum(m.units for m in asked)
         if at_level is not None:
+            by = today
             units += 2 * at_level.level - at_level.stock  # up to twice the level: not again soon
         rows.append(
             ToOrder(

@@ -23,9 +23,9 @@ CLOSED = (AsFound.SEALED, AsFound.CLOSED)
 _WAITS = (EntryKind.CHECK_IN, EntryKind.WAKE, EntryKind.FOUND)
 
 
-def iso(instant: datetime | None) -> str | None:
-    """An instant as an entry's detail keeps it."""
-    return instant.isoformat() if instant else None
+def iso(when: date | None) -> str | None:
+    """A day or an instant as an entry's detail keeps it."""
+    return when.isoformat() if when else None
 
 
 def moment(text: str | None) -> datetime | None:

@@ -216,12 +216,8 @@ def _graces(kits: Iterable[Kit]) -> dict[int, date]:
 
 
 def _levels(places: Iterable[int]) -> dict[int, dict[int, Level]]:
-    latest = LevelFact.objects.filter(
-        section__in=list(places), entry__reversed_by__isnull=True
-    ).values("section", "item")
-    newest = [row["newest"] for row in latest.annotate(newest=Max("id")).order_by()]
     levels: dict[int, dict[int, Level]] = defaultdict(dict)
-    for fact in LevelFact.objects.filter(pk__in=newest):
+    for fact in LevelFact.objects.newest_in(places):
         levels[fact.section_id][fact.item_id] = Level(fact.level)
     return levels
 

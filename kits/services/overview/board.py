@@ -1,5 +1,5 @@
 """The board of one gear room: what goes out, what comes back, what waits to be sorted, and what
-needs a hand. The number of queries does not grow with the kits."""
+needs attention. The number of queries does not grow with the kits."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from kits.rules.ledger.question import DAYS_AHEAD
 from kits.rules.trips.trips import Coverage, Stand
 from kits.services.custody import clearances
 from kits.services.kits import participants_own as not_ours
-from kits.services.overview.attention import Needing, needing
+from kits.services.overview.attention import Attention, needing
 from kits.services.restocking import recounts
 from kits.services.restocking.recounts import CountJob
 from kits.services.stock import away, stock_levels
@@ -34,7 +34,7 @@ from kits.services.stock.away import UnitsAway
 from kits.services.stock.stock_levels import ItemLevel
 from kits.services.trips import trip_readiness
 
-MOST_NEEDING_A_HAND = 40
+MOST_NEEDING_ATTENTION = 40
 """Lines of that kind that the board shows; the rest is counted."""
 
 
@@ -116,7 +116,7 @@ class Board:
     `uncovered` and `waiting`: the trips that leave after that, within a week, and have not all that
     they need. `soon_back` and `later_back`: what is out of the room or at home there, due by
     tomorrow or late, and the rest, the soonest due first, those without a due time last. `needing`:
-    the kits that stand in the room and need a hand, but for those that wait to be sorted. `low`:
+    the kits that stand in the room and need attention, but for those that wait to be sorted. `low`:
     the things that are down to their order level here, the emptiest first; `uncleared`: kits that
     went as cleared by phone, and whoever is named has not confirmed it within a day; `mixed`: kits
     to count together, which stand in none of the other parts; `not_ours`: other kits here that a
@@ -132,7 +132,7 @@ class Board:
     soon_back: Sequence[Return]
     later_back: Sequence[Return]
     to_sort: Sequence[ToSort]
-    needing: Needing
+    needing: Attention
     low: Sequence[ItemLevel]
     uncleared: Sequence[Clearance]
     mixed: Sequence[CountJob]
@@ -158,8 +158,8 @@ def revision(room: Room) -> str:
     newest = Entry.objects.aggregate(newest=Max("id"))["newest"] or 0
     kits = Kit.objects.filter(Q(room=room) | Q(home_room=room))
     judged = kits.aggregate(judged=Sum("revision"))["judged"] or 0
-    told = int(changed.timestamp() * 1000) if changed else 0
-    return f"{room.pk}-{newest}-{judged}-{told}-{int(now.timestamp()) // 60}"
+    trip_changed = int(changed.timestamp() * 1000) if changed else 0
+    return f"{room.pk}-{newest}-{judged}-{trip_changed}-{int(now.timestamp()) // 60}"
 
 
 def board(room: Room) -> Board:
@@ -176,12 +176,16 @@ def board(room: Room) -> Board:
         .filter(kit__room=room, kit__to_sort_since__isnull=False, kind=WithheldKind.DRYING)
         .values_list("kit_id", flat=True)
     )
-    standing = list(_to_be_taken(room))
+    here = list(
+        _kits_in(room).filter(
+            training=False, laid_up_since__isnull=True, to_sort_since__isnull=True
+        )
+    )
     out = _out(room)
-    jobs = recounts.jobs([*sorting, *standing], clock.now())
+    jobs = recounts.jobs([*sorting, *here], clock.now())
     together = {kit.pk for job in jobs if job.mixed for kit in job.kits}
     alone = {kit.pk for job in jobs if not job.mixed for kit in job.kits}
-    theirs = not_ours.ids_with_it(kit.pk for kit in [*sorting, *standing])
+    theirs = not_ours.ids_with_it(kit.pk for kit in [*sorting, *here])
     sorting_ids = {kit.pk for kit in sorting} - together
     return Board(
         room=room,
@@ -198,16 +202,16 @@ def board(room: Room) -> Board:
             if kit.pk not in together
         ],
         needing=needing(
-            [kit for kit in standing if kit.pk not in together], MOST_NEEDING_A_HAND, week
+            [kit for kit in here if kit.pk not in together], MOST_NEEDING_ATTENTION, week
         ),
         low=_low(room),
         uncleared=clearances.unanswered(Kit.objects.filter(home_room=room), clock.now()),
         mixed=[job for job in jobs if job.mixed],
         not_ours=[
-            kit for kit in [*sorting, *standing] if kit.pk in theirs and kit.pk not in sorting_ids
+            kit for kit in [*sorting, *here] if kit.pk in theirs and kit.pk not in sorting_ids
         ],
         away=away.in_rooms([room.pk]),
-        empty=not (week or sorting or standing or out or _kits_in(room).exists()),
+        empty=not (week or sorting or here or out or _kits_in(room).exists()),
     )
 
 
@@ -221,14 +225,6 @@ def _kits_in(room: Room) -> QuerySet[Kit]:
     out = Checkout.objects.open().of_whole_kits().filter(kit=OuterRef("pk"))
     kits = Kit.objects.active().filter(~Exists(out), room=room)
     return kits.only(*_OF_A_KIT).select_related("home_room")
-
-
-def _to_be_taken(room: Room) -> QuerySet[Kit]:
-    """The kits that stand in the room and should be ready: not those for training, in storage, or
-    still to be sorted, which say so elsewhere."""
-    return _kits_in(room).filter(
-        training=False, laid_up_since__isnull=True, to_sort_since__isnull=True
-    )
 
 
 def _near(room: Room, until: datetime) -> QuerySet[Trip]:
@@ -247,29 +243,29 @@ def _near(room: Room, until: datetime) -> QuerySet[Trip]:
     )
 
 
-def _departure(seen: trip_readiness.JudgedTrip, room: Room) -> Departure | None:
+def _departure(judged: trip_readiness.JudgedTrip, room: Room) -> Departure | None:
     """What is still to do for a trip; None where it has all that it needs, or has ended. Who goes
     is named in the room that it leaves from or that the kit is of."""
-    if seen.coverage is None:
+    if judged.coverage is None:
         return None
-    gone = [row for row in seen.kits if row.stand in (Stand.OUT_ON_IT, Stand.BACK)]
+    gone = [row for row in judged.kits if row.stand in (Stand.OUT_ON_IT, Stand.BACK)]
     waiting = [
         Waiting(
             row.kit,
-            row.person if room.pk in (seen.trip.room_id, row.kit.home_room_id) else None,
+            row.person if room.pk in (judged.trip.room_id, row.kit.home_room_id) else None,
             row.verdict,
             row.stand,
             row.elsewhere,
         )
-        for row in seen.kits
+        for row in judged.kits
         if row.reservation is not None
         and row.verdict is not None
         and row.stand is not None
         and row not in gone
     ]
-    if gone and not waiting and seen.coverage is Coverage.COVERED:
+    if gone and not waiting and judged.coverage is Coverage.COVERED:
         return None
-    return Departure(seen.trip, waiting, len(gone), seen.coverage)
+    return Departure(judged.trip, waiting, len(gone), judged.coverage)
 
 
 def _out(room: Room) -> list[Return]:

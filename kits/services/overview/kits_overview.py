@@ -34,7 +34,7 @@ from kits.services.lookup import find, promises
 
 
 @dataclass(frozen=True)
-class SectionSeen:
+class SectionOverview:
     """One open section of a kit; `on_list` False: its list has it no more, but it holds something.
     `checkout` where it is out on its own."""
 
@@ -52,7 +52,7 @@ class Overview:
     they may see the people of its home (`find.knows_kit`)."""
 
     kit: Kit
-    sections: Sequence[SectionSeen]
+    sections: Sequence[SectionOverview]
     seal: str
     checkout: Checkout | None
     reserved: Reservation | None
@@ -110,10 +110,8 @@ def listed(
         kits = kits.filter(Q(name__icontains=search) | Q(pk__in=short))
     if room is not None:
         kits = kits.filter(Q(room=room) | Q(home_room=room))
-    if packing_list is not None:
-        kits = kits.filter(list_version__packing_list=packing_list)
-    if training is not None:
-        kits = kits.filter(training=training)
+    exact = {"list_version__packing_list": packing_list, "training": training}
+    kits = kits.filter(**{name: value for name, value in exact.items() if value is not None})
     if out is not None:
         open_one = Checkout.objects.open().of_whole_kits().filter(kit=OuterRef("pk"))
         kits = kits.filter(Exists(open_one) if out else ~Exists(open_one))
@@ -162,7 +160,7 @@ def overviews(
         Overview(
             kit=kit,
             sections=[
-                SectionSeen(
+                SectionOverview(
                     place,
                     seals.get((kit.pk, place.pk), ""),
                     (kit.list_version_id, place.section_key) in on_list,
@@ -200,20 +198,11 @@ def overview(actor: Actor, kit: Kit) -> Overview:
 
 
 # ------------------------------------------------------------------------------------------- inside
-def _todays() -> dict[str, date]:
-    """Today in each time zone that has a gear room."""
-    zones = Room.objects.order_by("time_zone").values_list("time_zone", flat=True).distinct()
-    return {zone: clock.today(zone) for zone in zones}
-
-
 def _fit_through(day: date) -> Q:
     """Fit through a day as of today (`kits.rules.ledger.readiness.FitDays.on`), asked of the
     database."""
     fit = Q(pk__in=[])
-    for zone, today in _todays().items():
-        fit |= Q(
-            home_room__time_zone=zone,
-            clear_until__gte=today,
-            fit_until__gte=max(day, today),
-        )
+    for zone in Room.objects.order_by("time_zone").values_list("time_zone", flat=True).distinct():
+        today = clock.today(zone)
+        fit |= Q(home_room__time_zone=zone, clear_until__gte=today, fit_until__gte=max(day, today))
     return fit

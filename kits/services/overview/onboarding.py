@@ -40,7 +40,7 @@ from kits.services.stock import catalogue, counting, shelves
 
 
 @dataclass(frozen=True)
-class Begun:
+class Added:
     """How much was added of each, and how many batches were found."""
 
     shelves: int
@@ -102,7 +102,7 @@ def read_workbook(
     return read(sheets, known=known, today=clock.today(room.time_zone), words=words)
 
 
-def begin(act: Act, room: Room, book: Workbook) -> Begun:
+def begin(act: Act, room: Room, book: Workbook) -> Added:
     """Add all that a workbook says that is not there yet, then write down what was found where.
 
     Raises Invalid where something is wrong with it, and whatever the acts behind it raise; then
@@ -144,8 +144,8 @@ def begin(act: Act, room: Room, book: Workbook) -> Begun:
                 name=kit.name,
                 responsible=people.get(fold(kit.responsible)) if kit.responsible else None,
             )
-        batches = _found(act, room, book.where, things)
-    return Begun(len(book.shelves), len(book.things), len(book.lists), len(book.kits), batches)
+        batches = _count(act, room, book.where, things)
+    return Added(len(book.shelves), len(book.things), len(book.lists), len(book.kits), batches)
 
 
 # ------------------------------------------------------------------------------------------- inside
@@ -192,7 +192,7 @@ def _latest(name: str) -> PackingListVersion:
     return latest
 
 
-def _found(act: Act, room: Room, rows: Sequence[WhereRow], things: Mapping[str, Item]) -> int:
+def _count(act: Act, room: Room, rows: Sequence[WhereRow], things: Mapping[str, Item]) -> int:
     """Write down one count for each shelf and each kit that a row speaks of; how many batches."""
     by_place: dict[str, list[WhereRow]] = defaultdict(list)
     for row in rows:

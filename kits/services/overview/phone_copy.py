@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from datetime import date, timedelta
 from typing import Any
 
-from django.db.models import Max, Q, Sum
+from django.db.models import Q, Sum
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Actor
@@ -36,6 +36,7 @@ from kits.rules.restocking.picking import first_out
 from kits.rules.restocking.sealing import lacks
 from kits.services.kits import participants_own
 from kits.services.ledger import readiness, verdicts
+from kits.services.ledger.kit_state import iso
 from kits.services.ledger.verdicts import Change
 from kits.services.overview import kits_overview
 from kits.services.text import verdict_texts, wording
@@ -71,15 +72,15 @@ def pocket_book(actor: Actor) -> dict[str, Any]:
     batches = readiness.batches(lots)
     levels: dict[int, list[list[Any]]] = defaultdict(list)
     by_eye = set()
-    for fact in _levels(places):
+    for fact in LevelFact.objects.newest_in(places).order_by("item__name", "pk"):
         levels[fact.section_id].append([fact.item_id, fact.level])
         by_eye.add(fact.item_id)
     things = Item.objects.in_bulk({lot.item_id for lot in lots} | by_eye)
-    whom = _people(actor)
+    whom = list(people.may_take(actor)) if actor.may("see_people") else []
     theirs = participants_own.ids_with_it(seen.kit.pk for seen in kits)
     used = _used(things)
     return {
-        "judged_until": _iso(_judged_until(rows)),
+        "judged_until": iso(_judged_until(rows)),
         "kits": [
             {
                 **_kit(actor, seen, changes[seen.kit.pk], lines, levels),
@@ -92,7 +93,7 @@ def pocket_book(actor: Actor) -> dict[str, Any]:
             for item in things.values()
         },
         "batches": {
-            lot.pk: {"number": lot.number, "until": _iso(good_through(batches[lot.pk]))}
+            lot.pk: {"number": lot.number, "until": iso(good_through(batches[lot.pk]))}
             for lot in lots
         },
         "people": [{"id": person.pk, "name": person.name} for person in whom],
@@ -132,7 +133,7 @@ def _kit(
         "name": kit.name,
         "room": kit.room.name,
         "verdicts": [_verdict(change) for change in changes],
-        "first_expiry": _iso(kit.first_expiry),
+        "first_expiry": iso(kit.first_expiry),
         "withheld": [_withheld(row) for row in seen.withheld],
         "seal": seen.seal,
         "may_check": actor.may("look_inside", kit.room_id),
@@ -175,7 +176,7 @@ def _out(held: Checkout, *, phones: bool) -> dict[str, Any]:
         "name": who.name if who else "",
         "phone": who.phone if who and phones else "",
         "since": held.out_at.isoformat(),
-        "due": held.due_at.isoformat() if held.due_at else None,
+        "due": iso(held.due_at),
         "trip": held.trip.name if held.trip else "",
     }
 
@@ -188,20 +189,6 @@ def _next(promise: Reservation, guide: Person | None) -> dict[str, Any]:
         "person": guide.pk if guide else None,
         "name": guide.name if guide else "",
     }
-
-
-def _people(actor: Actor) -> list[Person]:
-    if not actor.may("see_people"):
-        return []
-    return list(people.may_take(actor))
-
-
-def _levels(places: Iterable[int]) -> Iterable[LevelFact]:
-    latest = LevelFact.objects.filter(section__in=places, entry__reversed_by__isnull=True).values(
-        "section", "item"
-    )
-    newest = [row["newest"] for row in latest.annotate(newest=Max("id")).order_by()]
-    return LevelFact.objects.filter(pk__in=newest).order_by("item__name", "pk")
 
 
 def _used(things: Iterable[int]) -> dict[int, int]:
@@ -239,7 +226,3 @@ def _labels(
             kit_id = label.kit_id or (label.place.kit_id if label.place else None)
             found[label.code] = ["kit", names[kit_id or 0]]
     return found
-
-
-def _iso(day: date | None) -> str | None:
-    return day.isoformat() if day else None

@@ -192,7 +192,7 @@ def remove_expired(act: Act, request: HttpRequest, kit: str) -> Done:
 
 
 def _pouches(
-    sections: Sequence[kits_overview.SectionSeen], inside: contents.Contents
+    sections: Sequence[kits_overview.SectionOverview], inside: contents.Contents
 ) -> list[dict[str, Any]]:
     lines = {place: list(rows) for place, rows in groupby(inside.lines, lambda c: c.section.pk)}
     levels: dict[int, list[tuple[str, str]]] = {}

@@ -10,18 +10,20 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.formats import get_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_safe
 
 from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Invalid, NotFound, Problem, Stale
 from gearroom.core.models import Room
 from gearroom.core.services.people import people
 from gearroom.site.web.page import words
+from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import Moment, PageForm, Several, ShortText, Tick, WholeNumber
 from gearroom.site.web.page.shell import Done, acted, actor, here, page, rooms_of, show, today_here
 from kits.models import Reservation, Trip
@@ -39,15 +41,13 @@ MOST_A_MONTH = 300
 @page()
 def list_trips(request: HttpRequest) -> HttpResponse:
     """The trips that are not over, soonest departure first."""
-    rows = find.trips_of(actor(request)).filter(last_day__gte=today_here(request))
-    chosen = _room_said(request)
-    if chosen is not None:
-        rows = rows.filter(room=chosen)
-    found = list(rows.filter(cancelled_at__isnull=True)[: MOST_TRIPS + 1])
+    trips_here, room = _trips_of(request)
+    coming = trips_here.filter(last_day__gte=today_here(request), cancelled_at__isnull=True)
+    rows = list(coming[: MOST_TRIPS + 1])
     facts = {
-        "trips": trip_readiness.judge_trips(found[:MOST_TRIPS]),
-        "more": len(found) > MOST_TRIPS,
-        "chosen": chosen,
+        "trips": trip_readiness.judge_trips(rows[:MOST_TRIPS]),
+        "more": len(rows) > MOST_TRIPS,
+        "chosen": room,
         "may_edit": actor(request).may("edit_trip"),
     }
     return show(request, "site/trips/trips.html", facts)
@@ -58,28 +58,27 @@ def list_trips(request: HttpRequest) -> HttpResponse:
 def month(request: HttpRequest) -> HttpResponse:
     """A month of trips, past ones too, as a calendar."""
     today = today_here(request)
-    first = _month_said(request.GET.get("month", ""), today)
+    first = _month_of(request.GET.get("month", ""), today)
     # Django counts the days of a week from Sunday, Python from Monday.
     start = (int(get_format("FIRST_DAY_OF_WEEK")) - 1) % 7
     weeks = months.Calendar(start).monthdatescalendar(first.year, first.month)
-    chosen = _room_said(request)
-    rows = find.trips_of(actor(request)).filter(
-        first_day__lte=weeks[-1][-1], last_day__gte=weeks[0][0]
-    )
-    if chosen is not None:
-        rows = rows.filter(room=chosen)
-    seen = trip_readiness.judge_trips(rows[:MOST_A_MONTH])
+    trips_here, room = _trips_of(request)
+    rows = trips_here.filter(first_day__lte=weeks[-1][-1], last_day__gte=weeks[0][0])
+    judged = trip_readiness.judge_trips(rows[:MOST_A_MONTH])
     after = (first + timedelta(days=31)).replace(day=1)
     facts = {
         "first": first,
         "before": first - timedelta(days=1),
         "after": after,
         "today": today,
-        "chosen": chosen,
-        "any": any(s.trip.last_day >= first and s.trip.first_day < after for s in seen),
+        "chosen": room,
+        "any": any(j.trip.last_day >= first and j.trip.first_day < after for j in judged),
         "days": weeks[0],
         "weeks": [
-            [(day, [s for s in seen if s.trip.first_day <= day <= s.trip.last_day]) for day in week]
+            [
+                (day, [j for j in judged if j.trip.first_day <= day <= j.trip.last_day])
+                for day in week
+            ]
             for week in weeks
         ],
         "may_edit": actor(request).may("edit_trip"),
@@ -87,8 +86,8 @@ def month(request: HttpRequest) -> HttpResponse:
     return show(request, "site/trips/month.html", facts)
 
 
-def _month_said(text: str, today: date) -> date:
-    """The first day of the month that is asked for as 2026-05; of this one where none is."""
+def _month_of(text: str, today: date) -> date:
+    """The first day of the month that is written as 2026-05; of this one where none is."""
     try:
         first = date.fromisoformat(f"{text}-01") if text else today.replace(day=1)
     except ValueError:
@@ -99,9 +98,11 @@ def _month_said(text: str, today: date) -> date:
     return first
 
 
-def _room_said(request: HttpRequest) -> Room | None:
-    slug = request.GET.get("room", "")
-    return find.room(actor(request), slug) if slug else None
+def _trips_of(request: HttpRequest) -> tuple[QuerySet[Trip], Room | None]:
+    """The trips that somebody may see, of the room that the address names, if it does."""
+    slug, rows = request.GET.get("room", ""), find.trips_of(actor(request))
+    room = find.room(actor(request), slug) if slug else None
+    return (rows.filter(room=room) if room else rows), room
 
 
 # ------------------------------------------------------------------------------------------ one
@@ -109,170 +110,133 @@ def _room_said(request: HttpRequest) -> Room | None:
 @page()
 def show_trip(request: HttpRequest, trip: int) -> HttpResponse:
     """A trip: what it needs, its kits, and which others could go."""
-    return _trip_page(request, find.trip(actor(request), trip))
+    return _trip_page(request, trip)
 
 
-def _trip_page(request: HttpRequest, trip: Trip, problem: Problem | None = None) -> HttpResponse:
-    who = actor(request)
-    (seen,) = trip_readiness.judge_trips([trip])
+def _trip_page(request: HttpRequest, trip: int, problem: Problem | None = None) -> HttpResponse:
+    who, row = actor(request), find.trip(actor(request), trip)
+    (judged,) = trip_readiness.judge_trips([row])
     facts: dict[str, Any] = {
-        "seen": seen,
-        "trip": trip,
-        "hazards": words.hazards(trip.hazards),
+        "judged": judged,
+        "trip": row,
+        "hazards": words.hazards(row.hazards),
         "kits": [
             (
-                row,
-                reason_texts.reasons(row.verdict.reasons) if row.verdict else [],
-                row.reservation is not None
-                and not row.on_it
-                and who.may("reserve", row.kit.home_room_id),
+                each,
+                reason_texts.reasons(each.verdict.reasons) if each.verdict else [],
+                each.reservation is not None
+                and not each.on_it
+                and who.may("reserve", each.kit.home_room_id),
             )
-            for row in seen.kits
+            for each in judged.kits
         ],
-        "freed": trips.freed(trip),
-        "longer": due_times.longer(who, trip) if any(row.on_it for row in seen.kits) else (),
-        "lacking": reason_texts.reasons(seen.lacking),
-        "clashes": trips.clashes_of(trip) if seen.state != "over" else [],
-        "phones": who.may("see_people", trip.room_id),
-        "by_hand": trip.source == trips.BY_HAND,
-        "may_edit": who.may("edit_trip", trip.room_id),
-        "may_reserve": who.may("reserve", trip.room_id),
+        "freed": trips.freed(row),
+        "longer": due_times.longer(who, row) if any(each.on_it for each in judged.kits) else (),
+        "lacking": reason_texts.reasons(judged.lacking),
+        "clashes": trips.clashes_of(row) if judged.state != "over" else [],
+        "phones": who.may("see_people", row.room_id),
+        "by_hand": row.source == trips.BY_HAND,
+        "may_edit": who.may("edit_trip", row.room_id),
+        "may_reserve": who.may("reserve", row.room_id),
     }
-    if seen.state not in ("cancelled", "over") and facts["may_reserve"]:
-        facts["proposal"] = proposals.proposal(who, trip)
+    if judged.state not in ("cancelled", "over") and facts["may_reserve"]:
+        facts["proposal"] = proposals.proposal(who, row)
         facts["people"] = _people(request)
     return show(request, "site/trips/trip.html", facts, problem=problem)
 
 
 def _people(request: HttpRequest) -> Any:
     who = actor(request)
-    if not who.may("see_people"):
-        return []
-    return people.may_take(who)
+    return people.may_take(who) if who.may("see_people") else []
 
 
-@require_POST
-@page("reserve")
-def reserve(request: HttpRequest, trip: int) -> HttpResponse:
-    """Promise the named kits to a trip, to a person of it if one is named."""
-    found = find.trip(actor(request), trip)
+@form_view("reserve", "trip", refused=_trip_page)
+def reserve(act: Act, request: HttpRequest, trip: int) -> Done:
+    """Reserve the named kits for a trip, for a person of it if one is named."""
+    row, ref = find.trip(act.actor, trip), request.POST.get("person", "")
     names = [name for name in request.POST.getlist("kit") if name]
-
-    def perform(act: Act) -> Done:
-        if not names:
-            raise Invalid(_("Choose a kit to reserve."), field="kit")
-        ref = request.POST.get("person", "")
-        person = find.person(act.actor, ref) if ref else None
-        done = [
-            reservations.reserve(act, find.kit(act.actor, name), found, person=person)
-            for name in names
-        ]
-        says = _("Reserved for %(trip)s: %(kits)s.") % {
-            "trip": found.name,
-            "kits": ", ".join(row.reservation.kit.name for row in done),
-        }
-        return Done(says)
-
-    return acted(
-        request,
-        perform,
-        to=reverse("trip", args=[found.pk]),
-        refused=lambda problem: _trip_page(request, found, problem),
-    )
+    if not names:
+        raise Invalid(_("Choose a kit to reserve."), field="kit")
+    person = find.person(act.actor, ref) if ref else None
+    done = [
+        reservations.reserve(act, find.kit(act.actor, name), row, person=person) for name in names
+    ]
+    says = _("Reserved for %(trip)s: %(kits)s.") % {
+        "trip": row.name,
+        "kits": ", ".join(each.reservation.kit.name for each in done),
+    }
+    return Done(says)
 
 
-@require_POST
-@page("reserve")
-def release(request: HttpRequest, trip: int) -> HttpResponse:
-    """Take the promise of a kit back."""
-    found = find.trip(actor(request), trip)
-
-    def perform(act: Act) -> Done:
-        ref = request.POST.get("reservation", "")
-        rows = Reservation.objects.filter(trip=found)
-        row = rows.filter(pk=ref).first() if ref.isdecimal() and len(ref) < 19 else None
-        if row is None:
-            raise NotFound("reservation", ref)
-        done = reservations.release(act, row)
-        says = _("%(kit)s is no longer reserved for %(trip)s.")
-        return Done(says % {"kit": done.kit.name, "trip": found.name})
-
-    return acted(
-        request,
-        perform,
-        to=reverse("trip", args=[found.pk]),
-        refused=lambda problem: _trip_page(request, found, problem),
-    )
+@form_view("reserve", "trip", refused=_trip_page)
+def release(act: Act, request: HttpRequest, trip: int) -> Done:
+    """Take the reservation of a kit back."""
+    row, ref = find.trip(act.actor, trip), request.POST.get("reservation", "")
+    pk = int(ref) if ref.isdecimal() and len(ref) < 19 else 0
+    reservation = Reservation.objects.filter(trip=row, pk=pk).first()
+    if reservation is None:
+        raise NotFound("reservation", ref)
+    done = reservations.release(act, reservation)
+    says = _("%(kit)s is no longer reserved for %(trip)s.")
+    return Done(says % {"kit": done.kit.name, "trip": row.name})
 
 
 # ------------------------------------------------------------------------------------- by hand
-@page("edit_trip")
-def add(request: HttpRequest) -> HttpResponse:
+def _add_page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
+    empty = {"people": "8", "room": getattr(here(request), "slug", "")}
+    return _form_page(request, None, request.POST or empty, problem)
+
+
+@form_view("edit_trip", page_of=_add_page)
+def add(act: Act, request: HttpRequest) -> Done:
     """A trip that no other system knows."""
-    if request.method != "POST":
-        return _form_page(
-            request, None, {"people": "8", "room": getattr(here(request), "slug", "")}
-        )
-
-    def perform(act: Act) -> Done:
-        done = trips.add_by_hand(act, _facts(act.actor, request.POST))
-        says = _("%(trip)s is added. Reserve its kits now.") % {"trip": done.trip.name}
-        return Done(says, to=reverse("trip", args=[done.trip.pk]))
-
-    return acted(
-        request,
-        perform,
-        to=reverse("trips"),
-        refused=lambda problem: _form_page(request, None, request.POST, problem),
-    )
+    done = trips.add_by_hand(act, _facts(act.actor, request.POST))
+    says = _("%(trip)s is added. Reserve its kits now.") % {"trip": done.trip.name}
+    return Done(says, to=reverse("trip", args=[done.trip.pk]))
 
 
 @page("edit_trip")
 def edit(request: HttpRequest, trip: int) -> HttpResponse:
     """Change a trip that was added by hand, or cancel it."""
-    found = find.trip(actor(request), trip)
-    actor(request).require("edit_trip", found.room_id)
-    if found.source != trips.BY_HAND:
+    row = find.trip(actor(request), trip)
+    actor(request).require("edit_trip", row.room_id)
+    if row.source != trips.BY_HAND:
         raise Invalid(
             _("%(trip)s comes from “%(source)s”. Change it there; it changes here by itself.")
-            % {"trip": found.name, "source": found.source}
+            % {"trip": row.name, "source": row.source}
         )
     if request.method != "POST":
-        return _form_page(request, found, _values_of(found))
-
-    def as_it_was_read(row: Trip) -> None:
-        if request.POST.get("revision") != str(row.revision):
-            says = _("Somebody changed %(trip)s since you opened it. Load the page again.")
-            raise Stale("changed-since", says % {"trip": row.name})
-
-    def perform(act: Act) -> Done:
-        facts = _facts(act.actor, request.POST)
-        act = replace(act, match=as_it_was_read)
-        done = trips.put(act, found.source, found.reference, facts)
-        if facts.cancelled:
-            if not done.released:
-                return Done(_("%(trip)s is cancelled.") % {"trip": done.trip.name})
-            says = _("%(trip)s is cancelled. Free again: %(kits)s.")
-            return Done(says % {"trip": done.trip.name, "kits": ", ".join(done.released)})
-        says = _("%(trip)s is saved.") % {"trip": done.trip.name}
-        if done.due_changed:
-            follow = _("Due at its new return: %(kits)s.") % {"kits": ", ".join(done.due_changed)}
-            says = f"{says} {follow}"
-        return Done(says)
-
+        return _form_page(request, row, _values_of(row))
     return acted(
         request,
-        perform,
-        to=reverse("trip", args=[found.pk]),
-        refused=lambda problem: _form_page(request, found, request.POST, problem),
+        lambda act: _edit(act, row, request.POST),
+        to=reverse("trip", args=[row.pk]),
+        refused=lambda problem: _form_page(request, row, request.POST, problem),
     )
 
 
+def _edit(act: Act, trip: Trip, sent: QueryDict) -> Done:
+    def as_it_was_read(row: Trip) -> None:
+        if sent.get("revision") != str(row.revision):
+            says = _("Somebody changed %(trip)s since you opened it. Load the page again.")
+            raise Stale("changed-since", says % {"trip": row.name})
+
+    facts = _facts(act.actor, sent)
+    act = replace(act, match=as_it_was_read)
+    done = trips.put(act, trip.source, trip.reference, facts)
+    if facts.cancelled and done.released:
+        says = _("%(trip)s is cancelled. Free again: %(kits)s.")
+        return Done(says % {"trip": done.trip.name, "kits": ", ".join(done.released)})
+    says = _("%(trip)s is cancelled.") if facts.cancelled else _("%(trip)s is saved.")
+    says %= {"trip": done.trip.name}
+    if done.due_changed and not facts.cancelled:
+        follow = _("Due at its new return: %(kits)s.") % {"kits": ", ".join(done.due_changed)}
+        says = f"{says} {follow}"
+    return Done(says)
+
+
 def _form_page(
-    request: HttpRequest,
-    trip: Trip | None,
-    sent: Mapping[str, Any],
-    problem: Problem | None = None,
+    request: HttpRequest, trip: Trip | None, sent: Mapping[str, Any], problem: Problem | None = None
 ) -> HttpResponse:
     who = actor(request)
     facts = {
