@@ -214,6 +214,6 @@ class UsedAnswer(WithEntry):
 
 
 class DoneAnswer(serializers.Serializer[Any]):
-    """An act of which nothing is to be said but that it is on record."""
+    """An act, which is on record."""
 
     entry = EntryAnswer(source="*")

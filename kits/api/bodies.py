@@ -140,7 +140,7 @@ def needed(rows: list[dict[str, Any]]) -> list[NeedLine]:
 
 
 def levels_seen(kit: Kit, rows: list[dict[str, Any]]) -> list[LooseLevel]:
-    """Levels judged by eye as the service takes them."""
+    """Levels of loose items as the service takes them."""
     seen = []
     for row in rows:
         item = find.item(row["item"])

@@ -16,44 +16,36 @@ from gearroom.core.api.requests.serializers import INSTANT, YEARS, YEARS_FORM
 from kits.rules.text.hazards import HAZARDS
 
 
-class GtinField(serializers.RegexField):
+def gtin_field(**more: Any) -> serializers.RegexField:
     """A maker's pack code (GS1 General Specifications 3.3): 8, 12, 13 or 14 digits, typed with
     spaces or dashes or without. Its last digit is checked later."""
-
-    default_error_messages = {
-        "invalid": _("This must be a GTIN: 8, 12, 13 or 14 digits, as printed below the bars.")
-    }
-
-    def __init__(self, **more: Any) -> None:
-        more.setdefault("help_text", "8, 12, 13 or 14 digits, with spaces or dashes or without.")
-        super().__init__(r"^[0-9]([ -]?[0-9]){7}(([ -]?[0-9]){4,6})?$", max_length=30, **more)
+    says = _("This must be a GTIN: 8, 12, 13 or 14 digits, as printed below the bars.")
+    more.setdefault("help_text", "8, 12, 13 or 14 digits, with spaces or dashes or without.")
+    form = r"^[0-9]([ -]?[0-9]){7}(([ -]?[0-9]){4,6})?$"
+    return serializers.RegexField(form, max_length=30, error_messages={"invalid": says}, **more)
 
 
-class PriceField(serializers.DecimalField):
+def price_field(**more: Any) -> serializers.DecimalField:
     """An amount of money of 0 or more, with at most two decimals."""
-
-    def __init__(self, **more: Any) -> None:
-        super().__init__(12, 2, min_value=Decimal(0), **more)
+    return serializers.DecimalField(12, 2, min_value=Decimal(0), **more)
 
 
-class CurrencyField(serializers.RegexField):
+def currency_field() -> serializers.RegexField:
     """Three capitals of ISO 4217; empty where there is no price."""
+    return serializers.RegexField(
+        r"^([A-Z]{3})?$",
+        max_length=3,
+        required=False,
+        allow_blank=True,
+        help_text="Of the price, such as GBP.",
+        error_messages={"invalid": _("This must be three capital letters, such as GBP, or empty.")},
+    )
 
-    default_error_messages = {
-        "invalid": _("This must be three capital letters, such as GBP, or empty.")
-    }
 
-    def __init__(self, **more: Any) -> None:
-        more.setdefault("help_text", "Of the price, such as GBP.")
-        super().__init__(r"^([A-Z]{3})?$", max_length=3, allow_blank=True, **more)
-
-
-class HazardsField(serializers.ListField):
+def hazards_field() -> serializers.ListField:
     """Hazards of a trip or a kit list, each of `kits.rules.text.hazards`."""
-
-    def __init__(self, **more: Any) -> None:
-        child = serializers.ChoiceField(list(HAZARDS))
-        super().__init__(child=child, default=list, max_length=len(HAZARDS), **more)
+    child = serializers.ChoiceField(list(HAZARDS))
+    return serializers.ListField(child=child, default=list, max_length=len(HAZARDS))
 
 
 @extend_schema_field(

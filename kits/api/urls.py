@@ -7,7 +7,7 @@ from kits.api.kits import kits, state
 from kits.api.ledger import entries
 from kits.api.lists import comparison, packing_lists
 from kits.api.notices import notices
-from kits.api.people import merging, personal_records
+from kits.api.people import personal_records
 from kits.api.recalls import recalls
 from kits.api.restocking import building, sorting
 from kits.api.stock import catalogue, counting, lots, places, stock
@@ -104,7 +104,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("reservations/<int:id>/", reservations.OneReservation.as_view()),
     path("reservations/<int:id>/release/", reservations.Release.as_view()),
     path("reservations/<int:id>/swap/", reservations.Swap.as_view()),
-    path("people/<int:id>/merge/", merging.Merge.as_view()),
+    path("people/<int:id>/merge/", personal_records.Merge.as_view()),
     path("people/<int:id>/export/", personal_records.Export.as_view()),
     path("people/<int:id>/erase/", personal_records.Erase.as_view()),
     path("redactions/", personal_records.Redactions.as_view()),

@@ -154,9 +154,9 @@ class Labels(ListView, UseCaseView):
         return labels
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Make labels: for things, or blanks for a room.
+        """Make labels: for kits, sections, batches, shelves or people, or blanks for a room.
 
-        What has a label that counts keeps it and is answered with it, unless “again”.
+        What has a valid label keeps it and is answered with it, unless “again”.
         """
         act = bodies.here(act, data)
         if "blanks" in data:
@@ -212,7 +212,7 @@ class Cancel(UseCaseView):
     answers = {200: CancelAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Cancel a label that is worn, lost or on the wrong thing, and replace it if wanted."""
+        """Cancel a label that is worn, lost or in the wrong place, and replace it if wanted."""
         found = labelling.one_of(act.actor, self.kwargs["code"])
         done = labelling.cancel(act, found.code, data["why"], and_replace=data["replace"])
         return 200, done

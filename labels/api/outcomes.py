@@ -163,7 +163,7 @@ class ScanAnswer(serializers.Serializer[Any]):
     rung = serializers.CharField(
         source="look.rung", allow_blank=True, help_text="Where the reader stopped."
     )
-    outcomes = OutcomeAnswer(many=True, help_text="One for each thing read, in reading order.")
+    outcomes = OutcomeAnswer(many=True, help_text="One for each symbol read, in reading order.")
 
 
 def shown(answer: results.ScanAnswer) -> dict[str, Any]:

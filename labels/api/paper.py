@@ -83,9 +83,7 @@ class SheetBody(ActBody):
     )
     copies = serializers.IntegerField(default=1, min_value=1, max_value=100)
     order = serializers.ChoiceField(_ORDERS, default="as-given")
-    offset = OffsetBody(
-        required=False, help_text="The printer's correction, as the test page tells."
-    )
+    offset = OffsetBody(required=False, help_text="The printer's correction, from the test page.")
     preview = serializers.BooleanField(
         default=False, help_text="Marked as a preview; its symbols lead nowhere."
     )
@@ -301,7 +299,7 @@ class Card(ReadView):
     query = CardQuery
 
     def read(self, query: dict[str, Any]) -> Any:
-        """The card for a kit's lid: things by pouch, who is responsible, cautions, the code."""
+        """The card for a kit's lid: items by pouch, who is responsible, cautions, the code."""
         kit = find.kit(self.actor, self.kwargs["kit"])
         size: printing.CardFormat = query["size"]
         return _file(

@@ -64,7 +64,7 @@ class UsedBody(bodies.UseLineBody):
 
 
 class Said(bodies.HereBody):
-    """What is said along with what is scanned, whichever way it comes."""
+    """What is sent along with what is scanned, whichever way it comes."""
 
     intent = serializers.ChoiceField([str(i) for i in Intent], default=str(Intent.IDENTIFY))
     scan_id = serializers.UUIDField(
@@ -74,8 +74,8 @@ class Said(bodies.HereBody):
         required=False,
         allow_null=True,
         max_length=130,
-        help_text="By id or as source:reference; null: for none. Left out, it is what the kit is"
-        " promised to by tomorrow, if whoever takes it is that trip's guide.",
+        help_text="By id or as source:reference; null: for none. Left out, it is the trip up to"
+        " tomorrow that the kit is reserved for, if whoever takes it is that trip's guide.",
     )
     holder = ScannedField(
         required=False,
@@ -103,14 +103,14 @@ class Said(bodies.HereBody):
         max_length=300,
         default="",
         allow_blank=True,
-        help_text="Why it is taken although it is promised to another's trip.",
+        help_text="Why it is taken although it is reserved for another trip.",
     )
     swap = serializers.BooleanField(
-        default=False, help_text="Take this kit although another is promised, and swap the two."
+        default=False, help_text="Take this kit although another is reserved, and swap the two."
     )
     emergency = serializers.BooleanField(
         default=False,
-        help_text="An emergency: it goes whatever stands against it, and is recorded.",
+        help_text="An emergency: it goes whatever is wrong with it, and that is recorded.",
     )
     already_gone = serializers.BooleanField(
         default=False, help_text="A report of what happened, not a request: always recorded."

@@ -1,4 +1,4 @@
-"""What every printed thing shares: its title, language, address, typeface, and the read-back."""
+"""What all printed pages share: its title, language, address, typeface, and the read-back."""
 
 import shutil
 import tempfile

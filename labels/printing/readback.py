@@ -71,10 +71,10 @@ def check_pdf(source: BinaryIO | Path, expected: Iterable[Expected]) -> int:
 
 def check_picture(image: Grey, payloads: Sequence[str]) -> None:
     """Read the symbols of a whole picture; raise ReadBackFailed unless they are `payloads`."""
-    found = sorted(_read(image))
-    meant = sorted(payloads)
-    if found != meant:
-        raise ReadBackFailed([(1, " ".join(meant), " ".join(found))])
+    texts = sorted(_read(image))
+    expected = sorted(payloads)
+    if texts != expected:
+        raise ReadBackFailed([(1, " ".join(expected), " ".join(texts))])
 
 
 def page_png(source: BinaryIO | Path, number: int, dpi: int) -> bytes:
@@ -123,18 +123,16 @@ def _differences(image: Grey, expected: Expected, dpi: int) -> Iterator[tuple[st
     for cell, payload in expected:
         top, left = max(0, round(cell.top_mm * scale)), max(0, round(cell.left_mm * scale))
         bottom, right = round(cell.bottom_mm * scale), round(cell.right_mm * scale)
-        found = _read(np.ascontiguousarray(image[top:bottom, left:right]))
-        if found != ([payload] if payload else []):
-            yield payload, " ".join(found)
+        texts = _read(np.ascontiguousarray(image[top:bottom, left:right]))
+        if texts != ([payload] if payload else []):
+            yield payload, " ".join(texts)
 
 
 def _read(image: Grey) -> list[str]:
     """Return the texts of the QR symbols in a clean, upright picture."""
-    found = zxingcpp.read_barcodes(
-        image,
-        formats=_QR,
-        try_rotate=False,
-        try_downscale=False,
-        try_invert=False,
-    )
-    return [barcode.text for barcode in found]
+    return [
+        barcode.text
+        for barcode in zxingcpp.read_barcodes(
+            image, formats=_QR, try_rotate=False, try_downscale=False, try_invert=False
+        )
+    ]

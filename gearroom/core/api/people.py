@@ -58,7 +58,7 @@ class PersonShown(serializers.ModelSerializer[Person]):
 
 
 class PersonBody(ActBody):
-    """What is known of somebody."""
+    """Somebody's details."""
 
     example = {
         "name": "Robin Example", "phone": "01632 960 001", "email": "robin@example.org",
@@ -94,7 +94,7 @@ class LeftBody(ActBody):
     """That somebody left."""
 
     example = {"on": "2026-05-31"}
-    on = serializers.DateField(required=False, help_text="Today unless told; not in the future.")
+    on = serializers.DateField(required=False, help_text="Today unless given; not in the future.")
 
 
 class SignInBody(ActBody):
@@ -174,7 +174,7 @@ class HolderBody(ActBody):
     name = serializers.CharField(max_length=120)
     phone = serializers.CharField(max_length=40)
     room = serializers.SlugField(
-        max_length=40, required=False, help_text="The gear room that they stand in."
+        max_length=40, required=False, help_text="The gear room that they are in."
     )
 
 
@@ -206,7 +206,7 @@ class OnePerson(ReadView, _PersonView):
         return self.person()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Change what is known of somebody."""
+        """Change somebody's details."""
         return 200, self.whole(people.edit(act, self.person(), **self.fields(data)))
 
 
@@ -216,7 +216,7 @@ class Departure(_PersonView):
     body = LeftBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Say that somebody left: sign-in and tokens end at once."""
+        """Record that somebody left: sign-in and tokens end at once."""
         return 200, self.whole(people.left(act, self.person(), **data))
 
 
@@ -224,7 +224,7 @@ class Return(_PersonView):
     """Somebody's return."""
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Say that somebody is back: the sign-in works again."""
+        """Record that somebody is back: the sign-in works again."""
         return 200, self.whole(people.came_back(act, self.person()))
 
 
@@ -255,7 +255,7 @@ class AddRole(_PersonView):
     body = RoleBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Make somebody something in a room."""
+        """Give somebody a role in a room."""
         person = self.person()
         people.add_role(act, person, Role(data["role"]), self.room(data))
         return 200, self.whole(person)

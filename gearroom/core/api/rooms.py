@@ -57,7 +57,7 @@ class RoomEdit(ActBody):
         max_length=300,
         required=False,
         allow_blank=True,
-        help_text="What somebody who finds a kit is told.",
+        help_text="What somebody who finds a kit can read.",
     )
     closing_time = serializers.RegexField(
         CLOCK_TIME,

@@ -36,10 +36,10 @@ from __future__ import annotations
 import hashlib
 import uuid
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any, ClassVar, cast
+from typing import Any, ClassVar, TypeVar, cast
 
 from django.core.files.uploadedfile import UploadedFile
-from django.db.models import Q, QuerySet
+from django.db.models import Model, Q, QuerySet
 from django.http import Http404, HttpResponse, HttpResponseBase
 from django.utils.cache import patch_vary_headers
 from django.utils.translation import gettext as _
@@ -53,7 +53,7 @@ from rest_framework.views import APIView
 
 from gearroom.core.acts.act import Act, Actor, actor_of
 from gearroom.core.acts.idempotency import Answer, once
-from gearroom.core.acts.problems import Invalid
+from gearroom.core.acts.problems import Invalid, NotFound
 from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.problems import as_problem, in_form, respond
 from gearroom.core.api.requests.etags import etag, require_match, unchanged
@@ -65,6 +65,7 @@ from gearroom.core.rules.roles import ANYONE, USE_CASES
 from gearroom.core.services.accounts.shared_devices import actor_at
 from gearroom.core.setup.languages import speak
 
+Row = TypeVar("Row", bound=Model)
 Filter = str | Callable[[Actor, Any], Q]
 """The lookup that a query parameter is compared with, or what makes a condition of it."""
 
@@ -336,6 +337,14 @@ class UseCaseView(View):
             response["Idempotency-Replayed"] = "true"
             response["Idempotency-First-Answered"] = answer.first_at.isoformat()
         return response
+
+
+def one_of(rows: QuerySet[Row], what: str, pk: int) -> Row:
+    """The row with this number; raises NotFound, which says what there is none of."""
+    row = rows.filter(pk=pk).first()
+    if row is None:
+        raise NotFound(what, pk)
+    return row
 
 
 def named(find: Callable[[Actor, str], Any], *lookups: str) -> Filter:

@@ -30,8 +30,8 @@ class CheckOutBody(bodies.HereBody):
         required=False,
         allow_null=True,
         max_length=130,
-        help_text="By id or as source:reference; null: for none. Left out, it is what the kit is"
-        " promised to by tomorrow, if whoever takes it is that trip's guide.",
+        help_text="By id or as source:reference; null: for none. Left out, it is the trip up to"
+        " tomorrow that the kit is reserved for, if whoever takes it is that trip's guide.",
     )
     due_at = serializers.DateTimeField(
         required=False,
@@ -54,16 +54,16 @@ class CheckOutBody(bodies.HereBody):
     take_reason = serializers.CharField(
         required=False,
         max_length=300,
-        help_text="Why it is taken although it is promised to another's trip.",
+        help_text="Why it is taken although it is reserved for another trip.",
     )
     swap = serializers.BooleanField(
         default=False,
         help_text="Let it change places with the kit that is reserved for the trip, or, where it"
-        " is promised to another's, with one that would do for that.",
+        " is reserved for another trip, with one that suits that trip.",
     )
     emergency = serializers.BooleanField(
         default=False,
-        help_text="An emergency: it goes whatever stands against it, and is recorded.",
+        help_text="An emergency: it goes whatever is wrong with it, and that is recorded.",
     )
     already_gone = serializers.BooleanField(
         default=False, help_text="A report of what happened, not a request: always recorded."
@@ -276,7 +276,7 @@ class Withhold(ReportView):
     body = WithholdBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Keep a kit back: drying, something wrong, keep as it came back."""
+        """Put a kit on hold: drying, something wrong, keep as it came back."""
         kind = WithheldKind(data["kind"])
         return 201, holds.withhold(act, self.kit(), kind, data.get("note", ""))
 
@@ -292,13 +292,13 @@ class Release(KitView):
     answers = {200: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Let a kit that was kept back go again."""
+        """Release a kit that is on hold."""
         return 200, holds.release(act, self.kit(), WithheldKind(data["kind"]))
 
 
 class LayUpBody(ActBody):
     example = {"wake": False}
-    wake = serializers.BooleanField(default=False, help_text="Take it into use again.")
+    wake = serializers.BooleanField(default=False, help_text="Put it back into use.")
 
 
 class LayUp(KitView):
@@ -307,7 +307,7 @@ class LayUp(KitView):
     answers = {200: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Put a kit away for the season, or wake it."""
+        """Put a kit in storage, or back into use."""
         do = holds.wake if data["wake"] else holds.lay_up
         return 200, do(act, self.kit())
 

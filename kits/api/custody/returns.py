@@ -64,7 +64,7 @@ class ParticipantsOwn(ReportView):
     body = NotOursBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Record that a participant's own thing rides in a kit, or went back to its owner."""
+        """Record that something of a participant's own is in a kit, or went back to its owner."""
         return 201, participants_own.report(act, self.kit(), inside=data["inside"])
 
 

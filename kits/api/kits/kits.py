@@ -10,7 +10,6 @@ from rest_framework import serializers
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.problems import NotFound
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView
 from kits.api import answers
@@ -18,6 +17,7 @@ from kits.api.views import KitView
 from kits.models import Kit, PackingListVersion, WithheldKind
 from kits.rules.ledger.facts import LivesIn, Word
 from kits.services.kits import kits
+from kits.services.lists import packing_lists
 from kits.services.lookup import find
 from kits.services.overview import kits_overview
 from kits.services.overview.kits_overview import Overview
@@ -59,7 +59,7 @@ class KitSectionAnswer(serializers.Serializer[Any]):
     name = serializers.CharField(source="place.name")
     seal = answers.made(serializers.CharField, _or_null, source=None, allow_null=True)
     on_list = serializers.BooleanField(
-        help_text="False: its list has it no more, and it waits to be emptied."
+        help_text="False: it is no longer on its list, and is to be emptied."
     )
     out_with = answers.PersonAnswer(source="checkout.person", allow_null=True)
 
@@ -84,7 +84,7 @@ class PromiseAnswer(serializers.Serializer[Any]):
     )
 
     def to_representation(self, seen: Overview) -> Any:
-        """Null where nothing is promised."""
+        """Null where nothing is reserved."""
         return super().to_representation(seen) if seen.reserved else None
 
 
@@ -198,21 +198,13 @@ class FollowBody(ActBody):
 class MoveHomeBody(ActBody):
     example = {"room": "cave-hut", "is_there": True}
     room = serializers.CharField(max_length=80, help_text="A gear room: name or slug.")
-    is_there = serializers.BooleanField(default=False, help_text="It stands there already.")
+    is_there = serializers.BooleanField(default=False, help_text="It is there already.")
 
 
 # ------------------------------------------------------------------------------------------- views
 def version_of(data: dict[str, Any]) -> PackingListVersion:
     """The version that a body names by list and number; takes both out of it."""
-    wanted = data.pop("packing_list"), data.pop("version")
-    found = (
-        PackingListVersion.objects.defer("signed_page")
-        .filter(packing_list=wanted[0], number=wanted[1])
-        .first()
-    )
-    if found is None:
-        raise NotFound("version of that kit list", wanted[1])
-    return found
+    return packing_lists.version_of(data.pop("packing_list"), data.pop("version"))
 
 
 def people_in(actor: Actor, data: dict[str, Any]) -> dict[str, Any]:
@@ -263,7 +255,7 @@ class OneKit(ReadView, _KitView):
     body = EditKitBody
 
     def read(self, query: dict[str, Any]) -> Any:
-        """A kit by label code or name: where it is, who has it, how it stands."""
+        """A kit by label code or name: where it is, who has it, whether it is ready."""
         return self.whole(self.kit())
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:

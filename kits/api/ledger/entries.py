@@ -10,9 +10,8 @@ from rest_framework import serializers
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Actor
-from gearroom.core.acts.problems import NotFound
 from gearroom.core.api.requests.serializers import PageQuery
-from gearroom.core.api.views import Filter, ListView, ReadView, named
+from gearroom.core.api.views import Filter, ListView, ReadView, named, one_of
 from kits.api import answers
 from kits.models import Checkout, Entry, EntryKind, Movement
 from kits.services.lookup import find
@@ -75,7 +74,7 @@ class MovementAnswer(answers.LotUnits):
     to_kind = serializers.CharField(source="to_place.kind")
     to_name = serializers.CharField(source="to_place.name")
     to_room = serializers.CharField(source="to_room.slug", default=None, allow_null=True)
-    lot_assumed = serializers.BooleanField(help_text="Nobody said which batch it was.")
+    lot_assumed = serializers.BooleanField(help_text="The batch was not given.")
 
 
 class EntryInListAnswer(answers.EntryRow):
@@ -160,21 +159,15 @@ class OneEntry(ReadView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """One act with its movements."""
-        found = (
-            entries_of(self.actor)
-            .prefetch_related(
-                "movements__lot__item",
-                "movements__from_place",
-                "movements__to_place",
-                "movements__from_room",
-                "movements__to_room",
-                "movements__entry",
-            )
-            .filter(pk=self.kwargs["id"])
-            .first()
+        rows = entries_of(self.actor).prefetch_related(
+            "movements__lot__item",
+            "movements__from_place",
+            "movements__to_place",
+            "movements__from_room",
+            "movements__to_room",
+            "movements__entry",
         )
-        if found is None:
-            raise NotFound("entry", self.kwargs["id"])
+        found = one_of(rows, "entry", self.kwargs["id"])
         for movement in found.movements.all():
             own_side(self.actor, movement)
         without_strangers(self.actor, [found])

@@ -14,9 +14,9 @@ from gearroom.core.acts.problems import NotFound
 from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.requests.parsing import StrictJSONParser, StrictMultiPartParser
 from gearroom.core.api.requests.serializers import ActBody, NoteField, PageQuery, StrictSerializer
-from gearroom.core.api.views import ListView, ReadView, UseCaseView
+from gearroom.core.api.views import ListView, ReadView, UseCaseView, one_of
 from kits.api import bodies
-from kits.api.fields import HazardsField
+from kits.api.fields import hazards_field
 from kits.models import Item, PackingList, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.rules.text.hazards import HAZARDS
@@ -118,7 +118,7 @@ class DraftBody(ActBody):
     }  # fmt: skip
     people = serializers.IntegerField(min_value=1, max_value=lists.MOST_PEOPLE)
     days = serializers.IntegerField(min_value=1, max_value=lists.MOST_DAYS)
-    hazards = HazardsField()
+    hazards = hazards_field()
     note = NoteField(max_length=500, default="", allow_blank=True)
     sections = bodies.lines(SectionBody, most=MOST_SECTIONS)
 
@@ -151,10 +151,7 @@ class PackingListView(UseCaseView):
 
     def packing_list(self) -> PackingList:
         """The list that the address names."""
-        found = lists.all_lists().filter(pk=self.kwargs["id"]).first()
-        if found is None:
-            raise NotFound("kit list", self.kwargs["id"])
-        return found
+        return one_of(lists.all_lists(), "kit list", self.kwargs["id"])
 
     def version(self, number: int | None = None) -> PackingListVersion:
         """The version that the address names, or another of the list."""
@@ -167,7 +164,7 @@ class PackingListView(UseCaseView):
 
 
 def draft_from(data: dict[str, Any]) -> Draft:
-    """A draft out of a body. Raises NotFound for a thing that is not in the catalogue."""
+    """A draft out of a body. Raises NotFound for an item that is not in the catalogue."""
     wanted = {line["item"] for section in data["sections"] for line in section["lines"]}
     found = Item.objects.in_bulk(wanted)
     for pk in sorted(wanted - found.keys()):
@@ -241,7 +238,7 @@ class OneVersion(ReadView, PackingListView):
         return self.version()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Let a draft say this instead, whole."""
+        """Replace a draft as a whole."""
         return 200, self.whole(lists.edit_draft(act, self.version(), draft_from(data)))
 
 

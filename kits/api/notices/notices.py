@@ -66,7 +66,7 @@ class NoticeText(serializers.CharField):
 
 
 class NoticeWhole(NoticeAnswer):
-    text = NoticeText(source="*", help_text="What it says, as plain text.")
+    text = NoticeText(source="*", help_text="Its text, without markup.")
 
 
 class NoticeQuery(PageQuery):
@@ -83,7 +83,7 @@ class Notices(ListView):
     filters = {"person": "person", "kind": "kind", "kit": named(find.kit, "kit")}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Notice]:
-        """What was told to whom: your own, and those of the rooms you keep."""
+        """Notifications: your own, and those of the rooms you keep."""
         return notice_log.visible_to(self.actor, state=query.get("state"))
 
 
@@ -92,7 +92,7 @@ class OneNotice(ReadView):
     shows = NoticeWhole
 
     def read(self, query: dict[str, Any]) -> Any:
-        """One notice with what it says."""
+        """One notification with its text."""
         return notice_log.get(self.actor, self.kwargs["id"])
 
 
@@ -101,13 +101,13 @@ class SendAgain(UseCaseView):
     answers = {201: NoticeAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Tell the same once more, whatever they chose to hear."""
+        """Send a notification once more, whatever they chose to receive."""
         notice = notice_log.get(act.actor, self.kwargs["id"])
         return 201, notice_log.get(act.actor, notice_log.send_again(act, notice).pk)
 
 
 class WeeklyQuery(QuerySerializer):
-    person = serializers.IntegerField(required=False, min_value=1, help_text="You, unless told.")
+    person = serializers.IntegerField(required=False, min_value=1, help_text="You, unless given.")
 
 
 class WeeklyAnswer(answers.WithPhones):
@@ -160,19 +160,19 @@ class SettingsAnswer(serializers.Serializer[Any]):
         preferences.choices,
         source="person",
         child=serializers.ChoiceField(list(When)),
-        help_text="When you hear of each kind.",
+        help_text="When you are notified of each kind.",
     )
     address_refused = answers.made(
         serializers.CharField,
         lambda why: why or None,
         source="refused_why",
         allow_null=True,
-        help_text="What your mail server said when it refused mail for good.",
+        help_text="The answer of your mail server when it refused mail for good.",
     )
     calendar = answers.made(
         serializers.BooleanField,
         lambda row: row.calendar_sha256 is not None,
-        help_text="Whether an address of your calendar is out.",
+        help_text="Whether your calendar has an address.",
     )
 
 
@@ -200,11 +200,11 @@ class Settings(ReadView, UseCaseView):
     answers = {200: SettingsAnswer}
 
     def read(self, query: dict[str, Any]) -> Any:
-        """How you hear of things."""
+        """Your notification settings."""
         return preferences.of(_person(self.actor))
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Change when the weekly email comes, quiet hours, and what you hear at once."""
+        """Change when the weekly email comes, quiet hours, and what you are notified of at once."""
         person = _person(act.actor)
         for name in ("weekly_at", "quiet_from", "quiet_until"):
             if data.get(name) is not None:
@@ -242,7 +242,7 @@ class EndCalendar(UseCaseView):
     answers = {200: SettingsAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Have the address of your calendar show nothing any more."""
+        """End the address of your calendar."""
         person = _person(act.actor)
         preferences.end_calendar(act, person)
         return 200, preferences.of(person)

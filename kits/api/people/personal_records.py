@@ -1,5 +1,5 @@
-"""/api/v1/people/{id}/export/ and erase/, /api/v1/redactions/: what is kept about people, and its
-end."""
+"""/api/v1/people/{id}/export/, erase/ and merge/, /api/v1/redactions/: what is on record about
+people, and its end."""
 
 from __future__ import annotations
 
@@ -12,7 +12,8 @@ from gearroom.core.api.requests.serializers import ActBody
 from gearroom.core.api.views import ReadView, UseCaseView
 from gearroom.core.services.people import person_export, redaction
 from gearroom.core.services.people.people import get
-from kits.services.people import erasure
+from kits.api import answers
+from kits.services.people import erasure, merging
 
 
 class ExportAnswer(serializers.Serializer[Any]):
@@ -60,7 +61,7 @@ class ErasedAnswer(serializers.Serializer[Any]):
     person = serializers.IntegerField()
     still_named = serializers.ListField(
         child=serializers.CharField(),
-        help_text="Names of things that still tell of them: rename those.",
+        help_text="Names of items, kits or places that still contain theirs: rename those.",
     )
 
 
@@ -77,19 +78,19 @@ class Erase(UseCaseView):
         return 200, erasure.erase(act, get(act.actor, self.kwargs["id"]), data.get("words", ()))
 
     def kept(self, body: Any) -> Any:
-        """Without the names that things still bear."""
+        """Without the names that are still in use."""
         return {**body, "still_named": []} if "still_named" in body else body
 
 
 class RedactionAnswer(serializers.Serializer[Any]):
-    """What was put apart."""
+    """What was moved."""
 
     id = serializers.IntegerField()
     rows = serializers.IntegerField(source="rows.count", help_text="How many rows were changed.")
 
 
 class Redactions(UseCaseView):
-    """Names in old rows are put apart."""
+    """Personal data is moved out of old rows."""
 
     use_case = "erase_person"
     answers = {201: RedactionAnswer}
@@ -98,3 +99,23 @@ class Redactions(UseCaseView):
         """Put names, telephones and addresses of rows that were written before they were kept apart
         where they can be erased. They read as before. For an administrator of every room."""
         return 201, redaction.redact_landed(act)
+
+
+class MergeBody(ActBody):
+    example = {"into": 8}
+    into = serializers.IntegerField(min_value=1, help_text="The record that is kept, by id.")
+
+
+class Merge(UseCaseView):
+    use_case = "edit_person"
+    body = MergeBody
+    answers = {200: answers.PersonAnswer}
+
+    def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
+        """Keep one record of somebody who is on record twice."""
+        person = get(act.actor, self.kwargs["id"])
+        into = get(act.actor, data["into"])
+        kept = merging.merge(act, person, into)
+        if not act.actor.may("see_people", kept.home_room_id):
+            kept.phone = ""
+        return 200, kept

@@ -9,13 +9,14 @@ from django.db.models import QuerySet
 from rest_framework import serializers
 
 from gearroom.core.acts.act import Act
+from gearroom.core.api.dataclass_serializer import DataclassSerializer
 from gearroom.core.api.requests.serializers import ActBody, NoteField, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView
 from kits.api import answers, bodies
 from kits.api.stock.lots import BatchAnswer, ThingAnswer, with_batches
 from kits.api.stock.places import PlaceAnswer
 from kits.models import Certainty, Recall, RecallScope
-from kits.rules.recalls.certainty import Outcome
+from kits.rules.recalls.certainty import Outcome, Unsettled
 from kits.services.lookup import find
 from kits.services.recalls import closing, recalls, status
 from kits.services.recalls.recalls import Answer
@@ -90,10 +91,13 @@ class GoneAnswer(serializers.Serializer[Any]):
     units = serializers.IntegerField()
 
 
-class UnsettledAnswer(serializers.Serializer[Any]):
-    quarantined = serializers.IntegerField(help_text="Units in quarantine.")
-    elsewhere = serializers.IntegerField(help_text="Units that are on record in kits.")
-    unanswered = serializers.IntegerField(help_text="Places where nobody has looked yet.")
+class UnsettledAnswer(DataclassSerializer):
+    shown = Unsettled
+    help_texts = {
+        "quarantined": "Units in quarantine.",
+        "elsewhere": "Units that are on record in kits.",
+        "unanswered": "Places where nobody has looked yet.",
+    }
 
 
 class _StandingPart(serializers.Serializer[Any]):
@@ -137,7 +141,7 @@ class _RecallView(UseCaseView):
         return recalls.find(self.kwargs["id"])
 
     def standing(self, recall: Recall) -> Standing:
-        """How a recall stands now, as far as whoever asks may see it."""
+        """The state of a recall now, as far as whoever asks may see it."""
         stands = status.of(recalls.find(recall.pk), self.actor)
         with_batches(stands.lots)
         return stands
@@ -155,7 +159,7 @@ class Recalls(ListView, _RecallView):
         return Recall.objects.select_related("item", "entry", "closed")
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Record a maker's recall: quarantine what is here, list and tell who has the rest."""
+        """Record a maker's recall: quarantine what is here, list and inform who has the rest."""
         recall = recalls.start(act, item=find.item(data.pop("item")), **data)
         return 201, self.standing(recall)
 
@@ -164,7 +168,7 @@ class OneRecall(ReadView, _RecallView):
     shows = StandingAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
-        """How a recall stands: who has it, who was told, what they answered, what was used."""
+        """One recall: who has units, who was informed, what they answered, what was used."""
         return self.standing(self.recall())
 
 
@@ -198,7 +202,7 @@ class MarkInformed(_RecallView):
     body = RowBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Record that whoever has a place was told in another way, such as by phone."""
+        """Record that somebody was informed in another way, such as by phone."""
         recall = self.recall()
         recalls.mark_told(act, recalls.find_row(act.actor, recall, data["row"]))
         return 200, self.standing(recall)

@@ -11,7 +11,7 @@ from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid
 from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from kits.api import answers, bodies
-from kits.api.fields import CurrencyField, PriceField
+from kits.api.fields import currency_field, price_field
 from kits.api.stock.lots import (
     BatchAnswer,
     CheckBody,
@@ -50,7 +50,7 @@ class PlacedAnswer(serializers.Serializer[Any]):
 
 class BuiltAnswer(answers.WithEntry):
     put_in = PlacedAnswer(many=True)
-    wanted = WantedAnswer(many=True, help_text="What the kit's list still wants.")
+    wanted = WantedAnswer(many=True, help_text="What the kit still needs by its list.")
 
 
 # ---------------------------------------------------------------------------------------- building
@@ -71,7 +71,7 @@ class BuildBody(ActBody):
     levels = bodies.lines(
         bodies.LevelBody,
         required=False,
-        help_text="By eye; without it, all was filled up.",
+        help_text="Of loose items; without it, all were topped up.",
     )
     through = serializers.DateField(required=False)
 
@@ -114,7 +114,7 @@ class ThingBody(LotBody, _TargetBody):
     item = serializers.IntegerField(min_value=1)
     fate = serializers.ChoiceField(list(Fate))
     section = serializers.CharField(required=False, max_length=80, help_text="Where it is kept.")
-    price = PriceField(required=False, help_text="For these alone.")
+    price = price_field(required=False, help_text="For these alone.")
 
 
 class StripBody(bodies.LevelsBody):
@@ -128,8 +128,8 @@ class StripBody(bodies.LevelsBody):
     }  # fmt: skip
     things = bodies.lines(ThingBody, allow_empty=False)
     supplier = serializers.CharField(required=False, max_length=120, allow_blank=True)
-    price = PriceField(required=False, allow_null=True, help_text="For the bought kit as a whole.")
-    currency = CurrencyField(required=False)
+    price = price_field(required=False, allow_null=True, help_text="For the bought kit as a whole.")
+    currency = currency_field()
 
 
 class StrippedAnswer(answers.WithEntry):
@@ -151,7 +151,7 @@ class Strip(KitView):
     answers = {201: StrippedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Take a bought, filled kit apart: keep, shelf, training or dispose, thing by thing."""
+        """Break down a bought kit: keep, shelf, training or dispose, item by item."""
         kit = self.kit()
         things = [_thing(act, kit, row) for row in data["things"]]
         done = building.strip(
@@ -238,7 +238,9 @@ class EmptyBody(ActBody):
         "lines": [{"lot": "12", "section": "main", "units": 2, "way": "shelf", "shelf": "3"}],
     }  # fmt: skip
     lines = bodies.lines(OutBody, required=False)
-    levels = bodies.lines(bodies.LevelBody, required=False, help_text="Left of it, by eye.")
+    levels = bodies.lines(
+        bodies.LevelBody, required=False, help_text="What is left of loose items."
+    )
 
 
 class EmptiedAnswer(answers.WithEntry):
@@ -252,7 +254,7 @@ class Empty(KitView):
     answers = {201: EmptiedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Take things out of a kit for good: shelf, training, sold, given away, thrown out."""
+        """Take items out of a kit for good: shelf, training, sold, given away, thrown out."""
         kit = self.kit()
         lines = [
             EmptyLine(

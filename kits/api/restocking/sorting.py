@@ -39,7 +39,7 @@ class LookInside(KitView):
     answers = {200: answers.DoneAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Record that a kit was opened and found as the book has it."""
+        """Record that a kit's contents were checked and are as on record."""
         kit = self.kit()
         levels = bodies.levels_seen(kit, data.get("levels", []))
         return 200, sorting.look_inside(act, kit, levels=levels, note=data.get("note", ""))
@@ -160,7 +160,7 @@ class RestockBody(ActBody):
     levels = bodies.lines(
         bodies.LevelBody,
         required=False,
-        help_text="Without it everything judged by eye was filled up.",
+        help_text="Without it all loose items were topped up.",
     )
     through = serializers.DateField(required=False)
 
@@ -254,7 +254,7 @@ class Borrow(KitView):
     body = BorrowBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Move things from another kit into this one."""
+        """Move items from another kit into this one."""
         taker = self.kit()
         giver = find.kit(act.actor, data["giver"])
         lines = [
@@ -292,7 +292,7 @@ class Reseal(KitView):
     answers = {201: ResealedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Put a numbered seal on; with what its tag then says, and how the kit stands."""
+        """Put a numbered seal on; with the dates for its tag, and the kit's verdict."""
         kit = self.kit()
         section = find.section(kit, data["section"]) if "section" in data else None
         seal = sorting.reseal(act, kit, data["seal"], section=section, anyway=data["anyway"])

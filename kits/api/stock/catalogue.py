@@ -1,4 +1,4 @@
-"""/api/v1/items/: kinds of things, their makers' codes and what will do instead."""
+"""/api/v1/items/: items, their makers' codes and what can be used instead."""
 
 from __future__ import annotations
 
@@ -8,10 +8,9 @@ from django.db.models import Prefetch, Q, QuerySet
 from rest_framework import serializers
 
 from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import NotFound
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
-from gearroom.core.api.views import ListView, ReadView, UseCaseView, present
-from kits.api.fields import GtinField
+from gearroom.core.api.views import ListView, ReadView, UseCaseView, one_of, present
+from kits.api.fields import gtin_field
 from kits.models import Disposal, Item, Substitute
 from kits.rules.ledger.facts import Kind
 from kits.services.stock import catalogue
@@ -47,7 +46,7 @@ class ItemAnswer(serializers.Serializer[Any]):
     id = serializers.IntegerField()
     name = serializers.CharField()
     kind = serializers.ChoiceField(KINDS)
-    base_unit = serializers.CharField(help_text="The smallest thing counted.")
+    base_unit = serializers.CharField(help_text="The smallest unit counted.")
     needs_date = serializers.BooleanField()
     sterile = serializers.BooleanField()
     by_eye = serializers.BooleanField()
@@ -67,7 +66,7 @@ class ItemAnswer(serializers.Serializer[Any]):
     retired_on = serializers.DateField(allow_null=True)
     revision = serializers.IntegerField()
     pack_codes = PackCodeAnswer(many=True)
-    substitutes = SubstituteAnswer(many=True, help_text="What will do instead, one for one.")
+    substitutes = SubstituteAnswer(many=True, help_text="What can be used instead, one for one.")
 
 
 class ItemBody(ActBody):
@@ -78,12 +77,12 @@ class ItemBody(ActBody):
     name = serializers.CharField(max_length=120)
     kind = serializers.ChoiceField(KINDS)
     base_unit = serializers.CharField(
-        max_length=40, help_text="The smallest thing counted, such as swab, pair or tablet."
+        max_length=40, help_text="The smallest unit counted, such as swab, pair or tablet."
     )
     needs_date = serializers.BooleanField(required=False)
     sterile = serializers.BooleanField(required=False)
     by_eye = serializers.BooleanField(
-        required=False, help_text="Small stuff nobody counts: full, low or empty."
+        required=False, help_text="Loose: not counted, but full, low or empty."
     )
     latex = serializers.BooleanField(required=False)
     child = serializers.BooleanField(required=False, help_text="Made for children.")
@@ -109,36 +108,34 @@ class ItemQuery(PageQuery):
     sterile = serializers.BooleanField(required=False)
     latex = serializers.BooleanField(required=False)
     child = serializers.BooleanField(required=False)
-    gtin = GtinField(required=False, help_text="Of one of its packs.")
+    gtin = gtin_field(required=False, help_text="Of one of its packs.")
     retired = serializers.BooleanField(
         required=False, default=False, help_text="Those retired, rather than those in use."
     )
 
 
-class PackCodeBody(ActBody):
-    example = {"gtin": "09506000134352", "units_per_pack": 5}
-    gtin = GtinField()
-    units_per_pack = serializers.IntegerField(min_value=1, max_value=1_000_000, default=1)
-
-
 class GtinBody(ActBody):
     example = {"gtin": "09506000134352"}
-    gtin = GtinField()
+    gtin = gtin_field()
 
 
-class SubstituteBody(ActBody):
-    example = {"instead": 6, "note": "Fold it once."}
-    instead = serializers.IntegerField(min_value=1, help_text="The thing that will do instead.")
-    note = serializers.CharField(max_length=200, required=False, allow_blank=True)
+class PackCodeBody(GtinBody):
+    example = {"gtin": "09506000134352", "units_per_pack": 5}
+    units_per_pack = serializers.IntegerField(min_value=1, max_value=1_000_000, default=1)
 
 
 class InsteadBody(ActBody):
     example = {"instead": 6}
-    instead = serializers.IntegerField(min_value=1)
+    instead = serializers.IntegerField(min_value=1, help_text="The item that can be used instead.")
+
+
+class SubstituteBody(InsteadBody):
+    example = {"instead": 6, "note": "Fold it once."}
+    note = serializers.CharField(max_length=200, required=False, allow_blank=True)
 
 
 def items() -> QuerySet[Item]:
-    """Things with all that is shown of them."""
+    """Items with all that is shown of them."""
     instead = Substitute.objects.select_related("instead").order_by("instead__name")
     return Item.objects.prefetch_related("pack_codes", Prefetch("substitutes", instead))
 
@@ -148,12 +145,8 @@ class _ItemView(UseCaseView):
     answers = {200: ItemAnswer}
 
     def item(self, pk: int | None = None) -> Item:
-        """The thing that the address names, or another by id. Raises NotFound."""
-        wanted = self.kwargs["id"] if pk is None else pk
-        found = items().filter(pk=wanted).first()
-        if found is None:
-            raise NotFound("thing", wanted)
-        return found
+        """The item that the address names, or another by id. Raises NotFound."""
+        return one_of(items(), "thing", self.kwargs["id"] if pk is None else pk)
 
     def whole(self, row: Item) -> Item:
         """It as it is now."""
@@ -182,7 +175,7 @@ class Items(ListView, _ItemView):
         return items()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Add a kind of thing."""
+        """Add an item."""
         return 201, self.whole(catalogue.add_item(act, **data))
 
 
@@ -192,23 +185,23 @@ class OneItem(ReadView, _ItemView):
     body = ItemBody
 
     def read(self, query: dict[str, Any]) -> Any:
-        """One kind of thing."""
+        """One item."""
         return self.item()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Change what is said of a thing; kits that it matters to are judged again."""
+        """Edit an item; kits that it concerns are judged again."""
         return 200, self.whole(catalogue.edit_item(act, self.item(), **data))
 
 
 class RetireItem(_ItemView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Stop buying a thing; what is left of it may be used up."""
+        """Retire an item: it is no longer bought, and what is left may be used up."""
         return 200, self.whole(catalogue.retire_item(act, self.item()))
 
 
 class BringBackItem(_ItemView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Take a retired thing into use again."""
+        """Put a retired item back into use."""
         return 200, self.whole(catalogue.bring_back_item(act, self.item()))
 
 
@@ -216,7 +209,7 @@ class PutPackCode(_ItemView):
     body = PackCodeBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Say that packs with a maker's GTIN hold so many units of a thing."""
+        """Record how many units of an item a pack with a maker's GTIN holds."""
         item = self.item()
         catalogue.put_pack_code(act, item, **data)
         return 200, self.whole(item)
@@ -226,7 +219,7 @@ class RemovePackCode(_ItemView):
     body = GtinBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Take a GTIN from a thing."""
+        """Remove a GTIN from an item."""
         item = self.item()
         catalogue.remove_pack_code(act, item, data["gtin"])
         return 200, self.whole(item)
@@ -236,7 +229,7 @@ class PutSubstitute(_ItemView):
     body = SubstituteBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Say what will do instead of a thing, one for one; not said of the other way round."""
+        """Record what can be used instead of an item, one for one and in one direction."""
         item = self.item()
         catalogue.put_substitute(act, item, self.item(data["instead"]), data.get("note", ""))
         return 200, self.whole(item)
@@ -246,7 +239,7 @@ class RemoveSubstitute(_ItemView):
     body = InsteadBody
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Say that another thing does not do instead of this one any more."""
+        """Remove a substitute of an item."""
         item = self.item()
         catalogue.remove_substitute(act, item, self.item(data["instead"]))
         return 200, self.whole(item)

@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
 from gearroom.core.acts.act import Act
+from gearroom.core.api.dataclass_serializer import DataclassSerializer
 from gearroom.core.api.openapi.member_rules import OneOf
 from gearroom.core.api.requests.serializers import ActBody, StrictSerializer
 from gearroom.core.api.views import UseCaseView
@@ -21,7 +22,7 @@ from kits.services.stock import counting
 
 COMPLETE = (
     "Nothing else is there: of what is not named there is none. Else it was not counted and stays"
-    " as the book has it."
+    " as it is on record."
 )
 
 
@@ -75,7 +76,7 @@ class CountKit(KitView):
     answers = {200: CountedAnswer, 201: CountedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Write down what was found in a kit or one of its sections."""
+        """Count a kit or one of its sections."""
         kit = self.kit()
         if "section" in data:
             places = [find.section(kit, data["section"])]
@@ -95,7 +96,7 @@ class CountShelf(UseCaseView):
     answers = {200: CountedAnswer, 201: CountedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Write down what was found on a shelf."""
+        """Count a shelf."""
         shelf = find.shelf(act.actor, data["shelf"])
         return _count(act, [shelf], [_found(row, shelf) for row in data["found"]], data, [])
 
@@ -125,7 +126,7 @@ def _count(
 class ReverseBody(ActBody):
     example = {"reason": "It was the wrong kit.", "together": True, "through": 118}
     together = serializers.BooleanField(
-        required=False, default=False, help_text="Undo with it the later acts that stand on it."
+        required=False, default=False, help_text="Undo with it the later acts that build on it."
     )
     through = serializers.IntegerField(
         required=False,
@@ -146,17 +147,15 @@ class LaterAnswer(serializers.Serializer[Any]):
         return super().to_representation(kit_summary.act(entry))
 
 
-class ChangeAnswer(serializers.Serializer[Any]):
-    kit = serializers.CharField()
-    what = serializers.CharField()
-    text = serializers.CharField()
+class ChangeAnswer(DataclassSerializer):
+    shown = kit_summary.Change
 
 
 class ReversedAnswer(serializers.Serializer[Any]):
     entries = answers.EntryAnswer(many=True)
     notices_taken_back = serializers.IntegerField()
     later = LaterAnswer(many=True, help_text="The later acts that were undone with it.")
-    changes = ChangeAnswer(many=True, help_text="What is otherwise now.")
+    changes = ChangeAnswer(many=True, help_text="What is different now.")
 
 
 class Reverse(UseCaseView):
@@ -165,7 +164,7 @@ class Reverse(UseCaseView):
     answers = {201: ReversedAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Put a mistake right: reverse the act that an entry belongs to. Where later acts stand on
+        """Correct a mistake: reverse the act that an entry belongs to. Where later acts build on
         it, 409 `built-on` lists them; with `together` and `through` they are reversed too."""
         return 201, reversal.reverse(
             act, self.kwargs["id"], together=data["together"], through=data.get("through")
@@ -191,5 +190,5 @@ class MoveToOtherKit(UseCaseView):
     answers = {201: ReallyAnswer}
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Take an act back and write the same for the kit that it really was."""
+        """Undo an act and record the same for the kit that it really was."""
         return 201, wrong_kit.correct_kit(act, self.kwargs["id"], find.kit(act.actor, data["kit"]))

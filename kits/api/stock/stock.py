@@ -10,12 +10,13 @@ from django.utils.translation import gettext_lazy as _
 from rest_framework import serializers
 
 from gearroom.core.acts.act import Act
+from gearroom.core.api.dataclass_serializer import DataclassSerializer
 from gearroom.core.api.openapi.member_rules import AnyOf, Needs, OneOf
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, UseCaseView, named, present
 from kits.api import answers
 from kits.api.bodies import UNITS, StockBody
-from kits.api.fields import CurrencyField, GtinField, PriceField
+from kits.api.fields import currency_field, gtin_field, price_field
 from kits.api.stock.lots import BatchAnswer, LotBody, expiry_in, with_batches
 from kits.api.stock.places import PlaceAnswer
 from kits.models import INNER, Disposal, Holding, Lot, Place, PlaceKind
@@ -65,7 +66,7 @@ class Holdings(ListView):
     }
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Holding]:
-        """What the inner places of one's rooms hold, by thing."""
+        """What the inner places of one's rooms hold, by item."""
         return (
             Holding.objects.on_hand()
             .filter(place__in=find.places_of(self.actor).values("pk"))
@@ -101,17 +102,16 @@ class ReceiveBody(ActBody, LotBody):
     item = serializers.IntegerField(required=False, min_value=1)
     units = serializers.IntegerField(required=False, **UNITS)
     packs = serializers.IntegerField(required=False, **UNITS)
-    pack_code = GtinField(
-        required=False, help_text="The pack's GTIN; it may stand in for the item."
+    pack_code = gtin_field(
+        required=False, help_text="The pack's GTIN; it may be given in place of the item."
     )
     supplier = serializers.CharField(required=False, max_length=120, allow_blank=True)
-    price = PriceField(required=False, allow_null=True, help_text="For all of it.")
-    currency = CurrencyField(required=False)
+    price = price_field(required=False, allow_null=True, help_text="For all of it.")
+    currency = currency_field()
 
 
-class RemarkAnswer(serializers.Serializer[Any]):
-    code = serializers.CharField()
-    text = serializers.CharField()
+class RemarkAnswer(DataclassSerializer):
+    shown = receiving.Remark
 
 
 class ReceivedAnswer(answers.WithEntry):

@@ -1,4 +1,4 @@
-"""/api/v1/reservations/: kits promised to trips."""
+"""/api/v1/reservations/: kits reserved for trips."""
 
 from __future__ import annotations
 
@@ -9,9 +9,8 @@ from django.db.models import Q, QuerySet
 from rest_framework import serializers
 
 from gearroom.core.acts.act import Act
-from gearroom.core.acts.problems import NotFound
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
-from gearroom.core.api.views import ListView, ReadView, UseCaseView, named, present
+from gearroom.core.api.views import ListView, ReadView, UseCaseView, named, one_of, present
 from kits.api import answers
 from kits.models import Reservation
 from kits.services.lookup import find
@@ -33,7 +32,7 @@ class ReservationAnswer(answers.WithPhones):
 
 class ReservedAnswer(serializers.Serializer[Any]):
     reservation = ReservationAnswer()
-    verdict = answers.VerdictAnswer(help_text="As the kit stands, through the trip's last day.")
+    verdict = answers.VerdictAnswer(help_text="Of the kit as it is, through the trip's last day.")
     out_beyond = answers.CheckoutAnswer(
         allow_null=True, help_text="Who has the kit past the departure, as things are."
     )
@@ -53,7 +52,7 @@ class ReservationQuery(PageQuery):
     )
     person = serializers.IntegerField(required=False, min_value=1)
     released = serializers.BooleanField(
-        required=False, default=False, help_text="Those released, rather than those that stand."
+        required=False, default=False, help_text="Those released, rather than those in force."
     )
 
 
@@ -76,7 +75,7 @@ class _ReservationView(UseCaseView):
     answers = {200: ReservationAnswer}
 
     def seen(self) -> QuerySet[Reservation]:
-        """Promises of the kits of one's rooms, and to trips from there."""
+        """Reservations of the kits of one's rooms, and for trips from there."""
         rows = Reservation.objects.select_related("kit", "trip", "person", "made", "released")
         if self.actor.everywhere:
             return rows
@@ -85,10 +84,7 @@ class _ReservationView(UseCaseView):
 
     def reservation(self) -> Reservation:
         """The one that the address names."""
-        found = self.seen().filter(pk=self.kwargs["id"]).first()
-        if found is None:
-            raise NotFound("reservation", self.kwargs["id"])
-        return found
+        return one_of(self.seen(), "reservation", self.kwargs["id"])
 
 
 class Reservations(ListView, _ReservationView):
@@ -104,11 +100,11 @@ class Reservations(ListView, _ReservationView):
     answers = {200: ReservedAnswer, 201: ReservedAnswer}
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Reservation]:
-        """Which kits are promised to which trips, newest first."""
+        """Which kits are reserved for which trips, newest first."""
         return self.seen()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Promise a kit to a trip; one that will not be ready too, with its reasons."""
+        """Reserve a kit for a trip; also one that will not be ready, with its reasons."""
         done = reservations.reserve(
             act,
             find.kit(act.actor, data["kit"]),
@@ -122,13 +118,13 @@ class OneReservation(ReadView, _ReservationView):
     shows = ReservationAnswer
 
     def read(self, query: dict[str, Any]) -> Any:
-        """One promise."""
+        """One reservation."""
         return self.reservation()
 
 
 class Release(_ReservationView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Take a promise back."""
+        """Release a reservation."""
         reservations.release(act, self.reservation())
         return 200, self.reservation()
 

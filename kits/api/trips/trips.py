@@ -1,4 +1,4 @@
-"""/api/v1/trips/: as the booking system tells them, and which kits to send with them."""
+"""/api/v1/trips/: trips of the booking system, and which kits to send with them."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from gearroom.core.acts.problems import NotFound
 from gearroom.core.api.requests.serializers import ActBody, PageQuery
 from gearroom.core.api.views import ListView, ReadView, UseCaseView, named, present
 from kits.api import answers
-from kits.api.fields import HazardsField
+from kits.api.fields import hazards_field
 from kits.models import Kit, Trip
 from kits.rules.text.hazards import HAZARDS
 from kits.rules.trips.trips import Coverage, Stand
@@ -31,7 +31,7 @@ class PromisedKit(serializers.Serializer[Any]):
     stand = serializers.ChoiceField(
         [stand.value for stand in Stand],
         allow_null=True,
-        help_text="How it stands to the trip; null once that is over or cancelled.",
+        help_text="Its state for the trip; null once that is over or cancelled.",
     )
     verdict = answers.VerdictAnswer(
         allow_null=True, help_text="The kit's verdict through the last day, for this trip."
@@ -44,7 +44,7 @@ class PromisedKit(serializers.Serializer[Any]):
 
 
 class TripWholeAnswer(answers.WithPhones):
-    """A trip with the kits reserved for it, and how it stands."""
+    """A trip with the kits reserved for it, and its coverage."""
 
     id = serializers.IntegerField(source="trip.pk")
     source = serializers.CharField(source="trip.source")  # type: ignore[assignment]  # so the API names it
@@ -134,7 +134,7 @@ class TripBody(ActBody):
         required=False, allow_null=True, help_text="Left out: the day it departs, where the room is"
     )
     last_day = serializers.DateField(required=False, allow_null=True)
-    hazards = HazardsField()
+    hazards = hazards_field()
     children = serializers.BooleanField(default=False)
     latex_free = serializers.BooleanField(default=False, help_text="Kits without latex only.")
     leader = serializers.IntegerField(
@@ -184,7 +184,7 @@ class ProposalAnswer(serializers.Serializer[Any]):
 
 # ----------------------------------------------------------------------------------------- showing
 def with_kits(trip: Trip) -> JudgedTrip:
-    """A trip with the kits reserved for it, and how it stands."""
+    """A trip with the kits reserved for it, and its coverage."""
     return trip_readiness.judge_trips([trip])[0]
 
 
@@ -254,7 +254,7 @@ class OneTrip(ReadView, _TripView):
         return with_kits(self.trip())
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
-        """Say all there is to say of a trip: it is made, changed, or left as it is."""
+        """Put a trip as a whole: it is made, changed, or left as it is."""
         facts = facts_from(act, data)
         done = trips.put(act, self.kwargs["source"], self.kwargs["reference"], facts)
         status = 201 if done.outcome == "created" else 200

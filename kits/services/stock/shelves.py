@@ -11,6 +11,7 @@ from gearroom.core.acts.problems import Invalid, Refused
 from gearroom.core.acts.rows import locked
 from gearroom.core.models import Room
 from kits.models import Place, PlaceKind
+from kits.services.stock import receiving
 
 LONGEST_NAME = 80
 
@@ -49,8 +50,7 @@ def close_shelf(act: Act, shelf: Place) -> Place:
                 _("%(shelf)s still holds something. Move it or count it first.")
                 % {"shelf": shelf.name},
             )
-        assert shelf.room is not None  # a shelf belongs to a room
-        shelf.closed_on = clock.today(shelf.room.time_zone)
+        shelf.closed_on = clock.today(receiving.room_of(shelf, None).time_zone)
         shelf.save(update_fields=["closed_on"])
     return shelf
 

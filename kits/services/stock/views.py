@@ -23,6 +23,7 @@ from kits.rules.stock.ordering import OrderLevel
 from kits.services.ledger import readiness
 from kits.services.lookup import find
 from kits.services.lookup.own_side import own_side
+from kits.services.recalls import tracing
 from kits.services.stock import stock_levels
 
 SHELVES, KITS, APART = "shelves", "kits", "apart"
@@ -167,9 +168,7 @@ def held_batches(
 
 def _held_batch(row: Holding, batch: Batch) -> HeldBatch:
     place = row.place
-    room = place.kit.room if place.kit else place.room
-    assert room is not None  # inner places are a room's or a kit's
-    fault = why_not(batch, clock.today(room.time_zone))
+    fault = why_not(batch, clock.today(tracing.room_of(place).time_zone))
     return HeldBatch(place, row.lot, row.units, fault, good_through(batch))
 
 
@@ -197,11 +196,11 @@ class ExpiringBatch:
 
 def expiring_through(rows: Iterable[HeldBatch], through: date) -> list[ExpiringBatch]:
     """The batches among rows in order that are good through a day at most, in that order."""
-    found: dict[tuple[int, date], list[HeldBatch]] = defaultdict(list)
+    grouped: dict[tuple[int, date], list[HeldBatch]] = defaultdict(list)
     for row in rows:
         if row.good_until is not None and row.good_until <= through:
-            found[row.lot.pk, row.good_until].append(row)
-    return [ExpiringBatch(rows[0].lot, day, rows) for (_lot, day), rows in found.items()]
+            grouped[row.lot.pk, row.good_until].append(row)
+    return [ExpiringBatch(rows[0].lot, day, rows) for (_lot, day), rows in grouped.items()]
 
 
 def expiring_before(day: date) -> Q:

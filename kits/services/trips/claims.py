@@ -130,10 +130,10 @@ def _now_has(other: Standing, kit: Kit) -> str:
 
 
 def replaced_promise(kit: Kit, terms: Terms, holder: Person | None) -> Standing | None:
-    """The promise of another kit that this one would go out in the place of, or None.
+    """The reservation of another kit that this one would go out in the place of, or None.
 
     That is so where a trip is named which has other kits and not this one; and where somebody is
-    named who is promised another kit that departs soon, and not this one.
+    named for whom another kit is reserved that departs soon, and not this one.
     """
     if isinstance(terms.trip, Trip):
         rows = promises.standing(trips=[terms.trip.pk])
@@ -151,7 +151,7 @@ def replaced_promise(kit: Kit, terms: Terms, holder: Person | None) -> Standing 
 
 
 def _best_replaced(rows: list[Standing], kit: Kit) -> Standing | None:
-    """Which of these promises a kit is taken in the place of: of a kit of the same list before
+    """Which of these reservations a kit is taken in the place of: of a kit of the same list before
     others, of one that may not go as it is before those that may, then in their order."""
     same = kit.list_version.packing_list_id
     rows = [r for r in rows if r.reservation.kit.list_version.packing_list_id == same] or rows

@@ -1,7 +1,7 @@
 """What taking a kit out would mean, and whether it may: for which trip it goes, who gets it, until
-when, how it stands through then, and whose promise is in the way.
+when, how it stands through then, and whose reservation is in the way.
 
-A kit goes out for the trip that is named; else for what it is promised to by tomorrow, if whoever
+A kit goes out for the trip that is named; else for what it is reserved for by tomorrow, if whoever
 takes it is that trip's guide; else for none.
 """
 
@@ -31,7 +31,7 @@ from kits.services.lookup.promises import Standing
 from kits.services.text import wording
 
 SOON = timedelta(hours=48)
-"""How near a departure has to be for its kit to be kept for it whatever somebody says."""
+"""How near a departure has to be for its kit to stay reserved for it, whatever the reason."""
 
 
 class NotGiven(enum.Enum):
@@ -45,8 +45,8 @@ NOT_GIVEN: Final = NotGiven.NOT_GIVEN
 
 @dataclass(frozen=True)
 class Plan:
-    """What taking a kit out would mean. `due_at` None: nobody set a time. `others`: the promises
-    to others that are in the way."""
+    """What taking a kit out would mean. `due_at` None: nobody set a time. `others`: the
+    reservations for others that are in the way."""
 
     kit: Kit
     trip: Trip | None
@@ -90,7 +90,7 @@ def plan(
         person,
         today,
         due_day,
-        # What was promised on days of its own is taken as it was promised.
+        # What was reserved on days of its own is taken as it was reserved.
         nights=0 if reservation else kit.home_room.sorting_nights,
         trip=trip,
     )
@@ -109,9 +109,9 @@ def due_without_trip(kit: Kit, taker: Person | None, taken_at: datetime) -> date
     return rule.due_without_trip(local, room.closing_time, LivesIn(kit.lives_in))
 
 
-# ------------------------------------------------------------------------- is it another's promise
+# --------------------------------------------------------------------- another's reservation
 def refuse_promised(act: Act, going: Plan, take_reason: str) -> None:
-    """Refuse a kit that is promised to another's trip then, unless a reason says why it goes all
+    """Refuse a kit that is reserved for another's trip then, unless a reason says why it goes all
     the same; where that trip would go uncovered within 48 hours, only a keeper may say so.
 
     Raises Refused (`reserved-for-another`, with the kit that would do in its place) and, for a
@@ -130,7 +130,7 @@ def refuse_promised(act: Act, going: Plan, take_reason: str) -> None:
 
 
 def reserved_for_another(kit: Kit, other: Standing, swap: Kit | None, near: bool) -> Refused:
-    """The refusal that says whose promise is in the way, and what would do in its place."""
+    """The refusal that says whose reservation is in the way, and what would do in its place."""
     trip, guide = other.trip, other.guide
     facts = {
         "kit": kit.name,
@@ -173,7 +173,7 @@ def uncovered_soon(other: Standing, due_day: date | None) -> bool:
 
 def instead_of(other: Standing) -> Kit | None:
     """A free kit of the same list, the same version first, that is ready or low through the trip's
-    last day and would do in the place of the promised one; None when there is none."""
+    last day and would do in the place of the reserved one; None when there is none."""
     kit, trip = other.reservation.kit, other.trip
     out = Checkout.objects.open().of_whole_kits().values("kit")
     rows = {
@@ -197,7 +197,7 @@ def instead_of(other: Standing) -> Kit | None:
 
 
 def would_do(kit: Kit, other: Standing) -> bool:
-    """Whether a kit follows the list of a promised one and is ready or low through the last day of
+    """Whether a kit follows the list of a reserved one and is ready or low through the last day of
     that trip."""
     promised = other.reservation.kit
     same = kit.list_version.packing_list_id == promised.list_version.packing_list_id

@@ -181,10 +181,10 @@ class Pool:
         """See `labels.reading.tables`."""
         order = {"sheets": sheets, "rows": rows, "columns": columns}
         try:
-            found: Tables = self._ask(order, workbook, WORKBOOK_SECONDS)["tables"]
+            answer: Tables = self._ask(order, workbook, WORKBOOK_SECONDS)["tables"]
         except _Ended as error:
             raise errors.WorkbookTooLarge(errors.TOO_MUCH) from error
-        return found
+        return answer
 
     def _ask(self, order: dict[str, Any], content: bytes, seconds: float) -> dict[str, Any]:
         """The one answer of a reader process to an order; raises _Ended where it had to be killed,

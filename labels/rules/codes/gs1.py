@@ -190,7 +190,7 @@ def _message(text: str, today: date, fnc1_kept: bool, marked: bool) -> MakersCod
     sure = fnc1_kept or FNC1 in body
     body = body.strip(FNC1)
     errors: list[MakersCodeError] = []
-    found: dict[Pack, int] = {}
+    packs: dict[Pack, int] = {}
     missing = False
     if not (sure or marked or body.startswith(_STARTS)):
         raise _unknown(text)
@@ -203,13 +203,13 @@ def _message(text: str, today: date, fnc1_kept: bool, marked: bool) -> MakersCod
         missing |= any(
             GS1ApplicationIdentifier.extract(ai).separator_required for ai, _ in elements[:-1]
         )
-        found[pack] = min(len(elements), found.get(pack, len(elements)))
-    if not found:
+        packs[pack] = min(len(elements), packs.get(pack, len(elements)))
+    if not packs:
         if " " in text.strip():
             return _message(re.sub(r"\s+", "", text), today, fnc1_kept, marked)
         raise errors[0] if errors else _unknown(text)
     ranked = sorted(
-        found, key=lambda pack: (-_worth(pack, today), found[pack], -len(pack.lot or ""))
+        packs, key=lambda pack: (-_worth(pack, today), packs[pack], -len(pack.lot or ""))
     )
     # A split that failed on its check digit or date alone is also a sign that FNC1 is missing.
     missing |= any(error.field != "code" for error in errors)

@@ -168,9 +168,9 @@ def test_a_door_that_does_not_look_at_the_tag_does_nothing(
     """A new call cannot take If-Match and pass it over."""
     from gearroom.core.api.rooms import OneRoom
 
-    def careless(self: Any, act: Any, data: Any) -> tuple[int, dict[Any, Any]]:
+    def careless(self: Any, act: Any, data: Any) -> tuple[int, Room]:
         Room.objects.filter(slug="main-store").update(phone="99")
-        return 200, {}
+        return 200, Room.objects.get(slug="main-store")
 
     monkeypatch.setattr(OneRoom, "perform", careless)
     call.client.raise_request_exception = False

@@ -139,7 +139,7 @@ class QuerySerializer(_Strict):
 
 
 class ActBody(StrictSerializer):
-    """What every act may say of itself."""
+    """What the body of every act may hold."""
 
     occurred_at = serializers.DateTimeField(
         required=False, help_text="When it happened, if that was earlier than now."
@@ -148,7 +148,7 @@ class ActBody(StrictSerializer):
         required=False, help_text="What the device's own clock shows while it sends this."
     )
     reason = NoteField(
-        required=False, max_length=500, allow_blank=True, help_text="Why, if it needs saying."
+        required=False, max_length=500, allow_blank=True, help_text="Why, where a reason is wanted."
     )
 
 
@@ -159,7 +159,7 @@ class PageQuery(QuerySerializer):
         required=False, max_length=500, help_text="Where to go on: from “next” or “previous”."
     )
     page_size = serializers.IntegerField(
-        required=False, min_value=1, max_value=200, help_text="Rows a page, 50 unless told."
+        required=False, min_value=1, max_value=200, help_text="Rows a page, 50 unless given."
     )
 
 
