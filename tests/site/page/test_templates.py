@@ -10,8 +10,8 @@ TEMPLATES = [
 ]
 
 
-@pytest.mark.parametrize("path", TEMPLATES, ids=lambda path: path.name)
-def test_a_template_has_at_most_120_lines_of_120_characters(path):
+@pytest.mark.parametrize("path", TEMPLATES, ids=str)
+def test_a_template_has_at_most_120_lines_of_120_characters(path: Path) -> None:
     lines = path.read_text().splitlines()
 
     assert len(lines) <= 120
