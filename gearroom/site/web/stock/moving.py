@@ -17,7 +17,7 @@ from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
 from gearroom.site.web.page.shell import Done, actor, rooms_of, show
 from gearroom.site.web.page.words import DISPOSALS
-from gearroom.site.web.stock.stock import told
+from gearroom.site.web.stock.stock import with_faults
 from kits.models import Disposal, PlaceKind
 from kits.rules.ledger.facts import Kind
 from kits.rules.stock import disposal as ways
@@ -42,7 +42,7 @@ def _page(
     who, row = actor(request), views.held_batch(actor(request), place, lot)
     item, home, kind = row.lot.item, _room_of(row), row.place.kind
     facts = {
-        "row": told([row])[0],
+        "row": with_faults([row])[0],
         "room": home,
         "units": request.POST.get("units") or row.units,
         "shelves": [each.place for each in views.shelves(home) if each.place != row.place],
