@@ -99,7 +99,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
-                "gearroom.site.web.page.shell.furniture",
+                "gearroom.site.web.page.shell.shell_facts",
             ],
         },
     }
