@@ -13,7 +13,7 @@ from collections.abc import Iterable
 from datetime import date, timedelta
 from functools import reduce
 
-from gearroom.core.rules.sentences import Sentence, Wrong, say
+from gearroom.core.rules.sentences import InvalidValue, Sentence, say
 from kits.rules.ledger.facts import Batch, Kind
 from kits.rules.ledger.reasons import ReasonCode
 
@@ -21,7 +21,7 @@ WINDOW_YEARS = 50
 """A date farther than this from today, either way, is a misprint or a misreading."""
 
 
-class PrintedDateError(Wrong):
+class PrintedDateError(InvalidValue):
     """What was typed is not one date. The message says what to type.
 
     `printed` is what was typed. `readings` are the last good days it could mean, earliest first,

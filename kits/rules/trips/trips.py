@@ -15,7 +15,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 
-from gearroom.core.rules.sentences import Wrong, say
+from gearroom.core.rules.sentences import InvalidValue, say
 from kits.rules.ledger.facts import KitState, LivesIn, Reason, TripNeeds, Verdict, Weight
 from kits.rules.ledger.suits import suits
 
@@ -25,7 +25,7 @@ SAME_DAY_UNTIL = time(15)
 """A kit that is taken without a trip after this hour is due the next day."""
 
 
-class TripDaysError(Wrong):
+class TripDaysError(InvalidValue):
     """A trip that ends before it begins. The message says what to change."""
 
 

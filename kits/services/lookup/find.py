@@ -269,12 +269,12 @@ def people_of(actor: Actor) -> QuerySet[Person]:
     """The people whom somebody may see and name: those of their rooms, and whoever has or answers
     for a kit that is at home there, or leads a trip from there that is not over."""
     if actor.everywhere:
-        return people.seen_by(actor)
+        return people.visible_to(actor)
     rooms = actor.room_ids
     kits = Kit.objects.active().filter(home_room__in=rooms)
     trips = Trip.objects.filter(room__in=rooms, returns_at__gt=clock.now(), cancelled_at=None)
     near = (
-        Q(pk__in=people.seen_by(actor).values("pk"))
+        Q(pk__in=people.visible_to(actor).values("pk"))
         | Q(pk__in=Checkout.objects.open().filter(kit__in=kits).values("person"))
         | Q(pk__in=kits.values("responsible"))
         | Q(pk__in=kits.values("deputy"))

@@ -247,7 +247,7 @@ def _kit_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
         latest.setdefault(version.packing_list_id, version)
     facts = {
         "versions": list(latest.values()),
-        "people": people.seen_by(who).filter(left_on__isnull=True).order_by("name"),
+        "people": people.visible_to(who).filter(left_on__isnull=True).order_by("name"),
         "homes": [room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
         "sent": request.POST,
     }

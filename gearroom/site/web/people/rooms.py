@@ -65,7 +65,7 @@ def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResp
     except NotAllowed:
         may_add = False
     facts = {
-        "own_rooms": rooms.seen_by(who),
+        "own_rooms": rooms.visible_to(who),
         "may_add": may_add,
         "values": request.POST,
         "zones": _ZONES,
