@@ -22,7 +22,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from gearroom.core.rules.sentences import Sentence, Told, say
+from gearroom.core.rules.sentences import Sentence, SentenceError, say
 from gearroom.core.setup.child_environment import without_secrets
 from labels.reading.front import errors, wire
 from labels.reading.front.results import Read, Reads, in_reading_order, quadrilateral
@@ -38,7 +38,7 @@ _ROOT = Path(__file__).resolve().parents[3]
 Tables = list[list[list[str | int | float | None]]]
 
 
-class _Ended(Told):
+class _Ended(SentenceError):
     """The process is gone; the reason is a sentence for a person."""
 
 
