@@ -85,7 +85,7 @@ MIDDLEWARE = [
     "django_htmx.middleware.HtmxMiddleware",
     "gearroom.site.http.limits.NoNul",
     "gearroom.site.http.limits.PlainText",
-    "gearroom.site.http.middleware.DatabaseTrouble",
+    "gearroom.site.http.middleware.DatabaseFailures",
 ]
 
 ROOT_URLCONF = "gearroom.urls"

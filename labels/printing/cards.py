@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from functools import partial
 from typing import BinaryIO, Literal
 
-from gearroom.core.rules.sentences import Wrong, say
+from gearroom.core.rules.sentences import InvalidValue, say
 from labels.printing.jobs import Job
 from labels.printing.painting import one_line, paint_preview_mark
 from labels.printing.pdf import GREY, PdfFile
@@ -28,7 +28,7 @@ _TYPE: dict[CardFormat, tuple[float, float, float]] = {
 """The em, in mm, of the kit's name, of who answers for it, and of the cautions."""
 
 
-class CardTooLong(Wrong):
+class CardTooLong(InvalidValue):
     """The list is longer than any card."""
 
 

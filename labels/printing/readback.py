@@ -16,7 +16,7 @@ import pypdfium2
 import zxingcpp
 from PIL import Image
 
-from gearroom.core.rules.sentences import Told, say
+from gearroom.core.rules.sentences import SentenceError, say
 from labels.rules.layout.sheets import Cell
 from labels.rules.layout.symbols import MM_PER_INCH
 
@@ -34,7 +34,7 @@ Expected = Sequence[tuple[Cell, str]]
 """For one page: where a symbol's cell is (mm) and what the symbol there must say."""
 
 
-class ReadBackFailed(Told, RuntimeError):
+class ReadBackFailed(SentenceError, RuntimeError):
     """A printed symbol does not read back as meant; nothing was handed over.
 
     `wrong`: (page from 1, what was meant, what was read) for each; either may be empty.

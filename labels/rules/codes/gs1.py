@@ -21,7 +21,7 @@ from biip.gs1_element_strings import GS1ElementString
 from biip.upc import Upc
 from stdnum import ean
 
-from gearroom.core.rules.sentences import Sentence, Wrong, say
+from gearroom.core.rules.sentences import InvalidValue, Sentence, say
 
 FNC1 = "\x1d"
 
@@ -61,7 +61,7 @@ _FIELDS = dict.fromkeys(_DATES, "date") | {
 _NO_DATE_CHECK = ParseConfig(gs1_element_strings_verify_date=False)
 
 
-class MakersCodeError(Wrong):
+class MakersCodeError(InvalidValue):
     """A maker's code that cannot be right. `field`: "gtin", "expiry", "date" or "code"."""
 
     def __init__(self, field: str, says: Sentence) -> None:

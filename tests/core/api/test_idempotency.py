@@ -17,10 +17,10 @@ from django.db import IntegrityError, connections
 from django.db.models import Value
 from django.db.models.functions import Concat
 
-from gearroom.core.acts.idempotency import Answer, once
-from gearroom.core.acts.key_locks import AlreadyClaimed, transaction_claiming
+from gearroom.core.acts.key_locks import KeyLocked, locked_transaction
 from gearroom.core.acts.problems import NotAllowed, Problem, Refused, Unacceptable, document
 from gearroom.core.models import KeptAnswer, Room, User
+from gearroom.core.services.idempotency import Answer, once
 from tests.core.api.made import a_room, at_once
 from tests.present import present
 from tests.program import PROJECT, environment
@@ -214,7 +214,7 @@ def test_different_keys_do_not_hold_each_other_up_for_good(open_database: str) -
 CHILD = """
 import os, sys, uuid, django
 django.setup()
-from gearroom.core.acts.idempotency import once
+from gearroom.core.services.idempotency import once
 from gearroom.core.models import Room
 def perform():
     Room.objects.create(slug="from-child", name="From child")
@@ -264,13 +264,13 @@ def until_not_in_flight(call: Callable[[], Answer], tries: int = 2000) -> Answer
 @pytest.mark.django_db
 def test_a_claim_is_let_go_when_the_act_fails() -> None:
     for _ in range(2):
-        with pytest.raises(ZeroDivisionError), transaction_claiming(KEY):
+        with pytest.raises(ZeroDivisionError), locked_transaction(KEY):
             raise ZeroDivisionError
-    with transaction_claiming(KEY):
+    with locked_transaction(KEY):
         pass
 
 
 @pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
 def test_a_claim_is_not_taken_twice_by_one_process(db: None, engine: str) -> None:
-    with transaction_claiming(KEY), pytest.raises(AlreadyClaimed), transaction_claiming(KEY):
+    with locked_transaction(KEY), pytest.raises(KeyLocked), locked_transaction(KEY):
         pass

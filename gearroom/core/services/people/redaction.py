@@ -17,9 +17,8 @@ from typing import Any
 from django.db import models, transaction
 from django.db.models.functions import Cast
 
-from gearroom.core.acts import append_only
 from gearroom.core.acts.act import Act, Actor
-from gearroom.core.models import KeptAnswer, Person, RedactedRow, Redaction
+from gearroom.core.models import KeptAnswer, Person, RedactedRow, Redaction, append_only
 from gearroom.core.rules.names import Known, Names, Roll, reference, replaced
 from gearroom.core.services.people import names, rooms
 
@@ -61,7 +60,7 @@ def redact_landed(act: Act) -> Redaction:
 
     def hide(column: Column, value: Any) -> Any:
         known = in_answers if column.model is KeptAnswer else in_what_was_typed
-        return names.hidden(value, known, kept=True)
+        return names.with_references(value, known, kept=True)
 
     return _redact(act, None, hide)
 

@@ -39,10 +39,10 @@ from django.utils.translation import gettext_lazy as _
 from gearroom.core import clock
 from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.exceptions import database_problems
-from gearroom.core.acts.idempotency import once
 from gearroom.core.acts.problems import PersonNeeded, PinNeeded, Problem
 from gearroom.core.models import Room
 from gearroom.core.services.accounts import shared_devices, sign_ins
+from gearroom.core.services.idempotency import once
 from gearroom.core.services.people import rooms
 from gearroom.core.setup.languages import speak
 from gearroom.site.web.page import errors
@@ -103,7 +103,7 @@ def actor(request: HttpRequest) -> Actor:
 def rooms_of(request: HttpRequest) -> list[Room]:
     """The rooms that they belong to."""
     if not hasattr(request, "_rooms"):
-        request._rooms = list(rooms.seen_by(actor(request)))  # type: ignore[attr-defined]  # as above
+        request._rooms = list(rooms.visible_to(actor(request)))  # type: ignore[attr-defined]  # as above
     return request._rooms  # type: ignore[attr-defined,no-any-return]  # set just above
 
 
@@ -153,7 +153,7 @@ def shell_facts(request: HttpRequest) -> dict[str, Any]:
         "person": who.person,
         "rooms": rooms_of(request),
         "here": here(request),
-        "hatch": who.sure,
+        "hatch": who.assurance,
     }
 
 
@@ -249,8 +249,8 @@ def _touch(request: HttpRequest) -> None:
         actor(request)  # judged by the touch before
         session[shared_devices.TOUCHED] = now.isoformat()
     noted = session.get(NOTED)
-    if noted and now - datetime.fromisoformat(noted) > sign_ins.SEEN_EVERY and session.session_key:
-        sign_ins.seen(session.session_key)
+    if noted and now - datetime.fromisoformat(noted) > sign_ins.TOUCH_EVERY and session.session_key:
+        sign_ins.touch(session.session_key)
         session[NOTED] = now.isoformat()
 
 
