@@ -17,7 +17,7 @@ from kits.services.restocking import sorting
 from tests.kits import factories as make
 from tests.labels.scan import scanned
 from tests.present import present
-from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
+from tests.site.browsing import PAGES_ON_SQLITE, browser, html_of, post, text_of
 
 pytestmark = PAGES_ON_SQLITE
 
@@ -149,7 +149,7 @@ def test_the_first_page_is_shown_to_scale_and_printed_from_the_chosen_cell(
 
     page = client.get("/labels/print/", asked)
     assert "2 pages" in text_of(page)
-    assert 'width="794" height="1123"' in page.content.decode()
+    assert 'width="794" height="1123"' in html_of(page)
     picture = Image.open(io.BytesIO(client.get("/labels/print/picture/", asked).content))
     assert abs(picture.width - 794) <= 1 and abs(picture.height - 1123) <= 1
     assert Label.objects.get(pk=school.kit.pk).printed_at is None
@@ -307,7 +307,7 @@ def test_measures_that_do_not_fit_are_said_and_what_was_typed_stays(
 
 
 def test_a_form_can_start_from_a_sheet_that_there_is(school: scanned.Labelled) -> None:
-    page = browser(school.world.keeper).get("/labels/sheets/?like=key-ring-a4").content.decode()
+    page = html_of(browser(school.world.keeper).get("/labels/sheets/?like=key-ring-a4"))
 
     assert 'name="hole_diameter_mm" inputmode="decimal" value="5"' in page
     assert 'value="cut" checked' in page

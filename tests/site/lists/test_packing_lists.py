@@ -14,7 +14,7 @@ from kits.rules.ledger.facts import Criticality
 from kits.rules.text.hazards import HAZARDS
 from kits.services.lists import packing_lists
 from tests.kits import factories as make
-from tests.site.browsing import PAGES_ON_SQLITE, browser, form_of, post, text_of
+from tests.site.browsing import PAGES_ON_SQLITE, browser, form_of, html_of, post, text_of
 
 pytestmark = PAGES_ON_SQLITE
 
@@ -238,7 +238,7 @@ def test_of_two_people_at_one_section_the_second_is_told_and_sees_it_as_it_is(
     assert ("Shears", 3, 1) in lines_of(draft)
     assert (
         f'name="carry-{world.shears.pk}" min="1" max="1000000" inputmode="numeric" value="3"'
-        in (late.content.decode())
+        in html_of(late)
     )
 
 

@@ -20,7 +20,7 @@ from kits.services.stock import catalogue, receiving
 from tests.kits import factories as make
 from tests.labels.scan import scanned
 from tests.present import present
-from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
+from tests.site.browsing import PAGES_ON_SQLITE, browser, html_of, post, text_of
 
 pytestmark = PAGES_ON_SQLITE
 
@@ -55,9 +55,7 @@ def went(item: Item) -> set[Any]:
 
 def proposed(page: Any) -> Any:
     """The place that the page would tap itself."""
-    return present(re.search(r'name="goes" value="([^"]+)" class="press"', page.content.decode()))[
-        1
-    ]
+    return present(re.search(r'name="goes" value="([^"]+)" class="press"', html_of(page)))[1]
 
 
 # ------------------------------------------------------------------------- which kit it becomes
