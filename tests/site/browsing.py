@@ -24,12 +24,6 @@ def browser(person: Any = None, **more: Any) -> Client:
     return client
 
 
-def html_of(response: Any) -> str:
-    """The HTML of a page, without the blanks and line ends that its layout adds."""
-    page = re.sub(r"\s+", " ", response.content.decode())
-    return re.sub(r"(?<=>) (?=<)| (?=>)", "", page)
-
-
 def text_of(response: Any) -> str:
     """The words of a page, without its tags."""
     return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", response.content.decode()))

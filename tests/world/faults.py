@@ -327,7 +327,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
     cards="press-twice",
 )
 def _(patch: pytest.MonkeyPatch) -> None:
-    from gearroom.core.acts import idempotency
+    from gearroom.core.services import idempotency
 
     patch.setattr(idempotency, "_first_answer", lambda *a: None)
 

@@ -19,7 +19,7 @@ from kits.services.text import hazards
 from kits.services.trips import reservations, trips
 from tests.kits import factories as make
 from tests.labels.scan import scanned
-from tests.site.browsing import PAGES_ON_SQLITE, browser, html_of, post, text_of
+from tests.site.browsing import PAGES_ON_SQLITE, browser, post, text_of
 
 pytestmark = PAGES_ON_SQLITE
 
@@ -123,7 +123,7 @@ def test_a_telephone_lists_the_days_that_have_trips_with_their_weekday(world: ma
     first = make.days(0).replace(day=1)
     make.trip("Crag walk", world.store, (first - make.days(0)).days, 1)
 
-    page = html_of(browser(world.guide).get(f"/trips/calendar/?month={first:%Y-%m}"))
+    page = browser(world.guide).get(f"/trips/calendar/?month={first:%Y-%m}").content.decode()
 
     day = f'<time datetime="{first:%Y-%m-%d}"><span>{first:%a} </span>1</time>'
     assert re.search(rf'<td(?! class="free")[^>]*>{re.escape(day)}', page)
@@ -133,7 +133,7 @@ def test_a_telephone_lists_the_days_that_have_trips_with_their_weekday(world: ma
 
 
 def test_todays_cell_is_marked_and_the_months_beside_are_one_tap_away(world: make.World) -> None:
-    page = html_of(browser(world.guide).get("/trips/calendar/"))
+    page = browser(world.guide).get("/trips/calendar/").content.decode()
 
     assert f'aria-current="date"><time datetime="{make.TODAY}"' in page
     before = make.TODAY.replace(day=1) - timedelta(days=1)
