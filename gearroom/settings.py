@@ -85,7 +85,7 @@ MIDDLEWARE = [
     "django_htmx.middleware.HtmxMiddleware",
     "gearroom.site.http.limits.NoNul",
     "gearroom.site.http.limits.PlainText",
-    "gearroom.site.http.middleware.DatabaseTrouble",
+    "gearroom.site.http.middleware.DatabaseFailures",
 ]
 
 ROOT_URLCONF = "gearroom.urls"
@@ -99,7 +99,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
-                "gearroom.site.web.page.shell.furniture",
+                "gearroom.site.web.page.shell.shell_facts",
             ],
         },
     }

@@ -2,11 +2,11 @@
 
 from django.utils.translation import pgettext_lazy
 
-from gearroom.core.acts.problem_codes import KINDS, NOUNS, Kind
+from gearroom.core.acts.problem_codes import KINDS, NOUNS, ProblemKind
 
 KINDS.update(
     {
-        code: Kind(status, title, what_to_do)
+        code: ProblemKind(status, title, what_to_do)
         for code, status, title, what_to_do in [
             # ---------------------------------------------------------------- a kit and who has it
             ("kit-is-out", 409, "Somebody has this kit",

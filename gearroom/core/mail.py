@@ -66,7 +66,7 @@ def write(folder: Path, message: EmailMessage) -> Path:
     return path
 
 
-def tells_of(content: bytes, names: Names) -> bool:
+def mentions(content: bytes, names: Names) -> bool:
     """Whether a message (RFC 5322) names or goes to somebody."""
     message = email.message_from_bytes(content, policy=default)
     texts = [str(value) for _name, value in message.items()]
@@ -80,7 +80,7 @@ def forget(names: Names) -> int:
     """Remove the messages in the folder that name or went to somebody; how many."""
     gone = 0
     for path in Path(settings.EMAIL_OUTBOX_DIR).glob("*.eml"):
-        if tells_of(path.read_bytes(), names):
+        if mentions(path.read_bytes(), names):
             path.unlink(missing_ok=True)
             gone += 1
     return gone

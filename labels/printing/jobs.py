@@ -1,4 +1,4 @@
-"""What every printed thing shares: its title, language, address, typeface, and the read-back."""
+"""What all printed pages share: its title, language, address, typeface, and the read-back."""
 
 import shutil
 import tempfile
@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import BinaryIO
 
-from gearroom.core.rules.sentences import Sentence, Speak, Told, say
+from gearroom.core.rules.sentences import Sentence, SentenceError, Speak, say
 from kits.rules.lookup import label_codes
 from labels.printing import fonts, readback
 from labels.printing.pdf import PdfFile
@@ -25,7 +25,7 @@ _PREVIEW_ADDRESS = "HTTPS://PREVIEW.INVALID"
 _PREVIEW_CODE = "PREVIEW0"  # E, I, W and 0 are in no code: nothing resolves it
 
 
-class PublicAddressMissing(Told, RuntimeError):
+class PublicAddressMissing(SentenceError, RuntimeError):
     """Labels lead people to the public address; without one they would be scrap."""
 
     def __init__(self) -> None:

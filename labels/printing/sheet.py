@@ -70,12 +70,14 @@ def sheet_pdf(
 
 def _expectation(job: Job, sheet: Sheet, offset: Offset, first: int, codes: str) -> Expected:
     """Say what every cell of the page must read, the empty ones too."""
-    meant = dict(enumerate(codes.split(), start=first))
-    expected = []
-    for number in range(1, sheet.cells + 1):
-        code = meant.get(number)
-        expected.append((_moved(sheet.cell(number), offset), job.payload(code) if code else ""))
-    return expected
+    code_at = dict(enumerate(codes.split(), start=first))
+    return [
+        (
+            _moved(sheet.cell(number), offset),
+            job.payload(code_at[number]) if number in code_at else "",
+        )
+        for number in range(1, sheet.cells + 1)
+    ]
 
 
 def _moved(cell: Cell, offset: Offset) -> Cell:

@@ -84,9 +84,8 @@ def _paint_sheet_head(file: PdfFile, job: Job, room: str, page: int, pages: int)
     right = A4_MM[1] - _SIGN_OUT_MARGIN_MM
     head = job.speak(say("Sign-out sheet: %(room)s", room=room))
     one_line(file, job.typeface, head, left, 15.5, 170.0, 8.0, bold=True)
-    part = say("page %(page)s of %(pages)s", page=page, pages=pages)
-    note = job.speak(part) if pages > 1 else ""
-    note = ", ".join(part for part in (job.organisation, note) if part)
+    number = job.speak(say("page %(page)s of %(pages)s", page=page, pages=pages))
+    note = ", ".join(filter(None, (job.organisation, number if pages > 1 else "")))
     one_line(file, job.typeface, note, right - 90.0, 15.5, 90.0, 4.0, at_right=True)
     one_line(
         file,

@@ -50,12 +50,12 @@ class Facts:
 def facts(code: str, actor: Actor | None) -> Facts | None:
     """What a passer-by sees of the label with this code, written in any way; None if nobody here
     made it. `actor` is None for whoever is not signed in."""
-    found = (
+    label = (
         Label.objects.select_related(*labelling.SHOWN_WITH)
         .filter(code=label_codes.parse(code) or "")
         .first()
     )
-    return facts_of(found, actor) if found else None
+    return facts_of(label, actor) if label else None
 
 
 def facts_of(label: Label, actor: Actor | None) -> Facts:
@@ -113,5 +113,5 @@ def people_of(actor: Actor, labels: Iterable[Label]) -> frozenset[int]:
     own = {actor.person.pk} if actor.person is not None else set()
     if wanted <= own or not actor.may("see_people"):
         return frozenset(wanted & own)
-    seen = find.people_of(actor).filter(pk__in=wanted).values_list("pk", flat=True)
-    return frozenset(wanted & own) | frozenset(seen)
+    visible = find.people_of(actor).filter(pk__in=wanted).values_list("pk", flat=True)
+    return frozenset(wanted & own) | frozenset(visible)

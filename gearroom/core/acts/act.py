@@ -17,14 +17,14 @@ from gearroom.core.models import Membership, Person, Room, Token, User
 from gearroom.core.role_names import ROLE_NAMES
 from gearroom.core.rules.roles import (
     ANYONE,
-    HATCH,
     MEMBERS,
+    SHARED_DEVICE,
     USE_CASES,
+    Assurance,
     Right,
     Role,
     Roles,
     Scope,
-    Sure,
 )
 
 
@@ -32,15 +32,15 @@ from gearroom.core.rules.roles import (
 class Actor:
     """Who acts: a person with roles by room (None: everywhere) and, by token, a set of scopes.
 
-    `person` None is the program itself (a scheduled task), which may do everything. `sure` is how
-    sure a shared device is of them; None on a device of their own.
+    `person` None is the program itself (a scheduled task), which may do everything. `assurance` is
+    how sure a shared device is of them; None on a device of their own.
     """
 
     person: Person | None
     roles: Roles = field(default_factory=dict)
     scopes: frozenset[Scope] | None = None
     user: User | None = None
-    sure: Sure | None = None
+    assurance: Assurance | None = None
     token: Token | None = None
 
     @property
@@ -65,25 +65,27 @@ class Actor:
             return True
         if self.scopes is not None and right.scope not in self.scopes:
             return False
-        if self.sure is not None and (use_case not in HATCH or self.sure < HATCH[use_case]):
+        if self.assurance is not None and (
+            use_case not in SHARED_DEVICE or self.assurance < SHARED_DEVICE[use_case]
+        ):
             return False
         return self._has_role_for(right, rooms)
 
     def could(self, use_case: str, *rooms: int | None) -> bool:
         """Whether they may, or may as soon as a shared device is surer of them: what it offers."""
-        if self.sure is None or self.may(use_case, *rooms):
+        if self.assurance is None or self.may(use_case, *rooms):
             return self.may(use_case, *rooms)
-        if use_case not in HATCH:
+        if use_case not in SHARED_DEVICE:
             return False
-        return self.sure is Sure.NOBODY or self._has_role_for(USE_CASES[use_case], rooms)
+        return self.assurance is Assurance.NOBODY or self._has_role_for(USE_CASES[use_case], rooms)
 
     def require(self, use_case: str, *rooms: int | None) -> None:
         """Raise NotAllowed unless `may`."""
         if self.may(use_case, *rooms):
             return
         right = USE_CASES[use_case]
-        if self.sure is not None:
-            self._require_sure(self.sure, use_case, rooms)
+        if self.assurance is not None:
+            self._require_assurance(self.assurance, use_case, rooms)
         if self.scopes is not None and right.scope not in self.scopes:
             raise NotAllowed(
                 "scope-missing",
@@ -104,16 +106,18 @@ class Actor:
         here = (self.roles.get(room, frozenset()) for room in rooms)
         return bool(everywhere.union(*here) & right.roles)
 
-    def _require_sure(self, sure: Sure, use_case: str, rooms: Sequence[int | None]) -> None:
-        needed = HATCH.get(use_case)
+    def _require_assurance(
+        self, assurance: Assurance, use_case: str, rooms: Sequence[int | None]
+    ) -> None:
+        needed = SHARED_DEVICE.get(use_case)
         if needed is None:
             raise NotAllowed(
                 "not-at-the-hatch",
                 _("This cannot be done at a shared device. Sign in on a device of your own."),
             )
-        if sure >= needed:
+        if assurance >= needed:
             return
-        if sure is Sure.NOBODY:
+        if assurance is Assurance.NOBODY:
             raise PersonNeeded("who-are-you", _("First say who you are: choose your name."))
         if self._has_role_for(USE_CASES[use_case], rooms):
             raise PinNeeded("confirm-with-pin", _("Confirm it with your PIN."))

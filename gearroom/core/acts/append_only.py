@@ -96,7 +96,7 @@ def missing(*, using: str = DEFAULT_DB_ALIAS) -> list[str]:
     wanted = {
         (model._meta.db_table, _name(model, what))
         for model in _registered
-        for what in _whats(connection)
+        for what in _operations(connection)
     }
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
@@ -112,7 +112,7 @@ def missing(*, using: str = DEFAULT_DB_ALIAS) -> list[str]:
         return lines
 
 
-def _whats(connection: BaseDatabaseWrapper) -> list[str]:
+def _operations(connection: BaseDatabaseWrapper) -> list[str]:
     return ["update", "delete", *(["truncate"] if connection.vendor == "postgresql" else [])]
 
 
@@ -132,7 +132,7 @@ def _statements(connection: BaseDatabaseWrapper, model: type[models.Model]) -> I
     quote = connection.ops.quote_name
     table = quote(model._meta.db_table)
     on_update = _changed_more_than(connection, model)
-    for what in _whats(connection):
+    for what in _operations(connection):
         name = quote(_name(model, what))
         when = f"WHEN ({on_update})" if what == "update" and on_update else ""
         if connection.vendor == "postgresql":

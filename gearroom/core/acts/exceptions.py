@@ -16,7 +16,7 @@ from django.core.exceptions import (
 from django.http import Http404, UnreadablePostError
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.database_trouble import TROUBLES, Trouble, log_trouble, trouble_of
+from gearroom.core.acts.database_failures import FAILURE_ERRORS, Failure, failure_of, log_failure
 from gearroom.core.acts.problems import Invalid, NotAllowed, Problem, TooLarge
 
 
@@ -65,32 +65,32 @@ def nothing_here() -> Problem:
 
 def _database_problem(error: Exception) -> Problem | None:
     """What keeps the database from doing its work; its cause is logged."""
-    trouble = trouble_of(error)
-    if trouble is None:
+    failure = failure_of(error)
+    if failure is None:
         return None
-    log_trouble(trouble, error)
-    match trouble:
-        case Trouble.BUSY:
+    log_failure(failure, error)
+    match failure:
+        case Failure.BUSY:
             says = _("Gearroom is busy. Nothing was changed: send it again in a few seconds.")
-            return OtherProblem(503, trouble, says, retry_after=5)
-        case Trouble.STORAGE_FULL:
+            return OtherProblem(503, failure, says, retry_after=5)
+        case Failure.STORAGE_FULL:
             says = _(
                 "Storage is full: nothing was saved, and nothing can be until whoever runs "
                 "this server makes room on its disk. You can still read everything."
             )
-            return OtherProblem(507, trouble, says, retry_after=60)
-        case Trouble.READ_ONLY:
+            return OtherProblem(507, failure, says, retry_after=60)
+        case Failure.READ_ONLY:
             says = _(
                 "Everything is read-only at the moment: nothing was changed. Tell whoever runs "
                 "this server, and send it again later."
             )
-            return OtherProblem(503, trouble, says, retry_after=60)
-        case Trouble.NO_DATABASE:
+            return OtherProblem(503, failure, says, retry_after=60)
+        case Failure.NO_DATABASE:
             says = _(
                 "The database does not answer. Send it again in a minute: nothing is done "
                 "twice. If this goes on, tell whoever runs this server."
             )
-            return OtherProblem(503, trouble, says, retry_after=60)
+            return OtherProblem(503, failure, says, retry_after=60)
 
 
 @contextmanager
@@ -99,7 +99,7 @@ def database_problems() -> Iterator[None]:
     form can be shown again with all that was typed."""
     try:
         yield
-    except TROUBLES as error:
+    except FAILURE_ERRORS as error:
         problem = as_problem(error)
         if problem is None:
             raise

@@ -24,8 +24,8 @@ from django.utils.translation import gettext as _
 from rest_framework.utils.encoders import JSONEncoder
 
 from gearroom.core import clock
-from gearroom.core.acts.database_trouble import gave_way
-from gearroom.core.acts.key_locks import AlreadyClaimed, transaction_claiming
+from gearroom.core.acts.database_failures import was_rolled_back
+from gearroom.core.acts.key_locks import KeyLocked, locked_transaction
 from gearroom.core.acts.problems import Problem, Refused, Unacceptable, document
 from gearroom.core.models import KeptAnswer, User
 from gearroom.core.services.people import names
@@ -72,10 +72,10 @@ def once(
     """
     digest = hashlib.sha256(_json(request, sort_keys=True).encode()).hexdigest()
     try:
-        with transaction_claiming(key):
+        with locked_transaction(key):
             first = _first_answer(key, user, digest)
             return first or _do(key, user, digest, perform, instance, kept)
-    except AlreadyClaimed:
+    except KeyLocked:
         raise Refused(
             "in-flight",
             _(
@@ -99,7 +99,7 @@ def _first_answer(key: uuid.UUID, user: User | None, digest: str) -> Answer | No
                 "request."
             ),
         )
-    return Answer(row.status, names.shown(_given_again(row)), row.created_at)
+    return Answer(row.status, names.with_words(_given_again(row)), row.created_at)
 
 
 def _given_again(row: KeptAnswer) -> Any:
@@ -122,7 +122,7 @@ def _do(
     instance: str,
     kept: Callable[[Any], Any],
 ) -> Answer:
-    with names.meeting() as people:
+    with names.recording_people() as people:
         try:
             status, body = _performed(perform)
         except Problem as problem:
@@ -138,7 +138,9 @@ def _do(
             user=user,
             request_sha256=digest,
             status=status,
-            body=_json(names.hidden(rest, [*names.of_these(people), *names.of_everybody()])),
+            body=_json(
+                names.with_references(rest, [*names.of_these(people), *names.of_everybody()])
+            ),
             created_at=clock.now(),
         )
     return Answer(status, body)
@@ -152,7 +154,7 @@ def _performed(perform: Callable[[], tuple[int, Any]]) -> tuple[int, Any]:
         # Another act came between this one's look and its write, which a constraint stopped, or
         # the two waited for each other's rows and this one had to give way. It looks once more,
         # and is refused with the facts, or goes on by them.
-        if isinstance(error, OperationalError) and not gave_way(error):
+        if isinstance(error, OperationalError) and not was_rolled_back(error):
             raise
         with transaction.atomic():
             return perform()

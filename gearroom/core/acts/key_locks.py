@@ -24,13 +24,13 @@ _guard = threading.Lock()
 _file: int | None = None
 
 
-class AlreadyClaimed(Exception):
+class KeyLocked(Exception):
     """Somebody else is doing this act now."""
 
 
 @contextmanager
-def transaction_claiming(key: uuid.UUID) -> Iterator[None]:
-    """A transaction that nobody else has open under the same key. Raises AlreadyClaimed."""
+def locked_transaction(key: uuid.UUID) -> Iterator[None]:
+    """A transaction that nobody else has open under the same key. Raises KeyLocked."""
     place = int.from_bytes(hashlib.sha256(key.bytes).digest()[:8], "big") >> 2
     if connection.vendor == "postgresql":
         with transaction.atomic():
@@ -38,37 +38,37 @@ def transaction_claiming(key: uuid.UUID) -> Iterator[None]:
                 cursor.execute("SELECT pg_try_advisory_xact_lock(%s)", [place])
                 (taken,) = cursor.fetchone()
             if not taken:
-                raise AlreadyClaimed
+                raise KeyLocked
             yield
         return
     # Before the transaction: on SQLite a second writer would wait for the first, then see its end.
-    _take(place)
+    _acquire(place)
     try:
         with transaction.atomic():
             yield
     finally:
-        _leave(place)
+        _release(place)
 
 
-def _take(place: int) -> None:
+def _acquire(place: int) -> None:
     with _guard:
         if place in _held:
-            raise AlreadyClaimed
-        file = _claims()
+            raise KeyLocked
+        file = _lock_file()
         try:
             fcntl.lockf(file, fcntl.LOCK_EX | fcntl.LOCK_NB, 1, place)
         except (BlockingIOError, PermissionError):
-            raise AlreadyClaimed from None
+            raise KeyLocked from None
         _held.add(place)
 
 
-def _leave(place: int) -> None:
+def _release(place: int) -> None:
     with _guard:
         _held.discard(place)
-        fcntl.lockf(_claims(), fcntl.LOCK_UN, 1, place)
+        fcntl.lockf(_lock_file(), fcntl.LOCK_UN, 1, place)
 
 
-def _claims() -> int:
+def _lock_file() -> int:
     """The file, opened once: closing any descriptor of it would drop every lock of the process."""
     global _file
     if _file is None:
@@ -77,11 +77,11 @@ def _claims() -> int:
     return _file
 
 
-def _forget_the_parents() -> None:
+def _drop_locks_of_parent() -> None:
     """After a fork: the parent's claims are not the child's, and its guard may be held."""
     global _guard
     _guard = threading.Lock()
     _held.clear()
 
 
-os.register_at_fork(after_in_child=_forget_the_parents)
+os.register_at_fork(after_in_child=_drop_locks_of_parent)

@@ -135,7 +135,7 @@ class _PersonView(UseCaseView):
 
     def whole(self, row: Person) -> Person:
         """Them as they are now, with the roles that may be seen."""
-        return people.seen_by(self.actor).filter(pk=row.pk).first() or row
+        return people.visible_to(self.actor).filter(pk=row.pk).first() or row
 
     def fields(self, data: dict[str, Any]) -> dict[str, Any]:
         """The room by its slug made a room of theirs."""
@@ -157,7 +157,7 @@ class People(ListView, _PersonView):
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Person]:
         """List the people of your rooms, by name."""
-        rows = people.seen_by(self.actor)
+        rows = people.visible_to(self.actor)
         if "room" in query:
             rows = people.of_room(rows, rooms.get(self.actor, query["room"]))
         return rows
@@ -217,7 +217,7 @@ class Departure(_PersonView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that somebody left: sign-in and tokens end at once."""
-        return 200, self.whole(people.left(act, self.person(), **data))
+        return 200, self.whole(people.leave(act, self.person(), **data))
 
 
 class Return(_PersonView):
@@ -225,7 +225,7 @@ class Return(_PersonView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that somebody is back: the sign-in works again."""
-        return 200, self.whole(people.came_back(act, self.person()))
+        return 200, self.whole(people.rejoin(act, self.person()))
 
 
 class SignIn(_PersonView):

@@ -101,7 +101,7 @@ class Rooms(ListView, UseCaseView):
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Room]:
         """List the rooms that you belong to."""
-        return rooms.seen_by(self.actor)
+        return rooms.visible_to(self.actor)
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Add a room."""

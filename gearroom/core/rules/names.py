@@ -86,7 +86,7 @@ class Names:
         return self._by_words.get(_alike(text))
 
 
-def sure(person: int, name: str, phone: str, email: str) -> Iterator[Known]:
+def distinctive(person: int, name: str, phone: str, email: str) -> Iterator[Known]:
     """What tells of somebody wherever it stands: a name of several words, a telephone number of
     at least six digits, an email address. A single word (Will, May) may mean something else."""
     if len(name.split()) > 1:
@@ -133,7 +133,7 @@ def _strings(value: Any) -> Iterator[str]:
 
 
 def may_name(value: Any) -> bool:
-    """Whether a JSON-like value holds a text in which `sure` could find anybody at all."""
+    """Whether a JSON-like value holds a text in which `distinctive` could find anybody at all."""
     if isinstance(value, str):
         number = len(_digits(value)) >= _LEAST_DIGITS and not _DAY.match(value)
         return number or OPEN in value or "@" in value or any(c.isspace() for c in value)

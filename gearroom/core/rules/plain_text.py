@@ -16,7 +16,7 @@ _JOINING = ((0x0600, 0x0DFF), (0x1000, 0x109F), (0x1780, 0x18AF))
 """Arabic and its neighbours, the scripts of India, Burmese, Khmer and Mongolian."""
 _PICTURES = ((0x2600, 0x27BF), (0x1F000, 0x1FAFF))
 _FORMS = ((0xFE00, 0xFE0F), (0xE0100, 0xE01EF))
-_UNSEEN = frozenset("\u034f\u115f\u1160\u17b4\u17b5\u2800\u3164\uffa0")
+_INVISIBLE = frozenset("\u034f\u115f\u1160\u17b4\u17b5\u2800\u3164\uffa0")
 """Those without a look that Unicode counts as letters, marks or symbols."""
 _BREAKS = {"\u2028": "\n", "\u2029": "\n"}
 
@@ -29,7 +29,7 @@ def plain(text: str) -> str:
     text = _composed(text)
     kept = ""
     for place, character in enumerate(text):
-        if _is_seen(character, kept[-1:], text[place + 1 : place + 2]):
+        if _is_visible(character, kept[-1:], text[place + 1 : place + 2]):
             kept += _BREAKS.get(character, character)
     return _composed(kept)
 
@@ -40,13 +40,13 @@ def _composed(text: str) -> str:
     return found if len(found) <= len(text) else text
 
 
-def _is_seen(character: str, before: str, after: str) -> bool:
+def _is_visible(character: str, before: str, after: str) -> bool:
     if character in _JOINERS:
         return _joins(before) and _joins(after)
     if _within(character, _FORMS):
         category = unicodedata.category(before) if before else ""
         return category in ("Lo", "So", "Sk", "Sm", "Po", "Nd")
-    return character not in _UNSEEN and unicodedata.category(character) != "Cf"
+    return character not in _INVISIBLE and unicodedata.category(character) != "Cf"
 
 
 def _joins(neighbour: str) -> bool:

@@ -140,7 +140,7 @@ USE_CASES: dict[str, Right] = {
 
 
 # ------------------------------------------------------------------- the shared device at the hatch
-class Sure(enum.IntEnum):
+class Assurance(enum.IntEnum):
     """How sure a shared device is of who stands before it."""
 
     NOBODY = 0
@@ -199,10 +199,10 @@ _CONFIRMED = (
     "cancel_label",
 )
 
-HATCH: dict[str, Sure] = {
-    **dict.fromkeys(_FACTS, Sure.NOBODY),
-    **dict.fromkeys(_NAMED, Sure.NAMED),
-    **dict.fromkeys(_CONFIRMED, Sure.CONFIRMED),
+SHARED_DEVICE: dict[str, Assurance] = {
+    **dict.fromkeys(_FACTS, Assurance.NOBODY),
+    **dict.fromkeys(_NAMED, Assurance.NAMED),
+    **dict.fromkeys(_CONFIRMED, Assurance.CONFIRMED),
 }
 """How sure a shared device must be for each use case; one that is not here is never done there,
 such as whatever belongs to somebody's own account."""

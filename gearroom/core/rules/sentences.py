@@ -40,7 +40,7 @@ language
 of whoever reads."""
 
 
-class Told(Exception):
+class SentenceError(Exception):
     """An error of which `says` is the sentence that says what to do."""
 
     def __init__(self, says: Sentence) -> None:
@@ -48,7 +48,7 @@ class Told(Exception):
         self.says = says
 
 
-class Wrong(Told, ValueError):
+class InvalidValue(SentenceError, ValueError):
     """A value that cannot be."""
 
 

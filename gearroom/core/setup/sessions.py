@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.contrib.sessions.backends import db
 from django.contrib.sessions.backends.base import UpdateError
 
-from gearroom.core.acts.database_trouble import trouble_of
+from gearroom.core.acts.database_failures import failure_of
 
 
 class SessionStore(db.SessionStore):
@@ -22,6 +22,6 @@ class SessionStore(db.SessionStore):
             super().save(must_create)
         except UpdateError as error:
             cause = error.__context__
-            if cause is not None and trouble_of(cause) is not None:
+            if cause is not None and failure_of(cause) is not None:
                 raise cause  # noqa: B904  (with the cause that it has)
             raise

@@ -12,7 +12,7 @@ from django.contrib.sessions.middleware import SessionMiddleware
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.middleware.gzip import GZipMiddleware
 
-from gearroom.core.acts.database_trouble import TROUBLES, if_it_can
+from gearroom.core.acts.database_failures import FAILURE_ERRORS, tolerating_failure
 from gearroom.core.rules.proxies import client_address
 from gearroom.core.setup.logs import is_secret
 from gearroom.site.http import errors
@@ -86,7 +86,7 @@ class ContentSecurityPolicy:
         return response
 
 
-class DatabaseTrouble:
+class DatabaseFailures:
     """Middleware: a database that is busy, full, read-only or away is said as such, by pages as by
     the API; and what was only read is shown although the session cannot be kept."""
 
@@ -98,7 +98,9 @@ class DatabaseTrouble:
 
     def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
         """What a view raised; None lets it go on as a 500."""
-        return errors.database_failure(request, error) if isinstance(error, TROUBLES) else None
+        return (
+            errors.database_failure(request, error) if isinstance(error, FAILURE_ERRORS) else None
+        )
 
 
 class Sessions(SessionMiddleware):
@@ -106,7 +108,7 @@ class Sessions(SessionMiddleware):
 
     def process_response(self, request: HttpRequest, response: HttpResponse) -> HttpResponse:
         """Keep what changed in the session, if that can be written."""
-        with if_it_can():
+        with tolerating_failure():
             return super().process_response(request, response)
         return response
 

@@ -21,7 +21,7 @@ from django.conf import settings
 from django.core.management import call_command
 from django.db import connection, connections
 
-from gearroom.core.management.own import behind
+from gearroom.core.management.base import lacks_migrations
 from gearroom.site.ops.supervise import Program, Supervisor
 
 LOCK_FILE = "serve.lock"
@@ -109,7 +109,7 @@ def listen(host: str, port: int) -> socket.socket:
 def migrate_if_behind(say: Callable[[str], None]) -> None:
     """Bring the database up to the program's migrations, one server at a time."""
     with _migration_lock():
-        if behind():
+        if lacks_migrations():
             say("Bringing the database up to date…")
             call_command("migrate", interactive=False, verbosity=0)
     connections.close_all()

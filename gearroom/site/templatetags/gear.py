@@ -205,8 +205,9 @@ def _mark(kit: str, through: date, trip: int | None, word: Word, text: str) -> S
 @register.simple_tag
 def beside(kit: Kit, judged: Judged) -> str:
     """What stands beside a verdict: the question that it answers, and the first expiry."""
-    asked = judged.question
-    return _beside(asked.through, asked.trip.name if asked.trip else "", kit.first_expiry)
+    question = judged.question
+    trip = question.trip.name if question.trip else ""
+    return _beside(question.through, trip, kit.first_expiry)
 
 
 @register.simple_tag
@@ -251,7 +252,7 @@ def act(entry: Entry) -> str:
 
 
 @register.filter
-def said(sentence: Sentence | str) -> str:
+def in_words(sentence: Sentence | str) -> str:
     """What a rule says, in the language of now."""
     return wording.in_words(sentence)
 

@@ -18,13 +18,13 @@ register = template.Library()
 
 
 @register.filter
-def field(said: Mapping[str, str] | None, name: str) -> str:
+def field(sent: Mapping[str, str] | None, name: str) -> str:
     """What a form said in a field whose name a template cannot write."""
-    return said.get(name, "") if said else ""
+    return sent.get(name, "") if sent else ""
 
 
 @register.filter
-def matters(criticality: str) -> str:
+def priority(criticality: str) -> str:
     """How much a line matters, in a word."""
     return str(words.CRITICALITIES[criticality])
 
@@ -44,9 +44,9 @@ def money(amount: Decimal | None, currency: str = "") -> str:
 
 
 @register.filter
-def disposal(way: str) -> str:
+def disposal(kind: str) -> str:
     """How something is thrown out, in words."""
-    return wording.disposal(way)
+    return wording.disposal(kind)
 
 
 @register.filter

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from gearroom.core.rules.sentences import Wrong, say
+from gearroom.core.rules.sentences import InvalidValue, say
 
 HAZARDS: tuple[str, ...] = (
     "hill",
@@ -25,7 +25,7 @@ HAZARDS: tuple[str, ...] = (
 )
 
 
-class UnknownHazardError(Wrong):
+class UnknownHazardError(InvalidValue):
     """A hazard that is not of the vocabulary. The message lists those that are."""
 
     def __init__(self, unknown: str) -> None:

@@ -6,13 +6,13 @@ through here once, so nothing further in needs to ask again.
 
 from __future__ import annotations
 
-from gearroom.core.rules.sentences import Sentence, Wrong, say
+from gearroom.core.rules.sentences import InvalidValue, Sentence, say
 
 MOST = 1_000_000
 """The most units one line of one act may speak of; more is a slip of the finger."""
 
 
-class QuantityError(Wrong):
+class QuantityError(InvalidValue):
     """A number of units that cannot be. The message says what to give instead."""
 
     def __init__(self, value: object, says: Sentence) -> None:

@@ -1,8 +1,8 @@
-"""Kits cleared by telephone: who is said to have cleared one is asked by a link that needs no
-account, once, and what they say is written down for ever.
+"""Kits cleared by telephone: the person named as having cleared one gets a link that needs no
+account and takes one answer, which stays on record for ever.
 
-The link says which clearance it is about, signed by this program; it ends after a while. The key of
-the answer follows from the clearance, signed as well, so the book itself takes one answer and no
+The link holds which clearance it is about, signed by this program; it expires. The key of the
+answer follows from the clearance, signed as well, so the record itself takes one answer and no
 second.
 """
 
@@ -30,7 +30,7 @@ from kits.services.notices.links import CLEARANCE_SALT
 WITHIN = timedelta(days=30)
 """How long a link may be answered."""
 UNANSWERED_AFTER = timedelta(days=1)
-"""After how long a clearance without an answer is said on the board and in the weekly email."""
+"""After how long a clearance without an answer shows on the board and in the weekly email."""
 
 
 # ------------------------------------------------------------------------------------ at take-out
@@ -56,7 +56,7 @@ def refuse_unless_may_clear(kit: Kit, person: Person) -> None:
 
 
 def record(entry: Entry, checkout: Checkout, person: Person, verdict: Verdict) -> Clearance:
-    """Write down that somebody is said to have cleared a kit, and ask them."""
+    """Record who is named as having cleared a kit, and send them the question."""
     made = Clearance.objects.create(
         entry=entry,
         checkout=checkout,
@@ -84,34 +84,35 @@ def record(entry: Entry, checkout: Checkout, person: Person, verdict: Verdict) -
 
 # ------------------------------------------------------------------------------------ the answer
 def answers_for(clearance: Clearance) -> Person:
-    """Who says whether they cleared a kit: whoever is named, by the record that is kept of them."""
+    """Who answers whether they cleared a kit: whoever is named, or the record they were merged
+    into."""
     return clearance.person.merged_into or clearance.person
 
 
-def by_link(said: str) -> Clearance:
+def by_link(link: str) -> Clearance:
     """Which clearance a link is about. Raises NotFound for one that was not made here, Refused
     (`link-too-old`)."""
     try:
-        pk = signing.loads(said, salt=CLEARANCE_SALT, max_age=WITHIN)
+        pk = signing.loads(link, salt=CLEARANCE_SALT, max_age=WITHIN)
     except signing.SignatureExpired:
         raise Refused(
             "link-too-old",
             _("This link has expired. Tell whoever looks after the kits whether you cleared it."),
         ) from None
     except signing.BadSignature:
-        raise NotFound("link", said[:20]) from None
-    found = _with_all().filter(pk=pk).first()
-    if found is None:
-        raise NotFound("link", said[:20])
-    return found
+        raise NotFound("link", link[:20]) from None
+    clearance = _with_all().filter(pk=pk).first()
+    if clearance is None:
+        raise NotFound("link", link[:20])
+    return clearance
 
 
 def get(actor: Actor, pk: int) -> Clearance:
     """A clearance that somebody may see: their own, or of a kit of their rooms. Raises NotFound."""
-    found = visible_to(actor).filter(pk=pk).first()
-    if found is None:
+    clearance = visible_to(actor).filter(pk=pk).first()
+    if clearance is None:
         raise NotFound("clearance", pk)
-    return found
+    return clearance
 
 
 def visible_to(actor: Actor) -> QuerySet[Clearance]:
@@ -141,15 +142,15 @@ def unanswered(kits: Iterable[int] | QuerySet[Kit], now: datetime) -> list[Clear
 
 
 def answer_by_link(clearance: Clearance, *, confirmed: bool) -> ClearanceAnswer:
-    """Write down what somebody says by their link, in their name; see `answer`."""
+    """Record an answer by link, in the name of whoever it was sent to; see `answer`."""
     key = secret_key(CLEARANCE_SALT, clearance.pk)
     act = Act(actor=Actor(person=answers_for(clearance)), key=key)
     return answer(act, clearance, confirmed=confirmed)
 
 
 def answer(act: Act, clearance: Clearance, *, confirmed: bool) -> ClearanceAnswer:
-    """Write down whether somebody did clear a kit. Where they did not, its keepers and its
-    responsible instructor are told at once, and the act is marked irregular.
+    """Record whether somebody did clear a kit. Where they did not, its keepers and its responsible
+    instructor get a notice at once, and the act is marked irregular.
 
     Raises NotAllowed (`not-yours`) for anybody else, Refused (`answered-already`).
     """

@@ -67,7 +67,7 @@ class PassOn:
 
 @dataclass(frozen=True)
 class CheckIn:
-    """A kit that was handed back. `checkout` is None where the book did not show it out."""
+    """A kit that was handed back. `checkout` is None where it was not out on record."""
 
     kit: Kit
     entry: Entry
@@ -95,10 +95,10 @@ def check_out(
     """Take a kit out to a person.
 
     Without `trip` it goes for the one that `purpose.plan` finds, with None for none; without
-    `person` to whom it is promised to for that, or the trip's leader; without `due_at` it is due
+    `person` to whom it is reserved for that, or the trip's leader; without `due_at` it is due
     when the trip returns or the room closes, with None nobody sets a time. `short_reason` says why
     it goes though it is short, `cleared_by` who cleared it by telephone,
-    `take_reason` why it goes though it is promised to another's trip.
+    `take_reason` why it goes though it is reserved for another's trip.
     `emergency` and `already_gone` are facts and always recorded; an emergency is for no trip, and
     belongs to whoever reports it unless `person` says otherwise, with None nobody.
     `irregular` are rules that the caller knows were broken. A fact claimed before the kit's latest

@@ -1,4 +1,4 @@
-"""A kit that may not go without a word: who lets it go, what is said, and who is told."""
+"""A kit that needs attention before it goes: who lets it go, and who gets a notice."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What else is said of a kit that comes back, besides how it was found and what was used."""
+"""Remarks on a kit that comes back, besides how it looks and what was used."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What to do about a kit that may not go without a word, the quickest way first.
+"""What to do about a kit that needs attention before it goes, the quickest way first.
 
 At six in the morning there is nobody to ask: whoever stands there is offered a check, what a shelf
 here settles, another kit, going short with a reason, and a clearance by telephone. Whatever else
@@ -65,23 +65,23 @@ def offers(
     person: Person | None = None,
 ) -> list[Offer]:
     """The ways on with a kit (in its room, with its list) that has this verdict, for a trip and
-    whoever takes it, as far as that is known; none for a kit that goes without a word."""
+    whoever takes it, as far as that is known; none for a kit that goes as it is."""
     if verdict.fit or verdict.word is Word.NOT_SET_UP:
         return []
-    found = []
+    rows = []
     settled = _settles_here(verdict)
     if settled and _wants_a_check(verdict) and actor.could("look_inside", kit.room_id):
-        found.append(Offer(OfferKind.CHECK, check_label(kit), kit.name))
+        rows.append(Offer(OfferKind.CHECK, check_label(kit), kit.name))
     if settled and actor.could("restock", kit.room_id):
-        found += _additions(kit, verdict)
+        rows += _additions(kit, verdict)
     if actor.could("check_out", kit.room_id):
-        found += _another(actor, kit, verdict, trip, person)
+        rows += _another(actor, kit, verdict, trip, person)
         if may_decide(actor, kit, verdict):
             says = _("Let it go short, with a reason")
-            found.append(Offer(OfferKind.GO_SHORT, says, kit.name, needs=("short_reason",)))
+            rows.append(Offer(OfferKind.GO_SHORT, says, kit.name, needs=("short_reason",)))
         elif verdict.by_phone or verdict.word is Word.SHORT:
-            found += _by_phone(kit)
-    return found
+            rows += _by_phone(kit)
+    return rows
 
 
 def may_decide(actor: Actor, kit: Kit, verdict: Verdict) -> bool:
@@ -95,8 +95,8 @@ def may_decide(actor: Actor, kit: Kit, verdict: Verdict) -> bool:
 
 
 def check_label(kit: Kit) -> str:
-    """What the tap is called that says that a kit was checked: what the book knows to be missing
-    is not *all there*."""
+    """What the button is called that records a check: with units missing on record it is not *all
+    there*."""
     if sealing.not_replaced(kit):
         return _("Checked now: all as on record")
     return _("Checked now, all there")
@@ -162,8 +162,8 @@ def _additions(kit: Kit, verdict: Verdict) -> list[Offer]:
 def _add_says(plan: Restock, addition: Addition) -> str:
     if addition.fill_up is not None:
         shelf = plan.shelves[int(addition.fill_up.shelf or 0)].name
-        said = {"thing": addition.line.thing.name, "shelf": shelf}
-        return _("Top up %(thing)s from shelf %(shelf)s") % said
+        facts = {"thing": addition.line.thing.name, "shelf": shelf}
+        return _("Top up %(thing)s from shelf %(shelf)s") % facts
     counts: dict[tuple[str, str], int] = {}
     for row in addition.put_in:
         where = (row.thing.name, plan.shelves[int(row.shelf)].name)
@@ -186,7 +186,7 @@ def _another(
     fields: dict[str, Any] = {"trip": str(trip.pk)} if trip else {}
     fields |= {"person": str(person.pk)} if person else {}
     if trip and Reservation.objects.promised().filter(kit=kit, trip=trip).exists():
-        fields["swap"] = True  # the promise goes along
+        fields["swap"] = True  # the reservation goes along
     says = _("Take %(kit)s: %(verdict)s") % {
         "kit": other.name,
         "verdict": verdict_texts.verdict(its),
@@ -209,7 +209,7 @@ def _best_other(
         .exclude(pk__in=Checkout.objects.open().of_whole_kits().values("kit"))
     }
     sorted_by = verdict.through + timedelta(days=kit.home_room.sorting_nights)
-    for each in promises.standing(kits=list(rows)):
+    for each in promises.open_promises(kits=list(rows)):
         if trip_rule.share_a_day(today, sorted_by, each.promise):
             rows.pop(each.promise.kit, None)
     if not rows:

@@ -24,7 +24,7 @@ MOST_WORDS = 120
 
 @dataclass(frozen=True)
 class NeedLine:
-    """Something that was needed and not there: a thing that is known, or words for it."""
+    """Something that was needed and not there: an item that is known, or words for it."""
 
     item: Item | None = None
     words: str = ""
@@ -35,7 +35,7 @@ class NeedLine:
 
 def report(act: Act, kit: Kit, needed: Sequence[NeedLine]) -> Entry:
     """Write what was needed and not in a kit, against its open checkout or else its last one.
-    Raises Invalid where nothing is said."""
+    Raises Invalid for an empty report."""
     with Book(act) as book:
         (kit,) = book.lock(kit.pk)
         reporters.require(act.actor, "log_use", kit)

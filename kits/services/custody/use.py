@@ -2,7 +2,7 @@
 goes out of the kit as well, but is no need; what went with a casualty may come back.
 
 A tap that does not say which batch takes the oldest in the kit and is marked as assumed. More
-than the book holds is found and used: it comes in through *unexplained* and that is said.
+than is on record came in through *unexplained* and was used; the entry is marked for it.
 No data about casualties is kept; an incident reference is enough.
 """
 
@@ -50,7 +50,7 @@ WENT = {
 
 @dataclass(frozen=True)
 class UseLine:
-    """So many units of a thing; `lot` where somebody said which, `section` where it was, `went`
+    """So many units of an item; `lot` where the batch is known, `section` where it was, `went`
     what became of them."""
 
     item: Item
@@ -62,7 +62,7 @@ class UseLine:
 
 @dataclass(frozen=True)
 class UsedLine:
-    """What was written: from where, which batch, and whether the book held it."""
+    """What was written: from where, which batch, and whether it was on record there."""
 
     item: Item
     lot: Lot
@@ -140,8 +140,8 @@ def write(
         if count:
             place = line.section or sections[0]
             lot = line.lot or _last_known_lot(line.item, sections)
-            found = 0 if counted else count
-            lines.append(UsedLine(line.item, lot, place, count, line.lot is None, found, line.went))
+            extra = 0 if counted else count
+            lines.append(UsedLine(line.item, lot, place, count, line.lot is None, extra, line.went))
     unexplained = outer(PlaceKind.UNEXPLAINED)
     to = {went: _place(kit, went) for went in {line.went for line in lines}}
     if counted:
@@ -224,7 +224,7 @@ def _order(
 
 
 def _last_known_lot(item: Item, sections: Sequence[Place]) -> Lot:
-    """The batch last known of a thing in a kit; where there was none, one without a number."""
+    """The batch last known of an item in a kit; where there was none, one without a number."""
     last = (
         Lot.objects.filter(item=item, movements__to_place__in=sections)
         .order_by("-movements__id")

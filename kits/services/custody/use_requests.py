@@ -1,13 +1,13 @@
 """Asking whoever had kits what they used: one link for all of theirs, which needs no account and
 takes one answer a kit.
 
-The link says which time with a kit it was made for, signed by this program; it ends after a while.
+The link holds which time with a kit it was made for, signed by this program; it expires.
 It leads to all that the same person handed back and has not answered for, of kits at home in the
 rooms of whoever made it. The key of an answer
-follows from the time with the kit, signed as well, so the book itself takes one answer and no
+follows from the time with the kit, signed as well, so the record itself takes one answer and no
 second, and nobody else can write under it first.
-What is told is a report. Where somebody has sorted the kit since, the book follows what they found:
-the report is kept with its words and moves nothing, and the kit's people are told.
+An answer is a report. Where somebody has sorted the kit since, their result counts: the report
+stays on record with its text and moves nothing, and the kit's people get a notice.
 """
 
 from __future__ import annotations
@@ -62,7 +62,7 @@ class UseAnswer:
 
 def latest(actor: Actor, kit: Kit) -> Checkout | None:
     """The last time that somebody whom the actor may see had a kit, whole; None where nobody had it
-    or they told what they used already."""
+    or they answered already."""
     held = (
         Checkout.objects.select_related("person", "trip", "closed_by")
         .of_whole_kits()
@@ -73,20 +73,20 @@ def latest(actor: Actor, kit: Kit) -> Checkout | None:
     )
     if held is None or held.person_id is None or is_answered(held):
         return None
-    seen = find.people_of(actor).filter(pk=held.person_id)
-    return held if find.knows_kit(actor, kit) or seen.exists() else None
+    visible = find.people_of(actor).filter(pk=held.person_id)
+    return held if find.knows_kit(actor, kit) or visible.exists() else None
 
 
 def use_is_known(kit: Kit) -> bool:
-    """Whether use was written down or told since the kit was handed back last (with it, too)."""
+    """Whether use was recorded since the kit was handed back last (with it, too)."""
     back = Entry.objects.filter(kit=kit, kind=EntryKind.CHECK_IN, reversed_by__isnull=True)
     newest = back.order_by("-id").values_list("pk", flat=True).first() or 0
-    told = Entry.objects.filter(kit=kit, kind=EntryKind.USE, reversed_by__isnull=True)
-    return told.filter(pk__gte=newest).exists()
+    use_entries = Entry.objects.filter(kit=kit, kind=EntryKind.USE, reversed_by__isnull=True)
+    return use_entries.filter(pk__gte=newest).exists()
 
 
 def token(held: Checkout, actor: Actor = SYSTEM) -> str:
-    """What the link says that somebody makes: of letters, digits and punctuation that an address
+    """What a link holds that somebody makes: letters, digits and punctuation that an address
     takes as they are. It leads no further than what they may see."""
     rooms = None if actor.everywhere else sorted(actor.room_ids)
     return signing.dumps([held.pk, rooms], salt=_SALT)
@@ -100,7 +100,7 @@ def times_of_person(actor: Actor, held: Checkout) -> list[Checkout]:
 
 def open_for(people: Iterable[int]) -> dict[int, list[Checkout]]:
     """By person (id), the times with kits that they can still be asked about: handed back other
-    than closed, waiting to be sorted, and nobody said what was used. The oldest first; the number
+    than closed, waiting to be sorted, and without recorded use. The oldest first; the number
     of queries does not grow with them."""
     held = list(
         Checkout.objects.select_related("kit__home_room", "person", "trip")
@@ -118,13 +118,13 @@ def open_for(people: Iterable[int]) -> dict[int, list[Checkout]]:
     kits = {each.kit_id for each in held}
     used = _newest(Entry.objects.filter(kit__in=kits, kind=EntryKind.USE))
     back = _newest(Entry.objects.filter(kit__in=kits, kind=EntryKind.CHECK_IN))
-    found: dict[int, list[Checkout]] = defaultdict(list)
+    times: dict[int, list[Checkout]] = defaultdict(list)
     for each in held:
         newest = back.get(each.kit_id) == each.closed_by_id
         unsaid = used.get(each.kit_id, 0) < (each.closed_by_id or 0)
         if newest and unsaid and each.pk not in answered:
-            found[each.person_id or 0].append(each)
-    return dict(found)
+            times[each.person_id or 0].append(each)
+    return dict(times)
 
 
 def _newest(entries: QuerySet[Entry]) -> dict[int | None, int]:
@@ -139,28 +139,30 @@ def people_to_ask(actor: Actor, room: Room) -> list[list[Checkout]]:
     had = Checkout.objects.filter(kit__in=waiting, person__isnull=False, in_at__isnull=False)
     of_room = set(waiting.values_list("pk", flat=True))
     people = open_for(had.values_list("person", flat=True).distinct())
-    seen = ([each for each in held if find.knows_kit(actor, each.kit)] for held in people.values())
-    rows = [held for held in seen if any(each.kit_id in of_room for each in held)]
+    visible = (
+        [each for each in held if find.knows_kit(actor, each.kit)] for held in people.values()
+    )
+    rows = [held for held in visible if any(each.kit_id in of_room for each in held)]
     return sorted(
         rows, key=lambda held: (held[0].person.name if held[0].person else "", held[0].pk)
     )
 
 
-def times_of_link(said: str) -> list[Checkout]:
+def times_of_link(link: str) -> list[Checkout]:
     """The times with kits that a link is about and that have no answer yet: the one that it was
     made for, and all others of the same person (see `open_for`).
 
     Raises NotFound for one that was not made here, Refused: `link-too-old`, `told-already`.
     """
     try:
-        made_for = signing.loads(said, salt=_SALT, max_age=WITHIN)
+        made_for = signing.loads(link, salt=_SALT, max_age=WITHIN)
     except signing.SignatureExpired:
         raise Refused(
             "link-too-old",
             _("This link has expired. Tell whoever looks after the kits what was used."),
         ) from None
     except signing.BadSignature:
-        raise NotFound("link", said[:20]) from None
+        raise NotFound("link", link[:20]) from None
     # A link that was sent before they named rooms leads to that one time alone.
     pk, rooms = made_for if isinstance(made_for, list) else (made_for, [])
     held = (
@@ -173,7 +175,7 @@ def times_of_link(said: str) -> list[Checkout]:
         .first()
     )
     if held is None:
-        raise NotFound("link", said[:20])
+        raise NotFound("link", link[:20])
     times = open_for([held.person_id]).get(held.person_id, []) if held.person_id else []
     times = [t for t in times if t == held or rooms is None or t.kit.home_room_id in rooms]
     if held not in times and not is_answered(held):
@@ -196,7 +198,7 @@ def answer(
     wrong: str = "",
     remarks: Remarks = Remarks(),  # noqa: B008  # frozen
 ) -> UseAnswer:
-    """Write what somebody says they used, in their name, against the trip they had the kit for.
+    """Record an answer, in the name of whoever had the kit, against the trip they had it for.
 
     Raises Refused (`told-already`), Invalid.
     """
@@ -233,13 +235,13 @@ def _sorted_since(held: Checkout) -> bool:
 
 def _keep_the_words(book: Book, kit: Kit, held: Checkout, used: Sequence[use.UseLine]) -> Entry:
     words = ", ".join(f"{line.units} × {line.item.name}" for line in used)
-    told = _("Reported after it was sorted, not taken out of its contents: %(used)s.")
+    text = _("Reported after it was sorted, not taken out of its contents: %(used)s.")
     entry = book.post(
         EntryKind.USE,
         kit=kit,
         trip=held.trip,
         checkout=held,
-        reason=(told % {"used": words or _("nothing used")})[:500],
+        reason=(text % {"used": words or _("nothing used")})[:500],
         irregular=[ReasonCode.REPORTED_AFTER_SORTING] if used else [],
     )
     if used:

@@ -1,4 +1,4 @@
-"""What was probably used from a kit: the things that kits of its list were used for most."""
+"""What was probably used from a kit: the items that kits of its list were used for most."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _LOOK_BACK = timedelta(days=730)
 
 @dataclass(frozen=True)
 class Pouch:
-    """One section of a kit: what is counted in it, and what is judged by eye."""
+    """One section of a kit: what is counted in it, and what is loose."""
 
     key: str
     name: str
@@ -29,7 +29,7 @@ class Pouch:
 
 @dataclass(frozen=True)
 class UseSuggestions:
-    """The things used most, likeliest first, then all others by pouch in the list's order.
+    """The items used most, likeliest first, then all others by pouch in the list's order.
     `lasting` are those of them that may come back after they went with a casualty."""
 
     first: Sequence[Item]
@@ -38,7 +38,7 @@ class UseSuggestions:
 
 
 def suggest(kit: Kit) -> UseSuggestions:
-    """What to offer when somebody is asked what was used: at most eight things first, counted over
+    """What to offer for choosing what was used: at most eight items first, counted over
     two years of all kits that follow the same list."""
     lines = list(
         ListLine.objects.filter(section__version=kit.list_version_id)

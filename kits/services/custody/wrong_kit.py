@@ -3,11 +3,12 @@
 The act is taken back and the same is written for the kit that it really was, as of when it
 happened. That is a report of what was so, and never refused: what the other kit's record does not
 bear is marked irregular. Where that kit went out or came back since then on its own record, its
-record stands, and only the wrong one is put right.
+record stands, and only the wrong one is corrected.
 """
 
 from __future__ import annotations
 
+import contextlib
 import uuid
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -29,6 +30,7 @@ from kits.models import (
     Movement,
     Place,
     PlaceKind,
+    Trip,
     WithheldKind,
 )
 from kits.models.details import CheckInDetail, CheckOutDetail, KindDetail, PassDetail
@@ -48,15 +50,15 @@ from kits.services.trips import reservations
 @dataclass(frozen=True)
 class KitCorrection:
     """What came of it: the kit that it was not, the one that it was, and the entry written for
-    that; None where its own record says so already, or went on since."""
+    that; None where its own record has it already, or went on since."""
 
     wrong: Kit
     kit: Kit
     entry: Entry | None
 
 
-def entry_of(actor: Actor, entry_id: int) -> Entry:
-    """An act that may have been another kit's, in somebody's rooms or their own.
+def entry_and_kit(actor: Actor, entry_id: int) -> tuple[Entry, Kit]:
+    """An act that may have been another kit's, in somebody's rooms or their own, with its kit.
 
     Raises NotFound, Refused (`not-reversible`) for other acts and for pouches out on their own.
     """
@@ -73,14 +75,12 @@ def entry_of(actor: Actor, entry_id: int) -> Entry:
             ),
             entry=entry.pk,
         )
-    return entry
+    return entry, entry.kit
 
 
-def candidates(actor: Actor, entry: Entry) -> QuerySet[Kit]:
-    """The kits that it may really have been, likeliest first: for one taken out those that are in,
-    for one handed back those that are out; of the same kit list first."""
-    kit = entry.kit
-    assert kit is not None  # entry_of says so
+def candidates(actor: Actor, entry: Entry, kit: Kit) -> QuerySet[Kit]:
+    """The kits that an act may really have been of, the best match first: for one taken out those
+    that are in, for one handed back those that are out; of the same kit list first."""
     out = Exists(Checkout.objects.open().of_whole_kits().filter(kit=OuterRef("pk")))
     wanted = out if entry.kind in (EntryKind.CHECK_IN, EntryKind.PASS) else ~out
     same_list = When(list_version__packing_list=kit.list_version.packing_list_id, then=Value(0))
@@ -101,16 +101,13 @@ def correct_kit(act: Act, entry_id: int, kit: Kit) -> KitCorrection:
 
     Raises what `reversal.reverse` raises; Refused (`same-kit`, `not-reversible`).
     """
-    entry = entry_of(act.actor, entry_id)
-    wrong = entry.kit
-    assert wrong is not None  # entry_of says so
+    entry, wrong = entry_and_kit(act.actor, entry_id)
     if wrong.pk == kit.pk:
         raise Refused(
             "same-kit",
             _("%(kit)s is the kit that is on record. Choose another one.") % {"kit": kit.name},
         )
-    really_it_was = _("It was really %(kit)s.") % {"kit": kit.name}
-    act = replace(act, reason=act.reason or really_it_was)
+    act = replace(act, reason=act.reason or _("It was really %(kit)s.") % {"kit": kit.name})
     with Book(act) as book:  # both, so that two such acts meet in one order
         wrong, kit = book.lock(wrong.pk, kit.pk)
         again = _AGAIN[EntryKind(entry.kind)](entry)  # read before it is taken back
@@ -147,7 +144,7 @@ def _taken_out(entry: Entry) -> Again:
 
     def again(act: Act, wrong: Kit, kit: Kit) -> Entry:
         if checkout.reservation_id is not None and checkout.trip is not None:
-            _swap(_of_its_own(act, entry, "swap"), wrong, kit, checkout)
+            _swap(_of_its_own(act, entry, "swap"), wrong, kit, checkout.trip)
         return custody.check_out(
             act,
             kit,
@@ -162,14 +159,11 @@ def _taken_out(entry: Entry) -> Again:
     return again
 
 
-def _swap(act: Act, wrong: Kit, kit: Kit, checkout: Checkout) -> None:
-    """Let the promise follow to the kit that went; where that cannot be it stays as it is, and
-    somebody looks for what the trip still has coming."""
-    assert checkout.trip is not None  # it was promised to one
-    try:
-        reservations.swap(act, wrong, kit, checkout.trip)
-    except Problem:
-        return
+def _swap(act: Act, wrong: Kit, kit: Kit, trip: Trip) -> None:
+    """Let the reservation follow to the kit that went; where that cannot be it stays as it is, and
+    somebody sees to what the trip still has coming."""
+    with contextlib.suppress(Problem):
+        reservations.swap(act, wrong, kit, trip)
 
 
 def _handed_back(entry: Entry) -> Again:
@@ -186,13 +180,13 @@ def _handed_back(entry: Entry) -> Again:
             before = lines[where].units if where in lines else 0
             lines[where] = use.UseLine(leg.lot.item, before + leg.units, lot, went=went)
         levels = list(used.levels.select_related("section", "item"))
-    kept = {
+    withheld = {
         each.detail_as(KindDetail)["kind"]: each
         for each in whole
         if each.kind == EntryKind.WITHHOLD
     }
-    wrong_with_it = kept.get(WithheldKind.SOMETHING_WRONG)
-    said = AsFound(entry.detail_as(CheckInDetail)["as_found"])
+    wrong_with_it = withheld.get(WithheldKind.SOMETHING_WRONG)
+    as_found = AsFound(entry.detail_as(CheckInDetail)["as_found"])
     remarks = Remarks(
         [
             NeedLine(need.item, need.words)
@@ -207,11 +201,11 @@ def _handed_back(entry: Entry) -> Again:
         return custody.check_in(
             act,
             kit,
-            as_found=said,
+            as_found=as_found,
             used=list(lines.values()),
             levels=_levels(levels, places),
             sharps_or_blood=entry.detail_as(CheckInDetail)["sharps_or_blood"],
-            wet=WithheldKind.DRYING in kept,
+            wet=WithheldKind.DRYING in withheld,
             wrong=wrong_with_it.reason if wrong_with_it else "",
             incident=used.incident if used else "",
             remarks=remarks,
@@ -220,10 +214,10 @@ def _handed_back(entry: Entry) -> Again:
     return again
 
 
-def _levels(seen: list[LevelFact], places: dict[str, Place]) -> list[LooseLevel]:
+def _levels(facts: list[LevelFact], places: dict[str, Place]) -> list[LooseLevel]:
     return [
         LooseLevel(places[fact.section.section_key], fact.item, Level(fact.level))
-        for fact in seen
+        for fact in facts
         if fact.section.section_key in places
     ]
 

@@ -46,7 +46,7 @@ def without_strangers(actor: Actor, entries: Sequence[Entry]) -> Sequence[Entry]
     if not theirs or actor.everywhere:
         return entries
     seen = set(
-        people.seen_by(actor).filter(pk__in=filter(None, theirs)).values_list("pk", flat=True)
+        people.visible_to(actor).filter(pk__in=filter(None, theirs)).values_list("pk", flat=True)
     )
     for entry in entries:
         if entry.person_id in theirs - seen:

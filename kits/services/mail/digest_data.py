@@ -69,7 +69,7 @@ class Week:
     not_back: list[Checkout] = field(default_factory=list)
     lost: list[Kit] = field(default_factory=list)
     to_sign: list[PackingListVersion] = field(default_factory=list)
-    signatures_end: list[PackingListVersion] = field(default_factory=list)
+    signatures_end: list[tuple[PackingListVersion, date]] = field(default_factory=list)
     uncleared: list[Clearance] = field(default_factory=list)
     to_count: list[CountJob] = field(default_factory=list)
     unmet: list[UnmetNeed] = field(default_factory=list)
@@ -123,14 +123,14 @@ def gather(
         .select_related("home_room", "room", "list_version")
         .order_by("name")
     )
-    kept: dict[int, list[Room]] = defaultdict(list)
+    rooms_kept: dict[int, list[Room]] = defaultdict(list)
     advisers: set[int] = set()
     roles = (Role.KEEPER.value, Role.ADVISER.value)
     for member in Membership.objects.filter(person__in=ids, role__in=roles).select_related("room"):
         if member.role == Role.ADVISER.value:
             advisers.add(member.person_id)
         elif member.room is not None and (rooms is None or member.room_id in rooms):
-            kept[member.person_id].append(member.room)
+            rooms_kept[member.person_id].append(member.room)
     weeks: dict[int, Week] = {}
     mine: dict[int, list[Kit]] = {}
     for person in people:
@@ -138,7 +138,7 @@ def gather(
         today = clock.local_date(at, zone)
         mine[person.pk] = [k for k in kits if person.pk in (k.responsible_id, k.deputy_id)]
         theirs = {k.home_room_id: k.home_room for k in mine[person.pk]}
-        theirs |= {room.pk: room for room in kept[person.pk]}
+        theirs |= {room.pk: room for room in rooms_kept[person.pk]}
         weeks[person.pk] = Week(
             person,
             today,
@@ -162,7 +162,7 @@ def gather(
 def _judge(
     weeks: dict[int, Week], mine: dict[int, list[Kit]], stock: Stockroom, at: datetime
 ) -> None:
-    kits = {k.pk: k for found in mine.values() for k in found if k.lost_since is None}
+    kits = {k.pk: k for own in mine.values() for k in own if k.lost_since is None}
     out = {
         c.kit_id: c
         for c in Checkout.objects.open()
@@ -173,31 +173,31 @@ def _judge(
     own = verdicts.questions_of(kits.values(), at)
     promised = promises.of_kits(kits, at)
     ahead = {pk: [each.trip for each in promised.get(pk, ())] for pk in kits}
-    asked = {
+    wanted = {
         (week.person.pk, kit.pk): _questions(week, kit, own[kit.pk], ahead[kit.pk], out.get(kit.pk))
         for week in weeks.values()
         for kit in mine[week.person.pk]
         if kit.pk in kits
     }
-    keys = dict.fromkeys((pk, each) for (_, pk), found in asked.items() for each in found)
+    keys = dict.fromkeys((pk, each) for (_, pk), asking in wanted.items() for each in asking)
     known = dict(
         zip(keys, verdicts.answers([(kits[pk], each) for pk, each in keys], at), strict=True)
     )
-    found = {
+    judged = {
         (person, pk): _week_of(
             weeks[person], kits[pk], [known[pk, each] for each in questions], out.get(pk), at
         )
-        for (person, pk), questions in asked.items()
+        for (person, pk), questions in wanted.items()
     }
-    short = {pk for (_, pk), kit in found.items() if kit.short}
+    short = {pk for (_, pk), kit in judged.items() if kit.short}
     states = readiness.states(short) if short else {}
     for week in weeks.values():
         shelves = {
             room: rule.Shelves(units) for room, units in stock.units.items()
         }  # each reader's own: what one kit gets is gone for the next
-        seen = [found[week.person.pk, k.pk] for k in mine[week.person.pk] if k.pk in kits]
-        seen.sort(key=lambda k: (k.going.first_day if k.going else date.max, k.name))
-        for kit in seen:
+        theirs = [judged[week.person.pk, k.pk] for k in mine[week.person.pk] if k.pk in kits]
+        theirs.sort(key=lambda k: (k.going.first_day if k.going else date.max, k.name))
+        for kit in theirs:
             room = shelves.get(kit.room) or rule.Shelves({})
             listed = None
             if kit.short:
@@ -259,16 +259,13 @@ def _week_of(
         for n, answer in enumerate(answers)
         if n == 0 or answer.trip is not None or (answer.wrong and not answers[0].wrong)
     ]
-    look_by = None
-    if kit.looked_inside_on is not None:
-        look_by = kit.looked_inside_on + timedelta(days=kit.look_interval_days)
     return rule.KitWeek(
         id=kit.pk,
         name=kit.name,
         answers=tuple(kept),
         fit_until=readiness.stored_days(kit).on(week.today).fit_until,
         first_expiry=kit.first_expiry,
-        look_by=look_by,
+        look_by=kit.look_by,
         room=kit.room_id,
         room_name=kit.room.name,
         out=held is not None,
@@ -318,7 +315,7 @@ def _going(trip: Trip) -> rule.Going:
 def _around(weeks: dict[int, Week], mine: dict[int, list[Kit]], at: datetime) -> None:
     """Kits not back or lost, those cleared by phone that nobody confirmed, and places of open
     recalls that wait for an answer."""
-    ids = {k.pk for found in mine.values() for k in found}
+    ids = {k.pk for own in mine.values() for k in own}
     late = list(
         Checkout.objects.open()
         .filter(kit__in=ids, due_at__lt=at)
@@ -334,7 +331,7 @@ def _around(weeks: dict[int, Week], mine: dict[int, list[Kit]], at: datetime) ->
     )
     having = recall_notices.now_with(recalled)
     uncleared = clearances.unanswered(ids, at)
-    jobs = to_count.jobs([k for found in mine.values() for k in found], at)
+    jobs = to_count.jobs([k for own in mine.values() for k in own], at)
     needs = list(
         unmet.in_force().filter(entry__kit__in=ids, entry__recorded_at__gt=at - timedelta(days=7))
     )
@@ -386,7 +383,7 @@ def _signatures(weeks: Sequence[Week]) -> None:
 
 # --------------------------------------------------------------------------- batches in places
 def _inside(weeks: dict[int, Week], mine: dict[int, list[Kit]], stock: Stockroom) -> None:
-    kit_ids = {k.pk for found in mine.values() for k in found if k.lost_since is None}
+    kit_ids = {k.pk for own in mine.values() for k in own if k.lost_since is None}
     sections = {
         p.pk: p for p in Place.objects.sections().filter(kit__in=kit_ids).select_related("kit")
     }

@@ -180,7 +180,7 @@ def _wrong(kit: rule.KitWeek, week: Week) -> list[str]:
 
 def settles(listed: RestockList, week: Week) -> dict[int, str]:
     """What settles each thing's shortage, by the thing's id."""
-    found: dict[int, str] = {}
+    by_thing: dict[int, str] = {}
     for row in listed.put_in:
         until = good_through(row.batch)
         shelf = week.shelves.get(int(row.shelf))
@@ -201,11 +201,11 @@ def settles(listed: RestockList, week: Week) -> dict[int, str]:
         if until:
             text += _(", good until %(until)s") % facts
         wanted = row.line.thing.id
-        found[wanted] = f"{found[wanted]}; {text}" if wanted in found else text
+        by_thing[wanted] = f"{by_thing[wanted]}; {text}" if wanted in by_thing else text
     for missing in listed.missing:
         text = _("%(count)d more is not in stock") % {"count": missing.count}
-        before = found.get(missing.thing.id)
-        found[missing.thing.id] = (
+        before = by_thing.get(missing.thing.id)
+        by_thing[missing.thing.id] = (
             f"{before}; {text}" if before else _("none in stock here that lasts")
         )
-    return found
+    return by_thing

@@ -37,10 +37,10 @@ def may_come_back(week: Week) -> Iterator[LetterRow]:
 
 def unmet(week: Week) -> Iterator[LetterRow]:
     """A row a kit: what it was needed for and did not have."""
-    found: dict[Kit, list[str]] = defaultdict(list)
+    by_kit: dict[Kit, list[str]] = defaultdict(list)
     for need in week.unmet:
         assert need.entry.kit is not None  # asked for needs of kits
         trip = f" ({need.entry.trip.name})" if need.entry.trip else ""
-        found[need.entry.kit].append(f"{need}{trip}")
-    for kit, things in sorted(found.items(), key=lambda pair: pair[0].name):
+        by_kit[need.entry.kit].append(f"{need}{trip}")
+    for kit, things in sorted(by_kit.items(), key=lambda pair: pair[0].name):
         yield LetterRow(f"{kit.name}: {', '.join(things)}", kit_page(kit.name))

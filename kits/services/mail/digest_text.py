@@ -121,11 +121,11 @@ def _closing(week: Week, *, nothing: bool) -> Iterator[str]:
 def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.KitWeek]) -> str:
     """How kits stand for this week's trips, how long the work takes, what must be ordered by
     when."""
-    said = []
+    parts = []
     if week.recalled:
-        said.append(_("RECALL waiting for an answer"))
+        parts.append(_("RECALL waiting for an answer"))
     if week.to_sign:
-        said.append(
+        parts.append(
             ngettext(
                 "%(count)d kit list waits for your signature",
                 "%(count)d kit lists wait for your signature",
@@ -134,23 +134,23 @@ def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.
             % {"count": len(week.to_sign)}
         )
     elif week.signatures_end:
-        said.append(_("A signature of yours ends soon"))
+        parts.append(_("A signature of yours ends soon"))
     if week.kits or week.rooms:
-        said.append(_trips(week, unready))
-    elif not said:
-        said.append(_("Nothing to do"))
+        parts.append(_trips(week, unready))
+    elif not parts:
+        parts.append(_("Nothing to do"))
     if to_open:
-        said.append(
+        parts.append(
             _("%(time)s of work") % {"time": _long(rule.minutes(to_open, week.minutes_a_kit))}
         )
     if week.order:
-        said.append(
+        parts.append(
             ngettext(
                 "order %(count)d thing by %(day)s", "order %(count)d things by %(day)s",
                 len(week.order),
             ) % {"count": len(week.order), "day": day(week.order[0].by, week.today)}
         )  # fmt: skip
-    return "; ".join(said)
+    return "; ".join(parts)
 
 
 def _trips(week: Week, unready: Sequence[rule.KitWeek]) -> str:
@@ -198,17 +198,17 @@ def _nothing_to_do(week: Week) -> str:
 
 def _looked(week: Week) -> str:
     """One line that shows it looked."""
-    said = ngettext(
+    text = ngettext(
         "%(count)d kit judged for the days up to %(day)s",
         "%(count)d kits judged for the days up to %(day)s",
         len(week.kits),
     ) % {"count": len(week.kits), "day": day(week.horizon, week.today)}
     oldest = [k.look_by for k in week.kits if k.look_by is not None]
     if oldest:
-        said += _("; its contents have to be checked by %(day)s") % {
+        text += _("; its contents have to be checked by %(day)s") % {
             "day": day(min(oldest), week.today)
         }
-    return f"{said}."
+    return f"{text}."
 
 
 # ----------------------------------------------------------------------------------------- alarms
@@ -256,14 +256,13 @@ def _to_sign(week: Week) -> Iterator[LetterRow]:
 
 
 def _signatures_end(week: Week) -> Iterator[LetterRow]:
-    for version in week.signatures_end:
-        assert version.signed_until is not None  # asked for
+    for version, until in week.signatures_end:
         text = _("%(list)s: until %(day)s. Extend it in one tap.") % {
             "list": _of_list(version),
-            "day": day(version.signed_until, week.today),
+            "day": day(until, week.today),
         }
-        said = signature_token(version.pk, week.person.pk, version.signed_until)
-        yield LetterRow(text, page(f"/sign/{said}/"))
+        token = signature_token(version.pk, week.person.pk, until)
+        yield LetterRow(text, page(f"/sign/{token}/"))
 
 
 def _of_list(version: PackingListVersion) -> str:
@@ -345,12 +344,12 @@ def _undated(week: Week) -> Iterator[LetterRow]:
 def _months(week: Week) -> Iterator[Part]:
     soon = [h for h in week.ending if h.day and (h.day - week.today).days <= rule.SOON_DAYS]
     later = [h for h in week.ending if h.day and (h.day - week.today).days > rule.SOON_DAYS]
-    for heading, found in (
+    for heading, batches in (
         (_("Out of date within 60 days"), soon),
         (_("Out of date within 90 days"), later),
     ):
         groups = sorted(
-            _by_place(found).items(), key=lambda pair: min(h.day or date.max for h in pair[1])
+            _by_place(batches).items(), key=lambda pair: min(h.day or date.max for h in pair[1])
         )
         yield Part(
             heading,
@@ -365,9 +364,9 @@ def _months(week: Week) -> Iterator[Part]:
         )
 
 
-def _by_place(found: Iterable[BatchInPlace]) -> dict[str, list[BatchInPlace]]:
+def _by_place(batches: Iterable[BatchInPlace]) -> dict[str, list[BatchInPlace]]:
     groups: dict[str, list[BatchInPlace]] = {}
-    for held in found:
+    for held in batches:
         groups.setdefault(_where(held), []).append(held)
     return groups
 

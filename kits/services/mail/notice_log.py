@@ -90,8 +90,8 @@ def why(notice: Notice) -> str:
             ) % {"when": instant(notice.due_at.isoformat(), recipients.zone_of(notice.person))}
         case State.WAITING:
             return _("It is about to be sent.")
-    said = str(_WHY[Unsent(notice.unsent_why)])
-    return f"{said} ({notice.last_error})" if notice.last_error else said
+    reason = str(_WHY[Unsent(notice.unsent_why)])
+    return f"{reason} ({notice.last_error})" if notice.last_error else reason
 
 
 def visible_to(actor: Actor, *, state: State | str | None = None) -> QuerySet[Notice]:
@@ -118,8 +118,8 @@ def text(actor: Actor, notice: Notice) -> str:
     """What it says: as it was sent, else as it would be now; a weekly email not written yet says
     nothing. Of one that tells of rooms whose notices somebody may not see, only that."""
     if not _reads_whole(actor, notice):
-        says = _("It is also about other gear rooms, so only %(name)s may read it.")
-        return says % {"name": notice.person.name}
+        text = _("It is also about other gear rooms, so only %(name)s may read it.")
+        return text % {"name": notice.person.name}
     if notice.rendered is not None:
         message = email.message_from_bytes(bytes(notice.rendered), policy=default)
         body = message.get_body(["plain"])

@@ -46,7 +46,7 @@ def _due(now: datetime) -> _Due:
         )
         .order_by("due_at", "kit__name", "pk")
     ):
-        assert held.due_at is not None  # asked for by it
+        assert held.due_at is not None  # late by it
         late = now - held.due_at
         day = (late - GRACE) // timedelta(days=1)
         subject = f"checkout:{held.pk}:due:{held.due_at:%Y%m%dT%H%M}:day:{day}"
@@ -119,9 +119,9 @@ def keep_what_lasts(waiting: Iterable[Notice]) -> set[int]:
     """Leave out of these notices the kits that are back by now or due later, and return the ids of
     those that nothing is left of."""
     rows = [n for n in waiting if n.kind == "not-back" and "kits" in n.facts]
-    asked = {kit["checkout"] for row in rows for kit in row.facts["kits"]}
-    out = Checkout.objects.open().filter(pk__in=asked, kit__lost_since__isnull=True)
-    due = {pk: iso(at) for pk, at in out.values_list("pk", "due_at")} if asked else {}
+    checkouts = {kit["checkout"] for row in rows for kit in row.facts["kits"]}
+    out = Checkout.objects.open().filter(pk__in=checkouts, kit__lost_since__isnull=True)
+    due = {pk: iso(at) for pk, at in out.values_list("pk", "due_at")} if checkouts else {}
     for row in rows:
         kits = [kit for kit in row.facts["kits"] if due.get(kit["checkout"]) == kit["due_at"]]
         row.facts = {**row.facts, "kits": kits}

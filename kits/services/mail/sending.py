@@ -129,15 +129,15 @@ def _sifted(claimed: Iterable[Notice], token: uuid.UUID, *, by_hand: bool) -> li
     passed = overdue.keep_what_lasts(n for n in claimed if n.rendered is None)
     for notice in claimed:
         how = preferred[notice.person_id]
-        asked = bundling.asked_again(notice)
-        why = _why_not(notice, how, chosen.get(notice.person_id, {}), asked)
+        resend = bundling.is_resend(notice)
+        why = _why_not(notice, how, chosen.get(notice.person_id, {}), resend)
         if notice.pk in passed:
             why = why or Unsent.PASSED
         if why:
             _not_sent(notice, token, why)
             continue
         later = None
-        if not asked and not by_hand and notice.tries == 0:
+        if not resend and not by_hand and notice.tries == 0:
             later = _quiet(notice, how, now) or lately.put_off(notice)
         if later:
             _let_go(_mine(notice, token), due_at=later)
@@ -172,13 +172,13 @@ def _not_sent(notice: Notice, token: uuid.UUID, why: Unsent, error: str = "") ->
     return True
 
 
-def _why_not(notice: Notice, how: Hearing, chosen: dict[str, When], asked: bool) -> Unsent | None:
+def _why_not(notice: Notice, how: Hearing, chosen: dict[str, When], resend: bool) -> Unsent | None:
     person = notice.person
     if person.left_on is not None:
         return Unsent.LEFT
     if not person.email:
         return Unsent.NO_ADDRESS
-    if asked:
+    if resend:
         return None
     if how.refused_address and how.refused_address == person.email:
         return Unsent.REFUSED

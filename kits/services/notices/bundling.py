@@ -35,10 +35,10 @@ def others(claimed: Sequence[Notice], waiting: QuerySet[Notice]) -> list[int]:
 def may_join(notice: Notice) -> bool:
     """Whether a notice may go in one mail with others: not one that was written already, a weekly
     email, or what somebody asked to have sent again."""
-    return notice.rendered is None and notice.kind != WEEKLY and not asked_again(notice)
+    return notice.rendered is None and notice.kind != WEEKLY and not is_resend(notice)
 
 
-def asked_again(notice: Notice) -> bool:
+def is_resend(notice: Notice) -> bool:
     """Whether somebody asked to have it sent again."""
     return bool(notice.facts.get("asked_again"))
 
@@ -64,7 +64,7 @@ class Lately:
             kind__in={n.kind for n in claimed},
             sent_at__gt=now - APART,
         ).values_list("person", "kind", "kit", "sent_at"):
-            assert at is not None  # asked for
+            assert at is not None  # sent lately
             self._of_kind[person, kind].add(at)
             self._of_kit[person, kind, kit].add(at)
 
@@ -85,9 +85,9 @@ def join(rest: Sequence[Notice], token: UUID) -> list[Notice]:
     ours = Notice.objects.filter(
         pk__in=[n.pk for n in rest], lease=token, taken_back_at=None, sent_at=None
     )
-    standing = set(ours.values_list("pk", flat=True))
-    ours.filter(pk__in=standing).update(unsent_why=Unsent.TOGETHER, lease=None, lease_until=None)
-    return [n for n in rest if n.pk in standing]
+    still_ours = set(ours.values_list("pk", flat=True))
+    ours.filter(pk__in=still_ours).update(unsent_why=Unsent.TOGETHER, lease=None, lease_until=None)
+    return [n for n in rest if n.pk in still_ours]
 
 
 def held_by(lead: Notice) -> QuerySet[Notice]:

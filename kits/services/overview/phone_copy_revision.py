@@ -28,7 +28,7 @@ def _facts(actor: Actor) -> Iterator[object]:
     yield EDITION
     yield actor.person and actor.person.pk
     yield sorted((room or 0, *sorted(roles)) for room, roles in actor.roles.items())
-    yield actor.sure
+    yield actor.assurance
     yield list(Room.objects.order_by("pk").values_list())
     # What a kit is judged by, and the day that it is judged on, change at midnight where it is.
     zones = Room.objects.order_by("time_zone").values_list("time_zone", flat=True).distinct()

@@ -112,7 +112,7 @@ def _forget_mails(record: Sequence[Person], names: Names) -> None:
     theirs.update(recipient="", rendered=None, last_error="")
     others = Notice.objects.filter(rendered__isnull=False).only("pk", "rendered", "sent_at")
     for notice in others.iterator(chunk_size=100):
-        if mail.tells_of(bytes(notice.rendered or b""), names):
+        if mail.mentions(bytes(notice.rendered or b""), names):
             row = Notice.objects.filter(pk=notice.pk)
             row.update(rendered=None)
             row.filter(sent_at=None).update(message_id="", recipient="")

@@ -1,4 +1,4 @@
-"""A kit that takes things from another, on a trip or at the hatch."""
+"""A kit that takes items from another, on a trip or at the hatch."""
 
 from __future__ import annotations
 
@@ -32,10 +32,10 @@ class BorrowLine:
 def borrow(
     act: Act, giver: Kit, taker: Kit, lines: Sequence[BorrowLine], *, already_done: bool = False
 ) -> Entry:
-    """Move things from one kit to another; both are judged again. §4.5 holds for the taker.
+    """Move items from one kit to another; both are judged again. §4.5 holds for the taker.
 
     `already_done` is a report of what happened and always recorded: marked irregular where it
-    broke a rule, and what the giver did not hold by the book comes in through *unexplained*.
+    broke a rule, and what the giver did not hold on record comes in through *unexplained*.
     """
     if giver.pk == taker.pk:
         raise Invalid(_("A kit cannot borrow from itself. Choose another kit."), field="from")
@@ -50,18 +50,18 @@ def borrow(
                     field="lines",
                 )
         moved = [(line, units(line.units, field="lines")) for line in lines]
-        found: list[Leg] = []
+        extra: list[Leg] = []
         irregular: list[ReasonCode] = []
         if already_done:
-            found = _found(moved)
-            irregular = _irregular(giver, taker, lines, found)
+            extra = _found(moved)
+            irregular = _irregular(giver, taker, lines, extra)
         else:
             refuse_if_kept_as_it_came(giver)
             refuse_if_kept_as_it_came(taker)
             admission.put_in_guard(taker, [(line.lot, line.source) for line in lines])
         entry = book.post(
             EntryKind.BORROW,
-            [*found, *(Leg(line.lot, line.source, line.target, count) for line, count in moved)],
+            [*extra, *(Leg(line.lot, line.source, line.target, count) for line, count in moved)],
             kit=taker,
             irregular=irregular,
             detail={"from": giver.pk},
@@ -72,7 +72,7 @@ def borrow(
 
 
 def _found(moved: Sequence[tuple[BorrowLine, int]]) -> list[Leg]:
-    """What the giver held although the book did not have it there, as legs into it."""
+    """What the giver held beyond its record, as legs into it."""
     wanted: Counter[tuple[int, int]] = Counter()
     lines = {(line.lot.pk, line.source.pk): line for line, _ in moved}
     for line, count in moved:
@@ -92,16 +92,16 @@ def _found(moved: Sequence[tuple[BorrowLine, int]]) -> list[Leg]:
 
 
 def _irregular(
-    giver: Kit, taker: Kit, lines: Sequence[BorrowLine], found: Sequence[Leg]
+    giver: Kit, taker: Kit, lines: Sequence[BorrowLine], extra: Sequence[Leg]
 ) -> list[ReasonCode]:
     """The rules that a loan broke that was reported afterwards."""
     broken = [
         ReasonCode(fault["code"])
         for fault in admission.faults(taker, [(line.lot, line.source) for line in lines])
     ]
-    kept = WithheldKind.KEEP_AS_IT_CAME_BACK
-    if any(kit.withholdings.open().filter(kind=kept) for kit in (giver, taker)):
+    kind = WithheldKind.KEEP_AS_IT_CAME_BACK
+    if any(kit.withholdings.open().filter(kind=kind) for kit in (giver, taker)):
         broken.append(ReasonCode.KEPT_AS_IT_CAME)
-    if found:
+    if extra:
         broken.append(ReasonCode.BORROWED_MORE)
     return broken

@@ -1,7 +1,7 @@
 """A kit's first filling: built from the shelf, or stripped from a filled kit that was bought.
 
 Either way nothing is put in that may never be (see `guard`), the whole is one entry, and the
-answer says what the kit's list still wants.
+answer has what the kit's list still needs.
 """
 
 from __future__ import annotations
@@ -169,8 +169,8 @@ class BoughtItem:
 
 @dataclass(frozen=True)
 class StripResult:
-    """The entry; where each thing went; what the list still wants; and the cost until now, with
-    that of the rest at the last price paid. `unpriced` are wanted things of no known price."""
+    """The entry; where each item went; what the list still wants; and the cost until now, with
+    that of the rest at the last price paid. `unpriced` are wanted items of no known price."""
 
     entry: Entry
     went: Sequence[sorting.Placed]
@@ -191,7 +191,7 @@ def strip(
     currency: str = "",
     levels: Sequence[LooseLevel] = (),
 ) -> StripResult:
-    """Take a bought, filled kit apart, thing by thing, into a kit of ours.
+    """Take a bought, filled kit apart, item by item, into a kit of ours.
 
     `price` is what the bought kit cost as a whole. What is out of date or recalled may be thrown
     out or set aside for training, and is refused where it would be kept. Raises Invalid, Refused
@@ -207,7 +207,7 @@ def strip(
         supply = outer(PlaceKind.SUPPLIER)
         went: Counter[tuple[Lot, Place]] = Counter()
         costs: dict[int, Decimal] = defaultdict(Decimal)
-        kept: list[tuple[Lot, Place]] = []
+        into_kit: list[tuple[Lot, Place]] = []
         batches = [_batch(kit, thing) for thing in things]
         for thing, lot in zip(things, batches, strict=True):
             units = whole(thing.units, field="things")
@@ -216,8 +216,8 @@ def strip(
                 receiving.check_price(thing.price, currency)
                 costs[lot.pk] += thing.price
             if thing.fate == Fate.KEEP:
-                kept.append((lot, supply))
-        admission.put_in_guard(kit, kept)
+                into_kit.append((lot, supply))
+        admission.put_in_guard(kit, into_kit)
         rows = [sorting.Placed(lot, place, units) for (lot, place), units in went.items()]
         entry = book.post(
             EntryKind.STRIP,
@@ -321,7 +321,7 @@ def shortages(kit: Kit, *, currency: str) -> list[Shortage]:
     rows = []
     for row in missing:
         thing = row.thing.id
-        buy = min(row.count, to_buy[thing])  # several lines may want the same thing
+        buy = min(row.count, to_buy[thing])  # several lines may want the same item
         to_buy[thing] -= buy
         cost = (prices[thing] * row.count).quantize(Decimal("0.01")) if thing in prices else None
         on_shelves = row.count - buy
@@ -330,7 +330,7 @@ def shortages(kit: Kit, *, currency: str) -> list[Shortage]:
 
 
 def _last_prices(items: dict[int, Item], currency: str) -> dict[int, Decimal]:
-    """The price of one unit of each thing when it was last bought in a currency."""
+    """The price of one unit of each item when it was last bought in a currency."""
     receipts = Receipt.objects.filter(
         lot__item__in=items,
         currency=currency,

@@ -1,4 +1,4 @@
-"""A kit emptied, a line at a time: onto a shelf, for training, sold, given away, thrown out. Then
+"""A kit emptied, a line at a time: onto a shelf, for training, sold, given away, disposed of. Then
 it can be retired.
 
 What is sold or given away leaves for a place of its own: it is neither used nor wasted.
@@ -48,7 +48,7 @@ class Destination(enum.StrEnum):
 @dataclass(frozen=True)
 class EmptyLine:
     """Units of a batch out of a section. `shelf` is where they are put; `disposal` how they are
-    thrown out, their own way unless given; `reason` why they go there."""
+    disposed of, their own way unless given; `reason` why they go there."""
 
     section: Place
     lot: Lot
@@ -71,11 +71,11 @@ class EmptyResult:
 def empty(
     act: Act, kit: Kit, lines: Sequence[EmptyLine], *, levels: Sequence[LooseLevel] = ()
 ) -> EmptyResult:
-    """Take lines out of a kit for good. `levels` say what is left of things judged by eye.
+    """Take lines out of a kit for good. `levels` say what is left of loose items.
 
     What is recalled, kept back or out of date goes to quarantine in place of a shelf, and is
     neither sold nor given away. A reason is wanted for what is sold or given, and for good units
-    that are thrown out. Raises Invalid, Refused: `kit-is-out`, `keep-as-it-came-back`,
+    that are disposed of. Raises Invalid, Refused: `kit-is-out`, `keep-as-it-came-back`,
     `not-enough`, `training-never-back`, `wrong-bin`, the codes of `guard`.
     """
     with Book(act) as book:

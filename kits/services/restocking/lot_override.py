@@ -20,7 +20,7 @@ from kits.services.restocking.sorting import Restock, RestockDifference
 class LotOverride:
     """A restock list with other batches in it, and how that differs from the one worked out.
 
-    `listed` has for each row of `plan.list.put_in` the id of the thing that was listed there.
+    `listed` has for each row of `plan.list.put_in` the id of the item that was listed there.
     """
 
     plan: Restock
@@ -54,11 +54,11 @@ def choose(plan: Restock, lots: Iterable[Lot]) -> LotOverride:
 
 
 Rows = list[tuple[picking.PutIn, int]]
-"""Rows of a restock list, each with the id of the thing that was listed in its place."""
+"""Rows of a restock list, each with the id of the item that was listed in its place."""
 
 
 def _group(rows: Rows, lot: Lot, taken: list[tuple[int, str]]) -> tuple[int, str]:
-    """The thing and section whose rows a batch takes the place of: one without a choice yet, else
+    """The item and section whose rows a batch takes the place of: one without a choice yet, else
     the last choice gives way."""
     fitting = [
         (listed, row.section)

@@ -1,7 +1,7 @@
 """Kits that have to be counted: nobody else can say any more what is in them.
 
 Two kits mixed up on the hill are one job, which is over once both are counted. A kit that was
-handed back, and of which nobody said within two days what was used, is one too.
+handed back, and for which no use was recorded within two days, is one too.
 """
 
 from __future__ import annotations
@@ -21,8 +21,8 @@ WAIT = timedelta(hours=48)
 
 @dataclass(frozen=True)
 class CountJob:
-    """Kits to count in one go, and since when. `mixed`: their contents are; else nobody said what
-    was used."""
+    """Kits to count in one go, and since when. `mixed`: their contents are; else no use was
+    recorded."""
 
     kits: Sequence[Kit]
     since: datetime
@@ -33,10 +33,10 @@ def jobs(kits: Iterable[Kit], at: datetime) -> list[CountJob]:
     """What is to be counted of these kits, with the kits of others that they were mixed with; the
     oldest job first. The number of queries does not grow with the kits."""
     kits = list(kits)
-    found = _mixed(kits)
-    done = {kit.pk for job in found for kit in job.kits}
-    found += _unanswered([kit for kit in kits if kit.pk not in done], at)
-    return sorted(found, key=lambda job: (job.since, job.kits[0].name))
+    rows = _mixed(kits)
+    done = {kit.pk for job in rows for kit in job.kits}
+    rows += _unanswered([kit for kit in kits if kit.pk not in done], at)
+    return sorted(rows, key=lambda job: (job.since, job.kits[0].name))
 
 
 def _mixed(kits: Sequence[Kit]) -> list[CountJob]:

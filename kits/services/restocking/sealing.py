@@ -24,7 +24,7 @@ def not_replaced(kit: Kit, section: Place | None = None) -> list[NotReplaced]:
 
 
 def not_replaced_refusal(kit: Kit, rows: Sequence[NotReplaced]) -> Refused:
-    """The question that comes before a seal on a kit with things not replaced; `lines` has them."""
+    """The question that comes before a seal on a kit with items not replaced; `lines` has them."""
     return Refused(
         "not-replaced",
         question(rows),
@@ -59,7 +59,7 @@ def question(rows: Sequence[NotReplaced]) -> str:
 
 
 def line(row: NotReplaced) -> str:
-    """One thing that is not replaced, in a few words."""
+    """One item that is not replaced, in a few words."""
     facts = {"count": row.count, "thing": row.thing.name}
     match row.lack, row.level:
         case Lack.NOT_REPLACED, _level:

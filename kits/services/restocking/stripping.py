@@ -39,7 +39,7 @@ from kits.services.restocking.building import Fate, Shortage
 
 @dataclass(frozen=True)
 class StrippedItem:
-    """Units of a thing that came in a bought kit, and where they went; what is judged by eye has a
+    """Units of an item that came in a bought kit, and where they went; what is loose has a
     `level` in place of units and a batch."""
 
     entry: Entry
@@ -53,8 +53,8 @@ class StrippedItem:
 
 @dataclass(frozen=True)
 class Cost:
-    """What was spent in one currency: on the bought kit as a whole, where that was said, else on
-    its things one by one. `with_rest` adds what is wanted at the last prices paid, in the currency
+    """What was spent in one currency: on the bought kit as a whole, where that is known, else on
+    its items one by one. `with_rest` adds what is wanted at the last prices paid, in the currency
     of `Progress`; in any other it is the same."""
 
     currency: str
@@ -66,8 +66,8 @@ class Cost:
 class Progress:
     """All that came in it until now, in order, and what the kit's list still wants.
 
-    `costs`: one for each currency that a price was said in, by its code; `currency`: that of the
-    whole, else the one said last, in which `wanted` is priced. `unpriced` of the wanted have no
+    `costs`: one for each currency that a price is in, by its code; `currency`: that of the
+    whole, else the latest one, in which `wanted` is priced. `unpriced` of the wanted have no
     known price in it.
     """
 
@@ -102,8 +102,8 @@ def progress(kit: Kit) -> Progress:
 
 
 def proposed(kit: Kit, item: Item, expiry: date | None, wanted: Iterable[Shortage]) -> Fate:
-    """What most likely becomes of a thing: kept where the list wants it and it may be kept, onto a
-    shelf where it is good, thrown out otherwise."""
+    """What most likely becomes of an item: kept where the list wants it and it may be kept, onto a
+    shelf where it is good, disposed of otherwise."""
     batch = Batch(id=0, thing=readiness.thing_of(item), expiry=expiry)
     if expiry is not None and may_be_put_in(batch, readiness.today_of(kit)) is not None:
         return Fate.DISPOSE
@@ -115,7 +115,7 @@ def proposed(kit: Kit, item: Item, expiry: date | None, wanted: Iterable[Shortag
 
 
 def sections_for(kit: Kit, item: Item) -> list[Place]:
-    """The kit's open sections, those with a line that it serves first; for what is judged by eye
+    """The kit's open sections, those with a line that it serves first; for what is loose
     those alone."""
     lines = kit.list_version.sections.filter(
         Q(lines__item=item) | Q(lines__item__substitutes__instead=item)
@@ -128,7 +128,7 @@ def sections_for(kit: Kit, item: Item) -> list[Place]:
 
 
 def shelves_for(kit: Kit, item: Item) -> list[Place]:
-    """The open shelves of the room that the kit is in, those that hold the thing first."""
+    """The open shelves of the room that the kit is in, those that hold the item first."""
     there = Holding.objects.on_hand().filter(lot__item=item, place__room=kit.room)
     has = set(there.values_list("place", flat=True))
     shelves = Place.objects.open().shelves().filter(room=kit.room)

@@ -1,7 +1,7 @@
 """What went with a casualty and may come back: a splint, a blanket. No name, nothing about whom.
 
-It is out of its kit at once, and listed against that kit until somebody says that it came back, or
-that it will not.
+It is out of its kit at once, and listed against that kit until somebody records that it came back,
+or that it will not.
 """
 
 from __future__ import annotations

@@ -158,9 +158,12 @@ def _settle(entry: Entry, lot: Lot, to: Lot | None, number: str, expiry: date | 
         lot.save(update_fields=["number", "expiry", "recall"])
         return
     Label.objects.filter(lot=lot).update(lot=to)
-    for kept in Withholding.objects.open().filter(lot=lot):
+    for withholding in Withholding.objects.open().filter(lot=lot):
         Withholding.objects.get_or_create(
-            lot=to, kind=kept.kind, released=None, defaults={"note": kept.note, "since": entry}
+            lot=to,
+            kind=withholding.kind,
+            released=None,
+            defaults={"note": withholding.note, "since": entry},
         )
-        kept.released = entry
-        kept.save(update_fields=["released"])
+        withholding.released = entry
+        withholding.save(update_fields=["released"])

@@ -66,7 +66,7 @@ class CountResult:
 
 def differences(
     places: Sequence[Place],
-    found: Sequence[CountLine],
+    lines: Sequence[CountLine],
     *,
     complete: bool = False,
     levels: Sequence[LooseLevel] = (),
@@ -76,7 +76,7 @@ def differences(
     `complete`: somebody confirms that nothing else is there, so what is not named is none. Raises
     Invalid for a count of nothing, of something outside the places, or of something twice.
     """
-    if not (found or levels or complete):
+    if not (lines or levels or complete):
         raise Invalid(
             _(
                 "Nothing is counted yet. Enter how many there are, 0 where none is left; or "
@@ -89,7 +89,7 @@ def differences(
     booked = {(row.place_id, row.lot_id): row.units for row in there}
     known = {row.lot_id: row.lot for row in there}
     counted: dict[_Where, tuple[int, bool]] = {}
-    for line in found:
+    for line in lines:
         if line.place.pk not in by_id:
             raise Invalid(
                 _("%(place)s is not among the places counted.") % {"place": line.place.name},
@@ -157,7 +157,7 @@ def _spread(
 def count(
     act: Act,
     places: Sequence[Place],
-    found: Sequence[CountLine],
+    lines: Sequence[CountLine],
     *,
     complete: bool = False,
     levels: Sequence[LooseLevel] = (),
@@ -173,11 +173,11 @@ def count(
         raise Invalid(_("Count shelves, or the sections of one kit, at a time."), field="places")
     kit_id = kit_ids.pop()
     with Book(act) as book:
-        _hold(book, kit_id, places, found)
+        _hold(book, kit_id, places, lines)
         kit = book.lock(kit_id)[0] if kit_id else None
         act.actor.require("count", kit.room_id if kit else places[0].room_id)
-        changed = differences(places, found, complete=complete, levels=levels)
-        whole = complete or _all_named(places, found, levels)
+        changed = differences(places, lines, complete=complete, levels=levels)
+        whole = complete or _all_named(places, lines, levels)
         unexplained = outer(PlaceKind.UNEXPLAINED)
         room = None if kit else places[0].room
         legs = [
@@ -187,13 +187,13 @@ def count(
             for d in changed
         ]
         counted: dict[str, dict[str, int]] = defaultdict(dict)
-        for line in found:
+        for line in lines:
             if line.lot is not None:
                 counted[str(line.place.pk)][str(line.lot.pk)] = line.units
         checked = kit is not None and whole and _all_sections(kit, places)
         detail: CountDetail = {
             "places": [p.pk for p in places],
-            "complete": whole and all(line.lot for line in found),
+            "complete": whole and all(line.lot for line in lines),
             "counted": counted,
             "looked_inside": checked,
         }
@@ -227,10 +227,10 @@ def count(
     return CountResult(entry, changed, whole)
 
 
-def not_counted(places: Sequence[Place], found: Sequence[CountLine]) -> list[Holding]:
+def not_counted(places: Sequence[Place], lines: Sequence[CountLine]) -> list[Holding]:
     """What is on record in places and has no number in a count."""
-    lots_named = {(line.place.pk, line.lot.pk) for line in found if line.lot}
-    items_named = {(line.place.pk, line.item.pk) for line in found if line.item}
+    lots_named = {(line.place.pk, line.lot.pk) for line in lines if line.lot}
+    items_named = {(line.place.pk, line.item.pk) for line in lines if line.item}
     there = Holding.objects.on_hand().filter(place__in=places)
     return [
         held
@@ -241,11 +241,11 @@ def not_counted(places: Sequence[Place], found: Sequence[CountLine]) -> list[Hol
 
 
 def _all_named(
-    places: Sequence[Place], found: Sequence[CountLine], levels: Sequence[LooseLevel]
+    places: Sequence[Place], lines: Sequence[CountLine], levels: Sequence[LooseLevel]
 ) -> bool:
     """Whether a count has a line for each place, and a number for all that is on record there."""
-    named = {line.place.pk for line in found} | {level.section.pk for level in levels}
-    return {place.pk for place in places} <= named and not not_counted(places, found)
+    named = {line.place.pk for line in lines} | {level.section.pk for level in levels}
+    return {place.pk for place in places} <= named and not not_counted(places, lines)
 
 
 def _all_sections(kit: Kit, places: Sequence[Place]) -> bool:
@@ -255,14 +255,14 @@ def _all_sections(kit: Kit, places: Sequence[Place]) -> bool:
 
 
 def _hold(
-    book: Book, kit_id: int | None, places: Sequence[Place], found: Sequence[CountLine]
+    book: Book, kit_id: int | None, places: Sequence[Place], lines: Sequence[CountLine]
 ) -> None:
     """Have all batches that are on record in the places, or in the count, stay where they are until
     the count is written: it is of one instant."""
 
     def batches() -> set[int]:
         there = Holding.objects.on_hand().filter(place__in=places)
-        return {line.lot.pk for line in found if line.lot} | {*there.values_list("lot", flat=True)}
+        return {line.lot.pk for line in lines if line.lot} | {*there.values_list("lot", flat=True)}
 
     book.hold(lambda: [kit_id] if kit_id else [], batches)
 

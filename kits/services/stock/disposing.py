@@ -46,7 +46,7 @@ def check_disposal(item: Item, disposal: Disposal) -> None:
 
 @dataclass(frozen=True)
 class Outgoing:
-    """Units of a batch to be thrown out of a place; the thing's own way unless another is given.
+    """Units of a batch to dispose of from a place; the item's own way unless another is given.
     `good_until`, where it is listed as out of date: its last good day."""
 
     place: Place
@@ -59,7 +59,7 @@ class Outgoing:
 def dispose(
     act: Act, *, place: Place, lot: Lot, units: int, disposal: Disposal | None = None
 ) -> Entry:
-    """Throw units out of a place, the thing's own way unless another is given.
+    """Dispose of units from a place, the item's own way unless another is given.
 
     Units that are still good need the act's reason. Raises Refused: `wrong-bin`, `not-enough`;
     Invalid (`reason`).
@@ -71,7 +71,7 @@ def dispose(
 
 
 def dispose_all(act: Act, room: Room, rows: Sequence[Outgoing]) -> Entry:
-    """Throw out what stands in a room outside of its kits, all in one act, each thing its way.
+    """Dispose of units in a room outside of its kits, all in one act, each item its way.
 
     Raises as `dispose`, and Invalid (`rows`) for no rows or a place of another room or a kit.
     """
@@ -109,7 +109,7 @@ def _thrown(act: Act, row: Outgoing, room: Room) -> tuple[Leg, str]:
 
 
 def out_of_date(room: Room) -> list[Outgoing]:
-    """What stands out of date on a room's shelves and in its quarantine, with where it goes."""
+    """What is out of date on a room's shelves and in its quarantine, with where it goes."""
     rows = list(
         Holding.objects.on_hand()
         .filter(place__room=room, place__kind__in=[PlaceKind.SHELF, PlaceKind.QUARANTINE])

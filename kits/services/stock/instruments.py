@@ -135,11 +135,11 @@ def _due(lot: Lot, day: date, due_on: date | None) -> date | None:
 def _keep_back_or_release(
     entry: Entry, lot: Lot, kit: Kit | None, room: Room | None, passed: bool
 ) -> None:
-    kept = Withholding.objects.open().filter(lot=lot, kind=WithheldKind.FAILED_CHECK)
+    withholdings = Withholding.objects.open().filter(lot=lot, kind=WithheldKind.FAILED_CHECK)
     if passed:
-        kept.update(released=entry)
+        withholdings.update(released=entry)
         return
-    if not kept.exists():
+    if not withholdings.exists():
         Withholding.objects.create(lot=lot, kind=WithheldKind.FAILED_CHECK, since=entry)
     if kit is not None or room is not None:
         writing.notify_keepers(

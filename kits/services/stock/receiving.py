@@ -213,10 +213,10 @@ _REMARKS = {
 
 def remarks(lot: Lot, irregular: list[ReasonCode]) -> tuple[Remark, ...]:
     """What is worth saying about units that arrived."""
-    found = [Remark(code, str(_REMARKS[code])) for code in irregular]
+    rows = [Remark(code, str(_REMARKS[code])) for code in irregular]
     batch = admission.batch_of(lot)
     if must_be_dated(batch) and not date_known(batch):
-        found.append(
+        rows.append(
             Remark(
                 "undated",
                 _(
@@ -226,12 +226,10 @@ def remarks(lot: Lot, irregular: list[ReasonCode]) -> tuple[Remark, ...]:
             )
         )
     if batch.thing.kind is Kind.INSTRUMENT and batch.check_passed is None:
-        found.append(
-            Remark("not-checked", _("It has no check on record: check it before it goes."))
-        )
+        rows.append(Remark("not-checked", _("It has no check on record: check it before it goes.")))
     if lot.item.retired_on is not None:
-        found.append(Remark("retired", _("This item is no longer bought.")))
-    return tuple(found)
+        rows.append(Remark("retired", _("This item is no longer bought.")))
+    return tuple(rows)
 
 
 # ---------------------------------------------------------------------------------------- moving

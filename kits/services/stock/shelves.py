@@ -49,8 +49,7 @@ def close_shelf(act: Act, shelf: Place) -> Place:
                 _("%(shelf)s still holds something. Move it or count it first.")
                 % {"shelf": shelf.name},
             )
-        assert shelf.room is not None  # a shelf belongs to a room
-        shelf.closed_on = clock.today(shelf.room.time_zone)
+        shelf.closed_on = clock.today(shelf.room_now.time_zone)
         shelf.save(update_fields=["closed_on"])
     return shelf
 

@@ -167,9 +167,7 @@ def held_batches(
 
 def _held_batch(row: Holding, batch: Batch) -> HeldBatch:
     place = row.place
-    room = place.kit.room if place.kit else place.room
-    assert room is not None  # inner places are a room's or a kit's
-    fault = why_not(batch, clock.today(room.time_zone))
+    fault = why_not(batch, clock.today(place.room_now.time_zone))
     return HeldBatch(place, row.lot, row.units, fault, good_through(batch))
 
 
@@ -197,11 +195,11 @@ class ExpiringBatch:
 
 def expiring_through(rows: Iterable[HeldBatch], through: date) -> list[ExpiringBatch]:
     """The batches among rows in order that are good through a day at most, in that order."""
-    found: dict[tuple[int, date], list[HeldBatch]] = defaultdict(list)
+    grouped: dict[tuple[int, date], list[HeldBatch]] = defaultdict(list)
     for row in rows:
         if row.good_until is not None and row.good_until <= through:
-            found[row.lot.pk, row.good_until].append(row)
-    return [ExpiringBatch(rows[0].lot, day, rows) for (_lot, day), rows in found.items()]
+            grouped[row.lot.pk, row.good_until].append(row)
+    return [ExpiringBatch(rows[0].lot, day, rows) for (_lot, day), rows in grouped.items()]
 
 
 def expiring_before(day: date) -> Q:

@@ -24,7 +24,7 @@ from kits.services.trips import trips
 
 @dataclass(frozen=True)
 class Extension:
-    """A trip that returns at another time, what is out on it, and its kits that are promised to
+    """A trip that returns at another time, what is out on it, and its kits that are reserved for
     another trip on those days."""
 
     trip: Trip

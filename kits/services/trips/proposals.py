@@ -36,7 +36,7 @@ class PassedOverKit:
 
 @dataclass(frozen=True)
 class TripProposal:
-    """Kits promised to the trip already, those proposed beside them, why not the others, and what
+    """Kits reserved for the trip already, those proposed beside them, why not the others, and what
     all of them together do not serve (nothing when they suit)."""
 
     trip: Trip
@@ -137,7 +137,7 @@ _SENTENCES: dict[str, Promise] = {
 
 
 def _beyond(held: Checkout | None, kit: Kit, trip: Trip) -> str:
-    """Who has a kit when the trip departs, as things are; an overdue kit may stay away as well."""
+    """Who has a kit when the trip departs, as it looks now; an overdue kit may stay out as well."""
     if held is None:
         return ""
     room = kit.home_room

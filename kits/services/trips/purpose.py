@@ -1,7 +1,7 @@
 """What taking a kit out would mean, and whether it may: for which trip it goes, who gets it, until
-when, how it stands through then, and whose promise is in the way.
+when, how it stands through then, and whose reservation is in the way.
 
-A kit goes out for the trip that is named; else for what it is promised to by tomorrow, if whoever
+A kit goes out for the trip that is named; else for what it is reserved for by tomorrow, if whoever
 takes it is that trip's guide; else for none.
 """
 
@@ -27,11 +27,11 @@ from kits.rules.ledger.readiness import judge
 from kits.rules.trips import trips as rule
 from kits.services.ledger import readiness
 from kits.services.lookup import promises
-from kits.services.lookup.promises import Standing
+from kits.services.lookup.promises import OpenPromise
 from kits.services.text import wording
 
 SOON = timedelta(hours=48)
-"""How near a departure has to be for its kit to be kept for it whatever somebody says."""
+"""How near a departure has to be for its kit to stay reserved for it, whatever the reason."""
 
 
 class NotGiven(enum.Enum):
@@ -45,8 +45,8 @@ NOT_GIVEN: Final = NotGiven.NOT_GIVEN
 
 @dataclass(frozen=True)
 class Plan:
-    """What taking a kit out would mean. `due_at` None: nobody set a time. `others`: the promises
-    to others that are in the way."""
+    """What taking a kit out would mean. `due_at` None: nobody set a time. `others`: the
+    reservations for others that are in the way."""
 
     kit: Kit
     trip: Trip | None
@@ -55,7 +55,7 @@ class Plan:
     due_at: datetime | None
     due_day: date | None
     verdict: Verdict
-    others: Sequence[Standing] = ()
+    others: Sequence[OpenPromise] = ()
 
 
 def plan(
@@ -90,7 +90,7 @@ def plan(
         person,
         today,
         due_day,
-        # What was promised on days of its own is taken as it was promised.
+        # What was reserved on days of its own is taken as it was reserved.
         nights=0 if reservation else kit.home_room.sorting_nights,
         trip=trip,
     )
@@ -109,9 +109,9 @@ def due_without_trip(kit: Kit, taker: Person | None, taken_at: datetime) -> date
     return rule.due_without_trip(local, room.closing_time, LivesIn(kit.lives_in))
 
 
-# ------------------------------------------------------------------------- is it another's promise
+# --------------------------------------------------------------------- another's reservation
 def refuse_promised(act: Act, going: Plan, take_reason: str) -> None:
-    """Refuse a kit that is promised to another's trip then, unless a reason says why it goes all
+    """Refuse a kit that is reserved for another's trip then, unless a reason says why it goes all
     the same; where that trip would go uncovered within 48 hours, only a keeper may say so.
 
     Raises Refused (`reserved-for-another`, with the kit that would do in its place) and, for a
@@ -129,8 +129,8 @@ def refuse_promised(act: Act, going: Plan, take_reason: str) -> None:
     raise reserved_for_another(kit, other, instead_of(other), near)
 
 
-def reserved_for_another(kit: Kit, other: Standing, swap: Kit | None, near: bool) -> Refused:
-    """The refusal that says whose promise is in the way, and what would do in its place."""
+def reserved_for_another(kit: Kit, other: OpenPromise, swap: Kit | None, near: bool) -> Refused:
+    """The refusal that says whose reservation is in the way, and what would do in its place."""
     trip, guide = other.trip, other.guide
     facts = {
         "kit": kit.name,
@@ -161,7 +161,7 @@ def reserved_for_another(kit: Kit, other: Standing, swap: Kit | None, near: bool
     )
 
 
-def uncovered_soon(other: Standing, due_day: date | None) -> bool:
+def uncovered_soon(other: OpenPromise, due_day: date | None) -> bool:
     """Whether a trip that leaves within 48 hours would go without a kit that is taken until a day
     (None: nobody set one)."""
     trip = other.trip
@@ -171,9 +171,9 @@ def uncovered_soon(other: Standing, due_day: date | None) -> bool:
     return not rule.back_in_time(trip.first_day, due_day, overdue=False, nights=nights)
 
 
-def instead_of(other: Standing) -> Kit | None:
+def instead_of(other: OpenPromise) -> Kit | None:
     """A free kit of the same list, the same version first, that is ready or low through the trip's
-    last day and would do in the place of the promised one; None when there is none."""
+    last day and would do in the place of the reserved one; None when there is none."""
     kit, trip = other.reservation.kit, other.trip
     out = Checkout.objects.open().of_whole_kits().values("kit")
     rows = {
@@ -184,7 +184,7 @@ def instead_of(other: Standing) -> Kit | None:
         .exclude(pk__in=out)
         .select_related("home_room")
     }
-    for each in promises.standing(kits=list(rows)):
+    for each in promises.open_promises(kits=list(rows)):
         if rule.share_a_day(trip.first_day, trip.last_day, each.promise):
             rows.pop(each.promise.kit, None)
     states = readiness.states(rows) if rows else {}
@@ -196,8 +196,8 @@ def instead_of(other: Standing) -> Kit | None:
     )
 
 
-def would_do(kit: Kit, other: Standing) -> bool:
-    """Whether a kit follows the list of a promised one and is ready or low through the last day of
+def would_do(kit: Kit, other: OpenPromise) -> bool:
+    """Whether a kit follows the list of a reserved one and is ready or low through the last day of
     that trip."""
     promised = other.reservation.kit
     same = kit.list_version.packing_list_id == promised.list_version.packing_list_id

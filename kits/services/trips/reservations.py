@@ -1,4 +1,4 @@
-"""Kits promised to trips: reserved, released, swapped for the one in hand."""
+"""Kits reserved for trips: reserved, released, swapped for the one in hand."""
 
 from __future__ import annotations
 
@@ -23,8 +23,8 @@ from kits.services.text import reason_texts, wording
 
 @dataclass(frozen=True)
 class ReservedKit:
-    """A kit promised to a trip, and how it stands through the trip's last day. `entry` is None
-    where it was promised so already; `out_beyond` who has it past the departure as things are."""
+    """A kit reserved for a trip, and how it stands through the trip's last day. `entry` is None
+    where it was reserved so already; `out_beyond` who has it past the departure as it looks now."""
 
     reservation: Reservation
     verdict: Verdict
@@ -34,7 +34,7 @@ class ReservedKit:
 
 @dataclass(frozen=True)
 class SwapResult:
-    """The kit that goes now; and, where it was promised to another trip on the same days (or to
+    """The kit that goes now; and, where it was reserved for another trip on the same days (or to
     somebody else of the same), what the first kit took over."""
 
     goes: ReservedKit
@@ -42,18 +42,18 @@ class SwapResult:
 
 
 def clashing(kit_ids: Iterable[int], trip: Trip) -> list[Reservation]:
-    """Promises of these kits to other trips that share a day with this one: two such trips cannot
-    share a kit."""
+    """Reservations of these kits for other trips that share a day with this one: two such trips
+    cannot share a kit."""
     return [
         each.reservation
-        for each in promises.standing(kits=list(kit_ids))
+        for each in promises.open_promises(kits=list(kit_ids))
         if each.trip.pk != trip.pk and rule.share_a_day(trip.first_day, trip.last_day, each.promise)
     ]
 
 
 def reserve(act: Act, kit: Kit, trip: Trip, *, person: Person | None = None) -> ReservedKit:
-    """Promise a kit to a trip, and to a person of it if named. Promised so already, nothing is
-    written; a kit that will not be ready is promised all the same, with its reasons.
+    """Reserve a kit for a trip, and for a person of it if named. Where it is reserved so already,
+    nothing is written; a kit that will not be ready is reserved all the same, with its reasons.
 
     Raises Refused: `kit-reserved` (says for which other trip on the same days), `trip-cancelled`,
     `kit-retired`; Unacceptable: `trip-is-over`.
@@ -81,7 +81,7 @@ def reserve(act: Act, kit: Kit, trip: Trip, *, person: Person | None = None) -> 
 
 
 def release(act: Act, reservation: Reservation) -> Reservation:
-    """Take a promise back. Raises Refused (`released-already`)."""
+    """Release a reservation. Raises Refused (`released-already`)."""
     with Book(act) as book:
         (kit,) = book.lock(reservation.kit_id)
         act.actor.require("reserve", kit.home_room_id)
@@ -97,14 +97,14 @@ def release(act: Act, reservation: Reservation) -> Reservation:
 
 
 def kits_of(source: str, reference: str) -> list[int]:
-    """The ids of the kits that are promised to the trip that a source knows by a reference."""
+    """The ids of the kits that are reserved for the trip that a source knows by a reference."""
     rows = Reservation.objects.promised().filter(trip__source=source, trip__reference=reference)
     return list(rows.values_list("kit", flat=True))
 
 
 def release_all(book: Book, trip: Trip) -> list[Reservation]:
-    """Give free the kits, locked in the book, of a locked trip that was cancelled. A kit promised
-    to it at this very moment is not locked: its promise counts for nothing, and stays."""
+    """Give free the kits, locked in the book, of a locked trip that was cancelled. A kit reserved
+    for it at this very moment is not locked: its reservation counts for nothing, and stays."""
     rows = (
         Reservation.objects.promised()
         .filter(trip=trip, kit__in=book.locked)
@@ -119,9 +119,9 @@ def release_all(book: Book, trip: Trip) -> list[Reservation]:
 def swap(act: Act, from_kit: Kit, to_kit: Kit, trip: Trip) -> SwapResult:
     """Let another kit go with a trip than the one reserved: the one in hand.
 
-    Where that one is promised to another trip on the same days, or to somebody else of the same
+    Where that one is reserved for another trip on the same days, or to somebody else of the same
     trip, the two change places. Asks for the right to take kits out, not to reserve: it happens at
-    the hatch. Raises Refused: `not-reserved`, `kit-is-out`, `kit-reserved` (promised to several
+    the hatch. Raises Refused: `not-reserved`, `kit-is-out`, `kit-reserved` (reserved for several
     trips on those days), `does-not-suit` (with the reasons), `same-kit`, `trip-cancelled`,
     `kit-retired`; Unacceptable: `trip-is-over`.
     """
@@ -232,7 +232,7 @@ def _release(book: Book, kit: Kit, reservation: Reservation) -> None:
 
 
 def _take_over(book: Book, kit: Kit, from_: Reservation) -> ReservedKit:
-    """Promise a kit to the trip and the person of another's promise, which was released."""
+    """Reserve a kit for the trip and the person of another's reservation, which was released."""
     entry = _promise(book, kit, from_.trip, from_.person)
     made = Reservation.objects.create(kit=kit, trip=from_.trip, person=from_.person, made=entry)
     return _reserved_kit(made, entry)
@@ -253,7 +253,7 @@ def _reserved_kit(reservation: Reservation, entry: Entry | None) -> ReservedKit:
 
 
 def _given_up(kit: Kit, trip: Trip) -> Reservation | None:
-    """What the kit in hand is promised to on the days of the trip."""
+    """What the kit in hand is reserved for on the days of the trip."""
     same = (
         Reservation.objects.promised().select_related("trip", "person").filter(kit=kit, trip=trip)
     )

@@ -1,5 +1,5 @@
-"""The kit in the hand is promised to another guide: the two change places by themselves where that
-leaves every trip concerned covered, and it is said."""
+"""The kit in the hand is reserved for another guide: the two change places by themselves where that
+leaves every trip concerned covered, and the answer names the swap."""
 
 from __future__ import annotations
 

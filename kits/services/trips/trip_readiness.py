@@ -22,7 +22,7 @@ from kits.services.lookup import promises
 
 @dataclass(frozen=True)
 class KitOfTrip:
-    """A kit of a trip: promised to it (`reservation`), gone with it (`went`, its last time), or
+    """A kit of a trip: reserved for it (`reservation`), gone with it (`went`, its last time), or
     both.
 
     `verdict` is the one that every surface shows of the kit for this day and trip; None for a

@@ -1,8 +1,8 @@
-"""Trips as their source tells them: a booking system, or somebody by hand.
+"""Trips as their source has them: a booking system, or somebody by hand.
 
 A trip is put whole, as often as its source likes; put again unchanged, nothing happens. When it is
-on other days than before, the kits promised to it may be promised to two trips at once: those
-are listed, and their keepers are told.
+on other days than before, the kits reserved for it may be reserved for two trips at once: those
+are listed, and their keepers get a notice.
 """
 
 from __future__ import annotations
@@ -63,7 +63,7 @@ class TripFacts:
 
 @dataclass(frozen=True)
 class Clash:
-    """A kit promised to a trip and to another on the same days."""
+    """A kit reserved for a trip and for another on the same days."""
 
     reservation: Reservation
     other: Reservation
@@ -127,7 +127,7 @@ def add_by_hand(act: Act, facts: TripFacts) -> TripChange:
 
 
 def clashes_of(trip: Trip) -> list[Clash]:
-    """The kits promised to a trip that are promised to another on the same days."""
+    """The kits reserved for a trip that are reserved for another on the same days."""
     if trip.cancelled_at is not None:
         return []
     ours = {
@@ -328,7 +328,7 @@ def _held_until_return(book: Book, trip: Trip) -> list[Checkout]:
 
 
 _ABOUT_PEOPLE = frozenset({"leader", "leader_name", "leader_phone"})
-"""What the book, which nothing is ever taken out of, does not keep of a trip."""
+"""What the record, from which nothing is ever deleted, does not keep of a trip."""
 
 
 def _create(

@@ -1,6 +1,6 @@
 """Why a file could not be read: a small family, each with a sentence that says what to do."""
 
-from gearroom.core.rules.sentences import Told, Wrong, say
+from gearroom.core.rules.sentences import InvalidValue, SentenceError, say
 
 TOO_MUCH_MEMORY = say("The picture takes too much memory to open. Send a smaller one.")
 
@@ -10,7 +10,7 @@ TOO_MUCH = say(
 )
 
 
-class PictureError(Wrong):
+class PictureError(InvalidValue):
     """A picture that cannot be read as it was sent; `says` is a sentence for a person."""
 
 
@@ -26,7 +26,7 @@ class BrokenPicture(PictureError):
     """A picture cut short or damaged, or one that took too long or too much to open. HTTP 422."""
 
 
-class WorkbookError(Wrong):
+class WorkbookError(InvalidValue):
     """A workbook that cannot be read as it was sent; `says` is a sentence for a person."""
 
 
@@ -38,5 +38,5 @@ class WorkbookTooLarge(WorkbookError):
     """Over a limit; which one, or what to do, is in the message."""
 
 
-class ReaderBusy(Told, RuntimeError):
+class ReaderBusy(SentenceError, RuntimeError):
     """All reader processes are taken and none came free in time. HTTP 503; try again."""

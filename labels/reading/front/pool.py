@@ -22,7 +22,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from gearroom.core.rules.sentences import Sentence, Told, say
+from gearroom.core.rules.sentences import Sentence, SentenceError, say
 from gearroom.core.setup.child_environment import without_secrets
 from labels.reading.front import errors, wire
 from labels.reading.front.results import Read, Reads, in_reading_order, quadrilateral
@@ -38,7 +38,7 @@ _ROOT = Path(__file__).resolve().parents[3]
 Tables = list[list[list[str | int | float | None]]]
 
 
-class _Ended(Told):
+class _Ended(SentenceError):
     """The process is gone; the reason is a sentence for a person."""
 
 
@@ -181,10 +181,10 @@ class Pool:
         """See `labels.reading.tables`."""
         order = {"sheets": sheets, "rows": rows, "columns": columns}
         try:
-            found: Tables = self._ask(order, workbook, WORKBOOK_SECONDS)["tables"]
+            answer: Tables = self._ask(order, workbook, WORKBOOK_SECONDS)["tables"]
         except _Ended as error:
             raise errors.WorkbookTooLarge(errors.TOO_MUCH) from error
-        return found
+        return answer
 
     def _ask(self, order: dict[str, Any], content: bytes, seconds: float) -> dict[str, Any]:
         """The one answer of a reader process to an order; raises _Ended where it had to be killed,

@@ -34,7 +34,7 @@ NO_WORKBOOK = say("This workbook cannot be read. Save it as .xlsx and choose tha
 def tables(content: bytes, *, sheets: int, rows: int, columns: int) -> list[list[list[Cell]]]:
     """The cells of each sheet in order, at most `rows` × `columns` of it; a day is 2027-05-31.
 
-    Raises BrokenWorkbook, WorkbookTooLarge (more than `sheets` sheets for one thing), and
+    Raises BrokenWorkbook, WorkbookTooLarge (more than `sheets` sheets for one), and
     MemoryError.
     """
     try:

@@ -24,7 +24,7 @@ reedsolo.init_tables(0x11D)
 
 
 def corrected(dark: Pixels, sure: Pixels) -> Pixels | None:
-    """Return all of a symbol's modules put right, or None where too much is lost.
+    """Return all of a symbol's modules corrected, or None where too much is lost.
 
     `dark`: (size, size) bool; `sure`: (size, size), how sure each module is, in any unit.
     """
@@ -143,6 +143,6 @@ def _blocks(version: int, level: int) -> list[tuple[Pixels, int]]:
                     places[number].append(at)
                     at += 1
     return [
-        (np.array(found), block.total_count - block.data_count)
-        for found, block in zip(places, blocks, strict=True)
+        (np.array(at_places), block.total_count - block.data_count)
+        for at_places, block in zip(places, blocks, strict=True)
     ]

@@ -40,12 +40,13 @@ def find(grey: Pixels, *, side: int, block: int) -> list[Finder]:
     dark = cv2.adaptiveThreshold(
         small, 255, cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY_INV, block, 5
     )
-    found: list[Finder] = []
+    distinct: list[Finder] = []
     for finder in sorted(_nested(dark), key=lambda finder: -finder.side):
-        if all(np.hypot(*(finder.centre - other.centre)) > 0.35 * other.side for other in found):
-            found.append(finder)
+        if all(np.hypot(*(finder.centre - other.centre)) > 0.35 * other.side for other in distinct):
+            distinct.append(finder)
     return [
-        Finder((f.centre + 0.5) / scale, (f.corners + 0.5) / scale, f.side / scale) for f in found
+        Finder((f.centre + 0.5) / scale, (f.corners + 0.5) / scale, f.side / scale)
+        for f in distinct
     ]
 
 
@@ -142,9 +143,9 @@ def _crossings(outline: Pixels, corners: Pixels) -> Pixels:
             return corners
         far = ((qx - px) * by - (qy - py) * bx) / cross
         crossings.append((px + far * ax, py + far * ay))
-    found = np.array(crossings, np.float32)
+    points = np.array(crossings, np.float32)
     sides = np.hypot(*(np.roll(corners, -1, 0) - corners).T)
-    return found if (np.hypot(*(found - corners).T) < 0.3 * sides.max()).all() else corners
+    return points if (np.hypot(*(points - corners).T) < 0.3 * sides.max()).all() else corners
 
 
 def triples(finders: list[Finder]) -> list[tuple[Finder, Finder, Finder]]:

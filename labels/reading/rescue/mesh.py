@@ -111,19 +111,19 @@ def _round_cylinders(size: int, symbol: Pixels, picture: Pixels) -> list[Pixels]
     """Return the picture's places of all nodes for the two cylinders that fit best."""
     middle = picture.mean(0)
     reach = float(np.abs(picture - middle).max())
-    seen = (picture - middle) / reach
+    target = (picture - middle) / reach
     ways = [(axis, arc) for axis in _AXES for arc in _ARCS]
     space = np.stack([_on_cylinder(symbol, size, *way) for way in ways])  # (ways, 12, 3)
     # seen = (space, 1) · T / (space · w + 1): eight numbers T and three w, w held small
     equations = np.zeros((len(ways), 2 * len(symbol) + 3, 11))
     equations[:, 0:-3:2, 0:3], equations[:, 0:-3:2, 3] = space, 1
     equations[:, 1:-3:2, 4:7], equations[:, 1:-3:2, 7] = space, 1
-    equations[:, 0:-3:2, 8:] = -seen[:, :1] * space
-    equations[:, 1:-3:2, 8:] = -seen[:, 1:] * space
+    equations[:, 0:-3:2, 8:] = -target[:, :1] * space
+    equations[:, 1:-3:2, 8:] = -target[:, 1:] * space
     equations[:, -3:, 8:] = 0.05 * np.eye(3)
     turned = equations.transpose(0, 2, 1)
-    wanted = np.concatenate([seen.ravel(), np.zeros(3)])
-    found = np.linalg.solve(turned @ equations + 1e-9 * np.eye(11), (turned @ wanted)[..., None])[
+    wanted = np.concatenate([target.ravel(), np.zeros(3)])
+    fitted = np.linalg.solve(turned @ equations + 1e-9 * np.eye(11), (turned @ wanted)[..., None])[
         ..., 0
     ]
 
@@ -134,11 +134,11 @@ def _round_cylinders(size: int, symbol: Pixels, picture: Pixels) -> list[Pixels]
         return np.stack([x / depth, y / depth], 1)
 
     off = [
-        float(((projected(points, terms) - seen) ** 2).sum())
-        for points, terms in zip(space, found, strict=True)
+        float(((projected(points, terms) - target) ** 2).sum())
+        for points, terms in zip(space, fitted, strict=True)
     ]
     return [
-        projected(_on_cylinder(_nodes(size), size, *ways[best]), found[best]) * reach + middle
+        projected(_on_cylinder(_nodes(size), size, *ways[best]), fitted[best]) * reach + middle
         for best in np.argsort(off)[:2]
     ]
 

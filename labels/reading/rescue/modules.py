@@ -85,12 +85,12 @@ def _unblurred(levels: Pixels, sigma: float, reach: int) -> Pixels:
     Van Cittert's iteration, kept within what ink and paper can be.
     """
     low, high = _surroundings(levels, reach)
-    seen = np.clip((levels - low) / np.maximum(high - low, 8), 0, 1).astype(np.float32)
+    blurry = np.clip((levels - low) / np.maximum(high - low, 8), 0, 1).astype(np.float32)
     weights = blur_weights(sigma)
-    light: Pixels = seen
+    light: Pixels = blurry
     for _ in range(25):
         blurred = cv2.sepFilter2D(light, -1, weights, weights, borderType=cv2.BORDER_REPLICATE)
-        light = np.clip(light + seen - blurred, -0.1, 1.1)
+        light = np.clip(light + blurry - blurred, -0.1, 1.1)
     return light
 
 
@@ -106,13 +106,13 @@ def blur_weights(sigma: float) -> Pixels:
 
 
 def decode(dark: Pixels) -> zxingcpp.Barcode | None:
-    """Return what these modules say, known ones put right first, or None."""
+    """Return what these modules say, known ones corrected first, or None."""
     known = known_modules(len(dark))
     sure = np.where(known == UNKNOWN, dark, known == 1)
     picture = np.full((len(dark) + 2 * QUIET,) * 2, 255, np.uint8)
     picture[QUIET:-QUIET, QUIET:-QUIET][sure] = 0
     # The family, not the model: asked for QRCodeModel2 alone, a pure read comes back empty.
-    found = zxingcpp.read_barcodes(
+    barcodes = zxingcpp.read_barcodes(
         picture,
         formats=zxingcpp.BarcodeFormats([zxingcpp.BarcodeFormat.QRCode]),
         is_pure=True,
@@ -122,4 +122,4 @@ def decode(dark: Pixels) -> zxingcpp.Barcode | None:
         try_invert=False,
         try_rotate=False,
     )
-    return found[0] if found and found[0].valid and found[0].text else None
+    return barcodes[0] if barcodes and barcodes[0].valid and barcodes[0].text else None

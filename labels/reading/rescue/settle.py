@@ -54,12 +54,12 @@ def _paper_and_ink(levels: Pixels, light: Pixels, surface: Pixels) -> tuple[Pixe
     """Return the grey of paper and of ink at each module, robust against what is neither."""
     share = light.ravel()[:, None]
     terms = np.concatenate([surface * share, surface * (1 - share)], 1)
-    seen = levels.ravel()
-    weight = np.ones_like(seen)
+    greys = levels.ravel()
+    weight = np.ones_like(greys)
     for _ in range(4):
         weighted = terms * weight[:, None]
-        found, *_ = np.linalg.lstsq(weighted, seen * weight, rcond=1e-6)
-        off = np.abs(seen - terms @ found)
+        found, *_ = np.linalg.lstsq(weighted, greys * weight, rcond=1e-6)
+        off = np.abs(greys - terms @ found)
         weight = 1 / (1 + (off / (2 * np.median(off) + 1e-3)) ** 2)
     half = surface.shape[1]
     shape = levels.shape

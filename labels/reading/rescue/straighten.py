@@ -170,11 +170,11 @@ def _changes(grey: Pixels, start: Finder, end: Finder, sideways: int) -> float:
         points.append(finder.centre + normal * reach)
     steps = np.linspace(0, 1, int(length * 2) + 8, dtype=np.float32)[:, None]
     line = points[0] + (points[1] - points[0]) * steps
-    seen = cv2.remap(
+    profile = cv2.remap(
         grey, line[None, :, 0].astype(np.float32), line[None, :, 1].astype(np.float32),
         cv2.INTER_LINEAR,
     )[0].astype(np.float32)  # fmt: skip
-    window = np.ones((1, max(3, len(seen) // 3)), np.uint8)
-    low, high = cv2.erode(seen[None], window)[0], cv2.dilate(seen[None], window)[0]
-    dark = seen < (low + high) / 2
+    window = np.ones((1, max(3, len(profile) // 3)), np.uint8)
+    low, high = cv2.erode(profile[None], window)[0], cv2.dilate(profile[None], window)[0]
+    dark = profile < (low + high) / 2
     return int((dark[1:] != dark[:-1]).sum()) + 13.0

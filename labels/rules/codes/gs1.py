@@ -21,7 +21,7 @@ from biip.gs1_element_strings import GS1ElementString
 from biip.upc import Upc
 from stdnum import ean
 
-from gearroom.core.rules.sentences import Sentence, Wrong, say
+from gearroom.core.rules.sentences import InvalidValue, Sentence, say
 
 FNC1 = "\x1d"
 
@@ -61,7 +61,7 @@ _FIELDS = dict.fromkeys(_DATES, "date") | {
 _NO_DATE_CHECK = ParseConfig(gs1_element_strings_verify_date=False)
 
 
-class MakersCodeError(Wrong):
+class MakersCodeError(InvalidValue):
     """A maker's code that cannot be right. `field`: "gtin", "expiry", "date" or "code"."""
 
     def __init__(self, field: str, says: Sentence) -> None:
@@ -190,7 +190,7 @@ def _message(text: str, today: date, fnc1_kept: bool, marked: bool) -> MakersCod
     sure = fnc1_kept or FNC1 in body
     body = body.strip(FNC1)
     errors: list[MakersCodeError] = []
-    found: dict[Pack, int] = {}
+    packs: dict[Pack, int] = {}
     missing = False
     if not (sure or marked or body.startswith(_STARTS)):
         raise _unknown(text)
@@ -203,13 +203,13 @@ def _message(text: str, today: date, fnc1_kept: bool, marked: bool) -> MakersCod
         missing |= any(
             GS1ApplicationIdentifier.extract(ai).separator_required for ai, _ in elements[:-1]
         )
-        found[pack] = min(len(elements), found.get(pack, len(elements)))
-    if not found:
+        packs[pack] = min(len(elements), packs.get(pack, len(elements)))
+    if not packs:
         if " " in text.strip():
             return _message(re.sub(r"\s+", "", text), today, fnc1_kept, marked)
         raise errors[0] if errors else _unknown(text)
     ranked = sorted(
-        found, key=lambda pack: (-_worth(pack, today), found[pack], -len(pack.lot or ""))
+        packs, key=lambda pack: (-_worth(pack, today), packs[pack], -len(pack.lot or ""))
     )
     # A split that failed on its check digit or date alone is also a sign that FNC1 is missing.
     missing |= any(error.field != "code" for error in errors)

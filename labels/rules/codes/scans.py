@@ -65,7 +65,7 @@ NOT_OURS = frozenset(FOREIGN.values())
 
 @dataclass(frozen=True)
 class Reading:
-    """One thing that was read.
+    """One symbol or text that was read.
 
     `corners`: top left, top right, bottom right, bottom left in pixels of the picture as stored;
     empty for a typed text. `rung`: what of the reader read it. `is_gs1`: from a symbol marked so,
@@ -86,7 +86,7 @@ class Reading:
 
 @dataclass(frozen=True)
 class Readings:
-    """All that one look gave: things seen in reading order, and the picture's SHA-256 in hex
+    """All that was read at once, in reading order, and the picture's SHA-256 in hex
     (empty for typed texts)."""
 
     seen: tuple[Reading, ...]

@@ -35,7 +35,7 @@ class Expiry:
     """What a batch's label says of its date.
 
     `last_day`: the last day it is good (a printed month is good through its last day), or None.
-    `needed`: False for things that need no date; a needed date that is None is not known.
+    `needed`: False for items that need no date; a needed date that is None is not known.
     """
 
     last_day: date | None

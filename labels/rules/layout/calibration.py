@@ -8,7 +8,7 @@ from labels.rules.layout.sheets import Sheet, SheetError
 
 @dataclass(frozen=True)
 class Offset:
-    """A printer's correction: drawn at p, a thing lands on the paper at p.
+    """A printer's correction: what is drawn at p lands on the paper at p.
 
     `dx_mm`, `dy_mm`: move the print right and down. `scale_x`, `scale_y`: stretch it about the
     page's top left corner (a printer that draws 100 mm as 99 mm needs 100 / 99).

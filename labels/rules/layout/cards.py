@@ -33,7 +33,7 @@ class CardItem:
 
 @dataclass(frozen=True)
 class Pouch:
-    """A section of the kit and the things in it."""
+    """A section of the kit and the items in it."""
 
     name: str
     things: tuple[CardItem, ...]
@@ -96,7 +96,7 @@ class Row:
 
 
 def entries(pouches: Sequence[Pouch], speak: Speak = str) -> tuple[ListEntry, ...]:
-    """Return the lines of a lid card: each pouch's name and under it quantity and thing."""
+    """Return the lines of a lid card: each pouch's name and under it quantity and item."""
     lines: list[ListEntry] = []
     for pouch in pouches:
         lines.append(ListEntry(pouch.name, heading=True))

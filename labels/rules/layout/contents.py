@@ -59,7 +59,7 @@ class PersonTag:
 
 @dataclass(frozen=True)
 class BlankLabel:
-    """A code that is bound later, by scanning the label and then the thing."""
+    """A code that is bound later, by scanning the label and then what it is on."""
 
     code: str
 

@@ -9,7 +9,7 @@ does not fit with modules of 0.40 mm the cell is refused with the size that woul
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from gearroom.core.rules.sentences import Sentence, Speak, Wrong, say
+from gearroom.core.rules.sentences import InvalidValue, Sentence, Speak, say
 from labels.rules.layout import contents, typesetting
 from labels.rules.layout.contents import Field, Label
 from labels.rules.layout.sheets import Cell, Hole, Sheet
@@ -33,7 +33,7 @@ _BAND_PAD = 0.24
 _SCALES = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2, 0.0)
 
 
-class CellTooSmall(Wrong):
+class CellTooSmall(InvalidValue):
     """The cell cannot hold the symbol and the code. `needed_mm`: (width, height) that would do."""
 
     def __init__(self, have_mm: tuple[float, float], needed_mm: tuple[float, float]) -> None:

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 import zxingcpp
 
-from gearroom.core.rules.sentences import Wrong, say
+from gearroom.core.rules.sentences import InvalidValue, say
 
 QUIET_MODULES = 4
 """Light modules on each side of a symbol (ISO/IEC 18004:2015, 5.3.8)."""
@@ -28,7 +28,7 @@ PRINTER_DPI = 600
 MM_PER_INCH = 25.4
 
 
-class SymbolTooSmall(Wrong):
+class SymbolTooSmall(InvalidValue):
     """The room is too small for modules of 0.40 mm.
 
     `have_mm` and `needed_mm` are the side of the square, quiet zone included.

@@ -84,23 +84,23 @@ def printable(text: str, face: Face) -> str:
 def _plain(text: str) -> str:
     if text.isascii() and text.isprintable():
         return " ".join(text.split())
-    kept: list[str] = []
+    characters: list[str] = []
     marks = 0
     for character in unicodedata.normalize("NFC", text):
         category = unicodedata.category(character)
         if category in ("Zs", "Zl", "Zp", "Cc"):
-            kept.append(" ")
+            characters.append(" ")
         elif category in ("Mn", "Me"):
             # One mark that no composed letter has; piles of them would climb out of the line.
             marks += 1
             selects = "\ufe00" <= character <= "\ufe0f"
-            if marks == 1 and kept and kept[-1] != " " and not selects:
-                kept.append(character)
+            if marks == 1 and characters and characters[-1] != " " and not selects:
+                characters.append(character)
             continue
         elif category not in ("Cf", "Cs", "Cn", "Co"):
-            kept.append(character)
+            characters.append(character)
         marks = 0
-    return " ".join("".join(kept).split())
+    return " ".join("".join(characters).split())
 
 
 def wrap(text: str, face: Face, width: float, *, breaking: bool = False) -> list[str] | None:
@@ -140,7 +140,7 @@ _TIE = "\N{NO-BREAK SPACE}"
 def _words(text: str, face: Face) -> tuple[tuple[bool, str, float], ...]:
     """Split into (a space stands before it, piece, width in em); pieces end at spaces and hyphens,
     but the number of a name stays with it: `GROUP-01`."""
-    found: list[tuple[bool, str, float]] = []
+    pieces: list[tuple[bool, str, float]] = []
     for tied in _TIED.sub(_TIE, text).split(" "):
         word = tied.replace(_TIE, " ")
         start = 0
@@ -148,11 +148,11 @@ def _words(text: str, face: Face) -> tuple[tuple[bool, str, float], ...]:
             ends = character in "-/‐–" and 0 < place < len(word) - 1 and place - start > 1
             if ends and not word[place + 1].isdigit():
                 piece = word[start : place + 1]
-                found.append((start == 0, piece, face.width(piece)))
+                pieces.append((start == 0, piece, face.width(piece)))
                 start = place + 1
         piece = word[start:]
-        found.append((start == 0, piece, face.width(piece)))
-    return tuple(found)
+        pieces.append((start == 0, piece, face.width(piece)))
+    return tuple(pieces)
 
 
 def _pieces(word: str, face: Face, width: float) -> list[str]:

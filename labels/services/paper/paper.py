@@ -182,7 +182,7 @@ def labels_of_codes(actor: Actor, wanted: Sequence[str]) -> list[Label]:
     (`label-cancelled`)."""
     parsed = [label_codes.parse(code) or code for code in wanted]
     rows = {row.code: row for row in labelling.labels_of(actor).filter(code__in=parsed)}
-    found = []
+    labels = []
     for code in parsed:
         row = rows.get(code)
         if row is None:
@@ -194,8 +194,8 @@ def labels_of_codes(actor: Actor, wanted: Sequence[str]) -> list[Label]:
                 % {"code": label_codes.shown(code)},
                 label=label_codes.shown(code),
             )
-        found.append(row)
-    return found
+        labels.append(row)
+    return labels
 
 
 def print_sheet(

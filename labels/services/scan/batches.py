@@ -21,15 +21,15 @@ def batch_in(actor: Actor, read: str | Sequence[Reading]) -> Lot:
     Raises Unacceptable: `nothing-read`, `not-wanted-here` (says what it is instead), `code-wrong`;
     `which-batch` where a maker's code is of a batch that is not in the book, or may be of several.
     """
-    seen = [Reading(read)] if isinstance(read, str) else list(read)
-    if not seen:
+    readings = [Reading(read)] if isinstance(read, str) else list(read)
+    if not readings:
         raise Unacceptable(
             "nothing-read",
             _("No label was found in the picture. Go closer, hold still and let light fall on it."),
         )
-    found = meanings(actor, seen, today=clock.now().date())
+    resolved = meanings(actor, readings, today=clock.now().date())
     lots: dict[int, Lot] = {}
-    for each in found:
+    for each in resolved:
         if each.label is not None and each.label.lot is not None:
             lots[each.label.lot.pk] = each.label.lot
         elif each.pack is not None:
@@ -42,7 +42,7 @@ def batch_in(actor: Actor, read: str | Sequence[Reading]) -> Lot:
             lots |= Lot.objects.select_related("item").in_bulk([pk for pk in known if pk])
     if len(lots) == 1:
         return next(iter(lots.values()))
-    wrong = next((each for each in found if each.means == Means.WRONG_CODE), None)
+    wrong = next((each for each in resolved if each.means == Means.WRONG_CODE), None)
     if wrong is not None:
         raise Unacceptable("code-wrong", wrong.says)
     raise Unacceptable(

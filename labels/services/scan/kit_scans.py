@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils import formats
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from django.utils.translation import pgettext
 
 from gearroom.core.acts.act import Act, part
@@ -44,51 +45,47 @@ from labels.services.scan.results import (
 def show(act: Act, meaning: Meaning) -> Outcome:
     """A kit, with what can be done with it now."""
     kit = kit_of(meaning)
-    seen = views.scanned_kit(act.actor, kit)
-    if seen.out_since is not None and seen.due_at is None:
-        says = _("%(kit)s is out with %(has_it)s.") % {"kit": kit.name, "has_it": seen.has_it}
-    elif seen.out_since is not None:
-        says = _("%(kit)s is out with %(has_it)s, due %(time)s.") % {
-            "kit": kit.name,
-            "has_it": seen.has_it,
-            "time": _time(kit, seen.due_at),
-        }
-    elif seen.trip is not None and seen.guide_name:
-        says = _("%(kit)s is for %(guide_name)s, %(trip_name)s. %(fitness)s") % {
-            "kit": kit.name,
-            "guide_name": seen.guide_name,
-            "trip_name": seen.trip_name,
-            "fitness": f"{seen.verdict_text}.",
-        }
-    elif seen.trip is not None:
-        says = _("%(kit)s is for %(trip_name)s. %(fitness)s") % {
-            "kit": kit.name,
-            "trip_name": seen.trip_name,
-            "fitness": f"{seen.verdict_text}.",
-        }
+    scanned = views.scanned_kit(act.actor, kit)
+    if scanned.out_since is not None:
+        says = (
+            _("%(kit)s is out with %(has_it)s, due %(time)s.")
+            if scanned.due_at
+            else _("%(kit)s is out with %(has_it)s.")
+        )
+    elif scanned.trip is not None:
+        says = (
+            _("%(kit)s is for %(guide_name)s, %(trip_name)s. %(fitness)s")
+            if scanned.guide_name
+            else _("%(kit)s is for %(trip_name)s. %(fitness)s")
+        )
     else:
-        says = _("%(kit)s is here. %(fitness)s") % {
-            "kit": kit.name,
-            "fitness": f"{seen.verdict_text}.",
-        }
+        says = _("%(kit)s is here. %(fitness)s")
+    facts = {
+        "kit": kit.name,
+        "has_it": scanned.has_it,
+        "time": _time(kit, scanned.due_at),
+        "guide_name": scanned.guide_name,
+        "trip_name": scanned.trip_name,
+        "fitness": f"{scanned.verdict_text}.",
+    }
     return Outcome(
         meaning.seen,
         Means.KIT,
         ScanResult.IDENTIFIED,
-        says,
+        says % facts,
         label=meaning.label,
-        thing=seen,
-        next=steps_of_kit(act, meaning, kit, seen),
+        thing=scanned,
+        next=steps_of_kit(act, meaning, kit, scanned),
     )
 
 
-def steps_of_kit(act: Act, meaning: Meaning, kit: Kit, seen: ScannedKit) -> list[NextStep]:
+def steps_of_kit(act: Act, meaning: Meaning, kit: Kit, scanned: ScannedKit) -> list[NextStep]:
     """What can be done with a kit as it stands, the likeliest first."""
     text = text_of(meaning)
-    if seen.out_since is not None:
+    if scanned.out_since is not None:
         closed = (
             (_("Sealed and dry"), AsFound.SEALED)
-            if seen.seal
+            if scanned.seal
             else (_("Closed, nothing used"), AsFound.CLOSED)
         )
         return [
@@ -97,20 +94,20 @@ def steps_of_kit(act: Act, meaning: Meaning, kit: Kit, seen: ScannedKit) -> list
             resend(Intent.CHECK_IN, _("Opened"), text, ("used",), as_found=str(AsFound.OPENED)),
             NextStep(Step.PASS, _("Pass it on"), kit.name, needs=("person",)),
         ]
-    found: list[NextStep] = []
+    steps: list[NextStep] = []
     going = purpose.plan(kit)
     guide = going.person
     needs = [] if guide else ["holder"]
     if going.verdict.fit or going.verdict.word is Word.NOT_SET_UP:
         whom = guide.name if guide else ""
         says = _("Take it out to %(whom)s") % {"whom": whom} if whom else _("Take it out")
-        found.append(resend(Intent.CHECK_OUT, says, text, needs))
+        steps.append(resend(Intent.CHECK_OUT, says, text, needs))
     else:
         ways = offers.offers(act.actor, kit, going.verdict, trip=going.trip, person=guide)
-        found += next_steps(offers.as_values(act.actor, kit, ways), text, needs)
-    if seen.to_sort or not seen.may_go:
-        found.append(NextStep(Step.RESTOCK, _("View what is missing"), kit.name))
-    return found
+        steps += next_steps(offers.as_values(act.actor, kit, ways), text, needs)
+    if scanned.to_sort or not scanned.may_go:
+        steps.append(NextStep(Step.RESTOCK, _("View what is missing"), kit.name))
+    return steps
 
 
 # -------------------------------------------------------------------------------------- taking out
@@ -169,6 +166,15 @@ def take_out(
     )
 
 
+_OUT = {
+    (True, True): _lazy("%(what)s is out with %(who)s for %(trip)s, due %(due)s."),
+    (True, False): _lazy("%(what)s is out with %(who)s for %(trip)s."),
+    (False, True): _lazy("%(what)s is out with %(who)s, due %(due)s."),
+    (False, False): _lazy("%(what)s is out with %(who)s."),
+}
+"""That a kit is out, by whether it is for a trip and whether it has a due time."""
+
+
 def _out_text(what: str, taken: custody.CheckOut) -> str:
     """That a kit is out, with whom, for what and until when."""
     out = taken.checkout
@@ -180,14 +186,7 @@ def _out_text(what: str, taken: custody.CheckOut) -> str:
         "due": _time(taken.kit, out.due_at),
         "trip": out.trip.name if out.trip else "",
     }
-    match out.trip is not None, out.due_at is not None:
-        case True, True:
-            return _("%(what)s is out with %(who)s for %(trip)s, due %(due)s.") % facts
-        case True, False:
-            return _("%(what)s is out with %(who)s for %(trip)s.") % facts
-        case False, True:
-            return _("%(what)s is out with %(who)s, due %(due)s.") % facts
-    return _("%(what)s is out with %(who)s.") % facts
+    return str(_OUT[out.trip is not None, out.due_at is not None]) % facts
 
 
 def _holder(ask: ScanRequest, tags: Sequence[Person]) -> Person | None:
@@ -206,7 +205,7 @@ def _holder(ask: ScanRequest, tags: Sequence[Person]) -> Person | None:
 # ------------------------------------------------------------------------------------ handing back
 def hand_in(act: Act, meaning: Meaning, ask: ScanRequest) -> Outcome:
     """Hand a kit, or a section that is out on its own, back; whoever brings it, wherever it
-    belongs. Raises Invalid for use that names no batch and no thing of ours."""
+    belongs. Raises Invalid for use that names no batch and no item of ours."""
     kit, section = kit_of(meaning), meaning.place
     if section is not None and holders.open_checkout(kit, section) is None:
         raise not_a_kit(meaning)
@@ -216,7 +215,7 @@ def hand_in(act: Act, meaning: Meaning, ask: ScanRequest) -> Outcome:
         as_found=ask.as_found,
         section=section,
         seal_seen=ask.seal_seen,
-        used=[_use_line(kit, said) for said in ask.used],
+        used=[_use_line(kit, line) for line in ask.used],
         sharps_or_blood=ask.sharps_or_blood,
         wet=ask.wet,
         wrong=ask.wrong,
@@ -227,7 +226,7 @@ def hand_in(act: Act, meaning: Meaning, ask: ScanRequest) -> Outcome:
         meaning.seen,
         meaning.means,
         ScanResult.HANDED_BACK,
-        " ".join([_back_text(what, back), *_remarks(back)]),
+        " ".join([str(_BACK[AsFound(back.as_found)]) % {"what": what}, *_remarks(back)]),
         label=meaning.label,
         thing=_thing(act, meaning, back.kit)
         if find.knows_kit(act.actor, kit)
@@ -237,45 +236,41 @@ def hand_in(act: Act, meaning: Meaning, ask: ScanRequest) -> Outcome:
     )
 
 
-def _use_line(kit: Kit, said: UsedUnits) -> use.UseLine:
-    item = said.lot.item if said.lot else said.item
+def _use_line(kit: Kit, line: UsedUnits) -> use.UseLine:
+    item = line.lot.item if line.lot else line.item
     if item is None:
         raise Invalid(_("Name what was used: “item”, “lot” or “label”."), field="used")
-    if said.lot is not None and said.item is not None and said.item.pk != said.lot.item_id:
+    if line.lot is not None and line.item is not None and line.item.pk != line.lot.item_id:
         raise Invalid(
             _("That batch is of %(batch)s, not of %(thing)s.")
-            % {"batch": said.lot.item.name, "thing": said.item.name},
+            % {"batch": line.lot.item.name, "thing": line.item.name},
             field="used",
         )
-    section = find.section(kit, said.section) if said.section else None
-    return use.UseLine(item, said.units, said.lot, section)
+    section = find.section(kit, line.section) if line.section else None
+    return use.UseLine(item, line.units, line.lot, section)
 
 
-def _back_text(what: str, back: custody.CheckIn) -> str:
-    match AsFound(back.as_found):
-        case AsFound.SEALED:
-            return _("%(what)s is back: sealed and dry.") % {"what": what}
-        case AsFound.CLOSED:
-            return _("%(what)s is back: closed, nothing used.") % {"what": what}
-        case AsFound.OPENED:
-            return _("%(what)s is back: opened.") % {"what": what}
-        case _:
-            return _("%(what)s is back: sort later.") % {"what": what}
+_BACK = {
+    AsFound.SEALED: _lazy("%(what)s is back: sealed and dry."),
+    AsFound.CLOSED: _lazy("%(what)s is back: closed, nothing used."),
+    AsFound.OPENED: _lazy("%(what)s is back: opened."),
+    AsFound.SORT_LATER: _lazy("%(what)s is back: sort later."),
+}
 
 
 def _remarks(back: custody.CheckIn) -> list[str]:
-    said = [reason_texts.irregular(code) for code in back.irregular]
+    remarks = [reason_texts.irregular(code) for code in back.irregular]
     lines = back.use.lines if back.use else ()
     if lines:
         used = ", ".join(f"{line.units} × {line.item.name}" for line in lines)
-        said.append(_("Used: %(used)s.") % {"used": used})
-    found = sum(line.found for line in lines)
-    if found:
-        said.append(
+        remarks.append(_("Used: %(used)s.") % {"used": used})
+    unrecorded = sum(line.found for line in lines)
+    if unrecorded:
+        remarks.append(
             _("On record there were not %(found)d of that: recorded as found and used.")
-            % {"found": found}
+            % {"found": unrecorded}
         )
-    return said
+    return remarks
 
 
 def _after_hand_in(act: Act, back: custody.CheckIn) -> list[NextStep]:

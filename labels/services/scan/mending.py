@@ -60,15 +60,15 @@ def _mended(
     act: Act, meaning: Meaning, kit: Kit, entry: Entry, outcome: str, says: str, **said: object
 ) -> Outcome:
     kit = find.kits_of(act.actor).get(pk=kit.pk)
-    seen = views.scanned_kit(act.actor, kit)
+    scanned = views.scanned_kit(act.actor, kit)
     undo = NextStep(Step.UNDO, _("Undo this"), str(entry.pk))
     return Outcome(
         meaning.seen,
         Means.KIT,
         outcome,
-        says % {**said, "kit": kit.name, "verdict": seen.verdict_text},
+        says % {**said, "kit": kit.name, "verdict": scanned.verdict_text},
         label=meaning.label,
-        thing=seen,
+        thing=scanned,
         entry=entry,
-        next=[*kit_scans.steps_of_kit(act, meaning, kit, seen), undo],
+        next=[*kit_scans.steps_of_kit(act, meaning, kit, scanned), undo],
     )

@@ -42,7 +42,7 @@ def known_packs(readings: Sequence[gs1.Pack]) -> list[ScannedPack]:
     recalls = list(
         Recall.objects.blocking().filter(item__in={code.item_id for code in codes.values()})
     )
-    found = []
+    packs = []
     for pack in readings:
         code = codes.get(pack.gtin or "")
         number, serial = _plain(pack.lot), _plain(pack.serial)
@@ -64,7 +64,7 @@ def known_packs(readings: Sequence[gs1.Pack]) -> list[ScannedPack]:
         units = None
         if code is not None or pack.count is not None:
             units = pack.count or (code.units_per_pack if code else None)
-        found.append(
+        packs.append(
             ScannedPack(
                 gtin=pack.gtin or "",
                 number=number,
@@ -82,15 +82,15 @@ def known_packs(readings: Sequence[gs1.Pack]) -> list[ScannedPack]:
                 else code is not None and _is_recalled(recalls, code.item_id, number),
             )
         )
-    return found
+    return packs
 
 
 def _is_recalled(recalls: Sequence[Recall], item_id: int, number: str) -> bool:
     """Whether a batch that is new here is recalled; where its number is not in the code, only
     what is so of every batch is known."""
     of_thing = [recall for recall in recalls if recall.item_id == item_id]
-    found = lots.blocking(of_thing, number)
-    return found is not None and bool(number or found.scope != RecallScope.NUMBER)
+    blocking = lots.blocking(of_thing, number)
+    return blocking is not None and bool(number or blocking.scope != RecallScope.NUMBER)
 
 
 def _plain(number: str | None) -> str:
@@ -111,33 +111,33 @@ def pack(
     act: Act, meaning: Meaning, code: gs1.MakersCode, intent: Intent, place: Place | None
 ) -> Outcome:
     """A maker's code: which item and batch it is, to be confirmed; never taken by itself."""
-    seen = known_packs(code.candidates)
-    best = seen[0]
+    packs = known_packs(code.candidates)
+    best = packs[0]
     name = best.item_name or (
         _("A pack with the code %(gtin)s") % {"gtin": best.gtin} if best.gtin else _("A batch")
     )
     says = [f"{name}, {_batch_text(best)}."]
-    if len(seen) > 1 or code.confirm:
+    if len(packs) > 1 or code.confirm:
         says.append(_("Compare with the pack: this code can be read in more than one way."))
     if best.recalled:
         says.append(_("This batch is recalled: it goes to quarantine."))
-    found: list[NextStep] = []
+    steps: list[NextStep] = []
     before = None
     if intent == Intent.RECEIVE:
         before = _earlier_scan(act, code.best)
         if before is not None:
             says.append(_repeat_text(code.best, before))
-        found = [step for each in seen for step in _receive(each, place, again=before is not None)]
+        steps = [step for each in packs for step in _receive(each, place, again=before is not None)]
     elif intent == Intent.IDENTIFY and act.actor.could("receive"):
-        found = [step for each in seen for step in _receive(each, None, again=False)]
+        steps = [step for each in packs for step in _receive(each, None, again=False)]
     elif intent == Intent.COUNT:
-        found = [
+        steps = [
             _count_line({"lot": str(each.lot)}, place)
             if each.lot
             else _count_line(
                 {"item": each.item}, place, _("This batch is new here: count the item")
             )
-            for each in seen
+            for each in packs
             if each.item is not None
         ]
     return Outcome(
@@ -145,9 +145,9 @@ def pack(
         Means.MAKER,
         ScanResult.IDENTIFIED if intent == Intent.IDENTIFY else ScanResult.READY,
         " ".join(says),
-        packs=seen,
+        packs=packs,
         again=before is not None,
-        next=found,
+        next=steps,
     )
 
 
@@ -172,7 +172,7 @@ def _fields(pack: ScannedPack) -> dict[str, Any]:
 
 
 def _receive(pack: ScannedPack, place: Place | None, *, again: bool) -> list[NextStep]:
-    """The step that confirms it; for a thing that is new here, the steps before that too."""
+    """The step that confirms it; for an item that is new here, the steps before that too."""
     fields = _fields(pack)
     needs = [] if place else ["shelf"]
     if place is not None:
@@ -182,12 +182,12 @@ def _receive(pack: ScannedPack, place: Place | None, *, again: bool) -> list[Nex
         says = _("This item is new here: enter it first")
         before.append(NextStep(Step.ADD_ITEM, says, needs=("name", "kind", "base_unit")))
         if pack.gtin:
-            told: dict[str, Any] = {"gtin": pack.gtin}
-            told |= {"units_per_pack": pack.count} if pack.count else {}
+            known: dict[str, Any] = {"gtin": pack.gtin}
+            known |= {"units_per_pack": pack.count} if pack.count else {}
             holds = [] if pack.count else ["units_per_pack"]
             before.append(
                 NextStep(
-                    Step.ADD_PACK_CODE, _("Enter what a pack holds"), "", told, ["item", *holds]
+                    Step.ADD_PACK_CODE, _("Enter what a pack holds"), "", known, ["item", *holds]
                 )
             )
         else:
@@ -247,17 +247,17 @@ def _repeat_text(pack: gs1.Pack, before: Scan) -> str:
 def lot(act: Act, meaning: Meaning, row: Lot, intent: Intent, place: Place | None) -> Outcome:
     """A batch by our own label."""
     # Whoever counts does not see what is expected by the record.
-    seen = views.scanned_lot(act, row, where=intent == Intent.IDENTIFY)
+    scanned = views.scanned_lot(act, row, where=intent == Intent.IDENTIFY)
     says = (
         _("%(thing)s, batch %(batch)s, good through %(day)s.")
-        if seen.expiry
+        if scanned.expiry
         else _("%(thing)s, batch %(batch)s.")
     ) % {
-        "thing": seen.item_name,
-        "batch": seen.number or seen.serial or _("without number"),
-        "day": wording.day(seen.expiry) if seen.expiry else "",
+        "thing": scanned.item_name,
+        "batch": scanned.number or scanned.serial or _("without number"),
+        "day": wording.day(scanned.expiry) if scanned.expiry else "",
     }
-    if seen.recalled:
+    if scanned.recalled:
         says += " " + _("It is recalled: do not use it.")
     steps: list[NextStep] = []
     if intent == Intent.RECEIVE:
@@ -278,14 +278,14 @@ def lot(act: Act, meaning: Meaning, row: Lot, intent: Intent, place: Place | Non
         ScanResult.IDENTIFIED if intent == Intent.IDENTIFY else ScanResult.READY,
         says,
         label=meaning.label,
-        thing=seen,
+        thing=scanned,
         next=steps,
     )
 
 
 def place(meaning: Meaning, where: Place, intent: Intent) -> Outcome:
     """A shelf or a kit's section by its label."""
-    seen = views.scanned_section(where) if where.kit_id else views.scanned_shelf(where)
+    scanned = views.scanned_section(where) if where.kit_id else views.scanned_shelf(where)
     what = (
         _("%(where)s of %(kit)s.") % {"where": where.name, "kit": where.kit.name}
         if where.kit
@@ -309,6 +309,6 @@ def place(meaning: Meaning, where: Place, intent: Intent) -> Outcome:
         ScanResult.IDENTIFIED if intent == Intent.IDENTIFY else ScanResult.READY,
         what,
         label=meaning.label,
-        thing=seen,
+        thing=scanned,
         next=steps,
     )

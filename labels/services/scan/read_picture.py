@@ -33,12 +33,12 @@ def read(
     ReadersBusy (503).
     """
     with _as_problems():
-        found = reading.read(picture, budget_s=seconds, all_symbols=many, stop_at_own=own)
-    seen = tuple(
+        result = reading.read(picture, budget_s=seconds, all_symbols=many, stop_at_own=own)
+    readings = tuple(
         Reading(each.text, each.symbology, each.corners, each.rung, each.is_gs1)
-        for each in found.reads
+        for each in result.reads
     )
-    return Readings(seen, found.sha256, found.rung, found.ms)
+    return Readings(readings, result.sha256, result.rung, result.ms)
 
 
 def photo(picture: bytes) -> bytes:

@@ -65,7 +65,7 @@ def problem_of(meaning: Meaning, intent: Intent) -> Problem:
 
 
 def refused(act: Act, meaning: Meaning, ask: ScanRequest, problem: Problem) -> Outcome:
-    """What comes of a thing with which nothing could be done."""
+    """What comes of a reading with which nothing could be done."""
     problem = beyond_form(problem)
     return Outcome(
         meaning.seen,
@@ -88,12 +88,12 @@ def _passerby_facts(act: Act, meaning: Meaning) -> passerby.Facts | None:
 def _next_steps(act: Act, meaning: Meaning, ask: ScanRequest, problem: Problem) -> list[NextStep]:
     """How to go on after a problem, by its code."""
     text = text_of(meaning)
-    said: dict[str, Any] = {"holder": str(ask.holder.pk)} if ask.holder else {}
-    said |= {"trip": str(ask.trip.pk)} if isinstance(ask.trip, Trip) else {}
-    said |= {"due_at": ask.due_at.isoformat()} if isinstance(ask.due_at, datetime) else {}
+    given: dict[str, Any] = {"holder": str(ask.holder.pk)} if ask.holder else {}
+    given |= {"trip": str(ask.trip.pk)} if isinstance(ask.trip, Trip) else {}
+    given |= {"due_at": ask.due_at.isoformat()} if isinstance(ask.due_at, datetime) else {}
 
     def out(says: str, *needs: str, **more: Any) -> NextStep:
-        return resend(Intent.CHECK_OUT, says, text, needs, **said, **more)
+        return resend(Intent.CHECK_OUT, says, text, needs, **given, **more)
 
     match problem.code:
         case "kit-is-out":
@@ -115,10 +115,10 @@ def _next_steps(act: Act, meaning: Meaning, ask: ScanRequest, problem: Problem) 
         case "who-takes-it" | "which-person":
             return [out(_("Scan the guide’s tag, or choose who takes it"), "holder")]
         case "short-needs-a-reason":
-            return next_steps(problem.facts["offers"], text, **said)
+            return next_steps(problem.facts["offers"], text, **given)
         case "not-fit":
             return [
-                *next_steps(problem.facts["offers"], text, **said),
+                *next_steps(problem.facts["offers"], text, **given),
                 NextStep(Step.RESTOCK, _("View what is missing"), problem.facts["kit"]),
                 out(_("Emergency: take it now"), emergency=True),
             ]
@@ -156,19 +156,19 @@ def _label_steps(meaning: Meaning, ask: ScanRequest, problem: Problem) -> list[N
 
 
 def _from_another(act: Act, problem: Problem, out: Callable[..., NextStep]) -> list[NextStep]:
-    """The ways on where the kit in the hand is promised to another guide's trip."""
+    """The ways on where the kit in the hand is reserved for another guide's trip."""
     facts = problem.facts
-    found = []
+    steps = []
     if facts["swap"]:
         whom = facts["guide_name"] or facts["trip_name"]
         says = _("Swap: %(whom)s gets %(kit)s") % {"whom": whom, "kit": facts["swap"]}
-        found.append(out(says, swap=True))
+        steps.append(out(says, swap=True))
     if not facts["uncovered_within_48h"] or act.actor.could("check_out_short"):
-        found.append(out(_("Take it anyway, with a reason"), "take_reason"))
-    return found
+        steps.append(out(_("Take it anyway, with a reason"), "take_reason"))
+    return steps
 
 
-def empty_outcome(seen: Readings) -> Outcome:
+def empty_outcome(readings: Readings) -> Outcome:
     """What comes of a picture or a text in which nothing was read."""
     problem = Unacceptable(
         "nothing-read",
@@ -176,7 +176,7 @@ def empty_outcome(seen: Readings) -> Outcome:
             "No label was found in the picture. Go closer, hold still and let light fall on it; "
             "or type the code that stands below the symbol."
         )
-        if seen.picture_sha256
+        if readings.picture_sha256
         else _("There is nothing to read. Send a picture or a text."),
     )
     return Outcome(Reading(""), Means.NOTHING, problem.code, problem.detail, problem=problem)

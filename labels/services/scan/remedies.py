@@ -1,4 +1,4 @@
-"""What is offered for a kit that may not go without a word, as ways on from a scan of it."""
+"""What is offered for a kit that needs attention before it goes, as ways on from a scan of it."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ from labels.services.scan.results import NextStep, resend
 
 
 def next_steps(
-    offers: Iterable[Mapping[str, Any]], text: str, needs: Sequence[str] = (), **said: str
+    offers: Iterable[Mapping[str, Any]], text: str, needs: Sequence[str] = (), **given: str
 ) -> list[NextStep]:
     """Offers (see `kits.services.custody.offers.as_values`) as ways on with what `text` means, in
     their order.
     `said` is what was said already of taking it out, `needs` what is wanted for that besides."""
-    found = []
+    steps = []
     for offer in offers:
         says, fields = offer["says"], offer["fields"]
         match offer["do"]:
@@ -26,9 +26,9 @@ def next_steps(
                 way = resend(Intent.ADD, says, text, **fields)
             case OfferKind.TAKE_OTHER:
                 more = {name: fields[name] for name in ("trip", "swap") if name in fields}
-                way = resend(Intent.CHECK_OUT, says, offer["kit"], needs, **{**more, **said})
+                way = resend(Intent.CHECK_OUT, says, offer["kit"], needs, **{**more, **given})
             case _:
                 wanted = (*needs, *offer["needs"])
-                way = resend(Intent.CHECK_OUT, says, text, wanted, offer["people"], **said)
-        found.append(way)
-    return found
+                way = resend(Intent.CHECK_OUT, says, text, wanted, offer["people"], **given)
+        steps.append(way)
+    return steps

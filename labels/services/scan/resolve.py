@@ -28,7 +28,7 @@ _FACTS_OF = (LabelKind.KIT, LabelKind.SECTION)
 
 @dataclass(frozen=True)
 class Meaning:
-    """One thing that was read, and what it stands for.
+    """One reading, and what it stands for.
 
     `label` is there for every label of ours, `kit` also for a kit named by a typed text. `offered`
     is the one label that a wrong code may have meant: to be offered, never taken; `kits` are those
@@ -52,31 +52,31 @@ class Meaning:
 
 
 def meanings(
-    actor: Actor, seen: Sequence[Reading], *, today: date, any_room: bool = False
+    actor: Actor, readings: Sequence[Reading], *, today: date, any_room: bool = False
 ) -> list[Meaning]:
-    """What each thing stands for, in the order it was read; the same label read twice is there
-    once. Five queries at most, however many things there are.
+    """What each reading stands for, in its order; the same label read twice is there once. Five
+    queries at most, however many readings there are.
 
     `any_room`: labels of rooms that are not the asker's are told too (a hand-in, an emergency);
     otherwise they are ELSEWHERE.
     """
-    typed = [resolve(each.text, today=today, from_gs1_symbol=each.is_gs1) for each in seen]
+    typed = [resolve(each.text, today=today, from_gs1_symbol=each.is_gs1) for each in readings]
     labels = _labels(t.code for t in typed if t.kind == TextKind.OWN and t.code)
     people = passerby.people_of(actor, labels.values())
-    names = _kits_named(actor, [s for s in seen if s.symbology == TYPED], any_room=any_room)
+    names = _kits_named(actor, [s for s in readings if s.symbology == TYPED], any_room=any_room)
     near = _near(actor, [t.code for t in typed if t.kind == TextKind.OWN_WRONG and t.code])
     short = find.kits_short_for_each(
         actor,
         {
             _name(each.text)
-            for each, text in zip(seen, typed, strict=True)
+            for each, text in zip(readings, typed, strict=True)
             if each.symbology == TYPED
             and text.kind == TextKind.OTHER
             and _name(each.text) not in names
         },
     )
-    found: list[Meaning] = []
-    for each, text in zip(seen, typed, strict=True):
+    resolved: list[Meaning] = []
+    for each, text in zip(readings, typed, strict=True):
         kit = names.get(_name(each.text)) if each.symbology == TYPED else None
         if kit is not None and text.kind != TextKind.OWN:
             meaning = Meaning(each, Means.KIT, kit=kit)
@@ -86,40 +86,40 @@ def meanings(
             meaning = _short_name(each, short.get(_name(each.text), [])) or _not_own(
                 each, text, near
             )
-        if not any(_same(meaning, other) for other in found):
-            found.append(meaning)
-    return found
+        if not any(_same(meaning, other) for other in resolved):
+            resolved.append(meaning)
+    return resolved
 
 
 def _own(
-    actor: Actor, seen: Reading, label: Label | None, people: Collection[int], *, any_room: bool
+    actor: Actor, reading: Reading, label: Label | None, people: Collection[int], *, any_room: bool
 ) -> Meaning:
     if label is None:
-        return Meaning(seen, Means.UNKNOWN_LABEL, says=str(NOT_IN_THE_BOOK))
+        return Meaning(reading, Means.UNKNOWN_LABEL, says=str(NOT_IN_THE_BOOK))
     if label.cancelled_at is not None:
-        return Meaning(seen, Means.CANCELLED, label=label)
+        return Meaning(reading, Means.CANCELLED, label=label)
     if not passerby.belongs(actor, label, people) and not (any_room and label.kind in _FACTS_OF):
-        return Meaning(seen, Means.ELSEWHERE, label=label)
-    return Meaning(seen, Means(label.kind), label=label, kit=label.kit)
+        return Meaning(reading, Means.ELSEWHERE, label=label)
+    return Meaning(reading, Means(label.kind), label=label, kit=label.kit)
 
 
-def _short_name(seen: Reading, meant: Sequence[Kit]) -> Meaning | None:
+def _short_name(reading: Reading, kits: Sequence[Kit]) -> Meaning | None:
     """What was typed for a kit's name by somebody who left a part of it out."""
-    if len(meant) == 1:
-        return Meaning(seen, Means.KIT, kit=meant[0])
-    return Meaning(seen, Means.OTHER, kits=meant) if meant else None
+    if len(kits) == 1:
+        return Meaning(reading, Means.KIT, kit=kits[0])
+    return Meaning(reading, Means.OTHER, kits=kits) if kits else None
 
 
-def _not_own(seen: Reading, text: ResolvedText, near: dict[str, Label]) -> Meaning:
+def _not_own(reading: Reading, text: ResolvedText, near: dict[str, Label]) -> Meaning:
     says = in_words(text.says or "")
     match text.kind:
         case TextKind.OWN_WRONG:
-            return Meaning(seen, Means.WRONG_CODE, offered=near.get(text.code or ""), says=says)
+            return Meaning(reading, Means.WRONG_CODE, offered=near.get(text.code or ""), says=says)
         case TextKind.MAKER:
-            return Meaning(seen, Means.MAKER, pack=text.maker)
+            return Meaning(reading, Means.MAKER, pack=text.maker)
         case TextKind.MAKER_WRONG:
-            return Meaning(seen, Means.MAKER_WRONG, says=says)
-    return Meaning(seen, FOREIGN[text.kind], says=says)
+            return Meaning(reading, Means.MAKER_WRONG, says=says)
+    return Meaning(reading, FOREIGN[text.kind], says=says)
 
 
 def _same(one: Meaning, other: Meaning) -> bool:
@@ -140,9 +140,9 @@ def _name(text: str) -> str:
     return text.strip().upper()
 
 
-def _kits_named(actor: Actor, seen: Sequence[Reading], *, any_room: bool) -> dict[str, Kit]:
+def _kits_named(actor: Actor, readings: Sequence[Reading], *, any_room: bool) -> dict[str, Kit]:
     """Kits whose very name was typed, by the name in capitals."""
-    texts = [each.text.strip() for each in seen]
+    texts = [each.text.strip() for each in readings]
     wanted = [text for text in texts if text.isprintable() and 0 < len(text) <= _LONGEST_NAME]
     if not wanted:
         return {}
@@ -157,14 +157,14 @@ def _kits_named(actor: Actor, seen: Sequence[Reading], *, any_room: bool) -> dic
 def _near(actor: Actor, wrong: Sequence[str]) -> dict[str, Label]:
     """For each wrong code the label of somebody's rooms that is one character away from it; none
     where there are several."""
-    meant = {code: label_codes.corrections(code) for code in wrong}
-    every = {candidate for near in meant.values() for candidate in near}
+    candidates = {code: label_codes.corrections(code) for code in wrong}
+    every = {candidate for near in candidates.values() for candidate in near}
     if not every:
         return {}
     rows = labelling.labels_of(actor).active().filter(code__in=every)
     known = {row.code: row for row in rows}
     offered: dict[str, Label] = {}
-    for code, near in meant.items():
+    for code, near in candidates.items():
         there = [known[candidate] for candidate in near if candidate in known]
         if len(there) == 1:
             offered[code] = there[0]

@@ -21,7 +21,7 @@ from labels.services.scan.resolve import Meaning
 
 @dataclass(frozen=True)
 class UsedUnits:
-    """So many units used, as somebody said it: of a batch, or of a thing; `section` is a key or
+    """So many units used, as they were reported: of a batch, or of an item; `section` is a key or
     name of the kit's, or empty."""
 
     units: int
@@ -218,7 +218,7 @@ Subject = ScannedKit | ScannedSection | ScannedLot | ScannedShelf | ScannedPerso
 
 @dataclass(frozen=True)
 class Outcome:
-    """What came of one thing that was read.
+    """What came of one reading.
 
     `outcome` is a ScanResult, or the code of `problem`. `entry` is what was written in the book.
     `packs` are the readings of a maker's code, best first; `again` says that the same pack was
@@ -240,7 +240,7 @@ class Outcome:
 
 @dataclass(frozen=True)
 class ScanAnswer:
-    """One reading event: each thing's outcome, in reading order."""
+    """One reading event: each reading's outcome, in order."""
 
     scan_id: uuid.UUID
     intent: Intent
@@ -254,7 +254,7 @@ class ScanAnswer:
 
     @property
     def refusal(self) -> Outcome | None:
-        """The outcome of the only thing that was read, where that is a problem."""
+        """The outcome of the only reading, where that is a problem."""
         if len(self.outcomes) == 1 and self.outcomes[0].problem is not None:
             return self.outcomes[0]
         return None

@@ -41,7 +41,7 @@ from labels.services.scan.results import (
 )
 
 MOST_LABELS = 100
-"""Things read in one event."""
+"""Items read in one event."""
 
 _RIGHTS = {
     Intent.IDENTIFY: "identify",
@@ -56,22 +56,22 @@ _WITH_KITS = (Intent.CHECK_OUT, Intent.CHECK_IN, Intent.LOOK_INSIDE, Intent.ADD)
 _LONGEST_KEPT = 500
 
 
-def scan(act: Act, seen: Readings, ask: ScanRequest) -> ScanAnswer:
-    """Do what was asked with all that was read, each thing on its own, and write down what was
+def scan(act: Act, readings: Readings, ask: ScanRequest) -> ScanAnswer:
+    """Do what is wanted with all that was read, each reading on its own, and record what was
     read. Runs in the caller's transaction.
 
-    A problem with one thing is that thing's outcome. Raises NotAllowed where the asker may not
+    A problem with one reading is its outcome. Raises NotAllowed where the asker may not
     do this anywhere, TooLarge, and Invalid where what is said belongs to one kit and several
     were read.
     """
     act.actor.require(_right(ask))
-    found = _meanings(act, seen, any_room=ask.any_room)
+    read = _meanings(act, readings, any_room=ask.any_room)
     if ask.intent in _WITH_KITS:
-        _of_one_kit_only(found, ask)
-        if not _alone(found):  # one may be swapped, which locks two by itself
-            _lock(found)
-    outcomes = [_outcome(act, meaning, ask, found, _tags(found)) for meaning in found]
-    answer = ScanAnswer(act.key, ask.intent, seen, outcomes or [empty_outcome(seen)])
+        _of_one_kit_only(read, ask)
+        if not _alone(read):  # one may be swapped, which locks two by itself
+            _lock(read)
+    outcomes = [_outcome(act, meaning, ask, read, _tags(read)) for meaning in read]
+    answer = ScanAnswer(act.key, ask.intent, readings, outcomes or [empty_outcome(readings)])
     _record(act, answer)
     return answer
 
@@ -82,40 +82,40 @@ def _right(ask: ScanRequest) -> str:
     return "report_gone" if ask.already_gone else _RIGHTS[ask.intent]
 
 
-def identify(act: Act, seen: Readings) -> ScanAnswer:
+def identify(act: Act, readings: Readings) -> ScanAnswer:
     """What all that was read is, and what can be done next; not even that it was read is written.
 
-    A problem with one thing is that thing's outcome. Raises NotAllowed, TooLarge.
+    A problem with one reading is its outcome. Raises NotAllowed, TooLarge.
     """
     act.actor.require(_RIGHTS[Intent.IDENTIFY])
     outcomes = []
-    found = _meanings(act, seen)
-    for meaning in found:
+    read = _meanings(act, readings)
+    for meaning in read:
         try:
-            outcomes.append(_act_on(act, meaning, ScanRequest(), found, _tags(found)))
+            outcomes.append(_act_on(act, meaning, ScanRequest(), read, _tags(read)))
         except Problem as problem:
             outcomes.append(refused(act, meaning, ScanRequest(), problem))
-    return ScanAnswer(act.key, Intent.IDENTIFY, seen, outcomes or [empty_outcome(seen)])
+    return ScanAnswer(act.key, Intent.IDENTIFY, readings, outcomes or [empty_outcome(readings)])
 
 
-def _meanings(act: Act, seen: Readings, *, any_room: bool = False) -> Sequence[Meaning]:
-    if len(seen.seen) > MOST_LABELS:
+def _meanings(act: Act, readings: Readings, *, any_room: bool = False) -> Sequence[Meaning]:
+    if len(readings.seen) > MOST_LABELS:
         raise TooLarge(
             "too-large",
             _("Scan at most %(most)d labels at once.") % {"most": MOST_LABELS},
             limit=MOST_LABELS,
         )
     today = clock.today(views.zone_for(act))
-    return meanings(act.actor, seen.seen, today=today, any_room=any_room)
+    return meanings(act.actor, readings.seen, today=today, any_room=any_room)
 
 
-def _tags(found: Sequence[Meaning]) -> list[Person]:
-    labels = [m.label for m in found if m.means == Means.PERSON and m.label]
+def _tags(read: Sequence[Meaning]) -> list[Person]:
+    labels = [m.label for m in read if m.means == Means.PERSON and m.label]
     return [label.person for label in labels if label.person]
 
 
-def _of_one_kit_only(found: Sequence[Meaning], ask: ScanRequest) -> None:
-    kits = sum(m.kit is not None for m in found)
+def _of_one_kit_only(read: Sequence[Meaning], ask: ScanRequest) -> None:
+    kits = sum(m.kit is not None for m in read)
     if kits < 2:
         return
     of_one_kit = {
@@ -137,35 +137,35 @@ def _of_one_kit_only(found: Sequence[Meaning], ask: ScanRequest) -> None:
             )
 
 
-def _alone(found: Sequence[Meaning]) -> bool:
-    return sum(m.means in (Means.KIT, Means.SECTION) for m in found) == 1
+def _alone(read: Sequence[Meaning]) -> bool:
+    return sum(m.means in (Means.KIT, Means.SECTION) for m in read) == 1
 
 
-def _lock(found: Sequence[Meaning]) -> None:
+def _lock(read: Sequence[Meaning]) -> None:
     """Lock the kits in ascending order before any is written: two phones with the same kits in
     different order would otherwise wait for each other."""
-    wanted = {m.kit.pk for m in found if m.kit is not None}
-    wanted |= {m.place.kit_id for m in found if m.place and m.place.kit_id is not None}
+    wanted = {m.kit.pk for m in read if m.kit is not None}
+    wanted |= {m.place.kit_id for m in read if m.place and m.place.kit_id is not None}
     list(Kit.objects.select_for_update(of=("self",)).filter(pk__in=wanted).order_by("pk"))
 
 
 def _outcome(
-    act: Act, meaning: Meaning, ask: ScanRequest, found: Sequence[Meaning], tags: Sequence[Person]
+    act: Act, meaning: Meaning, ask: ScanRequest, read: Sequence[Meaning], tags: Sequence[Person]
 ) -> Outcome:
     try:
         with transaction.atomic():
-            return _act_on(act, meaning, ask, found, tags)
+            return _act_on(act, meaning, ask, read, tags)
     except Problem as problem:
         return refused(act, meaning, ask, problem)
 
 
 def _act_on(
-    act: Act, meaning: Meaning, ask: ScanRequest, found: Sequence[Meaning], tags: Sequence[Person]
+    act: Act, meaning: Meaning, ask: ScanRequest, read: Sequence[Meaning], tags: Sequence[Person]
 ) -> Outcome:
-    """What comes of one thing; raises the Problem that keeps it from being done."""
+    """What comes of one reading; raises the Problem that keeps it from being done."""
     intent = ask.intent
     if meaning.means in (Means.KIT, Means.SECTION) and intent in _WITH_KITS:
-        return _act_on_kit(act, meaning, ask, tags, alone=_alone(found))
+        return _act_on_kit(act, meaning, ask, tags, alone=_alone(read))
     looks_up = intent not in _WITH_KITS
     match meaning:
         case Meaning(means=Means.KIT, kit=Kit() as kit) if intent == Intent.COUNT:
@@ -175,14 +175,14 @@ def _act_on(
         case Meaning(means=Means.SECTION | Means.SHELF, place=Place() as place) if looks_up:
             return pack_scans.place(meaning, place, intent)
         case Meaning(means=Means.LOT, label=Label(lot=Lot() as lot)) if looks_up:
-            return pack_scans.lot(act, meaning, lot, intent, _place_read(found, ask))
+            return pack_scans.lot(act, meaning, lot, intent, _place_read(read, ask))
         case Meaning(means=Means.MAKER, pack=MakersCode() as code) if looks_up:
-            return pack_scans.pack(act, meaning, code, intent, _place_read(found, ask))
+            return pack_scans.pack(act, meaning, code, intent, _place_read(read, ask))
         case Meaning(means=Means.PERSON, label=Label(person=Person() as person)) if intent in (
             Intent.CHECK_OUT,
             Intent.IDENTIFY,
         ):
-            return _person(act, meaning, person, ask, alone=len(found) == len(tags))
+            return _person(act, meaning, person, ask, alone=len(read) == len(tags))
         case Meaning(means=Means.ELSEWHERE, label=Label() as label):
             return _elsewhere(act, meaning, label, intent)
         case Meaning(means=Means.BLANK) if intent == Intent.IDENTIFY:
@@ -211,12 +211,12 @@ def _act_on_kit(
             return mending.add(act, meaning, ask)
 
 
-def _place_read(found: Sequence[Meaning], ask: ScanRequest) -> Place | None:
+def _place_read(others: Sequence[Meaning], ask: ScanRequest) -> Place | None:
     """The shelf or section that is filled or counted: given, or read along."""
     if ask.place is not None:
         return ask.place
     wanted = {Means.SHELF} if ask.intent == Intent.RECEIVE else {Means.SHELF, Means.SECTION}
-    read = [meaning.place for meaning in found if meaning.means in wanted]
+    read = [meaning.place for meaning in others if meaning.means in wanted]
     return read[0] if len(read) == 1 else None
 
 

@@ -1,4 +1,4 @@
-"""Things as whoever may see them sees them at a scan."""
+"""Items as whoever may see them sees them at a scan."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def zone_for(act: Act) -> str:
 
 def scanned_kit(actor: Actor, kit: Kit) -> ScannedKit:
     """A kit: its one verdict, who has it (the phone for who may see people), and the trip that it
-    is out for or promised to."""
+    is out for or reserved for."""
     held = holders.open_checkout(kit)
     judged = verdicts.judged_one(kit)
     trip, verdict = judged.question.trip, judged.verdict

@@ -356,7 +356,7 @@ def test_a_programs_token_ends_when_its_maker_loses_the_right(
 ) -> None:
     assert tokens.by_secret(program) is not None
     if how == "left":
-        people.left(act_of(chief), local.person)
+        people.leave(act_of(chief), local.person)
     elif how == "role":
         Membership.objects.filter(person=local.person).delete()
     else:  # it may more than its maker now

@@ -445,7 +445,7 @@ def test_rows_of_before_are_put_right_once_and_read_as_before(school: School) ->
 
     assert (done.status_code, done.json()["rows"]) == (201, 2)
     assert telling(append_only.registered(), "Brown", "J. B.", PHONE) == []
-    body = names.shown(json.loads(KeptAnswer.objects.get(key=key).body))
+    body = names.with_words(json.loads(KeptAnswer.objects.get(key=key).body))
     assert body["checkout"]["person"] == {"id": school.jo.pk, "name": "J. B.", "phone": PHONE}
     assert body["says"] == f"{NAME} has it."
     assert Entry.objects.get(pk=entry).reason == f"{NAME} had it"
@@ -459,7 +459,7 @@ def test_erasing_reaches_rows_of_before_too(school: School) -> None:
     erasure.erase(act(school.admin), school.jo)
     assert telling(append_only.registered(), "Brown", PHONE) == []
     assert Entry.objects.get(pk=entry).reason == f"Person {school.jo.pk} had it"
-    body = names.shown(json.loads(KeptAnswer.objects.get(key=key).body))
+    body = names.with_words(json.loads(KeptAnswer.objects.get(key=key).body))
     assert body["checkout"]["person"]["name"] == f"Person {school.jo.pk}"
 
 

@@ -18,7 +18,7 @@ from django.db.models import Value
 from django.db.models.functions import Concat
 
 from gearroom.core.acts.idempotency import Answer, once
-from gearroom.core.acts.key_locks import AlreadyClaimed, transaction_claiming
+from gearroom.core.acts.key_locks import KeyLocked, locked_transaction
 from gearroom.core.acts.problems import NotAllowed, Problem, Refused, Unacceptable, document
 from gearroom.core.models import KeptAnswer, Room, User
 from tests.core.api.made import a_room, at_once
@@ -264,13 +264,13 @@ def until_not_in_flight(call: Callable[[], Answer], tries: int = 2000) -> Answer
 @pytest.mark.django_db
 def test_a_claim_is_let_go_when_the_act_fails() -> None:
     for _ in range(2):
-        with pytest.raises(ZeroDivisionError), transaction_claiming(KEY):
+        with pytest.raises(ZeroDivisionError), locked_transaction(KEY):
             raise ZeroDivisionError
-    with transaction_claiming(KEY):
+    with locked_transaction(KEY):
         pass
 
 
 @pytest.mark.parametrize("engine", ["sqlite"], indirect=True)
 def test_a_claim_is_not_taken_twice_by_one_process(db: None, engine: str) -> None:
-    with transaction_claiming(KEY), pytest.raises(AlreadyClaimed), transaction_claiming(KEY):
+    with locked_transaction(KEY), pytest.raises(KeyLocked), locked_transaction(KEY):
         pass

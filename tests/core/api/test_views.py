@@ -277,7 +277,7 @@ def test_a_fault_of_ours_is_a_problem_that_says_nothing_was_changed(
 ) -> None:
     from gearroom.core.services.people import rooms
 
-    monkeypatch.setattr(rooms, "seen_by", lambda actor: 1 / 0)
+    monkeypatch.setattr(rooms, "visible_to", lambda actor: 1 / 0)
     call.client.raise_request_exception = False
     is_problem(call.get("rooms/"), 500, "internal-error")
     is_problem(call.patch("rooms/x/", {}), 500, "internal-error")

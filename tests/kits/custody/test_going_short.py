@@ -441,7 +441,7 @@ def test_whoever_turns_out_to_be_the_one_named_answers(school: make.World, by: s
     kit, _sling = lacking(school, Criticality.MUST_HAVE)
     out(school, kit, cleared_by=school.instructor)
     kept = make.person("Ines Hall", Role.GUIDE, school.hut)
-    people.left(make.act(), school.instructor)
+    people.leave(make.act(), school.instructor)
     school.instructor.refresh_from_db()
     merging.merge(make.act(), school.instructor, kept)
     clearance = Clearance.objects.get()

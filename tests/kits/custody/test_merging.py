@@ -6,7 +6,7 @@ import pytest
 
 from gearroom.core.acts.act import Act, Actor
 from gearroom.core.models import Person
-from gearroom.core.rules.roles import Role, Sure
+from gearroom.core.rules.roles import Assurance, Role
 from gearroom.core.services.accounts import shared_devices
 from gearroom.core.services.people import people
 from kits.models import Entry, Reservation
@@ -52,7 +52,7 @@ def test_at_a_shared_device_too_before_anybody_says_who_they_are(w: make.World) 
         person=device.user.person,
         roles={w.store.pk: frozenset({Role.GUIDE})},
         user=device.user,
-        sure=Sure.NOBODY,
+        assurance=Assurance.NOBODY,
     )
     made = people.add_holder(Act(nobody), name="Olu", phone="0700 900 777")
     assert made.home_room == w.store
@@ -98,7 +98,7 @@ def test_two_records_of_somebody_become_one_and_what_was_written_stays(w: make.W
     assert entry.detail["to"] == olu.pk
     assert find.person(make.actor(w.keeper), olu.pk) == w.guide
     assert Person.objects.get(pk=olu.pk).name == "Gil"
-    assert olu not in people.seen_by(make.actor(w.keeper))
+    assert olu not in people.visible_to(make.actor(w.keeper))
     assert list(audit.findings()) == []
     is_problem(make.caller(w.keeper).post(path, {"into": w.guide.pk}), 404, "not-found")
     custody.check_in(act(w.guide), w.day_01)
@@ -123,6 +123,6 @@ def test_what_cannot_be_one_is_refused(w: make.World) -> None:
     chief = make.person("Cass", Role.ADMINISTRATOR, w.store)
     with refused("two-sign-ins"):
         merging.merge(act(chief), w.instructor, w.guide)
-    people.left(act(chief), w.instructor)
+    people.leave(act(chief), w.instructor)
     merging.merge(act(chief), w.instructor, w.guide)
     assert make.fresh(w.day_01).responsible == w.guide

@@ -176,7 +176,10 @@ def test_the_likeliest_kits_come_first(school: make.World) -> None:
     out(school, school.day_02, already_gone=True)
     first = out(school, school.day_01)
 
-    names = [kit.name for kit in wrong_kit.candidates(make.actor(school.guide), first.entry)]
+    names = [
+        kit.name
+        for kit in wrong_kit.candidates(make.actor(school.guide), first.entry, school.day_01)
+    ]
 
     assert names == ["DAY-03", "AA-01", "DAY-02"]
 

@@ -178,7 +178,7 @@ class Down:
     def __init__(self, **_: Any) -> None:
         pass
 
-    def __enter__(self) -> None:
+    def __enter__(self) -> Down:
         raise ConnectionRefusedError("nobody there")
 
     def __exit__(self, *_: Any) -> None:
@@ -197,6 +197,9 @@ def test_an_address_refused_for_good_is_so_for_all_that_went_together(
 
 class Refuses(Down):
     """A mail server that knows nobody."""
+
+    def __enter__(self) -> Refuses:
+        return self
 
     def send_messages(self, messages: Any) -> None:
         raise smtplib.SMTPRecipientsRefused({messages[0].to[0]: (550, b"no such user")})

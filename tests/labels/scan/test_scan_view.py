@@ -9,7 +9,7 @@ import pytest
 from django.core.cache import cache
 
 from gearroom.core.acts.act import Act, actor_of
-from gearroom.core.acts.key_locks import transaction_claiming
+from gearroom.core.acts.key_locks import locked_transaction
 from gearroom.core.acts.problem_codes import KINDS
 from gearroom.core.models import KeptAnswer, User
 from gearroom.core.rules.roles import Scope
@@ -129,7 +129,7 @@ def test_the_same_key_with_another_text_is_refused(labels: at.Labelled, keeper: 
 # On PostgreSQL a claim is the connection's, which this test has but one of.
 def test_a_scan_in_flight_is_not_done_twice(labels: at.Labelled, keeper: Caller) -> None:
     key = uuid.uuid4()
-    with transaction_claiming(key):
+    with locked_transaction(key):
         answer = keeper.post("scans/", {"text": labels.kit.code}, idempotency_key=str(key))
     assert (answer.status_code, answer.json()["code"]) == (409, "in-flight")
     assert answer.headers["Retry-After"]

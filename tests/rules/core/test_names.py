@@ -14,15 +14,15 @@ from gearroom.core.rules.names import (
     Known,
     Names,
     Roll,
+    distinctive,
     may_name,
     readable,
     reference,
     references,
     replaced,
-    sure,
 )
 
-JO = list(sure(17, "Jo Brown", "01632 960 017", "jo.brown@example.org"))
+JO = list(distinctive(17, "Jo Brown", "01632 960 017", "jo.brown@example.org"))
 
 
 class Rows:
@@ -66,12 +66,14 @@ def test_what_was_kept_reads_as_it_was_written(value: Any) -> None:
 
 @given(values)
 def test_those_who_occur_are_enough_to_look_for(value: Any) -> None:
-    known = [*JO, *sure(18, "Ann Other", "0700 900 123", ""), Known(19, "May")]
+    known = [*JO, *distinctive(18, "Ann Other", "0700 900 123", ""), Known(19, "May")]
     assert kept(value, *known)[0] == kept(value, *Roll(known).occurring(value))[0]
 
 
 def test_of_many_people_those_who_occur_are_few() -> None:
-    many = [k for n in range(500) for k in sure(n, f"First{n} Last{n}", f"0770 09{n:05}", "")]
+    many = [
+        k for n in range(500) for k in distinctive(n, f"First{n} Last{n}", f"0770 09{n:05}", "")
+    ]
     assert Roll(many).occurring({"a": ["It is with first7\tLast7, 077009-00007."]}) == many[14:16]
 
 
@@ -114,7 +116,7 @@ def test_a_word_within_another_names_nobody() -> None:
 
 
 def test_a_name_of_one_word_is_not_sure() -> None:
-    assert list(sure(3, "May", "", "")) == []
+    assert list(distinctive(3, "May", "", "")) == []
     hidden, _rows = kept("31 May, by May", Known(3, "May"))
     assert hidden.count(OPEN) == 2, "where it is looked for all the same, each is found"
     assert kept("it may go", Known(3, "May"))[0] == "it may go"

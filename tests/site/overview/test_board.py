@@ -52,11 +52,13 @@ def test_a_trip_that_leaves_without_a_kit_is_on_the_board_until_it_is_promised_o
     school: scanned.Labelled,
 ) -> None:
     client = browser(school.world.keeper)
-    before = present(re.search(r'name="seen" value="([^"]+)"', client.get("/").content.decode()))[1]
+    before = present(
+        re.search(r'name="revision" value="([^"]+)"', client.get("/").content.decode())
+    )[1]
     trip = make.trip("Crag walk", school.world.store)
     make.trip("Next month", school.world.store, 30, 30)
 
-    told = client.get("/board/lines/", {"seen": before})  # though nothing is in the book yet
+    told = client.get("/board/lines/", {"revision": before})  # though nothing is in the book yet
     assert "Crag walk" in text_of(told) and "Next month" not in text_of(told)
     assert "No kit is reserved for it." in text_of(told)
     assert f'href="/trips/{trip.pk}/"' in told.content.decode()
@@ -96,12 +98,12 @@ def test_the_board_is_sent_again_only_when_something_changed(school: scanned.Lab
     client = browser(school.world.keeper)
 
     with time_machine.travel(timezone.now(), tick=False):  # no minute turns meanwhile
-        seen = present(re.search(r'name="seen" value="([^"]+)"', client.get("/").content.decode()))[
-            1
-        ]
-        unchanged = client.get(f"/board/lines/?seen={seen}")
+        revision = present(
+            re.search(r'name="revision" value="([^"]+)"', client.get("/").content.decode())
+        )[1]
+        unchanged = client.get(f"/board/lines/?revision={revision}")
         custody.check_in(make.act(), school.world.day_01)
-        changed = client.get(f"/board/lines/?seen={seen}")
+        changed = client.get(f"/board/lines/?revision={revision}")
 
     assert unchanged.status_code == 204
     assert changed.status_code == 200
@@ -166,7 +168,7 @@ def test_a_wrong_number_is_refused_and_the_form_is_still_there(school: scanned.L
     answer = post(browser(school.world.guide), "/kits/DAY-01/hand-back/", **fields)
 
     assert answer.status_code == 400
-    assert "“two” is no number of things" in text_of(answer)
+    assert "“two” is not a number of items" in text_of(answer)
     assert "What was used?" in text_of(answer)
 
 
@@ -224,11 +226,13 @@ def test_telephones_are_for_those_who_may_see_people(school: scanned.Labelled) -
 
 def test_a_signature_reaches_the_board_though_no_entry_says_so(school: scanned.Labelled) -> None:
     client = browser(school.world.keeper)
-    seen = present(re.search(r'name="seen" value="([^"]+)"', client.get("/").content.decode()))[1]
+    revision = present(
+        re.search(r'name="revision" value="([^"]+)"', client.get("/").content.decode())
+    )[1]
 
     packing_lists.sign(make.act(school.world.adviser), school.world.version, until=make.days(30))
 
-    assert client.get(f"/board/lines/?seen={seen}").status_code == 200
+    assert client.get(f"/board/lines/?revision={revision}").status_code == 200
 
 
 def test_a_check_that_is_due_is_settled_on_the_kits_page(school: scanned.Labelled) -> None:

@@ -13,7 +13,7 @@ from django.test import Client
 from django.utils import timezone
 
 from gearroom.core.models import Device, Person, Token
-from gearroom.core.rules.roles import HATCH, USE_CASES, Role
+from gearroom.core.rules.roles import SHARED_DEVICE, USE_CASES, Role
 from gearroom.core.services.accounts import shared_devices
 from kits.models import Checkout, Entry, Hearing, Kit, ListLine, WithheldKind
 from kits.services.custody import use
@@ -380,6 +380,6 @@ def test_on_a_device_of_ones_own_nobody_is_asked(school: scanned.Labelled) -> No
 
 
 def test_every_use_case_of_the_table_is_there_and_none_is_of_an_account() -> None:
-    assert set(HATCH) <= set(USE_CASES)
+    assert set(SHARED_DEVICE) <= set(USE_CASES)
     account = {"own_account", "own_tokens", "choose_notices", "edit_member", "edit_device"}
-    assert not account & set(HATCH)
+    assert not account & set(SHARED_DEVICE)

@@ -10,7 +10,7 @@ from typing import Any
 from django.core.management.base import CommandError, CommandParser
 
 from gearroom.core.acts.problems import Problem
-from gearroom.core.management.own import OwnCommand
+from gearroom.core.management.base import ProjectCommand
 from gearroom.core.models import User
 from gearroom.core.rules.roles import Scope
 from gearroom.core.services.accounts import tokens
@@ -18,7 +18,7 @@ from gearroom.core.services.accounts import tokens
 ALL = "all"
 
 
-class Command(OwnCommand):
+class Command(ProjectCommand):
     """Prints the secret once; it can not be had again."""
 
     help = "Make a token for a user and print it, alone, on standard output."

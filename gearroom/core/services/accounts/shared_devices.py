@@ -2,7 +2,7 @@
 
 Anybody may say who they are there; what a keeper may do there, a keeper confirms with their PIN.
 A device forgets both when nobody touched it for `LOCKS_AFTER`. What it may be used for at all is
-in `gearroom.core.rules.roles.HATCH`.
+in `gearroom.core.rules.roles.SHARED_DEVICE`.
 """
 
 from __future__ import annotations
@@ -30,14 +30,14 @@ from gearroom.core.acts.problems import (
     TooOften,
 )
 from gearroom.core.models import Device, Membership, Person, Room, User
-from gearroom.core.rules.roles import Role, Sure
+from gearroom.core.rules.roles import Assurance, Role
 from gearroom.core.services.accounts import account_changes, attempts
 from gearroom.core.services.people import people
 
 LOCKS_AFTER = timedelta(minutes=2)
 PIN_DIGITS = 4
 
-DEVICE, PERSON, SURE, TOUCHED = "hatch_device", "hatch_person", "hatch_sure", "hatch_touched"
+DEVICE, PERSON, ASSURANCE, TOUCHED = "hatch_device", "hatch_person", "hatch_sure", "hatch_touched"
 """What the session of a device's browser keeps: ids, how sure it is, and when it was touched."""
 
 
@@ -79,12 +79,12 @@ def end(act: Act, device_id: int) -> Device:
 
 def end_here(actor: Actor, device_id: int) -> Device:
     """End the very device that somebody stands before, as its keeper with their PIN."""
-    if actor.sure is not Sure.CONFIRMED:
+    if actor.assurance is not Assurance.CONFIRMED:
         says = _("A keeper ends this with their PIN.")
-        if actor.sure is Sure.NOBODY:
+        if actor.assurance is Assurance.NOBODY:
             raise PersonNeeded("who-are-you", says)
         raise PinNeeded("confirm-with-pin", says)
-    return end(Act(replace(actor, sure=None)), device_id)
+    return end(Act(replace(actor, assurance=None)), device_id)
 
 
 # ------------------------------------------------------------------------------------- who is there
@@ -93,7 +93,7 @@ def actor_at(user: User, session: Mapping[str, Any]) -> Actor:
     who they are, with what they are in its room, else the device itself."""
     if DEVICE not in session:
         return actor_of(user)
-    own = replace(actor_of(user), sure=Sure.NOBODY)
+    own = replace(actor_of(user), assurance=Assurance.NOBODY)
     if PERSON not in session or _locked(session):
         return own
     person = Person.objects.filter(pk=session[PERSON], left_on=None, merged_into=None).first()
@@ -103,7 +103,12 @@ def actor_at(user: User, session: Mapping[str, Any]) -> Actor:
     held = Membership.objects.filter(person=person).values_list("room", "role")
     theirs = {Role(role) for room, role in held if room in (room_id, None)}
     roles = {room_id: frozenset({Role.GUIDE} | theirs)}
-    return Actor(person=person, roles=roles, user=user, sure=Sure(session.get(SURE, Sure.NAMED)))
+    return Actor(
+        person=person,
+        roles=roles,
+        user=user,
+        assurance=Assurance(session.get(ASSURANCE, Assurance.NAMED)),
+    )
 
 
 def _locked(session: Mapping[str, Any]) -> bool:

@@ -19,12 +19,12 @@ from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Act, actor_of
-from gearroom.core.acts.database_trouble import if_it_can
+from gearroom.core.acts.database_failures import tolerating_failure
 from gearroom.core.acts.problems import Invalid, NotAllowed, NotFound
 from gearroom.core.models import PasswordReset, SignedIn, Token, User
 from gearroom.core.services.accounts import account_changes, tokens
 
-SEEN_EVERY = timedelta(minutes=10)
+TOUCH_EVERY = timedelta(minutes=10)
 
 
 class _Links(PasswordResetTokenGenerator):
@@ -56,18 +56,18 @@ def note(user: User, session_key: str, user_agent: str, address: str) -> None:
     )
 
 
-def seen(session_key: str) -> None:
+def touch(session_key: str) -> None:
     """Note that it was used just now, if that can be written."""
-    with if_it_can():
+    with tolerating_failure():
         SignedIn.objects.filter(session_key=session_key).update(seen_at=clock.now())
 
 
 def kind_of(user_agent: str) -> str:
     """What a browser says it runs on: a phone, a tablet or a computer (RFC 9110 §10.1.5)."""
-    said = user_agent.casefold()
-    if "tablet" in said or "ipad" in said or ("android" in said and "mobile" not in said):
+    agent = user_agent.casefold()
+    if "tablet" in agent or "ipad" in agent or ("android" in agent and "mobile" not in agent):
         return "tablet"
-    return "phone" if "mobi" in said else "computer"
+    return "phone" if "mobi" in agent else "computer"
 
 
 def of(user: User) -> list[SignedIn]:

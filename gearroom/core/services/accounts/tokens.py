@@ -18,7 +18,7 @@ from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Act, Actor, roles_of
-from gearroom.core.acts.database_trouble import if_it_can
+from gearroom.core.acts.database_failures import tolerating_failure
 from gearroom.core.acts.problems import Invalid, NotAllowed, NotFound
 from gearroom.core.acts.rows import locked
 from gearroom.core.models import Person, Token, User
@@ -90,8 +90,8 @@ def by_secret(secret: str) -> Token | None:
         end(Token.objects.filter(pk=token.pk), now)
         return None
     if token and (token.last_used_at is None or token.last_used_at <= now - NOTE_USE_EVERY):
-        # A database in trouble is no reason to refuse somebody: the next use notes it.
-        with if_it_can():
+        # A failing database is no reason to refuse somebody: the next use notes it.
+        with tolerating_failure():
             Token.objects.filter(pk=token.pk).update(last_used_at=now)
     return token
 

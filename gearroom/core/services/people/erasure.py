@@ -27,7 +27,7 @@ from gearroom.core.models import (
     Token,
     User,
 )
-from gearroom.core.rules.names import Known, Names, replaced, sure
+from gearroom.core.rules.names import Known, Names, distinctive, replaced
 from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import sign_ins
 from gearroom.core.services.people import people, redaction
@@ -91,10 +91,10 @@ def known_of(person: Person, words: Sequence[str] = ()) -> list[Known]:
     written, and further ones that an administrator names."""
     known = [Known(person.pk, each) for each in words]
     for each in record_of(person):
-        known += sure(each.pk, each.name, each.phone, each.email)
+        known += distinctive(each.pk, each.name, each.phone, each.email)
         for text in each.texts.values_list("text", flat=True):
             number, address = (text, "") if "@" not in text else ("", text)
-            known += sure(each.pk, text, number, address)
+            known += distinctive(each.pk, text, number, address)
     return known
 
 

@@ -23,12 +23,12 @@ from gearroom.core.rules.names import (
     Known,
     Names,
     Roll,
+    distinctive,
     may_name,
     readable,
     reference,
     references,
     replaced,
-    sure,
 )
 
 if TYPE_CHECKING:
@@ -36,23 +36,23 @@ if TYPE_CHECKING:
 else:
     _CharField = models.CharField
 
-_met: ContextVar[list[Any] | None] = ContextVar("met", default=None)
+_people: ContextVar[list[Any] | None] = ContextVar("people", default=None)
 
 
 @contextmanager
-def meeting() -> Iterator[list[Any]]:
+def recording_people() -> Iterator[list[Any]]:
     """The people that are loaded or made meanwhile, by whatever way: whom an answer may name."""
     people: list[Any] = []
-    token = _met.set(people)
+    token = _people.set(people)
     try:
         yield people
     finally:
-        _met.reset(token)
+        _people.reset(token)
 
 
 def note(*, instance: Any, **_signal: Any) -> None:
     """Note a person that is loaded or made; connected to `post_init` of people."""
-    people = _met.get()
+    people = _people.get()
     if people is not None:
         people.append(instance)
 
@@ -61,7 +61,7 @@ def of_everybody() -> Iterator[Known]:
     """What tells of each person on record, wherever it stands."""
     people = apps.get_model("core", "Person")._base_manager.filter(erased_at=None)
     for row in people.order_by("-merged_into", "pk").values_list("pk", "name", "phone", "email"):
-        yield from sure(*row)
+        yield from distinctive(*row)
 
 
 def of_these(people: Iterable[Any]) -> Iterator[Known]:
@@ -74,7 +74,7 @@ def of_these(people: Iterable[Any]) -> Iterator[Known]:
                     yield Known(person.pk, has[field])
 
 
-def hidden(value: Any, known: Roll | Iterable[Known], *, kept: bool = False) -> Any:
+def with_references(value: Any, known: Roll | Iterable[Known], *, kept: bool = False) -> Any:
     """A JSON-like value as it may be kept for ever: references in the place of who is named, the
     words written down beside. `kept`: it has references already, which stay. What is written has
     to be in the transaction of its row."""
@@ -120,7 +120,7 @@ def _erased(people: set[int]) -> set[int]:
     return set(rows.exclude(erased_at=None).values_list("pk", flat=True))
 
 
-def shown(value: Any) -> Any:
+def with_words(value: Any) -> Any:
     """A JSON-like value that was kept, as it reads now."""
     rows = references(value)
     texts: dict[int, str] = {}
@@ -142,11 +142,11 @@ class WordsField(_CharField):
     def pre_save(self, model_instance: models.Model, add: bool) -> Any:
         """As it is kept; the instance has what was typed."""
         typed = super().pre_save(model_instance, add)
-        return hidden(typed, of_everybody()) if may_name(typed) else typed
+        return with_references(typed, of_everybody()) if may_name(typed) else typed
 
     def from_db_value(self, value: str | None, *_more: Any) -> str | None:
         """As it reads."""
-        return shown(value) if value and OPEN in value else value
+        return with_words(value) if value and OPEN in value else value
 
     def deconstruct(self) -> tuple[str, str, list[Any], dict[str, Any]]:
         """To the database it is text as any other."""
@@ -160,11 +160,11 @@ class WordsJSONField(models.JSONField):
     def pre_save(self, model_instance: models.Model, add: bool) -> Any:
         """As it is kept; the instance has what was typed."""
         typed = super().pre_save(model_instance, add)
-        return hidden(typed, of_everybody()) if may_name(typed) else typed
+        return with_references(typed, of_everybody()) if may_name(typed) else typed
 
     def from_db_value(self, value: Any, expression: Any, connection: Any) -> Any:
         """As it reads."""
-        return shown(super().from_db_value(value, expression, connection))
+        return with_words(super().from_db_value(value, expression, connection))
 
     def deconstruct(self) -> tuple[str, str, list[Any], dict[str, Any]]:
         """To the database it is JSON as any other."""

@@ -25,7 +25,7 @@ from gearroom.core.services.people import rooms
 _LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
 
 
-def seen_by(actor: Actor) -> QuerySet[Person]:
+def visible_to(actor: Actor) -> QuerySet[Person]:
     """Whom somebody may see: who shares a room with them, and themselves; for keepers also people
     who belong to no room yet. Roles in rooms that are not theirs are left out, and shared
     devices."""
@@ -53,7 +53,7 @@ def seen_by(actor: Actor) -> QuerySet[Person]:
 
 def may_take(actor: Actor) -> QuerySet[Person]:
     """Whom somebody may choose as who takes a kit: those they may see who are here, no program."""
-    here = seen_by(actor).filter(left_on=None).exclude(pk__in=programs().values("pk"))
+    here = visible_to(actor).filter(left_on=None).exclude(pk__in=programs().values("pk"))
     return here.order_by("name", "pk")
 
 
@@ -84,7 +84,7 @@ def works_alone(person: Person, room: Room) -> bool:
 
 def get(actor: Actor, person_id: int) -> Person:
     """Somebody whom they may see; raises NotFound for anybody else, there or not."""
-    person = seen_by(actor).filter(pk=person_id).first()
+    person = visible_to(actor).filter(pk=person_id).first()
     if person is None:
         raise NotFound("person", person_id)
     return person
@@ -197,7 +197,7 @@ def merge(act: Act, person: Person, into: Person) -> Person:
     return into
 
 
-def left(act: Act, person: Person, on: date | None = None) -> Person:
+def leave(act: Act, person: Person, on: date | None = None) -> Person:
     """They left, today or on an earlier day: sign-in and tokens end at once, roles are kept."""
     _require_care_of(act.actor, person)
     if person.user is not None:
@@ -214,7 +214,7 @@ def left(act: Act, person: Person, on: date | None = None) -> Person:
     return person
 
 
-def came_back(act: Act, person: Person) -> Person:
+def rejoin(act: Act, person: Person) -> Person:
     """They are here again, next season: the sign-in works again, tokens are made anew."""
     _require_care_of(act.actor, person)
     if person.user is not None:

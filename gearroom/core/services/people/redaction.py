@@ -61,7 +61,7 @@ def redact_landed(act: Act) -> Redaction:
 
     def hide(column: Column, value: Any) -> Any:
         known = in_answers if column.model is KeptAnswer else in_what_was_typed
-        return names.hidden(value, known, kept=True)
+        return names.with_references(value, known, kept=True)
 
     return _redact(act, None, hide)
 

@@ -21,14 +21,14 @@ EDITED: list[Callable[[Act, Room, frozenset[str]], None]] = []
 room and the names of the fields that are different now."""
 
 
-def seen_by(actor: Actor) -> QuerySet[Room]:
+def visible_to(actor: Actor) -> QuerySet[Room]:
     """The rooms that somebody belongs to."""
     return Room.objects.all() if actor.everywhere else Room.objects.filter(pk__in=actor.room_ids)
 
 
 def get(actor: Actor, slug: str) -> Room:
     """A room of theirs; raises NotFound for any other, there or not."""
-    room = seen_by(actor).filter(slug=slug).first()
+    room = visible_to(actor).filter(slug=slug).first()
     if room is None:
         raise NotFound("room", slug)
     return room

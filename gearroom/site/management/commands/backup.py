@@ -8,11 +8,11 @@ from typing import Any
 from django.core.management.base import CommandError, CommandParser
 
 from gearroom.core import clock
-from gearroom.core.management.own import OwnCommand
+from gearroom.core.management.base import ProjectCommand
 from gearroom.site.ops import backup
 
 
-class Command(OwnCommand):
+class Command(ProjectCommand):
     help = "Writes the database and the data folder to one file, while the server runs."
 
     def add_arguments(self, parser: CommandParser) -> None:

@@ -14,7 +14,7 @@ from django.core.management.base import CommandError, CommandParser
 from django.db import connections
 
 from gearroom.core import clock
-from gearroom.core.management.own import OwnCommand
+from gearroom.core.management.base import ProjectCommand
 from gearroom.core.models import User
 from gearroom.core.rules.roles import Scope
 from gearroom.core.services.accounts import tokens
@@ -38,7 +38,7 @@ def _free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-class Command(OwnCommand):
+class Command(ProjectCommand):
     help = "Loads the invented school, plays a day through the API, prints it, and keeps serving."
 
     def add_arguments(self, parser: CommandParser) -> None:

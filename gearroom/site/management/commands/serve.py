@@ -11,11 +11,11 @@ from django.conf import settings
 from django.core.management.base import CommandError, CommandParser
 
 from gearroom.core import clock
-from gearroom.core.management.own import OwnCommand
+from gearroom.core.management.base import ProjectCommand
 from gearroom.site.ops import certificate, serving
 
 
-class Command(OwnCommand):
+class Command(ProjectCommand):
     help = "Serves web, worker and scheduler on this machine until Ctrl-C or SIGTERM."
 
     def add_arguments(self, parser: CommandParser) -> None:

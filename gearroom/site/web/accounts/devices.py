@@ -44,7 +44,7 @@ def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
     who = actor(request)
     facts = {
         "devices": shared_devices.devices_of(who)[:100],
-        "own_rooms": [room for room in rooms.seen_by(who) if who.may("edit_device", room.pk)],
+        "own_rooms": [room for room in rooms.visible_to(who) if who.may("edit_device", room.pk)],
         "own": who.person,
         "name": request.POST.get("name", ""),
     }

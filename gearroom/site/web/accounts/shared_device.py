@@ -12,7 +12,7 @@ from django.views.decorators.http import require_POST
 
 from gearroom.core import clock
 from gearroom.core.acts.problems import Invalid, Problem
-from gearroom.core.rules.roles import Sure
+from gearroom.core.rules.roles import Assurance
 from gearroom.core.services.accounts import shared_devices
 from gearroom.site.web.page.shell import actor, back_to, forget_held_act, held_act, page, show
 from kits.services.lookup import find
@@ -20,7 +20,7 @@ from kits.services.lookup import find
 
 def _elsewhere(request: HttpRequest) -> HttpResponse | None:
     """On a device of one's own none of this is asked."""
-    return redirect("board") if actor(request).sure is None else None
+    return redirect("board") if actor(request).assurance is None else None
 
 
 @page()
@@ -39,7 +39,7 @@ def who(request: HttpRequest) -> HttpResponseBase:
     except Problem as problem:
         return _who_page(request, problem)
     request.session[shared_devices.PERSON] = person.pk
-    request.session[shared_devices.SURE] = Sure.NAMED.value
+    request.session[shared_devices.ASSURANCE] = Assurance.NAMED.value
     request.session[shared_devices.TOUCHED] = clock.now().isoformat()
     return held_act(request) or redirect(back_to(request, reverse("board")))
 
@@ -66,7 +66,7 @@ def pin(request: HttpRequest) -> HttpResponseBase:
     """The PIN of whoever said who they are."""
     if (away := _elsewhere(request)) is not None:
         return away
-    if actor(request).sure is Sure.NOBODY:
+    if actor(request).assurance is Assurance.NOBODY:
         return redirect(f"{reverse('hatch-who')}?{request.META['QUERY_STRING']}")
     if request.method != "POST":
         return _pin_page(request)
@@ -76,7 +76,7 @@ def pin(request: HttpRequest) -> HttpResponseBase:
         shared_devices.confirm(person, request.POST.get("pin", "").strip())
     except Problem as problem:
         return _pin_page(request, problem)
-    request.session[shared_devices.SURE] = Sure.CONFIRMED.value
+    request.session[shared_devices.ASSURANCE] = Assurance.CONFIRMED.value
     return held_act(request) or redirect(back_to(request, reverse("board")))
 
 
@@ -94,7 +94,7 @@ def _pin_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
 def lock(request: HttpRequest) -> HttpResponse:
     """Forget who stood before the device."""
     forget_held_act(request)
-    for name in (shared_devices.PERSON, shared_devices.SURE, shared_devices.TOUCHED):
+    for name in (shared_devices.PERSON, shared_devices.ASSURANCE, shared_devices.TOUCHED):
         request.session.pop(name, None)
     return redirect("board")
 

@@ -52,7 +52,7 @@ def _page(request: HttpRequest, kit: str, problem: Problem | None = None) -> Htt
         "may_edit": may_edit,
         "may_empty": who.may("strip", subject.room_id),
         "may_lay_up": who.may("lay_up", subject.home_room_id),
-        "people": people.seen_by(who).filter(left_on=None).order_by("name") if may_edit else (),
+        "people": people.visible_to(who).filter(left_on=None).order_by("name") if may_edit else (),
         "lives_in": [(each.value, label) for each, label in LIVES_IN.items()],
         "homes": [room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
         "sent": request.POST if problem and request.POST.get("do") == "edit" else None,

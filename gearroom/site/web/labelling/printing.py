@@ -169,8 +169,8 @@ def things(who: Actor, kind: str, room: Room | None, search: str = "") -> QueryS
             )
         case _:
             if not who.may("see_people"):
-                return people.seen_by(who).none()
-            rows = people.seen_by(who).filter(left_on__isnull=True)
+                return people.visible_to(who).none()
+            rows = people.visible_to(who).filter(left_on__isnull=True)
             rows = people.of_room(rows, room) if room else rows
     return rows.filter(name__icontains=search).order_by("name", "id")
 

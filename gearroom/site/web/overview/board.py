@@ -34,7 +34,7 @@ def board(request: HttpRequest) -> HttpResponse:
 def board_lines(request: HttpRequest) -> HttpResponse:
     """The board's lines, or 204 while they are as the page has them."""
     room = here(request)
-    if room is None or request.GET.get("seen") == kits_board.revision(room):
+    if room is None or request.GET.get("revision") == kits_board.revision(room):
         return HttpResponse(status=204)
     return show(request, "site/overview/board_lines.html", _facts(request))
 
@@ -43,11 +43,11 @@ def _facts(request: HttpRequest) -> dict[str, object]:
     room = here(request)
     assert room is not None  # both views look
     who = actor(request)
-    seen = kits_board.revision(room)
+    revision = kits_board.revision(room)
     on_it = kits_board.board(room)
     above = {each.kit.pk for departure in on_it.going_out for each in departure.waiting}
     return {
-        "seen": seen,
+        "revision": revision,
         "board": on_it,
         "mine": [
             {"row": each, "settle": None if each.checkout else _settle(each, who.person)}
@@ -63,7 +63,7 @@ def _facts(request: HttpRequest) -> dict[str, object]:
                 "trip": departure.trip,
                 "gone": departure.gone,
                 "kits": [
-                    {"seen": each, "settle": _settle_waiting(each)} for each in departure.waiting
+                    {"row": each, "settle": _settle_waiting(each)} for each in departure.waiting
                 ],
             }
             for departure in on_it.going_out
@@ -95,15 +95,15 @@ def _soon_back(on_it: kits_board.Board, who: Actor) -> list[tuple[kits_board.Ret
     return rows
 
 
-def _trip(seen: JudgedTrip, on_it: kits_board.Board) -> dict[str, object]:
+def _trip(judged: JudgedTrip, on_it: kits_board.Board) -> dict[str, object]:
     """A trip's line: each kit, with whether its verdict for the trip stands on the board beside."""
     beside = {
-        each.kit.pk for each in on_it.needing.listed if each.judged.question.trip == seen.trip
+        each.kit.pk for each in on_it.needing.listed if each.judged.question.trip == judged.trip
     }
     return {
-        "trip": seen.trip,
-        "state": seen.state,
-        "kits": [(row, row.kit.pk in beside) for row in seen.kits],
+        "trip": judged.trip,
+        "state": judged.state,
+        "kits": [(row, row.kit.pk in beside) for row in judged.kits],
     }
 
 

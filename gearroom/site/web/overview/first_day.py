@@ -218,9 +218,9 @@ def _faults(book: Workbook) -> list[dict[str, str]]:
             },
             "says": _("%(column)s “%(said)s” %(wrong)s.") % {
                 "column": start_workbook.HEADINGS[fault.column],
-                "said": fault.said,
+                "said": fault.typed,
                 "wrong": _SAYS[fault.code],
-            } if fault.said else _("%(column)s %(wrong)s.") % {
+            } if fault.typed else _("%(column)s %(wrong)s.") % {
                 "column": start_workbook.HEADINGS[fault.column], "wrong": _SAYS[fault.code],
             },
             "choices": ", ".join(fault.choices),
@@ -247,7 +247,7 @@ def _kit_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
         latest.setdefault(version.packing_list_id, version)
     facts = {
         "versions": list(latest.values()),
-        "people": people.seen_by(who).filter(left_on__isnull=True).order_by("name"),
+        "people": people.visible_to(who).filter(left_on__isnull=True).order_by("name"),
         "homes": [room for room in rooms_of(request) if who.may("edit_kit", room.pk)],
         "sent": request.POST,
     }

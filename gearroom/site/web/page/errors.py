@@ -12,7 +12,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
 
-from gearroom.core.acts.database_trouble import TROUBLES
+from gearroom.core.acts.database_failures import FAILURE_ERRORS
 from gearroom.core.acts.exceptions import OtherProblem, as_problem
 from gearroom.core.acts.problems import Problem
 from kits.services.text.wording import moment
@@ -48,7 +48,7 @@ def database_failure(request: HttpRequest, problem: Problem) -> HttpResponse:
     """A page that says what keeps the database from doing its work."""
     try:
         return refusal(request, problem)
-    except TROUBLES:  # the page around it asks the database too
+    except FAILURE_ERRORS:  # the page around it asks the database too
         kind = "text/plain; charset=utf-8"
         return HttpResponse(f"{problem.detail}\n", status=problem.status, content_type=kind)
 

@@ -30,7 +30,7 @@ class Topic:
     title: str | Promise
     steps: tuple[str | Promise, ...]
     picture: str = ""
-    way: str = ""
+    page: str = ""
 
 
 _TAKE_OUT = Topic(
@@ -95,7 +95,7 @@ _UNDO = Topic(
         _("What you did just now is listed below the camera, each with Undo."),
         _("Wrong kit? Choose the right one, and the record is moved to it."),
     ),
-    way="scan",
+    page="scan",
 )
 _BOARD = Topic(
     _("Read the board"),

@@ -13,7 +13,7 @@ What a form holds is read by a `PageForm` (see `forms`). Where its page shows wh
 beside it, `acted` is given that page: `refused=lambda problem: _page(request, kit, problem)`.
 
 A new page needs its view, its line in `urls.py`, and, if people should find it from everywhere, a
-`Way` in NAVIGATION.
+`NavigationItem` in NAVIGATION.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ NOT_CONTENT = {"csrfmiddlewaretoken", "key", "since"}
 
 
 @dataclass(frozen=True)
-class Way:
+class NavigationItem:
     """A place that people find from every page: its address's name, what it is called, what they
     must be allowed to do (a use case) to see it, and whether it waits under *More*."""
 
@@ -66,19 +66,19 @@ NOTED = "noted"
 """When it was last noted that somebody's browser was used."""
 
 NAVIGATION = (
-    Way("board", _("Board")),
-    Way("scan", _("Scan"), "identify"),
-    Way("kits", _("Kits")),
-    Way("stock", _("Stock")),
-    Way("trips", _("Trips")),
-    Way("lists", _("Kit lists")),
-    Way("strip", _("Break down a bought kit"), "strip", more=True),
-    Way("labels", _("Labels"), "print_labels", more=True),
-    Way("people", _("People"), "see_people", more=True),
-    Way("notices", _("Notifications sent"), "own_account", more=True),
-    Way("first-day", _("First day"), "edit_kit", more=True),
-    Way("settings", _("Settings"), "own_account", more=True),
-    Way("help", _("Help"), None, more=True),
+    NavigationItem("board", _("Board")),
+    NavigationItem("scan", _("Scan"), "identify"),
+    NavigationItem("kits", _("Kits")),
+    NavigationItem("stock", _("Stock")),
+    NavigationItem("trips", _("Trips")),
+    NavigationItem("lists", _("Kit lists")),
+    NavigationItem("strip", _("Break down a bought kit"), "strip", more=True),
+    NavigationItem("labels", _("Labels"), "print_labels", more=True),
+    NavigationItem("people", _("People"), "see_people", more=True),
+    NavigationItem("notices", _("Notifications sent"), "own_account", more=True),
+    NavigationItem("first-day", _("First day"), "edit_kit", more=True),
+    NavigationItem("settings", _("Settings"), "own_account", more=True),
+    NavigationItem("help", _("Help"), None, more=True),
 )
 
 
@@ -95,15 +95,15 @@ class Done:
 def actor(request: HttpRequest) -> Actor:
     """Who asks, with their roles; they are signed in."""
     if not hasattr(request, "_actor"):
-        found = shared_devices.actor_at(request.user, request.session)  # type: ignore[arg-type]  # signed in
-        request._actor = found  # type: ignore[attr-defined]  # kept for one request
+        who = shared_devices.actor_at(request.user, request.session)  # type: ignore[arg-type]  # signed in
+        request._actor = who  # type: ignore[attr-defined]  # kept for one request
     return request._actor  # type: ignore[attr-defined,no-any-return]  # set just above
 
 
 def rooms_of(request: HttpRequest) -> list[Room]:
     """The rooms that they belong to."""
     if not hasattr(request, "_rooms"):
-        request._rooms = list(rooms.seen_by(actor(request)))  # type: ignore[attr-defined]  # as above
+        request._rooms = list(rooms.visible_to(actor(request)))  # type: ignore[attr-defined]  # as above
     return request._rooms  # type: ignore[attr-defined,no-any-return]  # set just above
 
 
@@ -136,22 +136,24 @@ def today_here(request: HttpRequest) -> date:
     return clock.today(room.time_zone if room else settings.TIME_ZONE)
 
 
-def furniture(request: HttpRequest) -> dict[str, Any]:
+def shell_facts(request: HttpRequest) -> dict[str, Any]:
     """Context processor: what the shell shows on every page."""
-    shown: dict[str, Any] = {"organisation": settings.ORGANISATION}
+    facts: dict[str, Any] = {"organisation": settings.ORGANISATION}
     user = getattr(request, "user", None)
     if user is None or not user.is_authenticated:
-        return shown
+        return facts
     who = actor(request)
     match = request.resolver_match
     return {
-        **shown,
-        "navigation": [way for way in NAVIGATION if way.use_case is None or who.may(way.use_case)],
+        **facts,
+        "navigation": [
+            item for item in NAVIGATION if item.use_case is None or who.may(item.use_case)
+        ],
         "current": match.url_name if match else "",
         "person": who.person,
         "rooms": rooms_of(request),
         "here": here(request),
-        "hatch": who.sure,
+        "hatch": who.assurance,
     }
 
 
@@ -247,8 +249,8 @@ def _touch(request: HttpRequest) -> None:
         actor(request)  # judged by the touch before
         session[shared_devices.TOUCHED] = now.isoformat()
     noted = session.get(NOTED)
-    if noted and now - datetime.fromisoformat(noted) > sign_ins.SEEN_EVERY and session.session_key:
-        sign_ins.seen(session.session_key)
+    if noted and now - datetime.fromisoformat(noted) > sign_ins.TOUCH_EVERY and session.session_key:
+        sign_ins.touch(session.session_key)
         session[NOTED] = now.isoformat()
 
 
@@ -342,10 +344,10 @@ def back_to(request: HttpRequest, otherwise: str) -> str:
 
 
 def _content(request: HttpRequest) -> dict[str, Any]:
-    said: dict[str, Any] = {
+    content: dict[str, Any] = {
         name: values for name, values in request.POST.lists() if name not in NOT_CONTENT
     }
     for name, files in request.FILES.lists():
-        said[name] = {"sha256": hashlib.sha256(b"".join(files[-1].chunks())).hexdigest()}
+        content[name] = {"sha256": hashlib.sha256(b"".join(files[-1].chunks())).hexdigest()}
         files[-1].seek(0)
-    return said
+    return content

@@ -41,7 +41,7 @@ def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResp
     who, left = actor(request), request.GET.get("left") == "1"
     search = request.GET.get("search", "").strip()[:120]
     chosen = next((r for r in rooms_of(request) if r.slug == request.GET.get("room")), None)
-    rows = people.seen_by(who).filter(left_on__isnull=not left, name__icontains=search)
+    rows = people.visible_to(who).filter(left_on__isnull=not left, name__icontains=search)
     rows = people.of_room(rows, chosen) if chosen else rows
     listed = list(rows.order_by("name", "id")[: _MOST_PEOPLE + 1])
     facts = {
@@ -212,7 +212,7 @@ def sign_in(request: HttpRequest, person: int) -> HttpResponse:
 @form_view("edit_person", "person", refused=_page)
 def left(act: Act, request: HttpRequest, person: int) -> Done:
     """They left: sign-in and tokens end at once."""
-    of = people.left(act, people.get(act.actor, person))
+    of = people.leave(act, people.get(act.actor, person))
     says = _("%(name)s has left: they are signed out and cannot sign in.")
     return Done(says % {"name": of.name})
 
@@ -220,7 +220,7 @@ def left(act: Act, request: HttpRequest, person: int) -> Done:
 @form_view("edit_person", "person", refused=_page)
 def came_back(act: Act, request: HttpRequest, person: int) -> Done:
     """They are here again."""
-    of = people.came_back(act, people.get(act.actor, person))
+    of = people.rejoin(act, people.get(act.actor, person))
     return Done(_("%(name)s is back: the sign-in works again.") % {"name": of.name})
 
 

@@ -30,7 +30,7 @@ def _page(request: HttpRequest, kit: str, problem: Problem | None = None) -> Htt
         "kit": of,
         "out": holders.open_checkout(of),
         "rows": [_row(of, held) for held in emptying.inside(of)],
-        "said": request.POST,
+        "values": request.POST,
         "may_retire": who.may("edit_kit", of.home_room_id),
     }
     return show(request, "site/restocking/empty.html", facts, problem=problem)

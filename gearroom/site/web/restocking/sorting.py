@@ -70,7 +70,7 @@ def _page(
     to_sort = kit.to_sort_since is not None
     facts = {
         "kit": summary.kit,
-        "seen": summary,
+        "summary": summary,
         "held": use_requests.latest(who, kit) if to_sort and who.may("see_people") else None,
         "use_is_known": to_sort and use_requests.use_is_known(kit),
         "just_looked": not to_sort and kit.looked_inside_on == readiness.today_of(kit),
@@ -81,7 +81,7 @@ def _page(
         "reasons": reason_texts.reasons(summary.judged.verdict.reasons, sorting.swaps(plan)),
         "lacking": sealing.not_replaced(summary.kit),
         "not_replaced": problem if problem and problem.code == "not-replaced" else None,
-        "seal_said": request.POST.get("seal", ""),
+        "seal_number": request.POST.get("seal", ""),
         "may_restock": who.may("restock", kit.room_id),
         "may_print": who.may("print_labels", kit.room_id),
     }

@@ -22,7 +22,6 @@ from gearroom.site.web.page.shell import Done, acted, actor, here, page, show
 from gearroom.site.web.scan.pictures import picture_of
 from gearroom.site.web.stock import new_items
 from gearroom.site.web.stock.new_items import LONGEST_CODE
-from gearroom.site.web.stock.stock import kind_words
 from kits.models import Disposal, Item, Kit
 from kits.rules.ledger.facts import Kind, Level
 from kits.rules.stock.disposal import allowed
@@ -79,14 +78,14 @@ def _page(
     who, progress = actor(request), stripping.progress(kit)
     facts = {
         "kit": kit,
-        "seen": progress,
+        "progress": progress,
         "out": holders.open_checkout(kit),
         "packs": [_ways(kit, pack, progress) for pack in packs],
         "near": near,
         "text": (request.POST.get("text") or request.GET.get("text", ""))[:LONGEST_CODE],
-        "said": request.POST,
+        "values": request.POST,
         "things": Item.objects.active().values_list("name", flat=True),
-        "kinds": kind_words(),
+        "kinds": words.ITEM_KINDS,
         "may_enter": who.may("edit_item"),
         "may_undo": who.may("take_back"),
     }

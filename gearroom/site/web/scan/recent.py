@@ -100,8 +100,8 @@ def _undo(act: Act, entry: int, sent: Mapping[str, str]) -> Done:
 def _wrong_kit_page(
     request: HttpRequest, entry: int, problem: Problem | None = None
 ) -> HttpResponse:
-    wrong = wrong_kit.entry_of(actor(request), entry)
-    kits = wrong_kit.candidates(actor(request), wrong)[:_MOST_KITS]
+    wrong, kit = wrong_kit.entry_and_kit(actor(request), entry)
+    kits = wrong_kit.candidates(actor(request), wrong, kit)[:_MOST_KITS]
     facts = {"entry": wrong, "kits": kits}
     return show(request, "site/custody/wrong_kit.html", facts, problem=problem)
 

@@ -14,8 +14,7 @@ from django.views.decorators.http import require_safe
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, Problem
-from gearroom.site.web.page.fields import one_more
-from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
+from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber, one_more
 from gearroom.site.web.page.shell import Done, acted, actor, page, room_here, show
 from gearroom.site.web.scan.pictures import batch_of
 from kits.models import Item, Lot, Place

@@ -16,9 +16,8 @@ from gearroom.core.acts.problems import Invalid, Problem, Stale
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import Choice, PageForm, ShortText, Tick, WholeNumber
 from gearroom.site.web.page.shell import Done, show
-from gearroom.site.web.page.words import DISPOSALS
+from gearroom.site.web.page.words import DISPOSALS, ITEM_KINDS
 from gearroom.site.web.stock.new_items import PackForm
-from gearroom.site.web.stock.stock import kind_words
 from kits.models import Disposal, Item
 from kits.rules.ledger.facts import Kind
 from kits.services.lookup import find
@@ -90,7 +89,7 @@ def _page(request: HttpRequest, item: int, problem: Problem | None = None) -> Ht
             for name, field in fields
             if isinstance(field, Tick)
         ],
-        "kinds": kind_words(),
+        "kinds": ITEM_KINDS,
         "kind": value("kind"),
         "ways": DISPOSALS,
         "way": value("disposal"),

@@ -31,10 +31,10 @@ from gearroom.site.web.page.shell import (
     room_here,
     show,
 )
+from gearroom.site.web.page.words import ITEM_KINDS
 from gearroom.site.web.scan.pictures import picture_of
 from gearroom.site.web.stock import new_items
 from gearroom.site.web.stock.new_items import LONGEST_CODE
-from gearroom.site.web.stock.stock import kind_words
 from kits.models import Item, Place
 from kits.rules.ledger.facts import Kind
 from kits.services.ledger import lots
@@ -205,14 +205,14 @@ def _page(
     items = {pack["item"] for pack in packs if pack["item"]}
     facts = {
         "room": room,
-        "told": reading,
+        "reading": reading,
         "packs": [{**pack, "past": "" < pack["expiry"] < today} for pack in packs],
         "counts": _PACKS,
         "count": request.POST.get("packs") or "1",
-        "said": request.POST,
+        "values": request.POST,
         "shelves": _shelves(who, room, items, reading.get("shelf")) if items else [],
         "things": Item.objects.active().order_by("name"),
-        "kinds": kind_words(),
+        "kinds": ITEM_KINDS,
         "may_enter": who.may("edit_item"),
     }
     return show(request, "site/stock/receive.html", facts, problem=problem)

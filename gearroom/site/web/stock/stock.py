@@ -8,22 +8,22 @@ from datetime import date, timedelta
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
+from django.utils.functional import Promise
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_safe
 
-from gearroom.core import clock
 from gearroom.core.models import Room
-from gearroom.site.web.page.shell import actor, here, page, rooms_of, show
-from gearroom.site.web.page.words import DISPOSALS
+from gearroom.site.web.page.shell import actor, here, page, rooms_of, show, today_here
+from gearroom.site.web.page.words import DISPOSALS, ITEM_KINDS
 from kits.models import PlaceKind, Recall
-from kits.rules.ledger.facts import Kind
 from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.stock import horizon
 from kits.services.lookup import find
 from kits.services.stock import undated, views
 from kits.services.stock.views import APART, KITS, SHELVES, HeldBatch
 
-_MOST_THINGS = 300
+_MOST_ITEMS = 300
 _LOOKS_AHEAD_DAYS = 365
 _MOST_BATCHES = 200
 _HEIGHT, _STEP, _BAR = 160, 32, 25
@@ -31,59 +31,46 @@ _HEIGHT, _STEP, _BAR = 160, 32, 25
 is. The longest axis just fits a desk's page."""
 
 
-def kind_words() -> dict[str, str]:
-    """What each kind of thing is called."""
-    return {
-        Kind.CONSUMABLE: _("Consumables"),
-        Kind.MEDICINE: _("Medicines"),
-        Kind.INSTRUMENT: _("Instruments"),
-        Kind.TOOL: _("Tools"),
-        Kind.DOCUMENT: _("Documents"),
-    }
+FAULTS: dict[str, Promise] = {
+    ReasonCode.RECALLED: _lazy("Recalled"),
+    ReasonCode.WITHHELD: _lazy("On hold"),
+    ReasonCode.EXPIRED: _lazy("Out of date"),
+    ReasonCode.OPENED_TOO_LONG: _lazy("Open for too long"),
+    ReasonCode.DATE_NOT_KNOWN: _lazy("Date not known"),
+    ReasonCode.CHECK_FAILED: _lazy("Failed its check"),
+    ReasonCode.CHECK_NOT_ANSWERED: _lazy("Not checked yet"),
+    ReasonCode.CHECK_DUE: _lazy("Check is due"),
+}
+"""Why units are not usable."""
+_PLACES: dict[str, Promise] = {
+    SHELVES: _lazy("On shelves"),
+    KITS: _lazy("In kits"),
+    APART: _lazy("Kept apart"),
+}
 
 
-def fault_words() -> dict[str, str]:
-    """What each reason why units are not usable is called."""
-    return {
-        ReasonCode.RECALLED: _("Recalled"),
-        ReasonCode.WITHHELD: _("On hold"),
-        ReasonCode.EXPIRED: _("Out of date"),
-        ReasonCode.OPENED_TOO_LONG: _("Open for too long"),
-        ReasonCode.DATE_NOT_KNOWN: _("Date not known"),
-        ReasonCode.CHECK_FAILED: _("Failed its check"),
-        ReasonCode.CHECK_NOT_ANSWERED: _("Not checked yet"),
-        ReasonCode.CHECK_DUE: _("Check is due"),
-    }
-
-
-def _where_words() -> dict[str, str]:
-    return {SHELVES: _("On shelves"), KITS: _("In kits"), APART: _("Kept apart")}
-
-
-def told(rows: Sequence[HeldBatch]) -> list[dict[str, Any]]:
+def with_faults(rows: Sequence[HeldBatch]) -> list[dict[str, Any]]:
     """Rows for a page, with the word for what is wrong with them."""
-    words = fault_words()
-    return [{"held": row, "fault": words[row.fault] if row.fault else ""} for row in rows]
+    return [{"held": row, "fault": FAULTS[row.fault] if row.fault else ""} for row in rows]
 
 
 @require_safe
 @page()
-def every(request: HttpRequest) -> HttpResponse:
-    """Every thing with what each room has of it, what is running low first."""
-    search = request.GET.get("search", "").strip()[:40]
-    low = bool(request.GET.get("low"))
-    who, rooms = actor(request), _rooms_own_first(request)
-    found = views.items_in_stock(who, rooms, search=search, low=low)
+def all_items(request: HttpRequest) -> HttpResponse:
+    """Every item with what each room has of it, what is running low first."""
+    search, low = request.GET.get("search", "").strip()[:40], bool(request.GET.get("low"))
+    who, room = actor(request), here(request)
+    items = views.items_in_stock(who, _rooms_own_first(request), search=search, low=low)
     on_the_way = views.held_batches(who, kinds=[PlaceKind.TRANSIT])
-    facts: dict[str, Any] = {
+    facts = {
         "search": search,
         "low": low,
-        "things": found[:_MOST_THINGS],
-        "more": len(found) > _MOST_THINGS,
+        "things": items[:_MOST_ITEMS],
+        "more": len(items) > _MOST_ITEMS,
         "on_the_way": on_the_way,
         "shelves": views.shelves_of(who) if on_the_way else [],
         "recalls": Recall.objects.open().count(),
-        "undated": len(undated.to_check(room, who)) if (room := here(request)) else 0,
+        "undated": len(undated.to_check(room, who)) if room else 0,
         "may": {name: who.may(name) for name in ("receive", "count", "dispose", "move")},
     }
     return show(request, "site/stock/stock.html", facts)
@@ -91,27 +78,29 @@ def every(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @page()
-def thing(request: HttpRequest, item: int) -> HttpResponse:
-    """One thing: its batches by shelf, where it is in kits, and what happened to it."""
-    who = actor(request)
-    found = find.item(item)
-    rows = views.held_batches(who, item=found)
-    everything = views.items_in_stock(who, _rooms_own_first(request), search=found.name)
-    facts: dict[str, Any] = {
-        "item": found,
-        "seen": next((each for each in everything if each.item == found), None),
-        "on_shelves": told([row for row in rows if row.where == SHELVES]),
-        "apart": told([row for row in rows if row.where == APART]),
-        "in_kits": told([row for row in rows if row.where == KITS]),
-        "recalls": Recall.objects.open().filter(item=found),
-        "packs": found.pack_codes.all(),
-        "picture": _picture(_today(request), rows, by_kind=False) if rows else None,
+def item(request: HttpRequest, item: int) -> HttpResponse:
+    """One item: its batches by shelf, where it is in kits, and what happened to it."""
+    who, of = actor(request), find.item(item)
+    rows = views.held_batches(who, item=of)
+    stocked = views.items_in_stock(who, _rooms_own_first(request), search=of.name)
+
+    def rows_in(where: str) -> list[dict[str, Any]]:
+        return with_faults([row for row in rows if row.where == where])
+
+    facts = {
+        "item": of,
+        "stocked": next((each for each in stocked if each.item == of), None),
+        "on_shelves": rows_in(SHELVES),
+        "apart": rows_in(APART),
+        "in_kits": rows_in(KITS),
+        "recalls": Recall.objects.open().filter(item=of),
+        "packs": of.pack_codes.all(),
+        "picture": _picture(today_here(request), rows, by_kind=False) if rows else None,
         "may_receive": who.may("receive"),
         "may_edit": who.may("edit_item"),
-        "way": DISPOSALS[found.disposal],
+        "way": DISPOSALS[of.disposal],
+        "movements": views.movements(who, of) if who.may("read_history") else None,
     }
-    if who.may("read_history"):
-        facts["movements"] = views.movements(who, found)
     return show(request, "site/stock/item.html", facts)
 
 
@@ -123,12 +112,12 @@ def expiry(request: HttpRequest) -> HttpResponse:
     where = request.GET.get("where", "")
     kinds = {SHELVES: [PlaceKind.SHELF], KITS: [PlaceKind.SECTION]}.get(where, ())
     rows = views.held_batches(who, kinds=kinds)
-    today = _today(request)
+    today = today_here(request)
     through = today + timedelta(days=_LOOKS_AHEAD_DAYS)
     soonest = views.expiring_through(rows, through)
     facts = {
         "where": where if kinds else "",
-        "wheres": {"": _("Everywhere"), SHELVES: _("On shelves"), KITS: _("In kits")},
+        "wheres": {"": _("Everywhere"), SHELVES: _PLACES[SHELVES], KITS: _PLACES[KITS]},
         "picture": _picture(today, rows, by_kind=True) if rows else None,
         "today": today,
         "through": through,
@@ -144,18 +133,13 @@ def _rooms_own_first(request: HttpRequest) -> list[Room]:
     return sorted(rooms_of(request), key=lambda room: room != own)
 
 
-def _today(request: HttpRequest) -> date:
-    room = here(request)
-    return clock.today(room.time_zone if room else "UTC")
-
-
 def _picture(today: date, rows: Sequence[HeldBatch], *, by_kind: bool) -> dict[str, Any]:
     """The axis with its bars laid out, and what its groups are called."""
-    words = kind_words() if by_kind else _where_words()
-    found = views.dated(rows, by_kind=by_kind)
-    present = {row.group for row in found}
+    words = ITEM_KINDS if by_kind else _PLACES
+    dated = views.dated(rows, by_kind=by_kind)
+    present = {row.group for row in dated}
     groups = [name for name in words if name in present]
-    axis = horizon.axis(found, groups, today=today, months=horizon.months_for(found, today))
+    axis = horizon.axis(dated, groups, today=today, months=horizon.months_for(dated, today))
     bars = horizon.bars(axis, height=_HEIGHT, step=_STEP, width=_BAR)
     order = list(words)  # a group has the same pattern whatever else is in the picture
     patterns = [order.index(name) for name in groups]

@@ -13,7 +13,7 @@ from gearroom.site.web.stock import (
 )
 
 urlpatterns: list[URLPattern] = [
-    path("stock/", stock.every, name="stock"),
+    path("stock/", stock.all_items, name="stock"),
     path("stock/expiry/", stock.expiry, name="stock-expiry"),
     path("stock/receive/", receiving.receive, name="receive"),
     path("stock/receive/new/", receiving.new_item, name="receive-new"),
@@ -24,6 +24,6 @@ urlpatterns: list[URLPattern] = [
     path("stock/undated/", undated.to_check, name="undated"),
     path("stock/arrive/", moving.arrive, name="arrive"),
     path("stock/at/<int:place>/<int:lot>/", moving.batch_at, name="stock-at"),
-    path("stock/<int:item>/", stock.thing, name="thing"),
+    path("stock/<int:item>/", stock.item, name="thing"),
     path("stock/<int:item>/edit/", item_editing.edit, name="edit-thing"),
 ]

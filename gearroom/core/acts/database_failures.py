@@ -20,7 +20,7 @@ from django.db import InterfaceError, InternalError, OperationalError, connectio
 _log = logging.getLogger(__name__)
 
 
-class Trouble(enum.StrEnum):
+class Failure(enum.StrEnum):
     """What keeps a database from doing its work: somebody else is writing, its disk is full, it
     may only be read, or it cannot be reached or read at all."""
 
@@ -30,57 +30,57 @@ class Trouble(enum.StrEnum):
     NO_DATABASE = "no-database"
 
 
-TROUBLES = (OperationalError, InternalError, InterfaceError, OSError)
-"""The exceptions that trouble comes as; each may be something else too (see `trouble_of`)."""
+FAILURE_ERRORS = (OperationalError, InternalError, InterfaceError, OSError)
+"""The exceptions that a failure comes as; each may be something else too (see `failure_of`)."""
 
 _SQLITE = {
-    sqlite3.SQLITE_BUSY: Trouble.BUSY,
-    sqlite3.SQLITE_LOCKED: Trouble.BUSY,
-    sqlite3.SQLITE_FULL: Trouble.STORAGE_FULL,
-    sqlite3.SQLITE_READONLY: Trouble.READ_ONLY,
-    sqlite3.SQLITE_IOERR: Trouble.NO_DATABASE,
-    sqlite3.SQLITE_CANTOPEN: Trouble.NO_DATABASE,
+    sqlite3.SQLITE_BUSY: Failure.BUSY,
+    sqlite3.SQLITE_LOCKED: Failure.BUSY,
+    sqlite3.SQLITE_FULL: Failure.STORAGE_FULL,
+    sqlite3.SQLITE_READONLY: Failure.READ_ONLY,
+    sqlite3.SQLITE_IOERR: Failure.NO_DATABASE,
+    sqlite3.SQLITE_CANTOPEN: Failure.NO_DATABASE,
 }
 """By primary result code; an error of another one, such as a table that is not there, is ours."""
 _POSTGRESQL = {
-    "40001": Trouble.BUSY,  # could not serialise
-    "40P01": Trouble.BUSY,  # deadlock
-    "55P03": Trouble.BUSY,  # a lock that was not had
-    "57014": Trouble.BUSY,  # took too long
-    "53300": Trouble.BUSY,  # too many connections
-    "53100": Trouble.STORAGE_FULL,
-    "25006": Trouble.READ_ONLY,
+    "40001": Failure.BUSY,  # could not serialise
+    "40P01": Failure.BUSY,  # deadlock
+    "55P03": Failure.BUSY,  # a lock that was not had
+    "57014": Failure.BUSY,  # took too long
+    "53300": Failure.BUSY,  # too many connections
+    "53100": Failure.STORAGE_FULL,
+    "25006": Failure.READ_ONLY,
 }
 """By SQLSTATE."""
 _SYSTEM = {
-    errno.ENOSPC: Trouble.STORAGE_FULL,
-    errno.EDQUOT: Trouble.STORAGE_FULL,
-    errno.EROFS: Trouble.READ_ONLY,
-    errno.EACCES: Trouble.READ_ONLY,
-    errno.EPERM: Trouble.READ_ONLY,
-    errno.EIO: Trouble.NO_DATABASE,
+    errno.ENOSPC: Failure.STORAGE_FULL,
+    errno.EDQUOT: Failure.STORAGE_FULL,
+    errno.EROFS: Failure.READ_ONLY,
+    errno.EACCES: Failure.READ_ONLY,
+    errno.EPERM: Failure.READ_ONLY,
+    errno.EIO: Failure.NO_DATABASE,
 }
 _LEAST_ROOM = 128 * 1024
 """With fewer bytes left on its disk SQLite cannot even open what it keeps beside the database."""
 
 
-def trouble_of(error: BaseException) -> Trouble | None:
-    """The trouble that an exception stands for; None where it is a mistake of ours."""
+def failure_of(error: BaseException) -> Failure | None:
+    """The failure that an exception stands for; None where it is a mistake of ours."""
     if isinstance(error, OSError):
         return _SYSTEM.get(error.errno or 0)
-    if not isinstance(error, TROUBLES):
+    if not isinstance(error, FAILURE_ERRORS):
         return None
     cause = error.__cause__
     if isinstance(cause, sqlite3.Error):
         found = _SQLITE.get(getattr(cause, "sqlite_errorcode", 0) & 0xFF)
-        full = found is Trouble.NO_DATABASE and _no_room()
-        return Trouble.STORAGE_FULL if full else found
+        full = found is Failure.NO_DATABASE and _no_room()
+        return Failure.STORAGE_FULL if full else found
     if isinstance(error, InternalError):
         return _POSTGRESQL.get(getattr(cause, "sqlstate", None) or "")
-    return _POSTGRESQL.get(getattr(cause, "sqlstate", None) or "", Trouble.NO_DATABASE)
+    return _POSTGRESQL.get(getattr(cause, "sqlstate", None) or "", Failure.NO_DATABASE)
 
 
-def gave_way(error: BaseException) -> bool:
+def was_rolled_back(error: BaseException) -> bool:
     """Whether an act was ended so that another could go on: done again it may well succeed."""
     return getattr(error.__cause__, "sqlstate", None) in ("40001", "40P01")
 
@@ -91,23 +91,23 @@ def _no_room() -> bool:
     return False
 
 
-def log_trouble(trouble: Trouble, error: BaseException) -> None:
+def log_failure(failure: Failure, error: BaseException) -> None:
     """Log what lies behind it, for whoever runs this."""
     cause = error.__cause__ or error
     code = getattr(cause, "sqlite_errorname", None) or getattr(cause, "sqlstate", None)
-    level = logging.WARNING if trouble is Trouble.BUSY else logging.ERROR
+    level = logging.WARNING if failure is Failure.BUSY else logging.ERROR
     says = " ".join(str(cause).split())
-    _log.log(level, "%s: %s (%s)", trouble, says, code or type(cause).__name__)
+    _log.log(level, "%s: %s (%s)", failure, says, code or type(cause).__name__)
 
 
 @contextmanager
-def if_it_can() -> Iterator[None]:
+def tolerating_failure() -> Iterator[None]:
     """Do in the block what nobody needs (note when somebody was last here): where the database is
-    in trouble it is logged and left out. Use it outside of a transaction."""
+    failing it is logged and left out. Use it outside of a transaction."""
     try:
         yield
-    except TROUBLES as error:
-        trouble = trouble_of(error)
-        if trouble is None:
+    except FAILURE_ERRORS as error:
+        failure = failure_of(error)
+        if failure is None:
             raise
-        log_trouble(trouble, error)
+        log_failure(failure, error)

@@ -8,10 +8,10 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import DatabaseError, connection
 from django.db.migrations.executor import MigrationExecutor
 
-from gearroom.core.acts.database_trouble import trouble_of
+from gearroom.core.acts.database_failures import failure_of
 
 
-class OwnCommand(BaseCommand):
+class ProjectCommand(BaseCommand):
     """A command that starts quickly, and says what to do where the database is not set up."""
 
     # Checks load every page and the API; the web program does that itself.
@@ -21,7 +21,7 @@ class OwnCommand(BaseCommand):
         try:
             return super().execute(*args, **options)
         except DatabaseError as error:
-            if trouble_of(error) is not None or not behind():
+            if failure_of(error) is not None or not lacks_migrations():
                 raise
             raise CommandError(
                 "The database is not set up for this version. Run `manage.py migrate` first; "
@@ -29,7 +29,7 @@ class OwnCommand(BaseCommand):
             ) from error
 
 
-def behind() -> bool:
+def lacks_migrations() -> bool:
     """Whether the database lacks migrations of the program."""
     executor = MigrationExecutor(connection)
     return bool(executor.migration_plan(executor.loader.graph.leaf_nodes()))
