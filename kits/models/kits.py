@@ -9,13 +9,13 @@ from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Upper
 
-from gearroom.core.acts.append_only import append_only
 from gearroom.core.models import Person, Room
+from gearroom.core.models.append_only import append_only
 from kits.models.catalogue import Item
 from kits.models.ledger import Entry
 from kits.models.lists import PackingListVersion
 from kits.models.places import Place
-from kits.rules.ledger.facts import Level, LivesIn
+from kits.rules.ledger.facts import Level, LivesIn, look_by
 
 
 class KitQuerySet(models.QuerySet["Kit"]):
@@ -104,6 +104,12 @@ class Kit(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def look_by(self) -> date | None:
+        """When its contents have to be checked again; None where nobody has yet."""
+        checked = self.looked_inside_on
+        return look_by(checked, self.look_interval_days) if checked else None
 
 
 class SealQuerySet(models.QuerySet["Seal"]):

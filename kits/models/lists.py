@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from django.db import models
 from django.db.models import F, Q
 
@@ -68,6 +70,11 @@ class PackingListVersion(models.Model):
 
     def __str__(self) -> str:
         return f"{self.packing_list} v{self.number}"
+
+    def is_signed_on(self, day: date) -> bool:
+        """Whether its signature is in force on a day."""
+        ends = self.signed_until
+        return self.signed_on is not None and ends is not None and self.signed_on <= day <= ends
 
 
 class ListSection(models.Model):

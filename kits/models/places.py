@@ -133,3 +133,12 @@ class Place(models.Model):
     def inner(self) -> bool:
         """Whether it keeps holdings."""
         return self.kind in INNER
+
+    @property
+    def room_now(self) -> Room:
+        """The room that an inner place is in: its own, or of a section the one its kit is in.
+        Raises `ValueError` for an outer place."""
+        room = self.kit.room if self.kit else self.room
+        if room is None:
+            raise ValueError(f"{self.name} is an outer place and in no room.")
+        return room

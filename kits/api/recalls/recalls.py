@@ -20,7 +20,7 @@ from kits.rules.recalls.certainty import Outcome, Unsettled
 from kits.services.lookup import find
 from kits.services.recalls import closing, recalls, status
 from kits.services.recalls.recalls import Answer
-from kits.services.recalls.status import Followed, Standing
+from kits.services.recalls.status import Followed, RecallStatus
 
 
 class RecallAnswer(serializers.Serializer[Any]):
@@ -109,7 +109,7 @@ class _StandingPart(serializers.Serializer[Any]):
 
 
 class StandingAnswer(RecallAnswer, _StandingPart):
-    def to_representation(self, row: Standing) -> Any:
+    def to_representation(self, row: RecallStatus) -> Any:
         """The recall, with what became of its batches."""
         part = _StandingPart(row, context=self.context)
         return {**RecallAnswer(row.recall).data, **part.data}
@@ -140,7 +140,7 @@ class _RecallView(UseCaseView):
         """The recall that the address names."""
         return recalls.find(self.kwargs["id"])
 
-    def standing(self, recall: Recall) -> Standing:
+    def standing(self, recall: Recall) -> RecallStatus:
         """The state of a recall now, as far as whoever asks may see it."""
         stands = status.of(recalls.find(recall.pk), self.actor)
         with_batches(stands.lots)
@@ -204,7 +204,7 @@ class MarkInformed(_RecallView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that somebody was informed in another way, such as by phone."""
         recall = self.recall()
-        recalls.mark_told(act, recalls.find_row(act.actor, recall, data["row"]))
+        recalls.mark_informed(act, recalls.find_row(act.actor, recall, data["row"]))
         return 200, self.standing(recall)
 
 

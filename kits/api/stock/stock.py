@@ -129,8 +129,7 @@ class Receive(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Take what a supplier delivered onto a shelf."""
         shelf = find.shelf(act.actor, data.pop("shelf"))
-        assert shelf.room is not None  # a shelf is a room's
-        expiry = expiry_in(data, receiving.today_in(shelf.room))
+        expiry = expiry_in(data, receiving.today_in(shelf.room_now))
         item = find.item(data.pop("item")) if "item" in data else None
         return 201, receiving.receive(act, shelf=shelf, item=item, expiry=expiry, **data)
 
@@ -180,10 +179,8 @@ class Move(UseCaseView):
 
 def _target(act: Act, ref: str, source: Place) -> Place:
     if ref in (PlaceKind.QUARANTINE, PlaceKind.TRAINING):
-        room = source.kit.room if source.kit else source.room
-        assert room is not None  # inner places are a room's or a kit's
-        act.actor.require("move", room.pk)
-        return room_place(room, PlaceKind(ref))
+        act.actor.require("move", source.room_now.pk)
+        return room_place(source.room_now, PlaceKind(ref))
     return find.place(act.actor, ref)
 
 

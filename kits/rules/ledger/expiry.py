@@ -41,9 +41,9 @@ _MARK = re.compile(r"^(?:EXP(?:IRY|IRES|\.)?(?: DATE)?|USE BY|\(17\))[ :.]*", re
 _PART = re.compile(r"[0-9]+|[A-Z]+")
 _WHOLE = re.compile(r"(?:[0-9]+|[A-Z]+)(?:[ ./,-]*(?:[0-9]+|[A-Z]+))*", re.ASCII)
 
-# How the parts may stand, by their shapes: Y a year of four digits, N one or two digits, A a
-# month's name. Each reading says what the parts are: y, m, d. Three short numbers are never told
-# apart by their separator, since every separator is used for every order somewhere.
+# The orders of parts, by their shapes: Y a year of four digits, N one or two digits, A a
+# month's name. Each reading says what the parts are: y, m, d. Three short numbers are never
+# distinguished by their separator, since every separator is used for every order somewhere.
 _READINGS: dict[str, tuple[str, ...]] = {
     "YNN": ("ymd",),
     "NNY": ("dmy", "mdy"),
@@ -81,9 +81,9 @@ def last_good_day(printed: str, *, today: date) -> date:
         raise _unreadable(printed)
     parts = _PART.findall(text)
     readings = {
-        found
+        day
         for order in _READINGS.get("".join(_shape(part) for part in parts), ())
-        if (found := _reading(order, parts, today)) is not None
+        if (day := _reading(order, parts, today)) is not None
     }
     if not readings:
         raise _unreadable(printed)
@@ -140,7 +140,7 @@ def _shape(part: str) -> str:
 
 
 def _reading(order: str, parts: list[str], today: date) -> date | None:
-    """The last good day if `parts` stand in `order`, or None if that is no day."""
+    """The last good day if `parts` are in `order`, or None if that is no day."""
     value = {
         letter: _MONTHS.get(part) or int(part) for letter, part in zip(order, parts, strict=True)
     }
@@ -221,6 +221,12 @@ def must_be_dated(batch: Batch) -> bool:
     """Return whether units without a known date never count: sterile things and medicines. Other
     things whose date is not known count, with a note to look."""
     return batch.thing.sterile or batch.thing.kind is Kind.MEDICINE
+
+
+def undated_grace_until(entered_on: date) -> date:
+    """Return the last day on which sterile units without a known date may stay in a kit whose
+    contents were entered on a day: dates rubbed off are met at set-up, many at a time."""
+    return entered_on + timedelta(days=1)
 
 
 def _limits(batch: Batch) -> Iterable[tuple[ReasonCode, date | None]]:

@@ -118,14 +118,15 @@ class Line:
 
 @dataclass(frozen=True)
 class KitState:
-    """A kit as it stands, with all that its readiness depends on.
+    """A kit as it is, with all that its readiness depends on.
 
     `levels` maps (section, thing id) to a by-eye level; a by-eye line without one is not known
     and counts as empty. `away` holds the keys of sections that are out on their own.
     `hazards` is what its list serves. `signed_until` is the last day of the list's signature.
-    `contents_entered` False: nobody has said what is in it. `expired_always_stops`: its room lets
-    anything out of date inside stop it. `undated_grace_until`: the last day on which sterile units
-    without a known date may stay inside, the day after its contents were entered; medicines never.
+    `contents_entered` False: nobody has recorded what is in it. `expired_always_stops`: its room
+    lets anything out of date inside stop it. `undated_grace_until`: the last day on which sterile
+    units without a known date may stay inside, the day after its contents were entered; medicines
+    never.
     """
 
     id: int
@@ -185,7 +186,7 @@ class Weight(enum.IntEnum):
     """What a reason does to a verdict, worst last."""
 
     NOTE = 1  # a remark; the word stays what it is
-    LOW = 2  # it goes without a word, and stands on the restock list
+    LOW = 2  # it goes without a reason, and is on the restock list
     SHORT = 3  # goes with a reason of whoever may give one
     STOPS = 4  # may not go
 

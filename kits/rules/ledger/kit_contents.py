@@ -15,7 +15,7 @@ from kits.rules.ledger.reasons import ReasonCode
 
 def inside(kit: KitState) -> list[Units]:
     """Return the units that go where the kit goes: not those of sections out on their own. What
-    has to be dated and is not carries until when that is let be."""
+    has to be dated and is not carries until when that is tolerated."""
     return [_let_be(kit, x) for x in kit.units if x.count > 0 and x.place not in kit.away]
 
 
@@ -56,7 +56,7 @@ def supply(units: Iterable[Units]) -> dict[Pool, int]:
 
 def must_come_out(kit: KitState, units: Units, today: date) -> ReasonCode | None:
     """Return why units that are inside `kit` may not stay there when it goes, or None if they
-    may. It is the rule of `may_be_put_in`, save that a medicine is asked only whether a line
+    may. It is the rule of `may_be_put_in`, except that a medicine only needs a line that
     wants it: whether the list is signed is one reason for the whole kit."""
     medicine = units.batch.thing.kind is Kind.MEDICINE
     return may_be_put_in(

@@ -1,8 +1,8 @@
 """When did it happen: a device's claim, put right for its clock and kept within what can be.
 
-A phone that was out of range tells of a hand-back hours later, by its own clock, which may be
-wrong. It also says what its clock shows at the moment of telling; how long ago the act was, by
-the one clock that timed both, is then known whatever the clock is set to.
+A phone that was out of range sends a hand-back hours later, dated by its own clock, which may be
+wrong. It also sends what its clock shows at that moment; how long ago the act was, by the one
+clock that timed both, is then known whatever the clock is set to.
 """
 
 from __future__ import annotations
@@ -19,10 +19,10 @@ class ClaimError(ValueError):
 class Settled:
     """When an act is taken to have happened, in UTC.
 
-    `offset_seconds` is how far the device's clock was ahead of ours when it told (negative:
-    behind; it holds the time on the way too), 0 if it did not say. `clamped` tells that the claim
+    `offset_seconds` is how far the device's clock was ahead of ours when it sent (negative:
+    behind; it holds the time on the way too), 0 if it sent no time. `clamped`: the claim
     could not be as it was and the nearest possible time was taken. `claimed_at` is the claim put
-    right for the clock, kept within the calendar and not after it was told, but not within the
+    right for the clock, kept within the calendar and not after it was received, but not within the
     kit's last act; None without a claim.
     """
 
@@ -40,11 +40,11 @@ def settle(
 ) -> Settled:
     """Return when an act happened that a device claims for `claimed`.
 
-    `device_now` is what the device's clock shows as it tells, None if it does not say (its clock
-    is then trusted). `received_at` is our clock's: nothing happens after it was told.
+    `device_now` is what the device's clock shows as it sends, None if it does not send that (its
+    clock is then trusted). `received_at` is our clock's: nothing happens after it was received.
     `last_entry_at` is when the last act on the same kit happened, None if there is none: the book
-    is not rewritten behind it. Where the two leave no room, `received_at` holds. Without a claim
-    it happened when it was told.
+    is not rewritten behind it. Where the two leave no room, `received_at` holds. Without a claim it
+    happened when it was received.
 
     All times are aware. Raises `ClaimError` for one that is not.
     """

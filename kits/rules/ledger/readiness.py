@@ -11,16 +11,16 @@ Decided here, where the design leaves a choice:
   asks for, undated sterile items and medicines, an instrument that failed its check) stop it while
   they are inside: taking them out is one act, and the rest is judged. What is out of date today
   does so where it is a medicine, or its line is must-have or important, or its room is stricter;
-  elsewhere it is said. What runs out of date only during the trip does not count, but need not
+  elsewhere it is a note. What runs out of date only during the trip does not count, but need not
   come out.
-* Sterile units whose date is not known count, and are only said, until the end of the day after
+* Sterile units whose date is not known count, with a note, until the end of the day after
   the kit's contents were entered: dates rubbed off are met at set-up, forty at a time. Medicines
   never.
 * A list that is not signed, or whose signature ends before the day, stops a kit that carries
   medicines; without any it is short, and may go with a reason.
 * Not checked within its interval is short: a check settles it, and until then someone who may do
   so can answer for it.
-* A kit whose contents nobody entered is not judged by them: only what was said of it as a whole
+* A kit whose contents nobody entered is not judged by them: only what is on record of it as a whole
   (training, lost, in storage, on hold) stops it.
 * Frost and heat are notes. What a place reaches is our assumption (`CLIMATE`), not a measurement,
   and a kit that lives in a vehicle would be stopped for a whole winter.
@@ -76,7 +76,7 @@ CLIMATE: dict[LivesIn, tuple[int, int]] = {
 
 @dataclass(frozen=True)
 class FitDays:
-    """Until when a kit is ready as it stands, whatever today is; worth storing with the kit.
+    """Until when a kit is ready as it is, whatever today is; worth storing with the kit.
 
     `ready_until` ≤ `fit_until` ≤ `may_go_until` are the last days through which it is judged
     *ready*, at most *low*, and not stopped: `date.max` for no limit, None for no day at all.

@@ -1,9 +1,9 @@
 """Do a trip's kits, taken together, suit the trip?
 
-Another kit never makes it worse, save by bringing latex where none is wanted. So people are served
-by the kits whose list is made for as many days as the trip has: a list for a day holds nothing
-for the fourth evening, however many such kits go along; but one made for the week serves, and the
-day kits beside it do no harm. A list that says nothing of people or days serves none.
+Another kit never makes it worse, except by bringing latex where none is wanted. So people are
+served by the kits whose list is made for as many days as the trip has: a list for a day holds
+nothing for the fourth evening, however many such kits go along; but one made for the week serves,
+and the day kits beside it do no harm. A list that says nothing of people or days serves none.
 """
 
 from __future__ import annotations

@@ -5,10 +5,10 @@ through once more without it. A later one whose precondition fails now, and did 
 too, whole, with all the entries written under its key; then it is gone through again, until
 nothing more falls.
 
-A fact has no precondition but the time with a kit that it names, and enough units. What was asked
-for (a kit may I take it? put it away, let it go) needs that it could be had; what is done to a kit
+A fact has no precondition but the time with a kit that it names, and enough units. A request (to
+take a kit, to put it in storage, to release it) needs that it was possible; what is done to a kit
 at home needs the kit at home, and who checked it by its whole seal needs a seal to be on. A count
-says what is there, whatever the book had: without the act it found another difference.
+says what is there, whatever was on record: without the act it had another difference.
 """
 
 from __future__ import annotations
@@ -30,8 +30,8 @@ class Step:
     `units` is its net change by batch and place. A count `sets` what it counted and `clears` all
     else in those places; `sweeps` are moves of all there was, from one (batch, place) to another.
     `names` is the time with a kit that it is about. It `opens` one of `unit`, or `ends` what was
-    open; `asked`: only where nobody had it. `at_home`: done to a kit that is in. `needs` and
-    `makes` are things that stand or not (put away, kept back, promised). `breaks` are sections
+    open; `requested`: only where nobody had it. `at_home`: done to a kit that is in. `needs` and
+    `makes` are things in force or not (put away, on hold, promised). `breaks` are sections
     opened, `seals` puts a number on `unit`; `by_seal`: only where `unit` has a seal on.
     """
 
@@ -45,7 +45,7 @@ class Step:
     names: int | None = None
     opens: int | None = None
     ends: bool = False
-    asked: bool = False
+    requested: bool = False
     at_home: bool = False
     needs: Mapping[Hashable, bool] = field(default_factory=dict)
     makes: Mapping[Hashable, bool] = field(default_factory=dict)
@@ -112,7 +112,7 @@ class _Walk:
         self.held = dict(start)
         self.since = since
         self.out: dict[Unit, int] = {}
-        self.stands: dict[Hashable, bool] = {}
+        self.in_force: dict[Hashable, bool] = {}
         self.seal: dict[Unit, str] = {}
         self.undone: set[int] = set()
         self.failed: set[int] = set()
@@ -129,7 +129,7 @@ class _Walk:
         self.moved[step.id] = change
         for where, units in change.items():
             self.held[where] = self.held.get(where, 0) + units
-        self.stands.update(step.makes)
+        self.in_force.update(step.makes)
         self._seals(step)
         if step.unit is not None and step.ends:
             self.out.pop(step.unit, None)
@@ -155,11 +155,11 @@ class _Walk:
     def _could(self, step: Step, change: Mapping[Where, int]) -> bool:
         if step.names is not None and step.names in self.undone:
             return False
-        if any(self.stands.get(what, False) is not wanted for what, wanted in step.needs.items()):
+        if any(self.in_force.get(what, False) is not wanted for what, wanted in step.needs.items()):
             return False
         if step.unit is not None:
             kit = (step.unit[0], None)
-            if step.asked and (step.unit in self.out or kit in self.out):
+            if step.requested and (step.unit in self.out or kit in self.out):
                 return False
             if step.at_home and kit in self.out:
                 return False

@@ -10,7 +10,7 @@ from kits.rules.ledger.kit_contents import inside
 
 
 def last_days(kit: KitState) -> frozenset[date]:
-    """Return the days after which a verdict of `kit` may be another, as it stands.
+    """Return the days after which a verdict of `kit` may be another, if nothing is done.
 
     They are the last good day of what is inside, the day a check is due, the last on which undated
     units may be there, the last of its list's signature, and the day by which it has to be

@@ -6,7 +6,7 @@ import calendar
 from datetime import date, timedelta
 
 REMINDER_DAYS = (60, 30, 7)
-"""So many days before the last day of a signature its adviser is told, the most first."""
+"""So many days before the last day of a signature its adviser is reminded, the most first."""
 
 
 def step(until: date, today: date) -> int | None:

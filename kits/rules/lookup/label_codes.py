@@ -49,7 +49,8 @@ def shown(code: str) -> str:
 
 
 def bare(text: str) -> str:
-    """Return `text` as capitals and digits alone: spaces, dashes and what stands for them gone.
+    """Return `text` as capitals and digits alone: without spaces, dashes and what is typed for
+    them.
 
     A scanner that types a US dash sends `ß`, `)`, `'` or `+` on other keyboards; all are dropped.
     """
@@ -64,7 +65,7 @@ def parse(text: str) -> str | None:
 
 
 def payload(public_url: str, code: str) -> str:
-    """Return what a label's QR symbol says: `HTTPS://HOST/L/CODE`, all capitals.
+    """Return the text of a label's QR symbol: `HTTPS://HOST/L/CODE`, all capitals.
 
     `public_url` is scheme, host and maybe port. Raises ValueError where it has a path, or a
     character that alphanumeric mode cannot say (write such a host in its `xn--` form).

@@ -53,7 +53,7 @@ class RowFault:
     row: int
     column: str
     code: str
-    said: str = ""
+    typed: str = ""
     choices: tuple[str, ...] = ()
 
 
@@ -105,7 +105,7 @@ class KitRow:
 
 @dataclass(frozen=True)
 class WhereRow:
-    """Units found in a kit's section or on a shelf; `row` is where the sheet says so."""
+    """Units found in a kit's section or on a shelf; `row` is its row on the sheet."""
 
     row: int
     place: str
@@ -201,8 +201,7 @@ class _Reader:
         return otherwise
 
     def yes(self, column: str, otherwise: bool) -> bool:
-        said = self.choice(column, ("yes", "no"), "yes" if otherwise else "no")
-        return said == "yes"
+        return self.choice(column, ("yes", "no"), "yes" if otherwise else "no") == "yes"
 
     def day(self, column: str) -> date | None:
         text = self.text(column)
@@ -242,27 +241,27 @@ def fold(name: str) -> str:
     return " ".join(name.split()).casefold()
 
 
-def _new(reader: _Reader, column: str, seen: set[str], there: frozenset[str]) -> bool:
+def _new(reader: _Reader, column: str, names: set[str], there: frozenset[str]) -> bool:
     """Whether a name is neither in the book nor on a row before; a second one is a fault, one in
     the book is passed over."""
     name = fold(reader.text(column))
-    if name in seen:
+    if name in names:
         reader.fault(column, "twice")
         return False
-    seen.add(name)
+    names.add(name)
     return name not in there
 
 
 def _shelves(reader: _Reader, rows: Sequence[Sequence[Any]], known: Known) -> list[str]:
-    seen: set[str] = set()
+    names: set[str] = set()
     return [
-        reader.text("name") for _ in reader.rows(rows) if _new(reader, "name", seen, known.shelves)
+        reader.text("name") for _ in reader.rows(rows) if _new(reader, "name", names, known.shelves)
     ]
 
 
 def _things(reader: _Reader, rows: Sequence[Sequence[Any]], known: Known) -> list[ThingRow]:
-    seen: set[str] = set()
-    found = []
+    names: set[str] = set()
+    things = []
     kinds = [kind.value for kind in Kind]
     for _ in reader.rows(rows):
         kind = Kind(reader.choice("kind", kinds, Kind.CONSUMABLE))
@@ -280,9 +279,9 @@ def _things(reader: _Reader, rows: Sequence[Sequence[Any]], known: Known) -> lis
             gtin=reader.text("gtin"),
             units_per_pack=reader.number("units_per_pack", 1) or 1,
         )
-        if _new(reader, "name", seen, known.things):
-            found.append(row)
-    return found
+        if _new(reader, "name", names, known.things):
+            things.append(row)
+    return things
 
 
 def _lists(
@@ -323,18 +322,18 @@ def _lists(
 def _kits(
     reader: _Reader, rows: Sequence[Sequence[Any]], known: Known, lists: Sequence[ListRow]
 ) -> list[KitRow]:
-    seen: set[str] = set()
+    names: set[str] = set()
     follow = known.lists | {fold(row.name) for row in lists}
-    found = []
+    kits = []
     for _ in reader.rows(rows):
         if fold(reader.text("list")) not in follow:
             reader.fault("list", "not-there")
         if reader.text("responsible") and fold(reader.text("responsible")) not in known.people:
             reader.fault("responsible", "not-there")
-        if _new(reader, "name", seen, known.kits):
+        if _new(reader, "name", names, known.kits):
             row = KitRow(reader.text("name"), reader.text("list"), reader.text("responsible"))
-            found.append(row)
-    return found
+            kits.append(row)
+    return kits
 
 
 def _where(
@@ -343,13 +342,13 @@ def _where(
     places: frozenset[str],
     things: frozenset[str],
 ) -> list[WhereRow]:
-    found = []
+    where = []
     there: tuple[tuple[str, frozenset[str]], ...] = (("place", places), ("thing", things))
     for number in reader.rows(rows):
         for column, known in there:
             if fold(reader.text(column)) not in known:
                 reader.fault(column, "not-there")
-        found.append(
+        where.append(
             WhereRow(
                 row=number,
                 place=reader.text("place"),
@@ -360,4 +359,4 @@ def _where(
                 expiry=reader.day("expiry"),
             )
         )
-    return found
+    return where

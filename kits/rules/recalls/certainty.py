@@ -80,7 +80,7 @@ class Bounds:
 
 
 @dataclass(frozen=True)
-class Held:
+class PlaceRange:
     """A place with units of a recalled batch: `least` are certainly of it, `most` may be, counting
     units whose batch number is not known."""
 
@@ -94,8 +94,8 @@ class Affected:
     """Where a recalled batch is: places that certainly hold some, and others that may; each in
     order of place."""
 
-    certain: tuple[Held, ...]
-    maybe: tuple[Held, ...]
+    certain: tuple[PlaceRange, ...]
+    maybe: tuple[PlaceRange, ...]
 
 
 def affected(
@@ -115,7 +115,7 @@ def affected(
     surely = bounds(events, recalled, outer=outer, unexplained=unexplained)
     perhaps = bounds(events, {*recalled, *number_not_known}, outer=outer, unexplained=unexplained)
     held = [
-        Held(place, surely[place].least, perhaps[place].most)
+        PlaceRange(place, surely[place].least, perhaps[place].most)
         for place in sorted(perhaps)
         if place not in outer and perhaps[place].most > 0
     ]

@@ -46,7 +46,7 @@ def not_replaced(kit: KitState, today: date, section: str | None) -> list[NotRep
 
 def lacks(verdict: Verdict) -> bool:
     """Whether a verdict says that something is not replaced or must come out: whoever checked the
-    kit then found it as the book has it, not *all there*."""
+    kit then confirms the record, not *all there*."""
     return any(reason.code in OF_LINES | _OUT for reason in verdict.reasons)
 
 

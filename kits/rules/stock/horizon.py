@@ -1,7 +1,7 @@
 """When stock goes out of date: units by the month they are last good in, on an axis of months.
 
 An axis begins with what is out of date already, goes on month by month, and ends with all that is
-good for longer. What needs no date, or has none on record, stands beside it. The picture of it is
+good for longer. What needs no date, or has none on record, is beside it. The picture of it is
 laid out here in whole steps, so that a page only draws what it is given.
 """
 

@@ -55,8 +55,8 @@ class Use:
 @dataclass(frozen=True)
 class OrderLevel:
     """Order more when usable stock and what is on order come to `units` or fewer. `week_mean` is
-    the mean use of a week in units, `uses` how many acts it was told from. `counted`: what is taken
-    is written down; of what nobody counts the book knows only when there is none."""
+    the mean use of a week in units, `uses` how many acts it was derived from. `counted`: what is
+    taken is written down; of what nobody counts the book knows only when there is none."""
 
     units: int
     basis: Basis

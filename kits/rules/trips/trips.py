@@ -5,7 +5,7 @@ its first day to the evening of its last, when the driver drops it. So two trips
 cannot share a kit.
 
 A trip is *covered* only by kits that are ready for it or out on it. A kit that came back before
-the trip has ended serves it no longer, and its promise stands again.
+the trip has ended serves it no longer, and its promise is open again.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ def check_days(first_day: date, last_day: date) -> None:
 # ----------------------------------------------------------------------------------- promises
 @dataclass(frozen=True, order=True)
 class Promise:
-    """A reservation that stands and has not ended: a kit promised to a trip, first to last day,
+    """An open reservation whose trip has not ended: a kit promised to a trip, first to last day,
     and to its guide (a person's id; None where nobody is known). `taken`: the kit is out on that
     trip now. In order of first day, last day
     and id, of which no two have the same."""
@@ -165,7 +165,7 @@ class Coverage(enum.StrEnum):
 
 
 class Stand(enum.StrEnum):
-    """How one kit stands to a trip."""
+    """What one kit is to a trip."""
 
     OUT_ON_IT = "out-on-it"
     READY = "ready"  # in, and ready or low through the last day
@@ -195,8 +195,8 @@ class KitOfTrip:
 
 @dataclass(frozen=True)
 class Covered:
-    """How a trip stands: its coverage, how each kit stands (by id), and what those that count do
-    not serve together."""
+    """The state of a trip: its coverage, what each kit is to it (by id), and what those that count
+    do not serve together."""
 
     coverage: Coverage
     stands: dict[int, Stand] = field(default_factory=dict)
@@ -204,7 +204,7 @@ class Covered:
 
 
 def coverage(trip: TripNeeds, kits: Sequence[KitOfTrip], *, departed: bool) -> Covered:
-    """Return how a trip that has not ended stands with the kits promised to it or out on it.
+    """Return the state of a trip that has not ended, with the kits promised to it or out on it.
 
     Before it departs each has to be in and ready or low through the last day, or out on it, and
     all together have to suit it; one that comes back in time from something else makes it wait.

@@ -209,7 +209,7 @@ def _best_other(
         .exclude(pk__in=Checkout.objects.open().of_whole_kits().values("kit"))
     }
     sorted_by = verdict.through + timedelta(days=kit.home_room.sorting_nights)
-    for each in promises.standing(kits=list(rows)):
+    for each in promises.open_promises(kits=list(rows)):
         if trip_rule.share_a_day(today, sorted_by, each.promise):
             rows.pop(each.promise.kit, None)
     if not rows:

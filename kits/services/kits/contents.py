@@ -63,7 +63,7 @@ class Contents:
 
 
 def instant(kit: Kit, on: date | datetime | None) -> datetime:
-    """The instant asked for: now, the very time, or the end of a local day."""
+    """The instant meant by `on`: now, the very time, or the end of a local day."""
     if on is None:
         return clock.now()
     if isinstance(on, datetime):
@@ -122,29 +122,31 @@ def contents(
         )
         for (place, lot), count in there.items()
     ]
-    seen: dict[tuple[int, int], LevelFact] = {}
+    latest: dict[tuple[int, int], LevelFact] = {}
     for level in (
         LevelFact.objects.filter(in_force, section__in=sections)
         .select_related("item")
         .order_by("id")
     ):
-        seen[level.section_id, level.item_id] = level
-    items = [*(lot.item for lot in lots.values()), *(level.item for level in seen.values())]
-    known_then.say(items, known_by)
+        latest[level.section_id, level.item_id] = level
+    items = [*(lot.item for lot in lots.values()), *(level.item for level in latest.values())]
+    known_then.restore(items, known_by)
     lines.sort(key=lambda c: (order(c.section), c.section.pk, c.lot.item.name, c.lot.pk))
     return Contents(
         on=at,
         known_by=known_by,
-        name=known_then.said_of(kit, then_known)["name"],
+        name=known_then.of_kit(kit, then_known)["name"],
         lines=lines,
-        levels=[LooseLevel(sections[f.section_id], f.item, Level(f.level)) for f in seen.values()],
+        levels=[
+            LooseLevel(sections[f.section_id], f.item, Level(f.level)) for f in latest.values()
+        ],
         seal=_seal(kit, in_force),
         holder=_holder(kit, in_force),
     )
 
 
 def _order(version: int) -> Callable[[Place], int]:
-    """Where a section stands on a version of a list; those not on it come last."""
+    """The position of a section on a version of a list; those not on it come last."""
     rows = ListSection.objects.filter(version=version).values_list("key", "position")
     positions = dict(rows)
     return lambda place: positions.get(place.section_key, len(positions))

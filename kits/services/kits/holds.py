@@ -8,7 +8,7 @@ from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, Refused
 from gearroom.core.models import Room
 from kits.models import Entry, EntryKind, Kit, Photo, WithheldKind, Withholding
-from kits.services.ledger.book import Book
+from kits.services.ledger.book import Book, kit_book
 from kits.services.ledger.kit_state import iso
 from kits.services.lookup import reporters
 from kits.services.lookup.holders import kit_is_out, open_checkouts
@@ -27,15 +27,14 @@ def withhold(act: Act, kit: Kit, kind: WithheldKind, note: str = "", photo: byte
             % {"label": wording.withheld(kind)},
             field="kind",
         )
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         reporters.require(act.actor, "withhold", kit)
         return withhold_kit(book, kit, kind, note, photo)
 
 
 def withhold_kit(book: Book, kit: Kit, kind: WithheldKind, note: str, photo: bytes = b"") -> Entry:
-    """Write into an open book that a kit is kept back; said twice it is kept back once, and what
-    each said and showed is on record."""
+    """Write into an open book that a kit is kept back; reported twice it is on hold once, and
+    both reports are on record."""
     entry = book.post(EntryKind.WITHHOLD, kit=kit, reason=note, detail={"kind": kind})
     if photo:
         Photo.objects.create(entry=entry, jpeg=photo)
@@ -49,8 +48,7 @@ def withhold_kit(book: Book, kit: Kit, kind: WithheldKind, note: str, photo: byt
 
 def release(act: Act, kit: Kit, kind: WithheldKind) -> Entry:
     """Let a kept-back kit go again. Raises Refused: `not-withheld`, `count-first`."""
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         act.actor.require("release", kit.home_room_id)
         kept = Withholding.objects.open().filter(kit=kit, kind=kind)
         if not kept.exists():
@@ -72,8 +70,7 @@ def release(act: Act, kit: Kit, kind: WithheldKind) -> Entry:
 
 def lay_up(act: Act, kit: Kit) -> Entry:
     """Put a kit away for the season: it keeps quiet and does not go out. Not while it is out."""
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         act.actor.require("lay_up", kit.home_room_id)
         for held in open_checkouts(kit):
             raise kit_is_out(held)
@@ -89,8 +86,7 @@ def lay_up(act: Act, kit: Kit) -> Entry:
 
 def wake(act: Act, kit: Kit) -> Entry:
     """Take a laid-up kit into use again; it must be looked inside before it is fit."""
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         act.actor.require("lay_up", kit.home_room_id)
         if kit.laid_up_since is None:
             raise Refused("not-laid-up", _("%(kit)s is not in storage.") % {"kit": kit.name})
@@ -103,8 +99,7 @@ def wake(act: Act, kit: Kit) -> Entry:
 
 def mark_lost(act: Act, kit: Kit) -> Entry:
     """Record that a kit cannot be found. Who had it stays on record; a later scan finds it."""
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         reporters.require(act.actor, "report_lost", kit)
         entry = book.post(EntryKind.LOST, kit=kit, detail={"lost_since": iso(kit.lost_since)})
         if kit.lost_since is None:
@@ -116,8 +111,7 @@ def mark_lost(act: Act, kit: Kit) -> Entry:
 
 def find_again(act: Act, kit: Kit) -> Entry:
     """Record that a lost kit was found; it waits to be looked inside."""
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         reporters.require(act.actor, "report_lost", kit)
         return mark_found(book, kit)
 

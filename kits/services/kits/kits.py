@@ -24,7 +24,7 @@ from kits.models import (
 from kits.models.details import KitAddedDetail, KitFactsDetail
 from kits.rules.lookup import label_codes
 from kits.services.ledger import readiness
-from kits.services.ledger.book import Book
+from kits.services.ledger.book import Book, kit_book
 from kits.services.lists import packing_lists
 from kits.services.lookup import promises
 from kits.services.lookup.holders import kit_is_out, open_checkout, open_checkouts
@@ -33,7 +33,7 @@ LONGEST_NAME = 40
 
 
 class KitFacts(TypedDict, total=False):
-    """What may be said of a kit; `bag_volume_ml` and `bag_mass_limit_g` are what the bag takes."""
+    """What may be set of a kit; `bag_volume_ml` and `bag_mass_limit_g` are what the bag takes."""
 
     name: str
     responsible: Person | None
@@ -75,12 +75,11 @@ def add_kit(
 
 
 def edit_kit(act: Act, kit: Kit, **facts: Unpack[KitFacts]) -> Kit:
-    """Change what is said of a kit. Where nothing changes, nothing is written.
+    """Change what is set of a kit. Where nothing changes, nothing is written.
 
     Raises Refused: `name-taken`, `kit-retired`, `training-stock-inside`; Invalid.
     """
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         act.actor.require("edit_kit", kit.home_room_id)
         act.match(kit)
         _refuse_retired(kit)
@@ -147,13 +146,12 @@ def follow_list(act: Act, kit: Kit, version: PackingListVersion) -> Kit:
 
 
 def move_home(act: Act, kit: Kit, room: Room, *, is_there: bool = False) -> Kit:
-    """Let another room be a kit's home; `is_there` says that it stands there already.
+    """Let another room be a kit's home; `is_there`: it is there already.
 
     Asks for the right in both rooms. Raises Refused: `kit-retired`, and `kit-is-out` where it is
     said to be there while somebody has it.
     """
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         act.actor.require("edit_kit", kit.home_room_id)
         act.actor.require("edit_kit", room.pk)
         _refuse_retired(kit)
@@ -179,8 +177,7 @@ def retire_kit(act: Act, kit: Kit) -> Kit:
 
     Raises Refused: `kit-is-out`, `kit-not-empty`, `kit-reserved`.
     """
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         act.actor.require("edit_kit", kit.home_room_id)
         if kit.retired_on is not None:
             return kit

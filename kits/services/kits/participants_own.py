@@ -12,14 +12,13 @@ from django.db.models import Max
 
 from gearroom.core.acts.act import Act
 from kits.models import Entry, EntryKind, Kit
-from kits.services.ledger.book import Book
+from kits.services.ledger.book import Book, kit_book
 from kits.services.lookup import reporters
 
 
 def report(act: Act, kit: Kit, *, inside: bool) -> Entry:
     """Write that something of a participant's own rides in a kit, or went back to its owner."""
-    with Book(act) as book:
-        (kit,) = book.lock(kit.pk)
+    with kit_book(act, kit) as (book, kit):
         reporters.require(act.actor, "log_use", kit)
         return write(book, kit, inside=inside)
 

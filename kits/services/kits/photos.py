@@ -30,7 +30,7 @@ def photo(actor: Actor, kit: Kit, number: int) -> Photo:
     NotFound."""
     now = of_what_is_wrong(kit).values("pk")
     acts = find.entries_of(actor).filter(kit=kit)
-    found = Photo.objects.filter(Q(pk__in=now) | Q(entry__in=acts), pk=number).first()
-    if found is None:
+    row = Photo.objects.filter(Q(pk__in=now) | Q(entry__in=acts), pk=number).first()
+    if row is None:
         raise NotFound("photo", number)
-    return found
+    return row

@@ -5,20 +5,20 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from dataclasses import dataclass, replace
+from datetime import date, datetime
 
 from gearroom.core import clock
 from gearroom.core.models import Person
 from kits.models import Entry, InstrumentCheck, Item, Kit, ListLine, Lot, PackingListVersion
 from kits.rules.ledger.expiry import usable_through
-from kits.rules.ledger.facts import Batch, Kind, Level
+from kits.rules.ledger.facts import Kind, Level, look_by
 from kits.services.kits.contents import Content, Contents, contents
 from kits.services.ledger import known_then, readiness
 
 
 @dataclass(frozen=True)
-class Asked:
+class ListedItem:
     """A line of the list and what was there for it: `there` units of the thing, and of what will do
     instead where that has no line of its own, in these `batches`; `good` of them were usable that
     day. For what is judged by eye, `level` instead."""
@@ -45,7 +45,7 @@ class Pouch:
     besides; `levels`: all that was judged by eye."""
 
     name: str
-    asked: Sequence[Asked]
+    listed: Sequence[ListedItem]
     others: Sequence[Content]
     levels: Sequence[tuple[Item, Level]]
 
@@ -85,7 +85,7 @@ def record(kit: Kit, *, on: date | None = None, known_by: datetime | None = None
     inside = contents(kit, on=on, known_by=known_by)
     day = on or clock.local_date(inside.on, kit.home_room.time_zone)
     then = known_then.Then(inside.on, inside.known_by)
-    said = known_then.said_of(kit, then)
+    settings = known_then.of_kit(kit, then)
     version = known_then.version(kit, then, day)
     numbers = {line.lot: line.number for line in inside.lines}
     recalled = known_then.recalled(numbers, then)
@@ -108,14 +108,12 @@ def record(kit: Kit, *, on: date | None = None, known_by: datetime | None = None
         inside=inside,
         day=day,
         version=version,
-        signed=version.signed_on is not None
-        and version.signed_until is not None
-        and version.signed_on <= day <= version.signed_until,
-        responsible=known_then.responsible(said),
+        signed=version.is_signed_on(day),
+        responsible=Person.objects.filter(pk=settings["responsible"]).first(),
         looked_inside=looked,
-        look_by=_again(
-            said["look_interval_days"],
+        look_by=look_by(
             clock.local_date(looked.occurred_at, kit.home_room.time_zone),
+            settings["look_interval_days"],
         )
         if looked
         else None,
@@ -126,14 +124,8 @@ def record(kit: Kit, *, on: date | None = None, known_by: datetime | None = None
     )
 
 
-def look_by(kit: Kit) -> date | None:
-    """When a kit is due to be looked inside again; None where nobody has yet."""
-    looked = kit.looked_inside_on
-    return _again(kit.look_interval_days, looked) if looked else None
-
-
 def checks(inside: Contents) -> list[Checked]:
-    """The instruments inside, each with its latest check by the instant asked for."""
+    """The instruments inside, each with its latest check by that instant."""
     lots = {line.lot.pk: line.lot for line in inside.lines if line.lot.item.kind == Kind.INSTRUMENT}
     latest = {
         check.lot_id: check
@@ -150,10 +142,6 @@ def checks(inside: Contents) -> list[Checked]:
 
 
 # ------------------------------------------------------------------------------------------- inside
-def _again(every_days: int, looked: date) -> date:
-    return looked + timedelta(days=min(every_days, (date.max - looked).days))
-
-
 def _usable(
     inside: Contents,
     day: date,
@@ -163,23 +151,20 @@ def _usable(
 ) -> frozenset[int]:
     """The batches inside that count through a day by the rule, as they were known."""
     checked = {each.lot.pk: each.check for each in instruments}
-    good = set()
-    for line in inside.lines:
-        check = checked.get(line.lot.pk)
-        batch = Batch(
-            id=line.lot.pk,
-            thing=readiness.thing_of(line.lot.item),
-            number=line.number or line.lot.serial,
+    batches = (
+        replace(
+            readiness.as_batch(
+                line.lot,
+                readiness.thing_of(line.lot.item),
+                checked.get(line.lot.pk),
+                on_hold=line.lot.pk in kept_back,
+            ),
             expiry=line.expiry,
-            opened_on=line.lot.opened_on,
             recalled=line.lot.pk in recalled,
-            withheld=line.lot.pk in kept_back,
-            check_due=check.due_on if check else None,
-            check_passed=check.passed if check else None,
         )
-        if usable_through(batch, day):
-            good.add(line.lot.pk)
-    return frozenset(good)
+        for line in inside.lines
+    )
+    return frozenset(batch.id for batch in batches if usable_through(batch, day))
 
 
 def _pouches(version: PackingListVersion, inside: Contents, usable: frozenset[int]) -> list[Pouch]:
@@ -191,7 +176,7 @@ def _pouches(version: PackingListVersion, inside: Contents, usable: frozenset[in
     rows = [row for lines in wanted.values() for row in lines]
     instead = {
         row.item_id: frozenset(s.instead_id for s in row.item.substitutes.all()) for row in rows
-    } | known_then.say([row.item for row in rows], inside.known_by)
+    } | known_then.restore([row.item for row in rows], inside.known_by)
     for place in (*(x.section for x in inside.lines), *(where for where, _, _ in inside.levels)):
         names.setdefault(place.section_key, place.name)
     return [
@@ -212,7 +197,7 @@ def _pouch(
     levels = {
         item.pk: (item, level) for where, item, level in inside.levels if where.section_key == key
     }
-    asked = []
+    listed = []
     others = {id(line): line for line in lines}
     wanted = list(wanted)
     own = {row.item_id for row in wanted}
@@ -221,8 +206,8 @@ def _pouch(
         of_it = [line for line in lines if line.lot.item_id in does]
         for line in of_it:
             others.pop(id(line), None)
-        asked.append(
-            Asked(
+        listed.append(
+            ListedItem(
                 item=row.item,
                 carry=row.carry,
                 never_below=row.never_below,
@@ -232,4 +217,4 @@ def _pouch(
                 batches=of_it,
             )
         )
-    return Pouch(name, asked, list(others.values()), list(levels.values()))
+    return Pouch(name, listed, list(others.values()), list(levels.values()))

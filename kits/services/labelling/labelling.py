@@ -1,6 +1,6 @@
 """Labels: codes made for things, blanks made ahead and bound later, cancelled and replaced.
 
-A code is drawn at random, so that nothing can be learnt or guessed from it; what it stands for is
+A code is drawn at random, so that nothing can be learnt or guessed from it; what it means is
 in the book alone. A label that was cancelled keeps its code for ever and leads to the one that
 took its place.
 """
@@ -80,14 +80,11 @@ def labels_for(
 ) -> list[Label]:
     """A label for each of several things: the one that it has, or a new one; with `again` always
     a new one."""
-    found = []
-    for number, target in enumerate(targets):
-        label = None if again else live(target, act.actor)
-        if label is None:
-            one = replace(act, key=uuid.uuid5(act.key, str(number)))
-            label = label_for(one, target, room)
-        found.append(label)
-    return found
+    return [
+        (None if again else live(target, act.actor))
+        or label_for(replace(act, key=uuid.uuid5(act.key, str(number))), target, room)
+        for number, target in enumerate(targets)
+    ]
 
 
 def blanks(act: Act, room: Room, count: int) -> list[Label]:
@@ -119,7 +116,7 @@ def bind(act: Act, code: str, target: Target) -> Label:
     bound = _bound(target)
     room = _room_of(target) or label.room or act.room
     act.actor.require("bind_label", room.pk if room else None)
-    if _is_bound_to(label, bound):
+    if binding(label) == bound:
         return label
     with Book(act) as book:
         now = clock.now()
@@ -130,7 +127,7 @@ def bind(act: Act, code: str, target: Target) -> Label:
         )
         label = find.label(code)
         if not won:
-            if _is_bound_to(label, bound):
+            if binding(label) == bound:
                 return label
             raise _bound_already(act.actor, label)
         _write(book, label, _detail(label, "bound"))
@@ -166,20 +163,19 @@ def cancel(act: Act, code: str, why: str, *, and_replace: bool = False) -> Cance
 
 def successor(label: Label) -> Label | None:
     """The label that counts now in the place of a cancelled one, however often it was replaced."""
-    seen = {label.pk}
+    passed = {label.pk}
     while label.cancelled_at is not None:
         after = label.replaced_by
-        if after is None or after.pk in seen:
+        if after is None or after.pk in passed:
             return None
-        seen.add(after.pk)
+        passed.add(after.pk)
         label = after
     return label
 
 
 def live(target: Target, actor: Actor = SYSTEM) -> Label | None:
     """The newest label of a thing that counts, among those that somebody may see."""
-    found = labels_of(actor).active().filter(**_bound(target))
-    return found.order_by("-id").first()
+    return labels_of(actor).active().filter(**_bound(target)).order_by("-id").first()
 
 
 def labels_of(actor: Actor) -> LabelQuerySet:
@@ -194,10 +190,10 @@ def labels_of(actor: Actor) -> LabelQuerySet:
 
 def one_of(actor: Actor, code: str) -> Label:
     """A label of somebody's rooms by its code, cancelled or not. Raises NotFound."""
-    found = labels_of(actor).filter(code=label_codes.parse(code) or "").first()
-    if found is None or (found.kind == LabelKind.PERSON and not actor.may("see_people")):
+    label = labels_of(actor).filter(code=label_codes.parse(code) or "").first()
+    if label is None or (label.kind == LabelKind.PERSON and not actor.may("see_people")):
         raise NotFound("label", code)
-    return found
+    return label
 
 
 def stamp_printed(labels: Sequence[Label]) -> None:
@@ -257,16 +253,10 @@ def _bound(target: Target) -> dict[str, Any]:
 
 
 def _room_of(target: Target) -> Room | None:
-    match target:
-        case Kit():
-            return target.home_room
-        case Place():
-            return target.kit.home_room if target.kit else target.room
-    return None
-
-
-def _is_bound_to(label: Label, bound: dict[str, Any]) -> bool:
-    return binding(label) == bound
+    kit = target.kit if isinstance(target, Place) else target
+    if isinstance(kit, Kit):
+        return kit.home_room
+    return target.room if isinstance(target, Place) else None
 
 
 def _bound_already(actor: Actor, label: Label) -> Refused:
@@ -310,7 +300,7 @@ def _draw(act: Act, count: int, room: Room | None, bound: dict[str, Any]) -> lis
                 )
         except IntegrityError:  # another drew the same meanwhile
             continue
-    raise RuntimeError("no free label code was found")
+    raise RuntimeError("no free label code is left")
 
 
 def _taken(drawn: set[str]) -> bool:

@@ -49,7 +49,7 @@ def faults(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> list[dict[str, Any]]
         pk__in={source.kit_id for _, source in pairs if source.kit_id}, training=True
     ).values_list("pk", flat=True)
     signed_for = _signed_medicines(kit, known.values(), today)
-    found: dict[tuple[int, str], dict[str, Any]] = {}
+    wrong: dict[tuple[int, str], dict[str, Any]] = {}
     for lot, source in pairs:
         batch = known[lot.pk]
         fault = may_be_put_in(
@@ -63,7 +63,7 @@ def faults(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> list[dict[str, Any]]
             fault = ReasonCode.CHECK_FAILED
         if fault is not None:
             code = CODES[fault]
-            found[lot.pk, code] = {
+            wrong[lot.pk, code] = {
                 "code": code,
                 "lot": lot.pk,
                 "number": batch.number,
@@ -71,7 +71,7 @@ def faults(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> list[dict[str, Any]]
                 "text": sentence(batch, fault, kit.name),
             }
     ranks = list(dict.fromkeys(CODES.values()))
-    return sorted(found.values(), key=lambda f: (ranks.index(f["code"]), f["thing"], f["lot"]))
+    return sorted(wrong.values(), key=lambda f: (ranks.index(f["code"]), f["thing"], f["lot"]))
 
 
 def put_in_guard(kit: Kit, pairs: Sequence[tuple[Lot, Place]]) -> None:
@@ -117,22 +117,21 @@ TO_QUARANTINE = {
 def landing(lot: Lot, shelf: Place) -> tuple[Place, list[ReasonCode]]:
     """Where units that arrive are put, with the codes of rules that this breaks: on the shelf,
     or in its room's quarantine."""
-    assert shelf.room is not None  # shelves and training boxes are a room's
     batch = batch_of(lot)
-    fault = why_not(batch, clock.today(shelf.room.time_zone))
+    fault = why_not(batch, clock.today(shelf.room_now.time_zone))
     code = TO_QUARANTINE.get(fault) if fault else None
     if code is None:
         return shelf, []
     if code is ReasonCode.EXPIRED_ON_ARRIVAL and shelf.kind == PlaceKind.TRAINING:
         return shelf, [code]
-    return room_place(shelf.room, PlaceKind.QUARANTINE), [code]
+    return room_place(shelf.room_now, PlaceKind.QUARANTINE), [code]
 
 
 def _signed_medicines(kit: Kit, batches: Iterable[Batch], today: date) -> set[int]:
     """The ids of those medicines that the kit's list, signed today, asks for or takes instead."""
     medicines = {b.thing.id for b in batches if b.thing.kind is Kind.MEDICINE}
     version = kit.list_version
-    if not medicines or version.signed_until is None or version.signed_until < today:
+    if not medicines or not version.is_signed_on(today):
         return set()
     lines = ListLine.objects.filter(section__version=version)
     asked = lines.filter(

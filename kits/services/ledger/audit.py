@@ -12,7 +12,7 @@ from typing import Any
 
 from django.db.models import Count, F, Model, Q, Sum
 
-from gearroom.core.acts import append_only
+from gearroom.core.models import append_only
 from gearroom.core.services.people import redaction
 from kits.models import (
     INNER,
@@ -45,23 +45,15 @@ class Finding:
 
 def findings() -> Iterator[Finding]:
     """Every difference between what is stored and what the entries add up to."""
-    yield from _triggers()
-    yield from _redacted()
+    for table in append_only.missing():
+        yield Finding("triggers", f"{table} lacks the triggers that keep it append-only.")
+    for difference in redaction.differences():
+        yield Finding("redacted", difference)
     yield from _holdings()
     yield from _projections()
     yield from _facts()
     yield from _lots()
     yield from _kits()
-
-
-def _triggers() -> Iterator[Finding]:
-    for table in append_only.missing():
-        yield Finding("triggers", f"{table} lacks the triggers that keep it append-only.")
-
-
-def _redacted() -> Iterator[Finding]:
-    for difference in redaction.differences():
-        yield Finding("redacted", difference)
 
 
 def _holdings() -> Iterator[Finding]:
@@ -165,11 +157,10 @@ def _moved_through_a_whole_seal() -> Iterator[tuple[int, str, Kit]]:
 
 
 def _lots() -> Iterator[Finding]:
-    believed: dict[int, LotFact] = {}
-    for fact in LotFact.objects.select_related("entry").order_by("id").iterator():
-        believed[fact.lot_id] = fact
-    for lot in Lot.objects.filter(pk__in=believed).iterator():
-        fact = believed[lot.pk]
+    facts_in_order = LotFact.objects.select_related("entry").order_by("id").iterator()
+    latest = {fact.lot_id: fact for fact in facts_in_order}
+    for lot in Lot.objects.filter(pk__in=latest).iterator():
+        fact = latest[lot.pk]
         # A batch whose units were all booked over to another keeps its own row as it was.
         booked_over = str(lot.pk) in fact.entry.detail.get("booked_over", {})
         if not booked_over and (lot.number, lot.expiry) != (fact.number, fact.expiry):
@@ -195,19 +186,17 @@ def _kits() -> Iterator[Finding]:
                 )
             if kit.first_expiry != first_expiry(judged[kit.pk]):
                 yield Finding("kit", f"{kit}: the first expiry is not that of what is inside.")
-            if kit.contents_entered != (kit.pk in entered):
-                yield Finding("kit", f"{kit}: whether it is set up is not what entries say.")
-            look = kit_state.last_look(kit)
-            if (kit.looked_inside_on, kit.looked_inside_by_id) != look:
-                yield Finding("kit", f"{kit}: the last look inside is not what entries say.")
-            if kit.to_sort_since != kit_state.to_sort_since(kit):
-                yield Finding("kit", f"{kit}: waiting to be sorted is not what entries say.")
-            if kit.lost_since != kit_state.lost_since(kit):
-                yield Finding("kit", f"{kit}: being lost is not what entries say.")
-            if kit.laid_up_since != kit_state.laid_up_since(kit):
-                yield Finding("kit", f"{kit}: being in storage is not what entries say.")
-            if kit.room_id != kit_state.room_id(kit):
-                yield Finding("kit", f"{kit}: the room it is in is not what entries say.")
+            look = (kit.looked_inside_on, kit.looked_inside_by_id)
+            for what, stored, derived in (
+                ("whether it is set up", kit.contents_entered, kit.pk in entered),
+                ("the last look inside", look, kit_state.last_look(kit)),
+                ("waiting to be sorted", kit.to_sort_since, kit_state.to_sort_since(kit)),
+                ("being lost", kit.lost_since, kit_state.lost_since(kit)),
+                ("being in storage", kit.laid_up_since, kit_state.laid_up_since(kit)),
+                ("the room it is in", kit.room_id, kit_state.room_id(kit)),
+            ):
+                if stored != derived:
+                    yield Finding("kit", f"{kit}: {what} is not what entries say.")
     for place in Place.objects.sections().filter(closed_on__isnull=False):
         if place.holdings.on_hand().exists():
             yield Finding("kit", f"Section {place} is closed and holds units.")

@@ -10,7 +10,8 @@ moves nowhere, so whoever has to know all of where it is asks `hold`.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from types import TracebackType
@@ -42,13 +43,10 @@ from kits.rules.ledger.occurred import Settled, settle
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.ledger import facts, lots, readiness
 
-HANDS = (EntryKind.CHECK_OUT, EntryKind.EMERGENCY, EntryKind.CHECK_IN, EntryKind.PASS)
-"""The acts by which a kit changes hands."""
-
 
 @dataclass(frozen=True)
 class Leg:
-    """Units of a lot to go from one place to another. `assumed`: nobody said which lot it was."""
+    """Units of a lot to go from one place to another. `assumed`: nobody named the lot."""
 
     lot: Lot
     source: Place
@@ -110,15 +108,12 @@ class Book:
         known: set[int] = set()
         while True:
             known |= set(kits())
-            try:
-                with transaction.atomic():  # going back to here lets go of its locks
-                    self.lock(*known)
-                    held = {row.pk: row for row in lots.held_still(batches())}
-                    if not (set(kits()) <= known and set(batches()) <= held.keys()):
-                        raise _More
+            with transaction.atomic():  # rolling back to here lets go of its locks
+                self.lock(*known)
+                held = {row.pk: row for row in lots.held_still(batches())}
+                if set(kits()) <= known and set(batches()) <= held.keys():
                     return held
-            except _More:
-                continue
+                transaction.set_rollback(True)
 
     @property
     def locked(self) -> list[int]:
@@ -154,7 +149,13 @@ class Book:
         occurred_at, offset_s, claimed_at = self._when(earlier, now)
         under_key = list(Entry.objects.filter(key=self.act.key).values_list("person", flat=True))
         if any(person != (self.act.person.pk if self.act.person else None) for person in under_key):
-            raise _key_of_another()
+            raise Unacceptable(
+                "key-reused",
+                _(
+                    "This Idempotency-Key was used for another request. Use a new UUID for a new "
+                    "request."
+                ),
+            )
         entry = Entry.objects.create(
             kind=kind,
             kit=kit,
@@ -184,7 +185,7 @@ class Book:
 
     def claim(self) -> datetime | None:
         """When the act is claimed to have happened, put right for the device's clock and not
-        after it was told; None where nobody claims a time."""
+        after it was received; None where nobody claims a time."""
         return self._settled(clock.now(), None).claimed_at
 
     def is_late(self, kit: Kit, section: Place | None = None) -> bool:
@@ -194,7 +195,7 @@ class Book:
         if claim is None:
             return False
         since = Q(claimed_at__gt=claim) | Q(claimed_at=None, occurred_at__gt=claim)
-        hands = Entry.objects.filter(since, kit=kit, kind__in=HANDS, reversed_by=None)
+        hands = Entry.objects.filter(since, kit=kit, kind__in=facts.HANDS, reversed_by=None)
         of = section.section_key if section else None
         return any(facts.section_key(entry) == of for entry in hands.only("detail"))
 
@@ -205,9 +206,8 @@ class Book:
             return earlier.occurred_at, 0, None
         last = None
         if self._kits and self.act.claimed_at is not None:
-            last = Entry.objects.filter(kit__in=self._kits).aggregate(last=Max("occurred_at"))[
-                "last"
-            ]
+            rows = Entry.objects.filter(kit__in=self._kits)
+            last = rows.aggregate(last=Max("occurred_at"))["last"]
         settled = self._settled(now, last)
         # A reset clock may be off by more than the column holds, which is 68 years.
         offset_s = max(-(2**31) + 1, min(settled.offset_seconds, 2**31 - 1))
@@ -234,13 +234,11 @@ class Book:
                 self._take(lot_id, place_id, -units)
             elif units > 0:
                 _add(lot_id, place_id, units)
-        unlocked = {p.kit_id for leg in legs for p in (leg.source, leg.target)} - {
-            None,
-            *self._kits,
-        }
+        places = {place for leg in legs for place in (leg.source, leg.target)}
+        unlocked = {place.kit_id for place in places} - {None, *self._kits}
         if unlocked:
             raise RuntimeError(f"kits {unlocked} are moved into or out of without a lock on them")
-        rooms = _rooms_of({p for leg in legs for p in (leg.source, leg.target)})
+        rooms = _rooms_of(places)
         Movement.objects.bulk_create(
             Movement(
                 entry=entry,
@@ -295,15 +293,11 @@ class Book:
         facts.sections_opened(entry, sections)
 
 
-def _key_of_another() -> Unacceptable:
-    return Unacceptable(
-        "key-reused",
-        _("This Idempotency-Key was used for another request. Use a new UUID for a new request."),
-    )
-
-
-class _More(Exception):
-    """There is more to lock than was known."""
+@contextmanager
+def kit_book(act: Act, kit: Kit) -> Iterator[tuple[Book, Kit]]:
+    """A book open for an act on one kit, with the kit locked and fresh."""
+    with Book(act) as book:
+        yield book, book.lock(kit.pk)[0]
 
 
 def _add(lot_id: int, place_id: int, units: int) -> None:

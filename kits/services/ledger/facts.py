@@ -1,4 +1,4 @@
-"""Writing the facts of seals, of kits' times with people and of what is kept back, and reading
+"""Writing the facts of seals, of kits' times with people and of what is on hold, and reading
 those in force.
 
 `Book` has them written when an act closes, from what the act did, so that no service can forget
@@ -7,6 +7,7 @@ one. They are read as they were known at an instant, or as they are known now.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 
@@ -30,9 +31,11 @@ from kits.models.details import CheckInDetail, CheckOutDetail, KindDetail
 from kits.rules.ledger import in_force
 from kits.rules.ledger.reasons import ReasonCode
 
-_TAKES = (EntryKind.CHECK_OUT, EntryKind.EMERGENCY)
-_CUSTODY = (*_TAKES, EntryKind.CHECK_IN, EntryKind.PASS)
-_KEEPS = (
+TAKES = (EntryKind.CHECK_OUT, EntryKind.EMERGENCY)
+"""The acts by which somebody takes a kit."""
+HANDS = (*TAKES, EntryKind.CHECK_IN, EntryKind.PASS)
+"""The acts by which a kit changes hands."""
+_HOLDS = (
     EntryKind.WITHHOLD,
     EntryKind.RELEASE,
     EntryKind.RECALL,
@@ -65,12 +68,12 @@ def then(at: datetime | None = None, known_by: datetime | None = None) -> Q:
     """The condition on a row with an `entry` that it was in force: happened by `at`, recorded by
     `known_by` and not reversed by an entry recorded by then. None: now."""
     if known_by is None:
-        asked = Q(entry__reversed_by__isnull=True)
+        condition = Q(entry__reversed_by__isnull=True)
     else:
-        asked = Q(entry__recorded_at__lte=known_by) & (
+        condition = Q(entry__recorded_at__lte=known_by) & (
             Q(entry__reversed_by__isnull=True) | Q(entry__reversed_by__recorded_at__gt=known_by)
         )
-    return asked if at is None else asked & Q(entry__occurred_at__lte=at)
+    return condition if at is None else condition & Q(entry__occurred_at__lte=at)
 
 
 def seals(rows: QuerySet[SealFact]) -> list[in_force.SealSpan]:
@@ -94,8 +97,8 @@ def times(rows: QuerySet[CheckoutFact]) -> list[in_force.CustodySpan]:
     )
 
 
-def kept(rows: QuerySet[WithheldFact]) -> dict[in_force.Hold, int]:
-    """What is kept back by these facts: kit, lot and why, with the entry since which it is."""
+def on_hold(rows: QuerySet[WithheldFact]) -> dict[in_force.Hold, int]:
+    """What is on hold by these facts: kit, lot and why, with the entry since which it is."""
     return in_force.on_hold(
         ((kit, lot, kind), what == WithheldChange.KEPT, entry)
         for kit, lot, kind, what, entry in rows.order_by("entry", "id").values_list(
@@ -129,18 +132,18 @@ def write(entries: Sequence[Entry]) -> None:
             )
             for seal in Seal.objects.filter(put_on__in=sealed).order_by("id")
         )
-    custody = [entry for entry in entries if entry.kind in _CUSTODY and not is_history(entry)]
+    custody = [entry for entry in entries if entry.kind in HANDS and not is_history(entry)]
     if custody:
         CheckoutFact.objects.bulk_create(_custody(custody))
-    keeping = [entry for entry in entries if entry.kind in _KEEPS]
-    if keeping:
-        WithheldFact.objects.bulk_create(_keeping(keeping))
+    holds = [entry for entry in entries if entry.kind in _HOLDS]
+    if holds:
+        WithheldFact.objects.bulk_create(_holds(holds))
 
 
 def _custody(entries: Sequence[Entry]) -> Iterable[CheckoutFact]:
-    closed: dict[int, list[Checkout]] = {entry.pk: [] for entry in entries}
+    closed: dict[int | None, list[Checkout]] = defaultdict(list)
     for row in Checkout.objects.filter(closed_by__in=entries).order_by("id"):
-        closed[row.closed_by_id or 0].append(row)
+        closed[row.closed_by_id].append(row)
     opened = {row.opened_by_id: row for row in Checkout.objects.filter(opened_by__in=entries)}
     passed = {
         hand.entry_id: hand
@@ -195,7 +198,7 @@ def _fact(
 
 def undone(undo: Entry, entry: Entry) -> None:
     """Write beside what is in force that an undo took back a taking out or a hand-back."""
-    if entry.kind not in (*_TAKES, EntryKind.CHECK_IN):
+    if entry.kind not in (*TAKES, EntryKind.CHECK_IN):
         return
     opened = Checkout.objects.filter(opened_by=entry)
     again = Checkout.objects.open().filter(facts__entry=entry).exclude(opened_by=entry)
@@ -213,12 +216,12 @@ def section_of(entry: Entry) -> Place | None:
     return Place.objects.filter(kit=entry.kit_id, section_key=key).first() if key else None
 
 
-def _keeping(entries: Sequence[Entry]) -> Iterable[WithheldFact]:
-    said = {entry.pk: entry for entry in entries if entry.kind == EntryKind.WITHHOLD}
+def _holds(entries: Sequence[Entry]) -> Iterable[WithheldFact]:
+    again = {entry.pk: entry for entry in entries if entry.kind == EntryKind.WITHHOLD}
     for row in Withholding.objects.filter(since__in=entries).order_by("id"):
-        said.pop(row.since_id, None)
+        again.pop(row.since_id, None)
         yield _kept(row, WithheldChange.KEPT, row.since_id)
-    for entry in said.values():  # said again of what is kept back already
+    for entry in again.values():  # of what is on hold already
         kind = entry.detail_as(KindDetail)["kind"]
         yield WithheldFact(kit_id=entry.kit_id, kind=kind, what=WithheldChange.KEPT, entry=entry)
     for row in Withholding.objects.filter(released__in=entries).order_by("id"):

@@ -99,26 +99,18 @@ def to_sort_since(kit: Kit) -> datetime | None:
 
 def lost_since(kit: Kit) -> datetime | None:
     """Since when a kit cannot be found: from its first report after it was last found."""
-    first: datetime | None = None
-    acts = Entry.objects.filter(
-        kit=kit, kind__in=(EntryKind.LOST, EntryKind.FOUND), reversed_by__isnull=True
-    ).order_by("-id")
-    for entry in acts.iterator(chunk_size=50):
-        if entry.kind == EntryKind.FOUND:
-            return first
-        first = entry.occurred_at
-    return first
+    acts = Entry.objects.filter(kit=kit, reversed_by__isnull=True)
+    found = acts.filter(kind=EntryKind.FOUND).order_by("-id").first()
+    reports = acts.filter(kind=EntryKind.LOST, pk__gt=found.pk if found else 0)
+    first = reports.order_by("id").first()
+    return first.occurred_at if first else None
 
 
 def laid_up_since(kit: Kit) -> datetime | None:
     """Since when a kit is put away for the season; None while it is in use."""
-    last = (
-        Entry.objects.filter(
-            kit=kit, kind__in=(EntryKind.LAY_UP, EntryKind.WAKE), reversed_by__isnull=True
-        )
-        .order_by("-id")
-        .first()
-    )
+    kinds = (EntryKind.LAY_UP, EntryKind.WAKE)
+    acts = Entry.objects.filter(kit=kit, kind__in=kinds, reversed_by__isnull=True)
+    last = acts.order_by("-id").first()
     return last.occurred_at if last is not None and last.kind == EntryKind.LAY_UP else None
 
 

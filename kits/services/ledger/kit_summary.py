@@ -1,4 +1,4 @@
-"""How kits stand, in a few facts that can be held against each other: what an undo changes."""
+"""Kits in a few facts that can be compared: what an undo changes."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ class Glance:
 
 @dataclass(frozen=True)
 class Change:
-    """One thing that is otherwise than it was: of which kit, what, and a sentence that says so."""
+    """One thing that changed: of which kit, what, and a sentence about it."""
 
     kit: str
     what: str
@@ -35,7 +35,7 @@ class Change:
 
 
 def of(kits: Iterable[Kit]) -> dict[int, Glance]:
-    """These kits as they stand now."""
+    """These kits as they are now."""
     ids = [kit.pk for kit in kits]
     rows = Kit.objects.filter(pk__in=ids).select_related("room", "home_room").order_by("name")
     return {kit.pk: _glance(kit) for kit in rows}
@@ -47,14 +47,10 @@ def _glance(kit: Kit) -> Glance:
     for holding in held:
         lot = holding.lot
         units[f"{lot.item.name} {lot.number or lot.serial}".strip()] += holding.units
-    levels: dict[str, str] = {}
-    for fact in (
-        LevelFact.objects.filter(facts.then(), section__kit=kit)
-        .select_related("item")
-        .order_by("id")
-    ):
-        levels[fact.item.name] = fact.level
-    return Glance(kit.name, dict(units), levels, _state(kit))
+    levels = LevelFact.objects.filter(facts.then(), section__kit=kit).order_by("id")
+    return Glance(
+        kit.name, dict(units), dict(levels.values_list("item__name", "level")), _state(kit)
+    )
 
 
 def _state(kit: Kit) -> dict[str, str]:
@@ -79,30 +75,30 @@ def _state(kit: Kit) -> dict[str, str]:
 
 
 def changes(before: dict[int, Glance], after: dict[int, Glance]) -> Sequence[Change]:
-    """What is otherwise, kit by kit; the sentences are in the language of whoever reads."""
-    found: list[Change] = []
+    """What changed, kit by kit; the sentences are in the reader's language."""
+    changed: list[Change] = []
     for pk, now in after.items():
         was = before[pk]
         for what, state in now.state.items():
             if state != was.state[what]:
-                found.append(Change(now.name, what, _sentence(now.name, what, state)))
+                changed.append(Change(now.name, what, _sentence(now.name, what, state)))
         for thing in sorted({*was.units, *now.units}):
             counts = was.units.get(thing, 0), now.units.get(thing, 0)
             if counts[0] != counts[1]:
                 text = _("%(kit)s has %(after)d of %(thing)s, not %(before)d.") % {
                     "kit": now.name, "thing": thing, "before": counts[0], "after": counts[1],
                 }  # fmt: skip
-                found.append(Change(now.name, "contents", text))
-        found += [
+                changed.append(Change(now.name, "contents", text))
+        changed += [
             Change(now.name, "level", _level(now, thing))
             for thing in sorted({*was.levels, *now.levels})
             if was.levels.get(thing) != now.levels.get(thing)
         ]
-    return found
+    return changed
 
 
 def _sentence(kit: str, what: str, state: str) -> str:
-    said = {
+    there, gone = {
         "holder": (_("%(state)s has %(kit)s."), _("Nobody has %(kit)s: it is in.")),
         "room": (_("%(kit)s is in %(state)s."), ""),
         "seal": (_("%(kit)s is sealed with %(state)s."), _("%(kit)s has no seal on record.")),
@@ -125,17 +121,13 @@ def _sentence(kit: str, what: str, state: str) -> str:
             _("%(kit)s is reserved for no trip."),
         ),
     }[what]
-    return said[0 if state else 1] % {"kit": kit, "state": state}
+    return (there if state else gone) % {"kit": kit, "state": state}
 
 
 def _level(now: Glance, thing: str) -> str:
-    level = now.levels.get(thing)
     words = {"full": _("full"), "low": _("low"), "empty": _("empty")}
-    return _("%(thing)s in %(kit)s: %(level)s.") % {
-        "thing": thing,
-        "kit": now.name,
-        "level": words[level] if level else _("not known"),
-    }
+    level = words.get(now.levels.get(thing, ""), _("not known"))
+    return _("%(thing)s in %(kit)s: %(level)s.") % {"thing": thing, "kit": now.name, "level": level}
 
 
 # ------------------------------------------------------------------------------------------- acts

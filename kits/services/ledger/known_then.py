@@ -1,8 +1,8 @@
-"""What was said of kits, lists, items and batches as it was known at an instant.
+"""Kits, lists, items and batches as they were known at an instant.
 
-Rows are overwritten when a kit is edited, a list signed again, an item renamed; what they said
-before is in entries and facts. Instances given here are made to say what they said then: they are
-for showing and judging, and are not saved.
+Rows are overwritten when a kit is edited, a list signed again, an item renamed; their former values
+are in entries and facts. Instances given here get the values of then: they are for showing and
+judging, and are not saved.
 """
 
 from __future__ import annotations
@@ -16,7 +16,6 @@ from typing import Any
 from django.db.models import Q, QuerySet
 
 from gearroom.core import clock
-from gearroom.core.models import Person
 from kits.models import (
     Entry,
     EntryKind,
@@ -38,7 +37,7 @@ _BEGINNING = datetime(1970, 1, 1, tzinfo=UTC)
 
 @dataclass(frozen=True)
 class Then:
-    """An instant asked about, and by when it was known."""
+    """An instant, and by when what is given of it was known."""
 
     on: datetime
     known_by: datetime
@@ -60,19 +59,16 @@ def version(kit: Kit, then: Then, day: date) -> PackingListVersion:
     """The version that a kit followed, with the signature that counted on a day: the latest known
     that had been given by that day, else the latest known."""
     versions = PackingListVersion.objects.select_related("packing_list").defer("signed_page")
-    found = versions.get(pk=version_id(kit, then))
-    ever = list(
-        SignatureFact.objects.filter(version=found).select_related("signed_by").order_by("id")
-    )
-    if not ever:  # what the version says has never been overwritten
-        return found
-    known = [fact for fact in ever if fact.recorded_at <= then.known_by]
+    followed = versions.get(pk=version_id(kit, then))
+    signatures = list(followed.signature_facts.select_related("signed_by").order_by("id"))
+    if not signatures:  # its signature has never been overwritten
+        return followed
+    known = [fact for fact in signatures if fact.recorded_at <= then.known_by]
     given = [fact for fact in known if fact.signed_on <= day]
     signed = next(reversed(given or known), None)
-    found.signed_by = signed.signed_by if signed else None
-    found.signed_on = signed.signed_on if signed else None
-    found.signed_until = signed.signed_until if signed else None
-    return found
+    for name in ("signed_by", "signed_on", "signed_until"):
+        setattr(followed, name, getattr(signed, name, None))
+    return followed
 
 
 def remember_signature(version: PackingListVersion, at: datetime | None = None) -> None:
@@ -92,43 +88,37 @@ def remember_signature(version: PackingListVersion, at: datetime | None = None) 
         )
 
 
-def said_of(kit: Kit, then: Then) -> dict[str, Any]:
+def of_kit(kit: Kit, then: Then) -> dict[str, Any]:
     """A kit's `name`, `responsible` (a person's id) and `look_interval_days`."""
-    said: dict[str, Any] = {
+    known = {
         "name": kit.name,
         "responsible": kit.responsible_id,
         "look_interval_days": kit.look_interval_days,
     }
     edits = then.later(kit).filter(kind=EntryKind.KIT, detail__what="edited")
     for edit in reversed(edits):
-        for name, (before, _after) in edit.detail_as(KitDetail)["changed"].items():
-            if name in said:
-                said[name] = before
-    return said
-
-
-def responsible(said: Mapping[str, Any]) -> Person | None:
-    """Who answered for a kit, of what was said of it."""
-    return Person.objects.filter(pk=said["responsible"]).first()
+        changed = edit.detail_as(KitDetail)["changed"]
+        known |= {name: before for name, (before, _after) in changed.items() if name in known}
+    return known
 
 
 # ------------------------------------------------------------------------------------------- items
-_SAID = ("name", "kind", "needs_date", "sterile", "by_eye", "opened_life_days", "check_question")
+_COLUMNS = ("name", "kind", "needs_date", "sterile", "by_eye", "opened_life_days", "check_question")
 
 
 def remember(item: Item) -> None:
-    """Write down what is said of an item, where that is not what was written last. What is written
-    first counts from the beginning: nothing was said before."""
+    """Write down what is on record of an item, where that is not what was written last. What is
+    written first counts from the beginning."""
     instead = sorted(item.substitutes.values_list("instead", flat=True))
-    said = {**{name: getattr(item, name) for name in _SAID}, "instead": instead}
+    values = {**{name: getattr(item, name) for name in _COLUMNS}, "instead": instead}
     last = item.facts.order_by("-id").first()
-    if last is None or last.said != said:
+    if last is None or last.said != values:
         at = _BEGINNING if last is None else clock.now()
-        ItemFact.objects.create(item=item, said=said, recorded_at=at)
+        ItemFact.objects.create(item=item, said=values, recorded_at=at)
 
 
-def say(items: Iterable[Item], known_by: datetime) -> dict[int, frozenset[int]]:
-    """Make items say what was known of them; the ids of what did instead of each."""
+def restore(items: Iterable[Item], known_by: datetime) -> dict[int, frozenset[int]]:
+    """Give items the values that were known of them; the ids of what did instead of each."""
     rows = defaultdict(list)
     for item in items:
         rows[item.pk].append(item)
@@ -136,7 +126,7 @@ def say(items: Iterable[Item], known_by: datetime) -> dict[int, frozenset[int]]:
     for fact in ItemFact.objects.filter(item__in=rows, recorded_at__lte=known_by).order_by("id"):
         instead[fact.item_id] = frozenset(fact.said["instead"])
         for item in rows[fact.item_id]:
-            for name in _SAID:
+            for name in _COLUMNS:
                 setattr(item, name, fact.said[name])
     return instead
 
@@ -170,11 +160,11 @@ def recalled(numbers: Mapping[Lot, str], then: Then) -> frozenset[int]:
 
 
 def withheld(kit: Kit, lot_ids: Iterable[int], then: Then) -> tuple[list[str], frozenset[int]]:
-    """Why a kit was kept back, and which of these batches were."""
+    """Why a kit was on hold, and which of these batches were."""
     when = facts.then(then.on, then.known_by)
     rows = WithheldFact.objects.filter(when).filter(Q(kit=kit) | Q(lot__in=list(lot_ids)))
-    kept = facts.kept(rows)
+    on_hold = facts.on_hold(rows)
     return (
-        [kind for of, _lot, kind in kept if of == kit.pk],
-        frozenset(lot for _kit, lot, _kind in kept if lot is not None),
+        [kind for of, _lot, kind in on_hold if of == kit.pk],
+        frozenset(lot for _kit, lot, _kind in on_hold if lot is not None),
     )

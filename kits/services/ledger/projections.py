@@ -71,29 +71,27 @@ def checkouts(kit: Kit) -> Iterator[Differing]:
 
 
 def withholdings(of: Kit | Lot) -> Iterator[Differing]:
-    """What a kit or a batch is kept back for otherwise than the facts say. Of a reason that stands,
-    the row of the act since which it stands is the one not released."""
+    """Why a kit or a batch is on hold otherwise than the facts say. Of a reason that is in force,
+    the row of the act since which it is so is the one not released."""
     about = {"kit": of} if isinstance(of, Kit) else {"lot": of}
-    said = WithheldFact.objects.filter(facts.then(), **about)
-    stands = facts.kept(said)
+    changes = WithheldFact.objects.filter(facts.then(), **about)
     rows = list(
         Withholding.objects.filter(**about).select_related("since__reversed_by").order_by("-id")
     )
-    standing: dict[str, Withholding] = {}
-    for (_kit, _lot, kind), since in stands.items():
-        of_kind = [row for row in rows if row.kind == kind]
-        own = [row for row in of_kind if row.since_id == since]
-        standing[kind] = (own or of_kind)[0]
-    let_go = dict(said.filter(what=WithheldChange.LET_GO).values_list("kind", "entry"))
+    on_hold = {
+        kind: min((row for row in rows if row.kind == kind), key=lambda row: row.since_id != since)
+        for (_kit, _lot, kind), since in facts.on_hold(changes).items()
+    }
+    let_go = dict(changes.filter(what=WithheldChange.LET_GO).values_list("kind", "entry"))
     for row in rows:
-        if standing.get(row.kind) is row:
+        if on_hold.get(row.kind) is row:
             yield from _differing(row, released_id=None)
         elif row.released_id is None:
             yield row, {"released_id": _undo_of(row.since) or let_go.get(row.kind, row.since_id)}
 
 
 def reservations(kit: Kit) -> Iterator[Differing]:
-    """The kit's promises that stand, or do not, otherwise than the entries say."""
+    """The kit's reservations that are open, or not, otherwise than the entries say."""
     promised: dict[int, int] = {}
     by_whom: dict[int, int | None] = {}
     released: dict[int, int] = {}
@@ -116,10 +114,10 @@ def reservations(kit: Kit) -> Iterator[Differing]:
     merged = _merged(by_whom.values())
     for trip, made in promised.items():
         of_trip = [row for row in rows if row.trip_id == trip]
-        stands = next((row for row in of_trip if row.made_id == made), of_trip[-1])
-        rows.remove(stands)
-        person = _whoever(stands.person_id, by_whom[trip], merged)
-        yield from _differing(stands, released_id=None, person_id=person)
+        row = next((row for row in of_trip if row.made_id == made), of_trip[-1])
+        rows.remove(row)
+        person = _whoever(row.person_id, by_whom[trip], merged)
+        yield from _differing(row, released_id=None, person_id=person)
     for row in rows:
         if row.released is None or _undo_of(row.released) is not None:
             by = released.get(row.pk) or _undo_of(row.made) or row.made_id
@@ -132,9 +130,9 @@ def _merged(people: Iterable[int | None]) -> dict[int, int]:
     return {pk: into for pk, into in rows.values_list("pk", "merged_into") if into is not None}
 
 
-def _whoever(stored: int | None, said: int | None, merged: dict[int, int]) -> int | None:
-    """Who is meant by facts that say `said`: facts keep the number that somebody had then."""
-    return stored if stored == said else merged.get(said or 0, said)
+def _whoever(stored: int | None, then: int | None, merged: dict[int, int]) -> int | None:
+    """Who it is by facts that name `then`: facts keep the number that somebody had then."""
+    return stored if stored == then else merged.get(then or 0, then)
 
 
 def _differing(row: Model, **wanted: Any) -> Iterator[Differing]:
@@ -165,18 +163,18 @@ def rewrite(kit: Kit) -> None:
 
 
 def rewrite_lot(lot: Lot) -> None:
-    """Write again what a batch is kept back for."""
+    """Write again why a batch is on hold."""
     _write(withholdings(lot))
 
 
 def _write(rows: Iterable[Differing]) -> None:
-    # What ends is written before what stands again: of either there is one at a time.
-    for row, differs in sorted(rows, key=lambda differing: _stands_again(differing[1])):
+    # What ends is written before what begins again: of either there is one at a time.
+    for row, differs in sorted(rows, key=lambda differing: _begins_again(differing[1])):
         for name, value in differs.items():
             setattr(row, name, value)
         row.save(update_fields=[name.removesuffix("_id") for name in differs])
 
 
-def _stands_again(differs: dict[str, Any]) -> bool:
+def _begins_again(differs: dict[str, Any]) -> bool:
     ends = ("broken_id", "in_at", "released_id")
     return any(name in differs and differs[name] is None for name in ends)

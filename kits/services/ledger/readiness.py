@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 from django.db import transaction
 from django.db.models import Max, Min, Prefetch
@@ -22,14 +22,13 @@ from kits.models import (
     ListLine,
     Lot,
     Movement,
-    PackingListVersion,
     Place,
     Reservation,
     Substitute,
     Trip,
     Withholding,
 )
-from kits.rules.ledger.expiry import date_known, must_be_dated
+from kits.rules.ledger.expiry import date_known, must_be_dated, undated_grace_until
 from kits.rules.ledger.facts import (
     Batch,
     Criticality,
@@ -82,19 +81,24 @@ def batches(lots: Iterable[Lot]) -> dict[int, Batch]:
     kept_back = set(Withholding.objects.open().filter(lot__in=ids).values_list("lot_id", flat=True))
     things = {lot.item_id: thing_of(lot.item) for lot in lots}
     return {
-        lot.pk: Batch(
-            id=lot.pk,
-            thing=things[lot.item_id],
-            number=lot.number or lot.serial,
-            expiry=lot.expiry,
-            opened_on=lot.opened_on,
-            recalled=lot.recall_id is not None,
-            withheld=lot.pk in kept_back,
-            check_due=checks[lot.pk].due_on if lot.pk in checks else None,
-            check_passed=checks[lot.pk].passed if lot.pk in checks else None,
-        )
+        lot.pk: as_batch(lot, things[lot.item_id], checks.get(lot.pk), on_hold=lot.pk in kept_back)
         for lot in lots
     }
+
+
+def as_batch(lot: Lot, thing: Thing, check: InstrumentCheck | None, *, on_hold: bool) -> Batch:
+    """A lot as the rules see it, with its latest check if it is an instrument."""
+    return Batch(
+        id=lot.pk,
+        thing=thing,
+        number=lot.number or lot.serial,
+        expiry=lot.expiry,
+        opened_on=lot.opened_on,
+        recalled=lot.recall_id is not None,
+        withheld=on_hold,
+        check_due=check.due_on if check else None,
+        check_passed=check.passed if check else None,
+    )
 
 
 def units_in(places: Iterable[int]) -> dict[int, list[tuple[Batch, int]]]:
@@ -204,15 +208,14 @@ def _undated(held: dict[int, list[tuple[Batch, int]]], place: Place) -> bool:
     return any(must_be_dated(batch) and not date_known(batch) for batch, _ in rows)
 
 
-GRACE = timedelta(days=1)
-
-
 def _graces(kits: Iterable[Kit]) -> dict[int, date]:
     """Until when each of these kits may hold sterile things without a date: through the day after
     its contents were entered."""
     at_home = {kit.pk: kit.home_room.time_zone for kit in kits}
     entered = contents_entered(at_home) if at_home else {}
-    return {pk: clock.local_date(at, at_home[pk]) + GRACE for pk, at in entered.items()}
+    return {
+        pk: undated_grace_until(clock.local_date(at, at_home[pk])) for pk, at in entered.items()
+    }
 
 
 def _levels(places: Iterable[int]) -> dict[int, dict[int, Level]]:
@@ -259,14 +262,14 @@ def verdict(kit: Kit, through: date, trip: Trip | None = None) -> Verdict:
 def kits_of_trips(trip_ids: Iterable[int]) -> dict[int, set[int]]:
     """The ids of the kits that go with each trip: reserved for it, or out on it now."""
     ids = list(trip_ids)
-    found: dict[int, set[int]] = {pk: set() for pk in ids}
+    together: dict[int, set[int]] = {pk: set() for pk in ids}
     for trip, kit in Reservation.objects.promised().filter(trip__in=ids).values_list("trip", "kit"):
-        found[trip].add(kit)
+        together[trip].add(kit)
     for trip, kit in (
         Checkout.objects.open().of_whole_kits().filter(trip__in=ids).values_list("trip", "kit")
     ):
-        found[trip or 0].add(kit)
-    return found
+        together[trip or 0].add(kit)
+    return together
 
 
 def rewrite(kit_ids: Iterable[int], *, undoing: bool = False) -> None:
@@ -276,12 +279,12 @@ def rewrite(kit_ids: Iterable[int], *, undoing: bool = False) -> None:
     if not ids:
         return
     rows = list(Kit.objects.filter(pk__in=ids).order_by("pk"))
-    asked = [kit.pk for kit in rows if undoing or not kit.contents_entered]
-    entered = contents_entered(asked) if asked else {}
+    unknown = [kit.pk for kit in rows if undoing or not kit.contents_entered]
+    entered = contents_entered(unknown) if unknown else {}
     for kit in rows:
-        if kit.pk in asked:
+        if kit.pk in unknown:
             kit.contents_entered = kit.pk in entered
-    Kit.objects.bulk_update([kit for kit in rows if kit.pk in asked], ["contents_entered"])
+    Kit.objects.bulk_update([kit for kit in rows if kit.pk in unknown], ["contents_entered"])
     judged = states(ids)
     for kit in rows:
         days = fit_days(judged[kit.pk])
@@ -305,12 +308,12 @@ STORED = (
 
 
 def contents_entered(kit_ids: Iterable[int]) -> dict[int, datetime]:
-    """When it was first written down what is in these kits, by an act that stands: built, counted,
-    or something put in. Use alone does not say what was there; kits of which nobody said it are
-    left out."""
+    """When it was first recorded what is in these kits, by an act that was not undone: built,
+    counted, or something put in. Use alone does not tell what was there; kits without such an act
+    are left out."""
     ids = list(kit_ids)
-    stands = Entry.objects.filter(reversed_by__isnull=True)
-    counted = stands.filter(kit__in=ids, kind__in=[EntryKind.BUILD, EntryKind.COUNT])
+    in_force = Entry.objects.filter(reversed_by__isnull=True)
+    counted = in_force.filter(kit__in=ids, kind__in=[EntryKind.BUILD, EntryKind.COUNT])
     filled = Movement.objects.filter(
         to_place__kit__in=ids, entry__reversed_by__isnull=True
     ).exclude(entry__kind__in=[EntryKind.USE, EntryKind.REVERSE])
@@ -344,8 +347,3 @@ def judge_again(**_signal: object) -> None:
 
 
 AT_A_TIME = 500
-
-
-def derive_again(version: PackingListVersion) -> None:
-    """Judge again every kit that follows a version, after its signature changed."""
-    rewrite(list(Kit.objects.filter(list_version=version).values_list("pk", flat=True)))

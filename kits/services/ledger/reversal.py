@@ -3,7 +3,7 @@
 Whoever did an act may take it back within a day; a keeper or instructor of its room at any time.
 What was moved is moved back; seals, times with people, what is kept back and what waits to be
 sorted follow from the facts that are left (`kits.services.ledger.projections`). Later acts that
-stand on it (`kits.rules.ledger.undo`) are listed first and, once that list is confirmed, undone
+depend on it (`kits.rules.ledger.undo`) are listed first and, once that list is confirmed, undone
 with it, newest first. A few acts of the organisation are put right by doing the opposite.
 """
 
@@ -22,7 +22,7 @@ from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import NotFound, Refused
 from kits.models import Checkout, Entry, EntryKind, Holding, Kit, Lot, Place, PlaceKind
 from kits.models.details import CheckOutDetail
-from kits.rules.ledger import undo as rule
+from kits.rules.ledger import undo
 from kits.rules.ledger.undo_window import may_take_back
 from kits.services.ledger import facts, kit_summary, projections, undo_steps
 from kits.services.ledger.book import Book, Leg, outer
@@ -45,7 +45,6 @@ INSTEAD = {
     EntryKind.CLEARANCE: _lazy("Tell the keepers of the kit instead."),
 }
 _NO_ROOM = 0
-_TAKES = (EntryKind.CHECK_OUT, EntryKind.EMERGENCY)
 
 
 @dataclass(frozen=True)
@@ -66,7 +65,7 @@ class _Plan:
 
     whole: Sequence[Entry]
     later: Sequence[Sequence[Entry]]
-    again: Sequence[tuple[Entry, dict[rule.Where, int]]]
+    again: Sequence[tuple[Entry, dict[undo.Where, int]]]
     kits: frozenset[int]
     lots: frozenset[int]
 
@@ -82,8 +81,8 @@ def reverse(
 ) -> Reversed:
     """Reverse the act that an entry belongs to, all of its entries together.
 
-    With `together` the later acts that stand on it are reversed too, where the last of them that
-    was listed is `through`. Rights are asked for every entry touched.
+    With `together` the later acts that depend on it are reversed too, where the last of them that
+    was listed is `through`. Rights are required for every entry touched.
 
     Raises NotFound, NotAllowed (another's act, or one's own after a day), Refused:
     `reversed-already`, `not-reversible` (says what to do instead), `built-on` (lists in `later`
@@ -91,7 +90,7 @@ def reverse(
     then.
     """
     named = Entry.objects.select_related("kit").filter(pk=entry_id).first()
-    if named is None or not _seen_by(act, named):
+    if named is None or not _may_see(act, named):
         raise NotFound("entry", entry_id)
     for entry in Entry.objects.select_related("kit").filter(key=named.key):
         _refuse_unless_theirs(act, entry)
@@ -104,40 +103,33 @@ def reverse(
         _refuse_if_built_on(act, plan, together, through)
         if not plan.kits <= kit_ids:  # an act came between: it is asked again with its kits
             raise _built_on(plan, may=True)
-        told_of = [kit for kit in kits.values() if find.knows_kit(act.actor, kit)]
-        before = kit_summary.of(told_of)
+        known = [kit for kit in kits.values() if find.knows_kit(act.actor, kit)]
+        before = kit_summary.of(known)
         done = _write(book, kits, plan)
         for kit in kits.values():
             projections.rewrite(kit)
         for lot in Lot.objects.filter(pk__in=plan.lots):
             projections.rewrite_lot(lot)
-        for undo in done:
-            if undo.reverses is not None:
-                facts.undone(undo, undo.reverses)
+        for entry in done:
+            if entry.reverses is not None:
+                facts.undone(entry, entry.reverses)
         taken_back = sum(writing.withdraw(entry) for entry in plan.entries)
-        changes = kit_summary.changes(before, kit_summary.of(told_of))
+        changes = kit_summary.changes(before, kit_summary.of(known))
     return Reversed(done, taken_back, [rows[0] for rows in plan.later], changes)
 
 
-class _LookOnlyError(Exception):
-    """Takes back what was done to see what it would come to."""
-
-
 def preview(act: Act, entry_id: int) -> tuple[Entry, Reversed]:
-    """The entry, and what reversing its act with all that stands on it would come to; it is done
+    """The entry, and what reversing its act with all that depends on it would come to; it is done
     and taken back, so nothing is changed. Raises what `reverse` raises where it may not be."""
-    try:
-        with transaction.atomic():
-            try:
-                would = reverse(act, entry_id)
-            except Refused as refused:
-                if not refused.facts.get("together"):
-                    raise
-                last = refused.facts["later"][-1]["entry"]
-                would = reverse(act, entry_id, together=True, through=last)
-            raise _LookOnlyError
-    except _LookOnlyError:
-        pass
+    with transaction.atomic():
+        try:
+            would = reverse(act, entry_id)
+        except Refused as refused:
+            if not refused.facts.get("together"):
+                raise
+            last = refused.facts["later"][-1]["entry"]
+            would = reverse(act, entry_id, together=True, through=last)
+        transaction.set_rollback(True)
     return Entry.objects.select_related("kit__home_room", "person").get(pk=entry_id), would
 
 
@@ -165,24 +157,24 @@ def _plan(named: Entry) -> _Plan:
     first = whole[0].pk
     scope = undo_steps.on_record(named.key, _own_scope(whole), first).scope([named.key])
     while True:
-        found = undo_steps.on_record(named.key, scope, first)
-        fallen = rule.without(named.key, found.steps, found.now)
+        record = undo_steps.on_record(named.key, scope, first)
+        fallen = undo.without(named.key, record.steps, record.now)
         gone = {named.key, *fallen.later}
         changed = frozenset(where for change in fallen.changed.values() for where in change)
-        wider = scope | found.scope(gone) | undo_steps.Scope(at=changed)
+        wider = scope | record.scope(gone) | undo_steps.Scope(at=changed)
         if wider == scope:
             break
         scope = wider
     in_kits = Place.objects.filter(pk__in={place for _, place in scope.at}, kit__isnull=False)
     return _Plan(
-        whole=_entries(found, named.key),
-        later=[_entries(found, act) for act in fallen.later],
-        again=[(found.entries[step], dict(change)) for step, change in fallen.changed.items()],
+        whole=_entries(record, named.key),
+        later=[_entries(record, act) for act in fallen.later],
+        again=[(record.entries[step], dict(change)) for step, change in fallen.changed.items()],
         kits=scope.kits | frozenset(in_kits.values_list("kit", flat=True)),
         lots=frozenset(
             entry.lot_id
             for act in gone
-            for entry in _entries(found, act)
+            for entry in _entries(record, act)
             if entry.kind == EntryKind.CHECK and entry.lot_id
         ),
     )
@@ -199,10 +191,10 @@ def _own_scope(whole: Sequence[Entry]) -> undo_steps.Scope:
     return undo_steps.Scope(frozenset(kits), frozenset(moved))
 
 
-def _entries(found: undo_steps.OnRecord, act: Hashable) -> list[Entry]:
+def _entries(record: undo_steps.OnRecord, act: Hashable) -> list[Entry]:
     """The entries of an act, with what earlier undos added to them."""
-    own = [found.entries[step.id] for step in found.steps if step.act == act]
-    return [*own, *(entry for each in own for entry in found.added.get(each.pk, ()))]
+    own = [record.entries[step.id] for step in record.steps if step.act == act]
+    return [*own, *(entry for each in own for entry in record.added.get(each.pk, ()))]
 
 
 # ------------------------------------------------------------------------------------------ writing
@@ -219,16 +211,18 @@ def _write(book: Book, kits: dict[int, Kit], plan: _Plan) -> list[Entry]:
         at = next((i for i, (_, legs, _) in enumerate(waiting) if _enough(legs, held)), 0)
         entry, legs, again = waiting.pop(at)
         kit = kits.get(entry.kit_id or 0)
-        if again:
-            done.append(
-                book.post(
-                    EntryKind(entry.kind), legs, kit=kit, lot=entry.lot, room=entry.room,
-                    again=entry, reason=_("What this comes to without an act that was undone."),
-                )
-            )  # fmt: skip
-            continue
         done.append(
             book.post(
+                EntryKind(entry.kind),
+                legs,
+                kit=kit,
+                lot=entry.lot,
+                room=entry.room,
+                again=entry,
+                reason=_("What this comes to without an act that was undone."),
+            )
+            if again
+            else book.post(
                 EntryKind.REVERSE,
                 legs,
                 kit=kit,
@@ -252,7 +246,7 @@ def _legs_back(entry: Entry) -> list[Leg]:
     ]
 
 
-def _legs_again(entry: Entry, change: dict[rule.Where, int]) -> list[Leg]:
+def _legs_again(entry: Entry, change: dict[undo.Where, int]) -> list[Leg]:
     """What a count explains otherwise, or a sweep takes along or leaves, without the act."""
     counted = entry.kind == EntryKind.COUNT
     between = outer(PlaceKind.UNEXPLAINED if counted else PlaceKind.RECLASSIFIED)
@@ -266,14 +260,14 @@ def _legs_again(entry: Entry, change: dict[rule.Where, int]) -> list[Leg]:
     ]
 
 
-def _held(legs: Iterable[Leg]) -> dict[rule.Where, int]:
+def _held(legs: Iterable[Leg]) -> dict[undo.Where, int]:
     places = {place.pk for leg in legs for place in (leg.source, leg.target) if place.inner}
     rows = Holding.objects.filter(place__in=places)
     return {(lot, place): units for lot, place, units in rows.values_list("lot", "place", "units")}
 
 
-def _enough(legs: Sequence[Leg], held: dict[rule.Where, int]) -> bool:
-    change: Counter[rule.Where] = Counter()
+def _enough(legs: Sequence[Leg], held: dict[undo.Where, int]) -> bool:
+    change: Counter[undo.Where] = Counter()
     for leg in legs:
         change[leg.lot.pk, leg.source.pk] -= leg.units if leg.source.inner else 0
         change[leg.lot.pk, leg.target.pk] += leg.units if leg.target.inner else 0
@@ -289,7 +283,7 @@ def _rooms_of(entry: Entry) -> list[int | None]:
     return [entry.room_id, entry.kit.home_room_id if entry.kit else None]
 
 
-def _seen_by(act: Act, entry: Entry) -> bool:
+def _may_see(act: Act, entry: Entry) -> bool:
     """Whether an entry is of a room of theirs, or their own: anyone may have handed in a kit."""
     return _own(act, entry) or any(act.actor.belongs_to(room) for room in _rooms_of(entry))
 
@@ -329,18 +323,19 @@ def _refuse_unless_reversible(entry: Entry) -> None:
 def _refuse_if_built_on(act: Act, plan: _Plan, together: bool, through: int | None) -> None:
     acts = {entry.kit_id for entry in plan.whole}
     for entry, _change in plan.again:  # a count that comes to something else without the act
-        if entry.kit_id not in acts and not _seen_by(act, entry):
+        if entry.kit_id not in acts and not _may_see(act, entry):
             _refuse_unless_theirs(act, entry)
     if not plan.later:
         return
-    for entry in (entry for rows in plan.later for entry in rows):
-        if not _seen_by(act, entry):  # it is not even listed
+    later = [entry for rows in plan.later for entry in rows]
+    for entry in later:
+        if not _may_see(act, entry):  # it is not even listed
             _refuse_unless_theirs(act, entry)
     may = not _another_has_it(act, plan)
     listed = together and through is not None and plan.later[-1][0].pk <= through
     if not may or not listed:
         raise _built_on(plan, may=may)
-    for entry in (entry for rows in plan.later for entry in rows):
+    for entry in later:
         _refuse_unless_theirs(act, entry)
         _refuse_unless_reversible(entry)
 
@@ -363,7 +358,9 @@ def _another_has_it(act: Act, plan: _Plan) -> bool:
 def _taken(entries: Iterable[Entry]) -> Iterable[tuple[Entry, int | None]]:
     """The takings out among entries, each with who took it."""
     return (
-        (entry, entry.detail_as(CheckOutDetail)["to"]) for entry in entries if entry.kind in _TAKES
+        (entry, entry.detail_as(CheckOutDetail)["to"])
+        for entry in entries
+        if entry.kind in facts.TAKES
     )
 
 

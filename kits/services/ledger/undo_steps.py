@@ -46,7 +46,7 @@ _AT_HOME = (
     EntryKind.EMPTY,
 )
 _REPORTED = {ReasonCode.WAS_OUT, ReasonCode.WAS_NOT_TAKEN_OUT}
-"""What only a report may break: what was asked for would have been refused."""
+"""What only a report may break: a request would have been refused."""
 
 
 @dataclass(frozen=True)
@@ -223,7 +223,7 @@ class _Making:
         return {}
 
     def _conditions(self, kind: EntryKind, entry: Entry) -> dict[str, Any]:
-        """What an act needs to stand or not, and what stands by it."""
+        """What an act needs to be in force or not, and what is in force by it."""
         kit = entry.kit_id
         if kind in (EntryKind.WITHHOLD, EntryKind.RELEASE):
             kept = ("put on hold", kit, entry.detail_as(KindDetail)["kind"])
@@ -234,7 +234,7 @@ class _Making:
             return {"makes": {("put on hold", kit, WithheldKind.MIXED): False}}
         if kind in (EntryKind.LAY_UP, EntryKind.WAKE):
             away, lay_up = ("put away", kit), kind == EntryKind.LAY_UP
-            return {"needs": {away: not lay_up}, "makes": {away: lay_up}, "asked": lay_up}
+            return {"needs": {away: not lay_up}, "makes": {away: lay_up}, "requested": lay_up}
         if kind == EntryKind.RESERVE and entry.trip is not None:
             trip = entry.trip
             clashes = [
@@ -256,7 +256,7 @@ class _Making:
 
 def _counted_at(place: Place, entry: Entry) -> list[int]:
     """The places (ids) that hold what an entry moves. What may come back is one place of a room,
-    but each kit's own: so it counts as held for the kit too, whose id with a minus stands for it.
+    but each kit's own: so it counts as held for the kit too, by its id with a minus.
     """
     own = place.kind == PlaceKind.AWAY and entry.kit_id is not None
     return [*([place.pk] if place.inner else []), *([-(entry.kit_id or 0)] if own else [])]
@@ -265,9 +265,9 @@ def _counted_at(place: Place, entry: Entry) -> list[int]:
 def _custody(kind: EntryKind, entry: Entry, opens: int | None) -> dict[str, Any]:
     if kind == EntryKind.CHECK_OUT:
         reported = entry.detail_as(CheckOutDetail).get("already_gone")
-        asked = not reported and not _REPORTED.intersection(entry.irregular)
-        needs = {("put away", entry.kit_id): False} if asked else {}
-        return {"opens": opens, "asked": asked, "needs": needs}
+        requested = not reported and not _REPORTED.intersection(entry.irregular)
+        needs = {("put away", entry.kit_id): False} if requested else {}
+        return {"opens": opens, "requested": requested, "needs": needs}
     if kind == EntryKind.EMERGENCY:
         return {"opens": opens}
     return {"ends": kind == EntryKind.CHECK_IN}

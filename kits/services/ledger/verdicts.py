@@ -41,7 +41,7 @@ class Change:
     judged: Judged
 
     def holds(self, later: Judged) -> bool:
-        """Whether what is judged on a later day is what this says of that day."""
+        """Whether the verdict on a later day is the same."""
         return (
             self.judged.verdict.reasons == later.verdict.reasons
             and self.judged.question.trip == later.question.trip
@@ -49,16 +49,15 @@ class Change:
 
 
 def judged(kits: Iterable[Kit]) -> dict[int, Judged]:
-    """How each of these kits (with their home rooms) stands, by id; see
+    """The verdict on each of these kits (with their home rooms), by id; see
     `kits.rules.ledger.question`.
     The number of queries does not grow with the kits."""
     kits = list(kits)
-    questions = questions_of(kits)
-    return verdicts(kits, questions)
+    return verdicts(kits, questions_of(kits))
 
 
 def judged_one(kit: Kit) -> Judged:
-    """How one kit stands."""
+    """The verdict on one kit."""
     return judged([kit])[kit.pk]
 
 
@@ -82,45 +81,51 @@ def _questions_by_day(
         .select_related("trip")
     }
     coming = promises.of_kits([kit.pk for kit in kits if kit.pk not in out], at)
-    found = {}
-    for kit in kits:
-        today, held = _today(kit, at), out.get(kit.pk)
-        trips = [each.trip for each in coming.get(kit.pk, ())]
-        found[kit.pk] = [
-            _question(kit, today + timedelta(days=n), held, trips) for n in range(days)
+    return {
+        kit.pk: [
+            _question(
+                kit,
+                _today(kit, at) + timedelta(days=n),
+                out.get(kit.pk),
+                [each.trip for each in coming.get(kit.pk, ())],
+            )
+            for n in range(days)
         ]
-    return found
+        for kit in kits
+    }
 
 
 def _question(kit: Kit, day: date, held: Checkout | None, coming: Iterable[Trip]) -> Question:
     zone = kit.home_room.time_zone
-    trips = {t.pk: t for t in coming if clock.local_date(t.returns_at, zone) >= day}
-    through, trip = question(
-        day,
-        _out(held, kit) if held else None,
-        [Coming(t.first_day, t.last_day, t.pk) for t in trips.values()],
+    trips = {trip.pk: trip for trip in coming}
+    out = None
+    if held is not None:
+        due_on = clock.local_date(held.due_at, zone) if held.due_at else None
+        out = Out(held.trip_id, held.trip.last_day if held.trip else None, due_on)
+        trips |= {held.trip.pk: held.trip} if held.trip else {}
+    ahead = (
+        Coming(t.first_day, t.last_day, t.pk, clock.local_date(t.returns_at, zone)) for t in coming
     )
-    if held is not None and held.trip is not None:
-        trips[held.trip.pk] = held.trip
+    through, trip = question(day, out, ahead)
     return Question(through, trips[trip] if trip is not None else None)
 
 
 def changes(kits: Iterable[Kit], days: int) -> dict[int, list[Change]]:
-    """How each of these kits (with their home rooms) stands today and on the days after it, `days`
-    in all, if nothing is done: by id, the verdicts in order of the day that each begins. A
+    """The verdicts on each of these kits (with their home rooms) today and on the days after it,
+    `days` in all, if nothing is done: by id, the verdicts in order of the day that each begins. A
     verdict holds for what is judged on later days until the next: the day that it judged, or that
     day itself where it is later. The number of queries does not grow with the kits."""
     kits = list(kits)
-    asked = _questions_by_day(kits, days)
-    trips = {each.trip.pk for rows in asked.values() for each in rows if each.trip is not None}
+    questions = _questions_by_day(kits, days)
+    trips = {each.trip.pk for rows in questions.values() for each in rows if each.trip is not None}
     together = readiness.kits_of_trips(trips)
     states = readiness.states({kit.pk for kit in kits}.union(*together.values()))
-    return {kit.pk: list(_changes(kit, asked[kit.pk], together, states)) for kit in kits}
+    return {kit.pk: list(_changes(kit, questions[kit.pk], together, states)) for kit in kits}
 
 
 def _changes(
     kit: Kit,
-    asked: Iterable[Question],
+    questions: Iterable[Question],
     together: Mapping[int, set[int]],
     states: Mapping[int, KitState],
 ) -> Iterable[Change]:
@@ -128,7 +133,7 @@ def _changes(
     ends = sorted(last_days(state))
     before: tuple[int, int, Trip | None] | None = None
     shown: Change | None = None
-    for n, each in enumerate(asked):
+    for n, each in enumerate(questions):
         day = today + timedelta(days=n)
         now = (bisect_left(ends, day), bisect_left(ends, each.through), each.trip)
         # Judged again only for another trip, or where a day that matters has passed.
@@ -143,15 +148,15 @@ def _changes(
 def _judge(
     state: KitState,
     today: date,
-    asked: Question,
+    to: Question,
     together: Mapping[int, set[int]],
     states: Mapping[int, KitState],
 ) -> Verdict:
-    trip = asked.trip
+    trip = to.trip
     others = sorted(together[trip.pk] - {state.id}) if trip is not None else ()
     return judge(
         state,
-        asked.through,
+        to.through,
         today,
         trip=readiness.needs_of(trip) if trip is not None else None,
         others=[states[pk] for pk in others],
@@ -162,32 +167,22 @@ def verdicts(kits: Iterable[Kit], questions: Mapping[int, Question]) -> dict[int
     """Kits judged by the questions given for them, by id: with a trip, together with all of its
     kits."""
     kits = list(kits)
-    found = answers([(kit, questions[kit.pk]) for kit in kits])
-    return {kit.pk: judged for kit, judged in zip(kits, found, strict=True)}
+    judged = answers([(kit, questions[kit.pk]) for kit in kits])
+    return {kit.pk: answer for kit, answer in zip(kits, judged, strict=True)}
 
 
-def answers(asked: Sequence[tuple[Kit, Question]], at: datetime | None = None) -> list[Judged]:
+def answers(questions: Sequence[tuple[Kit, Question]], at: datetime | None = None) -> list[Judged]:
     """Kits judged by questions, any number to a kit, in the order given: with a trip, together with
     all of its kits. `at` is the instant whose today it is (None: now)."""
     at = at or clock.now()
-    together = readiness.kits_of_trips({q.trip.pk for _, q in asked if q.trip is not None})
-    wanted = {kit.pk for kit, _ in asked}.union(*together.values())
+    together = readiness.kits_of_trips({q.trip.pk for _, q in questions if q.trip is not None})
+    wanted = {kit.pk for kit, _ in questions}.union(*together.values())
     states = readiness.states(wanted) if wanted else {}
-    found = []
-    for kit, each in asked:
-        verdict = _judge(states[kit.pk], _today(kit, at), each, together, states)
-        found.append(Judged(each, verdict))
-    return found
+    return [
+        Judged(each, _judge(states[kit.pk], _today(kit, at), each, together, states))
+        for kit, each in questions
+    ]
 
 
 def _today(kit: Kit, at: datetime) -> date:
     return clock.local_date(at, kit.home_room.time_zone)
-
-
-def _out(held: Checkout, kit: Kit) -> Out:
-    zone = kit.home_room.time_zone
-    return Out(
-        held.trip_id,
-        held.trip.last_day if held.trip else None,
-        clock.local_date(held.due_at, zone) if held.due_at else None,
-    )

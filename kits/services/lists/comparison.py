@@ -39,8 +39,8 @@ def compared(before: PackingListVersion, after: PackingListVersion) -> VersionsC
         for name in ("people", "days", "hazards")
         if getattr(before, name) != getattr(after, name)
     }
-    found = compare(lines.get(before.pk, ()), lines.get(after.pk, ()))
-    return VersionsCompared(before, after, found, said, _other_reasons(before, after))
+    comparison = compare(lines.get(before.pk, ()), lines.get(after.pk, ()))
+    return VersionsCompared(before, after, comparison, said, _other_reasons(before, after))
 
 
 def _other_reasons(

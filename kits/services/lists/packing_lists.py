@@ -31,7 +31,7 @@ from gearroom.core.acts.problems import (
 from kits.models import Item, Kit, ListLine, ListSection, PackingList, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.rules.text.hazards import UnknownHazardError, hazards
-from kits.services.ledger import known_then as known
+from kits.services.ledger import known_then
 from kits.services.ledger.book import Book
 from kits.services.text.amounts import units
 from kits.services.text.wording import in_words
@@ -137,8 +137,7 @@ def new_draft(act: Act, packing_list: PackingList) -> PackingListVersion:
     act.actor.require("edit_list")
     with transaction.atomic():
         PackingList.objects.select_for_update(no_key=True).get(pk=packing_list.pk)
-        latest = packing_list.versions.order_by("number").last()
-        assert latest is not None  # a list is made with its first version
+        latest = packing_list.versions.latest("number")
         if latest.published_at is None:
             raise Refused(
                 "draft-there",
@@ -213,16 +212,16 @@ def sign(
     with Book(act) as book:
         # The version before the kits, as a kit does that starts to follow it: none is missed.
         version = locked(version)
-        book.lock(*_followers(version))
+        book.lock(*Kit.objects.filter(list_version=version).values_list("pk", flat=True))
         if version.published_at is None:
             raise Refused("not-published", _("This is a draft. Publish it, then sign it."))
-        known.remember_signature(version)
+        known_then.remember_signature(version)
         version.signed_by = act.person
         version.signed_on, version.signed_until = today, until
         version.signature_note = note
         version.signed_page, version.signed_page_type = page or None, page_type
         version.save()
-        known.remember_signature(version, clock.now())
+        known_then.remember_signature(version, clock.now())
     return version
 
 
@@ -279,12 +278,6 @@ def locked(version: PackingListVersion) -> PackingListVersion:
 
 
 # ------------------------------------------------------------------------------------------- inside
-def _followers(version: PackingListVersion) -> list[int]:
-    return list(
-        Kit.objects.filter(list_version=version).order_by("pk").values_list("pk", flat=True)
-    )
-
-
 def _name_taken(name: str) -> Refused:
     return Refused(
         "name-taken",
@@ -336,7 +329,7 @@ def _settled(draft: Draft) -> Draft:
         if not 1 <= value <= most:
             raise Invalid(_("This must be 1 to %(most)s.") % {"most": most}, field=field)
     try:
-        known = hazards(draft.hazards)
+        in_order = hazards(draft.hazards)
     except UnknownHazardError as error:
         raise Invalid(in_words(error.says), field="hazards") from error
     if len(draft.sections) > MOST_SECTIONS:
@@ -349,12 +342,12 @@ def _settled(draft: Draft) -> Draft:
             _("A list has at most %(most_lines)s lines.") % {"most_lines": MOST_LINES},
             field="sections",
         )
-    return replace(draft, hazards=known, sections=_with_keys(draft.sections))
+    return replace(draft, hazards=in_order, sections=_with_keys(draft.sections))
 
 
 def _with_keys(sections: Sequence[SectionDraft]) -> list[SectionDraft]:
     taken = {s.key for s in sections if s.key}
-    seen: set[str] = set()
+    names: set[str] = set()
     settled = []
     for section in sections:
         name = " ".join(section.name.split())
@@ -373,12 +366,12 @@ def _with_keys(sections: Sequence[SectionDraft]) -> list[SectionDraft]:
             )
         # A section is asked for by its key or its name, so neither may be another's.
         called = {key, name.casefold()}
-        if called & seen:
+        if called & names:
             raise Invalid(
                 _("There is more than one section called %(name)s.") % {"name": name},
                 field="sections",
             )
-        seen |= called
+        names |= called
         _refuse_lines(section)
         settled.append(replace(section, name=name, key=key))
     return settled

@@ -75,11 +75,12 @@ def waiting(today: date | None = None) -> list[PackingListVersion]:
     return list(in_use().filter(Q(signed_until__isnull=True) | Q(signed_until__lt=day)))
 
 
-def ending(today: date | None = None) -> list[PackingListVersion]:
-    """Those whose signature ends within 60 days, the soonest first."""
-    day = today or _today()
+def ending() -> list[tuple[PackingListVersion, date]]:
+    """Those whose signature ends within 60 days, the soonest first, each with its last day."""
+    day = _today()
     until = day + timedelta(days=rule.REMINDER_DAYS[0])
-    return list(in_use().filter(signed_until__range=(day, until)).order_by("signed_until", "pk"))
+    versions = in_use().filter(signed_until__range=(day, until)).order_by("signed_until", "pk")
+    return [(each, each.signed_until) for each in versions if each.signed_until is not None]
 
 
 def advisers() -> QuerySet[Person]:
@@ -101,19 +102,18 @@ def look() -> None:
         return
     everybody = list(advisers())
     drafts = []
-    for version in soon:
-        assert version.signed_until is not None  # asked for
-        step = rule.step(version.signed_until, _today())
+    for version, until in soon:
+        step = rule.step(until, _today())
         own = [person for person in everybody if person.pk == version.signed_by_id]
         drafts += [
             writing.Draft(
                 person=person,
-                fact=f"version:{version.pk}:until:{version.signed_until.isoformat()}:days:{step}",
+                fact=f"version:{version.pk}:until:{until.isoformat()}:days:{step}",
                 facts=SignatureEnds(
                     version=version.pk,
                     list=version.packing_list.name,
                     number=version.number,
-                    until=version.signed_until.isoformat(),
+                    until=until.isoformat(),
                     kits=following(version),
                 ),
             )
@@ -123,21 +123,21 @@ def look() -> None:
 
 
 # ------------------------------------------------------------------------------------------- link
-def by_link(said: str) -> Extension:
+def by_link(token: str) -> Extension:
     """What a link extends. Raises NotFound for one that was not made here, Refused
     (`link-too-old`)."""
     try:
-        pk, whose, ends = signing.loads(said, salt=SIGNATURE_SALT, max_age=WITHIN)
+        pk, whose, ends = signing.loads(token, salt=SIGNATURE_SALT, max_age=WITHIN)
     except signing.SignatureExpired:
         raise Refused(
             "link-too-old", _("This link has expired. Sign in and sign the list on its own page.")
         ) from None
     except signing.BadSignature:
-        raise NotFound("link", said[:20]) from None
+        raise NotFound("link", token[:20]) from None
     version = in_use().filter(pk=pk).first()
     person = Person.objects.filter(pk=whose, left_on__isnull=True).first()
     if version is None or person is None:
-        raise NotFound("link", said[:20])
+        raise NotFound("link", token[:20])
     last = date.fromisoformat(ends)
     done = version.signed_until is not None and version.signed_until > last
     return Extension(version, person, last, rule.extended(last, _today()), done)

@@ -6,8 +6,9 @@ A person finds only what is in their rooms; anything else is not there for them.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import TypeVar
 
-from django.db.models import Q, QuerySet
+from django.db.models import Model, Q, QuerySet
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
@@ -18,6 +19,7 @@ from gearroom.core.acts.problems import Invalid, NotFound, Refused, Unacceptable
 from gearroom.core.models import Person, Room
 from gearroom.core.services.people import people
 from kits.models import (
+    INNER,
     Checkout,
     Entry,
     EntryKind,
@@ -33,20 +35,24 @@ from kits.models.kits import KitQuerySet
 from kits.models.places import PlaceQuerySet
 from kits.rules.lookup import label_codes, short_names
 
+_Row = TypeVar("_Row", bound=Model)
+
 
 def label(code: str) -> Label:
     """A label by its code, written in any way. Raises NotFound, or Refused (`label-cancelled`)."""
-    parsed = label_codes.parse(code)
-    found = (
-        Label.objects.select_related("kit", "place", "lot__item", "person", "replaced_by")
-        .filter(code=parsed or "")
-        .first()
-    )
-    if found is None:
-        raise NotFound("label", code)
-    if found.cancelled_at is not None:
-        raise cancelled(found, instead=found.replaced_by)
-    return found
+    labels = Label.objects.select_related("kit", "place", "lot__item", "person", "replaced_by")
+    row = _one(labels.filter(code=label_codes.parse(code) or ""), "label", code)
+    if row.cancelled_at is not None:
+        raise cancelled(row, instead=row.replaced_by)
+    return row
+
+
+def _one(rows: QuerySet[_Row], what: str, ref: int | str) -> _Row:
+    """The row that a reference names. Raises NotFound where there is none."""
+    row = rows.first()
+    if row is None:
+        raise NotFound(what, ref)
+    return row
 
 
 def cancelled(label: Label, *, instead: Label | None) -> Refused:
@@ -120,15 +126,15 @@ def any_kit(ref: str, actor: Actor | None = None) -> Kit:
     kits = _kits()
     code = label_codes.parse(ref)
     if code is not None:
-        found = label(code)
-        if found.kind != LabelKind.KIT:
+        of = label(code)
+        if of.kind != LabelKind.KIT:
             raise Unacceptable(
                 "not-a-kit",
                 _("The label %(shown)s is %(on_what)s, not on a kit. Scan the kit's own label.")
-                % {"shown": label_codes.shown(code), "on_what": on_what(found.kind)},
-                means=found.kind,
+                % {"shown": label_codes.shown(code), "on_what": on_what(of.kind)},
+                means=of.kind,
             )
-        return kits.get(pk=found.kit_id or 0)
+        return kits.get(pk=of.kit_id or 0)
     kit = kits.filter(name__iexact=ref).first()
     meant = [kit] if kit else kits_short_for(actor, ref) if actor else []
     if not meant:
@@ -145,12 +151,14 @@ def kits_short_for(actor: Actor, typed: str) -> list[Kit]:
 
 def kits_short_for_each(actor: Actor, texts: Iterable[str]) -> dict[str, list[Kit]]:
     """The same of several texts, in one query."""
-    found: dict[str, list[Kit]] = {text: [] for text in texts}
-    short = [text for text in found if len(text) <= LONGEST_SHORT_NAME]
+    fitting: dict[str, list[Kit]] = {text: [] for text in texts}
+    short = [text for text in fitting if len(text) <= LONGEST_SHORT_NAME]
     if short:
         kits = {kit.name: kit for kit in kits_of(actor).active()}
-        found |= {text: [kits[name] for name in short_names.fitting(text, kits)] for text in short}
-    return found
+        fitting |= {
+            text: [kits[name] for name in short_names.fitting(text, kits)] for text in short
+        }
+    return fitting
 
 
 LONGEST_SHORT_NAME = 40
@@ -169,10 +177,10 @@ def which_kit(typed: str, meant: Sequence[Kit]) -> Refused:
 
 def kit(actor: Actor, ref: str) -> Kit:
     """A kit of the actor's rooms, by label code or name."""
-    found = any_kit(ref, actor)
-    if not sees_kit(actor, found):
+    row = any_kit(ref, actor)
+    if not sees_kit(actor, row):
         raise NotFound("kit", ref)
-    return found
+    return row
 
 
 def section(of_kit: Kit, key: str) -> Place:
@@ -195,19 +203,19 @@ def _id(ref: int | str, kind: LabelKind) -> int:
     """The id that a reference names: of what a label of this kind is on, or itself."""
     if isinstance(ref, int) or (code := label_codes.parse(ref)) is None:
         return _pk(ref)
-    found = label(code)
-    if found.kind != kind:
+    of = label(code)
+    if of.kind != kind:
         raise Unacceptable(
             "wrong-label",
             _("The label %(shown)s is %(on_what)s. Scan one that is %(on_what_2)s.")
             % {
                 "shown": label_codes.shown(code),
-                "on_what": on_what(found.kind),
+                "on_what": on_what(of.kind),
                 "on_what_2": on_what(kind),
             },
-            means=found.kind,
+            means=of.kind,
         )
-    return found.lot_id or found.place_id or found.person_id or 0
+    return of.lot_id or of.place_id or of.person_id or 0
 
 
 def _pk(ref: int | str) -> int:
@@ -218,20 +226,15 @@ def _pk(ref: int | str) -> int:
 
 def lot(ref: int | str) -> Lot:
     """A batch by id or by the code of its label. Batches are the organisation's, not a room's."""
-    row = Lot.objects.select_related("item").filter(pk=_id(ref, LabelKind.LOT)).first()
-    if row is None:
-        raise NotFound("batch", ref)
-    return row
+    rows = Lot.objects.select_related("item").filter(pk=_id(ref, LabelKind.LOT))
+    return _one(rows, "batch", ref)
 
 
 def item(ref: int | str) -> Item:
     """A thing by id or exact name."""
     row = Item.objects.filter(pk=_pk(ref)).first() if _pk(ref) else None
-    if row is None and isinstance(ref, str):
-        row = Item.objects.filter(name__iexact=ref).first()
-    if row is None:
-        raise NotFound("thing", ref)
-    return row
+    named = Item.objects.filter(name__iexact=ref if isinstance(ref, str) else "")
+    return row or _one(named, "thing", ref)
 
 
 def places_of(actor: Actor) -> PlaceQuerySet:
@@ -248,10 +251,7 @@ def places_of(actor: Actor) -> PlaceQuerySet:
 
 def shelf(actor: Actor, ref: int | str) -> Place:
     """A shelf of the actor's rooms by id or by the code of its label."""
-    row = places_of(actor).shelves().filter(pk=_id(ref, LabelKind.SHELF)).first()
-    if row is None:
-        raise NotFound("shelf", ref)
-    return row
+    return _one(places_of(actor).shelves().filter(pk=_id(ref, LabelKind.SHELF)), "shelf", ref)
 
 
 def place(actor: Actor, ref: int | str) -> Place:
@@ -259,10 +259,7 @@ def place(actor: Actor, ref: int | str) -> Place:
     pk = _pk(ref)
     if isinstance(ref, str) and (code := label_codes.parse(ref)) is not None:
         pk = label(code).place_id or 0
-    row = places_of(actor).filter(pk=pk).first()
-    if row is None or not row.inner:
-        raise NotFound("place", ref)
-    return row
+    return _one(places_of(actor).filter(pk=pk, kind__in=INNER), "place", ref)
 
 
 def people_of(actor: Actor) -> QuerySet[Person]:
@@ -294,10 +291,7 @@ def person(actor: Actor, ref: int | str) -> Person:
     rows = Person.objects.filter(erased_at=None)
     row = rows.filter(pk=_id(ref, LabelKind.PERSON)).first()
     kept = (row.merged_into_id or row.pk) if row is not None else 0
-    found = people_of(actor).filter(pk=kept).first()
-    if found is None:
-        raise NotFound("person", ref)
-    return found
+    return _one(people_of(actor).filter(pk=kept), "person", ref)
 
 
 def entries_of(actor: Actor) -> QuerySet[Entry]:
@@ -317,12 +311,8 @@ def entries_of(actor: Actor) -> QuerySet[Entry]:
 def any_room(ref: int | str) -> Room:
     """A room by id, slug or name, whoever asks: something may be sent to it."""
     pk = _pk(ref)
-    row = Room.objects.filter(
-        Q(pk=pk) if pk else Q(slug__iexact=str(ref)) | Q(name__iexact=str(ref))
-    ).first()
-    if row is None:
-        raise NotFound("room", ref)
-    return row
+    by_name = Q(slug__iexact=str(ref)) | Q(name__iexact=str(ref))
+    return _one(Room.objects.filter(Q(pk=pk) if pk else by_name), "room", ref)
 
 
 def room(actor: Actor, ref: int | str) -> Room:
@@ -345,13 +335,9 @@ def trips_of(actor: Actor) -> QuerySet[Trip]:
 
 def trip(actor: Actor, ref: int | str) -> Trip:
     """A trip by id or as `source:reference`."""
-    trips = trips_of(actor)
-    row = None
     if isinstance(ref, str) and ":" in ref:
         source, reference = ref.split(":", 1)
-        row = trips.filter(source=source, reference=reference).first()
-    elif _pk(ref):
-        row = trips.filter(pk=_pk(ref)).first()
-    if row is None:
-        raise NotFound("trip", ref)
-    return row
+        named = Q(source=source, reference=reference)
+    else:
+        named = Q(pk=_pk(ref))
+    return _one(trips_of(actor).filter(named), "trip", ref)

@@ -1,4 +1,4 @@
-"""Promises that stand: the kits reserved for trips that have not ended, as the rules see them.
+"""Open promises: the kits reserved for trips that have not ended, as the rules see them.
 
 Whatever is decided of a promise (what a kit goes out for, whose it is, what is in the way, what it
 is to be made ready for) is decided by `kits.rules.trips.trips` over what is loaded here. The number
@@ -26,8 +26,8 @@ from kits.services.text import wording
 
 
 @dataclass(frozen=True)
-class Standing:
-    """A reservation that stands, with its kit, trip and person, and the promise that it is."""
+class OpenPromise:
+    """An open reservation with its kit, trip and person, and the promise that it is."""
 
     promise: Promise
     reservation: Reservation
@@ -48,15 +48,14 @@ def zone_of(trip: Trip) -> str:
     return trip.room.time_zone if trip.room else settings.TIME_ZONE
 
 
-def standing(
+def open_promises(
     *,
     kits: Collection[int] | None = None,
     trips: Collection[int] | None = None,
     guide: int | None = None,
     now: datetime | None = None,
-) -> list[Standing]:
-    """The promises that stand and have not ended, of these kits, to these trips, or to a guide
-    (ids), in order."""
+) -> list[OpenPromise]:
+    """The open promises of these kits, to these trips, or to a guide (ids), in order."""
     now = now or clock.now()
     rows = Reservation.objects.promised().filter(trip__cancelled_at=None, trip__returns_at__gt=now)
     if kits is not None:
@@ -65,45 +64,44 @@ def standing(
         rows = rows.filter(trip__in=trips)
     if guide is not None:
         rows = rows.filter(Q(person=guide) | Q(person=None, trip__leader=guide))
-    found = list(rows.select_related(*_WITH).defer("kit__list_version__signed_page"))
-    spans = _spans(found) if found else {}
+    reservations = list(rows.select_related(*_WITH).defer("kit__list_version__signed_page"))
+    back = _back(reservations) if reservations else {}
     return sorted(
         (
-            Standing(_promise(row, spans.get((row.kit_id, row.trip_id))), row)
-            for row in found
-            if not _ended(row.trip, spans.get((row.kit_id, row.trip_id)), now)
+            OpenPromise(_promise(row, back), row)
+            for row in reservations
+            if not _ended(row.trip, back.get((row.kit_id, row.trip_id)), now)
         ),
         key=lambda each: each.promise,
     )
 
 
-def of_kits(kits: Collection[int], now: datetime | None = None) -> dict[int, list[Standing]]:
-    """The promises that stand of each of these kits (ids), in order."""
-    found: dict[int, list[Standing]] = defaultdict(list)
-    for each in standing(kits=kits, now=now):
-        found[each.promise.kit].append(each)
-    return found
+def of_kits(kits: Collection[int], now: datetime | None = None) -> dict[int, list[OpenPromise]]:
+    """The open promises of each of these kits (ids), in order."""
+    by_kit: dict[int, list[OpenPromise]] = defaultdict(list)
+    for each in open_promises(kits=kits, now=now):
+        by_kit[each.promise.kit].append(each)
+    return by_kit
 
 
-def next_of(kits: Collection[int], now: datetime | None = None) -> dict[int, Standing]:
+def next_of(kits: Collection[int]) -> dict[int, OpenPromise]:
     """The promise that each of these kits (ids) is to be made ready for, where there is one."""
-    found: dict[int, Standing] = {}
-    for kit, its in of_kits(kits, now).items():
-        promise = rule.next_promise((each.promise for each in its), kit)
-        if promise is not None:
-            found[kit] = _of(its, promise)
-    return found
+    return {
+        kit: _of(its, promise)
+        for kit, its in of_kits(kits).items()
+        if (promise := rule.next_promise((each.promise for each in its), kit)) is not None
+    }
 
 
 def next_trip(kit: Kit) -> Trip | None:
     """The trip that a kit is to be made ready for."""
-    found = next_of([kit.pk]).get(kit.pk)
-    return found.trip if found else None
+    promise = next_of([kit.pk]).get(kit.pk)
+    return promise.trip if promise else None
 
 
 def goes_out_for(
-    its: Iterable[Standing], kit: Kit, taker: Person | None, today: date
-) -> Standing | None:
+    its: Iterable[OpenPromise], kit: Kit, taker: Person | None, today: date
+) -> OpenPromise | None:
     """What a kit goes out for by itself when somebody takes it, of its promises."""
     its = list(its)
     promise = rule.goes_out_for(
@@ -113,7 +111,7 @@ def goes_out_for(
 
 
 def in_the_way(
-    its: Iterable[Standing],
+    its: Iterable[OpenPromise],
     kit: Kit,
     taker: Person | None,
     today: date,
@@ -121,10 +119,10 @@ def in_the_way(
     *,
     nights: int,
     trip: Trip | None,
-) -> list[Standing]:
+) -> list[OpenPromise]:
     """The promises of a kit to others that keep it from being taken, of its promises, in order."""
     its = list(its)
-    found = rule.in_the_way(
+    others = rule.in_the_way(
         (each.promise for each in its),
         kit.pk,
         today,
@@ -133,13 +131,12 @@ def in_the_way(
         nights=nights,
         going_for=trip.pk if trip else None,
     )
-    return [_of(its, promise) for promise in found]
+    return [_of(its, promise) for promise in others]
 
 
 def ended(trip: Trip, last: Checkout | None = None, now: datetime | None = None) -> bool:
     """Whether a trip is over for a kit whose last time out on it is given, or as such."""
-    span = (last.out_at, last.in_at) if last else None
-    return _ended(trip, span, now or clock.now())
+    return _ended(trip, last.in_at if last else None, now or clock.now())
 
 
 def refuse_ended(trip: Trip | None) -> None:
@@ -171,33 +168,32 @@ _WITH = (
     "trip__leader",
     "person",
 )
-_Span = tuple[datetime, datetime | None]
-"""When a kit last went out on a trip, and when it came back (None: it is out)."""
+_Back = dict[tuple[int, int], datetime | None]
+"""When each kit came back from its last time out on each trip, by both ids; None: it is out."""
 
 
-def _spans(rows: Collection[Reservation]) -> dict[tuple[int, int], _Span]:
-    went = (
-        Checkout.objects.of_whole_kits()
-        .not_undone()
-        .filter(kit__in={row.kit_id for row in rows}, trip__in={row.trip_id for row in rows})
+def _back(rows: Collection[Reservation]) -> _Back:
+    went = Checkout.objects.filter(
+        kit__in={row.kit_id for row in rows},
+        trip__in={row.trip_id for row in rows},
+        section=None,
+        undone=None,
     )
     return {
-        (kit, trip or 0): (out_at, in_at)
-        for kit, trip, out_at, in_at in went.order_by("id").values_list(
-            "kit", "trip", "out_at", "in_at"
-        )
+        (kit, trip or 0): in_at
+        for kit, trip, in_at in went.order_by("id").values_list("kit", "trip", "in_at")
     }
 
 
-def _promise(row: Reservation, span: _Span | None) -> Promise:
+def _promise(row: Reservation, back: _Back) -> Promise:
     trip = row.trip
     guide = row.person_id or trip.leader_id
-    taken = span is not None and span[1] is None
+    went = (row.kit_id, trip.pk)
+    taken = went in back and back[went] is None
     return Promise(trip.first_day, trip.last_day, row.pk, row.kit_id, trip.pk, guide, taken)
 
 
-def _ended(trip: Trip, span: _Span | None, now: datetime) -> bool:
-    back_at = span[1] if span else None
+def _ended(trip: Trip, back_at: datetime | None, now: datetime) -> bool:
     return rule.ended(
         trip.departs_at,
         trip.returns_at,
@@ -209,5 +205,5 @@ def _ended(trip: Trip, span: _Span | None, now: datetime) -> bool:
     )
 
 
-def _of(its: Iterable[Standing], promise: Promise) -> Standing:
+def _of(its: Iterable[OpenPromise], promise: Promise) -> OpenPromise:
     return next(each for each in its if each.promise == promise)

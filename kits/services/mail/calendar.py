@@ -63,10 +63,9 @@ def _events(person: Person) -> Iterator[Event]:
     batches = readiness.batches({h.lot_id: h.lot for h in inside}.values())
     yield from _ends(kits, inside, batches, now, first, last)
     for kit_row in kits.values():
-        if kit_row.looked_inside_on is not None:
-            day = kit_row.looked_inside_on + timedelta(days=kit_row.look_interval_days)
+        if kit_row.look_by is not None:
             text = _("%(kit)s: check contents by today") % {"kit": kit_row.name}
-            yield _all_day(f"look-{kit_row.pk}", text, day, now, kit_row)
+            yield _all_day(f"look-{kit_row.pk}", text, kit_row.look_by, now, kit_row)
     yield from _checks(kits, inside, batches, now)
     for held in (
         Checkout.objects.open()

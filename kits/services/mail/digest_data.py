@@ -69,7 +69,7 @@ class Week:
     not_back: list[Checkout] = field(default_factory=list)
     lost: list[Kit] = field(default_factory=list)
     to_sign: list[PackingListVersion] = field(default_factory=list)
-    signatures_end: list[PackingListVersion] = field(default_factory=list)
+    signatures_end: list[tuple[PackingListVersion, date]] = field(default_factory=list)
     uncleared: list[Clearance] = field(default_factory=list)
     to_count: list[CountJob] = field(default_factory=list)
     unmet: list[UnmetNeed] = field(default_factory=list)
@@ -259,16 +259,13 @@ def _week_of(
         for n, answer in enumerate(answers)
         if n == 0 or answer.trip is not None or (answer.wrong and not answers[0].wrong)
     ]
-    look_by = None
-    if kit.looked_inside_on is not None:
-        look_by = kit.looked_inside_on + timedelta(days=kit.look_interval_days)
     return rule.KitWeek(
         id=kit.pk,
         name=kit.name,
         answers=tuple(kept),
         fit_until=readiness.stored_days(kit).on(week.today).fit_until,
         first_expiry=kit.first_expiry,
-        look_by=look_by,
+        look_by=kit.look_by,
         room=kit.room_id,
         room_name=kit.room.name,
         out=held is not None,

@@ -256,13 +256,12 @@ def _to_sign(week: Week) -> Iterator[LetterRow]:
 
 
 def _signatures_end(week: Week) -> Iterator[LetterRow]:
-    for version in week.signatures_end:
-        assert version.signed_until is not None  # asked for
+    for version, until in week.signatures_end:
         text = _("%(list)s: until %(day)s. Extend it in one tap.") % {
             "list": _of_list(version),
-            "day": day(version.signed_until, week.today),
+            "day": day(until, week.today),
         }
-        token = signature_token(version.pk, week.person.pk, version.signed_until)
+        token = signature_token(version.pk, week.person.pk, until)
         yield LetterRow(text, page(f"/sign/{token}/"))
 
 

@@ -116,7 +116,7 @@ def listed(
         open_one = Checkout.objects.open().of_whole_kits().filter(kit=OuterRef("pk"))
         kits = kits.filter(Exists(open_one) if out else ~Exists(open_one))
     if reserved is not None:
-        promised = Q(pk__in={each.promise.kit for each in promises.standing()})
+        promised = Q(pk__in={each.promise.kit for each in promises.open_promises()})
         kits = kits.filter(promised if reserved else ~promised)
     if fit_through is not None:
         kits = kits.filter(_fit_through(fit_through))

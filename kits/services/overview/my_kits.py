@@ -52,7 +52,7 @@ def mine(actor: Actor) -> Sequence[Mine]:
     held = {each.kit_id for each in has}
     coming = {
         each.promise.kit: each.trip
-        for each in reversed(promises.standing(guide=actor.person.pk))
+        for each in reversed(promises.open_promises(guide=actor.person.pk))
         if each.trip.departs_at <= soon and each.promise.kit not in held
     }
     if not held and not coming:

@@ -6,6 +6,8 @@ no other recall is about them; their units leave quarantine by an act of their o
 
 from __future__ import annotations
 
+from dataclasses import asdict
+
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
@@ -160,8 +162,9 @@ def _hold(book: Book, recall: Recall) -> list[int]:
 
 
 def _refuse_while_unsettled(recall: Recall) -> None:
-    open_yet = status.of(recall).unsettled
-    if open_yet:
+    unsettled = status.of(recall).unsettled
+    if unsettled:
+        numbers = asdict(unsettled)
         raise Refused(
             "units-not-accounted-for",
             _(
@@ -169,15 +172,9 @@ def _refuse_while_unsettled(recall: Recall) -> None:
                 "elsewhere %(elsewhere)d, places without an answer %(unanswered)d. Settle them "
                 "first, or give the reason for finishing it all the same."
             )
-            % {
-                "quarantined": open_yet.quarantined,
-                "elsewhere": open_yet.elsewhere,
-                "unanswered": open_yet.unanswered,
-            },
+            % numbers,
             recall=recall.pk,
-            quarantined=open_yet.quarantined,
-            elsewhere=open_yet.elsewhere,
-            unanswered=open_yet.unanswered,
+            **numbers,
         )
 
 

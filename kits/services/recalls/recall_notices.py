@@ -121,7 +121,7 @@ class _Concerned:
             self._by_id[kit.pk] = kit
             own = [*([has] if has else ()), *recipients.responsible_for(kit)]
             for person in own:
-                self._put(person, kit, _kit_facts(row, has), theirs=True)
+                self._put(person, kit, _kit_facts(row, kit, has), theirs=True)
         if keepers or (kit is not None and not own):
             places = (kit.room, kit.home_room) if kit else (row.place.room,)
             for room in filter(None, places):
@@ -129,7 +129,7 @@ class _Concerned:
                     self._people[person.pk] = person
                     self._rooms[person.pk][room.pk] = room
                     if kit is not None:
-                        self._put(person, kit, _kit_facts(row, has), theirs=False)
+                        self._put(person, kit, _kit_facts(row, kit, has), theirs=False)
 
     def _put(self, person: Person, kit: Kit, facts: RecalledKit, *, theirs: bool) -> None:
         """A kit stands once, as sure as the surest of its pouches."""
@@ -168,18 +168,16 @@ def _surest(before: RecalledKit | None, facts: RecalledKit) -> RecalledKit:
 
 
 def kits_of_rows(rows: Iterable[tuple[RecallPlace, Person | None]]) -> list[RecalledKit]:
-    """What is said of places in kits, each with who has it: a kit once."""
-    found: dict[int, RecalledKit] = {}
+    """The facts of places in kits, each with who has it: a kit once."""
+    by_kit: dict[int, RecalledKit] = {}
     for row, has in rows:
-        facts = _kit_facts(row, has)
-        found[facts["id"]] = _surest(found.get(facts["id"]), facts)
-    return list(found.values())
+        if (kit := row.place.kit) is not None:
+            by_kit[kit.pk] = _surest(by_kit.get(kit.pk), _kit_facts(row, kit, has))
+    return list(by_kit.values())
 
 
-def _kit_facts(row: RecallPlace, has: Person | None) -> RecalledKit:
-    """What is said of a place in a kit: the kit, how sure, and who has it."""
-    kit = row.place.kit
-    assert kit is not None  # asked for places of kits
+def _kit_facts(row: RecallPlace, kit: Kit, has: Person | None) -> RecalledKit:
+    """The facts of a kit that a place on the list is in: which, how sure, and who has it."""
     return {
         "id": kit.pk,
         "name": kit.name,

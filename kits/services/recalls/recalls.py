@@ -1,9 +1,9 @@
-"""A maker recalls a batch: started, and answered place by place. `standing` says how it stands,
-`recall_ends` ends it.
+"""A maker recalls a batch: started, and answered place by place. `status` says how far it is,
+`closing` ends it.
 
-What is here goes to quarantine, who has the rest is told (see `affected`). A batch whose number
-nobody knows is suspect under any number, and while the maker names none, every batch of the thing
-is.
+What is here goes to quarantine, whoever has the rest is informed (see `tracing`). A batch whose
+number nobody knows is suspect under any number, and while the maker names none, every batch of the
+thing is.
 """
 
 from __future__ import annotations
@@ -16,7 +16,6 @@ from django.utils.translation import gettext as _
 
 from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Invalid, NotFound, Refused
-from gearroom.core.models import Room
 from kits.models import (
     Entry,
     EntryKind,
@@ -40,14 +39,14 @@ from kits.services.text.amounts import units as whole
 
 
 class Answer(enum.StrEnum):
-    """What somebody says of a place that may hold a recalled batch."""
+    """What somebody answers of a place that may hold a recalled batch."""
 
     TAKEN_OUT = "taken-out"
     NONE_THERE = "none-there"
     WILL_LOOK = "will-look"
 
 
-# --------------------------------------------------------------------------------------- starting
+# ------------------------------------------------------------------------------------------ begin
 def start(
     act: Act,
     *,
@@ -96,21 +95,23 @@ def refuse_open_already(recall: Recall) -> None:
         )
 
 
-# ------------------------------------------------------------------------------------- following
-def mark_told(act: Act, row: RecallPlace) -> RecallPlace:
-    """Record that whoever has a place was told in another way, such as by phone."""
+# ---------------------------------------------------------------------------------------- answers
+def mark_informed(act: Act, row: RecallPlace) -> RecallPlace:
+    """Record that whoever has a place was informed in another way, such as by phone."""
     _refuse_unless_theirs(act, row)
-    act.actor.require("recall", _room(row).pk)
+    act.actor.require("recall", row.place.room_now.pk)
     with Book(act) as book:
         entry = book.post(
-            EntryKind.RECALL_ANSWER, room=_room(row), detail={"row": row.pk, "told": True}
+            EntryKind.RECALL_ANSWER,
+            room=row.place.room_now,
+            detail={"row": row.pk, "told": True},
         )
         row.told_at = entry.occurred_at
         row.save(update_fields=["told_at"])
     return row
 
 
-def answer(act: Act, row: RecallPlace, said: Answer, *, removed: int = 0) -> RecallPlace:
+def answer(act: Act, row: RecallPlace, given: Answer, *, removed: int = 0) -> RecallPlace:
     """Record what somebody found in a place; a fact, from whoever looked: of the rooms where it is,
     or who has it. Raises NotFound for a place of others.
 
@@ -120,7 +121,7 @@ def answer(act: Act, row: RecallPlace, said: Answer, *, removed: int = 0) -> Rec
     """
     _refuse_unless_theirs(act, row)
     act.actor.require("answer_recall")
-    taken_out = said == Answer.TAKEN_OUT
+    taken_out = given == Answer.TAKEN_OUT
     removed = whole(removed, field="removed", least=1 if taken_out else 0)
     if removed and not taken_out:
         raise Invalid(_("Units are removed by the answer “taken-out” only."), field="removed")
@@ -134,10 +135,10 @@ def answer(act: Act, row: RecallPlace, said: Answer, *, removed: int = 0) -> Rec
             .select_related("recall__item", "place__kit__room", "place__room")
             .get(pk=row.pk)
         )
-        room = act.room or _room(row)
+        room = act.room or row.place.room_now
         booked = _booked(row)
         irregular = (
-            [ReasonCode.RECORD_SAYS_OTHERWISE] if booked and said == Answer.NONE_THERE else []
+            [ReasonCode.RECORD_SAYS_OTHERWISE] if booked and given == Answer.NONE_THERE else []
         )
         legs = _out_of(row, booked, removed, room_place(room, PlaceKind.QUARANTINE))
         if any(leg.source.kind == PlaceKind.UNEXPLAINED for leg in legs):
@@ -148,11 +149,11 @@ def answer(act: Act, row: RecallPlace, said: Answer, *, removed: int = 0) -> Rec
             kit=kit,
             room=room,
             irregular=irregular,
-            detail={"row": row.pk, "answer": str(said), "removed": removed},
+            detail={"row": row.pk, "answer": str(given), "removed": removed},
         )
-        row.answer, row.answered_by = str(said), act.person
+        row.answer, row.answered_by = str(given), act.person
         row.quarantined += removed
-        row.answered = None if said == Answer.WILL_LOOK else entry
+        row.answered = None if given == Answer.WILL_LOOK else entry
         row.save()
         if kit is not None:
             let_go(kit.pk, entry)
@@ -185,10 +186,6 @@ def find_row(actor: Actor, recall: Recall, pk: int) -> RecallPlace:
 def _refuse_unless_theirs(act: Act, row: RecallPlace) -> None:
     if not status.sees_row(act.actor, row):
         raise NotFound("row of this recall", row.pk)
-
-
-def _room(row: RecallPlace) -> Room:
-    return tracing.room_of(row.place)
 
 
 def let_go(kit_id: int, entry: Entry) -> None:

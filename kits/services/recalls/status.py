@@ -1,8 +1,9 @@
-"""How a recall stands: who has it, who was told, what they answered, and where the rest went."""
+"""The status of a recall: who has it, who was informed, what they answered, where the rest went."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import NamedTuple
@@ -73,8 +74,8 @@ class Quarantined(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Standing:
-    """How a recall stands: the batches, each place to follow, what is in quarantine (units by
+class RecallStatus:
+    """The batches, each place to follow, what is in quarantine (units by
     place), and what was used, thrown out or handed on before."""
 
     recall: Recall
@@ -93,51 +94,51 @@ class Standing:
         )
 
 
-def of(recall: Recall, actor: Actor = SYSTEM) -> Standing:
+def of(recall: Recall, actor: Actor = SYSTEM) -> RecallStatus:
     """Who has it, who was told, what they answered, and where the rest went: as much of it as
     somebody may see, which is the places of their rooms and those that they have."""
     suspect = {
         lot.pk: lot for lot in Lot.objects.select_related("item").filter(lots.matching(recall))
     }
-    held: dict[int, int] = {}
+    held: Counter[int] = Counter()
     places: dict[int, Place] = {}
     for holding in (
         Holding.objects.on_hand()
         .filter(lot__in=suspect)
         .select_related("place__kit__room", "place__room")
     ):
-        held[holding.place_id] = held.get(holding.place_id, 0) + holding.units
+        held[holding.place_id] += holding.units
         places[holding.place_id] = holding.place
     rows = list(
         recall.places.select_related(
             "place__kit__room", "place__room", "person", "answered", "answered_by"
         )
     )
-    told = _told(recall)
+    informed = _informed(recall)
     holds = _kits_with(actor)
 
-    def seen(place: Place) -> bool:
+    def visible(place: Place) -> bool:
         return place.kit_id in holds or find.sees_place(actor, place)
 
     followed = [
         Followed(
             row.place,
             row,
-            held.get(row.place_id, 0),
-            row.told_at or (told.get(row.place.kit_id) if row.place.kit_id else None),
+            held[row.place_id],
+            row.told_at or informed.get(row.place.kit_id),
         )
         for row in rows
-        if seen(row.place)
+        if visible(row.place)
     ]
     known = {row.place_id for row in rows}
-    places = {pk: place for pk, place in places.items() if seen(place)}
+    places = {pk: place for pk, place in places.items() if visible(place)}
     quarantined = [p for p in places.values() if p.kind == PlaceKind.QUARANTINE]
     followed += [
         Followed(place, None, held[pk], None)
         for pk, place in sorted(places.items())
         if pk not in known and place.kind != PlaceKind.QUARANTINE
     ]
-    return Standing(
+    return RecallStatus(
         recall=recall,
         lots=list(suspect.values()),
         places=followed,
@@ -146,10 +147,10 @@ def of(recall: Recall, actor: Actor = SYSTEM) -> Standing:
     )
 
 
-def _told(recall: Recall) -> dict[int, datetime]:
+def _informed(recall: Recall) -> dict[int | None, datetime]:
     """When a mail first went out to somebody who has a kit or answers for it, by the kit's id."""
     fact = f"recall:{recall.pk}"
-    told: dict[int, datetime] = {}
+    informed: dict[int | None, datetime] = {}
     for notice in (
         Notice.objects.filter(Q(fact=fact) | Q(fact__startswith=f"{fact}:"), kind="recall")
         .exclude(sent_at=None)
@@ -157,11 +158,10 @@ def _told(recall: Recall) -> dict[int, datetime]:
         .defer("rendered")
         .order_by("sent_at")
     ):
-        assert notice.sent_at is not None  # asked for
         for kit in recall_texts.kits_of(notice):
-            if kit["theirs"]:
-                told.setdefault(kit["id"], notice.sent_at)
-    return told
+            if kit["theirs"] and notice.sent_at is not None:
+                informed.setdefault(kit["id"], notice.sent_at)
+    return informed
 
 
 def sees_row(actor: Actor, row: RecallPlace) -> bool:
@@ -182,7 +182,13 @@ def _gone(recall: Recall, suspect: set[int], actor: Actor) -> list[Gone]:
     where the recalled one had been, may have been of it."""
     been: set[int] = set()
     totals: dict[tuple[PlaceKind, Certainty, int | None, int | None], Gone] = {}
-    for m in _movements(recall):
+    movements = (
+        Movement.objects.filter(lot__item=recall.item_id, entry__reversed_by__isnull=True)
+        .exclude(entry__kind=EntryKind.REVERSE)
+        .select_related("to_place", "lot", "entry__trip", "entry__kit")
+        .order_by("id")
+    )
+    for m in movements:
         ours = m.lot_id in suspect
         if ours:
             been.add(m.to_place_id)
@@ -205,12 +211,3 @@ def _left_from(actor: Actor, gone: Movement) -> bool:
 
 
 _FOR_GOOD = frozenset({PlaceKind.USED, PlaceKind.CLASS, *DISPOSALS, *LEFT_US})
-
-
-def _movements(recall: Recall) -> Iterable[Movement]:
-    return (
-        Movement.objects.filter(lot__item=recall.item_id, entry__reversed_by__isnull=True)
-        .exclude(entry__kind=EntryKind.REVERSE)
-        .select_related("to_place", "lot", "entry__trip", "entry__kit")
-        .order_by("id")
-    )

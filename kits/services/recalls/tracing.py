@@ -13,7 +13,6 @@ from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
-from gearroom.core.models import Room
 from kits.models import (
     INNER,
     Certainty,
@@ -43,18 +42,18 @@ from kits.services.recalls import recall_notices
 class Whereabouts:
     """Where a recall's batches are: ranges by the movements, units by the book."""
 
-    rows: Sequence[tuple[Certainty, rule.Held]]
+    rows: Sequence[tuple[Certainty, rule.PlaceRange]]
     booked: dict[int, list[Holding]]
     places: dict[int, Place]
 
 
-def where(recall: Recall) -> Whereabouts:
+def locate(recall: Recall) -> Whereabouts:
     """Where a recall's batches are, as far as the book can tell; the recall may be unsaved."""
     batches = list(Lot.objects.filter(item=recall.item_id).only("pk", "number"))
     suspect = set(Lot.objects.filter(lots.matching(recall)).values_list("pk", flat=True))
     certain = {lot.pk for lot in batches if lot.pk in suspect and named(recall, lot)}
     outside = dict(Place.objects.exclude(kind__in=INNER).values_list("pk", "kind"))
-    found = rule.affected(
+    held = rule.affected(
         _events(recall.item_id),
         certain,
         suspect - certain,
@@ -69,17 +68,19 @@ def where(recall: Recall) -> Whereabouts:
         .order_by("lot__expiry", "lot")
     ):
         booked[holding.place_id].append(holding)
-    rows = [(Certainty.CERTAIN, held) for held in found.certain]
-    rows += [(Certainty.MAYBE, held) for held in found.maybe]
+    rows = [
+        *((Certainty.CERTAIN, bounds) for bounds in held.certain),
+        *((Certainty.MAYBE, bounds) for bounds in held.maybe),
+    ]
     places = Place.objects.select_related(
         "room", "kit__room", "kit__home_room", "kit__responsible", "kit__deputy"
-    ).in_bulk({held.place for _, held in rows} | set(booked))
+    ).in_bulk({bounds.place for _, bounds in rows} | set(booked))
     return Whereabouts(sorted(rows, key=lambda row: row[1].place), booked, places)
 
 
-def kit_ids(found: Whereabouts) -> list[int]:
+def kit_ids(located: Whereabouts) -> list[int]:
     """The kits among the places, ascending."""
-    return sorted({p.kit_id for p in found.places.values() if p.kit_id})
+    return sorted({p.kit_id for p in located.places.values() if p.kit_id})
 
 
 def kits_that_ever_held(item_id: int) -> set[int]:
@@ -97,7 +98,7 @@ def hold(book: Book, recall: Recall) -> None:
         Item.objects.select_for_update().get(pk=recall.item_id)
         return Lot.objects.filter(item=recall.item_id).values_list("pk", flat=True)
 
-    book.hold(lambda: kit_ids(where(recall)), batches)
+    book.hold(lambda: kit_ids(locate(recall)), batches)
 
 
 def named(recall: Recall, lot: Lot) -> bool:
@@ -143,9 +144,9 @@ def spread(book: Book, recall: Recall) -> Entry:
     Also for a recall on record, when a batch came under it later: rows on record stay. Whoever
     calls it has locked the kits and the batches (see `hold`).
     """
-    found = where(recall)
-    book.lock(*kit_ids(found))
-    legs = _to_quarantine(found)
+    located = locate(recall)
+    book.lock(*kit_ids(located))
+    legs = _to_quarantine(located)
     detail: RecallDetail = {
         "item": recall.item_id,
         "scope": recall.scope,
@@ -161,41 +162,41 @@ def spread(book: Book, recall: Recall) -> Entry:
     moved: dict[int, int] = defaultdict(int)
     for leg in legs:
         moved[leg.source.pk] += leg.units
-    having = holders.of_places(found.places.values())
+    having = holders.of_places(located.places.values())
     rows = [
         RecallPlace(
             recall=recall,
-            place=found.places[held.place],
+            place=located.places[held.place],
             certainty=certainty,
             units_min=held.least,
             units_max=held.most,
             quarantined=moved[held.place],
             person=having.get(held.place),
         )
-        for certainty, held in found.rows
-        if found.places[held.place].kind != PlaceKind.QUARANTINE
+        for certainty, held in located.rows
+        if located.places[held.place].kind != PlaceKind.QUARANTINE
     ]
     known = set(RecallPlace.objects.filter(recall=recall).values_list("place_id", flat=True))
     new = RecallPlace.objects.bulk_create([row for row in rows if row.place_id not in known])
-    _keep_back(entry, new, found)
+    _put_on_hold(entry, new, located)
     recall_notices.tell(entry, recall, new)
     return entry
 
 
-def _to_quarantine(found: Whereabouts) -> list[Leg]:
+def _to_quarantine(located: Whereabouts) -> list[Leg]:
     """What the book has of it outside of kits, into the quarantine of the room where it is. Where
     the book is not sure of a place, what is carried over is an assumption too."""
-    sure = {held.place for _, held in found.rows if held.least == held.most}
+    sure = {held.place for _, held in located.rows if held.least == held.most}
     return [
         Leg(
             holding.lot,
-            found.places[place],
-            room_place(room_of(found.places[place]), PlaceKind.QUARANTINE),
+            located.places[place],
+            room_place(located.places[place].room_now, PlaceKind.QUARANTINE),
             holding.units,
             assumed=place not in sure,
         )
-        for place, holdings in found.booked.items()
-        if found.places[place].kind not in _NOT_HERE
+        for place, holdings in located.booked.items()
+        if located.places[place].kind not in _NOT_HERE
         for holding in holdings
     ]
 
@@ -204,17 +205,10 @@ _NOT_HERE = (PlaceKind.SECTION, PlaceKind.QUARANTINE, PlaceKind.AWAY)
 """Where nobody can carry units from a shelf of the room to its quarantine."""
 
 
-def room_of(place: Place) -> Room:
-    """The room an inner place is in, a section where its kit is."""
-    room = place.kit.room if place.kit else place.room
-    assert room is not None  # inner places are a room's or a kit's
-    return room
-
-
-def _keep_back(entry: Entry, rows: Iterable[RecallPlace], found: Whereabouts) -> None:
-    """Keep back the kits where more may be than the marked batches themselves stop."""
+def _put_on_hold(entry: Entry, rows: Iterable[RecallPlace], located: Whereabouts) -> None:
+    """Put kits on hold where more may be than the marked batches themselves stop."""
     for row in rows:
-        booked = sum(holding.units for holding in found.booked.get(row.place_id, ()))
+        booked = sum(holding.units for holding in located.booked.get(row.place_id, ()))
         if row.place.kit_id and row.units_max > booked:
             Withholding.objects.get_or_create(
                 kit_id=row.place.kit_id,

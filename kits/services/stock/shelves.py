@@ -11,7 +11,6 @@ from gearroom.core.acts.problems import Invalid, Refused
 from gearroom.core.acts.rows import locked
 from gearroom.core.models import Room
 from kits.models import Place, PlaceKind
-from kits.services.stock import receiving
 
 LONGEST_NAME = 80
 
@@ -50,7 +49,7 @@ def close_shelf(act: Act, shelf: Place) -> Place:
                 _("%(shelf)s still holds something. Move it or count it first.")
                 % {"shelf": shelf.name},
             )
-        shelf.closed_on = clock.today(receiving.room_of(shelf, None).time_zone)
+        shelf.closed_on = clock.today(shelf.room_now.time_zone)
         shelf.save(update_fields=["closed_on"])
     return shelf
 

@@ -23,7 +23,6 @@ from kits.rules.stock.ordering import OrderLevel
 from kits.services.ledger import readiness
 from kits.services.lookup import find
 from kits.services.lookup.own_side import own_side
-from kits.services.recalls import tracing
 from kits.services.stock import stock_levels
 
 SHELVES, KITS, APART = "shelves", "kits", "apart"
@@ -168,7 +167,7 @@ def held_batches(
 
 def _held_batch(row: Holding, batch: Batch) -> HeldBatch:
     place = row.place
-    fault = why_not(batch, clock.today(tracing.room_of(place).time_zone))
+    fault = why_not(batch, clock.today(place.room_now.time_zone))
     return HeldBatch(place, row.lot, row.units, fault, good_through(batch))
 
 

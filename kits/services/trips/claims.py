@@ -20,7 +20,7 @@ from kits.models import Kit, Trip
 from kits.services.ledger import verdicts
 from kits.services.ledger.verdicts import Question
 from kits.services.lookup import promises
-from kits.services.lookup.promises import Standing
+from kits.services.lookup.promises import OpenPromise
 from kits.services.trips import reservations, swaps
 from kits.services.trips.purpose import (
     NOT_GIVEN,
@@ -74,12 +74,12 @@ def settle(act: Act, kit: Kit, terms: Terms, holder: Person | None, *, alone: bo
     return Departure(terms.trip, holder)
 
 
-def _look(kit: Kit, terms: Terms, holder: Person | None) -> tuple[Plan, Standing | None]:
+def _look(kit: Kit, terms: Terms, holder: Person | None) -> tuple[Plan, OpenPromise | None]:
     going = plan(kit, person=holder, trip=terms.trip, due_at=terms.due_at)
     return going, replaced_promise(kit, terms, holder)
 
 
-def _lock(going: Plan, replaced: Standing | None) -> None:
+def _lock(going: Plan, replaced: OpenPromise | None) -> None:
     """Lock the kits that would change places, in ascending order, until the act is done."""
     other = replaced.reservation.kit if replaced is not None else instead_of(going.others[0])
     kits = {going.kit.pk, other.pk if other is not None else going.kit.pk}
@@ -87,7 +87,13 @@ def _lock(going: Plan, replaced: Standing | None) -> None:
 
 
 def _for_ones_own_trip(
-    act: Act, going: Plan, replaced: Standing, terms: Terms, holder: Person | None, *, alone: bool
+    act: Act,
+    going: Plan,
+    replaced: OpenPromise,
+    terms: Terms,
+    holder: Person | None,
+    *,
+    alone: bool,
 ) -> Departure:
     """Another kit is reserved for the trip that this one would go with."""
     kit, other = going.kit, next(iter(going.others), None)
@@ -123,23 +129,23 @@ def _give_another(act: Act, going: Plan, terms: Terms) -> str:
     return _now_has(other, free) if done is not None else ""
 
 
-def _now_has(other: Standing, kit: Kit) -> str:
+def _now_has(other: OpenPromise, kit: Kit) -> str:
     trip = other.trip
     whom = other.guide.name if other.guide else trip.leader_name or trip.name
     return _("Swapped: %(whom)s now has %(kit)s.") % {"whom": whom, "kit": kit.name}
 
 
-def replaced_promise(kit: Kit, terms: Terms, holder: Person | None) -> Standing | None:
+def replaced_promise(kit: Kit, terms: Terms, holder: Person | None) -> OpenPromise | None:
     """The reservation of another kit that this one would go out in the place of, or None.
 
     That is so where a trip is named which has other kits and not this one; and where somebody is
     named for whom another kit is reserved that departs soon, and not this one.
     """
     if isinstance(terms.trip, Trip):
-        rows = promises.standing(trips=[terms.trip.pk])
+        rows = promises.open_promises(trips=[terms.trip.pk])
     elif terms.trip is not None and holder is not None:
         soon = clock.now() + _SOON
-        rows = [r for r in promises.standing(guide=holder.pk) if r.trip.departs_at <= soon]
+        rows = [r for r in promises.open_promises(guide=holder.pk) if r.trip.departs_at <= soon]
     else:
         return None
     own = next((r for r in rows if r.promise.kit == kit.pk), None)
@@ -150,7 +156,7 @@ def replaced_promise(kit: Kit, terms: Terms, holder: Person | None) -> Standing 
     return _best_replaced(theirs or ([] if own else waiting), kit)
 
 
-def _best_replaced(rows: list[Standing], kit: Kit) -> Standing | None:
+def _best_replaced(rows: list[OpenPromise], kit: Kit) -> OpenPromise | None:
     """Which of these reservations a kit is taken in the place of: of a kit of the same list before
     others, of one that may not go as it is before those that may, then in their order."""
     same = kit.list_version.packing_list_id
@@ -162,7 +168,7 @@ def _best_replaced(rows: list[Standing], kit: Kit) -> Standing | None:
     return next((r for r, its in judged if not its.verdict.fit), rows[0])
 
 
-def another_is_reserved(kit: Kit, replaced: Standing) -> Refused:
+def another_is_reserved(kit: Kit, replaced: OpenPromise) -> Refused:
     """The refusal that says which kit is the one for this trip."""
     row = replaced.reservation
     says = (

@@ -27,7 +27,7 @@ from kits.rules.ledger.readiness import judge
 from kits.rules.trips import trips as rule
 from kits.services.ledger import readiness
 from kits.services.lookup import promises
-from kits.services.lookup.promises import Standing
+from kits.services.lookup.promises import OpenPromise
 from kits.services.text import wording
 
 SOON = timedelta(hours=48)
@@ -55,7 +55,7 @@ class Plan:
     due_at: datetime | None
     due_day: date | None
     verdict: Verdict
-    others: Sequence[Standing] = ()
+    others: Sequence[OpenPromise] = ()
 
 
 def plan(
@@ -129,7 +129,7 @@ def refuse_promised(act: Act, going: Plan, take_reason: str) -> None:
     raise reserved_for_another(kit, other, instead_of(other), near)
 
 
-def reserved_for_another(kit: Kit, other: Standing, swap: Kit | None, near: bool) -> Refused:
+def reserved_for_another(kit: Kit, other: OpenPromise, swap: Kit | None, near: bool) -> Refused:
     """The refusal that says whose reservation is in the way, and what would do in its place."""
     trip, guide = other.trip, other.guide
     facts = {
@@ -161,7 +161,7 @@ def reserved_for_another(kit: Kit, other: Standing, swap: Kit | None, near: bool
     )
 
 
-def uncovered_soon(other: Standing, due_day: date | None) -> bool:
+def uncovered_soon(other: OpenPromise, due_day: date | None) -> bool:
     """Whether a trip that leaves within 48 hours would go without a kit that is taken until a day
     (None: nobody set one)."""
     trip = other.trip
@@ -171,7 +171,7 @@ def uncovered_soon(other: Standing, due_day: date | None) -> bool:
     return not rule.back_in_time(trip.first_day, due_day, overdue=False, nights=nights)
 
 
-def instead_of(other: Standing) -> Kit | None:
+def instead_of(other: OpenPromise) -> Kit | None:
     """A free kit of the same list, the same version first, that is ready or low through the trip's
     last day and would do in the place of the reserved one; None when there is none."""
     kit, trip = other.reservation.kit, other.trip
@@ -184,7 +184,7 @@ def instead_of(other: Standing) -> Kit | None:
         .exclude(pk__in=out)
         .select_related("home_room")
     }
-    for each in promises.standing(kits=list(rows)):
+    for each in promises.open_promises(kits=list(rows)):
         if rule.share_a_day(trip.first_day, trip.last_day, each.promise):
             rows.pop(each.promise.kit, None)
     states = readiness.states(rows) if rows else {}
@@ -196,7 +196,7 @@ def instead_of(other: Standing) -> Kit | None:
     )
 
 
-def would_do(kit: Kit, other: Standing) -> bool:
+def would_do(kit: Kit, other: OpenPromise) -> bool:
     """Whether a kit follows the list of a reserved one and is ready or low through the last day of
     that trip."""
     promised = other.reservation.kit

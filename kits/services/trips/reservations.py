@@ -46,7 +46,7 @@ def clashing(kit_ids: Iterable[int], trip: Trip) -> list[Reservation]:
     cannot share a kit."""
     return [
         each.reservation
-        for each in promises.standing(kits=list(kit_ids))
+        for each in promises.open_promises(kits=list(kit_ids))
         if each.trip.pk != trip.pk and rule.share_a_day(trip.first_day, trip.last_day, each.promise)
     ]
 

@@ -45,7 +45,7 @@ def as_known(kit: Kit, instant: datetime) -> dict[str, Any]:
         "pouches": [
             (
                 p.name,
-                [(a.item.name, a.item.by_eye, a.carry, a.there, a.good, a.level) for a in p.asked],
+                [(a.item.name, a.item.by_eye, a.carry, a.there, a.good, a.level) for a in p.listed],
             )
             for p in found.pouches
         ],
@@ -163,7 +163,7 @@ def test_what_was_opened_too_long_ago_is_not_good(school: make.World) -> None:
     ).lot
     Lot.objects.filter(pk=opened.pk).update(opened_on=days(-100))  # they keep for 90 days
 
-    (asked,) = record.record(fresh(school.day_01)).pouches[1].asked
+    (asked,) = record.record(fresh(school.day_01)).pouches[1].listed
 
     assert (asked.there, asked.good) == (8, 0)
 

@@ -325,7 +325,7 @@ def test_nothing_is_removed_by_another_answer(w: make.World) -> None:
 
 def test_it_is_on_record_who_was_told_by_phone(w: make.World) -> None:
     recall = start(w)
-    recalls.mark_told(make.act(w.keeper), rows(recall)["DAY-01"])
+    recalls.mark_informed(make.act(w.keeper), rows(recall)["DAY-01"])
     (kit,) = [p for p in status.of(recall).places if p.place.kit]
     assert kit.told_at is not None
 

@@ -15,7 +15,7 @@ near = st.integers(-20, 20).map(lambda n: TODAY + n * DAY)
 
 
 def coming(first: int, last: int, trip: int = 7) -> Coming:
-    return Coming(TODAY + first * DAY, TODAY + last * DAY, trip)
+    return Coming(TODAY + first * DAY, TODAY + last * DAY, trip, TODAY + last * DAY)
 
 
 def test_without_a_trip_it_is_judged_for_today() -> None:

@@ -26,8 +26,8 @@ def _sum(steps: tuple[Step, ...], start: int = 100) -> dict[Any, Any]:
     return dict(held)
 
 
-def out(number: int, checkout: int, asked: bool = True) -> Step:
-    return Step(number, number, unit=KIT, opens=checkout, asked=asked)
+def out(number: int, checkout: int, requested: bool = True) -> Step:
+    return Step(number, number, unit=KIT, opens=checkout, requested=requested)
 
 
 def back(number: int, checkout: int, **more: Any) -> Step:
@@ -42,7 +42,7 @@ def test_a_report_stands_and_what_was_asked_for_falls() -> None:
     took, came = out(1, 1), back(2, 1)
 
     assert later(2, took, came, out(3, 3)) == [3]
-    assert later(2, took, came, out(3, 3, asked=False)) == []
+    assert later(2, took, came, out(3, 3, requested=False)) == []
 
 
 def test_what_falls_takes_what_names_it_along() -> None:

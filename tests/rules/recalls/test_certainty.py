@@ -14,8 +14,8 @@ from kits.rules.recalls.certainty import (
     Bounds,
     Counted,
     Event,
-    Held,
     Leg,
+    PlaceRange,
     affected,
     bounds,
 )
@@ -48,7 +48,7 @@ def test_an_unsaid_batch_makes_both_ends_a_guess() -> None:
         Leg(2, GOOD, SUPPLIER, SHELF, 5),
         Leg(3, BAD, SHELF, KIT, 2, lot_assumed=True),
     ]
-    assert recall(*events) == Affected((Held(SHELF, 1, 3),), (Held(KIT, 0, 2),))
+    assert recall(*events) == Affected((PlaceRange(SHELF, 1, 3),), (PlaceRange(KIT, 0, 2),))
 
 
 def test_taking_more_than_everything_else_takes_some_of_it_for_certain() -> None:
@@ -57,7 +57,7 @@ def test_taking_more_than_everything_else_takes_some_of_it_for_certain() -> None
         Leg(2, GOOD, SUPPLIER, SHELF, 5),
         Leg(3, GOOD, SHELF, KIT, 7, lot_assumed=True),
     ]
-    assert recall(*events) == Affected((Held(KIT, 2, 3),), (Held(SHELF, 0, 1),))
+    assert recall(*events) == Affected((PlaceRange(KIT, 2, 3),), (PlaceRange(SHELF, 0, 1),))
 
 
 def test_a_place_with_nothing_else_stays_certain() -> None:
@@ -74,7 +74,7 @@ def test_a_count_makes_a_place_certain_again() -> None:
         Leg(4, GOOD, UNEXPLAINED, KIT, 2),
         Counted(4, KIT, {GOOD: 2}),
     ]
-    assert recall(*events) == Affected((Held(SHELF, 1, 3),), ())
+    assert recall(*events) == Affected((PlaceRange(SHELF, 1, 3),), ())
 
 
 def test_a_scanned_unit_narrows_what_may_be_left() -> None:
@@ -89,7 +89,9 @@ def test_a_scanned_unit_narrows_what_may_be_left() -> None:
 
 def test_units_without_a_number_may_be_of_it() -> None:
     events = [Leg(1, GOOD, SUPPLIER, SHELF, 2), Leg(2, BAD, SUPPLIER, KIT, 1)]
-    assert recall(*events, unknown=(GOOD,)) == Affected((Held(KIT, 1, 1),), (Held(SHELF, 0, 2),))
+    assert recall(*events, unknown=(GOOD,)) == Affected(
+        (PlaceRange(KIT, 1, 1),), (PlaceRange(SHELF, 0, 2),)
+    )
 
 
 def test_two_recalled_batches_are_one_to_a_tap_between_them() -> None:
@@ -99,7 +101,7 @@ def test_two_recalled_batches_are_one_to_a_tap_between_them() -> None:
         Leg(3, BAD, KIT, USED, 1, lot_assumed=True),
     ]
     found = affected(events, [BAD, GOOD], outer=OUTER, unexplained=[UNEXPLAINED])
-    assert found == Affected((Held(KIT, 3, 3),), ())
+    assert found == Affected((PlaceRange(KIT, 3, 3),), ())
 
 
 @pytest.mark.parametrize("assumed", [True, False])

@@ -82,7 +82,7 @@ def test_a_new_list_starts_as_a_draft_to_put_sections_on(world: make.World) -> N
     [
         ({"people": "many"}, "“many” is not valid"),
         ({"days": "0"}, "from 1 to 365"),
-        ({"hazard": "dragons"}, "“dragons” is no hazard known here"),
+        ({"hazard": "dragons"}, "“dragons” is not a known hazard"),
         ({"name": "Day walk"}, "There is a kit list called Day walk already"),
     ],
 )
@@ -193,7 +193,7 @@ def test_a_line_moves_up_and_what_else_was_typed_is_saved(
     ("field", "typed", "says"),
     [
         ("carry", "six", "Wound dressing 10 × 12, carry: “six” is not valid."),
-        ("never", "7", "minimum 7 is more than the 6 to carry"),
+        ("never", "7", "the minimum of 7 is more than the 6 to carry"),
         ("matters", "very", "choose its priority"),
     ],
 )
@@ -236,10 +236,8 @@ def test_of_two_people_at_one_section_the_second_is_told_and_sees_it_as_it_is(
     assert late.status_code == 412
     assert "Somebody changed Main since you opened it" in text_of(late)
     assert ("Shears", 3, 1) in lines_of(draft)
-    assert (
-        f'name="carry-{world.shears.pk}" min="1" max="1000000" inputmode="numeric" value="3"'
-        in (late.content.decode())
-    )
+    carry = rf'name="carry-{world.shears.pk}"\s+min="1"\s+max="1000000"\s+inputmode="numeric"'
+    assert re.search(rf'{carry}\s+value="3"', late.content.decode())
 
 
 def test_sections_are_moved_and_removed(world: make.World, draft: PackingListVersion) -> None:

@@ -48,7 +48,7 @@ def test_two_versions_are_held_against_each_other(
 
     assert "version 2 compared with 1" in page
     assert "Pressure gauge Main new" in page
-    assert "Shears Main gone" in page
+    assert "Shears Main removed" in page
     assert "6 → 9" in page
     assert "10 → 14" in page
     assert "14 → 10" in text_of(client.get(at(world.version, "compare/") + "?with=2"))

@@ -284,7 +284,9 @@ CHANGES: dict[str, Callable[[make.World], object]] = {
     "a room's name": lambda w: rooms.edit(make.act(), w.store, name="Upper store"),
     "somebody else's role": lambda w: Membership.objects.filter(person=w.instructor).delete(),
     "an item's name": lambda w: catalogue.edit_item(make.act(), w.dressing, name="Pad"),
-    "the list's signature": lambda w: readiness.derive_again(w.version),
+    "the list's signature": lambda w: readiness.rewrite(
+        w.version.kits.values_list("pk", flat=True)
+    ),
 }
 
 

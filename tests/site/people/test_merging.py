@@ -29,7 +29,7 @@ def twice(world: make.World) -> Person:
 
 def test_it_asks_first_and_says_what_moves(world: make.World, twice: Person) -> None:
     client = browser(world.keeper)
-    assert "On record twice" in text_of(client.get(f"/people/{twice.pk}/"))
+    assert "Merge with another record" in text_of(client.get(f"/people/{twice.pk}/"))
     assert "View what moves" in text_of(client.get(f"/people/{twice.pk}/merge/"))
 
     page = client.get(f"/people/{twice.pk}/merge/?into={world.guide.pk}")

@@ -42,7 +42,7 @@ def test_a_recall_runs_from_its_record_to_its_end(world: make.World) -> None:
     row = RecallPlace.objects.get(place__kit=world.day_01)
 
     post(client, f"/stock/recalls/{recall.pk}/told/", row=row.pk)
-    assert "Told" in text_of(client.get(answer["Location"]))
+    assert "Notified" in text_of(client.get(answer["Location"]))
     mine = browser(world.guide)
     assert "DAY-01" in text_of(mine.get(answer["Location"]))
     post(mine, f"/stock/recalls/{recall.pk}/answer/", row=row.pk, answer="will-look")

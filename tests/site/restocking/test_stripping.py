@@ -55,9 +55,9 @@ def went(item: Item) -> set[Any]:
 
 def proposed(page: Any) -> Any:
     """The place that the page would tap itself."""
-    return present(re.search(r'name="goes" value="([^"]+)" class="press"', page.content.decode()))[
-        1
-    ]
+    return present(
+        re.search(r'name="goes"\s+value="([^"]+)"\s+class="press"', page.content.decode())
+    )[1]
 
 
 # ------------------------------------------------------------------------- which kit it becomes
@@ -267,7 +267,7 @@ def test_what_is_judged_by_eye_stays_by_a_tap(world: make.World, client: Client)
         ({"expiry": "05/06/2027"}, 400, "05/06/2027"),
         ({"expiry": ""}, 409, "has no date on record"),
         ({"expiry": "01/2024"}, 409, "went out of date"),
-        ({"whole_price": "cheap", "currency": "GBP"}, 400, "“cheap” is no price"),
+        ({"whole_price": "cheap", "currency": "GBP"}, 400, "“cheap” is not a price"),
         ({"whole_price": "40"}, 400, "its currency, three letters"),
     ],
 )
@@ -370,7 +370,7 @@ def test_the_cost_runs_along_with_what_remains_at_the_last_prices(
     line(client, world.dressing, "keep:main", 4, whole_price="40,00", currency="gbp", supplier="F")
     page = client.get(PATH)
 
-    assert re.search(r"Until now 40.00 GBP", text_of(page))
+    assert re.search(r"So far 40.00 GBP", text_of(page))
     # Two more dressings at 1.50; shears and tablets have no known price.
     assert re.search(r"With what is still needed 43.00 GBP", text_of(page))
     assert "2 items without a known price are not included" in text_of(page)
@@ -383,7 +383,7 @@ def test_prices_of_single_things_add_up_where_none_was_said_of_the_whole(
     line(client, world.dressing, "keep:main", 4, price="6.20", currency="GBP")
     line(client, world.shears, "keep:main", price="3.10", currency="GBP", number="")
 
-    assert re.search(r"Until now 9.30 GBP", text_of(client.get(PATH)))
+    assert re.search(r"So far 9.30 GBP", text_of(client.get(PATH)))
 
 
 def test_each_currency_that_was_paid_in_is_shown(world: make.World, client: Client) -> None:
@@ -392,7 +392,7 @@ def test_each_currency_that_was_paid_in_is_shown(world: make.World, client: Clie
 
     page = text_of(client.get(PATH))
 
-    assert "Until now 31.00 EUR + 40.00 GBP" in page
+    assert "So far 31.00 EUR + 40.00 GBP" in page
     assert "With what is still needed 31.00 EUR + 40.00 GBP" in page
     assert "Units Thing GBP" in page  # what remains is priced as the whole was
 

@@ -73,7 +73,8 @@ def test_the_picture_of_expiry_says_in_a_table_what_it_draws(world: make.World) 
     page = response.content.decode()
 
     assert page.count('<rect class="bar" x=') >= 3
-    rows = dict(re.findall(r'<th scope="row">([^<]+)</th>.*?<td class="n">(\d+)</td></tr>', page))
+    row = r'<th scope="row">\s*([^<]+?)\s*</th>.*?<td class="n">\s*(\d+)\s*</td>\s*</tr>'
+    rows = dict(re.findall(row, page, re.DOTALL))
     assert rows["out of date"] == "3"
     assert "without a date" in rows
     assert sum(map(int, rows.values())) == sum(Holding.objects.values_list("units", flat=True))
@@ -221,7 +222,7 @@ def test_an_old_story_of_a_thing_is_folded_behind_its_newest_acts(world: make.Wo
             shelf=world.shelf,
         )
 
-    page = browser(world.keeper).get(f"/stock/{world.shears.pk}/").content.decode()
+    page = text_of(browser(world.keeper).get(f"/stock/{world.shears.pk}/"))
 
     newest, older = page.split("Earlier records")
     assert "9 × S" in newest

@@ -128,7 +128,7 @@ def show_kit(request: HttpRequest, kit: str) -> HttpResponse:
     }
     if facts["may"]["read_history"]:
         facts["acts"], facts["older"] = history.history(who, subject, most=_TIMELINE)
-        facts["look_by"] = record.look_by(subject)
+        facts["look_by"] = subject.look_by
     if facts["may"]["read_history"] and overview.knows:
         facts["seals"] = list(
             subject.seals.select_related("section", "put_on__person", "broken").order_by("-id")[:8]

@@ -218,9 +218,9 @@ def _faults(book: Workbook) -> list[dict[str, str]]:
             },
             "says": _("%(column)s “%(said)s” %(wrong)s.") % {
                 "column": start_workbook.HEADINGS[fault.column],
-                "said": fault.said,
+                "said": fault.typed,
                 "wrong": _SAYS[fault.code],
-            } if fault.said else _("%(column)s %(wrong)s.") % {
+            } if fault.typed else _("%(column)s %(wrong)s.") % {
                 "column": start_workbook.HEADINGS[fault.column], "wrong": _SAYS[fault.code],
             },
             "choices": ", ".join(fault.choices),

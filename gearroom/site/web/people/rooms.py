@@ -13,7 +13,6 @@ from django.utils.translation import gettext_lazy
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, NotAllowed, Problem
-from gearroom.core.models import Room
 from gearroom.core.models.people import MOST_SORTING_NIGHTS
 from gearroom.core.services.people import rooms
 from gearroom.site.web.page.form_views import form_view
@@ -121,12 +120,7 @@ def add_shelf(act: Act, request: HttpRequest, room: str) -> Done:
 
 
 def _shelf_refused(request: HttpRequest, shelf: int, problem: Problem) -> HttpResponse:
-    return _page(request, _room_of(find.shelf(actor(request), shelf)).slug, problem)
-
-
-def _room_of(shelf: Place) -> Room:
-    assert shelf.room is not None  # a shelf belongs to a room
-    return shelf.room
+    return _page(request, find.shelf(actor(request), shelf).room_now.slug, problem)
 
 
 @form_view("edit_shelf", refused=_shelf_refused)
@@ -146,5 +140,5 @@ def shelf(act: Act, request: HttpRequest, shelf: int) -> Done:
         case _:
             row = shelves.edit_shelf(act, row, name=request.POST.get("name", ""))
             says = _("The shelf is called %(shelf)s now.")
-    to = reverse("room", args=[_room_of(row).slug]) + "#shelves"
+    to = reverse("room", args=[row.room_now.slug]) + "#shelves"
     return Done(says % {"shelf": row.name}, to=to)

@@ -163,7 +163,7 @@ def answer(act: Act, request: HttpRequest, recall: int) -> Done:
 def mark_notified(act: Act, request: HttpRequest, recall: int) -> Done:
     """Whoever has a place was notified in another way, such as by phone."""
     values = RowForm.read(request.POST)
-    recalls.mark_told(act, recalls.find_row(act.actor, recalls.find(recall), values["row"]))
+    recalls.mark_informed(act, recalls.find_row(act.actor, recalls.find(recall), values["row"]))
     return Done(_("Recorded: they were notified."))
 
 

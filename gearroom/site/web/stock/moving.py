@@ -12,7 +12,6 @@ from django.utils.translation import gettext_lazy
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, NotAllowed, NotFound, Problem
-from gearroom.core.models import Room
 from gearroom.site.web.page.form_views import form_view
 from gearroom.site.web.page.forms import PageForm, ShortText, WholeNumber
 from gearroom.site.web.page.shell import Done, actor, rooms_of, show
@@ -28,19 +27,13 @@ from kits.services.stock import corrections, disposing, instruments, opening, re
 from kits.services.stock.views import HeldBatch
 
 
-def _room_of(row: HeldBatch) -> Room:
-    room = row.place.kit.room if row.place.kit else row.place.room
-    assert room is not None  # inner places are a room's or a kit's
-    return room
-
-
 def _page(
     request: HttpRequest, place: int, lot: int, problem: Problem | None = None
 ) -> HttpResponse:
     if isinstance(problem, NotAllowed | NotFound):
         raise problem
     who, row = actor(request), views.held_batch(actor(request), place, lot)
-    item, home, kind = row.lot.item, _room_of(row), row.place.kind
+    item, home, kind = row.lot.item, row.place.room_now, row.place.kind
     facts = {
         "row": with_faults([row])[0],
         "room": home,
@@ -93,7 +86,7 @@ def batch_at(act: Act, request: HttpRequest, place: int, lot: int) -> Done:
 
 
 def _correct(act: Act, row: HeldBatch, sent: QueryDict) -> Done:
-    values, today = BatchForm.read(sent), receiving.today_in(_room_of(row))
+    values, today = BatchForm.read(sent), receiving.today_in(row.place.room_now)
     expiry = lots.printed_expiry(values["printed"], today=today)
     done = corrections.correct(act, row.lot, number=values["number"], expiry=expiry)
     says = _("%(thing)s is corrected, and every kit that holds it is judged again.")
@@ -109,7 +102,7 @@ def _check(act: Act, row: HeldBatch, sent: QueryDict) -> Done:
 
 def _move(act: Act, row: HeldBatch, units: int, to: str) -> Done:
     if to in (PlaceKind.QUARANTINE, PlaceKind.TRAINING):
-        room = _room_of(row)
+        room = row.place.room_now
         act.actor.require("move", room.pk)
         target = room_place(room, PlaceKind(to))
     else:

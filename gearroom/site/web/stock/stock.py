@@ -99,7 +99,7 @@ def item(request: HttpRequest, item: int) -> HttpResponse:
         "may_receive": who.may("receive"),
         "may_edit": who.may("edit_item"),
         "way": DISPOSALS[of.disposal],
-        "movements": views.movements(who, of) if who.may("read_history") else [],
+        "movements": views.movements(who, of) if who.may("read_history") else None,
     }
     return show(request, "site/stock/item.html", facts)
 
