@@ -16,7 +16,6 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from gearroom.core.acts.act import Act
-from gearroom.core.acts.idempotency import Answer
 from gearroom.core.acts.problems import Invalid, Unacceptable, beyond_form, document
 from gearroom.core.api.openapi.description import REPLAYS, ViewSchema
 from gearroom.core.api.openapi.member_rules import AnyOf, OneOf
@@ -31,6 +30,7 @@ from gearroom.core.api.requests.serializers import (
 )
 from gearroom.core.api.views import UseCaseView
 from gearroom.core.clock import now
+from gearroom.core.services.idempotency import Answer
 from kits.api import bodies
 from kits.models import AsFound
 from kits.services.lookup import find

@@ -52,7 +52,6 @@ from rest_framework.serializers import BaseSerializer
 from rest_framework.views import APIView
 
 from gearroom.core.acts.act import Act, Actor, actor_of
-from gearroom.core.acts.idempotency import Answer, once
 from gearroom.core.acts.problems import Invalid, NotFound
 from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.problems import as_problem, in_form, respond
@@ -63,6 +62,7 @@ from gearroom.core.api.requests.serializers import UUID_FORM, ActBody, PageQuery
 from gearroom.core.models import Token, User
 from gearroom.core.rules.roles import ANYONE, USE_CASES
 from gearroom.core.services.accounts.shared_devices import actor_at
+from gearroom.core.services.idempotency import Answer, once
 from gearroom.core.setup.languages import speak
 
 Row = TypeVar("Row", bound=Model)

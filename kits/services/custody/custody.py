@@ -308,8 +308,8 @@ def check_in(
         elif held is None:
             irregular.append(ReasonCode.WAS_NOT_OUT)
         seal = Seal.objects.unbroken().filter(kit=kit, section=section).first()
-        seal_whole = late or seal_holds(seal.number if seal else None, seal_seen)
-        if not seal_whole:
+        seal_fits = late or seal_holds(seal.number if seal else None, seal_seen)
+        if not seal_fits:
             as_found, broken = _by_seal(as_found, seal_seen)
             irregular += broken
         if used or remarks.mixed_with:

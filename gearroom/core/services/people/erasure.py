@@ -14,7 +14,6 @@ from django.db.models import CharField, Field, JSONField, Model, Q
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import append_only
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Refused, Unacceptable
 from gearroom.core.models import (
@@ -26,6 +25,7 @@ from gearroom.core.models import (
     SignedIn,
     Token,
     User,
+    append_only,
 )
 from gearroom.core.rules.names import Known, Names, distinctive, replaced
 from gearroom.core.rules.roles import Role
