@@ -36,7 +36,7 @@ def test_it_asks_first_and_says_what_moves(world: make.World, twice: Person) -> 
 
     assert "kits they have now: DAY-01" in text_of(page)
     assert Checkout.objects.get().person == twice
-    fields = form_with(page, "They are merged")
+    fields = form_with(page, "They are the same: keep")
     answer = client.post(f"/people/{twice.pk}/merge/", fields)
     assert answer["Location"] == f"/people/{world.guide.pk}/"
     assert Checkout.objects.get().person == world.guide
