@@ -8,7 +8,7 @@ class CoreConfig(AppConfig):
     label = "core"
 
     def ready(self) -> None:
-        from gearroom.core.acts.append_only import protect
+        from gearroom.core.models.append_only import protect
         from gearroom.core.services.people import names
 
         post_migrate.connect(protect, dispatch_uid="append-only")

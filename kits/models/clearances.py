@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from django.db import models
 
-from gearroom.core.acts.append_only import append_only
 from gearroom.core.models import Person
+from gearroom.core.models.append_only import append_only
 from kits.models.custody import Checkout
 from kits.models.ledger import Entry
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import F, Q
 
-from gearroom.core.acts.append_only import append_only
 from gearroom.core.models import Person, Room
+from gearroom.core.models.append_only import append_only
 from kits.models.kits import Kit
 from kits.models.ledger import Entry
 from kits.models.places import Place

@@ -11,8 +11,8 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
-from gearroom.core.acts.append_only import append_only
 from gearroom.core.models import Person
+from gearroom.core.models.append_only import append_only
 from kits.models.catalogue import Item
 from kits.models.custody import AsFound, Checkout
 from kits.models.kits import Kit, WithheldKind

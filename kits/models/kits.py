@@ -9,8 +9,8 @@ from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Upper
 
-from gearroom.core.acts.append_only import append_only
 from gearroom.core.models import Person, Room
+from gearroom.core.models.append_only import append_only
 from kits.models.catalogue import Item
 from kits.models.ledger import Entry
 from kits.models.lists import PackingListVersion

@@ -7,8 +7,8 @@ from typing import TypeVar, cast
 from django.db import models
 from django.db.models import F, Q
 
-from gearroom.core.acts.append_only import append_only
 from gearroom.core.models import Person, Room
+from gearroom.core.models.append_only import append_only
 from gearroom.core.rules.names import LONGER
 from gearroom.core.services.people.names import WordsField, WordsJSONField
 from kits.models.places import Place

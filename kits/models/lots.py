@@ -8,8 +8,8 @@ from django.db import models
 from django.db.models import F, Q, Value
 from django.db.models.functions import Coalesce
 
-from gearroom.core.acts.append_only import append_only
 from gearroom.core.models import Person
+from gearroom.core.models.append_only import append_only
 from gearroom.core.rules.names import LONGER
 from gearroom.core.services.people.names import WordsField
 from kits.models.catalogue import Item

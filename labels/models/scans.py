@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from django.db import models
 
-from gearroom.core.acts.append_only import append_only
 from gearroom.core.models import Person, Room
+from gearroom.core.models.append_only import append_only
 from gearroom.core.rules.names import LONGER
 from gearroom.core.services.people.names import WordsField
 from kits.models import Entry, Label

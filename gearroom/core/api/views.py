@@ -52,7 +52,6 @@ from rest_framework.serializers import BaseSerializer
 from rest_framework.views import APIView
 
 from gearroom.core.acts.act import Act, Actor, actor_of
-from gearroom.core.acts.idempotency import Answer, once
 from gearroom.core.acts.problems import Invalid, NotFound
 from gearroom.core.api.openapi.description import ViewSchema
 from gearroom.core.api.problems import as_problem, in_form, respond
@@ -63,6 +62,7 @@ from gearroom.core.api.requests.serializers import UUID_FORM, ActBody, PageQuery
 from gearroom.core.models import Token, User
 from gearroom.core.rules.roles import ANYONE, USE_CASES
 from gearroom.core.services.accounts.shared_devices import actor_at
+from gearroom.core.services.idempotency import Answer, once
 from gearroom.core.setup.languages import speak
 
 Row = TypeVar("Row", bound=Model)
@@ -146,9 +146,9 @@ class View(APIView):
         serializer.is_valid(raise_exception=True)
         return dict(serializer.validated_data)
 
-    def show(self, serializer: type[BaseSerializer[Any]], shown: Any, many: bool = False) -> Any:
+    def show(self, serializer: type[BaseSerializer[Any]], row: Any, many: bool = False) -> Any:
         """A result as whoever asks may see it, JSON-like."""
-        return serializer(shown, many=many, context={"actor": self._actor}).data
+        return serializer(row, many=many, context={"actor": self._actor}).data
 
 
 class ReadView(View):
@@ -161,10 +161,10 @@ class ReadView(View):
         self.require(self.reads_as)
         query = self.read_query(self.query)
         with in_form():
-            shown = self.read(query)
-            if isinstance(shown, HttpResponseBase):
-                return shown
-            body = self.show(self.shows, shown) if self.shows else shown
+            result = self.read(query)
+            if isinstance(result, HttpResponseBase):
+                return result
+            body = self.show(self.shows, result) if self.shows else result
         tag = etag(body)
         headers = {"ETag": tag}
         if unchanged(request, tag):

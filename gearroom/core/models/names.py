@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.db import models
 
-from gearroom.core.acts.append_only import append_only
+from gearroom.core.models.append_only import append_only
 from gearroom.core.models.people import Person
 
 

@@ -117,45 +117,10 @@ def write(
     was left: it comes from *unexplained*.
     """
     counted = _counted_since(book, kit)
-    sections = list(kit.sections.all())
-    held = {
-        (h.place_id, h.lot_id): h
-        for h in Holding.objects.on_hand().filter(place__in=sections).select_related("lot__item")
-    }
-    left = {where: h.units for where, h in held.items()}
-    lines: list[UsedLine] = []
-    for line in used:
-        count = units(line.units, field="used")
-        _refuse_unless_said_so(line)
-        for where in () if counted else _order(line, sections, held):
-            take = min(count, left[where])
-            if take:
-                left[where] -= take
-                count -= take
-                place = next(p for p in sections if p.pk == where[0])
-                lot = held[where].lot
-                lines.append(
-                    UsedLine(line.item, lot, place, take, line.lot is None, went=line.went)
-                )
-        if count:
-            place = line.section or sections[0]
-            lot = line.lot or _last_known_lot(line.item, sections)
-            extra = 0 if counted else count
-            lines.append(UsedLine(line.item, lot, place, count, line.lot is None, extra, line.went))
-    unexplained = outer(PlaceKind.UNEXPLAINED)
-    to = {went: _place(kit, went) for went in {line.went for line in lines}}
-    if counted:
-        legs = [Leg(ln.lot, unexplained, to[ln.went], ln.units, assumed=ln.assumed) for ln in lines]
-    else:
-        legs = [
-            Leg(ln.lot, unexplained, ln.section, ln.found, assumed=ln.assumed)
-            for ln in lines
-            if ln.found
-        ]
-        legs += [Leg(ln.lot, ln.section, to[ln.went], ln.units, assumed=ln.assumed) for ln in lines]
+    lines = _lines(kit, used, counted=counted)
     entry = book.post(
         EntryKind.USE,
-        legs,
+        _legs(kit, lines, counted=counted),
         kit=kit,
         trip=checkout.trip if checkout else None,
         checkout=checkout,
@@ -167,7 +132,56 @@ def write(
     return UseResult(entry, lines)
 
 
-def _refuse_unless_said_so(line: UseLine) -> None:
+def _lines(kit: Kit, used: Sequence[UseLine], *, counted: bool) -> list[UsedLine]:
+    """From which holdings of a kit the used units come; the rest is not on record there."""
+    sections = list(kit.sections.all())
+    by_id = {section.pk: section for section in sections}
+    held = {
+        (row.place_id, row.lot_id): row
+        for row in Holding.objects.on_hand().filter(place__in=sections).select_related("lot__item")
+    }
+    left = {where: row.units for where, row in held.items()}
+    lines: list[UsedLine] = []
+    for line in used:
+        count = units(line.units, field="used")
+        _refuse_wrong_line(line)
+        assumed = line.lot is None
+        for where in () if counted else _order(line, sections, held):
+            if take := min(count, left[where]):
+                left[where] -= take
+                count -= take
+                lot, place = held[where].lot, by_id[where[0]]
+                lines.append(UsedLine(line.item, lot, place, take, assumed, went=line.went))
+        if count:
+            place = line.section or sections[0]
+            lot = line.lot or _last_known_lot(line.item, sections)
+            extra = 0 if counted else count
+            lines.append(UsedLine(line.item, lot, place, count, assumed, extra, line.went))
+    return lines
+
+
+def _legs(kit: Kit, lines: Sequence[UsedLine], *, counted: bool) -> list[Leg]:
+    """The movements of use: out of the kit, or out of *unexplained* where it was counted since."""
+    unexplained = outer(PlaceKind.UNEXPLAINED)
+    to = {went: _place(kit, went) for went in {line.went for line in lines}}
+    extra = [
+        Leg(line.lot, unexplained, line.section, line.found, assumed=line.assumed)
+        for line in lines
+        if line.found
+    ]
+    return extra + [
+        Leg(
+            line.lot,
+            unexplained if counted else line.section,
+            to[line.went],
+            line.units,
+            assumed=line.assumed,
+        )
+        for line in lines
+    ]
+
+
+def _refuse_wrong_line(line: UseLine) -> None:
     item = line.item
     refuse_loose(item, "used")
     if line.went is Went.MAY_COME_BACK and not may_come_back(Kind(item.kind), sterile=item.sterile):

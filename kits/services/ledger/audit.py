@@ -12,7 +12,7 @@ from typing import Any
 
 from django.db.models import Count, F, Model, Q, Sum
 
-from gearroom.core.acts import append_only
+from gearroom.core.models import append_only
 from gearroom.core.services.people import redaction
 from kits.models import (
     INNER,

@@ -259,41 +259,45 @@ def _put(
             raise NotFound("trip", reference)
         act.actor.require("edit_trip", trip.room_id)
         act.match(trip)
-        changed = {name: value for name, value in columns.items() if getattr(trip, name) != value}
-        before = {name: getattr(trip, name) for name in changed}
-        stood = trip.cancelled_at is None
-        follows = "returns_at" in changed and not _extended_by_hand(trip)
-        held = _held_until_return(book, trip) if follows else []
-        if not changed and cancelled == (not stood):
-            return TripChange(trip, "unchanged", clashes_of(trip))
-        for name, value in changed.items():
-            setattr(trip, name, value)
-        if cancelled == stood:
-            trip.cancelled_at = act.received_at if cancelled else None
-        trip.changed_at = act.received_at
-        trip.revision += 1
-        trip.save()
-        detail: TripDetail = {
-            "what": "cancelled" if cancelled and stood else "changed",
-            "changed": {
-                name: [_plain(before[name]), _plain(columns[name])]
-                for name in sorted(changed)
-                if name not in _ABOUT_PEOPLE
-            },
-        }
-        if held:
-            detail["due"] = {str(each.pk): iso(each.due_at) for each in held}
-        entry = book.post(EntryKind.TRIP, room=trip.room, trip=trip, detail=detail)
-        for each in held:
-            each.due_at = max(trip.returns_at, each.out_at)
-            each.save(update_fields=["due_at"])
-        clashes = clashes_of(trip)
-        released: list[Reservation] = []
-        if cancelled and stood:
-            released = reservations.release_all(book, trip)
-            notify_keepers(entry, trip, "cancelled", [], released)
-        elif clashes and (changed.keys() & {"first_day", "last_day"} or not stood):
-            notify_keepers(entry, trip, "changed", clashes)
+        return _change(book, trip, columns, cancelled)
+
+
+def _change(book: Book, trip: Trip, columns: dict[str, Any], cancelled: bool) -> TripChange:
+    """Bring a locked trip to what its source has now."""
+    changed = {name: value for name, value in columns.items() if getattr(trip, name) != value}
+    detail: TripDetail = {
+        "what": "cancelled" if cancelled and trip.cancelled_at is None else "changed",
+        "changed": {
+            name: [_plain(getattr(trip, name)), _plain(changed[name])]
+            for name in sorted(changed)
+            if name not in _ABOUT_PEOPLE
+        },
+    }
+    stood = trip.cancelled_at is None
+    follows = "returns_at" in changed and not _extended_by_hand(trip)
+    held = _held_until_return(book, trip) if follows else []
+    if not changed and cancelled == (not stood):
+        return TripChange(trip, "unchanged", clashes_of(trip))
+    for name, value in changed.items():
+        setattr(trip, name, value)
+    if cancelled == stood:
+        trip.cancelled_at = book.act.received_at if cancelled else None
+    trip.changed_at = book.act.received_at
+    trip.revision += 1
+    trip.save()
+    if held:
+        detail["due"] = {str(each.pk): iso(each.due_at) for each in held}
+    entry = book.post(EntryKind.TRIP, room=trip.room, trip=trip, detail=detail)
+    for each in held:
+        each.due_at = max(trip.returns_at, each.out_at)
+        each.save(update_fields=["due_at"])
+    clashes = clashes_of(trip)
+    released: list[Reservation] = []
+    if cancelled and stood:
+        released = reservations.release_all(book, trip)
+        notify_keepers(entry, trip, "cancelled", [], released)
+    elif clashes and (changed.keys() & {"first_day", "last_day"} or not stood):
+        notify_keepers(entry, trip, "changed", clashes)
     return TripChange(
         trip,
         "updated",
@@ -322,7 +326,7 @@ def _extended_by_hand(trip: Trip) -> bool:
 
 
 def _held_until_return(book: Book, trip: Trip) -> list[Checkout]:
-    """The same, of a trip as it stood and of the kits that are locked."""
+    """The same, of a trip before its change and of the kits that are locked."""
     rows = _due_at_return(trip.source, trip.reference).filter(kit__in=book.locked)
     return list(rows.select_related("kit").order_by("kit", "id"))
 

@@ -165,8 +165,45 @@ class Pool:
         self, picture: bytes, *, all_symbols: bool, budget_s: float | None, stop_at_own: bool
     ) -> Reads:
         """See `labels.reading.read`."""
+        budget = self.ladder_seconds if budget_s is None else budget_s
         with self._reader_for(picture) as reader:
-            return self._read(reader, picture, all_symbols, budget_s, stop_at_own)
+            process = self._start(reader)
+            started = time.monotonic()
+            until = started + self.decode_seconds
+            orientation = 0
+            reads: list[Read] = []
+            rung, stopped = "", "killed"
+            order = {
+                "max_pixels": self.max_pixels,
+                "budget_s": budget,
+                "all_symbols": all_symbols,
+                "stop_at_own": stop_at_own,
+                "ends_in_s": self.decode_seconds + budget + 2 * GRACE_SECONDS,
+            }
+            try:
+                process.send(order, picture, until)
+                while True:
+                    answer = process.receive(until)
+                    if "decoded" in answer:
+                        orientation = answer["orientation"]
+                        until = time.monotonic() + budget + GRACE_SECONDS
+                    elif "reads" in answer:
+                        reads += [_from_json(read) for read in answer["reads"]]
+                        rung = reads[-1].rung
+                    else:
+                        rung, stopped = answer["rung"] or rung, answer["stopped"]
+                        break
+            except _Ended as error:
+                reader.kill()
+                if not orientation:
+                    raise errors.BrokenPicture(error.says) from error
+        return Reads(
+            tuple(in_reading_order(reads, orientation)),
+            rung,
+            stopped,
+            (time.monotonic() - started) * 1000,
+            hashlib.sha256(picture).hexdigest(),
+        )
 
     def small(self, picture: bytes, *, longest_px: int) -> bytes:
         """See `labels.reading.small`."""
@@ -220,53 +257,6 @@ class Pool:
             yield reader
         finally:
             self.free.put(reader)
-
-    def _read(
-        self,
-        reader: _Reader,
-        picture: bytes,
-        all_symbols: bool,
-        budget_s: float | None,
-        stop_at_own: bool,
-    ) -> Reads:
-        budget = self.ladder_seconds if budget_s is None else budget_s
-        process = self._start(reader)
-        started = time.monotonic()
-        until = started + self.decode_seconds
-        orientation = 0
-        reads: list[Read] = []
-        rung, stopped = "", "killed"
-        order = {
-            "max_pixels": self.max_pixels,
-            "budget_s": budget,
-            "all_symbols": all_symbols,
-            "stop_at_own": stop_at_own,
-            "ends_in_s": self.decode_seconds + budget + 2 * GRACE_SECONDS,
-        }
-        try:
-            process.send(order, picture, until)
-            while True:
-                answer = process.receive(until)
-                if "decoded" in answer:
-                    orientation = answer["orientation"]
-                    until = time.monotonic() + budget + GRACE_SECONDS
-                elif "reads" in answer:
-                    reads += [_from_json(read) for read in answer["reads"]]
-                    rung = reads[-1].rung
-                else:
-                    rung, stopped = answer["rung"] or rung, answer["stopped"]
-                    break
-        except _Ended as error:
-            reader.kill()
-            if not orientation:
-                raise errors.BrokenPicture(error.says) from error
-        return Reads(
-            tuple(in_reading_order(reads, orientation)),
-            rung,
-            stopped,
-            (time.monotonic() - started) * 1000,
-            hashlib.sha256(picture).hexdigest(),
-        )
 
     def _start(self, reader: _Reader) -> _Process:
         for _ in range(2):  # a machine that was held up for a while gets a second try

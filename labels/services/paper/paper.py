@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import dataclasses
 import io
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, BinaryIO
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
@@ -222,9 +222,8 @@ def print_sheet(
             _("Print at most %(most)d labels at once.") % {"most": MOST_PRINTED},
             limit=MOST_PRINTED,
         )
-    out = io.BytesIO()
-    with _printable():
-        printing.sheet_pdf(
+    pdf = _pdf(
+        lambda out: printing.sheet_pdf(
             on.sheet,
             [to_print(label) for label in labels],
             out=out,
@@ -234,9 +233,10 @@ def print_sheet(
             order=order,
             offset=offset or on.offset,
         )
+    )
     if not preview:
         labelling.stamp_printed(labels)
-    return out.getvalue()
+    return pdf
 
 
 def picture(label: Label, *, form: str, dpi: int, on: Sheet, preview: bool = False) -> bytes:
@@ -249,12 +249,11 @@ def picture(label: Label, *, form: str, dpi: int, on: Sheet, preview: bool = Fal
 
 def test_page(on: StoredSheet, offset: Offset | None = None) -> bytes:
     """The page that shows how far a printer is off, as PDF."""
-    out = io.BytesIO()
-    with _printable():
-        printing.calibration_page_pdf(
+    return _pdf(
+        lambda out: printing.calibration_page_pdf(
             on.sheet, out=out, job=job(preview=True), offset=offset or on.offset
         )
-    return out.getvalue()
+    )
 
 
 # ---------------------------------------------------------------------------------- kits and rooms
@@ -281,10 +280,7 @@ def kit_tag(kit: Kit, on: Sheet, *, preview: bool = False) -> bytes:
         seal=seal.number,
         sealed_by=seal.put_on.person.name if seal.put_on.person else "",
     )
-    out = io.BytesIO()
-    with _printable():
-        printing.sheet_pdf(on, [tag], out=out, job=job(preview=preview))
-    return out.getvalue()
+    return _pdf(lambda out: printing.sheet_pdf(on, [tag], out=out, job=job(preview=preview)))
 
 
 def lid_card(actor: Actor, kit: Kit, size: printing.CardFormat, *, preview: bool = False) -> bytes:
@@ -308,10 +304,9 @@ def lid_card(actor: Actor, kit: Kit, size: printing.CardFormat, *, preview: bool
         deputy=_reach(kit.deputy if find.knows_kit(actor, kit) else None),
         pouches=tuple(cards.Pouch(name, tuple(things)) for name, things in pouches.items()),
     )
-    out = io.BytesIO()
-    with _printable():
-        printing.lid_card_pdf(card, out=out, job=job(preview=preview), size=size)
-    return out.getvalue()
+    return _pdf(
+        lambda out: printing.lid_card_pdf(card, out=out, job=job(preview=preview), size=size)
+    )
 
 
 def _reach(person: Any) -> str:
@@ -326,16 +321,15 @@ def sign_out_sheet(room: Room, *, preview: bool = False) -> bytes:
         row.kit_id: row.code for row in Label.objects.active().filter(kit__in=kits).order_by("id")
     }
     rows = [cards.SignOutKit(newest[kit.pk], kit.name) for kit in kits if kit.pk in newest]
-    out = io.BytesIO()
-    with _printable():
-        printing.sign_out_sheet_pdf(
+    return _pdf(
+        lambda out: printing.sign_out_sheet_pdf(
             rows,
             out=out,
             job=job(preview=preview),
             room=room.name,
             blank_rows=3 + len(kits) - len(rows),
         )
-    return out.getvalue()
+    )
 
 
 def _code_of(kit: Kit) -> str:
@@ -369,6 +363,14 @@ def as_problem(error: Exception) -> Problem:
         case ValueError():
             return Invalid(str(error))
     raise error
+
+
+def _pdf(draw: Callable[[BinaryIO], object]) -> bytes:
+    """What `draw` writes; raises what the printer refuses as problems."""
+    out = io.BytesIO()
+    with _printable():
+        draw(out)
+    return out.getvalue()
 
 
 @contextmanager

@@ -6,7 +6,7 @@ Nothing is written here: what was read is laid out, ready to be confirmed.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 from django.db.models import Q
@@ -46,24 +46,7 @@ def known_packs(readings: Sequence[gs1.Pack]) -> list[ScannedPack]:
     for pack in readings:
         code = codes.get(pack.gtin or "")
         number, serial = _plain(pack.lot), _plain(pack.serial)
-        lot = next(
-            (
-                row
-                for row in known
-                if code is not None
-                and row.item_id == code.item_id
-                and (number or serial or pack.expiry)
-                and (
-                    (row.serial == serial)
-                    if row.serial
-                    else (row.number, row.expiry) == (number, pack.expiry)
-                )
-            ),
-            None,
-        )
-        units = None
-        if code is not None or pack.count is not None:
-            units = pack.count or (code.units_per_pack if code else None)
+        lot = _known_lot(known, code.item_id, number, serial, pack.expiry) if code else None
         packs.append(
             ScannedPack(
                 gtin=pack.gtin or "",
@@ -72,7 +55,7 @@ def known_packs(readings: Sequence[gs1.Pack]) -> list[ScannedPack]:
                 expiry=pack.expiry,
                 count=pack.count,
                 units_per_pack=code.units_per_pack if code else None,
-                units=units,
+                units=pack.count or (code.units_per_pack if code else None),
                 item=code.item_id if code else None,
                 item_name=code.item.name if code else "",
                 base_unit=code.item.base_unit if code else "",
@@ -83,6 +66,19 @@ def known_packs(readings: Sequence[gs1.Pack]) -> list[ScannedPack]:
             )
         )
     return packs
+
+
+def _known_lot(
+    rows: Iterable[Lot], item_id: int, number: str, serial: str, expiry: date | None
+) -> Lot | None:
+    """The batch of an item that is on record with what a code has of it."""
+    if not (number or serial or expiry):
+        return None
+    for row in rows:
+        same = row.serial == serial if row.serial else (row.number, row.expiry) == (number, expiry)
+        if same and row.item_id == item_id:
+            return row
+    return None
 
 
 def _is_recalled(recalls: Sequence[Recall], item_id: int, number: str) -> bool:
@@ -182,8 +178,7 @@ def _receive(pack: ScannedPack, place: Place | None, *, again: bool) -> list[Nex
         says = _("This item is new here: enter it first")
         before.append(NextStep(Step.ADD_ITEM, says, needs=("name", "kind", "base_unit")))
         if pack.gtin:
-            known: dict[str, Any] = {"gtin": pack.gtin}
-            known |= {"units_per_pack": pack.count} if pack.count else {}
+            known = {"gtin": pack.gtin, **({"units_per_pack": pack.count} if pack.count else {})}
             holds = [] if pack.count else ["units_per_pack"]
             before.append(
                 NextStep(

@@ -12,10 +12,10 @@ import pytest
 from django.core.cache import cache
 from django.test import Client
 
-from gearroom.core.acts.idempotency import once
 from gearroom.core.acts.problems import Problem
 from gearroom.core.models import KeptAnswer, Room, User
 from gearroom.core.rules.roles import Role
+from gearroom.core.services.idempotency import once
 from tests.core.api.made import Caller, a_room, is_problem, somebody
 from tests.kits import factories as make
 from tests.labels.scan import scanned as at

@@ -16,7 +16,6 @@ from django.db.models import CharField, JSONField, TextField
 from django.test import Client
 from django.urls import reverse
 
-from gearroom.core.acts import append_only
 from gearroom.core.models import (
     KeptAnswer,
     Membership,
@@ -27,6 +26,7 @@ from gearroom.core.models import (
     SignedIn,
     Token,
     User,
+    append_only,
 )
 from gearroom.core.rules.names import OPEN
 from gearroom.core.rules.roles import Role, Scope
@@ -245,7 +245,7 @@ def test_only_one_module_lifts_a_trigger() -> None:
         )
     ]
     assert set(lifting) == {
-        "gearroom/core/acts/append_only.py",
+        "gearroom/core/models/append_only.py",
         "gearroom/core/services/people/redaction.py",
     }
 

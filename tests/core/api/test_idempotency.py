@@ -17,10 +17,10 @@ from django.db import IntegrityError, connections
 from django.db.models import Value
 from django.db.models.functions import Concat
 
-from gearroom.core.acts.idempotency import Answer, once
 from gearroom.core.acts.key_locks import KeyLocked, locked_transaction
 from gearroom.core.acts.problems import NotAllowed, Problem, Refused, Unacceptable, document
 from gearroom.core.models import KeptAnswer, Room, User
+from gearroom.core.services.idempotency import Answer, once
 from tests.core.api.made import a_room, at_once
 from tests.present import present
 from tests.program import PROJECT, environment
@@ -214,7 +214,7 @@ def test_different_keys_do_not_hold_each_other_up_for_good(open_database: str) -
 CHILD = """
 import os, sys, uuid, django
 django.setup()
-from gearroom.core.acts.idempotency import once
+from gearroom.core.services.idempotency import once
 from gearroom.core.models import Room
 def perform():
     Room.objects.create(slug="from-child", name="From child")

@@ -12,8 +12,7 @@ from django.db import DatabaseError, connection, migrations, models, transaction
 from django.db.migrations.state import ProjectState
 from django.db.models.signals import post_migrate
 
-from gearroom.core.acts import append_only
-from gearroom.core.models import KeptAnswer
+from gearroom.core.models import KeptAnswer, append_only
 
 TABLE = KeptAnswer._meta.db_table
 

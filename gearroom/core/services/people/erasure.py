@@ -14,7 +14,6 @@ from django.db.models import CharField, Field, JSONField, Model, Q
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock
-from gearroom.core.acts import append_only
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Refused, Unacceptable
 from gearroom.core.models import (
@@ -26,9 +25,9 @@ from gearroom.core.models import (
     SignedIn,
     Token,
     User,
+    append_only,
 )
 from gearroom.core.rules.names import Known, Names, distinctive, replaced
-from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import sign_ins
 from gearroom.core.services.people import people, redaction
 
@@ -107,15 +106,7 @@ def refuse(person: Person) -> None:
             "not-a-person",
             _("A program or a shared device is not a person. End its sign-in instead."),
         )
-    others = Membership.objects.filter(
-        room=None, role=Role.ADMINISTRATOR.value, person__user__is_active=True
-    ).exclude(person=person)
-    if not others.exists():
-        raise Refused(
-            "last-administrator",
-            _("%(name)s is the last administrator of every gear room. Appoint another one first.")
-            % {"name": person.name},
-        )
+    people.require_another_administrator(person)
 
 
 def erase(act: Act, person: Person, known: Sequence[Known]) -> None:

@@ -39,10 +39,10 @@ from django.utils.translation import gettext_lazy as _
 from gearroom.core import clock
 from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.exceptions import database_problems
-from gearroom.core.acts.idempotency import once
 from gearroom.core.acts.problems import PersonNeeded, PinNeeded, Problem
 from gearroom.core.models import Room
 from gearroom.core.services.accounts import shared_devices, sign_ins
+from gearroom.core.services.idempotency import once
 from gearroom.core.services.people import rooms
 from gearroom.core.setup.languages import speak
 from gearroom.site.web.page import errors

@@ -18,9 +18,9 @@ from django.utils.translation import gettext as _
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Act, Actor
-from gearroom.core.acts.idempotency import KEPT
 from gearroom.core.acts.problems import Invalid, NotFound, PersonNeeded, PinNeeded, Problem
 from gearroom.core.models import Person
+from gearroom.core.services.idempotency import KEPT
 from gearroom.core.services.people import people
 from gearroom.site.http.middleware import reads_labels
 from gearroom.site.web.page.act_forms import backdated, new_person
