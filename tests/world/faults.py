@@ -428,15 +428,15 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 def _state(patch: pytest.MonkeyPatch, **more: Any) -> None:
     """Let every kit be judged as if this were so of it."""
-    from kits.services.ledger import readiness as fitness
+    from kits.services.ledger import readiness
 
-    right = fitness.states
+    right = readiness.states
 
     def states(*arguments: Any, **named: Any) -> Any:
         loaded = right(*arguments, **named)
         return {pk: dataclasses.replace(state, **more) for pk, state in loaded.items()}
 
-    patch.setattr(fitness, "states", states)
+    patch.setattr(readiness, "states", states)
 
 
 def _lighter(patch: pytest.MonkeyPatch, weight: str, instead: str) -> None:

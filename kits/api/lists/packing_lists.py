@@ -20,7 +20,7 @@ from kits.api.fields import hazards_field
 from kits.models import Item, PackingList, PackingListVersion
 from kits.rules.ledger.facts import Criticality
 from kits.rules.text.hazards import HAZARDS
-from kits.services.lists import packing_lists as lists
+from kits.services.lists import packing_lists
 from kits.services.lists.packing_lists import Draft, LineDraft, SectionDraft
 
 CRITICALITIES = [c.value for c in Criticality]
@@ -116,8 +116,8 @@ class DraftBody(ActBody):
     example = {
         "people": 12, "days": 2, "hazards": ["hill", "winter"], "sections": [_SECTION_EXAMPLE],
     }  # fmt: skip
-    people = serializers.IntegerField(min_value=1, max_value=lists.MOST_PEOPLE)
-    days = serializers.IntegerField(min_value=1, max_value=lists.MOST_DAYS)
+    people = serializers.IntegerField(min_value=1, max_value=packing_lists.MOST_PEOPLE)
+    days = serializers.IntegerField(min_value=1, max_value=packing_lists.MOST_DAYS)
     hazards = hazards_field()
     note = NoteField(max_length=500, default="", allow_blank=True)
     sections = bodies.lines(SectionBody, most=MOST_SECTIONS)
@@ -151,23 +151,23 @@ class PackingListView(UseCaseView):
 
     def packing_list(self) -> PackingList:
         """The list that the address names."""
-        return one_of(lists.all_lists(), "kit list", self.kwargs["id"])
+        return one_of(packing_lists.all_lists(), "kit list", self.kwargs["id"])
 
     def version(self, number: int | None = None) -> PackingListVersion:
         """The version that the address names, or another of the list."""
         wanted = self.kwargs["number"] if number is None else number
-        return lists.version_of(self.kwargs["id"], wanted)
+        return packing_lists.version_of(self.kwargs["id"], wanted)
 
     def whole(self, row: PackingListVersion) -> PackingListVersion:
         """A version as it is now."""
-        return lists.all_versions().get(pk=row.pk)
+        return packing_lists.all_versions().get(pk=row.pk)
 
 
 def draft_from(data: dict[str, Any]) -> Draft:
     """A draft out of a body. Raises NotFound for an item that is not in the catalogue."""
     wanted = {line["item"] for section in data["sections"] for line in section["lines"]}
-    found = Item.objects.in_bulk(wanted)
-    for pk in sorted(wanted - found.keys()):
+    items = Item.objects.in_bulk(wanted)
+    for pk in sorted(wanted - items.keys()):
         raise NotFound("thing", pk)
     return Draft(
         people=data["people"],
@@ -179,7 +179,7 @@ def draft_from(data: dict[str, Any]) -> Draft:
                 section["name"],
                 [
                     LineDraft(
-                        found[line["item"]],
+                        items[line["item"]],
                         line["carry"],
                         line["never_below"],
                         Criticality(line["criticality"]),
@@ -204,12 +204,14 @@ class Lists(ListView, PackingListView):
 
     def rows(self, query: dict[str, Any]) -> QuerySet[PackingList]:
         """Kit lists, by name."""
-        return lists.all_lists()
+        return packing_lists.all_lists()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Make a kit list with a first draft."""
         name, note = data.pop("name"), data.pop("list_note")
-        return 201, self.whole(lists.make_list(act, name=name, note=note, draft=draft_from(data)))
+        return 201, self.whole(
+            packing_lists.make_list(act, name=name, note=note, draft=draft_from(data))
+        )
 
 
 class OneList(ReadView, PackingListView):
@@ -225,7 +227,7 @@ class NewDraft(PackingListView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Make a new draft, copied from the latest version."""
-        return 201, self.whole(lists.new_draft(act, self.packing_list()))
+        return 201, self.whole(packing_lists.new_draft(act, self.packing_list()))
 
 
 class OneVersion(ReadView, PackingListView):
@@ -239,13 +241,13 @@ class OneVersion(ReadView, PackingListView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Replace a draft as a whole."""
-        return 200, self.whole(lists.edit_draft(act, self.version(), draft_from(data)))
+        return 200, self.whole(packing_lists.edit_draft(act, self.version(), draft_from(data)))
 
 
 class Publish(PackingListView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Publish a draft: it never changes again, and kits may follow it."""
-        return 200, self.whole(lists.publish(act, self.version()))
+        return 200, self.whole(packing_lists.publish(act, self.version()))
 
 
 class Sign(PackingListView):
@@ -256,12 +258,12 @@ class Sign(PackingListView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Sign a published version, as its medical adviser, until a day."""
         page = data.get("page")
-        done = lists.sign(
+        done = packing_lists.sign(
             act,
             self.version(),
             until=data["until"],
             note=data["note"],
-            page=page.read(lists.MOST_PAGE_BYTES + 1) if page else b"",
+            page=page.read(packing_lists.MOST_PAGE_BYTES + 1) if page else b"",
         )
         return 200, self.whole(done)
 
@@ -271,7 +273,10 @@ class _PageSchema(ViewSchema):
         """The page in the form it came in."""
         answers = super().get_response_serializers()
         answers.pop(200)
-        return {**{(200, kind): OpenApiTypes.BINARY for kind in lists.PAGE_KINDS}, **answers}
+        return {
+            **{(200, kind): OpenApiTypes.BINARY for kind in packing_lists.PAGE_KINDS},
+            **answers,
+        }
 
 
 class SignedPage(ReadView, PackingListView):

@@ -34,7 +34,7 @@ from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import going_short, use
 from kits.services.custody.hand_back_remarks import Remarks
 from kits.services.custody.hand_back_remarks import write as write_remarks
-from kits.services.kits import holds as keeping
+from kits.services.kits import holds
 from kits.services.ledger import kit_state
 from kits.services.ledger.book import Book
 from kits.services.ledger.levels import LooseLevel
@@ -155,7 +155,7 @@ def check_out(
             _close(held, entry)
         checkout = _open(entry, going, section, short_reason)
         if kit.lost_since is not None:
-            keeping.mark_found(book, kit)
+            holds.mark_found(book, kit)
         going_short.record(entry, checkout, going.verdict, short_reason, cleared_by)
         if emergency or irregular:
             writing.notify_keepers(entry, "emergency" if emergency else "irregular", kit=kit)
@@ -308,8 +308,8 @@ def check_in(
         elif held is None:
             irregular.append(ReasonCode.WAS_NOT_OUT)
         seal = Seal.objects.unbroken().filter(kit=kit, section=section).first()
-        holds = late or seal_holds(seal.number if seal else None, seal_seen)
-        if not holds:
+        seal_fits = late or seal_holds(seal.number if seal else None, seal_seen)
+        if not seal_fits:
             as_found, broken = _by_seal(as_found, seal_seen)
             irregular += broken
         if used or remarks.mixed_with:
@@ -336,9 +336,9 @@ def check_in(
             done = use.write(book, kit, used, levels=levels, checkout=held, incident=incident)
         write_remarks(book, kit, remarks, held)
         if wet:
-            keeping.withhold_kit(book, kit, WithheldKind.DRYING, "")
+            holds.withhold_kit(book, kit, WithheldKind.DRYING, "")
         if wrong or photo:
-            keeping.withhold_kit(book, kit, WithheldKind.SOMETHING_WRONG, wrong, photo)
+            holds.withhold_kit(book, kit, WithheldKind.SOMETHING_WRONG, wrong, photo)
         if irregular:
             writing.notify_keepers(entry, "irregular", kit=kit)
     return CheckIn(kit, entry, held, as_found, done, irregular)
@@ -368,7 +368,7 @@ def _arrive(
     if section is None and entry.room is not None:
         kit.room = entry.room
     if kit.lost_since is not None:
-        keeping.mark_found(book, kit)
+        holds.mark_found(book, kit)
     if as_found not in kit_state.CLOSED:
         kit.to_sort_since = entry.occurred_at
     if as_found == AsFound.OPENED:

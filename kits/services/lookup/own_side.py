@@ -45,11 +45,11 @@ def without_strangers(actor: Actor, entries: Sequence[Entry]) -> Sequence[Entry]
     }
     if not theirs or actor.everywhere:
         return entries
-    seen = set(
+    visible = set(
         people.visible_to(actor).filter(pk__in=filter(None, theirs)).values_list("pk", flat=True)
     )
     for entry in entries:
-        if entry.person_id in theirs - seen:
+        if entry.person_id in theirs - visible:
             entry.person = None
     return entries
 

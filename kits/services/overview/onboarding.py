@@ -33,7 +33,7 @@ from kits.rules.ledger.facts import Kind
 from kits.rules.overview.workbook import Known, ListRow, WhereRow, Workbook, fold, read
 from kits.services.kits import kits
 from kits.services.ledger import lots
-from kits.services.lists import packing_lists as lists
+from kits.services.lists import packing_lists
 from kits.services.lookup import find
 from kits.services.restocking import sorting
 from kits.services.stock import catalogue, counting, shelves
@@ -134,7 +134,9 @@ def begin(act: Act, room: Room, book: Workbook) -> Added:
                 catalogue.put_pack_code(act, item, gtin=row.gtin, units_per_pack=row.units_per_pack)
         things = {fold(item.name): item for item in Item.objects.all()}
         for new in book.lists:
-            lists.publish(act, lists.make_list(act, name=new.name, draft=_draft(new, things)))
+            packing_lists.publish(
+                act, packing_lists.make_list(act, name=new.name, draft=_draft(new, things))
+            )
         people = {fold(p.name): p for p in _people(act.actor)}
         for kit in book.kits:
             kits.add_kit(
@@ -157,15 +159,15 @@ def _names(rows: Any) -> frozenset[str]:
     return frozenset(fold(name) for name in rows.values_list("name", flat=True))
 
 
-def _draft(row: ListRow, things: Mapping[str, Item]) -> lists.Draft:
-    return lists.Draft(
+def _draft(row: ListRow, things: Mapping[str, Item]) -> packing_lists.Draft:
+    return packing_lists.Draft(
         people=row.people,
         days=row.days,
         sections=tuple(
-            lists.SectionDraft(
+            packing_lists.SectionDraft(
                 name,
                 tuple(
-                    lists.LineDraft(
+                    packing_lists.LineDraft(
                         things[fold(line.thing)],
                         line.carry,
                         line.never_below,

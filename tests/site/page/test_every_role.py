@@ -39,7 +39,8 @@ REFUSED = (
 OPEN = ("/sign-in/", "/help/", "/offline/", "/used/")
 SENTENCE = re.compile(r'<p class="lead">(.*?)</p>|<div class="problem"[^>]*>(.*?)</div>', re.S)
 WHAT_TO_DO = re.compile(
-    r"\b(Ask|Check|Choose|Sign in|Give|Scan|Load|Take|Make|Print|Use|Look|Call|Set|Go|Type|Tell)\b"
+    r"\b(Ask|Call|Check|Choose|Enter|First choose|Give|Go|Load|Look|Make|Print|Scan|Set|Sign in"
+    r"|Take|Tell|Type|Use)\b"
 )
 
 

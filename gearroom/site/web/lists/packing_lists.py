@@ -27,8 +27,7 @@ from kits.models import Kit, PackingList, PackingListVersion, Substitute
 from kits.rules.ledger.facts import Line
 from kits.rules.lists.versions import LineChange
 from kits.services.kits import kits
-from kits.services.lists import comparison, impact
-from kits.services.lists import packing_lists as lists
+from kits.services.lists import comparison, impact, packing_lists
 from kits.services.lookup import find
 
 MOST_LISTS = 200
@@ -66,8 +65,8 @@ def address(name: str, version: PackingListVersion) -> str:
 class VersionForm(PageForm):
     """For how many people and days a version is, against what, and a note."""
 
-    people = WholeNumber(least=1, most=lists.MOST_PEOPLE, label=gettext_lazy("People"))
-    days = WholeNumber(least=1, most=lists.MOST_DAYS, label=gettext_lazy("Days"))
+    people = WholeNumber(least=1, most=packing_lists.MOST_PEOPLE, label=gettext_lazy("People"))
+    days = WholeNumber(least=1, most=packing_lists.MOST_DAYS, label=gettext_lazy("Days"))
     hazard = Several()
     note = ShortText(500)
 
@@ -91,7 +90,7 @@ def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResp
     counted = _kits_in_use(who).values_list("list_version").annotate(Count("pk"))
     followers: dict[int, int] = dict(counted.order_by())
     facts = {
-        "rows": [_row(each, followers, today) for each in lists.all_lists()[:MOST_LISTS]],
+        "rows": [_row(each, followers, today) for each in packing_lists.all_lists()[:MOST_LISTS]],
         "may_edit": who.may("edit_list"),
         "hazards": words.HAZARDS.items(),
         "values": request.POST,
@@ -118,9 +117,9 @@ def _row(of: PackingList, followers: dict[int, int], today: date) -> dict[str, A
 @form_view("look", "lists", page_of=_list_page)
 def all_lists(act: Act, request: HttpRequest) -> Done:
     """Every kit list with how its newest versions stand; a form makes a new one."""
-    draft = lists.Draft(**version_values(request.POST))
+    draft = packing_lists.Draft(**version_values(request.POST))
     values = ListForm.read(request.POST)
-    made = lists.make_list(act, name=values["name"], note=values["list_note"], draft=draft)
+    made = packing_lists.make_list(act, name=values["name"], note=values["list_note"], draft=draft)
     says = _("%(name)s is created, as a draft. Add its sections and lines.")
     return Done(says % {"name": made.packing_list.name}, to=address("list-edit", made))
 
@@ -148,7 +147,7 @@ def version(request: HttpRequest, id: int, number: int) -> HttpResponse:
 def _version_page(
     request: HttpRequest, id: int, number: int, problem: Problem | None = None
 ) -> HttpResponse:
-    who, today, of = actor(request), today_here(request), lists.version_of(id, number)
+    who, today, of = actor(request), today_here(request), packing_lists.version_of(id, number)
     others = list(of.packing_list.versions.select_related("signed_by").defer("signed_page"))
     sections = [(section, list(section.lines.all())) for section in of.sections.all()]
     instead = substitutes(line.item_id for _section, lines in sections for line in lines)
@@ -183,7 +182,7 @@ def substitutes(items: Iterable[int]) -> dict[int, list[Substitute]]:
 @form_view("edit_list")
 def new_draft(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     """A new draft, copied from the latest version."""
-    made = lists.new_draft(act, lists.version_of(id, number).packing_list)
+    made = packing_lists.new_draft(act, packing_lists.version_of(id, number).packing_list)
     says = _("Version %(number)d is a draft now, a copy of the latest. Change it as you like.")
     return Done(says % {"number": made.number}, to=address("list-edit", made))
 
@@ -191,7 +190,7 @@ def new_draft(act: Act, request: HttpRequest, id: int, number: int) -> Done:
 @form_view("edit_list", "list-version", refused=_version_page)
 def publish(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     """Publish a draft: from then on it never changes."""
-    lists.publish(act, lists.version_of(id, number))
+    packing_lists.publish(act, packing_lists.version_of(id, number))
     says = _("Version %(number)d is published. The medical adviser signs it next.")
     return Done(says % {"number": number})
 
@@ -206,12 +205,12 @@ class SignatureForm(PageForm):
 @form_view("sign_list", "list-version", refused=_version_page)
 def sign(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     """The medical adviser signs a version until a day, with the page signed on paper if any."""
-    of, values = lists.version_of(id, number), SignatureForm.read(request.POST)
+    of, values = packing_lists.version_of(id, number), SignatureForm.read(request.POST)
     file = request.FILES.get("page")
     if values["until"] is None:
         raise Invalid(_("Enter the last day on which the signature is valid."), field="until")
-    signed_page = file.read(lists.MOST_PAGE_BYTES + 1) if file else b""
-    done = lists.sign(act, of, page=signed_page, **values)
+    signed_page = file.read(packing_lists.MOST_PAGE_BYTES + 1) if file else b""
+    done = packing_lists.sign(act, of, page=signed_page, **values)
     name = done.signed_by.name if done.signed_by else ""
     says = _("%(name)s signed it. Every kit that follows it is judged again.")
     return Done(says % {"name": name})
@@ -228,13 +227,13 @@ class CompareForm(PageForm):
 @page()
 def compare(request: HttpRequest, id: int, number: int) -> HttpResponse:
     """How a version differs from another of its list: from the one before unless said."""
-    after = lists.version_of(id, number)
+    after = packing_lists.version_of(id, number)
     others = list(after.packing_list.versions.exclude(pk=after.pk).values_list("number", flat=True))
     if not others:
         raise NotFound("other version of that kit list")
     earlier = max((other for other in others if other < number), default=others[0])
     chosen = CompareForm.read({"other": request.GET.get("with", str(earlier))})["other"]
-    before = lists.version_of(id, chosen)
+    before = packing_lists.version_of(id, chosen)
     compared = comparison.compared(before, after)
     names = {section.key: section.name for v in (before, after) for section in v.sections.all()}
     facts = {
@@ -274,7 +273,7 @@ def effect(request: HttpRequest, id: int, number: int) -> HttpResponse:
 def _effect_page(
     request: HttpRequest, id: int, number: int, problem: Problem | None = None
 ) -> HttpResponse:
-    who, of = actor(request), lists.version_of(id, number)
+    who, of = actor(request), packing_lists.version_of(id, number)
     result = impact.effect(who, of)
     own = {each.kit.pk for each in result.kits if who.may("edit_kit", each.kit.home_room_id)}
     facts = {"version": of, "effect": result, "may_follow": own if of.published_at else set()}
@@ -284,7 +283,7 @@ def _effect_page(
 @form_view("edit_kit", "list-effect", refused=_effect_page)
 def follow(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     """Let the ticked kits follow this version from now on."""
-    of, names = lists.version_of(id, number), request.POST.getlist("kit")
+    of, names = packing_lists.version_of(id, number), request.POST.getlist("kit")
     if not names:
         raise Invalid(_("Select the kits that are to follow this version."), field="kit")
     for name in names:

@@ -25,10 +25,7 @@ def overview(request: HttpRequest) -> HttpResponse:
     facts = {
         "spoken": languages.get(who.person.language) if who.person else None,
         "mail_language": languages[settings.LANGUAGE_CODE],
-        "may": {
-            name: who.may(name)
-            for name in ("see_people", "print_labels", "own_tokens", "edit_device")
-        },
+        "may": {name: who.may(name) for name in _LINKS},
         "set_up": _set_up() if who.may("edit_room") else None,
     }
     return show(request, "site/page/settings.html", facts)
