@@ -134,12 +134,13 @@ def _strings(value: Any) -> Iterator[str]:
 
 def may_name(value: Any) -> bool:
     """Whether a JSON-like value holds a text in which `distinctive` could find anybody at all."""
-    if isinstance(value, str):
-        number = len(_digits(value)) >= _LEAST_DIGITS and not _DAY.match(value)
-        return number or OPEN in value or "@" in value or any(c.isspace() for c in value)
-    if isinstance(value, dict):
-        return any(map(may_name, value.values()))
-    return isinstance(value, list | tuple) and any(map(may_name, value))
+    return any(
+        (len(_digits(text)) >= _LEAST_DIGITS and not _DAY.match(text))
+        or OPEN in text
+        or "@" in text
+        or any(c.isspace() for c in text)
+        for text in _strings(value)
+    )
 
 
 Refer = Callable[[Known], str | None]
@@ -194,13 +195,9 @@ def _text(text: str, names: Names, refer: Refer, kept: bool) -> str:
 
 def references(value: Any) -> set[int]:
     """The numbers of the rows that a JSON-like value refers to."""
-    if isinstance(value, str):
-        return {int(row) for _person, row in _REFERENCE.findall(value) if row}
-    if isinstance(value, list):
-        return {row for each in value for row in references(each)}
-    if isinstance(value, dict):
-        return {row for each in value.values() for row in references(each)}
-    return set()
+    return {
+        int(row) for text in _strings(value) for _person, row in _REFERENCE.findall(text) if row
+    }
 
 
 def readable(value: Any, words: Callable[[int, int], str]) -> Any:

@@ -83,7 +83,7 @@ class Supervisor:
         """
         signal.set_wakeup_fd(self._wake_write, warn_on_full_buffer=False)
         for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
-            signal.signal(number, self._asked_to_stop)
+            signal.signal(number, self._stop_soon)
         signal.signal(signal.SIGCHLD, lambda *_: None)
         threading.Thread(target=self._go_on_when_ready, daemon=True).start()
         try:
@@ -94,7 +94,7 @@ class Supervisor:
             raise self._failure
         return code
 
-    def _asked_to_stop(self, *_: object) -> None:
+    def _stop_soon(self, *_: object) -> None:
         self._stopping += 1
 
     def _go_on_when_ready(self) -> None:
@@ -116,11 +116,12 @@ class Supervisor:
     def _watch(self) -> int:
         while not self._stopping and self._failure is None:
             for program in self.programs:
-                if program.process is not None and program.process.poll() is not None:
+                process = program.process
+                if process is not None and process.poll() is not None:
                     if not self._ready.is_set():
                         self.say(f"{program.name} ended before all was ready; see above.")
                         return 1
-                    self._ended(program)
+                    self._restart_later(program, process)
                 if self._wanted(program) and monotonic() >= program.due:
                     self._start(program)
             self._sleep()
@@ -150,10 +151,9 @@ class Supervisor:
             pass_fds=program.pass_fds,
         )
 
-    def _ended(self, program: Program) -> None:
-        assert program.process is not None
-        code = program.process.returncode
-        self._let_go(program)
+    def _restart_later(self, program: Program, process: subprocess.Popen[bytes]) -> None:
+        code = process.returncode
+        self._release(program, process)
         if monotonic() - program.started > STEADY_SECONDS:
             program.pause = 0.0
         program.pause = min(LONGEST_PAUSE_SECONDS, program.pause * 2 or FIRST_PAUSE_SECONDS)
@@ -161,27 +161,24 @@ class Supervisor:
         how = f"exit code {code}" if code >= 0 else f"signal {signal.Signals(-code).name}"
         self.say(f"{program.name} ended ({how}); starting it again in {program.pause:g} s.")
 
-    def _let_go(self, program: Program) -> None:
-        assert program.process is not None
-        if program.process.stdin is not None:
-            program.process.stdin.close()
+    def _release(self, program: Program, process: subprocess.Popen[bytes]) -> None:
+        if process.stdin is not None:
+            process.stdin.close()
         program.process = None
 
     def _stop_all(self) -> None:
         """Ask all to stop; end those that have not when the time is up or at a second signal."""
-        running = [program for program in self.programs if program.process is not None]
-        for program in running:
-            assert program.process is not None
+        running = [(program, program.process) for program in self.programs if program.process]
+        for _program, process in running:
             with suppress(ProcessLookupError):
-                program.process.terminate()
+                process.terminate()
         limit = monotonic() + STOP_SECONDS
-        for program in running:
-            assert program.process is not None
-            while program.process.poll() is None:
+        for program, process in running:
+            while process.poll() is None:
                 if monotonic() > limit or self._stopping > 1:
-                    program.process.kill()
-                    program.process.wait()
+                    process.kill()
+                    process.wait()
                 else:
                     with suppress(subprocess.TimeoutExpired):
-                        program.process.wait(0.1)
-            self._let_go(program)
+                        process.wait(0.1)
+            self._release(program, process)

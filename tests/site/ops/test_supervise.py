@@ -136,10 +136,10 @@ def test_it_pauses_longer_each_time_a_program_ends_soon(tmp_path: Path) -> None:
     )
 
     def ended_after(seconds: int) -> None:
-        program.process = subprocess.Popen([sys.executable, "-c", ""], stdin=subprocess.PIPE)
-        program.process.wait()
+        process = subprocess.Popen([sys.executable, "-c", ""], stdin=subprocess.PIPE)
+        process.wait()
         program.started = time.monotonic() - seconds
-        supervisor._ended(program)
+        supervisor._restart_later(program, process)
 
     for _ in range(8):
         ended_after(1)

@@ -174,10 +174,8 @@ def user_of(uid: str, token: str) -> User | None:
         pk = int(force_str(urlsafe_base64_decode(uid)))
     except (ValueError, TypeError, OverflowError):
         return None
-    user: Any = User.objects.filter(pk=pk, is_active=True, device=None).first()
-    if user is None or not _links.check_token(user, token):
-        return None
-    return user  # type: ignore[no-any-return]  # a User
+    user = User.objects.filter(pk=pk, is_active=True, device=None).first()
+    return user if _links.check_token(user, token) else None
 
 
 def reset(uid: str, token: str, new: str) -> User:

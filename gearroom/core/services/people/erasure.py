@@ -28,7 +28,6 @@ from gearroom.core.models import (
     append_only,
 )
 from gearroom.core.rules.names import Known, Names, distinctive, replaced
-from gearroom.core.rules.roles import Role
 from gearroom.core.services.accounts import sign_ins
 from gearroom.core.services.people import people, redaction
 
@@ -107,15 +106,7 @@ def refuse(person: Person) -> None:
             "not-a-person",
             _("A program or a shared device is not a person. End its sign-in instead."),
         )
-    others = Membership.objects.filter(
-        room=None, role=Role.ADMINISTRATOR.value, person__user__is_active=True
-    ).exclude(person=person)
-    if not others.exists():
-        raise Refused(
-            "last-administrator",
-            _("%(name)s is the last administrator of every gear room. Appoint another one first.")
-            % {"name": person.name},
-        )
+    people.require_another_administrator(person)
 
 
 def erase(act: Act, person: Person, known: Sequence[Known]) -> None:

@@ -32,9 +32,10 @@ from gearroom.core.rules.names import (
 )
 
 if TYPE_CHECKING:
+    _Field = models.Field[Any, Any]
     _CharField = models.CharField[str, str]
 else:
-    _CharField = models.CharField
+    _Field, _CharField = models.Field, models.CharField
 
 _people: ContextVar[list[Any] | None] = ContextVar("people", default=None)
 
@@ -135,38 +136,39 @@ def nameless(person: int) -> str:
     return _("Person %(number)s") % {"number": person} if person else _("Somebody not on record")
 
 
-class WordsField(_CharField):
-    """Text that people typed. `max_length` is of the column; doors hold what is typed shorter
-    (`gearroom.core.rules.names.LONGER`)."""
+class _Words(_Field):
+    """A column that holds references in the place of names. To the database, and in migrations, it
+    is `stored_as`."""
+
+    stored_as: str
 
     def pre_save(self, model_instance: models.Model, add: bool) -> Any:
         """As it is kept; the instance has what was typed."""
         typed = super().pre_save(model_instance, add)
         return with_references(typed, of_everybody()) if may_name(typed) else typed
+
+    def deconstruct(self) -> Any:
+        """As a field of Django's."""
+        name, _path, args, kwargs = super().deconstruct()
+        return name, self.stored_as, args, kwargs
+
+
+class WordsField(_Words, _CharField):
+    """Text that people typed. `max_length` is of the column; forms hold what is typed shorter
+    (`gearroom.core.rules.names.LONGER`)."""
+
+    stored_as = "django.db.models.CharField"
 
     def from_db_value(self, value: str | None, *_more: Any) -> str | None:
         """As it reads."""
         return with_words(value) if value and OPEN in value else value
 
-    def deconstruct(self) -> tuple[str, str, list[Any], dict[str, Any]]:
-        """To the database it is text as any other."""
-        name, _path, args, kwargs = super().deconstruct()
-        return name, "django.db.models.CharField", list(args), kwargs
 
-
-class WordsJSONField(models.JSONField):
+class WordsJSONField(_Words, models.JSONField):
     """Facts of an act, some of which people typed."""
 
-    def pre_save(self, model_instance: models.Model, add: bool) -> Any:
-        """As it is kept; the instance has what was typed."""
-        typed = super().pre_save(model_instance, add)
-        return with_references(typed, of_everybody()) if may_name(typed) else typed
+    stored_as = "django.db.models.JSONField"
 
     def from_db_value(self, value: Any, expression: Any, connection: Any) -> Any:
         """As it reads."""
         return with_words(super().from_db_value(value, expression, connection))
-
-    def deconstruct(self) -> tuple[str, str, list[Any], dict[str, Any]]:
-        """To the database it is JSON as any other."""
-        name, _path, args, kwargs = super().deconstruct()
-        return name, "django.db.models.JSONField", list(args), kwargs

@@ -205,7 +205,7 @@ def leave(act: Act, person: Person, on: date | None = None) -> Person:
     today = clock.today(person.home_room.time_zone if person.home_room else "UTC")
     if on is not None and on > today:
         raise Invalid(_("Record that on the day they leave, not before."), field="on")
-    _not_the_last_administrator(person)
+    require_another_administrator(person)
     person.left_on = on or today
     person.save(update_fields=["left_on"])
     if person.user is not None:
@@ -277,7 +277,7 @@ def end_role(act: Act, person: Person, role: Role, room: Room | None) -> None:
     if not held.exists():
         raise NotFound("such role of", person.name)
     if room is None and role is Role.ADMINISTRATOR:
-        _not_the_last_administrator(person)
+        require_another_administrator(person)
     held.delete()
 
 
@@ -340,7 +340,8 @@ def _require_rule_over(actor: Actor, person: Person) -> None:
     account_changes.require_right_over(actor, person)
 
 
-def _not_the_last_administrator(person: Person) -> None:
+def require_another_administrator(person: Person) -> None:
+    """Raise Refused (`last-administrator`) where nobody else administers every room."""
     everywhere = Membership.objects.filter(
         room=None, role=Role.ADMINISTRATOR.value, person__user__is_active=True
     )
