@@ -105,7 +105,7 @@ def here(act: Act, data: dict[str, Any]) -> Act:
     return dataclasses.replace(act, room=find.room(act.actor, ref))
 
 
-def trip_said(act: Act, data: dict[str, Any]) -> Trip | NotGiven | None:
+def trip_of(act: Act, data: dict[str, Any]) -> Trip | NotGiven | None:
     """The trip that a body names, None where it says null; takes `trip` out of `data`."""
     ref = data.pop("trip", NOT_GIVEN)
     return find.trip(act.actor, ref) if isinstance(ref, str) else ref
@@ -139,14 +139,14 @@ def needed(rows: list[dict[str, Any]]) -> list[NeedLine]:
     ]
 
 
-def levels_seen(kit: Kit, rows: list[dict[str, Any]]) -> list[LooseLevel]:
+def loose_levels(kit: Kit, rows: list[dict[str, Any]]) -> list[LooseLevel]:
     """Levels of loose items as the service takes them."""
-    seen = []
+    levels = []
     for row in rows:
         item = find.item(row["item"])
         if not item.by_eye:
             raise Invalid(
                 _("%(item)s is counted, not loose.") % {"item": item.name}, field="levels"
             )
-        seen.append(LooseLevel(find.section(kit, row["section"]), item, Level(row["level"])))
-    return seen
+        levels.append(LooseLevel(find.section(kit, row["section"]), item, Level(row["level"])))
+    return levels

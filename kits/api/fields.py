@@ -73,13 +73,13 @@ class DayOrInstantField(serializers.CharField):
         """The date or the datetime; raises ValidationError."""
         text = super().run_validation(data)
         try:
-            found = date.fromisoformat(text) if len(text) == 10 else _instant(text)
+            read = date.fromisoformat(text) if len(text) == 10 else _instant(text)
         except ValueError:
-            found = None
-        if found is None or found.year not in YEARS:
+            read = None
+        if read is None or read.year not in YEARS:
             says = self.default_error_messages["when"]
             raise serializers.ValidationError(says % {"which": YEARS[0], "which_2": YEARS[-1]})
-        return found
+        return read
 
 
 def _instant(text: str) -> datetime | None:

@@ -213,14 +213,14 @@ class Cancel(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Cancel a label that is worn, lost or in the wrong place, and replace it if wanted."""
-        found = labelling.one_of(act.actor, self.kwargs["code"])
-        done = labelling.cancel(act, found.code, data["why"], and_replace=data["replace"])
+        label = labelling.one_of(act.actor, self.kwargs["code"])
+        done = labelling.cancel(act, label.code, data["why"], and_replace=data["replace"])
         return 200, done
 
 
 def wanted_codes(texts: list[str]) -> list[str]:
     """The codes among what somebody wrote. Raises Invalid for what is no code."""
-    found = []
+    codes = []
     for text in texts:
         code = label_codes.parse(text)
         if code is None:
@@ -228,5 +228,5 @@ def wanted_codes(texts: list[str]) -> list[str]:
                 _("“%(text)s” is not a label code. Check the code.") % {"text": text},
                 field="labels",
             )
-        found.append(code)
-    return found
+        codes.append(code)
+    return codes

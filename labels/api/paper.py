@@ -259,8 +259,8 @@ class Picture(ReadView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """One label as a picture: PNG at the printer's dots an inch, or SVG."""
-        found = labelling.one_of(self.actor, self.kwargs["code"])
-        (label,) = paper.labels_of_codes(self.actor, [found.code])
+        wanted = labelling.one_of(self.actor, self.kwargs["code"])
+        (label,) = paper.labels_of_codes(self.actor, [wanted.code])
         on, form = paper.sheet(query["sheet"]).sheet, query["form"]
         content = paper.picture(
             label, form=form, dpi=int(query["dpi"]), on=on, preview=query["preview"]

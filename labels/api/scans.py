@@ -63,7 +63,7 @@ class UsedBody(bodies.UseLineBody):
     )
 
 
-class Said(bodies.HereBody):
+class ScanBody(bodies.HereBody):
     """What is sent along with what is scanned, whichever way it comes."""
 
     intent = serializers.ChoiceField([str(i) for i in Intent], default=str(Intent.IDENTIFY))
@@ -138,7 +138,7 @@ class Said(bodies.HereBody):
     )
 
 
-class ScanTexts(Said):
+class ScanTexts(ScanBody):
     example = {"text": "DAY-02", "intent": "check-out", "holder": "7"}
     rules = (
         OneOf(
@@ -165,7 +165,7 @@ class ScanTexts(Said):
     used = bodies.lines(UsedBody, most=_MOST_LINES, required=False)
 
 
-class ScanPicture(Said):
+class ScanPicture(ScanBody):
     from_text = True
 
     image = serializers.FileField(
@@ -278,15 +278,15 @@ class Scans(UseCaseView):
     def key(self, content: dict[str, Any]) -> uuid.UUID:
         """The header Idempotency-Key, or “scan_id”; one frame of a camera may go without."""
         header = "HTTP_IDEMPOTENCY_KEY" in self.request.META
-        said = content.get("scan_id")
-        if isinstance(said, str) and not UUID_FORM.fullmatch(said):
+        scan_id = content.get("scan_id")
+        if isinstance(scan_id, str) and not UUID_FORM.fullmatch(scan_id):
             raise Invalid(_("This has to be a UUID."), field="scan_id")
-        if not header and isinstance(said, str):
-            return uuid.UUID(said)
+        if not header and isinstance(scan_id, str):
+            return uuid.UUID(scan_id)
         if self._without_key(content):
             return uuid.uuid4()
         key = super().key(content)
-        if isinstance(said, str) and said.lower() != str(key):
+        if isinstance(scan_id, str) and scan_id.lower() != str(key):
             says = _("“scan_id” and Idempotency-Key name two keys. Send one of them.")
             raise beyond_form(Invalid(says, field="scan_id"))
         return key
@@ -306,11 +306,11 @@ class Scans(UseCaseView):
         """
         act = bodies.here(act, data)
         if "image" in data:
-            seen = self._look
+            reading = self._look
         else:
-            seen = typed_texts(data["texts"] if "texts" in data else [data["text"]])
+            reading = typed_texts(data["texts"] if "texts" in data else [data["text"]])
         ask = self._ask(act, data)
-        answer = scanning.scan(act, seen, ask) if self._kept else scanning.identify(act, seen)
+        answer = scanning.scan(act, reading, ask) if self._kept else scanning.identify(act, reading)
         if answer.stop is not None:
             raise answer.stop
         refusal = answer.refusal
@@ -326,7 +326,7 @@ class Scans(UseCaseView):
     def _ask(self, act: Act, data: dict[str, Any]) -> ScanRequest:
         return ScanRequest(
             intent=Intent(data["intent"]),
-            trip=bodies.trip_said(act, data),
+            trip=bodies.trip_of(act, data),
             holder=find.person(act.actor, _code_in(data["holder"])) if "holder" in data else None,
             due_at=data.get("due_at", NOT_GIVEN),
             short_reason=data["short_reason"],
@@ -357,11 +357,11 @@ class Scans(UseCaseView):
         }
 
 
-def _milliseconds(said: Any, otherwise: int | None) -> int | None:
+def _milliseconds(text: Any, otherwise: int | None) -> int | None:
     """The budget as far as it can be believed; a wrong one is refused with the rest of the form."""
-    if not isinstance(said, str) or not (said.isascii() and said.isdigit() and len(said) < 5):
+    if not isinstance(text, str) or not (text.isascii() and text.isdigit() and len(text) < 5):
         return otherwise
-    return min(max(int(said), LEAST_BUDGET_MS), MOST_BUDGET_MS)
+    return min(max(int(text), LEAST_BUDGET_MS), MOST_BUDGET_MS)
 
 
 def _code_in(text: str) -> str:

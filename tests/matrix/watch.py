@@ -94,7 +94,7 @@ def watched() -> Iterator[Watch]:
 
 def _in_a_service() -> bool:
     frame = sys._getframe(2)
-    while frame.f_code.co_filename.endswith("core/act.py") and frame.f_back is not None:
+    while frame.f_code.co_filename.endswith("core/acts/act.py") and frame.f_back is not None:
         frame = frame.f_back
     return "/services/" in frame.f_code.co_filename
 

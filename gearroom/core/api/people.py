@@ -157,10 +157,10 @@ class People(ListView, _PersonView):
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Person]:
         """List the people of your rooms, by name."""
-        found = people.visible_to(self.actor)
+        rows = people.visible_to(self.actor)
         if "room" in query:
-            found = people.of_room(found, rooms.get(self.actor, query["room"]))
-        return found
+            rows = people.of_room(rows, rooms.get(self.actor, query["room"]))
+        return rows
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Add somebody."""

@@ -146,9 +146,9 @@ class View(APIView):
         serializer.is_valid(raise_exception=True)
         return dict(serializer.validated_data)
 
-    def show(self, serializer: type[BaseSerializer[Any]], shown: Any, many: bool = False) -> Any:
+    def show(self, serializer: type[BaseSerializer[Any]], row: Any, many: bool = False) -> Any:
         """A result as whoever asks may see it, JSON-like."""
-        return serializer(shown, many=many, context={"actor": self._actor}).data
+        return serializer(row, many=many, context={"actor": self._actor}).data
 
 
 class ReadView(View):
@@ -161,10 +161,10 @@ class ReadView(View):
         self.require(self.reads_as)
         query = self.read_query(self.query)
         with in_form():
-            shown = self.read(query)
-            if isinstance(shown, HttpResponseBase):
-                return shown
-            body = self.show(self.shows, shown) if self.shows else shown
+            result = self.read(query)
+            if isinstance(result, HttpResponseBase):
+                return result
+            body = self.show(self.shows, result) if self.shows else result
         tag = etag(body)
         headers = {"ETag": tag}
         if unchanged(request, tag):

@@ -69,6 +69,6 @@ class AnswerClearance(UseCaseView):
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Say whether you did clear a kit that you are named for."""
-        found = clearances.get(act.actor, self.kwargs["id"])
-        clearances.answer(act, found, confirmed=data["confirmed"])
-        return 200, clearances.get(act.actor, found.pk)
+        clearance = clearances.get(act.actor, self.kwargs["id"])
+        clearances.answer(act, clearance, confirmed=data["confirmed"])
+        return 200, clearances.get(act.actor, clearance.pk)

@@ -92,7 +92,7 @@ class CheckOut(KitView):
         fact = data["emergency"] or data["already_gone"]
         kit = self.kit_taken(data)
         person = find.person(act.actor, data.pop("person")) if "person" in data else NOT_GIVEN
-        trip = bodies.trip_said(act, data)
+        trip = bodies.trip_of(act, data)
         section = find.section(kit, data.pop("section")) if "section" in data else None
         if "cleared_by" in data:
             data["cleared_by"] = find.person(act.actor, data["cleared_by"])
@@ -175,7 +175,7 @@ class CheckIn(UseCaseView):
         act = bodies.here(act, data)
         kit = find.any_kit(self.kwargs["kit"], act.actor)
         data["used"] = bodies.use_lines(kit, data.get("used", []))
-        data["levels"] = bodies.levels_seen(kit, data.get("levels", []))
+        data["levels"] = bodies.loose_levels(kit, data.get("levels", []))
         data["section"] = find.section(kit, data["section"]) if "section" in data else None
         data["as_found"] = AsFound(data["as_found"])
         data["remarks"] = Remarks(
@@ -260,7 +260,7 @@ class Use(ReportView):
             act,
             kit,
             bodies.use_lines(kit, data["used"]),
-            levels=bodies.levels_seen(kit, data.get("levels", [])),
+            levels=bodies.loose_levels(kit, data.get("levels", [])),
             incident=data.get("incident", ""),
         )
 

@@ -74,14 +74,14 @@ class Readiness(ReadView):
             )
         verdict = verdicts.verdicts([kit], {kit.pk: question})[kit.pk].verdict
         swaps = sorting.swaps(sorting.restock_list(kit, through=through))
-        ways = offers.offers(self.actor, kit, verdict, trip=trip)
+        rows = offers.offers(self.actor, kit, verdict, trip=trip)
         return {
             "kit": kit,
             "trip": trip,
             "verdict": verdict,
             "reasons": reason_texts.reasons(verdict.reasons, swaps),
             "days": readiness.days_now(kit),
-            "offers": offers.as_values(self.actor, kit, ways),
+            "offers": offers.as_values(self.actor, kit, rows),
         }
 
 

@@ -167,11 +167,11 @@ class OneEntry(ReadView):
             "movements__to_room",
             "movements__entry",
         )
-        found = one_of(rows, "entry", self.kwargs["id"])
-        for movement in found.movements.all():
+        entry = one_of(rows, "entry", self.kwargs["id"])
+        for movement in entry.movements.all():
             own_side(self.actor, movement)
-        without_strangers(self.actor, [found])
-        return found
+        without_strangers(self.actor, [entry])
+        return entry
 
 
 # --------------------------------------------------------------------------------------- movements

@@ -82,9 +82,9 @@ class Compare(ReadView, PackingListView):
 
     def read(self, query: dict[str, Any]) -> Any:
         """How a version differs from another, earlier or later."""
-        found = comparison.compared(self.version(self.kwargs["before"]), self.version())
-        said = [{"what": what, "before": a, "after": b} for what, (a, b) in found.said.items()]
-        return {**vars(found), "said": said}
+        compared = comparison.compared(self.version(self.kwargs["before"]), self.version())
+        said = [{"what": what, "before": a, "after": b} for what, (a, b) in compared.said.items()]
+        return {**vars(compared), "said": said}
 
 
 class Effect(ReadView, PackingListView):

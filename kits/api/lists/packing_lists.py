@@ -166,8 +166,8 @@ class PackingListView(UseCaseView):
 def draft_from(data: dict[str, Any]) -> Draft:
     """A draft out of a body. Raises NotFound for an item that is not in the catalogue."""
     wanted = {line["item"] for section in data["sections"] for line in section["lines"]}
-    found = Item.objects.in_bulk(wanted)
-    for pk in sorted(wanted - found.keys()):
+    items = Item.objects.in_bulk(wanted)
+    for pk in sorted(wanted - items.keys()):
         raise NotFound("thing", pk)
     return Draft(
         people=data["people"],
@@ -179,7 +179,7 @@ def draft_from(data: dict[str, Any]) -> Draft:
                 section["name"],
                 [
                     LineDraft(
-                        found[line["item"]],
+                        items[line["item"]],
                         line["carry"],
                         line["never_below"],
                         Criticality(line["criticality"]),

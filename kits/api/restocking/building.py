@@ -95,7 +95,7 @@ class Build(KitView):
                 )
                 for row in data["lines"]
             ]
-        levels = bodies.levels_seen(kit, data["levels"]) if "levels" in data else None
+        levels = bodies.loose_levels(kit, data["levels"]) if "levels" in data else None
         done = building.build(act, kit, lines=lines, levels=levels, through=data.get("through"))
         with_batches(put.lot for put in done.put_in)
         placed = [Placed(put.lot, put.section, put.units) for put in done.put_in]
@@ -161,7 +161,7 @@ class Strip(KitView):
             supplier=data.get("supplier", ""),
             price=data.get("price"),
             currency=data.get("currency", ""),
-            levels=bodies.levels_seen(kit, data.get("levels", [])),
+            levels=bodies.loose_levels(kit, data.get("levels", [])),
         )
         with_batches(row.lot for row in done.went)
         return 201, {**vars(done), "unpriced": [item.name for item in done.unpriced]}
@@ -268,7 +268,7 @@ class Empty(KitView):
             )
             for row in data.get("lines", [])
         ]
-        levels = bodies.levels_seen(kit, data.get("levels", []))
+        levels = bodies.loose_levels(kit, data.get("levels", []))
         done = emptying.empty(act, kit, lines, levels=levels)
         with_batches(row.lot for row in done.went)
         return 201, done

@@ -41,7 +41,7 @@ class LookInside(KitView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Record that a kit's contents were checked and are as on record."""
         kit = self.kit()
-        levels = bodies.levels_seen(kit, data.get("levels", []))
+        levels = bodies.loose_levels(kit, data.get("levels", []))
         return 200, sorting.look_inside(act, kit, levels=levels, note=data.get("note", ""))
 
 
@@ -211,7 +211,7 @@ class RestockView(ReadView, KitView):
                 for row in data.get("exceptions", [])
             ],
             extra=[put_in(act, kit, row, None) for row in data.get("extra", [])],
-            levels=None if levels is None else bodies.levels_seen(kit, levels),
+            levels=None if levels is None else bodies.loose_levels(kit, levels),
             through=data.get("through"),
         )
 

@@ -83,10 +83,10 @@ class CountKit(KitView):
         else:
             places = list(kit.sections.all())
         found = [
-            _found(row, find.section(kit, row["section"]) if "section" in row else places[0])
+            _count_line(row, find.section(kit, row["section"]) if "section" in row else places[0])
             for row in data["found"]
         ]
-        levels = bodies.levels_seen(kit, data.get("levels", []))
+        levels = bodies.loose_levels(kit, data.get("levels", []))
         return _count(act, places, found, data, levels)
 
 
@@ -98,10 +98,10 @@ class CountShelf(UseCaseView):
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Count a shelf."""
         shelf = find.shelf(act.actor, data["shelf"])
-        return _count(act, [shelf], [_found(row, shelf) for row in data["found"]], data, [])
+        return _count(act, [shelf], [_count_line(row, shelf) for row in data["found"]], data, [])
 
 
-def _found(row: dict[str, Any], place: Place) -> counting.CountLine:
+def _count_line(row: dict[str, Any], place: Place) -> counting.CountLine:
     return counting.CountLine(
         place,
         row["units"],

@@ -74,7 +74,7 @@ class _ReservationView(UseCaseView):
     use_case = "reserve"
     answers = {200: ReservationAnswer}
 
-    def seen(self) -> QuerySet[Reservation]:
+    def visible(self) -> QuerySet[Reservation]:
         """Reservations of the kits of one's rooms, and for trips from there."""
         rows = Reservation.objects.select_related("kit", "trip", "person", "made", "released")
         if self.actor.everywhere:
@@ -84,7 +84,7 @@ class _ReservationView(UseCaseView):
 
     def reservation(self) -> Reservation:
         """The one that the address names."""
-        return one_of(self.seen(), "reservation", self.kwargs["id"])
+        return one_of(self.visible(), "reservation", self.kwargs["id"])
 
 
 class Reservations(ListView, _ReservationView):
@@ -101,7 +101,7 @@ class Reservations(ListView, _ReservationView):
 
     def rows(self, query: dict[str, Any]) -> QuerySet[Reservation]:
         """Which kits are reserved for which trips, newest first."""
-        return self.seen()
+        return self.visible()
 
     def perform(self, act: Act, data: dict[str, Any]) -> tuple[int, Any]:
         """Reserve a kit for a trip; also one that will not be ready, with its reasons."""

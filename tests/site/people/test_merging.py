@@ -36,12 +36,12 @@ def test_it_asks_first_and_says_what_moves(world: make.World, twice: Person) -> 
 
     assert "kits they have now: DAY-01" in text_of(page)
     assert Checkout.objects.get().person == twice
-    fields = form_with(page, "They are merged")
+    fields = form_with(page, "They are the same: keep")
     answer = client.post(f"/people/{twice.pk}/merge/", fields)
     assert answer["Location"] == f"/people/{world.guide.pk}/"
     assert Checkout.objects.get().person == world.guide
     assert Person.objects.get(pk=twice.pk).merged_into == world.guide
-    assert "Gil is one person on record now" in text_of(client.get(answer["Location"]))
+    assert "Gil is merged into one record" in text_of(client.get(answer["Location"]))
 
 
 def test_what_cannot_be_one_is_said_and_nothing_moves(world: make.World, twice: Person) -> None:

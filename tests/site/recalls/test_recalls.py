@@ -52,7 +52,7 @@ def test_a_recall_runs_from_its_record_to_its_end(world: make.World) -> None:
     assert "Every place that you see has answered" in text_of(client.get(answer["Location"]))
     assert make.units(world.dressings, make.section(world.day_01)) == 0
     words = text_of(client.get(answer["Location"]))
-    assert "18 units are in quarantine: send them back" in words
+    assert "18 units are in quarantine: return them to the maker" in words
     close = f"/stock/recalls/{recall.pk}/close/"
     assert "Finish the recall" not in text_of(client.get(answer["Location"]))
     assert post(client, close, outcome="finished", reason="done").status_code == 403

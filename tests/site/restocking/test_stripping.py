@@ -394,7 +394,7 @@ def test_each_currency_that_was_paid_in_is_shown(world: make.World, client: Clie
 
     assert "So far 31.00 EUR + 40.00 GBP" in page
     assert "With what is still needed 31.00 EUR + 40.00 GBP" in page
-    assert "Units Thing GBP" in page  # what remains is priced as the whole was
+    assert "Units Item GBP" in page  # what remains is priced as the whole was
 
 
 def test_what_came_before_the_kit_last_went_out_is_another_story(

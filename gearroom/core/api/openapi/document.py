@@ -54,11 +54,11 @@ class Schema(View):
 
     def get(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponse:
         """As JSON, which is YAML too; 304 if the asker has it."""
-        found = document()
-        if unchanged(request, found.tag):
+        made = document()
+        if unchanged(request, made.tag):
             response = HttpResponse(status=304)
         else:
-            response = HttpResponse(found.content, content_type="application/json")
-        response["ETag"] = found.tag
+            response = HttpResponse(made.content, content_type="application/json")
+        response["ETag"] = made.tag
         response["Cache-Control"] = "public, no-cache"
         return response

@@ -40,8 +40,8 @@ class CursorPages(BasePagination):
         rows = queryset.order_by(*order)
         if place is not None:
             rows = rows.filter(_after(order, place))
-        found = list(rows[: size + 1])
-        more, page = len(found) > size, found[:size]
+        following = list(rows[: size + 1])
+        more, page = len(following) > size, following[:size]
         if backwards:
             page.reverse()
         self._next = self._link(False, page, -1, more or backwards)
