@@ -111,12 +111,12 @@ class KitWeek:
     def reasons(self) -> tuple[Reason, ...]:
         """All that makes it short or stops it, once each: as it stands for the latest day."""
         latest = sorted(self.wrong, key=lambda answer: answer.verdict.through, reverse=True)
-        found: dict[tuple[object, ...], Reason] = {}
+        reasons: dict[tuple[object, ...], Reason] = {}
         for answer in latest:
             for reason in answer.verdict.reasons:
                 about = (reason.code, reason.facts.get("line"), reason.facts.get("thing_id"))
-                found.setdefault(about, reason)
-        return tuple(sorted(found.values(), key=lambda reason: -reason.weight))
+                reasons.setdefault(about, reason)
+        return tuple(sorted(reasons.values(), key=lambda reason: -reason.weight))
 
     @property
     def to_bin(self) -> tuple[Reason, ...]:
@@ -256,22 +256,22 @@ def to_order(
     lows = {(row.room, row.thing_id): row for row in low}
     rows = []
     for room, thing_id in {*wants, *lows}:
-        asked, at_level = wants.get((room, thing_id), []), lows.get((room, thing_id))
-        wanted_on = min((m.wanted_on for m in asked), default=today + timedelta(days=9999))
+        wanting, at_level = wants.get((room, thing_id), []), lows.get((room, thing_id))
+        wanted_on = min((m.wanted_on for m in wanting), default=today + timedelta(days=9999))
         by, late = order_by(wanted_on, lead_days.get(thing_id, 0), today)
-        units = sum(m.units for m in asked)
+        units = sum(m.units for m in wanting)
         if at_level is not None:
             by = today
             units += 2 * at_level.level - at_level.stock  # up to twice the level: not again soon
         rows.append(
             ToOrder(
                 thing_id=thing_id,
-                thing=asked[0].thing if asked else at_level.thing if at_level else "",
+                thing=wanting[0].thing if wanting else at_level.thing if at_level else "",
                 units=units,
                 by=by,
-                late=late and bool(asked),
+                late=late and bool(wanting),
                 room=room,
-                kits=tuple(dict.fromkeys(m.kit for m in asked)),
+                kits=tuple(dict.fromkeys(m.kit for m in wanting)),
                 level=at_level.level if at_level else None,
                 stock=at_level.stock if at_level else None,
             )
@@ -306,10 +306,10 @@ class Shelves:
 
 def shelves_of(units: Iterable[Units]) -> dict[int, list[Units]]:
     """Units on shelves by thing."""
-    found: dict[int, list[Units]] = {}
+    by_thing: dict[int, list[Units]] = {}
     for x in units:
-        found.setdefault(x.batch.thing.id, []).append(x)
-    return found
+        by_thing.setdefault(x.batch.thing.id, []).append(x)
+    return by_thing
 
 
 def minutes(kits: Sequence[KitWeek], minutes_a_kit: int) -> int:

@@ -26,8 +26,8 @@ class VerdictLine:
 
     def __str__(self) -> str:
         """As it stands in plain text."""
-        said = f"{self.text} ({self.judged})"
-        return f"{said} · {self.beside}" if self.beside else said
+        verdict = f"{self.text} ({self.judged})"
+        return f"{verdict} · {self.beside}" if self.beside else verdict
 
 
 @dataclass(frozen=True)

@@ -191,9 +191,9 @@ class _Leaving:
 def _leaving(trips: Iterable[JudgedTrip]) -> Iterator[_Leaving]:
     """The kits that keep trips from being covered. A trip that waits for a kit is told of as well
     by then."""
-    for seen in trips:
+    for judged in trips:
         together: set[str] = set()
-        for each in seen.kits:
+        for each in judged.kits:
             if each.reservation is None or each.on_it or each.verdict is None:
                 continue
             worst: list[Reason] = []
@@ -202,7 +202,7 @@ def _leaving(trips: Iterable[JudgedTrip]) -> Iterator[_Leaving]:
             # What the trip's kits lack together, or latex in one of them, is told for one kit.
             reasons = [x for x in worst if _together(x) not in together]
             together.update(key for x in worst if (key := _together(x)) is not None)
-            yield _Leaving(seen.trip, each.reservation, each.verdict, reasons, each.elsewhere)
+            yield _Leaving(judged.trip, each.reservation, each.verdict, reasons, each.elsewhere)
 
 
 def _together(why: Reason) -> str | None:

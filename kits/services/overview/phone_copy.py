@@ -153,14 +153,14 @@ def _kit(
 
 
 def _verdict(change: Change) -> dict[str, Any]:
-    asked, verdict = change.judged.question, change.judged.verdict
+    question, verdict = change.judged.question, change.judged.verdict
     return {
         "from": change.first_day.isoformat(),
         "verdict": str(verdict.word),
         "text": verdict_texts.verdict(verdict),
-        "through": asked.through.isoformat(),
-        "trip": asked.trip.pk if asked.trip else None,
-        "trip_name": asked.trip.name if asked.trip else "",
+        "through": question.through.isoformat(),
+        "trip": question.trip.pk if question.trip else None,
+        "trip_name": question.trip.name if question.trip else "",
     }
 
 
@@ -215,14 +215,14 @@ def _labels(
         | Q(kind=LabelKind.LOT, lot__in=list(batches))
         | Q(kind=LabelKind.PERSON, person__in=[person.pk for person in whom])
     )
-    found: dict[str, list[Any]] = {}
+    targets: dict[str, list[Any]] = {}
     rows = Label.objects.active().filter(on).select_related("place")
     for label in rows.order_by("code"):
         if label.lot_id:
-            found[label.code] = ["batch", label.lot_id]
+            targets[label.code] = ["batch", label.lot_id]
         elif label.person_id:
-            found[label.code] = ["person", label.person_id]
+            targets[label.code] = ["person", label.person_id]
         else:
             kit_id = label.kit_id or (label.place.kit_id if label.place else None)
-            found[label.code] = ["kit", names[kit_id or 0]]
-    return found
+            targets[label.code] = ["kit", names[kit_id or 0]]
+    return targets
