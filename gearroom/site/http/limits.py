@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict
+from django.utils.deprecation import MiddlewareMixin
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts.problems import Invalid, Problem, TooLarge, document
@@ -21,21 +22,17 @@ class LengthRequired(Problem):
     status = 411
 
 
-class BoundedBody:
+class BoundedBody(MiddlewareMixin):
     """Middleware: refuses a body over settings.DATA_UPLOAD_MAX_MEMORY_SIZE (bytes) with 413.
 
     A body of unsaid length (chunked) is refused with 411, since Django would take it for empty.
     Neither reads the body: what a client still sends is thrown away by the web server.
     """
 
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
-        self.get_response = get_response
-
-    def __call__(self, request: HttpRequest) -> HttpResponse:
+    def process_request(self, request: HttpRequest) -> HttpResponse | None:
+        """Before any of the body is read."""
         problem = _judge(request)
-        if problem is not None:
-            return respond(document(problem, request.path))
-        return self.get_response(request)
+        return None if problem is None else respond(document(problem, request.path))
 
 
 def _judge(request: HttpRequest) -> Problem | None:
@@ -55,15 +52,9 @@ def _judge(request: HttpRequest) -> Problem | None:
     return None
 
 
-class PlainText:
+class PlainText(MiddlewareMixin):
     """Middleware: what is typed on a page comes as it is kept (`plain_text`), as it does in the
     API; passwords are left as they are."""
-
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
-        self.get_response = get_response
-
-    def __call__(self, request: HttpRequest) -> HttpResponse:
-        return self.get_response(request)
 
     def process_view(self, request: HttpRequest, *_: object) -> None:
         """Once it is known to be a page's form."""
@@ -83,19 +74,15 @@ def _plain(form: QueryDict) -> QueryDict:
     return found
 
 
-class NoNul:
+class NoNul(MiddlewareMixin):
     """Middleware: refuses an address, or a page's form, with a NUL (U+0000) in it, which nobody
     types and PostgreSQL keeps in no text. The API refuses it in a body as it reads that."""
 
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
-        self.get_response = get_response
-
-    def __call__(self, request: HttpRequest) -> HttpResponse:
+    def process_request(self, request: HttpRequest) -> HttpResponse | None:
+        """Look at the address."""
         if "\0" in request.path:
             return page_not_found(request, Http404())
-        if _holds_nul(request.GET):
-            return _refused(request)
-        return self.get_response(request)
+        return _refused(request) if _holds_nul(request.GET) else None
 
     def process_view(
         self,

@@ -11,6 +11,7 @@ from django.conf import settings
 from django.contrib.sessions.middleware import SessionMiddleware
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.middleware.gzip import GZipMiddleware
+from django.utils.deprecation import MiddlewareMixin
 
 from gearroom.core.acts.database_failures import FAILURE_ERRORS, tolerating_failure
 from gearroom.core.rules.proxies import client_address
@@ -41,60 +42,49 @@ READING_POLICY = POLICY.replace("script-src 'self'", "script-src 'self' 'wasm-un
 PERMISSIONS = "camera=(self), microphone=(), geolocation=()"
 
 
-class ClientAddress:
+class ClientAddress(MiddlewareMixin):
     """Middleware: REMOTE_ADDR is the address of who asks, as the proxies of settings.PROXIES say
     it; limits and lists of sign-ins go by it."""
 
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
-        self.get_response = get_response
-
-    def __call__(self, request: HttpRequest) -> HttpResponse:
+    def process_request(self, request: HttpRequest) -> None:
+        """Put it there."""
         request.META["REMOTE_ADDR"] = client_address(
             request.META.get("REMOTE_ADDR", ""),
             request.META.get("HTTP_X_FORWARDED_FOR", ""),
             settings.PROXIES,
         )
-        return self.get_response(request)
 
 
-class SecretAddress:
+class SecretAddress(MiddlewareMixin):
     """Middleware: an address that is a secret is kept by no cache, and told to nobody: a browser
     says where somebody comes from without the path. (With no-referrer it would say Origin: null,
     and a form sent from such a page would be refused.)"""
 
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
-        self.get_response = get_response
-
-    def __call__(self, request: HttpRequest) -> HttpResponse:
-        response = self.get_response(request)
+    def process_response(
+        self, request: HttpRequest, response: HttpResponseBase
+    ) -> HttpResponseBase:
+        """With the headers that say so."""
         if is_secret(request.path):
             response.headers["Referrer-Policy"] = "strict-origin"
             response.headers["Cache-Control"] = "private, no-store"
         return response
 
 
-class ContentSecurityPolicy:
+class ContentSecurityPolicy(MiddlewareMixin):
     """Middleware: the policy on every answer, and the camera for our own pages alone."""
 
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
-        self.get_response = get_response
-
-    def __call__(self, request: HttpRequest) -> HttpResponse:
-        response = self.get_response(request)
+    def process_response(
+        self, request: HttpRequest, response: HttpResponseBase
+    ) -> HttpResponseBase:
+        """With the headers that say so."""
         response.headers.setdefault("Content-Security-Policy", POLICY)
         response.headers.setdefault("Permissions-Policy", PERMISSIONS)
         return response
 
 
-class DatabaseFailures:
+class DatabaseFailures(MiddlewareMixin):
     """Middleware: a database that is busy, full, read-only or away is said as such, by pages as by
     the API; and what was only read is shown although the session cannot be kept."""
-
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
-        self.get_response = get_response
-
-    def __call__(self, request: HttpRequest) -> HttpResponse:
-        return self.get_response(request)
 
     def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
         """What a view raised; None lets it go on as a 500."""

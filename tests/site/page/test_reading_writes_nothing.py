@@ -117,7 +117,7 @@ def every_address(world: make.World) -> Iterator[str]:
         "source": ["by-hand"],
         "reference": [Trip.objects.get(name="Crag walk").reference],
         "entry": [Entry.objects.latest("id").pk],
-        "said": [use_requests.token(checkout) for checkout in Checkout.objects.all()],
+        "link": [use_requests.token(checkout) for checkout in Checkout.objects.all()],
         "role": ["guide"],
         "uid": ["MQ"],
         "token": ["1-2"],
