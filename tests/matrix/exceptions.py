@@ -3,10 +3,10 @@
 _LINK = "by the link that was sent to one person: whoever has it may do the one thing it is for"
 
 NO_RIGHT_ASKED: dict[str, str] = {
-    "page POST cleared/{said}/": _LINK,
-    "page POST sign/{said}/": _LINK,
-    "page POST used/{said}/": _LINK,
-    "page POST used/{said}/{time}/": _LINK,
+    "page POST cleared/{link}/": _LINK,
+    "page POST sign/{signature}/": _LINK,
+    "page POST used/{link}/": _LINK,
+    "page POST used/{link}/{time}/": _LINK,
     "page POST sign-in/new/{uid}/{token}/": _LINK,
     "page POST sign-in/": "whoever signs in is nobody yet: the password is what is asked for",
     "page POST sign-in/forgotten/": "nobody has to be signed in to say that they cannot sign in;"

@@ -121,14 +121,14 @@ HATCH: dict[str, Make] = {
 }
 
 LINKS: dict[str, Make] = {
-    "page GET cleared/{said}/": lambda a: say(said=a.link("cleared")),
-    "page POST cleared/{said}/": lambda a: say(said=a.link("cleared"), body={"answer": "yes"}),
-    "page GET sign/{said}/": lambda a: say(said=a.link("sign")),
-    "page POST sign/{said}/": lambda a: say(said=a.link("sign")),
-    "page GET used/{said}/": lambda a: say(said=a.link("used")),
-    "page POST used/{said}/": lambda a: say(said=a.link("used"), body={"nothing": "1"}),
-    "page GET used/{said}/{time}/": lambda a: say(said=a.link("used"), time=a.links_time()),
-    "page POST used/{said}/{time}/": lambda a: say(
+    "page GET cleared/{link}/": lambda a: say(said=a.link("cleared")),
+    "page POST cleared/{link}/": lambda a: say(said=a.link("cleared"), body={"answer": "yes"}),
+    "page GET sign/{signature}/": lambda a: say(said=a.link("sign")),
+    "page POST sign/{signature}/": lambda a: say(said=a.link("sign")),
+    "page GET used/{link}/": lambda a: say(said=a.link("used")),
+    "page POST used/{link}/": lambda a: say(said=a.link("used"), body={"nothing": "1"}),
+    "page GET used/{link}/{time}/": lambda a: say(said=a.link("used"), time=a.links_time()),
+    "page POST used/{link}/{time}/": lambda a: say(
         said=a.link("used"),
         time=a.links_time(),
         body={f"used-{a.all.items['dressing'].pk}": "1"},
