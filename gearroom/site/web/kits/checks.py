@@ -27,9 +27,10 @@ class CheckForm(PageForm):
 @form_view("check_instrument", "kit", part="#checks")
 def check_instrument(act: Act, request: HttpRequest, kit: str) -> Done:
     """Record that an instrument inside passed its check, or failed it."""
+    checked = find.kit(act.actor, kit)
     pk, passed, answer = CheckForm.read(request.POST).values()
     inside = Lot.objects.select_related("item").filter(
-        holdings__place__kit=find.kit(act.actor, kit), holdings__units__gt=0
+        holdings__place__kit=checked, holdings__units__gt=0
     )
     lot = inside.filter(pk=pk).first()
     if lot is None:

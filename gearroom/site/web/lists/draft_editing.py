@@ -203,6 +203,7 @@ class SubstituteForm(PageForm):
 @form_view("edit_item", "list-section", part="#instead", refused=_section_page)
 def instead(act: Act, request: HttpRequest, id: int, number: int, key: str) -> Done:
     """Say that another item can be used instead of one on a list, or no more; on every list."""
+    _section_of(version_of(id, number), key)
     values = SubstituteForm.read(request.POST)
     of, other = find.item(values["of"]), find.item(values["other"])
     names = {"thing": of.name, "other": other.name}
