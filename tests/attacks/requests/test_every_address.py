@@ -71,8 +71,8 @@ def hut() -> make.World:
         "notices": notice.pk, "packing-lists": w.version.packing_list_id, "lists": 1,
         "people": w.stranger.pk, "places": shelf.pk, "recalls": recall.pk,
         "reservations": promise.pk, "tokens": token.pk, "before": 1,
-        "time": present(out.checkout).pk, "link": "nothing", "secret": "nothing", "uid": "MQ",
-        "key": "main", "role": "keeper",
+        "time": present(out.checkout).pk, "link": "nothing", "signature": "nothing",
+        "secret": "nothing", "uid": "MQ", "key": "main", "role": "keeper",
     }  # fmt: skip
     return w
 

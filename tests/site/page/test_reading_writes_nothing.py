@@ -118,6 +118,7 @@ def every_address(world: make.World) -> Iterator[str]:
         "reference": [Trip.objects.get(name="Crag walk").reference],
         "entry": [Entry.objects.latest("id").pk],
         "link": [use_requests.token(checkout) for checkout in Checkout.objects.all()],
+        "signature": ["nothing"],
         "role": ["guide"],
         "uid": ["MQ"],
         "token": ["1-2"],
