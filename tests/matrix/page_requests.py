@@ -121,15 +121,15 @@ HATCH: dict[str, Make] = {
 }
 
 LINKS: dict[str, Make] = {
-    "page GET cleared/{link}/": lambda a: say(said=a.link("cleared")),
-    "page POST cleared/{link}/": lambda a: say(said=a.link("cleared"), body={"answer": "yes"}),
-    "page GET sign/{signature}/": lambda a: say(said=a.link("sign")),
-    "page POST sign/{signature}/": lambda a: say(said=a.link("sign")),
-    "page GET used/{link}/": lambda a: say(said=a.link("used")),
-    "page POST used/{link}/": lambda a: say(said=a.link("used"), body={"nothing": "1"}),
-    "page GET used/{link}/{time}/": lambda a: say(said=a.link("used"), time=a.links_time()),
+    "page GET cleared/{link}/": lambda a: say(link=a.link("cleared")),
+    "page POST cleared/{link}/": lambda a: say(link=a.link("cleared"), body={"answer": "yes"}),
+    "page GET sign/{signature}/": lambda a: say(signature=a.link("sign")),
+    "page POST sign/{signature}/": lambda a: say(signature=a.link("sign")),
+    "page GET used/{link}/": lambda a: say(link=a.link("used")),
+    "page POST used/{link}/": lambda a: say(link=a.link("used"), body={"nothing": "1"}),
+    "page GET used/{link}/{time}/": lambda a: say(link=a.link("used"), time=a.links_time()),
     "page POST used/{link}/{time}/": lambda a: say(
-        said=a.link("used"),
+        link=a.link("used"),
         time=a.links_time(),
         body={f"used-{a.all.items['dressing'].pk}": "1"},
     ),

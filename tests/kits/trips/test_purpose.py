@@ -147,7 +147,8 @@ def test_a_kit_of_another_guide_s_trip_is_refused_with_what_would_do(
 ) -> None:
     filled("DAY-03", w)
     walk = trip("Ridge walk", w.store, first, first, leader=w.guide)
-    Trip.objects.update(departs_at=walk.departs_at + timedelta(hours=1))
+    later = timedelta(hours=1)  # so that it has not departed, at any time of day
+    Trip.objects.update(departs_at=walk.departs_at + later, returns_at=walk.returns_at + later)
     reserve(w, w.day_01, walk)
     call, body = make.caller(olu), {"person": str(olu.pk)}
 

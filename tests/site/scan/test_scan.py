@@ -217,7 +217,7 @@ def test_receiving_goes_on_from_shelf_to_packs_and_leads_to_the_page_that_writes
         browser(world.keeper), "receive", scanned.shown(school.shelf), scanned.shown(school.lot)
     )
 
-    assert "Next kit for C2." in text_of(answers[1])
+    assert "Here: C2." in text_of(answers[1])
     link = f"/stock/receive/?item={world.dressing.pk}&amp;shelf={world.shelf.pk}"
     assert link in answers[1].content.decode()
     assert browser(world.keeper).get(link.replace("&amp;", "&")).status_code == 200
