@@ -58,7 +58,7 @@ class CheckOut:
 
 @dataclass(frozen=True)
 class PassOn:
-    """A kit that was passed to another person on the way. `checkout` is None as for `Taken`."""
+    """A kit that was passed to another person on the way. `checkout` is None as for `CheckOut`."""
 
     kit: Kit
     checkout: Checkout | None

@@ -1,7 +1,7 @@
 """The stock book being written: one act, one transaction, one entry (or a few) with its legs.
 
 A `Book` is open for the length of an act. What is written through it is all there afterwards or
-not at all; when it closes, every kit it locked has its `fit_until` rewritten. Only `Book.post`
+not at all; when it closes, every kit it locked has its stored dates rewritten. Only `Book.post`
 writes movements, and a kit that is moved into or out of must be locked. Locks are taken in one
 order: kits ascending, then batches ascending, then (lot, place) ascending. A batch that is locked
 moves nowhere, so whoever has to know all of where it is asks `hold`.

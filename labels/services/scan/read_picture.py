@@ -43,7 +43,7 @@ def read(
 
 def photo(picture: bytes) -> bytes:
     """A picture as it is kept and shown: a JPEG of at most 1600 pixels a side that says nothing of
-    where it was taken. Raises as `look` does."""
+    where it was taken. Raises as `read` does."""
     with _as_problems():
         return reading.small(picture)
 

@@ -1,11 +1,11 @@
 """A reading event: what was read, what it means, what was done, what can be done next.
 
 Reading a picture takes up to seconds and writes nothing, so it comes first, outside of any
-transaction (`looking.look`); then `scan` does what was asked for all that was read, each label
+transaction (`read_picture.read`); then `scan` does what was asked for all that was read, each label
 with its own outcome: nine kits go, and the tenth is named with its reason.
 
-    answer = scan(act, look(picture), Ask(Intent.CHECK_OUT, holder=guide))
-    answer = scan(act, typed_texts(["XXXX-XXXX"]), Ask(Intent.CHECK_IN))
+    answer = scan(act, read(picture), ScanRequest(Intent.CHECK_OUT, holder=guide))
+    answer = scan(act, typed_texts(["XXXX-XXXX"]), ScanRequest(Intent.CHECK_IN))
 
 `identify` only says what it is, and writes nothing at all: for an address that somebody opens.
 """

@@ -48,7 +48,7 @@ def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
         "own": who.person,
         "name": request.POST.get("name", ""),
     }
-    return show(request, "site/people/shared_devices.html", facts, problem=problem)
+    return show(request, "site/accounts/shared_devices.html", facts, problem=problem)
 
 
 @form_view("edit_device")

@@ -52,7 +52,7 @@ def _who_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
         "search": search,
         **_waiting(request),
     }
-    return show(request, "site/people/shared_device_who.html", facts, problem=problem)
+    return show(request, "site/accounts/shared_device_who.html", facts, problem=problem)
 
 
 def _waiting(request: HttpRequest) -> dict[str, str]:
@@ -86,7 +86,7 @@ def _pin_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
         "keys": (*"123456789", "0"),
         **_waiting(request),
     }
-    return show(request, "site/people/shared_device_pin.html", facts, problem=problem)
+    return show(request, "site/accounts/shared_device_pin.html", facts, problem=problem)
 
 
 @require_POST

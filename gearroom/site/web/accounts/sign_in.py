@@ -28,7 +28,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         return redirect("hatch-who")
     to = request.POST.get("to") or request.GET.get("next", "/")
     if request.method != "POST":
-        return render(request, "site/people/sign_in.html", {"to": to})
+        return render(request, "site/accounts/sign_in.html", {"to": to})
     name = request.POST.get("username", "").strip()
     error, status = _("That username and password do not match. Check both and try again."), 403
     try:
@@ -41,7 +41,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     except Problem as problem:
         error, status = problem.detail, problem.status
     facts = {"to": to, "username": name, "error": error}
-    return render(request, "site/people/sign_in.html", facts, status=status)
+    return render(request, "site/accounts/sign_in.html", facts, status=status)
 
 
 def too_often(wait: int) -> str:

@@ -39,7 +39,7 @@ def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
         "digits": shared_devices.PIN_DIGITS,
         "may_confirm": who.may("release"),
     }
-    return show(request, "site/people/signed_in_devices.html", facts, problem=problem)
+    return show(request, "site/accounts/signed_in_devices.html", facts, problem=problem)
 
 
 @form_view("own_account")
@@ -107,7 +107,7 @@ def _not_too_often(request: HttpRequest) -> None:
 def forgotten(request: HttpRequest) -> HttpResponse:
     """Request a mail with a link to a new password. It tells nobody who has a sign-in."""
     if request.method != "POST":
-        return render(request, "site/people/password_forgotten.html", {})
+        return render(request, "site/accounts/password_forgotten.html", {})
     name, status = request.POST.get("name", "").strip(), 429
     if wait := attempts.count("reset-address", request.META.get("REMOTE_ADDR", "")):
         error = too_often(wait)
@@ -120,9 +120,9 @@ def forgotten(request: HttpRequest) -> HttpResponse:
         error, status = _("Enter your username or your email address."), 400
     else:
         sign_ins.ask_reset(name, settings.PUBLIC_URL or request.build_absolute_uri("/")[:-1])
-        return render(request, "site/people/password_forgotten.html", {"requested": True})
+        return render(request, "site/accounts/password_forgotten.html", {"requested": True})
     facts = {"error": error, "name": name}
-    return render(request, "site/people/password_forgotten.html", facts, status=status)
+    return render(request, "site/accounts/password_forgotten.html", facts, status=status)
 
 
 @sensitive_post_parameters("new")
@@ -132,16 +132,16 @@ def new_password(request: HttpRequest, uid: str, token: str) -> HttpResponse:
     posted = request.method == "POST"
     if posted and (wait := attempts.count("link", request.META.get("REMOTE_ADDR", ""))):
         facts = {"error": too_often(wait)}
-        return render(request, "site/people/password_new.html", facts, status=429)
+        return render(request, "site/accounts/password_new.html", facts, status=429)
     if sign_ins.user_of(uid, token) is None:
-        return render(request, "site/people/password_link_over.html", {}, status=404)
+        return render(request, "site/accounts/password_link_over.html", {}, status=404)
     if not posted:
-        return render(request, "site/people/password_new.html", {})
+        return render(request, "site/accounts/password_new.html", {})
     try:
         user = sign_ins.reset(uid, token, request.POST.get("new", ""))
     except Problem as problem:
         facts = {"error": problem.detail}
-        return render(request, "site/people/password_new.html", facts, status=problem.status)
-    response = render(request, "site/people/password_set.html", {"username": user.get_username()})
+        return render(request, "site/accounts/password_new.html", facts, status=problem.status)
+    response = render(request, "site/accounts/password_set.html", {"username": user.get_username()})
     known_browsers.remember(request, response, user.get_username())
     return response

@@ -98,7 +98,7 @@ def _page(
         "name": request.POST.get("name", "") if problem else "",
         "made": made,
     }
-    return show(request, "site/people/tokens.html", facts, problem=problem)
+    return show(request, "site/accounts/tokens.html", facts, problem=problem)
 
 
 def _ended(token: Token, now: datetime) -> datetime | None:

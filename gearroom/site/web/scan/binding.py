@@ -59,4 +59,4 @@ def _page(request: HttpRequest, label: Label, problem: Problem | None = None) ->
             for row in rows
         ],
     }
-    return show(request, "site/labelling/bind.html", facts, problem=problem)
+    return show(request, "site/scan/bind.html", facts, problem=problem)
