@@ -204,4 +204,4 @@ def test_a_page_says_so_too(labels: at.Labelled, client: Client) -> None:
     assert first.status_code == again.status_code == 409
     assert "already answered" not in first.content.decode()
     assert "already answered" in again.content.decode()
-    assert "Load the page again" in again.content.decode()
+    assert "Reload the page" in again.content.decode()
