@@ -76,7 +76,7 @@ def test_from_an_empty_room_to_the_first_kit_out(
         page.get_by_role("button", name="Check it").click()
         page.get_by_text("No mistakes found").wait_for()
         page.get_by_role("button", name="Add all of it").click()
-        page.get_by_text("Taken in: 1 shelves, 1 things, 1 kit lists, 1 kits").wait_for()
+        page.get_by_text("Added: 1 shelves, 1 items, 1 kit lists, 1 kits").wait_for()
 
         # What is in the kit, counted as it stands.
         page.get_by_role("link", name="Count DAY-01").click()

@@ -172,7 +172,7 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         done.filter(has_text="DAY-01: handed back, to sort later.").wait_for()
 
         assert entries_of(page) == ["waits"] * 6
-        page.get_by_text("6 acts wait to be sent.").wait_for()
+        page.get_by_text("6 records are waiting to be sent.").wait_for()
         kill(profile)
 
     # Meanwhile the book heard otherwise of DAY-03, and the sign-in ran out.
@@ -185,7 +185,7 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         page = context.pages[0]
         page.goto(f"{server.url}/kits/")
         page.wait_for_url("**/sign-in/**")
-        page.get_by_text("6 acts wait on this phone.").wait_for()
+        page.get_by_text("6 records are waiting on this phone.").wait_for()
         assert Entry.objects.filter(pk__gt=before).count() == 1
         page.fill("#username", keeper)
         page.fill("#password", PASSWORD)
@@ -203,7 +203,7 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         page.reload()  # sends again what it has: nothing
         page.get_by_text("The server answers.").wait_for()
         page.get_by_text("Nothing is waiting").wait_for()
-        row.get_by_role("button", name="Settled").click()
+        row.get_by_role("button", name="Done", exact=True).click()
         expect(row).to_have_count(0)
 
         # Whoever signs out takes the kits with them.
@@ -376,7 +376,7 @@ def test_what_was_not_carried_and_what_is_not_ours_is_said_without_a_network(
         card.get_by_label("Given back").check()
         card.get_by_label("Needed, not in the kit").fill("tick remover\n\n crutch ")
         card.get_by_role("button", name="Opened").click()
-        page.get_by_text("2 acts wait to be sent.").wait_for(timeout=SEEN_MS)
+        page.get_by_text("2 records are waiting to be sent.").wait_for(timeout=SEEN_MS)
 
         page.context.set_offline(False)
         page.get_by_text("Nothing is waiting").wait_for(timeout=SEEN_MS)
@@ -427,7 +427,7 @@ def test_pages_are_light_and_stand_still(
             network.send("Network.enable")
             network.send("Network.setCacheDisabled", {"cacheDisabled": True})
             page.goto(server.url + path)
-            last = ".wasm" if path in ("/scan/", "/offline/") else "/offline.js"
+            last = ".wasm" if path in ("/scan/", "/offline/") else "/offline/sync.js"
             page.wait_for_function(
                 "(last) => performance.getEntriesByType('resource')"
                 ".some((each) => each.name.endsWith(last) && each.responseEnd)",

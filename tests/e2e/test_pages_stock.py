@@ -112,7 +112,7 @@ def receive_three_boxes(page: Any, world: make.World) -> None:
     scan(page, f"(01){NEW}(17)290228(10)N5(30)12")
     page.get_by_role("heading", name=f"New here: GTIN {NEW}").wait_for()
     page.get_by_label("Its name").first.fill("Finger splint")
-    page.get_by_label("Counted by").first.fill("splint")
+    page.get_by_label("Counted in").first.fill("splint")
     page.get_by_label("Consumables").first.check()
     page.get_by_role("button", name="Add it, then receive").first.click()
     page.get_by_text("good until 28 February 2029").wait_for()
@@ -185,7 +185,7 @@ def follow_a_recall(
     recall = Recall.objects.get()
     sign_in(theirs, url, guide, f"/stock/recalls/{recall.pk}/")
     theirs.get_by_label("Units removed").fill("6")
-    theirs.get_by_role("button", name="Taken out DAY-01").click()
+    theirs.get_by_role("button", name="Removed DAY-01").click()
     theirs.get_by_text("Every place that you see has answered.").wait_for()
     until(
         lambda: make.units(world.dressings, make.section(world.day_01)) == 0,
@@ -193,7 +193,7 @@ def follow_a_recall(
     )
 
     page.reload()
-    page.get_by_text("Taken out, Gil").wait_for()
+    page.get_by_text("Removed, Gil").wait_for()
     # What was taken off shelves and out of the kit is in quarantine: it is finished with a reason.
     last = browser.new_page(viewport={"width": 360, "height": 740})
     sign_in(last, url, adviser, f"/stock/recalls/{recall.pk}/")
