@@ -190,23 +190,27 @@ NOUNS.update(
         "entry": pgettext_lazy("not found", "entry"),
         "kit list": pgettext_lazy("not found", "kit list"),
         "kit": pgettext_lazy("not found", "kit"),
-        "notice": pgettext_lazy("not found", "notice"),
+        "notice": pgettext_lazy("not found", "notification"),
         "other version of that kit list": pgettext_lazy(
-            "not found", "other version of that kit list"
+            "not found", "other version of this kit list"
         ),
         "pack code": pgettext_lazy("not found", "pack code"),
         "photo": pgettext_lazy("not found", "photo"),
         "place": pgettext_lazy("not found", "place"),
         "recall": pgettext_lazy("not found", "recall"),
         "reservation": pgettext_lazy("not found", "reservation"),
-        "row of this recall": pgettext_lazy("not found", "row of this recall"),
-        "section of that kit list": pgettext_lazy("not found", "section of that kit list"),
+        "row of this recall": pgettext_lazy("not found", "entry in this recall"),
+        "section of that kit list": pgettext_lazy(
+            "not found", "section in this kit list with the key"
+        ),
         "shelf": pgettext_lazy("not found", "shelf"),
-        "signed page of that version": pgettext_lazy("not found", "signed page of that version"),
-        "such batch in this place": pgettext_lazy("not found", "such batch in this place"),
-        "such substitute": pgettext_lazy("not found", "such substitute"),
-        "thing": pgettext_lazy("not found", "thing"),
+        "signed page of that version": pgettext_lazy("not found", "signed page for this version"),
+        "such batch in this place": pgettext_lazy("not found", "stock of this batch in this place"),
+        "such substitute": pgettext_lazy("not found", "substitute called"),
+        "thing": pgettext_lazy("not found", "item"),
         "trip": pgettext_lazy("not found", "trip"),
-        "version of that kit list": pgettext_lazy("not found", "version of that kit list"),
+        "version of that kit list": pgettext_lazy(
+            "not found", "version of this kit list with the number"
+        ),
     }
 )

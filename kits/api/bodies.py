@@ -58,7 +58,7 @@ class PutInBody(StrictSerializer):
 
 
 class UseLineBody(StrictSerializer):
-    rules = (AnyOf(("item", "lot"), _lazy("Name the item (item) or the batch (lot).")),)
+    rules = (AnyOf(("item", "lot"), _lazy("Specify the item (item) or the batch (lot).")),)
 
     item = serializers.IntegerField(required=False, min_value=1)
     lot = serializers.CharField(
@@ -77,7 +77,7 @@ class UseLineBody(StrictSerializer):
 class NeedBody(StrictSerializer):
     rules = (
         OneOf(
-            ("item", "words"), _lazy("Name an item, or describe in a few words what was needed.")
+            ("item", "words"), _lazy("Enter an item, or describe what was needed in a few words.")
         ),
     )
 
@@ -119,7 +119,7 @@ def use_lines(kit: Kit, rows: list[dict[str, Any]]) -> list[UseLine]:
         item = find.item(row["item"]) if "item" in row else None
         if lot is not None and item is not None and lot.item_id != item.pk:
             raise Invalid(
-                _("That batch is of %(item)s, not of %(item_2)s.")
+                _("That is a batch of %(item)s, not of %(item_2)s.")
                 % {"item": lot.item.name, "item_2": item.name},
                 field="used",
             )
@@ -146,7 +146,8 @@ def loose_levels(kit: Kit, rows: list[dict[str, Any]]) -> list[LooseLevel]:
         item = find.item(row["item"])
         if not item.by_eye:
             raise Invalid(
-                _("%(item)s is counted, not loose.") % {"item": item.name}, field="levels"
+                _("%(item)s is a counted item, not a loose one.") % {"item": item.name},
+                field="levels",
             )
         levels.append(LooseLevel(find.section(kit, row["section"]), item, Level(row["level"])))
     return levels

@@ -19,7 +19,7 @@ from kits.rules.text.hazards import HAZARDS
 def gtin_field(**more: Any) -> serializers.RegexField:
     """A maker's pack code (GS1 General Specifications 3.3): 8, 12, 13 or 14 digits, typed with
     spaces or dashes or without. Its last digit is checked later."""
-    says = _("This must be a GTIN: 8, 12, 13 or 14 digits, as printed below the bars.")
+    says = _("This must be a GTIN: 8, 12, 13 or 14 digits, as printed below the barcode.")
     more.setdefault("help_text", "8, 12, 13 or 14 digits, with spaces or dashes or without.")
     form = r"^[0-9]([ -]?[0-9]){7}(([ -]?[0-9]){4,6})?$"
     return serializers.RegexField(form, max_length=30, error_messages={"invalid": says}, **more)
@@ -38,7 +38,9 @@ def currency_field() -> serializers.RegexField:
         required=False,
         allow_blank=True,
         help_text="Of the price, such as GBP.",
-        error_messages={"invalid": _("This must be three capital letters, such as GBP, or empty.")},
+        error_messages={
+            "invalid": _("This must be three capital letters, such as GBP, or be left empty.")
+        },
     )
 
 
@@ -61,8 +63,8 @@ class DayOrInstantField(serializers.CharField):
 
     default_error_messages = {
         "when": _(
-            "Give a day, such as 2026-05-31, or a time with its offset, such as "
-            "2026-05-31T08:15:00+01:00, in a year from %(which)s to %(which_2)s."
+            "Enter a day, such as 2026-05-31, or a time with its UTC offset, such as "
+            "2026-05-31T08:15:00+01:00. The year must be from %(which)s to %(which_2)s."
         )
     }
 

@@ -21,7 +21,7 @@ from kits.services.labelling import labelling
 from kits.services.lookup import find
 
 _MOST_TARGETS = 500
-_ONE_THING = _lazy("Name one thing: kit, kit and section, lot, shelf or person.")
+_ONE_THING = _lazy("Send exactly one of: kit, kit and section, lot, shelf or person.")
 
 
 def _kit_of(label: Label) -> str | None:
@@ -110,8 +110,10 @@ class LabelQuery(PageQuery):
 class MakeBody(bodies.HereBody):
     example = {"on": [{"kit": "DAY-02"}, {"kit": "DAY-02", "section": "main"}]}
     rules = (
-        OneOf(("on", "blanks"), _lazy("Name what the labels are on; or “blanks”."), "on"),
-        Needs("blanks", "room", _lazy("Name the gear room that the blanks are for."), "room"),
+        OneOf(
+            ("on", "blanks"), _lazy("Send either “on” (what the labels go on) or “blanks”."), "on"
+        ),
+        Needs("blanks", "room", _lazy("Send the gear room that the blank labels are for."), "room"),
     )
 
     on = bodies.lines(

@@ -208,7 +208,7 @@ def _measured(kept: paper.StoredSheet, data: dict[str, Any]) -> Offset | None:
     if not measures:
         return None
     if len(measures) < len(_MEASURES):
-        raise Invalid(_("Give all four measures, or none."))
+        raise Invalid(_("Send all four measurements, or none."))
     try:
         return marks(kept.sheet).offset(*measures)
     except SheetError as error:

@@ -52,7 +52,10 @@ _LABEL_TEXT = 200
 
 class UsedBody(bodies.UseLineBody):
     rules = (
-        AnyOf(("item", "lot", "label"), _lazy("Name the item (item) or the batch (lot, label).")),
+        AnyOf(
+            ("item", "lot", "label"),
+            _lazy("Send the item (“item”) or the batch (“lot” or “label”)."),
+        ),
     )
 
     lot = serializers.CharField(required=False, max_length=40, help_text="The batch, by id.")
@@ -143,7 +146,7 @@ class ScanTexts(ScanBody):
     rules = (
         OneOf(
             ("text", "texts"),
-            _lazy("Send “text”, or “texts”; or a picture as multipart/form-data."),
+            _lazy("Send “text” or “texts”, or a picture as multipart/form-data."),
             "text",
         ),
     )
@@ -199,13 +202,13 @@ class ScanPicture(ScanBody):
             raise _wrong_lines([error.detail]) from error
         lines = ScanTexts(data={"text": "-", **rows})
         if not lines.is_valid():
-            raise _wrong_lines(lines.errors.get("used", [_("This has to be a list.")]))
+            raise _wrong_lines(lines.errors.get("used", [_("This must be a list.")]))
         return list(lines.validated_data["used"])
 
 
 def _wrong_lines(messages: Any) -> Unacceptable:
     """The refusal of lines in a form: to the schema they are some text, so that it is no 400."""
-    says = _("What was used could not be read: see “errors”.")
+    says = _("The list of items used could not be read: see “errors”.")
     return Unacceptable("cannot-be-right", says, errors={"used": messages})
 
 
@@ -280,14 +283,14 @@ class Scans(UseCaseView):
         header = "HTTP_IDEMPOTENCY_KEY" in self.request.META
         scan_id = content.get("scan_id")
         if isinstance(scan_id, str) and not UUID_FORM.fullmatch(scan_id):
-            raise Invalid(_("This has to be a UUID."), field="scan_id")
+            raise Invalid(_("This must be a UUID."), field="scan_id")
         if not header and isinstance(scan_id, str):
             return uuid.UUID(scan_id)
         if self._without_key(content):
             return uuid.uuid4()
         key = super().key(content)
         if isinstance(scan_id, str) and scan_id.lower() != str(key):
-            says = _("“scan_id” and Idempotency-Key name two keys. Send one of them.")
+            says = _("“scan_id” and Idempotency-Key are different keys. Send only one of them.")
             raise beyond_form(Invalid(says, field="scan_id"))
         return key
 

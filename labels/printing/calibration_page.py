@@ -10,11 +10,11 @@ from labels.rules.layout.calibration import Marks, Offset, marks
 from labels.rules.layout.sheets import Sheet, checked
 
 _STEPS = (
-    say("1. Print this page on plain paper at 100 %%, not “fit to page”."),
-    say("2. Hold it over a sheet of labels against the light: do the outlines meet the cells?"),
+    say("1. Print this page on plain paper at 100%%, not “fit to page”."),
+    say("2. Hold it over a sheet of labels against the light: do the outlines match the labels?"),
     say("3. If not, measure in millimetres: from the left edge of the paper to the cross,"),
     say("    from the top edge to the cross, and the whole length of both rulers."),
-    say("4. Type the four numbers in, and print this page once more."),
+    say("4. Enter the four numbers, and print this page again."),
 )
 
 
@@ -75,15 +75,15 @@ def _paint_words(file: PdfFile, job: Job, sheet: Sheet, targets: Marks, offset: 
     left, top, width = targets.cross_mm + 14.0, targets.cross_mm + 18.0, sheet.page_width_mm - 50.0
     lines = [
         say(
-            "Target: cross at %(cross)s mm from both edges; rulers of %(across)s mm across and "
+            "Target: cross %(cross)s mm from both edges; rulers %(across)s mm across and "
             "%(down)s mm down.",
             cross=float(targets.cross_mm),
             across=float(targets.across_mm),
             down=float(targets.down_mm),
         ),
         say(
-            "Printed with: %(across)s mm across, %(down)s mm down, scale %(scale_x)s × "
-            "%(scale_y)s.",
+            "Printed with this correction: %(across)s mm across, %(down)s mm down, scale "
+            "%(scale_x)s × %(scale_y)s.",
             across=_signed(offset.dx_mm),
             down=_signed(offset.dy_mm),
             scale_x=float(offset.scale_x),

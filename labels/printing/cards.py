@@ -174,8 +174,8 @@ def _largest(card: LidCard, panel: _Panel, size: CardFormat, job: Job) -> Sequen
         return rows
     raise CardTooLong(
         say(
-            "%(kit)s has more items than a lid card holds: put fewer on its kit list, or print "
-            "the kit list instead.",
+            "%(kit)s has more items than fit on a lid card: put fewer on its kit list, or "
+            "print the kit list instead.",
             kit=card.kit,
         )
     )

@@ -31,7 +31,7 @@ class PublicAddressMissing(SentenceError, RuntimeError):
     def __init__(self) -> None:
         says = say(
             "The public address is not set, so a printed label would lead nowhere. Set "
-            "GEARROOM_PUBLIC_URL to the address that phones will open, or ask for a preview."
+            "GEARROOM_PUBLIC_URL to the address that phones will open, or request a preview."
         )
         super().__init__(says)
 

@@ -44,9 +44,9 @@ class ReadBackFailed(SentenceError, RuntimeError):
         self.wrong = tuple(wrong)
         page, meant, read = self.wrong[0]
         says = say(
-            "Printed codes that do not read back correctly: %(count)s. The first is on page "
+            "Codes that could not be read back correctly: %(count)s. The first is on page "
             "%(page)s: expected %(meant)s, read %(read)s. Nothing was printed: try again, and "
-            "if it happens again report it with the size and the names.",
+            "if it happens again, report it with the label size and the names on the labels.",
             count=len(self.wrong),
             page=page,
             meant=repr(meant or "–"),

@@ -17,11 +17,11 @@ from labels.rules.layout.symbols import QUIET_MODULES, Symbol, module_mm, smalle
 SIGN_OUT_COLUMNS = (
     (say("Kit"), 54.0),
     (say("Who (name, phone)"), 58.0),
-    (say("Trip, and until when"), 52.0),
+    (say("Trip, due back"), 52.0),
     (say("Out: day, time"), 30.0),
-    (say("Seal out"), 24.0),
+    (say("Seal (out)"), 24.0),
     (say("Back: day, time"), 30.0),
-    (say("Seal back"), 24.0),
+    (say("Seal (back)"), 24.0),
 )
 """The columns of the sign-out sheet, from the left, and their width in mm."""
 
@@ -92,8 +92,8 @@ def _paint_sheet_head(file: PdfFile, job: Job, room: str, page: int, pages: int)
         job.typeface,
         job.speak(
             say(
-                "For when phones are dead. Write the time it really was. Later: scan the kit's "
-                "code, type each line in, then cross it out."
+                "For use when phones are not working. Write down the actual time. Later: scan "
+                "the kit's code, enter each line, then cross it out."
             )
         ),
         left,

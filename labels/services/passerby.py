@@ -20,11 +20,11 @@ from kits.services.labelling import labelling
 from kits.services.lookup import find
 
 _WHAT = {
-    LabelKind.SECTION: _lazy("A pouch of a first aid kit"),
-    LabelKind.LOT: _lazy("Stock of a gear room"),
-    LabelKind.SHELF: _lazy("A shelf of a gear room"),
+    LabelKind.SECTION: _lazy("A pouch from a first aid kit"),
+    LabelKind.LOT: _lazy("Stock from a gear room"),
+    LabelKind.SHELF: _lazy("A shelf in a gear room"),
     LabelKind.PERSON: _lazy("Somebody’s name tag"),
-    LabelKind.BLANK: _lazy("A label that is not on anything yet"),
+    LabelKind.BLANK: _lazy("A label that is not linked to anything yet"),
 }
 
 

@@ -17,7 +17,7 @@ from kits.services.mail import rendering
 URL = "https://gear.example.org/kits/DAY-01/"
 STANDS = VerdictLine(
     "Ask first: short of 2 × <sling>",
-    "judged for Sat 28 November, Hill day",
+    "checked for Sat 28 November, Hill day",
     "first expiry 31 Mar 2027",
     "DAY-01",
     "2026-11-28",
@@ -25,7 +25,7 @@ STANDS = VerdictLine(
     "short",
 )
 LETTER = Letter(
-    "2 kits not ready for this week's trips; 40 min of work; order 1 thing by Fri 27 November",
+    "2 kits not ready for this week's trips; 40 min of work; order 1 item by Fri 27 November",
     alarms=(
         LetterRow("RECALL: <eye wash> & more, batch E1: DAY-02 holds it.", URL, ("Ring Jo.",)),
     ),
@@ -37,7 +37,7 @@ LETTER = Letter(
             for n in range(8))),
         Part("Not back", (LetterRow("DAY-03: Gil 01632 960111, due Mon 23 November, 18:00", URL),)),
     ),
-    closing=("12 kits judged for the days up to Sun 6 December.", "It is not medical advice."),
+    closing=("12 kits checked for the days up to Sun 6 December.", "It is not medical advice."),
 )  # fmt: skip
 
 

@@ -117,21 +117,21 @@ def test_ten_guides_take_ten_kits_five_by_one_tap_and_five_by_none(
     def promised() -> None:
         for name, guide, picture in zip(names[:5], guides[:5], pictures[:5], strict=True):
             at.hold_up(picture, f"{name} is for {guide.name}")
-            at.press("Take it out to")
+            at.press("Take out for")
             at.says(f"{name} is out with {guide.name}")
 
     def by_tag() -> None:
         for name, guide, picture, tag in zip(
             names[5:], guides[5:], pictures[5:], tags, strict=True
         ):
-            at.hold_up(tag, f"Next kit: for {guide.name}")
+            at.hold_up(tag, f"The next kit is for {guide.name}")
             at.hold_up(picture, f"{name} is out with {guide.name}")
 
     def it_was_really_another() -> None:
         other = hatch.kit("MORN-11")
         at.press("Another kit")
         at.press(other.name)
-        at.says("Corrected: it was MORN-11")
+        at.says("Corrected: the kit was MORN-11")
 
     assert at.counted(promised) == 5
     assert at.counted(by_tag) == 0
@@ -170,8 +170,8 @@ def test_of_two_phones_at_once_one_wins_and_the_other_is_told_and_goes_on(
     loser = phones[told.index("kit-is-out")]
 
     def take_it_back() -> None:
-        loser.press("It is here, sealed")
-        loser.press("Take it out to Gil")
+        loser.press("The kit is here and sealed")
+        loser.press("Take out for Gil")
         loser.says("BOTH-01 is out with Gil")
 
     assert loser.counted(take_it_back) == 2
@@ -190,12 +190,12 @@ def test_a_kit_in_the_hand_that_the_book_shows_elsewhere_is_two_taps(
     guide = make.person("Wanda", Role.GUIDE, world.store)
     at = hatch.phone()
 
-    at.hold_up(hatch.label_of(guide, world), "Next kit: for Wanda")
+    at.hold_up(hatch.label_of(guide, world), "The next kit is for Wanda")
     at.hold_up(hatch.label_of(kit), "ELSE-01 is out with Ines")
 
     def take_it_back() -> None:
         at.press("Sealed and dry")
-        at.press("Take it out to Wanda")
+        at.press("Take out for Wanda")
         at.says("ELSE-01 is out with Wanda")
 
     assert at.counted(take_it_back) == 2
@@ -230,7 +230,7 @@ def test_three_kits_come_back_sealed_to_sort_later_and_opened(engine: str, hatch
         theirs.goto(at.page.locator("#link").input_value())
         theirs.get_by_role("button", name="+1 Shears").click()
         theirs.get_by_role("button", name="Send, 1 used").click()
-        theirs.get_by_text("What you used from EVE-02 is recorded.").wait_for()
+        theirs.get_by_text("What you used from EVE-02 has been recorded.").wait_for()
         theirs.context.close()
         at.page.goto(f"{hatch.url}/scan/")
 
@@ -242,17 +242,17 @@ def test_three_kits_come_back_sealed_to_sort_later_and_opened(engine: str, hatch
         at.press("+1 Pain tablets")
         at.press("+1 Pain tablets")
         at.tap(at.page.get_by_text("Which batch, if you know"))
-        at.press("Scan a batch’s label")  # only now the camera is asked for
+        at.press("Scan a batch label")  # only now the camera is asked for
         at.hold_up(hatch.label_of(world.lots["d1"], world), "batch D1")
         assert at.page.locator(".camera.on").count() == 0  # and off again
         at.press("Hand back, 3 used")
-        at.says("EVE-03 is handed back, opened. 3 items used.")
+        at.says("EVE-03 has been handed back as opened. 3 items used.")
 
     def restock_and_seal() -> None:
         at.press("All put in as listed")
         at.says("Seal it now")
-        at.press("Seal it")
-        at.says("Seal EVE-0503 is on it.")
+        at.press("Seal kit")
+        at.says("Seal EVE-0503 is on the kit.")
 
     assert at.counted(one_sealed_and_dry) == 1
     assert at.counted(one_to_sort_later) == 1

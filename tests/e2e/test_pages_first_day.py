@@ -63,7 +63,7 @@ def test_from_an_empty_room_to_the_first_kit_out(
         # Things, a list and a kit, by the workbook that the page gives.
         page.goto(server.url + "/first-day/")
         page.get_by_text("Next: People.").wait_for()
-        page.get_by_role("link", name="All at once, with a workbook").click()
+        page.get_by_role("link", name="Enter everything in one workbook").click()
         with page.expect_download() as got:
             page.get_by_role("link", name="Download").click()
         book = load_workbook(io.BytesIO(got.value.path().read_bytes()))
@@ -73,9 +73,9 @@ def test_from_an_empty_room_to_the_first_kit_out(
         filled = tmp_path / "gear-room.xlsx"
         book.save(filled)
         page.set_input_files("#workbook", filled)
-        page.get_by_role("button", name="Check it").click()
+        page.get_by_role("button", name="Check now").click()
         page.get_by_text("No mistakes found").wait_for()
-        page.get_by_role("button", name="Add all of it").click()
+        page.get_by_role("button", name="Add everything").click()
         page.get_by_text("Added: 1 shelves, 1 items, 1 kit lists, 1 kits").wait_for()
 
         # What is in the kit, counted as it stands.
@@ -92,8 +92,8 @@ def test_from_an_empty_room_to_the_first_kit_out(
         page.goto(server.url + "/first-day/")
         page.get_by_role("link", name="Take it out").click()
         article = page.locator("article", has=page.get_by_role("heading", name="DAY-01"))
-        article.get_by_label("Why it may go although it is short").fill("signed tomorrow")
-        article.get_by_label("Who takes it").select_option(label="ada")
+        article.get_by_label("Why the kit may go out although it is short").fill("signed tomorrow")
+        article.get_by_label("Who is taking it").select_option(label="ada")
         article.get_by_role("button").last.click()
         page.get_by_text("DAY-01 is out with ada").wait_for()
 
@@ -144,17 +144,17 @@ def test_a_kit_goes_out_and_comes_back_by_keyboard_alone(
         page.keyboard.press("Enter")
         page.wait_for_url(f"{server.url}/scan/")
 
-        go_to("Code, kit’s name, or USB scanner", "textbox")
+        go_to("Code, kit name or USB scanner", "textbox")
         page.keyboard.type("DAY-01")
         page.keyboard.press("Enter")
         page.get_by_role("heading", name="DAY-01").wait_for()
-        go_to("Who takes it (or scan their tag)", "combobox")
+        go_to("Who is taking it (or scan their tag)", "combobox")
         page.keyboard.type("Gil")
         go_to("Take it out", "button")
         page.keyboard.press("Enter")
         page.get_by_text("DAY-01 is out with Gil").wait_for()
 
-        go_to("Code, kit’s name, or USB scanner", "textbox")
+        go_to("Code, kit name or USB scanner", "textbox")
         page.keyboard.type("DAY-01")
         page.keyboard.press("Enter")
         go_to("Sort later", "button")

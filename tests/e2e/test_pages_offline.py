@@ -144,7 +144,7 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
     with phone(program, profile, f"--use-file-for-fake-video-capture={film}") as context:
         page = context.pages[0]
         page.goto(f"{server.url}/scan/")
-        page.get_by_text("The server is out of reach.").wait_for()
+        page.get_by_text("The server cannot be reached.").wait_for()
 
         # By the camera alone: a kit and a tag, then, for the same guide, the next kit.
         done = page.locator("#acts > li")
@@ -164,12 +164,12 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         card.get_by_label("How many").fill("2")
         card.get_by_role("button", name="Borrowed").click()
         done.filter(has_text="DAY-01: 2 × Wound dressing 10 × 12 borrowed from DAY-03.").wait_for()
-        card.get_by_text("Passed to somebody else").click()
+        card.get_by_text("Passed on to somebody else").click()
         card.get_by_label("To whom").select_option("Ines")
         card.get_by_role("button", name="Passed on").click()
         done.filter(has_text="DAY-01: passed to Ines.").wait_for()
         card.get_by_role("button", name="Sort later").click()
-        done.filter(has_text="DAY-01: handed back, to sort later.").wait_for()
+        done.filter(has_text="DAY-01: handed back, to be sorted later.").wait_for()
 
         assert entries_of(page) == ["waits"] * 6
         page.get_by_text("6 records are waiting to be sent.").wait_for()
@@ -195,13 +195,13 @@ def test_what_was_done_without_a_network_is_in_the_book_once_and_explained(
         assert entries_of(page) == ["done", "irregular", *["done"] * 4]
 
         page.locator("#pocket a").click()
-        page.get_by_text("The server answers.").wait_for()
+        page.get_by_text("The server is responding.").wait_for()
         row = page.locator("#acts > li[data-state=irregular]")
-        expect(row).to_contain_text("Recorded, against the rules")
-        expect(row).to_contain_text("It changed hands again since then: this is history")
+        expect(row).to_contain_text("Recorded, but against the rules")
+        expect(row).to_contain_text("The kit has changed hands again since then")
         assert row.get_by_role("link", name="View the kit").get_attribute("href") == "/kits/DAY-03/"
         page.reload()  # sends again what it has: nothing
-        page.get_by_text("The server answers.").wait_for()
+        page.get_by_text("The server is responding.").wait_for()
         page.get_by_text("Nothing is waiting").wait_for()
         row.get_by_role("button", name="Done", exact=True).click()
         expect(row).to_have_count(0)
@@ -271,7 +271,7 @@ def test_without_a_network_a_kit_stands_as_the_gear_room_said_for_the_day(
         tile.get_by_role("button", name="one more").click()
         page.context.set_offline(True)
         card.get_by_role("button", name="Used", exact=True).click()
-        expect(card).to_contain_text("what was used here is not counted yet")
+        expect(card).to_contain_text("items used here are not included yet")
         card.get_by_text("Handed back", exact=True).click()
         card.get_by_role("button", name="Sort later").click()
         expect(card.locator("[data-verdict]")).to_have_text("Do not take: needs sorting")
@@ -330,15 +330,17 @@ def test_without_a_network_a_kit_that_nobody_opened_needs_no_sorting(
             expect(card.locator("[data-verdict]")).to_contain_text("Ready")
 
         # What the book knows to be missing is not all there.
-        expect(card.get_by_role("button", name="Checked now: all as on record")).to_be_visible()
+        expect(
+            card.get_by_role("button", name="Checked now: everything as on record")
+        ).to_be_visible()
         # Handed back to be sorted later, then checked: nothing is in its way any more.
         card = page.locator("article[data-kit=DAY-01]")
         card.get_by_text("Handed back", exact=True).click()
         card.get_by_role("button", name="Sort later").click()
         expect(card.locator("[data-verdict]")).to_have_text("Do not take: needs sorting")
-        card.get_by_role("button", name="Checked now, all there").click()
+        card.get_by_role("button", name="Checked now: everything is there").click()
         expect(card.locator("[data-verdict]")).to_have_text("Ready")
-        expect(card).to_contain_text("checked here, not yet recorded")
+        expect(card).to_contain_text("contents checked here, not yet recorded")
 
         page.context.set_offline(False)
         page.get_by_text("Nothing is waiting").wait_for(timeout=SEEN_MS)
@@ -374,7 +376,7 @@ def test_what_was_not_carried_and_what_is_not_ours_is_said_without_a_network(
         card.get_by_role("button", name="Used", exact=True).click()
         expect(card.get_by_text("Give it back to its owner")).to_be_visible()
         card.get_by_label("Given back").check()
-        card.get_by_label("Needed, not in the kit").fill("tick remover\n\n crutch ")
+        card.get_by_label("Needed but not in the kit").fill("tick remover\n\n crutch ")
         card.get_by_role("button", name="Opened").click()
         page.get_by_text("2 records are waiting to be sent.").wait_for(timeout=SEEN_MS)
 

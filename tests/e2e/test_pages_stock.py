@@ -99,14 +99,14 @@ def receive_three_boxes(page: Any, world: make.World) -> None:
     page.get_by_text("good until 31 May 2030").wait_for()
     taps("radio", "3", exact=True)
     taps("button", "C3")
-    page.get_by_text("30 × Wound dressing 10 × 12 are on record: C3.").wait_for()
+    page.get_by_text("30 × Wound dressing 10 × 12 received: C3.").wait_for()
     assert taps.count == 2
 
     # the same box again: it asks
     scan(page, f"01{KNOWN}1730053110B1")
-    page.get_by_text("More of the same lot?").wait_for()
+    page.get_by_text("More of the same batch?").wait_for()
     taps("button", "C2")
-    page.get_by_text("10 × Wound dressing 10 × 12 are on record: C2.").wait_for()
+    page.get_by_text("10 × Wound dressing 10 × 12 received: C2.").wait_for()
 
     # one that nobody knows here: what its code says is kept
     scan(page, f"(01){NEW}(17)290228(10)N5(30)12")
@@ -114,10 +114,10 @@ def receive_three_boxes(page: Any, world: make.World) -> None:
     page.get_by_label("Its name").first.fill("Finger splint")
     page.get_by_label("Counted in").first.fill("splint")
     page.get_by_label("Consumables").first.check()
-    page.get_by_role("button", name="Add it, then receive").first.click()
+    page.get_by_role("button", name="Add the item, then receive it").first.click()
     page.get_by_text("good until 28 February 2029").wait_for()
     page.get_by_role("button", name="C2").click()
-    page.get_by_text("12 × Finger splint are on record: C2.").wait_for()
+    page.get_by_text("12 × Finger splint received: C2.").wait_for()
 
     held = {
         (row.lot.number, row.place_id): row.units
@@ -136,8 +136,8 @@ def receive_by_camera(page: Any) -> None:
     page.get_by_role("button", name="Scan with the camera").click()
     page.get_by_text("Batch B7, good until 31 May 2030").wait_for()
     page.get_by_role("button", name="C2").click()
-    page.get_by_text("10 × Wound dressing 10 × 12 are on record: C2.").wait_for()
-    page.get_by_text("More of the same lot?").wait_for()
+    page.get_by_text("10 × Wound dressing 10 × 12 received: C2.").wait_for()
+    page.get_by_text("More of the same batch?").wait_for()
     page.evaluate("sessionStorage.clear()")
 
 
@@ -158,9 +158,9 @@ def count_with_a_difference(page: Any, url: str, world: make.World) -> None:
     page.get_by_role("button", name="Save the count").click()
     page.get_by_text("Choose a reason for each difference").wait_for()
     assert not Entry.objects.filter(kind=EntryKind.COUNT, kit__isnull=True).exists()
-    page.get_by_label("Why Wound dressing 10 × 12 D2").select_option(label="Nobody knows")
+    page.get_by_label("Why Wound dressing 10 × 12 D2").select_option(label="Not known")
     page.get_by_role("button", name="Save the count").click()
-    page.get_by_text("C3 is counted, 1 difference saved.").wait_for()
+    page.get_by_text("C3 has been counted, 1 difference saved.").wait_for()
     assert make.units(world.lots["d2"], world.upper) == 8
 
 
@@ -171,22 +171,22 @@ def follow_a_recall(
     ends it."""
     page.goto(f"{url}/stock/recalls/")
     page.get_by_label("Which item").fill("Wound dressing 10 × 12")
-    page.get_by_label("Lot number, where it is one").fill("D1")
+    page.get_by_label("Lot number, if only one is recalled").fill("D1")
     page.get_by_role("button", name="Record the recall").click()
-    page.get_by_text("1 place has not answered yet.").wait_for()
-    certainly = page.get_by_role("region", name="Certainly")
+    page.get_by_text("There is no answer for 1 place yet.").wait_for()
+    certainly = page.get_by_role("region", name="Certainly affected")
     certainly.get_by_text("Gil has it").wait_for()
     assert certainly.locator('a[href="tel:01632960111"]').count() == 1
     assert make.units(world.dressings, world.shelf) == 0
     page.get_by_role("button", name="Notified by phone").click()
-    page.get_by_text("they were notified").wait_for()
+    page.get_by_text("this person has been notified").wait_for()
 
     theirs = browser.new_page(viewport={"width": 360, "height": 740})
     recall = Recall.objects.get()
     sign_in(theirs, url, guide, f"/stock/recalls/{recall.pk}/")
     theirs.get_by_label("Units removed").fill("6")
     theirs.get_by_role("button", name="Removed DAY-01").click()
-    theirs.get_by_text("Every place that you see has answered.").wait_for()
+    theirs.get_by_text("There is an answer for every place that you can see.").wait_for()
     until(
         lambda: make.units(world.dressings, make.section(world.day_01)) == 0,
         "the batch out of the kit in the book",
@@ -197,7 +197,7 @@ def follow_a_recall(
     # What was taken off shelves and out of the kit is in quarantine: it is finished with a reason.
     last = browser.new_page(viewport={"width": 360, "height": 740})
     sign_in(last, url, adviser, f"/stock/recalls/{recall.pk}/")
-    last.get_by_label("Why it is finished all the same").fill("Sent back to the maker.")
-    last.get_by_role("button", name="Finish the recall").click()
-    last.get_by_text("The recall is finished. Its batch stays blocked.").wait_for()
+    last.get_by_label("Reason for finishing the recall anyway").fill("Sent back to the maker.")
+    last.get_by_role("button", name="Mark the recall as finished").click()
+    last.get_by_text("The recall is finished. The batch stays blocked.").wait_for()
     until(lambda: Recall.objects.get().closed_id is not None, "the recall closed in the book")

@@ -89,7 +89,7 @@ class Actor:
         if self.scopes is not None and right.scope not in self.scopes:
             raise NotAllowed(
                 "scope-missing",
-                _("This token lacks the scope “%(scope)s”. Make one that has it.")
+                _("This token does not have the scope “%(scope)s”. Create a token that has it.")
                 % {"scope": right.scope},
                 scope=str(right.scope),
             )
@@ -113,14 +113,14 @@ class Actor:
         if needed is None:
             raise NotAllowed(
                 "not-at-the-hatch",
-                _("This cannot be done at a shared device. Sign in on a device of your own."),
+                _("This cannot be done on a shared device. Sign in on your own device."),
             )
         if assurance >= needed:
             return
         if assurance is Assurance.NOBODY:
-            raise PersonNeeded("who-are-you", _("First say who you are: choose your name."))
+            raise PersonNeeded("who-are-you", _("Choose your name first."))
         if self._has_role_for(USE_CASES[use_case], rooms):
-            raise PinNeeded("confirm-with-pin", _("Confirm it with your PIN."))
+            raise PinNeeded("confirm-with-pin", _("Confirm this with your PIN."))
 
 
 def _role_missing(right: Right) -> NotAllowed:
@@ -128,17 +128,20 @@ def _role_missing(right: Right) -> NotAllowed:
     if set(roles) == set(MEMBERS):
         return NotAllowed(
             "role-missing",
-            _("You have no role in this gear room. Ask its keeper for one."),
+            _("You have no role in this gear room. Ask the keeper to give you one."),
             roles=roles,
         )
     who = [str(ROLE_NAMES[role]) for role in roles]
     who += [
-        _("%(role)s of every room") % {"role": ROLE_NAMES[role]}
+        _("%(role)s of all gear rooms") % {"role": ROLE_NAMES[role]}
         for role in sorted(right.everywhere)
     ]
     return NotAllowed(
         "role-missing",
-        _("This needs one of these roles here: %(roles)s. Ask a keeper of the gear room.")
+        _(
+            "To do this here you need one of these roles: %(roles)s. Ask the keeper of the gear "
+            "room."
+        )
         % {"roles": ", ".join(who)},
         roles=roles or sorted(right.everywhere),
     )

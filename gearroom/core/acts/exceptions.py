@@ -36,7 +36,7 @@ def as_problem(error: Exception) -> Problem | None:
         case ValidationError():
             fields = getattr(error, "error_dict", None)
             errors = error.message_dict if fields else {"": error.messages}
-            return Invalid(_("There is something wrong: see “errors”."), errors=errors)
+            return Invalid(_("Something is wrong: see “errors”."), errors=errors)
         case PermissionDenied():
             return NotAllowed("not-allowed", _("This is not allowed."))
         case Http404():
@@ -46,8 +46,8 @@ def as_problem(error: Exception) -> Problem | None:
         case DisallowedHost():
             return Invalid(
                 _(
-                    "This server does not answer under that host name. Whoever runs it can add "
-                    "the name to GEARROOM_ALLOWED_HOSTS."
+                    "This server does not accept requests for this host name. The person who "
+                    "runs it can add the name to GEARROOM_ALLOWED_HOSTS."
                 ),
                 code="unknown-host",
             )
@@ -59,7 +59,7 @@ def as_problem(error: Exception) -> Problem | None:
 def nothing_here() -> Problem:
     """There is nothing at an address."""
     return OtherProblem(
-        404, "not-found", _("There is nothing at this address. Addresses end with a slash.")
+        404, "not-found", _("There is nothing at this address. Check that it ends with a slash.")
     )
 
 
@@ -71,24 +71,25 @@ def _database_problem(error: Exception) -> Problem | None:
     log_failure(failure, error)
     match failure:
         case Failure.BUSY:
-            says = _("Gearroom is busy. Nothing was changed: send it again in a few seconds.")
+            says = _("Gearroom is busy. Nothing was changed. Try again in a few seconds.")
             return OtherProblem(503, failure, says, retry_after=5)
         case Failure.STORAGE_FULL:
             says = _(
-                "Storage is full: nothing was saved, and nothing can be until whoever runs "
-                "this server makes room on its disk. You can still read everything."
+                "The storage is full: nothing was saved, and nothing can be saved until the "
+                "person who runs this server frees up space on its disk. You can still read "
+                "everything."
             )
             return OtherProblem(507, failure, says, retry_after=60)
         case Failure.READ_ONLY:
             says = _(
-                "Everything is read-only at the moment: nothing was changed. Tell whoever runs "
-                "this server, and send it again later."
+                "Everything is read-only at the moment, so nothing was changed. Tell the "
+                "person who runs this server, and try again later."
             )
             return OtherProblem(503, failure, says, retry_after=60)
         case Failure.NO_DATABASE:
             says = _(
-                "The database does not answer. Send it again in a minute: nothing is done "
-                "twice. If this goes on, tell whoever runs this server."
+                "The database is not responding. Try again in a minute: nothing is done twice. "
+                "If this continues, tell the person who runs this server."
             )
             return OtherProblem(503, failure, says, retry_after=60)
 

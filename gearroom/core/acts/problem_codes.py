@@ -193,11 +193,11 @@ NOUNS: dict[str, str | Promise] = {
     "device": pgettext_lazy("not found", "device"),
     "label": pgettext_lazy("not found", "label"),
     "link": pgettext_lazy("not found", "link"),
-    "link for a new password": pgettext_lazy("not found", "link for a new password"),
+    "link for a new password": pgettext_lazy("not found", "password reset link"),
     "person": pgettext_lazy("not found", "person"),
     "room": pgettext_lazy("not found", "room"),
     "sign-in": pgettext_lazy("not found", "sign-in"),
-    "such role of": pgettext_lazy("not found", "such role of"),
+    "such role of": pgettext_lazy("not found", "role of this kind for"),
     "token": pgettext_lazy("not found", "token"),
     "help page": pgettext_lazy("not found", "help page"),
 }

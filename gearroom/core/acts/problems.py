@@ -61,7 +61,7 @@ class NotFound(Problem):
         named = f" {printable(str(name))}" if name != "" else ""
         super().__init__(
             "not-found",
-            _("There is no %(what)s in your gear rooms. Check the name or scan its label.")
+            _("There is no %(what)s in your gear rooms. Check the name or scan the label.")
             % {"what": f"{NOUNS.get(what, what)}{named}"},
             **facts,
         )

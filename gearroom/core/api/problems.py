@@ -29,21 +29,21 @@ def as_problem(error: Exception) -> Problem | None:
             errors = dict(_flat(error.detail))
             count = len(errors)
             says = ngettext(
-                "There is something wrong with one field: see “errors”.",
-                "There is something wrong with %(count)d fields: see “errors”.",
+                "Something is wrong with one field: see “errors”.",
+                "Something is wrong with %(count)d fields: see “errors”.",
                 count,
             )
             return Invalid(says % {"count": count}, errors=errors)
         case exceptions.ParseError():
             return Invalid(
-                _("The body could not be read. %(detail)s") % {"detail": error.detail},
+                _("The request body could not be read. %(detail)s") % {"detail": error.detail},
                 code="malformed-body",
             )
         case exceptions.AuthenticationFailed():
             return OtherProblem(
                 401,
                 "token-refused",
-                _("This token is unknown, has expired or was revoked. Create a new one."),
+                _("This token is unknown, expired or revoked. Create a new one."),
             )
         case exceptions.NotAuthenticated():
             return OtherProblem(
@@ -57,13 +57,14 @@ def as_problem(error: Exception) -> Problem | None:
             return OtherProblem(
                 405,
                 "method-not-allowed",
-                _("%(detail)s See the header Allow.") % {"detail": error.detail},
+                _("%(detail)s See the Allow header.") % {"detail": error.detail},
             )
         case exceptions.UnsupportedMediaType():
             return OtherProblem(
                 415,
                 "unsupported-media-type",
-                _("%(detail)s Send what the schema describes.") % {"detail": error.detail},
+                _("%(detail)s Send the request as described in the schema.")
+                % {"detail": error.detail},
             )
         case exceptions.NotAcceptable():
             return OtherProblem(406, "not-acceptable", str(error.detail))
@@ -145,6 +146,9 @@ def server_error(request: HttpRequest) -> HttpResponse:
     problem = OtherProblem(
         500,
         "internal-error",
-        _("Something went wrong here. Nothing was changed; send it again with the same key."),
+        _(
+            "Something went wrong on the server. Nothing was changed. Send the request again "
+            "with the same key."
+        ),
     )
     return respond(document(problem, request.path))

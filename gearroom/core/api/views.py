@@ -141,7 +141,7 @@ class View(APIView):
         """The query parameters as validated; unknown, repeated or wrong ones are a 400."""
         for name, values in self.request.query_params.lists():
             if len(values) > 1:
-                raise Invalid(_("This parameter is given more than once."), field=name)
+                raise Invalid(_("This parameter appears more than once."), field=name)
         serializer = (kind or QuerySerializer)(data=self.request.query_params.dict())
         serializer.is_valid(raise_exception=True)
         return dict(serializer.validated_data)
@@ -258,18 +258,16 @@ class UseCaseView(View):
         if not text:
             raise Invalid(
                 _(
-                    "This write needs the header Idempotency-Key with a new UUID, such as "
-                    "%(uuid4)s. When you repeat the same request, send the same key."
+                    "This request changes data, so it needs the header Idempotency-Key with a "
+                    "new UUID, such as %(uuid4)s. When you repeat the same request, send the "
+                    "same key."
                 )
                 % {"uuid4": uuid.uuid4()},
                 code="key-missing",
             )
         if not UUID_FORM.fullmatch(text):
             raise Invalid(
-                _(
-                    "Idempotency-Key has to be one UUID, such as "
-                    "123e4567-e89b-42d3-a456-426614174000."
-                ),
+                _("Idempotency-Key must be a UUID, such as 123e4567-e89b-42d3-a456-426614174000."),
                 code="malformed-headers",
             )
         return uuid.UUID(text)

@@ -154,4 +154,4 @@ class Membership(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.person}: {self.role} in {self.room or 'every gear room'}"
+        return f"{self.person}: {self.role} in {self.room or 'all gear rooms'}"

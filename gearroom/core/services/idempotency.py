@@ -78,10 +78,7 @@ def once(
     except KeyLocked:
         raise Refused(
             "in-flight",
-            _(
-                "This request is being handled right now. Send it again in %(retry_after_s)s "
-                "seconds."
-            )
+            _("This request is still being processed. Send it again in %(retry_after_s)s seconds.")
             % {"retry_after_s": RETRY_AFTER_S},
             retry_after=RETRY_AFTER_S,
         ) from None
@@ -95,8 +92,8 @@ def _first_answer(key: uuid.UUID, user: User | None, digest: str) -> Answer | No
         raise Unacceptable(
             "key-reused",
             _(
-                "This Idempotency-Key was used for another request. Use a new UUID for a new "
-                "request."
+                "This Idempotency-Key has already been used for another request. Use a new "
+                "UUID for a new request."
             ),
         )
     return Answer(row.status, names.with_words(_given_again(row)), row.created_at)
@@ -110,7 +107,7 @@ def _given_again(row: KeptAnswer) -> Any:
     return {
         **body,
         "first_answered_at": row.created_at.isoformat(),
-        "to_ask_anew": _("Nothing was done this time. Use a new Idempotency-Key to ask again."),
+        "to_ask_anew": _("Nothing was done this time. To try again, use a new Idempotency-Key."),
     }
 
 

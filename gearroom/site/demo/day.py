@@ -116,7 +116,7 @@ class Day:
         self._tell(
             outcome["says"],
             *(
-                f"- {row['units']} {row['name']}, batch {row['number'] or 'without number'}"
+                f"- {row['units']} {row['name']}, batch {row['number'] or 'without a number'}"
                 + (" (nobody said which; the oldest)" if row["lot_assumed"] else " (scanned)")
                 for row in lines
             ),
@@ -129,7 +129,7 @@ class Day:
         self._tell(
             f"ready through {listed['through']}:",
             *(
-                f"- {row['units']} {row['name']}, batch {row['number'] or 'without number'}, "
+                f"- {row['units']} {row['name']}, batch {row['number'] or 'without a number'}, "
                 f"shelf {row['shelf_name']}"
                 + (f", good until {row['good_until']}" if row["good_until"] else "")
                 + (f" (instead of {row['instead_of']})" if row["instead_of"] else "")
@@ -182,7 +182,7 @@ class Day:
             if not row["place"]["kit"]:
                 continue
             who = row["person"]["name"] if row["person"] else "nobody"
-            sure = "certainly" if row["certainty"] == "certain" else "maybe"
+            sure = "certain" if row["certainty"] == "certain" else "possible"
             self._tell(
                 f"- {sure}: {row['place']['kit']}, {who} has it or answers for it: taken out"
             )

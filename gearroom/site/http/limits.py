@@ -38,14 +38,18 @@ class BoundedBody(MiddlewareMixin):
 def _judge(request: HttpRequest) -> Problem | None:
     if "HTTP_TRANSFER_ENCODING" in request.META:
         return LengthRequired(
-            "length-required", _("Send the body in one piece with a Content-Length, not chunked.")
+            "length-required",
+            _("Send the body in one piece with a Content-Length header, not chunked."),
         )
     limit = settings.DATA_UPLOAD_MAX_MEMORY_SIZE
     length = str(request.META.get("CONTENT_LENGTH") or 0)
     if not length.isdecimal() or int(length) > limit:
         return TooLarge(
             "too-large",
-            _("The request is larger than %(most)s MB. Send a smaller picture, or fewer at once.")
+            _(
+                "The request is larger than %(most)s MB. Send a smaller picture, or fewer "
+                "pictures at a time."
+            )
             % {"most": limit // 1024**2},
             limit_bytes=limit,
         )

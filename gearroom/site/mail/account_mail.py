@@ -82,12 +82,12 @@ def _letter(change: AccountChange) -> Letter:
     person = change.person
     facts = {
         "when": moment(change.at, person.home_room.time_zone if person.home_room else "UTC"),
-        "who": change.by.name if change.by else _("whoever runs the program"),
+        "who": change.by.name if change.by else _("the person who runs the program"),
     }
     texts = {
-        AccountChange.Kind.ADDRESS: _("Mail for you now goes to another address."),
-        AccountChange.Kind.PASSWORD: _("Your password was changed."),
-        AccountChange.Kind.PIN: _("Your PIN for shared devices was changed."),
+        AccountChange.Kind.ADDRESS: _("Emails to you now go to another address."),
+        AccountChange.Kind.PASSWORD: _("Your password has been changed."),
+        AccountChange.Kind.PIN: _("Your PIN for shared devices has been changed."),
         AccountChange.Kind.SIGN_IN: _("You now have a sign-in."),
     }
     by = _("You changed it yourself on %(when)s.") if own else _("Changed by %(who)s on %(when)s.")
@@ -96,6 +96,9 @@ def _letter(change: AccountChange) -> Letter:
         % {"organisation": settings.ORGANISATION or _("the gear room")},
         first=(LetterRow(texts[AccountChange.Kind(change.kind)], lines=(by % facts,)),),
         closing=(
-            _("If that is not right, tell an administrator at once: they can make a new password."),
+            _(
+                "If this is not right, tell an administrator immediately: they can set a new "
+                "password."
+            ),
         ),
     )

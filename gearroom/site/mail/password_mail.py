@@ -41,7 +41,7 @@ def send_waiting() -> int:
 def _letter(reset: PasswordReset, person: Person) -> Letter:
     uid, token = sign_ins.link_of(reset.user)
     link = reset.base + reverse("new-password", args=[uid, token])
-    text = _("%(name)s, choose a new password by this link. You sign in as %(username)s.") % {
+    text = _("%(name)s, use this link to choose a new password. Your username is %(username)s.") % {
         "name": person.name,
         "username": reset.user.username,
     }
@@ -50,7 +50,7 @@ def _letter(reset: PasswordReset, person: Person) -> Letter:
         % {"organisation": settings.ORGANISATION or _("the gear room")},
         first=(LetterRow(text, link),),
         closing=(
-            _("The link works once and for an hour. If you did not ask for it, do nothing: your "
-              "password stays as it is."),
+            _("The link can be used once and is valid for one hour. If you did not ask for it, "
+              "you do not need to do anything: your password stays the same."),
         ),
     )  # fmt: skip

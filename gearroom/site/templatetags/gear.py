@@ -54,7 +54,7 @@ def day(value: date | str | None) -> str:
     if not value:
         return ""
     value = _day(value)
-    return _("no end") if value == date.max else wording.day(value)
+    return _("no end date") if value == date.max else wording.day(value)
 
 
 @register.filter
@@ -82,11 +82,11 @@ def at(value: datetime | str | None, room: Any) -> str:
     away = (local.date() - clock.today(zone)).days
     time = formats.date_format(local, "H:i")
     if away == 0:
-        return _("today %(time)s") % {"time": time}
+        return _("today at %(time)s") % {"time": time}
     if away == 1:
-        return _("tomorrow %(time)s") % {"time": time}
+        return _("tomorrow at %(time)s") % {"time": time}
     if away == -1:
-        return _("yesterday %(time)s") % {"time": time}
+        return _("yesterday at %(time)s") % {"time": time}
     if -7 < away < 7:
         return f"{formats.date_format(local, 'l')} {time}"
     return f"{wording.day(local.date())}, {time}"

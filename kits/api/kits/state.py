@@ -70,7 +70,8 @@ class Readiness(ReadView):
         through, trip = question.through, question.trip
         if through < today:
             raise Invalid(
-                _("That day is past. Ask what was inside then with contents/?on=."), field="through"
+                _("That day is in the past. To see what was inside then, use contents/?on=."),
+                field="through",
             )
         verdict = verdicts.verdicts([kit], {kit.pk: question})[kit.pk].verdict
         swaps = sorting.swaps(sorting.restock_list(kit, through=through))

@@ -219,7 +219,7 @@ def _instrument(kit: Kit, ref: str | None) -> Lot:
         return next(iter(held.values()))
     names = ", ".join(f"{lot.item.name} {lot.serial}" for lot in held.values())
     raise Invalid(
-        _("Say which instrument of %(kit)s: %(names)s.") % {"kit": kit.name, "names": names}
+        _("Specify which instrument in %(kit)s: %(names)s.") % {"kit": kit.name, "names": names}
         if held
         else _("%(kit)s has no instrument on record.") % {"kit": kit.name},
         field="lot",

@@ -27,7 +27,9 @@ COMPLETE = (
 
 
 class FoundBody(StrictSerializer):
-    rules = (OneOf(("lot", "item"), _("Give the batch (lot) or the item (item), one of the two.")),)
+    rules = (
+        OneOf(("lot", "item"), _("Specify either the batch (lot) or the item (item), not both.")),
+    )
 
     lot = serializers.CharField(required=False, max_length=40)
     item = serializers.IntegerField(required=False, min_value=1)

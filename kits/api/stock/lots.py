@@ -74,7 +74,10 @@ def expiry_in(data: dict[str, Any], today: date) -> date | None:
     read = printed_expiry(printed, today=today)
     if read is not None and expiry is not None and expiry != read:
         raise Invalid(
-            _("“%(printed)s” reads as %(day)s, and the expiry given differs. Send one of them.")
+            _(
+                "“%(printed)s” means %(day)s, but the expiry date sent is different. Send only "
+                "one of the two."
+            )
             % {"printed": printed, "day": read.isoformat()},
             field="expiry",
         )

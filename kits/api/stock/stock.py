@@ -86,14 +86,16 @@ class ReceiveBody(ActBody, LotBody):
         "supplier": "Invented Supplies", "price": "18.00", "currency": "GBP",
     }  # fmt: skip
     rules = (
-        AnyOf(
-            ("item", "pack_code"), _("Name the item that arrived, or give the code of its pack.")
+        AnyOf(("item", "pack_code"), _("Enter the item that arrived, or its pack code.")),
+        OneOf(
+            ("units", "packs"),
+            _("Enter either the number of units or the number of packs that arrived."),
+            "units",
         ),
-        OneOf(("units", "packs"), _("Give either the units or the packs that arrived."), "units"),
         Needs(
             "packs",
             "pack_code",
-            _("The code of a pack says how many units it holds: give it."),
+            _("The pack code determines how many units are in a pack: enter the pack code."),
             "packs",
         ),
     )

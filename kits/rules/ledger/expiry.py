@@ -94,7 +94,7 @@ def last_good_day(printed: str, *, today: date) -> date:
             lambda one, other: say("%(one)s or %(other)s", one=one, other=other), choices
         )
         says = say(
-            "“%(printed)s” can be read in more than one way. Type %(choice)s.",
+            "“%(printed)s” can be read in more than one way. Enter %(choice)s.",
             printed=printed,
             choice=choice,
         )
@@ -115,7 +115,7 @@ def gs1_last_good_day(yymmdd: str, *, today: date) -> date:
         raise PrintedDateError(
             yymmdd,
             say(
-                "“%(printed)s” is not a GS1 date, which is six digits: year, month, day.",
+                "“%(printed)s” is not a GS1 date. A GS1 date has six digits: year, month, day.",
                 printed=yymmdd,
             ),
         )
@@ -126,8 +126,8 @@ def gs1_last_good_day(yymmdd: str, *, today: date) -> date:
         raise PrintedDateError(
             yymmdd,
             say(
-                "“%(printed)s” read as year, month, day is no day of the calendar. Type the date "
-                "as 2027-05-31, or 2027-05 when only a month is printed.",
+                "“%(printed)s”, read as year, month and day, is not a valid date. Enter the "
+                "date as 2027-05-31, or as 2027-05 if only a month is printed.",
                 printed=yymmdd,
             ),
         ) from None
@@ -176,7 +176,7 @@ def _near(printed: str, day: date, today: date) -> date:
         raise PrintedDateError(
             printed,
             say(
-                "“%(printed)s” is in the year %(year)s. Look at the year on the pack again.",
+                "“%(printed)s” is in the year %(year)s. Check the year on the pack again.",
                 printed=printed,
                 year=day.year,
             ),
@@ -189,7 +189,7 @@ def _unreadable(printed: str) -> PrintedDateError:
     return PrintedDateError(
         printed,
         say(
-            "“%(printed)s” is not a date that can be read. Type it as 2027-05-31, or 2027-05 when "
+            "“%(printed)s” cannot be read as a date. Enter it as 2027-05-31, or as 2027-05 if "
             "only a month and a year are printed.",
             printed=shown,
         ),

@@ -31,7 +31,7 @@ class UnknownHazardError(InvalidValue):
     def __init__(self, unknown: str) -> None:
         super().__init__(
             say(
-                "“%(unknown)s” is not a known hazard. Known: %(known)s.",
+                "“%(unknown)s” is not a known hazard. Known hazards: %(known)s.",
                 unknown=unknown,
                 known=", ".join(HAZARDS),
             )

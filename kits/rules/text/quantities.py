@@ -31,32 +31,32 @@ def units(value: object, *, least: int = 1) -> int:
     """
     if isinstance(value, float) and not value.is_integer():
         problem = say(
-            "The number of units is %(value)s: it must be a whole number.",
+            "The number of units is %(value)s, but it must be a whole number.",
             value=value,
         )
     elif isinstance(value, bool) or not isinstance(value, int):
         problem = say(
-            "The number of units must be a whole number from %(least)s to %(most)s, written as "
-            "a number.",
+            "The number of units must be a whole number from %(least)s to %(most)s, given as a "
+            "number and not as text.",
             least=least,
             most=MOST,
         )
     elif value < 0:
         problem = say(
-            "The number of units is %(value)s: it must be %(least)s or more. To correct a "
-            "mistake, reverse its entry.",
+            "The number of units is %(value)s, but it must be %(least)s or more. To correct a "
+            "mistake, undo the entry instead.",
             value=value,
             least=least,
         )
     elif value < least:
         problem = say(
-            "The number of units is %(value)s: it must be %(least)s or more.",
+            "The number of units is %(value)s, but it must be %(least)s or more.",
             value=value,
             least=least,
         )
     elif value > MOST:
         problem = say(
-            "The number of units is more than %(most)s. Look at the number again.",
+            "The number of units is more than %(most)s. Check the number.",
             most=MOST,
         )
     else:

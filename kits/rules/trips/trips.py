@@ -34,8 +34,8 @@ def check_days(first_day: date, last_day: date) -> None:
     if last_day < first_day:
         raise TripDaysError(
             say(
-                "The trip ends on %(last)s, before it begins on %(first)s. Give a last day that is "
-                "the same or later.",
+                "The trip ends on %(last)s, before it begins on %(first)s. Enter a last day "
+                "that is not before the first day.",
                 last=last_day,
                 first=first_day,
             )

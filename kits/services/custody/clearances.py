@@ -45,9 +45,9 @@ def refuse_unless_may_clear(kit: Kit, person: Person) -> None:
     if person in people:
         return
     names = ", ".join(each.name for each in people)
-    says = _("%(person)s may not clear %(kit)s. Call one of these: %(names)s.")
+    says = _("%(person)s is not allowed to clear %(kit)s. Call one of these people: %(names)s.")
     if not people:
-        says = _("%(person)s may not clear %(kit)s, and nobody else is on record who may.")
+        says = _("%(person)s is not allowed to clear %(kit)s, and nobody else on record is.")
     raise Unacceptable(
         "may-not-clear",
         says % {"person": person.name, "kit": kit.name, "names": names},
@@ -97,7 +97,7 @@ def by_link(link: str) -> Clearance:
     except signing.SignatureExpired:
         raise Refused(
             "link-too-old",
-            _("This link has expired. Tell whoever looks after the kits whether you cleared it."),
+            _("This link has expired. Tell a keeper whether you cleared the kit."),
         ) from None
     except signing.BadSignature:
         raise NotFound("link", link[:20]) from None
@@ -159,14 +159,14 @@ def answer(act: Act, clearance: Clearance, *, confirmed: bool) -> ClearanceAnswe
     if act.person is None or act.person.pk != person.pk:
         raise NotAllowed(
             "not-yours",
-            _("Only %(person)s can say whether they cleared it.") % {"person": person.name},
+            _("Only %(person)s can say whether they cleared the kit.") % {"person": person.name},
         )
     with Book(act) as book:
         (kit,) = book.lock(clearance.checkout.kit_id)
         if ClearanceAnswer.objects.filter(clearance=clearance).exists():
             raise AlreadyAnswered(
                 "answered-already",
-                _("You answered this already. Tell whoever looks after the kits if it was wrong."),
+                _("You have already answered this. If your answer was wrong, tell a keeper."),
             )
         entry = book.post(
             EntryKind.CLEARANCE,

@@ -171,7 +171,7 @@ def _taker(act: Act, person: Person | NotGiven | None, *, emergency: bool) -> Pe
     if person is not None and people.is_program(person):
         raise Unacceptable(
             "who-takes-it",
-            _("%(person)s is a program and takes no kit. Choose who takes it.")
+            _("%(person)s is a program and cannot take out a kit. Choose who is taking it out.")
             % {"person": person.name},
         )
     return person
@@ -212,14 +212,17 @@ def _refuse_incomplete(act: Act, going: Plan) -> None:
     if going.person is None:
         raise Unacceptable(
             "who-takes-it",
-            _("%(kit)s is not reserved to anybody. Scan the guide's tag or choose who takes it.")
+            _(
+                "%(kit)s is not reserved for anybody. Scan the guide's tag or choose who is "
+                "taking it out."
+            )
             % {"kit": kit.name},
         )
     refuse_ended(going.trip)
     if going.due_at is not None and going.due_at <= act.received_at:
         raise Unacceptable(
             "due-in-the-past",
-            _("The due time has passed already. Give a time that is still to come."),
+            _("The due time has already passed. Enter a time in the future."),
         )
 
 

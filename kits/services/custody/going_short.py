@@ -70,7 +70,7 @@ def record(
 def _refused(act: Act, going: Plan, code: str, more: str) -> MayNotGo:
     kit, verdict = going.kit, going.verdict
     ways = offers.offers(act.actor, kit, verdict, trip=going.trip, person=going.person)
-    says = _("%(kit)s, judged for %(day)s: %(verdict)s. %(more)s") % {
+    says = _("%(kit)s, checked for %(day)s: %(verdict)s. %(more)s") % {
         "kit": kit.name,
         "day": wording.day(verdict.through),
         "verdict": verdict_texts.verdict(verdict),
@@ -88,14 +88,17 @@ def _refused(act: Act, going: Plan, code: str, more: str) -> MayNotGo:
 
 def _not_fit(verdict: Verdict) -> str:
     if verdict.by_phone:
-        return _("Call somebody who may clear it, and name them.")
+        return _("Call somebody who is allowed to clear the kit, and enter their name.")
     return str(reason_texts.reason(verdict.reasons[0])["text"])
 
 
 def _why(act: Act, kit: Kit, verdict: Verdict) -> str:
     if offers.may_decide(act.actor, kit, verdict):
-        return _("Enter why it goes all the same.")
-    return _("A keeper or an instructor may let it go with a reason, or clear it by phone.")
+        return _("Enter the reason for taking it out anyway.")
+    return _(
+        "A keeper or an instructor can let the kit be taken out, with a reason, or clear "
+        "it by phone."
+    )
 
 
 def _tell(entry: Entry, kit: Kit, verdict: Verdict) -> None:

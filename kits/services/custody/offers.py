@@ -77,7 +77,7 @@ def offers(
     if actor.could("check_out", kit.room_id):
         rows += _another(actor, kit, verdict, trip, person)
         if may_decide(actor, kit, verdict):
-            says = _("Let it go short, with a reason")
+            says = _("Take it out although it is short, with a reason")
             rows.append(Offer(OfferKind.GO_SHORT, says, kit.name, needs=("short_reason",)))
         elif verdict.by_phone or verdict.word is Word.SHORT:
             rows += _by_phone(kit)
@@ -98,8 +98,8 @@ def check_label(kit: Kit) -> str:
     """What the button is called that records a check: with units missing on record it is not *all
     there*."""
     if sealing.not_replaced(kit):
-        return _("Checked now: all as on record")
-    return _("Checked now, all there")
+        return _("Checked now: everything as on record")
+    return _("Checked now: everything is there")
 
 
 def clearers(kit: Kit) -> list[Person]:

@@ -46,13 +46,13 @@ def write(book: Book, kit: Kit, needed: Sequence[NeedLine], checkout: Checkout |
     """Write it into an open book; the kit is locked already."""
     rows = list(dict.fromkeys(map(_checked, needed)))
     if not rows:
-        raise Invalid(_("Enter what was needed and not in the kit."), field="needed")
+        raise Invalid(_("Enter what was needed but not in the kit."), field="needed")
     entry = book.post(
         EntryKind.UNMET_NEED,
         kit=kit,
         trip=checkout.trip if checkout else None,
         checkout=checkout,
-        reason=_("Needed, not in the kit: %(things)s")[:500]
+        reason=_("Needed but not in the kit: %(things)s")[:500]
         % {"things": ", ".join(map(str, rows))[:400]},
     )
     UnmetNeed.objects.bulk_create(
@@ -74,11 +74,11 @@ def _checked(row: NeedLine) -> NeedLine:
     words = " ".join(row.words.split())
     if (row.item is None) == (not words):
         raise Invalid(
-            _("Name an item, or describe in a few words what was needed."), field="needed"
+            _("Enter an item, or describe what was needed in a few words."), field="needed"
         )
     if len(words) > MOST_WORDS:
         raise Invalid(
-            _("Describe in at most %(most)d characters what was needed.") % {"most": MOST_WORDS},
+            _("Describe what was needed in at most %(most)d characters.") % {"most": MOST_WORDS},
             field="needed",
         )
     return NeedLine(row.item, words)

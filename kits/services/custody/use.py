@@ -186,7 +186,7 @@ def _refuse_wrong_line(line: UseLine) -> None:
     refuse_loose(item, "used")
     if line.went is Went.MAY_COME_BACK and not may_come_back(Kind(item.kind), sterile=item.sterile):
         raise Invalid(
-            _("%(item)s never comes back into use: record it as used.") % {"item": item.name},
+            _("%(item)s cannot be used again: record it as used.") % {"item": item.name},
             field="used",
         )
 

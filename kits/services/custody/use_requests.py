@@ -159,7 +159,7 @@ def times_of_link(link: str) -> list[Checkout]:
     except signing.SignatureExpired:
         raise Refused(
             "link-too-old",
-            _("This link has expired. Tell whoever looks after the kits what was used."),
+            _("This link has expired. Tell a keeper what was used."),
         ) from None
     except signing.BadSignature:
         raise NotFound("link", link[:20]) from None
@@ -235,7 +235,7 @@ def _sorted_since(held: Checkout) -> bool:
 
 def _keep_the_words(book: Book, kit: Kit, held: Checkout, used: Sequence[use.UseLine]) -> Entry:
     words = ", ".join(f"{line.units} × {line.item.name}" for line in used)
-    text = _("Reported after it was sorted, not taken out of its contents: %(used)s.")
+    text = _("Reported after the kit was sorted, so not removed from its contents: %(used)s.")
     entry = book.post(
         EntryKind.USE,
         kit=kit,
@@ -253,8 +253,8 @@ def _answered_already(held: Checkout) -> AlreadyAnswered:
     return AlreadyAnswered(
         "told-already",
         _(
-            "What was used from %(kit)s was answered already. Thank you. Tell whoever looks "
-            "after the kits if there is more."
+            "The items used from %(kit)s have already been reported. Thank you. If more was "
+            "used, tell a keeper."
         )
         % {"kit": held.kit.name},
     )

@@ -70,8 +70,8 @@ def entry_and_kit(actor: Actor, entry_id: int) -> tuple[Entry, Kit]:
         raise Refused(
             "not-reversible",
             _(
-                "Only a whole kit’s taking out, passing on and handing back can be moved to "
-                "another kit. Undo it, then do it with the right one."
+                "Only taking out, passing on or handing back a whole kit can be moved to "
+                "another kit. Undo this action, then repeat it with the right kit."
             ),
             entry=entry.pk,
         )
@@ -105,9 +105,9 @@ def correct_kit(act: Act, entry_id: int, kit: Kit) -> KitCorrection:
     if wrong.pk == kit.pk:
         raise Refused(
             "same-kit",
-            _("%(kit)s is the kit that is on record. Choose another one.") % {"kit": kit.name},
+            _("%(kit)s is already the kit on record. Choose a different kit.") % {"kit": kit.name},
         )
-    act = replace(act, reason=act.reason or _("It was really %(kit)s.") % {"kit": kit.name})
+    act = replace(act, reason=act.reason or _("The kit was actually %(kit)s.") % {"kit": kit.name})
     with Book(act) as book:  # both, so that two such acts meet in one order
         wrong, kit = book.lock(wrong.pk, kit.pk)
         again = _AGAIN[EntryKind(entry.kind)](entry)  # read before it is taken back

@@ -21,7 +21,7 @@ def withhold(act: Act, kit: Kit, kind: WithheldKind, note: str = "", photo: byte
     if kind in (WithheldKind.RECALL, WithheldKind.FAILED_CHECK):
         raise Invalid(
             _(
-                "“%(label)s” follows from a recall or a check and is not set by hand. "
+                "“%(label)s” is the result of a recall or a check and cannot be set by hand. "
                 "Start the recall, or record the check."
             )
             % {"label": wording.withheld(kind)},
@@ -60,7 +60,7 @@ def release(act: Act, kit: Kit, kind: WithheldKind) -> Entry:
         if kind == WithheldKind.MIXED:
             raise Refused(
                 "count-first",
-                _("Nobody knows what is in %(kit)s. Count all of it: that releases it.")
+                _("Nobody knows what is in %(kit)s. Count everything in it to release it.")
                 % {"kit": kit.name},
             )
         entry = book.post(EntryKind.RELEASE, kit=kit, detail={"kind": kind})
@@ -76,7 +76,7 @@ def lay_up(act: Act, kit: Kit) -> Entry:
             raise kit_is_out(held)
         if kit.laid_up_since is not None:
             raise Refused(
-                "laid-up-already", _("%(kit)s is in storage already.") % {"kit": kit.name}
+                "laid-up-already", _("%(kit)s is already in storage.") % {"kit": kit.name}
             )
         entry = book.post(EntryKind.LAY_UP, kit=kit)
         kit.laid_up_since = entry.occurred_at

@@ -98,7 +98,7 @@ def edit_kit(act: Act, kit: Kit, **facts: Unpack[KitFacts]) -> Kit:
         if "training" in changed and not kit.training and _held(kit).exists():
             raise Refused(
                 "training-stock-inside",
-                _("%(kit)s holds training stock. Empty it, then take it into use.")
+                _("%(kit)s contains training stock. Empty it before you put it into use.")
                 % {"kit": kit.name},
             )
         _save(kit)
@@ -121,7 +121,7 @@ def follow_list(act: Act, kit: Kit, version: PackingListVersion) -> Kit:
         if kit.list_version_id == version.pk:
             raise Refused(
                 "follows-already",
-                _("%(kit)s follows version %(version_number)s of %(packing_list)s already.")
+                _("%(kit)s already uses version %(version_number)s of %(packing_list)s.")
                 % {
                     "kit": kit.name,
                     "version_number": version.number,
@@ -189,7 +189,7 @@ def retire_kit(act: Act, kit: Kit) -> Kit:
         if inside:
             raise Refused(
                 "kit-not-empty",
-                _("%(kit)s still holds %(names)s. Empty it first.")
+                _("%(kit)s still contains %(names)s. Empty it first.")
                 % {"kit": kit.name, "names": ", ".join(dict.fromkeys(inside))},
                 things=list(dict.fromkeys(inside)),
             )
@@ -197,7 +197,10 @@ def retire_kit(act: Act, kit: Kit) -> Kit:
         if promised is not None:
             raise Refused(
                 "kit-reserved",
-                _("%(kit)s is reserved for %(promised)s. Release it or choose another kit.")
+                _(
+                    "%(kit)s is reserved for %(promised)s. Release the reservation or choose "
+                    "another kit."
+                )
                 % {"kit": kit.name, "promised": promised.name},
                 kit=kit.name,
                 trip=promised.pk,
@@ -254,7 +257,7 @@ def _refuse_unpublished(version: PackingListVersion) -> None:
 def _refuse_retired(kit: Kit) -> None:
     if kit.retired_on is not None:
         raise Refused(
-            "kit-retired", _("%(kit)s was retired. Add a new kit instead.") % {"kit": kit.name}
+            "kit-retired", _("%(kit)s has been retired. Add a new kit instead.") % {"kit": kit.name}
         )
 
 
@@ -269,7 +272,7 @@ def _save(kit: Kit) -> None:
 def _name_taken(name: str) -> Refused:
     return Refused(
         "name-taken",
-        _("There is a kit called %(name)s already. Choose another name.") % {"name": name},
+        _("There is already a kit called %(name)s. Choose another name.") % {"name": name},
     )
 
 
@@ -283,11 +286,11 @@ def _settle(kit: Kit) -> None:
             field="name",
         )
     if not any(letter.isalnum() for letter in name):
-        raise Invalid(_("Enter a name with a letter or a digit in it."), field="name")
+        raise Invalid(_("Enter a name that contains at least one letter or digit."), field="name")
     if label_codes.parse(name) is not None:
         raise Invalid(
             _(
-                "“%(name)s” is a valid label code, and a scan of one must never mean two "
+                "“%(name)s” is a valid label code, so scanning it could mean two different "
                 "kits. Choose another name."
             )
             % {"name": name},
@@ -299,17 +302,18 @@ def _settle(kit: Kit) -> None:
     if kit.responsible_id is not None and kit.responsible_id == kit.deputy_id:
         raise Unacceptable(
             "deputy-is-another",
-            _("The deputy stands in for the responsible instructor, so it is another person."),
+            _("The deputy stands in for the responsible instructor, so choose a different person."),
         )
     for person, field in ((kit.responsible, "responsible"), (kit.deputy, "deputy")):
         if person is not None and person.left_on is not None:
             raise Invalid(
-                _("%(person)s has left. Choose somebody who is here.") % {"person": person.name},
+                _("%(person)s has left the school. Choose somebody else.")
+                % {"person": person.name},
                 field=field,
             )
     if kit.look_interval_days < 1:
         raise Invalid(
-            _("The contents of a kit are checked after one day at the earliest."),
+            _("The interval between contents checks must be at least one day."),
             field="look_interval_days",
         )
 

@@ -34,7 +34,7 @@ def write(book: Book, kit: Kit, others: Sequence[Kit]) -> Entry:
     others = list({other.pk: other for other in others}.values())
     if not others or kit in others:
         raise Invalid(
-            _("Name the other kit that its contents were mixed with."), field="mixed_with"
+            _("Enter the other kit that the contents were mixed with."), field="mixed_with"
         )
     kits = [kit, *others]
     entries = []

@@ -92,7 +92,8 @@ def blanks(act: Act, room: Room, count: int) -> list[Label]:
     act.actor.require("print_labels", room.pk)
     if units(count, field="blanks") > MOST_BLANKS:
         raise Invalid(
-            _("Create at most %(most)d blanks at once.") % {"most": MOST_BLANKS}, field="blanks"
+            _("Create at most %(most)d blank labels at a time.") % {"most": MOST_BLANKS},
+            field="blanks",
         )
     with Book(act) as book:
         made = _draw(act, count, room, {"kind": LabelKind.BLANK})
@@ -226,7 +227,7 @@ def name_of(label: Label) -> str:
     if label.lot is not None:
         number = label.lot.number or label.lot.serial
         if not number:
-            return _("%(thing)s, batch without number") % {"thing": label.lot.item.name}
+            return _("%(thing)s, batch without a number") % {"thing": label.lot.item.name}
         return _("%(thing)s, batch %(number)s") % {"thing": label.lot.item.name, "number": number}
     if label.person is not None:
         return _("%(name)s’s tag") % {"name": label.person.name}
@@ -246,7 +247,7 @@ def _bound(target: Target) -> dict[str, Any]:
     kind = kinds.get(PlaceKind(target.kind))
     if kind is None:
         raise Invalid(
-            _("%(place)s takes no label: only shelves and kits' sections do.")
+            _("%(place)s cannot have a label: only shelves and sections of kits can.")
             % {"place": target.name}
         )
     return {**empty, "kind": kind, "place_id": target.pk}
@@ -265,8 +266,8 @@ def _bound_already(actor: Actor, label: Label) -> Refused:
     return Refused(
         "label-bound",
         _(
-            "The label %(code)s is on something already: %(on)s. Use another blank one; or, if "
-            "this label was moved, cancel it there first and print a new one."
+            "The label %(code)s is already in use: %(on)s. Use another blank label. If this "
+            "label was moved, cancel it there first and print a new one."
         )
         % {"code": label_codes.shown(label.code), "on": on},
         label=label_codes.shown(label.code),

@@ -92,8 +92,8 @@ def shelf_here(kit: Kit, shelf: Place, field: str) -> None:
     if shelf.room_id != kit.room_id or shelf.kind not in (PlaceKind.SHELF, PlaceKind.TRAINING):
         raise Invalid(
             _(
-                "%(shelf)s is not a shelf of %(room)s, where %(kit)s is. Take it from one "
-                "there, or hand the kit in here first."
+                "%(shelf)s is not a shelf in %(room)s, where %(kit)s is. Take the item from a "
+                "shelf there, or hand the kit back here first."
             )
             % {"shelf": shelf.name, "room": kit.room.name, "kit": kit.name},
             field=field,

@@ -152,8 +152,8 @@ class Book:
             raise Unacceptable(
                 "key-reused",
                 _(
-                    "This Idempotency-Key was used for another request. Use a new UUID for a new "
-                    "request."
+                    "This Idempotency-Key has already been used for another request. Use a new "
+                    "UUID for a new request."
                 ),
             )
         entry = Entry.objects.create(
@@ -263,8 +263,8 @@ class Book:
             raise Refused(
                 "not-enough",
                 _(
-                    "On record there are %(held)s of %(item)s, batch %(what)s, in %(place)s, "
-                    "and %(units)s would be taken. Count the place first if more are there."
+                    "The record for %(place)s shows %(held)s × %(item)s, batch %(what)s, but "
+                    "%(units)s would be removed. If there are more, count the place first."
                 )
                 % {
                     "held": held,

@@ -56,7 +56,7 @@ def _glance(kit: Kit) -> Glance:
 def _state(kit: Kit) -> dict[str, str]:
     zone = kit.home_room.time_zone
     out = [
-        held.person.name if held.person else _("somebody unnamed") for held in open_checkouts(kit)
+        held.person.name if held.person else _("an unnamed person") for held in open_checkouts(kit)
     ]
     whole = Seal.objects.unbroken().filter(kit=kit).order_by("id")
     kept = Withholding.objects.open().filter(kit=kit).order_by("id")
@@ -85,7 +85,7 @@ def changes(before: dict[int, Glance], after: dict[int, Glance]) -> Sequence[Cha
         for thing in sorted({*was.units, *now.units}):
             counts = was.units.get(thing, 0), now.units.get(thing, 0)
             if counts[0] != counts[1]:
-                text = _("%(kit)s has %(after)d of %(thing)s, not %(before)d.") % {
+                text = _("%(kit)s contains %(after)d × %(thing)s, not %(before)d.") % {
                     "kit": now.name, "thing": thing, "before": counts[0], "after": counts[1],
                 }  # fmt: skip
                 changed.append(Change(now.name, "contents", text))
@@ -99,26 +99,26 @@ def changes(before: dict[int, Glance], after: dict[int, Glance]) -> Sequence[Cha
 
 def _sentence(kit: str, what: str, state: str) -> str:
     there, gone = {
-        "holder": (_("%(state)s has %(kit)s."), _("Nobody has %(kit)s: it is in.")),
+        "holder": (_("%(state)s has %(kit)s."), _("Nobody has %(kit)s: it is not out.")),
         "room": (_("%(kit)s is in %(state)s."), ""),
-        "seal": (_("%(kit)s is sealed with %(state)s."), _("%(kit)s has no seal on record.")),
+        "seal": (_("Seal on %(kit)s: %(state)s."), _("%(kit)s has no seal on record.")),
         "sorting": (
-            _("%(kit)s needs sorting since %(state)s."),
+            _("%(kit)s has needed sorting since %(state)s."),
             _("%(kit)s does not need sorting."),
         ),
         "withheld": (
             _("%(kit)s is on hold: %(state)s."),
             _("%(kit)s is not on hold."),
         ),
-        "lost": (_("%(kit)s is lost since %(state)s."), _("%(kit)s is not lost.")),
-        "away": (_("%(kit)s is in storage since %(state)s."), _("%(kit)s is in use.")),
+        "lost": (_("%(kit)s has been lost since %(state)s."), _("%(kit)s is not lost.")),
+        "away": (_("%(kit)s has been in storage since %(state)s."), _("%(kit)s is in use.")),
         "looked-inside": (
             _("%(kit)s was last checked on %(state)s."),
-            _("On record nobody has checked %(kit)s."),
+            _("No check of %(kit)s is on record."),
         ),
         "reserved": (
             _("%(kit)s is reserved for %(state)s."),
-            _("%(kit)s is reserved for no trip."),
+            _("%(kit)s is not reserved for any trip."),
         ),
     }[what]
     return (there if state else gone) % {"kit": kit, "state": state}

@@ -32,7 +32,7 @@ def refuse_loose(item: Item, field: str) -> None:
     """Raise Invalid, which names `field`, where units of an item are not counted."""
     if item.by_eye:
         raise Invalid(
-            _("%(item)s is loose: choose full, low or empty instead of a number.")
+            _("%(item)s is loose (not counted): choose full, low or empty instead of a number.")
             % {"item": item.name},
             field=field,
         )

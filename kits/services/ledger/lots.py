@@ -36,8 +36,8 @@ def normal(number: str, *, field: str = "number") -> str:
     if len(text) > LONGEST:
         raise Invalid(
             _(
-                "This has %(count)s characters; a maker's number has at most %(longest)s. "
-                "Enter only what follows LOT or SN."
+                "This has %(count)s characters; a maker's number can have at most %(longest)s. "
+                "Enter only what comes after LOT or SN."
             )
             % {"count": len(text), "longest": LONGEST},
             field=field,
@@ -78,12 +78,14 @@ def known(
     if (item.kind == Kind.INSTRUMENT) != bool(serial):
         raise Invalid(
             _(
-                "%(item)s is an instrument: give its serial number, since each is recorded by "
-                "itself."
+                "%(item)s is an instrument: enter its serial number, because each one is "
+                "recorded separately."
             )
             % {"item": item.name}
             if not serial
-            else _("%(item)s is not an instrument and has no serial number. Leave it out.")
+            else _(
+                "%(item)s is not an instrument, so it has no serial number. Leave the number out."
+            )
             % {"item": item.name},
             field="serial",
         )
@@ -119,8 +121,8 @@ def known(
         raise Refused(
             "serial-known-otherwise",
             _(
-                "%(item)s %(serial)s is on record with another lot number or date. Leave "
-                "them out, or correct the batch first."
+                "%(item)s %(serial)s is on record with a different lot number or date. Leave "
+                "these out, or correct the batch first."
             )
             % {"item": item.name, "serial": serial},
             lot=lot.pk,

@@ -32,17 +32,17 @@ from kits.services.text import wording
 
 INSTEAD = {
     EntryKind.RECALL: _lazy(
-        "Close the recall as withdrawn instead, and say that it was recorded by mistake."
+        "Close the recall as withdrawn instead, and enter that it was recorded by mistake."
     ),
     EntryKind.RECALL_ANSWER: _lazy("Answer again instead."),
-    EntryKind.RECALL_CLOSE: _lazy("Open the recall again instead."),
+    EntryKind.RECALL_CLOSE: _lazy("Reopen the recall instead."),
     EntryKind.CORRECT_LOT: _lazy("Correct the batch again instead."),
-    EntryKind.TRIP: _lazy("Put the trip again as it should be instead."),
-    EntryKind.FOLLOW_LIST: _lazy("Let the kit follow the other version again instead."),
+    EntryKind.TRIP: _lazy("Enter the trip again with the right details instead."),
+    EntryKind.FOLLOW_LIST: _lazy("Change the kit back to the other version instead."),
     EntryKind.KIT: _lazy("Edit the kit again instead."),
-    EntryKind.LABEL: _lazy("Cancel or bind the label again instead."),
-    EntryKind.REVERSE: _lazy("Do the act again instead."),
-    EntryKind.CLEARANCE: _lazy("Tell the keepers of the kit instead."),
+    EntryKind.LABEL: _lazy("Cancel the label or assign it again instead."),
+    EntryKind.REVERSE: _lazy("Repeat the action instead."),
+    EntryKind.CLEARANCE: _lazy("Tell the kit's keepers instead."),
 }
 _NO_ROOM = 0
 
@@ -219,7 +219,7 @@ def _write(book: Book, kits: dict[int, Kit], plan: _Plan) -> list[Entry]:
                 lot=entry.lot,
                 room=entry.room,
                 again=entry,
-                reason=_("What this comes to without an act that was undone."),
+                reason=_("Recalculated without an action that was undone."),
             )
             if again
             else book.post(
@@ -309,12 +309,12 @@ def _refuse_unless_theirs(act: Act, entry: Entry) -> None:
 
 def _refuse_unless_reversible(entry: Entry) -> None:
     if Entry.objects.filter(reverses=entry).exists():
-        raise Refused("reversed-already", _("This was corrected already."), entry=entry.pk)
+        raise Refused("reversed-already", _("This has already been corrected."), entry=entry.pk)
     instead = INSTEAD.get(EntryKind(entry.kind))
     if instead is not None and not facts.is_added(entry):
         raise Refused(
             "not-reversible",
-            _("A record of the kind “%(kind)s” cannot be reversed. %(instead)s")
+            _("A record of the type “%(kind)s” cannot be undone. %(instead)s")
             % {"kind": wording.act(entry.kind), "instead": instead},
             entry=entry.pk,
         )
@@ -368,11 +368,12 @@ def _built_on(plan: _Plan, *, may: bool) -> Refused:
     later = [kit_summary.act(rows[0]) for rows in plan.later]
     listed = "; ".join(row["text"] for row in later)
     text = (
-        _("These later records depend on it: %(listed)s. Undo them together with it.")
+        _("These later records depend on this one: %(listed)s. Undo them together with this one.")
         if may
         else _(
-            "These later records depend on it: %(listed)s. Somebody else took the kit out "
-            "since, so it stays. Count the kit: that corrects its contents."
+            "These later records depend on this one: %(listed)s. Somebody else has taken the "
+            "kit out since, so this one cannot be undone. Count the kit to correct its "
+            "contents."
         )
     )
     return Refused("built-on", text % {"listed": listed}, later=later, together=may)

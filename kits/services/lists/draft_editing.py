@@ -64,8 +64,8 @@ def put_section(
             raise Stale(
                 "changed-since",
                 _(
-                    "Somebody changed %(name)s since you opened it. Look at it as it is now, "
-                    "then make your change again."
+                    "Somebody has changed %(name)s since you opened it. Look at it as it is "
+                    "now, then make your change again."
                 )
                 % {"name": draft.sections[where].name},
             )

@@ -142,8 +142,8 @@ def new_draft(act: Act, packing_list: PackingList) -> PackingListVersion:
             raise Refused(
                 "draft-there",
                 _(
-                    "Version %(latest_number)s of %(packing_list)s is a draft already. "
-                    "Continue with that one."
+                    "Version %(latest_number)s of %(packing_list)s is already a draft. "
+                    "Continue with that draft."
                 )
                 % {"latest_number": latest.number, "packing_list": packing_list.name},
                 version=latest.number,
@@ -161,7 +161,7 @@ def edit_draft(act: Act, version: PackingListVersion, draft: Draft) -> PackingLi
         if version.published_at is not None:
             raise Refused(
                 "published-already",
-                _("A published version cannot be changed. Make a new draft from it."),
+                _("A published version cannot be changed. Create a new draft from it."),
                 version=version.number,
             )
         version.sections.all().delete()
@@ -181,7 +181,7 @@ def publish(act: Act, version: PackingListVersion) -> PackingListVersion:
         if version.published_at is None:
             if not ListLine.objects.filter(section__version=version).exists():
                 raise Refused(
-                    "list-empty", _("There is nothing on this list yet. Add a line first.")
+                    "list-empty", _("There is nothing on this list yet. Add an item first.")
                 )
             version.published_at = act.received_at
             version.save(update_fields=["published_at"])
@@ -200,14 +200,14 @@ def sign(
     """
     act.actor.require("sign_list")
     if act.person is None:
-        raise NotAllowed("role-missing", _("Only a person signs a list."), roles=["adviser"])
+        raise NotAllowed("role-missing", _("Only a person can sign a list."), roles=["adviser"])
     page_type = page_kind(page) if page else ""
     zone = act.person.home_room.time_zone if act.person.home_room else settings.TIME_ZONE
     today = clock.local_date(act.received_at, zone)
     if until < today:
         raise Unacceptable(
             "signature-in-the-past",
-            _("The last day of the signature is past. Enter one that is to come."),
+            _("The last day of the signature is in the past. Enter today or a later day."),
         )
     with Book(act) as book:
         # The version before the kits, as a kit does that starts to follow it: none is missed.
@@ -230,14 +230,14 @@ def page_kind(page: bytes) -> str:
     if len(page) > MOST_PAGE_BYTES:
         raise TooLarge(
             "too-large",
-            _("A signed page has at most %(most)s MiB. Scan it in grey.")
+            _("A signed page can be at most %(most)s MiB. Scan it in greyscale.")
             % {"most": MOST_PAGE_BYTES // 2**20},
             limit_bytes=MOST_PAGE_BYTES,
         )
     for media_type, (start, end) in _WHOLE_PAGE.items():
         if page.startswith(start) and end in page[-_LAST_BYTES:]:
             return media_type
-    raise Invalid(_("The signed page has to be a whole PDF, PNG or JPEG file."), field="page")
+    raise Invalid(_("The signed page must be a complete PDF, PNG or JPEG file."), field="page")
 
 
 # ------------------------------------------------------------------------------------- reading them
@@ -281,7 +281,7 @@ def locked(version: PackingListVersion) -> PackingListVersion:
 def _name_taken(name: str) -> Refused:
     return Refused(
         "name-taken",
-        _("There is a kit list called %(name)s already. Choose another name.") % {"name": name},
+        _("There is already a kit list called %(name)s. Choose another name.") % {"name": name},
     )
 
 
@@ -327,19 +327,20 @@ def _settled(draft: Draft) -> Draft:
         ("days", draft.days, MOST_DAYS),
     ):
         if not 1 <= value <= most:
-            raise Invalid(_("This must be 1 to %(most)s.") % {"most": most}, field=field)
+            raise Invalid(_("This must be from 1 to %(most)s.") % {"most": most}, field=field)
     try:
         in_order = hazards(draft.hazards)
     except UnknownHazardError as error:
         raise Invalid(in_words(error.says), field="hazards") from error
     if len(draft.sections) > MOST_SECTIONS:
         raise Invalid(
-            _("A list has at most %(most_sections)s sections.") % {"most_sections": MOST_SECTIONS},
+            _("A list can have at most %(most_sections)s sections.")
+            % {"most_sections": MOST_SECTIONS},
             field="sections",
         )
     if sum(len(s.lines) for s in draft.sections) > MOST_LINES:
         raise Invalid(
-            _("A list has at most %(most_lines)s lines.") % {"most_lines": MOST_LINES},
+            _("A list can have at most %(most_lines)s items.") % {"most_lines": MOST_LINES},
             field="sections",
         )
     return replace(draft, hazards=in_order, sections=_with_keys(draft.sections))
@@ -358,8 +359,8 @@ def _with_keys(sections: Sequence[SectionDraft]) -> list[SectionDraft]:
         if not _KEY.fullmatch(key) or len(key) > 40:
             raise Invalid(
                 _(
-                    "“%(key)s” is not a section key: small letters, digits and single dashes, "
-                    "at most 40."
+                    "“%(key)s” is not a valid section key. Use lower-case letters, digits and "
+                    "single hyphens, at most 40 characters."
                 )
                 % {"key": key},
                 field="sections",
@@ -393,8 +394,8 @@ def _refuse_lines(section: SectionDraft) -> None:
         if line.never_below > line.carry:
             raise Invalid(
                 _(
-                    "%(item)s in %(section)s: the minimum of %(never_below)s is more than the "
-                    "%(carry)s to carry."
+                    "%(item)s in %(section)s: the minimum (%(never_below)s) is higher than the "
+                    "number to carry (%(carry)s)."
                 )
                 % {
                     "item": line.item.name,
@@ -406,13 +407,13 @@ def _refuse_lines(section: SectionDraft) -> None:
             )
         if line.item.pk in items:
             raise Invalid(
-                _("%(item)s is on two lines of %(section)s. Merge them into one.")
+                _("%(item)s is listed twice in %(section)s. Combine the two entries.")
                 % {"item": line.item.name, "section": section.name},
                 field="sections",
             )
         if line.item.retired_on is not None:
             raise Invalid(
-                _("%(item)s is retired. Bring it back or choose another item.")
+                _("%(item)s has been retired. Bring it back into use or choose another item.")
                 % {"item": line.item.name},
                 field="sections",
             )

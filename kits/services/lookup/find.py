@@ -62,13 +62,13 @@ def cancelled(label: Label, *, instead: Label | None) -> Refused:
         "label-cancelled",
         (
             _(
-                "The label %(label)s was cancelled; %(instead)s replaced it. Remove it, and "
-                "put a new one on if the item is in use."
+                "The label %(label)s has been cancelled and replaced by %(instead)s. Remove "
+                "the old label, and put a new one on if the item is in use."
             )
             if instead
             else _(
-                "The label %(label)s was cancelled. Remove it, and put a new one on if the "
-                "item is in use."
+                "The label %(label)s has been cancelled. Remove it, and put a new label on if "
+                "the item is in use."
             )
         )
         % {"label": label_codes.shown(label.code), "instead": code},
@@ -169,7 +169,7 @@ def which_kit(typed: str, meant: Sequence[Kit]) -> Refused:
     names = [kit.name for kit in meant]
     return Refused(
         "which-kit",
-        _("“%(typed)s” may be %(names)s. Which one?")
+        _("“%(typed)s” could be %(names)s. Which one do you mean?")
         % {"typed": typed, "names": _(" or ").join(names)},
         kits=names,
     )
@@ -193,7 +193,7 @@ def section(of_kit: Kit, key: str) -> Place:
             return place
     names = ", ".join(p.section_key for p in sections)
     raise Invalid(
-        _("%(of_kit)s has no section “%(key)s”. It has: %(names)s.")
+        _("%(of_kit)s has no section “%(key)s”. Its sections are: %(names)s.")
         % {"of_kit": of_kit.name, "key": key, "names": names},
         field="section",
     )
@@ -207,7 +207,7 @@ def _id(ref: int | str, kind: LabelKind) -> int:
     if of.kind != kind:
         raise Unacceptable(
             "wrong-label",
-            _("The label %(shown)s is %(on_what)s. Scan one that is %(on_what_2)s.")
+            _("The label %(shown)s is %(on_what)s. Scan a label that is %(on_what_2)s.")
             % {
                 "shown": label_codes.shown(code),
                 "on_what": on_what(of.kind),

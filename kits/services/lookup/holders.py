@@ -65,15 +65,15 @@ class KitIsOut(Refused):
 
 def kit_is_out(held: Checkout) -> KitIsOut:
     """The refusal that says who has the kit and how to go on when it is here all the same."""
-    who = held.person.name if held.person else _("somebody unnamed")
+    who = held.person.name if held.person else _("an unnamed person")
     what = held.kit.name
     if held.section:
         what = _("%(section)s of %(kit)s") % {"section": held.section.name, "kit": held.kit.name}
     return KitIsOut(
         "kit-is-out",
         _(
-            "%(who)s has %(what)s since %(since)s. If it is here, hand it back for them first, "
-            "then take it out."
+            "%(who)s has had %(what)s since %(since)s. If it is here, hand it back for them "
+            "first, then take it out."
         )
         % {
             "who": who,

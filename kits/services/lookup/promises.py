@@ -149,7 +149,7 @@ def refuse_ended(trip: Trip | None) -> None:
     if trip.cancelled_at is not None:
         raise Refused(
             "trip-cancelled",
-            _("%(trip)s was cancelled. Choose another trip, or none.") % {"trip": trip.name},
+            _("%(trip)s has been cancelled. Choose another trip, or none.") % {"trip": trip.name},
         )
     raise Unacceptable(
         "trip-is-over",

@@ -64,7 +64,7 @@ def _events(person: Person) -> Iterator[Event]:
     yield from _ends(kits, inside, batches, now, first, last)
     for kit_row in kits.values():
         if kit_row.look_by is not None:
-            text = _("%(kit)s: check contents by today") % {"kit": kit_row.name}
+            text = _("%(kit)s: contents check due today") % {"kit": kit_row.name}
             yield _all_day(f"look-{kit_row.pk}", text, kit_row.look_by, now, kit_row)
     yield from _checks(kits, inside, batches, now)
     for held in (
@@ -75,7 +75,7 @@ def _events(person: Person) -> Iterator[Event]:
     ):
         assert held.due_at is not None  # asked for
         name = held.kit.name if held.section is None else f"{held.kit.name}, {held.section.name}"
-        who = held.person.name if held.person else _("somebody unnamed")
+        who = held.person.name if held.person else _("an unnamed person")
         event = _event(f"due-{held.pk}", _("%(kit)s due back: %(who)s") % {
             "kit": name, "who": who
         }, now, held.kit)  # fmt: skip
@@ -99,7 +99,7 @@ def _ends(
             key = (h.place.kit_id or 0, h.lot_id)
             units[key] = units.get(key, 0) + h.units
     for (kit, lot), count in units.items():
-        text = _("%(kit)s: last good day of %(units)d × %(thing)s") % {
+        text = _("%(kit)s: last usable day for %(units)d × %(thing)s") % {
             "kit": kits[kit].name, "units": count, "thing": batches[lot].thing.name
         }  # fmt: skip
         day = good_through(batches[lot])
@@ -115,7 +115,7 @@ def _checks(
         if batch.check_due is None:
             continue
         kit = kits[h.place.kit_id or 0]
-        text = _("%(kit)s: check of %(thing)s %(serial)s is due") % {
+        text = _("%(kit)s: check due for %(thing)s %(serial)s") % {
             "kit": kit.name, "thing": batch.thing.name, "serial": h.lot.serial
         }  # fmt: skip
         yield _all_day(f"check-{h.lot_id}", text, batch.check_due, now, kit)

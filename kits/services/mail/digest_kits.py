@@ -45,7 +45,7 @@ def departure(kit: rule.KitWeek, week: Week, *, brief: bool = False) -> LetterRo
 def _leader(going: rule.Going, week: Week) -> str:
     if going.leader_id == week.person.pk:
         return _("led by you")
-    return " ".join(filter(None, (going.leader or _("no leader named"), going.phone)))
+    return " ".join(filter(None, (going.leader or _("no leader on record"), going.phone)))
 
 
 def to_open(kit: rule.KitWeek, week: Week) -> LetterRow:
@@ -77,7 +77,7 @@ def _before(kit: rule.KitWeek, week: Week) -> str:
 
 
 def _has_it(kit: rule.KitWeek, week: Week) -> str:
-    facts = {"name": kit.out_to or _("somebody unnamed")}
+    facts = {"name": kit.out_to or _("an unnamed person")}
     if kit.due_back is None:
         return _("you have it") if kit.out_to_reader else _("%(name)s has it") % facts
     facts["when"] = moment(kit.due_back, week.zone, week.today)
@@ -101,7 +101,7 @@ def still_out(week: Week, kits: Iterable[rule.KitWeek]) -> Iterator[LetterRow]:
                 "who": _has_it(kit, week),
             }
             late = answer.elsewhere is Stand.AWAY
-            lines = (_("That is not in time to sort it."),) if late else ()
+            lines = (_("That is too late to sort the kit."),) if late else ()
             yield LetterRow(text, kit_page(kit.name), lines)
 
 
@@ -125,8 +125,8 @@ def not_set_up(week: Week) -> Iterator[LetterRow]:
     names = [kit.name for kit in week.kits if not kit.set_up]
     if names:
         text = ngettext(
-            "%(kits)s: nobody has entered what is in it.",
-            "%(kits)s: nobody has entered what is in them.",
+            "%(kits)s: no contents entered yet.",
+            "%(kits)s: no contents entered yet.",
             len(names),
         )
         yield LetterRow(text % {"kits": ", ".join(names)}, page("/kits/"))
@@ -152,8 +152,8 @@ def verdict_lines(kit: rule.KitWeek, week: Week) -> tuple[VerdictLine, ...]:
 def _judged(answer: rule.Answer, week: Week) -> str:
     facts = {"day": day(answer.verdict.through, week.today), "trip": answer.on}
     if answer.trip is None:
-        return _("judged for %(day)s") % facts
-    return _("judged for %(day)s, %(trip)s") % facts
+        return _("checked for %(day)s") % facts
+    return _("checked for %(day)s, %(trip)s") % facts
 
 
 def _wrong(kit: rule.KitWeek, week: Week) -> list[str]:
@@ -203,9 +203,11 @@ def settles(listed: RestockList, week: Week) -> dict[int, str]:
         wanted = row.line.thing.id
         by_thing[wanted] = f"{by_thing[wanted]}; {text}" if wanted in by_thing else text
     for missing in listed.missing:
-        text = _("%(count)d more is not in stock") % {"count": missing.count}
+        text = _("%(count)d more not in stock") % {"count": missing.count}
         before = by_thing.get(missing.thing.id)
         by_thing[missing.thing.id] = (
-            f"{before}; {text}" if before else _("none in stock here that lasts")
+            f"{before}; {text}"
+            if before
+            else _("none in stock here that stays in date long enough")
         )
     return by_thing

@@ -23,7 +23,7 @@ def to_count(week: Week) -> Iterator[LetterRow]:
         text = (
             _("%(kits)s: contents mixed, %(when)s")
             if job.mixed
-            else _("%(kits)s: handed back %(when)s, and nobody entered what was used")
+            else _("%(kits)s: handed back %(when)s, but nobody has entered what was used")
         )
         yield LetterRow(text % facts, kit_page(job.kits[0].name))
 

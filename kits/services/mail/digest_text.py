@@ -46,20 +46,20 @@ def _letter(week: Week, *, brief: bool) -> Letter:
     rest = [k for k in to_open if k in others and k.id not in counted]
     parts = [
         Part(_("Kits to open"), tuple(digest_kits.to_open(k, week) for k in rest)),
-        Part(_("Still out, and wanted for a trip"), tuple(digest_kits.still_out(week, others))),
+        Part(_("Still out but needed for a trip"), tuple(digest_kits.still_out(week, others))),
         Part(_("Count"), tuple(digest_returns.to_count(week))),
         Part(_("Order by"), tuple(_to_order(week))),
-        Part(_("Lists that wait for your signature"), tuple(_to_sign(week))),
-        Part(_("Signatures that end"), tuple(_signatures_end(week))),
+        Part(_("Lists waiting for your signature"), tuple(_to_sign(week))),
+        Part(_("Signatures expiring soon"), tuple(_signatures_end(week))),
         Part(_("Not back"), tuple(_not_back(week))),
         Part(_("Cleared by phone, not confirmed"), tuple(_uncleared(week))),
-        Part(_("May come back"), tuple(digest_returns.may_come_back(week))),
-        Part(_("Needed, not in the kit"), tuple(digest_returns.unmet(week))),
+        Part(_("Items that may come back"), tuple(digest_returns.may_come_back(week))),
+        Part(_("Needed but not in the kit"), tuple(digest_returns.unmet(week))),
         Part(_("Contents not checked for a year"), tuple(_not_looked(week))),
         Part(_("Checks due"), tuple(_check(h, week) for h in week.checks)),
         Part(_("Date not known"), tuple(_undated(week))),
-        Part(_("Ready, low"), tuple(digest_kits.low(week))),
-        Part(_("Bin when next opened"), tuple(digest_kits.to_bin(week))),
+        Part(_("Ready, low on some items"), tuple(digest_kits.low(week))),
+        Part(_("Dispose of when next opened"), tuple(digest_kits.to_bin(week))),
         Part(_("Not set up yet"), tuple(digest_kits.not_set_up(week))),
         Part(_("Also this week"), notice_texts.rows(week.held_back)),
         *_months(week),
@@ -93,7 +93,7 @@ def _in_short(week: Week, to_open: Sequence[rule.KitWeek], parts: Sequence[Part]
         )
     counted = parts[1:] if to_open else parts
     lines += [f"{part.heading}: {sum(map(_things, part.rows))}" for part in counted]
-    return LetterRow(_("The rest, in short:"), "", tuple(lines))
+    return LetterRow(_("The rest in brief:"), "", tuple(lines))
 
 
 def _things(row: LetterRow) -> int:
@@ -111,10 +111,10 @@ def _closing(week: Week, *, nothing: bool) -> Iterator[str]:
             len(week.off_shelves),
         ) % {"count": len(week.off_shelves)}
     if picks(week) or week.off_shelves:
-        yield _("The attached list says what to take from where, in shelf order.")
+        yield _("The attached list shows what to take from which shelf, in shelf order.")
     yield _(
-        "This keeps stock and does arithmetic; it is not medical advice. Look at every pack before "
-        "use."
+        "This program keeps track of stock and does the arithmetic; it does not give medical "
+        "advice. Look at every pack before use."
     )
 
 
@@ -127,14 +127,14 @@ def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.
     if week.to_sign:
         parts.append(
             ngettext(
-                "%(count)d kit list waits for your signature",
-                "%(count)d kit lists wait for your signature",
+                "%(count)d kit list is waiting for your signature",
+                "%(count)d kit lists are waiting for your signature",
                 len(week.to_sign),
             )
             % {"count": len(week.to_sign)}
         )
     elif week.signatures_end:
-        parts.append(_("A signature of yours ends soon"))
+        parts.append(_("One of your signatures expires soon"))
     if week.kits or week.rooms:
         parts.append(_trips(week, unready))
     elif not parts:
@@ -146,7 +146,7 @@ def subject(week: Week, unready: Sequence[rule.KitWeek], to_open: Sequence[rule.
     if week.order:
         parts.append(
             ngettext(
-                "order %(count)d thing by %(day)s", "order %(count)d things by %(day)s",
+                "order %(count)d item by %(day)s", "order %(count)d items by %(day)s",
                 len(week.order),
             ) % {"count": len(week.order), "day": day(week.order[0].by, week.today)}
         )  # fmt: skip
@@ -167,8 +167,8 @@ def _trips(week: Week, unready: Sequence[rule.KitWeek]) -> str:
     unknown = sum(not answer.verdict.set_up for answer in leaving)
     if unknown:
         return ngettext(
-            "%(count)d kit of this week's trips is not set up yet",
-            "%(count)d kits of this week's trips are not set up yet",
+            "%(count)d kit for this week's trips is not set up yet",
+            "%(count)d kits for this week's trips are not set up yet",
             unknown,
         ) % {"count": unknown}
     out = sum(answer.elsewhere is not None for answer in leaving)
@@ -199,15 +199,13 @@ def _nothing_to_do(week: Week) -> str:
 def _looked(week: Week) -> str:
     """One line that shows it looked."""
     text = ngettext(
-        "%(count)d kit judged for the days up to %(day)s",
-        "%(count)d kits judged for the days up to %(day)s",
+        "%(count)d kit checked for the days up to %(day)s",
+        "%(count)d kits checked for the days up to %(day)s",
         len(week.kits),
     ) % {"count": len(week.kits), "day": day(week.horizon, week.today)}
     oldest = [k.look_by for k in week.kits if k.look_by is not None]
     if oldest:
-        text += _("; its contents have to be checked by %(day)s") % {
-            "day": day(min(oldest), week.today)
-        }
+        text += _("; next contents check due by %(day)s") % {"day": day(min(oldest), week.today)}
     return f"{text}."
 
 
@@ -227,7 +225,7 @@ def _to_order(week: Week) -> Iterator[LetterRow]:
     """What to order, a row for each day and room."""
     groups: dict[tuple[str, str], list[rule.ToOrder]] = {}
     for row in week.order:
-        when = _("Now (it is late)") if row.late else day(row.by, week.today)
+        when = _("Now (already late)") if row.late else day(row.by, week.today)
         groups.setdefault((when, row.room), []).append(row)
     for (when, room), rows in groups.items():
         text = _("%(day)s, for the %(room)s") % {"day": when, "room": room}
@@ -257,7 +255,7 @@ def _to_sign(week: Week) -> Iterator[LetterRow]:
 
 def _signatures_end(week: Week) -> Iterator[LetterRow]:
     for version, until in week.signatures_end:
-        text = _("%(list)s: until %(day)s. Extend it in one tap.") % {
+        text = _("%(list)s: until %(day)s. Extend it with one tap.") % {
             "list": _of_list(version),
             "day": day(until, week.today),
         }
@@ -268,8 +266,8 @@ def _signatures_end(week: Week) -> Iterator[LetterRow]:
 def _of_list(version: PackingListVersion) -> str:
     following = signatures.following(version)
     return ngettext(
-        "%(list)s, version %(number)d, followed by %(kits)d kit",
-        "%(list)s, version %(number)d, followed by %(kits)d kits",
+        "%(list)s, version %(number)d, used by %(kits)d kit",
+        "%(list)s, version %(number)d, used by %(kits)d kits",
         following,
     ) % {"list": version.packing_list.name, "number": version.number, "kits": following}
 
@@ -279,12 +277,12 @@ def _not_back(week: Week) -> Iterator[LetterRow]:
         assert held.due_at is not None  # late by its time
         who = held.person
         name = held.kit.name if held.section is None else f"{held.kit.name}, {held.section.name}"
-        text = _("%(kit)s: %(name)s %(phone)s, due %(when)s")
+        text = _("%(kit)s: %(name)s %(phone)s, due back %(when)s")
         if who is not None and who.pk == week.person.pk:
-            text = _("%(kit)s: you have it, due %(when)s")
+            text = _("%(kit)s: you have it, due back %(when)s")
         facts = {
             "kit": name,
-            "name": who.name if who else _("somebody unnamed"),
+            "name": who.name if who else _("an unnamed person"),
             "phone": who.phone if who and who.phone else _("(no phone on record)"),
             "when": _moment(held.due_at, week),
         }
@@ -300,9 +298,9 @@ def _not_back(week: Week) -> Iterator[LetterRow]:
 
 def _uncleared(week: Week) -> Iterator[LetterRow]:
     for each in week.uncleared:
-        text = _("%(kit)s, %(when)s: ask %(name)s %(phone)s whether they cleared it")
+        text = _("%(kit)s, %(when)s: ask %(name)s %(phone)s whether they cleared the kit")
         if each.person.pk == week.person.pk:
-            text = _("%(kit)s, %(when)s: say whether you cleared it")
+            text = _("%(kit)s, %(when)s: confirm whether you cleared it")
         facts = {
             "kit": each.checkout.kit.name,
             "when": _moment(each.entry.occurred_at, week),
@@ -317,7 +315,7 @@ def _not_looked(week: Week) -> Iterator[LetterRow]:
         if kit.wants_opening or (kit.look_by is not None and kit.look_by > week.horizon):
             continue
         text = (
-            _("%(kit)s: nobody has checked its contents on record")
+            _("%(kit)s: no contents check on record")
             if kit.look_by is None
             else _("%(kit)s: check contents by %(day)s")
         ) % {"kit": kit.name, "day": day(kit.look_by, week.today) if kit.look_by else ""}
@@ -345,8 +343,8 @@ def _months(week: Week) -> Iterator[Part]:
     soon = [h for h in week.ending if h.day and (h.day - week.today).days <= rule.SOON_DAYS]
     later = [h for h in week.ending if h.day and (h.day - week.today).days > rule.SOON_DAYS]
     for heading, batches in (
-        (_("Out of date within 60 days"), soon),
-        (_("Out of date within 90 days"), later),
+        (_("Going out of date within 60 days"), soon),
+        (_("Going out of date within 90 days"), later),
     ):
         groups = sorted(
             _by_place(batches).items(), key=lambda pair: min(h.day or date.max for h in pair[1])

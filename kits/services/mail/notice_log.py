@@ -49,12 +49,14 @@ _STATES: dict[State, Q] = {
 }
 
 _WHY: dict[Unsent, str | Promise] = {
-    Unsent.WEEKLY: lazy("It waits for their weekly email, as they chose."),
-    Unsent.CHOSEN: lazy("They turned this kind off."),
+    Unsent.WEEKLY: lazy("It will be in their weekly email, as they chose."),
+    Unsent.CHOSEN: lazy("They have turned this kind of notification off."),
     Unsent.NO_ADDRESS: lazy("They have no email address on record."),
-    Unsent.LEFT: lazy("They have left."),
-    Unsent.REFUSED: lazy("Their mail server refused it for good. Correct the address."),
-    Unsent.PASSED: lazy("What it was about is over."),
+    Unsent.LEFT: lazy("They have left the school."),
+    Unsent.REFUSED: lazy(
+        "Their mail server has permanently refused it. Correct the email address."
+    ),
+    Unsent.PASSED: lazy("It no longer applies."),
 }
 
 
@@ -75,18 +77,20 @@ def why(notice: Notice) -> str:
         case State.SENT:
             return _("Their mail server accepted it.")
         case State.TAKEN_BACK:
-            return _("What it was about was reversed before it was sent.")
+            return _("It was not sent, because the action it reported had been undone.")
         case State.WAITING if notice.unsent_why == Unsent.TOGETHER:
-            return _("It goes in one mail with others of its kind.")
+            return _("It will be sent in one email with others of its kind.")
         case State.WAITING if notice.last_error:
-            return _("Tried %(count)d times; the last answer was: %(said)s. It is tried again.") % {
+            return _(
+                "Tried %(count)d times; the last response was: %(said)s. It will be tried again."
+            ) % {
                 "count": notice.tries,
                 "said": notice.last_error,
             }
         case State.WAITING if notice.due_at > clock.now():
             return _(
-                "It waits until %(when)s: for their quiet hours to end, or for more of its kind "
-                "to go in one mail."
+                "It will wait until %(when)s, either for their quiet hours to end or so that "
+                "several of its kind can be sent in one email."
             ) % {"when": instant(notice.due_at.isoformat(), recipients.zone_of(notice.person))}
         case State.WAITING:
             return _("It is about to be sent.")
@@ -118,7 +122,7 @@ def text(actor: Actor, notice: Notice) -> str:
     """What it says: as it was sent, else as it would be now; a weekly email not written yet says
     nothing. Of one that tells of rooms whose notices somebody may not see, only that."""
     if not _reads_whole(actor, notice):
-        text = _("It is also about other gear rooms, so only %(name)s may read it.")
+        text = _("It also concerns other gear rooms, so only %(name)s may read it.")
         return text % {"name": notice.person.name}
     if notice.rendered is not None:
         message = email.message_from_bytes(bytes(notice.rendered), policy=default)
@@ -171,8 +175,8 @@ def send_again(act: Act, notice: Notice) -> Notice:
         raise Unacceptable(
             "no-address",
             _(
-                "%(name)s has no email address on record, or has left. Call them, or add an "
-                "address first."
+                "%(name)s has no email address on record, or has left the school. Call them, "
+                "or add an address first."
             )
             % {"name": notice.person.name},
         )
@@ -207,9 +211,6 @@ def rooms_of_weekly(actor: Actor, person: Person) -> frozenset[int] | None:
     if not theirs:
         raise NotAllowed(
             "role-missing",
-            _(
-                "Only they themselves and the keepers of their gear rooms may see this. Ask a "
-                "keeper."
-            ),
+            _("Only this person and the keepers of their gear rooms may see this. Ask a keeper."),
         )
     return frozenset(room for room in actor.room_ids if actor.may("see_notices", room))

@@ -33,7 +33,7 @@ def _report(notice: Notice) -> list[str]:
     if entry.person is None:
         return [_("Recorded %(when)s.") % when]
     if entry.person_id == notice.person_id:
-        return [_("You reported it, %(when)s.") % when, entry.reason]
+        return [_("Reported by you, %(when)s.") % when, entry.reason]
     who = " ".join(filter(None, (entry.person.name, entry.person.phone)))
     return [_("%(who)s, %(when)s.") % {"who": who, **when}, entry.reason]
 
@@ -63,8 +63,8 @@ def letter(notice: Notice, *others: Notice) -> Letter:
     alarm = not kind_of(notice.kind).policy.keeps_quiet
     settings = page("/notices/settings/") or _("ask your keeper")
     closing = _(
-        "You get this at once because it does not wait for Monday. Choose your "
-        "notifications here (recalls always come): %(page)s"
+        "You are getting this now because it cannot wait until Monday. Choose your "
+        "notifications here (recalls are always sent): %(page)s"
     )
     return Letter(
         subject=_subject_of_many((notice, *others)) if others else _subject(notice),
@@ -82,7 +82,7 @@ def _subject(notice: Notice) -> str:
 def _subject_of_many(notices: Sequence[Notice]) -> str:
     if notices[0].kind == "recall":
         things = dict.fromkeys(str(n.facts.get("thing", "")) for n in notices)
-        return _("RECALL, %(thing)s: look and answer") % {"thing": first_few(things)}
+        return _("RECALL, %(thing)s: check and answer") % {"thing": first_few(things)}
     names = first_few(dict.fromkeys(filter(None, map(name_of, notices))))
     return _("%(title)s: %(count)d times, %(kits)s") % {
         "title": title(notices[0].kind),

@@ -74,7 +74,10 @@ def change(
         for field, value in fields.items():
             setattr(row, field, value)
         if (row.quiet_from is None) != (row.quiet_until is None):
-            raise Invalid(_("Enter both ends of the quiet hours, or neither."), field="quiet_from")
+            raise Invalid(
+                _("Enter both the start and the end of the quiet hours, or neither."),
+                field="quiet_from",
+            )
         row.save(update_fields=list(fields))
         for kind, when in (choices or {}).items():
             HearingChoice.objects.update_or_create(
@@ -87,7 +90,7 @@ def _check(choices: Mapping[str, str]) -> None:
     for kind, when in choices.items():
         if kind not in NOTICE_KINDS:
             raise Invalid(
-                _("“%(kind)s” is not a kind of notification. There are: %(kinds)s.")
+                _("“%(kind)s” is not a kind of notification. The kinds are: %(kinds)s.")
                 % {"kind": kind, "kinds": ", ".join(NOTICE_KINDS)},
                 field="choices",
             )
@@ -96,7 +99,7 @@ def _check(choices: Mapping[str, str]) -> None:
                 _("“%(kind)s” cannot be turned off or delayed.") % {"kind": kind}, field="choices"
             )
         if kind == WEEKLY and When(when) is When.AT_ONCE:
-            raise Invalid(_("The weekly email comes weekly, or never."), field="choices")
+            raise Invalid(_("The weekly email can only be sent weekly or never."), field="choices")
 
 
 # -------------------------------------------------------------------------------------- calendar

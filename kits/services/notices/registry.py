@@ -42,33 +42,37 @@ NOTICE_KINDS: dict[str, NoticeKind] = {
     ),
     "medicine-missing": NoticeKind(_("A counted medicine is missing"), kits.medicine_missing),
     "must-have-gone": NoticeKind(
-        _("A must-have is gone from a kit that goes out within 48 hours"),
+        _("A must-have is missing from a kit due out within 48 hours"),
         trips.not_ready,
         _BREAKS_QUIET,
     ),
-    "not-fit": NoticeKind(_("A kit that goes out within 48 hours is not ready"), trips.not_ready),
+    "not-fit": NoticeKind(_("A kit due out within 48 hours is not ready"), trips.not_ready),
     "emergency": NoticeKind(
         _("A kit was taken out for an emergency"), kits.emergency, _BREAKS_QUIET
     ),
-    "went-short": NoticeKind(_("A kit went out short, with a reason"), kits.went_short),
+    "went-short": NoticeKind(
+        _("A kit was taken out although it was short, with a reason"), kits.went_short
+    ),
     "cleared-by-phone": NoticeKind(
         _("Somebody named you as having cleared a kit by phone"),
         kits.cleared_by_phone,
         Policy(may_choose=False),
     ),
     "not-cleared": NoticeKind(
-        _("A kit went as cleared by phone, and was not"),
+        _("A kit was taken out as cleared by phone, but nobody had cleared it"),
         kits.not_cleared,
         Policy(may_choose=False, keeps_quiet=False),
     ),
-    "irregular": NoticeKind(_("Something was reported against the rules"), kits.irregular),
+    "irregular": NoticeKind(_("Something that breaks the rules was reported"), kits.irregular),
     "lost": NoticeKind(_("A kit is lost"), kits.lost),
     "not-back": NoticeKind(_("A kit is not back"), overdue.not_back),
     "not-covered": NoticeKind(
-        _("A trip that leaves within 48 hours is not covered"), trips.not_covered
+        _("A trip leaving within 48 hours does not have the kits it needs"), trips.not_covered
     ),
     "low-stock": NoticeKind(_("Stock is down to its order level"), upkeep.low_stock),
-    "signature-ends": NoticeKind(_("The signature of a kit list ends"), upkeep.signature_ends),
+    "signature-ends": NoticeKind(
+        _("The signature on a kit list is about to expire"), upkeep.signature_ends
+    ),
     "address-refused": NoticeKind(_("Email to somebody was refused"), upkeep.address_refused),
     "something-wrong": NoticeKind(
         _("Somebody reported that something is wrong with a kit"),
@@ -79,7 +83,7 @@ NOTICE_KINDS: dict[str, NoticeKind] = {
         _("An instrument failed its check"), kits.failed_check, _IN_THE_WEEKLY
     ),
     "trip-changed": NoticeKind(
-        _("A trip with kits was changed"), trips.trip_changed, _IN_THE_WEEKLY
+        _("A trip with reserved kits was changed"), trips.trip_changed, _IN_THE_WEEKLY
     ),
 }
 

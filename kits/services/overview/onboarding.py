@@ -111,8 +111,8 @@ def begin(act: Act, room: Room, book: Workbook) -> Added:
     if book.faults:
         raise Invalid(
             _(
-                "The workbook has mistakes. Correct them in it and upload it again; nothing was "
-                "added."
+                "There are mistakes in the workbook, so nothing was added. Correct them and "
+                "upload the workbook again."
             )
         )
     with transaction.atomic():
@@ -234,7 +234,10 @@ def _section(kit: Kit, row: WhereRow) -> Place:
             return place
     names = ", ".join(place.name for place in sections)
     raise Invalid(
-        _("What is where, row %(row)s: %(kit)s has no pouch “%(section)s”. It has: %(names)s.")
+        _(
+            "“What is where”, row %(row)s: %(kit)s has no pouch “%(section)s”. Its pouches are: "
+            "%(names)s."
+        )
         % {"row": row.row, "kit": kit.name, "section": row.section, "names": names}
     )
 
@@ -242,7 +245,7 @@ def _section(kit: Kit, row: WhereRow) -> Place:
 def _lot(item: Item, row: WhereRow) -> Lot:
     if item.by_eye:
         raise Invalid(
-            _("What is where, row %(row)s: %(item)s is loose and not counted. Remove the row.")
+            _("“What is where”, row %(row)s: %(item)s is loose and not counted. Remove the row.")
             % {"row": row.row, "item": item.name}
         )
     if item.kind == Kind.INSTRUMENT:

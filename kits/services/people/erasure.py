@@ -79,19 +79,22 @@ def _refuse(person: Person, moves: Moves) -> None:
     if moves.has:
         raise Refused(
             "has-a-kit",
-            _("%(name)s has %(kits)s. Hand it back or pass it on first.")
+            _("%(name)s still has %(kits)s. Hand everything back or pass it on first.")
             % {"name": person.name, "kits": ", ".join(moves.has)},
         )
     if moves.trips:
         raise Refused(
             "leads-a-trip",
-            _("%(name)s leads or takes a kit on %(trips)s. Name someone else there first.")
+            _(
+                "%(name)s is leading or taking a kit on %(trips)s. First enter someone else in "
+                "their place."
+            )
             % {"name": person.name, "trips": ", ".join(moves.trips)},
         )
     if moves.answers_for:
         raise Refused(
             "answers-for-a-kit",
-            _("%(name)s is responsible for %(kits)s. Choose someone else there first.")
+            _("%(name)s is responsible for %(kits)s. First choose someone else to be responsible.")
             % {"name": person.name, "kits": ", ".join(moves.answers_for)},
         )
 

@@ -45,7 +45,7 @@ def close(act: Act, recall: Recall, outcome: Outcome | str, *, published_at: str
         kit_ids = _hold(book, recall)
         recall = _locked(recall)
         if recall.outcome in (outcome, Outcome.WITHDRAWN):
-            raise Refused("closed-already", _("This recall is closed already."), recall=recall.pk)
+            raise Refused("closed-already", _("This recall is already closed."), recall=recall.pk)
         if outcome is Outcome.FINISHED and not act.reason:
             _refuse_while_unsettled(recall)
         entry = book.post(
@@ -82,14 +82,14 @@ def put_back(act: Act, recall: Recall, shelf: Place) -> Entry:
     Raises Invalid, Refused: `not-withdrawn`, `nothing-to-put-back`.
     """
     if shelf.kind != PlaceKind.SHELF or shelf.room is None or shelf.closed_on is not None:
-        raise Invalid(_("Choose which shelf it goes back to."), field="shelf")
+        raise Invalid(_("Choose the shelf to put the batch back on."), field="shelf")
     with Book(act) as book:
         act.actor.require("move", shelf.room_id)
         recall = _locked(recall)
         if recall.outcome != Outcome.WITHDRAWN:
             raise Refused(
                 "not-withdrawn",
-                _("It stays in quarantine until its maker withdraws the recall."),
+                _("The batch stays in quarantine until its maker withdraws the recall."),
                 recall=recall.pk,
             )
         quarantine = room_place(shelf.room, PlaceKind.QUARANTINE)
@@ -107,7 +107,7 @@ def put_back(act: Act, recall: Recall, shelf: Place) -> Entry:
         if not legs:
             raise Refused(
                 "nothing-to-put-back",
-                _("Nothing of it in the quarantine of %(room)s may go back onto a shelf.")
+                _("None of the recalled stock in quarantine in %(room)s may go back on a shelf.")
                 % {"room": shelf.room.name},
                 recall=recall.pk,
             )
@@ -120,17 +120,21 @@ def _settled(outcome: Outcome | str, published_at: str) -> tuple[Outcome, str]:
         outcome = Outcome(outcome)
     except ValueError:
         raise Invalid(
-            _("Choose how it ended: “finished”, or “withdrawn” by its maker."), field="outcome"
+            _("Choose how the recall ended: “finished”, or “withdrawn” by its maker."),
+            field="outcome",
         ) from None
     published_at = " ".join(published_at.split())
     if outcome is Outcome.FINISHED and published_at:
         raise Invalid(
-            _("Where it was published is recorded for a recall that its maker withdrew."),
+            _("Enter where it was published only for a recall that its maker has withdrawn."),
             field="published_at",
         )
     if outcome is Outcome.WITHDRAWN and not 0 < len(published_at) <= _LONGEST:
         raise Invalid(
-            _("Enter where the maker withdrew the recall: an address, or a letter and its date."),
+            _(
+                "Enter where the maker announced the withdrawal of the recall: a web address, or "
+                "a letter and its date."
+            ),
             field="published_at",
         )
     return outcome, published_at
@@ -168,9 +172,9 @@ def _refuse_while_unsettled(recall: Recall) -> None:
         raise Refused(
             "units-not-accounted-for",
             _(
-                "Not all of it is accounted for: units in quarantine %(quarantined)d, "
-                "elsewhere %(elsewhere)d, places without an answer %(unanswered)d. Settle them "
-                "first, or give the reason for finishing it all the same."
+                "Not everything is accounted for. Units in quarantine: %(quarantined)d; units "
+                "elsewhere: %(elsewhere)d; places without an answer: %(unanswered)d. Settle "
+                "these first, or enter the reason for finishing the recall anyway."
             )
             % numbers,
             recall=recall.pk,

@@ -64,9 +64,9 @@ def start(
     number = lots.normal(number)
     if (scope == RecallScope.NUMBER) != bool(number):
         raise Invalid(
-            _("A lot number goes with the scope “number” only.")
+            _("A lot number is only allowed with the scope “number”.")
             if number
-            else _("Give the maker's lot number, or choose “all” or “not-known”."),
+            else _("Enter the maker's lot number, or choose “all” or “not-known”."),
             field="number",
         )
     recall = Recall(
@@ -89,7 +89,7 @@ def refuse_open_already(recall: Recall) -> None:
     if same is not None:
         raise Refused(
             "recalled-already",
-            _("This recall of %(item)s is open already. Continue with that one.")
+            _("This recall of %(item)s is already open. Continue with the open one.")
             % {"item": recall.item.name},
             recall=same.pk,
         )
@@ -124,7 +124,9 @@ def answer(act: Act, row: RecallPlace, given: Answer, *, removed: int = 0) -> Re
     taken_out = given == Answer.TAKEN_OUT
     removed = whole(removed, field="removed", least=1 if taken_out else 0)
     if removed and not taken_out:
-        raise Invalid(_("Units are removed by the answer “taken-out” only."), field="removed")
+        raise Invalid(
+            _("Enter a number of removed units only with the answer “taken-out”."), field="removed"
+        )
     with Book(act) as book:
         kit = book.lock(row.place.kit_id)[0] if row.place.kit_id else None
         lots.held_still(

@@ -37,7 +37,7 @@ def add(act: Act, kit: Kit, line: int, *, through: date | None = None) -> Restoc
         if addition is None:
             raise Refused(
                 "nothing-to-add",
-                _("No shelf in %(room)s has anything that helps %(kit)s here.")
+                _("No shelf in %(room)s has anything that would fill this gap in %(kit)s.")
                 % {"room": kit.room.name, "kit": kit.name},
                 kit=kit.name,
             )

@@ -45,7 +45,10 @@ def borrow(
         for line in lines:
             if line.source.kit_id != giver.pk or line.target.kit_id != taker.pk:
                 raise Invalid(
-                    _("Give the sections of %(giver)s to take from and of %(taker)s to put into.")
+                    _(
+                        "Enter the sections of %(giver)s to take from, and the sections of "
+                        "%(taker)s to put the items into."
+                    )
                     % {"giver": giver.name, "taker": taker.name},
                     field="lines",
                 )

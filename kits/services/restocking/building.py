@@ -81,8 +81,8 @@ def build(
         if not put_in and not levels:
             raise Invalid(
                 _(
-                    "There is nothing to put in: the shelves have nothing that is needed, or "
-                    "no line was given. Receive stock first."
+                    "There is nothing to put in: nothing that is needed is on the shelves, or "
+                    "no items were entered. Receive stock first."
                 ),
                 field="lines",
             )
@@ -125,7 +125,7 @@ def _check_line(kit: Kit, line: PutIn) -> None:
 def _check_section(kit: Kit, section: Place, field: str) -> None:
     if section.kit_id != kit.pk or section.closed_on is not None:
         raise Invalid(
-            _("%(section)s is not a section of %(kit)s now.")
+            _("%(section)s is not currently a section of %(kit)s.")
             % {"section": section.name, "kit": kit.name},
             field=field,
         )
@@ -200,7 +200,7 @@ def strip(
     with Book(act) as book:
         kit = _open(book, act, kit, "strip")
         if not things and not levels:
-            raise Invalid(_("Name at least one item that was in it."), field="things")
+            raise Invalid(_("Enter at least one item that was in the kit."), field="things")
         priced = price is not None or any(thing.price is not None for thing in things)
         if priced or currency:
             receiving.check_price(Decimal(0) if price is None and priced else price, currency)
@@ -266,7 +266,8 @@ def _goes_to(kit: Kit, thing: BoughtItem, lot: Lot) -> Place:
             section = thing.section or kit.sections.open().first()
             if section is None:
                 raise Invalid(
-                    _("%(kit)s has no section to keep it in.") % {"kit": kit.name}, field="things"
+                    _("%(kit)s has no section to put the item in.") % {"kit": kit.name},
+                    field="things",
                 )
             _check_section(kit, section, "things")
             return section

@@ -85,7 +85,7 @@ def empty(
             raise kit_is_out(held)
         sorting.refuse_if_kept_as_it_came(kit)
         if not lines and not levels:
-            raise Invalid(_("Enter what is removed, and where it goes."), field="lines")
+            raise Invalid(_("Enter what is being removed, and where it is going."), field="lines")
         now = {lot.pk: lot for lot in lots.held_still(line.lot.pk for line in lines)}
         lines = [replace(line, lot=now[line.lot.pk]) for line in lines]
         went = [
@@ -146,7 +146,9 @@ def _goes_to(act: Act, kit: Kit, line: EmptyLine) -> Place:
             disposing.check_disposal(line.lot.item, way)
             if why_not(admission.batch_of(line.lot), readiness.today_of(kit)) is None:
                 _need_reason(
-                    act, line, _("These are still good: give the reason for disposing of them.")
+                    act,
+                    line,
+                    _("These units are still good: enter the reason for disposing of them."),
                 )
             return outer(PlaceKind(way))
 
@@ -156,7 +158,14 @@ def _fit_for_others(act: Act, kit: Kit, line: EmptyLine) -> None:
     fault = why_not(batch, readiness.today_of(kit))
     if fault in admission.TO_QUARANTINE:
         raise Refused(admission.CODES[fault], admission.sentence(batch, fault), lot=line.lot.pk)
-    _need_reason(act, line, _("Enter to whom, or why: others are responsible for it from now on."))
+    _need_reason(
+        act,
+        line,
+        _(
+            "Enter who is getting it, or the reason: from now on, somebody "
+            "else is responsible for it."
+        ),
+    )
 
 
 def _need_reason(act: Act, line: EmptyLine, says: str) -> None:

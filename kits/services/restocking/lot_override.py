@@ -86,8 +86,8 @@ def _on_a_shelf(plan: Restock, lot: Lot) -> tuple[int, int]:
         raise Refused(
             "not-enough",
             _(
-                "On record there is none of this batch on a shelf of %(room)s. Receive it or "
-                "count the shelf first."
+                "No units of this batch are on record on any shelf in %(room)s. Receive the "
+                "batch or count the shelf first."
             )
             % {"room": plan.kit.room.name},
             lot=lot.pk,

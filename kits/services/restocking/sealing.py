@@ -51,8 +51,8 @@ def question(rows: Sequence[NotReplaced]) -> str:
     if not out:
         return _("%(count)d not replaced: seal anyway?") % {"count": missing}
     if not missing:
-        return _("%(out)d must come out: seal anyway?") % {"out": out}
-    return _("%(count)d not replaced, %(out)d must come out: seal anyway?") % {
+        return _("%(out)d must be removed: seal anyway?") % {"out": out}
+    return _("%(count)d not replaced, %(out)d must be removed: seal anyway?") % {
         "count": missing,
         "out": out,
     }
@@ -65,9 +65,9 @@ def line(row: NotReplaced) -> str:
         case Lack.NOT_REPLACED, _level:
             return _("%(count)d × %(thing)s not replaced") % facts
         case Lack.COMES_OUT, _level:
-            return _("%(count)d × %(thing)s must come out") % facts
+            return _("%(count)d × %(thing)s must be removed") % facts
         case Lack.NOT_FULL, Level.LOW:
             return _("%(thing)s: low") % facts
         case Lack.NOT_FULL, Level.EMPTY:
             return _("%(thing)s: empty") % facts
-    return _("%(thing)s: nobody checked how full") % facts
+    return _("%(thing)s: level not checked") % facts

@@ -123,7 +123,7 @@ def restock_list(kit: Kit, *, through: date | None = None) -> Restock:
     missing. Raises Invalid for a day that is past."""
     today = readiness.today_of(kit)
     if through is not None and through < today:
-        raise Invalid(_("That day is past. Enter one that is to come."), field="through")
+        raise Invalid(_("That day is in the past. Enter today or a later day."), field="through")
     through = through or through_day(kit)
     shelves = {p.pk: p for p in kit.room.places.shelves()}
     on_shelves = [
@@ -165,7 +165,7 @@ def swaps(plan: Restock) -> dict[int, str]:
             text += _(", good until %(until)s") % facts
         wanted = row.line.thing.id
         texts[wanted] = f"{texts[wanted]}; {text}" if wanted in texts else text
-    none = _("none in stock here that lasts")
+    none = _("none in stock here that stays in date long enough")
     return {missing.thing.id: none for missing in plan.list.missing} | texts
 
 
@@ -261,8 +261,8 @@ def refuse_if_kept_as_it_came(kit: Kit) -> None:
         raise Refused(
             "keep-as-it-came-back",
             _(
-                "%(kit)s is to stay as it came back. Release it before anything is put in or "
-                "taken out."
+                "%(kit)s must stay as it came back. Release it before you put anything in or "
+                "remove anything."
             )
             % {"kit": kit.name},
         )
@@ -329,7 +329,7 @@ def take_expired_out(act: Act, kit: Kit) -> Entry:
         if not rows:
             raise Refused(
                 "nothing-to-take-out",
-                _("Everything in %(kit)s may stay there today.") % {"kit": kit.name},
+                _("Nothing needs to be removed from %(kit)s today.") % {"kit": kit.name},
             )
         return book.post(EntryKind.TAKE_OUT, _out_legs(plan, rows), kit=kit)
 
@@ -357,12 +357,12 @@ def reseal(
         ):
             raise Refused(
                 "sealed-already",
-                _("%(kit)s carries seal %(number)s already.") % {"kit": kit.name, "number": number},
+                _("%(kit)s already has seal %(number)s.") % {"kit": kit.name, "number": number},
             )
         if in_use is not None:
             raise Refused(
                 "seal-in-use",
-                _("Seal %(number)s is on %(kit)s. Read the number again, or look at that kit.")
+                _("Seal %(number)s is on %(kit)s. Check the number again, or look at that kit.")
                 % {"number": number, "kit": in_use.kit.name},
                 kit=in_use.kit.name,
             )

@@ -73,7 +73,7 @@ def come_back(act: Act, kit: Kit, lot: Lot, units: int, shelf: Place) -> Entry:
     of date goes to quarantine. Raises Invalid, Refused (`not-away`)."""
     if shelf.kind != PlaceKind.SHELF or shelf.room_id != kit.home_room_id:
         raise Invalid(
-            _("Name the shelf of %(room)s that it goes onto.") % {"room": kit.home_room.name},
+            _("Choose the shelf in %(room)s to put the item on.") % {"room": kit.home_room.name},
             field="shelf",
         )
     with Book(act) as book:
@@ -116,7 +116,7 @@ def _away_from(kit: Kit, lot: Lot, units: int) -> Place:
     if held < units:
         raise Refused(
             "not-away",
-            _("Only %(held)d of %(item)s from %(kit)s are on record as away. Load the list again.")
+            _("The record shows only %(held)d × %(item)s from %(kit)s as away. Reload the list.")
             % {"held": held, "item": lot.item.name, "kit": kit.name},
         )
     return Place.objects.get(room=kit.home_room_id, kind=PlaceKind.AWAY)

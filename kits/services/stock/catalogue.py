@@ -98,7 +98,9 @@ def edit_item(act: Act, item: Item, **facts: Unpack[ItemFacts]) -> Item:
         if not changed:
             return item
         if not changed & JUDGED_BY <= judged_anew:
-            raise Stale("changed-since", _("It was changed just now. Look at it again, then save."))
+            raise Stale(
+                "changed-since", _("The item has just been changed. Look at it again, then save.")
+            )
         _refuse_to_change_what_is_held(item, facts, changed)
         known_then.remember(item)
         for name, value in facts.items():
@@ -128,8 +130,8 @@ def retire_item(act: Act, item: Item) -> Item:
             raise Refused(
                 "on-a-kit-list",
                 _(
-                    "Kits follow kit lists that ask for %(item)s: %(names)s. Publish a version "
-                    "without it and let the kits follow that first."
+                    "%(item)s is on kit lists that kits still use: %(names)s. First publish a "
+                    "version without it and switch the kits to that version."
                 )
                 % {"item": item.name, "names": ", ".join(lists)},
                 lists=list(lists),
@@ -166,8 +168,8 @@ def gtin14(text: str) -> str:
     except ValidationError as error:
         raise Invalid(
             _(
-                "“%(text)s” is not a GTIN: it has 8, 12, 13 or 14 digits, the last of which "
-                "checks the others. Read the number below the barcode again."
+                "“%(text)s” is not a GTIN. A GTIN has 8, 12, 13 or 14 digits, and the last one "
+                "is a check digit. Read the number below the barcode again."
             )
             % {"text": text},
             field="gtin",
@@ -188,7 +190,10 @@ def put_pack_code(act: Act, item: Item, *, gtin: str, units_per_pack: int = 1) -
         if code.item_id != item.pk:
             raise Refused(
                 "pack-code-taken",
-                _("Packs with %(normal)s are %(item)s. Remove the code from that item first.")
+                _(
+                    "The pack code %(normal)s already belongs to %(item)s. Remove it from that "
+                    "item first."
+                )
                 % {"normal": normal, "item": code.item.name},
                 item=code.item_id,
             )
@@ -211,15 +216,16 @@ def put_substitute(act: Act, item: Item, instead: Item, note: str = "") -> Subst
     round. Kits whose lists have the item are judged again."""
     act.actor.require("edit_item")
     if item.pk == instead.pk:
-        raise Invalid(_("An item cannot be used instead of itself."), field="instead")
+        raise Invalid(_("An item cannot be a substitute for itself."), field="instead")
     if item.by_eye or instead.by_eye:
         raise Invalid(
-            _("What is loose is not counted, so nothing can be used instead of it one for one."),
+            _("Loose items are not counted, so nothing can replace them one for one."),
             field="instead",
         )
     if instead.retired_on is not None:
         raise Invalid(
-            _("%(instead)s is retired. Choose an item in use.") % {"instead": instead.name},
+            _("%(instead)s has been retired. Choose an item that is in use.")
+            % {"instead": instead.name},
             field="instead",
         )
     with Book(act) as book:
@@ -276,7 +282,7 @@ def _save(item: Item) -> None:
 def _name_taken(name: str) -> Refused:
     return Refused(
         "name-taken",
-        _("There is an item called %(name)s already. Choose another name.") % {"name": name},
+        _("There is already an item called %(name)s. Choose another name.") % {"name": name},
     )
 
 
@@ -285,10 +291,10 @@ def _settle(item: Item) -> None:
     item.name = " ".join(item.name.split())
     item.base_unit = " ".join(item.base_unit.split())
     if not item.name or item.name.isdigit():
-        raise Invalid(_("Enter a name that is more than a number."), field="name")
+        raise Invalid(_("Enter a name that is not just a number."), field="name")
     if not item.base_unit:
         raise Invalid(
-            _("Enter what is counted: the smallest unit, such as “swab” or “pair”."),
+            _("Enter the smallest unit that is counted, such as “swab” or “pair”."),
             field="base_unit",
         )
     if Item.objects.filter(name__iexact=item.name).exclude(pk=item.pk).exists():
@@ -300,7 +306,7 @@ def _settle(item: Item) -> None:
         raise Invalid(_("The lowest temperature is above the highest."), field="min_temp_c")
     if item.kind == Kind.INSTRUMENT and item.check_every_days and not item.check_question:
         raise Invalid(
-            _("Enter what its regular check asks, such as “Gauge in the green?”."),
+            _("Enter the question for its regular check, such as “Gauge in the green?”."),
             field="check_question",
         )
     if item.kind != Kind.INSTRUMENT and (item.check_every_days or item.check_question):
@@ -308,8 +314,8 @@ def _settle(item: Item) -> None:
     if item.kind == Kind.MEDICINE and item.disposal not in allowed(Kind.MEDICINE, item.disposal):
         raise Invalid(
             _(
-                "A medicine goes to the pharmacy, back to its maker, or to sharps or clinical "
-                "waste; never into a bin."
+                "A medicine goes to a pharmacy, back to its maker, or into sharps or clinical "
+                "waste; it never goes into a bin."
             ),
             field="disposal",
         )
@@ -332,9 +338,9 @@ def _refuse_to_change_what_is_held(item: Item, facts: ItemFacts, changed: set[st
     raise Refused(
         "units-in-the-book",
         _(
-            "There are units of %(item)s on record, and they would not be the same after "
-            "%(changes)s changed. Add it as another item, or use up or dispose of what is held "
-            "first."
+            "Units of %(item)s are on record, and after a change to %(changes)s they would no "
+            "longer be the same. Add a new item instead, or use up or dispose of the existing "
+            "units first."
         )
         % {
             "item": item.name,

@@ -64,7 +64,8 @@ def correct(
     act.actor.require("correct_lot")
     if not act.reason:
         raise Invalid(
-            _("Enter how you know: what is printed on the pack, and who looked."), field="reason"
+            _("Enter how you know this: what is printed on the pack, and who looked at it."),
+            field="reason",
         )
     check_expiry(None if expiry is Keep.AS_IT_IS else expiry, clock.today("UTC"))
     with Book(act) as book:
@@ -74,7 +75,7 @@ def correct(
         new_number = lot.number if new_number is None else new_number
         new_expiry = lot.expiry if isinstance(expiry, Keep) else expiry
         if (new_number, new_expiry) == (lot.number, lot.expiry):
-            raise Refused("nothing-to-correct", _("This is on record already."), lot=lot.pk)
+            raise Refused("nothing-to-correct", _("This is already on record."), lot=lot.pk)
         targets = {row.pk: _other(row, new_number, new_expiry) for row in rows.values()}
         entry = book.post(
             EntryKind.CORRECT_LOT,

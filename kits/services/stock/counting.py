@@ -79,8 +79,8 @@ def differences(
     if not (lines or levels or complete):
         raise Invalid(
             _(
-                "Nothing is counted yet. Enter how many there are, 0 where none is left; or "
-                "confirm that nothing else is there."
+                "Nothing has been counted yet. Enter how many there are (0 if none are left), "
+                "or confirm that nothing else is there."
             ),
             field="found",
         )
@@ -92,14 +92,17 @@ def differences(
     for line in lines:
         if line.place.pk not in by_id:
             raise Invalid(
-                _("%(place)s is not among the places counted.") % {"place": line.place.name},
+                _("%(place)s is not one of the places being counted.") % {"place": line.place.name},
                 field="found",
             )
         for lot, count in _units_of(line, booked, known).items():
             known[lot.pk] = lot
             if (line.place.pk, lot.pk) in counted:
                 raise Invalid(
-                    _("The same batch is counted twice in one place. Add the two numbers up."),
+                    _(
+                        "The same batch has been counted twice in one place. Add the two numbers "
+                        "together."
+                    ),
                     field="found",
                 )
             counted[line.place.pk, lot.pk] = (count, line.lot is None)
@@ -123,11 +126,14 @@ def _units_of(
     count = units(line.units, field="found", least=0)
     if line.lot is None:
         if line.item is None:
-            raise Invalid(_("Name the batch or the item that was counted."), field="found")
+            raise Invalid(_("Specify the batch or the item that was counted."), field="found")
         return _spread(line.item, line.place, count, booked, known)
     if count > 1 and line.lot.serial:
         raise Invalid(
-            _("%(item)s %(serial)s has a serial number. Count each instrument by its serial.")
+            _(
+                "%(item)s %(serial)s has a serial number. Count each instrument by its serial "
+                "number."
+            )
             % {"item": line.lot.item.name, "serial": line.lot.serial},
             field="found",
         )
@@ -170,7 +176,9 @@ def count(
     """
     kit_ids = {p.kit_id for p in places}
     if not places or len(kit_ids) > 1:
-        raise Invalid(_("Count shelves, or the sections of one kit, at a time."), field="places")
+        raise Invalid(
+            _("Count either shelves or the sections of one kit at a time."), field="places"
+        )
     kit_id = kit_ids.pop()
     with Book(act) as book:
         _hold(book, kit_id, places, lines)

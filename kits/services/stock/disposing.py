@@ -34,7 +34,10 @@ def check_disposal(item: Item, disposal: Disposal) -> None:
     if disposal not in ways:
         raise Refused(
             "wrong-bin",
-            _("%(item)s does not go to “%(label)s”. It goes to: %(right)s.")
+            _(
+                "“%(label)s” is not the right way to dispose of %(item)s. The right way is: "
+                "%(right)s."
+            )
             % {
                 "item": item.name,
                 "label": wording.disposal(disposal),
@@ -103,7 +106,7 @@ def _thrown(act: Act, row: Outgoing, room: Room) -> tuple[Leg, str]:
     fault = why_not(readiness.batches([row.lot])[row.lot.pk], receiving.today_in(room))
     if fault is None and not act.reason:
         raise Invalid(
-            _("These are still good: give the reason for disposing of them."), field="reason"
+            _("These units are still good: enter the reason for disposing of them."), field="reason"
         )
     return Leg(row.lot, row.place, outer(PlaceKind(way)), count), act.reason or str(fault)
 

@@ -59,10 +59,10 @@ def check(
     if lot.item.kind != Kind.INSTRUMENT:
         raise Unacceptable(
             "not-an-instrument",
-            _("%(item)s is not an instrument and has no check.") % {"item": lot.item.name},
+            _("%(item)s is not an instrument, so it has no checks.") % {"item": lot.item.name},
         )
     if len(answer) > 200:
-        raise Invalid(_("Keep the answer to 200 characters."), field="answer")
+        raise Invalid(_("The answer can be at most 200 characters long."), field="answer")
     with Book(act) as book:
         book.hold(lambda: _kit_of(lot), lambda: [lot.pk])
         place = _place_of(lot)
@@ -116,7 +116,7 @@ def _day(act: Act, room: Room | None, checked_on: date | None) -> date:
     if checked_on is None:
         return clock.local_date(min(act.claimed_at or act.received_at, act.received_at), zone)
     if checked_on > clock.today(zone):
-        raise Invalid(_("A check is of today or earlier."), field="checked_on")
+        raise Invalid(_("The date of a check cannot be in the future."), field="checked_on")
     return checked_on
 
 
@@ -126,7 +126,8 @@ def _due(lot: Lot, day: date, due_on: date | None) -> date | None:
         return day + timedelta(days=every) if every else None
     if not day < due_on <= day + timedelta(days=LATEST):
         raise Invalid(
-            _("The next check is due after this one, within %(latest)s days.") % {"latest": LATEST},
+            _("The next check must be due after this one, and within %(latest)s days of it.")
+            % {"latest": LATEST},
             field="due_on",
         )
     return due_on

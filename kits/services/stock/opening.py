@@ -32,13 +32,13 @@ def open_pack(act: Act, *, place: Place, lot: Lot, units: int) -> OpenedPack:
     if lot.item.opened_life_days is None:
         raise Refused(
             "no-opened-life",
-            _("%(item)s keeps as long once opened. There is nothing to record.")
+            _("%(item)s keeps just as long after opening. There is nothing to record.")
             % {"item": lot.item.name},
         )
     if lot.opened_on is not None:
         raise Refused(
             "opened-already",
-            _("These were opened on %(opened_on)s.") % {"opened_on": lot.opened_on},
+            _("Already recorded as opened on %(opened_on)s.") % {"opened_on": lot.opened_on},
             lot=lot.pk,
         )
     with Book(act) as book:

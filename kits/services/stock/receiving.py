@@ -84,7 +84,9 @@ def receive(
     (`instrument-held`, `serial-known-otherwise`).
     """
     if shelf.kind not in (PlaceKind.SHELF, PlaceKind.TRAINING) or shelf.room is None:
-        raise Invalid(_("Receive onto a shelf. Kits are filled from there."), field="shelf")
+        raise Invalid(
+            _("Receive the delivery onto a shelf. Kits are filled from the shelves."), field="shelf"
+        )
     with Book(act) as book:
         act.actor.require("receive", shelf.room_id)
         pack = _pack(pack_code) if pack_code else None
@@ -120,10 +122,10 @@ def _pack(code: str) -> PackCode:
 def _item(item: Item | None, pack: PackCode | None) -> Item:
     known = item or (pack.item if pack else None)
     if known is None:
-        raise Invalid(_("Name the item that arrived, or give the code of its pack."), field="item")
+        raise Invalid(_("Enter the item that arrived, or its pack code."), field="item")
     if pack is not None and pack.item_id != known.pk:
         raise Invalid(
-            _("The pack code %(gtin)s is of %(item)s, not of %(item_2)s.")
+            _("The pack code %(gtin)s belongs to %(item)s, not to %(item_2)s.")
             % {"gtin": pack.gtin, "item": pack.item.name, "item_2": known.name},
             field="pack_code",
         )
@@ -132,11 +134,17 @@ def _item(item: Item | None, pack: PackCode | None) -> Item:
 
 def _count(units: int | None, packs: int | None, holds: int | None) -> int:
     if (units is None) == (packs is None):
-        raise Invalid(_("Give either the units or the packs that arrived."), field="units")
+        raise Invalid(
+            _("Enter either the number of units or the number of packs that arrived."),
+            field="units",
+        )
     if packs is None:
         return whole(units)
     if holds is None:
-        raise Invalid(_("The code of a pack says how many units it holds: give it."), field="packs")
+        raise Invalid(
+            _("The pack code determines how many units are in a pack: enter the pack code."),
+            field="packs",
+        )
     each = whole(holds, field="pack_holds")
     return whole(whole(packs, field="packs") * each, field="packs")
 
@@ -148,18 +156,21 @@ def check_price(price: Decimal | None, currency: str) -> None:
         return
     if price is None or not (len(currency) == 3 and currency.isascii() and currency.isupper()):
         raise Invalid(
-            _("Give a price and its currency, three letters such as GBP; or neither."),
+            _("Enter a price and its currency (three letters such as GBP), or neither."),
             field="price" if price is None else "currency",
         )
     if not price.is_finite() or not 0 <= price < 10**10 or price != round(price, 2):
-        raise Invalid(_("A price is 0 or more, with two decimals at most."), field="price")
+        raise Invalid(
+            _("A price must be 0 or more, with at most two decimal places."), field="price"
+        )
 
 
 def check_expiry(expiry: date | None, today: date) -> None:
     """Raise Invalid for a date that is a misprint or a misreading."""
     if expiry is not None and abs(expiry.year - today.year) > WINDOW_YEARS:
         raise Invalid(
-            _("The year %(year)s is far off. Read the pack again.") % {"year": expiry.year},
+            _("The year %(year)s is too far off. Check the date on the pack.")
+            % {"year": expiry.year},
             field="expiry",
         )
 
@@ -169,14 +180,20 @@ def one_of_its_own(lot: Lot, count: int) -> None:
     if not lot.serial:
         return
     if count != 1:
-        raise Invalid(_("An instrument is one unit. Enter each with its serial."), field="units")
+        raise Invalid(
+            _(
+                "An instrument counts as one unit. Enter each instrument separately, "
+                "with its serial number."
+            ),
+            field="units",
+        )
     held = Holding.objects.select_related("place").on_hand().filter(lot=lot).first()
     if held is not None:
         raise Refused(
             "instrument-held",
             _(
-                "%(item)s %(serial)s is on record in %(place)s. Move it from there, or "
-                "read the serial again."
+                "%(item)s %(serial)s is on record as being in %(place)s. Move it from there, "
+                "or check the serial number again."
             )
             % {"item": lot.item.name, "serial": lot.serial, "place": held.place.name},
             lot=lot.pk,
@@ -189,7 +206,7 @@ def shelf_for(kit: Kit, shelf: Place | None, item: Item, field: str) -> Place:
     the kit is in."""
     if shelf is None or shelf.kind != PlaceKind.SHELF or shelf.room_id != kit.room_id:
         raise Invalid(
-            _("Name the shelf of %(room)s that %(item)s goes onto.")
+            _("Choose a shelf in %(room)s to put %(item)s on.")
             % {"room": kit.room.name, "item": item.name},
             field=field,
         )
@@ -203,10 +220,13 @@ def today_in(room: Room) -> date:
 
 _REMARKS = {
     ReasonCode.RECALLED: _lazy(
-        "Its maker recalls it: it is in quarantine until it is returned or disposed of."
+        "This batch has been recalled by its maker: it stays in quarantine until it is "
+        "returned or disposed of."
     ),
-    ReasonCode.WITHHELD: _lazy("It is on hold: it is in quarantine until it is released."),
-    ReasonCode.EXPIRED_ON_ARRIVAL: _lazy("It is out of date: complain to the supplier."),
+    ReasonCode.WITHHELD: _lazy(
+        "This batch is on hold: it stays in quarantine until it is released."
+    ),
+    ReasonCode.EXPIRED_ON_ARRIVAL: _lazy("This batch is out of date: complain to the supplier."),
     ReasonCode.MORE_ARRIVED: reason_texts.IRREGULAR[ReasonCode.MORE_ARRIVED],
 }
 
@@ -220,13 +240,17 @@ def remarks(lot: Lot, irregular: list[ReasonCode]) -> tuple[Remark, ...]:
             Remark(
                 "undated",
                 _(
-                    "Its date is not known, so it goes into no kit: read it off the pack and "
-                    "correct the batch."
+                    "The date of this batch is not known, so it cannot go into a kit: read the "
+                    "date from the pack and correct the batch."
                 ),
             )
         )
     if batch.thing.kind is Kind.INSTRUMENT and batch.check_passed is None:
-        rows.append(Remark("not-checked", _("It has no check on record: check it before it goes.")))
+        rows.append(
+            Remark(
+                "not-checked", _("This item has no check on record: check it before it goes out.")
+            )
+        )
     if lot.item.retired_on is not None:
         rows.append(Remark("retired", _("This item is no longer bought.")))
     return tuple(rows)
@@ -263,13 +287,13 @@ def room_of(place: Place, kit: Kit | None) -> Room:
     """The room that a place is in now. Raises Invalid for what is in none, Refused (`not-here`)."""
     room = kit.room if kit else place.room
     if room is None or place.kind == PlaceKind.TRANSIT:
-        raise Invalid(_("Choose in which shelf, box or section it is now."), field="place")
+        raise Invalid(_("Choose the shelf, box or section that the item is in now."), field="place")
     if place.kind == PlaceKind.AWAY:
         raise Refused(
             "not-here",
             _(
-                "It went with a casualty. On the list of what may come back, record that it came "
-                "back."
+                "This item left with a casualty. In the list of items that may come back, "
+                "record that it has come back."
             ),
         )
     return room
@@ -277,17 +301,23 @@ def room_of(place: Place, kit: Kit | None) -> Room:
 
 def _may_move(lot: Lot, source: Place, target: Place, room: Room, kit: Kit | None) -> None:
     if source.pk == target.pk:
-        raise Invalid(_("It is there already. Choose another place."), field="to")
+        raise Invalid(_("The item is already there. Choose another place."), field="to")
     if not target.inner or target.kind in (PlaceKind.TRANSIT, PlaceKind.AWAY):
         raise Invalid(
-            _("Move it to a shelf, the training box or quarantine; or dispose of it."), field="to"
+            _("Move the item to a shelf, the training box or quarantine, or dispose of it."),
+            field="to",
         )
     if target.kit_id and target.kit_id != source.kit_id:
-        raise Refused("restock-instead", _("Items get into a kit by restocking or building it."))
+        raise Refused(
+            "restock-instead", _("Items can only be put into a kit by restocking or building it.")
+        )
     if not target.kit_id and target.room_id != room.pk:
         raise Refused(
             "send-instead",
-            _("%(target)s is in another room. Send it there, then let it arrive.")
+            _(
+                "%(target)s is in another room. Send the item to that room, then record its "
+                "arrival there."
+            )
             % {"target": target.name},
         )
     if target.closed_on is not None:
@@ -308,7 +338,7 @@ def training_never_back() -> Refused:
     """The refusal to put what was set aside for training where it could be used."""
     return Refused(
         "training-never-back",
-        _("Training stock never goes back into use. Dispose of it when it is worn."),
+        _("Training stock never goes back into use. Dispose of it when it is worn out."),
     )
 
 
@@ -330,10 +360,12 @@ def send(act: Act, *, lot: Lot, units: int, source: Place, room: Room) -> Entry:
     Raises Refused: `recalled` or the like, `not-enough`.
     """
     if source.kind != PlaceKind.SHELF or source.room is None:
-        raise Invalid(_("Send from a shelf."), field="place")
+        raise Invalid(_("Items can only be sent from a shelf."), field="place")
     if source.room_id == room.pk:
         raise Invalid(
-            _("It is in %(room)s already. Move it instead.") % {"room": room.name}, field="room"
+            _("The item is already in %(room)s. Move it instead of sending it.")
+            % {"room": room.name},
+            field="room",
         )
     with Book(act) as book:
         act.actor.require("move", source.room_id)
@@ -354,7 +386,7 @@ def arrive(act: Act, *, lot: Lot, units: int, shelf: Place) -> Arrival:
     More than is in transit is written as found. What must not be used goes to quarantine.
     """
     if shelf.kind != PlaceKind.SHELF or shelf.room is None:
-        raise Invalid(_("It has to arrive on a shelf."), field="shelf")
+        raise Invalid(_("Items that arrive must be put on a shelf."), field="shelf")
     with Book(act) as book:
         act.actor.require("move", shelf.room_id)
         count = whole(units)

@@ -46,7 +46,7 @@ def close_shelf(act: Act, shelf: Place) -> Place:
         if shelf.holdings.on_hand().exists():
             raise Refused(
                 "shelf-not-empty",
-                _("%(shelf)s still holds something. Move it or count it first.")
+                _("%(shelf)s is not empty. First move the items on it, or count the shelf.")
                 % {"shelf": shelf.name},
             )
         shelf.closed_on = clock.today(shelf.room_now.time_zone)
@@ -99,6 +99,6 @@ def _save(shelf: Place) -> Place:
     except IntegrityError as error:
         raise Refused(
             "name-taken",
-            _("There is a shelf %(shelf)s in this room already.") % {"shelf": shelf.name},
+            _("There is already a shelf called %(shelf)s in this room.") % {"shelf": shelf.name},
         ) from error
     return shelf

@@ -8,15 +8,15 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 HAZARDS: dict[str, Promise] = {
-    "hill": _("hill and mountain ground"),
+    "hill": _("hills and mountains"),
     "cave": _("caves and mines"),
     "gorge": _("gorges and sea cliffs"),
     "water": _("open water"),
     "winter": _("snow and ice"),
-    "rope": _("work on ropes"),
+    "rope": _("rope work"),
     "sharp-tools": _("saws, axes and other sharp tools"),
-    "remote": _("hours from help"),
-    "heat": _("great heat"),
+    "remote": _("hours away from help"),
+    "heat": _("extreme heat"),
     "fire": _("stoves and open fires"),
     "animals": _("stings, bites and ticks"),
 }

@@ -98,14 +98,14 @@ def _line(facts: Facts) -> str:
     }
     cause = CAUSES.get(facts["cause"])
     if cause is None:
-        return _("%(thing)s: %(usable)d of %(carry)d there, minimum %(least)d.") % {
+        return _("%(thing)s: %(usable)d of %(carry)d in the kit, minimum %(least)d.") % {
             "thing": thing,
             **numbers,
         }
     text = str(cause.of_line) % {"thing": thing, "day": _first_day(facts)}
     if question and facts["cause"] not in OUT_OF_DATE:
         text = f"{text} ({question})"
-    return _("%(said)s; %(usable)d of %(carry)d good, minimum %(least)d.") % {
+    return _("%(said)s; %(usable)d of %(carry)d usable, minimum %(least)d.") % {
         "said": text,
         **numbers,
     }
@@ -147,7 +147,7 @@ def _inside(facts: Facts) -> str:
 
 def _not_looked_inside(facts: Facts) -> str:
     if facts["looked_inside_on"] is None:
-        return _("Nobody is on record as having checked its contents: check them.")
+        return _("No check of the kit’s contents is on record: check them.")
     return _("Contents last checked on %(day)s: check them again by %(by)s.") % {
         "day": day(facts["looked_inside_on"]),
         "by": day(facts["look_by"]),
@@ -173,7 +173,7 @@ class CauseTexts:
 
 CAUSES: dict[str, CauseTexts] = {
     ReasonCode.RECALLED: CauseTexts(
-        _lazy("%(thing)s is recalled by its maker"), _lazy("recalled %(thing)s inside")
+        _lazy("%(thing)s has been recalled by its maker"), _lazy("recalled %(thing)s inside")
     ),
     ReasonCode.WITHHELD: CauseTexts(
         _lazy("%(thing)s is on hold"), _lazy("%(thing)s inside is on hold")
@@ -182,13 +182,14 @@ CAUSES: dict[str, CauseTexts] = {
         _lazy("%(thing)s is for training only"), _lazy("%(thing)s for training inside")
     ),
     ReasonCode.UNSIGNED_MEDICINE: CauseTexts(
-        _lazy("%(thing)s is on no signed kit list"), _lazy("%(thing)s inside is on no signed list")
+        _lazy("%(thing)s is not on any signed kit list"),
+        _lazy("%(thing)s inside is not on any signed list"),
     ),
     ReasonCode.EXPIRED: CauseTexts(
-        _lazy("%(thing)s: last good day %(day)s"), _lazy("%(thing)s out of date")
+        _lazy("%(thing)s: good until %(day)s"), _lazy("%(thing)s out of date")
     ),
     ReasonCode.OPENED_TOO_LONG: CauseTexts(
-        _lazy("%(thing)s: last good day %(day)s"), _lazy("%(thing)s open too long")
+        _lazy("%(thing)s: good until %(day)s"), _lazy("%(thing)s opened too long ago")
     ),
     ReasonCode.DATE_NOT_KNOWN: CauseTexts(
         _lazy("the date of %(thing)s is not known"), _lazy("date of %(thing)s not known")
@@ -207,24 +208,27 @@ CAUSES: dict[str, CauseTexts] = {
 
 _ON_HOLD: dict[str, VerdictTexts] = {
     "recall": VerdictTexts(
-        _lazy("Do not take it: something in it is recalled."), _lazy("on hold: recall")
+        _lazy("Do not take this kit: something in it has been recalled."), _lazy("on hold: recall")
     ),
     "failed-check": VerdictTexts(
-        _lazy("Do not take it: a check failed."), _lazy("on hold: failed check")
+        _lazy("Do not take this kit: a check has failed."), _lazy("on hold: failed check")
     ),
     "drying": VerdictTexts(
-        _lazy("It is drying. Check it when it is dry, then release it."), _lazy("on hold: drying")
+        _lazy("The kit is drying. Check it when it is dry, then release it."),
+        _lazy("on hold: drying"),
     ),
     "something-wrong": VerdictTexts(
-        _lazy("Somebody reported that something is wrong with it: look, then release."),
+        _lazy(
+            "Somebody reported that something is wrong with this kit: look at it, then release it."
+        ),
         _lazy("on hold: something wrong"),
     ),
     "keep-as-it-came-back": VerdictTexts(
-        _lazy("It is to stay as it came back. Do not open or restock it."),
+        _lazy("The kit must stay as it came back. Do not open or restock it."),
         _lazy("on hold: keep as it came back"),
     ),
     "mixed": VerdictTexts(
-        _lazy("Its contents were mixed with another kit’s: count all of it."),
+        _lazy("The contents of this kit were mixed with another kit’s: count everything in it."),
         _lazy("contents mixed, count it"),
     ),
 }
@@ -233,7 +237,7 @@ VERDICTS: dict[str, VerdictTexts] = {
     ReasonCode.SHORT: VerdictTexts(_line, _short),
     ReasonCode.LOW: VerdictTexts(_line, _lazy("low on %(thing)s")),
     ReasonCode.EMPTY_BY_EYE: VerdictTexts(
-        _lazy("%(thing)s: empty, or nobody has checked. Top it up."), _lazy("no %(thing)s")
+        _lazy("%(thing)s: empty or not checked. Top it up."), _lazy("no %(thing)s")
     ),
     ReasonCode.LOW_BY_EYE: VerdictTexts(
         _lazy("%(thing)s: running low."), _lazy("low on %(thing)s")
@@ -241,75 +245,88 @@ VERDICTS: dict[str, VerdictTexts] = {
     ReasonCode.TAKE_OUT: VerdictTexts(_take_out, _inside),
     ReasonCode.EXPIRED_INSIDE: VerdictTexts(_expired_inside, _inside),
     ReasonCode.DATE_NOT_KNOWN: VerdictTexts(
-        _lazy("%(thing)s: the date of %(count)d is not known; look at the pack."),
+        _lazy("%(thing)s: date not known for %(count)d; look at the pack."),
         _lazy("date of %(thing)s not known"),
     ),
     ReasonCode.SECTION_AWAY: VerdictTexts(
         _lazy("The section %(section)s is out on its own."), _lazy("pouch %(section)s is out")
     ),
     ReasonCode.LAID_UP: VerdictTexts(
-        _lazy("It is in storage. Put it back into use and check its contents first."),
+        _lazy("The kit is in storage. Put it back into use and check its contents first."),
         _lazy("in storage"),
     ),
     ReasonCode.LOST: VerdictTexts(
-        _lazy("It is on record as lost. Scan it to record that it was found."), _lazy("lost")
+        _lazy("The kit is on record as lost. Scan it to record that it has been found."),
+        _lazy("lost"),
     ),
     ReasonCode.TRAINING: VerdictTexts(
-        _lazy("It is a training kit and never goes on a trip."), _lazy("training kit")
+        _lazy("This is a training kit and must never be taken on a trip."), _lazy("training kit")
     ),
     ReasonCode.WAITING_TO_BE_SORTED: VerdictTexts(
-        _lazy("It was handed back and needs sorting: check its contents."), _lazy("needs sorting")
+        _lazy("The kit was handed back and needs sorting: check its contents."),
+        _lazy("needs sorting"),
     ),
     ReasonCode.WITHHELD: VerdictTexts(
         lambda f: _worded(_ON_HOLD[f["reason"]].sentence, f),
         lambda f: _worded(_ON_HOLD[f["reason"]].brief, f),
     ),
     ReasonCode.LIST_EMPTY: VerdictTexts(
-        _lazy("Its kit list has no lines: choose another version."),
+        _lazy("The kit list is empty: choose another version."),
         _lazy("its kit list is empty"),
     ),
     ReasonCode.LIST_NOT_SIGNED: VerdictTexts(
-        _lazy("Its kit list is not signed by the medical adviser."), _lazy("kit list not signed")
+        _lazy("The kit list has not been signed by the medical adviser."),
+        _lazy("kit list not signed"),
     ),
     ReasonCode.SIGNATURE_ENDS: VerdictTexts(
         lambda f: (
-            _("The signature of its kit list ends on %(day)s.") % {"day": day(f["signed_until"])}
+            _("The signature on the kit list ends on %(day)s.") % {"day": day(f["signed_until"])}
         ),
         lambda f: _("kit list signed only until %(day)s") % {"day": short_day(f["signed_until"])},
     ),
     ReasonCode.NOT_LOOKED_INSIDE: VerdictTexts(
-        _not_looked_inside, _lazy("contents not checked lately")
+        _not_looked_inside, _lazy("contents not checked recently")
     ),
     ReasonCode.FROST: VerdictTexts(
-        _temperature(_lazy("Keep from frost: %(things)s (where it lives reaches %(degrees)d °C).")),
-        _lazy("keep from frost"),
+        _temperature(
+            _lazy(
+                "Protect from frost: %(things)s (temperatures where the kit is kept "
+                "fall to %(degrees)d °C)."
+            )
+        ),
+        _lazy("protect from frost"),
     ),
     ReasonCode.HEAT: VerdictTexts(
-        _temperature(_lazy("Keep from heat: %(things)s (where it lives reaches %(degrees)d °C).")),
-        _lazy("keep from heat"),
+        _temperature(
+            _lazy(
+                "Protect from heat: %(things)s (temperatures where the kit is kept "
+                "reach %(degrees)d °C)."
+            )
+        ),
+        _lazy("protect from heat"),
     ),
     ReasonCode.TOO_FEW_PEOPLE: VerdictTexts(
-        _lazy("The trip has %(people)d people and its kits serve %(served)d."),
+        _lazy("There are %(people)d people on the trip, but its kits serve only %(served)d."),
         _lazy("the trip's kits serve %(served)d of %(people)d people"),
     ),
     ReasonCode.TOO_FEW_DAYS: VerdictTexts(
         _lazy(
-            "The trip lasts %(days)d days; its kits serve %(served)d of %(people)d people that "
-            "long."
+            "The trip lasts %(days)d days; for that long, its kits serve only %(served)d of "
+            "%(people)d people."
         ),
-        _lazy("the trip's kits are not made for %(days)d days"),
+        _lazy("the trip's kits are not enough for %(days)d days"),
     ),
     ReasonCode.HAZARDS_NOT_SERVED: VerdictTexts(
-        _of_hazards(_lazy("No kit of the trip is made for: %(hazards)s.")),
+        _of_hazards(_lazy("None of the trip’s kits is made for: %(hazards)s.")),
         _of_hazards(_lazy("not made for %(hazards)s")),
     ),
     ReasonCode.NOTHING_FOR_CHILDREN: VerdictTexts(
-        _lazy("Children are on the trip, and no kit of it carries things for children."),
+        _lazy("There are children on the trip, and none of its kits has anything for children."),
         _lazy("nothing for children"),
     ),
     ReasonCode.LATEX_INSIDE: VerdictTexts(
         lambda f: (
-            _("%(kit)s carries latex, and the trip asked for none: %(things)s.")
+            _("%(kit)s contains latex, but no latex was wanted on the trip: %(things)s.")
             % {"kit": f["kit"], "things": ", ".join(f["things"])}
         ),
         _lazy("latex inside"),
@@ -318,128 +335,167 @@ VERDICTS: dict[str, VerdictTexts] = {
 """Every reason of a verdict."""
 
 NOT_PUT_IN: dict[ReasonCode, Promise] = {
-    ReasonCode.RECALLED: _lazy("%(batch)s is recalled by its maker: put it into quarantine."),
+    ReasonCode.RECALLED: _lazy("%(batch)s has been recalled by its maker: put it in quarantine."),
     ReasonCode.CHECK_FAILED: _lazy(
         "%(batch)s failed its check: have it repaired, then check it again."
     ),
-    ReasonCode.WITHHELD: _lazy("%(batch)s is on hold: take another batch, or release it first."),
+    ReasonCode.WITHHELD: _lazy(
+        "%(batch)s is on hold: use another batch, or release this one first."
+    ),
     ReasonCode.UNSIGNED_MEDICINE: _lazy(
-        "%(batch)s is a medicine that no kit list of %(kit)s signed today asks for: have the "
-        "medical adviser sign a list with it."
+        "%(batch)s is a medicine that is not on any currently signed kit list for %(kit)s: ask "
+        "the medical adviser to sign a list that includes it."
     ),
     ReasonCode.DATE_NOT_KNOWN: _lazy(
-        "%(batch)s has no date on record: read it off the pack and correct the batch."
+        "%(batch)s has no date on record: read the date from the pack and correct the batch."
     ),
-    ReasonCode.TRAINING_STOCK: _lazy("%(batch)s is for training and goes into training kits only."),
+    ReasonCode.TRAINING_STOCK: _lazy(
+        "%(batch)s is for training and may only go into training kits."
+    ),
     ReasonCode.EXPIRED: _lazy(
-        "%(batch)s went out of date on %(day)s: dispose of it and take another batch."
+        "%(batch)s went out of date on %(day)s: dispose of it and use another batch."
     ),
     ReasonCode.OPENED_TOO_LONG: _lazy(
-        "%(batch)s went out of date on %(day)s, as an opened pack: dispose of it and take "
-        "another batch."
+        "%(batch)s was opened too long ago and went out of date on %(day)s: dispose of it and "
+        "use another batch."
     ),
 }
 """Why units are not put into a kit, with what to do."""
 
 IRREGULAR: dict[str, Promise] = {
     ReasonCode.WAS_OUT: _lazy(
-        "On record somebody else had it: their time with it was ended when this one began."
+        "The kit was on record as out with somebody else; that record ended when this one began."
     ),
-    ReasonCode.WAS_NOT_OUT: _lazy("On record it was not out; that is corrected."),
+    ReasonCode.WAS_NOT_OUT: _lazy(
+        "The kit was not on record as taken out; this has been corrected."
+    ),
     ReasonCode.WAS_NOT_TAKEN_OUT: _lazy(
-        "On record it was in the gear room: it is recorded as taken out to whom it was passed."
+        "The kit was on record as being in the gear room: it has been recorded as taken out by "
+        "the person it was passed on to."
     ),
-    ReasonCode.EMERGENCY: _lazy("It went for an emergency, whatever its state."),
+    ReasonCode.EMERGENCY: _lazy("The kit was taken out in an emergency, whatever its state."),
     ReasonCode.NOT_CLEARED: _lazy(
-        "Whoever was named as having cleared it by phone says they did not."
+        "The person named as having cleared the kit by phone denies having done so."
     ),
-    ReasonCode.RESERVED_FOR_ANOTHER: _lazy("It was reserved for another guide’s trip then."),
-    ReasonCode.TRIP_CANCELLED: _lazy("It went for a trip that was cancelled."),
-    ReasonCode.TRIP_OVER: _lazy("It went for a trip that was over."),
+    ReasonCode.RESERVED_FOR_ANOTHER: _lazy(
+        "The kit was reserved for another guide’s trip at that time."
+    ),
+    ReasonCode.TRIP_CANCELLED: _lazy("The kit was taken out for a trip that had been cancelled."),
+    ReasonCode.TRIP_OVER: _lazy("The kit was taken out for a trip that was already over."),
     ReasonCode.OUT_OF_ORDER: _lazy(
-        "It changed hands again since then: this is history, and who has it now stays as it is."
+        "The kit has changed hands again since then: this is added to its history only and "
+        "does not change who has it now."
     ),
     ReasonCode.SEAL_NOT_THE_ONE: _lazy(
-        "The seal is not the one on record, so it counts as opened."
+        "The seal is not the one on record, so the kit counts as opened."
     ),
-    ReasonCode.NO_SEAL_ON_RECORD: _lazy("No seal is on record, so it needs sorting."),
+    ReasonCode.NO_SEAL_ON_RECORD: _lazy("No seal is on record, so the kit needs sorting."),
     ReasonCode.USED_MORE: _lazy(
-        "More was used than was in it on record: it is recorded as found and used."
+        "More was used than was on record in the kit: the difference has been recorded as "
+        "found and used."
     ),
     ReasonCode.BORROWED_MORE: _lazy(
-        "More was borrowed than the other kit held on record: it is recorded as found and moved."
+        "More was borrowed than was on record in the other kit: the difference has been "
+        "recorded as found and moved."
     ),
     ReasonCode.KEPT_AS_IT_CAME: _lazy(
-        "One of the two kits was to stay as it came back: tell whoever asked for that."
+        "One of the two kits was supposed to stay as it came back: inform the person who asked "
+        "for that."
     ),
     ReasonCode.REPORTED_AFTER_SORTING: _lazy(
-        "What was used was reported after the kit was sorted: it was not taken out of its contents."
+        "The items used were reported after the kit had been sorted, so they were not deducted "
+        "from its contents."
     ),
-    ReasonCode.MORE_ARRIVED: _lazy("More arrived than was sent: count the shelf it came from."),
+    ReasonCode.MORE_ARRIVED: _lazy(
+        "More items arrived than were sent: count the shelf they came from."
+    ),
     ReasonCode.CHECKED_SINCE: _lazy(
-        "It was checked later than that already: the later check counts."
+        "This item has a later check on record: the later check counts."
     ),
     ReasonCode.COUNTED_SINCE: _lazy(
-        "It was counted since then: what was used is not taken from what the count found."
+        "The kit has been counted since then: the items used are not deducted from the count."
     ),
     ReasonCode.RECORD_SAYS_OTHERWISE: _lazy(
-        "Nothing of the batch was found where some is on record."
+        "None of the batch was found in a place where some is on record."
     ),
-    ReasonCode.MORE_THAN_ON_RECORD: _lazy("More of the batch was found than was there on record."),
-    ReasonCode.RECALLED: _lazy("Something in it is recalled by its maker."),
-    ReasonCode.WITHHELD: _lazy("It was on hold, and not to be used."),
-    ReasonCode.FAILED_CHECK: _lazy("Something was put in that failed its check."),
-    ReasonCode.EXPIRED_ON_ARRIVAL: _lazy("It was out of date when it arrived."),
-    ReasonCode.EXPIRED: _lazy("Something was put in that is out of date."),
-    ReasonCode.UNSIGNED_MEDICINE: _lazy("A medicine was put in that no signed kit list asks for."),
-    ReasonCode.UNDATED: _lazy("Something was put in whose date is not known."),
-    ReasonCode.TRAINING_STOCK: _lazy("Training stock was put in."),
-    ReasonCode.FOUND_RECALLED: _lazy("Something was found in it that is recalled by its maker."),
-    ReasonCode.FOUND_WITHHELD: _lazy("Something was found in it that is on hold."),
-    ReasonCode.FOUND_TRAINING_STOCK: _lazy("Training stock was found in it."),
+    ReasonCode.MORE_THAN_ON_RECORD: _lazy("More of the batch was found than was on record."),
+    ReasonCode.RECALLED: _lazy("One of the batches has been recalled by its maker."),
+    ReasonCode.WITHHELD: _lazy("The kit or batch was on hold and should not have been used."),
+    ReasonCode.FAILED_CHECK: _lazy("An item that failed its check was put into the kit."),
+    ReasonCode.EXPIRED_ON_ARRIVAL: _lazy("The batch was out of date when it arrived."),
+    ReasonCode.EXPIRED: _lazy("An out-of-date item was put into the kit."),
+    ReasonCode.UNSIGNED_MEDICINE: _lazy(
+        "A medicine that is not on any signed kit list was put into the kit."
+    ),
+    ReasonCode.UNDATED: _lazy("An item whose date is not known was put into the kit."),
+    ReasonCode.TRAINING_STOCK: _lazy("Training stock was put into the kit."),
+    ReasonCode.FOUND_RECALLED: _lazy("An item recalled by its maker was found in the kit."),
+    ReasonCode.FOUND_WITHHELD: _lazy("An item that is on hold was found in the kit."),
+    ReasonCode.FOUND_TRAINING_STOCK: _lazy("Training stock was found in the kit."),
     ReasonCode.FOUND_UNSIGNED_MEDICINE: _lazy(
-        "A medicine was found in it that no signed kit list asks for."
+        "A medicine that is not on any signed kit list was found in the kit."
     ),
-    ReasonCode.FOUND_EXPIRED: _lazy("Something was found in it that is out of date."),
+    ReasonCode.FOUND_EXPIRED: _lazy("An out-of-date item was found in the kit."),
     ReasonCode.FOUND_OPENED_TOO_LONG: _lazy(
-        "Something was found in it that was opened too long ago."
+        "An item that was opened too long ago was found in the kit."
     ),
-    ReasonCode.FOUND_DATE_NOT_KNOWN: _lazy("Something was found in it whose date is not known."),
-    ReasonCode.FOUND_CHECK_FAILED: _lazy("Something was found in it that failed its check."),
+    ReasonCode.FOUND_DATE_NOT_KNOWN: _lazy("An item whose date is not known was found in the kit."),
+    ReasonCode.FOUND_CHECK_FAILED: _lazy("An item that failed its check was found in the kit."),
     ReasonCode.FOUND_CHECK_NOT_ANSWERED: _lazy(
-        "Something was found in it that has not been checked yet."
+        "An item that has not been checked yet was found in the kit."
     ),
-    ReasonCode.FOUND_CHECK_DUE: _lazy("Something was found in it that is due for its check."),
-    ReasonCode.SHORT: _lazy("It went with less of something than the minimum of its list."),
-    ReasonCode.LOW: _lazy("It went with less of something than its list says."),
-    ReasonCode.EMPTY_BY_EYE: _lazy("It went with something loose that was empty, or not checked."),
-    ReasonCode.LOW_BY_EYE: _lazy("It went with something running low."),
-    ReasonCode.EXPIRED_INSIDE: _lazy("It went with something out of date inside."),
-    ReasonCode.TAKE_OUT: _lazy("It went with something in it that must come out first."),
-    ReasonCode.DATE_NOT_KNOWN: _lazy("It went with something in it whose date is not known."),
-    ReasonCode.SECTION_AWAY: _lazy("It went while one of its sections was out on its own."),
-    ReasonCode.LAID_UP: _lazy("It went although it is in storage."),
-    ReasonCode.LOST: _lazy("It went although it was on record as lost."),
-    ReasonCode.TRAINING: _lazy("It went although it is a training kit."),
-    ReasonCode.WAITING_TO_BE_SORTED: _lazy("It went before it was sorted."),
-    ReasonCode.LIST_EMPTY: _lazy("It went although its kit list has no lines."),
+    ReasonCode.FOUND_CHECK_DUE: _lazy("An item that is due for its check was found in the kit."),
+    ReasonCode.SHORT: _lazy(
+        "The kit was taken out with less of an item than the minimum on its kit list."
+    ),
+    ReasonCode.LOW: _lazy("The kit was taken out with less of an item than its kit list asks for."),
+    ReasonCode.EMPTY_BY_EYE: _lazy(
+        "The kit was taken out with a loose item that was empty or not checked."
+    ),
+    ReasonCode.LOW_BY_EYE: _lazy("The kit was taken out with an item that was running low."),
+    ReasonCode.EXPIRED_INSIDE: _lazy("The kit was taken out with an out-of-date item inside."),
+    ReasonCode.TAKE_OUT: _lazy(
+        "The kit was taken out with an item inside that should have been removed first."
+    ),
+    ReasonCode.DATE_NOT_KNOWN: _lazy(
+        "The kit was taken out with an item inside whose date is not known."
+    ),
+    ReasonCode.SECTION_AWAY: _lazy(
+        "The kit was taken out while one of its sections was out on its own."
+    ),
+    ReasonCode.LAID_UP: _lazy("The kit was taken out although it was in storage."),
+    ReasonCode.LOST: _lazy("The kit was taken out although it was on record as lost."),
+    ReasonCode.TRAINING: _lazy("The kit was taken out although it is a training kit."),
+    ReasonCode.WAITING_TO_BE_SORTED: _lazy("The kit was taken out before it had been sorted."),
+    ReasonCode.LIST_EMPTY: _lazy("The kit was taken out although its kit list is empty."),
     ReasonCode.LIST_NOT_SIGNED: _lazy(
-        "It went although its kit list was not signed by the medical adviser."
+        "The kit was taken out although its kit list had not been signed by the medical adviser."
     ),
-    ReasonCode.SIGNATURE_ENDS: _lazy("It went although the signature of its kit list ends before."),
+    ReasonCode.SIGNATURE_ENDS: _lazy(
+        "The kit was taken out although the signature on its kit "
+        "list ends before the kit is due back."
+    ),
     ReasonCode.NOT_LOOKED_INSIDE: _lazy(
-        "It went although its contents had not been checked for too long."
+        "The kit was taken out although its contents had not been checked for too long."
     ),
     ReasonCode.FROST: _lazy(
-        "It went with something that the frost where it lives may have spoilt."
+        "The kit was taken out with an item that may have been spoilt by frost where the kit "
+        "is kept."
     ),
-    ReasonCode.HEAT: _lazy("It went with something that the heat where it lives may have spoilt."),
-    ReasonCode.TOO_FEW_PEOPLE: _lazy("The kits of its trip serve fewer people than go."),
-    ReasonCode.TOO_FEW_DAYS: _lazy("The kits of its trip serve fewer days than it lasts."),
-    ReasonCode.HAZARDS_NOT_SERVED: _lazy("No kit of its trip is made for some of its hazards."),
+    ReasonCode.HEAT: _lazy(
+        "The kit was taken out with an item that may have been spoilt by "
+        "heat where the kit is kept."
+    ),
+    ReasonCode.TOO_FEW_PEOPLE: _lazy("The kits for the trip serve fewer people than are going."),
+    ReasonCode.TOO_FEW_DAYS: _lazy(
+        "The kits for the trip are enough for fewer days than the trip lasts."
+    ),
+    ReasonCode.HAZARDS_NOT_SERVED: _lazy(
+        "Some hazards of the trip are not covered by any of its kits."
+    ),
     ReasonCode.NOTHING_FOR_CHILDREN: _lazy(
-        "Children went, and no kit of its trip carries things for children."
+        "There were children on the trip, and none of its kits had anything for children."
     ),
-    ReasonCode.LATEX_INSIDE: _lazy("It carries latex, and its trip asked for none."),
+    ReasonCode.LATEX_INSIDE: _lazy("The kit contains latex, but no latex was wanted on the trip."),
 }
 """Every rule that a reported fact may break, as a sentence."""

@@ -39,7 +39,7 @@ def word(of: Word) -> str:
     """A verdict's word alone, for a column or a picture."""
     return {
         Word.READY: _("Ready"),
-        Word.LOW: _("Ready, low"),
+        Word.LOW: _("Ready, low on some items"),
         Word.SHORT: _("Ask first"),
         Word.DO_NOT_TAKE: _("Do not take"),
         Word.NOT_SET_UP: _("Not set up yet"),
@@ -57,8 +57,8 @@ def judged_for(through: date, trip: str = "") -> str:
     """The question that a verdict answers: through which day, and for which trip, if for one."""
     day = formats.date_format(through, pgettext("near day format", "D j M"))
     if trip:
-        return _("judged for %(day)s, %(trip)s") % {"day": day, "trip": trip}
-    return _("judged for %(day)s") % {"day": day}
+        return _("checked for %(day)s, %(trip)s") % {"day": day, "trip": trip}
+    return _("checked for %(day)s") % {"day": day}
 
 
 def _low_on(of: Verdict) -> str:

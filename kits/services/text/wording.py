@@ -51,7 +51,7 @@ def _fact(of: Any) -> Any:
 def batch(thing: str, number: str) -> str:
     """A batch in a sentence: the thing, and its maker's number where it has one."""
     if not number:
-        return _("%(thing)s, batch without number,") % {"thing": thing}
+        return _("%(thing)s, batch without a number,") % {"thing": thing}
     return _("%(thing)s, batch %(number)s,") % {"thing": thing, "number": number}
 
 
@@ -88,26 +88,26 @@ _KEPT_BACK: dict[str, Promise] = {
 _ACTS: dict[str, str | Promise] = {
     "check-out": _lazy("taken out"),
     "check-in": _lazy("handed back"),
-    "emergency": _lazy("taken in an emergency"),
-    "clearance": _lazy("clearance by phone answered"),
+    "emergency": _lazy("taken out in an emergency"),
+    "clearance": _lazy("phone clearance answered"),
     "pass": _lazy("passed on"),
     "restock": _lazy("restocked"),
     "reseal": _lazy("sealed"),
     "look-inside": _lazy("contents checked"),
-    "take-out": _lazy("what may not stay inside removed"),
+    "take-out": _lazy("unsuitable items removed"),
     "withhold": _lazy("put on hold"),
     "release": _lazy("released"),
     "use": _lazy("use recorded"),
-    "unmet-need": _lazy("something needed was not in it"),
+    "unmet-need": _lazy("something needed was missing"),
     "not-ours": _lazy("“not ours” pouch checked"),
-    "come-back": _lazy("came back from a casualty"),
+    "come-back": _lazy("items returned from a casualty"),
     "write-off": _lazy("written off"),
     "count": _lazy("counted"),
     "reserve": _lazy("reserved for a trip"),
-    "unreserve": _lazy("released from a trip"),
+    "unreserve": _lazy("reservation released"),
     "reverse": _lazy("corrected"),
     "build": _lazy("built"),
-    "strip": _lazy("broken down"),
+    "strip": _lazy("broken down into its items"),
     "empty": _lazy("emptied"),
     "borrow": _lazy("borrowed from another kit"),
     "lost": _lazy("reported lost"),
@@ -116,7 +116,7 @@ _ACTS: dict[str, str | Promise] = {
     "wake": _lazy("put back into use"),
     "label": _lazy("label changed"),
     "kit": _lazy("edited"),
-    "follow-list": _lazy("follows another version of its list"),
+    "follow-list": _lazy("switched to another version of its kit list"),
     "receive": _lazy("received"),
     "move": _lazy("moved"),
     "arrive": _lazy("arrived"),

@@ -174,12 +174,12 @@ def another_is_reserved(kit: Kit, replaced: OpenPromise) -> Refused:
     says = (
         _(
             "%(other)s is reserved for %(whom)s for %(trip)s, not %(mine)s. Take %(other)s, or "
-            "swap: send it again with “swap”."
+            "swap the two kits: send the request again with “swap”."
         )
         if row.person
         else _(
-            "%(other)s is reserved for %(trip)s, not %(mine)s. Take %(other)s, or swap: "
-            "send it again with “swap”."
+            "%(other)s is reserved for %(trip)s, not %(mine)s. Take %(other)s, or swap the two "
+            "kits: send the request again with “swap”."
         )
     )
     return Refused(

@@ -114,7 +114,7 @@ def extend(act: Act, trip: Trip, returns_at: datetime) -> Extension:
         if trip.cancelled_at is not None:
             raise Refused(
                 "trip-cancelled",
-                _("%(trip)s was cancelled. It does not return.") % {"trip": trip.name},
+                _("%(trip)s was cancelled, so it has no return time.") % {"trip": trip.name},
             )
         _refuse_past(act, returns_at)
         last_day = clock.local_date(returns_at, promises.zone_of(trip))
@@ -154,5 +154,5 @@ def _refuse_past(act: Act, due_at: datetime | None) -> None:
     if due_at is not None and due_at <= act.received_at:
         raise Unacceptable(
             "due-in-the-past",
-            _("The due time has passed already. Give a time that is still to come."),
+            _("The due time has already passed. Enter a time in the future."),
         )

@@ -120,17 +120,19 @@ def _in_words(facts: dict[str, object]) -> dict[str, object]:
 
 
 _SENTENCES: dict[str, Promise] = {
-    PassedOver.RESERVED: _lazy("It is reserved for %(trip)s on those days."),
-    PassedOver.OUT_PAST_DEPARTURE: _lazy("%(person)s has it beyond the departure."),
-    PassedOver.NOT_SET_UP: _lazy("Nobody has entered yet what is in it."),
-    PassedOver.FEWER_DO: _lazy("Fewer kits do: %(kits)s."),
-    PassedOver.FEWER_PEOPLE: _lazy("It serves %(served)s people, and %(people)s are going."),
+    PassedOver.RESERVED: _lazy("This kit is reserved for %(trip)s on those days."),
+    PassedOver.OUT_PAST_DEPARTURE: _lazy("%(person)s has this kit until after the departure."),
+    PassedOver.NOT_SET_UP: _lazy("Nobody has entered the contents of this kit yet."),
+    PassedOver.FEWER_DO: _lazy("Fewer kits are enough: %(kits)s."),
+    PassedOver.FEWER_PEOPLE: _lazy("This kit serves %(served)s people, but %(people)s are going."),
     PassedOver.FEWER_DAYS: _lazy(
-        "Its list is made for %(made_for)s days, the trip lasts %(days)s."
+        "Its kit list is made for %(made_for)s days, but the trip lasts %(days)s."
     ),
-    PassedOver.MORE_PEOPLE: _lazy("It serves %(served)s people; %(instead)s is enough for these."),
+    PassedOver.MORE_PEOPLE: _lazy(
+        "This kit serves %(served)s people; %(instead)s is enough for this trip."
+    ),
     PassedOver.OTHER_HAZARDS: _lazy(
-        "Its list is made for %(hazards)s as well, which this trip does not meet."
+        "Its kit list is also made for %(hazards)s, which this trip does not involve."
     ),
     PassedOver.AS_GOOD: _lazy("%(instead)s is enough."),
 }
@@ -151,11 +153,12 @@ def _beyond(held: Checkout | None, kit: Kit, trip: Trip) -> str:
 def _refuse_past(trip: Trip) -> None:
     if trip.cancelled_at is not None:
         raise Refused(
-            "trip-cancelled", _("%(trip)s was cancelled. It needs no kits.") % {"trip": trip.name}
+            "trip-cancelled",
+            _("%(trip)s was cancelled, so it needs no kits.") % {"trip": trip.name},
         )
     if promises.ended(trip):
         raise Unacceptable(
             "trip-is-over",
-            _("%(trip)s ended on %(day)s. Look at its dates again.")
+            _("%(trip)s ended on %(day)s. Check its dates.")
             % {"trip": trip.name, "day": wording.day(trip.last_day)},
         )

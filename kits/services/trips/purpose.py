@@ -135,17 +135,21 @@ def reserved_for_another(kit: Kit, other: OpenPromise, swap: Kit | None, near: b
     facts = {
         "kit": kit.name,
         "trip": trip.name,
-        "whom": guide.name if guide else trip.leader_name or _("somebody unnamed"),
+        "whom": guide.name if guide else trip.leader_name or _("an unnamed person"),
         "day": wording.day(trip.first_day),
         "swap": swap.name if swap else "",
     }
-    says = _("%(kit)s is reserved for %(whom)s, %(trip)s, %(day)s.") % facts
+    says = _("%(kit)s is reserved for %(whom)s (%(trip)s, %(day)s).") % facts
     if swap is not None:
-        says += " " + _("Swap with %(swap)s, or take that one: it is ready for that trip.") % facts
+        says += (
+            " "
+            + _("%(swap)s is ready for that trip: swap the two kits, or take that one instead.")
+            % facts
+        )
     elif near:
-        says += " " + _("That trip would have no kit. Take another, or ask a keeper.")
+        says += " " + _("That trip would be left without a kit. Take another kit, or ask a keeper.")
     else:
-        says += " " + _("Take another kit, or say why you take this one.")
+        says += " " + _("Take another kit, or enter why you are taking this one.")
     return Refused(
         "reserved-for-another",
         says,

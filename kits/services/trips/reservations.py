@@ -128,7 +128,7 @@ def swap(act: Act, from_kit: Kit, to_kit: Kit, trip: Trip) -> SwapResult:
     if from_kit.pk == to_kit.pk:
         raise Refused(
             "same-kit",
-            _("%(to_kit)s is the kit that is reserved. Take it.") % {"to_kit": to_kit.name},
+            _("%(to_kit)s is already the reserved kit. Take it.") % {"to_kit": to_kit.name},
         )
     with Book(act) as book:
         from_kit, to_kit = book.lock(from_kit.pk, to_kit.pk)
@@ -173,12 +173,12 @@ def _lock_open_trip(trip: Trip) -> Trip:
     if trip.cancelled_at is not None:
         raise Refused(
             "trip-cancelled",
-            _("%(trip)s was cancelled. Nothing is reserved for it.") % {"trip": trip.name},
+            _("%(trip)s was cancelled, so kits cannot be reserved for it.") % {"trip": trip.name},
         )
     if promises.ended(trip):
         raise Unacceptable(
             "trip-is-over",
-            _("%(trip)s ended on %(day)s. Look at its dates again.")
+            _("%(trip)s ended on %(day)s. Check its dates.")
             % {"trip": trip.name, "day": wording.day(trip.last_day)},
         )
     return trip
@@ -187,7 +187,7 @@ def _lock_open_trip(trip: Trip) -> Trip:
 def _refuse_retired(kit: Kit) -> None:
     if kit.retired_on is not None:
         raise Refused(
-            "kit-retired", _("%(kit)s was retired. Choose another kit.") % {"kit": kit.name}
+            "kit-retired", _("%(kit)s has been retired. Choose another kit.") % {"kit": kit.name}
         )
 
 
@@ -201,8 +201,8 @@ def _kit_reserved(other: Reservation) -> Refused:
     return Refused(
         "kit-reserved",
         _(
-            "%(kit)s is reserved for %(trip)s, %(days)s. Release that reservation, or "
-            "choose another kit."
+            "%(kit)s is reserved for %(trip)s (%(days)s). Release that reservation, or choose "
+            "another kit."
         )
         % {"kit": other.kit.name, "trip": other.trip.name, "days": days},
         kit=other.kit.name,
@@ -280,7 +280,7 @@ def _refuse_unsuited(goes: ReservedKit, before: frozenset[str]) -> None:
     reasons = reason_texts.reasons(worse)
     raise Refused(
         "does-not-suit",
-        _("%(kit)s is not enough for %(trip)s: %(which)s")
+        _("%(kit)s is not suitable for %(trip)s: %(which)s")
         % {"kit": kit.name, "trip": trip.name, "which": reasons[0]["text"]},
         kit=kit.name,
         trip=trip.pk,

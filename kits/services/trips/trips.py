@@ -97,7 +97,11 @@ def put(
     """
     if not _SOURCE.fullmatch(source) or len(source) > 40:
         raise Invalid(
-            _("A source is small letters, digits and dashes, such as “bookings”."), field="source"
+            _(
+                "A source may only contain lower-case letters, digits and dashes, such as "
+                "“bookings”."
+            ),
+            field="source",
         )
     if (
         not any(letter.isalnum() for letter in reference)
@@ -107,8 +111,8 @@ def put(
     ):
         raise Invalid(
             _(
-                "A reference has 1 to 80 characters, with a letter or a digit among them, "
-                "without a slash."
+                "A reference must have 1 to 80 characters, including at least one letter or "
+                "digit, and no slash."
             ),
             field="reference",
         )
@@ -204,7 +208,7 @@ def _columns(facts: TripFacts) -> dict[str, Any]:
         raise Invalid(_("Enter a name for the trip."), field="name")
     if not 1 <= facts.people <= MOST_PEOPLE:
         raise Invalid(
-            _("A trip has 1 to %(most_people)s people.") % {"most_people": MOST_PEOPLE},
+            _("A trip must have 1 to %(most_people)s people.") % {"most_people": MOST_PEOPLE},
             field="people",
         )
     zone = facts.room.time_zone if facts.room else settings.TIME_ZONE

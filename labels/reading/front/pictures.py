@@ -83,7 +83,7 @@ def open_picture(content: bytes, *, max_pixels: int) -> Image.Image:
     except UnidentifiedImageError as error:
         raise UnsupportedPicture(
             say(
-                "This picture cannot be read. Send one of: %(kinds)s.",
+                "This picture cannot be read. Send one of these formats: %(kinds)s.",
                 kinds=KINDS_IN_WORDS,
             )
         ) from error
@@ -91,8 +91,8 @@ def open_picture(content: bytes, *, max_pixels: int) -> Image.Image:
     if width * height > max_pixels:
         raise PictureTooLarge(
             say(
-                "The picture has %(width)s × %(height)s pixels; the limit is %(limit)s megapixels. "
-                "Send a smaller one.",
+                "The picture is %(width)s × %(height)s pixels; the limit is %(limit)s "
+                "megapixels. Send a smaller one.",
                 width=str(width),
                 height=str(height),
                 limit=max_pixels / 1e6,

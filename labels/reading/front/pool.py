@@ -84,7 +84,7 @@ class _Process:
             self.connection.settimeout(max(0.1, until - time.monotonic()))
             wire.send(self.connection, header, body)
         except OSError as error:
-            raise _Ended(say("The picture could not be passed on. Send it again.")) from error
+            raise _Ended(say("The picture could not be processed. Send it again.")) from error
 
     def receive(self, until: float) -> dict[str, Any]:
         """Return the next frame's header; raises _Ended past a bound or at the process's end, and
@@ -103,7 +103,7 @@ class _Process:
             self.connection.settimeout(max(0.1, until - time.monotonic()))
             answer = wire.receive(self.connection)[0]
         except (EOFError, OSError) as error:
-            raise _Ended(say("The picture is damaged so that it cannot be opened.")) from error
+            raise _Ended(say("The picture is damaged and cannot be opened.")) from error
         if "error" in answer:
             raise getattr(errors, answer["error"])(Sentence(answer["text"], answer["facts"]))
         return answer
@@ -242,7 +242,7 @@ class Pool:
         if len(picture) > self.max_bytes:
             raise errors.PictureTooLarge(
                 say(
-                    "The picture has %(size)s MB; the limit is %(limit)s MB. Send a smaller one.",
+                    "The picture is %(size)s MB; the limit is %(limit)s MB. Send a smaller one.",
                     size=round(len(picture) / 2**20, 1),
                     limit=self.max_bytes / 2**20,
                 )
@@ -251,7 +251,7 @@ class Pool:
             reader = self.free.get(timeout=WAIT_SECONDS)
         except queue.Empty:
             raise errors.ReaderBusy(
-                say("Too many pictures at once. Try again in a moment.")
+                say("Too many pictures are being read. Try again in a moment.")
             ) from None
         try:
             yield reader
@@ -264,7 +264,7 @@ class Pool:
                 return reader.start()
             except _Ended:
                 reader.kill()
-        raise errors.ReaderBusy(say("The reader does not start. Try again in a moment."))
+        raise errors.ReaderBusy(say("The code reader did not start. Try again in a moment."))
 
     def close(self) -> None:
         """End all processes."""

@@ -126,8 +126,8 @@ def _require_short(read: list[list[list[Cell]]]) -> None:
             if max(lengths, default=0) > MOST_CELL_CHARACTERS:
                 raise WorkbookTooLarge(
                     say(
-                        "Sheet %(sheet)s, row %(row)s: a cell holds more than %(most)s characters. "
-                        "Make it shorter.",
+                        "Sheet %(sheet)s, row %(row)s: a cell contains more than %(most)s "
+                        "characters. Shorten it.",
                         sheet=number,
                         row=row,
                         most=MOST_CELL_CHARACTERS,
@@ -135,5 +135,8 @@ def _require_short(read: list[list[list[Cell]]]) -> None:
                 )
     if whole > MOST_CHARACTERS:
         raise WorkbookTooLarge(
-            say("The workbook holds more text than you need to start. Send it in two parts.")
+            say(
+                "The workbook contains more text than is needed to get started. Send it in two "
+                "parts."
+            )
         )

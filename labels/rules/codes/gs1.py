@@ -162,7 +162,7 @@ def _digital_link(text: str) -> _Elements:
         link = GS1DigitalLinkURI.parse(text, config=_NO_DATE_CHECK)
     except (ParseError, ValueError) as error:
         raise MakersCodeError(
-            "code", say("This is a web link, not a maker's code. Scan the pack's other code.")
+            "code", say("This is a web link, not a maker's code. Scan the other code on the pack.")
         ) from error
     return tuple((element.ai.ai, element.value) for element in link.element_strings)
 
@@ -270,7 +270,10 @@ def _pack(elements: _Elements, today: date) -> Pack:
     day = values.get("expiry", dict(elements).get("7003", "")[:6])  # of 7003 the day, not the hour
     if not (values.keys() & {"gtin", "lot"} or day):
         raise MakersCodeError(
-            "code", say("This code names no item, batch or expiry. Scan the pack's other code.")
+            "code",
+            say(
+                "This code contains no item, batch or expiry date. Scan the other code on the pack."
+            ),
         )
     return Pack(
         gtin=values.get("gtin"),
@@ -297,25 +300,27 @@ def _complaint(ai: str, value: str) -> Sentence:
     match _field(ai):
         case "gtin":
             return say(
-                "The item number %(value)s has a wrong check digit. Scan again, or type it again.",
+                "The check digit of the item number %(value)s is wrong. Scan the code again, "
+                "or type it again.",
                 value=value,
             )
         case "expiry":
             return say(
-                "The expiry %(value)s is not a date. Read it from the pack and type it in.",
+                "The expiry date %(value)s is not a valid date. Read the date on the pack and "
+                "enter it.",
                 value=value,
             )
         case "date":
             return say(
-                "The date %(value)s of element (%(ai)s) is not a date. Enter the batch and "
-                "expiry by hand.",
+                "The value %(value)s of element (%(ai)s) is not a valid date. Enter the batch "
+                "and expiry date by hand.",
                 value=value,
                 ai=ai,
             )
         case _:
             return say(
-                "Element (%(ai)s) cannot hold %(value)s. Scan again, or enter batch and expiry "
-                "by hand.",
+                "Element (%(ai)s) cannot contain %(value)s. Scan the code again, or enter the "
+                "batch and expiry date by hand.",
                 value=repr(value),
                 ai=ai,
             )
@@ -327,7 +332,10 @@ def _unknown(text: str) -> MakersCodeError:
         return MakersCodeError("gtin", _complaint("01", digits))
     return MakersCodeError(
         "code",
-        say("This is not a maker's code. Scan the pack's other code, or enter batch and expiry."),
+        say(
+            "This is not a maker's code. Scan the other code on the pack, or enter the batch "
+            "and expiry date."
+        ),
     )
 
 
@@ -341,7 +349,8 @@ def _why_not(rest: str, before: _Elements) -> MakersCodeError:
         return MakersCodeError(
             "code",
             say(
-                "The end of this code, %(rest)s, is not known. Enter batch and expiry by hand.",
+                "The end of this code, %(rest)s, was not recognised. Enter the batch and "
+                "expiry date by hand.",
                 rest=repr(rest),
             ),
         )
@@ -350,6 +359,9 @@ def _why_not(rest: str, before: _Elements) -> MakersCodeError:
     if length and not re.fullmatch(f"[0-9]{{{length}}}", value):
         return MakersCodeError(
             "code",
-            say("Element (%(ai)s) of this code is cut off. Scan again, or type it again.", ai=ai),
+            say(
+                "Element (%(ai)s) of this code is cut off. Scan the code again, or type it again.",
+                ai=ai,
+            ),
         )
     return MakersCodeError(_field(ai), _complaint(ai, value))

@@ -45,7 +45,7 @@ class Expiry:
     def words(self) -> Sentence:
         if self.last_day:
             return say("Use by %(day)s", day=self.last_day)
-        return say("Date not known: not for a kit") if self.needed else say("No use-by date")
+        return say("Date not known: not for use in a kit") if self.needed else say("No use-by date")
 
     @property
     def band(self) -> Sentence | str:

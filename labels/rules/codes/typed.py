@@ -114,7 +114,7 @@ def resolve(text: str, *, today: date, from_gs1_symbol: bool = False) -> Resolve
     if maker.field != "code" or from_gs1_symbol:
         return ResolvedText(TextKind.MAKER_WRONG, text, says=maker.says)
     if _CONTROL.search(plain):
-        binary = say("This holds data that is not text: not one of our labels.")
+        binary = say("This code contains data that is not text, so it is not one of our labels.")
         return ResolvedText(TextKind.BINARY, text, says=binary)
     other = say("This is neither one of our labels nor a maker's code.")
     return ResolvedText(TextKind.OTHER, text, says=other)
@@ -153,9 +153,11 @@ def _foreign(text: str) -> tuple[TextKind, Sentence] | None:
         says = say("This is a web link to %(host)s, not one of our labels.", host=link["host"][:60])
         return TextKind.LINK, says
     if text[:5].upper() == "WIFI:":
-        return TextKind.WIFI, say("This is for joining a wireless network, not one of our labels.")
+        return TextKind.WIFI, say(
+            "This code is for joining a wireless network; it is not one of our labels."
+        )
     if _CONTACT.match(text):
-        return TextKind.CONTACT, say("This is somebody's address card, not one of our labels.")
+        return TextKind.CONTACT, say("This is somebody's contact card, not one of our labels.")
     return None
 
 

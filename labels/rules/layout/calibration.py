@@ -22,11 +22,14 @@ class Offset:
     def __post_init__(self) -> None:
         if abs(self.dx_mm) > 10 or abs(self.dy_mm) > 10:
             raise SheetError(
-                say("A printer is off by 10 mm at most: check the paper size in its settings.")
+                say(
+                    "The correction can be at most 10 mm: check the paper size in the printer "
+                    "settings."
+                )
             )
         if not (0.95 <= self.scale_x <= 1.05 and 0.95 <= self.scale_y <= 1.05):
             raise SheetError(
-                say("The scale is between 0.95 and 1.05: print at 100 %%, not “fit to page”.")
+                say("The scale must be between 0.95 and 1.05: print at 100%%, not “fit to page”.")
             )
 
 

@@ -12,14 +12,14 @@ from labels.rules.layout import typesetting
 from labels.rules.layout.typesetting import Typeface
 
 CAUTIONS = (
-    say("This card says what should be in the kit. It is not medical advice."),
+    say("This card shows what should be in the kit. It is not medical advice."),
     say(
-        "Who may use what is decided by the organisation's medical adviser, its protocols, local "
-        "law and each person's training."
+        "The organisation's medical adviser, its protocols, local law and each person's "
+        "training decide who may use which items."
     ),
-    say("Look at every pack before use: seal, date, damage."),
-    say("Medicines, sharps and clinical waste follow local rules."),
-    say("Used something, or found it open? Tell us when you hand the kit back."),
+    say("Check every pack before use: seal, date, damage."),
+    say("Local rules apply to medicines, sharps and clinical waste."),
+    say("Used something, or found something open? Tell us when you hand the kit back."),
 )
 
 

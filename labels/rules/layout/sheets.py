@@ -101,7 +101,7 @@ class Sheet:
         if not 1 <= number <= self.cells:
             raise SheetError(
                 say(
-                    "%(sheet)s has cells 1 to %(cells)s, not %(number)s.",
+                    "%(sheet)s has labels 1 to %(cells)s; there is no label %(number)s.",
                     sheet=self.called,
                     cells=self.cells,
                     number=number,
@@ -227,10 +227,10 @@ def problems(sheet: Sheet) -> tuple[Sentence, ...]:
 def _measures(sheet: Sheet) -> Iterator[tuple[bool, Sentence]]:
     """Give what may be wrong with single numbers, and whether it is."""
     lengths = {
-        say("page width"): sheet.page_width_mm,
-        say("page height"): sheet.page_height_mm,
-        say("cell width"): sheet.cell_width_mm,
-        say("cell height"): sheet.cell_height_mm,
+        say("paper width"): sheet.page_width_mm,
+        say("paper height"): sheet.page_height_mm,
+        say("label width"): sheet.cell_width_mm,
+        say("label height"): sheet.cell_height_mm,
     }
     for name, value in lengths.items():
         yield (
@@ -247,7 +247,7 @@ def _measures(sheet: Sheet) -> Iterator[tuple[bool, Sentence]]:
     )
     yield (
         sheet.left_mm < 0 or sheet.top_mm < 0,
-        say("Margins are measured from the paper's edge: they cannot be negative."),
+        say("Margins are measured from the edge of the paper, so they cannot be negative."),
     )
 
 
@@ -256,8 +256,8 @@ def _fit(sheet: Sheet) -> Iterator[tuple[bool, Sentence]]:
     yield (
         sheet.columns > 1 and sheet.pitch_x_mm < sheet.cell_width_mm - 1e-6,
         say(
-            "Cells overlap: the pitch across is %(pitch)s mm, so the cells can be at most that "
-            "wide, not %(width)s mm.",
+            "The labels overlap: it is %(pitch)s mm from one label's left edge to the next "
+            "one's, so a label can be at most that wide, not %(width)s mm.",
             pitch=float(sheet.pitch_x_mm),
             width=float(sheet.cell_width_mm),
         ),
@@ -265,8 +265,8 @@ def _fit(sheet: Sheet) -> Iterator[tuple[bool, Sentence]]:
     yield (
         sheet.rows > 1 and sheet.pitch_y_mm < sheet.cell_height_mm - 1e-6,
         say(
-            "Cells overlap: the pitch down is %(pitch)s mm, so the cells can be at most that "
-            "high, not %(height)s mm.",
+            "The labels overlap: it is %(pitch)s mm from one label's top edge to the next "
+            "one's, so a label can be at most that high, not %(height)s mm.",
             pitch=float(sheet.pitch_y_mm),
             height=float(sheet.cell_height_mm),
         ),
@@ -276,26 +276,27 @@ def _fit(sheet: Sheet) -> Iterator[tuple[bool, Sentence]]:
     yield (
         over_x > 1e-6,
         say(
-            "The last column reaches %(over)s mm over the page's right edge: reduce the "
-            "left margin, the pitch, the cell width or the number of columns.",
+            "The last column extends %(over)s mm beyond the right edge of the page: reduce the "
+            "left margin, the distance between labels, the label width or the number of "
+            "columns.",
             over=round(over_x, 1),
         ),
     )
     yield (
         over_y > 1e-6,
         say(
-            "The last row reaches %(over)s mm over the page's bottom edge: reduce the top "
-            "margin, the pitch, the cell height or the number of rows.",
+            "The last row extends %(over)s mm beyond the bottom edge of the page: reduce the "
+            "top margin, the distance between labels, the label height or the number of rows.",
             over=round(over_y, 1),
         ),
     )
     yield (
         sheet.roll and sheet.cells != 1,
-        say("A roll has one label a page: enter one column and one row."),
+        say("A roll has one label per page: enter one column and one row."),
     )
     yield (
         sheet.hole is not None and sheet.hole.depth_mm > sheet.cell_height_mm / 2,
-        say("The hole takes more than half of the cell: move it up or make it smaller."),
+        say("The hole takes up more than half of the label: move it up or make it smaller."),
     )
 
 

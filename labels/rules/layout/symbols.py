@@ -39,8 +39,8 @@ class SymbolTooSmall(InvalidValue):
         self.needed_mm = needed_mm
         super().__init__(
             say(
-                "The code needs a square of %(needed)s mm, quiet zone included, and has "
-                "%(have)s mm. Choose a larger label, or a shorter public address.",
+                "The code needs a square of %(needed)s mm, including the quiet zone, but has "
+                "only %(have)s mm. Choose a larger label, or use a shorter public address.",
                 needed=round(needed_mm, 1),
                 have=round(have_mm, 1),
             )

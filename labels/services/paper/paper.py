@@ -74,7 +74,10 @@ def sheet(ref: str) -> StoredSheet:
     row = SheetLayout.objects.filter(name__iexact=ref).first()
     if row is None:
         raise Invalid(
-            _("There is no sheet “%(sheet)s”. There are: %(sheets)s; or add one by its measures.")
+            _(
+                "There is no sheet called “%(sheet)s”. Choose one of these: %(sheets)s; or add "
+                "one by its measurements."
+            )
             % {"sheet": ref, "sheets": ", ".join(SHEETS)},
             field="sheet",
         )
@@ -100,7 +103,7 @@ def add_sheet(
     Raises Invalid with everything that does not fit, Refused (`name-taken`).
     """
     act.actor.require("print_labels")
-    says = _("There is a sheet “%(sheet)s” already. Choose another name.")
+    says = _("There is already a sheet called “%(sheet)s”. Choose another name.")
     taken = Refused("name-taken", says % {"sheet": name})
     if name in SHEETS:
         raise taken
@@ -130,7 +133,10 @@ def remove_sheet(act: Act, name: str) -> None:
     """Remove a sheet that was added here; what was printed on it stays. Raises Invalid."""
     act.actor.require("print_labels")
     if not sheet(name).own:
-        says = _("“%(sheet)s” is built in. Remove one that was added here.")
+        says = _(
+            "“%(sheet)s” is built in and cannot be removed. Only sheets that were added "
+            "here can be."
+        )
         raise Invalid(says % {"sheet": name}, field="sheet")
     SheetLayout.objects.filter(name__iexact=name).delete()
 
@@ -190,7 +196,7 @@ def labels_of_codes(actor: Actor, wanted: Sequence[str]) -> list[Label]:
         if row.cancelled_at is not None:
             raise Refused(
                 "label-cancelled",
-                _("The label %(code)s was cancelled. Leave it out, or print its replacement.")
+                _("The label %(code)s has been cancelled. Leave it out, or print its replacement.")
                 % {"code": label_codes.shown(code)},
                 label=label_codes.shown(code),
             )
@@ -219,7 +225,7 @@ def print_sheet(
     if len(labels) * copies > MOST_PRINTED:
         raise TooLarge(
             "too-large",
-            _("Print at most %(most)d labels at once.") % {"most": MOST_PRINTED},
+            _("Print no more than %(most)d labels at a time.") % {"most": MOST_PRINTED},
             limit=MOST_PRINTED,
         )
     pdf = _pdf(
@@ -335,7 +341,7 @@ def sign_out_sheet(room: Room, *, preview: bool = False) -> bytes:
 def _code_of(kit: Kit) -> str:
     label = labelling.live(kit)
     if label is None:
-        says = _("%(kit)s has no label yet. Make one, then print this.")
+        says = _("%(kit)s has no label yet. Make a label first, then print this.")
         raise Refused("no-label", says % {"kit": kit.name})
     return label.code
 

@@ -25,7 +25,10 @@ def batch_in(actor: Actor, read: str | Sequence[Reading]) -> Lot:
     if not readings:
         raise Unacceptable(
             "nothing-read",
-            _("No label was found in the picture. Go closer, hold still and let light fall on it."),
+            _(
+                "No label was found in the picture. Move closer, hold the camera still and make "
+                "sure there is enough light."
+            ),
         )
     resolved = meanings(actor, readings, today=clock.now().date())
     lots: dict[int, Lot] = {}
@@ -37,7 +40,7 @@ def batch_in(actor: Actor, read: str | Sequence[Reading]) -> Lot:
             if None in known or len(known) > 1:
                 raise Unacceptable(
                     "which-batch",
-                    _("This batch is not on record. Count the item without it."),
+                    _("This batch is not on record. Count the item without the batch."),
                 )
             lots |= Lot.objects.select_related("item").in_bulk([pk for pk in known if pk])
     if len(lots) == 1:
@@ -47,5 +50,5 @@ def batch_in(actor: Actor, read: str | Sequence[Reading]) -> Lot:
         raise Unacceptable("code-wrong", wrong.says)
     raise Unacceptable(
         "not-wanted-here",
-        _("This is not the label of a batch. Scan the batch label, or its maker’s code."),
+        _("This is not a batch label. Scan the batch label or the maker’s code."),
     )

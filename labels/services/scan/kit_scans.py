@@ -54,7 +54,7 @@ def show(act: Act, meaning: Meaning) -> Outcome:
         )
     elif scanned.trip is not None:
         says = (
-            _("%(kit)s is for %(guide_name)s, %(trip_name)s. %(fitness)s")
+            _("%(kit)s is for %(guide_name)s (%(trip_name)s). %(fitness)s")
             if scanned.guide_name
             else _("%(kit)s is for %(trip_name)s. %(fitness)s")
         )
@@ -100,7 +100,7 @@ def steps_of_kit(act: Act, meaning: Meaning, kit: Kit, scanned: ScannedKit) -> l
     needs = [] if guide else ["holder"]
     if going.verdict.fit or going.verdict.word is Word.NOT_SET_UP:
         whom = guide.name if guide else ""
-        says = _("Take it out to %(whom)s") % {"whom": whom} if whom else _("Take it out")
+        says = _("Take it out for %(whom)s") % {"whom": whom} if whom else _("Take it out")
         steps.append(resend(Intent.CHECK_OUT, says, text, needs))
     else:
         ways = offers.offers(act.actor, kit, going.verdict, trip=going.trip, person=guide)
@@ -146,11 +146,11 @@ def take_out(
     )
     says = [_out_text(_what(kit, section), taken), goes.swapped]
     if ask.emergency:
-        says.append(_("Recorded as an emergency; the keeper is told."))
+        says.append(_("Recorded as an emergency; the keeper will be notified."))
     elif taken.verdict.word is Word.NOT_SET_UP:
         says.append(f"{verdict_texts.verdict(taken.verdict)}.")
     elif ask.cleared_by is not None and going_short.by_telephone(taken.verdict):
-        named = _("Cleared by %(name)s, who is asked to confirm it.")
+        named = _("Cleared by %(name)s, who has been asked to confirm this.")
         says.append(named % {"name": ask.cleared_by.name})
     elif taken.verdict.worst >= Weight.SHORT:
         says.append(reason_texts.reason(taken.verdict.reasons[0])["text"])
@@ -179,10 +179,12 @@ def _out_text(what: str, taken: custody.CheckOut) -> str:
     """That a kit is out, with whom, for what and until when."""
     out = taken.checkout
     if out is None:
-        return _("%(what)s: added to its history. Who has it now stays as it is.") % {"what": what}
+        return _("%(what)s: added to its history. This does not change who has it now.") % {
+            "what": what
+        }
     facts = {
         "what": what,
-        "who": out.person.name if out.person else _("somebody unnamed"),
+        "who": out.person.name if out.person else _("an unnamed person"),
         "due": _time(taken.kit, out.due_at),
         "trip": out.trip.name if out.trip else "",
     }
@@ -196,7 +198,7 @@ def _holder(ask: ScanRequest, tags: Sequence[Person]) -> Person | None:
         names = ", ".join(person.name for person in tags)
         raise Unacceptable(
             "which-person",
-            _("The tags of %(names)s were read. Scan the tag of the one who takes it, alone.")
+            _("The tags of %(names)s were read. Scan only the tag of the person taking the kit.")
             % {"names": names},
         )
     return tags[0] if tags else None
@@ -239,10 +241,10 @@ def hand_in(act: Act, meaning: Meaning, ask: ScanRequest) -> Outcome:
 def _use_line(kit: Kit, line: UsedUnits) -> use.UseLine:
     item = line.lot.item if line.lot else line.item
     if item is None:
-        raise Invalid(_("Name what was used: “item”, “lot” or “label”."), field="used")
+        raise Invalid(_("Send what was used: “item”, “lot” or “label”."), field="used")
     if line.lot is not None and line.item is not None and line.item.pk != line.lot.item_id:
         raise Invalid(
-            _("That batch is of %(batch)s, not of %(thing)s.")
+            _("This batch belongs to %(batch)s, not to %(thing)s.")
             % {"batch": line.lot.item.name, "thing": line.item.name},
             field="used",
         )
@@ -254,7 +256,7 @@ _BACK = {
     AsFound.SEALED: _lazy("%(what)s is back: sealed and dry."),
     AsFound.CLOSED: _lazy("%(what)s is back: closed, nothing used."),
     AsFound.OPENED: _lazy("%(what)s is back: opened."),
-    AsFound.SORT_LATER: _lazy("%(what)s is back: sort later."),
+    AsFound.SORT_LATER: _lazy("%(what)s is back: to be sorted later."),
 }
 
 
@@ -267,7 +269,7 @@ def _remarks(back: custody.CheckIn) -> list[str]:
     unrecorded = sum(line.found for line in lines)
     if unrecorded:
         remarks.append(
-            _("On record there were not %(found)d of that: recorded as found and used.")
+            _("%(found)d of these were not on record in the kit: recorded as found and used.")
             % {"found": unrecorded}
         )
     return remarks
@@ -291,7 +293,7 @@ def not_a_kit(meaning: Meaning) -> Problem:
     """The refusal of a label that is on something else where a kit is wanted."""
     return Unacceptable(
         "not-a-kit",
-        _("This label is %(what)s, not on a kit. Scan the kit's own label.")
+        _("This label is %(what)s, not on a kit. Scan the label on the kit.")
         % {"what": find.on_what(meaning.means)},
         means=str(meaning.means),
     )

@@ -21,9 +21,9 @@ def check(act: Act, meaning: Meaning) -> Outcome:
     kit = _kit_here(act, meaning)
     entry = sorting.look_inside(part(act, kit.name), kit)
     says = (
-        _("%(kit)s is checked: all as on record. %(verdict)s.")
+        _("%(kit)s has been checked: everything is as on record. %(verdict)s.")
         if sealing.not_replaced(kit)
-        else _("%(kit)s is checked: all there. %(verdict)s.")
+        else _("%(kit)s has been checked: everything is there. %(verdict)s.")
     )
     return _mended(act, meaning, kit, entry, ScanResult.CHECKED, says)
 
@@ -33,7 +33,7 @@ def add(act: Act, meaning: Meaning, ask: ScanRequest) -> Outcome:
     `_kit_here` and `adding.add` raise, Invalid without a line."""
     kit = _kit_here(act, meaning)
     if ask.line is None:
-        raise Invalid(_("Name the line of the kit list that is added to."), field="line")
+        raise Invalid(_("Send the item on the kit list that is to be added."), field="line")
     done = adding.add(part(act, kit.name), kit, ask.line, through=ask.through)
     count = sum(row.units for row in done.put_in)
     says = _("%(kit)s: %(count)d added. %(verdict)s.")

@@ -116,7 +116,7 @@ def pack(
     if len(packs) > 1 or code.confirm:
         says.append(_("Compare with the pack: this code can be read in more than one way."))
     if best.recalled:
-        says.append(_("This batch is recalled: it goes to quarantine."))
+        says.append(_("This batch has been recalled: it goes into quarantine."))
     steps: list[NextStep] = []
     before = None
     if intent == Intent.RECEIVE:
@@ -150,10 +150,10 @@ def pack(
 def _batch_text(pack: ScannedPack) -> str:
     words = [_("batch %(number)s") % {"number": pack.number}] if pack.number else []
     if pack.serial:
-        words.append(_("serial %(serial)s") % {"serial": pack.serial})
+        words.append(_("serial number %(serial)s") % {"serial": pack.serial})
     if pack.expiry:
-        words.append(_("good through %(day)s") % {"day": wording.day(pack.expiry)})
-    return ", ".join(words) or _("its batch and date are not in this code")
+        words.append(_("good until %(day)s") % {"day": wording.day(pack.expiry)})
+    return ", ".join(words) or _("the batch and date are not in this code")
 
 
 def _fields(pack: ScannedPack) -> dict[str, Any]:
@@ -175,14 +175,14 @@ def _receive(pack: ScannedPack, place: Place | None, *, again: bool) -> list[Nex
         fields["shelf"] = str(place.pk)
     before: list[NextStep] = []
     if pack.item is None:
-        says = _("This item is new here: enter it first")
+        says = _("This item is new here: add it first")
         before.append(NextStep(Step.ADD_ITEM, says, needs=("name", "kind", "base_unit")))
         if pack.gtin:
             known = {"gtin": pack.gtin, **({"units_per_pack": pack.count} if pack.count else {})}
             holds = [] if pack.count else ["units_per_pack"]
             before.append(
                 NextStep(
-                    Step.ADD_PACK_CODE, _("Enter what a pack holds"), "", known, ["item", *holds]
+                    Step.ADD_PACK_CODE, _("Enter what a pack contains"), "", known, ["item", *holds]
                 )
             )
         else:
@@ -195,7 +195,7 @@ def _receive(pack: ScannedPack, place: Place | None, *, again: bool) -> list[Nex
         needs += ["number", "expiry"]
     elif pack.expiry is None:
         needs.append("expiry")
-    says = _("More of the same lot?") if again else _("Receive it")
+    says = _("More of the same batch?") if again else _("Receive it")
     return [*before, NextStep(Step.RECEIVE, says, "", fields, needs)]
 
 
@@ -235,8 +235,8 @@ def _repeat_text(pack: gs1.Pack, before: Scan) -> str:
         else _("a moment ago")
     )
     if pack.serial:
-        return _("This same pack was scanned %(ago)s. More of the same lot?") % {"ago": ago}
-    return _("The same code was scanned %(ago)s. More of the same lot?") % {"ago": ago}
+        return _("The same pack was scanned %(ago)s. More of the same batch?") % {"ago": ago}
+    return _("The same code was scanned %(ago)s. More of the same batch?") % {"ago": ago}
 
 
 def lot(act: Act, meaning: Meaning, row: Lot, intent: Intent, place: Place | None) -> Outcome:
@@ -244,16 +244,16 @@ def lot(act: Act, meaning: Meaning, row: Lot, intent: Intent, place: Place | Non
     # Whoever counts does not see what is expected by the record.
     scanned = views.scanned_lot(act, row, where=intent == Intent.IDENTIFY)
     says = (
-        _("%(thing)s, batch %(batch)s, good through %(day)s.")
+        _("%(thing)s, batch %(batch)s, good until %(day)s.")
         if scanned.expiry
         else _("%(thing)s, batch %(batch)s.")
     ) % {
         "thing": scanned.item_name,
-        "batch": scanned.number or scanned.serial or _("without number"),
+        "batch": scanned.number or scanned.serial or _("without a number"),
         "day": wording.day(scanned.expiry) if scanned.expiry else "",
     }
     if scanned.recalled:
-        says += " " + _("It is recalled: do not use it.")
+        says += " " + _("This batch has been recalled: do not use it.")
     steps: list[NextStep] = []
     if intent == Intent.RECEIVE:
         known = {
@@ -264,7 +264,9 @@ def lot(act: Act, meaning: Meaning, row: Lot, intent: Intent, place: Place | Non
         }
         fields = {"item": row.item_id, **{name: value for name, value in known.items() if value}}
         needs = ["units"] if place else ["shelf", "units"]
-        steps.append(NextStep(Step.RECEIVE, _("More of the same lot"), fields=fields, needs=needs))
+        steps.append(
+            NextStep(Step.RECEIVE, _("More of the same batch"), fields=fields, needs=needs)
+        )
     elif intent == Intent.COUNT:
         steps.append(_count_line({"lot": str(row.pk)}, place))
     return Outcome(
@@ -296,7 +298,9 @@ def place(meaning: Meaning, where: Place, intent: Intent) -> Outcome:
             steps.append(NextStep(Step.COUNT, says, "", {"shelf": str(where.pk)}, ("found",)))
     elif intent == Intent.RECEIVE and not where.kit_id:
         steps.append(
-            resend(Intent.RECEIVE, _("Scan what goes here"), "", ("text",), place=str(where.pk))
+            resend(
+                Intent.RECEIVE, _("Scan the items that go here"), "", ("text",), place=str(where.pk)
+            )
         )
     return Outcome(
         meaning.seen,

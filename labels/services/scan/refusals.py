@@ -24,7 +24,7 @@ from labels.services.scan.results import NextStep, Outcome, ScanRequest, Step, r
 
 def bind(meaning: Meaning) -> NextStep:
     """The way on from a label that is not on anything yet."""
-    return NextStep(Step.BIND, _("Choose what it is on"), text_of(meaning), needs=("to",))
+    return NextStep(Step.BIND, _("Choose what this label is on"), text_of(meaning), needs=("to",))
 
 
 def problem_of(meaning: Meaning, intent: Intent) -> Problem:
@@ -37,23 +37,26 @@ def problem_of(meaning: Meaning, intent: Intent) -> Problem:
         case Meaning(means=Means.BLANK):
             return Refused(
                 "label-not-bound",
-                _("The label %(label)s is not on anything yet. First link it to what it is on.")
+                _(
+                    "The label %(label)s is not linked to anything yet. First link it to what it "
+                    "is on."
+                )
                 % {"label": text_of(meaning)},
                 label=text_of(meaning),
             )
         case Meaning(means=Means.UNKNOWN_LABEL):
             problem = NotFound("label", label_codes.shown(label_codes.bare(meaning.seen.text)[-8:]))
-            problem.detail = meaning.says + " " + _("Check where it comes from.")
+            problem.detail = meaning.says + " " + _("Check where the label comes from.")
             return problem
         case Meaning(means=Means.WRONG_CODE):
             return Unacceptable(
-                "code-wrong", meaning.says + " " + _("Read it from the label again.")
+                "code-wrong", meaning.says + " " + _("Read the code from the label again.")
             )
         case Meaning(means=Means.MAKER_WRONG):
             return Unacceptable("makers-code-wrong", meaning.says)
         case Meaning(means=means) if means in NOT_OURS:
             return Unacceptable(
-                "not-ours", meaning.says + " " + _("Scan a label of a kit, a shelf or a batch.")
+                "not-ours", meaning.says + " " + _("Scan the label of a kit, a shelf or a batch.")
             )
     if intent in (Intent.CHECK_OUT, Intent.CHECK_IN, Intent.LOOK_INSIDE, Intent.ADD):
         return kit_scans.not_a_kit(meaning)
@@ -99,21 +102,21 @@ def _next_steps(act: Act, meaning: Meaning, ask: ScanRequest, problem: Problem) 
         case "kit-is-out":
             who = problem.facts["person_name"]
             says, as_found = (
-                (_("It is here, sealed: hand it back for %(who)s"), AsFound.SEALED)
+                (_("The kit is here and sealed: hand it back for %(who)s"), AsFound.SEALED)
                 if problem.facts["sealed"]
-                else (_("It is here, closed: hand it back for %(who)s"), AsFound.CLOSED)
+                else (_("The kit is here and closed: hand it back for %(who)s"), AsFound.CLOSED)
             )
             return [
                 resend(Intent.CHECK_IN, says % {"who": who}, text, as_found=str(as_found)),
                 resend(
                     Intent.CHECK_IN,
-                    _("It is here, to be sorted: hand it back for %(who)s") % {"who": who},
+                    _("The kit is here and needs sorting: hand it back for %(who)s") % {"who": who},
                     text,
                 ),
                 out(_("Then take it out")),
             ]
         case "who-takes-it" | "which-person":
-            return [out(_("Scan the guide’s tag, or choose who takes it"), "holder")]
+            return [out(_("Scan the guide’s tag, or choose who is taking the kit"), "holder")]
         case "short-needs-a-reason":
             return next_steps(problem.facts["offers"], text, **given)
         case "not-fit":
@@ -123,11 +126,11 @@ def _next_steps(act: Act, meaning: Meaning, ask: ScanRequest, problem: Problem) 
                 out(_("Emergency: take it now"), emergency=True),
             ]
         case "another-kit-is-reserved":
-            return [out(_("Swap the two"), swap=True)]
+            return [out(_("Swap the two kits"), swap=True)]
         case "reserved-for-another":
             return _from_another(act, problem, out)
         case "due-in-the-past":
-            return [out(_("Choose until when"), "due_at")]
+            return [out(_("Choose when it is due back"), "due_at")]
     return _label_steps(meaning, ask, problem)
 
 
@@ -148,7 +151,7 @@ def _label_steps(meaning: Meaning, ask: ScanRequest, problem: Problem) -> list[N
             return [resend(ask.intent, _("Did you mean %(code)s, %(name)s?") % facts, code)]
         case "not-a-kit" if meaning.means == Means.SECTION and meaning.place and meaning.place.kit:
             kit_name = meaning.place.kit.name
-            says = _("It belongs to %(kit_name)s: continue with that") % {"kit_name": kit_name}
+            says = _("It belongs to %(kit_name)s: continue with that kit") % {"kit_name": kit_name}
             return [resend(ask.intent, says, kit_name)]
         case "not-found" if meaning.means == Means.ELSEWHERE:
             return [resend(Intent.CHECK_IN, _("Hand it in"), text_of(meaning))]
@@ -173,8 +176,8 @@ def empty_outcome(readings: Readings) -> Outcome:
     problem = Unacceptable(
         "nothing-read",
         _(
-            "No label was found in the picture. Go closer, hold still and let light fall on it; "
-            "or type the code that stands below the symbol."
+            "No label was found in the picture. Move closer, hold the camera still and make "
+            "sure there is enough light; or type the code below the symbol."
         )
         if readings.picture_sha256
         else _("There is nothing to read. Send a picture or a text."),

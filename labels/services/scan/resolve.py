@@ -21,7 +21,7 @@ from labels.rules.codes.scans import FOREIGN, TYPED, Means, Reading
 from labels.rules.codes.typed import ResolvedText, TextKind, resolve
 from labels.services import passerby
 
-NOT_IN_THE_BOOK = _lazy("This looks like one of our labels, but nobody here created it.")
+NOT_IN_THE_BOOK = _lazy("This looks like one of our labels, but it was not created here.")
 _LONGEST_NAME = 40
 _FACTS_OF = (LabelKind.KIT, LabelKind.SECTION)
 

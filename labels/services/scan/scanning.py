@@ -102,7 +102,7 @@ def _meanings(act: Act, readings: Readings, *, any_room: bool = False) -> Sequen
     if len(readings.seen) > MOST_LABELS:
         raise TooLarge(
             "too-large",
-            _("Scan at most %(most)d labels at once.") % {"most": MOST_LABELS},
+            _("Scan at most %(most)d labels at a time.") % {"most": MOST_LABELS},
             limit=MOST_LABELS,
         )
     today = clock.today(views.zone_for(act))
@@ -131,7 +131,10 @@ def _of_one_kit_only(read: Sequence[Meaning], ask: ScanRequest) -> None:
     for field, value in of_one_kit.items():
         if value:
             raise Invalid(
-                _("%(kits)d kits were read, and this belongs to one. Scan that one by itself.")
+                _(
+                    "%(kits)d kits were read, but this information belongs to only one of them. "
+                    "Scan that kit by itself."
+                )
                 % {"kits": kits},
                 field=field,
             )
@@ -190,7 +193,7 @@ def _act_on(
                 meaning.seen,
                 Means.BLANK,
                 ScanResult.IDENTIFIED,
-                _("A label that is not on anything yet."),
+                _("A label that is not linked to anything yet."),
                 label=meaning.label,
                 next=[bind(meaning)],
             )
@@ -246,7 +249,7 @@ def _person(
         says = _("%(name)s’s tag. Now scan the kit.")
     scan_kit = resend(
         Intent.CHECK_OUT,
-        _("Scan the kit that %(name)s takes") % facts,
+        _("Scan the kit that %(name)s is taking") % facts,
         "",
         ("text",),
         holder=str(person.id),
@@ -266,7 +269,7 @@ def _elsewhere(act: Act, meaning: Meaning, label: Label, intent: Intent) -> Outc
     if intent != Intent.IDENTIFY:
         raise NotFound("label", text_of(meaning))
     facts = passerby.facts_of(label, act.actor)
-    says = _("%(what)s, of %(whose)s.") % {"what": facts.what, "whose": facts.whose}
+    says = _("%(what)s. It belongs to %(whose)s.") % {"what": facts.what, "whose": facts.whose}
     hand_in = resend(Intent.CHECK_IN, _("Hand it in"), text_of(meaning))
     return Outcome(
         meaning.seen,

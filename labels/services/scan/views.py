@@ -63,7 +63,7 @@ def scanned_kit(actor: Actor, kit: Kit) -> ScannedKit:
         seal=seal.number if seal else "",
         to_sort=kit.to_sort_since is not None,
         responsible=kit.responsible.name if kit.responsible and knows else "",
-        has_it=(person.name if person else _("somebody unnamed")) if held else "",
+        has_it=(person.name if person else _("an unnamed person")) if held else "",
         has_it_id=person.pk if person else None,
         has_it_phone=person.phone if person and phones else "",
         out_since=held.out_at if held else None,

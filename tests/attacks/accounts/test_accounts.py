@@ -204,7 +204,7 @@ def test_the_old_address_is_told_and_not_the_new_one(
 
     to, says = told(mail)
     assert to == "old@example.org"
-    assert "goes to another address" in says and "Changed by chief" in says
+    assert "now go to another address" in says and "Changed by chief" in says
     assert "new@example.org" not in mail.as_string()
     assert AccountChange.objects.get().address == ""
     assert len(outbox()) == 1  # once

@@ -48,7 +48,7 @@ def test_such_an_address_is_refused_where_it_is_typed(address: str) -> None:
     assert edited.status_code == 422
     page = post(browser(keeper), "/people/add/", name="Sam", email=address, room=room.slug)
     assert page.status_code == 400
-    assert "No mail can reach this address" in text_of(page)
+    assert "Email cannot be delivered to this address" in text_of(page)
     assert not Person.objects.filter(name="Sam").exists()
 
 
@@ -58,5 +58,5 @@ def test_any_other_address_is_taken(address: str) -> None:
 
 
 def test_a_domain_whose_part_is_too_long_is_none() -> None:
-    with pytest.raises(Invalid, match="No mail can reach this address"):
+    with pytest.raises(Invalid, match="Email cannot be delivered to this address"):
         people.require_deliverable("a@" + "x" * 64 + ".org")

@@ -345,7 +345,7 @@ def test_the_page_that_erases_keeps_nothing_of_them(school: School) -> None:
     client = Client()
     client.force_login(present(school.admin.user))
     asked = client.get(reverse("erase-person", args=[school.jo.pk]))
-    assert "What is erased" in asked.content.decode()
+    assert "This will be erased" in asked.content.decode()
 
     form = {"key": str(uuid.uuid4()), "words": "Browny\r\n"}
     done = client.post(reverse("erase-person", args=[school.jo.pk]), form, follow=True)

@@ -242,7 +242,7 @@ def test_a_claim_and_its_writes_die_with_a_killed_process(
         text=True,
     )
     assert present(child.stdout).readline() == "inside\n"
-    with pytest.raises(Refused, match="being handled right now"):
+    with pytest.raises(Refused, match="still being processed"):
         do(add_a_room())
     os.kill(child.pid, signal.SIGKILL)
     child.communicate()

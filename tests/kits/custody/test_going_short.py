@@ -94,7 +94,7 @@ def test_a_short_kit_offers_the_shelf_then_another_then_going_short(school: make
     assert [row["says"] for row in problem.facts["offers"]] == [
         "Add 3 × Sling from shelf B3",
         "Take ROPE-02: Ready",
-        "Let it go short, with a reason",
+        "Take it out although it is short, with a reason",
     ]
     add, take, short = problem.facts["offers"]
     line = kit.list_version.sections.get().lines.get()
@@ -499,7 +499,7 @@ def test_each_notice_says_what_it_is_about_and_the_named_persons_has_the_link(
 
     link = f"https://gear.umberfell.example/cleared/{clearance_token(Clearance.objects.get().pk)}"
     assert link[:60] in texts["cleared-by-phone"]
-    assert "Did you?" in texts["cleared-by-phone"]
+    assert "Did you clear it?" in texts["cleared-by-phone"]
     assert "short of 2 × Sling" in texts["not-cleared"]
     assert "two of us carry one" in texts["went-short"]
 

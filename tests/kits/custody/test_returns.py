@@ -230,7 +230,7 @@ def test_what_is_recalled_meanwhile_comes_back_into_quarantine(w: make.World) ->
 def test_medicines_and_sterile_things_never_come_back(w: make.World) -> None:
     out(w)
     for item in (w.tablets, w.dressing):
-        with pytest.raises(Invalid, match="never comes back"):
+        with pytest.raises(Invalid, match="cannot be used again"):
             back(w, used=[UseLine(item, 1, went=Went.MAY_COME_BACK)])
 
 

@@ -102,7 +102,7 @@ def test_only_an_administrator_changes_them(school: make.World) -> None:
 def test_the_page_shows_them_in_words_and_changes_them(school: make.World, chief: Person) -> None:
     client = browser(chief)
     page = client.get(ADDRESS)
-    assert "A kit taken without a trip is due back at 18:00" in text_of(page)
+    assert "A kit taken out without a trip is due back at 18:00" in text_of(page)
 
     fields = form_with(page, 'name="closing_time"')
     client.post(

@@ -103,7 +103,7 @@ def test_the_mail_extends_it_in_one_tap_without_an_account(w: World) -> None:
     version = PackingListVersion.objects.get(pk=w.version.pk)
     assert version.signed_until == signing.extended(days(20), factories.TODAY)
     assert version.signed_by == w.adviser
-    assert "It is signed until" in client.get(link).content.decode()
+    assert "now signed until" in client.get(link).content.decode()
     assert signatures.ending() == []
 
 
@@ -133,16 +133,16 @@ def test_an_adviser_hears_of_a_list_that_waits_and_never_of_no_kits(w: World) ->
     letter = letter_of(w.adviser)
 
     text = " ".join(as_text(letter).split())
-    assert letter.subject == "1 kit list waits for your signature"
-    assert "LISTS THAT WAIT FOR YOUR SIGNATURE - Day walk, version 1, followed by 2 kits" in text
+    assert letter.subject == "1 kit list is waiting for your signature"
+    assert "LISTS WAITING FOR YOUR SIGNATURE - Day walk, version 1, used by 2 kits" in text
     assert "0 kits" not in text and "No kit is reserved" not in text
-    assert "WAIT FOR YOUR SIGNATURE" not in as_text(letter_of(w.instructor))
+    assert "WAITING FOR YOUR SIGNATURE" not in as_text(letter_of(w.instructor))
 
 
 def test_one_that_ends_stands_in_the_weekly_email_with_its_link(w: World) -> None:
     ends_in(w, 40)
     (part,) = letter_of(w.adviser).parts
-    assert part.heading == "Signatures that end"
+    assert part.heading == "Signatures expiring soon"
     assert "/sign/" in part.rows[0].url
 
 

@@ -140,8 +140,8 @@ def test_whoever_stands_in_gets_it_too_and_who_has_left_does_not(w: World) -> No
 def test_nothing_to_do_is_one_line_that_shows_it_looked(w: World) -> None:
     instruments.check(act(w.keeper), w.lots["gauge"], passed=True)
     text = said(text_of(w))
-    assert text.startswith("Nothing to do. 1 kit judged for the days up to Sun")
-    assert "its contents have to be checked by" in text
+    assert text.startswith("Nothing to do. 1 kit checked for the days up to Sun")
+    assert "next contents check due by" in text
     assert "KITS TO OPEN" not in text
 
 
@@ -210,7 +210,7 @@ def test_nobody_is_to_ring_themselves(w: World) -> None:
 
     letter = digest_text.letter(week_of(w))
 
-    assert letter.alarms[0].lines == ("You are to check DAY-01.",)
+    assert letter.alarms[0].lines == ("You need to check DAY-01.",)
     assert "960101" not in as_text(letter)
 
 

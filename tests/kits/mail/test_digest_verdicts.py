@@ -98,7 +98,7 @@ def test_the_email_says_a_kits_own_verdict_with_the_day_and_the_trip_it_is_judge
         verdict_texts.verdict(judged.verdict),
     )
     text = text_of(w)
-    assert "Ask first: no Shears (judged for " in text
+    assert "Ask first: no Shears (checked for " in text
     assert ", Hill day)" in text
     assert verdict_texts.first_expiry(days(300)) in text
     assert "through" not in text.lower()
@@ -134,15 +134,15 @@ def test_a_kit_that_will_not_be_ready_by_the_emails_end_says_what_it_is_now_and_
     Lot.objects.filter(pk=w.dressings.pk).update(expiry=at - timedelta(days=1))
     readiness.rewrite([w.day_01.pk])
     text = text_of(w)
-    assert "Ready (judged for " in text
-    assert "Do not take: no Wound dressing 10 × 12 (judged for " in text
+    assert "Ready (checked for " in text
+    assert "Do not take: no Wound dressing 10 × 12 (checked for " in text
 
 
 def test_a_low_kit_is_said_to_be_ready_and_on_what_it_is_low_and_is_no_work(w: World) -> None:
     used(w, w.dressing, 1)
     letter = digest_text.letter(week_of(w))
     text = text_of(w)
-    assert "READY, LOW - DAY-01 - Ready, low on Wound dressing 10 × 12 (judged for" in text
+    assert "READY, LOW - DAY-01 - Ready, low on Wound dressing 10 × 12 (checked for" in text
     assert "KITS TO OPEN" not in text
     assert "of work" not in letter.subject
 
@@ -153,7 +153,7 @@ def test_a_kit_that_nobody_entered_is_not_set_up_and_alarms_nobody(w: World) -> 
     week = week_of(w)
     letter = digest_text.letter(week)
     text = text_of(w)
-    assert "NOT SET UP YET - DAY-09: nobody has entered what is in it." in text
+    assert "NOT SET UP YET - DAY-09: no contents entered yet." in text
     assert "KITS TO OPEN" not in text
     assert "Every kit" not in letter.subject
     assert trip.departs_at < timezone.now() + timedelta(hours=48)
@@ -185,7 +185,7 @@ def test_a_wipe_out_of_date_is_said_once_to_bin_when_next_opened_and_makes_no_ki
         letter = digest_text.letter(week_of(w))
         alarms.going_soon(timezone.now())
     assert trip.first_day == days(3)
-    assert "BIN WHEN NEXT OPENED - WALK-01: 1 × Wipes" in text
+    assert "DISPOSE OF WHEN NEXT OPENED - WALK-01: 1 × Wipes" in text
     assert text.count("Wipes") == 1
     assert "Every kit for this week's trips is ready" in letter.subject
     assert not Notice.objects.exists()
@@ -200,7 +200,7 @@ def test_a_kit_that_came_back_before_its_trip_has_ended_is_judged_for_it_again(w
     custody.check_out(act(w.keeper), w.day_01, person=w.guide, trip=trip)
     custody.check_in(act(w.guide), make.fresh(w.day_01))
     text = text_of(w)
-    assert "Do not take: needs sorting (judged for" in text
+    assert "Do not take: needs sorting (checked for" in text
     assert "Hill day" in text
 
 
@@ -243,9 +243,9 @@ def test_a_kit_that_comes_back_in_time_keeps_its_trip_from_being_said_to_be_read
     assert letter.subject.startswith("1 kit for this week's trips is still out")
     assert letter.first == ()
     text = text_of(w)
-    assert "STILL OUT, AND WANTED FOR A TRIP - DAY-01 for Hill day, " in text
+    assert "STILL OUT BUT NEEDED FOR A TRIP - DAY-01 for Hill day, " in text
     assert "Gil has it, due back" in text
-    assert "not in time" not in text
+    assert "too late to sort" not in text
 
 
 # ------------------------------------------------------------------- what ends, by the rule of it
@@ -374,5 +374,5 @@ def test_an_alarm_is_in_the_language_of_each_whom_it_tells(w: World) -> None:
         Notice.objects.get(kind="not-fit", person=person).facts["kits"][0]["reasons"]
         for person in (w.instructor, w.keeper)
     )
-    assert english == ["Shears: 0 of 1 there, minimum 1."]
+    assert english == ["Shears: 0 of 1 in the kit, minimum 1."]
     assert len(german) == 1 and german != english

@@ -199,7 +199,7 @@ def test_a_trip_without_a_kit_two_days_before_is_told_once_until_it_has_one(
     assert told("not-covered") == ["Kim"]
     row = notice_texts.row(Notice.objects.get(kind="not-covered"))
     assert row.text.startswith("Hill day leaves")
-    assert row.text.endswith("and no kit is reserved for it.")
+    assert row.text.endswith("but no kit is reserved for it.")
     assert row.url == f"https://gear.example.org/trips/{trip.pk}/"
 
     reservations.reserve(act(w.keeper), w.day_01, trip)
@@ -360,7 +360,7 @@ def test_it_says_what_was_told_and_why_it_was_or_was_not_sent(w: World) -> None:
     whole = body(call.get(f"notices/{sent['id']}/"))
     assert "DAY-01 cannot be found" in whole["text"]
     (unsent,) = body(call.get("notices/?state=not-sent"))["results"]
-    assert unsent["why"] == "They turned this kind off."
+    assert unsent["why"] == "They have turned this kind of notification off."
 
 
 def test_send_again_is_a_notice_of_its_own_whatever_was_chosen(w: World) -> None:

@@ -311,7 +311,7 @@ def test_only_a_closed_recall_is_opened_again_and_not_beside_the_same_one(w: mak
 
 def test_an_undo_says_to_open_it_again(w: make.World) -> None:
     closed = close(w, start(w), reason="told to")
-    with pytest.raises(Refused, match="Open the recall again"):
+    with pytest.raises(Refused, match="Reopen the recall"):
         reversal.reverse(make.act(w.adviser), present(closed.closed_id))
 
 

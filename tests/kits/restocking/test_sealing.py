@@ -105,7 +105,7 @@ def test_what_must_come_out_is_said_at_sealing(school: make.World) -> None:
         sealed(school, school.day_01)
 
     texts = [line["text"] for line in refused.value.facts["lines"]]
-    assert "8 × Pain tablets must come out" in texts
+    assert "8 × Pain tablets must be removed" in texts
 
 
 def test_a_pouch_is_asked_only_for_what_goes_into_it(school: make.World) -> None:

@@ -178,7 +178,7 @@ def test_it_refuses_a_price_without_its_currency_or_that_is_none(
 
 
 def test_it_refuses_a_date_that_is_a_misprint(w: make.World) -> None:
-    with pytest.raises(Invalid, match="Read the pack again"):
+    with pytest.raises(Invalid, match="Check the date on the pack"):
         receive(w, item=w.dressing, number="N", expiry=make.days(366 * 60))
 
 

@@ -107,7 +107,7 @@ def test_only_a_keeper_cancels_and_only_a_member_binds(world: make.World) -> Non
 
 
 def test_a_quarantine_takes_no_label(world: make.World) -> None:
-    with pytest.raises(Invalid, match="takes no label"):
+    with pytest.raises(Invalid, match="cannot have a label"):
         at.label(room_place(world.store, PlaceKind.QUARANTINE))
 
 

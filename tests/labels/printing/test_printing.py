@@ -265,7 +265,7 @@ def test_a_symbol_that_is_other_missing_extra_or_swapped_is_an_error(fault: str)
     else:
         (one, first), (other, second) = expected[:2]
         expected[:2] = [(one, second), (other, first)]
-    with pytest.raises(ReadBackFailed, match="do not read back correctly"):
+    with pytest.raises(ReadBackFailed, match="could not be read back correctly"):
         readback.check_pdf(pdf, [expected])
 
 

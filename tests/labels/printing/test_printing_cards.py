@@ -63,7 +63,7 @@ def test_a_lid_card_says_what_is_where_who_answers_for_it_and_what_to_mind(size:
         "Повязка",
         "It is not medical advice.",
         "Look at every pack before use",
-        "Medicines, sharps and clinical waste follow local rules.",
+        "Local rules apply to medicines, sharps and clinical waste.",
     ):
         assert text in page
     assert [text for text, _ in read(pages(pdf, 300)[0])] == [says(CARD.code)]
@@ -87,7 +87,7 @@ def test_a_long_list_goes_on_on_a_further_page_and_loses_nothing(size: Size) -> 
 
 def test_a_list_longer_than_any_card_is_refused() -> None:
     things = tuple(CardItem(f"Thing number {number}", 1) for number in range(5000))
-    with pytest.raises(CardTooLong, match="more items than a lid card holds"):
+    with pytest.raises(CardTooLong, match="more items than fit on a lid card"):
         lid_card(replace(CARD, pouches=(Pouch("All", things),)))
 
 
@@ -139,7 +139,7 @@ def test_a_sign_out_sheet_has_a_row_and_a_symbol_for_each_kit() -> None:
     found = [text for page in pages(pdf, 300) for text, _ in read(page)]
     assert sorted(found) == sorted(says(kit.code) for kit in kits)
     every = " ".join(texts(pdf))
-    for text in ("Sign-out sheet: Main store", "DAY-12", "Who (name, phone)", "Seal back"):
+    for text in ("Sign-out sheet: Main store", "DAY-12", "Who (name, phone)", "Seal (back)"):
         assert text in every
     assert "page 1 of 2" in every
 

@@ -158,7 +158,7 @@ def test_a_picture_without_a_code_says_what_to_do(
     blank = at.jpeg(at.Image.new("L", (640, 480), 200))
     answer = send(blank, intent="check-out")
     assert (answer.status_code, answer.json()["code"]) == (422, "nothing-read")
-    assert "Go closer" in answer.json()["detail"]
+    assert "Move closer" in answer.json()["detail"]
     assert Scan.objects.get().means == "nothing"
 
 

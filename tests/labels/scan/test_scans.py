@@ -223,8 +223,8 @@ def test_the_same_box_again_asks_whether_there_is_more_of_the_lot(labels: at.Lab
     PackCode.objects.create(gtin="09501234567891", item=world.dressing)
     assert "More of" not in at.one(world.keeper, BOX, RECEIVE).says
     again = at.one(world.keeper, BOX, RECEIVE)
-    assert "This same pack was scanned a moment ago. More of the same lot?" in again.says
-    assert again.next[0].says == "More of the same lot?"
+    assert "The same pack was scanned a moment ago. More of the same batch?" in again.says
+    assert again.next[0].says == "More of the same batch?"
     assert "More of" not in at.one(world.keeper, BOX.replace("S1", "S2"), RECEIVE).says
     assert "More of" not in at.one(world.instructor, BOX, RECEIVE).says
 

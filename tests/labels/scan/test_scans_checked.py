@@ -35,10 +35,13 @@ def test_a_kit_left_for_sorting_is_checked_by_one_tap_and_goes(labels: at.Labell
 
     seen = at.one(world.guide, labels.kit.code)
     first = seen.next[0]
-    assert (first.do, first.says) == ("look-inside", "Checked now, all there")
+    assert (first.do, first.says) == ("look-inside", "Checked now: everything is there")
     checked = at.one(world.guide, first.fields["text"], Intent(first.fields["intent"]))
 
-    assert (checked.outcome, checked.says) == ("checked", "DAY-01 is checked: all there. Ready.")
+    assert (checked.outcome, checked.says) == (
+        "checked",
+        ("DAY-01 has been checked: everything is there. Ready."),
+    )
     assert checked.thing.may_go
     out = next(step for step in checked.next if step.do == "check-out")
     assert (
@@ -55,8 +58,10 @@ def test_what_the_book_knows_to_be_missing_is_not_called_all_there(labels: at.La
     first = at.one(labels.world.guide, labels.kit.code).next[0]
     checked = at.one(labels.world.guide, labels.kit.code, Intent.LOOK_INSIDE)
 
-    assert first.says == "Checked now: all as on record"
-    assert checked.says.startswith("DAY-01 is checked: all as on record. Ready, low on")
+    assert first.says == "Checked now: everything as on record"
+    assert checked.says.startswith(
+        "DAY-01 has been checked: everything matches the record. Ready, low on"
+    )
 
 
 def test_one_kit_is_checked_at_a_time_and_by_whoever_may(labels: at.Labelled) -> None:
@@ -103,5 +108,5 @@ def test_a_kit_in_the_hand_that_is_shown_elsewhere_is_offered_the_way_it_can_com
 
     back = at.one(world.keeper, labels.kit.code, Intent.CHECK_OUT, holder=world.guide).next[0]
 
-    assert back.says == "It is here, closed: hand it back for Ines"
+    assert back.says == "The kit is here and closed: hand it back for Ines"
     assert back.fields["as_found"] == AsFound.CLOSED

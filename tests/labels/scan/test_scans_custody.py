@@ -217,7 +217,7 @@ def test_more_used_than_the_book_holds_is_written_and_said(labels: at.Labelled) 
     world = labels.world
     used = [UsedUnits(9, lot=world.dressings)]
     outcome = at.one(world.guide, labels.kit.code, IN, as_found=AsFound.OPENED, used=used)
-    assert "On record there were not 3 of that" in outcome.says
+    assert "3 of these were not on record" in outcome.says
 
 
 def test_anybody_hands_in_any_kit_and_sees_no_more_than_a_passer_by(labels: at.Labelled) -> None:
@@ -232,7 +232,7 @@ def test_anybody_hands_in_any_kit_and_sees_no_more_than_a_passer_by(labels: at.L
 
 def test_what_belongs_to_one_kit_is_not_said_of_two(labels: at.Labelled) -> None:
     other = at.label(labels.world.day_02).code
-    with pytest.raises(Invalid, match="belongs to one"):
+    with pytest.raises(Invalid, match="belongs to only one"):
         at.scanned(labels.world.guide, labels.kit.code, other, intent=IN, seal_seen="417")
 
 

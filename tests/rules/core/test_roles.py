@@ -85,7 +85,7 @@ def test_a_token_needs_the_scope_whatever_the_role(use_case: str) -> None:
     assert actor(role, room=room, scopes=frozenset({right.scope})).may(use_case, MAIN)
     without = actor(role, room=room, scopes=frozenset(Scope) - {right.scope})
     assert not without.may(use_case, MAIN)
-    with pytest.raises(NotAllowed, match=f"lacks the scope “{right.scope}”"):
+    with pytest.raises(NotAllowed, match=f"does not have the scope “{right.scope}”"):
         without.require(use_case, MAIN)
 
 

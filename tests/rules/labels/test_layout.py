@@ -184,7 +184,7 @@ def test_no_date_needed_and_no_date_known_are_told_apart() -> None:
     unknown = laid_out(LotLabel(CODE, "Saline", "7", Expiry(None, True)), SHEETS["a4-3x7"])
     assert text_of(needless, "expiry") == "No use-by date"
     assert "band" not in shown(needless)
-    assert text_of(unknown, "expiry") == "Date not known: not for a kit"
+    assert text_of(unknown, "expiry") == "Date not known: not for use in a kit"
     assert text_of(unknown, "band") == "NO DATE?"
 
 

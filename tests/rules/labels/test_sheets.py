@@ -88,17 +88,17 @@ def test_cells_are_counted_along_the_rows() -> None:
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        ({"columns": 4}, "over the page's right edge"),
-        ({"rows": 9}, "over the page's bottom edge"),
-        ({"pitch_x_mm": 60.0}, "Cells overlap: the pitch across"),
-        ({"pitch_y_mm": 30.0}, "Cells overlap: the pitch down"),
+        ({"columns": 4}, "beyond the right edge of the page"),
+        ({"rows": 9}, "beyond the bottom edge of the page"),
+        ({"pitch_x_mm": 60.0}, "The labels overlap: it is .* left edge"),
+        ({"pitch_y_mm": 30.0}, "The labels overlap: it is .* top edge"),
         ({"left_mm": -1.0}, "cannot be negative"),
-        ({"cell_width_mm": 0.0}, "cell width is 0 mm"),
+        ({"cell_width_mm": 0.0}, "label width is 0 mm"),
         ({"rows": 0}, "between 1 and 50 rows"),
-        ({"page_width_mm": 5000.0}, "page width is 5000 mm"),
-        ({"page_width_mm": float("nan")}, "page width is nan mm"),
-        ({"roll": True}, "one label a page"),
-        ({"hole": Hole(10, 20)}, "more than half of the cell"),
+        ({"page_width_mm": 5000.0}, "paper width is 5000 mm"),
+        ({"page_width_mm": float("nan")}, "paper width is nan mm"),
+        ({"roll": True}, "one label per page"),
+        ({"hole": Hole(10, 20)}, "more than half of the label"),
     ],
 )
 def test_a_sheet_that_does_not_fit_is_refused_with_what_to_do(change: Any, said: str) -> None:
@@ -153,7 +153,7 @@ def test_the_correction_puts_what_was_measured_where_it_was_meant(
 
 
 def test_a_correction_that_no_printer_needs_is_refused() -> None:
-    with pytest.raises(SheetError, match="off by 10 mm at most"):
+    with pytest.raises(SheetError, match="at most 10 mm"):
         Offset(dx_mm=11)
     with pytest.raises(SheetError, match="fit to page"):
         Offset(scale_x=0.9)

@@ -117,7 +117,7 @@ def test_what_is_no_date_is_refused_with_what_to_type(printed: str) -> None:
 
 @pytest.mark.parametrize("printed", ["1927-05", "2207-05-01", "0027-05"])
 def test_a_year_nobody_prints_is_asked_about(printed: str) -> None:
-    with pytest.raises(PrintedDateError, match="Look at the year"):
+    with pytest.raises(PrintedDateError, match="Check the year"):
         last_good_day(printed, today=TODAY)
 
 

@@ -24,7 +24,7 @@ def test_a_count_may_find_none_but_a_move_must_move_something() -> None:
 
 @given(st.integers(max_value=-1))
 def test_it_refuses_a_negative_number_and_says_what_to_do(value: int) -> None:
-    with pytest.raises(QuantityError, match="reverse its entry"):
+    with pytest.raises(QuantityError, match="undo the entry"):
         units(value, least=0)
 
 
@@ -45,5 +45,5 @@ def test_it_refuses_what_is_no_whole_number(value: object) -> None:
 
 @pytest.mark.parametrize("value", [0.5, -2.5, float("nan"), float("inf")])
 def test_it_refuses_parts_of_a_unit(value: float) -> None:
-    with pytest.raises(QuantityError, match=r"units is .*: it must be a whole number"):
+    with pytest.raises(QuantityError, match=r"units is .*, but it must be a whole number"):
         units(value)

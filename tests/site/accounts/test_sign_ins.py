@@ -124,7 +124,7 @@ def test_another_password_signs_out_everywhere_else(guide: Person) -> None:
     assert answer.status_code == 302
     assert here.get("/kits/").status_code == 200
     assert other.get("/kits/").status_code == 302
-    assert "This one" in text_of(here.get("/signed-in/"))
+    assert "This device" in text_of(here.get("/signed-in/"))
     signed_in(guide, NEW)
 
 
@@ -147,7 +147,7 @@ def test_guessing_the_old_password_is_slowed_down(guide: Person) -> None:
     for number in range(11):
         answer = here.post("/signed-in/password/", {"old": str(number), "new": NEW})
 
-    assert "Too many tries" in text_of(answer)
+    assert "Too many attempts" in text_of(answer)
 
 
 # ----------------------------------------------------------------------------------- forgotten

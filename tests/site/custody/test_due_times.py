@@ -83,7 +83,7 @@ def test_it_may_be_due_at_no_set_time_or_at_ones_own(school: scanned.Labelled) -
 
 @pytest.mark.parametrize(
     ("due_at", "says"),
-    [("2020-01-01T08:00", "has passed already"), ("soon", "enter a day and a time")],
+    [("2020-01-01T08:00", "has already passed"), ("soon", "enter a date and a time")],
 )
 def test_a_time_that_will_not_do_is_said_and_nothing_changes(
     school: scanned.Labelled, due_at: str, says: str
@@ -135,7 +135,7 @@ def test_all_kits_of_a_trip_are_back_later_by_one_tap(school: scanned.Labelled, 
     shown = client.get(page.format(trip=walk.pk))
 
     offered = buttons(shown, path)
-    (longer,) = [at for says, at in offered.items() if says.startswith("2 hours longer")]
+    (longer,) = [at for says, at in offered.items() if says.startswith("2 hours later")]
     key = uuid.uuid4()
     for _ in range(2):
         post(client, path, key=key, due_at=longer)

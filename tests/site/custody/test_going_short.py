@@ -68,7 +68,7 @@ def test_a_guide_lets_it_go_short_with_a_reason(school: scanned.Labelled) -> Non
     press(
         client,
         page,
-        "Let it go short, with a reason",
+        "Take it out although it is short, with a reason",
         holder=school.world.guide.pk,
         short_reason="two of us carry one",
     )
@@ -81,7 +81,7 @@ def test_a_must_have_is_cleared_by_phone_at_the_hatch(school: scanned.Labelled) 
     world, client = school.world, browser(school.world.guide)
 
     page = post(client, "/scan/", text=kit.name)
-    assert "Who cleared it? Call them first" in text_of(page)
+    assert "Who cleared the kit? Call them first" in text_of(page)
     press(client, page, "Cleared by phone", holder=world.guide.pk, cleared_by=world.keeper.pk)
 
     assert Clearance.objects.get().person == world.keeper
@@ -96,7 +96,7 @@ def cleared(school: scanned.Labelled) -> Clearance:
 
 @pytest.mark.parametrize(
     ("answer", "says"),
-    [("yes", "You confirmed that you cleared it"), ("no", "Its keepers are told")],
+    [("yes", "You confirmed that you cleared it"), ("no", "The keepers are being notified")],
 )
 def test_whoever_is_named_answers_by_the_link_without_an_account(
     school: scanned.Labelled, answer: str, says: str
@@ -130,7 +130,7 @@ def test_signed_in_they_answer_on_a_page_of_their_own(school: scanned.Labelled) 
     fields = form_with(client.get("/clearances/"), "Yes, I cleared it")
     page = client.post("/clearances/", {**fields, "answer": "yes"}, follow=True)
 
-    assert "Recorded: you cleared ROPE-01." in text_of(page)
+    assert "Recorded: you cleared ROPE-01 for use." in text_of(page)
     assert ClearanceAnswer.objects.get().confirmed
 
 
@@ -160,12 +160,12 @@ def test_at_the_shared_device_it_goes_short_at_once_and_a_check_says_first_who_c
 
     page = post(device, "/scan/", text=kit.name)
     reason: dict[str, Any] = {"holder": world.guide.pk, "short_reason": "two of us carry one"}
-    press(device, page, "Let it go short, with a reason", **reason)
-    asked = press(device, post(device, "/scan/", text="DAY-01"), "Checked now, all there")
+    press(device, page, "Take it out although it is short, with a reason", **reason)
+    asked = press(device, post(device, "/scan/", text="DAY-01"), "Checked now: everything is there")
 
     assert Checkout.objects.get(in_at=None).person == world.guide
     assert asked["Location"].startswith("/hatch/")
     act = parse_qs(urlsplit(asked["Location"]).query)["act"][0]
     done = device.post("/hatch/", {"person": world.guide.pk, "to": "/scan/", "act": act})
-    assert "DAY-01 is checked: all there. Ready." in text_of(done)
+    assert "DAY-01 has been checked: everything is there. Ready." in text_of(done)
     assert make.fresh(world.day_01).looked_inside_by == world.guide

@@ -92,9 +92,9 @@ def test_a_photo_of_the_label_says_the_batch_too(
 @pytest.mark.parametrize(
     ("read", "told"),
     [
-        (lambda s: s.kit.code, "This is not the label of a batch."),
+        (lambda s: s.kit.code, "This is not a batch label."),
         (lambda s: scanned.wrong(s.lot.code), "code"),
-        (lambda s: "hello", "This is not the label of a batch."),
+        (lambda s: "hello", "This is not a batch label."),
     ],
 )
 def test_a_label_of_something_else_is_told_and_nothing_that_was_counted_is_lost(

@@ -52,7 +52,7 @@ def test_a_kit_of_which_nobody_said_what_was_used_is_counted_after_two_days(w: m
         assert [row.count for row in kits_board.board(w.store).to_sort] == [False]
     with later(49):
         page = browser(w.keeper).get("/")
-    assert "Nobody said within two days what was used: count it." in text_of(page)
+    assert "What was used was not entered within two days: count the kit." in text_of(page)
     assert "/kits/DAY-01/count/" in page.content.decode()
 
 
@@ -117,7 +117,7 @@ def test_the_hand_back_page_takes_them(w: make.World) -> None:
 def test_what_may_come_back_is_listed_and_ends_in_one_tap(w: make.World) -> None:
     out_and_back(w, used=[UseLine(w.splint, 2, went=Went.MAY_COME_BACK)])
     client = browser(w.keeper)
-    assert "Went with a casualty, may come back" in text_of(client.get("/"))
+    assert "Sent along with a casualty, may come back" in text_of(client.get("/"))
     assert "2 × Splint" in text_of(client.get("/away/"))
     said = {"kit": "DAY-01", "lot": w.splints.pk, "units": "1", "shelf": w.upper.pk}
 
@@ -126,7 +126,7 @@ def test_what_may_come_back_is_listed_and_ends_in_one_tap(w: make.World) -> None
     post(client, "/away/", **said, gone="1")
 
     assert wrong.status_code == 400
-    assert "Nothing is away." in text_of(client.get("/away/"))
+    assert "There are no items that may still come back." in text_of(client.get("/away/"))
     assert make.units(w.splints, w.upper) == 1
     assert list(audit.findings()) == []
 
@@ -135,18 +135,18 @@ def test_what_may_come_back_is_listed_and_ends_in_one_tap(w: make.World) -> None
 def test_what_is_a_participants_is_asked_for_until_it_is_given_back(w: make.World) -> None:
     custody.check_out(make.act(w.keeper), w.day_01, person=w.guide, already_gone=True)
     client = browser(w.guide)
-    assert "It carries a participant’s own medicine" in text_of(client.get("/kits/DAY-01/"))
+    assert "This kit contains a participant’s own medicine" in text_of(client.get("/kits/DAY-01/"))
     post(client, "/kits/DAY-01/not-ours/", inside="1")
 
     for page in ("/kits/DAY-01/hand-back/", "/scan/?text=DAY-01", "/kits/DAY-01/"):
         assert "Given back" in text_of(client.get(page)), page
     back = post(client, "/scan/", text="DAY-01", intent="check-in", as_found="closed")
     assert "Given back" in text_of(back)
-    assert "Participant’s own inside" in text_of(client.get("/"))
+    assert "Participant’s own item inside" in text_of(client.get("/"))
     post(client, "/kits/DAY-01/not-ours/", inside="0")
 
     assert not participants_own.is_inside(w.day_01)
-    assert "Participant’s own inside" not in text_of(client.get("/"))
+    assert "Participant’s own item inside" not in text_of(client.get("/"))
 
 
 def test_nothing_but_that_it_is_there_is_recorded(w: make.World) -> None:

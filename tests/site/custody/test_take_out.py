@@ -40,8 +40,8 @@ def hour(ago: int) -> datetime:
 def test_somebody_without_a_tag_takes_a_kit_by_name_and_telephone(school: scanned.Labelled) -> None:
     client = browser(school.world.guide)
     page = client.get("/scan/?text=DAY-01")
-    assert "Somebody not on the list" in text_of(page)
-    fields = form(page, "Somebody not on the list")
+    assert "Somebody who is not on the list" in text_of(page)
+    fields = form(page, "Somebody who is not on the list")
 
     answer = post(
         client, "/scan/", **{**fields, "new_name": "Nia Fern", "new_phone": "0700 900 123"}
@@ -59,7 +59,7 @@ def test_somebody_without_a_tag_takes_a_kit_by_name_and_telephone(school: scanne
 def test_at_the_hatch_too_before_anybody_says_who_they_are(school: scanned.Labelled) -> None:
     client = browser(school.world.keeper)
     client.post("/devices/", {"room": "main-store", "name": "Phone at the hatch"})
-    fields = form(client.get("/scan/?text=DAY-01"), "Somebody not on the list")
+    fields = form(client.get("/scan/?text=DAY-01"), "Somebody who is not on the list")
 
     post(client, "/scan/", **{**fields, "new_name": "Nia Fern", "new_phone": "0700 900 123"})
 
@@ -82,28 +82,28 @@ def test_the_kit_of_a_guide_goes_to_somebody_else_where_that_is_chosen(
     trip = make.trip("Crag walk", school.world.store, leader=school.world.guide)
     reservations.reserve(make.act(), school.world.day_01, trip)
     page = browser(school.world.keeper).get("/scan/?text=DAY-01")
-    assert "Take it out to Gil" in text_of(page)
-    assert "Somebody else takes it" in text_of(page)
+    assert "Take out for Gil" in text_of(page)
+    assert "Somebody else is taking it" in text_of(page)
 
 
 def test_nobody_chosen_is_said(school: scanned.Labelled) -> None:
     answer = post(
         browser(school.world.guide), "/scan/", text="DAY-01", intent="check-out", holder=""
     )
-    assert "tag or choose who takes it" in text_of(answer)
+    assert "tag or choose who is taking it out" in text_of(answer)
     assert not Checkout.objects.exists()
 
 
 def test_a_kit_that_is_out_is_passed_to_somebody_not_on_the_list(school: scanned.Labelled) -> None:
     custody.check_out(make.act(), school.world.day_01, person=school.world.guide)
     client = browser(school.world.guide)
-    assert "Somebody not on the list" in text_of(client.get("/kits/DAY-01/"))
+    assert "Somebody who is not on the list" in text_of(client.get("/kits/DAY-01/"))
 
     post(client, "/kits/DAY-01/pass/", person="", new_name="Nia", new_phone="0700 900 123")
 
     assert present(Checkout.objects.get(in_at=None).person).name == "Nia"
     nobody = post(client, "/kits/DAY-01/pass/", person="")
-    assert (nobody.status_code, "Choose who has it now" in text_of(nobody)) == (400, True)
+    assert (nobody.status_code, "Choose who has the kit now" in text_of(nobody)) == (400, True)
 
 
 # ----------------------------------------------------------------------------- when it really was
@@ -126,7 +126,7 @@ def test_what_the_paper_sheet_says_came_back_is_written_as_of_then(
     earlier = make.act(claimed_at=hour(5))
     custody.check_out(earlier, school.world.day_01, person=school.world.guide, already_gone=True)
     client, then = browser(school.world.guide), hour(2)
-    fields = form(client.get(where), "When it really was")
+    fields = form(client.get(where), "Actual time")
 
     fields |= {"occurred_at": f"{then:%Y-%m-%dT%H:%M}", "as_found": "sort-later"}
     post(client, "/scan/", **fields)
@@ -144,7 +144,7 @@ def test_an_opened_one_too(school: scanned.Labelled) -> None:
     post(
         client,
         path,
-        **{**form(page, "When it really was"), "occurred_at": f"{then:%Y-%m-%dT%H:%M}"},
+        **{**form(page, "Actual time"), "occurred_at": f"{then:%Y-%m-%dT%H:%M}"},
     )
 
     assert Entry.objects.get(kind=EntryKind.CHECK_IN).claimed_at == then
@@ -156,5 +156,5 @@ def test_a_time_still_to_come_is_refused_with_what_to_do(school: scanned.Labelle
 
     answer = post(browser(school.world.guide), "/scan/", **said, occurred_at=later)
 
-    assert "that is still to come" in text_of(answer)
+    assert "is in the future" in text_of(answer)
     assert not Checkout.objects.exists()

@@ -52,7 +52,7 @@ def test_what_stands_on_it_is_shown_first_and_then_undone_with_it(school: World)
 
     assert Checkout.objects.get().in_at is not None
     assert "DAY-01 sealed by Kim" in page
-    assert "DAY-01 has 6 of Wound dressing 10 × 12 D1, not 4." in page
+    assert "DAY-01 contains 6 × Wound dressing 10 × 12 D1, not 4." in page
     post(client, f"/undo/{entry.pk}/", sure="1", through=str(sealed.pk))
     assert Checkout.objects.get().in_at is None
     assert list(audit.findings()) == []
@@ -66,7 +66,7 @@ def test_what_came_between_is_shown_anew(school: World) -> None:
     answer = post(browser(school.keeper), f"/undo/{entry.pk}/", sure="1", through=str(sealed.pk))
 
     assert answer.status_code == 409
-    assert "Something was recorded since you looked" in text(answer)
+    assert "Something has been recorded since you opened this page" in text(answer)
     assert Checkout.objects.get().in_at is not None
 
 

@@ -64,7 +64,7 @@ def test_it_works_once(world: make.World) -> None:
 
     for answer in (Client().get(path), Client().post(path, {f"used-{world.dressing.pk}": "2"})):
         assert answer.status_code == 409
-        assert "was answered already" in text_of(answer)
+        assert "have already been reported" in text_of(answer)
     assert Entry.objects.filter(kind="use").count() == 1
     assert "There is nobody to ask" in text_of(browser(world.keeper).get("/kits/DAY-01/ask/"))
 
@@ -98,7 +98,7 @@ def test_what_is_told_after_sorting_moves_nothing_and_is_kept_with_its_words(
 
     done = Client().post(path, {f"used-{world.dressing.pk}": "2"})
 
-    assert "was found out before you answered" in text_of(done)
+    assert "By the time you answered" in text_of(done)
     told = Entry.objects.get(kind="use")
     assert "2 × Wound dressing" in told.reason
     assert told.movements.count() == 0
@@ -112,7 +112,7 @@ def test_a_wrong_number_is_told_and_can_be_put_right(world: make.World) -> None:
     page = Client().post(path, {f"used-{world.dressing.pk}": "two"})
 
     assert page.status_code == 400
-    assert "is not a number of items" in text_of(page)
+    assert "is not a valid quantity" in text_of(page)
     assert Client().get(path).status_code == 200
 
 
@@ -227,7 +227,7 @@ def test_the_link_takes_what_else_there_is_to_say(world: make.World) -> None:
     participants_own.report(make.act(world.guide), world.day_01, inside=True)
     custody.check_in(make.act(world.keeper), world.day_01)
     path = link_to(world)
-    assert "Participant’s own: give it back" in text_of(Client().get(path))
+    assert "Participant’s own item: give it back" in text_of(Client().get(path))
 
     done = Client().post(
         path,

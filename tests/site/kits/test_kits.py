@@ -90,7 +90,7 @@ def test_a_day_to_come_is_refused_with_what_to_do(world: make.World) -> None:
     answer = browser(world.guide).get(f"/kits/DAY-01/as-of/?on={make.days(2)}")
 
     assert answer.status_code == 400
-    assert "still to come" in text_of(answer)
+    assert "is in the future" in text_of(answer)
 
 
 def test_the_history_goes_back_a_page_at_a_time_with_as_many_queries(
@@ -194,7 +194,7 @@ def test_each_label_that_is_scanned_counts_one_more_of_its_batch(world: make.Wor
         answer = post(client, path, read=1, **fields | {"batch": text})
         fields = {key: value for key, value in form_with(answer, known).items() if key != "key"}
 
-    assert "One more of Wound dressing 10 × 12, batch D9." in text_of(answer)
+    assert "One more: Wound dressing 10 × 12, batch D9." in text_of(answer)
     assert (fields[known], fields[f"units-{new}"]) == ("4", "2")
     assert (fields[f"number-{new}"], fields[f"expiry-{new}"]) == (
         "D9",
@@ -209,7 +209,7 @@ def test_each_label_that_is_scanned_counts_one_more_of_its_batch(world: make.Wor
     main = make.section(world.day_01).pk
     assert (fields[f"else-{main}"], fields[f"units-{main}-else"]) == (str(gauze.pk), "2")
     refused = post(client, path, read=1, **fields | {"batch": "DAY-01"})
-    assert "not the label of a batch" in text_of(refused)
+    assert "not a batch label" in text_of(refused)
     assert form_with(refused, known)[known] == "4"
 
 
@@ -248,7 +248,7 @@ def test_a_count_of_nothing_is_no_count(world: make.World) -> None:
     answer = post(browser(world.guide), "/kits/DAY-01/count/", sure=1)
 
     assert answer.status_code == 400
-    assert "Nothing is counted yet" in text_of(answer)
+    assert "Nothing has been counted yet" in text_of(answer)
     assert Entry.objects.count() == before
 
 

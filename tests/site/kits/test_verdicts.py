@@ -143,7 +143,7 @@ def test_a_date_that_has_passed_is_not_said_to_be_still_to_come(world: make.Worl
         )
         if why["code"] == "short"
     ]
-    assert "last good day" in why["text"] and "goes out" not in why["text"]
+    assert "last usable day" in why["text"] and "goes out" not in why["text"]
 
 
 def test_the_api_says_of_kits_what_the_pages_say(world: make.World) -> None:
@@ -185,20 +185,20 @@ def test_the_board_shows_every_kit_that_fails_for_a_trip_of_the_week_soonest_fir
     hand = text_of(page).split("Needs attention")[1]
     assert hand.index("DAY-04") < hand.index("DAY-01") < hand.index("DAY-02")
     assert "Not set up yet DAY-05" in hand
-    assert "Every kit here is ready" not in hand
+    assert "All kits here are ready" not in hand
 
 
 def test_every_kit_is_said_to_be_ready_only_where_each_is_by_the_one_verdict(
     world: make.World,
 ) -> None:
     Kit.objects.filter(pk=world.day_02.pk).update(retired_on=make.TODAY)
-    assert "Every kit here is ready." in text_of(board(world.keeper))
+    assert "All kits here are ready." in text_of(board(world.keeper))
 
     trip = make.trip("Crowd", world.store, first=5, last=5, people=30)
     reservations.reserve(make.act(world.keeper), world.day_01, trip)
 
     page = text_of(board(world.keeper))
-    assert "Every kit here is ready." not in page
+    assert "All kits here are ready." not in page
     assert "Ask first: the trip's kits serve 10 of 30 people" in unescape(page)
 
 
@@ -214,7 +214,7 @@ def test_trips_of_the_week_that_are_not_covered_stand_on_the_board_and_waiting_o
     page = board(world.keeper)
 
     going = text_of(page).split("Going out")[1].split("Out now")[0]
-    not_covered, waiting = going.split("Waiting for a kit to come back")
+    not_covered, waiting = going.split("Waiting for a kit to be handed back")
     assert bare.name in not_covered and later.name not in not_covered
     assert later.name in waiting and "DAY-01" in waiting
     assert far.name not in going
@@ -235,7 +235,7 @@ def test_what_is_out_is_counted_on_the_board_whenever_it_is_due(world: make.Worl
     out = page.split("Out now (2)")[1].split("Needs attention")[0]
     assert "DAY-01" in out and "No due time" in out
     assert "DAY-02" in out
-    assert "Nothing is out" not in page
+    assert "No kits are out" not in page
 
 
 def test_a_guide_sees_their_own_kits_first(world: make.World) -> None:

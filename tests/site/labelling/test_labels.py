@@ -100,7 +100,7 @@ def test_nothing_ticked_says_so(school: scanned.Labelled) -> None:
     answer = post(browser(school.world.keeper), "/labels/", **{"for": "kits"})
 
     assert answer.status_code == 400
-    assert "Choose at least one item" in text_of(answer)
+    assert "Choose at least one entry" in text_of(answer)
 
 
 def test_blanks_are_made_for_a_room(school: scanned.Labelled) -> None:
@@ -221,7 +221,7 @@ def test_a_measured_printer_is_put_right_on_this_device(school: scanned.Labelled
     assert "corrected by -1.0 mm" in text_of(client.get("/labels/print/", asked))
     assert printed(post(client, "/labels/print/pdf/", **asked))
     post(client, "/labels/printer/", sheet="a4-3x7", none="1")
-    assert "Correct the printer" in text_of(client.get("/labels/printer/?sheet=a4-3x7"))
+    assert "Save the correction" in text_of(client.get("/labels/printer/?sheet=a4-3x7"))
 
 
 @pytest.mark.parametrize("wrong", ["", "sixteen", "60", "nan"])
@@ -271,7 +271,7 @@ def test_a_sheet_of_ones_own_is_added_by_its_measures_tested_and_printed_on(
 
     assert answer["Location"] == "/labels/printer/?sheet=Big%20tags%202%20by%204"
     there = text_of(client.get(answer["Location"]))
-    assert "Big tags 2 by 4 can be printed on now. Print its test page first" in there
+    assert "Big tags 2 by 4 You can now print on. Print its test page first" in there
     assert printed(client.get("/labels/printer/test-page/?sheet=Big%20tags%202%20by%204"))
     sheet = {"codes": school.kit.code, "sheet": "Big tags 2 by 4", "start_cell": "8"}
     assert "DAY-01" in printed(post(client, "/labels/print/pdf/", **sheet))[0]
@@ -281,13 +281,13 @@ def test_a_sheet_of_ones_own_is_added_by_its_measures_tested_and_printed_on(
 @pytest.mark.parametrize(
     ("change", "says"),
     [
-        ({"left_mm": "20"}, "The last column reaches 10.7 mm over the page"),
-        ({"pitch_y_mm": "60"}, "Cells overlap: the pitch down is 60 mm"),
-        ({"cell_height_mm": "wide"}, "Height of a label: enter a length in millimetres"),
-        ({"rows": "0"}, "Labels one under the other: “0” is not valid."),
+        ({"left_mm": "20"}, "The last column extends 10.7 mm beyond"),
+        ({"pitch_y_mm": "60"}, "The labels overlap: it is 60 mm"),
+        ({"cell_height_mm": "wide"}, "Label height: enter a length in millimetres"),
+        ({"rows": "0"}, "Labels per column: “0” is not valid."),
         ({"name": " "}, "Enter a name"),
         ({"name": "a4-3x7"}, "Choose another name."),
-        ({"form": "roll"}, "A roll has one label a page"),
+        ({"form": "roll"}, "A roll has one label per page"),
         (
             {"hole_diameter_mm": "5"},
             ("From a label’s top edge to the centre of the hole: enter a length"),
@@ -304,7 +304,7 @@ def test_measures_that_do_not_fit_are_said_and_what_was_typed_stays(
     assert answer.status_code in (400, 409)
     assert says in text_of(answer)
     assert 'value="101.6"' in answer.content.decode()
-    assert "can be printed on now" not in text_of(client.get("/labels/sheets/"))
+    assert "You can now print on" not in text_of(client.get("/labels/sheets/"))
 
 
 def test_a_form_can_start_from_a_sheet_that_there_is(school: scanned.Labelled) -> None:

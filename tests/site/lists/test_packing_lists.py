@@ -47,7 +47,7 @@ def test_it_shows_each_list_with_its_signature_and_how_many_kits_follow_it(
 
     assert "Day walk Signed" in page
     assert "signed by Ada until" in page
-    assert "2 kits in your gear rooms follow it" in page
+    assert "2 kits in your gear rooms use it" in page
     assert "Draft, version 2" in page
     assert "Create a kit list" not in page
 
@@ -83,7 +83,7 @@ def test_a_new_list_starts_as_a_draft_to_put_sections_on(world: make.World) -> N
         ({"people": "many"}, "“many” is not valid"),
         ({"days": "0"}, "from 1 to 365"),
         ({"hazard": "dragons"}, "“dragons” is not a known hazard"),
-        ({"name": "Day walk"}, "There is a kit list called Day walk already"),
+        ({"name": "Day walk"}, "There is already a kit list called Day walk"),
     ],
 )
 def test_what_cannot_be_is_said_and_what_was_typed_is_kept(
@@ -194,7 +194,7 @@ def test_a_line_moves_up_and_what_else_was_typed_is_saved(
     [
         ("carry", "six", "Wound dressing 10 × 12, carry: “six” is not valid."),
         ("never", "7", "the minimum of 7 is more than the 6 to carry"),
-        ("matters", "very", "choose its priority"),
+        ("matters", "very", "choose a priority"),
     ],
 )
 def test_a_wrong_line_is_named_and_nothing_is_saved(

@@ -77,7 +77,7 @@ def test_an_empty_list_is_not_published(world: make.World) -> None:
     answer = post(browser(world.instructor), at(made, "publish/"))
 
     assert answer.status_code == 409
-    assert "Add a line first" in text_of(answer)
+    assert "Add an item first" in text_of(answer)
 
 
 def test_a_draft_is_published_then_signed_with_the_page_attached(
@@ -105,9 +105,9 @@ def test_a_draft_is_published_then_signed_with_the_page_attached(
 @pytest.mark.parametrize(
     ("said", "status", "says"),
     [
-        ({"page": b"MZ not a page"}, 400, "has to be a whole PDF, PNG or JPEG"),
+        ({"page": b"MZ not a page"}, 400, "must be a complete PDF, PNG or JPEG"),
         ({"page": b"%PDF-" + b"x" * (5 * 2**20)}, 413, "at most 5 MiB"),
-        ({"until": "2020-01-01"}, 422, "The last day of the signature is past"),
+        ({"until": "2020-01-01"}, 422, "The last day of the signature is in the past"),
         ({"until": ""}, 400, "Enter the last day"),
         ({"until": "soon"}, 400, "such as 2026-05-31"),
     ],
@@ -136,7 +136,7 @@ def test_a_signature_that_will_not_do_is_refused_with_the_form_still_there(
 def test_only_the_medical_adviser_signs(world: make.World) -> None:
     client = browser(world.keeper)
 
-    assert "Sign it as medical adviser" not in text_of(client.get(at(world.version)))
+    assert "Sign as medical adviser" not in text_of(client.get(at(world.version)))
     answer = post(client, at(world.version, "sign/"), until=make.days(9).isoformat())
     assert answer.status_code == 403
 
@@ -157,7 +157,7 @@ def test_the_lists_say_how_many_kits_follow_an_earlier_version_than_the_newest(
     post(client, at(draft, "publish/"))
 
     page = client.get("/lists/")
-    assert "2 kits in your gear rooms follow it, 2 of them an earlier version" in text_of(page)
+    assert "2 kits in your gear rooms use it, 2 of them an earlier version" in text_of(page)
     assert f'href="{at(draft, "effect/")}"' in page.content.decode()
 
 
@@ -171,11 +171,11 @@ def test_it_says_which_kits_would_change_what_that_takes_and_lets_them_follow(
 
     page = text_of(client.get(effect))
     assert "34 × Wound dressing" in page
-    assert "Left over inside: 1 × Shears" in page
+    assert "Left over in the kit: 1 × Shears" in page
     assert re.search(r"Wound dressing 10 × 12 Main store 68 22 46", page)
-    assert "Let the selected kits" not in page
+    assert "Switch the selected kits" not in page
     post(client, at(draft, "publish/"))
-    assert "Let the selected kits follow version 2" in text_of(client.get(effect))
+    assert "Switch the selected kits to version 2" in text_of(client.get(effect))
     post(client, at(draft, "follow/"), kit=["DAY-01", "DAY-02"])
 
     assert set(Kit.objects.values_list("list_version__number", flat=True)) == {2}

@@ -60,11 +60,11 @@ def test_a_trip_that_leaves_without_a_kit_is_on_the_board_until_it_is_promised_o
 
     told = client.get("/board/lines/", {"revision": before})  # though nothing is in the book yet
     assert "Crag walk" in text_of(told) and "Next month" not in text_of(told)
-    assert "No kit is reserved for it." in text_of(told)
+    assert "No kit is reserved for this trip." in text_of(told)
     assert f'href="/trips/{trip.pk}/"' in told.content.decode()
     reservations.reserve(make.act(), school.world.day_01, trip)
 
-    assert "No kit is reserved for it." not in text_of(client.get("/"))
+    assert "No kit is reserved for this trip." not in text_of(client.get("/"))
 
 
 def test_a_kit_that_goes_out_is_named_once(school: scanned.Labelled) -> None:
@@ -74,7 +74,7 @@ def test_a_kit_that_goes_out_is_named_once(school: scanned.Labelled) -> None:
     page = text_of(browser(school.world.keeper).get("/"))
 
     assert page.count("DAY-02 Do not take: no Wound dressing") == 1
-    assert "That is all: kits that go out are listed first." in page
+    assert "Nothing else: kits that are going out are listed under “Going out”." in page
 
 
 def test_the_board_names_who_has_what_is_not_back_with_their_telephone(
@@ -187,7 +187,7 @@ def test_restocking_as_listed_then_sealing_makes_it_fit(school: scanned.Labelled
 
     page = text_of(client.get("/kits/DAY-01/"))
     assert "0500" in page
-    assert "DAY-01 Ready judged for" in page
+    assert "DAY-01 Ready checked for" in page
 
 
 def test_what_was_left_out_is_not_put_in(school: scanned.Labelled) -> None:
@@ -209,7 +209,7 @@ def test_a_kit_that_is_kept_back_is_taken_by_nobody_until_released(
     assert "Do not take: on hold" in text_of(client.get("/kits/DAY-01/"))
     post(client, "/kits/DAY-01/release/", kind="drying")
 
-    assert "DAY-01 Ready judged for" in text_of(client.get("/kits/DAY-01/"))
+    assert "DAY-01 Ready checked for" in text_of(client.get("/kits/DAY-01/"))
 
 
 def test_telephones_are_for_those_who_may_see_people(school: scanned.Labelled) -> None:
@@ -244,10 +244,10 @@ def test_a_check_that_is_due_is_settled_on_the_kits_page(school: scanned.Labelle
     client = browser(world.keeper)
     page = client.get("/").content.decode()
     assert 'href="/kits/DAY-01/#checks"' in page
-    assert "Check it" in page
+    assert "Check now" in page
 
     post(client, "/kits/DAY-01/check/", lot=lot.pk, passed="yes", answer="in the green")
-    assert "DAY-01 Ready judged for" in text_of(client.get("/kits/DAY-01/"))
+    assert "DAY-01 Ready checked for" in text_of(client.get("/kits/DAY-01/"))
     post(client, "/kits/DAY-01/check/", lot=lot.pk, passed="no")
     assert "Pressure gauge G-1 failed its check" in text_of(client.get("/kits/DAY-01/"))
     assert post(client, "/kits/DAY-02/check/", lot=lot.pk, passed="yes").status_code == 400

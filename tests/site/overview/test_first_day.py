@@ -87,7 +87,7 @@ def test_whoever_has_no_room_yet_begins_with_one() -> None:
 
     page = browser(administrator).get("/first-day/")
 
-    assert "Start with one" in text_of(page)
+    assert "Add the first one" in text_of(page)
     assert 'href="/rooms/"' in page.content.decode()
 
 
@@ -135,7 +135,7 @@ def test_mistakes_are_named_and_nothing_is_added(keeper: Person) -> None:
 
     told = text_of(page)
     assert page.status_code == 400
-    assert "Items, row 2: Kind “rag” is not one of the choices." in told
+    assert "Items, row 2: Kind “rag” is not one of the options." in told
     assert "Choices: consumable, medicine" in told
     assert "Kits, row 2: Kit list “Week kit” is neither" in told
     assert not Entry.objects.exists()
@@ -164,7 +164,7 @@ def bomb() -> bytes:
     [
         (b"Shelves;A1", "workbook cannot be read"),
         (b"PK\x03\x04 torn", "workbook cannot be read"),
-        (bomb(), "far more than you need to start"),
+        (bomb(), "far more than is needed to get started"),
         (b"x" * (2 * 1024 * 1024 + 1), "too large"),
     ],
     ids=["text", "torn", "bomb", "large"],
@@ -182,7 +182,7 @@ def test_what_was_not_read_here_is_not_taken_in(keeper: Person) -> None:
     answer = post(browser(keeper), "/first-day/workbook/", sure="made-up")
 
     assert answer.status_code == 400
-    assert "Choose the workbook once more" in text_of(answer)
+    assert "Choose it again" in text_of(answer)
 
 
 def test_a_kit_is_added_by_hand_and_counted_next() -> None:
@@ -196,7 +196,7 @@ def test_a_kit_is_added_by_hand_and_counted_next() -> None:
     assert Kit.objects.get(name="DAY-09").responsible == world.instructor
     again = post(client, "/add-kit/", **fields)
     assert again.status_code == 409
-    assert "There is a kit called DAY-09 already" in text_of(again)
+    assert "There is already a kit called DAY-09" in text_of(again)
 
 
 def test_guides_add_no_kits_and_begin_no_room() -> None:
@@ -229,8 +229,8 @@ def test_help_opens_at_the_readers_own_role_and_says_where_there_is_none() -> No
 
 def test_an_empty_board_leads_whoever_may_to_the_first_day(room: Room, keeper: Person) -> None:
     page = browser(keeper).get("/")
-    assert "There is no kit here yet" in text_of(page)
-    assert 'href="/first-day/"' in page.content.decode().split("There is no kit here yet")[1]
+    assert "There are no kits here yet" in text_of(page)
+    assert 'href="/first-day/"' in page.content.decode().split("There are no kits here yet")[1]
 
     guide = make.person("Gil", Role.GUIDE, room)
     assert "Start with the first day" not in text_of(browser(guide).get("/"))

@@ -249,7 +249,7 @@ def test_a_database_that_is_away_is_not_called_busy(
     words = {"username": "kim", "password": PASSWORD}
     answer = client.post("/sign-in/", words)
     assert answer.status_code == 503
-    assert "The database does not answer" in text_of(answer)
+    assert "The database is not responding" in text_of(answer)
     api = client.get("/api/v1/rooms/", headers={"authorization": "Bearer gr_x"})
     is_problem(api, 503, "no-database")
 

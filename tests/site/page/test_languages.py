@@ -167,7 +167,7 @@ def test_a_language_is_chosen_and_given_up_again_in_ones_settings() -> None:
     assert "nicht gefunden" in client.get("/api/v1/kits/NOPE/").json()["detail"]
 
     post(client, path, **{k: v for k, v in fields.items() if k != "key"} | {"language": "en-gb"})
-    assert "Pages and mails in English" in text_of(client.get("/settings/"))
+    assert "Pages and emails in English" in text_of(client.get("/settings/"))
     assert "There is no" in client.get("/api/v1/kits/NOPE/").json()["detail"]
     post(client, path, **{k: v for k, v in fields.items() if k != "key"})
     assert "in der Sprache des Browsers" in text_of(client.get("/settings/"))

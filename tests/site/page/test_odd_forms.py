@@ -63,4 +63,4 @@ def test_a_time_at_the_end_of_all_calendars_is_no_time(world: make.World, field:
         answer = post(browser(world.keeper), "/trips/add/", **said, **{**times, field: odd})
 
         assert answer.status_code == 400
-        assert "enter a day and a time" in text_of(answer)
+        assert "enter a date and a time" in text_of(answer)

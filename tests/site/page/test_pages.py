@@ -143,7 +143,7 @@ def test_a_form_from_elsewhere_is_refused_with_a_sentence(school: scanned.Labell
     answer = post(client, "/scan/", intent="check-out", text="DAY-01")
 
     assert answer.status_code == 403
-    assert "was open for too long" in text_of(answer)
+    assert "has been open for too long" in text_of(answer)
     assert not Checkout.objects.exists()
 
 

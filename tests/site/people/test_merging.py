@@ -30,13 +30,13 @@ def twice(world: make.World) -> Person:
 def test_it_asks_first_and_says_what_moves(world: make.World, twice: Person) -> None:
     client = browser(world.keeper)
     assert "Merge with another record" in text_of(client.get(f"/people/{twice.pk}/"))
-    assert "View what moves" in text_of(client.get(f"/people/{twice.pk}/merge/"))
+    assert "View what will move" in text_of(client.get(f"/people/{twice.pk}/merge/"))
 
     page = client.get(f"/people/{twice.pk}/merge/?into={world.guide.pk}")
 
     assert "kits they have now: DAY-01" in text_of(page)
     assert Checkout.objects.get().person == twice
-    fields = form_with(page, "They are the same: keep")
+    fields = form_with(page, "Same person: keep")
     answer = client.post(f"/people/{twice.pk}/merge/", fields)
     assert answer["Location"] == f"/people/{world.guide.pk}/"
     assert Checkout.objects.get().person == world.guide
@@ -47,7 +47,7 @@ def test_it_asks_first_and_says_what_moves(world: make.World, twice: Person) -> 
 def test_what_cannot_be_one_is_said_and_nothing_moves(world: make.World, twice: Person) -> None:
     made = make.person("Gil Two", at=world.store)
     answer = post(browser(world.keeper), f"/people/{made.pk}/merge/", into=world.guide.pk)
-    assert (answer.status_code, "has a sign-in" in text_of(answer)) == (409, True)
+    assert (answer.status_code, "have a sign-in" in text_of(answer)) == (409, True)
 
 
 def test_a_guide_merges_nobody(world: make.World, twice: Person) -> None:

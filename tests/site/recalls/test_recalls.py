@@ -36,7 +36,7 @@ def test_a_recall_runs_from_its_record_to_its_end(world: make.World) -> None:
     assert answer["Location"] == f"/stock/recalls/{recall.pk}/"
     page = client.get(answer["Location"])
     words = text_of(page)
-    assert words.index("Certainly") < words.index("DAY-01") < words.index("Maybe")
+    assert words.index("Certainly affected") < words.index("DAY-01") < words.index("Maybe")
     assert "Gil has it" in words
     assert "12 Quarantine" in words or "12 quarantine" in words
     row = RecallPlace.objects.get(place__kit=world.day_01)
@@ -49,23 +49,25 @@ def test_a_recall_runs_from_its_record_to_its_end(world: make.World) -> None:
     assert "1 place has not answered" in text_of(client.get(answer["Location"]))
     post(mine, f"/stock/recalls/{recall.pk}/answer/", row=row.pk, answer="taken-out", removed=6)
 
-    assert "Every place that you see has answered" in text_of(client.get(answer["Location"]))
+    assert "There is an answer for every place that you can see" in text_of(
+        client.get(answer["Location"])
+    )
     assert make.units(world.dressings, make.section(world.day_01)) == 0
     words = text_of(client.get(answer["Location"]))
     assert "18 units are in quarantine: return them to the maker" in words
     close = f"/stock/recalls/{recall.pk}/close/"
-    assert "Finish the recall" not in text_of(client.get(answer["Location"]))
+    assert "Mark the recall as finished" not in text_of(client.get(answer["Location"]))
     assert post(client, close, outcome="finished", reason="done").status_code == 403
     client = browser(world.adviser)
     refusal = post(client, close, outcome="finished")
     assert refusal.status_code == 409
-    assert "Not all of it is accounted for" in text_of(refusal)
+    assert "Not everything is accounted for" in text_of(refusal)
     post(client, close, outcome="finished", reason="the maker fetched it")
     assert Recall.objects.get().outcome == "finished"
     assert "stays blocked" in text_of(client.get("/stock/recalls/"))
     words = text_of(client.get(answer["Location"]))
     assert "the maker fetched it" in words
-    assert "Finish the recall" not in words
+    assert "Mark the recall as finished" not in words
 
 
 def test_a_recall_with_everything_accounted_for_is_finished_in_one_tap(world: make.World) -> None:
@@ -75,7 +77,7 @@ def test_a_recall_with_everything_accounted_for_is_finished_in_one_tap(world: ma
     client = browser(world.adviser)
     words = text_of(client.get(f"/stock/recalls/{recall.pk}/"))
     assert "Everything is accounted for" in words
-    assert "finished all the same" not in words
+    assert "finishing the recall anyway" not in words
     post(client, f"/stock/recalls/{recall.pk}/close/", outcome="finished")
     assert Recall.objects.get().outcome == "finished"
 
@@ -91,10 +93,10 @@ def test_a_withdrawn_recall_is_put_back_onto_a_shelf_and_may_be_opened_again(
     assert "maker.example/7" in words
     post(client, f"{path}put-back/", shelf=str(world.upper.pk))
     assert make.units(world.dressings, world.upper) == 12
-    assert "None of it is in quarantine" in text_of(client.get(path))
+    assert "There are no units in quarantine" in text_of(client.get(path))
     post(client, f"{path}reopen/")
     assert make.units(world.dressings, world.upper) == 0
-    assert "Finish the recall" in text_of(browser(world.adviser).get(path))
+    assert "Mark the recall as finished" in text_of(browser(world.adviser).get(path))
 
 
 def test_a_pack_of_a_recalled_batch_that_is_new_here_is_known_on_the_receiving_page(
@@ -105,7 +107,7 @@ def test_a_pack_of_a_recalled_batch_that_is_new_here_is_known_on_the_receiving_p
     closing.close(make.act(reason="told to"), recall, "finished")
     code = "(01)04000000000006(17)" + make.days(500).strftime("%y%m%d") + "(10)NEW"
     page = text_of(browser(world.keeper).get("/stock/receive/", {"text": code}))
-    assert "Its maker recalls this batch: it goes to quarantine" in page
+    assert "The maker has recalled this batch: it goes to quarantine" in page
 
 
 def stock_of(item: Item) -> Holding:
@@ -123,7 +125,7 @@ def test_a_kit_that_maybe_holds_it_stands_apart(world: make.World) -> None:
 
     rows = RecallPlace.objects.filter(recall=recall)
     for row in rows:
-        part = page[page.index("Certainly") : page.index("Maybe")]
+        part = page[page.index("Certainly affected") : page.index("Maybe")]
         apart = page[page.index("Maybe") :]
         name = row.place.kit.name if row.place.kit else row.place.name
         assert name in (part if row.certainty == "certain" else apart)
@@ -136,7 +138,7 @@ def test_a_recall_shows_a_stranger_none_of_our_places(world: make.World) -> None
     page = text_of(browser(world.stranger).get(f"/stock/recalls/{recall.pk}/"))
 
     assert "DAY-01" not in page
-    assert "Finish the recall" not in page
+    assert "Mark the recall as finished" not in page
 
 
 def test_a_recall_without_its_number_says_what_is_wanted(world: make.World) -> None:

@@ -50,7 +50,7 @@ def test_a_seal_on_a_kit_with_things_used_asks_first_and_goes_on_by_one_tap(
     assert "4 not replaced: seal anyway?" in text_of(asked)
     assert "4 × Wound dressing 10 × 12 not replaced" in text_of(asked)
     assert not Seal.objects.exists()
-    fields = form_with(asked, "Seal it anyway with 0417")
+    fields = form_with(asked, "Seal the kit anyway with seal 0417")
     after = client.get(client.post(SEAL, fields)["Location"])
     assert Seal.objects.get(broken=None).number == "0417"
     assert "It still needs sorting" in text_of(after)
@@ -63,7 +63,7 @@ def test_a_kit_to_be_sorted_is_checked_on_its_page_by_one_tap(school: scanned.La
     client = browser(school.world.guide)
 
     page = client.get(SORT)
-    assert "Checked now, all there" in text_of(page)
+    assert "Checked now: everything is there" in text_of(page)
     post(client, SORT, **{"only-look": "1"})
 
     assert make.fresh(school.world.day_01).to_sort_since is None
@@ -77,8 +77,8 @@ def test_at_the_hatch_scan_tap_tap_and_it_is_out(school: scanned.Labelled) -> No
     waiting = dict(re.findall(r'form="scan" name="(\w+)" value="([^"]*)"', tag.content.decode()))
 
     page = post(client, "/scan/", **{**waiting, "text": "DAY-01"})
-    page = press(client, page, "Checked now, all there")
-    press(client, page, "Take it out to Gil")
+    page = press(client, page, "Checked now: everything is there")
+    press(client, page, "Take out for Gil")
 
     assert Checkout.objects.get(in_at=None).person == school.world.guide
 

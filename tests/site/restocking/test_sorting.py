@@ -102,7 +102,7 @@ def gone_out_of_date(world: Any) -> Lot:
         (
             lambda s: make.batch(s.world.dressing, "NONE", make.days(90)),
             409,
-            "On record there is none",
+            "No units of this batch are on record",
         ),
     ],
 )

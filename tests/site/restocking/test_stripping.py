@@ -158,7 +158,7 @@ def test_enter_in_a_field_writes_nothing_and_asks_where_it_goes(
     answer = line(client, world.dressing, first, 4)
 
     assert first == ""
-    assert "Tap where it goes." in text_of(answer)
+    assert "Tap where the item goes." in text_of(answer)
     assert not Entry.objects.filter(kind="strip").exists()
 
 
@@ -260,15 +260,15 @@ def test_what_is_judged_by_eye_stays_by_a_tap(world: make.World, client: Client)
     [
         ({"units": "some"}, 400, "How many: “some” is not valid"),
         ({"goes": "elsewhere"}, 400, "Tap where it goes"),
-        ({"goes": "dispose:river"}, 400, "Tap how it is disposed of"),
+        ({"goes": "dispose:river"}, 400, "Tap how to dispose of"),
         ({"goes": "keep:lid"}, 400, "DAY-02 has no section “lid”"),
-        ({"goes": "shelf:0"}, 404, "There is no shelf"),
-        ({"goes": "level:main:full"}, 400, "Tap whether it is full or low"),
+        ({"goes": "shelf:0"}, 404, "There are no shelves"),
+        ({"goes": "level:main:full"}, 400, "Tap “full” or “low”"),
         ({"expiry": "05/06/2027"}, 400, "05/06/2027"),
         ({"expiry": ""}, 409, "has no date on record"),
         ({"expiry": "01/2024"}, 409, "went out of date"),
         ({"whole_price": "cheap", "currency": "GBP"}, 400, "“cheap” is not a price"),
-        ({"whole_price": "40"}, 400, "its currency, three letters"),
+        ({"whole_price": "40"}, 400, "its currency (three letters"),
     ],
 )
 def test_what_cannot_be_is_said_and_what_was_typed_is_kept(
@@ -293,7 +293,7 @@ def test_a_sharp_thing_is_offered_no_bin(world: make.World, client: Client) -> N
     assert "dispose:bin" not in client.get(PATH, {"item": needle.pk}).content.decode()
     answer = line(client, needle, "dispose:bin")
     assert answer.status_code == 409
-    assert "does not go to “bin”" in text_of(answer)
+    assert "“bin” is not the right way" in text_of(answer)
 
 
 def test_a_kit_that_is_out_is_handed_back_first(world: make.World, client: Client) -> None:
@@ -304,7 +304,7 @@ def test_a_kit_that_is_out_is_handed_back_first(world: make.World, client: Clien
         emergency=True,
     )
 
-    assert "Gil has it: hand it back first." in text_of(client.get(PATH))
+    assert "Gil has this kit: hand it back first." in text_of(client.get(PATH))
     assert line(client, world.dressing, "keep:main").status_code == 409
 
 
@@ -341,12 +341,12 @@ def row_of(page: Any, thing: str) -> Any:
 
 def test_what_remains_to_be_added_shrinks_line_by_line(world: make.World, client: Client) -> None:
     assert '<td class="n">6</td>' in row_of(client.get(PATH), "Wound dressing")
-    assert "below its minimum" in row_of(client.get(PATH), "Wound dressing")
+    assert "below the minimum" in row_of(client.get(PATH), "Wound dressing")
 
     line(client, world.dressing, "keep:main", 4)
     remains = row_of(client.get(PATH), "Wound dressing")
     assert '<td class="n">2</td>' in remains
-    assert "below its minimum" not in remains
+    assert "below the minimum" not in remains
     line(client, world.dressing, "keep:main", 2)
 
     assert not row_of(client.get(PATH), "Wound dressing")
@@ -365,16 +365,18 @@ def test_the_cost_runs_along_with_what_remains_at_the_last_prices(
         price=Decimal("15.00"),
         currency="GBP",
     )
-    assert "no price was given" in text_of(client.get(PATH))
+    assert "no price entered" in text_of(client.get(PATH))
 
     line(client, world.dressing, "keep:main", 4, whole_price="40,00", currency="gbp", supplier="F")
     page = client.get(PATH)
 
     assert re.search(r"So far 40.00 GBP", text_of(page))
     # Two more dressings at 1.50; shears and tablets have no known price.
-    assert re.search(r"With what is still needed 43.00 GBP", text_of(page))
+    assert re.search(r"Including what is still needed 43.00 GBP", text_of(page))
     assert "2 items without a known price are not included" in text_of(page)
-    assert "The bought kit as a whole" not in text_of(client.get(PATH, {"item": world.shears.pk}))
+    assert "Price of the whole bought kit" not in text_of(
+        client.get(PATH, {"item": world.shears.pk})
+    )
 
 
 def test_prices_of_single_things_add_up_where_none_was_said_of_the_whole(
@@ -393,7 +395,7 @@ def test_each_currency_that_was_paid_in_is_shown(world: make.World, client: Clie
     page = text_of(client.get(PATH))
 
     assert "So far 31.00 EUR + 40.00 GBP" in page
-    assert "With what is still needed 31.00 EUR + 40.00 GBP" in page
+    assert "Including what is still needed 31.00 EUR + 40.00 GBP" in page
     assert "Units Item GBP" in page  # what remains is priced as the whole was
 
 
@@ -407,7 +409,7 @@ def test_what_came_before_the_kit_last_went_out_is_another_story(
     page = text_of(client.get(PATH))
 
     assert "Nothing yet" in page
-    assert "no price was given" in page
+    assert "no price entered" in page
 
 
 def test_the_page_asks_as_much_for_many_lines_as_for_few(

@@ -106,7 +106,7 @@ def test_it_was_really_another_kit_is_two_taps(school: scanned.Labelled) -> None
     post(client, which, kit="DAY-03", to="/scan/")  # the second
 
     assert Checkout.objects.get(in_at=None).kit.name == "DAY-03"
-    assert "Corrected: it was DAY-03, and DAY-01 is as it was before." in text_of(
+    assert "Corrected: the kit was DAY-03, and DAY-01 is as it was before." in text_of(
         client.get("/scan/")
     )
 
@@ -190,7 +190,7 @@ def test_many_kits_go_to_one_guide_by_one_scan_each(school: scanned.Labelled) ->
 
     out = Checkout.objects.filter(in_at=None, person=world.guide)
     assert sorted(out.values_list("kit__name", flat=True)) == names
-    assert "Next kit: for Gil." in text_of(last)
+    assert "The next kit is for Gil." in text_of(last)
 
 
 def test_a_kit_that_may_not_go_stops_none_of_those_after_it(school: scanned.Labelled) -> None:
@@ -199,7 +199,7 @@ def test_a_kit_that_may_not_go_stops_none_of_those_after_it(school: scanned.Labe
 
     answers = on_and_on(client, "many", scanned.shown(school.tag), "DAY-02", "DAY-03")
 
-    assert "DAY-02, judged for" in text_of(answers[1])
+    assert "DAY-02, checked for" in text_of(answers[1])
     assert Checkout.objects.get(in_at=None).kit.name == "DAY-03"
 
 
@@ -217,7 +217,7 @@ def test_receiving_goes_on_from_shelf_to_packs_and_leads_to_the_page_that_writes
         browser(world.keeper), "receive", scanned.shown(school.shelf), scanned.shown(school.lot)
     )
 
-    assert "Here: C2." in text_of(answers[1])
+    assert "Shelf: C2." in text_of(answers[1])
     link = f"/stock/receive/?item={world.dressing.pk}&amp;shelf={world.shelf.pk}"
     assert link in answers[1].content.decode()
     assert browser(world.keeper).get(link.replace("&amp;", "&")).status_code == 200
@@ -255,7 +255,7 @@ def test_the_wrong_kit_for_ones_own_trip_is_said_before_it_goes_and_swapped_by_o
 
     assert "DAY-01 is reserved for Crag walk, not DAY-03" in text_of(answer)
     assert not Checkout.objects.exists()
-    press(client, answer, "Swap the two")
+    press(client, answer, "Swap the two kits")
     assert Checkout.objects.get(in_at=None).trip == trip
     assert Reservation.objects.get(trip=trip, released=None).kit.name == "DAY-03"
 
@@ -303,9 +303,9 @@ def test_a_wrong_kit_that_does_not_suit_the_trip_is_told_why(school: scanned.Lab
     client = browser(school.world.keeper)
 
     (_, answer) = on_and_on(client, "many", school.tag.code, "DAY-03")
-    answer = press(client, answer, "Swap the two")
+    answer = press(client, answer, "Swap the two kits")
 
-    assert "DAY-03 is not enough for Long crossing" in text_of(answer)
+    assert "DAY-03 is not suitable for Long crossing" in text_of(answer)
     assert not Checkout.objects.exists()
 
 
@@ -327,7 +327,7 @@ def test_a_kit_in_the_hand_that_the_book_shows_elsewhere_is_two_taps(
     page = post(client, "/scan/", **{**waiting, "text": "DAY-01"})
     assert "DAY-01 is out with Ines" in text_of(page)
     page = press(client, page, "Sealed and dry")
-    press(client, page, "Take it out to Gil")
+    press(client, page, "Take out for Gil")
 
     assert Checkout.objects.get(in_at=None).person == world.guide
 

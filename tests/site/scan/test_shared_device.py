@@ -70,7 +70,7 @@ def test_it_is_the_rooms_and_no_longer_its_keepers(
     page = text_of(device.get("/scan/"))
 
     assert "Phone at the hatch (Main store)" in page
-    assert "Nobody is chosen" in page
+    assert "Nobody is selected" in page
     assert device.get("/kits/DAY-01/").status_code == 200
     assert "Labels" not in page and "Settings" not in page
 
@@ -140,7 +140,7 @@ def test_a_tag_says_who_it_is(school: scanned.Labelled, device: Client) -> None:
     answer = device.post("/hatch/", {"tag": scanned.shown(school.tag), "to": "/kits/"})
 
     assert answer["Location"] == "/kits/"
-    assert "in your name" in text_of(device.get("/scan/"))
+    assert "under your name" in text_of(device.get("/scan/"))
     wrong = device.post("/hatch/", {"tag": scanned.shown(school.kit)})
     assert wrong.status_code == 422
 
@@ -215,7 +215,7 @@ def test_a_short_kit_goes_with_a_reason_and_a_keepers_pin(
     ListLine.objects.filter(item=world.dressing).update(criticality="important")
     named(device, world.keeper)
     page = post(device, "/scan/", intent="check-out", text="DAY-01", holder=str(world.guide.pk))
-    assert "Why it may go although it is short" in text_of(page)
+    assert "Why the kit may go out although it is short" in text_of(page)
     why = {"short_reason": "an easy afternoon", "holder": str(world.guide.pk)}
 
     asked = post(device, "/scan/", intent="check-out", text="DAY-01", **why)
@@ -323,7 +323,7 @@ def test_nobodys_own_account_is_touched_there(school: scanned.Labelled, device: 
                  f"/people/{keeper.pk}/", "/devices/"):  # fmt: skip
         answer = device.get(path)
         assert answer.status_code == 403, path
-        assert "a device of your own" in text_of(answer), path
+        assert "your own device" in text_of(answer), path
     post(device, f"/people/{keeper.pk}/", name="Kim", email="thief@example.org")
     post(device, "/notices/settings/", weekly_on="1")
     post(device, "/tokens/", name="x", scope=["read"], days="30")

@@ -32,9 +32,9 @@ def school() -> scanned.Labelled:
 def test_the_sort_page_asks_first_what_was_used_and_whom(school: scanned.Labelled) -> None:
     page = text_of(browser(school.world.keeper).get(SORT))
 
-    assert "Nobody has entered yet what was used." in page
+    assert "Nobody has yet entered what was used." in page
     assert f"Ask {school.world.guide.name}" in page
-    assert "Kit tag to print" not in page  # its turn comes when the kit is sorted
+    assert "Print kit tag" not in page  # its turn comes when the kit is sorted
 
 
 def test_a_seal_that_is_whole_is_one_tap_and_stays_on(school: scanned.Labelled) -> None:
@@ -70,7 +70,7 @@ def test_what_was_used_is_said_while_sorting_and_leads_back_to_it(school: scanne
     assert present(used.checkout).person == school.world.guide  # whoever had it out last
     assert make.units(school.world.dressings, make.section(school.world.day_01)) == 4
     assert Entry.objects.filter(kind="check-in").count() == 1
-    assert "What was used is recorded." in text_of(client.get(SORT))
+    assert "The items used have been recorded." in text_of(client.get(SORT))
     assert use_requests.use_is_known(school.world.day_01)
     assert list(audit.findings()) == []
 
@@ -81,7 +81,7 @@ def test_a_number_that_is_none_is_told_and_the_form_keeps_what_was_said(
     page = post(browser(school.world.guide), USED, **{f"used-{school.world.dressing.pk}": "a few"})
 
     assert page.status_code == 400
-    assert "is not a number of items" in text_of(page)
+    assert "is not a valid quantity" in text_of(page)
     assert 'value="a few"' in page.content.decode()
     assert not Entry.objects.filter(kind="use").exists()
 

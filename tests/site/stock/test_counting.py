@@ -81,7 +81,9 @@ def test_a_difference_is_explained_before_it_is_written(world: make.World) -> No
 
     (entry,) = counts()
     assert make.units(world.dressings, world.shelf) == 10
-    assert entry.detail["explained"] == {str(world.dressings.pk): "Used without a record: by Gil"}
+    assert entry.detail["explained"] == {
+        str(world.dressings.pk): ("Used without being recorded: by Gil")
+    }
     assert entry.detail["complete"] is True
 
 
@@ -123,7 +125,7 @@ def test_each_label_that_is_scanned_counts_one_more_of_its_batch(world: make.Wor
         answer = client.post(path, {**fields, "read": "1", "batch": text})
         fields = form_with(answer, "began")
 
-    assert "One more of Wound dressing 10 × 12, batch D9." in text_of(answer)
+    assert "One more: Wound dressing 10 × 12, batch D9." in text_of(answer)
     assert fields[f"lot-{world.dressings.pk}"] == "2"
     line = {name: fields[f"{name}-0"] for name in ("thing", "number", "printed", "units")}
     assert line == {
@@ -143,14 +145,14 @@ def test_what_moved_while_somebody_counted_is_pointed_out(world: make.World) -> 
 
     answer = client.post(path, {**fields, f"lot-{world.dressings.pk}": "12"})
 
-    assert "moved while you counted" in text_of(answer)
+    assert "moved while you were counting" in text_of(answer)
 
 
 def test_an_empty_sheet_is_no_count(world: make.World) -> None:
     answer = counted(browser(world.guide), world)
 
     assert answer.status_code == 400
-    assert "Nothing is counted yet" in text_of(answer)
+    assert "Nothing has been counted yet" in text_of(answer)
 
 
 def test_that_nothing_else_is_there_is_said_by_a_tick(world: make.World) -> None:

@@ -58,14 +58,14 @@ def test_a_scan_and_two_taps_receive_packs_onto_a_shelf(coded: make.World) -> No
     assert done["Location"] == "/stock/receive/"
     held = Holding.objects.get(lot__number="D9")
     assert (held.units, held.place) == (30, coded.upper)
-    assert "30 × Wound dressing 10 × 12 are on record: C3." in text_of(client.get(done["Location"]))
+    assert "30 × Wound dressing 10 × 12 received: C3." in text_of(client.get(done["Location"]))
 
 
 def test_the_same_box_twice_asks_whether_there_is_more(coded: make.World) -> None:
     client = browser(coded.keeper)
 
-    assert "More of the same lot?" not in text_of(post(client, "/stock/receive/", text=code()))
-    assert "More of the same lot?" in text_of(post(client, "/stock/receive/", text=code()))
+    assert "More of the same batch?" not in text_of(post(client, "/stock/receive/", text=code()))
+    assert "More of the same batch?" in text_of(post(client, "/stock/receive/", text=code()))
 
 
 def test_a_pack_that_says_how_many_it_holds_counts_by_that(coded: make.World) -> None:
@@ -97,7 +97,7 @@ def test_an_unknown_code_opens_a_new_thing_with_what_is_known(world: make.World)
 
     assert PackCode.objects.get(gtin=GTIN).item.name == "Finger splint"
     page = client.get(done["Location"])
-    assert "More of the same lot?" not in text_of(page)
+    assert "More of the same batch?" not in text_of(page)
     fields = form_with(page, 'name="shelf"')
     client.post("/stock/receive/", {**fields, "packs": "1", "shelf": world.shelf.pk})
     assert Holding.objects.get(lot__number="K7").units == 12

@@ -32,13 +32,13 @@ def test_it_lists_what_to_look_at_and_takes_its_date(world: make.World) -> None:
     assert "1 without a date" in text_of(client.get("/stock/"))
     page = text_of(client.get("/stock/undated/"))
     assert "6 × Wound dressing" in page
-    assert "DAY-09 may go with it through" in page
+    assert "DAY-09 may go out up to and including" in page
     main = make.section(make.Kit.objects.get(name="DAY-09"))
     lot = make.batch(world.dressing)
     said = {"place": main.pk, "lot": lot.pk, "units": 6, "number": "", "printed": "soon"}
     refusal = post(client, "/stock/undated/", **said)
     assert refusal.status_code == 400
-    assert "not a date that can be read" in text_of(refusal)
+    assert "cannot be read as a date" in text_of(refusal)
     post(client, "/stock/undated/", **{**said, "printed": "2031-05"})
     page = text_of(client.get("/stock/undated/"))
     assert "Everything here that needs a date has one" in page

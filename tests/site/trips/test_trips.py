@@ -129,7 +129,7 @@ def test_a_telephone_lists_the_days_that_have_trips_with_their_weekday(world: ma
     assert re.search(rf'<td(?! class="free")[^>]*>\s*{re.escape(day)}', page)
     assert 'class="free"' in page
     empty = browser(world.guide).get("/trips/calendar/?month=2019-02")
-    assert "No trip is in this month." in text_of(empty)
+    assert "There are no trips in this month." in text_of(empty)
 
 
 def test_todays_cell_is_marked_and_the_months_beside_are_one_tap_away(world: make.World) -> None:
@@ -157,14 +157,14 @@ def test_a_trip_says_whether_its_kits_suit_it_together_and_are_fit_through_its_l
     path = f"/trips/{trip.pk}/"
 
     page = text_of(browser(world.keeper).get(path))
-    assert "The trip has 18 people and its kits serve 10." in page
-    assert "No kit of the trip is made for: caves and mines." in page
+    assert "There are 18 people on the trip, but its kits serve only 10." in page
+    assert "None of the trip’s kits is made for: caves and mines." in page
     trip.people, trip.hazards = 20, []
     trip.save()
     promised(scanned.filled("DAY-03", world), trip)
 
     page = text_of(browser(world.keeper).get(path))
-    assert "together they suit it" in page
+    assert "together they cover the trip" in page
 
 
 def test_a_kit_is_judged_through_the_trips_last_day(world: make.World) -> None:
@@ -173,7 +173,7 @@ def test_a_kit_is_judged_through_the_trips_last_day(world: make.World) -> None:
 
     page = browser(world.guide).get(f"/trips/{trip.pk}/")
 
-    assert "Pain tablets: last good day" in item_of(page, "DAY-01")
+    assert "Pain tablets: good until" in item_of(page, "DAY-01")
 
 
 def test_kits_are_reserved_as_proposed_in_one_tap(world: make.World) -> None:
@@ -183,7 +183,7 @@ def test_kits_are_reserved_as_proposed_in_one_tap(world: make.World) -> None:
 
     page = client.get(path)
     assert "DAY-01, DAY-03" in text_of(page).replace(" ,", ",")
-    assert "Why not the others" in text_of(page)
+    assert "Why the other kits are not suggested" in text_of(page)
     form = page.content.decode().split('class="proposal"')[1].split("</form>")[0]
     kits = re.findall(r'name="kit" value="([^"]*)"', form)
     post(client, f"{path}reserve/", kit=kits)
@@ -204,7 +204,7 @@ def test_a_kit_is_reserved_for_a_person_and_released(world: make.World) -> None:
 
     row.refresh_from_db()
     assert row.released is not None
-    assert "No kit is reserved for it." in text_of(client.get(path))
+    assert "No kit is reserved for this trip." in text_of(client.get(path))
 
 
 def test_a_kit_of_another_trip_on_those_days_is_refused_with_both_named(world: make.World) -> None:
@@ -216,7 +216,7 @@ def test_a_kit_of_another_trip_on_those_days_is_refused_with_both_named(world: m
 
     assert answer.status_code == 409
     assert "DAY-01 is reserved for Fell day" in text_of(answer)
-    assert "It is reserved for Fell day on those days." in text_of(answer)
+    assert "This kit is reserved for Fell day on those days." in text_of(answer)
 
 
 def test_reserving_nothing_says_what_to_do(world: make.World) -> None:
@@ -255,7 +255,7 @@ def test_a_kit_that_went_is_out_and_is_not_released(world: make.World) -> None:
     client = browser(world.keeper)
 
     page = client.get(f"/trips/{trip.pk}/")
-    assert "All its kits have gone out." in text_of(page)
+    assert "All its kits have been taken out." in text_of(page)
     assert "Release" not in item_of(page, "DAY-01")
     custody.check_in(make.act(world.keeper), world.day_01)
     assert "Back" in item_of(client.get(f"/trips/{trip.pk}/"), "DAY-01")
@@ -270,7 +270,7 @@ def test_who_has_a_kit_beyond_the_departure_is_named(world: make.World) -> None:
     page = browser(world.keeper).get(f"/trips/{trip.pk}/")
 
     assert "Gil has it, due" in item_of(page, "DAY-01")
-    assert "has to come back before" in item_of(page, "DAY-01")
+    assert "must be back before" in item_of(page, "DAY-01")
     assert "Not covered" in text_of(page)
 
 
@@ -386,7 +386,7 @@ def test_a_cancelled_trip_says_which_kits_are_free_again(world: make.World) -> N
 
     page = text_of(browser(world.guide).get(f"/trips/{trip.pk}/"))
 
-    assert "It was cancelled: it needs no kits. Free again: DAY-01." in page
+    assert "This trip was cancelled and needs no kits. Free again: DAY-01." in page
 
 
 def test_of_two_people_at_one_trip_the_second_is_told(world: make.World) -> None:
@@ -420,4 +420,4 @@ def _times() -> tuple[datetime, datetime]:
 
 def test_every_hazard_has_its_words() -> None:
     assert tuple(hazards.HAZARDS) == HAZARDS
-    assert hazards.hazards(["rope", "cave"]) == ["caves and mines", "work on ropes"]
+    assert hazards.hazards(["rope", "cave"]) == ["caves and mines", "rope work"]

@@ -136,4 +136,4 @@ def whole_count(m: Moment, kit: str, by: str) -> Report:
 
 def short_reason(m: Moment, body: dict[str, Any]) -> dict[str, Any]:
     """The same, with a reason in case it is short, as most people say at once."""
-    return {**body, "short_reason": "Can use instead"} if m.rng.random() < 0.7 else body
+    return {**body, "short_reason": "Can be used instead"} if m.rng.random() < 0.7 else body

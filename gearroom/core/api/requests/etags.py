@@ -29,13 +29,14 @@ def require_match(request: HttpRequest, shown: Any) -> None:
     tags = parse_etags(header)
     if shown is None:
         raise Stale(
-            "changed-since", _("This does not exist yet. Send it without If-Match to create it.")
+            "changed-since",
+            _("This does not exist yet. To create it, send the request without If-Match."),
         )
     if "*" not in tags and etag(shown) not in tags:
         raise Stale(
             "changed-since",
             _(
-                "It was changed since you read it. Read it again and send your change "
+                "This has been changed since you read it. Read it again and send your change "
                 "with the new ETag."
             ),
             current=etag(shown),

@@ -77,8 +77,8 @@ class CursorPages(BasePagination):
         except signing.BadSignature:
             raise Invalid(
                 _(
-                    "This cursor belongs to another list. Use “next” or “previous” as they "
-                    "were given."
+                    "This cursor belongs to another list. Use the values of “next” and "
+                    "“previous” unchanged."
                 ),
                 field="cursor",
             ) from None

@@ -153,13 +153,14 @@ def _check(value: Any, depth: int) -> None:
 
 def _malformed(detail: str) -> Invalid:
     return Invalid(
-        _("The body could not be read. %(detail)s") % {"detail": detail}, code="malformed-body"
+        _("The request body could not be read. %(detail)s") % {"detail": detail},
+        code="malformed-body",
     )
 
 
 def _too_large(limit: float) -> TooLarge:
     return TooLarge(
         "too-large",
-        _("A request body has at most %(most)s KiB.") % {"most": limit // 1024},
+        _("A request body can be at most %(most)s KiB.") % {"most": limit // 1024},
         limit_bytes=limit,
     )

@@ -24,8 +24,8 @@ def require_right_over(actor: Actor, *people: Person) -> None:
         raise NotAllowed(
             "scope-missing",
             _(
-                "This token lacks the scope “%(scope)s”. A sign-in or an address is changed with a "
-                "token that has every scope, or on the pages."
+                "This token does not have the scope “%(scope)s”. To change a sign-in or an "
+                "address, use a token that has every scope, or the web pages."
             )
             % {"scope": lacking[0]},
             scope=str(lacking[0]),
@@ -35,8 +35,9 @@ def require_right_over(actor: Actor, *people: Person) -> None:
             raise NotAllowed(
                 "role-missing",
                 _(
-                    "%(name)s may do more than you decide on, so their sign-in and their address "
-                    "are changed by an administrator of every room that they have a role in."
+                    "%(name)s has rights that you cannot grant, so only an administrator of "
+                    "every gear room where they have a role can change their sign-in and "
+                    "address."
                 )
                 % {"name": person.name},
             )

@@ -80,7 +80,7 @@ def end(act: Act, device_id: int) -> Device:
 def end_here(actor: Actor, device_id: int) -> Device:
     """End the very device that somebody stands before, as its keeper with their PIN."""
     if actor.assurance is not Assurance.CONFIRMED:
-        says = _("A keeper ends this with their PIN.")
+        says = _("A keeper must confirm this with their PIN.")
         if actor.assurance is Assurance.NOBODY:
             raise PersonNeeded("who-are-you", says)
         raise PinNeeded("confirm-with-pin", says)
@@ -133,7 +133,7 @@ def choose_pin(act: Act, pin: str) -> Person:
     if person is None:
         raise NotFound("person")
     if not (len(pin) == PIN_DIGITS and pin.isascii() and pin.isdigit()):
-        raise Invalid(_("A PIN is %(count)d digits.") % {"count": PIN_DIGITS}, field="pin")
+        raise Invalid(_("A PIN has %(count)d digits.") % {"count": PIN_DIGITS}, field="pin")
     steps = {int(b) - int(a) for a, b in pairwise(pin)}
     if len(steps) == 1 and steps <= {-1, 0, 1}:
         raise Invalid(_("That PIN is too easy to guess. Choose another."), field="pin")
@@ -149,17 +149,17 @@ def confirm(person: Person, pin: str) -> None:
     if not person.pin:
         raise Refused(
             "no-pin",
-            _("%(name)s has no PIN yet. Choose one on a device of your own, under Settings.")
+            _("%(name)s has no PIN yet. Choose one on your own device, under Settings.")
             % {"name": person.name},
         )
     if wait := attempts.count("pin", str(person.pk)):
         raise TooOften(
             "too-many-requests",
-            _("Too many tries. Wait %(minutes)d minutes, or use a device of your own.")
+            _("Too many attempts. Wait %(minutes)d minutes, or use your own device.")
             % {"minutes": -(-wait // 60)},
             retry_after=wait,
         )
     if check_password(pin, person.pin):
         attempts.give_back("pin", str(person.pk))
     else:
-        raise NotAllowed("wrong-pin", _("Wrong PIN. Type it again."))
+        raise NotAllowed("wrong-pin", _("Wrong PIN. Enter it again."))

@@ -48,7 +48,7 @@ def make(
     for scope in wanted:
         if scope not in known:
             raise Invalid(
-                _("There is no scope “%(scope)s”. Known: %(known)s.")
+                _("There is no scope “%(scope)s”. Valid scopes: %(known)s.")
                 % {"scope": scope, "known": ", ".join(sorted(known))},
                 field="scopes",
             )
@@ -56,7 +56,7 @@ def make(
         raise Invalid(_("A token needs at least one scope."), field="scopes")
     if days is not None and not 1 <= days <= MAX_DAYS:
         raise Invalid(
-            _("A token lasts from 1 to %(most)d days.") % {"most": MAX_DAYS}, field="days"
+            _("A token can be valid for 1 to %(most)d days.") % {"most": MAX_DAYS}, field="days"
         )
     secret = PREFIX + secrets.token_urlsafe(32)
     now = clock.now()
@@ -114,12 +114,12 @@ def make_own(
     act.actor.require("own_tokens")
     user = act.actor.user
     if user is None:
-        raise NotAllowed("not-allowed", _("Only somebody with a sign-in can have tokens."))
+        raise NotAllowed("not-allowed", _("Only people with a sign-in can have tokens."))
     beyond = set(scopes) - (act.actor.scopes if act.actor.scopes is not None else set(Scope))
     if beyond:
         raise NotAllowed(
             "scope-missing",
-            _("This token lacks the scope “%(scope)s”, so it cannot grant it.")
+            _("This token does not have the scope “%(scope)s”, so it cannot grant that scope.")
             % {"scope": min(beyond)},
             scope=str(min(beyond)),
         )

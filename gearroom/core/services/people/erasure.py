@@ -79,7 +79,7 @@ def check_words(words: Sequence[str]) -> list[str]:
     if len(tidy) > MOST_WORDS or any(not 3 <= len(each) <= MOST_LETTERS for each in tidy):
         raise Unacceptable(
             "no-name",
-            _("Give up to %(count)s more names, each of 3 to %(letters)s characters.")
+            _("Enter up to %(count)s more names, each with 3 to %(letters)s characters.")
             % {"count": MOST_WORDS, "letters": MOST_LETTERS},
         )
     return tidy
@@ -100,11 +100,14 @@ def known_of(person: Person, words: Sequence[str] = ()) -> list[Known]:
 def refuse(person: Person) -> None:
     """Raise Refused: `erased-already`, `not-a-person`, `last-administrator`."""
     if person.erased_at is not None:
-        raise Refused("erased-already", _("They were already erased. There is nothing to do."))
+        raise Refused(
+            "erased-already",
+            _("This person’s data has already been erased. There is nothing to do."),
+        )
     if people.is_program(person):
         raise Refused(
             "not-a-person",
-            _("A program or a shared device is not a person. End its sign-in instead."),
+            _("This is a program or a shared device, not a person. End its sign-in instead."),
         )
     people.require_another_administrator(person)
 

@@ -133,7 +133,7 @@ def with_words(value: Any) -> Any:
 
 def nameless(person: int) -> str:
     """How somebody reads whose name was erased, by their number."""
-    return _("Person %(number)s") % {"number": person} if person else _("Somebody not on record")
+    return _("Person %(number)s") % {"number": person} if person else _("Unknown person")
 
 
 class _Words(_Field):

@@ -104,8 +104,8 @@ def require_deliverable(address: str) -> None:
         punycode(address.rpartition("@")[2])
     except UnicodeError:
         raise Invalid(
-            _("No mail can reach this address: what follows the @ is not the name of a mail "
-              "server. Check it."),
+            _("Email cannot be delivered to this address: the part after the @ is not the name "
+              "of a mail server. Check it."),
             field="email",
         ) from None  # fmt: skip
 
@@ -117,9 +117,11 @@ def add_holder(act: Act, *, name: str, phone: str, room: Room | None = None) -> 
     act.actor.require("add_holder", room.pk if room else None)
     name, phone = " ".join(name.split()), " ".join(phone.split())
     if not name:
-        raise Invalid(_("Who is it? Enter a name."), field="name")
+        raise Invalid(_("Enter the person’s name."), field="name")
     if not phone:
-        raise Invalid(_("Enter a telephone number, so that they can be reached."), field="phone")
+        raise Invalid(
+            _("Enter a telephone number on which this person can be reached."), field="phone"
+        )
     return Person.objects.create(name=name, phone=phone, home_room=room)
 
 
@@ -160,22 +162,22 @@ def merge(act: Act, person: Person, into: Person) -> Person:
     for each in (person, into):
         _require_care_of(act.actor, each)
     if person.pk == into.pk:
-        raise Refused("same-person", _("That is the same person. Choose the other one."))
+        raise Refused("same-person", _("That is the same person. Choose the other person."))
     if person.merged_into_id is not None or into.merged_into_id is not None:
-        raise Refused("merged-already", _("They are merged already. There is nothing to do."))
+        raise Refused(
+            "merged-already",
+            _("These two people have already been merged. There is nothing to do."),
+        )
     if is_program(person) or is_program(into):
         raise Refused(
-            "not-a-person", _("A program is not a person and cannot be merged with anybody.")
+            "not-a-person", _("This is a program, not a person: it cannot be merged with anybody.")
         )
     account_changes.require_right_over(act.actor, person, into)
     _refuse_advice_for_oneself(act, person, into)
     if person.user is not None and into.user is not None and person.left_on is None:
         raise Refused(
             "two-sign-ins",
-            _(
-                "%(name)s has a sign-in, and so has %(other)s. First record that one of them has "
-                "left."
-            )
+            _("Both %(name)s and %(other)s have a sign-in. First record that one of them has left.")
             % {"name": person.name, "other": into.name},
         )
     user, before = person.user, person.email
@@ -204,7 +206,7 @@ def leave(act: Act, person: Person, on: date | None = None) -> Person:
         account_changes.require_right_over(act.actor, person)
     today = clock.today(person.home_room.time_zone if person.home_room else "UTC")
     if on is not None and on > today:
-        raise Invalid(_("Record that on the day they leave, not before."), field="on")
+        raise Invalid(_("Record this on the day they leave, not before."), field="on")
     require_another_administrator(person)
     person.left_on = on or today
     person.save(update_fields=["left_on"])
@@ -234,20 +236,20 @@ def give_sign_in(act: Act, person: Person, username: str | None = None) -> tuple
     """
     _require_rule_over(act.actor, person)
     if person.left_on is not None:
-        says = _("%(name)s has left. Record first that they are back.")
+        says = _("%(name)s has left. First record that they have come back.")
         raise Refused("person-left", says % {"name": person.name})
     password = "-".join("".join(secrets.choice(_LETTERS) for _ in range(5)) for _ in range(4))
     user = person.user
     if user is None:
         if not username:
-            raise Invalid(_("A new sign-in needs a username."), field="username")
+            raise Invalid(_("Enter a username for the new sign-in."), field="username")
         if User.objects.filter(username__iexact=username).exists():
-            says = _("The username “%(name)s” is taken. Choose another.")
+            says = _("The username “%(name)s” is already taken. Choose another.")
             raise Refused("name-taken", says % {"name": username})
         user = User(username=username, email=person.email)
         user.person = person
     elif username and username != user.username:
-        says = _("%(name)s signs in as “%(username)s” already.")
+        says = _("%(name)s already signs in as “%(username)s”.")
         raise Refused("has-sign-in", says % {"name": person.name, "username": user.username})
     kind = Kind.SIGN_IN if user.pk is None else Kind.PASSWORD
     user.set_password(password)
@@ -293,7 +295,7 @@ def _require_care_of(actor: Actor, person: Person) -> None:
     if not actor.everywhere and person.memberships.filter(room=None).exists():
         raise NotAllowed(
             "role-missing",
-            _("%(name)s has a role in every gear room. Ask an administrator of all of them.")
+            _("%(name)s has a role in every gear room. Ask an administrator of all gear rooms.")
             % {"name": person.name},
         )
 
@@ -328,7 +330,10 @@ def _refuse_advice_for_oneself(act: Act, *records: Person) -> None:
 def _not_oneself() -> NotAllowed:
     return NotAllowed(
         "not-oneself",
-        _("Nobody can appoint themselves medical adviser. Ask another administrator of all rooms."),
+        _(
+            "Nobody can appoint themselves medical adviser. Ask another administrator of all "
+            "gear rooms."
+        ),
     )
 
 
@@ -349,6 +354,6 @@ def require_another_administrator(person: Person) -> None:
     if ours.exists() and not everywhere.exclude(person=person).exists():
         raise Refused(
             "last-administrator",
-            _("%(name)s is the last administrator of every gear room. Appoint another one first.")
+            _("%(name)s is the only administrator of all gear rooms. Appoint another one first.")
             % {"name": person.name},
         )

@@ -67,7 +67,7 @@ def require_administrator_everywhere(actor: Actor) -> None:
     if actor.person is not None and Role.ADMINISTRATOR not in actor.roles.get(None, ()):
         raise NotAllowed(
             "role-missing",
-            _("This needs an administrator of every gear room."),
+            _("Only an administrator of all gear rooms can do this."),
             roles=[Role.ADMINISTRATOR.value],
         )
 
@@ -75,5 +75,5 @@ def require_administrator_everywhere(actor: Actor) -> None:
 def _not_taken(rooms: QuerySet[Room], **names: str) -> None:
     for field, value in names.items():
         if rooms.filter(**{field: value}).exists():
-            says = _("There is a gear room “%(name)s” already. Choose another name.")
+            says = _("There is already a gear room called “%(name)s”. Choose another name.")
             raise Refused("name-taken", says % {"name": value})

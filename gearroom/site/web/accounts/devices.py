@@ -55,4 +55,6 @@ def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
 def end(act: Act, request: HttpRequest, device: int) -> Done:
     """End a device: it is signed out at once."""
     ended = shared_devices.end(act, device)
-    return Done(_("%(device)s is signed out.") % {"device": ended.name}, to=reverse("devices"))
+    return Done(
+        _("%(device)s has been signed out.") % {"device": ended.name}, to=reverse("devices")
+    )

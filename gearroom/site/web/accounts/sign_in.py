@@ -30,7 +30,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     if request.method != "POST":
         return render(request, "site/accounts/sign_in.html", {"to": to})
     name = request.POST.get("username", "").strip()
-    error, status = _("That username and password do not match. Check both and try again."), 403
+    error, status = _("The username and password do not match. Check both and try again."), 403
     try:
         if wait := _wait(request, name):
             error, status = too_often(wait), 429
@@ -46,7 +46,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
 
 def too_often(wait: int) -> str:
     """What whoever tried too often is told, with the seconds to wait."""
-    return _("Too many tries. Wait %(seconds)d seconds, then try again.") % {"seconds": wait}
+    return _("Too many attempts. Wait %(seconds)d seconds, then try again.") % {"seconds": wait}
 
 
 def _wait(request: HttpRequest, name: str) -> int:

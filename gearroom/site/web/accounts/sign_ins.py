@@ -46,14 +46,14 @@ def _page(request: HttpRequest, problem: Problem | None = None) -> HttpResponse:
 def end(act: Act, request: HttpRequest, signed_in: int) -> Done:
     """Sign out of one browser."""
     sign_ins.end(act, signed_in)
-    return Done(_("You are signed out there."), to=reverse("signed-in"))
+    return Done(_("You have been signed out on that device."), to=reverse("signed-in"))
 
 
 @form_view("own_account", "signed-in")
 def end_others(act: Act, request: HttpRequest) -> Done:
     """Sign out of every browser but this one."""
     sign_ins.end_others(act, request.session.session_key or "")
-    return Done(_("You are signed out everywhere else."))
+    return Done(_("You have been signed out everywhere else."))
 
 
 # What follows carries a password or a PIN, so it comes without a key: of what has one, a digest is
@@ -73,7 +73,7 @@ def password(request: HttpRequest) -> HttpResponse:
     update_session_auth_hash(request, user)
     sign_ins.end_others(Act(actor(request)), "")
     note_sign_in(request, user)
-    say(request, _("Your password is changed, and you are signed out everywhere else."))
+    say(request, _("Your password has been changed, and you have been signed out everywhere else."))
     return redirect("signed-in")
 
 
@@ -92,7 +92,7 @@ def pin(request: HttpRequest) -> HttpResponse:
         shared_devices.choose_pin(Act(who), request.POST.get("pin", "").strip())
     except Problem as problem:
         return _page(request, problem)
-    say(request, _("Your PIN is set. It works at every shared device of your gear rooms."))
+    say(request, _("Your PIN has been set. It works on every shared device in your gear rooms."))
     return redirect("signed-in")
 
 
@@ -113,8 +113,8 @@ def forgotten(request: HttpRequest) -> HttpResponse:
         error = too_often(wait)
     elif wait := attempts.count("reset", name.casefold()[:150]):
         error = _(
-            "Enough emails have been requested for this username. Use the newest one, or wait "
-            "%(minutes)d minutes."
+            "Too many emails have been requested for this username. Use the most recent one, "
+            "or wait %(minutes)d minutes."
         ) % {"minutes": -(-wait // 60)}
     elif not name:
         error, status = _("Enter your username or your email address."), 400

@@ -23,13 +23,13 @@ from gearroom.site.web.page.shell import Done, actor, once_a_form, page, show
 
 _SCOPES = {
     Scope.READ: gettext_lazy("read everything"),
-    Scope.CUSTODY: gettext_lazy("take out, hand back, log use"),
-    Scope.STOCK: gettext_lazy("restock, count, receive, dispose"),
+    Scope.CUSTODY: gettext_lazy("take out and hand back kits, record use"),
+    Scope.STOCK: gettext_lazy("restock kits; count, receive and dispose of items"),
     Scope.LISTS: gettext_lazy("edit kits, items and kit lists"),
     Scope.LABELS: gettext_lazy("create and print labels"),
     Scope.PEOPLE: gettext_lazy("add and edit people"),
     Scope.TRIPS: gettext_lazy("trips and reservations"),
-    Scope.ADMIN: gettext_lazy("gear rooms, tokens, sending notifications again"),
+    Scope.ADMIN: gettext_lazy("gear rooms, tokens, resending notifications"),
 }
 _DAYS = (30, 90, 365, 3650)
 
@@ -37,12 +37,12 @@ _DAYS = (30, 90, 365, 3650)
 class TokenForm(PageForm):
     """What a token is for, and how long it lasts."""
 
-    name = Line(80, message=gettext_lazy("Enter in up to 80 characters what the token is for."))
+    name = Line(80, message=gettext_lazy("Enter what the token is for, in up to 80 characters."))
     days = forms.TypedChoiceField(
         choices=[(days, days) for days in _DAYS],
         coerce=int,
         error_messages=dict.fromkeys(
-            ("required", "invalid_choice"), gettext_lazy("Choose how long the token lasts.")
+            ("required", "invalid_choice"), gettext_lazy("Choose how long the token is valid.")
         ),
     )
     scope = forms.TypedMultipleChoiceField(
@@ -50,7 +50,7 @@ class TokenForm(PageForm):
         coerce=Scope,
         error_messages=dict.fromkeys(
             ("required", "invalid_choice"),
-            gettext_lazy("Choose at least one thing that the token allows."),
+            gettext_lazy("Choose at least one permission for the token."),
         ),
     )
 

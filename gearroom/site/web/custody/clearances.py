@@ -26,7 +26,7 @@ _MOST = 100
 class AnswerForm(PageForm):
     """Whether somebody cleared a kit."""
 
-    answer = YesOrNo(message=gettext_lazy("Answer yes or no: did you clear it?"))
+    answer = YesOrNo(message=gettext_lazy("Answer yes or no: did you clear this kit for use?"))
 
 
 def answer_by_link(request: HttpRequest, link: str) -> HttpResponse:
@@ -73,9 +73,9 @@ def list_clearances(act: Act, request: HttpRequest) -> Done:
     confirmed = AnswerForm.read(request.POST)["answer"]
     clearances.answer(act, clearance, confirmed=confirmed)
     says = (
-        _("Recorded: you cleared %(kit)s.")
+        _("Recorded: you cleared %(kit)s for use.")
         if confirmed
-        else _("Recorded: you did not clear %(kit)s. Its keepers are told.")
+        else _("Recorded: you did not clear %(kit)s for use. Its keepers will be notified.")
     )
     return Done(says % {"kit": clearance.checkout.kit.name})
 

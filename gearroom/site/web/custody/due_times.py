@@ -20,7 +20,7 @@ from kits.services.trips import due_times
 class DueForm(PageForm):
     """When a kit is due."""
 
-    due_at = Moment(label=gettext_lazy("Due"))
+    due_at = Moment(label=gettext_lazy("Due time"))
 
 
 class ReturnsForm(PageForm):
@@ -37,7 +37,7 @@ def set_due(act: Act, request: HttpRequest, kit: str) -> Done:
     none = request.POST.get("due_at") == ""
     at = None if none else DueForm.read(request.POST, zone=zone)["due_at"]
     due_times.set_due(act, out, at)
-    says = _("%(kit)s is due %(when)s.") if at else _("%(kit)s has no due time.")
+    says = _("%(kit)s is due back on %(when)s.") if at else _("%(kit)s has no due time.")
     return Done(
         says % {"kit": out.name, "when": wording.moment(at, zone) if at else ""},
         to=back_to(request, reverse("kit", args=[out.name])),
@@ -50,7 +50,7 @@ def extend(act: Act, request: HttpRequest, trip: int) -> Done:
     longer = find.trip(act.actor, trip)
     zone = longer.room.time_zone if longer.room else settings.TIME_ZONE
     done = due_times.extend(act, longer, ReturnsForm.read(request.POST, zone=zone)["due_at"])
-    says = _("%(trip)s returns %(when)s. Due then: %(kits)s.") % {
+    says = _("%(trip)s returns on %(when)s. Due back then: %(kits)s.") % {
         "trip": longer.name,
         "when": wording.moment(done.trip.returns_at, zone),
         "kits": ", ".join(dict.fromkeys(each.kit.name for each in done.checkouts)) or _("none"),

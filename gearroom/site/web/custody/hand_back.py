@@ -94,7 +94,7 @@ def _hand_back(request: HttpRequest, kit: Kit) -> HttpResponse:
             **values,
         )
         count = sum(line.units for line in back.use.lines) if back.use else 0
-        says = _("%(kit)s is handed back, opened. %(wrote)s") % {
+        says = _("%(kit)s has been handed back as opened. %(wrote)s") % {
             "kit": kit.name,
             "wrote": use_in_words(count),
         }

@@ -22,7 +22,7 @@ class ReturnForm(PageForm):
     units = WholeNumber(
         least=1,
         most=999_999,
-        message=gettext_lazy("Enter how many: a whole number of at least 1."),
+        message=gettext_lazy("Enter how many, as a whole number of 1 or more."),
     )
 
 
@@ -50,10 +50,10 @@ def list_away(act: Act, request: HttpRequest) -> Done:
     facts = {"count": units, "thing": lot.item.name}
     if sent.get("gone"):
         entry = away.write_off(act, kit, lot, units)
-        return Done(_("%(count)d × %(thing)s is written off as used.") % facts, entry.pk)
+        return Done(_("%(count)d × %(thing)s written off as used.") % facts, entry.pk)
     shelf = find.shelf(act.actor, sent.get("shelf", ""))
     entry = away.come_back(act, kit, lot, units, shelf)
-    return Done(_("%(count)d × %(thing)s is back.") % facts, entry.pk)
+    return Done(_("%(count)d × %(thing)s returned.") % facts, entry.pk)
 
 
 @form_view("log_use", "kit")
@@ -63,8 +63,8 @@ def report_participants_own(act: Act, request: HttpRequest, kit: str) -> Done:
     inside = request.POST.get("inside") == "1"
     entry = participants_own.report(act, carrying, inside=inside)
     says = (
-        _("%(kit)s: it carries something that belongs to a participant.")
+        _("%(kit)s contains something that belongs to a participant.")
         if inside
-        else _("%(kit)s: given back to its owner.")
+        else _("%(kit)s: the participant’s item has been given back.")
     )
     return Done(says % {"kit": carrying.name}, entry.pk)

@@ -71,7 +71,7 @@ class UseForm(PageForm):
                     most=MOST_UNITS,
                     required=False,
                     message=_(
-                        "“%(text)s” is not a number of items. Enter a whole number up to %(most)d."
+                        "“%(text)s” is not a valid quantity. Enter a whole number up to %(most)d."
                     ),
                 )
 

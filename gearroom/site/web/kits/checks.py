@@ -20,7 +20,7 @@ class CheckForm(PageForm):
     """How an instrument did."""
 
     lot = WholeNumber(label=gettext_lazy("Instrument"))
-    passed = YesOrNo(message=gettext_lazy("Choose whether it passed."))
+    passed = YesOrNo(message=gettext_lazy("Choose whether the instrument passed its check."))
     answer = ShortText(200)
 
 
@@ -34,7 +34,7 @@ def check_instrument(act: Act, request: HttpRequest, kit: str) -> Done:
     )
     lot = inside.filter(pk=pk).first()
     if lot is None:
-        raise Invalid(_("That instrument is not in this kit. Load the page again."))
+        raise Invalid(_("This instrument is not in this kit. Reload the page."))
     instruments.check(act, lot, passed=passed, answer=answer)
     says = (
         _("%(thing)s %(serial)s passed its check.")

@@ -197,7 +197,7 @@ def _one_more(kit: Kit, before: QueryDict, batch: Lot) -> QueryDict:
     rows = [row for section in sections for row in section.rows if row.item.pk == batch.item_id]
     if batch.item.by_eye:
         raise Invalid(
-            _("%(item)s is loose: choose full, low or empty instead of a number.")
+            _("%(item)s is loose (not counted): choose full, low or empty instead of a number.")
             % {"item": batch.item.name}
         )
     for name, lot, value in (field for row in rows for field in row.known):
@@ -219,8 +219,8 @@ def _one_more(kit: Kit, before: QueryDict, batch: Lot) -> QueryDict:
             return sent
     raise Invalid(
         _(
-            "There is no free row for %(item)s. See what differs and save it, then continue "
-            "counting."
+            "There is no free row left for %(item)s. Review and save the differences, then "
+            "continue counting."
         )
         % {"item": batch.item.name}
     )
@@ -252,15 +252,17 @@ def _count(act: Act, kit: Kit, sent: QueryDict) -> Done:
     differing = len(done.differences)
     says = (
         ngettext(
-            "%(kit)s is counted: %(count)d batch differed from the record.",
-            "%(kit)s is counted: %(count)d batches differed from the record.",
+            "%(kit)s has been counted: %(count)d batch differed from the record.",
+            "%(kit)s has been counted: %(count)d batches differed from the record.",
             differing,
         )
         if differing
-        else _("%(kit)s is counted: all as on record.")
+        else _("%(kit)s has been counted: everything matches the record.")
     )
     if not done.complete:
-        says += " " + _("What you left empty was not counted; count it before the kit goes.")
+        says += " " + _(
+            "Anything you left blank was not counted. Count it before the kit is taken out."
+        )
     return Done(says % {"kit": kit.name, "count": differing}, done.entry.pk)
 
 

@@ -24,19 +24,19 @@ from kits.services.lookup import find
 
 LIVES_IN = {
     LivesIn.STORE: gettext_lazy("in the gear room"),
-    LivesIn.VEHICLE: gettext_lazy("in a vehicle: frost and heat"),
-    LivesIn.HUT: gettext_lazy("in a hut: frost"),
+    LivesIn.VEHICLE: gettext_lazy("in a vehicle (frost and heat)"),
+    LivesIn.HUT: gettext_lazy("in a hut (frost)"),
 }
 
 
 class KitForm(PageForm):
     """What is said of a kit."""
 
-    lives_in = Choice(LivesIn, message=gettext_lazy("Choose where it is kept."))
-    bag_volume_ml = WholeNumber(required=False, label=gettext_lazy("Volume of the bag, ml"))
-    bag_mass_limit_g = WholeNumber(required=False, label=gettext_lazy("Weight limit of the bag, g"))
+    lives_in = Choice(LivesIn, message=gettext_lazy("Choose where the kit is kept."))
+    bag_volume_ml = WholeNumber(required=False, label=gettext_lazy("Bag volume (ml)"))
+    bag_mass_limit_g = WholeNumber(required=False, label=gettext_lazy("Bag weight limit (g)"))
     look_interval_days = WholeNumber(
-        least=1, most=3650, label=gettext_lazy("Days between checks of its contents")
+        least=1, most=3650, label=gettext_lazy("Days between contents checks")
     )
     name = ShortText(kits.LONGEST_NAME)
     bag = ShortText(80)
@@ -65,7 +65,7 @@ def change_settings(act: Act, request: HttpRequest, kit: str) -> Done:
     """The settings of a kit, and what is done with it as a whole."""
     change = _CHANGES.get(request.POST.get("do", ""))
     if change is None:
-        raise Invalid(_("Choose what to do with it."), field="do")
+        raise Invalid(_("Choose an action."), field="do")
     return change(act, find.kit(act.actor, kit), request.POST)
 
 
@@ -78,7 +78,7 @@ def _edit(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
         deputy=_person(act.actor, sent, "deputy"),
         **KitForm.read(sent),
     )
-    says = _("%(kit)s is saved.") % {"kit": kit.name}
+    says = _("%(kit)s has been saved.") % {"kit": kit.name}
     return Done(says, to=reverse("kit", args=[kit.name]))  # its name may be another now
 
 
@@ -88,7 +88,11 @@ def _person(who: Actor, sent: Mapping[str, str], name: str) -> Person | None:
 
 def _lay_up(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
     entry = holds.lay_up(act, kit)
-    return Done(_("%(kit)s is in storage: no reminders.") % {"kit": kit.name}, entry.pk)
+    return Done(
+        _("%(kit)s is now in storage, and there will be no reminders about it.")
+        % {"kit": kit.name},
+        entry.pk,
+    )
 
 
 def _wake(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
@@ -98,25 +102,28 @@ def _wake(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
 
 def _mark_lost(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
     entry = holds.mark_lost(act, kit)
-    says = _("%(kit)s is lost, and its keepers are told. Scanning it finds it again.")
+    says = _(
+        "%(kit)s has been marked as lost, and its keepers will be notified. Scanning it "
+        "will mark it as found."
+    )
     return Done(says % {"kit": kit.name}, entry.pk)
 
 
 def _find_again(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
     entry = holds.find_again(act, kit)
-    return Done(_("%(kit)s is found. Check its contents next.") % {"kit": kit.name}, entry.pk)
+    return Done(_("%(kit)s has been found. Check its contents next.") % {"kit": kit.name}, entry.pk)
 
 
 def _move(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
     room = find.room(act.actor, sent.get("room", ""))
     kit = kits.move_home(act, kit, room, is_there=bool(sent.get("is_there")))
     facts = {"kit": kit.name, "room": kit.home_room.name}
-    return Done(_("The home of %(kit)s is %(room)s now.") % facts)
+    return Done(_("The home gear room of %(kit)s is now %(room)s.") % facts)
 
 
 def _retire(act: Act, kit: Kit, sent: Mapping[str, str]) -> Done:
     kit = kits.retire_kit(act, kit)
-    return Done(_("%(kit)s is retired. Its history stays.") % {"kit": kit.name})
+    return Done(_("%(kit)s has been retired. Its history is kept.") % {"kit": kit.name})
 
 
 _CHANGES: dict[str, Callable[[Act, Kit, Mapping[str, str]], Done]] = {

@@ -63,7 +63,7 @@ class PassForm(PageForm):
         required=True,
         error_messages={
             "required": gettext_lazy(
-                "Choose who has it now, or enter a name and a telephone number."
+                "Choose who has the kit now, or enter a name and a telephone number."
             )
         },
     )
@@ -72,7 +72,9 @@ class PassForm(PageForm):
 class WithholdForm(PageForm):
     """Why a kit is on hold."""
 
-    kind = Choice(WithheldKind, message=gettext_lazy("Choose why it is not to be taken."))
+    kind = Choice(
+        WithheldKind, message=gettext_lazy("Choose a reason for putting the kit on hold.")
+    )
     note = ShortText()
 
 
@@ -155,7 +157,7 @@ def pass_on(act: Act, request: HttpRequest, kit: str) -> Done:
     if to is None:
         to = find.person(act.actor, PassForm.read(request.POST)["person"])
     custody.pass_on(act, out, to)
-    return Done(_("%(name)s has %(kit)s now.") % {"name": to.name, "kit": out.name})
+    return Done(_("%(name)s now has %(kit)s.") % {"name": to.name, "kit": out.name})
 
 
 @require_POST
@@ -167,7 +169,7 @@ def withhold(request: HttpRequest, kit: str) -> HttpResponse:
     def perform(act: Act) -> Done:
         kind, note = WithholdForm.read(request.POST).values()
         entry = holds.withhold(act, find.kit(act.actor, kit), kind, note, photo)
-        return Done(_("On hold: nobody takes %(kit)s now.") % {"kit": kit}, entry.pk)
+        return Done(_("%(kit)s is now on hold and must not be taken out.") % {"kit": kit}, entry.pk)
 
     return acted(request, perform, to=reverse("kit", args=[kit]))
 
@@ -177,7 +179,7 @@ def release(act: Act, request: HttpRequest, kit: str) -> Done:
     """Let a kit that was on hold go again."""
     kind = ReleaseForm.read(request.POST)["kind"]
     entry = holds.release(act, find.kit(act.actor, kit), kind)
-    return Done(_("Released: %(kit)s is judged again.") % {"kit": kit}, entry.pk)
+    return Done(_("%(kit)s has been released and its status updated.") % {"kit": kit}, entry.pk)
 
 
 @form_view("take_expired_out")
@@ -185,7 +187,8 @@ def remove_expired(act: Act, request: HttpRequest, kit: str) -> Done:
     """What may not stay inside was removed."""
     entry = sorting.take_expired_out(act, find.kit(act.actor, kit))
     return Done(
-        _("Removed from %(kit)s what may not stay inside. Restock it next.") % {"kit": kit},
+        _("Everything that may not stay in %(kit)s has been removed. Restock the kit next.")
+        % {"kit": kit},
         entry.pk,
         to=back_to(request, reverse("sort", args=[kit])),
     )

@@ -54,7 +54,7 @@ def as_of(request: HttpRequest, kit: str) -> HttpResponse:
     today = readiness.today_of(subject)
     on = AsOfForm.read(request.GET)["on"] or today
     if on > today:
-        raise Invalid(_("That day is still to come. Choose today or an earlier day."), field="on")
+        raise Invalid(_("That day is in the future. Choose today or an earlier day."), field="on")
     then = request.GET.get("known") == "then" and on < today
     overview = kits_overview.overview(who, subject)
     facts = {

@@ -23,38 +23,40 @@ from labels.services.paper import paper
 class SheetForm(PageForm):
     """A sheet by its measures; whether it is cut, or a roll."""
 
-    name = Line(60, message=gettext_lazy("Enter a name, such as the one on its packet."))
+    name = Line(60, message=gettext_lazy("Enter a name, such as the one on the packet."))
     form = ShortText()
-    page_width_mm = Length(label=gettext_lazy("Width of the paper"))
-    page_height_mm = Length(label=gettext_lazy("Height of the paper"))
-    cell_width_mm = Length(label=gettext_lazy("Width of a label"))
-    cell_height_mm = Length(label=gettext_lazy("Height of a label"))
+    page_width_mm = Length(label=gettext_lazy("Paper width"))
+    page_height_mm = Length(label=gettext_lazy("Paper height"))
+    cell_width_mm = Length(label=gettext_lazy("Label width"))
+    cell_height_mm = Length(label=gettext_lazy("Label height"))
     left_mm = Length(
         required=False,
         initial=0.0,
         label=gettext_lazy("From the paper’s left edge to the first label"),
     )
     top_mm = Length(
-        required=False, initial=0.0, label=gettext_lazy("From the top edge to the first label")
+        required=False,
+        initial=0.0,
+        label=gettext_lazy("From the paper’s top edge to the first label"),
     )
     pitch_x_mm = Length(
         required=False,
         initial=0.0,
-        label=gettext_lazy("From one label’s left edge to the next one’s"),
+        label=gettext_lazy("From the left edge of one label to the left edge of the next"),
     )
     pitch_y_mm = Length(
         required=False,
         initial=0.0,
-        label=gettext_lazy("From one label’s top edge to the next one’s"),
+        label=gettext_lazy("From the top edge of one label to the top edge of the next"),
     )
-    columns = WholeNumber(least=1, most=50, label=gettext_lazy("Labels side by side"))
-    rows = WholeNumber(least=1, most=50, label=gettext_lazy("Labels one under the other"))
+    columns = WholeNumber(least=1, most=50, label=gettext_lazy("Labels per row"))
+    rows = WholeNumber(least=1, most=50, label=gettext_lazy("Labels per column"))
 
 
 class HoleForm(PageForm):
     """The hole of a tag; without one both are empty."""
 
-    hole_diameter_mm = Length(label=gettext_lazy("Width of the hole"))
+    hole_diameter_mm = Length(label=gettext_lazy("Hole width"))
     hole_from_top_mm = Length(
         label=gettext_lazy("From a label’s top edge to the centre of the hole")
     )
@@ -87,7 +89,7 @@ def own(act: Act, request: HttpRequest) -> Done:
     name, form = measures.pop("name"), measures.pop("form")
     measures |= {"roll": form == "roll", "cut": form == "cut", **_hole(request.POST)}
     kept = paper.add_sheet(act, name, measures)
-    says = _("%(sheet)s can be printed on now. Print its test page first, and measure it.")
+    says = _("You can now print on %(sheet)s. Print its test page first and measure it.")
     to = f"{reverse('printer')}?sheet={quote(kept.sheet.key)}"
     return Done(says % {"sheet": kept.sheet.name}, to=to)
 
@@ -104,7 +106,7 @@ def remove(act: Act, request: HttpRequest) -> Done:
     """Remove a sheet that was added here."""
     name = request.POST.get("sheet", "")
     paper.remove_sheet(act, name)
-    return Done(_("%(sheet)s is removed.") % {"sheet": name})
+    return Done(_("%(sheet)s has been removed.") % {"sheet": name})
 
 
 def _values_of(key: str) -> dict[str, str]:

@@ -50,7 +50,7 @@ KINDS = {
 }
 TICKS = {
     "new": gettext_lazy("those without a label"),
-    "unprinted": gettext_lazy("those not printed yet"),
+    "unprinted": gettext_lazy("those not yet printed"),
     "all": gettext_lazy("all"),
     "none": gettext_lazy("none"),
 }
@@ -179,12 +179,12 @@ def targets(who: Actor, kind: str, room: Room | None, wanted: list[str]) -> list
     """What a form ticked, of a kind in a room. Raises Invalid."""
     ids = [int(each) for each in wanted if each.isascii() and each.isdigit() and len(each) < 19]
     if not ids:
-        raise Invalid(_("Choose at least one item to print a label for."), field="on")
+        raise Invalid(_("Choose at least one entry to print a label for."), field="on")
     if len(ids) > MOST:
-        raise Invalid(_("Choose at most %(most)d at once.") % {"most": MOST}, field="on")
+        raise Invalid(_("Choose no more than %(most)d at a time.") % {"most": MOST}, field="on")
     chosen = list(things(who, kind, room).filter(pk__in=ids))
     if len(chosen) != len(set(ids)):
-        raise Invalid(_("Something that you chose no longer exists. Load the page again."))
+        raise Invalid(_("Something that you chose no longer exists. Reload the page."))
     return chosen
 
 
@@ -260,7 +260,7 @@ def _how(request: HttpRequest, sent: QueryDict) -> dict[str, Any]:
     if not codes:
         raise Invalid(_("First choose what to print labels for."))
     if len(codes) > MOST:
-        raise Invalid(_("Print at most %(most)d labels at once.") % {"most": MOST})
+        raise Invalid(_("Print no more than %(most)d labels at a time.") % {"most": MOST})
     on = paper.sheet(sent.get("sheet") or paper.DEFAULT_SHEET)
     return {
         "labels": paper.labels_of_codes(actor(request), codes),
@@ -340,7 +340,9 @@ def label_picture(request: HttpRequest, code: str) -> HttpResponse:
 class CancelForm(PageForm):
     """Why a label is cancelled, and whether another takes its place."""
 
-    why = Line(200, message=gettext_lazy("Enter a reason, for whoever scans it later."))
+    why = Line(
+        200, message=gettext_lazy("Enter a reason. Anyone who scans the label later will see it.")
+    )
     replace = Tick()
 
 
@@ -351,9 +353,9 @@ def cancel(act: Act, request: HttpRequest, code: str) -> Done:
     done = labelling.cancel(act, of.code, values["why"], and_replace=values["replace"])
     old = label_codes.shown(of.code)
     if done.replacement is None:
-        return Done(_("The label %(code)s is cancelled.") % {"code": old})
+        return Done(_("Label %(code)s has been cancelled.") % {"code": old})
     new = done.replacement.code
-    says = _("%(new)s replaces %(code)s. Print it and stick it on now.")
+    says = _("%(new)s replaces %(code)s. Print the new label and stick it on now.")
     sheet = f"&sheet={_SHEETS['people']}" if of.kind == LabelKind.PERSON else ""
     return Done(
         says % {"code": old, "new": label_codes.shown(new)},

@@ -55,13 +55,13 @@ def edit(act: Act, request: HttpRequest, id: int, number: int) -> Done:
         return Done(_("Moved up."))
     if key := sent.get("drop"):
         draft_editing.drop_section(act, version, key)
-        return Done(_("The section is removed from the draft, with its lines."))
+        return Done(_("The section and its items have been removed from the draft."))
     if "section" in sent:
         section = SectionDraft(NewSectionForm.read(sent)["section"])
         done = draft_editing.put_section(act, version, section)
         key = done.sections.order_by("position").last().key  # type: ignore[union-attr]  # just put
         return Done(
-            _("%(name)s is on the draft. Add its lines.") % {"name": section.name},
+            _("%(name)s has been added to the draft. Now add its items.") % {"name": section.name},
             to=_section_address(version, key),
         )
     draft_editing.say(act, version, **version_values(sent))
@@ -151,16 +151,16 @@ def section(act: Act, request: HttpRequest, id: int, number: int, key: str) -> D
     _raise(lines, sent.get("raise", ""))
     put = SectionDraft(SectionForm.read(sent)["name"], lines, key)
     draft_editing.put_section(act, version, put, seen=sent.get("seen", ""))
-    return Done(_("%(name)s is saved.") % {"name": put.name})
+    return Done(_("%(name)s has been saved.") % {"name": put.name})
 
 
 def _line(sent: QueryDict, item: Item, row: object) -> LineDraft:
-    labels = {"carry": _("%(thing)s, carry"), "never": _("%(thing)s, minimum")}
+    labels = {"carry": _("%(thing)s, number to carry"), "never": _("%(thing)s, minimum")}
     labels = {name: label % {"thing": item.name} for name, label in labels.items()}
     values = LineForm.read(sent, row=row, labels=labels)
     priority = values["matters"] or Criticality.ROUTINE
     if priority not in list(Criticality):
-        says = _("%(thing)s: choose its priority.") % {"thing": item.name}
+        says = _("%(thing)s: choose a priority.") % {"thing": item.name}
         raise Invalid(says, field=f"matters-{row}")
     return LineDraft(
         item, values["carry"], values["never"], Criticality(priority), values["reason"]
@@ -211,4 +211,4 @@ def instead(act: Act, request: HttpRequest, id: int, number: int, key: str) -> D
         catalogue.remove_substitute(act, of, other)
         return Done(_("%(other)s can no longer be used instead of %(thing)s.") % names)
     catalogue.put_substitute(act, of, other, values["note"])
-    return Done(_("Can use %(other)s instead of %(thing)s, on every kit list.") % names)
+    return Done(_("%(other)s can now be used instead of %(thing)s on every kit list.") % names)

@@ -120,7 +120,7 @@ def all_lists(act: Act, request: HttpRequest) -> Done:
     draft = packing_lists.Draft(**version_values(request.POST))
     values = ListForm.read(request.POST)
     made = packing_lists.make_list(act, name=values["name"], note=values["list_note"], draft=draft)
-    says = _("%(name)s is created, as a draft. Add its sections and lines.")
+    says = _("%(name)s has been created as a draft. Now add its sections and items.")
     return Done(says % {"name": made.packing_list.name}, to=address("list-edit", made))
 
 
@@ -183,7 +183,10 @@ def substitutes(items: Iterable[int]) -> dict[int, list[Substitute]]:
 def new_draft(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     """A new draft, copied from the latest version."""
     made = packing_lists.new_draft(act, packing_lists.version_of(id, number).packing_list)
-    says = _("Version %(number)d is a draft now, a copy of the latest. Change it as you like.")
+    says = _(
+        "Version %(number)d has been created as a draft, copied from the latest version. "
+        "Change it as you like."
+    )
     return Done(says % {"number": made.number}, to=address("list-edit", made))
 
 
@@ -191,14 +194,14 @@ def new_draft(act: Act, request: HttpRequest, id: int, number: int) -> Done:
 def publish(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     """Publish a draft: from then on it never changes."""
     packing_lists.publish(act, packing_lists.version_of(id, number))
-    says = _("Version %(number)d is published. The medical adviser signs it next.")
+    says = _("Version %(number)d has been published. It now needs the medical adviser’s signature.")
     return Done(says % {"number": number})
 
 
 class SignatureForm(PageForm):
     """Until when a signature is valid, and what the adviser notes."""
 
-    until = Day(required=False, label=gettext_lazy("Signed until"))
+    until = Day(required=False, label=gettext_lazy("Signature valid until"))
     note = ShortText()
 
 
@@ -208,11 +211,13 @@ def sign(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     of, values = packing_lists.version_of(id, number), SignatureForm.read(request.POST)
     file = request.FILES.get("page")
     if values["until"] is None:
-        raise Invalid(_("Enter the last day on which the signature is valid."), field="until")
+        raise Invalid(_("Enter the last day on which the signature will be valid."), field="until")
     signed_page = file.read(packing_lists.MOST_PAGE_BYTES + 1) if file else b""
     done = packing_lists.sign(act, of, page=signed_page, **values)
     name = done.signed_by.name if done.signed_by else ""
-    says = _("%(name)s signed it. Every kit that follows it is judged again.")
+    says = _(
+        "%(name)s has signed this version. The status of every kit that uses it will be updated."
+    )
     return Done(says % {"name": name})
 
 
@@ -220,7 +225,7 @@ def sign(act: Act, request: HttpRequest, id: int, number: int) -> Done:
 class CompareForm(PageForm):
     """With which other version, by its number."""
 
-    other = WholeNumber(label=gettext_lazy("With"))
+    other = WholeNumber(label=gettext_lazy("Version to compare with"))
 
 
 @require_safe
@@ -285,12 +290,12 @@ def follow(act: Act, request: HttpRequest, id: int, number: int) -> Done:
     """Let the ticked kits follow this version from now on."""
     of, names = packing_lists.version_of(id, number), request.POST.getlist("kit")
     if not names:
-        raise Invalid(_("Select the kits that are to follow this version."), field="kit")
+        raise Invalid(_("Select the kits that should use this version."), field="kit")
     for name in names:
         kits.follow_list(act, find.kit(act.actor, name), of)
     says = ngettext(
-        "%(n)d kit follows version %(number)d now. Restock it to match.",
-        "%(n)d kits follow version %(number)d now. Restock them to match.",
+        "%(n)d kit now uses version %(number)d. Restock it to match.",
+        "%(n)d kits now use version %(number)d. Restock them to match.",
         len(names),
     )
     return Done(says % {"n": len(names), "number": number})

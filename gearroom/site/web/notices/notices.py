@@ -35,7 +35,7 @@ _STATES = {
 }
 _LOOKS = {State.SENT: "ok", State.NOT_SENT: "stop", State.TAKEN_BACK: ""}
 _WHENS = {
-    When.AT_ONCE: gettext_lazy("At once"),
+    When.AT_ONCE: gettext_lazy("Immediately"),
     When.WEEKLY: gettext_lazy("In the weekly email"),
     When.NEVER: gettext_lazy("Not at all"),
 }
@@ -104,7 +104,9 @@ def notice(request: HttpRequest, notice: int) -> HttpResponse:
 def send_again(act: Act, request: HttpRequest, notice: int) -> Done:
     """Send the same once more."""
     again = notice_log.send_again(act, notice_log.get(act.actor, notice))
-    says = _("It is sent to %(name)s once more within a minute.") % {"name": again.person.name}
+    says = _("The notification will be sent to %(name)s again within a minute.") % {
+        "name": again.person.name
+    }
     return Done(says, to=reverse("notice", args=[again.pk]))
 
 
@@ -140,7 +142,9 @@ class PreferencesForm(PageForm):
 class KindForm(PageForm):
     """When notices of a kind are sent."""
 
-    when = Choice(When, message=gettext_lazy("Choose at once, in the weekly email, or not at all."))
+    when = Choice(
+        When, message=gettext_lazy("Choose immediately, in the weekly email, or not at all.")
+    )
 
 
 def _page(
@@ -185,7 +189,7 @@ def settings(act: Act, request: HttpRequest) -> Done:
         if kind.policy.may_choose and f"when-{code}" in sent
     }
     preferences.change(act, _own(act.actor), choices=choices, **PreferencesForm.read(sent))
-    return Done(_("Saved. It applies from the next email."))
+    return Done(_("Saved. The change applies from the next email."))
 
 
 # ------------------------------------------------------------------------------------ the calendar
@@ -206,4 +210,4 @@ def new_calendar(request: HttpRequest) -> HttpResponse:
 def end_calendar(act: Act, request: HttpRequest) -> Done:
     """Have the address of one's calendar show nothing any more."""
     preferences.end_calendar(act, _own(act.actor))
-    return Done(_("The old calendar address shows nothing any more."))
+    return Done(_("The old calendar address no longer shows anything."))

@@ -30,11 +30,11 @@ from kits.services.overview import onboarding
 _SAYS = {
     "missing": gettext_lazy("is missing"),
     "not-a-number": gettext_lazy("is not a whole number"),
-    "not-a-choice": gettext_lazy("is not one of the choices"),
-    "not-a-date": gettext_lazy("is not a clear date: write 2027-05-31"),
-    "twice": gettext_lazy("is there twice"),
+    "not-a-choice": gettext_lazy("is not one of the options"),
+    "not-a-date": gettext_lazy("is not a clear date: enter it as 2027-05-31"),
+    "twice": gettext_lazy("appears twice"),
     "not-there": gettext_lazy("is neither in the workbook nor on record: check the spelling"),
-    "more-than-carry": gettext_lazy("is more than what is to be carried"),
+    "more-than-carry": gettext_lazy("is more than the number to carry"),
 }
 _MOST_FAULTS = 60
 _WORKBOOK = "site/overview/first_day_workbook.html"
@@ -79,16 +79,16 @@ def _steps(room: Room) -> list[Step]:
     return [
         Step(
             _("The gear room"),
-            _("Its name, its time zone, and how somebody who finds a kit returns it."),
+            _("Its name, its time zone and how to return a kit that has been found."),
             bool(room.how_to_return),
             room.how_to_return,
             reverse("room", args=[room.slug]),
-            _("Enter how a kit is returned"),
+            _("Enter how to return a kit"),
         ),
         Step(
             _("People"),
-            _("Everybody who can have a kit: a name is enough, a telephone number helps. Only "
-              "those who work at a screen need a sign-in."),
+            _("Everyone who may take out a kit: a name is enough, and a telephone number "
+              "helps. Only people who work at a screen need a sign-in."),
             so_far.people > 1,
             _("%(count)d so far") % {"count": so_far.people},
             reverse("people"),
@@ -96,7 +96,7 @@ def _steps(room: Room) -> list[Step]:
         ),
         Step(
             _("Shelves"),
-            _("A name for each, in the order in which you walk along them."),
+            _("A name for each shelf, in the order in which you walk past them."),
             so_far.shelves > 0,
             _("%(count)d so far") % {"count": so_far.shelves},
             reverse("room", args=[room.slug]),
@@ -104,8 +104,8 @@ def _steps(room: Room) -> list[Step]:
         ),
         Step(
             _("A kit list"),
-            _("What a kit carries, the minimum of each, and why. Items that are not known yet "
-              "are added on the way."),
+            _("What a kit contains, the minimum of each item, and why. New items are added as "
+              "you go."),
             so_far.lists > 0,
             _("%(count)d published") % {"count": so_far.lists},
             reverse("lists"),
@@ -113,7 +113,7 @@ def _steps(room: Room) -> list[Step]:
         ),
         Step(
             _("A kit"),
-            _("A name for each box or bag, and the list that it follows."),
+            _("A name for each box or bag, and the kit list that it uses."),
             so_far.kits > 0,
             _("%(count)d so far") % {"count": so_far.kits},
             reverse("add-kit"),
@@ -121,8 +121,8 @@ def _steps(room: Room) -> list[Step]:
         ),
         Step(
             _("Contents"),
-            _("Open it and count, as it is, including what is out of date. Nothing has to be "
-              "right first."),
+            _("Open the kit and count what is in it, including anything out of date. Nothing "
+              "needs to be put right first."),
             so_far.filled > 0,
             _("%(filled)d of %(kits)d counted") % {"filled": so_far.filled, "kits": so_far.kits},
             reverse("kit-count", args=[to_count.name]) if to_count else "",
@@ -130,8 +130,9 @@ def _steps(room: Room) -> list[Step]:
         ),
         Step(
             _("The signature"),
-            _("Your medical adviser reads the list and signs it until a day. Without it a kit "
-              "that carries medicines is not to be taken, and any other asks first."),
+            _("Your medical adviser reads the kit list and signs it; the signature is valid "
+              "until a set date. Without a signature, a kit that contains medicines must not "
+              "be taken out, and for any other kit you must ask first."),
             so_far.signed > 0,
             _("%(count)d signed") % {"count": so_far.signed},
             reverse("list-version", args=[unsigned.packing_list_id, unsigned.number])
@@ -141,17 +142,19 @@ def _steps(room: Room) -> list[Step]:
         ),
         Step(
             _("A label"),
-            _("A code on the lid, so that a phone recognises it. Its name works too."),
+            _("A code on the lid, so that a phone recognises the kit. Typing its name works "
+              "too."),
             so_far.labelled > 0,
             _("%(count)d labelled") % {"count": so_far.labelled},
             reverse("labels"),
             _("Print labels"),
         ),
         Step(
-            _("The first kit out"),
-            _("Scan it or type its name, choose who takes it, and it is out."),
+            _("Take out the first kit"),
+            _("Scan the kit or type its name, then choose who is taking it. It is then on "
+              "record as taken out."),
             so_far.went > 0,
-            _("%(count)d went out") % {"count": so_far.went},
+            _("%(count)d taken out") % {"count": so_far.went},
             reverse("scan") + ("?" + urlencode({"text": kit.name}) if kit else ""),
             _("Take it out"),
         ),
@@ -195,7 +198,7 @@ def _take_in(request: HttpRequest, room: Room) -> HttpResponse:
     try:
         sheets = signing.loads(request.POST["sure"], salt=_SALT, max_age=_A_DAY)
     except signing.BadSignature:  # expired too
-        raise Invalid(_("That was checked too long ago. Choose the workbook once more.")) from None
+        raise Invalid(_("The workbook was checked too long ago. Choose it again.")) from None
 
     def perform(act: Act) -> Done:
         book = onboarding.read_workbook(act.actor, room, sheets, start_workbook.words())
@@ -216,7 +219,7 @@ def _faults(book: Workbook) -> list[dict[str, str]]:
             "where": _("%(sheet)s, row %(row)d") % {
                 "sheet": start_workbook.SHEETS[fault.sheet], "row": fault.row
             },
-            "says": _("%(column)s “%(said)s” %(wrong)s.") % {
+            "says": _("%(column)s: “%(said)s” %(wrong)s.") % {
                 "column": start_workbook.HEADINGS[fault.column],
                 "said": fault.typed,
                 "wrong": _SAYS[fault.code],
@@ -260,7 +263,7 @@ def add_kit(act: Act, request: HttpRequest) -> Done:
     sent, (pk, name) = request.POST, KitForm.read(request.POST).values()
     version = PackingListVersion.objects.filter(pk=pk, published_at__isnull=False).first()
     if version is None:
-        raise Invalid(_("Choose the kit list that it follows."), field="version")
+        raise Invalid(_("Choose the kit list for this kit."), field="version")
     responsible = sent.get("responsible", "")
     made = kits.add_kit(
         act,
@@ -270,7 +273,7 @@ def add_kit(act: Act, request: HttpRequest) -> Done:
         responsible=find.person(act.actor, responsible) if responsible else None,
     )
     if sent.get("then") == "strip":
-        says, to = _("%(kit)s is added. Now break down the bought kit into it."), "strip-kit"
+        says, to = _("%(kit)s has been added. Next, break down the bought kit."), "strip-kit"
     else:
-        says, to = _("%(kit)s is added. Count its contents next."), "kit-count"
+        says, to = _("%(kit)s has been added. Count its contents next."), "kit-count"
     return Done(says % {"kit": made.name}, to=reverse(to, args=[made.name]))

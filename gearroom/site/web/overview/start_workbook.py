@@ -36,27 +36,27 @@ HEADINGS: dict[str, str | Promise] = {
     "name": gettext_lazy("Name"),
     "kind": gettext_lazy("Kind"),
     "base_unit": gettext_lazy("Counted in (piece, pair, tablet …)"),
-    "needs_date": gettext_lazy("Needs a date"),
+    "needs_date": gettext_lazy("Needs an expiry date"),
     "sterile": gettext_lazy("Sterile"),
     "by_eye": gettext_lazy("Loose, not counted"),
-    "check_every_days": gettext_lazy("Checked every … days (instruments)"),
-    "check_question": gettext_lazy("What the check asks"),
-    "gtin": gettext_lazy("Number below the maker’s barcode (GTIN)"),
-    "units_per_pack": gettext_lazy("How many in a pack with that number"),
+    "check_every_days": gettext_lazy("Days between checks (instruments)"),
+    "check_question": gettext_lazy("Check question"),
+    "gtin": gettext_lazy("Number under the maker’s barcode (GTIN)"),
+    "units_per_pack": gettext_lazy("Units in a pack with that number"),
     "list": gettext_lazy("Kit list"),
-    "people": gettext_lazy("People it serves"),
-    "days": gettext_lazy("Days it serves"),
+    "people": gettext_lazy("Number of people"),
+    "days": gettext_lazy("Number of days"),
     "section": gettext_lazy("Pouch"),
     "thing": gettext_lazy("Item"),
     "carry": gettext_lazy("Carry"),
     "never_below": gettext_lazy("Minimum"),
     "matters": gettext_lazy("Priority"),
     "reason": gettext_lazy("Reason"),
-    "responsible": gettext_lazy("Responsible (a name under People)"),
+    "responsible": gettext_lazy("Person responsible (a name under People)"),
     "place": gettext_lazy("Shelf or kit"),
     "units": gettext_lazy("How many"),
-    "number": gettext_lazy("LOT, or serial number"),
-    "expiry": gettext_lazy("Use by, as printed"),
+    "number": gettext_lazy("LOT or serial number"),
+    "expiry": gettext_lazy("Use-by date, as printed"),
 }
 WORDS: dict[str, str | Promise] = {
     Kind.CONSUMABLE: pgettext_lazy("kind of thing", "consumable"),
@@ -123,21 +123,24 @@ def sheets_of(file: Any) -> Mapping[str, list[list[Any]]]:
     content = file.read(MOST_BYTES + 1)
     if len(content) > MOST_BYTES:
         raise TooLarge(
-            "too-large", _("That file is too large to be the start workbook."),
+            "too-large", _("This file is too large for the start workbook."),
             limit_bytes=MOST_BYTES,
         )  # fmt: skip
     sheets = len(COLUMNS) + 1
     tables = read_picture.tables(content, sheets=sheets, rows=MOST_ROWS + 2, columns=12)
     if len(tables) != sheets:
         raise Invalid(
-            _("The workbook must have the sheets that it came with, in their order. Download a "
+            _("The workbook must have its original sheets in their original order. Download a "
               "new one and copy your rows into it."),
             field="workbook",
         )  # fmt: skip
     for name, table in zip(COLUMNS, tables[1:], strict=True):
         if len(table) > MOST_ROWS + 1:
             raise Invalid(
-                _("The sheet %(sheet)s has more than %(most)d rows. Send it in two parts.")
+                _(
+                    "The sheet %(sheet)s has more than %(most)d rows. Split it between two "
+                    "workbooks."
+                )
                 % {"sheet": SHEETS[name], "most": MOST_ROWS},
                 field="workbook",
             )
@@ -146,20 +149,20 @@ def sheets_of(file: Any) -> Mapping[str, list[list[Any]]]:
 
 def _advice() -> list[str]:
     return [
-        _("Fill in what you have, one row an item. Leave a sheet empty where you have nothing "
-          "yet. Names that are on record already are skipped, so you can upload the workbook "
+        _("Fill in what you have, one row per item. Leave a sheet empty if you have nothing "
+          "for it yet. Names already on record are skipped, so you can upload the workbook "
           "again."),
-        _("Shelves: the names on your shelves, in the order in which you walk along them."),
-        _("Items: each kind of item once, by a plain name, counted in the smallest unit that "
-          "you hand out. What nobody counts, such as plasters, is loose."),
-        _("Kit lists: one row an item in each pouch. Carry is the target; the minimum is what "
-          "a kit may not leave without. What a kit carries is for your medical adviser to "
-          "decide, who signs the list afterwards."),
-        _("Kits: the names on your kits, and the list that each follows."),
-        _("What is where: count what is in each kit and on each shelf, batch by batch. Include "
-          "what is out of date: you will be told to remove it."),
-        _("Dates as printed: 2027-05, 05/2027 or 31.05.2027. A month is good through its last "
-          "day."),
-        _("This keeps stock and does arithmetic; it is not medical advice. Look at every pack "
-          "before use."),
+        _("Shelves: the names of your shelves, in the order in which you walk past them."),
+        _("Items: each kind of item once, with a plain name, counted in the smallest unit that "
+          "you hand out. Items that nobody counts, such as plasters, are loose."),
+        _("Kit lists: one row per item in each pouch. “Carry” is the target number; a kit must "
+          "not be taken out with less than the minimum. Your medical adviser decides what a "
+          "kit contains and signs the list afterwards."),
+        _("Kits: the names of your kits, and the kit list for each."),
+        _("Contents: count what is in each kit and on each shelf, batch by batch. Include "
+          "anything out of date: you will be asked to remove it."),
+        _("Enter dates as printed: 2027-05, 05/2027 or 31.05.2027. A date without a day is "
+          "good until the last day of that month."),
+        _("This program keeps track of stock and does the arithmetic; it does not give medical "
+          "advice. Look at every pack before use."),
     ]  # fmt: skip

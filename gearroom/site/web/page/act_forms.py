@@ -18,7 +18,7 @@ from gearroom.site.web.page.forms import Moment, PageForm, ShortText
 class BackdatedForm(PageForm):
     """When an act really was, as the paper sheet has it."""
 
-    occurred_at = Moment(required=False, label=gettext_lazy("When it really was"))
+    occurred_at = Moment(required=False, label=gettext_lazy("Actual time"))
 
 
 class NewPersonForm(PageForm):
@@ -36,7 +36,7 @@ def backdated(act: Act, sent: Mapping[str, str], zone: str) -> Act:
         return act
     if at > act.received_at:
         raise Invalid(
-            _("When it really was: that is still to come. Enter the time on the sheet."),
+            _("The actual time is in the future. Enter the time on the paper sheet."),
             field="occurred_at",
         )
     return replace(act, claimed_at=at)

@@ -28,7 +28,7 @@ class Remembered(OtherProblem):
         detail = document["detail"]
         if facts.pop("to_ask_anew", None):
             first = datetime.fromisoformat(facts.pop("first_answered_at"))
-            again = _("This was already answered on %(when)s. Reload the page to ask again.")
+            again = _("This was already answered on %(when)s. Reload the page to try again.")
             detail += " " + again % {"when": moment(first, time_zone)}
         super().__init__(document["status"], document["code"], detail, **facts)
 
@@ -36,11 +36,13 @@ class Remembered(OtherProblem):
 def refusal(request: HttpRequest, problem: Problem) -> HttpResponse:
     """A page that says what stands against it; a part of a page, where only that was asked for."""
     if problem.status == 404:
-        return _page(request, 404, _("This does not exist here."), problem.detail)
+        return _page(request, 404, _("This was not found."), problem.detail)
     if problem.status == 403:
-        return _page(request, 403, _("You may not do this."), problem.detail)
+        return _page(request, 403, _("You are not allowed to do this."), problem.detail)
     if request.method in ("GET", "HEAD"):
-        return _page(request, problem.status, _("This cannot be shown now."), problem.detail)
+        return _page(
+            request, problem.status, _("This cannot be shown at the moment."), problem.detail
+        )
     return _page(request, problem.status, _("That didn’t work."), problem.detail)
 
 
@@ -71,7 +73,10 @@ def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
 def permission_denied(request: HttpRequest, exception: Exception) -> HttpResponse:
     """It is not allowed."""
     return _page(
-        request, 403, _("You may not do this."), _("Ask a keeper of the gear room, or go back.")
+        request,
+        403,
+        _("You are not allowed to do this."),
+        _("Ask a keeper of the gear room, or go back."),
     )
 
 
@@ -81,14 +86,14 @@ def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
         request,
         404,
         _("This page does not exist."),
-        _("Check the address, scan the label again, or go to the board."),
+        _("Check the address, scan the label again or go to the board."),
     )
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
     """Our mistake: a plain text, since what makes pages may be what failed."""
     return HttpResponse(
-        _("Something went wrong here, and nothing was changed. Go back and try again.") + "\n",
+        _("Something went wrong, and nothing was changed. Go back and try again.") + "\n",
         status=500,
         content_type="text/plain; charset=utf-8",
     )
@@ -99,6 +104,6 @@ def form_too_old(request: HttpRequest) -> HttpResponse:
     return _page(
         request,
         403,
-        _("This page was open for too long."),
-        _("Nothing was changed. Go back, load the page again and repeat it."),
+        _("This page has been open for too long."),
+        _("Nothing was changed. Go back, reload the page and try again."),
     )

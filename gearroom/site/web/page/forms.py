@@ -31,7 +31,7 @@ from gearroom.core.acts.problems import Invalid, printable
 
 MOST_UNITS = 1_000_000
 MOST_ID = 10**18
-FOREIGN = _("This form did not come from this page. Load the page again.")
+FOREIGN = _("This form was not sent from this page. Reload the page.")
 """What is wrong with a value that no input of a page sends."""
 
 Value = TypeVar("Value")
@@ -150,7 +150,7 @@ class Day(_Field):
     """A day."""
 
     default_error_messages = {
-        "invalid": _("%(what)s: enter a day as year, month and day, such as 2026-05-31.")
+        "invalid": _("%(what)s: enter a date as year, month and day, such as 2026-05-31.")
     }
 
     def parse(self, text: str) -> date:
@@ -162,7 +162,7 @@ class Moment(_Field):
     """A day and a time as a clock in the form's zone shows them, in this century or the next."""
 
     default_error_messages = {
-        "invalid": _("%(what)s: enter a day and a time, such as 2026-05-31 08:30.")
+        "invalid": _("%(what)s: enter a date and a time, such as 2026-05-31 08:30.")
     }
     zone = ZoneInfo("UTC")
 

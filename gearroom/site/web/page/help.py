@@ -36,14 +36,16 @@ class Topic:
 _TAKE_OUT = Topic(
     _("Take a kit out"),
     (
-        _("Open Scan and hold the kit’s label in the frame, or type its name or code."),
-        _("Its trip and its guide come up, and its state through the trip’s last day. Ready, "
-          "also where it is low on something: one tap takes it out."),
-        _("With a guide’s tag: scan the tag and the kit, in any order. No tap is needed."),
-        _("Ask first: it is short of something, and goes with a reason from somebody who may "
-          "give one. Do not take means just that: take another one, or press Emergency."),
-        _("Beside it: for which day and trip it was judged, and the first expiry, which is the "
-          "earliest date of anything inside."),
+        _("Open “Scan” and hold the kit’s label in the frame, or type its name or code."),
+        _("Its trip and guide are shown, with its status up to and including the last day of "
+          "the trip. If it is ready, even if it is low on something, one tap takes it out."),
+        _("With a guide’s tag: scan the tag and the kit, in either order. You do not need to "
+          "tap anything."),
+        _("“Ask first”: the kit is short of something and may only be taken out with a reason "
+          "from somebody who is allowed to give one. “Do not take” means exactly that: take "
+          "another kit, or press “Emergency”."),
+        _("Next to the status: the day and trip for which the kit was checked, and its first "
+          "expiry, which is the earliest expiry date of anything inside."),
     ),
     "take-out",
     "scan",
@@ -51,12 +53,12 @@ _TAKE_OUT = Topic(
 _HAND_BACK = Topic(
     _("Hand a kit back"),
     (
-        _("Scan it. If it is out, the ways to hand it back come up."),
-        _("Sealed and dry: compare the last three digits of the seal with those on the screen. "
-          "If they differ, it was opened."),
-        _("Sort later: leave it on the bench. Select wet or dirty, and it is hung up to dry "
-          "first."),
-        _("Anybody may hand in any kit, including one of another gear room."),
+        _("Scan the kit. If it is out, the ways to hand it back are shown."),
+        _("“Sealed and dry”: compare the last three digits of the seal with those on the "
+          "screen. If they differ, the kit has been opened."),
+        _("“Sort later”: leave the kit on the bench. If you select “Wet or dirty”, it is hung "
+          "up to dry first."),
+        _("Anyone may hand in any kit, including one from another gear room."),
     ),
     "hand-back",
     "scan",
@@ -64,46 +66,48 @@ _HAND_BACK = Topic(
 _USED = Topic(
     _("Enter what was used"),
     (
-        _("Opened: first sharps or blood. Gloves on; sharps into the tub; clean before counting."),
-        _("Then one tap an item. What is used most from this kit comes first."),
-        _("Write nothing about casualties. An incident’s reference is enough."),
+        _("Opened: deal with sharps or blood first. Put on gloves, put sharps in the sharps "
+          "tub, and clean the kit before counting."),
+        _("Then tap once for each item used. The items used most from this kit come first."),
+        _("Do not write anything about casualties. An incident reference is enough."),
     ),
     "used",
 )  # fmt: skip
 _SORT = Topic(
     _("Sort and restock"),
     (
-        _("The page says what to remove, what to put in, and from which shelf and batch."),
-        _("All put in as listed is one tap. Select what was not replaced."),
-        _("Put a seal on, type its number, and tie the kit tag to it."),
+        _("The page shows what to remove, what to put in, and which shelf and batch to take it "
+          "from."),
+        _("“All put in as listed” takes one tap. Select anything that was not replaced."),
+        _("Put a seal on, type its number, and tie the kit tag to the seal."),
     ),
     "sort",
     "board",
 )  # fmt: skip
 _OFFLINE = Topic(
-    _("Without a network"),
+    _("Working offline"),
     (
-        _("Open Scan once while there is a network. After that it works without one, and shows "
-          "how many records are waiting."),
-        _("They are sent by themselves, in order, when the network is back. What breaks a rule "
-          "is shown, with a way to settle it."),
+        _("Open “Scan” once while you have a network connection. After that it works without "
+          "one and shows how many records are waiting to be sent."),
+        _("The records are sent automatically, in order, when the connection is back. Any that "
+          "break a rule are shown, with a way to put them right."),
     ),
 )  # fmt: skip
 _UNDO = Topic(
     _("Undo a mistake"),
     (
-        _("What you did just now is listed below the camera, each with Undo."),
-        _("Wrong kit? Choose the right one, and the record is moved to it."),
+        _("Your latest actions are listed below the camera, each with “Undo”."),
+        _("Wrong kit? Choose the right one, and the record will be moved to it."),
     ),
     page="scan",
 )
 _BOARD = Topic(
     _("Read the board"),
     (
-        _("Four parts: going out, coming back, needs sorting, and needs attention. Each line "
-          "ends with what to do next."),
-        _("It updates itself within five seconds."),
-        _("Not back: the person’s telephone number is a link."),
+        _("The board has four parts: going out, coming back, needs sorting, and needs "
+          "attention. Each entry ends with what to do next."),
+        _("The board updates itself within five seconds."),
+        _("If a kit is not back, tap the person’s telephone number to call them."),
     ),
     "board",
     "board",
@@ -111,9 +115,9 @@ _BOARD = Topic(
 _RECEIVE = Topic(
     _("Receive a delivery"),
     (
-        _("Scan the maker’s code on the box: item, LOT and date are read from it."),
-        _("Enter how many packs, and to which shelf. What is out of date or recalled goes to "
-          "quarantine."),
+        _("Scan the maker’s code on the box: it contains the item, the lot number and the date."),
+        _("Enter how many packs there are and which shelf they go on. Anything out of date or "
+          "recalled goes into quarantine."),
     ),
     "receive",
     "receive",
@@ -122,28 +126,32 @@ _COUNT = Topic(
     _("Count a shelf or a kit"),
     (
         _("Count without looking at the record, and enter what is there."),
-        _("Differences are shown before anything is saved. Look again, then save."),
+        _("Differences are shown before anything is saved. Check again, then save."),
     ),
     "count",
     "count",
 )
 _EXPIRY = Topic(
-    _("View what expires"),
+    _("See what expires and when"),
     (
-        _("A chart of the months to come, with units stacked by kind, and a table below it."),
-        _("What is out of date is disposed of in one step, each item in its own way."),
+        _(
+            "A chart shows the coming months, with units stacked by kind, and there is a table "
+            "below it."
+        ),
+        _("Dispose of everything that is out of date in one step, each item in its own way."),
     ),
     "expiry",
     "stock-expiry",
 )
 _RECALL = Topic(
-    _("A maker recalls a batch"),
+    _("When a maker recalls a batch"),
     (
-        _("Enter the item and the LOT. What is in the gear room goes to quarantine at once."),
-        _("Kits that certainly hold it and those that may hold it are listed apart, with who "
-          "has them. Each answers: removed, or none there."),
-        _("Finish it when everything is accounted for: the batch stays blocked. It is good again "
-          "only when its maker withdraws the recall."),
+        _("Enter the item and the lot number. Anything affected in the gear room goes into "
+          "quarantine immediately."),
+        _("Kits that certainly contain the batch and kits that may contain it are listed "
+          "separately, with who has them. For each kit the answer is “removed” or “none there”."),
+        _("Finish the recall when everything is accounted for: the batch stays blocked. It may "
+          "be used again only if its maker withdraws the recall."),
     ),
     "recalls",
     "recalls",
@@ -151,9 +159,10 @@ _RECALL = Topic(
 _KIT = Topic(
     _("Be responsible for a kit"),
     (
-        _("Its page shows its full history, who checked it last, its seals and its checks."),
-        _("Print page: the kit as of any day, as known now or as known that evening, for an "
-          "inspector or an insurer."),
+        _("The kit’s page shows its full history, who checked it last, its seals and its "
+          "checks."),
+        _("“Print page” shows the kit on any day, as known now or as known that evening, for "
+          "an inspector or an insurer."),
     ),
     "kit",
     "kits",
@@ -161,10 +170,11 @@ _KIT = Topic(
 _LISTS = Topic(
     _("Write a kit list"),
     (
-        _("A line says how many to carry, the minimum, its priority, and the reason."),
-        _("Edit a draft, see which kits it would change and what that takes from stock, then "
-          "publish it. A published version cannot be changed."),
-        _("The medical adviser signs each version until a day."),
+        _("For each item, a kit list shows how many to carry, the minimum, the priority and "
+          "the reason."),
+        _("Edit a draft, see which kits it would change and what it would take from stock, "
+          "then publish it. A published version cannot be changed."),
+        _("The medical adviser signs each version, and the signature is valid until a set date."),
     ),
     "list",
     "lists",
@@ -172,9 +182,9 @@ _LISTS = Topic(
 _TRIPS = Topic(
     _("Reserve kits for a trip"),
     (
-        _("Trips come from the booking system by themselves, or are added by hand."),
-        _("A trip’s page says whether its kits suit it together, and are ready through its last "
-          "day."),
+        _("Trips are added automatically from the booking system, or by hand."),
+        _("A trip’s page shows whether its kits together cover the trip and are ready up to "
+          "and including its last day."),
     ),
     "trips",
     "trips",
@@ -183,10 +193,10 @@ _WEEKLY = Topic(
     _("Monday’s email"),
     (
         _(
-            "It starts with the soonest departure whose kits are not ready, and with what to "
-            "do about it."
+            "The email starts with the next departure whose kits are not ready, and what to do "
+            "about it."
         ),
-        _("You choose what is sent at once, weekly or not at all; recalls always come."),
+        _("You choose what is sent immediately, weekly or not at all; recalls are always sent."),
     ),
     "weekly",
     "notices",
@@ -194,9 +204,12 @@ _WEEKLY = Topic(
 _SIGN = Topic(
     _("Sign a kit list"),
     (
-        _("Read the version with its reasons, and compare it with the one before."),
-        _("Sign it until a day; a page that was signed on paper can be attached."),
-        _("Without a signature a kit that carries medicines is not to be taken."),
+        _("Read the version with its reasons, and compare it with the previous one."),
+        _(
+            "Sign it and enter the last day on which the signature is valid. A page signed on "
+            "paper can be attached."
+        ),
+        _("Without a signature, a kit that contains medicines must not be taken out."),
     ),
     "sign",
     "lists",
@@ -204,7 +217,7 @@ _SIGN = Topic(
 _FIRST_DAY = Topic(
     _("The first day"),
     (
-        _("From an empty room to the first kit out, a step at a time."),
+        _("From an empty gear room to the first kit taken out, one step at a time."),
         _("Upload everything in a workbook, or count as you go."),
     ),
     "first-day",
@@ -213,10 +226,11 @@ _FIRST_DAY = Topic(
 _PEOPLE = Topic(
     _("People and what they may do"),
     (
-        _("Anybody who can have a kit needs a name. A sign-in is for those who work at a screen."),
-        _("A guide takes out, hands back and sorts. A keeper looks after the stock. An "
-          "instructor is responsible for kits. An adviser signs lists. An administrator looks "
-          "after gear rooms and people."),
+        _("Everyone who may take out a kit needs a name on record. Only people who work at a "
+          "screen need a sign-in."),
+        _("A guide takes out, hands back and sorts kits. A keeper looks after the stock. An "
+          "instructor is responsible for kits. A medical adviser signs kit lists. An "
+          "administrator looks after gear rooms and people."),
     ),
     "people",
     "people",
@@ -224,8 +238,11 @@ _PEOPLE = Topic(
 _LABELS = Topic(
     _("Print labels"),
     (
-        _("Choose what for and which sheet, look at the preview, and print at full size."),
-        _("Every code is read back from the page before you get it."),
+        _(
+            "Choose what to print labels for and which sheet to use, look at the preview, and "
+            "print at full size."
+        ),
+        _("Every code is read back from the page as a check before you get it."),
     ),
     "labels",
     "labels",
@@ -241,7 +258,7 @@ PAGES: dict[Role, tuple[str | Promise, tuple[Topic, ...]]] = {
         (_BOARD, _TAKE_OUT, _HAND_BACK, _SORT, _RECEIVE, _COUNT, _EXPIRY, _RECALL, _LABELS),
     ),
     Role.INSTRUCTOR: (
-        _("For responsible instructors"),
+        _("For instructors responsible for kits"),
         (_BOARD, _KIT, _LISTS, _TRIPS, _RECALL, _WEEKLY),
     ),
     Role.ADVISER: (_("For medical advisers"), (_SIGN, _LISTS, _RECALL)),

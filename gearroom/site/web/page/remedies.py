@@ -61,7 +61,7 @@ def settle_reason(kit: Kit, reason: Reason) -> Settle:
                 _("Recalled items removed"), reverse("take-out", args=[kit.name]), act=True
             )
         case code if code in OF_LINES and reason.facts.get("cause") in _CHECKS:
-            return Settle(_("Check it"), reverse("kit", args=[kit.name]) + "#checks")
+            return Settle(_("Check now"), reverse("kit", args=[kit.name]) + "#checks")
         case code if code in OF_LINES:
             return Settle(_("Restock"), reverse("sort", args=[kit.name]))
         case (

@@ -35,34 +35,35 @@ def _set_up() -> list[dict[str, Any]]:
     """What whoever runs the program has set, by the environment's names, without any secret."""
     backend = settings.EMAIL_BACKEND.rpartition(".")[2]
     mail = (
-        _("files in %(folder)s: nothing leaves this server") % {"folder": settings.EMAIL_OUTBOX_DIR}
+        _("saved as files in %(folder)s: no email leaves this server")
+        % {"folder": settings.EMAIL_OUTBOX_DIR}
         if backend == "EmlBackend"
-        else _("by the mail server %(host)s") % {"host": settings.EMAIL_HOST}
+        else _("through the mail server %(host)s") % {"host": settings.EMAIL_HOST}
     )
     broker = urlsplit(settings.CELERY_BROKER_URL).scheme
     return [
         {
             "name": "GEARROOM_ORGANISATION",
-            "what": _("The school named on labels and cards"),
+            "what": _("The name of the school on labels and cards"),
             "value": settings.ORGANISATION,
-            "wanted": _("not set: labels name no school"),
+            "wanted": _("not set: labels show no school name"),
         },
         {
             "name": "GEARROOM_PUBLIC_URL",
-            "what": _("The address that labels and mails lead to"),
+            "what": _("The web address that labels and emails link to"),
             "value": settings.PUBLIC_URL,
-            "wanted": _("not set: labels are only previewed, emails have no links"),
+            "wanted": _("not set: labels can only be previewed, and emails contain no links"),
         },
         {
             "name": "GEARROOM_LANGUAGE",
-            "what": _("The language of emails to those who chose none"),
+            "what": _("The language of emails to people who have not chosen one"),
             "value": dict(settings.LANGUAGES)[settings.LANGUAGE_CODE],
             "wanted": "",
         },
         {"name": "EMAIL_URL", "what": _("How email is sent"), "value": mail, "wanted": ""},
         {
             "name": "GEARROOM_MAIL_FROM",
-            "what": _("Sender of emails"),
+            "what": _("Email sender"),
             "value": settings.DEFAULT_FROM_EMAIL,
             "wanted": "",
         },
@@ -74,13 +75,13 @@ def _set_up() -> list[dict[str, Any]]:
         },
         {
             "name": "CELERY_BROKER_URL",
-            "what": _("How work is handed to the worker"),
+            "what": _("How tasks are passed to the background worker"),
             "value": _("files on this server") if broker == "filesystem" else broker,
             "wanted": "",
         },
         {
             "name": "GEARROOM_DATA_DIR",
-            "what": _("The folder of everything that is stored on this server"),
+            "what": _("The folder for everything stored on this server"),
             "value": str(settings.DATA_DIR),
             "wanted": "",
         },

@@ -113,7 +113,7 @@ def add(act: Act, request: HttpRequest) -> Done:
     if request.POST.get("role"):
         role = RoleForm.read(request.POST)["role"]
         people.add_role(act, person, role, values["home_room"])
-    says = _("%(name)s is added.") % {"name": person.name}
+    says = _("%(name)s has been added.") % {"name": person.name}
     return Done(says, to=reverse("person", args=[person.pk]))
 
 
@@ -213,7 +213,10 @@ def sign_in(request: HttpRequest, person: int) -> HttpResponse:
 def left(act: Act, request: HttpRequest, person: int) -> Done:
     """They left: sign-in and tokens end at once."""
     of = people.leave(act, people.get(act.actor, person))
-    says = _("%(name)s has left: they are signed out and cannot sign in.")
+    says = _(
+        "%(name)s is now on record as having left. They have been signed out and can no "
+        "longer sign in."
+    )
     return Done(says % {"name": of.name})
 
 
@@ -221,7 +224,7 @@ def left(act: Act, request: HttpRequest, person: int) -> Done:
 def came_back(act: Act, request: HttpRequest, person: int) -> Done:
     """They are here again."""
     of = people.rejoin(act, people.get(act.actor, person))
-    return Done(_("%(name)s is back: the sign-in works again.") % {"name": of.name})
+    return Done(_("%(name)s is back, and their sign-in works again.") % {"name": of.name})
 
 
 @form_view("print_labels", refused=_page)
@@ -229,7 +232,7 @@ def make_tag(act: Act, request: HttpRequest, person: int) -> Done:
     """A tag for somebody, to be printed next."""
     of = people.get(act.actor, person)
     (tag,) = labelling.labels_for(act, [of], of.home_room or act.room)
-    says = _("%(name)s has the tag %(code)s. Print it now.")
+    says = _("%(name)s now has the tag %(code)s. Print the tag now.")
     return Done(
         says % {"name": of.name, "code": label_codes.shown(tag.code)},
         to=f"{reverse('print-labels')}?codes={tag.code}&sheet=key-ring-a4",

@@ -44,10 +44,10 @@ def erase(act: Act, request: HttpRequest, person: int) -> Done:
     """What is erased of somebody and what stays, what hangs on them, and the act itself."""
     words = request.POST.get("words", "").splitlines()
     done = erasure.erase(act, people.get(act.actor, person), words)
-    says = _("Erased. What they did is now recorded under Person %(number)s.")
+    says = _("Erased. Their past actions are now on record under Person %(number)s.")
     says %= {"number": done.person}
     if done.still_named:
-        also = _("Their name is still in: %(things)s. Change it there.")
+        also = _("Their name still appears in: %(things)s. Change it there.")
         says += " " + also % {"things": ", ".join(done.still_named)}
     return Done(says, to=reverse("people"))
 

@@ -45,11 +45,11 @@ class RoomSettingsForm(RoomForm):
     """The same, and how strict it is."""
 
     closing_time = TimeOfDay(
-        message=gettext_lazy("Enter the closing time as hours and minutes: 18:00.")
+        message=gettext_lazy("Enter the closing time as hours and minutes, such as 18:00.")
     )
     sorting_nights = WholeNumber(
         most=MOST_SORTING_NIGHTS,
-        message=gettext_lazy("Enter the nights needed for sorting as a number from 0 to %(most)d."),
+        message=gettext_lazy("Enter the number of nights needed for sorting, from 0 to %(most)d."),
     )
     guides_decide_important = Tick()
     expired_always_stops = Tick()
@@ -78,10 +78,10 @@ def all_rooms(act: Act, request: HttpRequest) -> Done:
     values = RoomForm.read(request.POST)
     slug = slugify(values["name"])[:40].strip("-")
     if not slug:
-        raise Invalid(_("Enter a name with letters or digits."), field="name")
+        raise Invalid(_("Enter a name that contains letters or digits."), field="name")
     with invalid():
         added = rooms.add(act, slug=slug, **values)
-    says = _("%(room)s is added. Add its shelves next.") % {"room": added.name}
+    says = _("%(room)s has been added. Add its shelves next.") % {"room": added.name}
     return Done(says, to=reverse("room", args=[added.slug]))
 
 
@@ -116,7 +116,7 @@ def room(act: Act, request: HttpRequest, room: str) -> Done:
 def add_shelf(act: Act, request: HttpRequest, room: str) -> Done:
     """One more shelf, last in walking order."""
     shelf = shelves.add_shelf(act, rooms.get(act.actor, room), request.POST.get("name", ""))
-    return Done(_("Shelf %(shelf)s is added.") % {"shelf": shelf.name})
+    return Done(_("Shelf %(shelf)s has been added.") % {"shelf": shelf.name})
 
 
 def _shelf_refused(request: HttpRequest, shelf: int, problem: Problem) -> HttpResponse:
@@ -130,15 +130,15 @@ def shelf(act: Act, request: HttpRequest, shelf: int) -> Done:
     match wanted:
         case "earlier" | "later":
             shelves.move(act, row, earlier=wanted == "earlier")
-            says = _("%(shelf)s is moved in the walking order.")
+            says = _("%(shelf)s has been moved in the walking order.")
         case "close":
             shelves.close_shelf(act, row)
-            says = _("%(shelf)s is closed.")
+            says = _("%(shelf)s has been closed.")
         case "open":
             shelves.open_again(act, row)
             says = _("%(shelf)s is in use again.")
         case _:
             row = shelves.edit_shelf(act, row, name=request.POST.get("name", ""))
-            says = _("The shelf is called %(shelf)s now.")
+            says = _("The shelf is now called %(shelf)s.")
     to = reverse("room", args=[row.room_now.slug]) + "#shelves"
     return Done(says % {"shelf": row.name}, to=to)

@@ -38,7 +38,7 @@ def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResp
         "values": request.POST or request.GET,
         "scopes": {
             RecallScope.NUMBER: _("One lot number"),
-            RecallScope.ALL: _("Every batch of it"),
+            RecallScope.ALL: _("Every batch of the item"),
             RecallScope.NOT_KNOWN: _("The lot number is not known yet"),
         },
         "may_start": may_start,
@@ -50,9 +50,12 @@ def _list_page(request: HttpRequest, problem: Problem | None = None) -> HttpResp
 class RecallForm(PageForm):
     """A maker's recall: of which batches of which item, and what the maker says."""
 
-    scope = Choice(RecallScope, message=gettext_lazy("Choose which batches the maker recalls."))
+    scope = Choice(
+        RecallScope, message=gettext_lazy("Choose which batches the maker has recalled.")
+    )
     item = ShortText(
-        required=True, error_messages={"required": gettext_lazy("Choose which item is recalled.")}
+        required=True,
+        error_messages={"required": gettext_lazy("Choose which item has been recalled.")},
     )
     number = ShortText(80)
     reference = ShortText(80)
@@ -66,7 +69,10 @@ def all_recalls(act: Act, request: HttpRequest) -> Done:
     if values["scope"] != RecallScope.NUMBER:
         values["number"] = ""
     recall = recalls.start(act, **{**values, "item": find.item(values["item"])})
-    says = _("The recall is recorded. What is here went to quarantine; see below who has the rest.")
+    says = _(
+        "The recall has been recorded. Any stock here has been put into quarantine; see "
+        "below who has the rest."
+    )
     return Done(says, recall.entry_id, reverse("recall", args=[recall.pk]))
 
 
@@ -88,8 +94,8 @@ def _page(request: HttpRequest, recall: int, problem: Problem | None = None) -> 
         "parts": [
             (key, label, [row for row in rows if row["certainty"] == key])
             for key, label in (
-                (Certainty.CERTAIN, _("Certainly")),
-                (Certainty.MAYBE, _("Maybe")),
+                (Certainty.CERTAIN, _("Certainly affected")),
+                (Certainty.MAYBE, _("Possibly affected")),
             )
         ],
         "later": [row for row in rows if row["certainty"] is None],
@@ -115,7 +121,7 @@ def _row(who: Actor, of: Followed) -> dict[str, Any]:
     answers = {
         Answer.TAKEN_OUT: pgettext("of a kit", "removed"),
         Answer.NONE_THERE: _("none there"),
-        Answer.WILL_LOOK: _("will look"),
+        Answer.WILL_LOOK: _("will check"),
     }
     kit = of.place.kit
     room = kit.home_room_id if kit is not None else of.place.room_id
@@ -164,7 +170,7 @@ def mark_notified(act: Act, request: HttpRequest, recall: int) -> Done:
     """Whoever has a place was notified in another way, such as by phone."""
     values = RowForm.read(request.POST)
     recalls.mark_informed(act, recalls.find_row(act.actor, recalls.find(recall), values["row"]))
-    return Done(_("Recorded: they were notified."))
+    return Done(_("Recorded: this person has been notified."))
 
 
 class CloseForm(PageForm):
@@ -185,10 +191,10 @@ def close(act: Act, request: HttpRequest, recall: int) -> Done:
         values["outcome"],
         published_at=values["published_at"],
     )
-    says = _("The recall is finished. Its batch stays blocked.")
+    says = _("The recall is finished. The batch stays blocked.")
     if closed.outcome == Outcome.WITHDRAWN:
-        says = _("The recall is withdrawn. What is in quarantine stays there until you put it "
-                 "back on a shelf.")  # fmt: skip
+        says = _("The recall has been withdrawn. Anything in quarantine stays there until you "
+                 "put it back on a shelf.")  # fmt: skip
     return Done(says)
 
 

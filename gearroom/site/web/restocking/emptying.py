@@ -63,9 +63,9 @@ def empty(act: Act, request: HttpRequest, kit: str) -> Done:
     section, _colon, lot = values["line"].rpartition(":")
     goes, _colon, where = values["goes"].partition(":")
     if goes not in list(Destination):
-        raise Invalid(_("Tap where it goes."), field="goes")
+        raise Invalid(_("Tap where the item goes."), field="goes")
     if goes == Destination.DISPOSE and where not in Disposal.values:
-        raise Invalid(_("Tap how it is disposed of."), field="goes")
+        raise Invalid(_("Tap how to dispose of the item."), field="goes")
     line = EmptyLine(
         section=find.section(of, section),
         lot=find.lot(lot),

@@ -121,7 +121,9 @@ def _read(request: HttpRequest, kit: Kit) -> tuple[list[dict[str, Any]], Sequenc
     if picture := picture_of(request, "image"):
         codes = list(read(picture, own=False).seen)
     elif request.method == "POST":
-        raise Invalid(_("There is nothing to read yet. Scan its code, or type its name."))
+        raise Invalid(
+            _("Nothing has been scanned or entered yet. Scan the item’s code or type its name.")
+        )
     elif chosen:
         return [{**_NOTHING, "item": find.item(chosen)}], []
     elif not text:
@@ -137,8 +139,8 @@ def _read(request: HttpRequest, kit: Kit) -> tuple[list[dict[str, Any]], Sequenc
             return packs, []
     raise Invalid(
         _(
-            "No item here has that name or code. Type part of its name, or enter it as a new "
-            "item below."
+            "No item here has this name or code. Type part of the item’s name, or add it as a "
+            "new item below."
         ),
         field="text",
     )
@@ -186,8 +188,8 @@ class LineForm(PageForm):
     number = ShortText(80)
     expiry = ShortText(40)
     serial = ShortText(80)
-    whole_price = Money(required=False, label=gettext_lazy("What the bought kit cost"))
-    price = Money(required=False, label=gettext_lazy("What these alone cost"))
+    whole_price = Money(required=False, label=gettext_lazy("Price of the bought kit"))
+    price = Money(required=False, label=gettext_lazy("Price of these items alone"))
     supplier = ShortText(120)
     currency = ShortText(3)
 
@@ -214,7 +216,7 @@ def _write_line(act: Act, kit: Kit, sent: QueryDict) -> Done:
         currency=values["currency"].upper() if priced else "",
     )
     if bought is None:
-        return Done(_("%(thing)s stays in its place.") % {"thing": item.name}, done.entry.pk)
+        return Done(_("%(thing)s stays where it is.") % {"thing": item.name}, done.entry.pk)
     place = done.went[0][1]
     facts = {
         "units": bought.units,
@@ -226,10 +228,10 @@ def _write_line(act: Act, kit: Kit, sent: QueryDict) -> Done:
 
 def _bought(act: Act, kit: Kit, item: Item, goes: str, where: str, sent: QueryDict) -> BoughtItem:
     if goes not in list(Fate):
-        raise Invalid(_("Tap where it goes."), field="goes")
+        raise Invalid(_("Tap where the item goes."), field="goes")
     fate, values = Fate(goes), LineForm.read(sent)
     if fate is Fate.DISPOSE and where not in Disposal.values:
-        raise Invalid(_("Tap how it is disposed of."), field="goes")
+        raise Invalid(_("Tap how to dispose of the item."), field="goes")
     return BoughtItem(
         item=item,
         units=UnitsForm.read(sent)["units"],
@@ -248,7 +250,7 @@ def _bought(act: Act, kit: Kit, item: Item, goes: str, where: str, sent: QueryDi
 def _level(kit: Kit, item: Item, where: str) -> LooseLevel:
     key, _colon, level = where.rpartition(":")
     if level not in list(Level) or not item.by_eye:
-        raise Invalid(_("Tap whether it is full or low."), field="goes")
+        raise Invalid(_("Tap “full” or “low”."), field="goes")
     return LooseLevel(find.section(kit, key), item, Level(level))
 
 
@@ -262,6 +264,6 @@ def new_item(act: Act, request: HttpRequest, kit: str) -> Done:
     """An item that came in a bought kit and is new here."""
     of, item = find.kit(act.actor, kit), new_items.add_item(act, request.POST)
     query = new_items.add_pack_code(act, item, request.POST)
-    says = _("%(thing)s is a new item here. Now enter how many came, and where they go.")
+    says = _("%(thing)s has been added as a new item. Now enter how many came and where they go.")
     to = f"{reverse('strip-kit', args=[of.name])}?{query}"
     return Done(says % {"thing": item.name}, to=to)

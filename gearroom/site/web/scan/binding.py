@@ -37,7 +37,7 @@ def _bind(act: Act, request: HttpRequest, blank: Label) -> Done:
     (target,) = printing.targets(act.actor, kind, room, request.POST.getlist("on")[:1])
     bound = labelling.bind(act, blank.code, target)
     facts = {"code": label_codes.shown(bound.code), "thing": printing.name_of(target)}
-    return Done(_("%(code)s is on %(thing)s now.") % facts)
+    return Done(_("Label %(code)s is now on %(thing)s.") % facts)
 
 
 def _page(request: HttpRequest, label: Label, problem: Problem | None = None) -> HttpResponse:

@@ -29,9 +29,9 @@ def label(request: HttpRequest, code: str) -> HttpResponse:
     if printed is None:
         refusal = {
             "title": _("No label has this code."),
-            "detail": _("Read it from the label again: the check character does not match.")
+            "detail": _("Read the code from the label again: its check character does not match.")
             if parsed is None
-            else _("It looks like one of our labels, but nobody here created it."),
+            else _("This looks like one of our labels, but it was not created here."),
         }
         return render(request, "site/page/refusal.html", refusal, status=404)
     facts = passerby.facts_of(printed, who)

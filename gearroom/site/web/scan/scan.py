@@ -99,7 +99,10 @@ def _read(request: HttpRequest) -> Readings:
     texts = [text[:_LONGEST] for text in request.POST.getlist("text") if text.strip()]
     if not texts:
         raise Invalid(
-            _("There is nothing to read yet. Scan a label, take a photo of it, or type its code.")
+            _(
+                "Nothing has been scanned or entered yet. Scan a label, take a photo of it, or "
+                "type its code."
+            )
         )
     return typed_texts(texts[: scanning.MOST_LABELS])
 

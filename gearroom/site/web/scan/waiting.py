@@ -46,13 +46,13 @@ class Mode:
 
 NEXT, MANY, LOOK = "next", "many", "look"
 MODES = {
-    NEXT: Mode(_("One after another")),
+    NEXT: Mode(_("One at a time")),
     MANY: Mode(
-        _("Many kits to one guide"),
+        _("Several kits for one guide"),
         _("Scan the guide’s tag once, then one kit after another."),
         "check_out",
     ),
-    LOOK: Mode(_("Only look"), _("Nothing is taken out or handed back by scanning.")),
+    LOOK: Mode(_("View only"), _("Scanning does not take out or hand back anything.")),
     "receive": Mode(
         _("Receive"),
         _("Receiving: scan the shelf, then each pack."),

@@ -125,8 +125,8 @@ def _one_more(request: HttpRequest, place: Place, batch: Lot) -> QueryDict:
     if name is None:
         raise Invalid(
             _(
-                "There is no free line for %(item)s. Compare with the record, then continue "
-                "counting."
+                "There is no free row left for %(item)s. Compare with the record, then "
+                "continue counting."
             )
             % {"item": batch.item.name}
         )
@@ -171,7 +171,7 @@ def _read(sent: QueryDict, place: Place) -> Sheet:
             line, lot = _other(sent, place, n)
             if lot.pk in lines:
                 raise Invalid(
-                    _("%(batch)s is on the sheet twice. Add the two numbers up.")
+                    _("%(batch)s is on the sheet twice. Add the two numbers together.")
                     % {"batch": _title(lot)}
                 )
             lines[lot.pk], names[lot.pk] = line, f"else-{n}"
@@ -199,13 +199,13 @@ def _title(lot: Lot) -> str:
 def whys() -> dict[str, str]:
     """Why a record may have been wrong, as people say it."""
     return {
-        "used": _("Used without a record"),
-        "kit": _("Put into or taken from a kit without a record"),
+        "used": _("Used without being recorded"),
+        "kit": _("Put into or removed from a kit without being recorded"),
         "shelf": _("It is on another shelf"),
-        "arrived": _("Arrived without a record"),
-        "thrown-out": _("Disposed of without a record"),
-        "miscounted": _("Counted wrongly before"),
-        "not-known": _("Nobody knows"),
+        "arrived": _("Arrived without being recorded"),
+        "thrown-out": _("Disposed of without being recorded"),
+        "miscounted": _("Miscounted before"),
+        "not-known": _("Not known"),
     }
 
 
@@ -253,7 +253,7 @@ def _write(request: HttpRequest, place: Place) -> HttpResponse:
     sheet, differences = _previewed(sent, place)
     silent = [each.lot for each in differences if not _why(sent, sheet.name(each.lot))]
     if silent:
-        says = _("Choose a reason for each difference, as far as anybody knows: %(what)s.")
+        says = _("Choose a reason for each difference, if known: %(what)s.")
         says %= {"what": ", ".join(map(_title, silent))}
         return _differences_page(request, place, Invalid(says))
 
@@ -264,12 +264,12 @@ def _write(request: HttpRequest, place: Place) -> HttpResponse:
             act, [place], sheet.lines, complete=sheet.complete, explained=explained
         )
         says = ngettext(
-            "%(shelf)s is counted, %(n)d difference saved.",
-            "%(shelf)s is counted, %(n)d differences saved.",
+            "%(shelf)s has been counted, %(n)d difference saved.",
+            "%(shelf)s has been counted, %(n)d differences saved.",
             len(done.differences),
         )
         if not done.differences:
-            says = _("%(shelf)s is counted: all as on record.")
+            says = _("%(shelf)s has been counted: everything matches the record.")
         return Done(says % {"shelf": place.name, "n": len(done.differences)}, done.entry.pk)
 
     return acted(request, perform, to=reverse("count"))

@@ -27,36 +27,36 @@ from kits.services.stock import catalogue
 class ItemForm(PageForm):
     """The properties of an item, as the page shows them."""
 
-    name = ShortText(120, label=_lazy("Its name, plain, without a brand"))
-    base_unit = ShortText(40, label=_lazy("Counted in (swab, pair, tablet)"))
-    caution = ShortText(300, label=_lazy("Caution shown with it"))
-    check_question = ShortText(200, label=_lazy("Instruments: what the check asks"))
+    name = ShortText(120, label=_lazy("Plain name, without a brand"))
+    base_unit = ShortText(40, label=_lazy("Unit it is counted in (swab, pair, tablet)"))
+    caution = ShortText(300, label=_lazy("Caution shown with the item"))
+    check_question = ShortText(200, label=_lazy("Instruments: check question"))
     kind = Choice(Kind)
     disposal = Choice(Disposal)
     order_down_to = WholeNumber(
-        required=False, label=_lazy("Order at (empty: worked out from use)")
+        required=False, label=_lazy("Order level (leave empty to work it out from use)")
     )
     lead_time_days = WholeNumber(
-        required=False, most=1000, label=_lazy("Days from ordering to having")
+        required=False, most=1000, label=_lazy("Days from order to delivery")
     )
     opened_life_days = WholeNumber(
         required=False,
         least=1,
         most=10_000,
-        label=_lazy("Days it keeps once opened (empty: as printed)"),
+        label=_lazy("Days it keeps once opened (leave empty if as printed)"),
     )
     check_every_days = WholeNumber(
-        required=False, least=1, most=10_000, label=_lazy("Instruments: checked every … days")
+        required=False, least=1, most=10_000, label=_lazy("Instruments: days between checks")
     )
     min_temp_c = WholeNumber(
-        required=False, least=-100, most=100, label=_lazy("Keep no colder than, °C")
+        required=False, least=-100, most=100, label=_lazy("Minimum storage temperature (°C)")
     )
     max_temp_c = WholeNumber(
-        required=False, least=-100, most=100, label=_lazy("Keep no warmer than, °C")
+        required=False, least=-100, most=100, label=_lazy("Maximum storage temperature (°C)")
     )
-    volume_ml = WholeNumber(required=False, label=_lazy("Volume of one, ml"))
-    mass_g = WholeNumber(required=False, label=_lazy("Weight of one, g"))
-    needs_date = Tick(label=_lazy("It needs a use-by date"))
+    volume_ml = WholeNumber(required=False, label=_lazy("Volume per unit (ml)"))
+    mass_g = WholeNumber(required=False, label=_lazy("Weight per unit (g)"))
+    needs_date = Tick(label=_lazy("Needs a use-by date"))
     sterile = Tick(label=_lazy("Sterile"))
     by_eye = Tick(label=_lazy("Loose in kits, not counted"))
     latex = Tick(label=_lazy("Contains latex"))
@@ -105,7 +105,7 @@ def edit(act: Act, request: HttpRequest, item: int) -> Done:
     """An item with all of its properties in one form, and a few small ones beside it."""
     name = next((name for name in _ACTS if name in request.POST), None)
     if name is None:
-        raise Invalid(_("Choose what to do with it."))
+        raise Invalid(_("Choose an action."))
     to = reverse("thing" if name == "save" else "edit-thing", args=[item])
     return Done(_ACTS[name](act, find.item(item), request.POST), to=to)
 
@@ -117,22 +117,27 @@ def _save(act: Act, item: Item, sent: QueryDict) -> str:
 
     def as_it_was_read(now: Item) -> None:
         if str(now.revision) != sent.get("revision"):
-            says = _("Somebody changed %(thing)s while this page was open. Load it again.")
+            says = _("Somebody changed %(thing)s while this page was open. Reload the page.")
             raise Stale("changed-since", says % {"thing": now.name})
 
     catalogue.edit_item(replace(act, match=as_it_was_read), item, **facts)
-    return _("%(thing)s is saved.") % {"thing": facts["name"]}
+    return _("%(thing)s has been saved.") % {"thing": facts["name"]}
 
 
 def _add_pack(act: Act, item: Item, sent: QueryDict) -> str:
     values = PackForm.read(sent)
     code = catalogue.put_pack_code(act, item, gtin=values["gtin"], units_per_pack=values["holds"])
-    return _("A pack with %(gtin)s holds %(n)d.") % {"gtin": code.gtin, "n": values["holds"]}
+    return _("A pack with the code %(gtin)s holds %(n)d.") % {
+        "gtin": code.gtin,
+        "n": values["holds"],
+    }
 
 
 def _remove_pack(act: Act, item: Item, sent: QueryDict) -> str:
     catalogue.remove_pack_code(act, item, sent.get("unpack", ""))
-    return _("Packs with %(gtin)s are no longer known.") % {"gtin": sent.get("unpack", "")}
+    return _("Packs with the code %(gtin)s are no longer recognised.") % {
+        "gtin": sent.get("unpack", "")
+    }
 
 
 class SubstituteForm(PageForm):
@@ -146,7 +151,7 @@ def _add_substitute(act: Act, item: Item, sent: QueryDict) -> str:
     values = SubstituteForm.read(sent)
     other = find.item(values["other"])
     catalogue.put_substitute(act, item, other, values["note"])
-    return _("Can use %(other)s instead.") % {"other": other.name}
+    return _("%(other)s can now be used instead.") % {"other": other.name}
 
 
 def _remove_substitute(act: Act, item: Item, sent: QueryDict) -> str:
@@ -157,12 +162,14 @@ def _remove_substitute(act: Act, item: Item, sent: QueryDict) -> str:
 
 def _retire(act: Act, item: Item, sent: QueryDict) -> str:
     catalogue.retire_item(act, item)
-    return _("%(thing)s is no longer bought. What is left may be used up.") % {"thing": item.name}
+    return _("%(thing)s will no longer be bought. Any remaining stock may be used up.") % {
+        "thing": item.name
+    }
 
 
 def _bring_back(act: Act, item: Item, sent: QueryDict) -> str:
     catalogue.bring_back_item(act, item)
-    return _("%(thing)s is bought again.") % {"thing": item.name}
+    return _("%(thing)s will be bought again.") % {"thing": item.name}
 
 
 _ACTS: dict[str, Callable[[Act, Item, QueryDict], str]] = {

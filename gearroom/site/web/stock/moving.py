@@ -76,7 +76,7 @@ def batch_at(act: Act, request: HttpRequest, place: int, lot: int) -> Done:
     sent, values = request.POST, BatchForm.read(request.POST)
     name = next((name for name in (*_OF_UNITS, *_OF_BATCH) if name in sent), None)
     if name is None:
-        raise Invalid(_("Choose what to do with it."))
+        raise Invalid(_("Choose an action."))
     row, act = views.held_batch(act.actor, place, lot), replace(act, reason=values["reason"])
     if name in _OF_BATCH:
         done = _OF_BATCH[name](act, row, sent)
@@ -89,14 +89,20 @@ def _correct(act: Act, row: HeldBatch, sent: QueryDict) -> Done:
     values, today = BatchForm.read(sent), receiving.today_in(row.place.room_now)
     expiry = lots.printed_expiry(values["printed"], today=today)
     done = corrections.correct(act, row.lot, number=values["number"], expiry=expiry)
-    says = _("%(thing)s is corrected, and every kit that holds it is judged again.")
+    says = _(
+        "%(thing)s has been corrected. The status of every kit that contains it will be updated."
+    )
     return Done(says % {"thing": row.lot.item.name}, done.entry.pk)
 
 
 def _check(act: Act, row: HeldBatch, sent: QueryDict) -> Done:
     passed = sent["check"] == "passed"
     done = instruments.check(act, row.lot, passed=passed, answer=BatchForm.read(sent)["answer"])
-    says = _("%(thing)s passed its check.") if passed else _("%(thing)s failed: on hold.")
+    says = (
+        _("%(thing)s passed its check.")
+        if passed
+        else _("%(thing)s failed its check and is on hold.")
+    )
     return Done(says % {"thing": f"{row.lot.item.name} {row.lot.serial}"}, done.entry.pk)
 
 
@@ -118,8 +124,8 @@ def _send(act: Act, row: HeldBatch, units: int, to: str) -> Done:
     room = find.any_room(to)
     entry = receiving.send(act, lot=row.lot, units=units, source=row.place, room=room)
     says = _(
-        "%(units)d × %(thing)s is on its way to %(place)s; it is theirs once they record that "
-        "it arrived."
+        "%(units)d × %(thing)s sent to %(place)s. This stock will belong to that gear room "
+        "once its arrival is recorded there."
     )
     return Done(says % _names(row, units, place=room.name), entry.pk)
 
@@ -128,7 +134,7 @@ def _dispose(act: Act, row: HeldBatch, units: int, way: str) -> Done:
     try:
         disposal = Disposal(way)
     except ValueError:
-        raise Invalid(_("Choose how it is disposed of."), field="dispose") from None
+        raise Invalid(_("Choose how to dispose of the item."), field="dispose") from None
     entry = disposing.dispose(act, place=row.place, lot=row.lot, units=units, disposal=disposal)
     return Done(
         _("%(units)d × %(thing)s disposed of: %(place)s.")

@@ -114,8 +114,8 @@ def _look(request: HttpRequest) -> tuple[Readings, str]:
     text = request.POST.get("text", "").strip(" \r\n")[:LONGEST_CODE]
     if not text:
         raise Invalid(
-            _("There is nothing to read yet. Scan the code on the pack, take a photo of it, or "
-              "choose the item by hand.")
+            _("Nothing has been scanned or entered yet. Scan the code on the pack, take a "
+              "photo of it, or choose the item by hand.")
         )  # fmt: skip
     return typed_texts([text]), text
 
@@ -259,8 +259,8 @@ def _receive(act: Act, sent: QueryDict) -> Done:
     )
     facts = {"units": done.units, "thing": done.lot.item.name, "place": done.place.name}
     says = ngettext(
-        "%(units)d × %(thing)s is on record: %(place)s.",
-        "%(units)d × %(thing)s are on record: %(place)s.",
+        "%(units)d × %(thing)s received: %(place)s.",
+        "%(units)d × %(thing)s received: %(place)s.",
         done.units,
     )
     return Done(" ".join([says % facts, *(r.text for r in done.remarks)]), done.entry.pk)
@@ -278,9 +278,11 @@ def new_item(act: Act, request: HttpRequest) -> Done:
     """Say what a pack with an unknown code is: a new item, or one that is known already."""
     if request.POST.get("as") == "known":
         item = find.item(request.POST.get("item", "").strip())
-        says = _("Packs with this code are %(thing)s from now on.")
+        says = _("From now on, packs with this code will be recorded as %(thing)s.")
     else:
         item = new_items.add_item(act, request.POST)
-        says = _("%(thing)s is a new item here. Complete it on its page under Stock.")
+        says = _(
+            "%(thing)s has been added as a new item. Complete its details on its page under Stock."
+        )
     query = new_items.add_pack_code(act, item, request.POST)
     return Done(says % {"thing": item.name}, to=f"{reverse('receive')}?{query}")

@@ -35,17 +35,17 @@ FAULTS: dict[str, Promise] = {
     ReasonCode.RECALLED: _lazy("Recalled"),
     ReasonCode.WITHHELD: _lazy("On hold"),
     ReasonCode.EXPIRED: _lazy("Out of date"),
-    ReasonCode.OPENED_TOO_LONG: _lazy("Open for too long"),
+    ReasonCode.OPENED_TOO_LONG: _lazy("Open too long"),
     ReasonCode.DATE_NOT_KNOWN: _lazy("Date not known"),
     ReasonCode.CHECK_FAILED: _lazy("Failed its check"),
     ReasonCode.CHECK_NOT_ANSWERED: _lazy("Not checked yet"),
-    ReasonCode.CHECK_DUE: _lazy("Check is due"),
+    ReasonCode.CHECK_DUE: _lazy("Check due"),
 }
 """Why units are not usable."""
 _PLACES: dict[str, Promise] = {
     SHELVES: _lazy("On shelves"),
     KITS: _lazy("In kits"),
-    APART: _lazy("Kept apart"),
+    APART: _lazy("Set aside"),
 }
 
 

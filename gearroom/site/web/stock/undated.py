@@ -52,5 +52,5 @@ def to_check(act: Act, request: HttpRequest) -> Done:
         expiry=lots.printed_expiry(values["printed"], today=today),
         number=values["number"],
     )
-    says = _("%(units)d × %(thing)s has its date.")
+    says = _("Date recorded for %(units)d × %(thing)s.")
     return Done(says % {"units": values["units"], "thing": lot.item.name}, entry.pk)

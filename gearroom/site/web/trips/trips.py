@@ -93,7 +93,7 @@ def _month_of(text: str, today: date) -> date:
     except ValueError:
         first = date.min
     if not 2000 <= first.year < 2200:
-        says = _("Enter a month as year and month, such as 2026-05.")
+        says = _("Enter the month with its year, such as 2026-05.")
         raise Invalid(says, field="month")
     return first
 
@@ -191,7 +191,7 @@ def _add_page(request: HttpRequest, problem: Problem | None = None) -> HttpRespo
 def add(act: Act, request: HttpRequest) -> Done:
     """A trip that no other system knows."""
     done = trips.add_by_hand(act, _facts(act.actor, request.POST))
-    says = _("%(trip)s is added. Reserve its kits now.") % {"trip": done.trip.name}
+    says = _("%(trip)s has been added. Reserve kits for it now.") % {"trip": done.trip.name}
     return Done(says, to=reverse("trip", args=[done.trip.pk]))
 
 
@@ -202,7 +202,10 @@ def edit(request: HttpRequest, trip: int) -> HttpResponse:
     actor(request).require("edit_trip", row.room_id)
     if row.source != trips.BY_HAND:
         raise Invalid(
-            _("%(trip)s comes from “%(source)s”. Change it there; it changes here by itself.")
+            _(
+                "%(trip)s comes from “%(source)s”. Change it there, and it will be updated here "
+                "automatically."
+            )
             % {"trip": row.name, "source": row.source}
         )
     if request.method != "POST":
@@ -218,19 +221,21 @@ def edit(request: HttpRequest, trip: int) -> HttpResponse:
 def _edit(act: Act, trip: Trip, sent: QueryDict) -> Done:
     def as_it_was_read(row: Trip) -> None:
         if sent.get("revision") != str(row.revision):
-            says = _("Somebody changed %(trip)s since you opened it. Load the page again.")
+            says = _("Somebody has changed %(trip)s since you opened it. Reload the page.")
             raise Stale("changed-since", says % {"trip": row.name})
 
     facts = _facts(act.actor, sent)
     act = replace(act, match=as_it_was_read)
     done = trips.put(act, trip.source, trip.reference, facts)
     if facts.cancelled and done.released:
-        says = _("%(trip)s is cancelled. Free again: %(kits)s.")
+        says = _("%(trip)s has been cancelled. Kits free again: %(kits)s.")
         return Done(says % {"trip": done.trip.name, "kits": ", ".join(done.released)})
-    says = _("%(trip)s is cancelled.") if facts.cancelled else _("%(trip)s is saved.")
+    says = _("%(trip)s has been cancelled.") if facts.cancelled else _("%(trip)s has been saved.")
     says %= {"trip": done.trip.name}
     if done.due_changed and not facts.cancelled:
-        follow = _("Due at its new return: %(kits)s.") % {"kits": ", ".join(done.due_changed)}
+        follow = _("Now due back at the trip's new return time: %(kits)s.") % {
+            "kits": ", ".join(done.due_changed)
+        }
         says = f"{says} {follow}"
     return Done(says)
 

@@ -27,11 +27,13 @@ def medicine_missing(notice: Notice) -> NoticeText:
         f"{units} × {name}" for name, units in sorted(facts.get("missing", {}).items())
     )
     text = _(
-        "MISSING: %(what)s, counted in %(where)s. Call whoever counted, then whoever had it last."
+        "MISSING: %(what)s, noticed when %(where)s was counted. Call the person who counted, "
+        "then the last person who had it."
     )
     if notice.entry is not None and notice.entry.person_id == notice.person_id:
         text = _(
-            "MISSING: %(what)s, counted in %(where)s. Count again, then call whoever had it last."
+            "MISSING: %(what)s, noticed when %(where)s was counted. Count again, then call the "
+            "last person who had it."
         )
     where = name_of(notice)
     return NoticeText(
@@ -43,7 +45,7 @@ def medicine_missing(notice: Notice) -> NoticeText:
 def irregular(notice: Notice) -> NoticeText:
     """Which rules a report broke."""
     codes = notice.entry.irregular if notice.entry else []
-    text = _("%(kit)s, %(act)s: recorded as it was, against the rules. %(why)s")
+    text = _("%(kit)s, %(act)s: recorded as it happened, although it breaks the rules. %(why)s")
     facts = {
         "kit": name_of(notice),
         "act": wording.act(notice.entry.kind if notice.entry else ""),
@@ -54,7 +56,10 @@ def irregular(notice: Notice) -> NoticeText:
 
 def something_wrong(notice: Notice) -> NoticeText:
     """That somebody reported it."""
-    text = _("%(kit)s: somebody reported that something is wrong with it. Look, then release it.")
+    text = _(
+        "%(kit)s: somebody reported that something is wrong with it. Look at the kit, "
+        "then release it."
+    )
     return NoticeText(text % {"kit": name_of(notice)})
 
 
@@ -62,7 +67,7 @@ def emergency(notice: Notice) -> NoticeText:
     """That it was taken whatever its state."""
     kit = {"kit": name_of(notice)}
     return NoticeText(
-        _("%(kit)s was taken out for an emergency, whatever its state.") % kit,
+        _("%(kit)s was taken out for an emergency, whether or not it was ready.") % kit,
         subject=_("%(kit)s was taken out for an emergency") % kit,
     )
 
@@ -71,7 +76,7 @@ def lost(notice: Notice) -> NoticeText:
     """That it cannot be found."""
     kit = {"kit": name_of(notice)}
     return NoticeText(
-        _("%(kit)s cannot be found. A scan of it will record that it is back.") % kit,
+        _("%(kit)s cannot be found. Scanning it will record that it is back.") % kit,
         subject=_("%(kit)s is lost") % kit,
     )
 
@@ -81,11 +86,11 @@ def went_short(notice: Notice) -> NoticeText:
     facts: WentShort = notice.facts
     kit = {"kit": name_of(notice)}
     reason = notice.entry.detail.get("short_reason", "") if notice.entry else ""
-    why = _("The reason given: %(reason)s") % {"reason": reason} if reason else ""
+    why = _("Reason given: %(reason)s") % {"reason": reason} if reason else ""
     return NoticeText(
-        _("%(kit)s went out although it was short. Restock it when it is back.") % kit,
+        _("%(kit)s was taken out although it was short. Restock it when it is back.") % kit,
         [*lacks(facts["short"]), why],
-        subject=_("%(kit)s went out short") % kit,
+        subject=_("%(kit)s was taken out although it was short") % kit,
     )
 
 
@@ -93,7 +98,10 @@ def cleared_by_phone(notice: Notice) -> NoticeText:
     """The question whether they cleared it."""
     facts: ClearedByPhone = notice.facts
     kit = {"kit": name_of(notice)}
-    text = _("%(kit)s went out because you are named as having cleared it by phone. Did you?")
+    text = _(
+        "%(kit)s was taken out because you were named as having cleared it by phone. Did "
+        "you clear it?"
+    )
     return NoticeText(
         text % kit,
         lacks(facts["reasons"]),
@@ -105,10 +113,13 @@ def cleared_by_phone(notice: Notice) -> NoticeText:
 def not_cleared(notice: Notice) -> NoticeText:
     """Whom to call for it."""
     facts: NotCleared = notice.facts
-    says = _("%(kit)s went out as cleared by phone, and whoever was named says they did not.")
-    do = _("Call whoever has it.")
+    says = _(
+        "%(kit)s was taken out as cleared by phone, but the person named says they did "
+        "not clear it."
+    )
+    do = _("Call the person who has it.")
     if facts.get("person_id") == notice.person_id:
-        do = _("You have it: call its keepers.")
+        do = _("You have the kit: call its keepers.")
     elif facts.get("person"):
         do = _("Call %(name)s, %(phone)s.")
     names = {
@@ -119,7 +130,7 @@ def not_cleared(notice: Notice) -> NoticeText:
     return NoticeText(
         f"{says} {do}" % names,
         lacks(facts["reasons"]),
-        subject=_("%(kit)s went, and nobody cleared it") % names,
+        subject=_("%(kit)s was taken out, but nobody cleared it") % names,
     )
 
 

@@ -43,8 +43,8 @@ def _sentence(kits: Sequence[OverdueKit]) -> str:
     if own:
         sentences.append(
             ngettext(
-                "You have %(kits)s, and it is past due. Hand it in, or enter a new due time.",
-                "You have %(kits)s, and they are past due. Hand them in, or enter a new due time.",
+                "You have %(kits)s, which is overdue. Hand it back, or enter a new due time.",
+                "You have %(kits)s, which are overdue. Hand them back, or enter a new due time.",
                 len(own),
             )
             % {"kits": ", ".join(own)}
@@ -65,21 +65,25 @@ def _lines(kits: Sequence[OverdueKit], zone: str) -> Iterator[str]:
     for due, names in groups.items():
         yield f"{', '.join(names)}: {due}"
     yield ngettext(
-        "This is about the kit; it does not tell whether the group is safe.",
-        "This is about the kits; it does not tell whether the group is safe.",
+        "This concerns only the kit; it does not show whether the group is safe.",
+        "This concerns only the kits; it does not show whether the group is safe.",
         len(kits),
     )
     if _trip(kits) is not None:
-        yield _("A delay? Extend all kits of the trip at once on the page below.")
+        yield _("Delayed? Extend the due time of all kits for the trip on the page below.")
 
 
 def _due(kit: OverdueKit, zone: str) -> str:
     facts = {
         "when": moment(datetime.fromisoformat(kit["due_at"] or ""), zone),
-        "name": kit.get("person") or _("somebody unnamed"),
+        "name": kit.get("person") or _("an unnamed person"),
         "phone": kit.get("phone") or _("no phone on record"),
     }
-    text = _("due %(when)s") if kit.get("yours") else _("due %(when)s, %(name)s has it (%(phone)s)")
+    text = (
+        _("due back %(when)s")
+        if kit.get("yours")
+        else _("due back %(when)s, %(name)s has it (%(phone)s)")
+    )
     trip = f", {kit['trip_name']}" if kit.get("trip_name") else ""
     return f"{text % facts}{trip}."
 

@@ -24,9 +24,9 @@ def recall(notice: Notice) -> NoticeText:
     kits = kits_of(notice)
     rooms = [notice.room.name] if notice.room else []
     facts = cast(RecallFacts, {"rooms": rooms, "thing": "", **notice.facts})
-    subject = _("RECALL, %(thing)s: look and answer")
+    subject = _("RECALL, %(thing)s: check and answer")
     if facts.get("again"):
-        subject = _("RECALL, again: %(thing)s: look and answer")
+        subject = _("RECALL, reminder: %(thing)s: check and answer")
     one = f"{facts['recall']}/" if "recall" in facts else ""
     return NoticeText(
         sentence(facts, kits),
@@ -55,26 +55,28 @@ def kits_of(notice: Notice) -> list[RecalledKit]:
 
 def sentence(facts: RecallFacts, kits: Sequence[RecalledKit]) -> str:
     """What is recalled, and which kits hold it or may."""
-    thing = {"thing": facts["thing"], "number": facts.get("number") or _("of any number")}
+    thing = {"thing": facts["thing"], "number": facts.get("number") or _("with any number")}
     if not kits:
         return _(
-            "RECALL: %(thing)s, batch %(number)s, in the %(rooms)s. What was on shelves is in "
-            "quarantine; follow up the kits until each has answered."
+            "RECALL: %(thing)s, batch %(number)s, in the %(rooms)s. Stock from the shelves is "
+            "in quarantine; follow up the kits until there is an answer for each one."
         ) % {**thing, "rooms": ", ".join(facts.get("rooms", ()))}
     sentences = [_("RECALL: %(thing)s, batch %(number)s.") % thing]
     certain = [k["name"] for k in kits if k["certainty"] == Certainty.CERTAIN]
     maybe = [k["name"] for k in kits if k["certainty"] != Certainty.CERTAIN]
     if certain:
         sentences.append(
-            ngettext("%(kits)s certainly holds it.", "%(kits)s certainly hold it.", len(certain))
+            ngettext(
+                "%(kits)s certainly contains it.", "%(kits)s certainly contain it.", len(certain)
+            )
             % {"kits": ", ".join(certain)}
         )
     if maybe:
         sentences.append(
-            ngettext("%(kits)s may hold it.", "%(kits)s may hold it.", len(maybe))
+            ngettext("%(kits)s may contain it.", "%(kits)s may contain it.", len(maybe))
             % {"kits": ", ".join(maybe)}
         )
-    return " ".join([*sentences, _("Look, remove it, and answer.")])
+    return " ".join([*sentences, _("Check, remove the batch and answer.")])
 
 
 def lines(facts: RecallFacts, kits: Iterable[RecalledKit], reader: int) -> Iterator[str]:
@@ -90,7 +92,7 @@ def lines(facts: RecallFacts, kits: Iterable[RecalledKit], reader: int) -> Itera
         names = own if kit.get("person_id") == reader else others[_whom_to_call(kit)]
         names.append(kit["name"])
     if own:
-        yield _("You are to check %(kits)s.") % {"kits": ", ".join(own)}
+        yield _("You need to check %(kits)s.") % {"kits": ", ".join(own)}
     for whom, names in others.items():
         yield _("%(kits)s: %(ring)s") % {"kits": ", ".join(names), "ring": whom}
 

@@ -31,7 +31,10 @@ def not_ready(notice: Notice) -> NoticeText:
         "when": instant(trip["departs_at"], zone),
     }
     if len(kits) > 1:
-        text = _("%(trip)s leaves %(when)s, and %(kit)s, reserved for it, are not ready.") % facts
+        text = (
+            _("%(trip)s leaves %(when)s, but these kits reserved for it are not ready: %(kit)s.")
+            % facts
+        )
     else:
         text = _("%(kit)s is reserved for %(trip)s, which leaves %(when)s.") % facts
     lines: list[str] = []
@@ -77,7 +80,7 @@ def _how(kit: KitOfTrip) -> str:
     """How a kit stands for its trip, in a few words: its verdict, or that somebody has it."""
     if "out" in kit and not kit["reasons"]:
         return _("still out")
-    return kit.get("verdict_text") or _("look at it")
+    return kit.get("verdict_text") or _("needs checking")
 
 
 def _verdict(kit: KitOfTrip, trip: TripNotCovered) -> VerdictLine:
@@ -86,7 +89,7 @@ def _verdict(kit: KitOfTrip, trip: TripNotCovered) -> VerdictLine:
     expiry = kit["first_expiry"]
     return VerdictLine(
         text=kit["verdict_text"],
-        judged=_("judged for %(day)s, %(trip)s")
+        judged=_("checked for %(day)s, %(trip)s")
         % {
             "day": formats.date_format(through, pgettext("date format", "D j F")),
             "trip": trip["trip"],
@@ -104,12 +107,12 @@ def _still_out(out: Holder | None, zone: str, reader: int) -> Iterator[str]:
     if out is None:
         return
     who = {
-        "name": out["person"] or _("somebody unnamed"),
+        "name": out["person"] or _("an unnamed person"),
         "phone": out["phone"] or _("no phone on record"),
         "when": instant(out["due_at"], zone) if out["due_at"] else "",
     }
     if out.get("person_id") == reader:
-        yield _("You have it. Bring it back in time to be sorted.")
+        yield _("You have the kit. Bring it back in time for sorting.")
     elif not out["due_at"]:
         yield _("It is out: %(name)s has it (%(phone)s), with no due time.") % who
     else:
@@ -120,13 +123,15 @@ def not_covered(notice: Notice) -> NoticeText:
     """A trip without a kit, or whose kits went and are not enough together."""
     trip: TripNotCovered = notice.facts
     facts = {"trip": trip["trip"], "when": instant(trip["departs_at"], zone_of(notice))}
-    text = _("%(trip)s leaves %(when)s, and no kit is reserved for it.")
+    text = _("%(trip)s leaves %(when)s, but no kit is reserved for it.")
     if trip["reasons"]:
-        text = _("%(trip)s leaves %(when)s, and the kits that went for it are not enough together.")
+        text = _(
+            "%(trip)s leaves %(when)s, but the kits taken out for it are not enough, even together."
+        )
     return NoticeText(
         text % facts,
         trip["reasons"],
-        subject=_("Not covered: %(trip)s") % facts,
+        subject=_("Not enough kits: %(trip)s") % facts,
         page=page(f"/trips/{trip['trip_id']}/"),
     )
 
@@ -137,9 +142,9 @@ def trip_changed(notice: Notice) -> NoticeText:
     trip, what, kit = changed.get("trip", ""), changed.get("what", ""), name_of(notice)
     if what == "cancelled":
         kits = ", ".join(changed.get("released", ())) or kit
-        text = _("%(trip)s was cancelled. Free again: %(kits)s.")
+        text = _("%(trip)s has been cancelled. Kits free again: %(kits)s.")
         return NoticeText(text % {"trip": trip, "kits": kits})
-    text = _("%(trip)s was changed; %(kit)s is reserved for it (%(what)s).")
+    text = _("%(trip)s has been changed; %(kit)s is reserved for it (%(what)s).")
     also = _("%(kit)s is also reserved for %(trip)s.")
     return NoticeText(
         text % {"trip": trip, "kit": kit, "what": what},

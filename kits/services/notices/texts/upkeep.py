@@ -20,12 +20,10 @@ def low_stock(notice: Notice) -> NoticeText:
     things = facts["things"]
     names = [thing["thing"] for thing in things]
     more = _(" and %(count)d more") % {"count": len(names) - 1} if names[1:] else ""
-    line = _(
-        "%(thing)s: %(stock)d left, order level %(level)d; it takes %(lead_days)d days to come."
-    )
+    line = _("%(thing)s: %(stock)d left, order level %(level)d; delivery takes %(lead_days)d days.")
     one = f"{things[0]['item']}/" if len(things) == 1 else ""
     return NoticeText(
-        _("%(room)s: down to the order level. Order now.")
+        _("%(room)s: stock is down to the order level. Order now.")
         % {"room": notice.room.name if notice.room else ""},
         [line % thing for thing in things],
         subject=_("Order %(thing)s%(more)s") % {"thing": names[0], "more": more},
@@ -39,14 +37,16 @@ def signature_ends(notice: Notice) -> NoticeText:
     until = date.fromisoformat(facts["until"])
     names = {**facts, "day": wording.day(until)}
     text = ngettext(
-        "The signature of %(list)s, version %(number)d, ends on %(day)s; %(kits)d kit follows it.",
-        "The signature of %(list)s, version %(number)d, ends on %(day)s; %(kits)d kits follow it.",
+        "The signature on %(list)s, version %(number)d, expires on %(day)s; %(kits)d kit uses "
+        "this version.",
+        "The signature on %(list)s, version %(number)d, expires on %(day)s; %(kits)d kits use "
+        "this version.",
         facts["kits"],
     )
     return NoticeText(
         text % names,
-        [_("Extend it by a year in one tap on the page below, or sign a new version.")],
-        subject=_("%(list)s: the signature ends on %(day)s") % names,
+        [_("Extend it by a year with one tap on the page below, or sign a new version.")],
+        subject=_("%(list)s: the signature expires on %(day)s") % names,
         page=page(f"/sign/{signature_token(facts['version'], notice.person_id, until)}/"),
     )
 
@@ -56,8 +56,8 @@ def address_refused(notice: Notice) -> NoticeText:
     facts: AddressRefused = notice.facts
     names = {"name": facts.get("person", ""), "address": "", "said": "", **facts}
     text = _(
-        "Email to %(name)s at %(address)s was refused for good: %(said)s. Correct the "
-        "address; until then they get nothing."
+        "Email to %(name)s at %(address)s was permanently refused: %(said)s. Correct the "
+        "address; until then they will get no email."
     )
     one = f"{facts['person_id']}/" if "person_id" in facts else ""
     return NoticeText(
