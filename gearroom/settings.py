@@ -93,8 +93,10 @@ WSGI_APPLICATION = "gearroom.wsgi.application"
 TEMPLATES = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
-        "APP_DIRS": True,
         "OPTIONS": {
+            "loaders": [
+                ("django.template.loaders.cached.Loader", ["gearroom.site.template_loader.Loader"])
+            ],
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",

@@ -20,9 +20,10 @@ import tempfile
 import time
 from datetime import timedelta
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from gearroom.core.models import User
+if TYPE_CHECKING:  # models are loaded only once Django is set up
+    from gearroom.core.models import User
 
 ASKED = 40
 MOST_MS = 150
@@ -39,7 +40,7 @@ def main() -> None:
         env = {
             **os.environ,
             "DATABASE_URL": options.url or f"sqlite:///{Path(folder) / 'bench.sqlite3'}",
-            "GEARROOM_DATA_DIR": folder,
+            "GEARROOM_DATA_DIR": str(Path(folder) / "data"),
             "DJANGO_SETTINGS_MODULE": "gearroom.settings",
         }
         migrate = [sys.executable, "manage.py", "migrate", "--verbosity=0"]

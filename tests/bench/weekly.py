@@ -54,7 +54,7 @@ def report(url: str, sizes: list[int], folder: Path) -> None:
         env = {
             **os.environ,
             "DATABASE_URL": f"{url.rsplit('/', 1)[0]}/{name}",
-            "GEARROOM_DATA_DIR": str(folder),
+            "GEARROOM_DATA_DIR": str(folder / "data"),
             "DJANGO_SETTINGS_MODULE": "gearroom.settings",
         }
         subprocess.run(

@@ -117,10 +117,11 @@ def test_a_kit_goes_out_and_comes_back_by_keyboard_alone(
 
         def go_to(name: str, role: Any) -> None:
             """Tab until the focus is on what has this name, and see that it shows."""
+            wanted = page.get_by_role(role, name=name)
+            wanted.first.wait_for()
             for _ in range(80):
                 page.keyboard.press("Tab")
                 here = page.evaluate_handle("document.activeElement")
-                wanted = page.get_by_role(role, name=name)
                 if any(here.evaluate("(e, o) => e === o", each.element_handle())
                        for each in wanted.all()):  # fmt: skip
                     width = here.evaluate("e => getComputedStyle(e).outlineWidth")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
+from functools import cache
 from types import NoneType, UnionType
 from typing import Any, ClassVar, get_args, get_origin, get_type_hints
 
@@ -32,10 +33,16 @@ class DataclassSerializer(serializers.Serializer[Any]):
         declared = super().get_fields()
         derived = {
             name: _field(of, help_text=self.help_texts.get(name))
-            for name, of in get_type_hints(self.shown).items()
+            for name, of in _types(self.shown).items()
             if name not in (*declared, *self.left_out)
         }
         return {**derived, **declared}
+
+
+@cache
+def _types(of: type) -> Mapping[str, Any]:
+    """The types of a dataclass's fields, worked out once: an answer has many of one kind."""
+    return get_type_hints(of)
 
 
 def _field(of: Any, **more: Any) -> Any:

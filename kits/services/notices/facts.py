@@ -92,12 +92,6 @@ class OverdueKit(TypedDict, total=False):
     yours: bool
 
 
-class NotBack(TypedDict, total=False):
-    """Kits past due."""
-
-    kits: list[OverdueKit]
-
-
 class Holder(TypedDict):
     """Who has a kit that is wanted for a trip, and until when."""
 

@@ -6,6 +6,7 @@ import ast
 import json
 import uuid
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -398,16 +399,19 @@ def test_a_name_too_short_to_look_for_is_refused(school: School) -> None:
     is_problem(answer, 422, "no-name")
 
 
-def test_mails_in_the_folder_go_with_whom_they_tell_of(school: School, settings: Any) -> None:
+def test_mails_in_the_folder_go_with_whom_they_tell_of(
+    school: School, settings: Any, tmp_path: Path
+) -> None:
     from gearroom.core import mail as ours
 
+    settings.EMAIL_OUTBOX_DIR = tmp_path / "outbox"
     for to, text in ((EMAIL, "x"), ("kim@example.org", f"{NAME} has it"), ("a@example.org", "y")):
         ours.write(
-            __import__("pathlib").Path(settings.EMAIL_OUTBOX_DIR),
+            settings.EMAIL_OUTBOX_DIR,
             mail.EmailMessage("s", text, "gear@example.org", [to]),
         )
     erasure.erase(act(school.admin), school.jo)
-    left = list(__import__("pathlib").Path(settings.EMAIL_OUTBOX_DIR).glob("*.eml"))
+    left = list(settings.EMAIL_OUTBOX_DIR.glob("*.eml"))
     assert len(left) == 1
 
 

@@ -69,7 +69,7 @@ def test_a_landed_database_is_brought_up_to_date_and_in_balance(landed: dict[str
 
 NAMES = """
 from django.db import connection
-from gearroom.core.acts import append_only
+from gearroom.core.models import append_only
 from gearroom.core.acts.act import Act, actor_of
 from gearroom.core.models import Person, User
 from gearroom.core.services.people import redaction

@@ -189,3 +189,13 @@ def test_whoever_belongs_there_goes_to_the_thing(school: scanned.Labelled) -> No
     assert client.get(f"/L/{school.pouch.code}")["Location"] == "/kits/DAY-01/"
     assert client.get(f"/L/{school.lot.code}")["Location"].startswith("/scan/?text=")
     assert browser(school.world.stranger).get(f"/L/{school.kit.code}").status_code == 200
+
+
+@pytest.mark.parametrize("path", EVERY_PAGE)
+def test_a_page_goes_out_without_the_indentation_of_its_templates(
+    path: str, school: scanned.Labelled
+) -> None:
+    page = browser(school.world.keeper).get(path).content.decode()
+
+    assert page.count("\n") > 20
+    assert not re.search(r"^[ \t]+<", page, re.MULTILINE)
