@@ -1,7 +1,5 @@
 """Parts of answers that several views share: each serializes a row or a result as it is."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime
 from typing import Any

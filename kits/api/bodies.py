@@ -1,13 +1,10 @@
 """Parts of request bodies that several views share, and how they become what services take."""
 
-from __future__ import annotations
-
 import dataclasses
 from collections.abc import Callable
 from typing import Any
 
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext as _, gettext_lazy as _lazy
 from rest_framework import serializers
 
 from gearroom.core.acts.act import Act

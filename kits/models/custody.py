@@ -1,6 +1,6 @@
 """Trips, kits promised to them, and kits' time with people."""
 
-from __future__ import annotations
+from typing import Self
 
 from django.db import models
 from django.db.models import F, Q
@@ -56,7 +56,7 @@ class Trip(models.Model):
 class ReservationQuerySet(models.QuerySet["Reservation"]):
     """Kits promised to trips."""
 
-    def promised(self) -> ReservationQuerySet:
+    def promised(self) -> Self:
         """Those not released; their trips may have ended."""
         return self.filter(released__isnull=True)
 
@@ -106,15 +106,15 @@ class AsFound(models.TextChoices):
 class CheckoutQuerySet(models.QuerySet["Checkout"]):
     """Times that kits and sections are or were out."""
 
-    def open(self) -> CheckoutQuerySet:
+    def open(self) -> Self:
         """Those not handed back."""
         return self.filter(in_at__isnull=True)
 
-    def of_whole_kits(self) -> CheckoutQuerySet:
+    def of_whole_kits(self) -> Self:
         """Those of kits, not of a section on its own."""
         return self.filter(section__isnull=True)
 
-    def not_undone(self) -> CheckoutQuerySet:
+    def not_undone(self) -> Self:
         """Those not taken back as a mistake."""
         return self.filter(undone__isnull=True)
 

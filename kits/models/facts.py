@@ -6,8 +6,6 @@ and no entry recorded by then reverses it. `known` is False where a row was fill
 left when the table was made, and what was so at the time is not known.
 """
 
-from __future__ import annotations
-
 from django.db import models
 from django.db.models import Q
 

@@ -1,8 +1,6 @@
 """The stock book: entries (one act each), their legs, and the holdings that follow from them."""
 
-from __future__ import annotations
-
-from typing import TypeVar, cast
+from typing import Self, TypeVar, cast
 
 from django.db import models
 from django.db.models import F, Q
@@ -160,7 +158,7 @@ class Movement(models.Model):
 class HoldingQuerySet(models.QuerySet["Holding"]):
     """Units in places."""
 
-    def on_hand(self) -> HoldingQuerySet:
+    def on_hand(self) -> Self:
         """Those with units; a row of nothing stays when all is gone."""
         return self.filter(units__gt=0)
 

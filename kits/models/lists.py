@@ -1,7 +1,5 @@
 """Kit lists: versions with sections and lines, each version signed until a date."""
 
-from __future__ import annotations
-
 from datetime import date
 
 from django.db import models

@@ -1,7 +1,5 @@
 """Batches of things: identity, the facts once believed of them, and how they arrived."""
 
-from __future__ import annotations
-
 from datetime import date
 
 from django.db import models

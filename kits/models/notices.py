@@ -1,8 +1,7 @@
 """What a person should be told, once, and how each of them wants to hear of it."""
 
-from __future__ import annotations
-
 from datetime import time
+from typing import Self
 
 from django.db import models
 from django.db.models import Q
@@ -16,7 +15,7 @@ from kits.models.ledger import Entry
 class NoticeQuerySet(models.QuerySet["Notice"]):
     """Notices by what became of them."""
 
-    def unsent(self) -> NoticeQuerySet:
+    def unsent(self) -> Self:
         """Those neither sent nor taken back."""
         return self.filter(sent_at__isnull=True, taken_back_at__isnull=True)
 
@@ -128,7 +127,7 @@ class HearingChoice(models.Model):
 class EpisodeQuerySet(models.QuerySet["Episode"]):
     """What was or is so for a time."""
 
-    def open(self) -> EpisodeQuerySet:
+    def open(self) -> Self:
         """Those that are still so."""
         return self.filter(closed_at__isnull=True)
 

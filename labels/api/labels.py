@@ -1,12 +1,9 @@
 """Labels: made, listed, bound to what they are stuck on, cancelled and replaced."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.db.models import QuerySet
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext as _, gettext_lazy as _lazy
 from rest_framework import serializers
 
 from gearroom.core.acts.act import Act, Actor

@@ -1,7 +1,5 @@
 """What a scan answers: the shapes for the schema, and how outcomes become them."""
 
-from __future__ import annotations
-
 from typing import Any
 from urllib.parse import quote
 

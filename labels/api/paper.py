@@ -1,7 +1,5 @@
 """What is printed: label sheets and pictures, kit tags, lid cards, sign-out sheets."""
 
-from __future__ import annotations
-
 from typing import Any, ClassVar
 
 from django.http import HttpResponse, HttpResponseBase

@@ -1,7 +1,5 @@
 """Reading events: what was read, what it meant, what was done."""
 
-from __future__ import annotations
-
 from django.db import models
 
 from gearroom.core.models import Person, Room

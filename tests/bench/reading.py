@@ -12,8 +12,6 @@ processor time; what a picture costs that the first rung reads, against decoding
 bare pass. With --damage: shares by kind of damage up to its bound (marked |) and beyond.
 """
 
-from __future__ import annotations
-
 import argparse
 import dataclasses
 import json

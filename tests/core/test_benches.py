@@ -1,7 +1,5 @@
 """Each bench still measures, at its smallest size; how quick it is, no test says."""
 
-from __future__ import annotations
-
 import subprocess
 import sys
 

@@ -3,8 +3,6 @@
 On SQLite the worker's broker is the folder, on PostgreSQL a real Redis.
 """
 
-from __future__ import annotations
-
 import random
 import threading
 from collections import Counter

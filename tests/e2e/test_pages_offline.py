@@ -1,8 +1,6 @@
 """A phone at a trailhead: no network, a browser that dies, a sign-in that ran out, and nothing
 lost; and how little goes over the wire where the network is poor."""
 
-from __future__ import annotations
-
 import os
 import random
 import signal

@@ -1,7 +1,5 @@
 """The school that other tests start from is as its text says."""
 
-from __future__ import annotations
-
 import pytest
 
 from kits.services.ledger import audit, readiness

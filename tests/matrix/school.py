@@ -4,8 +4,6 @@ What nobody outside a room may read bears a word that stands nowhere else (`MARK
 addresses, kits, shelves, seals, trips, notes; telephone numbers bear digits of their own.
 """
 
-from __future__ import annotations
-
 import io
 from dataclasses import dataclass, field
 from typing import Any

@@ -6,8 +6,6 @@ program has changed so that a name is gone, the patch fails loudly, and the faul
 in the new place.
 """
 
-from __future__ import annotations
-
 import dataclasses
 from collections.abc import Callable
 from dataclasses import dataclass

@@ -4,8 +4,6 @@ One handler turns them into RFC 9457 problem+json; pages show the same sentence.
 last part of the problem's type address and stays stable; `detail` says what to do next.
 """
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.utils.translation import gettext as _

@@ -1,7 +1,5 @@
 """Rows as somebody changes them: locked, fresh, and as they were read."""
 
-from __future__ import annotations
-
 from typing import TypeVar
 
 from django.db.models import Model

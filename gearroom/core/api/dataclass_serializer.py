@@ -1,7 +1,5 @@
 """Answers whose fields follow from a dataclass."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from functools import cache

@@ -1,7 +1,5 @@
 """/api/v1/rooms/: the gear rooms that one belongs to."""
 
-from __future__ import annotations
-
 from datetime import time
 from typing import Any
 

@@ -1,7 +1,5 @@
 """/api/v1/tokens/: one's own tokens."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.db.models import QuerySet

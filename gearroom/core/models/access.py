@@ -1,7 +1,5 @@
 """Tokens, shared devices, who is signed in where; the answers kept so that an act is done once."""
 
-from __future__ import annotations
-
 from django.db import models
 from django.db.models import Q
 

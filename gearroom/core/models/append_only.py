@@ -6,8 +6,6 @@ alter it and drops its triggers) the triggers are made anew. All refusals read
 REPLACE only on connections with `recursive_triggers` on, which the settings see to.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from typing import Any, TypeVar, overload

@@ -1,7 +1,5 @@
 """What names people in rows that are kept for ever, where it can be erased; and what was erased."""
 
-from __future__ import annotations
-
 from django.db import models
 
 from gearroom.core.models.append_only import append_only

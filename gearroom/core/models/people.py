@@ -1,7 +1,5 @@
 """Users sign in, people have kits. A person needs no user; a user always has a person."""
 
-from __future__ import annotations
-
 import zoneinfo
 from datetime import time
 from typing import Any

@@ -10,8 +10,6 @@ Nothing else is: what was wrong, not allowed or not there changed nothing and is
 question changes nothing at all.
 """
 
-from __future__ import annotations
-
 import hashlib
 import json
 import uuid

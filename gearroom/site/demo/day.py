@@ -4,8 +4,6 @@ Each step calls the API like any other program and says what came of it in a lin
 step learns it keeps in `facts`, so that a test can look at what was done and not at what was said.
 """
 
-from __future__ import annotations
-
 import json
 from collections.abc import Callable
 from dataclasses import dataclass, field

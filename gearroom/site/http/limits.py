@@ -1,8 +1,6 @@
 """Bounds on what a request may send: its size before any of it is read, a page's text after, and
 the form in which that text goes on."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping, Sequence
 
 from django.conf import settings

@@ -1,8 +1,6 @@
 """What goes around every page: headers that bound what it may do in a browser, how much goes over
 the wire, and what is said when the database cannot do its work."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from functools import wraps
 from typing import Any

@@ -4,8 +4,6 @@ did it without leave does not get it instead of them.
 It is no notice, as those go to the address that somebody has now. It is sent by the worker.
 """
 
-from __future__ import annotations
-
 import logging
 import smtplib
 import uuid
@@ -16,8 +14,7 @@ from functools import partial
 
 from django.conf import settings
 from django.core import mail
-from django.utils.translation import gettext as _
-from django.utils.translation import override
+from django.utils.translation import gettext as _, override
 
 from gearroom.core import clock
 from gearroom.core.models import AccountChange, Person

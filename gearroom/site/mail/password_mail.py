@@ -4,8 +4,6 @@ It is no notice: whoever keeps the room may read those, and a link is for one pe
 made when it is sent and kept nowhere.
 """
 
-from __future__ import annotations
-
 from functools import partial
 
 from django.conf import settings

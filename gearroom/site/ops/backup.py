@@ -5,8 +5,6 @@ the data folder below `files/`. The manifest lists each with its size and SHA-25
 back before all of them are found as listed.
 """
 
-from __future__ import annotations
-
 import hashlib
 import io
 import json
@@ -20,7 +18,7 @@ from contextlib import suppress
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path, PurePath, PurePosixPath
-from typing import Any
+from typing import Any, Self
 
 from django.apps import apps
 from django.conf import settings
@@ -66,7 +64,7 @@ class Manifest:
         return json.dumps(content, indent=1).encode() + b"\n"
 
     @classmethod
-    def from_json(cls, text: bytes) -> Manifest:
+    def from_json(cls, text: bytes) -> Self:
         """Raises ValueError, KeyError or TypeError for what is no manifest."""
         content = json.loads(text)
         if content.pop("format") != FORMAT:

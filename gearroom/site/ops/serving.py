@@ -1,7 +1,5 @@
 """One machine's whole service: web, worker and scheduler over one data folder."""
 
-from __future__ import annotations
-
 import fcntl
 import json
 import os

@@ -5,8 +5,6 @@ is started again after a pause that doubles while it keeps ending soon. Until al
 first time an end is final: a program that can't start is told at once, not tried for ever.
 """
 
-from __future__ import annotations
-
 import os
 import selectors
 import signal

@@ -1,7 +1,5 @@
 """About forty things with plain generic names, and what will do instead of some."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from kits.rules.ledger.facts import Kind

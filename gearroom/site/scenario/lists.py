@@ -1,7 +1,5 @@
 """Four kit lists and the dozen kits that follow them."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from kits.rules.ledger.facts import Criticality

@@ -1,8 +1,6 @@
 """Loading the invented school: its rooms and people, its stock, and two seasons played day by day
 through the same services that everyone uses. Loading twice changes nothing."""
 
-from __future__ import annotations
-
 import random
 from collections.abc import Callable
 from datetime import date, datetime, time, timedelta
@@ -15,8 +13,7 @@ from gearroom.core import clock
 from gearroom.core.acts.act import SYSTEM, Act
 from gearroom.core.models import Room
 from gearroom.core.rules.roles import Role
-from gearroom.core.services.people import people as people_service
-from gearroom.core.services.people import rooms as rooms_service
+from gearroom.core.services.people import people as people_service, rooms as rooms_service
 from gearroom.site.scenario.catalogue import CAUTION, INSTEAD, THINGS
 from gearroom.site.scenario.lists import KITS, LISTS, KitList
 from gearroom.site.scenario.people import PEOPLE, ROOMS

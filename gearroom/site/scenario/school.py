@@ -1,7 +1,5 @@
 """The school while it is loaded: what was made, by the names that the scenario uses."""
 
-from __future__ import annotations
-
 import random
 from dataclasses import dataclass, field
 from datetime import date, timedelta

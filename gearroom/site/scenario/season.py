@@ -4,8 +4,6 @@ It is played through the services, with the clock set to each act's own time, so
 that comes out is one that could have been written day by day.
 """
 
-from __future__ import annotations
-
 import random
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass

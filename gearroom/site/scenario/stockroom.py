@@ -1,8 +1,6 @@
 """Keeping the store through the seasons: fresh batches, old ones thrown out, instruments checked,
 and what is left lying as any store leaves it."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from datetime import timedelta
 

@@ -1,7 +1,5 @@
 """The sweep that sends mails about sign-ins."""
 
-from __future__ import annotations
-
 from celery import shared_task
 
 from gearroom.core.services.accounts import attempts

@@ -1,7 +1,5 @@
 """Small words of the pages' templates."""
 
-from __future__ import annotations
-
 import re
 import uuid
 from collections.abc import Mapping
@@ -13,8 +11,7 @@ from django import template
 from django.utils import formats
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
-from django.utils.translation import gettext as _
-from django.utils.translation import pgettext
+from django.utils.translation import gettext as _, pgettext
 
 from gearroom.core import clock
 from gearroom.core.rules.sentences import Sentence

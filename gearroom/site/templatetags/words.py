@@ -1,7 +1,5 @@
 """The pages' words for values of the rules' vocabularies, and what a form said."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal

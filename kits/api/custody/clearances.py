@@ -1,7 +1,5 @@
 """Clearances by telephone: which there are, and the answers of those who are named."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from typing import Any
 

@@ -1,7 +1,5 @@
 """A kit's time with people: out, passed on, back; on hold and released."""
 
-from __future__ import annotations
-
 import dataclasses
 from typing import Any
 

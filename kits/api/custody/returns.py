@@ -1,8 +1,6 @@
 """At the hand-back: needs not met, kits mixed up, what may come back, and what in a kit belongs
 to a participant."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.db.models import QuerySet

@@ -1,7 +1,5 @@
 """/api/v1/kits/: kits at a glance; added, edited, following a list, moved home, retired."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Any
 

@@ -1,7 +1,5 @@
 """A kit to read: how ready it is, what is and was inside, its history."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.db.models import QuerySet

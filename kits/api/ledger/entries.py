@@ -1,7 +1,5 @@
 """/api/v1/checkouts/, entries/ and movements/: the stock book and who had what, to read."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Any
 

@@ -1,7 +1,5 @@
 """Two versions of a kit list held together, and what following one would change."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from rest_framework import serializers

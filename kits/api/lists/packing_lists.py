@@ -1,7 +1,5 @@
 """/api/v1/packing-lists/: kit lists, their versions and signatures."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.db.models import QuerySet

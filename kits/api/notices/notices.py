@@ -1,7 +1,5 @@
 """Notices: what was sent to whom, sending it again, settings, the calendar."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from datetime import time
 from typing import Any

@@ -1,8 +1,6 @@
 """/api/v1/people/{id}/export/, erase/ and merge/, /api/v1/redactions/: what is on record about
 people, and its end."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from rest_framework import serializers

@@ -1,7 +1,5 @@
 """Recalls: started, followed place by place, answered, ended."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from typing import Any
 

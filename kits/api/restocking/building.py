@@ -1,7 +1,5 @@
 """A kit's first filling, emptying it, and the checks of its instruments."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -17,10 +15,10 @@ from kits.api.stock.lots import (
     CheckBody,
     CheckedAnswer,
     LotBody,
+    checked as check_and_show,
     expiry_in,
     with_batches,
 )
-from kits.api.stock.lots import checked as check_and_show
 from kits.api.stock.places import PlaceAnswer
 from kits.api.views import KitView
 from kits.models import Disposal, Holding, Kit, Lot

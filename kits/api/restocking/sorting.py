@@ -1,7 +1,5 @@
 """Sorting: check contents, restock, take out what is out of date, borrow, reseal, count."""
 
-from __future__ import annotations
-
 from typing import Any, cast
 
 from rest_framework import serializers

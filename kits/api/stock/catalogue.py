@@ -1,7 +1,5 @@
 """/api/v1/items/: items, their makers' codes and what can be used instead."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.db.models import Prefetch, Q, QuerySet

@@ -1,7 +1,5 @@
 """Counting, and correcting a mistake."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.utils.translation import gettext_lazy as _

@@ -1,7 +1,5 @@
 """Batches: looked up, corrected, checked; and how a batch is shown."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date

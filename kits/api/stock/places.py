@@ -1,7 +1,5 @@
 """Places: the shelves of a room, and the inner places that hold stock."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.db.models import QuerySet

@@ -1,7 +1,5 @@
 """Stock: what is where; received, moved, sent and arrived, thrown out, opened."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Any
 

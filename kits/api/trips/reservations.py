@@ -1,7 +1,5 @@
 """/api/v1/reservations/: kits reserved for trips."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from typing import Any
 

@@ -1,7 +1,5 @@
 """/api/v1/trips/: trips of the booking system, and which kits to send with them."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from typing import Any
 

@@ -1,7 +1,5 @@
 """A kit that is short, before it goes: what a shelf here settles, and who may let it go."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from kits.rules.ledger.facts import Criticality, Line, Verdict, Weight, Word

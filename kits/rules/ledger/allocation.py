@@ -14,8 +14,6 @@ leaves a line with fewer than it had. From that follows what readiness relies on
 never serve more claims of a rank and all above it.
 """
 
-from __future__ import annotations
-
 from collections import Counter, defaultdict, deque
 from collections.abc import Callable, Mapping, Sequence
 from operator import attrgetter

@@ -5,8 +5,6 @@ Nothing is patched: what is so now, and what was so as known at some instant, is
 other facts.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime

@@ -1,8 +1,6 @@
 """How long what is inside a kit lasts: the last days through which its minimums and its targets
 are met."""
 
-from __future__ import annotations
-
 from bisect import bisect_left
 from collections import Counter, defaultdict
 from collections.abc import Callable, Sequence

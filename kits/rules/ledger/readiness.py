@@ -26,8 +26,6 @@ Decided here, where the design leaves a choice:
   and a kit that lives in a vehicle would be stopped for a whole winter.
 """
 
-from __future__ import annotations
-
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -89,7 +87,7 @@ class FitDays:
     may_go_until: date | None
     clear_until: date
 
-    def on(self, today: date) -> FitDays:
+    def on(self, today: date) -> "FitDays":
         """Return the same as it holds on `today`, with None for *not now*."""
         if today > self.clear_until:
             return FitDays(None, None, None, self.clear_until)

@@ -11,8 +11,6 @@ at home needs the kit at home, and who checked it by its whole seal needs a seal
 says what is there, whatever was on record: without the act it had another difference.
 """
 
-from __future__ import annotations
-
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 

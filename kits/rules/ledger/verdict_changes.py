@@ -1,7 +1,5 @@
 """On which days time alone may change what is judged of a kit."""
 
-from __future__ import annotations
-
 from datetime import date
 
 from kits.rules.ledger.expiry import good_through

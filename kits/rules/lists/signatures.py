@@ -1,7 +1,5 @@
 """When people are reminded of a signature that ends, and until when it is extended."""
 
-from __future__ import annotations
-
 import calendar
 from datetime import date, timedelta
 

@@ -4,8 +4,6 @@ A line is the same line in two versions when it asks for the same thing in the s
 section keys stay from version to version.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace

@@ -1,7 +1,5 @@
 """Kits' names as people type them: *d3*, *day 3* and *3* for DAY-03."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable
 

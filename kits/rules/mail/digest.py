@@ -4,8 +4,6 @@ Each kit stands once, with all that is to be done to it: opening one costs a sea
 minutes. Nothing is cut; the order is worst first.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta

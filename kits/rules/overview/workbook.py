@@ -5,8 +5,6 @@ Sheets and columns are known by their order, so that their headings may be in an
 words for choices come with the call, since they are too.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field

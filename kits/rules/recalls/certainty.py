@@ -17,8 +17,6 @@ Ranges are kept place by place, so what one place turning out certain would say 
 worked out. That errs to one side only: a range may be too wide, never too narrow.
 """
 
-from __future__ import annotations
-
 import enum
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """What a kit still lacks, or may not keep, when somebody is about to seal it."""
 
-from __future__ import annotations
-
 import enum
 from collections import Counter
 from collections.abc import Iterable

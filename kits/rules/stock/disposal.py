@@ -1,7 +1,5 @@
 """Where a thing may be thrown out, so that no needle ends in a bin."""
 
-from __future__ import annotations
-
 from kits.rules.ledger.facts import Kind
 
 WAYS = ("bin", "sharps", "clinical", "pharmacy", "returned")

@@ -5,8 +5,6 @@ good for longer. What needs no date, or has none on record, is beside it. The pi
 laid out here in whole steps, so that a page only draws what it is given.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass

@@ -8,8 +8,6 @@ A trip is *covered* only by kits that are ready for it or out on it. A kit that 
 the trip has ended serves it no longer, and its promise is open again.
 """
 
-from __future__ import annotations
-
 import enum
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field

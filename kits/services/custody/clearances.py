@@ -6,8 +6,6 @@ answer follows from the clearance, signed as well, so the record itself takes on
 second.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 

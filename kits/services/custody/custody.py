@@ -4,8 +4,6 @@ Taking a kit out needs permission and can be refused. That a kit went, was passe
 facts: they go on record whatever is there already, marked irregular where a rule was broken.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -32,8 +30,7 @@ from kits.rules.ledger.facts import Verdict, Weight
 from kits.rules.ledger.in_force import seal_holds
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import going_short, use
-from kits.services.custody.hand_back_remarks import Remarks
-from kits.services.custody.hand_back_remarks import write as write_remarks
+from kits.services.custody.hand_back_remarks import Remarks, write as write_remarks
 from kits.services.kits import holds
 from kits.services.ledger import kit_state
 from kits.services.ledger.book import Book
@@ -73,7 +70,7 @@ class CheckIn:
     entry: Entry
     checkout: Checkout | None
     as_found: AsFound
-    use: use.UseResult | None = None
+    use: "use.UseResult | None" = None
     irregular: Sequence[ReasonCode] = field(default_factory=list)
 
 

@@ -1,7 +1,5 @@
 """A kit that needs attention before it goes: who lets it go, and who gets a notice."""
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Iterable
 from typing import cast

@@ -1,7 +1,5 @@
 """Remarks on a kit that comes back, besides how it looks and what was used."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

@@ -5,8 +5,6 @@ here settles, another kit, going short with a reason, and a clearance by telepho
 stops a kit, only another kit is offered; in an emergency it always goes.
 """
 
-from __future__ import annotations
-
 import enum
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field

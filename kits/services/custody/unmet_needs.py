@@ -3,8 +3,6 @@
 It moves nothing. It is how a kit list learns what it does not carry. Nothing about casualties.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

@@ -6,8 +6,6 @@ than is on record came in through *unexplained* and was used; the entry is marke
 No data about casualties is kept; an incident reference is enough.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -31,8 +29,7 @@ from kits.rules.custody.use import Went, may_come_back
 from kits.rules.ledger.facts import Kind
 from kits.rules.ledger.reasons import ReasonCode
 from kits.rules.restocking.picking import first_out
-from kits.services.custody.hand_back_remarks import Remarks
-from kits.services.custody.hand_back_remarks import write as write_remarks
+from kits.services.custody.hand_back_remarks import Remarks, write as write_remarks
 from kits.services.ledger import lots, readiness
 from kits.services.ledger.book import Book, Leg, outer, room_place
 from kits.services.ledger.levels import LooseLevel, refuse_loose, write_levels

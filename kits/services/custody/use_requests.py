@@ -10,8 +10,6 @@ An answer is a report. Where somebody has sorted the kit since, their result cou
 stays on record with its text and moves nothing, and the kit's people get a notice.
 """
 
-from __future__ import annotations
-
 import uuid
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
@@ -29,8 +27,7 @@ from gearroom.core.models import Room
 from kits.models import Checkout, Entry, EntryKind, Kit, WithheldKind
 from kits.rules.ledger.reasons import ReasonCode
 from kits.services.custody import use
-from kits.services.custody.hand_back_remarks import Remarks
-from kits.services.custody.hand_back_remarks import write as write_remarks
+from kits.services.custody.hand_back_remarks import Remarks, write as write_remarks
 from kits.services.kits import holds
 from kits.services.ledger.book import Book
 from kits.services.ledger.kit_state import CLOSED

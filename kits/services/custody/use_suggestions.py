@@ -1,7 +1,5 @@
 """What was probably used from a kit: the items that kits of its list were used for most."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta

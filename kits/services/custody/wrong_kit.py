@@ -6,8 +6,6 @@ bear is marked irregular. Where that kit went out or came back since then on its
 record stands, and only the wrong one is corrected.
 """
 
-from __future__ import annotations
-
 import contextlib
 import uuid
 from collections.abc import Callable

@@ -4,8 +4,6 @@
 (`recorded_at`). An answer for a `known_by` in the past never changes: entries are only added.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace

@@ -1,7 +1,5 @@
 """What happened to a kit, newest first, with what each act put in and took out."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass

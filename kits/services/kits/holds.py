@@ -1,7 +1,5 @@
 """Keeping a kit back and letting it go again: drying, something wrong, laid up, lost."""
 
-from __future__ import annotations
-
 from django.utils.translation import gettext as _
 
 from gearroom.core.acts.act import Act

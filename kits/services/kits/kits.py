@@ -1,7 +1,5 @@
 """Kits as such: added, edited, following another version of a list, moved home, retired."""
 
-from __future__ import annotations
-
 import unicodedata
 from typing import TypedDict, Unpack
 

@@ -1,8 +1,6 @@
 """Two kits whose contents were mixed on the way: nobody knows what is in either until both are
 counted. It is one job, and it ends for each kit with a count of all of it."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from datetime import timedelta
 

@@ -4,8 +4,6 @@ Nothing of it is recorded but that it is there: not what it is, and not whose. I
 the kit comes back, until somebody says that it went back to its owner.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 from django.db.models import Max

@@ -1,7 +1,5 @@
 """Photos of what was wrong with a kit."""
 
-from __future__ import annotations
-
 from django.db.models import Q, QuerySet
 
 from gearroom.core.acts.act import Actor

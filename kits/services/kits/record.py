@@ -1,8 +1,6 @@
 """A kit's record as of a day, for whoever has to answer for it: the list it followed, whether what
 was inside was what the list asks for, who last looked inside, and its instruments' checks."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace

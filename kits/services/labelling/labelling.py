@@ -5,8 +5,6 @@ in the book alone. A label that was cancelled keeps its code for ever and leads 
 took its place.
 """
 
-from __future__ import annotations
-
 import secrets
 import uuid
 from collections.abc import Sequence

@@ -5,8 +5,6 @@ A request is refused whole, with each fault named; nothing is moved. Only a coun
 what is there, or taking a mistake back may leave such units in a kit.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import Any

@@ -7,14 +7,13 @@ order: kits ascending, then batches ascending, then (lot, place) ascending. A ba
 moves nowhere, so whoever has to know all of where it is asks `hold`.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from types import TracebackType
+from typing import Self
 
 from django.db import connection, transaction
 from django.db.models import F, Max, Q
@@ -64,7 +63,7 @@ class Book:
         self._kits: dict[int, Kit] = {}
         self._atomic = transaction.atomic()
 
-    def __enter__(self) -> Book:
+    def __enter__(self) -> Self:
         self._atomic.__enter__()
         return self
 

@@ -5,8 +5,6 @@ those in force.
 one. They are read as they were known at an instant, or as they are known now.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import datetime

@@ -1,8 +1,6 @@
 """State of a kit that follows from its entries, worked out from them: for writing it again and for
 the audit."""
 
-from __future__ import annotations
-
 from datetime import date, datetime
 
 from gearroom.core import clock

@@ -1,7 +1,5 @@
 """Kits in a few facts that can be compared: what an undo changes."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field

@@ -5,8 +5,6 @@ are in entries and facts. Instances given here get the values of then: they are 
 judging, and are not saved.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass

@@ -5,8 +5,6 @@ pack with a shortened life is a batch of its own, and an instrument's batch is o
 serial number. Its first fact is written by the entry that first moves it (see `ledger`).
 """
 
-from __future__ import annotations
-
 import unicodedata
 from collections.abc import Iterable
 from datetime import date

@@ -1,7 +1,5 @@
 """Ready? Loads kits as the rules judge them, and stores with each until when it is."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date, datetime

@@ -7,16 +7,13 @@ depend on it (`kits.rules.ledger.undo`) are listed first and, once that list is 
 with it, newest first. A few acts of the organisation are put right by doing the opposite.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 
 from django.db import transaction
 from django.db.models import Q
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import NotFound, Refused

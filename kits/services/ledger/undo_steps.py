@@ -1,7 +1,5 @@
 """Entries on record as the rule of undoing sees them (see `kits.rules.ledger.undo`)."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass, field
@@ -56,7 +54,7 @@ class Scope:
     kits: frozenset[int] = frozenset()
     at: frozenset[Where] = frozenset()
 
-    def __or__(self, other: Scope) -> Scope:
+    def __or__(self, other: "Scope") -> "Scope":
         return Scope(self.kits | other.kits, self.at | other.at)
 
 

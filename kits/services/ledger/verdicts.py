@@ -1,7 +1,5 @@
 """The verdict that every surface shows of a kit, with the question it answers."""
 
-from __future__ import annotations
-
 from bisect import bisect_left
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass

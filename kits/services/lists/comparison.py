@@ -1,7 +1,5 @@
 """How two versions of a kit list differ: lines, reasons, and what they say of themselves."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Any
 

@@ -4,8 +4,6 @@ Whoever changes a section says in which state it was read (`mark`), so that of t
 same section the second is told and nothing is written over.
 """
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Callable, Sequence
 from dataclasses import replace

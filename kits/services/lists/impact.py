@@ -1,8 +1,6 @@
 """What would change if kits followed another version of their list, and what that takes from
 stock. Nothing is written."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -5,8 +5,6 @@ A section's key stays the same from version to version, so that kits which follo
 know which pouch is which.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace

@@ -5,8 +5,6 @@ The link says who may extend which signature, signed by this program; it does so
 names the day that the signature ends on.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import date, timedelta
 

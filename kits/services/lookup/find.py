@@ -3,15 +3,12 @@
 A person finds only what is in their rooms; anything else is not there for them.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from typing import TypeVar
 
 from django.db.models import Model, Q, QuerySet
 from django.utils.functional import Promise
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Actor

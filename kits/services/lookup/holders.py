@@ -1,7 +1,5 @@
 """Who has a kit now."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 from django.db.models import QuerySet

@@ -5,8 +5,6 @@ is to be made ready for) is decided by `kits.rules.trips.trips` over what is loa
 of queries does not grow with the kits.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass

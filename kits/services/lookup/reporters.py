@@ -1,8 +1,6 @@
 """Who may report a fact about a kit: whoever has a role in its home or present room, and whoever
 had it last, with a role anywhere. What a fact says never refuses it."""
 
-from __future__ import annotations
-
 from gearroom.core.acts.act import Actor
 from gearroom.core.acts.problems import NotFound
 from kits.models import Kit

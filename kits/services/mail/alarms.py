@@ -1,7 +1,5 @@
 """What becomes urgent by the passing of time: each alarm once for one fact."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -20,8 +18,7 @@ from kits.models import (
 )
 from kits.rules.ledger.facts import Reason, Verdict, Weight, Word
 from kits.rules.ledger.reasons import UNSUITABLE
-from kits.rules.stock.ordering import Episode as Change
-from kits.rules.stock.ordering import episode as change_of
+from kits.rules.stock.ordering import Episode as Change, episode as change_of
 from kits.rules.trips.trips import Coverage
 from kits.services.mail import overdue
 from kits.services.notices import episodes, recipients, writing
@@ -79,7 +76,7 @@ class _Cause:
     subject: str
     trip: Trip
     reasons: Sequence[Reason]
-    of: _Leaving | None = None
+    of: "_Leaving | None" = None
     kits: Sequence[Kit] = ()
 
     @property

@@ -4,8 +4,6 @@ Each event's UID is made of what it is about, not of its date: a date that chang
 and does not double it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import UTC, date, datetime, timedelta
 

@@ -1,7 +1,5 @@
 """The weekly email's rows: one a person and week, whenever it is looked for; and a preview."""
 
-from __future__ import annotations
-
 from collections.abc import Collection
 from datetime import date, datetime
 

@@ -2,8 +2,6 @@
 so, without a date, wanting their check. The rules decide which; only those are looked for in
 places, so that what is loaded grows with the batches, not with the kits."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta

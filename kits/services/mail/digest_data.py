@@ -4,8 +4,6 @@ The number of queries grows with neither kits nor people. What a kit holds is on
 its stored dates say that it is not fit long enough, or where it goes out soon.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
@@ -33,8 +31,7 @@ from kits.rules.ledger.facts import Batch
 from kits.rules.mail import digest as rule
 from kits.rules.notices.policy import Unsent
 from kits.rules.trips.trips import Stand, back_in_time
-from kits.services.custody import clearances
-from kits.services.custody import unmet_needs as unmet
+from kits.services.custody import clearances, unmet_needs as unmet
 from kits.services.ledger import readiness, verdicts
 from kits.services.ledger.verdicts import Judged, Question
 from kits.services.lists import signatures

@@ -1,12 +1,9 @@
 """Kits in the weekly email: how each stands, for which day and trip, and what settles it."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 
 from django.utils.text import capfirst
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext as _, ngettext
 
 from kits.rules.ledger.expiry import good_through
 from kits.rules.ledger.facts import Weight

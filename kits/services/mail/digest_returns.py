@@ -1,8 +1,6 @@
 """What the evenings brought, in the weekly email: what to count, what may come back, and what was
 needed and not carried."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterator
 

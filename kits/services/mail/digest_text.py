@@ -1,13 +1,10 @@
 """What a weekly email says, in the order of what matters, and nothing cut."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext as _, ngettext
 
 from kits.models import PackingListVersion
 from kits.rules.ledger.reasons import ReasonCode

@@ -1,7 +1,5 @@
 """What was told to whom and when, why it was or was not sent; and sending it again."""
 
-from __future__ import annotations
-
 import email
 import enum
 from email.policy import default
@@ -10,8 +8,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils.functional import Promise
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as lazy
+from django.utils.translation import gettext as _, gettext_lazy as lazy
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Act, Actor

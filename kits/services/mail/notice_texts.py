@@ -1,8 +1,6 @@
 """Notices as rows and letters: what each says (see `kits.services.notices.texts`), and by whom it
 was reported."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 

@@ -2,8 +2,6 @@
 once a day. What comes up in one sweep is one notice to a person, with every kit of it.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import datetime, timedelta

@@ -1,7 +1,5 @@
 """The weekly email's attached list: what to take from where, shelf by shelf, on A4."""
 
-from __future__ import annotations
-
 import io
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """Letters as the exact bytes of a message (RFC 5322, MIME), rendered once and kept."""
 
-from __future__ import annotations
-
 import email
 from collections.abc import Mapping
 from datetime import datetime

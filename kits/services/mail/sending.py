@@ -6,8 +6,6 @@ at the first claim is what any later try sends, byte for byte. Only a crash or a
 between the server's acceptance and our record can have a message sent again.
 """
 
-from __future__ import annotations
-
 import enum
 import logging
 import smtplib

@@ -5,8 +5,6 @@ The first of such a mail is its `lead`, whose row keeps the bytes and names the 
 (`holds`). They are out of the sweeps' sight (`Unsent.TOGETHER`) and marked as sent with it.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from datetime import datetime

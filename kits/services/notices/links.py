@@ -1,7 +1,5 @@
 """Addresses of our pages in mails, and what the links say that need no sign-in."""
 
-from __future__ import annotations
-
 from datetime import date
 from urllib.parse import quote
 

@@ -1,8 +1,6 @@
 """Somebody's notification settings: when the weekly email comes, quiet hours, which kinds are sent
 when; and the secret address of their calendar."""
 
-from __future__ import annotations
-
 import hashlib
 import secrets
 from collections import defaultdict

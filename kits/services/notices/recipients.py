@@ -1,7 +1,5 @@
 """Who gets notices: those who answer for a kit, the keepers of its room, administrators."""
 
-from __future__ import annotations
-
 from django.conf import settings
 
 from gearroom.core.models import Person, Room

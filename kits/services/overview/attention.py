@@ -1,7 +1,5 @@
 """The kits that stand in a room and are not to be taken as they are, or only after asking."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime

@@ -1,8 +1,6 @@
 """The board of one gear room: what goes out, what comes back, what waits to be sorted, and what
 needs attention. The number of queries does not grow with the kits."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta

@@ -4,8 +4,6 @@ What is shown of many kits is asked of the database in a number of queries that 
 them.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass

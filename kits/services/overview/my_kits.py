@@ -1,7 +1,5 @@
 """Somebody's own kits: those that they have, and those that are promised to them soon."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta

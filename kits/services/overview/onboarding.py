@@ -4,8 +4,6 @@ What stands where is written down as a count of what was found, so nothing is re
 of date: the kits say then what has to come out.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

@@ -4,8 +4,6 @@ The kits of somebody's rooms with what is inside, who has them and what they are
 what the labels on them mean. The number of queries does not grow with the kits.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date, timedelta

@@ -1,8 +1,6 @@
 """What changes whenever the pocket book of somebody may have: facts that are stored, read in a few
 queries whose number never grows, so that a phone that has the book costs next to nothing."""
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Iterator
 

@@ -1,7 +1,5 @@
 """Somebody is erased: refused while something hangs on them, then gone from everywhere at once."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

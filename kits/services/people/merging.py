@@ -4,8 +4,6 @@ What was written in the book stays under the number that it was written under; t
 the kept one's name.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

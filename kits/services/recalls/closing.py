@@ -4,8 +4,6 @@ A finished recall blocks its batches for ever. What its maker withdraws makes th
 no other recall is about them; their units leave quarantine by an act of their own.
 """
 
-from __future__ import annotations
-
 from dataclasses import asdict
 
 from django.db.models import QuerySet

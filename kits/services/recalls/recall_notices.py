@@ -1,8 +1,6 @@
 """Who gets notices of a recall: each person once, with all kits of it that concern them; again each
 day while nobody answered."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime, timedelta

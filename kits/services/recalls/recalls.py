@@ -6,8 +6,6 @@ number nobody knows is suspect under any number, and while the maker names none,
 thing is.
 """
 
-from __future__ import annotations
-
 import enum
 from collections.abc import Sequence
 

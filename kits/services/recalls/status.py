@@ -1,7 +1,5 @@
 """The status of a recall: who has it, who was informed, what they answered, where the rest went."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass

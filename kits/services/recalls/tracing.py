@@ -5,8 +5,6 @@ place is worked out from all movements (see `kits.rules.recalls.certainty`); a k
 more than the book names is kept back until somebody has looked.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass

@@ -1,8 +1,6 @@
 """Adding to a kit what one line of its list lacks, from the shelves of the room it is in: the
 quickest way to let it go. It opens the kit, and is no check of the rest."""
 
-from __future__ import annotations
-
 from datetime import date
 
 from django.utils.translation import gettext as _

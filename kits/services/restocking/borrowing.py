@@ -1,7 +1,5 @@
 """A kit that takes items from another, on a trip or at the hatch."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass

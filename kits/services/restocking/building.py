@@ -4,8 +4,6 @@ Either way nothing is put in that may never be (see `guard`), the whole is one e
 answer has what the kit's list still needs.
 """
 
-from __future__ import annotations
-
 import enum
 from collections import Counter, defaultdict
 from collections.abc import Sequence

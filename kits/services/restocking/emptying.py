@@ -4,8 +4,6 @@ it can be retired.
 What is sold or given away leaves for a place of its own: it is neither used nor wasted.
 """
 
-from __future__ import annotations
-
 import enum
 from collections.abc import Sequence
 from dataclasses import dataclass, replace

@@ -4,8 +4,6 @@ Two kits mixed up on the hill are one job, which is over once both are counted. 
 handed back, and for which no use was recorded within two days, is one too.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """Before a seal goes on: what is not replaced, in words, and the refusal that asks."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from django.utils.translation import gettext as _

@@ -1,7 +1,5 @@
 """Sorting: from hand-back to ready. Check contents, restock, remove what is out of date, reseal."""
 
-from __future__ import annotations
-
 import re
 from collections import Counter
 from collections.abc import Sequence
@@ -98,7 +96,7 @@ class Restock:
     shelves: dict[int, Place]
     sections: dict[str, Place]
 
-    def pick(self, row: picking.PutIn) -> PutIn:
+    def pick(self, row: picking.PutIn) -> "PutIn":
         """What a row of the list puts in."""
         return PutIn(
             self.lots[row.batch.id],

@@ -6,8 +6,6 @@ waits to be written and a slip is undone alone. Those since the kit was last tak
 together.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass

@@ -4,8 +4,6 @@ It is out of its kit at once, and listed against that kit until somebody records
 or that it will not.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass

@@ -4,8 +4,6 @@ An item is the organisation's, not a room's. Where a change alters how kits are 
 that follows a list with the item, or holds it, is judged again in the same transaction.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from datetime import date
 from typing import TypedDict, Unpack

@@ -5,8 +5,6 @@ Where the corrected identity is a batch of its own already, all units are booked
 is then written of the old one keeps what is known now of its past true.
 """
 
-from __future__ import annotations
-
 import enum
 from collections.abc import Iterable
 from dataclasses import dataclass

@@ -9,8 +9,6 @@ from there, and the entry keeps what was counted, so that later questions (how c
 recalled batch?) can start from it.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

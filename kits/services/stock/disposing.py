@@ -1,7 +1,5 @@
 """Throwing out: into the bin, the sharps tub, clinical waste, to a pharmacy, back to the maker."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date

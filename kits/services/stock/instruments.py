@@ -1,7 +1,5 @@
 """Instruments: their regular check, with its question answered, wherever they are."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import date, timedelta
 

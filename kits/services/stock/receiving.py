@@ -4,14 +4,11 @@ That something arrived is a fact and is written down whatever it is; what must n
 the room's quarantine instead of the shelf, and the entry says why.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Act

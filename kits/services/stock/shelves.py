@@ -1,7 +1,5 @@
 """Shelves of a gear room: added, renamed, put in walking order, closed when empty, used again."""
 
-from __future__ import annotations
-
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 

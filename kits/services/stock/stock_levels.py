@@ -1,7 +1,5 @@
 """How much of each item a room's shelves have, and at how much it is to be ordered."""
 
-from __future__ import annotations
-
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """Stock as pages list it: how much of each item is where, and one item batch by batch."""
 
-from __future__ import annotations
-
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass

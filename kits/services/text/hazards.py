@@ -1,7 +1,5 @@
 """The words for hazards."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 from django.utils.functional import Promise

@@ -4,13 +4,10 @@
 *Not set up yet*; and beside it, apart, *first expiry 31 Mar 2027*.
 """
 
-from __future__ import annotations
-
 from datetime import date
 
 from django.utils import formats
-from django.utils.translation import gettext as _
-from django.utils.translation import pgettext
+from django.utils.translation import gettext as _, pgettext
 
 from kits.rules.ledger.facts import Verdict, Weight, Word
 from kits.services.text.reason_texts import brief

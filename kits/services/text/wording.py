@@ -1,7 +1,5 @@
 """Acts, dates and amounts in words that a guide understands; reasons are in `reason_texts`."""
 
-from __future__ import annotations
-
 import math
 from datetime import date, datetime
 from decimal import Decimal
@@ -10,9 +8,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils import formats
 from django.utils.functional import Promise
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
-from django.utils.translation import pgettext
+from django.utils.translation import gettext as _, gettext_lazy as _lazy, pgettext
 
 from gearroom.core.rules.sentences import GROUPED_FROM, Sentence
 

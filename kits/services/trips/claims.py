@@ -5,8 +5,6 @@ in the hand is reserved for another guide: the two change places by themselves w
 leaves every trip covered; else one tap swaps, or it is taken with a reason.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 

@@ -1,7 +1,5 @@
 """When what is out is due back: put off for one kit, or for all of a trip in one act."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime

@@ -1,15 +1,12 @@
 """Which free kits to send with a trip, and why not the others. Nothing is reserved by asking."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, cast
 
 from django.db.models import Q
 from django.utils.functional import Promise
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Actor

@@ -5,8 +5,6 @@ A kit goes out for the trip that is named; else for what it is reserved for by t
 takes it is that trip's guide; else for none.
 """
 
-from __future__ import annotations
-
 import enum
 from collections.abc import Sequence
 from dataclasses import dataclass

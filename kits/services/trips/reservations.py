@@ -1,7 +1,5 @@
 """Kits reserved for trips: reserved, released, swapped for the one in hand."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 

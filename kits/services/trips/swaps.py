@@ -1,8 +1,6 @@
 """The kit in the hand is reserved for another guide: the two change places by themselves where that
 leaves every trip concerned covered, and the answer names the swap."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 from django.db import transaction

@@ -2,8 +2,6 @@
 (`kits.rules.trips.trips.coverage`). The number of queries does not grow with the trips or their
 kits."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field

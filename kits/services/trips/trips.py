@@ -5,8 +5,6 @@ on other days than before, the kits reserved for it may be reserved for two trip
 are listed, and their keepers get a notice.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field

@@ -13,8 +13,7 @@ from dataclasses import dataclass, replace
 from kits.rules.lookup import label_codes
 from labels.reading.front.pictures import Picture
 from labels.reading.front.results import Pixels, Read, add_new, is_sane, quadrilateral
-from labels.reading.ladder import engines
-from labels.reading.ladder import preparations as prepare
+from labels.reading.ladder import engines, preparations as prepare
 from labels.reading.rescue.straighten import straighten
 
 # The largest view any rung works on: four thousand pixels hold a shelf of labels at 3 a module.

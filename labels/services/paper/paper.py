@@ -3,8 +3,6 @@
 Loads rows, makes of them what the printer takes, and turns what cannot be printed into problems.
 """
 
-from __future__ import annotations
-
 import dataclasses
 import io
 from collections.abc import Callable, Iterator, Sequence
@@ -13,8 +11,7 @@ from typing import Any, BinaryIO
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
-from django.utils.translation import get_language
-from django.utils.translation import gettext as _
+from django.utils.translation import get_language, gettext as _
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Act, Actor

@@ -3,15 +3,12 @@
 Nothing is written here: what was read is laid out, ready to be confirmed.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
 from typing import Any
 
 from django.db.models import Q
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext as _, ngettext
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Act

@@ -1,7 +1,5 @@
 """What was read stands for: looked up in the book for all that was read at once."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date

@@ -1,7 +1,5 @@
 """What a reading event asks for and what comes of it, label by label."""
 
-from __future__ import annotations
-
 import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field

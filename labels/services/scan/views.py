@@ -1,7 +1,5 @@
 """Items as whoever may see them sees them at a scan."""
 
-from __future__ import annotations
-
 from django.utils.translation import gettext as _
 
 from gearroom.core import clock

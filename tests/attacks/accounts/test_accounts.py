@@ -1,8 +1,6 @@
 """Whoever changes how somebody signs in, or where mail reaches them, gets all that they may do. So
 that needs the right over all of it, and whom it concerns is told at the address from before."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Callable
 from datetime import timedelta

@@ -1,7 +1,5 @@
 """An address that no mail can have: it keeps nobody else's mail back, and is refused."""
 
-from __future__ import annotations
-
 import pytest
 from django.core.mail import EmailMessage
 

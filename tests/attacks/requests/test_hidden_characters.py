@@ -1,15 +1,12 @@
 """Names that look like another's, or read otherwise than they are kept."""
 
-from __future__ import annotations
-
 import unicodedata
 from typing import Any
 
 import pytest
 from django.http import HttpResponse
 from django.test import RequestFactory
-from hypothesis import example, given
-from hypothesis import strategies as st
+from hypothesis import example, given, strategies as st
 
 from gearroom.core.models import Person
 from gearroom.core.rules.plain_text import plain

@@ -1,8 +1,6 @@
 """What is kept of writes for ever: what was done and what was refused; never what was merely wrong,
 asked, or in the way for a moment. Whoever sends nonsense leaves nothing behind."""
 
-from __future__ import annotations
-
 import json
 import uuid
 from datetime import datetime

@@ -1,7 +1,5 @@
 """Names, telephones and addresses that stay for ever: none do, whatever was done and said."""
 
-from __future__ import annotations
-
 import ast
 import json
 import uuid
@@ -31,8 +29,7 @@ from gearroom.core.models import (
 )
 from gearroom.core.rules.names import OPEN
 from gearroom.core.rules.roles import Role, Scope
-from gearroom.core.services.people import erasure as core_erasing
-from gearroom.core.services.people import names, people, redaction
+from gearroom.core.services.people import erasure as core_erasing, names, people, redaction
 from kits.models import Checkout, Entry, EntryKind, Hearing, Label, Notice, Trip
 from kits.services.labelling import labelling
 from kits.services.ledger import audit

@@ -1,7 +1,5 @@
 """Every act once, however often and from however many sides it is sent."""
 
-from __future__ import annotations
-
 import os
 import signal
 import subprocess

@@ -1,7 +1,5 @@
 """Rows written once stay as they were written, whoever asks the database to change them."""
 
-from __future__ import annotations
-
 import uuid
 from datetime import UTC, datetime
 from typing import Any

@@ -1,7 +1,5 @@
 """Short at dawn: what is offered, who may let it go, and who is asked and told."""
 
-from __future__ import annotations
-
 from datetime import timedelta
 from typing import Any
 

@@ -1,8 +1,6 @@
 """What the evening brings besides use: what was not carried, what may come back, kits mixed up,
 what was used in class, and what in a kit is a participant's own."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import pytest

@@ -1,7 +1,5 @@
 """Batches: one for each identity, in every room; and their facts put right."""
 
-from __future__ import annotations
-
 from datetime import timedelta
 from typing import Any
 

@@ -1,7 +1,5 @@
 """One verdict of a kit, for one question, under the same word wherever it is asked."""
 
-from __future__ import annotations
-
 from datetime import timedelta
 from typing import Any
 

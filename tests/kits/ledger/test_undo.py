@@ -1,7 +1,5 @@
 """An undo leaves the book as it would be without the act, whatever was built on it since."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import pytest

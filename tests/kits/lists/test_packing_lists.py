@@ -1,7 +1,5 @@
 """Kit lists: drafted, published, signed, compared."""
 
-from __future__ import annotations
-
 from io import BytesIO
 from typing import Any
 

@@ -1,7 +1,5 @@
 """The weekly email of a small school: what it says, once a week, however often it is asked for."""
 
-from __future__ import annotations
-
 import email
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta

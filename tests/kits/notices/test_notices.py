@@ -1,7 +1,5 @@
 """What is told at once, to whom, when, and why it was not; choices, the calendar, the doors."""
 
-from __future__ import annotations
-
 import json
 from datetime import datetime, timedelta
 from email import message_from_bytes

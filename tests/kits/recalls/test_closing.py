@@ -1,7 +1,5 @@
 """A recall ends: finished, and its batch stays blocked; or withdrawn, and it is good again."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from importlib import import_module

@@ -1,7 +1,5 @@
 """A maker recalls a batch: who has it certainly, who maybe, who was told, what they found."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import pytest

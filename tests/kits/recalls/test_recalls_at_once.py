@@ -1,7 +1,5 @@
 """A recall that starts while its batch arrives and is put into kits misses none of it."""
 
-from __future__ import annotations
-
 import threading
 from collections.abc import Callable
 from datetime import date

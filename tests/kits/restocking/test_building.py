@@ -1,7 +1,5 @@
 """Building a kit from the shelf: as listed or as told, and never with what may not go in."""
 
-from __future__ import annotations
-
 from datetime import datetime
 from typing import Any
 

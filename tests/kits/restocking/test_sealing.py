@@ -1,7 +1,5 @@
 """Sealing says what is not replaced, and ends no sorting that nobody did."""
 
-from __future__ import annotations
-
 import uuid
 from typing import Any
 

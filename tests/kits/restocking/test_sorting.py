@@ -1,7 +1,5 @@
 """Sorting a kit: restock, reseal, borrow; and seals that break by themselves."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import pytest

@@ -1,7 +1,5 @@
 """Throwing out: each thing its own way, and never a needle into the bin."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import pytest

@@ -1,7 +1,5 @@
 """Instruments are checked in time, their question answered, and kept back when they fail."""
 
-from __future__ import annotations
-
 from datetime import date
 from typing import Any
 

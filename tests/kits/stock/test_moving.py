@@ -1,7 +1,5 @@
 """Moving within a room, and between rooms through transit."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import pytest

@@ -1,7 +1,5 @@
 """Dates rubbed off at set-up: one list to check, and a day of grace; never for medicines."""
 
-from __future__ import annotations
-
 from datetime import date, timedelta
 from typing import Any
 

@@ -1,7 +1,5 @@
 """Trips as their source tells them, and which kits to send with them."""
 
-from __future__ import annotations
-
 from datetime import UTC, datetime, timedelta
 from typing import Any
 

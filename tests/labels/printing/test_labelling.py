@@ -1,7 +1,5 @@
 """Labels: made, bound, cancelled, replaced."""
 
-from __future__ import annotations
-
 import random
 import secrets
 

@@ -1,7 +1,5 @@
 """Scans: what a text means, what is not right with it, and what can be received or counted."""
 
-from __future__ import annotations
-
 import pytest
 from pytest_django import DjangoAssertNumQueries
 

@@ -1,14 +1,11 @@
 """Fit to go? Through which day, and every reason why not."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from kits.rules.ledger.facts import (
     Batch,

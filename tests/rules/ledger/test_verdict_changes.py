@@ -1,7 +1,5 @@
 """A verdict changes by time alone only after the days that are named for it."""
 
-from __future__ import annotations
-
 from datetime import date, timedelta
 
 from hypothesis import given

@@ -1,13 +1,10 @@
 """Where a recalled batch certainly is, and where it may be: never too sure, never missing one."""
 
-from __future__ import annotations
-
 from collections import Counter
 from dataclasses import dataclass, field
 
 import pytest
-from hypothesis import assume, given, settings
-from hypothesis import strategies as st
+from hypothesis import assume, given, settings, strategies as st
 
 from kits.rules.recalls.certainty import (
     Affected,

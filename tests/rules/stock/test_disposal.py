@@ -1,7 +1,5 @@
 """Where things may be thrown out."""
 
-from __future__ import annotations
-
 import pytest
 
 from kits.rules.ledger.facts import Kind

@@ -1,7 +1,5 @@
 """Where one is signed in, another password, and a forgotten one."""
 
-from __future__ import annotations
-
 import re
 from datetime import timedelta
 from email import message_from_bytes

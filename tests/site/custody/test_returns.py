@@ -1,7 +1,5 @@
 """What the evening brings, on pages: kits to count, what may come back, what is not ours."""
 
-from __future__ import annotations
-
 from datetime import timedelta
 from typing import Any
 

@@ -1,7 +1,5 @@
 """“What did you use?”: the link to whoever had a kit, which needs no account and works once."""
 
-from __future__ import annotations
-
 import re
 from datetime import timedelta
 from urllib.parse import unquote, urlsplit

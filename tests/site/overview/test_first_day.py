@@ -1,7 +1,5 @@
 """The first day: its steps, the start workbook, the first kit."""
 
-from __future__ import annotations
-
 import io
 import zipfile
 from typing import Any

@@ -1,7 +1,5 @@
 """The desk: what was told, how one hears, people, rooms and shelves, tokens, settings."""
 
-from __future__ import annotations
-
 import re
 from pathlib import Path
 from typing import Any

@@ -1,7 +1,5 @@
 """A bought kit taken apart on the pages, line by line, until the list asks for nothing more."""
 
-from __future__ import annotations
-
 import re
 import uuid
 from datetime import date
@@ -108,7 +106,7 @@ def test_a_makers_code_brings_batch_date_and_units(world: make.World, client: Cl
     page = client.get(PATH, {"text": f"(01){GTIN}(17){ends:%y%m%d}(10)LOT7"}).content.decode()
 
     for field, value in (("number", "LOT7"), ("expiry", ends.isoformat()), ("units", "5")):
-        assert re.search(f'name="{field}"[^>]*\svalue="{value}"', page), field
+        assert re.search(rf'name="{field}"[^>]*\svalue="{value}"', page), field
 
 
 def test_what_is_out_of_date_is_proposed_for_throwing_out(

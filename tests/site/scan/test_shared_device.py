@@ -1,7 +1,5 @@
 """A shared device at the hatch: whose it is, who stands before it, the PIN, and that it locks."""
 
-from __future__ import annotations
-
 from datetime import timedelta
 from typing import Any
 from urllib.parse import parse_qs, urlsplit

@@ -1,7 +1,5 @@
 """A kit handed back to be sorted later: its seal still whole, or what was used said then."""
 
-from __future__ import annotations
-
 import pytest
 
 from kits.models import Entry, Seal

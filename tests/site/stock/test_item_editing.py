@@ -1,7 +1,5 @@
 """What is said of a thing and of a batch: edited, corrected, checked on pages."""
 
-from __future__ import annotations
-
 import pytest
 from django.core.cache import cache
 

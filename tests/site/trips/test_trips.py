@@ -1,7 +1,5 @@
 """Trips on the pages: those to come, a month of them, their kits, and trips added by hand."""
 
-from __future__ import annotations
-
 import re
 import uuid
 from datetime import datetime, timedelta

@@ -5,8 +5,6 @@ ends when it ends, and ends with it. A token of a program ends when whoever answ
 loses the right over it.
 """
 
-from __future__ import annotations
-
 import hashlib
 import secrets
 from collections.abc import Iterable

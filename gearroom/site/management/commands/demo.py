@@ -1,7 +1,5 @@
 """`manage.py demo`: everything from nothing, a day played through the API, then it serves on."""
 
-from __future__ import annotations
-
 import json
 import os
 import socket

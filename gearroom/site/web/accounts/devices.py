@@ -1,7 +1,5 @@
 """Shared devices, as their keepers see them: made out of the very device, listed, ended."""
 
-from __future__ import annotations
-
 from datetime import timedelta
 
 from django.contrib.auth import login

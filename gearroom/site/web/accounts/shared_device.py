@@ -1,7 +1,5 @@
 """At a shared device: who stands before it, their PIN, and locking it."""
 
-from __future__ import annotations
-
 from django.contrib.auth import logout
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect

@@ -1,7 +1,5 @@
 """Sign in, sign out, and which room this device stands in."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.contrib.auth import authenticate, login, logout

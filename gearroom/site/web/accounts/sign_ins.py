@@ -1,7 +1,5 @@
 """One's own sign-in: where it is used, the password, the PIN, and a forgotten password."""
 
-from __future__ import annotations
-
 from django.conf import settings
 from django.contrib.auth import update_session_auth_hash
 from django.http import HttpRequest, HttpResponse

@@ -1,15 +1,12 @@
 """One's own tokens, with which programs act as oneself."""
 
-from __future__ import annotations
-
 from datetime import datetime
 from typing import Any
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core import clock
 from gearroom.core.acts.act import Act

@@ -1,14 +1,11 @@
 """“Did you clear it?”: by a link that needs no account, or signed in; a page only asks, a tap
 answers."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import AlreadyAnswered, Problem

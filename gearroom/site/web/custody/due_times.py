@@ -1,12 +1,9 @@
 """When what is out is due back: changed by one tap, for one kit or for all of a trip."""
 
-from __future__ import annotations
-
 from django.conf import settings
 from django.http import HttpRequest
 from django.urls import reverse
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts.act import Act
 from gearroom.site.web.page.form_views import form_view

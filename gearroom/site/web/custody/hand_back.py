@@ -1,7 +1,5 @@
 """Handing back: the three ways, sharps or blood, and what was used (`use_form`)."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse

@@ -1,10 +1,7 @@
 """What went with a casualty and may come back, and what in a kit is a participant's own."""
 
-from __future__ import annotations
-
 from django.http import HttpRequest, HttpResponse
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Problem

@@ -4,16 +4,13 @@ Whoever knows the very batch scans or types its label, and it gets a field of it
 the form is sent to itself for that and keeps what was entered.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from django.http import QueryDict
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext as _, ngettext
 
 from gearroom.core.acts.problems import Invalid
 from gearroom.site.web.page.forms import (

@@ -1,8 +1,6 @@
 """“What did you use?”: one link for whoever had kits, which needs no account and takes one answer a
 kit."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Any
 from urllib.parse import quote

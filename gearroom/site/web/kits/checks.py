@@ -1,10 +1,7 @@
 """The regular check of an instrument in a kit: its question, answered in one tap."""
 
-from __future__ import annotations
-
 from django.http import HttpRequest
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid

@@ -1,8 +1,6 @@
 """Count what is in a kit, without looking at the record: differences are shown before they are
 posted. It is also how a kit that was filled before is put on record."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -11,8 +9,7 @@ from typing import Any
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext as _, ngettext
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, Problem, printable

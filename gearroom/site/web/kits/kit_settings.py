@@ -1,14 +1,11 @@
 """The settings of a kit: who is responsible, its bag, where it lives; in storage, lost, moved,
 retired."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Invalid, Problem

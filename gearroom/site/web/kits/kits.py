@@ -1,15 +1,12 @@
 """The kits of one's rooms, and one kit: how it stands, who has it, what is inside."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from itertools import groupby
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core.acts.act import Act, Actor

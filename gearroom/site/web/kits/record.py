@@ -1,11 +1,8 @@
 """What a kit's responsible instructor answers with: its whole history, and its record as of
 a day, to print for an inspector or an insurer."""
 
-from __future__ import annotations
-
 from django.http import HttpRequest, HttpResponse
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_safe
 
 from gearroom.core import clock

@@ -1,7 +1,5 @@
 """Sheets of labels of one's own, by their measures."""
 
-from __future__ import annotations
-
 import dataclasses
 from collections.abc import Iterable, Mapping
 from typing import Any
@@ -9,8 +7,7 @@ from urllib.parse import quote
 
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Problem

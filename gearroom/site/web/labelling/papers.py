@@ -1,7 +1,5 @@
 """What is printed beside labels: kits' tags and cards, sign-out sheets, a printer's test page."""
 
-from __future__ import annotations
-
 import dataclasses
 from collections.abc import Callable
 from functools import partial

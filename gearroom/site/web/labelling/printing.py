@@ -1,7 +1,5 @@
 """Labels: chosen, seen to scale, printed; cancelled and replaced."""
 
-from __future__ import annotations
-
 from typing import Any
 from urllib.parse import urlencode
 
@@ -10,8 +8,7 @@ from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect
 from django.urls import reverse
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core.acts.act import Act, Actor

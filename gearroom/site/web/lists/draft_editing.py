@@ -1,7 +1,5 @@
 """A draft of a kit list, edited by section: what is carried, the minimum of each, and why."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Any
 

@@ -1,8 +1,6 @@
 """Kit lists: every list, one version to read and print, compared, signed, and what it would
 change. Drafts are edited in `draft_editing`."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date
@@ -13,8 +11,7 @@ from django.db.models import Count, QuerySet
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect
 from django.urls import reverse
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
+from django.utils.translation import gettext as _, gettext_lazy, ngettext
 from django.views.decorators.http import require_safe
 
 from gearroom.core.acts.act import Act, Actor

@@ -1,7 +1,5 @@
 """A signature that ends, extended by a link that needs no account; the page only asks."""
 
-from __future__ import annotations
-
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 

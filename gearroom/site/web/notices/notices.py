@@ -1,14 +1,11 @@
 """What was sent to whom and when, the next weekly email, and notification preferences."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.dates import WEEKDAYS
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core.acts.act import Act, Actor

@@ -1,7 +1,5 @@
 """The board: the first page, which keeps itself up to date."""
 
-from __future__ import annotations
-
 from django.http import HttpRequest, HttpResponse
 from django.views.decorators.http import require_safe
 

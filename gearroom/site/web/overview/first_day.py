@@ -1,16 +1,13 @@
 """The first day: from an empty room to the first kit out, a step at a time, by a start workbook or
 by counting things as they stand."""
 
-from __future__ import annotations
-
 from dataclasses import asdict, dataclass
 from urllib.parse import urlencode
 
 from django.core import signing
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_safe
 
 from gearroom.core.acts.act import Act

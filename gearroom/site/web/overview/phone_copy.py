@@ -5,8 +5,6 @@ nothing of anybody's. What belongs to somebody, the pocket book, is kept in the 
 and goes when they sign out.
 """
 
-from __future__ import annotations
-
 import hashlib
 import json
 from functools import cache
@@ -19,8 +17,7 @@ from django.middleware.csrf import get_token
 from django.template.loader import render_to_string
 from django.templatetags.static import static
 from django.urls import reverse
-from django.utils.translation import get_language
-from django.utils.translation import gettext as _
+from django.utils.translation import get_language, gettext as _
 from django.views.decorators.http import require_safe
 
 from gearroom.core import clock

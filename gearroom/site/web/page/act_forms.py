@@ -1,12 +1,9 @@
 """What several forms say of an act besides what is done: when it really was, and somebody new."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import replace
 
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid

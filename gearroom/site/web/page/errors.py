@@ -3,8 +3,6 @@
 Below /api/ the same errors are problem+json (`gearroom.site.http.errors`).
 """
 
-from __future__ import annotations
-
 from datetime import datetime
 from typing import Any
 

@@ -6,8 +6,6 @@ def add_shelf(act, request, room):                # once for the form's key
     return Done(_("Shelf %(shelf)s is added.") % {"shelf": shelf.name})
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from functools import wraps
 from typing import Any

@@ -11,8 +11,6 @@ A template writes its inputs by hand; a form says what they may hold, under the 
 What is wrong is raised as `Invalid`, as services do: a page shows both alike.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager

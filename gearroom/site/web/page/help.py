@@ -4,15 +4,12 @@ The pictures are made from the running program by `python -m tests.help_pictures
 `static/site/help/LANGUAGE/`.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from django.contrib.staticfiles import finders
 from django.http import HttpRequest, HttpResponse
 from django.utils.functional import Promise
-from django.utils.translation import get_language
-from django.utils.translation import gettext_lazy as _
+from django.utils.translation import get_language, gettext_lazy as _
 from django.views.decorators.http import require_safe
 
 from gearroom.core.acts.problems import NotFound

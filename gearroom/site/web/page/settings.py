@@ -1,7 +1,5 @@
 """Settings: one's own, those of one's rooms, and, to read, how the program is set up."""
 
-from __future__ import annotations
-
 from typing import Any
 from urllib.parse import urlsplit
 

@@ -16,8 +16,6 @@ A new page needs its view, its line in `urls.py`, and, if people should find it 
 `NavigationItem` in NAVIGATION.
 """
 
-from __future__ import annotations
-
 import hashlib
 import uuid
 from collections.abc import Callable, Mapping

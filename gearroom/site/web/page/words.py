@@ -1,7 +1,5 @@
 """The words that pages have for the values of the rules' vocabularies."""
 
-from __future__ import annotations
-
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 

@@ -1,7 +1,5 @@
 """Somebody who is on record twice becomes one: asked first, then done."""
 
-from __future__ import annotations
-
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse

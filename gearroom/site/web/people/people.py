@@ -1,15 +1,12 @@
 """People: who they are, their roles by room, their sign-in, their tag."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django import forms
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_POST, require_safe
 
 from gearroom.core.acts.act import Act

@@ -1,11 +1,8 @@
 """What is kept about people: given to them, and erased."""
 
-from __future__ import annotations
-
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.urls import reverse
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext as _, ngettext
 from django.views.decorators.http import require_safe
 
 from gearroom.core.acts.act import Act

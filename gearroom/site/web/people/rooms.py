@@ -1,15 +1,12 @@
 """Gear rooms, and the shelves in each in the order that one walks them."""
 
-from __future__ import annotations
-
 from zoneinfo import available_timezones
 
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.text import slugify
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, NotAllowed, Problem

@@ -1,15 +1,12 @@
 """Recalls: recorded, then who certainly and who maybe has the batch, who was notified, what
 they answered; ended."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, pgettext
+from django.utils.translation import gettext as _, gettext_lazy, pgettext
 from django.views.decorators.http import require_safe
 
 from gearroom.core.acts.act import Act, Actor

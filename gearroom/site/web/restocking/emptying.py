@@ -1,12 +1,9 @@
 """A kit emptied for good, a line at a time, each written at once; then it may be retired."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, Problem

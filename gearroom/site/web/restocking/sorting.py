@@ -1,7 +1,5 @@
 """From hand-back to fit: what was used, what goes in, the seal."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Any
 

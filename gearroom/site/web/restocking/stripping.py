@@ -1,16 +1,13 @@
 """A bought, filled kit taken apart line by line: kept in place, onto a shelf, for training, thrown
 out. Each line is written at once; what remains to be added and the cost stand beside it."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_safe
 
 from gearroom.core.acts.act import Act
@@ -31,8 +28,7 @@ from kits.services.lookup import find, holders
 from kits.services.restocking import building, stripping
 from kits.services.restocking.building import BoughtItem, Fate
 from labels.rules.codes.scans import Reading
-from labels.rules.codes.typed import TextKind as TextKind
-from labels.rules.codes.typed import resolve
+from labels.rules.codes.typed import TextKind as TextKind, resolve
 from labels.services.scan import pack_scans
 from labels.services.scan.read_picture import read
 

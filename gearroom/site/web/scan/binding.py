@@ -1,7 +1,5 @@
 """A label that was printed ahead: what it was stuck on."""
 
-from __future__ import annotations
-
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse

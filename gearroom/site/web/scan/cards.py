@@ -2,8 +2,6 @@
 done next apart, by scanning on and by other pages. Cards are kept with the act, so that a form sent
 twice is answered alike: they are made of plain values."""
 
-from __future__ import annotations
-
 from dataclasses import asdict
 from typing import Any
 from urllib.parse import urlencode

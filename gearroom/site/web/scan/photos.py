@@ -1,7 +1,5 @@
 """Photos of what is wrong, for those who may see the kit."""
 
-from __future__ import annotations
-
 from django.http import HttpRequest, HttpResponse
 from django.views.decorators.http import require_safe
 

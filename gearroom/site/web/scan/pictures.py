@@ -1,7 +1,5 @@
 """Pictures that come with a form: of what is wrong, or of a label to read."""
 
-from __future__ import annotations
-
 from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest
 

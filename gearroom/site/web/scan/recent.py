@@ -1,8 +1,6 @@
 """What somebody did just now, so that a slip of the thumb is one tap to put right, and the wrong
 kit scanned is two."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from datetime import timedelta
 

@@ -7,8 +7,6 @@ In the common case there is no mode to choose. A kit brings up its trip and guid
 scanned before or after it, takes it out without a tap (see `waiting`).
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import asdict, replace
 from typing import Any

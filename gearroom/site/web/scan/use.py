@@ -1,7 +1,5 @@
 """What was used from a kit that waits to be sorted or is on its way: use alone."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse

@@ -2,8 +2,6 @@
 that is filled or counted. The form carries it in hidden fields, for a moment (`PATIENCE`); what a
 chosen mode waits for stays as long as the mode."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from datetime import timedelta
 

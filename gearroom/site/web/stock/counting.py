@@ -1,15 +1,12 @@
 """Counting a shelf without looking at the record: what is there is typed first, then each
 difference is explained, then it is written."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext as _, ngettext
 from django.views.decorators.http import require_safe
 
 from gearroom.core.acts.act import Act

@@ -1,7 +1,5 @@
 """All that is out of date in a room, disposed of in one act, each item in its own bin."""
 
-from __future__ import annotations
-
 import re
 from itertools import groupby
 

@@ -1,15 +1,12 @@
 """An item edited: its properties, its packs' codes, what can be used instead, no longer bought."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext as _, gettext_lazy as _lazy
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, Problem, Stale

@@ -1,14 +1,11 @@
 """One batch in one place, and what can be done with it there: moved, sent to another room, opened,
 disposed of; and what another room sent, arriving."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Invalid, NotAllowed, NotFound, Problem

@@ -1,7 +1,5 @@
 """An item that is new here, entered where it first arrives, and the code on its packs."""
 
-from __future__ import annotations
-
 from urllib.parse import urlencode
 
 from django.http import QueryDict

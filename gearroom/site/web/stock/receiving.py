@@ -5,16 +5,13 @@ knows here leads to the thing that it is of: a new one, entered with what the co
 is known already.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
+from django.utils.translation import gettext as _, gettext_lazy, ngettext
 
 from gearroom.core.acts.act import Act, Actor
 from gearroom.core.acts.problems import Invalid, Problem, printable
@@ -42,8 +39,7 @@ from kits.services.lookup import find
 from kits.services.stock import receiving, views
 from labels.rules.codes.gs1 import FNC1
 from labels.rules.codes.scans import Intent, Means, Readings, typed_texts
-from labels.rules.codes.typed import TextKind as TextKind
-from labels.rules.codes.typed import resolve
+from labels.rules.codes.typed import TextKind as TextKind, resolve
 from labels.services.scan import pack_scans, read_picture, scanning
 from labels.services.scan.results import Outcome, ScanRequest
 

@@ -1,16 +1,13 @@
 """Stock: things with what each room has of them, one thing batch by batch, and the time axis of
 expiry."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.utils.functional import Promise
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext as _, gettext_lazy as _lazy
 from django.views.decorators.http import require_safe
 
 from gearroom.core.models import Room

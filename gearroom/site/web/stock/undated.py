@@ -1,10 +1,7 @@
 """What nobody knows the date of, as one list: read the pack and type its date, or take it out."""
 
-from __future__ import annotations
-
 from django.http import HttpRequest, HttpResponse
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy
 
 from gearroom.core.acts.act import Act
 from gearroom.core.acts.problems import Problem

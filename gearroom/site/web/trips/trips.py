@@ -1,7 +1,5 @@
 """Trips: those to come, a month of them, one with its kits, and one added by hand."""
 
-from __future__ import annotations
-
 import calendar as months
 from collections.abc import Mapping
 from dataclasses import replace
@@ -14,8 +12,7 @@ from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.urls import reverse
 from django.utils.formats import get_format
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext as _, gettext_lazy
 from django.views.decorators.http import require_safe
 
 from gearroom.core.acts.act import Act, Actor

@@ -1,7 +1,5 @@
 """What notices of one kit say, and of an instrument or medicine on a shelf."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 from django.utils.translation import gettext as _

@@ -1,14 +1,11 @@
 """What is said of kits past due."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 from typing import cast
 
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext as _, ngettext
 
 from kits.models import Notice
 from kits.services.notices.facts import OverdueKit

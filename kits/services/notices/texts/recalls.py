@@ -4,14 +4,11 @@ A person is asked to call whoever has a kit, never themselves: what is theirs to
 as that.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from typing import cast
 
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext as _, ngettext
 
 from kits.models import Certainty, Notice
 from kits.services.notices.facts import RecalledKit, RecallFacts

@@ -1,15 +1,12 @@
 """What is said of a trip that is not covered (its kits, how each stood for it, who has it) or was
 changed."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from datetime import date
 from typing import cast
 
 from django.utils import formats
-from django.utils.translation import gettext as _
-from django.utils.translation import pgettext
+from django.utils.translation import gettext as _, pgettext
 
 from kits.models import Notice
 from kits.rules.mail.plain_text import VerdictLine
